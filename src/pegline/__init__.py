@@ -1,0 +1,36 @@
+"""Tape-and-offset surveying: a field book goes in; checked positions, a drawing and a GIS layer come out.
+
+The five public names are imported when they are first used, so that ``import pegline`` stays cheap.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pegline.book.model import Book
+    from pegline.readers import read
+    from pegline.survey import Survey, reduce, write
+
+__all__ = ["Book", "Survey", "read", "reduce", "write"]
+
+_HOMES = {
+    "Book": "pegline.book.model",
+    "Survey": "pegline.survey",
+    "read": "pegline.readers",
+    "reduce": "pegline.survey",
+    "write": "pegline.survey",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name from its home."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,1 @@
+"""The field book: its records, what cannot be right in it, and its JSON Schema."""

@@ -1,0 +1,1 @@
+"""Points hung on the solved stations, and the shapes made from them."""

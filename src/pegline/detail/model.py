@@ -1,0 +1,75 @@
+"""Points and shapes as delivered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.book.model import Feature
+from pegline.errors import Finding, Place
+from pegline.network.model import Array
+
+__all__ = ["Detail", "Path", "Points", "Shape"]
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Every point that is no station, solved in the network or placed by direct formulae.
+
+    A small change of the parents moves a point by ``jacobian``; what is left, ``own``, is the point's
+    own: its chainage, offset and right angle. Points of the network have themselves as parent.
+    """
+
+    names: tuple[str, ...]  #: m points
+    index: Mapping[str, int]
+    positions: Array  #: (m, 2) in the frame about its origin, metres
+    parents: NDArray[np.int64]  #: (m, 5) parameters of the solution that it hangs on
+    jacobian: Array  #: (m, 2, 5) of position to them
+    own: Array  #: (m, 2, 2) covariance that is not the parents', square metres
+    variances: Array  #: (m, 2, 2) whole covariance in the frame
+    local_variances: Array  #: (m, 2, 2) relative to the base line
+    feet: Array  #: (m, 2) foot on its line, metres; NaN where it has none
+    rows: tuple[tuple[int, ...], ...]  #: for each point, its rows in ``Reduction.rows``
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A line of straight and circular pieces.
+
+    ``bulges[i]`` belongs to the piece from vertex i to the next: the tangent of a quarter of its
+    angle, positive where it turns left, 0 for straight.
+    """
+
+    vertices: Array  #: (k, 2) metres in the frame about its origin
+    bulges: Array  #: (k,) for closed paths the last one leads back to the first vertex; else the last is 0
+    closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A feature drawn: a point, a line or an area."""
+
+    name: str
+    kind: str
+    form: Literal["point", "line", "area"]
+    booked: Feature
+    points: tuple[str, ...]  #: the named points that it goes through, in order
+    path: Path | None  #: None for a point feature
+    area: float | None  #: on the ground, square metres; None for lines and for rings that cross themselves
+    area_sd: float | None
+    perimeter: float | None  #: length of a line, perimeter of an area, on the ground, metres
+    perimeter_sd: float | None
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """All that hangs on the stations."""
+
+    points: Points
+    shapes: Mapping[str, Shape]  #: by feature name, in the book's order
+    warnings: tuple[Finding, ...] = ()

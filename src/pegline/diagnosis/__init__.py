@@ -1,0 +1,1 @@
+"""What is wrong, where most likely, and what to measure next."""

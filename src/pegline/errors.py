@@ -1,0 +1,87 @@
+"""What can go wrong, and where in the book: the exception tree, places and findings.
+
+PeglineError
+├── BookError      the book is wrong: one or more findings (exit 65)
+├── OpenError      a file cannot be opened or read at all (66)
+├── OutputError    an output cannot be written (73)
+├── BusyError      another run holds the folder, or a limit was passed (75)
+└── UsageError     the call's words are off (2)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = [
+    "BookError",
+    "BusyError",
+    "Finding",
+    "OpenError",
+    "OutputError",
+    "PeglineError",
+    "Place",
+    "UsageError",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something stands in the book.
+
+    >>> str(Place("weir.yaml", 12, 9))
+    'weir.yaml:12:9'
+    """
+
+    file: str  #: the book's file as it was given
+    line: int  #: counted from 1
+    column: int  #: counted from 1, in characters
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+    @property
+    def source(self) -> str:
+        """Return ``LINE:COLUMN``, which does not depend on the folder."""
+        return f"{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something to tell about a book: a fault, or (of a sound book) a warning."""
+
+    rule: str  #: short name, words with hyphens; warnings can be silenced by it
+    text: str  #: what is wrong; what to do
+    place: Place | None = None  #: where, when it has a place
+    data: object = None  #: what a later stage needs to say more, such as a Gap
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.text}" if self.place else self.text
+
+
+class PeglineError(Exception):
+    """Base of everything that pegline raises on purpose."""
+
+
+class BookError(PeglineError):
+    """The book cannot be reduced; ``findings`` tells everything found at this stage."""
+
+    def __init__(self, findings: Iterable[Finding]) -> None:
+        self.findings = tuple(findings)
+        super().__init__("\n".join(str(finding) for finding in self.findings))
+
+
+class OpenError(PeglineError):
+    """A book cannot be opened or is no text at all."""
+
+
+class OutputError(PeglineError):
+    """An output cannot be written; what stood there before is untouched."""
+
+
+class BusyError(PeglineError):
+    """Another run holds the folder, or a limit of time or memory was passed."""
+
+
+class UsageError(PeglineError):
+    """The call itself is wrong."""

@@ -1,0 +1,1 @@
+"""Everything beside the main job."""

@@ -1,0 +1,39 @@
+"""What a book's file says before it has a meaning: texts, lists and tables, each with its place.
+
+Every reader (YAML, spreadsheet tables) makes these; every grammar reads them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pegline.errors import Place
+
+__all__ = ["Items", "Table", "Text", "Written"]
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A scalar, as text; an empty value is an empty text."""
+
+    value: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list."""
+
+    items: tuple[Written, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A mapping: each key (itself a text with a place) with its value, in the order written."""
+
+    entries: dict[str, tuple[Text, Written]]
+    place: Place
+
+
+Written = Text | Items | Table

@@ -1,0 +1,1 @@
+"""Stations, and the points that share equations with them, by least squares."""

@@ -1,0 +1,113 @@
+"""What the adjustment gives: solutions with their covariances, checks and quality figures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.errors import Finding, Place
+
+__all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
+
+Array = NDArray[np.float64]
+MeasurementKind = Literal["length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"]
+CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control"]
+
+
+class Covariances(Protocol):
+    """Access to the covariance of a solution without ever forming all of it.
+
+    Parameters are numbered: 2 i and 2 i + 1 are x and y of point i of ``Solution.names``; 2 n + t is
+    the scale of tape t of ``Solution.tapes``. What is held has covariance zero.
+    """
+
+    def blocks(self, parameters: NDArray[np.int64]) -> Array:
+        """Return the covariances (m, k, k) of m groups of k parameters each, given as (m, k) numbers."""
+        ...
+
+    def of(self, gradients: Any) -> Array:
+        """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Points fixed by least squares in the frame, about its origin."""
+
+    names: tuple[str, ...]  #: n points: stations, tie stations, then points that share equations
+    index: Mapping[str, int]  #: name to row
+    stations: int  #: how many of them are stations; they come first
+    positions: Array  #: (n, 2) x and y, metres
+    tapes: tuple[str, ...]  #: t tapes
+    scales: Array  #: (t,) how much each tape reads long, metres a metre: reading = distance x (1 + scale)
+    variances: Array  #: (n, 2, 2) covariance of each position in the frame, square metres
+    local_variances: Array  #: (n, 2, 2) relative to the base line: its first station and direction held
+    covariances: Covariances
+    base: tuple[int, int]  #: rows of the base line's ends
+
+    def position(self, name: str) -> Array:
+        """Return x and y of a point, metres about the frame's origin."""
+        return self.positions[self.index[name]]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Something measured that the plotting solution did not need, compared with it."""
+
+    what: str  #: ``P-Q``, or ``P-Q at 8.20``, or a station for control
+    kind: CheckKind
+    taped: float  #: on the ground, metres; radians for a bearing
+    computed: float
+    sd: float  #: of the difference
+    allowed: float  #: largest difference that passes, same unit
+    test: float  #: difference over its standard deviation
+    passed: bool
+    place: Place
+
+    @property
+    def difference(self) -> float:
+        """Return taped minus computed."""
+        return self.taped - self.computed
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One observation of the adjusted solution with its quality figures."""
+
+    what: str
+    kind: MeasurementKind
+    value: float  #: observed, metres on the ground, or radians
+    residual: float  #: observed minus computed
+    sd: float  #: of the observation, the tape's scale left out
+    redundancy: float  #: 0 to 1
+    test: float  #: residual over its standard deviation; 0 where nothing checks it
+    smallest_noticed: float | None  #: smallest error that would be noticed; None where nothing checks it
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Adjustment:
+    """The plotting and the adjusted solution, compared."""
+
+    plotting: Solution
+    adjusted: Solution
+    delivered: Literal["plotting", "adjusted"]
+    checked: bool | None  #: all checks passed, some failed, or None: there is no check
+    checks: tuple[Check, ...]
+    measurements: tuple[Measurement, ...]  #: of the adjusted solution
+    critical: float  #: family-wise critical value of the tests
+    freedom: int  #: redundant measurements in the adjusted solution
+    variance_factor: float | None
+    chi2_probability: float | None
+    unreliable: tuple[str, ...]  #: points whose ellipse is not to be trusted: the figure is too flat there
+    correlated: tuple[tuple[int, int, float], ...]  #: pairs of measurements whose tests correlate above 0.95
+    warnings: Sequence[Finding] = ()
+
+    @property
+    def solution(self) -> Solution:
+        """Return the solution that is delivered."""
+        return self.adjusted if self.delivered == "adjusted" else self.plotting

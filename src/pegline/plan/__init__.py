@@ -1,0 +1,1 @@
+"""The drawing before any format: layers, features, labels, the sheet."""

@@ -1,0 +1,1 @@
+"""From a file to a Book, with the place of every value."""

@@ -1,0 +1,1 @@
+"""Readings become horizontal ground lengths, with their ledger."""

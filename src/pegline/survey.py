@@ -1,19 +1,34 @@
-"""The whole flow, from a book to results, as one short function."""
+"""The whole flow, from a book to results, as one short function; and what the library offers of a result."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail
+from pegline.detail.place import place
+from pegline.detail.shapes import wall_observations
+from pegline.diagnosis.diagnose import diagnose, explain
 from pegline.diagnosis.model import Diagnosis
+from pegline.errors import BookError
+from pegline.frame.choose import choose_frame
 from pegline.frame.model import Frame
+from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
+from pegline.plan.compose import compose
+from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Reduction
+from pegline.reduction.reduce import reduce_readings
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+
+__all__ = ["FORMATS", "Survey", "reduce", "write"]
+
+FORMATS = ("gpkg", "dxf", "pdf", "html", "csv", "json")  #: what is written unless told
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +42,68 @@ class Survey:
     detail: Detail
     diagnosis: Diagnosis
 
+    @property
+    def passed(self) -> bool:
+        """Return whether no check failed; a survey without any check passes as 'not checked'."""
+        return self.adjustment.checked is not False and all(check.passed for check in self.adjustment.checks)
+
+    def plan(self, options: Options | None = None) -> Plan:
+        """Return the drawing that every output is written from."""
+        return compose(
+            self.book,
+            self.reduction,
+            self.frame,
+            self.adjustment,
+            self.detail,
+            self.diagnosis,
+            options or Options(),
+        )
+
     def layers(self) -> dict[str, GeoDataFrame]:
-        """Return the GeoPackage's layers by the same names."""
-        raise NotImplementedError
+        """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
+        from pegline.writers.layers import layers
+
+        return layers(self.plan())
 
 
 def reduce(book: Book) -> Survey:
-    """Reduce, adjust and judge a book."""
-    raise NotImplementedError
+    """Reduce, adjust and judge a book.
+
+    Raises
+    ------
+    BookError
+        The book cannot be reduced, or is half finished; its findings tell everything found.
+    """
+    if book.missing:
+        raise BookError(book.missing)
+    reduction = reduce_readings(book)
+    frame = choose_frame(book, reduction)
+    try:
+        adjustment = adjust(book, reduction, frame, wall_observations(book, reduction))
+    except BookError as error:
+        raise BookError(explain(error.findings, book, reduction)) from None
+    # Detail hangs on the stations that are delivered: the plotting ones when a line, control or bearing fails.
+    detail = place(book, reduction, frame, adjustment)
+    return Survey(book, reduction, frame, adjustment, detail, diagnose(book, reduction, frame, adjustment, detail))
+
+
+def write(
+    survey: Survey,
+    directory: str | Path,
+    formats: Sequence[str] = FORMATS,
+    options: Options | None = None,
+) -> tuple[Path, ...]:
+    """Write a survey's files into a folder, whole or not at all, and return their paths.
+
+    Raises
+    ------
+    UsageError
+        A format is unknown, or cannot hold this survey.
+    OutputError
+        A file cannot be written; what stood there before is untouched.
+    BusyError
+        Another run holds the folder.
+    """
+    from pegline.writers.publish import publish
+
+    return publish(survey.plan(options), Path(directory), Path(survey.book.file).stem, tuple(formats))

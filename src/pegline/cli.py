@@ -1,0 +1,171 @@
+"""Arguments in, the library's work, text and an exit status out. The only module that prints."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from pegline.errors import BookError, BusyError, OpenError, OutputError, PeglineError, UsageError
+
+__all__ = ["main"]
+
+STATUS: Final = {BookError: 65, OpenError: 66, OutputError: 73, BusyError: 75, UsageError: 2}
+FAULT: Final = 70  # a fault of the program's own
+WORST_FIRST: Final = (2, FAULT, 73, 75, 65, 66, 1, 0)
+CAUTION: Final = (
+    "This is not a boundary survey: a legal boundary is for a licensed land surveyor. "
+    "Beside roads, water, slopes and overhead wires, look after the party first."
+)
+
+
+class Command(NamedTuple):
+    """One row of the commands."""
+
+    does: str  #: for the help, in a line
+    home: str  #: the module that adds its arguments and runs it; imported only when it is called
+
+
+COMMANDS: Final = {
+    "plot": Command("reduce books and write drawing, layers, plan, sheet and points", "pegline.cli"),
+    "check": Command("reduce books and print checks, warnings and suspects; write nothing", "pegline.cli"),
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    words = sys.argv[1:] if argv is None else list(argv)
+    parser = argparse.ArgumentParser(
+        prog="pegline",
+        description="From the field book of a tape-and-offset survey to a checked plan.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    parser.set_defaults(run=None)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    for name, command in COMMANDS.items():
+        sub = commands.add_parser(name, help=command.does, description=command.does.capitalize() + ".")
+        if words[:1] == [name]:
+            _add(name, command, sub)
+    args = parser.parse_args(words)
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"pegline {version('pegline')}")
+        return 0
+    if args.run is None:
+        parser.print_help(sys.stderr)
+        return 2
+    return _guarded(args.run, args)
+
+
+def _add(name: str, command: Command, parser: argparse.ArgumentParser) -> None:
+    """Let the command that was asked for add its arguments; the others are not imported."""
+    if command.home == __name__:
+        _OWN[name](parser)
+    else:
+        job = import_module(command.home)
+        job.arguments(parser)
+        parser.set_defaults(run=lambda args: job.run(args, print, complain))
+
+
+def complain(text: str) -> None:
+    """Print to standard error."""
+    print(text, file=sys.stderr)
+
+
+def _guarded(run: Callable[..., int], *args: object) -> int:
+    """Run, and turn what went wrong into its message and exit status."""
+    try:
+        return run(*args)
+    except PeglineError as error:
+        complain(str(error))
+        return STATUS[type(error)]
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except Exception:
+        complain(traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines.")
+        return FAULT
+
+
+def worst(statuses: Sequence[int]) -> int:
+    """Return the status that several books end with together.
+
+    >>> worst([0, 1, 65, 66])
+    65
+    """
+    return min(statuses, key=WORST_FIRST.index, default=0)
+
+
+def _plot_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
+    parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
+    parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; all of the usual ones unless told")
+    parser.add_argument("--dxf-version", choices=("R12", "R2000", "R2010", "R2018"), default="R2010")
+    parser.set_defaults(run=_plot)
+
+
+def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book; a half-finished one is taken as far as it goes")
+    parser.add_argument("--json", action="store_true", help="print the results as JSON, one object for each book")
+    parser.set_defaults(run=_check)
+
+
+_OWN: Final = {"plot": _plot_arguments, "check": _check_arguments}
+
+
+def _plot(args: argparse.Namespace) -> int:
+    from pegline.plan.model import Options
+    from pegline.survey import FORMATS
+    from pegline.writers import WRITERS
+
+    formats = tuple(args.formats.split(",")) if args.formats else FORMATS
+    if unknown := [name for name in formats if name not in WRITERS]:
+        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    _refuse_clashes(args.books)
+    options = Options(dxf_version=args.dxf_version)
+    return worst([_guarded(_plot_one, book, Path(args.out), formats, options) for book in args.books])
+
+
+def _refuse_clashes(books: Sequence[str]) -> None:
+    """Refuse two books that would write one name, on a file system that folds capitals too."""
+    seen: dict[str, str] = {}
+    for book in books:
+        other = seen.setdefault(Path(book).stem.casefold(), book)
+        if other is not book:
+            raise UsageError(f"{other} and {book} would write files of one name; give each its own --out")
+
+
+def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: object) -> int:
+    from pegline.plan.model import Options
+    from pegline.readers import read
+    from pegline.survey import reduce, write
+
+    if not isinstance(options, Options):
+        raise TypeError(options)
+    survey = reduce(read(name))
+    paths = write(survey, out, formats, options)
+    for line in _summary(name, survey):
+        print(line)
+    for path in paths:
+        print(f"  {path}")
+    return 0 if survey.passed else 1
+
+
+def _summary(name: str, survey: object) -> Iterator[str]:
+    raise NotImplementedError
+
+
+def _check(args: argparse.Namespace) -> int:
+    return worst([_guarded(_check_one, book, args.json) for book in args.books])
+
+
+def _check_one(name: str, as_json: bool) -> int:
+    raise NotImplementedError
+
+

@@ -1,0 +1,32 @@
+"""What ``import pegline`` promises."""
+
+import subprocess
+import sys
+
+import pegline
+import pytest
+
+
+def test_the_public_names_are_five_and_can_be_imported():
+    assert pegline.__all__ == ["Book", "Survey", "read", "reduce", "write"]
+    for name in pegline.__all__:
+        assert callable(getattr(pegline, name))
+
+
+def test_an_unknown_name_is_told():
+    with pytest.raises(AttributeError, match="nonsense"):
+        pegline.nonsense  # noqa: B018
+
+
+def test_importing_pegline_and_asking_for_help_import_no_heavy_library():
+    # What a library costs at import is paid by every command: --help must stay close to a bare argparse program.
+    script = (
+        "import sys, contextlib, io\n"
+        "from pegline.cli import main\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        "    main(['--help'])\n"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'numpy', 'scipy', 'ezdxf', 'fiona', 'geopandas', 'pyproj', 'yaml'}))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip() == "[]"

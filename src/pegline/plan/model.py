@@ -1,0 +1,114 @@
+"""The plan: what is drawn, on which sheets, and the records that it was drawn from.
+
+Positions are metres in the frame about its origin; text heights and everything on a sheet are paper millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from pegline.book.model import Book
+from pegline.detail.model import Detail, Path
+from pegline.diagnosis.model import Diagnosis
+from pegline.errors import Finding
+from pegline.frame.model import Frame
+from pegline.network.model import Adjustment
+from pegline.plan.display import Page
+from pegline.plan.style import Layer
+from pegline.reduction.model import Reduction
+
+__all__ = ["Ellipse", "Feature", "Label", "Options", "Plan", "Position", "Sheet"]
+
+Position = tuple[float, float]  #: x and y, metres in the frame about its origin
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What a run may choose about its drawings; the book says the rest."""
+
+    dxf_version: Literal["R12", "R2000", "R2010", "R2018"] = "R2010"
+    geodata: bool = False  #: write GEODATA into the drawing (experimental)
+    near_origin: bool = False  #: draw near 0, 0 and note the shift, for programs that shake at large coordinates
+    layer_names: Mapping[str, str] = field(default_factory=dict)  #: an office's own names by ours
+    paper: str | None = None  #: A4 to A0, before the book's
+    sheets: tuple[Literal["pegs", "diagram", "pages"], ...] = ()  #: further sheets
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """An ellipse of 95 %, drawn larger than it is by the plan's ``ellipse_scale``."""
+
+    centre: Position
+    semi_major: float  #: metres, true size
+    semi_minor: float
+    bearing: float  #: of the major axis from +y, clockwise, radians
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One thing drawn: a symbol at a position, a line, an area or an ellipse."""
+
+    layer: str  #: a name of ``Plan.layers``
+    name: str
+    kind: str  #: as in the book; 'station', 'base', 'check', 'offset', … for what is no feature
+    geometry: Position | Path | Ellipse
+    source: str  #: ``LINE:COLUMN`` of the book, or empty
+    sd: float | None = None  #: of its weakest point, relative to the base line, metres
+    symbol: str | None = None  #: a name of ``symbols.SYMBOLS``; None for lines and areas
+    size: float | None = None  #: true width of the symbol, metres; None: as the symbol is, in paper millimetres
+    line_type: str | None = None  #: a name of ``style.LINE_TYPES``; None: the layer's
+    attributes: Mapping[str, str] = field(default_factory=dict)  #: what else the book tells of it
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """One line of text, placed."""
+
+    layer: str
+    text: str
+    centre: Position  #: middle of the text's box
+    rotation: float  #: anticlockwise from +x, radians; always readable from below or the right
+    height: float  #: of its capitals, paper millimetres
+    width: float  #: paper millimetres
+    source: str = ""
+    owner: str = ""  #: name of what it belongs to
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of paper that shows a part of the plan, or something else altogether."""
+
+    name: str
+    paper: str  #: A4 to A0
+    landscape: bool
+    page: Page  #: everything but the map, in paper millimetres from the lower left corner
+    window: tuple[float, float, float, float] | None  #: left, bottom, right, top of the map on it, millimetres
+    centre: Position  #: what the middle of the window shows
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A survey drawn."""
+
+    book: Book
+    reduction: Reduction
+    frame: Frame
+    adjustment: Adjustment
+    detail: Detail
+    diagnosis: Diagnosis
+    options: Options
+    title: str
+    scale: int  #: the plan is at 1 to this
+    ellipse_scale: int  #: ellipses are drawn so many times their size
+    layers: Mapping[str, Layer]  #: those used, in the order of the table
+    features: tuple[Feature, ...]
+    labels: tuple[Label, ...]
+    sheets: tuple[Sheet, ...]
+    warnings: tuple[Finding, ...] = ()  #: what the drawing could not do, such as a script without a font
+
+    @property
+    def metres_per_mm(self) -> float:
+        """Return how many metres of the frame one millimetre of paper shows."""
+        return self.scale / 1000

@@ -1,0 +1,168 @@
+"""How a layer looks: one row a layer, its line types by pattern in paper millimetres, and the marks of the kinds."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from pegline.book.model import OwnKind
+from pegline.kinds import KINDS
+
+__all__ = ["KIND_LOOKS", "LAYERS", "LINE_TYPES", "KindLook", "Layer", "layer_of", "plain_name"]
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of the drawing."""
+
+    name: str  #: ASCII capitals and hyphens
+    about: str  #: for whoever opens the drawing
+    line_type: str  #: a name of ``LINE_TYPES``
+    weight: int  #: of its lines, hundredths of a millimetre; one that drawings know
+    rgb: tuple[int, int, int]  #: on paper
+    index: int  #: colour number in drawings; 7 is black on white and white on black
+    plots: bool = True
+    text: bool = False  #: holds labels
+
+
+#: Dash (+), gap (-) and dot (0) lengths in paper millimetres.
+LINE_TYPES: Final[Mapping[str, tuple[float, ...]]] = {
+    "CONTINUOUS": (),
+    "LONG-DASH": (5.0, -1.5),
+    "SHORT-DASH": (2.0, -1.0),
+    "DOTS": (0.0, -1.0),
+    "DASH-DOT": (5.0, -1.2, 0.0, -1.2),
+    "DASH-TWO-DOTS": (5.0, -1.0, 0.0, -1.0, 0.0, -1.0),
+    "LONG-SHORT": (7.0, -1.2, 2.0, -1.2),
+    "BOUNDARY": (8.0, -1.2, 1.6, -1.2, 1.6, -1.2),
+    "WIDE-DASH": (8.0, -2.5),
+}
+
+_BLACK: Final = ((0, 0, 0), 7)
+_GREY: Final = ((105, 105, 105), 8)
+_PALE: Final = ((150, 150, 150), 9)
+_GREEN: Final = ((30, 100, 50), 104)
+_BLUE: Final = ((20, 80, 150), 154)
+_BROWN: Final = ((120, 75, 30), 34)
+_RED: Final = ((165, 35, 35), 14)
+
+
+def _row(
+    name: str,
+    about: str,
+    line_type: str,
+    weight: int,
+    colour: tuple[tuple[int, int, int], int],
+    *,
+    plots: bool = True,
+    text: bool = False,
+) -> Layer:
+    return Layer(name, about, line_type, weight, *colour, plots=plots, text=text)
+
+
+#: Every layer that ships, in drawing order.
+LAYERS: Final[Mapping[str, Layer]] = {
+    layer.name: layer
+    for layer in (
+        _row("GRID", "grid ticks and their coordinates", "CONTINUOUS", 13, _PALE),
+        _row("PAVING", "paved areas", "DOTS", 18, _GREY),
+        _row("PLANTING", "beds and shrubs", "SHORT-DASH", 18, _GREEN),
+        _row("WATER", "ponds, wells and edges of water", "CONTINUOUS", 25, _BLUE),
+        _row("PATHS", "paths", "SHORT-DASH", 18, _GREY),
+        _row("ROADS", "edges of roads and kerbs", "CONTINUOUS", 25, _GREY),
+        _row("STEPS", "steps", "CONTINUOUS", 18, _GREY),
+        _row("DRAINAGE", "drains and ditches", "DASH-DOT", 18, _BLUE),
+        _row("BANKS", "tops and feet of banks", "DASH-TWO-DOTS", 18, _BROWN),
+        _row("OVERHEAD", "wires overhead", "DASH-TWO-DOTS", 13, _GREY),
+        _row("HEDGES", "hedges", "CONTINUOUS", 25, _GREEN),
+        _row("FENCES", "fences and gates", "LONG-DASH", 25, _BROWN),
+        _row("WALLS", "free-standing and retaining walls", "CONTINUOUS", 50, _BLACK),
+        _row("BUILDINGS", "buildings, outbuildings and porches", "CONTINUOUS", 50, _BLACK),
+        _row("BOUNDARIES", "boundaries as pointed out, and their marks", "BOUNDARY", 35, _RED),
+        _row("TREES", "trees at their spread, and stumps", "CONTINUOUS", 18, _GREEN),
+        _row("POSTS", "poles, posts and gate posts", "CONTINUOUS", 25, _BLACK),
+        _row("COVERS", "covers in the ground", "CONTINUOUS", 18, _BLACK),
+        _row("SPOTS", "spots that were fixed", "CONTINUOUS", 18, _BLACK),
+        _row("OTHER", "kinds of the book's own", "CONTINUOUS", 25, _BLACK),
+        _row("STATIONS", "stations and tie stations", "CONTINUOUS", 25, _BLACK),
+        _row("NAMES", "names of features", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("DIMENSIONS", "lengths of walls", "CONTINUOUS", 13, _GREY, text=True),
+        _row("AREAS", "areas", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("STATION-NAMES", "names of stations", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("BOUNDARY-FIGURES", "lengths and bearings along boundaries", "CONTINUOUS", 18, _RED, text=True),
+        _row("CHAIN-LINES", "chain lines that make the figure", "LONG-SHORT", 13, _GREY, plots=False),
+        _row("CHECK-LINES", "check lines", "WIDE-DASH", 13, _GREY, plots=False),
+        _row("OFFSETS", "offsets, from the line to the point", "CONTINUOUS", 9, _PALE, plots=False),
+        _row("OFFSET-FIGURES", "offsets as booked", "CONTINUOUS", 9, _PALE, plots=False, text=True),
+        _row("POINTS", "every point that was fixed", "CONTINUOUS", 13, _GREY, plots=False),
+        _row("POINT-NAMES", "names of points", "CONTINUOUS", 9, _GREY, plots=False, text=True),
+        _row("ELLIPSES", "ellipses of 95 % of stations and points", "CONTINUOUS", 9, _RED, plots=False),
+        _row("WITNESSES", "distances from lasting objects to pegs", "SHORT-DASH", 9, _BROWN, plots=False),
+        _row("MATCH-LINES", "where the next sheet goes on", "WIDE-DASH", 35, _BLACK),
+        _row("SHEET-FRAME", "frame of a sheet", "CONTINUOUS", 50, _BLACK),
+        _row("SHEET", "lines of the sheet's tables, scale bar and north point", "CONTINUOUS", 18, _BLACK),
+        _row("SHEET-TEXT", "text of the sheet", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("SHEET-WINDOW", "edge of the map on a sheet", "CONTINUOUS", 13, _PALE, plots=False),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class KindLook:
+    """Where a kind differs from its layer."""
+
+    symbol: str | None = None  #: for points
+    line_type: str | None = None
+    tuft: str | None = None  #: symbol repeated along a line
+    every: float = 0.0  #: paper millimetres between two of them
+
+
+KIND_LOOKS: Final[Mapping[str, KindLook]] = {
+    "outbuilding": KindLook(line_type="LONG-DASH"),
+    "porch": KindLook(line_type="SHORT-DASH"),
+    "gate": KindLook(line_type="SHORT-DASH", tuft="gate-bar"),
+    "hedge": KindLook(tuft="leaf", every=4.0),
+    "fence": KindLook(tuft="fence-cross", every=13.0),
+    "retaining wall": KindLook(tuft="wall-tooth", every=6.0),
+    "kerb": KindLook(line_type="CONTINUOUS"),
+    "road edge": KindLook(line_type="CONTINUOUS"),
+    "ditch": KindLook(line_type="LONG-SHORT"),
+    "bank foot": KindLook(line_type="DOTS"),
+    "overhead line": KindLook(tuft="wire-loop", every=18.0),
+    "tree": KindLook(symbol="tree"),
+    "shrub": KindLook(symbol="shrub"),
+    "stump": KindLook(symbol="stump"),
+    "well": KindLook(symbol="well"),
+    "pole": KindLook(symbol="pole"),
+    "post": KindLook(symbol="post"),
+    "gate post": KindLook(symbol="gate-post"),
+    "cover": KindLook(symbol="cover"),
+    "boundary mark": KindLook(symbol="boundary-mark"),
+    "spot": KindLook(symbol="spot"),
+}
+
+
+def plain_name(text: str) -> str:
+    """Return a name that every drawing program takes: ASCII capitals, digits, hyphens, at most 31.
+
+    >>> plain_name("Clôture électrique")
+    'CLOTURE-ELECTRIQUE'
+    """
+    ascii_text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Z0-9_]+", "-", ascii_text.upper()).strip("-")[:31].strip("-")
+
+
+def layer_of(kind: str, own: Mapping[str, OwnKind]) -> Layer:
+    """Return the layer that a kind of feature is drawn on; a book's own kind may make one."""
+    if kind in KINDS:
+        return LAYERS[KINDS[kind].layer]
+    booked = own.get(kind)
+    name = plain_name(booked.layer or "") if booked else ""
+    if not name:
+        return LAYERS["OTHER"]
+    if name in LAYERS:
+        return LAYERS[name]
+    return _row(name, f"a layer of the book's own: {booked.layer if booked else ''}", "CONTINUOUS", 25, _BLACK)

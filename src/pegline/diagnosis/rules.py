@@ -1,0 +1,318 @@
+"""Rules of thumb that warn: one function and one row of ``RULES`` each, common practice of tape surveys.
+
+A rule yields what it has to say with the place; a book silences it by its name and moves its limit where
+the format has a key for it. Standard deviations are the local ones: relative to the base line, which is
+what the plan's own accuracy is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Final, Literal
+
+import numpy as np
+
+from pegline.book.model import Book, Curve, Rectangle, Ring, TapedRound, Through
+from pegline.diagnosis.seen import Seen, base_place, booked_text, cuts, listed
+from pegline.errors import Finding, Place
+from pegline.measures.values import Reading
+from pegline.network.model import Array
+from pegline.reduction.model import ReducedArc, ReducedRow
+
+__all__ = ["RULES", "Rule", "silence_findings", "told"]
+
+Said = Iterator[tuple[str, Place | None]]
+Limit = float | tuple[float, float] | None
+
+PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
+HARD: Final = frozenset(
+    {"building", "outbuilding", "porch", "wall", "retaining wall"}
+)  #: kinds with corners worth a second reading
+UNCHECKED: Final = 1e-6  #: a redundancy number below this is none at all
+
+
+def long_offset(seen: Seen, limit: float) -> Said:
+    """Perpendicular offsets so long that the right angle decides where the point falls."""
+    for row in seen.reduction.rows:
+        if row.form == "perpendicular" and row.offsets[0].length > limit:
+            text = f"the offset of {row.offsets[0].length:.2f} m to {row.name} is longer than {limit:g} m"
+            yield f"{text}; tape it from two chainages instead, or from a nearer line", row.booked.offsets[0].place
+
+
+def long_oblique(seen: Seen, limit: float | None) -> Said:
+    """Oblique distances and arcs that the tape does not reach in one lay."""
+    arms = [(row.name, ground) for row in seen.reduction.rows if row.form == "oblique" for ground in row.offsets]
+    arms += [(arc.point, ground) for arc in seen.reduction.arcs for ground in arc.arms]
+    for name, ground in arms:
+        reach = limit or seen.reduction.tapes[ground.tape].nominal
+        if ground.reading > reach:
+            text = (
+                f"the distance of {ground.reading:.2f} m to {name} is longer than {reach:g} m, one length of the tape"
+            )
+            yield f"{text}; tape it from nearer, or set a station closer to it", ground.place
+
+
+def weak_angle(seen: Seen, limit: tuple[float, float]) -> Said:
+    """Arcs and lines that meet so sharply or so flatly that a small error runs far."""
+    yield from _weak_rows(seen, limit)
+    for arc in seen.reduction.arcs:
+        yield from _weak_arc(seen, arc, limit)
+    for name in seen.stations:
+        yield from _weak_station(seen, name, limit)
+
+
+def _said_weak(what: str, name: str, angle: float, advice: str) -> str:
+    return f"the {what} to {name} cut at {np.degrees(angle):.0f}°, which holds it weakly; {advice}"
+
+
+def _best(angles: Iterable[float]) -> float | None:
+    """Return the angle nearest to a right one."""
+    return max(angles, key=np.sin, default=None)
+
+
+def _weak_rows(seen: Seen, limit: tuple[float, float]) -> Said:
+    for row in seen.reduction.rows:
+        if row.form == "oblique" and (angle := _row_cut(row)) is not None and not limit[0] <= angle <= limit[1]:
+            advice = "take chainages about as far apart as the point is from the line"
+            yield _said_weak("oblique distances", row.name, angle, advice), row.booked.place
+
+
+def _row_cut(row: ReducedRow) -> float | None:
+    """Return the best angle at which the arms of an oblique row cut, by the law of cosines."""
+    feet, arms = np.array(row.chainages), np.array([ground.length for ground in row.offsets])
+    one, two = np.triu_indices(len(arms), 1)
+    cosine = (arms[one] ** 2 + arms[two] ** 2 - (feet[one] - feet[two]) ** 2) / (2 * arms[one] * arms[two])
+    return _best(np.arccos(np.clip(cosine, -1, 1)))
+
+
+def _weak_arc(seen: Seen, arc: ReducedArc, limit: tuple[float, float]) -> Said:
+    names = [arc.point, *arc.starts]
+    if not all(name in seen.positions for name in names):
+        return
+    at, *starts = (seen.positions[name] for name in names)
+    angle = _best(cuts(at, starts))
+    if angle is not None and not limit[0] <= angle <= limit[1]:
+        yield _said_weak("arcs", arc.point, angle, "tape it from one more point, across the others"), arc.place
+
+
+def _weak_station(seen: Seen, name: str, limit: tuple[float, float]) -> Said:
+    lines = [line for line in seen.reduction.lines.values() if line.use not in ("check", "detail")]
+    held = [line for line in lines if name in (line.start, line.end)]
+    if name in seen.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
+        return
+    ends = [seen.positions[line.end if line.start == name else line.start] for line in held]
+    angle = _best(cuts(seen.positions[name], ends))
+    if angle is not None and not limit[0] <= angle <= limit[1]:
+        yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
+
+
+def base_not_longest(seen: Seen, limit: None) -> Said:
+    """A base line that carries longer lines than itself."""
+    lines = [line for line in seen.reduction.lines.values() if line.use != "detail"]
+    base = next((line for line in lines if line.use == "base"), None)
+    longest = max(lines, key=lambda line: line.ground.length, default=None)
+    if base is None or longest is None or longest.ground.length <= base.ground.length:
+        return
+    text = f"the base line {base.name} ({base.ground.length:.2f} m) is shorter than {longest.name}"
+    yield (
+        f"{text} ({longest.ground.length:.2f} m), so its errors grow outward; make the longest line the base",
+        base.booked.place,
+    )
+
+
+def unchecked_figure(seen: Seen, limit: None) -> Said:
+    """Nothing that shows a slip in the whole figure, or in what holds one station."""
+    if seen.adjustment.checked is None:
+        text = "nothing checks the figure: a slip in any line would go unseen"
+        yield f"{text}; tape one more line between stations that no line joins yet", base_place(seen.book)
+        return
+    checked = {m.what for m in seen.adjustment.measurements if m.kind == "length" and m.redundancy > UNCHECKED}
+    for name in seen.stations:
+        lines = [line for line in seen.reduction.lines.values() if name in (line.start, line.end)]
+        if name not in seen.tie_stations and lines and not any(line.name in checked for line in lines):
+            text = f"nothing checks the lines that hold {name}: a slip in one would go unseen"
+            yield f"{text}; tape one more line to it", lines[0].booked.place
+
+
+def no_bearing(seen: Seen, limit: None) -> Said:
+    """Nothing that says where north is."""
+    known = seen.book.control.points if seen.book.control else ()
+    if not seen.frame.bearings and len(known) < 2:
+        text = "no bearing was taken, so the plan has no north"
+        yield f"{text}; take the compass bearing of the base line, forward and back", base_place(seen.book)
+
+
+def linen_on_line(seen: Seen, limit: None) -> Said:
+    """Linen stretches and shrinks too much to carry a figure."""
+    lines = [line for line in seen.reduction.lines.values() if line.use != "detail"]
+    linen = [line for line in lines if seen.reduction.tapes[line.ground.tape].material == "linen"]
+    if linen:
+        text = f"{listed([line.name for line in linen])} taped with a linen tape, which stretches when wet or pulled"
+        yield f"{text}; tape chain lines with steel, and keep linen for offsets", linen[0].booked.place
+
+
+def few_witnesses(seen: Seen, limit: float) -> Said:
+    """A peg that could not be found again when one witness is gone."""
+    for peg, witnesses in seen.book.witnesses.items():
+        if len(witnesses) < limit:
+            text = f"{peg} has {len(witnesses)} witness{'es' * (len(witnesses) != 1)}"
+            place = witnesses[0].readings[0].place if witnesses else base_place(seen.book)
+            yield f"{text}; tape {limit:.0f} lasting objects to a peg, so that one may be lost", place
+    bare = [name for name in seen.stations if name not in seen.book.witnesses and name not in seen.tie_stations]
+    if bare:
+        text = f"no witnesses to {listed(bare)}; tape {limit:.0f} lasting objects to each peg"
+        yield f"{text}, to find it again", base_place(seen.book)
+
+
+def chainage_off_line(seen: Seen, limit: float) -> Said:
+    """A chainage before the line begins or after it ends."""
+    for row in seen.reduction.rows:
+        line = seen.reduction.lines[row.line]
+        slack = limit * line.ground.sd
+        for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
+            if isinstance(booked, Reading) and not -slack <= chainage <= line.ground.length + slack:
+                told = booked_text(booked.length, line.booked.unit or seen.book.unit)
+                text = f"chainage {told} is off the line {line.name}, which is {line.ground.length:.2f} m long"
+                yield f"{text}; this is right only where the line was prolonged", booked.place
+
+
+def coarse_curve(seen: Seen, limit: float) -> Said:
+    """Points too far apart for the bend: what the curve does between them is a guess.
+
+    Two circles can be drawn through neighbouring points, one with the point before and one with the
+    point after; where they lie further apart midway than paper shows, and than the points' own accuracy
+    explains, one more point is needed.
+    """
+    variances = seen.detail.points.local_variances
+    for shape in seen.detail.shapes.values():
+        names = shape.points
+        if not isinstance(shape.booked.geometry, Curve) or len(names) < 4:
+            continue
+        if not all(name in seen.positions for name in names):
+            continue
+        gaps = _gaps(np.array([seen.positions[name] for name in names]))
+        own = [variances[seen.detail.points.index[name]] for name in names if name in seen.detail.points.index]
+        slack = 3 * float(np.sqrt(np.max(np.trace(np.array(own), axis1=1, axis2=2)))) if own else 0.0
+        worst = int(np.argmax(gaps))
+        if gaps[worst] > np.hypot(limit * seen.scale, slack):
+            text = f"{shape.name} bends too much between {names[worst + 1]} and {names[worst + 2]} for its points"
+            yield f"{text}; book one more point between them", shape.place
+
+
+def _gaps(points: Array) -> Array:
+    """Return how far apart midway the circles with the point before and after lie, (k - 3,) metres.
+
+    The sagitta of a chord c on a circle of curvature κ is c² κ / 8, signed; κ of three points is
+    2 sin(turn) / distance of the outer two.
+    """
+    one, two, three = points[:-2], points[1:-1], points[2:]
+    turn = (two - one)[:, 0] * (three - two)[:, 1] - (two - one)[:, 1] * (three - two)[:, 0]
+    sides = np.hypot(*(two - one).T) * np.hypot(*(three - two).T) * np.hypot(*(three - one).T)
+    bend = 2 * turn / np.maximum(sides, 1e-12)
+    chord = np.hypot(*(points[2:-1] - points[1:-2]).T)
+    gaps: Array = np.abs(np.diff(bend)) * chord**2 / 8
+    return gaps
+
+
+def coarse_detail(seen: Seen, limit: float) -> Said:
+    """Details that are less sure than what the plan can show."""
+    points = seen.detail.points
+    if not points.names:
+        return
+    larger = np.sqrt(np.linalg.eigvalsh(points.local_variances)[:, 1])
+    for row in np.flatnonzero(larger > limit * seen.scale):
+        rows = points.rows[row]
+        place = seen.reduction.rows[rows[0]].booked.place if rows else None
+        text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
+        finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
+        yield f"{text}, and {finest}; take a shorter offset, or tape it from two chainages", place
+
+
+def single_reading(seen: Seen, limit: None) -> Said:
+    """What stands on one reading where a second costs a minute: lines taped once, corners with one offset."""
+    once = [line for line in seen.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
+    if once:
+        text = f"{listed([line.name for line in once])} taped once"
+        yield f"{text}; tape the main lines back as well and book both readings", once[0].booked.place
+    second = {name for d in seen.reduction.dimensions for name in (d.start, d.end)}
+    second |= {name for arc in seen.reduction.arcs for name in (arc.point, *arc.starts)}
+    for shape in seen.detail.shapes.values():
+        if shape.kind in HARD and isinstance(shape.booked.geometry, Through | Ring | Rectangle | TapedRound):
+            yield from _single_corners(seen, shape.points, second)
+
+
+def _single_corners(seen: Seen, names: tuple[str, ...], second: set[str]) -> Said:
+    points = seen.detail.points
+    booked = [(name, points.rows[points.index[name]]) for name in names if name in points.index]
+    single = [
+        (name, seen.reduction.rows[rows[0]])
+        for name, rows in booked
+        if len(rows) == 1 and name not in second and len(seen.reduction.rows[rows[0]].offsets) == 1
+    ]
+    if single:
+        corners = listed([name for name, _ in single])
+        text = f"{corners} held by one offset only"
+        yield f"{text}; tape the wall between corners, or each from a second chainage", single[0][1].booked.place
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A row of ``RULES``."""
+
+    find: Callable[[Seen, object], Said]  #: yields what to say
+    default: Limit = None  #: its limit: metres or radians, metres on paper, a count, or standard deviations
+    key: Literal["offset", "oblique", "angle"] | None = None  #: the key of ``limits`` that moves it
+
+
+def _row(
+    find: Callable[..., Said], default: Limit = None, key: Literal["offset", "oblique", "angle"] | None = None
+) -> Rule:
+    return Rule(find, default, key)
+
+
+RULES: Final[dict[str, Rule]] = {
+    "long-offset": _row(long_offset, 10.0, "offset"),
+    "long-oblique": _row(long_oblique, None, "oblique"),
+    "weak-angle": _row(weak_angle, (float(np.radians(30)), float(np.radians(120))), "angle"),
+    "base-not-longest": _row(base_not_longest),
+    "unchecked-figure": _row(unchecked_figure),
+    "no-bearing": _row(no_bearing),
+    "linen-on-line": _row(linen_on_line),
+    "few-witnesses": _row(few_witnesses, 3.0),
+    "chainage-off-line": _row(chainage_off_line, 3.0),
+    "coarse-curve": _row(coarse_curve, PAPER),
+    "coarse-detail": _row(coarse_detail, PAPER),
+    "single-reading": _row(single_reading),
+}
+
+
+def limit_of(rule: Rule, book: Book) -> Limit:
+    """Return the limit of a rule: the book's where it states one."""
+    limits = book.limits
+    booked: dict[str | None, Limit] = {
+        "offset": limits.offset.metres(book.unit) if limits.offset else None,
+        "oblique": limits.oblique.metres(book.unit) if limits.oblique else None,
+        "angle": (limits.angle[0].radians, limits.angle[1].radians) if limits.angle else None,
+    }
+    return booked.get(rule.key) or rule.default
+
+
+def told(seen: Seen) -> tuple[Finding, ...]:
+    """Return what the rules of thumb have to say and the book does not silence."""
+    return tuple(
+        Finding(name, text, place)
+        for name, rule in RULES.items()
+        if name not in seen.book.limits.silence
+        for text, place in rule.find(seen, limit_of(rule, seen.book))
+    )
+
+
+def silence_findings(book: Book) -> Iterator[Finding]:
+    """Yield the names under ``silence`` that are no rule of thumb."""
+    for name in book.limits.silence:
+        if name not in RULES:
+            near = get_close_matches(name, RULES, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"the rules are {', '.join(RULES)}"
+            yield Finding("unknown-rule", f"'silence' names no rule of thumb: {name}; {hint}", base_place(book))

@@ -1,0 +1,163 @@
+"""A survey's judgement in words: what ``check`` prints and the computation sheet repeats.
+
+Every entry says the sentence first and the figures after, for a person who never heard of statistics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from textwrap import wrap
+from typing import Final
+
+from numpy import degrees
+
+from pegline.diagnosis.model import Advice, Diagnosis, Suspect
+from pegline.errors import Finding
+from pegline.network.model import Adjustment, Check
+
+__all__ = ["advice_sentence", "check_sentence", "finding_sentence", "lines", "suspect_sentences", "verdict"]
+
+WIDTH: Final = 98  #: columns of a screen
+MOST_WEAK: Final = 12  #: warnings on one screen; the sheet has them all
+MOST_SUSPECTS: Final = 6  #: groups of suspects on one screen
+COUNTS: Final = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """Return a number with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "check"), counted(12, "check")
+    ('One check', '12 checks')
+    """
+    word = COUNTS[number] if number < len(COUNTS) else str(number)
+    return f"{word} {one if number == 1 else many or one + 's'}"
+
+
+def verdict(adjustment: Adjustment) -> str:
+    """Return the judgement of the whole survey in a sentence or two."""
+    failed = [check for check in adjustment.checks if not check.passed]
+    total = len(adjustment.checks)
+    if adjustment.checked is None and not total:
+        return "Not checked: nothing was measured that would show a slip. Tape one more line before leaving."
+    if not failed:
+        good = "The one check passes" if total == 1 else f"All {total} checks pass"
+        return f"{good}: what was measured twice agrees as well as the tapes allow."
+    bad = f"{counted(len(failed), 'check')} of {total} {'fails' if len(failed) == 1 else 'fail'}"
+    if adjustment.delivered == "plotting":
+        return f"{bad}: something is wrong. The plan is drawn without the lines that check it, and says so."
+    return f"{bad}: something is wrong with what is named below. The stations are sound."
+
+
+def check_sentence(check: Check, *, scale: float, critical: float) -> str:
+    """Return how a check came out: pass or fail, the difference in words, then the figures.
+
+    Parameters
+    ----------
+    check
+        The check.
+    scale
+        The plan's, n of 1:n.
+    critical
+        Largest test value that passes.
+    """
+    word = "passes" if check.passed else "FAILS"
+    figures = f"test {abs(check.test):.1f} of {critical:.1f}"
+    if check.kind == "bearing":
+        off, taped, computed = (float(degrees(x)) for x in (check.difference, check.taped, check.computed))
+        return f"{word}: {abs(off):.2f}° off (read {taped:.2f}°, computed {computed:.2f}°; {figures})"
+    paper = f"{1000 * abs(check.difference) / scale:.1f} mm on paper"
+    if check.kind in ("control", "point", "walls"):
+        allowed = f"allowed {check.allowed:.3f} m"
+        return f"{word}: {abs(check.difference):.3f} m apart, {paper} ({allowed}; {figures})"
+    way = "too long" if check.difference > 0 else "too short"
+    ratio = f"1/{check.taped / abs(check.difference):.0f}" if abs(check.difference) > check.taped / 1e6 else "exact"
+    booked = f"taped {check.taped:.3f}, computed {check.computed:.3f} m"
+    return f"{word}: taped {abs(check.difference):.3f} m {way}, {paper}, {ratio} ({booked}; {figures})"
+
+
+def suspect_sentences(suspects: Iterable[Suspect]) -> Iterator[str]:
+    """Yield a sentence for each suspect, and one for each group that cannot be told apart."""
+    groups: dict[int, list[Suspect]] = {}
+    for suspect in suspects:
+        groups.setdefault(suspect.group, []).append(suspect)
+    for members in groups.values():
+        if len(members) > 1:
+            names = ", ".join(dict.fromkeys(member.what for member in members))
+            yield f"Cannot be told apart by what was measured: {names}."
+        for member in members:
+            yield _suspect_sentence(member)
+
+
+def _suspect_sentence(suspect: Suspect) -> str:
+    closes = "everything then closes" if suspect.closes else "then it fits better, but not everything closes"
+    figures = f"({100 * suspect.score:.0f} % of the suspicion; line {suspect.place.line})"
+    if suspect.slip is None:
+        would = f"closes best as {suspect.would_be}" if suspect.closes else f"fits better as {suspect.would_be}"
+        return f"{suspect.what}: booked {suspect.reading}, {would}; read it again {figures}"
+    return f"{suspect.what}: booked {suspect.reading}, perhaps {suspect.would_be}: {suspect.slip}; {closes} {figures}"
+
+
+def advice_sentence(advice: Advice) -> str:
+    """Return what to measure, and why."""
+    return f"Tape {advice.measure}: {advice.why}"
+
+
+def finding_sentence(finding: Finding) -> str:
+    """Return a warning with its line of the book first, as a person looks it up."""
+    return f"line {finding.place.line}: {finding.text}" if finding.place else finding.text
+
+
+def _folded(texts: Iterable[str], lead: str = "  ") -> Iterator[str]:
+    for text in texts:
+        yield from wrap(text, WIDTH, initial_indent=lead, subsequent_indent=lead + "    ", break_on_hyphens=False)
+
+
+def _section(title: str, texts: list[str]) -> Iterator[str]:
+    if texts:
+        yield ""
+        yield title
+        yield from _folded(texts)
+
+
+def lines(
+    adjustment: Adjustment,
+    diagnosis: Diagnosis,
+    *,
+    scale: float,
+    missing: Iterable[Finding] = (),
+) -> tuple[str, ...]:
+    """Return one screen of plain text: verdict, checks, suspects, advice, what is weak, what is missing.
+
+    Parameters
+    ----------
+    adjustment, diagnosis
+        Of one survey.
+    scale
+        The plan's, n of 1:n.
+    missing
+        What a half-finished book still lacks.
+    """
+    # What fails comes first: on a small screen the rest may scroll away.
+    checks = sorted(adjustment.checks, key=lambda check: check.passed)
+    width = max((len(check.what) for check in checks), default=0)
+    told = [
+        f"{check.what:<{width}}  {check_sentence(check, scale=scale, critical=adjustment.critical)}" for check in checks
+    ]
+    groups = MOST_SUSPECTS
+    suspects = list(suspect_sentences(s for s in diagnosis.suspects if s.group <= groups))
+    weak = [finding_sentence(finding) for finding in diagnosis.warnings]
+    if len(weak) > MOST_WEAK:
+        weak = [*weak[:MOST_WEAK], f"and {len(weak) - MOST_WEAK} more, in the computation sheet"]
+    sections = (
+        ("Checks", told),
+        ("Look at these first", suspects),
+        ("Worth measuring", [advice_sentence(advice) for advice in diagnosis.advice]),
+        ("Weak", weak),
+        ("Still missing", [finding_sentence(finding) for finding in missing]),
+    )
+    return (
+        *_folded([verdict(adjustment)], ""),
+        *(text for title, texts in sections for text in _section(title, texts)),
+    )

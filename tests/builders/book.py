@@ -87,7 +87,7 @@ def write_row(found: re.Match[str], what: str, party: Party) -> str:
     def chainage(metres: float) -> str:
         return party.written(metres, line_unit(found), what=f"chainage of {key}", of=whole)
 
-    def side(offset: float) -> str:
+    def hand(offset: float) -> str:
         return "left" if (offset >= 0) != (party.slips.get(key) == "left for right") else "right"
 
     if found["along"] == "along":
@@ -101,13 +101,13 @@ def write_row(found: re.Match[str], what: str, party: Party) -> str:
             as_told(length, found, party, what=f"{key} from {arm}", tape=party.plot.offset_tape)
             for arm, length in zip(arms, lengths, strict=True)
         )
-        return f"at: [{', '.join(at)}], {side(across)}: [{readings}]"
+        return f"at: [{', '.join(at)}], {hand(across)}: [{readings}]"
     along, offset = party.perpendicular(row, line)
     told = as_told(abs(offset), found, party, what=key, tape=party.plot.offset_tape)
     if found["twice"]:
         again = abs(offset) + party.draw(f"{what} again", 0.005 * party.errors.lays)
         told = f"[{told}, {as_told(again, found, party)}]"
-    return f"at: {chainage(along)}, {side(offset)}: {told}"
+    return f"at: {chainage(along)}, {hand(offset)}: {told}"
 
 
 def line_unit(found: re.Match[str]) -> str:
@@ -296,7 +296,5 @@ def row_keys(line: Line, row: Row) -> str:
 def arc_line(plot: Plot, point: str, starts: tuple[str, ...]) -> str:
     """Return one arc; with two arms the side is told."""
     arms = ", ".join(f"{start}: <{start}-{point}>" for start in starts)
-    side = (
-        f", {'left' if left_of(plot, *starts, point) else 'right'}_of: {'-'.join(starts)}" if len(starts) == 2 else ""
-    )
-    return f"  - {{point: {point}, from: {{{arms}}}{side}}}"
+    told = f", {side(plot, *starts, point)}_of: {'-'.join(starts)}" if len(starts) == 2 else ""
+    return f"  - {{point: {point}, from: {{{arms}}}{told}}}"

@@ -1,0 +1,103 @@
+"""Every slip turns what was read into what is booked; undone, the reading that was meant is on the list."""
+
+import pytest
+from builders.slips import SLIPS as MADE
+
+from pegline.diagnosis.slips import SLIPS, BookedReading, as_booked, by_chance, meant
+from pegline.measures.values import Length
+
+#: what was booked, its unit, the tape in metres, what was meant, in words. By hand.
+CASES = [
+    ("46.05", "m", 30.0, "76.05", "a whole tape length of 30 m dropped"),
+    ("46.05", "m", 30.0, "16.05", "a whole tape length of 30 m added"),
+    ("46.05", "m", 30.0, "106.05", "two whole tape lengths dropped"),
+    ("46.05", "m", 30.0, "47.05", "1 m misread"),
+    ("46.05", "m", 30.0, "41.05", "5 m misread"),
+    ("46.05", "m", 30.0, "56.05", "10 m misread"),
+    ("46.05", "m", 30.0, "64.05", "4 and 6 exchanged"),
+    ("46.05", "m", 30.0, "40.65", "6 and 0 exchanged"),
+    ("46.05", "m", 30.0, "49.05", "9 taken for 6"),
+    ("31.70", "m", 30.0, "81.70", "8 taken for 3"),
+    ("31.70", "m", 30.0, "37.70", "7 taken for 1"),
+    ("31.70", "m", 30.0, "31.10", "1 taken for 7"),
+    ("4.605", "m", 30.0, "46.05", "the decimal point booked one place too far left"),
+    ("46.05", "m", 30.0, "4.605", "the decimal point booked one place too far right"),
+    ("12.40", "m", 30.0, "17.60", "read from the wrong end of the tape"),
+    ("40.50", "m", 30.0, "40.50 ft", "feet booked as metres"),
+    ("40.5", "ft", 30.48, "40.5 lk", "links booked as feet"),
+    ("40 ft 6 in", "m", 30.48, "50 ft 6 in", "10 ft misread"),
+    ("40 ft 6 in", "m", 30.48, "140 ft 6 in", "a whole tape length of 100 ft dropped"),
+    ("3 ch 45 lk", "lk", 20.1168, "4 ch 45 lk", "a whole tape length of 1 ch dropped"),
+    ("3 ch 45 lk", "lk", 20.1168, "3 ch 55 lk", "10 lk misread"),
+    ("3 ch 45 lk", "lk", 20.1168, "3 ch 54 lk", "4 and 5 exchanged"),
+    ("~46.05", "m", 30.0, "47.05", "1 m misread"),
+]
+
+
+def booked(text: str, unit: str, tape: float, **more: object) -> BookedReading:
+    """Return a reading as the reader of books gives it."""
+    compound = {"40 ft 6 in": (40.5, "ft"), "3 ch 45 lk": (3.45, "ch")}
+    value, own = compound.get(text, (float(text.lstrip("~")) if text not in compound else 0.0, None))
+    return BookedReading(Length(value, own, text), unit, tape, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("text", "unit", "tape", "right", "words"), CASES)
+def test_the_reading_that_was_meant_is_listed_in_the_books_own_manner(text, unit, tape, right, words):
+    assert (right, words) in [(m.text, m.slip) for m in meant(booked(text, unit, tape))]
+
+
+def test_a_chainage_may_be_read_from_the_far_end_of_its_line():
+    (found,) = (m for m in meant(booked("8.20", "m", 50.0, whole=52.30)) if m.kind == "wrong-end")
+    assert found.text == "44.10"
+    assert found.metres == pytest.approx(44.10)
+
+
+def test_only_an_offset_can_lie_on_the_other_side():
+    assert not [m for m in meant(booked("3.15", "m", 30.0)) if m.kind == "other-side"]
+    (found,) = (m for m in meant(booked("3.15", "m", 30.0, side=1)) if m.kind == "other-side")
+    assert (found.text, found.metres) == ("right 3.15", pytest.approx(-3.15))
+
+
+def test_no_distance_is_meant_to_be_negative_and_each_value_is_listed_once():
+    found = meant(booked("6.30", "m", 30.0))
+    assert all(m.metres > 0 for m in found)
+    assert len({round(m.metres, 6) for m in found}) == len(found)
+
+
+#: what the party of the tests does to a right reading: another row of its own table for each of ours
+MADE_BY = {
+    "whole-tape": ["tape dropped", "tape added"],
+    "misread-unit": ["one unit more", "one unit less", "five units more", "ten units more", "ten units less"],
+    "exchanged-digits": ["digits exchanged"],
+    "confused-digits": ["6 and 9", "1 and 7", "3 and 8"],
+    "moved-point": ["point moved right", "point moved left"],
+    "wrong-end": ["wrong end"],
+    "wrong-unit": ["feet for metres"],
+}
+
+
+@pytest.mark.parametrize(("kind", "made"), [(kind, made) for kind, names in MADE_BY.items() for made in names])
+def test_every_slip_made_by_a_party_is_undone(kind, made):
+    right, tape, whole = "36.87", 30.0, 81.35  # holds 3, 6, 7 and 8, and is longer than the tape
+    right = {"1 and 7": "41.87", "6 and 9": "36.87"}.get(made, right)
+    wrong = MADE[made](right, tape, whole)
+    found = meant(booked(wrong, "m", tape, whole=whole if kind == "wrong-end" else None))
+    assert [m for m in found if m.kind == kind and m.metres == pytest.approx(float(right), abs=0.005)]
+
+
+def test_every_slip_of_the_table_is_tried():
+    assert set(MADE_BY) | {"other-side"} == set(SLIPS)
+
+
+def test_a_length_is_written_as_the_book_writes_it():
+    assert as_booked(47.0512, booked("46.05", "m", 30.0)) == "47.05"
+    assert as_booked(12.5, BookedReading(Length(3.5, "m", "3.5 m"), "ft", 30.0)) == "12.5 m"
+    assert as_booked(20.1168 * 2 + 0.201168 * 7, booked("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
+    # 11.6 inches round up to a whole foot, not to 12 inches.
+    assert as_booked(0.3048 * 6 + 0.0254 * 11.6, booked("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"
+
+
+def test_the_wider_the_doubt_the_more_slips_explain_by_chance():
+    reading = booked("46.05", "m", 30.0)
+    narrow, wide = (by_chance(reading, 5.0, within=w) for w in (0.02, 0.2))
+    assert 0 < narrow < wide

@@ -120,6 +120,8 @@ class Reduction:
     rows: tuple[ReducedRow, ...]  #: in the book's order
     dimensions: tuple[ReducedDistance, ...]
     arcs: tuple[ReducedArc, ...]
-    walls: Mapping[str, tuple[Ground, ...]]  #: by feature: depth of a rectangle, walls of a round, distance of a parallel
+    walls: Mapping[
+        str, tuple[Ground, ...]
+    ]  #: by feature: depth of a rectangle, walls of a round, distance of a parallel
     witnesses: Mapping[str, tuple[Ground, ...]]  #: by peg, in the book's order
     warnings: tuple[Finding, ...] = ()  #: corrections that could not be made, tapes taken for granted, spreads too wide

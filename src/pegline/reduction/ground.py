@@ -1,0 +1,157 @@
+"""From readings to one length on the ground: each corrected, then their mean, or the sum of a line's legs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import product
+from math import fsum, sqrt
+from statistics import NormalDist
+
+from pegline.measures.values import Accuracy, Reading
+from pegline.reduction.model import Ground, TapeConstants
+from pegline.reduction.tape import CORRECTIONS, PLAIN, Conditions, lays
+
+__all__ = ["DOUBT", "corrected", "lacking", "mean", "reading_sd", "reduced", "spread_limit", "spread_passes", "total"]
+
+#: By how much a doubtful reading (``~``) is weaker than another.
+DOUBT = 3.0
+
+
+def corrected(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, dict[str, float]]:
+    """Return a reading as a level length on the ground, with what each correction added, metres."""
+    ledger: dict[str, float] = {}
+    if conditions is PLAIN:
+        return length, ledger
+    for correction in CORRECTIONS:
+        if correction.asked(conditions) and all(
+            getattr(tape, name) is not None for name in correction.needs(conditions)
+        ):
+            ledger[correction.name] = amount = correction.amount(length, conditions, tape)
+            length += amount
+    return length, ledger
+
+
+def lacking(conditions: Conditions, tape: TapeConstants) -> list[tuple[str, list[str]]]:
+    """Return each correction that was asked for but cannot be made, with the constants that the tape lacks."""
+    asked = ((c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions))
+    told = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
+    return [(name, needs) for name, needs in told if needs]
+
+
+def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, unit: str) -> float:
+    """Return the standard deviation of one reading without the tape's scale, metres.
+
+    By the tape, or as the book tells for one reading as a whole:
+
+        σ = a √⌈L / tape⌉,   σ = √(fixed² + (per_length L)²)
+    """
+    if accuracy is None:
+        if abs(length) <= tape.nominal:
+            return tape.lay_sd
+        return tape.lay_sd * sqrt(lays(length, tape.nominal))
+    return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2)
+
+
+def reduced(
+    reading: Reading, *, unit: str, conditions: Conditions, tape: TapeConstants, accuracy: Accuracy | None = None
+) -> Ground:
+    """Return one reading on the ground."""
+    read = reading.length.metres(unit)
+    length, ledger = corrected(read, conditions, tape)
+    sd = reading_sd(read, tape, accuracy, unit)
+    return Ground(
+        reading=read,
+        length=length,
+        sd=DOUBT * sd if reading.doubtful else sd,
+        tape=tape.name,
+        place=reading.place,
+        corrections=ledger,
+        either=tuple(corrected(option.metres(unit), conditions, tape)[0] for option in reading.either)
+        if reading.either
+        else (),
+        doubtful=reading.doubtful,
+    )
+
+
+def mean(grounds: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
+    """Return the mean of several readings of one length.
+
+    It shares the scale of the tape that taped most of it; the scale of any other tape in it goes
+    into its own standard deviation.
+
+    Parameters
+    ----------
+    grounds
+        The readings, one at least.
+    scales
+        Standard deviation of each tape's scale, metres a metre.
+    """
+    if len(grounds) == 1:
+        return grounds[0]
+    return replace(_weighted(grounds, scales, 1 / len(grounds)), count=len(grounds))
+
+
+def total(legs: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
+    """Return a line that was taped in legs: their sum, its scale shared as that of a `mean`."""
+    return legs[0] if len(legs) == 1 else _weighted(legs, scales, 1.0)
+
+
+def _weighted(grounds: Sequence[Ground], scales: Mapping[str, float], weight: float) -> Ground:
+    taped: dict[str, float] = {}
+    for ground in grounds:
+        taped[ground.tape] = taped.get(ground.tape, 0.0) + weight * ground.length
+    main = max(taped, key=lambda name: taped[name])
+    variance = weight**2 * fsum(g.sd**2 for g in grounds) + fsum(
+        (scales[name] * length) ** 2 for name, length in taped.items() if name != main
+    )
+    names = dict.fromkeys(name for g in grounds for name in g.corrections)
+    options: set[float] = set()
+    if any(g.either for g in grounds):
+        options = {weight * fsum(choice) for choice in product(*(g.either or (g.length,) for g in grounds))}
+    return Ground(
+        reading=weight * fsum(g.reading for g in grounds),
+        length=weight * fsum(g.length for g in grounds),
+        sd=sqrt(variance),
+        tape=main,
+        place=grounds[0].place,
+        corrections={name: weight * fsum(g.corrections.get(name, 0.0) for g in grounds) for name in names},
+        either=tuple(sorted(options)),
+        doubtful=any(g.doubtful for g in grounds),
+    )
+
+
+def spread_limit(sds: Sequence[float], significance: float) -> float:
+    """Return how far two readings with the mean of these standard deviations may differ, metres.
+
+        z(1 - α/2) √2 σ
+
+    >>> round(spread_limit([0.005, 0.005], 0.001), 4)
+    0.0233
+    """
+    return NormalDist().inv_cdf(1 - significance / 2) * sqrt(2 * fsum(sd**2 for sd in sds) / len(sds))
+
+
+def spread_passes(lengths: Sequence[float], sds: Sequence[float], significance: float) -> bool:
+    """Return whether readings of one length spread no more than their standard deviations allow.
+
+    Their weighted sum of squares about the weighted mean is χ² with one degree of freedom less than readings.
+
+    >>> spread_passes([52.31, 52.33], [0.005, 0.005], 0.001)
+    True
+    >>> spread_passes([52.31, 52.34], [0.005, 0.005], 0.001)
+    False
+    """
+    weights = [1 / sd**2 if sd else 0.0 for sd in sds]
+    if not all(weights):
+        return max(lengths) - min(lengths) <= spread_limit(sds, significance)
+    centre = fsum(w * x for w, x in zip(weights, lengths, strict=True)) / fsum(weights)
+    square = fsum(w * (x - centre) ** 2 for w, x in zip(weights, lengths, strict=True))
+    # The limit grows with the number of readings: what passes as a pair always passes.
+    if square <= NormalDist().inv_cdf(1 - significance / 2) ** 2:
+        return True
+    if len(lengths) == 2:
+        return False
+    from scipy.special import chdtri
+
+    return bool(square <= chdtri(len(lengths) - 1, significance))

@@ -1,0 +1,295 @@
+"""A book's readings, reduced: every taped length as a level length on the ground, with what was done to it."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import accumulate
+from math import fsum, hypot, pi, radians, sqrt, tan
+from typing import Final, TypeVar
+
+from pegline.book.model import Book, Line, Parallel, Rectangle, TapedRound
+from pegline.errors import BookError, Finding
+from pegline.measures.offset import Row
+from pegline.measures.taped import Taped
+from pegline.measures.values import Name, Reading
+from pegline.reduction.ground import DOUBT, lacking, mean, reading_sd, reduced, total
+from pegline.reduction.model import (
+    Ground,
+    ReducedArc,
+    ReducedDistance,
+    ReducedLine,
+    ReducedRow,
+    Reduction,
+    TapeConstants,
+)
+from pegline.reduction.rack import Rack
+from pegline.reduction.tape import RISE_SD, SLOPE_SD, Conditions, slope_sd
+
+__all__ = ["RIGHT_ANGLE_SD", "SEEN", "foot_sd", "reduce_readings"]
+
+T = TypeVar("T")
+
+#: How far from square an offset stands by the way its right angle was found, radians. Common practice.
+RIGHT_ANGLE_SD: Final = {
+    "eye": radians(2.0),
+    "set square": radians(0.5),
+    "three-four-five": radians(0.5),
+    "optical square": radians(0.2),
+    None: radians(1.0),
+}
+
+#: Smallest change of reading that can be seen when the tape is swung, metres. Common practice.
+SEEN: Final = 0.005
+
+
+def foot_sd(offset: float, method: str | None) -> float:
+    """Return how well the foot of an offset is found along the line, metres.
+
+    By an instrument or the eye the right angle is off by a; swinging the tape, its smallest
+    reading does not change by more than δ within ±√(2 o δ) of the foot:
+
+        σ = o tan a,   σ = √(2 o δ) / √3
+
+    Parameters
+    ----------
+    offset
+        Its length, metres.
+    method
+        As booked; None where it is not told.
+
+    References
+    ----------
+    Common practice; the second is the spread of an even distribution.
+
+    Examples
+    --------
+    >>> round(foot_sd(10.0, "optical square"), 4), round(foot_sd(10.0, "swing"), 4)
+    (0.0349, 0.1826)
+    """
+    if method == "swing":
+        return sqrt(2 * offset * SEEN / 3)
+    return offset * tan(RIGHT_ANGLE_SD[method])
+
+
+def reduce_readings(book: Book) -> Reduction:
+    """Return every reading of a book on the ground.
+
+    Lines without a length and what hangs on them, as in a half-finished book, are left out.
+
+    Raises
+    ------
+    BookError
+        A slope that its line cannot have.
+    """
+    rack = Rack(book)
+    lines = {name: _line(rack, line) for name, line in book.lines.items() if line.taped or line.legs}
+    if rack.faults:
+        raise BookError(rack.faults)
+    rows = tuple(row for line in lines.values() for row in _rows(rack, line))
+    return Reduction(
+        lines=lines,
+        rows=rows,
+        dimensions=tuple(_dimensions(book, rack, lines.values())),
+        arcs=tuple(
+            ReducedArc(
+                point=arc.point,
+                starts=tuple(arm.start for arm in arc.arms),
+                arms=tuple(rack.offset(arm.readings, accuracy=arc.accuracy, what=arc.point) for arm in arc.arms),
+                side=arc.side,
+                place=arc.place,
+            )
+            for arc in book.arcs
+            if all(arm.readings for arm in arc.arms)
+        ),
+        walls=dict(_walls(book, rack)),
+        witnesses={
+            peg: tuple(rack.offset(w.readings, what=f"{w.object} to {peg}") for w in witnesses if w.readings)
+            for peg, witnesses in book.witnesses.items()
+        },
+        tapes=rack.tapes,
+        warnings=tuple(rack.warnings.values()),
+    )
+
+
+def _dimensions(book: Book, rack: Rack, lines: Iterable[ReducedLine]) -> Iterator[ReducedDistance]:
+    for dimension in book.dimensions:
+        if dimension.readings:
+            ground = rack.offset(dimension.readings, accuracy=dimension.accuracy, what=str(dimension.pair))
+            yield ReducedDistance(dimension.pair.start, dimension.pair.end, ground)
+    for line in lines:
+        if line.use == "detail":
+            yield ReducedDistance(line.start, line.end, line.ground)
+
+
+def _walls(book: Book, rack: Rack) -> Iterator[tuple[str, tuple[Ground, ...]]]:
+    for name, feature in book.features.items():
+        match feature.geometry:
+            case Rectangle(depth=wall) | Parallel(distance=wall):
+                walls: tuple[tuple[Reading, ...], ...] = (wall.readings,)
+            case TapedRound(walls=round_walls):
+                walls = tuple(wall.readings for wall in round_walls)
+            case _:
+                continue
+        if all(walls):
+            yield name, tuple(rack.offset(readings, what=name) for readings in walls)
+
+
+def _line(rack: Rack, line: Line) -> ReducedLine:
+    """Return a line on the ground: the mean of its tapings, or the sum of its legs."""
+    shares = _rises(line, rack.book.unit_of(line.name))
+    grounds = []
+    slopes = []
+    for taped, (rise, rise_sd) in zip(line.taped or line.legs, shares, strict=True):
+        ground, by_slope = _taping(rack, line, taped, rise, rise_sd)
+        grounds.append(ground)
+        slopes.append(by_slope)
+    if line.legs:
+        ground = total([replace(g, sd=hypot(g.sd, s)) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
+        ends = accumulate(g.reading for g in grounds), accumulate(g.length for g in grounds)
+        pieces = tuple(zip(*ends, strict=True))
+    else:
+        rack.test_spread(grounds, f"line {line.name}")
+        ground = mean(grounds, rack.scales)
+        # The slope is the same whichever way it was taped: repetition does not reduce its part.
+        ground = replace(ground, sd=hypot(ground.sd, fsum(slopes) / len(slopes)))
+        pieces = ((ground.reading, ground.length),)
+    return ReducedLine(line.name, line.start, line.end, line.use, ground, line, pieces)
+
+
+def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: float) -> tuple[Ground, float]:
+    """Return one taping, or one leg, and what its slope adds to its standard deviation."""
+    unit = rack.book.unit_of(line.name)
+    tape = rack.tape(taped.tape or line.tape or rack.book.line_tape, "lines")
+    slope = taped.slope if taped.slope is not None else line.slope
+    conditions = replace(
+        rack.standard(tape, taped.date or line.date or rack.book.date),
+        temperature=_first(taped.temperature, line.temperature),
+        pull=_first(taped.pull, line.pull),
+        spans=_first(taped.spans, line.spans),
+        rise=rise,
+        slope=slope if rise is None else None,
+    )
+    _tell_lacking(rack, line, taped, conditions, tape)
+    try:
+        ground = reduced(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
+    except ValueError:
+        text = f"line {line.name} cannot rise by more than it is long; look at its rise and its reading"
+        rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
+        return reduced(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
+    angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
+    along = ground.length - ground.corrections.get("slope", 0.0)
+    by_slope = slope_sd(along, rise=rise, slope=conditions.slope, rise_sd=rise_sd, angle_sd=angle_sd)
+    return ground, by_slope
+
+
+def _tell_lacking(rack: Rack, line: Line, taped: Taped, conditions: Conditions, tape: TapeConstants) -> None:
+    for correction, needs in lacking(conditions, tape):
+        rack.warn(
+            (tape.name, correction),
+            "no-correction",
+            f"line {line.name}: no {correction} correction, for tape {tape.name!r} has no {', '.join(needs)};"
+            " give it under tapes",
+            taped.place,
+        )
+    if conditions.spans is not None and conditions.pull is None and tape.standard_pull is not None:
+        rack.warn(
+            (line.name, "pull"),
+            "pull-assumed",
+            f"line {line.name} hung in spans and no pull is booked: {tape.standard_pull:g} N is taken; book it",
+            taped.place,
+        )
+
+
+def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
+    """Yield the rows of a line on the ground."""
+    booked = line.booked
+    if not booked.details:
+        return
+    unit = rack.book.unit_of(line.name)
+    tape = rack.tape(booked.tape or rack.book.line_tape, "lines")
+    method = booked.method or rack.book.default_method
+    standing = {line.start: 0.0, line.end: line.ground.length}
+    for row in booked.details:
+        if row.form == "station" and isinstance(row.at[0], Reading):
+            standing[row.name] = line.along(row.at[0].length.metres(unit))
+    for row in booked.details:
+        chainages = []
+        sds = [0.0]
+        for at in row.at:
+            if isinstance(at, Name):
+                chainages.append(standing[at.text])
+                continue
+            read = at.length.metres(unit)
+            sd = reading_sd(read, tape, row.accuracy, unit)
+            chainages.append(line.along(read))
+            sds.append(DOUBT * sd if at.doubtful else sd)
+        offsets = _offsets(rack, row, unit, booked.date)
+        yield ReducedRow(
+            line=line.name,
+            booked=row,
+            form=row.form,
+            chainages=tuple(chainages),
+            chainage_sd=max(sds),
+            at_stations=tuple([at.text if isinstance(at, Name) else None for at in row.at]),
+            offsets=offsets,
+            side=row.side,
+            foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
+        )
+
+
+def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tuple[Ground, ...]:
+    """Return the offsets of a row: the mean of a perpendicular one's readings, or each arm of an oblique one."""
+    readings = row.offsets
+    if not readings:
+        return ()
+    arms = [readings] if row.form == "perpendicular" else [(reading,) for reading in readings]
+    offsets = [rack.offset(arm, what=row.name, unit=unit, day=day, accuracy=row.accuracy) for arm in arms]
+    if row.to == "face":
+        offsets = [_to_centre(offset, _half_width(row, unit)) for offset in offsets]
+    return tuple(offsets)
+
+
+def _first(*values: T | None) -> T | None:
+    return next((value for value in values if value is not None), None)
+
+
+def _rises(line: Line, unit: str) -> list[tuple[float | None, float]]:
+    """Return rise and its standard deviation for each taping or leg, metres.
+
+    The rise of a whole line that was taped in legs is shared out over the legs that have none of
+    their own, in proportion to their lengths: an even slope.
+    """
+    sd = line.rise_accuracy.metres(unit) if line.rise_accuracy else RISE_SD
+    whole = line.rise.metres(unit) if line.rise is not None else None
+    if line.taped:
+        return [
+            (taped.rise.metres(unit) if taped.rise is not None else None if taped.slope is not None else whole, sd)
+            for taped in line.taped
+        ]
+    own = [leg.rise.metres(unit) if leg.rise is not None else None for leg in line.legs]
+    open_legs = [leg.rise is None and leg.slope is None for leg in line.legs]
+    lengths = [leg.reading.length.metres(unit) for leg in line.legs]
+    over = fsum(length for length, is_open in zip(lengths, open_legs, strict=True) if is_open)
+    rest = None if whole is None else whole - fsum(rise for rise in own if rise is not None)
+    return [
+        (rest * length / over, sd * sqrt(length / over)) if is_open and rest is not None else (rise, sd)
+        for rise, length, is_open in zip(own, lengths, open_legs, strict=True)
+    ]
+
+
+def _half_width(row: Row, unit: str) -> float:
+    """Return half the width of something round, from its girth or its width, metres."""
+    if row.girth is not None:
+        return row.girth.metres(unit) / (2 * pi)
+    return row.width.metres(unit) / 2 if row.width is not None else 0.0
+
+
+def _to_centre(offset: Ground, half: float) -> Ground:
+    return replace(
+        offset,
+        length=offset.length + half,
+        corrections={**offset.corrections, "face": half},
+        either=tuple(option + half for option in offset.either),
+    )

@@ -1,0 +1,399 @@
+"""The tape: its constants, and what is added to a reading to make it a horizontal length on the ground.
+
+One pure function a correction, and one tuple, ``CORRECTIONS``, that says in which order they are made.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from math import ceil, radians, sin, sqrt
+from typing import Any, Final
+
+from pegline.book.model import Tape
+from pegline.reduction.model import TapeConstants
+
+__all__ = [
+    "CLASS_LIMITS",
+    "CORRECTIONS",
+    "GRAVITY",
+    "MATERIALS",
+    "PLAIN",
+    "RISE_SD",
+    "SLOPE_SD",
+    "Conditions",
+    "Correction",
+    "class_limit",
+    "constants",
+    "lays",
+    "pull_correction",
+    "sag_correction",
+    "slope_correction",
+    "slope_sd",
+    "standard_correction",
+    "taken_for_granted",
+    "temperature_correction",
+    "true_length",
+]
+
+GRAVITY: Final = 9.80665  # m/s², exact: standard acceleration of free fall, 3rd CGPM, 1901
+
+#: Limit of error of a tape of nominal length L: a + b L millimetres, L in metres rounded up to a whole metre.
+#: Directive 2014/32/EU, annex X (MI-008), chapter I, table 1; the classes are those of OIML R 35.
+CLASS_LIMITS: Final[Mapping[str, tuple[float, float]]] = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
+
+#: Standard deviations where the book tells none: height difference (metres), slope (radians). Common practice.
+RISE_SD: Final = 0.05
+SLOPE_SD: Final = radians(0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What is taken for a tape of a material where the book does not say."""
+
+    lay_sd: float  #: standard deviation of one lay, metres
+    scale_sd: float  #: standard deviation of its scale, metres a metre
+    expansion: float | None = None  #: per degree Celsius
+    modulus: float | None = None  #: pascals
+    standard_pull: float | None = None  #: newtons
+    standard_temperature: float = 20.0  #: degrees Celsius; Directive 2014/32/EU, annex X, chapter I, 1
+
+
+#: Common practice, but for the steel tape's 50 N (Directive 2014/32/EU, annex X, chapter I, 1: tapes of 5 m and over).
+MATERIALS: Final[Mapping[str, Material]] = {
+    "steel": Material(0.005, 1 / 5000, expansion=11.5e-6, modulus=200e9, standard_pull=50.0),
+    "fibreglass": Material(0.010, 1 / 2000, standard_pull=20.0),
+    "linen": Material(0.015, 1 / 1000),
+    "chain": Material(0.020, 1 / 1000, expansion=12e-6),
+}
+
+#: Length of the tape that is taken for granted where the book names none, metres. Common practice.
+USUAL_LENGTH: Final = 30.0
+
+
+# --- the corrections ---
+
+
+def standard_correction(length: float, *, true: float, nominal: float) -> float:
+    """Return what to add to a length because the tape is not as long as it says, metres.
+
+    A tape that is too long reads too little:
+
+        c = L (true - nominal) / nominal
+
+    Parameters
+    ----------
+    length
+        Length read off the tape.
+    true, nominal
+        Length of the tape found against a standard, and the one written on it; one unit for both.
+
+    References
+    ----------
+    Common practice.
+
+    Examples
+    --------
+    >>> round(standard_correction(500.0, true=100.02, nominal=100.0), 9)
+    0.1
+    """
+    return length * (true - nominal) / nominal
+
+
+def temperature_correction(length: float, *, temperature: float, standard: float, expansion: float) -> float:
+    """Return what to add to a length because the tape was warmer than when it was compared, metres.
+
+        c = L α (T - T₀)
+
+    Parameters
+    ----------
+    length
+        Length read off the tape.
+    temperature, standard
+        Of the tape in the field and when it was compared, degrees Celsius.
+    expansion
+        Of the tape, per degree Celsius.
+
+    References
+    ----------
+    Common practice.
+
+    Examples
+    --------
+    >>> round(temperature_correction(50.0, temperature=30.0, standard=20.0, expansion=11.5e-6), 6)
+    0.00575
+    """
+    return length * expansion * (temperature - standard)
+
+
+def pull_correction(length: float, *, pull: float, standard: float, section: float, modulus: float) -> float:
+    """Return what to add to a length because the tape was pulled harder than when it was compared, metres.
+
+        c = L (P - P₀) / (S E)
+
+    Parameters
+    ----------
+    length
+        Length read off the tape.
+    pull, standard
+        Tension in the field and when it was compared, newtons.
+    section
+        Cross-section, square metres.
+    modulus
+        Modulus of elasticity, pascals.
+
+    References
+    ----------
+    Common practice.
+
+    Examples
+    --------
+    >>> round(pull_correction(50.0, pull=80.0, standard=50.0, section=2.5e-6, modulus=200e9), 6)
+    0.003
+    """
+    return length * (pull - standard) / (section * modulus)
+
+
+def sag_correction(length: float, *, spans: int, mass: float, pull: float) -> float:
+    """Return what to add to a length taped in equal unsupported spans for its sag, metres.
+
+    The tape hangs in a curve, so it always reads too much and the correction is never positive.
+    With n spans of l = L / n each:
+
+        c = -n m² g² l³ / (24 P²)
+
+    Parameters
+    ----------
+    length
+        Length read off the tape, all spans together.
+    spans
+        Number of equal spans between supports.
+    mass
+        Of the tape, kilograms a metre.
+    pull
+        Tension, newtons.
+
+    References
+    ----------
+    Common practice; the first term of the parabola's series.
+
+    Examples
+    --------
+    >>> round(sag_correction(30.0, spans=1, mass=0.02, pull=100.0), 6)
+    -0.004328
+    """
+    return -((mass * GRAVITY) ** 2) * length**3 / (24 * spans**2 * pull**2)
+
+
+def slope_correction(length: float, *, rise: float | None = None, slope: float = 0.0) -> float:
+    """Return what to add to a length along a slope to make it level, metres; never positive.
+
+    By the height difference of the ends, or by the angle of the slope:
+
+        c = √(L² - h²) - L,   c = L cos θ - L
+
+    Parameters
+    ----------
+    length
+        Length along the slope.
+    rise
+        Height difference of the ends, metres; None: by the angle.
+    slope
+        Angle from the level, radians (one up in r level is atan 1/r).
+
+    Raises
+    ------
+    ValueError
+        The ends differ more in height than the length reaches.
+
+    References
+    ----------
+    Pythagoras.
+
+    Examples
+    --------
+    >>> slope_correction(5.0, rise=-3.0)
+    -1.0
+    """
+    if rise is None:
+        # L (1 - cos θ), written so that a slight slope keeps its digits.
+        return -2 * length * sin(slope / 2) ** 2
+    if abs(rise) >= length:
+        raise ValueError("rise exceeds length")
+    return -(rise**2) / (sqrt(length**2 - rise**2) + length)
+
+
+def slope_sd(length: float, *, rise: float | None, slope: float | None, rise_sd: float, angle_sd: float) -> float:
+    """Return what the height difference or the slope adds to the standard deviation of a level length, metres.
+
+        σ = h σ_h / √(L² - h²),   σ = L sin θ σ_θ
+
+    Parameters
+    ----------
+    length
+        Length along the slope, metres.
+    rise, slope
+        As booked: metres, radians; None where not booked.
+    rise_sd, angle_sd
+        Their standard deviations: metres, radians.
+
+    Examples
+    --------
+    >>> slope_sd(5.0, rise=3.0, slope=None, rise_sd=0.04, angle_sd=0.0)
+    0.03
+    """
+    if rise is not None:
+        return abs(rise) * rise_sd / sqrt(length**2 - rise**2)
+    return length * abs(sin(slope)) * angle_sd if slope is not None else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What was booked about one taping. None: not booked, so the correction is not asked for."""
+
+    true_length: float | None = None  #: of the tape on that day, metres
+    temperature: float | None = None  #: degrees Celsius
+    pull: float | None = None  #: newtons
+    spans: int | None = None  #: equal unsupported spans
+    rise: float | None = None  #: metres
+    slope: float | None = None  #: radians
+
+
+#: Nothing booked, nothing to correct: most offsets of most books.
+PLAIN: Final = Conditions()
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """One correction: when it is asked for, which constants of the tape it needs, and how much it is."""
+
+    name: str
+    asked: Callable[[Conditions], bool]
+    needs: Callable[[Conditions], tuple[str, ...]]  #: names of fields of TapeConstants
+    amount: Callable[[float, Conditions, TapeConstants], float]  #: of the length corrected so far, metres
+
+
+def _standard(length: float, conditions: Conditions, tape: TapeConstants) -> float:
+    return standard_correction(length, true=_known(conditions.true_length), nominal=tape.nominal)
+
+
+def _temperature(length: float, conditions: Conditions, tape: TapeConstants) -> float:
+    return temperature_correction(
+        length,
+        temperature=_known(conditions.temperature),
+        standard=tape.standard_temperature,
+        expansion=_known(tape.expansion),
+    )
+
+
+def _pull(length: float, conditions: Conditions, tape: TapeConstants) -> float:
+    return pull_correction(
+        length,
+        pull=_known(conditions.pull),
+        standard=_known(tape.standard_pull),
+        section=_known(tape.section),
+        modulus=_known(tape.modulus),
+    )
+
+
+def _sag(length: float, conditions: Conditions, tape: TapeConstants) -> float:
+    # Nobody pulls a hanging tape by nothing: where no pull is booked it was the usual one.
+    pull = tape.standard_pull if conditions.pull is None else conditions.pull
+    return sag_correction(length, spans=int(_known(conditions.spans)), mass=_known(tape.mass), pull=_known(pull))
+
+
+def _slope(length: float, conditions: Conditions, _tape: TapeConstants) -> float:
+    return slope_correction(length, rise=conditions.rise, slope=conditions.slope or 0.0)
+
+
+def _known(value: float | None) -> float:
+    if value is None:  # the table below asks first
+        raise TypeError("a correction was made without its figures")
+    return value
+
+
+#: In the order in which they are made.
+CORRECTIONS: Final = (
+    Correction("standard", lambda c: c.true_length is not None, lambda _: (), _standard),
+    Correction("temperature", lambda c: c.temperature is not None, lambda _: ("expansion",), _temperature),
+    Correction("pull", lambda c: c.pull is not None, lambda _: ("standard_pull", "section", "modulus"), _pull),
+    Correction(
+        "sag",
+        lambda c: c.spans is not None,
+        lambda c: ("mass", "standard_pull") if c.pull is None else ("mass",),
+        _sag,
+    ),
+    Correction("slope", lambda c: c.rise is not None or c.slope is not None, lambda _: (), _slope),
+)
+
+
+# --- the tape itself ---
+
+
+def lays(length: float, nominal: float) -> int:
+    """Return how many times a tape is laid along a length: ⌈L / tape⌉, at least once.
+
+    >>> lays(60.0, 30.0), lays(60.01, 30.0), lays(0.0, 30.0)
+    (2, 3, 1)
+    """
+    # A length of whole tapes in another unit comes out a hair too long.
+    return ceil(abs(length) / nominal - 1e-9) or 1
+
+
+def class_limit(accuracy_class: str, nominal: float) -> float:
+    """Return the limit of error of a tape of an accuracy class at its nominal length, metres.
+
+        a + b ⌈L⌉ millimetres
+
+    >>> round(class_limit("II", 50.0), 6)
+    0.0103
+    """
+    a, b = CLASS_LIMITS[accuracy_class]
+    return (a + b * ceil(nominal - 1e-9)) / 1000
+
+
+def constants(tape: Tape, unit: str) -> TapeConstants:
+    """Return a tape with every constant filled in: from the book, else from the table of materials."""
+    nominal = tape.length.metres(unit)
+    scale_sd = tape.accuracy.per_length if tape.accuracy else 0.0
+    if not scale_sd and tape.accuracy_class:  # an accuracy that is a bare length says nothing of the scale
+        scale_sd = class_limit(tape.accuracy_class, nominal) / nominal / sqrt(3)
+    booked = {
+        "lay_sd": tape.accuracy.fixed.metres(unit) if tape.accuracy else None,
+        "scale_sd": scale_sd or None,
+        "standard_temperature": tape.standard_temperature,
+        "standard_pull": tape.standard_pull,
+        "modulus": None if tape.modulus is None else tape.modulus * 1e9,
+        "expansion": tape.expansion,
+    }
+    section = None if tape.section is None else tape.section / 1e6
+    return _filled(
+        TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
+    )
+
+
+def taken_for_granted(name: str) -> TapeConstants:
+    """Return the fibreglass tape that is assumed where the book names none."""
+    return _filled(TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {})
+
+
+def _filled(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
+    """Return the tape with what is booked, and the usual value of its material for the rest, which is noted."""
+    usual = {field.name: getattr(MATERIALS[tape.material], field.name) for field in fields(Material)}
+    given: dict[str, Any] = {name: value for name, value in booked.items() if value is not None}
+    taken = tuple(name for name, value in usual.items() if name not in given and value is not None)
+    return replace(tape, **(usual | given), from_table=taken)
+
+
+def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | None:
+    """Return the tape's length found against a standard, as it stood on a day, metres; None where none is known.
+
+    Of several, the last one that was found on or before the day holds.
+    """
+    found = [
+        (since, length) for since, length in tape.true_length if since is None or (day is not None and since <= day)
+    ]
+    if not found:
+        return None
+    return max(found, key=lambda entry: entry[0] or datetime.date.min)[1].metres(unit)

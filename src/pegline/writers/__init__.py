@@ -1,1 +1,49 @@
-"""One file for each output; none knows another."""
+"""One file for each output; none knows another. ``figures`` and ``layers`` hold what several of them tell.
+
+A writer makes the file at the path it is given (and files beside it of the same stem, where a format
+needs several), looks at what it wrote, and raises OutputError when that is not whole. ``publish`` moves
+finished files to where they belong. Writers are imported when first used: a run pays for what it writes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from pegline.plan.model import Plan
+
+__all__ = ["DEFAULT", "WRITERS", "Writer"]
+
+Writer = Callable[["Plan", Path], None]
+
+
+def _later(module: str) -> Writer:
+    """Return the ``write`` of a module of this folder, imported when it is called."""
+
+    def write(plan: Plan, path: Path) -> None:
+        import_module(f"pegline.writers.{module}").write(plan, path)
+
+    return write
+
+
+#: Each format, which is also the ending of its file, with what writes it.
+WRITERS: Final[Mapping[str, Writer]] = {
+    "gpkg": _later("gpkg"),
+    "dxf": _later("dxf"),
+    "pdf": _later("pdf"),
+    "html": _later("html"),
+    "csv": _later("csv"),
+    "json": _later("json"),
+    "svg": _later("svg"),
+    "png": _later("png"),
+    "geojson": _later("geojson"),
+    "sld": _later("sld"),
+    "shp": _later("shp"),
+    "geoparquet": _later("geoparquet"),
+}
+
+#: What is written when nothing is picked.
+DEFAULT: Final = ("gpkg", "dxf", "pdf", "html", "csv", "json")

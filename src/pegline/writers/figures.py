@@ -1,0 +1,229 @@
+"""Figures that several outputs tell: delivered places with their uncertainty, lines as delivered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import degrees, log
+from typing import Any, Final, Protocol
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.detail.model import Detail, Path, Shape
+from pegline.detail.path import chord_tolerance, stroke
+from pegline.diagnosis.model import Diagnosis
+from pegline.errors import Place
+from pegline.frame.model import Frame
+from pegline.network.model import Adjustment, Array
+from pegline.reduction.model import ReducedArc, ReducedLine, Reduction
+
+__all__ = [
+    "Geometry",
+    "Places",
+    "Records",
+    "anticlockwise",
+    "arcs_by_point",
+    "computed_length",
+    "drawn",
+    "ellipses",
+    "every_place",
+    "geometry",
+    "offsets_of",
+    "points",
+    "rotation_deg",
+    "source",
+    "stations",
+    "verdict",
+]
+
+#: Square of the radius that holds 95 % of a two-dimensional normal distribution: the chi-square
+#: quantile with two degrees of freedom is -2 ln(1 - p), exactly.
+CHI2_95: Final = -2 * log(0.05)
+
+
+#: A geometry as GeoJSON has it, which fiona and shapely take too.
+Geometry = dict[str, Any]
+
+
+class Records(Protocol):
+    """Whatever carries every stage's record: a Survey, or the Plan drawn from it."""
+
+    @property
+    def book(self) -> Book: ...  # noqa: D102
+    @property
+    def reduction(self) -> Reduction: ...  # noqa: D102
+    @property
+    def frame(self) -> Frame: ...  # noqa: D102
+    @property
+    def adjustment(self) -> Adjustment: ...  # noqa: D102
+    @property
+    def detail(self) -> Detail: ...  # noqa: D102
+    @property
+    def diagnosis(self) -> Diagnosis: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Named places as delivered."""
+
+    names: tuple[str, ...]  #: n names
+    positions: Array  #: (n, 2) x and y in the frame, its origin added, metres
+    variances: Array  #: (n, 2, 2) in the frame, square metres
+    local_variances: Array  #: (n, 2, 2) relative to the base line, square metres
+
+    @property
+    def deviations(self) -> Array:
+        """Return standard deviations of x and y in the frame (n, 2), metres."""
+        return _deviations(self.variances)
+
+    @property
+    def local_deviations(self) -> Array:
+        """Return standard deviations of x and y relative to the base line (n, 2), metres."""
+        return _deviations(self.local_variances)
+
+
+def _deviations(variances: Array) -> Array:
+    # What is held has variance zero, which rounding may leave a hair below.
+    return np.asarray(np.sqrt(np.maximum(np.diagonal(variances, axis1=1, axis2=2), 0.0)))
+
+
+def stations(records: Records) -> Places:
+    """Return every station, tie stations too, in the book's order."""
+    solution = records.adjustment.solution
+    names = tuple(name for name in records.book.station_names if name in solution.index)
+    rows: Any = np.array([solution.index[name] for name in names], dtype=np.intp)
+    return Places(
+        names,
+        solution.positions[rows].reshape(-1, 2) + np.array(records.frame.origin),
+        solution.variances[rows].reshape(-1, 2, 2),
+        solution.local_variances[rows].reshape(-1, 2, 2),
+    )
+
+
+def points(records: Records) -> Places:
+    """Return every point that is no station."""
+    found = records.detail.points
+    return Places(found.names, found.positions + np.array(records.frame.origin), found.variances, found.local_variances)
+
+
+def every_place(records: Records) -> Mapping[str, Array]:
+    """Return x and y of every station and point in the frame, its origin added, metres."""
+    return {
+        name: position
+        for places in (stations(records), points(records))
+        for name, position in zip(places.names, places.positions, strict=True)
+    }
+
+
+def ellipses(variances: Array) -> Array:
+    """Return the 95 % ellipses of positions: semi-axes a and b, metres, and the bearing of a, degrees.
+
+    With t = (sxx + syy) / 2 and d = hypot((sxx - syy) / 2, sxy):
+
+        a² = k (t + d)    b² = k (t - d)    tan 2β = 2 sxy / (syy - sxx)
+
+    k = -2 ln 0.05 is the 95 % point of chi-square with two degrees of freedom.
+
+    Parameters
+    ----------
+    variances
+        (n, 2, 2) covariances of x and y, square metres.
+
+    Returns
+    -------
+    Array
+        (n, 3): a, b, and the bearing of a clockwise from +y, 0 to 180 degrees.
+
+    Examples
+    --------
+    >>> ellipses(np.array([[[4.0, 0.0], [0.0, 1.0]]])).round(3).tolist()
+    [[4.895, 2.448, 90.0]]
+    """
+    xx, yy, xy = variances[:, 0, 0], variances[:, 1, 1], variances[:, 0, 1]
+    half, spread = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    axes = np.sqrt(CHI2_95 * np.maximum(np.stack([half + spread, half - spread], 1), 0.0))
+    # + 0.0 turns a negative zero into a plain one.
+    bearing = np.degrees(0.5 * np.arctan2(2 * xy, yy - xx)) % 180 + 0.0
+    return np.column_stack([axes, bearing])
+
+
+def computed_length(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> float | None:
+    """Return the ground length between a line's delivered ends, metres; None where an end is not placed."""
+    if line.start not in places or line.end not in places:
+        return None
+    return float(np.hypot(*(places[line.end] - places[line.start]))) / records.frame.scale
+
+
+def rotation_deg(records: Records) -> float:
+    """Return the turn clockwise from the local axes to the frame's, degrees over -180 to 180.
+
+    The local +x runs along the base line; in the frame the base line runs at bearing β: 90° - β.
+    """
+    solution = records.adjustment.solution
+    start, end = solution.positions[list(solution.base)]
+    across, up = end - start
+    return float(degrees(np.arctan2(up, across)))
+
+
+def source(place: Place | None) -> str | None:
+    """Return ``LINE:COLUMN`` of a place, or None."""
+    return place.source if place else None
+
+
+def offsets_of(side: int, lengths: tuple[float, ...]) -> float | list[float]:
+    """Return offsets as told: left positive, a list for oblique ones, 0 on the line.
+
+    >>> offsets_of(-1, (2.5,))
+    -2.5
+    """
+    signed = [side * length for length in lengths]
+    return signed if len(signed) > 1 else signed[0] if signed else 0.0
+
+
+def drawn(records: Records, path: Path) -> Array:
+    """Return a path in straight pieces (k, 2), the frame's origin added, metres; a closed one ends where it began.
+
+    A book without a scale may be drawn at 1:50 at the largest.
+    """
+    return np.asarray(stroke(path, chord_tolerance(records.book.scale or 50)) + np.array(records.frame.origin))
+
+
+def geometry(records: Records, shape: Shape, places: Mapping[str, Array], metres_per_unit: float = 1.0) -> Geometry:
+    """Return a shape as a GeoJSON geometry in the frame, its outer ring anticlockwise."""
+    if shape.path is None:
+        return {"type": "Point", "coordinates": (places[shape.points[0]] / metres_per_unit).tolist()}
+    vertices = drawn(records, shape.path) / metres_per_unit
+    if shape.form == "line":
+        return {"type": "LineString", "coordinates": vertices.tolist()}
+    return {"type": "Polygon", "coordinates": [anticlockwise(vertices).tolist()]}
+
+
+def anticlockwise(ring: Array) -> Array:
+    """Return a ring the way round that GeoJSON asks of an outer one; one that crosses itself may go either way.
+
+    >>> anticlockwise(np.array([[0.0, 0], [0, 1], [1, 0], [0, 0]]))[1].tolist()
+    [1.0, 0.0]
+    """
+    x, y = (ring - ring[0]).T
+    return ring if x[:-1] @ y[1:] >= x[1:] @ y[:-1] else ring[::-1]
+
+
+def arcs_by_point(records: Records) -> Mapping[str, tuple[ReducedArc, ...]]:
+    """Return the arcs that fix each point that has some."""
+    found: dict[str, tuple[ReducedArc, ...]] = {}
+    for arc in records.reduction.arcs:
+        found[arc.point] = (*found.get(arc.point, ()), arc)
+    return found
+
+
+def verdict(records: Records) -> str:
+    """Return in one sentence how the survey stands."""
+    checks = records.adjustment.checks
+    failed = sum(not check.passed for check in checks)
+    if records.adjustment.checked is None:
+        return "Not checked: nothing measured proves the rest."
+    if records.adjustment.checked:
+        return f"Checked: {'the one check passes' if len(checks) == 1 else f'all {len(checks)} checks pass'}."
+    held = " Positions are those of the plotting lines alone." if records.adjustment.delivered == "plotting" else ""
+    return f"A check fails: {failed} of {len(checks)} {'checks does' if failed == 1 else 'checks do'} not pass.{held}"

@@ -1,0 +1,256 @@
+"""STEM.json: every result at full precision, for programs; ``check --json`` prints the same object."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from importlib.metadata import version
+from math import degrees
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pegline.detail.model import Shape
+from pegline.network.model import Array, Check, Measurement
+from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
+from pegline.writers.figures import (
+    Places,
+    Records,
+    arcs_by_point,
+    computed_length,
+    ellipses,
+    every_place,
+    geometry,
+    offsets_of,
+    points,
+    rotation_deg,
+    source,
+    stations,
+)
+from pegline.writers.result import (
+    BookEntry,
+    CheckEntry,
+    EllipseEntry,
+    FeatureEntry,
+    FrameEntry,
+    LineEntry,
+    MeasurementEntry,
+    Result,
+    RowEntry,
+    SolutionEntry,
+    StationEntry,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from pegline.plan.model import Plan
+
+__all__ = ["result", "text", "write"]
+
+
+def write(plan: Plan, path: Path) -> None:
+    """Write every result of a survey to ``path``."""
+    path.write_text(text(result(plan)), encoding="utf-8", newline="\n")
+
+
+def text(entries: Result) -> str:
+    """Return results as JSON: one member of a table or a list to a line, so that two files compare line by line."""
+    return "{\n" + ",\n".join(f"{_dumped(key)}: {_block(value)}" for key, value in entries.items()) + "\n}\n"
+
+
+def _block(value: object) -> str:
+    if isinstance(value, dict) and any(isinstance(each, dict) for each in value.values()):
+        return "{\n" + ",\n".join(f"  {_dumped(key)}: {_dumped(each)}" for key, each in value.items()) + "\n}"
+    if isinstance(value, list) and value:
+        return "[\n" + ",\n".join(f"  {_dumped(each)}" for each in value) + "\n]"
+    return _dumped(value)
+
+
+def _dumped(value: object) -> str:
+    # What is not finite has no JSON and never leaves: it would be a fault of ours.
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def result(records: Records, missing: Sequence[str] | None = None) -> Result:
+    """Return every result of a survey; ``missing`` are sentences on what a half-finished book lacks."""
+    diagnosis = records.diagnosis
+    places = every_place(records)
+    entries = Result(
+        pegline=version("pegline"),
+        book=_book(records),
+        frame=_frame(records),
+        solution=_solution(records),
+        stations=dict(_places(stations(records))),
+        points=dict(_points(records)),
+        lines={name: _line(records, line, places) for name, line in records.reduction.lines.items()},
+        measurements=[_measurement(each) for each in records.adjustment.measurements],
+        checks=[_check(each) for each in records.adjustment.checks],
+        suspects=[
+            {
+                "what": each.what,
+                "group": each.group,
+                "source": source(each.place),
+                "reading": each.reading,
+                "would_be": each.would_be,
+                "slip": each.slip,
+                "closes": each.closes,
+                "score": each.score,
+            }
+            for each in diagnosis.suspects
+        ],
+        advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
+        features={name: _feature(records, shape, places) for name, shape in records.detail.shapes.items()},
+        warnings=[{"rule": each.rule, "text": each.text, "source": source(each.place)} for each in diagnosis.warnings],
+    )
+    if missing is not None:
+        entries["missing"] = list(missing)
+    return entries
+
+
+def _book(records: Records) -> BookEntry:
+    book = records.book
+    return {
+        "title": book.title,
+        "place": book.place,
+        "date": book.date.isoformat() if book.date else None,
+        "file": book.file,
+        "sha256": book.sha256,
+    }
+
+
+def _frame(records: Records) -> FrameEntry:
+    frame = records.frame
+    return {
+        "kind": frame.kind,
+        "north": frame.north,
+        "crs": frame.wkt if frame.kind == "grid" else None,
+        "rotation": rotation_deg(records),
+        "scale": frame.scale,
+        "declination": None if frame.declination is None else degrees(frame.declination),
+        "convergence": None if frame.convergence is None else degrees(frame.convergence),
+    }
+
+
+def _solution(records: Records) -> SolutionEntry:
+    adjustment = records.adjustment
+    return {
+        "delivered": adjustment.delivered,
+        "checked": adjustment.checked,
+        "freedom": adjustment.freedom,
+        "variance_factor": adjustment.variance_factor,
+        "chi2_probability": adjustment.chi2_probability,
+        "critical": adjustment.critical,
+    }
+
+
+def _places(places: Places) -> Iterator[tuple[str, StationEntry]]:
+    columns = zip(
+        places.names,
+        places.positions.tolist(),
+        places.deviations.tolist(),
+        _ellipses(places.variances),
+        places.local_deviations.tolist(),
+        _ellipses(places.local_variances),
+        strict=True,
+    )
+    for name, (x, y), (sd_x, sd_y), ellipse, (local_x, local_y), local in columns:
+        yield (
+            name,
+            {
+                "x": x,
+                "y": y,
+                "sd_x": sd_x,
+                "sd_y": sd_y,
+                "ellipse": ellipse,
+                "local": {"sd_x": local_x, "sd_y": local_y, "ellipse": local},
+            },
+        )
+
+
+def _ellipses(variances: Array) -> list[EllipseEntry]:
+    return [{"a": a, "b": b, "bearing": bearing} for a, b, bearing in ellipses(variances).tolist()]
+
+
+def _points(records: Records) -> Iterator[tuple[str, Any]]:
+    detail = records.detail.points
+    arcs = arcs_by_point(records)
+    for (name, entry), rows in zip(_places(points(records)), detail.rows, strict=True):
+        booked = [_row(records.reduction.rows[row]) for row in rows]
+        yield name, {**entry, "rows": booked + [_arc(records, arc) for arc in arcs.get(name, ())]}
+
+
+def _row(row: ReducedRow) -> RowEntry:
+    oblique = row.form == "oblique"
+    return {
+        "line": row.line,
+        "at": list(row.chainages) if oblique else row.chainages[0],
+        "offset": offsets_of(row.side, tuple(ground.length for ground in row.offsets)),
+        "source": source(row.booked.place),
+        "page": row.booked.page,
+    }
+
+
+def _arc(records: Records, arc: ReducedArc) -> RowEntry:
+    page = next((each.page for each in records.book.arcs if each.place == arc.place), None)
+    arms = [arm.length for arm in arc.arms]
+    return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page}
+
+
+def _line(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> LineEntry:
+    made = line.ground.corrections
+    computed = computed_length(records, line, places)
+    return {
+        "use": line.use,
+        "taped": line.ground.reading,
+        "corrections": {
+            "standard": made.get("standard", 0.0),
+            "temperature": made.get("temperature", 0.0),
+            "pull": made.get("pull", 0.0),
+            "sag": made.get("sag", 0.0),
+            "slope": made.get("slope", 0.0),
+        },
+        "ground": line.ground.length,
+        "computed": computed,
+        "difference": None if computed is None else line.ground.length - computed,
+    }
+
+
+def _measurement(measurement: Measurement) -> MeasurementEntry:
+    told = degrees if measurement.kind == "bearing" else float
+    noticed = measurement.smallest_noticed
+    return {
+        "what": measurement.what,
+        "kind": measurement.kind,
+        "value": told(measurement.value),
+        "residual": told(measurement.residual),
+        "redundancy": float(measurement.redundancy),
+        "test": float(measurement.test),
+        "smallest_noticed": None if noticed is None else told(noticed),
+        "source": source(measurement.place),
+    }
+
+
+def _check(check: Check) -> CheckEntry:
+    told = degrees if check.kind == "bearing" else float
+    return {
+        "what": check.what,
+        "kind": check.kind,
+        "taped": told(check.taped),
+        "computed": told(check.computed),
+        "difference": told(check.difference),
+        "allowed": told(check.allowed),
+        "test": float(check.test),
+        "passed": bool(check.passed),
+        "source": source(check.place),
+    }
+
+
+def _feature(records: Records, shape: Shape, places: Mapping[str, Array]) -> FeatureEntry:
+    return {
+        "kind": shape.kind,
+        "area": shape.area,
+        "area_sd": shape.area_sd,
+        "perimeter": shape.perimeter,
+        "perimeter_sd": shape.perimeter_sd,
+        "geometry": geometry(records, shape, places),
+    }

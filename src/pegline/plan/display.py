@@ -50,6 +50,8 @@ class Page:
     width: float  #: millimetres
     height: float
     items: tuple[Item, ...]
+    map: tuple[Item, ...] = ()  #: drawn first, and only inside ``clip``
+    clip: tuple[float, float, float, float] | None = None  #: left, bottom, right, top
 
 
 def flattened(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Array:

@@ -19,7 +19,7 @@ from pegline.plan.display import Page
 from pegline.plan.style import Layer
 from pegline.reduction.model import Reduction
 
-__all__ = ["Ellipse", "Feature", "Label", "Options", "Plan", "Position", "Sheet"]
+__all__ = ["Ellipse", "Feature", "Label", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
 Position = tuple[float, float]  #: x and y, metres in the frame about its origin
 
@@ -60,6 +60,16 @@ class Feature:
     size: float | None = None  #: true width of the symbol, metres; None: as the symbol is, in paper millimetres
     line_type: str | None = None  #: a name of ``style.LINE_TYPES``; None: the layer's
     attributes: Mapping[str, str] = field(default_factory=dict)  #: what else the book tells of it
+
+
+@dataclass(frozen=True, slots=True)
+class Tuft:
+    """A symbol repeated along a line to show its kind; it stands for no point on the ground."""
+
+    layer: str
+    symbol: str  #: a name of ``symbols.SYMBOLS``
+    position: Position
+    rotation: float  #: anticlockwise from +x, radians
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +114,7 @@ class Plan:
     ellipse_scale: int  #: ellipses are drawn so many times their size
     layers: Mapping[str, Layer]  #: those used, in the order of the table
     features: tuple[Feature, ...]
+    tufts: tuple[Tuft, ...]
     labels: tuple[Label, ...]
     sheets: tuple[Sheet, ...]
     warnings: tuple[Finding, ...] = ()  #: what the drawing could not do, such as a script without a font

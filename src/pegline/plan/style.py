@@ -26,6 +26,7 @@ class Layer:
     index: int  #: colour number in drawings; 7 is black on white and white on black
     plots: bool = True
     text: bool = False  #: holds labels
+    fill: float | None = None  #: grey of its areas on paper, 0 black to 1 white; None: not filled
 
 
 #: Dash (+), gap (-) and dot (0) lengths in paper millimetres.
@@ -59,8 +60,9 @@ def _row(
     *,
     plots: bool = True,
     text: bool = False,
+    fill: float | None = None,
 ) -> Layer:
-    return Layer(name, about, line_type, weight, *colour, plots=plots, text=text)
+    return Layer(name, about, line_type, weight, *colour, plots=plots, text=text, fill=fill)
 
 
 #: Every layer that ships, in drawing order.
@@ -70,7 +72,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("GRID", "grid ticks and their coordinates", "CONTINUOUS", 13, _PALE),
         _row("PAVING", "paved areas", "DOTS", 18, _GREY),
         _row("PLANTING", "beds and shrubs", "SHORT-DASH", 18, _GREEN),
-        _row("WATER", "ponds, wells and edges of water", "CONTINUOUS", 25, _BLUE),
+        _row("WATER", "ponds, wells and edges of water", "CONTINUOUS", 25, _BLUE, fill=0.94),
         _row("PATHS", "paths", "SHORT-DASH", 18, _GREY),
         _row("ROADS", "edges of roads and kerbs", "CONTINUOUS", 25, _GREY),
         _row("STEPS", "steps", "CONTINUOUS", 18, _GREY),
@@ -80,7 +82,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("HEDGES", "hedges", "CONTINUOUS", 25, _GREEN),
         _row("FENCES", "fences and gates", "LONG-DASH", 25, _BROWN),
         _row("WALLS", "free-standing and retaining walls", "CONTINUOUS", 50, _BLACK),
-        _row("BUILDINGS", "buildings, outbuildings and porches", "CONTINUOUS", 50, _BLACK),
+        _row("BUILDINGS", "buildings, outbuildings and porches", "CONTINUOUS", 50, _BLACK, fill=0.88),
         _row("BOUNDARIES", "boundaries as pointed out, and their marks", "BOUNDARY", 35, _RED),
         _row("TREES", "trees at their spread, and stumps", "CONTINUOUS", 18, _GREEN),
         _row("POSTS", "poles, posts and gate posts", "CONTINUOUS", 25, _BLACK),

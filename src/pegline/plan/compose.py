@@ -1,0 +1,149 @@
+"""From a survey's records to its plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from math import atan2, ceil
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.detail.model import Detail, Path
+from pegline.diagnosis.model import Diagnosis
+from pegline.errors import Finding
+from pegline.frame.model import Frame
+from pegline.network.model import Adjustment
+from pegline.plan import fonts
+from pegline.plan.blocks import Told
+from pegline.plan.display import Words, flattened
+from pegline.plan.features import draw
+from pegline.plan.lettering import letter
+from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
+from pegline.plan.papers import Layout, Tile
+from pegline.plan.sheet import lay_out, make_sheets
+from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
+from pegline.reduction.model import Reduction
+
+__all__ = ["compose"]
+
+Bounds = tuple[float, float, float, float]
+ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
+
+
+def compose(
+    book: Book,
+    reduction: Reduction,
+    frame: Frame,
+    adjustment: Adjustment,
+    detail: Detail,
+    diagnosis: Diagnosis,
+    options: Options | None = None,
+) -> Plan:
+    """Draw a survey: features, labels and sheets, at the book's scale or the largest usual one."""
+    options = options or Options()
+    features = draw(book, reduction, adjustment, detail)
+    layers = _layers(book)
+    told = Told(book, frame, adjustment, detail, features, book.scale or 0, "", 1, 0)
+    layout = lay_out(_bounds(features, layers), told, options)
+    metres_per_mm = layout.scale / 1000
+    tufts = tuple(_tufts(features, metres_per_mm))
+    labels = letter(book, frame, detail, features, tufts, metres_per_mm)
+    sheets = make_sheets(layout, told, lambda tile: _shows(features, layers, layout, tile))
+    return Plan(
+        book,
+        reduction,
+        frame,
+        adjustment,
+        detail,
+        diagnosis,
+        options,
+        title=book.title or book.file.rsplit(".", 1)[0],
+        scale=layout.scale,
+        ellipse_scale=_ellipse_scale(features, metres_per_mm),
+        layers=layers,
+        features=features,
+        tufts=tufts,
+        labels=labels,
+        sheets=sheets,
+        warnings=tuple(_unwritable(labels, sheets)),
+    )
+
+
+def _layers(book: Book) -> dict[str, Layer]:
+    """Return the table's layers and those that the book's own kinds make."""
+    own = {layer.name: layer for layer in (layer_of(kind, book.kinds) for kind in book.kinds)}
+    return {**{name: layer for name, layer in own.items() if name not in LAYERS}, **LAYERS}
+
+
+def _extent(feature: Feature) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return points that a feature lies within (k, 2)."""
+    if isinstance(feature.geometry, Path):
+        path = feature.geometry
+        return flattened(path.vertices, path.bulges, path.closed, 0.05)
+    if isinstance(feature.geometry, Ellipse):
+        return np.array([feature.geometry.centre])
+    half = (feature.size or 0.0) / 2
+    x, y = feature.geometry
+    return np.array([(x - half, y - half), (x + half, y + half)])
+
+
+def _bounds(features: Sequence[Feature], layers: Mapping[str, Layer]) -> Bounds:
+    """Return west, south, east, north of what plots, metres."""
+    points = np.concatenate([_extent(feature) for feature in features if layers[feature.layer].plots])
+    (west, south), (east, north) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return west, south, east, north
+
+
+def _shows(features: Sequence[Feature], layers: Mapping[str, Layer], layout: Layout, tile: Tile) -> bool:
+    """Return whether anything that plots lies on a tile."""
+    left, bottom, right, top = layout.window
+    half = np.array([right - left, top - bottom]) / 2 * layout.scale / 1000
+    centre = np.array(tile.centre)
+    for feature in features:
+        if layers[feature.layer].plots:
+            points = _extent(feature)
+            if (points.min(axis=0) <= centre + half).all() and (points.max(axis=0) >= centre - half).all():
+                return True
+    return False
+
+
+def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
+    """Yield the symbols that stand along lines to show their kind."""
+    for feature in features:
+        look = KIND_LOOKS.get(feature.kind)
+        if look is None or look.tuft is None or not isinstance(feature.geometry, Path):
+            continue
+        path = feature.geometry
+        points = flattened(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
+        points = np.vstack([points, points[:1]]) if path.closed else points
+        steps = np.hypot(*np.diff(points, axis=0).T)
+        ends = np.concatenate([[0.0], np.cumsum(steps)])
+        if ends[-1] == 0:
+            continue
+        count = max(1, ceil(ends[-1] / (look.every * metres_per_mm) - 0.5)) if look.every else 1
+        for at in (np.arange(count) + 0.5) * ends[-1] / count:
+            i = min(int(np.searchsorted(ends, at, side="right")) - 1, len(steps) - 1)
+            dx, dy = points[i + 1] - points[i]
+            x, y = points[i] + (points[i + 1] - points[i]) * (at - ends[i]) / steps[i]
+            yield Tuft(feature.layer, look.tuft, (float(x), float(y)), atan2(dy, dx))
+
+
+def _ellipse_scale(features: Sequence[Feature], metres_per_mm: float) -> int:
+    """Return how many times larger ellipses are drawn: a round number that makes the largest some 8 mm long."""
+    largest = max((f.geometry.semi_major for f in features if isinstance(f.geometry, Ellipse)), default=0.0)
+    if largest == 0:
+        return 1
+    wanted = ELLIPSE_ON_PAPER * metres_per_mm / (2 * largest)
+    return max((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if n <= wanted), default=1)
+
+
+def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Finding]:
+    """Yield a warning for texts in a script that the typeface lacks."""
+    texts = [label.text for label in labels]
+    texts += [item.text for sheet in sheets for item in sheet.page.items if isinstance(item, Words)]
+    missing = fonts.lacking("".join(texts))
+    if missing:
+        yield Finding(
+            "missing-font",
+            f"the sheet cannot show {missing[:20]!r}: its typeface has no such characters; the drawing and the data hold them",
+        )

@@ -1,0 +1,254 @@
+"""From the records to the things drawn: stations, lines, details, offsets, ellipses, witnesses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pegline import plane
+from pegline.book.model import Book
+from pegline.detail.model import Detail, Path, Shape
+from pegline.measures.values import Length
+from pegline.network.model import Adjustment, Array
+from pegline.plan.model import Ellipse, Feature, Position
+from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.reduction.model import Reduction, ReducedRow
+
+__all__ = ["Where", "draw"]
+
+#: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
+#: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
+K_95 = float(np.sqrt(-2 * np.log(0.05)))
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Looks up where a station or point is, and how well that is known."""
+
+    detail: Detail
+    adjustment: Adjustment
+
+    def _find(self, name: str) -> tuple[Array, Array]:
+        points, solution = self.detail.points, self.adjustment.solution
+        if name in solution.index and solution.index[name] < solution.stations:
+            row = solution.index[name]
+            return solution.positions[row], solution.local_variances[row]
+        row = points.index[name]
+        return points.positions[row], points.local_variances[row]
+
+    def position(self, name: str) -> Position:
+        """Return x and y, metres about the frame's origin."""
+        x, y = self._find(name)[0]
+        return float(x), float(y)
+
+    def variance(self, name: str) -> Array:
+        """Return its covariance relative to the base line (2, 2), square metres."""
+        return self._find(name)[1]
+
+    def sd(self, name: str) -> float:
+        """Return its standard deviation in its weakest direction, metres."""
+        return float(np.sqrt(max(np.linalg.eigvalsh(self.variance(name))[-1], 0.0)))
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.adjustment.solution.index or name in self.detail.points.index
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return every station and point, stations first."""
+        solution = self.adjustment.solution
+        stations = solution.names[: solution.stations]
+        return (*stations, *(name for name in self.detail.points.names if name not in set(stations)))
+
+
+def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail) -> tuple[Feature, ...]:
+    """Return everything that is drawn, in the book's order within its sort."""
+    where = Where(detail, adjustment)
+    return (
+        *_shapes(book, detail, where),
+        *_stations(book, adjustment, where),
+        *_points(reduction, detail, where),
+        *_lines(reduction, where),
+        *_offsets(reduction, detail, where),
+        *_ellipses(book, where),
+        *_witnesses(book, reduction, detail, where),
+    )
+
+
+def straight(*ends: Position) -> Path:
+    """Return an open line of straight pieces."""
+    return Path(np.array(ends, dtype=float), np.zeros(len(ends)), closed=False)
+
+
+def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
+    for shape in detail.shapes.values():
+        look = KIND_LOOKS.get(shape.kind)
+        size = _true_size(shape, book.unit)
+        geometry: Position | Path = where.position(shape.points[0]) if shape.path is None else shape.path
+        symbol = None
+        if shape.path is None:
+            symbol = (look and look.symbol) or "mark"
+            symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _sized(symbol)
+        yield Feature(
+            layer_of(shape.kind, book.kinds).name,
+            shape.name,
+            shape.kind,
+            geometry,
+            shape.place.source,
+            max((where.sd(name) for name in shape.points if name in where), default=None),
+            symbol,
+            size,
+            look.line_type if look else None,
+            _told(shape, book.unit),
+        )
+
+
+def _sized(symbol: str) -> str:
+    return {"shrub": "shrub-sized"}.get(symbol, symbol)
+
+
+def _true_size(shape: Shape, unit: str) -> float | None:
+    """Return the width that a tree or shrub is drawn at, metres."""
+    if shape.kind not in ("tree", "shrub") or shape.booked.spread is None:
+        return None
+    return shape.booked.spread.metres(unit)
+
+
+def _told(shape: Shape, unit: str) -> dict[str, str]:
+    """Return what the book and the reduction tell of a feature beside its geometry, as text."""
+    told: dict[str, str] = {}
+    for name in ("girth", "width", "spread", "height", "thickness"):
+        value = getattr(shape.booked, name)
+        if isinstance(value, Length):
+            told[name] = f"{value.metres(unit):.3f} m"
+    for name in ("label", "note", "page"):
+        if value := getattr(shape.booked, name):
+            told[name] = str(value)
+    if shape.area is not None:
+        told["area"] = f"{shape.area:.2f} m2"
+    return told | {str(key): str(value) for key, value in shape.booked.data.items()}
+
+
+def _stations(book: Book, adjustment: Adjustment, where: Where) -> Iterator[Feature]:
+    solution = adjustment.solution
+    ties = book.tie_stations
+    known = {point.station for point in book.control.points} if book.control else set()
+    for name in solution.names[: solution.stations]:
+        entry = book.stations.get(name)
+        kind = "tie station" if name in ties else "known station" if name in known else "station"
+        told = {"mark": entry.mark} if entry and entry.mark else {}
+        if entry and entry.note:
+            told["note"] = entry.note
+        source = entry.place.source if entry else next((l.place.source for l in book.lines.values() if name in (l.start, l.end)), "")
+        yield Feature("STATIONS", name, kind, where.position(name), source, where.sd(name), kind.replace(" ", "-"), attributes=told)
+
+
+def _points(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+    points = detail.points
+    for name, rows in zip(points.names, points.rows, strict=True):
+        booked = reduction.rows[rows[0]].booked if rows else None
+        told = {} if booked is None else {"line": reduction.rows[rows[0]].line}
+        source = booked.place.source if booked else _arc_source(reduction, name)
+        yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=told)
+
+
+def _arc_source(reduction: Reduction, name: str) -> str:
+    return next((arc.place.source for arc in reduction.arcs if arc.point == name), "")
+
+
+def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
+    for line in reduction.lines.values():
+        if line.start in where and line.end in where:
+            yield Feature(
+                "CHECK-LINES" if line.use == "check" else "CHAIN-LINES",
+                line.name,
+                line.use,
+                straight(where.position(line.start), where.position(line.end)),
+                line.booked.place.source,
+                max(where.sd(line.start), where.sd(line.end)),
+                attributes={"taped": f"{line.ground.length:.3f} m"},
+            )
+
+
+def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+    """Draw each offset of each row, from the line to the point; the figure is its ``booked`` attribute."""
+    for row in reduction.rows:
+        if row.name not in where or not row.offsets:
+            continue
+        end = where.position(row.name)
+        for start, offset, reading in zip(_feet(row, reduction, where, end), row.offsets, _written(row), strict=False):
+            yield Feature(
+                "OFFSETS",
+                row.name,
+                "offset",
+                straight(start, end),
+                row.booked.place.source,
+                offset.sd,
+                attributes={"line": row.line, "booked": reading},
+            )
+
+
+def _written(row: ReducedRow) -> list[str]:
+    texts = [reading.length.text for reading in row.booked.offsets]
+    return texts if row.form == "oblique" else texts[:1]
+
+
+def _feet(row: ReducedRow, reduction: Reduction, where: Where, point: Position) -> list[Position]:
+    line = reduction.lines[row.line]
+    start, end = np.array(where.position(line.start)), np.array(where.position(line.end))
+    if row.form == "perpendicular":
+        chainage, _ = plane.foot(start, end, np.array(point))
+        x, y = plane.along(start, end, chainage)
+        return [(float(x), float(y))]
+    stretch = float(plane.distance(start, end)) / line.ground.length
+    feet = []
+    for chainage_on_ground, station in zip(row.chainages, row.at_stations, strict=True):
+        if station is not None and station in where:
+            feet.append(where.position(station))
+        else:
+            x, y = plane.along(start, end, chainage_on_ground * stretch)
+            feet.append((float(x), float(y)))
+    return feet
+
+
+def _ellipses(book: Book, where: Where) -> Iterator[Feature]:
+    stations = set(book.station_names)
+    for name in where.names:
+        values, vectors = np.linalg.eigh(where.variance(name))
+        minor, major = np.sqrt(np.clip(values, 0.0, None)) * K_95
+        if major > 0:
+            x, y = vectors[:, 1]
+            bearing = float(np.arctan2(x, y) % np.pi)
+            yield Feature(
+                "ELLIPSES",
+                name,
+                "ellipse of a station" if name in stations else "ellipse of a point",
+                Ellipse(where.position(name), float(major), float(minor), bearing),
+                "",
+                where.sd(name),
+            )
+
+
+def _witnesses(book: Book, reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+    for peg, witnesses in book.witnesses.items():
+        for witness, ground in zip(witnesses, reduction.witnesses.get(peg, ()), strict=False):
+            object_point = _object(witness.object, detail, where)
+            if object_point is not None and peg in where:
+                yield Feature(
+                    "WITNESSES",
+                    f"{witness.object} to {peg}",
+                    "witness",
+                    straight(where.position(object_point), where.position(peg)),
+                    witness.place.source,
+                    ground.sd,
+                    attributes={"distance": f"{ground.length:.3f} m"},
+                )
+
+
+def _object(name: str, detail: Detail, where: Where) -> str | None:
+    """Return the point that a witness's words stand for, None where they are only words."""
+    if name in where:
+        return name
+    shape = detail.shapes.get(name)
+    return shape.points[0] if shape is not None and shape.form == "point" else None

@@ -1,0 +1,158 @@
+"""Scale and paper: the largest usual scale that fits, the smallest ISO 216 sheet that holds it, sheets that join."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import count
+from math import ceil
+from typing import Final
+
+__all__ = ["FOOT", "MARGIN", "PAPERS", "Layout", "Tile", "choose_layout", "scales"]
+
+#: ISO 216, A series: short and long side, millimetres.
+PAPERS: Final[Mapping[str, tuple[int, int]]] = {
+    "A4": (210, 297),
+    "A3": (297, 420),
+    "A2": (420, 594),
+    "A1": (594, 841),
+    "A0": (841, 1189),
+}
+USUAL: Final = "A3"  #: that a scale is chosen for
+JOINED: Final = "A1"  #: several sheets are of this size unless told
+MARGIN: Final = 10.0  #: from the edge of the paper to the frame
+FOOT: Final = 17.0  #: strip with the bars under the map
+AIR: Final = 9.0  #: kept free around what is drawn, for its labels
+LAP: Final = 12.0  #: that joined sheets show beyond their match lines
+
+
+def scales() -> Iterator[int]:
+    """Yield the usual scales from the largest on.
+
+    >>> from itertools import islice
+    >>> list(islice(scales(), 8))
+    [50, 100, 200, 250, 500, 1000, 2000, 2500]
+    """
+    yield from (50, 100, 200, 250)
+    for power in count(2):
+        yield from (5 * 10**power, 10 * 10**power, 20 * 10**power, 25 * 10**power)
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """The part of the plan that one sheet shows."""
+
+    column: int  #: from the west
+    row: int  #: from the north
+    centre: tuple[float, float]  #: metres
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """The sheets of a plan: all of one size."""
+
+    scale: int
+    paper: str
+    landscape: bool
+    strip: float  #: width of the column (landscape) or height of the band (portrait) with the tables, mm
+    tiles: tuple[Tile, ...]
+    columns: int = 1
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Return width and height of the paper, millimetres."""
+        short, long = PAPERS[self.paper]
+        return (long, short) if self.landscape else (short, long)
+
+    @property
+    def window(self) -> tuple[float, float, float, float]:
+        """Return left, bottom, right, top of the map on the paper, millimetres."""
+        width, height = self.size
+        right = width - MARGIN - (self.strip if self.landscape else 0.0)
+        bottom = MARGIN + FOOT + (0.0 if self.landscape else self.strip)
+        return MARGIN, bottom, right, height - MARGIN
+
+
+def choose_layout(
+    bounds: tuple[float, float, float, float],
+    strips: Mapping[tuple[str, bool], float | None],
+    *,
+    scale: int | None,
+    paper: str | None,
+    landscape: bool | None,
+) -> Layout:
+    """Return scale, sheet and what each sheet shows.
+
+    Parameters
+    ----------
+    bounds
+        West, south, east, north of what is drawn, metres.
+    strips
+        For each paper and direction (landscape: true) the width or height that its tables
+        need, millimetres; None where they do not fit at all.
+    scale, paper, landscape
+        What the book or the run asks for; None leaves it open.
+    """
+    if scale is None:
+        scale = next(s for s in scales() if _fitting(bounds, strips, s, paper or USUAL, landscape))
+    for name in [paper] if paper else PAPERS:
+        if found := _fitting(bounds, strips, scale, name, landscape):
+            return found
+    return _joined(bounds, strips, scale, paper or JOINED, landscape)
+
+
+def _layouts(strips: Mapping[tuple[str, bool], float | None], scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
+    for across in (True, False) if landscape is None else (landscape,):
+        strip = strips[paper, across]
+        if strip is not None:
+            yield Layout(scale, paper, across, strip, ())
+
+
+def _fitting(
+    bounds: tuple[float, float, float, float],
+    strips: Mapping[tuple[str, bool], float | None],
+    scale: int,
+    paper: str,
+    landscape: bool | None,
+) -> Layout | None:
+    """Return the layout on one sheet, of two the one that leaves the more room; None where neither holds it."""
+    west, south, east, north = bounds
+    best: tuple[float, Layout] | None = None
+    for layout in _layouts(strips, scale, paper, landscape):
+        left, bottom, right, top = layout.window
+        spare = min(right - left - (east - west) * 1000 / scale, top - bottom - (north - south) * 1000 / scale)
+        if spare >= 2 * AIR and (best is None or spare > best[0]):
+            best = (spare, layout)
+    if best is None:
+        return None
+    tile = Tile(0, 0, ((west + east) / 2, (south + north) / 2))
+    return _with_tiles(best[1], (tile,), 1)
+
+
+def _with_tiles(layout: Layout, tiles: tuple[Tile, ...], columns: int) -> Layout:
+    return Layout(layout.scale, layout.paper, layout.landscape, layout.strip, tiles, columns)
+
+
+def _joined(
+    bounds: tuple[float, float, float, float],
+    strips: Mapping[tuple[str, bool], float | None],
+    scale: int,
+    paper: str,
+    landscape: bool | None,
+) -> Layout:
+    """Return the fewest sheets that show everything between them."""
+    west, south, east, north = bounds
+    found: list[tuple[int, Layout]] = []
+    usable = list(_layouts(strips, scale, paper, landscape)) or [Layout(scale, paper, landscape is not False, 80.0, ())]
+    for layout in usable:
+        left, bottom, right, top = layout.window
+        wide, high = (right - left - 2 * LAP) * scale / 1000, (top - bottom - 2 * LAP) * scale / 1000
+        columns, rows = max(1, ceil((east - west) / wide)), max(1, ceil((north - south) / high))
+        x0, y0 = (west + east) / 2 - wide * columns / 2, (south + north) / 2 + high * rows / 2
+        tiles = tuple(
+            Tile(column, row, (x0 + wide * (column + 0.5), y0 - high * (row + 0.5)))
+            for row in range(rows)
+            for column in range(columns)
+        )
+        found.append((len(tiles), _with_tiles(layout, tiles, columns)))
+    return min(found, key=lambda pair: pair[0])[1]

@@ -1,0 +1,102 @@
+"""Writes and draws downward in a column of a sheet, and knows how far it has come."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pegline.plan.display import Anchor, Item, Stroke, Words, flattened
+from pegline.plan.fonts import text_width
+from pegline.plan.symbols import SYMBOLS
+
+__all__ = ["SMALL", "Pencil", "moved", "symbol_strokes", "wrapped"]
+
+SMALL = 1.8  #: height of capitals of ordinary text
+LEADING = 1.85  #: from baseline to baseline, in heights of capitals
+
+
+def wrapped(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
+    """Return the lines of a paragraph; a word that is too long for a line is cut.
+
+    >>> wrapped("one two three", 12.0, 1.8)
+    ['one two', 'three']
+    """
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        while text_width(word, height, bold=bold) > width and len(word) > 1:
+            fits = max(1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1))
+            if line:
+                lines.append(line)
+                line = ""
+            lines.append(word[:fits])
+            word = word[fits:]
+        longer = f"{line} {word}" if line else word
+        if line and text_width(longer, height, bold=bold) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = longer
+    return [*lines, line] if line else lines
+
+
+@dataclass(slots=True)
+class Pencil:
+    """Draws from the top left corner, 0, 0, downward."""
+
+    width: float
+    y: float = 0.0
+    items: list[Item] = field(default_factory=list)
+
+    def text(
+        self, text: str, *, height: float = SMALL, bold: bool = False, x: float = 0.0, anchor: Anchor = "left", down: bool = True
+    ) -> None:
+        """Write one line; ``down`` False stays on the line before."""
+        if down:
+            self.y -= height * LEADING
+        self.items.append(Words("SHEET-TEXT", text, x, self.y, height, anchor, bold=bold))
+
+    def paragraph(self, text: str, *, height: float = SMALL, bold: bool = False, indent: float = 0.0) -> None:
+        """Write a text over as many lines as it needs."""
+        for line in wrapped(text, self.width - indent, height, bold=bold):
+            self.text(line, height=height, bold=bold, x=indent)
+
+    def gap(self, height: float) -> None:
+        """Leave room."""
+        self.y -= height
+
+    def rule(self) -> None:
+        """Draw a line across."""
+        self.stroke([(0.0, self.y), (self.width, self.y)])
+
+    def stroke(self, points: Sequence[tuple[float, float]], *, layer: str = "SHEET", closed: bool = False, fill: float | None = None) -> None:
+        """Draw a line at once; the pencil stays where it is."""
+        self.items.append(Stroke(layer, np.array(points, dtype=float), closed, fill))
+
+    def symbol(self, name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> None:
+        """Draw a symbol at once."""
+        self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
+
+
+def symbol_strokes(name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> list[Stroke]:
+    """Return a symbol's strokes on paper."""
+    c, s = np.cos(rotation) * size, np.sin(rotation) * size
+    turn = np.array([[c, s], [-s, c]])
+    strokes = []
+    for pen in SYMBOLS[name].pens:
+        given = np.array(pen.vertices)
+        points = flattened(given[:, :2] @ turn + np.array([x, y]), given[:, 2], pen.closed, 0.02)
+        strokes.append(Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS"))
+    return strokes
+
+
+def moved(items: Sequence[Item], x: float, y: float) -> list[Item]:
+    """Return items moved on the paper."""
+    return [
+        replace(item, points=item.points + np.array([x, y]))
+        if isinstance(item, Stroke)
+        else replace(item, x=item.x + x, y=item.y + y)
+        for item in items
+    ]

@@ -1,0 +1,266 @@
+"""The sheets of a plan: frame, tables, bars, grid ticks and match lines around the map."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from math import ceil, floor, log10
+
+import numpy as np
+
+from pegline.plan.blocks import BLOCKS, Told, station_block, title_block
+from pegline.plan.display import Item, Page, Stroke, Words
+from pegline.plan.figures import UNIT_WORDS
+from pegline.plan.fonts import text_width
+from pegline.plan.model import Options, Sheet
+from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
+from pegline.plan.pencil import SMALL, Pencil, moved
+from pegline.units import METRES_PER
+
+__all__ = ["lay_out", "make_sheets"]
+
+COLUMN = 57.0  #: narrowest column of tables, mm
+PAD = 3.0  #: between a column and its edges
+FEW = 10  #: stations that the table shows before a larger paper is taken
+CHECK_BAR = 100.0  #: mm
+
+Columns = tuple[int, float, float]  #: number, width of each, height
+
+
+def lay_out(bounds: tuple[float, float, float, float], told: Told, options: Options) -> Layout:
+    """Return scale, paper and tiles for what is drawn."""
+    sheet = told.book.sheet
+    landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
+    strips = {(paper, across): _strip(told, paper, across) for paper in PAPERS for across in (True, False)}
+    return choose_layout(bounds, strips, scale=told.book.scale, paper=options.paper or sheet.paper, landscape=landscape)
+
+
+def _size(paper: str, across: bool) -> tuple[float, float]:
+    short, long = PAPERS[paper]
+    return (long, short) if across else (short, long)
+
+
+def _strip(told: Told, paper: str, across: bool) -> float | None:
+    """Return the width (landscape) or height (portrait) that the tables need; None where they do not fit."""
+    width, height = _size(paper, across)
+    if across:
+        for columns in (1, 2):
+            size = (columns, _column(paper) - 2 * PAD, height - 2 * MARGIN - PAD)
+            if columns * _column(paper) < 0.45 * width and _flow(told, size) is not None:
+                return columns * _column(paper)
+        return None
+    columns = int((width - 2 * MARGIN) // COLUMN)
+    each = (width - 2 * MARGIN) / columns - 2 * PAD
+    for tall in range(40, int(height * 0.6), 4):
+        if _flow(told, (columns, each, tall - PAD)) is not None:
+            return float(tall)
+    return None
+
+
+def _column(paper: str) -> float:
+    return COLUMN + 2 * PAD if paper == "A4" else COLUMN + 2 * PAD + 7.0
+
+
+def _drawn(block: Callable[[Pencil, Told], None], told: Told, width: float, rows: int) -> Pencil:
+    pencil = Pencil(width)
+    if block is station_block:
+        station_block(pencil, told, rows)
+    else:
+        block(pencil, told)
+    return pencil
+
+
+def _flow(told: Told, size: Columns, rows: int = FEW) -> list[tuple[int, float, Pencil]] | None:
+    """Return column and top of each block, the title in the last corner; None where they do not fit."""
+    columns, width, height = size
+    placed = []
+    column, y = 0, 0.0
+    *others, title = (_drawn(block, told, width, rows) for block in BLOCKS)
+    for pencil in others:
+        if y + -pencil.y > height:
+            column, y = column + 1, 0.0
+        if column >= columns or -pencil.y > height:
+            return None
+        placed.append((column, y, pencil))
+        y += -pencil.y
+    if column == columns - 1 and y + -title.y > height:
+        return None
+    return [*placed, (columns - 1, height + title.y, title)]
+
+
+def _tables(told: Told, layout: Layout) -> list[Item]:
+    """Return the blocks on the paper, with as many rows of stations as there is room for."""
+    width, height = layout.size
+    if layout.landscape:
+        columns = max(1, round(layout.strip / _column(layout.paper)))
+        each, tall = layout.strip / columns, height - 2 * MARGIN
+        left, top = width - MARGIN - layout.strip, height - MARGIN
+    else:
+        columns = int((width - 2 * MARGIN) // COLUMN)
+        each, tall = (width - 2 * MARGIN) / columns, layout.strip
+        left, top = MARGIN, MARGIN + layout.strip
+    stations = told.adjustment.solution.stations
+    size = (columns, each - 2 * PAD, tall - PAD)
+    choices = (stations, *range(min(stations - 1, 60), -1, -2))
+    flow = next((found for rows in choices if (found := _flow(told, size, rows)) is not None), None) or _cramped(told, size)
+    items: list[Item] = []
+    for column, y, pencil in flow:
+        items += moved(pencil.items, left + column * each + PAD, top - y)
+    if layout.landscape:
+        items.append(_line((left, MARGIN), (left, top)))
+    else:
+        items.append(_line((MARGIN, top), (width - MARGIN, top)))
+    last = left + (columns - 1) * each
+    _, y, pencil = flow[-1]
+    items.append(_line((last, top - y + 0.5), (last + each, top - y + 0.5)))
+    items += [_line((left + i * each, top - tall), (left + i * each, top)) for i in range(1, columns)]
+    return items
+
+
+def _cramped(told: Told, size: Columns) -> list[tuple[int, float, Pencil]]:
+    """Return what of the blocks fits on a paper that was asked for though it is too small: title, verdict and caution first."""
+    columns, width, height = size
+    drawn = [_drawn(block, told, width, 0) for block in BLOCKS]
+    room = [height] * columns
+    title = drawn[-1]
+    room[-1] += title.y
+    placed = []
+    for i in (6, 4, 0, 5, 1, 2, 3):
+        column = next((c for c in range(columns) if room[c] >= -drawn[i].y), None)
+        if column is not None:
+            used = height + (title.y if column == columns - 1 else 0.0) - room[column]
+            placed.append((column, used, drawn[i]))
+            room[column] += drawn[i].y
+    return [*placed, (columns - 1, height + title.y, title)]
+
+
+def _line(*points: tuple[float, float], layer: str = "SHEET", line_type: str | None = None) -> Stroke:
+    return Stroke(layer, np.array(points, dtype=float), line_type=line_type)
+
+
+def _box(left: float, bottom: float, right: float, top: float, layer: str, fill: float | None = None) -> Stroke:
+    return Stroke(layer, np.array([(left, bottom), (right, bottom), (right, top), (left, top)]), True, fill)
+
+
+def make_sheets(layout: Layout, told: Told, keep: Callable[[Tile], bool]) -> tuple[Sheet, ...]:
+    """Return the sheets of a layout; tiles that show nothing are left out."""
+    tiles = [tile for tile in layout.tiles if len(layout.tiles) == 1 or keep(tile)]
+    told = replace(told, scale=layout.scale, paper=layout.paper, sheets=told.sheets + len(tiles))
+    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i)) for i, tile in enumerate(tiles, 1))
+
+
+def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told) -> Sheet:
+    width, height = layout.size
+    left, bottom, right, top = layout.window
+    items: list[Item] = [
+        _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
+        _line((left, bottom), (right, bottom)),
+        *_bars(layout, told),
+        *_tables(told, layout),
+        *_grid(layout, tile, told),
+        *_matches(layout, tile, tiles),
+    ]
+    name = "Plan" if len(tiles) == 1 else f"Plan {told.sheet}"
+    return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)
+
+
+def _bars(layout: Layout, told: Told) -> list[Item]:
+    """Return the scale bar, its upper edge in metres and its lower in the book's unit, and the bar to check the printer by."""
+    left, bottom, right, _ = layout.window
+    y = bottom - FOOT + 7.0
+    x = left + 6.0
+    check: list[Item] = [
+        _box(x, y, x + CHECK_BAR, y + 1.6, "SHEET"),
+        *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
+        Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
+    ]
+    room = right - (x + CHECK_BAR + 14.0) - 14.0
+    start = right - 10.0 - room
+    unit = told.book.unit
+    rows = [("m", 1, "SHEET-TEXT")] if unit == "m" else [("m", 1, ""), (unit, -1, "")]
+    items: list[Item] = []
+    for name, way, _ in rows:
+        items += _bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
+    return [*check, *items]
+
+
+def _bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:
+    """Return one scale of the bar: up to six steps of a round length."""
+    mm_per_unit = METRES_PER[unit] * 1000 / scale
+    step = _round_step(max(9.0, room / 6) / mm_per_unit)
+    if step * mm_per_unit > room / 2:
+        step = _round_step(room / 3 / mm_per_unit) / 2
+    steps = max(1, int((room + 1e-9) // (step * mm_per_unit)))
+    half = 1.6 if alone else 1.3
+    y0, y1 = (y, y + half) if way > 0 else (y - half, y)
+    items: list[Item] = []
+    for i in range(steps):
+        a, b = x + i * step * mm_per_unit, x + (i + 1) * step * mm_per_unit
+        items.append(_box(a, y0, b, y1, "SHEET", fill=0.0 if i % 2 == 0 else None))
+    base = y1 + 1.0 if way > 0 else y0 - 2.7
+    for i in range(steps + 1):
+        items.append(Words("SHEET-TEXT", f"{i * step:g}", x + i * step * mm_per_unit, base, SMALL, "middle"))
+    end = x + steps * step * mm_per_unit
+    shift = text_width(f"{steps * step:g}", SMALL) / 2 + 1.0
+    items.append(Words("SHEET-TEXT", "metres" if unit == "m" else UNIT_WORDS[unit], end + shift, base, SMALL))
+    return items
+
+
+def _round_step(at_least: float) -> float:
+    """Return the smallest of 1, 2, 5 times a power of ten that is not less."""
+    power = 10.0 ** floor(log10(at_least))
+    return next(f * power for f in (1, 2, 5, 10) if f * power >= at_least * (1 - 1e-9))
+
+
+def _grid(layout: Layout, tile: Tile, told: Told) -> list[Item]:
+    """Return ticks where grid lines cross, with their coordinates along the edges; nothing off the grid."""
+    frame = told.frame
+    if frame.kind != "grid":
+        return []
+    left, bottom, right, top = layout.window
+    unit = frame.metres_per_unit
+    mm = 1000 / layout.scale * unit
+    step = _round_step(45.0 / mm)
+    centre = ((tile.centre[0] + frame.origin[0]) / unit, (tile.centre[1] + frame.origin[1]) / unit)
+    middle = ((left + right) / 2, (bottom + top) / 2)
+
+    def lines(axis: int, low: float, high: float) -> list[tuple[float, float]]:
+        first = ceil((centre[axis] + (low - middle[axis]) / mm) / step)
+        last = floor((centre[axis] + (high - middle[axis]) / mm) / step)
+        return [(k * step, middle[axis] + (k * step - centre[axis]) * mm) for k in range(first, last + 1)]
+
+    xs, ys = lines(0, left + 4, right - 4), lines(1, bottom + 8, top - 4)
+    items: list[Item] = [_line((x - 1.5, y), (x + 1.5, y), layer="GRID") for _, x in xs for _, y in ys]
+    items += [_line((x, y - 1.5), (x, y + 1.5), layer="GRID") for _, x in xs for _, y in ys]
+    for east, x in xs:
+        items.append(_line((x, bottom), (x, bottom + 2.0), layer="GRID"))
+        items.append(Words("SHEET-TEXT", f"{east:.0f} E", x, bottom + 2.8, SMALL, "middle"))
+    for north, y in ys:
+        items.append(_line((left, y), (left + 2.0, y), layer="GRID"))
+        items.append(Words("SHEET-TEXT", f"{north:.0f} N", left + 4.4, y, SMALL, "middle", rotation=np.pi / 2))
+    return items
+
+
+def _matches(layout: Layout, tile: Tile, tiles: Sequence[Tile]) -> list[Item]:
+    """Return the lines where neighbouring sheets go on."""
+    left, bottom, right, top = layout.window
+    number = {(other.column, other.row): i for i, other in enumerate(tiles, 1)}
+    edges = (
+        (-1, 0, (left + LAP, bottom), (left + LAP, top)),
+        (1, 0, (right - LAP, bottom), (right - LAP, top)),
+        (0, -1, (left, top - LAP), (right, top - LAP)),
+        (0, 1, (left, bottom + LAP), (right, bottom + LAP)),
+    )
+    items: list[Item] = []
+    for across, down, start, end in edges:
+        other = number.get((tile.column + across, tile.row + down))
+        if other is None:
+            continue
+        items.append(_line(start, end, layer="MATCH-LINES"))
+        text = f"joins sheet {other}"
+        if across:
+            out = 3.2 if across > 0 else -1.4
+            items.append(Words("SHEET-TEXT", text, start[0] + out, (bottom + top) / 2, SMALL, "middle", np.pi / 2))
+        else:
+            items.append(Words("SHEET-TEXT", text, (left + right) / 2, start[1] + (1.4 if down < 0 else -3.2), SMALL, "middle"))
+    return items

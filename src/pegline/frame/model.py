@@ -56,7 +56,9 @@ class Frame:
     wkt: str  #: WKT2 of the CRS that the files are written in; an engineering CRS without control
     crs_name: str  #: for people
     origin: tuple[float, float] = (0.0, 0.0)  #: what is added to solved coordinates at the end, metres
-    metres_per_unit: float = 1.0  #: of the CRS's own unit; coordinates are kept in metres and divided by it when written
+    metres_per_unit: float = (
+        1.0  #: of the CRS's own unit; coordinates stay in metres and are divided by it when written
+    )
     scale: float = 1.0  #: ground length times this is frame length
     grid_scale: float = 1.0  #: the part of it from the projection
     height_factor: float = 1.0  #: the part of it from the height

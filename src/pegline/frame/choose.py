@@ -1,0 +1,88 @@
+"""Which frame a survey is put in: local, turned to north, or on a grid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pegline.book.model import Book
+from pegline.errors import BookError, Finding
+from pegline.frame.engineering import engineering_wkt
+from pegline.frame.model import Frame
+from pegline.frame.north import find_declination, local_attraction, turned_bearings
+from pegline.frame.steps import bearing_steps
+from pegline.measures.bearing import Bearing, North
+from pegline.reduction.model import Reduction
+
+__all__ = ["choose_frame"]
+
+
+def choose_frame(book: Book, reduction: Reduction) -> Frame:
+    """Return the frame that a survey is solved in.
+
+    With control and a direction it is the control's grid; with a bearing and no control it is
+    turned to north; otherwise it is local. Bearings and control of stations that no line
+    reaches yet, as in a half-finished book, are left out.
+
+    Raises
+    ------
+    BookError
+        Bearings from a grid without control, or control that cannot be put on its grid.
+    """
+    stations = _reached(reduction)
+    points = [p for p in book.control.points if p.station in stations] if book.control else []
+    bearings = [b for b in book.north.bearings if {b.pair.start, b.pair.end} <= stations] if book.north else []
+    if book.control and (len({p.station for p in points}) > 1 or (points and bearings)):
+        from pegline.frame.grid import on_grid  # brings pyproj, which a survey without control need not wait for
+
+        return on_grid(book, book.control, points, bearings)
+    if book.north and book.north.reference == "grid" and not book.control:
+        text = "bearings from grid north need the grid: book it under control, or say from: true"
+        raise BookError([Finding("grid-north-without-control", text, book.north.place)])
+    warnings = []
+    if book.control and points:
+        text = (
+            f"one control point ({points[0].station}) and no bearing do not say which way the plot faces: it is left"
+            " local; book a bearing or a second control point"
+        )
+        warnings.append(Finding("control-without-direction", text, points[0].place))
+    if book.north and bearings and book.north.reference != "grid":
+        return _turned_to_north(book, book.north, bearings, warnings)
+    name = f"Local survey grid, not turned to north{_of(book)}"
+    return Frame("local", None, engineering_wkt(name, _origin(book)), name, warnings=tuple(warnings))
+
+
+def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:
+    known = None
+    if north.reference == "magnetic":
+        near = (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
+        known = find_declination(book, near)
+        warnings += local_attraction(north, bearings)
+    turned_to = "true" if known else north.reference
+    turned = turned_bearings(north, bearings, known.east if known else 0.0)
+    name = f"Local survey grid, turned to {turned_to} north{_of(book)}"
+    return Frame(
+        kind="north",
+        north=turned_to,
+        wkt=engineering_wkt(name, _origin(book)),
+        crs_name=name,
+        declination=known.east if known else None,
+        bearings=turned,
+        steps=tuple(bearing_steps(turned, north.reference, turned_to, [known.step] if known else [])),
+        warnings=tuple(warnings),
+    )
+
+
+def _reached(reduction: Reduction) -> set[str]:
+    """Return every station that a taped line reaches, and those that stand on one."""
+    lines = [line for line in reduction.lines.values() if line.use != "detail"]
+    ends = {name for line in lines for name in (line.start, line.end)}
+    return ends | {row.name for row in reduction.rows if row.form == "station"}
+
+
+def _of(book: Book) -> str:
+    return f": {book.title}" if book.title else ""
+
+
+def _origin(book: Book) -> str:
+    """Return what the coordinates start from: the base line's first station."""
+    return next((f"station {line.start}" for line in book.lines.values() if line.use == "base"), "the first station")

@@ -1,0 +1,100 @@
+"""Bearings turned from the north they were read from to the north of the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import degrees, radians, sqrt, tau
+from typing import Final
+
+from pegline.book.model import Book
+from pegline.errors import Finding
+from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
+from pegline.frame.model import FrameBearing, Step
+from pegline.frame.steps import place_words, signed
+from pegline.measures.bearing import Bearing, North, NorthFrom
+from pegline.plane import mean_angle
+
+__all__ = ["BEARING_SD", "Declination", "bearing_sd", "find_declination", "local_attraction", "turned_bearings"]
+
+#: Standard deviation of one bearing that the book does not tell, radians. Common practice.
+BEARING_SD: Final[Mapping[NorthFrom, float]] = {
+    "magnetic": radians(1.0),
+    "true": radians(0.1),
+    "grid": radians(0.1),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Declination:
+    """By how much the needle pointed east of true north, and who says so."""
+
+    east: float  #: radians
+    step: Step
+
+
+def bearing_sd(north: North) -> float:
+    """Return the standard deviation of one bearing, radians."""
+    return north.accuracy.radians if north.accuracy else BEARING_SD[north.reference]
+
+
+def find_declination(book: Book, place: tuple[float, float] | None) -> Declination | None:
+    """Return the declination: from the book, else from the IGRF for its day and place; None where neither has one.
+
+    Parameters
+    ----------
+    book
+        Its ``north`` is magnetic.
+    place
+        Longitude and latitude of the plot, degrees, where known.
+    """
+    if book.north is not None and book.north.declination is not None:
+        booked = book.north.declination
+        return Declination(booked.radians, Step("declination", signed(booked.radians), "from the book; east is +"))
+    if place is None or book.date is None:
+        return None
+    east = declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
+    if east is None:
+        return None
+    where = place_words(longitude_deg=place[0], latitude_deg=place[1])
+    return Declination(east, Step("declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
+
+
+def turned_bearings(north: North, bearings: Sequence[Bearing], turn: float) -> tuple[FrameBearing, ...]:
+    """Return bearings turned clockwise into the frame; several readings of one count as their mean."""
+    sd = bearing_sd(north)
+    return tuple(
+        FrameBearing(
+            start=bearing.pair.start,
+            end=bearing.pair.end,
+            bearing=(booked + turn) % tau,
+            sd=sd / sqrt(len(bearing.angles)),
+            booked=booked,
+            place=bearing.place,
+        )
+        for bearing in bearings
+        for booked in [mean_angle([angle.radians for angle in bearing.angles])]
+    )
+
+
+def local_attraction(north: North, bearings: Sequence[Bearing]) -> Iterator[Finding]:
+    """Yield a warning for each line whose fore and back bearing disagree, with the ends where the needle was turned."""
+    sd = bearing_sd(north)
+    read = {(b.pair.start, b.pair.end): [angle.radians for angle in b.angles] for b in bearings}
+    places = {(b.pair.start, b.pair.end): b.place for b in bearings}
+    turned, _ = attraction_by_station(read, sd)
+    for (p, q), fore in read.items():
+        if (q, p) not in read or list(read).index((q, p)) < list(read).index((p, q)):
+            continue
+        off = disagreement(mean_angle(fore), mean_angle(read[q, p]))
+        if abs(off) <= disagreement_limit(sd):
+            continue
+        culprits = [f"{name} ({signed(-turned[name])})" for name in (p, q) if abs(turned.get(name, 0.0)) > sd]
+        where = f"the needle was turned at {' and '.join(culprits)}" if culprits else f"iron was near {p} or {q}"
+        yield Finding(
+            "local-attraction",
+            f"fore and back bearing of {p}-{q} disagree by {degrees(abs(off)):.2f}°: {where};"
+            " read them again away from iron, or trust the lines that agree",
+            places[p, q],
+            data=dict(turned),
+        )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail
+from pegline.diagnosis.explain import explain
 from pegline.diagnosis.model import Diagnosis
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
@@ -11,7 +12,7 @@ from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.reduction.model import Reduction
 
-__all__ = ["diagnose"]
+__all__ = ["diagnose", "explain"]
 
 
 def diagnose(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Diagnosis:

@@ -1,0 +1,126 @@
+"""The same book with one thing booked otherwise: what a slip undone would have given.
+
+Each function returns a new book; none of them judges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import fields, is_dataclass, replace
+from itertools import permutations
+from typing import Any
+
+from pegline.book.model import Book, Line
+from pegline.errors import Place
+from pegline.measures.offset import Row
+from pegline.measures.values import Length, Reading
+
+__all__ = [
+    "in_other_name",
+    "on_other_side",
+    "open_readings",
+    "reversed_line",
+    "row_on_other_side",
+    "split_point",
+    "with_reading",
+]
+
+#: The parts of a book that hold readings.
+PARTS = ("lines", "dimensions", "arcs", "features")
+
+
+def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
+    """Return a record with every reading in it changed; what holds none comes back itself."""
+    if isinstance(record, Reading):
+        return change(record)
+    if isinstance(record, tuple):
+        items = tuple(_changed(item, change) for item in record)
+        return items if any(new is not old for new, old in zip(items, record, strict=True)) else record
+    if isinstance(record, dict):
+        entries = {key: _changed(value, change) for key, value in record.items()}
+        return entries if any(entries[key] is not record[key] for key in entries) else record
+    if not is_dataclass(record) or isinstance(record, Place | Length):
+        return record
+    new = {field.name: _changed(getattr(record, field.name), change) for field in fields(record)}
+    moved = {name: value for name, value in new.items() if value is not getattr(record, name)}
+    return replace(record, **moved) if moved and not isinstance(record, type) else record
+
+
+def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
+    """Return a book with its readings changed."""
+    return replace(book, **{part: _changed(getattr(book, part), change) for part in PARTS})
+
+
+def with_reading(book: Book, place: Place, length: Length) -> Book:
+    """Return a book in which the reading at a place is another."""
+    return with_readings(book, lambda r: replace(r, length=length, either=()) if r.place == place else r)
+
+
+def open_readings(book: Book) -> tuple[Reading, ...]:
+    """Return the readings of which the book does not say what they are, in its order."""
+    found: list[Reading] = []
+
+    def look(reading: Reading) -> Reading:
+        if reading.either:
+            found.append(reading)
+        return reading
+
+    with_readings(book, look)
+    return tuple(found)
+
+
+def on_other_side(book: Book, name: str) -> Book:
+    """Return a book in which a station, or a point fixed by arcs, lies on the other side of its line."""
+    station = book.stations.get(name)
+    if station is not None and station.side is not None:
+        turned = replace(station, side=replace(station.side, left=not station.side.left))
+        return replace(book, stations={**book.stations, name: turned})
+    arcs = tuple(
+        replace(arc, side=replace(arc.side, left=not arc.side.left)) if arc.point == name and arc.side else arc
+        for arc in book.arcs
+    )
+    return replace(book, arcs=arcs)
+
+
+def _with_line(book: Book, line: Line) -> Book:
+    return replace(book, lines={**book.lines, line.name: line})
+
+
+def reversed_line(book: Book, name: str) -> Book:
+    """Return a book in which a line was walked from its other end, rows and all."""
+    line = book.lines[name]
+    return _with_line(book, replace(line, start=line.end, end=line.start))
+
+
+def in_other_name(book: Book, name: str, end: str, other: str) -> Book:
+    """Return a book in which one end of a line is another station."""
+    line = book.lines[name]
+    return _with_line(book, replace(line, start=other) if line.start == end else replace(line, end=other))
+
+
+def _with_row(book: Book, place: Place, change: Callable[[Row], Row]) -> Book:
+    for line in book.lines.values():
+        if any(row.place == place for row in line.details):
+            rows = tuple(change(row) if row.place == place else row for row in line.details)
+            return _with_line(book, replace(line, details=rows))
+    return book
+
+
+def row_on_other_side(book: Book, place: Place) -> Book:
+    """Return a book in which the row at a place has left for right."""
+    return _with_row(book, place, lambda row: replace(row, left=row.right, right=row.left))
+
+
+def split_point(book: Book, place: Place) -> Book:
+    """Return a book in which the row at a place is of a point of its own: its name was used twice."""
+    return _with_row(book, place, lambda row: replace(row, name=f"{row.name}'"))
+
+
+def other_ends(book: Book, name: str) -> Iterator[tuple[str, str]]:
+    """Yield how one end of a line could be another station: the end as booked, the other station."""
+    line = book.lines[name]
+    taken = {frozenset((one.start, one.end)) for one in book.lines.values()}
+    for kept, end in permutations((line.start, line.end)):
+        for other in book.station_names:
+            if other not in (kept, end) and frozenset((kept, other)) not in taken:
+                yield end, other

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
+from pegline.measures.angles import ANGLE, BEARING, DECLINATION
+from pegline.measures.grammar import Key, Record, Slate, mapping, one_or_more
+from pegline.measures.scalars import pair_of, word
 from pegline.measures.values import Angle, Pair
+from pegline.measures.written import Table
+
+__all__ = ["NORTH", "Bearing", "North", "NorthFrom"]
 
 NorthFrom = Literal["magnetic", "true", "grid"]
 
@@ -16,16 +22,42 @@ class Bearing:
     """The bearing of a line walked from start to end, read once or more."""
 
     pair: Pair
-    angles: tuple[Angle, ...]
+    angles: Annotated[
+        tuple[Angle, ...], Key(one_or_more(BEARING, "a bearing"), "The bearing as read.", name="bearing", measured=True)
+    ]
     place: Place
+
+
+_BEARINGS: Final = mapping(
+    pair_of("station"),
+    Record(Bearing, "a bearing", short="bearing", name="bearings"),
+    "bearings",
+    name=lambda pair: {"pair": pair},
+)
 
 
 @dataclass(frozen=True, slots=True)
 class North:
     """All bearings of a book."""
 
-    reference: NorthFrom  #: the key ``from``
-    bearings: tuple[Bearing, ...]
+    reference: Annotated[
+        NorthFrom, Key(word("magnetic", "true", "grid"), "The north that the bearings are from.", name="from")
+    ]
+    bearings: Annotated[
+        tuple[Bearing, ...], Key(_BEARINGS, "Bearings of lines, P-Q: angle, forward and back.", measured=True)
+    ]
     place: Place
-    declination: Angle | None = None  #: east positive
-    accuracy: Angle | None = None  #: standard deviation of one bearing
+    declination: Annotated[
+        Angle | None, Key(DECLINATION, "What magnetic north lies east or west of true north: 2.4° E.")
+    ] = None  #: east positive
+    accuracy: Annotated[Angle | None, Key(ANGLE, "Standard deviation of one bearing; 1° for magnetic unless told.")] = (
+        None
+    )
+
+
+def _north(values: dict[str, Any], table: Table, slate: Slate) -> North:
+    values["bearings"] = tuple(values["bearings"].values())
+    return North(**values)
+
+
+NORTH: Final = Record(North, "north", _north, name="north")

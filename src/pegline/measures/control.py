@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, Any, Final
 
 from pegline.errors import Place
+from pegline.measures.grammar import Key, Record, Slate, Wrong, mapping
+from pegline.measures.scalars import LATITUDE, LONGITUDE, NUMBER, TEXT, bounded, to
+from pegline.measures.written import Table
+
+__all__ = ["CONTROL", "Control", "ControlPoint"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,22 +18,67 @@ class ControlPoint:
     """A station known on a grid (easting, northing) or by latitude and longitude."""
 
     station: str
-    accuracy: float  #: standard deviation of each axis: metres where latitude/longitude, else the CRS's unit
+    accuracy: Annotated[
+        float,
+        Key(
+            bounded("an accuracy", above=0),
+            "Standard deviation of each axis: metres for latitude and longitude, else the unit of the CRS.",
+        ),
+    ]
     place: Place
-    easting: float | None = None  #: in the unit of its CRS
-    northing: float | None = None
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
-    crs: str | None = None  #: None: the control's own
+    easting: Annotated[float | None, Key(NUMBER, "Easting, in the unit of its CRS.", measured=True)] = None
+    northing: Annotated[float | None, Key(NUMBER, "Northing, in the unit of its CRS.", measured=True)] = None
+    latitude_deg: Annotated[
+        float | None, Key(LATITUDE, "Latitude, degrees, north positive.", name="latitude", measured=True)
+    ] = None
+    longitude_deg: Annotated[
+        float | None, Key(LONGITUDE, "Longitude, degrees, east positive.", name="longitude", measured=True)
+    ] = None
+    crs: Annotated[str | None, Key(TEXT, "Its own CRS, where it is not the control's.")] = None  #: None: the control's
+
+
+def _point(values: dict[str, Any], table: Table, slate: Slate) -> ControlPoint:
+    grid, earth = {"easting", "northing"}, {"latitude_deg", "longitude_deg"}
+    given = values.keys() & (grid | earth)
+    if given not in (grid, earth):
+        raise Wrong(
+            "a control point is known by easting and northing, or by latitude and longitude; write one such pair",
+            table.place,
+            "control",
+        )
+    if given == earth:
+        values.setdefault("crs", "EPSG:4326")
+    return ControlPoint(**values)
+
+
+_POINTS: Final = mapping(
+    to("station"),
+    Record(ControlPoint, "a control point", _point, name="control_point"),
+    "control points",
+    name=lambda station: {"station": station},
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Control:
     """The grid and the stations known on it."""
 
-    crs: str
-    points: tuple[ControlPoint, ...]
+    crs: Annotated[str, Key(TEXT, "The grid: a code such as EPSG:32630, or anything pyproj reads.")]
+    points: Annotated[tuple[ControlPoint, ...], Key(_POINTS, "The stations known, by name.", measured=True)]
     place: Place
     crs_place: Place
-    ground_height: float | None = None  #: metres above the ellipsoid
-    allow_shift: float | None = None  #: metres of uncertainty that a change of datum may bring
+    ground_height: Annotated[
+        float | None, Key(bounded("a height", least=-500, most=9000), "Metres above the ellipsoid.")
+    ] = None
+    allow_shift: Annotated[
+        float | None,
+        Key(bounded("a shift", above=0), "Permits a change of datum no less accurate than so many metres."),
+    ] = None
+
+
+def _control(values: dict[str, Any], table: Table, slate: Slate) -> Control:
+    values["points"] = tuple(values["points"].values())
+    return Control(**values, crs_place=table.entries["crs"][1].place)
+
+
+CONTROL: Final = Record(Control, "control", _control, name="control")

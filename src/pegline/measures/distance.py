@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import Annotated, Any, Final
 
 from pegline.errors import Place
+from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, mapping
+from pegline.measures.lengths import ACCURACY, READINGS, read_reading
+from pegline.measures.scalars import NAME, TEXT, pair_of, shown, sides, to
 from pegline.measures.values import Accuracy, Pair, Reading, Side
+from pegline.measures.written import Table, Text, Written
+
+__all__ = ["ARC", "DIMENSIONS", "WALL", "WITNESSES", "Arc", "Arm", "Dimension", "Wall", "Witness"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,11 +21,19 @@ class Dimension:
     """A distance between two points, or a point and a station."""
 
     pair: Pair
-    readings: tuple[Reading, ...]
+    readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="taped", measured=True)]
     place: Place
-    accuracy: Accuracy | None = None
-    note: str | None = None
-    page: str | None = None
+    accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of the reading as a whole.")] = None
+    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
+    page: Annotated[str | None, Key(to("page", TEXT), "Page of the paper book.")] = None
+
+
+DIMENSIONS: Final = mapping(
+    pair_of("point"),
+    Record(Dimension, "a dimension", short="taped", name="dimension"),
+    "dimensions",
+    name=lambda pair: {"pair": pair},
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,21 +41,44 @@ class Arm:
     """One distance of an arc: from a known point."""
 
     start: str
-    readings: tuple[Reading, ...]
+    readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="taped", measured=True)]
     place: Place
+
+
+_ARMS: Final = mapping(
+    to("point"), Record(Arm, "a distance", short="taped", name="arm"), "distances", name=lambda start: {"start": start}
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Arc:
     """A point fixed by distances from two or more others."""
 
-    point: str
-    arms: tuple[Arm, ...]
+    point: Annotated[str, Key(NAME, "The point that the arcs fix.")]
+    arms: Annotated[
+        tuple[Arm, ...],
+        Key(_ARMS, "The distances, each with the point or station it was taped from.", name="from", measured=True),
+    ]
     place: Place
-    side: Side | None = None
-    accuracy: Accuracy | None = None
-    note: str | None = None
-    page: str | None = None
+    side: Annotated[Side | None, sides("point")] = None
+    accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of each distance as a whole.")] = None
+    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
+    page: Annotated[str | None, Key(to("page", TEXT), "Page of the paper book.")] = None
+
+
+def _arc(values: dict[str, Any], table: Table, slate: Slate) -> Arc:
+    point_text = table.entries["point"][1]
+    slate.defined.append(Named("point", values["point"], point_text.place))
+    values["arms"] = tuple(values["arms"].values())
+    written = table.entries["from"][1]
+    if isinstance(written, Table) and len(written.entries) < 2:
+        raise Wrong("from: one distance fixes no point; tape it from two or more others", written.place, "arc")
+    if values["point"] in (arm.start for arm in values["arms"]):
+        raise Wrong(f"{shown(values['point'])} is taped from itself; name other points", point_text.place, "self-line")
+    return Arc(**values)
+
+
+ARC: Final = Record(Arc, "an arc", _arc, name="arc")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +90,52 @@ class Wall:
     place: Place
 
 
+_WALL: Final = re.compile(r"(left|right)\s+(.+)")
+
+
+def _read_wall(written: Written, slate: Slate) -> Wall:
+    match = _WALL.fullmatch(written.value) if isinstance(written, Text) else None
+    if not match:
+        what = f"{shown(written.value)} is no wall" if isinstance(written, Text) else "one wall is wanted here"
+        raise Wrong(f"{what}; write its turn, then its length, like 'left 6.4'", written.place)
+    reading = read_reading(Text(match[2], written.place), slate, "over")
+    return Wall(match[1] == "left", (reading,), written.place)
+
+
+WALL: Final = Grammar(
+    _read_wall,
+    lambda: {
+        "type": "string",
+        "pattern": "^(left|right) ",
+        "description": "A wall: its turn, then its length: left 6.4.",
+    },
+    "wall",
+)
+
+
+def side_wall(*, left: bool) -> Grammar[Wall]:
+    """Return the grammar of a distance to one side."""
+
+    def read(written: Written, slate: Slate) -> Wall:
+        return Wall(left, READINGS.read(written, slate), written.place)
+
+    return Grammar(read, READINGS.schema, READINGS.name)
+
+
 @dataclass(frozen=True, slots=True)
 class Witness:
     """A distance from a lasting object to a peg."""
 
     object: str
-    readings: tuple[Reading, ...]
+    readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="distance", measured=True)]
     place: Place
-    note: str | None = None
+    note: Annotated[str | None, Key(TEXT, "To what part of the object, and the like.")] = None
+
+
+_WITNESS: Final = mapping(
+    TEXT,
+    Record(Witness, "a witness", short="distance", name="witness"),
+    "objects",
+    name=lambda found: {"object": found},
+)
+WITNESSES: Final = mapping(to("point"), _WITNESS, "witnesses")

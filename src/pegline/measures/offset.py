@@ -2,14 +2,40 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
+from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, one_or_more
+from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
+from pegline.measures.scalars import NAME, TEXT, name_to, to, word
 from pegline.measures.values import Accuracy, Length, Name, Reading
+from pegline.measures.written import Table, Text, Written
+
+__all__ = ["METHOD", "ROW", "Form", "Method", "Row"]
 
 Form = Literal["perpendicular", "oblique", "on line", "station"]
 Method = Literal["set square", "three-four-five", "swing", "optical square", "eye"]
+
+METHOD: Final = word("set square", "three-four-five", "swing", "optical square", "eye")
+_NUMERIC: Final = re.compile(r"[-+~.]*\s*[.\d]")
+_STATION: Final = name_to("on the line")
+_FEATURE: Final = to("feature")
+_KIND: Final = to("kind", TEXT)
+_PAGE: Final = to("page", TEXT)
+
+
+def _read_at(written: Written, slate: Slate) -> Reading | Name:
+    """Return a chainage, or the name of a station that stands for its own: a number is always a chainage."""
+    if type(written) is not Text or _NUMERIC.match(written.value):
+        return read_reading(written, slate, "any")
+    return _STATION.read(written, slate)
+
+
+_AT: Final = one_or_more(
+    Grammar(_read_at, lambda: {"anyOf": [CHAINAGE.schema(), {"$ref": "#/$defs/name"}]}, "chainage"), "a chainage"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,23 +44,37 @@ class Row:
 
     name: str  #: of the point or tie station; ``FEATURE.N`` where the book gives none
     place: Place
-    at: tuple[Reading | Name, ...]  #: chainages; a Name is a station on the line
-    left: tuple[Reading, ...] = ()
-    right: tuple[Reading, ...] = ()
+    at: Annotated[
+        tuple[Reading | Name, ...],
+        Key(_AT, "Chainage of the foot; two or more for oblique offsets. A station on the line may stand for its own."),
+    ]  #: a Name is a station on the line
+    left: Annotated[
+        tuple[Reading, ...],
+        Key(OFFSETS, "Offset to the left as seen walking the line; one for each chainage.", measured=True),
+    ] = ()
+    right: Annotated[
+        tuple[Reading, ...],
+        Key(OFFSETS, "Offset to the right as seen walking the line; one for each chainage.", measured=True),
+    ] = ()
     form: Form = "on line"
-    feature: str | None = None  #: the feature it is the next point of
-    kind: str | None = None  #: of a point feature of its own
-    to: Literal["face", "centre"] = "centre"
-    method: Method | None = None  #: None: the line's, else the book's
-    accuracy: Accuracy | None = None
-    girth: Length | None = None
-    width: Length | None = None
-    spread: Length | None = None
-    height: Length | None = None
-    label: str | None = None
-    note: str | None = None
-    page: str | None = None
-    struck: tuple[Reading, ...] = ()
+    feature: Annotated[str | None, Key(_FEATURE, "The feature that this is the next point of.")] = None
+    kind: Annotated[str | None, Key(_KIND, "Makes the point a feature of its own, of this kind.")] = None
+    to: Annotated[
+        Literal["face", "centre"],
+        Key(word("face", "centre"), "face: taped to the near face of something round; centre unless told."),
+    ] = "centre"
+    method: Annotated[Method | None, Key(METHOD, "How the right angle was set out.")] = (
+        None  #: None: the line's or book's
+    )
+    accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of the reading as a whole.")] = None
+    girth: Annotated[Length | None, Key(SIZE, "Length of the tape once round it.")] = None
+    width: Annotated[Length | None, Key(SIZE, "How wide it is.")] = None
+    spread: Annotated[Length | None, Key(SIZE, "Diameter of the crown.")] = None
+    height: Annotated[Length | None, Key(SIZE, "How high it is.")] = None
+    label: Annotated[str | None, Key(TEXT, "What the plan says beside it.")] = None
+    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
+    page: Annotated[str | None, Key(_PAGE, "Page of the paper book.")] = None
+    struck: Annotated[tuple[Reading, ...], Key(OFFSETS, "A reading that was struck out; kept and never used.")] = ()
 
     @property
     def offsets(self) -> tuple[Reading, ...]:
@@ -45,3 +85,72 @@ class Row:
     def side(self) -> int:
         """Return +1 for left, -1 for right, 0 for on the line."""
         return 1 if self.left else -1 if self.right else 0
+
+
+def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
+    if "station" in values:
+        return _tie_station(values, table, slate)
+    left, right, chainages = values.get("left"), values.get("right"), values["at"]
+    if left and right:
+        raise Wrong("left and right stand together; keep the one that was measured", table.place, "left-and-right")
+    offsets = left or right
+    if len(chainages) > 1:
+        _check_arms(len(chainages), offsets, table)
+        values["form"] = "oblique"
+    elif offsets:
+        check_spread(offsets, slate)
+        values["form"] = "perpendicular"
+    if values.get("to") == "face" and not values.keys() & {"girth", "width"}:
+        raise Wrong("to: face needs half the width; write girth or width in the row", table.place, "face")
+    values["name"] = _named(values, table, slate)
+    return Row(**values)
+
+
+def _check_arms(chainages: int, offsets: tuple[Reading, ...] | None, table: Table) -> None:
+    if not offsets:
+        text = f"{chainages} chainages and no offset; write left or right with one distance for each chainage"
+        raise Wrong(text, table.entries["at"][1].place, "oblique")
+    if len(offsets) != chainages:
+        side = table.entries["left" if "left" in table.entries else "right"]
+        text = f"{chainages} chainages but {len(offsets)} offsets; write one distance for each chainage"
+        raise Wrong(text, side[1].place, "oblique")
+
+
+def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:
+    name = values.pop("station")
+    place = table.entries["station"][1].place
+    for other in ("left", "right", "point", "feature", "kind"):
+        if other in values:
+            text = f"{other} stands beside station; a tie station is on the line and nothing else"
+            raise Wrong(text, table.entries[other][0].place, "station-row")
+    if len(values["at"]) > 1 or isinstance(values["at"][0], Name):
+        raise Wrong("a tie station has one chainage; write a number", table.entries["at"][1].place, "station-row")
+    slate.defined.append(Named("station", name, place))
+    return Row(**values, name=name, form="station")
+
+
+def _named(values: dict[str, Any], table: Table, slate: Slate) -> str:
+    """Return the name of the row's point, counting the unnamed rows of its feature."""
+    point = values.pop("point", None)
+    if point is not None:
+        slate.defined.append(Named("point", point, table.entries["point"][1].place))
+        return str(point)
+    if "kind" in values:
+        raise Wrong("kind makes the point a feature and needs its name; add point", table.place, "row-name")
+    feature = values.get("feature")
+    if feature is None:
+        raise Wrong("nothing says what stands here; add point, feature or station", table.place, "row-name")
+    slate.rows[feature] += 1
+    return f"{feature}.{slate.rows[feature]}"
+
+
+ROW: Final = Record(
+    Row,
+    "a row of details",
+    _row,
+    {
+        "point": Key(NAME, "Name of the point.", measured=True),
+        "station": Key(NAME, "A tie station that stands on the line here.", measured=True),
+    },
+    name="row",
+)

@@ -12,8 +12,8 @@ from pegline.units import METRES_PER
 class Length:
     """A length as booked.
 
-    >>> Length(12.0, "ft", "12 ft").metres("m")
-    3.6576
+    >>> Length(10.0, "ft", "10 ft").metres("m")
+    3.048
     """
 
     value: float  #: in ``unit``; compound lengths (40 ft 6 in) in their first unit

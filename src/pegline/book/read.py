@@ -1,0 +1,155 @@
+"""A written table becomes a Book: the keys are read, names resolved, and everything wrong is told at once."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from typing import cast
+
+from pegline.book.check import check
+from pegline.book.geometry import At, Booked, Curve, Ring, Through
+from pegline.book.model import BOOK, Book, Feature
+from pegline.book.unfinished import finished
+from pegline.errors import BookError, Finding, Place
+from pegline.measures.grammar import Slate, Wrong
+from pegline.measures.lengths import unknown_unit
+from pegline.measures.offset import Row
+from pegline.measures.written import Table, Text, Written
+from pegline.units import METRES_PER
+
+__all__ = ["read_book"]
+
+
+def read_book(written: Written, *, file: str, path: str, sha256: str) -> Book:
+    """Return the book that a file's table says.
+
+    Raises
+    ------
+    BookError
+        Everything that is wrong in it, in the order of the file.
+    """
+    slate = Slate()
+    book = _read(written, slate)
+    if book is None:
+        raise BookError(_in_order(slate.faults))
+    book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, slate))
+    faults, warnings = check(book, slate)
+    if slate.faults or faults:
+        raise BookError(_in_order([*slate.faults, *faults]))
+    return finished(dataclasses.replace(book, warnings=_in_order(warnings)), slate)
+
+
+def _read(written: Written, slate: Slate) -> Book | None:
+    try:
+        if not isinstance(written, Table):
+            raise Wrong("a book is a map of keys; begin with 'book: 1' and 'unit: m'", written.place, "root")
+        return BOOK.read(_with_head(written, slate), slate)
+    except Wrong as wrong:
+        slate.tell(wrong)
+        return None
+
+
+def _with_head(table: Table, slate: Slate) -> Table:
+    """Return the table with what every book must say, its lack told, so that the rest is read all the same."""
+    entries = dict(table.entries)
+    for word, default in (("book", "1"), ("unit", "m")):
+        if word not in entries or entries[word][1] == Text("", entries[word][1].place):
+            place = entries[word][0].place if word in entries else table.place
+            slate.tell(Wrong(f"{word} is missing; begin with 'book: 1' and 'unit: m'", place, "missing-key"))
+            entries[word] = (Text(word, place), Text(default, place))
+    unit = entries["unit"][1]
+    if isinstance(unit, Text) and unit.value not in METRES_PER:
+        slate.tell(Wrong(unknown_unit(unit.value), unit.place, "unit"), "unit")
+        entries["unit"] = (entries["unit"][0], Text("m", unit.place))
+    return Table(entries, table.place)
+
+
+def _in_order(findings: list[Finding]) -> tuple[Finding, ...]:
+    """Return findings by place, each once."""
+
+    def key(finding: Finding) -> tuple[int, int]:
+        return (finding.place.line, finding.place.column) if finding.place else (0, 0)
+
+    return tuple(dict.fromkeys(sorted(findings, key=key)))
+
+
+# -- features ---------------------------------------------------------------------------------------
+
+
+def _features(book: Book, slate: Slate) -> dict[str, Feature]:
+    """Return the features, ``booked`` replaced by the points of their rows, with those that rows make."""
+    rows: dict[str, dict[str, list[str]]] = {}
+    implied: list[Feature] = []
+    for line in book.lines.values():
+        for row in line.details:
+            if row.feature is not None:
+                rows.setdefault(row.feature, {}).setdefault(line.name, []).append(row.name)
+            if row.kind is not None:
+                implied.append(_of_row(row, row.kind))
+    features = {name: _resolved(feature, rows.get(name, {}), slate) for name, feature in book.features.items()}
+    for feature in implied:
+        first = features.setdefault(feature.name, feature)
+        if first.geometry != feature.geometry or first.kind != feature.kind:
+            text = f"{feature.name!r} is a feature already, in line {first.place.line}; give one of them another name"
+            slate.faults.append(Finding("feature-twice", text, feature.place))
+    return features
+
+
+def _of_row(row: Row, kind: str) -> Feature:
+    return Feature(
+        row.name,
+        kind,
+        At(row.name),
+        row.place,
+        girth=row.girth,
+        width=row.width,
+        spread=row.spread,
+        height=row.height,
+        label=row.label,
+        note=row.note,
+        page=row.page,
+    )
+
+
+def _resolved(feature: Feature, rows: dict[str, list[str]], slate: Slate) -> Feature:
+    geometry = feature.geometry
+    try:
+        if isinstance(geometry, At) and isinstance(booked := cast(object, geometry.point), Booked):
+            names = list(_members(feature, (booked,), rows, slate))
+            if len(names) != 1:
+                text = f"at: booked wants one row of {feature.name!r}, and there are {len(names)}; name the point"
+                raise Wrong(text, booked.place, "booked")
+            return dataclasses.replace(feature, geometry=At(names[0]))
+        if isinstance(geometry, Through | Ring | Curve) and any(isinstance(m, Booked) for m in geometry.points):
+            points = tuple(dict.fromkeys(_members(feature, geometry.points, rows, slate)))
+            least = 2 if isinstance(geometry, Through) else 3
+            if len(points) < least and feature.name not in slate.lost:
+                place = next(m.place for m in geometry.points if isinstance(m, Booked))
+                raise Wrong(f"{len(points)} points are too few; book {least} or more", place, "points")
+            return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
+    except Wrong as wrong:
+        slate.tell(wrong, feature.name)
+    return feature
+
+
+def _members(feature: Feature, members: tuple[object, ...], rows: dict[str, list[str]], slate: Slate) -> Iterator[str]:
+    """Yield the names of points, those of rows in place of ``booked``."""
+    for member in members:
+        if not isinstance(member, Booked):
+            yield str(member)
+        elif member.line is not None:
+            if member.line not in rows and feature.name not in slate.lost:
+                text = f"no row of line {member.line} says 'feature: {feature.name}'; add it, or name the points"
+                raise Wrong(text, member.place, "booked")
+            yield from rows.get(member.line, [])
+        else:
+            _one_line(feature, member.place, rows, slate)
+            yield from (name for names in rows.values() for name in names)
+
+
+def _one_line(feature: Feature, place: Place, rows: dict[str, list[str]], slate: Slate) -> None:
+    if len(rows) > 1:
+        order = ", ".join(f"booked {line}" for line in rows)
+        raise Wrong(f"its rows are on several lines; say their order, like [{order}]", place, "booked")
+    if not rows and feature.name not in slate.lost:
+        raise Wrong(f"no row says 'feature: {feature.name}'; add rows, or name the points", place, "booked")

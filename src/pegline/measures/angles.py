@@ -1,0 +1,146 @@
+"""Angles, bearings, slopes and declinations as a book writes them. Radians come out."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from typing import Final
+
+from pegline.measures.grammar import Grammar, Misread, Slate, Wrong
+from pegline.measures.scalars import LONGEST, no_number, shown
+from pegline.measures.values import Angle
+from pegline.measures.written import Text, Written
+
+__all__ = ["ANGLE", "BEARING", "DECLINATION", "SLOPE"]
+
+_MINUTE: Final = r"['′’]"
+_SECOND: Final = r"(?:\"|″|”|'')"
+_PLAIN: Final = r"\d+(?:\.\d+)?"
+_SIGNS: Final = re.compile(
+    rf"(?P<d>{_PLAIN})\s*°(?:\s*(?P<m>{_PLAIN})\s*{_MINUTE}(?:\s*(?P<s>{_PLAIN})\s*{_SECOND})?)?", re.ASCII
+)
+_SPACED: Final = re.compile(rf"(?P<d>\d+)(?P<by>[ -])(?P<m>{_PLAIN})(?:(?P=by)(?P<s>{_PLAIN}))?", re.ASCII)
+_BARE: Final = re.compile(rf"(?P<d>{_PLAIN}|\.\d+)", re.ASCII)
+_QUADRANT: Final = re.compile(r"([NS])\s*(.+?)\s*([EW])")
+_EAST_WEST: Final = re.compile(r"(.+?)\s*([EW])")
+_ONE_IN: Final = re.compile(rf"([-+]?)\s*1 in ({_PLAIN})", re.ASCII)
+
+
+def degrees(text: str) -> float:
+    """Return an angle in degrees, without a sign.
+
+    >>> degrees("63°30'")
+    63.5
+    """
+    if len(text) > LONGEST:
+        raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write an angle as it was read")
+    match = _SIGNS.fullmatch(text) or _SPACED.fullmatch(text) or _BARE.fullmatch(text)
+    if not match:
+        why = no_number(text, "63.5, 63°30' or 63 30 15")
+        raise Misread(why.replace("is no number", "is no angle"))
+    parts = match.groupdict()
+    whole, minutes, seconds = parts["d"], parts.get("m"), parts.get("s")
+    for larger, smaller in ((whole, minutes), (minutes, seconds)):
+        if smaller is not None and (float(smaller) >= 60 or "." in (larger or "")):
+            raise Misread(
+                f"{shown(text)}: {smaller} minutes or seconds cannot stand there; write 0 to 59 after a whole number"
+            )
+    return float(whole) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
+
+
+def bearing(text: str) -> float:
+    """Return a whole-circle or quadrant bearing in radians, clockwise from north.
+
+    >>> round(math.degrees(bearing("S 10°30' W")), 9)
+    190.5
+    """
+    quadrant = _QUADRANT.fullmatch(text)
+    if not quadrant:
+        value = degrees(text)
+        if value > 360:
+            raise Misread(f"{shown(text)} is more than 360°; write a bearing from 0 to 360, or like N 63°30' E")
+        return math.radians(value % 360)
+    value = degrees(quadrant[2])
+    if value > 90:
+        raise Misread(f"{shown(text)} is more than 90° from {quadrant[1]}; write 0 to 90 between the letters")
+    south, west = quadrant[1] == "S", quadrant[3] == "W"
+    return math.radians((180 - value if south else value) * (-1 if west else 1) % 360)
+
+
+def angle(text: str) -> float:
+    """Return an angle over 0 and up to 180 degrees, radians."""
+    value = degrees(text)
+    if not 0 < value <= 180:
+        raise Misread(f"{shown(text)} cannot stand here; write an angle over 0 and up to 180°")
+    return math.radians(value)
+
+
+def slope(text: str) -> float:
+    """Return a slope as an angle from the level, radians: an angle, or one up in so many level.
+
+    >>> round(math.tan(slope("1 in 12")) * 12, 12)
+    1.0
+    """
+    ratio = _ONE_IN.fullmatch(text)
+    if ratio and float(ratio[2]) > 0:
+        return math.atan(1 / float(ratio[2])) * (-1 if ratio[1] == "-" else 1)
+    if re.fullmatch(r"1\s*[:/]\s*[\d.]+", text):
+        raise Misread(
+            f"{shown(text)} may be read in two ways; write '1 in {re.split('[:/]', text)[1].strip()}', or an angle"
+        )
+    if text.endswith("%"):
+        raise Misread(f"{shown(text)} is in per cent; write '1 in 12', or an angle")
+    value = degrees(text.lstrip("+-").strip())
+    if value >= 90:
+        raise Misread(f"{shown(text)} is no slope to tape along; write an angle under 90°, or '1 in 12'")
+    return math.radians(-value if text.startswith("-") else value)
+
+
+def declination(text: str) -> float:
+    """Return a declination in radians, east positive.
+
+    >>> round(math.degrees(declination("1.8° W")), 9)
+    -1.8
+    """
+    match = _EAST_WEST.fullmatch(text)
+    if not match:
+        if text in ("0", "0°"):
+            return 0.0
+        raise Misread(f"{shown(text)} does not say east or west; write it like 2.4° E")
+    value = degrees(match[1])
+    if value > 180:
+        raise Misread(f"{shown(text)} is more than 180°; write it like 2.4° E")
+    return math.radians(value if match[2] == "E" else -value)
+
+
+def _grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
+    def read(written: Written, slate: Slate) -> Angle:
+        if type(written) is not Text:
+            raise Wrong(f"one value is wanted here, {wanted}; write it like 63°30'", written.place)
+        try:
+            return Angle(convert(written.value), written.value, written.place)
+        except Misread as misread:
+            raise Wrong(str(misread), written.place) from None
+
+    return Grammar(read, lambda: {"type": ["number", "string"], "description": help_}, name)
+
+
+ANGLE: Final = _grammar(angle, "an angle", "angle", "An angle: 63.5 (degrees), 63°30', 63°30'15\", 63 30 15.")
+BEARING: Final = _grammar(
+    bearing,
+    "a bearing",
+    "bearing",
+    "A bearing: 0 to 360 clockwise from north, 63.5 or 63°30', or by quadrant, N 63°30' E.",
+)
+DECLINATION: Final = _grammar(declination, "a declination", "declination", "A declination: 2.4° E or 1.8° W.")
+
+
+def _read_slope(written: Written, slate: Slate) -> float:
+    return _SLOPE.read(written, slate).radians
+
+
+_SLOPE: Final = _grammar(slope, "a slope", "", "")
+SLOPE: Final = Grammar(
+    _read_slope, lambda: {"type": ["number", "string"], "description": "A slope: an angle, or 1 in 12."}, "slope"
+)

@@ -1,0 +1,285 @@
+"""Lengths and readings off a tape as a book writes them, and how well they are known."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Annotated, Final, Literal
+
+from pegline.errors import Place
+from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, suggest
+from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_number, shown
+from pegline.measures.values import Accuracy, Length, Reading
+from pegline.measures.written import Items, Table, Text, Written
+from pegline.units import COMPOUNDS, METRES_PER
+
+__all__ = [
+    "ACCURACY",
+    "ANY_LENGTH",
+    "CHAINAGE",
+    "LENGTH",
+    "OFFSETS",
+    "READING",
+    "READINGS",
+    "SIZE",
+    "UNIT",
+    "check_spread",
+]
+
+LIMIT: Final = 100_000.0  # metres: no tape goes further
+SPREAD: Final = 0.1  # of the larger reading: more is no spread but a slip
+Sign = Literal["over", "any"]
+
+_BARE: Final = re.compile(NUMBER_PATTERN, re.ASCII)
+_PIECE: Final = re.compile(rf"\s*(\d+\s+\d+/\d+|{NUMBER_PATTERN})\s*([a-zA-Z]+(?:-\w+)*|''|['′’\"″”])")
+_MARKS: Final = {"'": "ft", "′": "ft", "’": "ft", '"': "in", "″": "in", "”": "in", "''": "in"}
+#: What people write for a unit, and the name that it has here.
+_OTHER_NAMES: Final = {
+    **dict.fromkeys(("metre", "metres", "meter", "meters", "mtr", "M"), "m"),
+    **dict.fromkeys(("foot", "feet", "FT", "Ft"), "ft"),
+    **dict.fromkeys(("inch", "inches"), "in"),
+    **dict.fromkeys(("yard", "yards", "yds"), "yd"),
+    **dict.fromkeys(("link", "links", "l", "lks"), "lk"),
+    **dict.fromkeys(("chain", "chains", "chs"), "ch"),
+}
+LENGTH_SCHEMA: Final = {
+    "anyOf": [{"type": "number"}, {"type": "string", "pattern": r"^\s*[-+]?[0-9.]"}],
+    "description": "A length: bare, in the unit of the book or line, or with a unit: 12.45 m, 40 ft 6 in.",
+}
+
+
+def unit(text: str) -> str:
+    """Return the name of a unit."""
+    if text in METRES_PER:
+        return text
+    raise Misread(unknown_unit(text))
+
+
+def unknown_unit(text: str) -> str:
+    """Return what is wrong with the name of a unit."""
+    known = _OTHER_NAMES.get(text) or _OTHER_NAMES.get(text.lower())
+    return f"unknown unit {shown(text)}" + (f"; write {known}" if known else suggest(text, METRES_PER))
+
+
+def _unit_read(written: Written, slate: Slate) -> str:
+    if type(written) is not Text:
+        raise Wrong("one unit is wanted here; write it like m or ft", written.place, "unit")
+    try:
+        return unit(written.value)
+    except Misread as misread:
+        raise Wrong(str(misread), written.place, "unit") from None
+
+
+UNIT: Final = Grammar(_unit_read, lambda: {"enum": list(METRES_PER), "description": "A unit of length."}, "unit")
+
+
+def length(text: str) -> Length:
+    """Return a length as written: bare, with a unit, or compound.
+
+    >>> length("40 ft 6 in").value
+    40.5
+    """
+    if _BARE.fullmatch(text) and len(text) <= LONGEST:
+        value = float(text)
+        if abs(value) < 1e300:
+            return Length(value, None, text)
+    if len(text) > LONGEST:
+        raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write a length as it was read")
+    pieces, end = [], 0
+    while match := _PIECE.match(text, end):
+        pieces.append((match[1], match[2]))
+        end = match.end()
+    if not pieces or text[end:].strip():
+        raise Misread(_no_length(text))
+    return _compound(text, pieces)
+
+
+def _no_length(text: str) -> str:
+    if text.startswith(("~", "{")):
+        return f"{shown(text)} cannot be doubtful here; write a plain length"
+    return no_number(text, "12.45, 12.45 m or 40 ft 6 in").replace("is no number", "is no length")
+
+
+def _compound(text: str, pieces: Sequence[tuple[str, str]]) -> Length:
+    units = [unit(_MARKS.get(mark, mark)) for _, mark in pieces]
+    if len(units) > 1 and not any(_in_order(units, system) for system in COMPOUNDS):
+        raise Misread(f"{shown(text)} mixes {' and '.join(units)}; write it in one unit, or largest first")
+    numbers = [_piece(number) for number, _ in pieces]
+    sign = -1.0 if pieces[0][0].startswith("-") else 1.0
+    value = abs(numbers[0])
+    for index in range(1, len(units)):
+        share = METRES_PER[units[index]] / METRES_PER[units[index - 1]]
+        if numbers[index] < 0 or numbers[index] * share >= 1 - 1e-9 or numbers[index - 1] != int(numbers[index - 1]):
+            raise Misread(
+                f"{shown(text)}: {pieces[index][0]} {units[index]} does not fit there; write it like 40 ft 6 in"
+            )
+        value += numbers[index] * (METRES_PER[units[index]] / METRES_PER[units[0]])
+    if abs(value) > 1e300:
+        raise Misread(no_number(text))
+    return Length(sign * value, units[0], text)
+
+
+def _in_order(units: Sequence[str], system: Sequence[str]) -> bool:
+    places = [system.index(unit) for unit in units if unit in system]
+    return len(places) == len(units) and all(a < b for a, b in pairwise(places))
+
+
+def _piece(text: str) -> float:
+    """Return a number, or one with a fraction such as ``6 1/2``."""
+    if "/" not in text:
+        return float(text)
+    whole, over, under = re.split(r"[\s/]+", text)
+    if int(under) == 0 or int(over) >= int(under):
+        raise Misread(f"{shown(text)} is no number with a fraction; write it like 6 1/2 in")
+    return int(whole) + int(over) / int(under)
+
+
+def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Length:
+    if type(written) is not Text:
+        what = "a list" if isinstance(written, Items) else "a map"
+        raise Wrong(f"{what} stands where {wanted} is wanted; write one value", written.place)
+    try:
+        return within(length(written.value), slate, sign)
+    except Misread as misread:
+        raise Wrong(str(misread), written.place) from None
+
+
+def within(found: Length, slate: Slate, sign: Sign) -> Length:
+    """Return a length that a tape can have given."""
+    if sign == "over" and found.value <= 0:
+        what = "zero" if found.value == 0 else "below zero"
+        raise Misread(f"{shown(found.text)} is {what}; write a length over 0")
+    if abs(found.value) * METRES_PER[found.unit or slate.unit] > LIMIT:
+        raise Misread(f"{shown(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
+    return found
+
+
+def _lengths(wanted: str, sign: Sign) -> Grammar[Length]:
+    return Grammar(lambda written, slate: _length_of(written, slate, wanted, sign), lambda: LENGTH_SCHEMA, "length")
+
+
+LENGTH: Final = _lengths("a length", "over")
+SIZE: Final = _lengths("a size", "over")
+ANY_LENGTH: Final = _lengths("a length", "any")
+
+
+# -- readings ---------------------------------------------------------------------------------------
+
+READING_SCHEMA: Final = {
+    "anyOf": [
+        {"$ref": "#/$defs/length"},
+        {"type": "string", "pattern": r"^~"},
+        {
+            "type": "object",
+            "properties": {"either": {"type": "array", "items": {"$ref": "#/$defs/length"}, "minItems": 2}},
+            "required": ["either"],
+            "additionalProperties": False,
+        },
+    ],
+    "description": "A reading: a length; ~31.6 where doubtful; {either: [31.60, 31.80]} where not known which.",
+}
+
+
+def read_reading(written: Written, slate: Slate, sign: Sign) -> Reading:
+    """Return one reading off a tape."""
+    if type(written) is not Text:
+        return _either(written, slate, sign)
+    text = written.value
+    try:
+        if text.startswith("~"):
+            return Reading(within(length(text[1:].lstrip()), slate, sign), written.place, doubtful=True)
+        return Reading(within(length(text), slate, sign), written.place)
+    except Misread as misread:
+        raise Wrong(str(misread), written.place) from None
+
+
+def _either(written: Written, slate: Slate, sign: Sign) -> Reading:
+    if isinstance(written, Table) and written.entries.keys() == {"either"}:
+        choices = _CHOICES[sign].read(written.entries["either"][1], slate)
+        if len({choice.metres(slate.unit) for choice in choices}) < len(choices):
+            raise Wrong("two of the readings are the same; write those that it may be", written.place)
+        return Reading(choices[0], written.place, either=choices)
+    what = "a list" if isinstance(written, Items) else "a map"
+    raise Wrong(
+        f"{what} stands where one reading is wanted; write it like 12.45, ~12.45 or {{either: [12.45, 12.54]}}",
+        written.place,
+    )
+
+
+_CHOICES: Final = {
+    "over": items(LENGTH, "the readings that it may be", least=2),
+    "any": items(ANY_LENGTH, "the readings that it may be", least=2),
+}
+READING: Final = Grammar(lambda written, slate: read_reading(written, slate, "over"), lambda: READING_SCHEMA, "reading")
+CHAINAGE: Final = Grammar(lambda written, slate: read_reading(written, slate, "any"), lambda: READING_SCHEMA, "reading")
+#: Readings of which each may belong to another place: their spread means nothing.
+OFFSETS: Final = one_or_more(READING, "a reading")
+
+
+def check_spread(readings: Sequence[Reading], slate: Slate, place: Place | None = None) -> None:
+    """Refuse readings of one length that differ by more than a tenth of the larger."""
+    if len(readings) < 2:
+        return
+    lengths = [reading.length.metres(slate.unit) for reading in readings if not reading.either]
+    if lengths and max(lengths) - min(lengths) > SPREAD * max(map(abs, lengths)):
+        texts = [reading.length.text for reading in readings]
+        point = f", or {texts[0]}.{texts[1]} with a point if a decimal comma was meant" if _commas(texts) else ""
+        raise Wrong(
+            f"the readings {' and '.join(texts)} differ by more than a tenth; strike the wrong one{point}",
+            place or readings[0].place,
+            "spread",
+        )
+
+
+def _commas(texts: Sequence[str]) -> bool:
+    return len(texts) == 2 and all(text.isascii() and text.isdigit() for text in texts)
+
+
+def _read_readings(written: Written, slate: Slate) -> tuple[Reading, ...]:
+    if type(written) is Text:
+        return (read_reading(written, slate, "over"),)
+    readings = OFFSETS.read(written, slate)
+    check_spread(readings, slate)
+    return readings
+
+
+READINGS: Final = Grammar(
+    _read_readings,
+    lambda: {
+        "anyOf": [{"$ref": "#/$defs/reading"}, {"type": "array", "items": {"$ref": "#/$defs/reading"}, "minItems": 1}]
+    },
+    "readings",
+)
+
+
+# -- accuracy ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    place: Place
+    fixed: Annotated[Length | None, Key(LENGTH, "The part that is the same for every reading, a length.")] = None
+    per_length: Annotated[
+        float, Key(PROPORTION, "The part that grows with the length, metres a metre: 0.0002 or 1/5000.")
+    ] = 0.0
+
+
+def _parts(values: dict[str, object], table: Table, slate: Slate) -> Accuracy:
+    if not values.keys() & {"fixed", "per_length"}:
+        raise Wrong("an accuracy is empty; write fixed, per_length or both", table.place)
+    fixed = values.get("fixed") or Length(0.0, None, "0")
+    return Accuracy(fixed, values.get("per_length", 0.0), table.place)  # type: ignore[arg-type]
+
+
+_PARTS: Final = Record(_Parts, "an accuracy", _parts)  # type: ignore[arg-type]
+
+
+def _read_accuracy(written: Written, slate: Slate) -> Accuracy:
+    if isinstance(written, Table):
+        return _PARTS.read(written, slate)  # type: ignore[return-value]
+    return Accuracy(LENGTH.read(written, slate), 0.0, written.place)
+
+
+ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [{"$ref": "#/$defs/length"}, _PARTS.schema()]}, "accuracy")

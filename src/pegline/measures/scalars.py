@@ -1,0 +1,280 @@
+"""Texts, names, pairs, numbers, ratios and dates as a book writes them."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+import unicodedata
+from typing import Final
+
+from pegline.measures.grammar import Grammar, Key, Misread, Named, OneOf, Slate, Wrong, scalar, suggest
+from pegline.measures.values import Name, Pair, Side
+from pegline.measures.written import Written
+
+LONGEST: Final = 30  # characters of a number: more than any instrument shows
+NUMBER_PATTERN: Final = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
+_NUMBER: Final = re.compile(NUMBER_PATTERN, re.ASCII)
+_COMMA: Final = re.compile(r"[-+]?\d+,\d+", re.ASCII)
+_RATIO: Final = re.compile(r"1\s*/\s*(\d+(?:\.\d+)?)", re.ASCII)
+_DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_NAME: Final = re.compile(r"[\w.'’]+(?: +[\w.'’]+)*")
+_DASHES: Final = str.maketrans("‐‑‒–—−", "------")
+
+TEXT_SCHEMA: Final = {"type": ["string", "number", "boolean"]}
+
+
+def shown(text: str) -> str:
+    """Return a text as a message shows it: quoted, and no longer than a line can bear."""
+    return repr(text if len(text) <= 40 else text[:37] + "…")
+
+
+# -- words ------------------------------------------------------------------------------------------
+
+TEXT: Final = scalar(str, "a text", TEXT_SCHEMA, "text")
+
+
+def word(*options: str) -> Grammar[str]:
+    """Return the grammar of one word out of a few."""
+
+    def convert(text: str) -> str:
+        if text in options:
+            return text
+        raise Misread(f"{shown(text)} is not one of {', '.join(options)}{suggest(text, options)}")
+
+    return scalar(convert, "one word", {"enum": list(options)})
+
+
+def flag(text: str) -> bool:
+    """Return a yes or no."""
+    if text in ("true", "false"):
+        return text == "true"
+    raise Misread(f"{shown(text)} is neither true nor false; write one of them")
+
+
+FLAG: Final = scalar(flag, "true or false", {"type": "boolean"})
+
+
+# -- names ------------------------------------------------------------------------------------------
+
+
+def name(text: str) -> str:
+    """Return a name: letters, digits, ``_``, ``.``, ``'`` and single spaces inside.
+
+    >>> name("gate post 2")
+    'gate post 2'
+    """
+    if _NAME.fullmatch(text) or _is_name(text):
+        return text
+    if "-" in text.translate(_DASHES):
+        raise Misread(f"{shown(text)} has a hyphen, which stands for 'from … to' only; leave it out of names")
+    odd = next((sign for sign in text if not _fits(sign)), None)
+    if odd is None:
+        raise Misread(f"{shown(text)} is no name; write letters, digits and single spaces inside")
+    raise Misread(f"{shown(text)} has {odd!r}, which no name can have; use letters, digits, '_', '.' and spaces inside")
+
+
+def _fits(sign: str) -> bool:
+    return sign in "_.'’ " or unicodedata.category(sign)[0] in "LNM"
+
+
+def _is_name(text: str) -> bool:
+    """Return whether a text is a name in a script that writes letters with combining marks."""
+    return bool(text) and text == text.strip() and all(map(_fits, text))
+
+
+NAME_SCHEMA: Final = {
+    "anyOf": [{"type": "string", "pattern": r"^[^-]+$"}, {"type": "number"}],
+    "description": "A name: letters, digits, _ . ' and spaces inside, never a hyphen.",
+}
+NAME: Final = scalar(name, "a name", NAME_SCHEMA, "name")
+
+
+def _pair(text: str) -> tuple[str, str]:
+    start, dash, end = text.partition("-")
+    if not dash:
+        if "-" in text.translate(_DASHES):
+            raise Misread(f"{shown(text)} has a long dash; write a plain hyphen, P-Q")
+        raise Misread(f"{shown(text)} does not say from where to where; write P-Q")
+    if "-" in end:
+        raise Misread(f"{shown(text)} has more than one hyphen; write P-Q, and no hyphen in a name")
+    if not start.strip() or not end.strip():
+        raise Misread(f"{shown(text)} lacks an end; write P-Q")
+    return name(start.strip()), name(end.strip())
+
+
+def _read_pair(written: Written, slate: Slate) -> Pair:
+    start, end = _SPLIT.read(written, slate)
+    if start == end:
+        raise Wrong(f"{start!r} stands at both ends; name two different points", written.place, "self-line")
+    return Pair(start, end, written.place)
+
+
+PAIR_SCHEMA: Final = {"type": "string", "pattern": "^[^-]+-[^-]+$", "description": "P-Q: from P to Q."}
+_SPLIT: Final = scalar(_pair, "a pair P-Q", PAIR_SCHEMA)
+PAIR: Final = Grammar(_read_pair, lambda: PAIR_SCHEMA, "pair")
+
+
+def to(realm: str, grammar: Grammar[str] = NAME) -> Grammar[str]:
+    """Return the grammar of a name that must be known: the check looks it up among the names of its realm."""
+
+    def read(written: Written, slate: Slate) -> str:
+        found = grammar.read(written, slate)
+        slate.used.append(Named(realm, found, written.place))
+        return found
+
+    return Grammar(read, grammar.schema, grammar.name)
+
+
+def name_to(realm: str) -> Grammar[Name]:
+    """Return the grammar of a name that must be known, with its place."""
+
+    def read(written: Written, slate: Slate) -> Name:
+        found = NAME.read(written, slate)
+        slate.used.append(Named(realm, found, written.place))
+        return Name(found, written.place)
+
+    return Grammar(read, NAME.schema, NAME.name)
+
+
+def pair_of(realm: str) -> Grammar[Pair]:
+    """Return the grammar of a pair of names that must be known."""
+
+    def read(written: Written, slate: Slate) -> Pair:
+        pair = PAIR.read(written, slate)
+        slate.used.extend(Named(realm, end, written.place) for end in (pair.start, pair.end))
+        return pair
+
+    return Grammar(read, PAIR.schema, PAIR.name)
+
+
+# -- numbers ----------------------------------------------------------------------------------------
+
+
+def number(text: str) -> float:
+    """Return a plain decimal number; nothing that a field book would not show.
+
+    >>> number("12.45")
+    12.45
+    """
+    if _NUMBER.fullmatch(text) and len(text) <= LONGEST:
+        value = float(text)
+        if math.isfinite(value):
+            return value
+    raise Misread(no_number(text))
+
+
+def no_number(text: str, example: str = "12.45") -> str:
+    """Return why a text is no number, and what to write."""
+    if len(text) > LONGEST:
+        return f"{shown(text)} is longer than {LONGEST} characters; write a number as it was read"
+    if _COMMA.fullmatch(text):
+        return f"{shown(text)} has a decimal comma; write {text.replace(',', '.')}"
+    plain = re.sub(r"(?<=\d)[, _'](?=\d{3})", "", text)
+    if plain != text and _NUMBER.fullmatch(plain):
+        return f"{shown(text)} has a sign between thousands; write {plain}"
+    if text.lower().lstrip("+-.") in ("nan", "inf", "infinity") or _NUMBER.fullmatch(text):
+        return f"{shown(text)} is not a finite number; write what was read"
+    return f"{shown(text)} is no number; write it like {example}"
+
+
+NUMBER_SCHEMA: Final = {"type": "number"}
+NUMBER: Final = scalar(number, "a number", NUMBER_SCHEMA)
+
+
+def bounded(
+    wanted: str, *, above: float = -math.inf, least: float = -math.inf, most: float = math.inf
+) -> Grammar[float]:
+    """Return the grammar of a number within limits; ``wanted`` names it and its unit."""
+
+    def convert(text: str) -> float:
+        value = number(text)
+        if value <= above or value < least or value > most:
+            limit = (
+                f"over {above:g}" if value <= above else f"{least:g} or more" if value < least else f"at most {most:g}"
+            )
+            raise Misread(f"{shown(text)} cannot be {wanted}; it is {limit}")
+        return value
+
+    schema: dict[str, object] = {"type": "number"}
+    for word_, limit in (("exclusiveMinimum", above), ("minimum", least), ("maximum", most)):
+        if math.isfinite(limit):
+            schema[word_] = limit
+    return scalar(convert, wanted, schema)
+
+
+def integer(text: str) -> int:
+    """Return a whole number of 1 or more."""
+    value = number(text)
+    if value < 1 or value != int(value):
+        raise Misread(f"{shown(text)} is not a whole number of 1 or more; write one")
+    return int(value)
+
+
+INTEGER: Final = scalar(integer, "a whole number", {"type": "integer", "minimum": 1})
+
+
+def proportion(text: str) -> float:
+    """Return a ratio such as ``1/1000``, or the number that it makes.
+
+    >>> proportion("1/5000")
+    0.0002
+    """
+    ratio = _RATIO.fullmatch(text)
+    if ratio and float(ratio[1]) > 0 and len(text) <= LONGEST:
+        return 1 / float(ratio[1])
+    if "/" in text:
+        raise Misread(f"{shown(text)} is no ratio; write it like 1/1000")
+    value = number(text)
+    if value <= 0:
+        raise Misread(f"{shown(text)} must be more than 0; write it like 1/1000 or 0.001")
+    return value
+
+
+PROPORTION: Final = scalar(
+    proportion,
+    "a ratio",
+    {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "pattern": r"^1\s*/\s*\d"}]},
+    "ratio",
+)
+
+
+def date(text: str) -> datetime.date:
+    """Return a day written year first.
+
+    >>> date("2026-04-18")
+    datetime.date(2026, 4, 18)
+    """
+    if not _DATE.fullmatch(text):
+        raise Misread(f"{shown(text)} is no date; write year-month-day, such as 2026-04-18")
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise Misread(f"{shown(text)} is no day of the calendar; write year-month-day, such as 2026-04-18") from None
+
+
+DATE: Final = scalar(
+    date, "a date", {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}$", "description": "Year-month-day."}, "date"
+)
+
+
+# -- fields that several records have ---------------------------------------------------------------
+
+TEMPERATURE: Final = bounded("a temperature", least=-60, most=80)
+PULL: Final = bounded("a pull", above=0)
+LATITUDE: Final = bounded("a latitude", least=-90, most=90)
+LONGITUDE: Final = bounded("a longitude", least=-180, most=180)
+
+
+def sides(realm: str) -> OneOf:
+    """Return the two keys that say on which side of a line something lies."""
+    points = pair_of(realm)
+
+    def side(*, left: bool) -> Grammar[Side]:
+        return Grammar(lambda written, slate: Side(points.read(written, slate), left), PAIR.schema, PAIR.name)
+
+    keys = {
+        "left_of": Key(side(left=True), "It lies to the left of the line P-Q, walked from P to Q."),
+        "right_of": Key(side(left=False), "It lies to the right of the line P-Q, walked from P to Q."),
+    }
+    return OneOf(keys, "left_of or right_of")

@@ -1,0 +1,208 @@
+"""The text of a YAML file becomes texts, lists and tables, each with its place; nothing is given a meaning yet.
+
+YAML is read event by event, so that what a field book never needs (anchors, aliases, merge keys,
+tags, a second document) is refused where it stands, before anything can grow from it.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterator
+from typing import Any, Final
+
+import yaml
+
+from pegline.errors import BookError, Finding, Place
+from pegline.measures.written import Items, Table, Text, Written
+
+__all__ = ["parse"]
+
+DEPTH: Final = 20  # levels of lists and maps; a book needs 7
+
+#: Signs that no book may have: control characters, line ends that editors count differently,
+#: signs that turn the direction of writing, signs without width, and what is no character at all.
+_REFUSED: Final = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u00ad\u061c\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f"
+    "\u3164\ud800-\udfff\ufdd0-\ufdef\ufeff\uffa0\ufff9-\ufffb\ufffe\uffff\U000e0000-\U000e007f]"
+)
+_BREAK: Final = re.compile("\r\n|\r|\n")
+_EMPTY: Final = frozenset({"", "~", "null", "Null", "NULL"})
+_Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+#: What YAML's own messages mean to the person who wrote the book.
+_HINTS: Final = (
+    (r"character '\\t'|found a tab", "a tab stands here; indent with spaces"),
+    (r"mapping values are not allowed", "a second ': ' stands in this line; put the text in quotes"),
+    (r"expected ',' or '[]}]'", "a bracket or a comma is missing before this; close the list or map"),
+    (r"could not find expected ':'", "a line here is no 'key: value'; add the colon"),
+    (
+        r"did not find expected key|expected <block end>",
+        "this does not line up with what stands above; mend the indent",
+    ),
+    (r"unexpected end of stream|end of stream|EOF", "the file ends inside a quotation or bracket; close it"),
+    (r"cannot start any token|did not find expected node", "a text cannot begin with this sign; put it in quotes"),
+    (r"unknown escape|escape", "an unknown backslash sign stands in the quotes; use single quotes"),
+)
+
+
+def parse(text: str, file: str) -> Written:
+    """Return what a book's text says, each part with its place.
+
+    Raises
+    ------
+    BookError
+        The text is empty, is no YAML, or has what no book may have.
+    """
+    text = text.removeprefix("\ufeff")
+    _check_signs(text, file)
+    reader = _Reader(text, file)
+    try:
+        return reader.document()
+    except yaml.MarkedYAMLError as error:
+        raise _syntax(error, file) from None
+    except yaml.YAMLError as error:
+        raise BookError(
+            [Finding("yaml", f"this is no YAML ({error}); save it as plain text", Place(file, 1, 1))]
+        ) from None
+
+
+def _refuse(rule: str, text: str, place: Place) -> BookError:
+    return BookError([Finding(rule, text, place)])
+
+
+def _check_signs(text: str, file: str) -> None:
+    """Refuse signs that cannot be seen or that later programs trip over."""
+    if text.isascii() and text.isprintable():
+        return
+    found = []
+    for match in _REFUSED.finditer(text):
+        line, column = _locate(text, match.start())
+        code = f"U+{ord(match[0]):04X}"
+        name = unicodedata.name(match[0], "control character").lower()
+        found.append(Finding("sign", f"the sign {code} ({name}) cannot be seen; delete it", Place(file, line, column)))
+        if len(found) == 20:
+            break
+    if found:
+        raise BookError(found)
+
+
+def _locate(text: str, index: int) -> tuple[int, int]:
+    """Return line and column, from 1, of a sign of a text."""
+    ends = [match.end() for match in _BREAK.finditer(text, 0, index)]
+    return len(ends) + 1, index - (ends[-1] if ends else 0) + 1
+
+
+def _syntax(error: yaml.MarkedYAMLError, file: str) -> BookError:
+    mark = error.problem_mark or error.context_mark
+    place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
+    problem = f"{error.problem or ''} {error.context or ''}"
+    for pattern, hint in _HINTS:
+        if re.search(pattern, problem):
+            return _refuse("yaml", hint, place)
+    return _refuse("yaml", f"the YAML cannot be read here ({error.problem}); check quotes, brackets and indents", place)
+
+
+class _Reader:
+    """Walks the events of one document."""
+
+    def __init__(self, text: str, file: str) -> None:
+        self.file = file
+        self.ascii = text.isascii()
+        self.escapes = "\\" in text
+        self.next: Callable[[], Any] = _events(text).__next__
+        self.faults: list[Finding] = []
+
+    def document(self) -> Written:
+        """Return the only document of the stream."""
+        self.next()  # the stream begins
+        event = self.next()
+        if isinstance(event, yaml.StreamEndEvent):
+            raise _refuse(
+                "empty", "nothing is booked here; write at least 'book: 1' and 'unit: m'", Place(self.file, 1, 1)
+            )
+        root = self.value(self.next(), 0)
+        self.next()  # the document ends
+        after = self.next()
+        if not isinstance(after, yaml.StreamEndEvent):
+            raise _refuse("document", "a second document begins here; one file is one book", self.place(after))
+        if self.faults:
+            raise BookError(self.faults)
+        return root
+
+    def place(self, event: Any) -> Place:
+        """Return where an event begins."""
+        mark = event.start_mark
+        return Place(self.file, mark.line + 1, mark.column + 1)
+
+    def value(self, event: Any, depth: int) -> Written:
+        """Return the value that an event begins."""
+        kind = type(event)
+        if kind is yaml.ScalarEvent:
+            return self.scalar(event)
+        if kind is yaml.AliasEvent:
+            raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
+        self.refuse_marks(event)
+        place = self.place(event)
+        if depth >= DEPTH:
+            raise _refuse("depth", f"more than {DEPTH} lists and maps inside one another; check the brackets", place)
+        return self.items(place, depth + 1) if kind is yaml.SequenceStartEvent else self.table(place, depth + 1)
+
+    def refuse_marks(self, event: Any) -> None:
+        """Refuse anchors and tags."""
+        if event.anchor is not None:
+            raise _refuse("anchor", f"&{event.anchor} marks a part to repeat; leave it out", self.place(event))
+        if event.tag is not None:
+            raise _refuse("tag", f"the tag {event.tag} gives a value a type; leave it out", self.place(event))
+
+    def scalar(self, event: Any) -> Text:
+        """Return a text."""
+        if event.anchor is not None or event.tag is not None:
+            self.refuse_marks(event)
+        value = event.value
+        mark = event.start_mark
+        place = Place(self.file, mark.line + 1, mark.column + 1)
+        if not self.ascii:
+            value = unicodedata.normalize("NFC", value)
+        if self.escapes and (match := _REFUSED.search(value)):
+            code = f"U+{ord(match[0]):04X}"
+            self.faults.append(
+                Finding("sign", f"the text holds the sign {code}, which cannot be seen; leave it out", place)
+            )
+        if value in _EMPTY and event.style is None:
+            value = ""
+        return Text(value, place)
+
+    def items(self, place: Place, depth: int) -> Items:
+        """Return a list."""
+        found = []
+        while type(event := self.next()) is not yaml.SequenceEndEvent:
+            found.append(self.value(event, depth))
+        return Items(tuple(found), place)
+
+    def table(self, place: Place, depth: int) -> Table:
+        """Return a map."""
+        entries: dict[str, tuple[Text, Written]] = {}
+        while type(event := self.next()) is not yaml.MappingEndEvent:
+            key = self.key(event)
+            value = self.value(self.next(), depth)
+            first = entries.setdefault(key.value, (key, value))[0]
+            if first is not key:
+                text = f"the key {key.value!r} stands here and in line {first.place.line} already; keep one of them"
+                self.faults.append(Finding("duplicate-key", text, key.place))
+        return Table(entries, place)
+
+    def key(self, event: Any) -> Text:
+        """Return a key."""
+        if type(event) is not yaml.ScalarEvent:
+            if type(event) is yaml.AliasEvent:
+                self.value(event, 0)
+            raise _refuse("key", "a list or a map stands where a key is wanted; write 'key: value'", self.place(event))
+        key = self.scalar(event)
+        if key.value == "<<":
+            raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
+        return key
+
+
+def _events(text: str) -> Iterator[Any]:
+    return iter(yaml.parse(text, Loader=_Loader))

@@ -19,6 +19,7 @@ from pegline.plane import distance, left_of, turned
 __all__ = [
     "Place1D",
     "area",
+    "areas",
     "chord_tolerance",
     "closed_straight",
     "crossing",
@@ -26,6 +27,7 @@ __all__ = [
     "enclosed",
     "left_normals",
     "length",
+    "lengths",
     "locate",
     "measured",
     "pieces",
@@ -93,33 +95,44 @@ def enclosed(chord: ArrayLike, bulge: ArrayLike) -> Array:
     return np.asarray(np.asarray(chord) ** 2 * np.where(np.abs(b) < SMALL, b / 3 + b**3 / 15, whole))
 
 
+def lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
+    """Return the lengths (…) of paths with vertices (…, k, 2) and bulges (…, k), metres."""
+    chords = distance(vertices, np.roll(vertices, -1, axis=-2))
+    along = measured(chords, bulges)
+    return np.asarray((along if closed else along[..., :-1]).sum(axis=-1))
+
+
+def areas(vertices: Array, bulges: Array) -> Array:
+    """Return the areas (…) within closed paths with vertices (…, k, 2) and bulges (…, k), square metres.
+
+    Positive where they run anticlockwise. The shoelace formula over the vertices, and what lies
+    between each arc and its chord:
+
+        A = Σ (xᵢ yᵢ₊₁ - xᵢ₊₁ yᵢ) / 2 + Σ segments
+    """
+    # About the first vertex, so that grid coordinates cost no digits.
+    p = vertices - vertices[..., :1, :]
+    q = np.roll(p, -1, axis=-2)
+    shoelace = (p[..., 0] * q[..., 1] - q[..., 0] * p[..., 1]).sum(axis=-1) / 2
+    return np.asarray(shoelace + enclosed(distance(p, q), bulges).sum(axis=-1))
+
+
 def length(path: Path) -> float:
     """Return the length of a path, along its arcs; of a closed one all the way round, metres.
 
     >>> length(Path(np.array([[0.0, 0.0], [3.0, 4.0]]), np.zeros(2), False))
     5.0
     """
-    start, end, bulge = pieces(path)
-    return float(measured(distance(start, end), bulge).sum())
+    return float(lengths(path.vertices, path.bulges, closed=path.closed))
 
 
 def area(path: Path) -> float:
     """Return the area within a closed path, square metres; positive where it runs anticlockwise.
 
-    The shoelace formula over the vertices, and what lies between each arc and its chord:
-
-        A = Σ (xᵢ yᵢ₊₁ - xᵢ₊₁ yᵢ) / 2 + Σ segments
-
-    Examples
-    --------
     >>> area(closed_straight([[0, 0], [3, 0], [3, 2], [0, 2]]))
     6.0
     """
-    start, end, bulge = pieces(path)
-    # About the first vertex, so that grid coordinates cost no digits.
-    p, q = start - path.vertices[0], end - path.vertices[0]
-    shoelace = (p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]).sum() / 2
-    return float(shoelace + enclosed(distance(start, end), bulge).sum())
+    return float(areas(path.vertices, path.bulges))
 
 
 def chord_tolerance(scale: float) -> float:

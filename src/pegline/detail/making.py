@@ -1,0 +1,200 @@
+"""How the path of each geometry is made from positions and lengths, and what it measures.
+
+A making is a function of the positions of its named points and of its own lengths (a radius, the
+distance of an offset copy), all of which may be off: the standard deviations of area and perimeter
+come from moving each a little.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import pi
+from typing import Final
+
+import numpy as np
+
+from pegline.book.model import (
+    Book,
+    Circle,
+    Curve,
+    Feature,
+    Parallel,
+    Rectangle,
+    Ring,
+    TapedRound,
+    Through,
+)
+from pegline.detail.curves import circle, curve, curve_vertices, parallel, through_three
+from pegline.detail.model import Path
+from pegline.detail.path import area, areas, cut, length, lengths, locate, straight
+from pegline.network.model import Array
+from pegline.reduction.model import Ground, Reduction
+
+__all__ = ["Making", "gradients", "making"]
+
+#: How far a vertex is moved to see what changes, metres.
+STEP: Final = 1e-4
+
+#: From positions (n, 2) and lengths (l,), metres in the frame, to the path.
+Make = Callable[[Array, Array], Path]
+
+
+@dataclass(frozen=True, slots=True)
+class Making:
+    """How one path is made."""
+
+    names: tuple[str, ...]  #: the points that it hangs on, each once
+    make: Make
+    grounds: tuple[Ground, ...] = ()  #: its own lengths
+    smooth: tuple[tuple[int, ...], bool] | None = None  #: of a curve: the numbers of its points, and whether it closes
+    vertices: tuple[int, ...] | None = None  #: of straight pieces: the numbers of the points, in order
+    shown: tuple[str, ...] = field(default=())  #: the points that the path goes through, in order
+
+
+def making(feature: Feature, book: Book, reduction: Reduction, above: tuple[str, ...] = ()) -> Making | None:
+    """Return how the path of a feature is made; None for a point, and while lengths are missing.
+
+    Parameters
+    ----------
+    above
+        The offset copies that this feature is the original of.
+
+    Raises
+    ------
+    ValueError
+        An offset copy that is its own original.
+    """
+    if feature.name in above:
+        raise ValueError(f"it is a copy of {' of '.join((*above[1:], above[0]))}")
+    match feature.geometry:
+        case Through(points=points):
+            return _straight(points, closed=False)
+        case Ring(points=points):
+            return _straight(points, closed=True)
+        case Rectangle(edge=edge, corners=corners) | TapedRound(edge=edge, corners=corners):
+            return _straight((edge.start, edge.end, *corners), closed=True)
+        case Curve(points=points, closed=closed):
+            return _curve(points, closed=closed)
+        case Circle() as geometry:
+            return _circle(geometry, book, reduction)
+        case Parallel() as geometry:
+            return _parallel(geometry, book, reduction, (*above, feature.name))
+        case _:
+            return None
+
+
+def _numbered(points: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[int, ...]]:
+    """Return the different names, and for each of ``points`` its number among them."""
+    names = tuple(dict.fromkeys(points))
+    number = {name: i for i, name in enumerate(names)}
+    return names, tuple(number[name] for name in points)
+
+
+def _straight(points: tuple[str, ...], *, closed: bool) -> Making:
+    names, numbers = _numbered(points)
+
+    def make(positions: Array, _: Array) -> Path:
+        return straight(positions[list(numbers)], closed=closed)
+
+    return Making(names, make, vertices=numbers, shown=points)
+
+
+def _curve(points: tuple[str, ...], *, closed: bool) -> Making:
+    names, numbers = _numbered(points)
+
+    def make(positions: Array, _: Array) -> Path:
+        return curve(positions[list(numbers)], closed=closed)
+
+    return Making(names, make, smooth=(numbers, closed and len(points) > 2), shown=points)
+
+
+def _circle(geometry: Circle, book: Book, reduction: Reduction) -> Making | None:
+    if geometry.centre is None:
+        names, numbers = _numbered(geometry.through)
+        return Making(names, lambda positions, _: through_three(*positions[list(numbers)]), shown=geometry.through)
+    booked, share = (geometry.radius, 1.0) if geometry.radius else (geometry.girth, 1 / (2 * pi))
+    tape = reduction.tapes.get(book.offset_tape or next(iter(book.tapes), "")) or next(
+        iter(reduction.tapes.values()), None
+    )
+    if booked is None or tape is None or geometry.place is None:
+        return None
+    radius = booked.metres(book.unit) * share
+    ground = Ground(radius, radius, tape.lay_sd * share, tape.name, geometry.place)
+    return Making((geometry.centre,), lambda positions, own: circle(positions[0], own[0]), (ground,))
+
+
+def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple[str, ...]) -> Making | None:
+    """Return the making of an offset copy: that of its original, cut to its limits, moved aside."""
+    original = book.features.get(geometry.to)
+    source = making(original, book, reduction, above) if original else None
+    grounds = reduction.walls.get(above[-1], ())
+    if source is None or not grounds:
+        return None
+    limits = [limit for limit in (geometry.start, geometry.until) if limit is not None]
+    names, numbers = _numbered((*source.names, *limits))
+    at_limits = dict(zip(limits, numbers[len(source.names) :], strict=True))
+    start, until = (None if limit is None else at_limits[limit] for limit in (geometry.start, geometry.until))
+    sign = 1.0 if geometry.left else -1.0
+
+    def make(positions: Array, own: Array) -> Path:
+        path = source.make(positions, own[:-1])
+        return parallel(_limited(path, positions, start, until), sign * own[-1])
+
+    return Making(names, make, (*source.grounds, *grounds))
+
+
+def _limited(path: Path, positions: Array, start: int | None, until: int | None) -> Path:
+    """Return the part of a path between the places nearest to two points."""
+    if start is None and until is None:
+        return path
+    last = len(path.vertices) - (1 if path.closed else 2)
+    begin = (0, 0.0) if start is None else locate(path, positions[start])
+    end = (last, 1.0) if until is None else locate(path, positions[until])
+    return cut(path, begin, end)
+
+
+def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
+    """Return what area and perimeter change by when each position and own length does: (2, 2 n + l).
+
+    The sign of the area is that of the path: positive anticlockwise.
+    """
+    if made.vertices is not None:
+        return _by_vertices(path, made.vertices, len(positions))
+    count = positions.size
+    values = np.concatenate((positions.ravel(), own))
+    moved = np.concatenate((values + STEP * np.eye(len(values)), values - STEP * np.eye(len(values))))
+    if made.smooth is not None:
+        numbers, closed = made.smooth
+        vertices, bulges = curve_vertices(
+            moved[:, :count].reshape(-1, len(positions), 2)[:, list(numbers)], closed=closed
+        )
+        measures = np.array([areas(vertices, bulges), lengths(vertices, bulges, closed=closed)])
+    else:
+        paths = (made.make(one[:count].reshape(-1, 2), one[count:]) for one in moved)
+        measures = np.array([(area(p) if p.closed else 0.0, length(p)) for p in paths]).T
+    up, down = np.split(measures, 2, axis=1)
+    return np.asarray((up - down) / (2 * STEP))
+
+
+def _by_vertices(path: Path, numbers: tuple[int, ...], count: int) -> Array:
+    """Return the gradients of a path of straight pieces.
+
+        ∂A/∂xᵢ = (yᵢ₊₁ - yᵢ₋₁) / 2,   ∂A/∂yᵢ = (xᵢ₋₁ - xᵢ₊₁) / 2
+
+    and the length grows by the unit vectors of the pieces that end at a vertex, less those that start there.
+    """
+    vertices = path.vertices
+    before, after = np.roll(vertices, 1, axis=0), np.roll(vertices, -1, axis=0)
+    d = after - before
+    by_area = np.stack((d[:, 1], -d[:, 0]), axis=1) / 2
+    steps = after - vertices
+    sizes = np.hypot(steps[:, 0], steps[:, 1])[:, None]
+    unit = np.divide(steps, sizes, out=np.zeros_like(steps), where=sizes > 0)
+    if not path.closed:
+        unit[-1] = 0.0
+    by_length = np.roll(unit, 1, axis=0) - unit
+    gradient = np.zeros((2, count, 2))
+    np.add.at(gradient[0], list(numbers), by_area)
+    np.add.at(gradient[1], list(numbers), by_length)
+    return gradient.reshape(2, -1)

@@ -1,0 +1,267 @@
+"""Where every point of a survey lies, and how well: those of the network taken over, all others by direct formulae.
+
+A point booked once hangs on the piece of its line between two stations, and on the scale of the
+tape of its offset. Lengths on the ground become lengths in the frame by the frame's scale, and a
+tape that was found to read long by s gives o / (1 + s).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.book.model import Book
+from pegline.detail.model import Detail, Points
+from pegline.detail.ruler import Arms, Feet, Ruler, coordinates
+from pegline.detail.shapes import shapes
+from pegline.errors import BookError, Finding
+from pegline.frame.model import Frame
+from pegline.network.model import Adjustment, Array, Solution
+from pegline.plane import arc_gap, arcs_meet, distance, left_of
+from pegline.reduction.model import ReducedRow, Reduction
+
+__all__ = ["Missed", "place", "place_points"]
+
+#: Arms that cut flatter than this (the sine of their angle) fix nothing; it keeps the formulae finite.
+FLATTEST: Final = 1e-4
+#: Points whose covariances are worked out at one time.
+BATCH: Final = 20_000
+
+Rows = Sequence[ReducedRow]
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """Two arms of an oblique offset that do not meet."""
+
+    point: str
+    row: int  #: in ``Reduction.rows``
+    gap: float  #: what is missing (or too much) between them, metres on the ground
+
+
+class _Tied(NamedTuple):
+    """How points hang on the solution."""
+
+    positions: Array  #: (m, 2)
+    parents: NDArray[np.int64]  #: (m, k)
+    jacobian: Array  #: (m, 2, k)
+    own: Array  #: (m, 2, 2)
+    feet: Array  #: (m, 2)
+
+    def taken(self, order: NDArray[np.int64]) -> _Tied:
+        """Return the points in another order."""
+        return _Tied(
+            self.positions[order], self.parents[order], self.jacobian[order], self.own[order], self.feet[order]
+        )
+
+
+def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment) -> Detail:
+    """Return every point and every shape of a survey.
+
+    Raises
+    ------
+    BookError
+        Arms of oblique offsets that do not meet, or shapes that cannot be made.
+    """
+    points = place_points(reduction, frame, adjustment.solution)
+    drawn, warnings = shapes(book, reduction, frame, adjustment.solution, points)
+    return Detail(points, drawn, warnings)
+
+
+def place_points(reduction: Reduction, frame: Frame, solution: Solution) -> Points:
+    """Return every point that is no station.
+
+    A row whose line is not in the solution, as in a half-finished book, is left out.
+
+    Raises
+    ------
+    BookError
+        Arms of oblique offsets that do not meet.
+    """
+    ruler = Ruler(reduction, frame, solution)
+    rows = _rows_by_point(reduction, ruler)
+    first = {name: reduction.rows[numbers[0]] for name, numbers in rows.items() if numbers}
+    solved = [name for name in rows if name in solution.index]
+    oblique = [name for name in rows if name not in solution.index and first[name].form == "oblique"]
+    upright = [name for name in rows if name not in solution.index and first[name].form != "oblique"]
+    tables = (
+        _taken_over(solved, first, ruler),
+        _upright([first[name] for name in upright], ruler),
+        _oblique([first[name] for name in oblique], [rows[name][0] for name in oblique], ruler),
+    )
+    variances, local = (np.concatenate(parts) for parts in zip(*(_variances(t, solution) for t in tables), strict=True))
+    number = {name: i for i, name in enumerate((*solved, *upright, *oblique))}
+    names = tuple(rows)
+    order = np.array([number[name] for name in names], dtype=np.int64)
+    tied = _joined(*tables).taken(order)
+    return Points(
+        names=names,
+        index={name: i for i, name in enumerate(names)},
+        positions=tied.positions,
+        parents=tied.parents,
+        jacobian=tied.jacobian,
+        own=tied.own,
+        variances=variances[order],
+        local_variances=local[order],
+        feet=tied.feet,
+        rows=tuple(rows.values()),
+    )
+
+
+def _rows_by_point(reduction: Reduction, ruler: Ruler) -> dict[str, tuple[int, ...]]:
+    """Return the rows of every point that can be placed: as booked, then what the network solved besides."""
+    solution = ruler.solution
+    stations = set(solution.names[: solution.stations])
+    rows: dict[str, tuple[int, ...]] = {}
+    for number, row in enumerate(reduction.rows):
+        if row.name not in stations and (row.name in solution.index or row.line in ruler.held):
+            rows[row.name] = (*rows.get(row.name, ()), number)
+    rows.update({name: () for name in solution.names[solution.stations :] if name not in rows})
+    return rows
+
+
+def _outer(a: Array, b: Array) -> Array:
+    """Return the products a b' (m, 2, 2) of vectors."""
+    return np.asarray(a[:, :, None] * b[:, None, :])
+
+
+def _taken_over(names: Sequence[str], first: Mapping[str, ReducedRow], ruler: Ruler) -> _Tied:
+    """Return the points of the network: each is its own parent."""
+    rows = np.array([ruler.solution.index[name] for name in names], dtype=np.int64)
+    parents = coordinates(np.stack((rows, rows), axis=-1).reshape(-1, 2))
+    parents = np.column_stack((parents, parents[:, :1]))
+    jacobian = np.zeros((len(rows), 2, 5))
+    jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
+    feet = np.full((len(rows), 2), np.nan)
+    booked = [i for i, name in enumerate(names) if name in first and first[name].form != "oblique"]
+    standing = [i for i in booked if first[names[i]].line in ruler.held]
+    if standing:
+        feet[standing] = ruler.feet([first[names[i]] for i in standing]).points
+    return _Tied(ruler.solution.positions[rows], parents, jacobian, np.zeros((len(rows), 2, 2)), feet)
+
+
+def _upright(rows: Rows, ruler: Ruler) -> _Tied:
+    """Place perpendicular offsets, and points on the line itself, whose offset is 0.
+
+    With w from P to Q, u along it and n to its left, t the share of the piece and o the offset:
+
+        X = P + t w + o n,   ∂X/∂Q = t - o u n' / |w|,   ∂X/∂P = 1 - ∂X/∂Q
+    """
+    feet = ruler.feet(rows)
+    arms = ruler.arms([row.offsets[0] if row.offsets else None for row in rows])
+    normal = left_of(feet.unit) * np.array([row.side or 1 for row in rows])[:, None]
+    turn = arms.lengths / feet.length
+    by_end = feet.share[:, :, None] * np.eye(2) - turn[:, :, None] * _outer(feet.unit, normal)
+    jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
+    own = _outer(feet.sd * feet.unit, feet.sd * feet.unit) + _outer(arms.sd * normal, arms.sd * normal)
+    parents = np.column_stack((coordinates(feet.ends), arms.scale))
+    return _Tied(feet.points + arms.lengths * normal, parents, jacobian, own, feet.points)
+
+
+def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
+    """Place points taped from two chainages, at the meeting on the side booked.
+
+    With e₁ and e₂ the directions from the feet F₁ and F₂ to the point X, each arm asks
+
+        eₖ · (dX - dFₖ) = drₖ,   so that dX = E⁻¹ (eₖ · dFₖ + drₖ),   E = (e₁, e₂)'
+
+    Raises
+    ------
+    BookError
+        Arms that do not meet.
+    """
+    feet = ruler.feet(rows, 0), ruler.feet(rows, 1)
+    arms = tuple(ruler.arms([row.offsets[arm] for row in rows]) for arm in (0, 1))
+    _refuse_gaps(rows, numbers, feet, arms, ruler.scale)
+    # What lies left of the line lies right of the way from the higher chainage to the lower.
+    side = np.array([row.side * np.sign(row.chainages[1] - row.chainages[0]) for row in rows])
+    at = arcs_meet(feet[0].points, arms[0].lengths[:, 0], feet[1].points, arms[1].lengths[:, 0], side)
+    towards = [(at - foot.points) / np.maximum(arm.lengths, 1e-9) for foot, arm in zip(feet, arms, strict=True)]
+    jacobian, parents, own = [], [], np.zeros((len(rows), 2, 2))
+    for foot, arm, e, effect in zip(feet, arms, towards, _inverse(*towards), strict=True):
+        across = effect[:, :, None] * e[:, None, :]
+        share = foot.share[:, :, None]
+        jacobian += [(1 - share) * across, share * across, (arm.by_scale * effect)[:, :, None]]
+        parents += [coordinates(foot.ends), arm.scale]
+        sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
+        own += _outer(sd * effect, sd * effect)
+    return _Tied(at, np.column_stack(parents), np.concatenate(jacobian, axis=2), own, np.full((len(rows), 2), np.nan))
+
+
+def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
+    """Return the columns of the inverse of (e, f)': how a point moves when one arm grows by 1, the other kept."""
+    sine = (e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])[:, None]
+    sine = np.where(np.abs(sine) < FLATTEST, np.copysign(FLATTEST, sine), sine)
+    return -left_of(f) / sine, left_of(e) / sine
+
+
+def _refuse_gaps(
+    rows: Rows, numbers: Sequence[int], feet: tuple[Feet, Feet], arms: tuple[Arms, ...], scale: float
+) -> None:
+    """Raise a finding for every point whose two arms do not meet."""
+    apart = distance(feet[0].points, feet[1].points)
+    gaps = arc_gap(apart, arms[0].lengths[:, 0], arms[1].lengths[:, 0]) / scale
+    findings = []
+    for row, number, gap in zip(rows, numbers, gaps.tolist(), strict=True):
+        if gap > 0 or row.chainages[0] == row.chainages[1]:
+            one, other = (reading.length.text for reading in row.booked.offsets[:2])
+            text = (
+                f"the two oblique offsets to {row.name} ({one} and {other} from line {row.line}) do not meet:"
+                f" {max(gap, 0.0):.3f} m between them; read them and their chainages again"
+            )
+            findings.append(Finding("arms-do-not-meet", text, row.booked.place, Missed(row.name, number, gap)))
+    if findings:
+        raise BookError(findings)
+
+
+def _joined(*tables: _Tied) -> _Tied:
+    """Return tables one below the other, narrow ones filled up with parents that have no effect."""
+    used = [table for table in tables if len(table.parents)] or [tables[0]]
+    width = max(table.parents.shape[1] for table in used)
+    wide = []
+    for table in used:
+        missing = width - table.parents.shape[1]
+        parents = np.pad(table.parents, ((0, 0), (0, missing)), mode="edge")
+        jacobian = np.pad(table.jacobian, ((0, 0), (0, 0), (0, missing)))
+        wide.append(table._replace(parents=parents, jacobian=jacobian))
+    return _Tied(*(np.concatenate(parts) for parts in zip(*wide, strict=True)))
+
+
+def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
+    """Return the whole covariances (m, 2, 2) in the frame, and relative to the base line.
+
+        C = J C_parents J' + C_own
+
+    Points on one piece share their parents' covariance, which is asked for once.
+    """
+    base = coordinates(np.array([solution.base]))
+    unique, which = np.unique(tied.parents, axis=0, return_inverse=True)
+    blocks = solution.covariances.blocks(np.column_stack((unique, np.repeat(base, len(unique), axis=0))))
+    jacobian = np.concatenate((tied.jacobian, _held(tied.positions, solution)), axis=2)
+    width = tied.parents.shape[1]
+    variances, local = np.empty_like(tied.own), np.empty_like(tied.own)
+    for begin in range(0, len(which), BATCH):
+        part = slice(begin, begin + BATCH)
+        block, whole, own = blocks[which[part]], jacobian[part], tied.own[part]
+        free = whole[:, :, :width]
+        variances[part] = free @ block[:, :width, :width] @ free.swapaxes(1, 2) + own
+        local[part] = whole @ block @ whole.swapaxes(1, 2) + own
+    return variances, local
+
+
+def _held(positions: Array, solution: Solution) -> Array:
+    """Return what moves of the base line's ends take away from points (m, 2, 4) when that line is held.
+
+    The base line runs from A to B, w between them. Its first station and its direction are held by
+    shifting a point X against A's move and turning it about A against the line's turn:
+
+        dX - dA - (X - A)ᴸ (wᴸ · (dB - dA)) / w²,   ᴸ a quarter to the left
+    """
+    a, b = solution.positions[list(solution.base)]
+    w = b - a
+    by_b = -left_of(positions - a)[:, :, None] * (left_of(w) / (w @ w))
+    return np.concatenate((-np.eye(2) - by_b, by_b), axis=2)

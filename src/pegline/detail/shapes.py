@@ -1,0 +1,213 @@
+"""Features drawn from their points: paths, areas and perimeters on the ground with their standard deviations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.book.model import At, Book, Feature
+from pegline.detail.making import Making, gradients, making
+from pegline.detail.model import Path, Points, Shape
+from pegline.detail.path import area, crossing, length
+from pegline.detail.ruler import Arms, Ruler
+from pegline.errors import BookError, Finding
+from pegline.frame.model import Frame
+from pegline.kinds import KINDS
+from pegline.network.model import Array, Solution
+from pegline.plane import distance
+from pegline.reduction.model import Reduction
+
+__all__ = ["form_of", "shapes"]
+
+#: Gradients that are solved for at one time.
+BATCH: Final = 256
+
+Form = Literal["point", "line", "area"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A feature with a path, before its standard deviations are known."""
+
+    feature: Feature
+    made: Making
+    path: Path
+    positions: Array  #: (n, 2) of the points it hangs on
+    arms: Arms  #: its own lengths
+
+
+def shapes(
+    book: Book, reduction: Reduction, frame: Frame, solution: Solution, points: Points
+) -> tuple[dict[str, Shape], tuple[Finding, ...]]:
+    """Return every feature drawn, in the book's order, and what is odd about them.
+
+    Features with points that could not be placed, as in a half-finished book, are left out. What a
+    curve does between its points is a choice and no measurement: it has no part in the deviations.
+
+    Raises
+    ------
+    BookError
+        Shapes that cannot be made.
+    """
+    ruler = Ruler(reduction, frame, solution)
+    drawn: dict[str, _Drawn] = {}
+    faults: list[Finding] = []
+    for name, feature in book.features.items():
+        try:
+            made = making(feature, book, reduction)
+            if made and all(point in solution.index or point in points.index for point in made.names):
+                drawn[name] = _draw(feature, made, ruler, points)
+        except ValueError as error:
+            faults.append(Finding("no-shape", f"{name} cannot be drawn: {error}; look at its booking", feature.place))
+    if faults:
+        raise BookError(faults)
+    deviations = _deviations(list(drawn.values()), solution, points)
+    found: dict[str, Shape] = {}
+    warnings: list[Finding] = []
+    for name, feature in book.features.items():
+        if isinstance(feature.geometry, At):
+            found[name] = _point(feature)
+        elif name in drawn:
+            crossed = crossing(drawn[name].path) if form_of(feature, drawn[name].path, book) == "area" else None
+            if crossed is not None:
+                warnings.append(_crossed(drawn[name], crossed, frame))
+            found[name] = _shape(drawn[name], book, frame, deviations[name], crossed=crossed is not None)
+    return found, tuple(warnings)
+
+
+def form_of(feature: Feature, path: Path, book: Book) -> Form:
+    """Return whether a feature with a path is a line or an area: a path that closes, of a kind that has an inside."""
+    own = book.kinds.get(feature.kind)
+    kind = KINDS.get(feature.kind)
+    inside = own.geometry == "area" if own else kind is not None and (kind.geometry == "area" or kind.ring_is_area)
+    return "area" if path.closed and inside else "line"
+
+
+def _draw(feature: Feature, made: Making, ruler: Ruler, points: Points) -> _Drawn:
+    positions = np.array([_position(name, ruler.solution, points) for name in made.names]).reshape(-1, 2)
+    arms = ruler.arms(made.grounds)
+    return _Drawn(feature, made, made.make(positions, arms.lengths[:, 0]), positions, arms)
+
+
+def _position(name: str, solution: Solution, points: Points) -> Array:
+    if name in solution.index:
+        return solution.position(name)
+    return np.asarray(points.positions[points.index[name]])
+
+
+def _point(feature: Feature) -> Shape:
+    point = feature.geometry.point if isinstance(feature.geometry, At) else ""
+    return Shape(feature.name, feature.kind, "point", feature, (point,), None, None, None, None, None, feature.place)
+
+
+def _shape(one: _Drawn, book: Book, frame: Frame, sds: tuple[float, float], *, crossed: bool) -> Shape:
+    """Return a feature measured on the ground: lengths less the frame's scale, areas less its square."""
+    feature, path = one.feature, one.path
+    form = form_of(feature, path, book)
+    measured = form == "area" and not crossed
+    return Shape(
+        name=feature.name,
+        kind=feature.kind,
+        form=form,
+        booked=feature,
+        points=one.made.shown,
+        path=path,
+        area=abs(area(path)) / frame.scale**2 if measured else None,
+        area_sd=sds[0] / frame.scale**2 if measured else None,
+        perimeter=length(path) / frame.scale,
+        perimeter_sd=sds[1] / frame.scale,
+        place=feature.place,
+    )
+
+
+def _crossed(one: _Drawn, at: Array, frame: Frame) -> Finding:
+    """Return the warning that an outline crosses itself, with the place and the points nearest to it."""
+    x, y = at + np.array(frame.origin)
+    away = distance(one.positions, at)
+    near = " and ".join(one.made.names[i] for i in np.argsort(away, kind="stable")[:2])
+    text = (
+        f"the outline of {one.feature.name} crosses itself at x {x:.2f}, y {y:.2f}, near {near}: it has no area;"
+        " look at the order of its points"
+    )
+    return Finding("ring-crosses", text, one.feature.place, (float(x), float(y)))
+
+
+def _deviations(drawn: Sequence[_Drawn], solution: Solution, points: Points) -> Mapping[str, tuple[float, float]]:
+    """Return the standard deviations of area and perimeter of every path, in the frame, by its name.
+
+    With g the gradient to the parents of its points, C their covariance, and what is each point's
+    and each length's own besides:
+
+        σ² = g C g' + Σ own
+    """
+    variances = np.zeros((len(drawn), 2))
+    alone: dict[int, list[tuple[int, NDArray[np.int64], Array]]] = {}
+    rest: list[tuple[int, NDArray[np.int64], Array]] = []
+    for number, one in enumerate(drawn):
+        parameters, gradient, own = _on_parameters(one, solution, points)
+        variances[number] = own
+        # What hangs on one piece alone needs no solving: its parents' covariance is at hand.
+        group = rest if parameters.ndim > 1 else alone.setdefault(len(parameters), [])
+        group.append((number, parameters.ravel(), gradient))
+    for ones in alone.values():
+        gradient = np.array([one[2] for one in ones])
+        blocks = solution.covariances.blocks(np.array([one[1] for one in ones]))
+        variances[[one[0] for one in ones]] += np.einsum("mik,mkl,mil->mi", gradient, blocks, gradient)
+    for numbers, solved in _solved(rest, solution):
+        variances[numbers] += solved
+    sds = np.sqrt(np.maximum(variances, 0.0))
+    return {one.feature.name: (float(a), float(p)) for one, (a, p) in zip(drawn, sds, strict=True)}
+
+
+def _on_parameters(one: _Drawn, solution: Solution, points: Points) -> tuple[NDArray[np.int64], Array, Array]:
+    """Return parameters, gradients (2, k) of area and perimeter to them, and what is the points' own (2,).
+
+    The parameters are (k,) where all points hang on the same parents, else (1, k).
+    """
+    gradient = gradients(one.made, one.path, one.positions, one.arms.lengths[:, 0])
+    count = len(one.made.names)
+    by_point = gradient[:, : 2 * count].reshape(2, count, 2)
+    by_length = gradient[:, 2 * count :]
+    own = (by_length**2) @ one.arms.sd[:, 0] ** 2
+    found: list[tuple[NDArray[np.int64], Array]] = []
+    if len(one.arms.scale):
+        found.append((one.arms.scale, by_length * one.arms.by_scale[:, 0]))
+    solved = [i for i, name in enumerate(one.made.names) if name in solution.index]
+    placed = [i for i, name in enumerate(one.made.names) if name not in solution.index]
+    if solved:
+        rows = np.array([solution.index[one.made.names[i]] for i in solved])
+        found.append((np.stack((2 * rows, 2 * rows + 1), axis=1).ravel(), by_point[:, solved].reshape(2, -1)))
+    if placed:
+        at = np.array([points.index[one.made.names[i]] for i in placed])
+        g = by_point[:, placed]
+        own = own + np.einsum("imk,mkl,iml->i", g, points.own[at], g)
+        by_parent = np.einsum("imk,mkp->imp", g, points.jacobian[at])
+        parents = points.parents[at]
+        if not found and (parents == parents[0]).all():
+            return parents[0], by_parent.sum(axis=1), own
+        found.append((parents.ravel(), by_parent.reshape(2, -1)))
+    parameters = np.concatenate([part for part, _ in found])
+    return parameters[None], np.concatenate([part for _, part in found], axis=1), own
+
+
+def _solved(
+    ones: Sequence[tuple[int, NDArray[np.int64], Array]], solution: Solution
+) -> Iterator[tuple[list[int], Array]]:
+    """Yield the variances of gradients that reach over several pieces, some at a time."""
+    if not ones:
+        return
+    from scipy.sparse import coo_array
+
+    width = 2 * len(solution.names) + len(solution.tapes)
+    for begin in range(0, len(ones), BATCH):
+        batch = ones[begin : begin + BATCH]
+        rows = np.concatenate([np.repeat((2 * i, 2 * i + 1), len(one[1])) for i, one in enumerate(batch)])
+        columns = np.concatenate([np.tile(one[1], 2) for one in batch])
+        values = np.concatenate([one[2].ravel() for one in batch])
+        matrix = coo_array((values, (rows, columns)), shape=(2 * len(batch), width)).tocsr()
+        covariance = solution.covariances.of(matrix)
+        yield [one[0] for one in batch], np.diag(covariance).reshape(-1, 2)

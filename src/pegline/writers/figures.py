@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import degrees, log
@@ -29,6 +31,7 @@ __all__ = [
     "ellipses",
     "every_place",
     "geometry",
+    "moment",
     "offsets_of",
     "points",
     "rotation_deg",
@@ -215,6 +218,18 @@ def arcs_by_point(records: Records) -> Mapping[str, tuple[ReducedArc, ...]]:
     for arc in records.reduction.arcs:
         found[arc.point] = (*found.get(arc.point, ()), arc)
     return found
+
+
+def moment(book: Book) -> str:
+    """Return the date and time that files bear, ``YYYY-MM-DDTHH:MM:SS.000Z``; never the clock's, so that files repeat.
+
+    It is that of the environment's SOURCE_DATE_EPOCH, else the day measured, else the day computers count from.
+    """
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if epoch.isdecimal():
+        told = datetime.datetime.fromtimestamp(int(epoch), datetime.UTC)
+        return told.strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    return f"{book.date or datetime.date(1970, 1, 1)}T00:00:00.000Z"
 
 
 def verdict(records: Records) -> str:

@@ -1,0 +1,112 @@
+"""The columns of every layer: what each holds, the values it may take, and names that other programs keep."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+from pegline.book.model import Use
+from pegline.kinds import KINDS
+from pegline.measures.offset import Method
+
+__all__ = ["ACCURACY", "RESERVED", "VALUES", "Column", "Type", "safe_name"]
+
+Type = Literal["text", "number", "yes or no"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a layer."""
+
+    name: str
+    about: str  #: what it holds, with its unit
+    type: Type = "text"
+    values: str | None = None  #: the list of values that it takes, by name
+
+
+NAME: Final = Column("name", "as in the field book")
+KIND: Final = Column("kind", "what it is", values="kind")
+NOTE: Final = Column("note", "remark in the field book")
+LINE: Final = Column("line", "the chain line that it was booked on, P-Q")
+AT: Final = Column("at", "chainage along that line on the ground, metres", "number")
+OFF: Final = Column("off", "offset from that line on the ground, metres, left positive", "number")
+METHOD: Final = Column("method", "how the right angle was set out", values="method")
+SOURCE: Final = Column("source", "place in the field book, LINE:COLUMN")
+PAGE: Final = Column("page", "page of the paper book, or its image")
+CHECKED: Final = Column("checked", "the survey: all checks pass, or one fails; empty: not checked", "yes or no")
+ACCURACY: Final = (
+    Column("sd_x", "standard deviation of x, metres", "number"),
+    Column("sd_y", "standard deviation of y, metres", "number"),
+    Column("ellipse_a", "semi-major axis of the 95 % ellipse, metres", "number"),
+    Column("ellipse_b", "semi-minor axis of the 95 % ellipse, metres", "number"),
+    Column("ellipse_bearing", "bearing of its major axis, degrees clockwise from +y", "number"),
+)
+TAPED: Final = Column("taped", "as taped: mean reading, metres", "number")
+SIZES: Final = (
+    Column("girth", "round the stem, metres", "number"),
+    Column("width", "metres", "number"),
+    Column("spread", "of the crown, metres", "number"),
+    Column("height", "metres", "number"),
+    Column("thickness", "of a wall or hedge, metres", "number"),
+    Column("face", "which face of a wall or hedge was taken", values="face"),
+)
+LABEL: Final = Column("label", "what the plan says at it")
+END: Final = (SOURCE, PAGE, CHECKED)
+
+#: Lists of values that columns take. Kinds grow by those that a book adds.
+VALUES: Final[Mapping[str, Mapping[str, str]]] = {
+    "kind": {
+        "station": "a peg of the figure",
+        "tie station": "a peg on a chain line",
+        "point": "a point that no feature takes",
+        **{kind.name: f"{kind.geometry} feature" for kind in KINDS.values()},
+    },
+    "use": dict(
+        zip(
+            get_args(Use),
+            (
+                "the line that all hangs on",
+                "makes the figure",
+                "between stations held already, or to reach detail",
+                "compared, not used in the plotting solution",
+                "between points, to book further detail from",
+            ),
+            strict=True,
+        )
+    ),
+    "method": dict.fromkeys(get_args(Method), "right angle set out by this"),
+    "form": {"perpendicular": "at a right angle from one chainage", "oblique": "an arm from one of several chainages"},
+    "face": {"left": "as seen walking the line", "right": "as seen walking the line", "middle": "its middle"},
+}
+
+
+#: Words that a database may keep for itself, or that name the parts of a GIS row (SQL:2016 and common practice).
+RESERVED: Final = frozenset(
+    """add all alter and any array as asc between by case cast check collate column commit constraint create cross
+    current date default delete desc distinct drop else end except exists fetch fid for foreign from full geom geometry
+    grant group having id in index inner insert intersect interval into is join key left like limit match natural not
+    null of ogc_fid oid on or order outer over primary range references right rollback row rowid rows select set shape
+    some survey table then time timestamp to transaction trigger true false union unique update user using value values
+    view when where window with year""".split()  # noqa: SIM905 - a list of 96 lines reads no better
+)
+
+
+def safe_name(text: str, taken: Iterable[str] = ()) -> str:
+    """Return a column name that other programs keep: ASCII, lower case, 30 letters at most, no word of SQL's.
+
+    >>> safe_name("Höhe über Grund"), safe_name("order"), safe_name("2nd"), safe_name("樹"), safe_name("a", ["a"])
+    ('hohe_uber_grund', 'data_order', 'data_2nd', 'data', 'a_2')
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    name = re.sub(r"[^a-z0-9]+", "_", plain).strip("_")
+    if not name or not name[0].isalpha() or name in RESERVED:
+        name = f"data_{name}".rstrip("_")
+    name = name[:30].rstrip("_")
+    used, number, wanted = set(taken), 2, name
+    while name in used:
+        name = f"{wanted[: 29 - len(str(number))]}_{number}"
+        number += 1
+    return name

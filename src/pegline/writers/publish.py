@@ -1,0 +1,198 @@
+"""Files appear whole or not at all: built aside, looked at, then moved into place under the folder's lock."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from glob import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from pegline.errors import BusyError, OutputError
+from pegline.writers import WRITERS, Writer
+
+if TYPE_CHECKING:
+    from pegline.plan.model import Plan
+
+__all__ = ["held", "moved", "publish"]
+
+LOCK: Final = ".pegline.lock"
+#: Work folders stand inside the output folder, so that moving a file out of them is one step of one file system.
+WORK: Final = ".pegline-work-"
+#: What a database leaves beside its file while somebody has it open, or after a crash.
+SIDE_FILES: Final = ("-journal", "-wal", "-shm")
+
+#: What to say for a fault of the system, by its number.
+SAYINGS: Final[Mapping[int, str]] = {
+    errno.ENOSPC: "the disk is full; make room and run it again",
+    errno.EDQUOT: "your share of the disk is full; make room and run it again",
+    errno.EROFS: "the disk can only be read; choose another folder with --out",
+    errno.EACCES: "there is no permission to write there; choose another folder with --out",
+    errno.EPERM: "there is no permission to write there; choose another folder with --out",
+    errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
+    errno.EEXIST: "a file of that name stands in the way; choose another folder with --out",
+    errno.EISDIR: "a folder of that name stands in the way; move it or choose another folder with --out",
+    errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
+}
+
+
+def publish(
+    plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+) -> list[Path]:
+    """Write a plan in some formats into a folder, each file whole or not at all, and return the files.
+
+    All is built in a work folder before the first file is moved: when anything fails, what stood there
+    before is untouched.
+
+    Raises
+    ------
+    OutputError
+        A file cannot be written.
+    BusyError
+        Another run holds the folder, or a program has a database open that would be replaced.
+    """
+    with held(directory):
+        return moved(plan, directory, stem, formats, writers)
+
+
+@contextmanager
+def held(directory: Path) -> Iterator[None]:
+    """Hold a folder, made if need be, against other runs; what runs that died left in it is swept away.
+
+    The system frees the lock when its holder dies, however it dies.
+    """
+    with _told(directory):
+        directory.mkdir(parents=True, exist_ok=True)
+        lock = _locked(directory / LOCK)
+    try:
+        with _told(directory):
+            for left in directory.glob(f"{WORK}*"):
+                shutil.rmtree(left)
+        yield
+    finally:
+        # Taken away while still held: whoever opened the file meanwhile sees that it is gone.
+        with suppress(OSError):
+            (directory / LOCK).unlink()
+        os.close(lock)
+
+
+def moved(
+    plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+) -> list[Path]:
+    """Do the work of ``publish`` in a folder that the caller holds."""
+    with _told(directory / stem):
+        work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
+        try:
+            for name in formats:
+                path = work / f"{stem}.{name}"
+                writers[name](plan, path)
+                if not path.exists() and not list(work.glob(f"{escape(stem)}*.{name}")):
+                    raise OutputError(f"{directory / path.name}: nothing was written; run it again")
+            made = sorted(work.iterdir())
+            for path in made:
+                _synced(path)
+            for path in made:
+                _clear_side_files(directory / path.name)
+            for path in made:
+                path.replace(directory / path.name)
+            _synced(directory)
+            return [directory / path.name for path in made]
+        finally:
+            shutil.rmtree(work, ignore_errors=True)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn faults of the system into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
+        if isinstance(error, PermissionError) and os.name == "nt":
+            saying = "another program may have it open; close it there and run it again"
+        raise OutputError(f"{path}: cannot be written: {saying}") from error
+
+
+def _locked(path: Path) -> int:
+    """Return the open file of a lock that is now ours."""
+    while True:
+        file = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o644)
+        try:
+            _lock(file)
+            # The last holder may have taken the file away between our opening and locking it.
+            if path.exists() and os.path.samestat(os.fstat(file), path.stat()):
+                return file
+        except BlockingIOError:
+            os.close(file)
+            raise BusyError(
+                f"{path.parent}: another run is writing there; wait for it, or choose another folder with --out"
+            ) from None
+        except BaseException:
+            os.close(file)
+            raise
+        os.close(file)
+
+
+def _lock(file: int) -> None:
+    """Lock an open file, or raise BlockingIOError."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        try:
+            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
+        except OSError as error:
+            raise BlockingIOError from error
+    else:
+        import fcntl
+
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _synced(path: Path) -> None:
+    """Wait until a file, or the list of a folder's files, is on the disk."""
+    if path.is_dir() and os.name == "nt":
+        return
+    file = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(file)
+    finally:
+        os.close(file)
+
+
+def _clear_side_files(path: Path) -> None:
+    """Take away what a database left beside the file to be replaced; refuse where it is still at work.
+
+    A journal of the old file would be played into the new one when it is next opened.
+    """
+    left = [side for side in (path.with_name(path.name + ending) for ending in SIDE_FILES) if side.exists()]
+    if not left:
+        return
+    if path.exists() and _in_use(path):
+        raise BusyError(f"{path}: another program has it open; close it there and run it again")
+    for side in left:
+        # Closing the database may have taken it away.
+        side.unlink(missing_ok=True)
+
+
+def _in_use(path: Path) -> bool:
+    """Tell whether another program holds a lock on a database."""
+    import sqlite3
+
+    try:
+        database = sqlite3.connect(path, timeout=0, isolation_level=None)
+        try:
+            database.execute("PRAGMA locking_mode=EXCLUSIVE")
+            database.execute("BEGIN EXCLUSIVE")
+            database.execute("ROLLBACK")
+        finally:
+            database.close()
+    except sqlite3.OperationalError as error:
+        return "locked" in str(error) or "busy" in str(error)
+    except sqlite3.DatabaseError:
+        return False
+    return False

@@ -1,0 +1,270 @@
+"""The shape of STEM.json, declared once: types that the code is checked against, and the JSON Schema made from them.
+
+``python -m pegline.writers.result_schema`` prints the schema.
+"""
+
+from __future__ import annotations
+
+import json
+import types
+import typing
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, NotRequired, TypedDict
+
+from pegline.network.model import CheckKind, MeasurementKind
+
+__all__ = ["Result", "schema"]
+
+Source = Annotated[str | None, "where in the book, as LINE:COLUMN"]
+
+
+class BookEntry(TypedDict):
+    """The field book that was reduced."""
+
+    title: Annotated[str | None, "the survey's title"]
+    place: Annotated[str | None, "where it is"]
+    date: Annotated[str | None, "the day measured, as YYYY-MM-DD"]
+    file: Annotated[str, "bare name of the book's file"]
+    sha256: Annotated[str, "digest of the file's bytes, hexadecimal"]
+
+
+class FrameEntry(TypedDict):
+    """What the survey is put in."""
+
+    kind: Annotated[Literal["local", "north", "grid"], "on its own base line, turned to north, or on a grid"]
+    north: Annotated[Literal["magnetic", "true", "grid"] | None, "which north +y points to"]
+    crs: Annotated[str | None, "the grid's coordinate reference system as WKT2; null where there is none"]
+    rotation: Annotated[float, "turn from the local axes, +x along the base line, to the frame's; degrees clockwise"]
+    scale: Annotated[float, "length in the frame over length on the ground"]
+    declination: Annotated[float | None, "of the needle from true north, degrees, east positive"]
+    convergence: Annotated[float | None, "degrees, positive where true north lies west of grid north"]
+
+
+class SolutionEntry(TypedDict):
+    """How the stations were fixed, and how that stands."""
+
+    delivered: Annotated[Literal["plotting", "adjusted"], "the positions told: by the plotting lines, or by everything"]
+    checked: Annotated[bool | None, "true: all checks pass; false: one fails; null: there is no check"]
+    freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
+    variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]
+    chi2_probability: Annotated[float | None, "chance of a variance factor as large as this"]
+    critical: Annotated[float, "test values beyond this are told as errors"]
+
+
+class EllipseEntry(TypedDict):
+    """An ellipse that holds the place with 95 % probability."""
+
+    a: Annotated[float, "semi-major axis, metres"]
+    b: Annotated[float, "semi-minor axis, metres"]
+    bearing: Annotated[float, "of the major axis, degrees clockwise from +y, 0 to 180"]
+
+
+class LocalEntry(TypedDict):
+    """Uncertainty relative to the base line: its first station and its direction held."""
+
+    sd_x: Annotated[float, "standard deviation of x, metres"]
+    sd_y: Annotated[float, "standard deviation of y, metres"]
+    ellipse: EllipseEntry
+
+
+class StationEntry(TypedDict):
+    """A station as delivered."""
+
+    x: Annotated[float, "in the frame, metres; easting on a grid"]
+    y: Annotated[float, "in the frame, metres; northing on a grid"]
+    sd_x: Annotated[float, "standard deviation of x in the frame, metres"]
+    sd_y: Annotated[float, "standard deviation of y in the frame, metres"]
+    ellipse: EllipseEntry
+    local: LocalEntry
+
+
+class RowEntry(TypedDict):
+    """What a point was booked by: a row of a line, or an arc from other points."""
+
+    line: Annotated[str | None, "the chain line as P-Q; null for an arc"]
+    at: Annotated[float | list[float] | None, "chainage on the ground, metres; a list for oblique offsets"]
+    offset: Annotated[float | list[float], "on the ground, left positive, metres; a list for oblique offsets and arcs"]
+    source: Source
+    page: Annotated[str | None, "page of the paper book"]
+
+
+class PointEntry(StationEntry):
+    """A point of detail as delivered."""
+
+    rows: Annotated[list[RowEntry], "every time it was booked"]
+
+
+class CorrectionsEntry(TypedDict):
+    """What was added to the mean reading, metres; 0 where nothing was booked to correct by."""
+
+    standard: Annotated[float, "for the tape's true length"]
+    temperature: Annotated[float, "for its temperature"]
+    pull: Annotated[float, "for the pull on it"]
+    sag: Annotated[float, "for hanging between supports"]
+    slope: Annotated[float, "for the slope of the ground"]
+
+
+class LineEntry(TypedDict):
+    """A chain line, as taped and as it came out."""
+
+    use: Annotated[Literal["base", "side", "tie", "check", "detail"], "what it was taped for"]
+    taped: Annotated[float, "mean reading, metres"]
+    corrections: CorrectionsEntry
+    ground: Annotated[float, "horizontal length on the ground as taped, metres"]
+    computed: Annotated[float | None, "the same between its delivered ends, metres"]
+    difference: Annotated[float | None, "ground minus computed, metres"]
+
+
+class MeasurementEntry(TypedDict):
+    """One measurement in the adjusted solution."""
+
+    what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
+    kind: Annotated[MeasurementKind, "what was measured"]
+    value: Annotated[float, "observed on the ground, metres; degrees for a bearing"]
+    residual: Annotated[float, "observed minus computed, metres; degrees for a bearing"]
+    redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
+    test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
+    smallest_noticed: Annotated[float | None, "smallest error that would be noticed; null where nothing checks it"]
+    source: Source
+
+
+class CheckEntry(TypedDict):
+    """Something measured that the plotting solution did not need, compared with it."""
+
+    what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
+    kind: Annotated[CheckKind, "what was compared"]
+    taped: Annotated[float, "as measured, on the ground, metres; degrees for a bearing"]
+    computed: Annotated[float, "as the plotting solution has it, same unit"]
+    difference: Annotated[float, "taped minus computed, same unit"]
+    allowed: Annotated[float, "the largest difference that passes, same unit"]
+    test: Annotated[float, "difference over its standard deviation"]
+    passed: Annotated[bool, "whether it passes"]
+    source: Source
+
+
+class SuspectEntry(TypedDict):
+    """A measurement that may be wrong, and how."""
+
+    what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
+    group: Annotated[int, "from 1; suspects of one group cannot be told apart"]
+    source: Source
+    reading: Annotated[str, "as booked"]
+    would_be: Annotated[str, "as the book would write it if the suspicion is right"]
+    slip: Annotated[str | None, "the slip that explains it"]
+    closes: Annotated[bool, "whether every check passes with it"]
+    score: Annotated[float, "how likely, 0 to 1"]
+
+
+class AdviceEntry(TypedDict):
+    """One new line worth measuring."""
+
+    measure: Annotated[str, "the line as P-Q"]
+    gain: Annotated[float, "rise of the smallest redundancy number, or of the odds of telling suspects apart"]
+
+
+class FeatureEntry(TypedDict):
+    """Something on the ground."""
+
+    kind: Annotated[str, "from the catalogue, or the book's own"]
+    area: Annotated[float | None, "on the ground, square metres"]
+    area_sd: Annotated[float | None, "its standard deviation, square metres"]
+    perimeter: Annotated[float | None, "on the ground, metres; the length of an open line"]
+    perimeter_sd: Annotated[float | None, "its standard deviation, metres"]
+    geometry: Annotated[dict[str, Any], "a GeoJSON geometry with coordinates in the frame, metres"]
+
+
+class WarningEntry(TypedDict):
+    """Something to look at."""
+
+    rule: Annotated[str, "its short name, by which a rule of thumb can be silenced"]
+    text: Annotated[str, "what is odd; what to do"]
+    source: Source
+
+
+class Result(TypedDict):
+    """Every result of a survey.
+
+    Lengths, perimeters and areas are metres and square metres on the ground; x, y, standard deviations
+    and geometry are metres in the frame.
+    """
+
+    pegline: Annotated[str, "version of the program"]
+    book: BookEntry
+    frame: FrameEntry
+    solution: SolutionEntry
+    stations: Annotated[dict[str, StationEntry], "by name, tie stations too"]
+    points: Annotated[dict[str, PointEntry], "by name"]
+    lines: Annotated[dict[str, LineEntry], "by name, P-Q"]
+    measurements: Annotated[list[MeasurementEntry], "of the adjusted solution"]
+    checks: list[CheckEntry]
+    suspects: Annotated[list[SuspectEntry], "where a check fails, the likeliest first"]
+    advice: Annotated[list[AdviceEntry], "the best line first"]
+    features: Annotated[dict[str, FeatureEntry], "by name"]
+    warnings: list[WarningEntry]
+    missing: NotRequired[Annotated[list[str], "what a half-finished book still lacks; only of 'check'"]]
+
+
+_SCALARS: Mapping[Any, str] = {str: "string", float: "number", int: "integer", bool: "boolean", type(None): "null"}
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema of STEM.json."""
+    records: dict[str, Any] = {}
+    top = _of(Result, records)
+    records.pop("Result", None)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Results of a survey",
+        **{key: value for key, value in top.items() if key != "title"},
+        "$defs": dict(sorted(records.items())),
+    }
+
+
+def _of(hint: Any, records: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of one type; records met on the way are put into ``records``."""
+    if typing.is_typeddict(hint):
+        return _record(hint, records)
+    origin, inner = typing.get_origin(hint), typing.get_args(hint)
+    if origin is Annotated:
+        return {"description": inner[1], **_of(inner[0], records)}
+    if origin is Literal:
+        return {"enum": list(inner)}
+    if origin is list:
+        return {"type": "array", "items": _of(inner[0], records)}
+    if origin is dict:
+        return {"type": "object", "additionalProperties": True if inner[1] is Any else _of(inner[1], records)}
+    if origin in (typing.Union, types.UnionType):
+        return _either([_of(each, records) for each in inner])
+    return {"type": _SCALARS[hint]}
+
+
+def _either(choices: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the schema of a union; plain types are listed, which reads better than anyOf."""
+    if all(set(choice) == {"type"} for choice in choices):
+        return {"type": [choice["type"] for choice in choices]}
+    return {"anyOf": choices}
+
+
+def _record(declared: Any, records: dict[str, Any]) -> dict[str, Any]:
+    name = declared.__name__.removesuffix("Entry")
+    if name not in records:
+        hints = typing.get_type_hints(declared, include_extras=True)
+        text = " ".join((declared.__doc__ or "").split())
+        # ``__required_keys__`` does not see NotRequired where annotations are kept as text.
+        spared = {key for key, hint in hints.items() if typing.get_origin(hint) is NotRequired}
+        bare = {key: typing.get_args(hint)[0] if key in spared else hint for key, hint in hints.items()}
+        records[name] = {
+            "title": name,
+            "description": text,
+            "type": "object",
+            "properties": {key: {"title": key.replace("_", " "), **_of(hint, records)} for key, hint in bare.items()},
+            "required": [key for key in hints if key not in spared],
+            "additionalProperties": False,
+        }
+    return records[name] if name == "Result" else {"$ref": f"#/$defs/{name}"}
+
+
+if __name__ == "__main__":
+    import sys
+
+    sys.stdout.write(json.dumps(schema(), indent=2, ensure_ascii=False) + "\n")

@@ -8,12 +8,15 @@ written in a template                  becomes
 ``<A-B again>``, ``<B-A>``             another reading of the same
 ``<h1 on A-B>``                        ``at: 8.20, left: 3.15``
 ``<h1 on A-B twice>``                  ``at: 8.20, left: [3.15, 3.16]``
-``<h1 on A-B from 5 T1>``              ``at: [5.00, T1], left: [9.87, 4.02]`` (chainages in metres)
+``<h1 on A-B from 5 T1>``              ``at: [5.00, T1], left: [9.87, 4.02]`` (bare or, as ``5m``, in metres)
 ``<h1 along A-B>``                     ``at: 8.20``
 ``<h1 on A-B by eye face 0.15>``       the right angle set out by eye, the near face of a thing 0.30 wide
 ``<… with linen>``                     another tape than the default
 ``<… in ft>``, ``<… as ft in>``        bare in another unit; ``12 ft 6 in``
-``<bearing A-B>``                      ``63°30'``
+``<… as feet>``                        ``12' 6"``
+``<A-B but ten units more>``           what would have been booked with that slip
+``<bearing A-B>``                      ``63°30'``; with ``quadrant``, ``spaced``, ``dashed``, ``seconds`` or
+                                       ``decimal`` after it, written like that
 =====================================  ==============================================================
 """
 
@@ -31,14 +34,17 @@ __all__ = ["book_text", "fill", "template"]
 
 NAME = r"[^\s<>-](?:[^<>-]*?[^\s<>-])??"
 MANNER = (
-    r"(?: by (?P<method>swing|eye|set square|optical square|three-four-five))?(?: face (?P<half>[\d.]+))?"
-    r"(?P<twice> twice)?(?: with (?P<tape>\w+))?(?: (?P<how>in|as) (?P<units>[a-z0-9 -]+))?(?P<again> again)?"
+    r"(?P<again> again)?(?: by (?P<method>swing|eye|set square|optical square|three-four-five))?"
+    r"(?: face (?P<half>[\d.]+))?(?P<twice> twice)?(?: but (?P<slip>[\w ]+?))?(?: with (?P<tape>\w+))?"
+    r"(?: (?P<how>in|as) (?P<units>[a-z0-9 -]+))?"
 )
 ROW: Final = re.compile(
     rf"(?P<point>{NAME}) (?P<along>on|along) (?P<line>{NAME}-{NAME})(?: from (?P<arms>[\w.' -]+?))?{MANNER}"
 )
 LENGTH: Final = re.compile(rf"(?P<start>{NAME})-(?P<end>{NAME})(?: leg (?P<leg>\d+))?{MANNER}")
-BEARING: Final = re.compile(rf"bearing (?P<start>{NAME})-(?P<end>{NAME})")
+BEARING: Final = re.compile(
+    rf"bearing (?P<start>{NAME})-(?P<end>{NAME})(?: (?P<style>quadrant|spaced|dashed|seconds|decimal))?"
+)
 
 
 def fill(text: str, party: Party, *, turn_deg: float = 0.0) -> str:
@@ -47,7 +53,8 @@ def fill(text: str, party: Party, *, turn_deg: float = 0.0) -> str:
     def read(found: re.Match[str]) -> str:
         what = found[1]
         if bearing := BEARING.fullmatch(what):
-            return degrees_minutes(party.bearing(bearing["start"], bearing["end"], turn=turn_deg))
+            angle = party.bearing(bearing["start"], bearing["end"], turn=turn_deg)
+            return angle_text(angle, bearing["style"] or "")
         if row := ROW.fullmatch(what):
             return write_row(row, what, party)
         if length := LENGTH.fullmatch(what):
@@ -61,15 +68,20 @@ def write_length(found: re.Match[str], what: str, party: Party) -> str:
     """Return a length as booked."""
     line = party.plot.line(f"{found['start']}-{found['end']}")
     if line is not None:
-        metres = party.taped(line, what, leg=int(found["leg"] or 1) - 1)
+        metres = party.taped(line, what.split(" but ")[0], leg=int(found["leg"] or 1) - 1)
     else:
-        metres = party.distance(found["start"], found["end"], what, tape=found["tape"] or "")
+        metres = party.distance(found["start"], found["end"], what.split(" but ")[0], tape=found["tape"] or "")
     tape = (line.legs[0].tape or party.plot.line_tape) if line else (found["tape"] or party.plot.offset_tape)
     return as_told(metres, found, party, what=what, tape=tape)
 
 
 def as_told(metres: float, found: re.Match[str], party: Party, *, what: str = "", tape: str = "", of: float = 0) -> str:
     """Return a length in the unit that the template asks for."""
+    if found["slip"]:
+        party = replace(party, slips={what: found["slip"]})
+    if found["how"] == "as" and found["units"] == "feet":
+        feet, inches = divmod(round(metres / UNITS["in"]), 12)
+        return f"{feet}' {inches}\""
     if found["how"] == "as":
         return compound(metres, found["units"].split())
     return party.written(metres, found["units"] or "", what=what, tape=tape, of=of)
@@ -95,11 +107,11 @@ def write_row(found: re.Match[str], what: str, party: Party) -> str:
         return f"at: {chainage(party.chainage(line, level, f'chainage of {key}'))}"
     if found["arms"]:
         names = party.plot.positions
-        arms = tuple(arm if arm in names else float(arm) for arm in found["arms"].split())
+        arms = tuple(arm if arm in names else in_metres(arm, party.unit) for arm in found["arms"].split())
         at, lengths, across = party.oblique(replace(row, arms=arms), line)
         readings = ", ".join(
             as_told(length, found, party, what=f"{key} from {arm}", tape=party.plot.offset_tape)
-            for arm, length in zip(arms, lengths, strict=True)
+            for arm, length in zip(found["arms"].split(), lengths, strict=True)
         )
         return f"at: [{', '.join(at)}], {hand(across)}: [{readings}]"
     along, offset = party.perpendicular(row, line)
@@ -108,6 +120,11 @@ def write_row(found: re.Match[str], what: str, party: Party) -> str:
         again = abs(offset) + party.draw(f"{what} again", 0.005 * party.errors.lays)
         told = f"[{told}, {as_told(again, found, party)}]"
     return f"at: {chainage(along)}, {hand(offset)}: {told}"
+
+
+def in_metres(chainage: str, unit: str) -> float:
+    """Return a chainage of a template in metres: bare in the book's unit, ``5.0m`` in metres."""
+    return float(chainage.removesuffix("m")) * (1.0 if chainage.endswith("m") else UNITS[unit])
 
 
 def line_unit(found: re.Match[str]) -> str:
@@ -135,14 +152,26 @@ def compound(metres: float, units: list[str]) -> str:
     return " ".join([*words, f"{left} {last}"])
 
 
-def degrees_minutes(bearing: float, *, step: int = 15) -> str:
-    """Return a bearing to so many minutes.
+def angle_text(bearing: float, style: str, *, step: int = 15) -> str:
+    """Return a bearing to so many minutes, in a style of the format.
 
-    >>> degrees_minutes(63.52)
-    "63°30'"
+    >>> [angle_text(116.52, style) for style in ("", "seconds", "dashed", "decimal", "quadrant")]
+    ["116°30'", '116°30\'00"', '116-30-00', '116.5', "S 63°30' E"]
     """
-    degrees, minutes = divmod(round(bearing * 60 / step) * step, 60)
-    return f"{degrees % 360}°{minutes:02d}'"
+    whole, minutes = divmod(round(bearing * 60 / step) * step % (360 * 60), 60)
+    match style:
+        case "seconds":
+            return f"{whole}°{minutes:02d}'00\""
+        case "spaced" | "dashed":
+            return (" " if style == "spaced" else "-").join((f"{whole}", f"{minutes:02d}", "00"))
+        case "decimal":
+            return f"{whole + minutes / 60:g}"
+        case "quadrant":
+            angle = whole * 60 + minutes
+            north, east = not 90 * 60 < angle < 270 * 60, angle < 180 * 60
+            slant = min(angle % (180 * 60), -angle % (180 * 60))
+            return f"{'N' if north else 'S'} {slant // 60}°{slant % 60:02d}' {'E' if east else 'W'}"
+    return f"{whole}°{minutes:02d}'"
 
 
 # -- a whole book of a plot ---------------------------------------------------------------------
@@ -172,7 +201,7 @@ def book_text(
     slips
         What is read wrongly, to a name of ``slips.SLIPS``: ``{"A-C": "tape dropped"}`` for a line or
         dimension, ``{"h1 on A-B": "left for right"}`` or another slip for an offset,
-        ``{"chainage of h1 on A-B": …}``, ``{"h1 on A-B from 5.0": …}`` for an arm.
+        ``{"chainage of h1 on A-B": …}``, ``{"h1 on A-B from 5.0m": …}`` for an arm.
     head
         Further YAML for the top of the book.
     """
@@ -285,7 +314,7 @@ def row_keys(line: Line, row: Row) -> str:
     if row.form == "on line":
         read = f"<{row.point} along {line.name}>"
     else:
-        arms = f" from {' '.join(map(str, row.arms))}" if row.arms else ""
+        arms = f" from {' '.join(arm if isinstance(arm, str) else f'{arm}m' for arm in row.arms)}" if row.arms else ""
         method = f" by {row.method}" if row.method else ""
         face = f" face {row.half_width}" if row.half_width else ""
         read = f"<{row.point} on {line.name}{arms}{method}{face}>"

@@ -98,7 +98,7 @@ class Party:
         name = leg.tape or by_default
         tape = self.plot.tapes[name]
         reading = exact_reading(level, leg, tape)
-        scale = self.draw(f"scale of {name}", tape.b * self.errors.scale)
+        scale = self.draw(f"scale of {name.split()[0]}", tape.b * self.errors.scale)
         lays = max(1, ceil(reading / tape.length))
         return reading * (1 + scale) + self.draw(what, tape.a * sqrt(lays) * self.errors.lays)
 
@@ -126,7 +126,7 @@ class Party:
             inside = level if last else min(level, piece)
             name = leg.tape or self.plot.line_tape
             tape = self.plot.tapes[name]
-            scale = self.draw(f"scale of {name}", tape.b * self.errors.scale)
+            scale = self.draw(f"scale of {name.split()[0]}", tape.b * self.errors.scale)
             booked += exact_reading(piece, leg, tape) * (1 + scale) * inside / piece
             level -= inside
             if not level and not last:
@@ -194,7 +194,7 @@ class Party:
         lay = self.plot.tapes[tape or self.plot.line_tape].length / factor
         return SLIPS[slip](text, lay, of / factor)
 
-    def bearing(self, start: str, end: str, *, sd: float = 0.5, turn: float = 0.0) -> float:
+    def bearing(self, start: str, end: str, *, sd: float = 0.3, turn: float = 0.0) -> float:
         """Return the bearing from the plot's +y, degrees, plus ``turn``, with an error of ``sd`` degrees."""
         (x1, y1), (x2, y2) = (self.plot.positions[name] for name in (start, end))
         true = degrees(atan2(x2 - x1, y2 - y1)) + turn

@@ -103,7 +103,7 @@ class Plot:
     dimensions: tuple[str, ...] = ()  #: ``P-Q``
     arcs: tuple[Arc, ...] = ()
     features: Mapping[str, str] = field(default_factory=dict)  #: as booked, with ``<P-Q>`` for a taped length
-    tapes: Mapping[str, Tape] = field(default_factory=lambda: TAPES)
+    tapes: Mapping[str, Tape] = field(default_factory=lambda: TAPES)  #: ``chain later`` is the tape ``chain``, later
     line_tape: str = "steel"
     offset_tape: str = "fibreglass"
     method: str = "optical square"  #: the book's default for right angles

@@ -21,6 +21,7 @@ from pegline.network.model import Adjustment, Array
 from pegline.reduction.model import ReducedArc, ReducedLine, Reduction
 
 __all__ = [
+    "CHI2_95",
     "Geometry",
     "Places",
     "Records",
@@ -30,7 +31,9 @@ __all__ = [
     "drawn",
     "ellipses",
     "every_place",
+    "features_of_points",
     "geometry",
+    "kinds_of_points",
     "moment",
     "offsets_of",
     "points",
@@ -218,6 +221,25 @@ def arcs_by_point(records: Records) -> Mapping[str, tuple[ReducedArc, ...]]:
     for arc in records.reduction.arcs:
         found[arc.point] = (*found.get(arc.point, ()), arc)
     return found
+
+
+def features_of_points(records: Records) -> tuple[dict[str, list[Shape]], dict[str, Shape]]:
+    """Return the point features on each point, and the first larger feature through each."""
+    alone: dict[str, list[Shape]] = {}
+    through: dict[str, Shape] = {}
+    for shape in records.detail.shapes.values():
+        if shape.path is None:
+            alone.setdefault(shape.points[0], []).append(shape)
+        else:
+            through.update({name: shape for name in shape.points if name not in through})
+    return alone, through
+
+
+def kinds_of_points(records: Records) -> dict[str, str]:
+    """Return what each point is, or what it is a corner of."""
+    alone, through = features_of_points(records)
+    corners = {name: shape.kind for name, shape in through.items()}
+    return corners | {name: shapes[0].kind for name, shapes in alone.items()}
 
 
 def moment(book: Book) -> str:

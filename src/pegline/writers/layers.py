@@ -42,6 +42,7 @@ from pegline.writers.figures import (
     computed_length,
     ellipses,
     every_place,
+    features_of_points,
     geometry,
     points,
     source,
@@ -150,7 +151,7 @@ def _chain_lines(site: _Site) -> Iterator[Row]:
 
 def _detail_points(site: _Site) -> Iterator[Row]:
     """Yield every point, and once more for every further point feature that stands on one."""
-    alone, through = _features_of_points(site.records)
+    alone, through = features_of_points(site.records)
     places, book = points(site.records), site.records.book
     arcs = arcs_by_point(site.records)
     for name, accuracy in zip(places.names, _accuracy(places), strict=True):
@@ -187,18 +188,6 @@ def _of_point(site: _Site, base: Mapping[str, Value], shape: Shape | None, *, ow
         row |= {key: value for key, value in told.items() if key not in ("name", "source") and value is not None}
         row["source"] = row.get("source") or told["source"]
     return {**row, "checked": site.checked}
-
-
-def _features_of_points(records: Records) -> tuple[dict[str, list[Shape]], dict[str, Shape]]:
-    """Return the point features on each point, and the first larger feature through each."""
-    alone: dict[str, list[Shape]] = {}
-    through: dict[str, Shape] = {}
-    for shape in records.detail.shapes.values():
-        if shape.path is None:
-            alone.setdefault(shape.points[0], []).append(shape)
-        else:
-            through.update({name: shape for name in shape.points if name not in through})
-    return alone, through
 
 
 def _offset(row: ReducedRow) -> float:

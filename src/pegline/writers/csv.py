@@ -1,0 +1,71 @@
+"""STEM.csv: stations and points with their standard deviation and kind, for a spreadsheet or a drawing program."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from math import sqrt
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from pegline.units import METRES_PER
+from pegline.writers.figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
+
+if TYPE_CHECKING:
+    from pegline.plan.model import Plan
+
+__all__ = ["safe", "write"]
+
+#: A spreadsheet takes a cell that begins with one of these for a formula.
+FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def write(plan: Plan, path: Path) -> None:
+    """Write the points of a survey to ``path``."""
+    # Lines end as RFC 4180 has them, on every system.
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\r\n").writerows(_rows(plan))
+
+
+def _rows(records: Records) -> Iterator[list[str]]:
+    unit = _unit(records.frame.metres_per_unit)
+    yield ["name", f"east ({unit})", f"north ({unit})", "standard deviation (m)", "kind"]
+    ties, kinds = records.book.tie_stations, kinds_of_points(records)
+    pegs, detail = stations(records), points(records)
+    yield from _placed(records, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
+    yield from _placed(records, detail, [kinds.get(name, "point") for name in detail.names])
+
+
+def _placed(records: Records, places: Places, kinds: list[str]) -> Iterator[list[str]]:
+    """Yield places to a tenth of a millimetre, with the standard deviation along the worst direction."""
+    worst = (ellipses(places.variances)[:, 0] / sqrt(CHI2_95)).tolist()
+    positions = (places.positions / records.frame.metres_per_unit).tolist()
+    for name, (east, north), sd, kind in zip(places.names, positions, worst, kinds, strict=True):
+        yield [safe(name), plain(east), plain(north), plain(sd), safe(kind)]
+
+
+def plain(value: float) -> str:
+    """Return a number with four decimals and no negative zero.
+
+    >>> plain(-0.00001), plain(52.32)
+    ('0.0000', '52.3200')
+    """
+    return f"{round(value, 4) + 0.0:.4f}"
+
+
+def _unit(metres: float) -> str:
+    """Return the name of the unit of so many metres.
+
+    >>> _unit(1.0), _unit(0.3048), _unit(1.5)
+    ('m', 'ft', '1.5 m')
+    """
+    return next((name for name, each in METRES_PER.items() if abs(each - metres) < 1e-12), f"{metres} m")
+
+
+def safe(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula.
+
+    >>> safe("=1+1"), safe("A-B")
+    ("'=1+1", 'A-B')
+    """
+    return f"'{text}" if text.startswith(FORMULA) else text

@@ -1,4 +1,4 @@
-"""One file for each output; none knows another. ``figures`` and ``layers`` hold what several of them tell.
+"""One file for each output; none knows another. ``figures``, ``result`` and ``gis`` hold what several of them tell.
 
 A writer makes the file at the path it is given (and files beside it of the same stem, where a format
 needs several), looks at what it wrote, and raises OutputError when that is not whole. ``publish`` moves
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from pegline.plan.model import Plan
 
-__all__ = ["DEFAULT", "WRITERS", "Writer"]
+__all__ = ["WRITERS", "Writer"]
 
 Writer = Callable[["Plan", Path], None]
 
@@ -44,6 +44,3 @@ WRITERS: Final[Mapping[str, Writer]] = {
     "shp": _later("shp"),
     "geoparquet": _later("geoparquet"),
 }
-
-#: What is written when nothing is picked.
-DEFAULT: Final = ("gpkg", "dxf", "pdf", "html", "csv", "json")

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pegline.errors import OutputError
 from pegline.writers.columns import Type
 from pegline.writers.figures import Records, moment
-from pegline.writers.layers import Filled, filled
+from pegline.writers.gis import Filled, filled
 from pegline.writers.tables import extended
 
 if TYPE_CHECKING:

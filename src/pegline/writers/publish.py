@@ -43,7 +43,7 @@ SAYINGS: Final[Mapping[int, str]] = {
 
 def publish(
     plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
-) -> list[Path]:
+) -> tuple[Path, ...]:
     """Write a plan in some formats into a folder, each file whole or not at all, and return the files.
 
     All is built in a work folder before the first file is moved: when anything fails, what stood there
@@ -83,7 +83,7 @@ def held(directory: Path) -> Iterator[None]:
 
 def moved(
     plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
-) -> list[Path]:
+) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
     with _told(directory / stem):
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
@@ -101,7 +101,7 @@ def moved(
             for path in made:
                 path.replace(directory / path.name)
             _synced(directory)
-            return [directory / path.name for path in made]
+            return tuple(directory / path.name for path in made)
         finally:
             shutil.rmtree(work, ignore_errors=True)
 

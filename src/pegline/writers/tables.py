@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from pegline.writers.columns import Column
 from pegline.writers.figures import Records, moment, source
-from pegline.writers.layers import Filled, values_of
+from pegline.writers.gis import Filled, values_of
 from pegline.writers.metadata import NAMESPACE, head, iso_record
 from pegline.writers.result import result
 

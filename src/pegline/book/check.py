@@ -2,13 +2,355 @@
 
 from __future__ import annotations
 
-from pegline.book.model import Book
-from pegline.errors import Finding
-from pegline.measures.grammar import Slate
+import re
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping, Set
+from itertools import chain, pairwise
+from typing import Final
+
+from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
+from pegline.book.model import Book, Feature
+from pegline.errors import Finding, Place
+from pegline.kinds import KINDS, FeatureKind, Form
+from pegline.measures.grammar import Named, Slate, nearest, suggest
+from pegline.measures.scalars import shown
+from pegline.measures.values import Name
 
 __all__ = ["check"]
+
+Check = Callable[[Book, Slate], Iterator[Finding]]
+
+_OWN: Final = re.compile(r".+\.\d+")
 
 
 def check(book: Book, slate: Slate) -> tuple[list[Finding], list[Finding]]:
     """Return what is wrong in a book, and what is odd in it but not wrong."""
-    return [], []
+    faults = [finding for each in FAULTS for finding in each(book, slate)]
+    warnings = [finding for each in ODDITIES for finding in each(book, slate)]
+    return faults, warnings
+
+
+# -- names ------------------------------------------------------------------------------------------
+
+
+def _stations(book: Book, slate: Slate) -> dict[str, Place]:
+    """Return every station with the first place that makes it one."""
+    known = {name: station.place for name, station in book.stations.items()}
+    for realm, name, place in slate.defined:
+        if realm == "station":
+            known.setdefault(name, place)
+    return known
+
+
+def _points(slate: Slate, book: Book) -> dict[str, Place]:
+    """Return every point that is no station with the first place that makes it one."""
+    known: dict[str, Place] = {}
+    for realm, name, place in slate.defined:
+        if realm in ("point", "corner"):
+            known.setdefault(name, place)
+    for line in book.lines.values():
+        for row in line.details:
+            if row.form != "station":
+                known.setdefault(row.name, row.place)
+    return known
+
+
+def unknown_names(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell each name that nothing in the book makes known."""
+    stations = _stations(book, slate)
+    realms: Mapping[str, tuple[str, Set[str]]] = {
+        "station": ("station", stations.keys()),
+        "point": ("point or station", stations.keys() | _points(slate, book).keys()),
+        "line": ("line", book.lines.keys()),
+        "feature": ("feature", book.features.keys()),
+        "tape": ("tape", book.tapes.keys()),
+        "kind": ("kind", KINDS.keys() | book.kinds.keys()),
+    }
+    for realm, name, place in slate.used:
+        if realm in realms and name not in realms[realm][1] and name not in slate.lost:
+            what, known = realms[realm]
+            yield Finding(f"unknown-{realm}", _unknown(what, name, set(known)), place)
+
+
+def _unknown(what: str, name: str, known: set[str]) -> str:
+    hint = suggest(name, known) if known else f"; the book has no {what} yet, add it"
+    return f"there is no {what} {shown(name)}{hint}"
+
+
+def stations_off_their_line(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a station that stands for its chainage in a row of a line that it is not on."""
+    for line in book.lines.values():
+        here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
+        for row in line.details:
+            for part in row.at:
+                if isinstance(part, Name) and part.text not in here and part.text not in slate.lost:
+                    text = f"at: there is no station {shown(part.text)} on line {line.name}{suggest(part.text, here)}"
+                    yield Finding("unknown-station", text, part.place)
+
+
+def one_name_two_things(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a name that is a station and a point."""
+    points = _points(slate, book)
+    for name, place in _stations(book, slate).items():
+        if name in points:
+            first, second = sorted((place, points[name]), key=lambda p: (p.line, p.column))
+            text = f"{shown(name)} is a station and a point, the other in line {first.line}; give one another name"
+            yield Finding("name-twice", text, second)
+
+
+def reserved_names(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell names that are kept for points named by the program."""
+    given = (named for named in slate.defined if named.realm != "corner")
+    named = ((entry.name, entry.place) for entry in chain(given, _named(book)))
+    for name, place in dict.fromkeys(named):
+        if _OWN.fullmatch(name):
+            text = f"names like {shown(name)} are kept for points that the program names; leave out the '.'"
+            yield Finding("reserved-name", text, place)
+
+
+def _named(book: Book) -> Iterator[Named]:
+    for name, station in book.stations.items():
+        yield Named("station", name, station.place)
+    for name, feature in book.features.items():
+        yield Named("feature", name, feature.place)
+
+
+# -- lines ------------------------------------------------------------------------------------------
+
+
+def base_line(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell when there is not exactly one base line."""
+    bases = [line for line in book.lines.values() if line.use == "base"]
+    for line in bases[1:]:
+        text = f"{bases[0].name} in line {bases[0].place.line} is the base line already; write use: side or tie"
+        yield Finding("base", text, line.place)
+    lines = list(book.lines.values())
+    if lines and not bases and not slate.lost.intersection(("base", *(str(u) for u in ("use",)))):
+        yield Finding("base", "no line is the base line; write use: base in the longest one", lines[0].place)
+
+
+def there_and_back(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a line that is booked in both directions."""
+    for line in book.lines.values():
+        other = book.lines.get(f"{line.end}-{line.start}")
+        if other and (other.place.line, other.place.column) < (line.place.line, line.place.column):
+            text = f"{other.name} in line {other.place.line} is the same line; add its back reading to taped there"
+            yield Finding("line-twice", text, line.place)
+
+
+def rows_on_a_check_line(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell details on a check line."""
+    for line in book.lines.values():
+        if line.use == "check" and line.details:
+            text = f"{line.name} is a check line and carries no details; write use: tie"
+            yield Finding("check-details", text, line.details[0].place)
+
+
+def lines_between_stations(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell what is booked as between points and lies between stations."""
+    stations = _stations(book, slate)
+    for line in book.lines.values():
+        if line.use == "detail" and line.start in stations and line.end in stations:
+            yield Finding("detail-line", f"{line.name} is between two stations; write use: tie or check", line.place)
+    for dimension in book.dimensions:
+        pair = dimension.pair
+        if pair.start in stations and pair.end in stations:
+            text = f"{pair} is between two stations; book it under lines, with use: tie or check"
+            yield Finding("dimension", text, dimension.place)
+
+
+# -- arcs and features ------------------------------------------------------------------------------
+
+
+def arcs_without_a_side(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a point from two others that may lie on either side of them."""
+    placed = {row.name for line in book.lines.values() for row in line.details}
+    several: dict[str, int] = {}
+    for arc in book.arcs:
+        several[arc.point] = several.get(arc.point, 0) + len(arc.arms)
+    for arc in book.arcs:
+        if several[arc.point] == 2 and arc.side is None and arc.point not in placed and arc.point not in slate.lost:
+            start, end = (arm.start for arm in arc.arms)
+            text = f"two arcs meet on both sides of {start}-{end}; add left_of or right_of"
+            yield Finding("arc-side", text, arc.place)
+
+
+#: What each geometry can be.
+_FORMS: Final[Mapping[type, tuple[Form, ...]]] = {
+    At: ("point",),
+    Through: ("line",),
+    Ring: ("line", "area"),
+    Curve: ("line",),
+    Rectangle: ("line", "area"),
+    TapedRound: ("line", "area"),
+    Circle: ("line", "area"),
+    Parallel: ("line",),
+}
+_WORDS: Final[Mapping[type, str]] = {
+    At: "at",
+    Through: "through",
+    Ring: "ring",
+    Curve: "curve",
+    Rectangle: "rectangle",
+    TapedRound: "taped_round",
+    Circle: "circle",
+    Parallel: "parallel",
+}
+_HINTS: Final[Mapping[Form, str]] = {
+    "point": "write at",
+    "line": "write through, curve or parallel",
+    "area": "write ring, rectangle, taped_round, circle, or curve with closed: true",
+}
+
+
+def _kind(book: Book, feature: Feature) -> FeatureKind | None:
+    own = book.kinds.get(feature.kind)
+    return FeatureKind(own.name, own.geometry, own.layer or "") if own else KINDS.get(feature.kind)
+
+
+def _forms(geometry: Geometry) -> tuple[Form, ...]:
+    closed = isinstance(geometry, Curve) and geometry.closed
+    return ("line", "area") if closed else _FORMS[type(geometry)]
+
+
+def geometry_of_kinds(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a feature whose geometry its kind cannot have."""
+    for feature in book.features.values():
+        kind = _kind(book, feature)
+        forms = _forms(feature.geometry)
+        if kind and kind.geometry not in forms and not (kind.ring_is_area and "area" in forms):
+            word = _WORDS[type(feature.geometry)]
+            text = f"{kind.name} is a kind of {kind.geometry}, which {word} does not make; {_HINTS[kind.geometry]}"
+            yield Finding("kind", text, feature.place)
+
+
+def parallels(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell a parallel to something that is no line, or to itself by a roundabout way."""
+    for feature in book.features.values():
+        seen = {feature.name}
+        other: Feature | None = feature
+        while other and isinstance(other.geometry, Parallel):
+            other = book.features.get(other.geometry.to)
+            if other and other.name in seen:
+                yield Finding("parallel", f"{feature.name} is parallel to itself; name another line", feature.place)
+                break
+            seen.add(other.name if other else "")
+        if other is not feature and other and isinstance(other.geometry, At | Circle | Rectangle | TapedRound):
+            text = f"parallel: {other.name} is no line; name a feature with through, ring or curve"
+            yield Finding("parallel", text, feature.place)
+
+
+def booked_again_in_a_shape(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell the same point named twice in one outline."""
+    for feature in book.features.values():
+        geometry = feature.geometry
+        if not isinstance(geometry, Through | Ring | Curve):
+            continue
+        names = geometry.points
+        if isinstance(geometry, Ring) and len(names) > 3 and names[0] == names[-1]:
+            text = f"ring: it ends on {names[0]} again; leave the last one out, a ring closes by itself"
+            yield Finding("ring", text, feature.place)
+        elif any(a == b for a, b in pairwise(names)):
+            twice = next(a for a, b in pairwise(names) if a == b)
+            yield Finding("points", f"{shown(twice)} stands twice running; leave one out", feature.place)
+
+
+# -- the frame --------------------------------------------------------------------------------------
+
+
+def grid_without_control(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Tell bearings from a grid that nothing names."""
+    if book.north and book.north.reference == "grid" and not book.control and not slate.lost.intersection(("crs",)):
+        text = "from: grid, and no control says which grid; add control, or write magnetic or true"
+        yield Finding("grid", text, book.north.place)
+
+
+# -- what is odd ------------------------------------------------------------------------------------
+
+
+def witnesses_nearly_named(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Warn of a witness object that is nearly the name of something surveyed."""
+    names = _stations(book, slate).keys() | _points(slate, book).keys() | book.features.keys()
+    for found in book.witnesses.values():
+        for witness in found:
+            if witness.object in names:
+                continue
+            near = nearest(witness.object, names)
+            if near is not None and _close(near, witness.object):
+                text = f"the witness {shown(witness.object)} is nearly {near!r}; write that, if it is meant"
+                yield Finding("witness-name", text, witness.place)
+
+
+def _close(name: str, other: str) -> bool:
+    """Return whether two names differ by capitals, spaces or one slip of the pen."""
+    one, two = (re.sub(r"[\s_.'’-]", "", text).casefold() for text in (name, other))
+    if one == two:
+        return True
+    if min(len(one), len(two)) < 4 or abs(len(one) - len(two)) > 1:
+        return False
+    shared = 0
+    while shared < min(len(one), len(two)) and one[shared] == two[shared]:
+        shared += 1
+    rest_one, rest_two = one[shared:], two[shared:]
+    return rest_one[1:] == rest_two[1:] or rest_one[1:] == rest_two or rest_one == rest_two[1:]
+
+
+#: Letters of other scripts that look like Latin ones.
+_LOOKS: Final = str.maketrans("АВЕКМНОРСТУХІЈЅаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXIJSaeopcyxijsABEZHIKMNOPTYXo")
+
+
+def names_that_look_alike(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Warn of two names that a reader would take for one."""
+    points = {**_points(slate, book), **_stations(book, slate)}
+    for places in (points, {name: feature.place for name, feature in book.features.items()}):
+        seen: dict[str, str] = {}
+        for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
+            first = seen.setdefault(unicodedata.normalize("NFKC", name).translate(_LOOKS).casefold(), name)
+            if first != name:
+                text = (
+                    f"{shown(name)} looks like {shown(first)} in line {places[first].line}; check that both are meant"
+                )
+                yield Finding("look-alike", text, places[name])
+
+
+def pages_without_an_image(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Warn of a page that ``pages`` does not list."""
+    if not book.pages:
+        return
+    for realm, name, place in slate.used:
+        if realm == "page" and name not in book.pages:
+            yield Finding("page", f"page {shown(name)} is not among pages{suggest(name, book.pages)}", place)
+
+
+def rows_not_drawn(book: Book, slate: Slate) -> Iterator[Finding]:
+    """Warn of rows of a feature that its geometry does not go through."""
+    for line in book.lines.values():
+        for row in line.details:
+            feature = book.features.get(row.feature) if row.feature else None
+            geometry = feature.geometry if feature else None
+            if isinstance(geometry, Through | Ring | Curve) and row.name not in geometry.points:
+                text = f"{row.feature} does not go through this row; write booked in its {_WORDS[type(geometry)]}"
+                yield Finding("row-not-drawn", text, row.place)
+
+
+FAULTS: Final[tuple[Check, ...]] = (
+    unknown_names,
+    stations_off_their_line,
+    one_name_two_things,
+    reserved_names,
+    base_line,
+    there_and_back,
+    rows_on_a_check_line,
+    lines_between_stations,
+    arcs_without_a_side,
+    geometry_of_kinds,
+    parallels,
+    booked_again_in_a_shape,
+    grid_without_control,
+)
+ODDITIES: Final[tuple[Check, ...]] = (
+    witnesses_nearly_named,
+    names_that_look_alike,
+    pages_without_an_image,
+    rows_not_drawn,
+)

@@ -5,27 +5,14 @@ Each field that a key of the book fills says so; the reader and the JSON Schema 
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal
 
-from pegline.book.geometry import (
-    GEOMETRY,
-    LEAST_POINTS,
-    At,
-    Booked,
-    Circle,
-    Curve,
-    Geometry,
-    Parallel,
-    Rectangle,
-    Ring,
-    TapedRound,
-    Through,
-)
+from pegline.book.feature import FEATURES, OWN_KINDS, Feature, OwnKind
+from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
+from pegline.book.settings import DEFAULT_TAPE, FORMAT, LIMITS, NEAR, SCALE, SHEET, DefaultTape, Limits, Near, Sheet
 from pegline.errors import Finding, Place
 from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North
@@ -34,7 +21,6 @@ from pegline.measures.distance import ARC, DIMENSIONS, WITNESSES, Arc, Dimension
 from pegline.measures.grammar import (
     Grammar,
     Key,
-    Misread,
     Named,
     Record,
     Slate,
@@ -42,33 +28,28 @@ from pegline.measures.grammar import (
     items,
     mapping,
     one_or_more,
-    scalar,
 )
-from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, SIZE, UNIT, check_spread
+from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, UNIT, check_spread
 from pegline.measures.offset import METHOD, ROW, Method, Row
 from pegline.measures.scalars import (
     DATE,
-    FLAG,
     INTEGER,
-    LATITUDE,
-    LONGITUDE,
     NAME,
+    NOTE,
     NUMBER,
+    PAGE,
     PAIR,
-    PROPORTION,
     PULL,
     TEMPERATURE,
     TEXT,
     bounded,
-    integer,
-    shown,
     sides,
     to,
     word,
 )
 from pegline.measures.taped import TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Side
-from pegline.measures.written import Table, Text, Written
+from pegline.measures.written import Table, Written
 
 __all__ = [
     "At",
@@ -99,10 +80,6 @@ Material = Literal["steel", "linen", "fibreglass", "chain"]
 
 def _name_it(name: str) -> dict[str, Any]:
     return {"name": name}
-
-
-_NOTE: Final = Key(TEXT, "Anything worth keeping.")
-_PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")
 
 
 # -- tapes ------------------------------------------------------------------------------------------
@@ -168,7 +145,7 @@ class Station:
     name: str
     place: Place
     mark: Annotated[str | None, Key(TEXT, "What marks it on the ground: wooden peg, nail in kerb.")] = None
-    note: Annotated[str | None, _NOTE] = None
+    note: Annotated[str | None, NOTE] = None
     side: Annotated[Side | None, sides("station")] = None
     sketch: Annotated[
         tuple[float, float] | None,
@@ -214,8 +191,8 @@ class Line:
     spans: Annotated[int | None, Key(INTEGER, "Equal unsupported spans; left out, the tape lay on the ground.")] = None
     accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of the reading as a whole.")] = None
     method: Annotated[Method | None, Key(METHOD, "How right angles were set out on this line.")] = None
-    note: Annotated[str | None, _NOTE] = None
-    page: Annotated[str | None, _PAGE] = None
+    note: Annotated[str | None, NOTE] = None
+    page: Annotated[str | None, PAGE] = None
 
 
 def _line(values: dict[str, Any], table: Table, slate: Slate) -> Line:
@@ -237,205 +214,7 @@ LINES: Final = mapping(
 )
 
 
-# -- features ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Feature:
-    """Something on the ground, of a kind, with one geometry."""
-
-    name: str
-    kind: Annotated[str, Key(to("kind", TEXT), "What it is: building, fence, tree … or one of the book's own kinds.")]
-    geometry: Annotated[Geometry, GEOMETRY]
-    place: Place
-    thickness: Annotated[Length | None, Key(SIZE, "How thick a wall or hedge is.")] = None
-    face: Annotated[
-        Literal["left", "right", "middle"] | None,
-        Key(
-            word("left", "right", "middle"), "Which face of a wall or hedge its points are on, as seen going along it."
-        ),
-    ] = None
-    girth: Annotated[Length | None, Key(SIZE, "Length of the tape once round it.")] = None
-    width: Annotated[Length | None, Key(SIZE, "How wide it is.")] = None
-    spread: Annotated[Length | None, Key(SIZE, "Diameter of the crown.")] = None
-    height: Annotated[Length | None, Key(SIZE, "How high it is.")] = None
-    label: Annotated[str | None, Key(TEXT, "What the plan says beside it.")] = None
-    note: Annotated[str | None, _NOTE] = None
-    page: Annotated[str | None, _PAGE] = None
-    data: Annotated[
-        Mapping[str, str], Key(mapping(TEXT, TEXT, "data"), "Anything else, passed through to the outputs.")
-    ] = field(default_factory=dict)
-
-
-def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
-    closed, corners = values.pop("closed", None), values.pop("corners", None)
-    name, geometry = values["name"], values["geometry"]
-    if closed is not None:
-        if not isinstance(geometry, Curve):
-            raise Wrong("closed stands where there is no curve; leave it out", table.entries["closed"][0].place)
-        geometry = dataclasses.replace(geometry, closed=closed)
-    least = LEAST_POINTS.get(type(geometry), 0)
-    if least and len(geometry.points) < least and not any(isinstance(point, Booked) for point in geometry.points):
-        word_, text = next((w, v) for w, (_, v) in table.entries.items() if w in GEOMETRY.keys)
-        raise Wrong(f"{word_}: {len(geometry.points)} points are too few; name {least} or more", text.place, "points")
-    if isinstance(geometry, Rectangle | TapedRound):
-        geometry = _with_corners(name, geometry, corners, table, slate)
-    elif corners is not None:
-        raise Wrong(
-            "corners stand where no rectangle or round makes any; leave them out", table.entries["corners"][0].place
-        )
-    return Feature(**values | {"geometry": geometry})
-
-
-def _with_corners(
-    name: str, geometry: Rectangle | TapedRound, corners: tuple[str, ...] | None, table: Table, slate: Slate
-) -> Rectangle | TapedRound:
-    """Name the corners that a shape makes, from the edge's end onward."""
-    count = 2 if isinstance(geometry, Rectangle) else len(geometry.walls) - geometry.closing
-    if corners is None:
-        corners = tuple(f"{name}.{number}" for number in range(1, count + 1))
-        slate.defined.extend(Named("corner", corner, table.place) for corner in corners)
-    elif len(corners) != count:
-        place = table.entries["corners"][1].place
-        raise Wrong(f"corners: {len(corners)} names for {count} corners; name each one", place, "corners")
-    return dataclasses.replace(geometry, corners=corners)
-
-
-def _read_corner(written: Written, slate: Slate) -> str:
-    name = NAME.read(written, slate)
-    slate.defined.append(Named("point", name, written.place))
-    return name
-
-
-FEATURES: Final = mapping(
-    NAME,
-    Record(
-        Feature,
-        "a feature",
-        _feature,
-        {
-            "closed": Key(FLAG, "true makes a curve come back to its first point."),
-            "corners": Key(
-                items(Grammar(_read_corner, NAME.schema, NAME.name), "the corners"),
-                "Names of the corners that a rectangle or a round makes, from the edge's end onward.",
-            ),
-        },
-        name="feature",
-    ),
-    "features",
-    name=lambda name: {"name": name},
-)
-
-
-def _layer(text: str) -> str:
-    if re.fullmatch(r"[A-Za-z][A-Za-z0-9_ ]{0,59}", text):
-        return text
-    raise Misread(f"{shown(text)} is no layer; write plain letters, digits, '_' and spaces")
-
-
-@dataclass(frozen=True, slots=True)
-class OwnKind:
-    """A kind of feature that the book adds."""
-
-    name: str
-    geometry: Annotated[Literal["point", "line", "area"], Key(word("point", "line", "area"), "What it is on a plan.")]
-    place: Place
-    layer: Annotated[
-        str | None,
-        Key(scalar(_layer, "a layer", {"type": "string", "pattern": "^[A-Za-z][A-Za-z0-9_ ]*$"}), "Layer in drawings."),
-    ] = None
-
-
-# -- the sheet, limits and the whole ----------------------------------------------------------------
-
-PAPERS: Final = ("A4", "A3", "A2", "A1", "A0")
-AREA_UNITS: Final = ("m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains")
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """What the plan's sheet should be."""
-
-    paper: Annotated[str | None, Key(word(*PAPERS), "Size of the paper.")] = None  #: A4 to A0
-    orientation: Annotated[
-        Literal["landscape", "portrait"] | None, Key(word("landscape", "portrait"), "Which way the sheet lies.")
-    ] = None
-    prepared_for: Annotated[str | None, Key(TEXT, "For whom the plan is.")] = None
-    prepared_by: Annotated[str | None, Key(TEXT, "Who made it.")] = None
-    number: Annotated[str | None, Key(TEXT, "Number of the drawing.")] = None
-    revision: Annotated[str | None, Key(TEXT, "Its revision.")] = None
-    areas: Annotated[tuple[str, ...], Key(one_or_more(word(*AREA_UNITS), "a unit"), "Units to print areas in.")] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """Limits of the rules of thumb. None: the default."""
-
-    offset: Annotated[Length | None, Key(LENGTH, "Longest perpendicular offset; 10 m unless told.")] = None
-    oblique: Annotated[
-        Length | None, Key(LENGTH, "Longest oblique distance; the offset tape's length unless told.")
-    ] = None
-    angle: Annotated[
-        tuple[Angle, Angle] | None,
-        Key(items(ANGLE, "two angles", least=2, most=2), "Smallest and largest angle of a cut: [30°, 120°]."),
-    ] = None
-    check_ratio: float | None = None  #: allowed difference of a check line over its length
-    check_length: Length | None = None  #: or as a length
-    significance: Annotated[
-        float, Key(bounded("a significance", above=0, most=0.5), "Of the statistical tests; 0.001 unless told.")
-    ] = 0.001
-    silence: Annotated[
-        tuple[str, ...], Key(one_or_more(TEXT, "a rule's name"), "Names of rules of thumb not to be told.")
-    ] = ()
-
-
-def _read_check(written: Written, slate: Slate) -> float | Length:
-    if isinstance(written, Text) and "/" in written.value:
-        return PROPORTION.read(written, slate)
-    return LENGTH.read(written, slate)
-
-
-def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
-    check = values.pop("check", None)
-    if check is not None:
-        values["check_length" if isinstance(check, Length) else "check_ratio"] = check
-    angle = values.get("angle")
-    if angle and angle[0].radians >= angle[1].radians:
-        raise Wrong("angle: the smaller comes first; write [30°, 120°]", table.entries["angle"][1].place)
-    return Limits(**values)
-
-
-_CHECK: Final = Grammar(_read_check, lambda: {"anyOf": [{"$ref": "#/$defs/ratio"}, {"$ref": "#/$defs/length"}]})
-
-
-@dataclass(frozen=True, slots=True)
-class Near:
-    """A rough position, good enough for the declination."""
-
-    latitude_deg: Annotated[float, Key(LATITUDE, "Degrees, north positive.", name="latitude")]
-    longitude_deg: Annotated[float, Key(LONGITUDE, "Degrees, east positive.", name="longitude")]
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
-class _DefaultTape:
-    lines: Annotated[str | None, Key(to("tape"), "For chain lines.")] = None
-    offsets: Annotated[str | None, Key(to("tape"), "For offsets, and all that is taped off the lines.")] = None
-
-
-def _scale(text: str) -> int:
-    if re.fullmatch(r"1\s*:\s*\d+", text):
-        raise Misread(f"{shown(text)} says the 1 twice; write {text.split(':')[1].strip()}")
-    value = integer(text)
-    if not 5 <= value <= 100_000:
-        raise Misread(f"{shown(text)} is no scale for a plan; write 5 to 100000")
-    return value
-
-
-def _format(text: str) -> int:
-    if text != "1":
-        raise Misread(f"{shown(text)} is no format that is known; write 1")
-    return 1
+# -- the whole ---------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -449,13 +228,7 @@ class Book:
     title: Annotated[str | None, Key(TEXT, "What the survey is of.")] = None
     place: Annotated[str | None, Key(TEXT, "Where it is, in words.")] = None
     date: Annotated[datetime.date | None, Key(DATE, "The day measured.")] = None
-    scale: Annotated[
-        int | None,
-        Key(
-            scalar(_scale, "a scale", {"type": "integer", "minimum": 5, "maximum": 100_000}),
-            "100: the plan is wanted at 1:100.",
-        ),
-    ] = None
+    scale: Annotated[int | None, Key(SCALE, "100: the plan is wanted at 1:100.")] = None
     tapes: Annotated[
         Mapping[str, Tape],
         Key(mapping(NAME, Record(Tape, "a tape", name="tape"), "tapes", name=_name_it), "The tapes and chains used."),
@@ -473,10 +246,8 @@ class Book:
     ] = field(default_factory=dict)
     purpose: Annotated[str | None, Key(TEXT, "What the survey is for.")] = None
     licence: Annotated[str | None, Key(TEXT, "On what terms it may be used.")] = None
-    note: Annotated[str | None, _NOTE] = None
-    near: Annotated[
-        Near | None, Key(Record(Near, "near", name="near").grammar, "A rough position, for the declination.")
-    ] = None
+    note: Annotated[str | None, NOTE] = None
+    near: Annotated[Near | None, Key(NEAR.grammar, "A rough position, for the declination.")] = None
     pages: Annotated[
         Mapping[str, str], Key(mapping(TEXT, TEXT, "pages"), "Images of the paper book's pages: 12: scans/p12.jpg.")
     ] = field(default_factory=dict)
@@ -497,10 +268,7 @@ class Book:
     ] = ()
     kinds: Annotated[
         Mapping[str, OwnKind],
-        Key(
-            mapping(TEXT, Record(OwnKind, "a kind", name="own_kind"), "kinds", name=_name_it),
-            "Kinds of the book's own.",
-        ),
+        Key(OWN_KINDS, "Kinds of feature of the book's own."),
     ] = field(default_factory=dict)
     features: Annotated[Mapping[str, Feature], Key(FEATURES, "What is on the ground, by name.")] = field(
         default_factory=dict
@@ -511,21 +279,10 @@ class Book:
     ] = field(default_factory=dict)
     north: Annotated[North | None, Key(NORTH.grammar, "Bearings, and the north they are from.")] = None
     control: Annotated[Control | None, Key(CONTROL.grammar, "Stations known on a grid.")] = None
-    sheet: Annotated[Sheet, Key(Record(Sheet, "a sheet", name="sheet").grammar, "How the plan's sheet should be.")] = (
-        field(default_factory=Sheet)
-    )
+    sheet: Annotated[Sheet, Key(SHEET.grammar, "How the plan's sheet should be.")] = field(default_factory=Sheet)
     limits: Annotated[
         Limits,
-        Key(
-            Record(
-                Limits,
-                "limits",
-                _limits,
-                {"check": Key(_CHECK, "Allowed difference of a check line: a ratio 1/1000, or a length.")},
-                name="limits",
-            ).grammar,
-            "Limits of the rules of thumb.",
-        ),
+        Key(LIMITS.grammar, "Limits of the rules of thumb."),
     ] = field(default_factory=Limits)
     warnings: tuple[Finding, ...] = ()  #: what is odd in the book but not wrong
     missing: tuple[Finding, ...] = ()  #: what a half-finished book still lacks
@@ -552,7 +309,7 @@ class Book:
 
 def _book(values: dict[str, Any], table: Table, slate: Slate) -> Book:
     del values["book"]
-    tapes: _DefaultTape = values.pop("default_tape", _DefaultTape())
+    tapes = values.pop("default_tape", DefaultTape())
     values["dimensions"] = tuple(values.get("dimensions", {}).values())
     values["witnesses"] = {peg: tuple(found.values()) for peg, found in values.get("witnesses", {}).items()}
     return Book(**values, file="", path="", sha256="", line_tape=tapes.lines, offset_tape=tapes.offsets)
@@ -563,9 +320,9 @@ BOOK: Final = Record(
     "a book",
     _book,
     {
-        "book": Key(scalar(_format, "the format's number", {"const": 1}), "Number of the format: 1."),
+        "book": Key(FORMAT, "Number of the format: 1."),
         "default_tape": Key(
-            Record(_DefaultTape, "default tapes", name="default_tape").grammar,
+            DEFAULT_TAPE.grammar,
             "The tapes used where nothing else is said.",
         ),
     },

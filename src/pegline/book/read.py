@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from typing import cast
 
 from pegline.book.check import check
 from pegline.book.geometry import At, Booked, Curve, Ring, Through
@@ -113,19 +112,21 @@ def _of_row(row: Row, kind: str) -> Feature:
 
 def _resolved(feature: Feature, rows: dict[str, list[str]], slate: Slate) -> Feature:
     geometry = feature.geometry
+    booked: object = geometry.point if isinstance(geometry, At) else None
     try:
-        if isinstance(geometry, At) and isinstance(booked := cast(object, geometry.point), Booked):
+        if isinstance(booked, Booked):
             names = list(_members(feature, (booked,), rows, slate))
             if len(names) != 1:
                 text = f"at: booked wants one row of {feature.name!r}, and there are {len(names)}; name the point"
                 raise Wrong(text, booked.place, "booked")
             return dataclasses.replace(feature, geometry=At(names[0]))
-        if isinstance(geometry, Through | Ring | Curve) and any(isinstance(m, Booked) for m in geometry.points):
-            points = tuple(dict.fromkeys(_members(feature, geometry.points, rows, slate)))
+        members: tuple[object, ...] = geometry.points if isinstance(geometry, Through | Ring | Curve) else ()
+        booked = next((member for member in members if isinstance(member, Booked)), None)
+        if isinstance(geometry, Through | Ring | Curve) and isinstance(booked, Booked):
+            points = tuple(dict.fromkeys(_members(feature, members, rows, slate)))
             least = 2 if isinstance(geometry, Through) else 3
             if len(points) < least and feature.name not in slate.lost:
-                place = next(m.place for m in geometry.points if isinstance(m, Booked))
-                raise Wrong(f"{len(points)} points are too few; book {least} or more", place, "points")
+                raise Wrong(f"{len(points)} points are too few; book {least} or more", booked.place, "points")
             return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
     except Wrong as wrong:
         slate.tell(wrong, feature.name)

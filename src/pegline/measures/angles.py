@@ -18,7 +18,7 @@ _MINUTE: Final = r"['′’]"
 _SECOND: Final = r"(?:\"|″|”|'')"
 _PLAIN: Final = r"\d+(?:\.\d+)?"
 _SIGNS: Final = re.compile(
-    rf"(?P<d>{_PLAIN})\s*°(?:\s*(?P<m>{_PLAIN})\s*{_MINUTE}(?:\s*(?P<s>{_PLAIN})\s*{_SECOND})?)?", re.ASCII
+    rf"(?=.)(?:(?P<d>{_PLAIN})\s*°)?(?:\s*(?P<m>{_PLAIN})\s*{_MINUTE})?(?:\s*(?P<s>{_PLAIN})\s*{_SECOND})?", re.ASCII
 )
 _SPACED: Final = re.compile(rf"(?P<d>\d+)(?P<by>[ -])(?P<m>{_PLAIN})(?:(?P=by)(?P<s>{_PLAIN}))?", re.ASCII)
 _BARE: Final = re.compile(rf"(?P<d>{_PLAIN}|\.\d+)", re.ASCII)
@@ -41,12 +41,12 @@ def degrees(text: str) -> float:
         raise Misread(why.replace("is no number", "is no angle"))
     parts = match.groupdict()
     whole, minutes, seconds = parts["d"], parts.get("m"), parts.get("s")
-    for larger, smaller in ((whole, minutes), (minutes, seconds)):
+    for larger, smaller in ((whole, minutes), (minutes, seconds), (whole, seconds)):
         if smaller is not None and (float(smaller) >= 60 or "." in (larger or "")):
             raise Misread(
                 f"{shown(text)}: {smaller} minutes or seconds cannot stand there; write 0 to 59 after a whole number"
             )
-    return float(whole) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
+    return float(whole or 0) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
 
 
 def bearing(text: str) -> float:

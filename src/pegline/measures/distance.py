@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, mapping
 from pegline.measures.lengths import ACCURACY, READINGS, read_reading
-from pegline.measures.scalars import NAME, TEXT, pair_of, shown, sides, to
+from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.measures.written import Table, Text, Written
 
@@ -24,8 +24,8 @@ class Dimension:
     readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="taped", measured=True)]
     place: Place
     accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of the reading as a whole.")] = None
-    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
-    page: Annotated[str | None, Key(to("page", TEXT), "Page of the paper book.")] = None
+    note: Annotated[str | None, NOTE] = None
+    page: Annotated[str | None, PAGE] = None
 
 
 DIMENSIONS: Final = mapping(
@@ -62,8 +62,8 @@ class Arc:
     place: Place
     side: Annotated[Side | None, sides("point")] = None
     accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of each distance as a whole.")] = None
-    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
-    page: Annotated[str | None, Key(to("page", TEXT), "Page of the paper book.")] = None
+    note: Annotated[str | None, NOTE] = None
+    page: Annotated[str | None, PAGE] = None
 
 
 def _arc(values: dict[str, Any], table: Table, slate: Slate) -> Arc:

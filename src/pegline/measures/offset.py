@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, one_or_more
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
-from pegline.measures.scalars import NAME, TEXT, name_to, to, word
+from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, name_to, to, word
 from pegline.measures.values import Accuracy, Length, Name, Reading
 from pegline.measures.written import Table, Text, Written
 
@@ -23,7 +23,6 @@ _NUMERIC: Final = re.compile(r"[-+~.]*\s*[.\d]")
 _STATION: Final = name_to("on the line")
 _FEATURE: Final = to("feature")
 _KIND: Final = to("kind", TEXT)
-_PAGE: Final = to("page", TEXT)
 
 
 def _read_at(written: Written, slate: Slate) -> Reading | Name:
@@ -72,8 +71,8 @@ class Row:
     spread: Annotated[Length | None, Key(SIZE, "Diameter of the crown.")] = None
     height: Annotated[Length | None, Key(SIZE, "How high it is.")] = None
     label: Annotated[str | None, Key(TEXT, "What the plan says beside it.")] = None
-    note: Annotated[str | None, Key(TEXT, "Anything worth keeping.")] = None
-    page: Annotated[str | None, Key(_PAGE, "Page of the paper book.")] = None
+    note: Annotated[str | None, NOTE] = None
+    page: Annotated[str | None, PAGE] = None
     struck: Annotated[tuple[Reading, ...], Key(OFFSETS, "A reading that was struck out; kept and never used.")] = ()
 
     @property

@@ -260,6 +260,8 @@ DATE: Final = scalar(
 
 # -- fields that several records have ---------------------------------------------------------------
 
+NOTE: Final = Key(TEXT, "Anything worth keeping.")
+PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")
 TEMPERATURE: Final = bounded("a temperature", least=-60, most=80)
 PULL: Final = bounded("a pull", above=0)
 LATITUDE: Final = bounded("a latitude", least=-90, most=90)

@@ -92,11 +92,11 @@ def along_piece(
     spots = []
     for share in (0.5, 0.38, 0.62, 0.26, 0.74):
         for way in (preferred, -preferred):
-            for out in (0.9, 2.0):
+            for out in (1.1, 2.2):
                 gap = way * (height / 2 + out)
                 along = length * share
                 over = max(0.0, width / 2 - min(along, length - along))  # text that sticks out beyond the piece
-                cost = abs(share - 0.5) * 2 + (1.5 if way != preferred else 0.0) + (out - 0.9) * 0.6 + over * 0.8
+                cost = abs(share - 0.5) * 2 + (1.5 if way != preferred else 0.0) + (out - 1.1) * 0.6 + over * 0.8
                 spots.append(Spot(start[0] + ux * along - uy * gap, start[1] + uy * along + ux * gap, rotation, cost))
     return tuple(spots)
 

@@ -144,15 +144,15 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Ite
     if not ring.is_valid:
         ring = shapely.make_valid(ring)
     height = STRONG if feature.kind in ("building", "boundary") else NAME
-    yield _Asked(
-        "NAMES",
-        _wanted(text, height, inside(ring, text_width(text, height), height), rank=1, needed=True),
-        feature.name,
-        feature.source,
-    )
+    places = inside(ring, text_width(text, height), height + (2 * NAME if area else 0.0))
+    lift = NAME if area else 0.0  # name and area stand one above the other, as one block
+    named = [Spot(spot.x, spot.y + lift, 0.0, spot.cost) for spot in places]
+    yield _Asked("NAMES", _wanted(text, height, named, rank=1, needed=True), feature.name, feature.source)
     if area is not None:
-        spots = inside(ring, text_width(area, NAME), NAME)
-        yield _Asked("AREAS", _wanted(area, NAME, spots, rank=4, needed=False), feature.name, feature.source)
+        drop = lift - (height + NAME) / 2 - 1.1
+        below = [Spot(spot.x, spot.y + drop, 0.0, spot.cost) for spot in places]
+        below += [Spot(s.x, s.y, 0.0, s.cost + 1.0) for s in inside(ring, text_width(area, NAME), NAME)]
+        yield _Asked("AREAS", _wanted(area, NAME, below, rank=2, needed=False), feature.name, feature.source)
 
 
 def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Paper) -> Iterator[_Asked]:

@@ -1,0 +1,72 @@
+"""What may go into a drawing: text that no reader takes for a command, numbers that are numbers."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from math import isfinite
+from typing import Final
+
+from pegline.errors import UsageError
+
+__all__ = ["checked_layer_name", "drawing_text", "finite", "short"]
+
+LONGEST: Final = 250  #: bytes of one text; old readers stop at 255
+LAYER_NAME: Final = re.compile(r"[A-Za-z0-9_$-]{1,80}")
+
+
+def drawing_text(text: str) -> str:
+    """Return a text for a drawing: one line, no controls, none of the codes that readers act on.
+
+    ``%%`` starts a code, ``^`` a control, ``\\U+`` and ``\\M+`` a character: each is parted by a
+    blank. Degrees are written by their code, which every reader knows.
+
+    >>> drawing_text("50%%d \\U+0041 ^J 63°")
+    '50% %d \\\\ U+0041 ^ J 63%%d'
+    """
+    plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
+    plain = re.sub(r"%(?=%)", "% ", plain)
+    plain = re.sub(r"\\(?=[UuMm]\+)", r"\\ ", plain).replace("^", "^ ")
+    return short(plain.strip()).replace("°", "%%d")
+
+
+def _hidden(character: str) -> bool:
+    """Tell controls, surrogates, unassigned and reading-direction marks."""
+    return unicodedata.category(character) in ("Cc", "Cs", "Cn", "Cf", "Zl", "Zp") and character not in "\u200c\u200d"
+
+
+def short(text: str, longest: int = LONGEST) -> str:
+    """Return a text of no more than so many bytes of UTF-8, cut at a character.
+
+    >>> short("abcdef", 4)
+    'a…'
+    """
+    if len(text.encode()) <= longest:
+        return text
+    return text.encode()[: longest - 3].decode(errors="ignore") + "…"
+
+
+def finite(numbers: Iterable[float], what: str) -> None:
+    """Refuse numbers that are none: a drawing would hold them silently.
+
+    Raises
+    ------
+    ValueError
+        One is infinite or not a number: a fault of an earlier stage.
+    """
+    if not all(isfinite(number) for number in numbers):
+        raise ValueError(f"{what} has a coordinate that is no number")
+
+
+def checked_layer_name(name: str) -> str:
+    """Return a layer's name of an office, as it is.
+
+    Raises
+    ------
+    UsageError
+        Some program could not read it.
+    """
+    if not LAYER_NAME.fullmatch(name):
+        raise UsageError(f"layer name {name!r} cannot be used in a drawing; take letters A to Z, digits, - _ $ only")
+    return name

@@ -1,0 +1,141 @@
+"""The drawing read back by ezdxf and by GDAL; text and numbers that would spoil it."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import ezdxf
+import fiona
+import numpy as np
+import pytest
+from builders.drawn import house, random_survey
+from pegline.detail.model import Path as Outline
+from pegline.plan.model import Ellipse, Options, Plan
+from pegline.writers import dxf
+
+MICROMETRE = 1e-6
+VERSIONS = ("R2000", "R2010", "R2018")
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return house().plan()
+
+
+def written(plan: Plan, folder: Path) -> Path:
+    path = folder / "plan.dxf"
+    dxf.write(plan, path)
+    return path
+
+
+def with_options(plan: Plan, **options: object) -> Plan:
+    return dataclasses.replace(plan, options=Options(**options))
+
+
+def facts(entity) -> dict[str, str]:
+    return dict(value.split("=", 1) for code, value in entity.get_xdata("PEGLINE") if code == 1000)
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+@pytest.mark.parametrize("seed", range(3))
+def test_a_drawing_is_sound_and_its_features_are_where_they_were(version, seed, tmp_path):
+    plan = with_options(random_survey(seed).plan(), dxf_version=version)
+
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    assert doc.dxfversion == {"R2000": "AC1015", "R2010": "AC1024", "R2018": "AC1032"}[version]
+    problems = doc.audit()
+    assert not problems.errors
+    assert not problems.fixes
+    entities = [e for e in doc.modelspace() if e.has_xdata("PEGLINE")]
+    assert len(entities) == len(plan.features)
+    origin = np.array(plan.frame.origin)
+    for entity, feature in zip(entities, plan.features, strict=True):
+        assert facts(entity)["name"] == feature.name
+        assert entity.dxf.layer == feature.layer
+        if isinstance(feature.geometry, Outline):
+            corners = np.array(list(entity.get_points("xyb")))
+            assert np.abs(corners[:, :2] - feature.geometry.vertices - origin).max() < MICROMETRE
+            assert np.abs(corners[:, 2] - feature.geometry.bulges).max() < 1e-12
+            assert entity.closed == feature.geometry.closed
+        elif isinstance(feature.geometry, Ellipse):
+            assert np.allclose(entity.dxf.center.vec2, np.array(feature.geometry.centre) + origin, atol=MICROMETRE)
+        else:
+            assert np.allclose(entity.dxf.insert.vec2, np.array(feature.geometry) + origin, atol=MICROMETRE)
+            assert {a.dxf.tag: a.dxf.text for a in entity.attribs}["NAME"] == feature.name
+
+
+@pytest.mark.parametrize("version", ["R2010", "R2018"])
+def test_gdal_reads_the_same_positions_and_names(version, tmp_path):
+    plan = with_options(random_survey(7).plan(), dxf_version=version)
+    path = written(plan, tmp_path)
+
+    with fiona.Env(DXF_ENCODING="UTF-8", DXF_INLINE_BLOCKS="FALSE"), fiona.open(path, layer="entities") as layer:
+        rows = list(layer)
+
+    points = [f for f in plan.features if isinstance(f.geometry, tuple)]
+    inserts = [r for r in rows if r["properties"].get("BlockName") and r["properties"].get("BlockAttributes")]
+    assert len(inserts) == len(points)
+    for row, feature in zip(inserts, points, strict=True):
+        assert f"NAME {feature.name}" in row["properties"]["BlockAttributes"]
+        assert np.allclose(row["geometry"]["coordinates"][:2], feature.geometry, atol=MICROMETRE)
+    texts = {r["properties"]["Text"] for r in rows if r["properties"]["Text"]}
+    assert {label.text for label in plan.labels} <= texts
+
+
+def test_r12_holds_the_same_layers_and_is_sound(plan, tmp_path):
+    doc = ezdxf.readfile(written(with_options(plan, dxf_version="R12"), tmp_path))
+
+    assert doc.dxfversion == "AC1009"
+    assert not doc.audit().errors
+    assert {"BUILDINGS", "STATIONS", "CHAIN-LINES"} <= {layer.dxf.name for layer in doc.layers}
+
+
+def test_units_extents_and_scale_are_told(plan, tmp_path):
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    assert doc.header["$INSUNITS"] == 6
+    assert doc.header["$MEASUREMENT"] == 1
+    assert doc.header["$EXTMAX"][0] > doc.header["$EXTMIN"][0]
+    (window,) = [v for v in doc.paperspace().viewports() if v.dxf.status != 1]
+    assert window.get_scale() == pytest.approx(1000 / plan.scale)
+    assert dict(doc.header.custom_vars)["Scale"] == f"1:{plan.scale}"
+
+
+def test_what_helps_to_check_does_not_plot(plan, tmp_path):
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    silent = {layer.dxf.name for layer in doc.layers if not layer.dxf.plot}
+    assert {"CHAIN-LINES", "CHECK-LINES", "OFFSETS", "OFFSET-FIGURES", "ELLIPSES", "WITNESSES", "POINTS"} <= silent
+    assert "BUILDINGS" not in silent
+
+
+def test_line_types_are_sized_for_the_plan(plan, tmp_path):
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    dashes = doc.linetypes.get("LONG-DASH").simplified_line_pattern()
+    assert dashes == pytest.approx([5.0 * plan.metres_per_mm, 1.5 * plan.metres_per_mm])
+
+
+def test_one_book_gives_the_same_bytes(plan, tmp_path):
+    first, second = tmp_path / "1", tmp_path / "2"
+    first.mkdir()
+    second.mkdir()
+
+    assert written(plan, first).read_bytes() == written(plan, second).read_bytes()
+
+
+def test_an_office_gives_its_own_names_of_layers(plan, tmp_path):
+    doc = ezdxf.readfile(written(with_options(plan, layer_names={"BUILDINGS": "G-BLDG--E-"}), tmp_path))
+
+    layers = {layer.dxf.name for layer in doc.layers}
+    assert "G-BLDG--E-" in layers
+    assert "BUILDINGS" not in layers
+
+
+def test_a_coordinate_that_is_no_number_is_refused(plan, tmp_path):
+    broken = dataclasses.replace(plan.features[0], geometry=(float("nan"), 0.0), symbol="spot")
+
+    with pytest.raises(ValueError, match="no number"):
+        dxf.write(dataclasses.replace(plan, features=(broken,)), tmp_path / "plan.dxf")

@@ -2,16 +2,185 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from math import isfinite
 
 from pegline.book.model import Book
-from pegline.frame.model import Frame
-from pegline.measures.bearing import Bearing
+from pegline.errors import BookError, Finding
+from pegline.frame.control import Known, bring, shift_findings, shift_steps, weakened
+from pegline.frame.crs import (
+    FAR_OUTSIDE,
+    Factors,
+    Grid,
+    elevation_factor,
+    factors_at,
+    gaussian_radius,
+    grid_of,
+    outside,
+    place_of,
+)
+from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
+from pegline.frame.north import Declination, find_declination, local_attraction, turned_bearings
+from pegline.frame.steps import bearing_steps, convergence_words, place_words, signed
+from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
 
 __all__ = ["on_grid"]
 
 
 def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearings: Sequence[Bearing]) -> Frame:
-    """Return the frame of a survey on a grid."""
-    raise NotImplementedError
+    """Return the frame of a survey on the grid of its control.
+
+    Parameters
+    ----------
+    book
+        The book.
+    control, points
+        Its control, and the points of it that the survey reaches.
+    bearings
+        Its bearings between stations that the survey reaches.
+
+    Raises
+    ------
+    BookError
+        A CRS that no plan can be drawn in, control that cannot be brought to it, or the only
+        bearing's way to the grid is not known.
+    """
+    grid = grid_of(control.crs, control.crs_place, _near(book, points))
+    known = bring(control, points, grid)
+    place = _place(grid, known, control)
+    told = [*grid.warnings, *_area(grid, place, control), *shift_findings(known)]
+    factors = factors_at(grid, place)
+    height_factor = 1.0
+    if control.ground_height is None:
+        text = (
+            "no ground_height is booked: lengths are not brought down to the ellipsoid"
+            " (16 mm in 100 m for each 1000 m of height); book it under control"
+        )
+        told.append(Finding("no-ground-height", text, control.place))
+    else:
+        height_factor = elevation_factor(control.ground_height, gaussian_radius(grid, place[1]))
+    turned: tuple[FrameBearing, ...] = ()
+    declination = None
+    if book.north and bearings:
+        turned, declination = _bearings(book, book.north, grid, known, bearings, place)
+        told += local_attraction(book.north, bearings) if book.north.reference == "magnetic" else []
+        told += [_left_out(bearing) for bearing in bearings] if not turned else []
+    origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])
+    between = [declination.step] if declination else []
+    if book.north and book.north.reference != "grid":
+        between.append(Step("convergence", signed(factors.convergence), convergence_words(factors.convergence)))
+    return Frame(
+        kind="grid",
+        north="grid",
+        wkt=grid.wkt,
+        crs_name=grid.name,
+        origin=origin,
+        metres_per_unit=grid.metres_per_unit,
+        scale=factors.scale * height_factor,
+        grid_scale=factors.scale,
+        height_factor=height_factor,
+        declination=declination.east if declination else None,
+        convergence=factors.convergence,
+        bearings=turned,
+        control=tuple(
+            FrameControl(k.station, k.easting - origin[0], k.northing - origin[1], k.sd, k.place)
+            for k in weakened(known)
+        ),
+        steps=(
+            *(bearing_steps(turned, book.north.reference, "grid", between) if book.north and turned else between),
+            *shift_steps(known),
+            *_scale_steps(control, factors, height_factor),
+        ),
+        warnings=tuple(told),
+    )
+
+
+def _near(book: Book, points: Sequence[ControlPoint]) -> tuple[float, float] | None:
+    """Return a rough longitude and latitude, degrees, before any CRS is known."""
+    for point in points:
+        if point.latitude_deg is not None and point.longitude_deg is not None:
+            return point.longitude_deg, point.latitude_deg
+        if (
+            point.easting is not None
+            and point.northing is not None
+            and abs(point.easting) <= 180 >= abs(point.northing)
+        ):
+            return point.easting, point.northing  # degrees in the columns of a grid
+    return (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
+
+
+def _middle(values: Sequence[float]) -> float:
+    """Return the mean as a whole number: solved coordinates stay small, and the shift exact."""
+    return float(round(sum(values) / len(values)))
+
+
+def _place(grid: Grid, known: Sequence[Known], control: Control) -> tuple[float, float]:
+    middle = sum(k.easting for k in known) / len(known), sum(k.northing for k in known) / len(known)
+    place = place_of(grid, *middle)
+    if place is None or not all(isfinite(value) for value in place):
+        text = f"the control lies nowhere on {grid.name}; look at its eastings, its northings and the CRS"
+        raise BookError([Finding("control", text, control.place)])
+    return place
+
+
+def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[Finding]:
+    """Yield a warning where the plot lies a little outside the CRS's area of use; further out it is refused."""
+    distance = outside(grid, place)
+    if not distance:
+        return
+    where = place_words(longitude_deg=place[0], latitude_deg=place[1])
+    text = f"the control lies at {where}, {distance / 1000:.0f} km outside the area that {grid.name} is meant for"
+    if distance > FAR_OUTSIDE:
+        text += "; is it the right CRS, and easting and northing the right way round?"
+        raise BookError([Finding("outside-area", text, control.place)])
+    yield Finding("outside-area", text + "; look at the CRS", control.place)
+
+
+def _bearings(
+    book: Book,
+    north: North,
+    grid: Grid,
+    known: Sequence[Known],
+    bearings: Sequence[Bearing],
+    place: tuple[float, float],
+) -> tuple[tuple[FrameBearing, ...], Declination | None]:
+    """Return bearings on the grid, and the declination used; none where it is not known and control needs none.
+
+    Grid bearing = magnetic bearing + declination - convergence, the convergence that of the
+    place where the bearing was read.
+    """
+    if north.reference == "grid":
+        return turned_bearings(north, bearings, 0.0), None
+    declination = find_declination(book, place) if north.reference == "magnetic" else None
+    if north.reference == "magnetic" and declination is None:
+        if len({k.station for k in known}) > 1:
+            return (), None
+        text = (
+            "the bearing is magnetic and its declination is not known, so it does not say where grid north is;"
+            " book the date (from 1900 on) or the declination"
+        )
+        raise BookError([Finding("no-declination", text, north.place)])
+    at = {k.station: place_of(grid, k.easting, k.northing) or place for k in known}
+    east = declination.east if declination else 0.0
+    turned: list[FrameBearing] = []
+    for bearing in bearings:
+        convergence = factors_at(grid, at.get(bearing.pair.start, place)).convergence
+        turned += turned_bearings(north, [bearing], east - convergence)
+    return tuple(turned), declination
+
+
+def _left_out(bearing: Bearing) -> Finding:
+    text = f"bearing {bearing.pair} is magnetic and its declination is not known: not used; book date or declination"
+    return Finding("no-declination", text, bearing.place)
+
+
+def _scale_steps(control: Control, factors: Factors, height_factor: float) -> Iterator[Step]:
+    """Yield what is done to a length on the ground to make it one on the grid."""
+    yield Step("grid scale factor", f"{factors.scale:.7f}", "ellipsoid to grid, at the control")
+    if control.ground_height is None:
+        yield Step("height factor", "left out", "no ground_height is booked")
+    else:
+        yield Step("height factor", f"{height_factor:.7f}", f"ground at {control.ground_height:g} m to ellipsoid")
+    change = (factors.scale * height_factor - 1) * 1e6
+    yield Step("combined factor", f"{factors.scale * height_factor:.7f}", f"ground to grid: {change:+.0f} mm in 1 km")

@@ -1,0 +1,153 @@
+"""Control brought to the grid: converted from the CRS of each point, and what may be wrong with one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from heapq import heappop, heappush
+from math import hypot, isfinite, pi
+
+from pegline.errors import BookError, Finding, Place
+from pegline.frame.crs import Grid, Way, geographic, grid_of, way_between
+from pegline.frame.model import Step
+from pegline.measures.control import Control, ControlPoint
+
+__all__ = ["Known", "bring", "reach", "shift_findings", "shift_steps", "weakened"]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A control point on the grid."""
+
+    station: str
+    easting: float  #: metres
+    northing: float
+    sd: float  #: of each axis as booked, metres
+    place: Place
+    way: Way | None = None  #: how it came here from another CRS
+
+
+def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[Known]:
+    """Return control points on the grid, metres.
+
+    Raises
+    ------
+    BookError
+        Points that cannot be brought there without more guessing than the book allows.
+    """
+    known = []
+    faults: list[Finding] = []
+    for point in points:
+        try:
+            known.append(_brought(control, point, grid))
+        except BookError as error:
+            faults += error.findings
+    if faults:
+        raise BookError(faults)
+    return known
+
+
+def _brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
+    if point.latitude_deg is not None and point.longitude_deg is not None:
+        source = geographic(point.crs or "EPSG:4326", point.place)
+        unit = source.axis_info[0].unit_conversion_factor * 180 / pi
+        given = point.longitude_deg / unit, point.latitude_deg / unit
+        sd = point.accuracy
+    elif point.easting is not None and point.northing is not None:
+        own = grid_of(point.crs, point.place) if point.crs else grid
+        given = point.easting, point.northing
+        sd = point.accuracy * own.metres_per_unit
+        if own.crs == grid.crs:
+            unit = grid.metres_per_unit
+            return Known(point.station, given[0] * unit, given[1] * unit, sd, point.place)
+        source = own.crs
+    else:
+        text = f"control point {point.station} needs easting and northing, or latitude and longitude"
+        raise BookError([Finding("control", text, point.place)])
+    way = _allowed(control, point, source.name, grid, way_between(source, grid.crs, given))
+    x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*given))
+    if not (isfinite(x) and isfinite(y)):
+        text = f"control point {point.station} lies nowhere on {grid.name}; look at its figures and its CRS"
+        raise BookError([Finding("control", text, point.place)])
+    return Known(point.station, x, y, sd, point.place, way)
+
+
+def _allowed(control: Control, point: ControlPoint, source: str, grid: Grid, way: Way | None) -> Way:
+    """Return the way, if its change of datum is no worse than the book allows."""
+    if way is None:
+        text = (
+            f"control point {point.station}: there is no way from {source} to {grid.name} without a network, only a"
+            " guess that may be out by hundreds of metres; book it in the grid's own datum"
+        )
+        raise BookError([Finding("datum-shift", text, point.place)])
+    if way.accuracy > (control.allow_shift or 0.0):
+        text = (
+            f"control point {point.station}: from {source} to {grid.name} the datum changes, good to {way.accuracy:g} m"
+            f"{_better(way)}; book it in the grid's own datum, or say allow_shift: {way.accuracy:g} under control"
+        )
+        raise BookError([Finding("datum-shift", text, point.place)])
+    return way
+
+
+def _better(way: Way) -> str:
+    """Return which better grid is not at hand, in words."""
+    if not way.missing:
+        return ""
+    name, accuracy = way.missing[0]
+    return f" ({name}, good to {accuracy:g} m, is not installed)"
+
+
+def weakened(known: Sequence[Known]) -> list[Known]:
+    """Return control with the accuracy of its change of datum put in.
+
+    Where all of it came the same way, the error is common to all: it moves the plot as a whole,
+    turns nothing and stretches nothing, so it is told and stays out of the weights.
+    """
+    ways = {one.way.description if one.way else "" for one in known}
+    if len(ways) < 2:
+        return list(known)
+    return [replace(one, sd=hypot(one.sd, one.way.accuracy)) if one.way else one for one in known]
+
+
+def shift_findings(known: Sequence[Known]) -> Iterator[Finding]:
+    """Yield a warning for each way that changes the datum, with its accuracy."""
+    told = set()
+    for one in known:
+        if one.way and one.way.accuracy and one.way.description not in told:
+            told.add(one.way.description)
+            text = (
+                f"control point {one.station} crossed a change of datum good to {one.way.accuracy:g} m"
+                f"{_better(one.way)}; positions on the earth are no better than that"
+            )
+            yield Finding("datum-shift", text, one.place)
+
+
+def shift_steps(known: Sequence[Known]) -> Iterator[Step]:
+    """Yield how each point of another CRS came to the grid."""
+    for one in known:
+        if one.way:
+            good = f"good to {one.way.accuracy:g} m" if one.way.accuracy else "no change of datum"
+            yield Step(f"control {one.station}", good, one.way.description)
+
+
+def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float]:
+    """Return how far each station can be from one at most: the shortest way along taped lines, metres.
+
+    >>> reach({("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0}, "A")
+    {'A': 0.0, 'B': 30.0, 'C': 70.0}
+    """
+    beside: dict[str, list[tuple[str, float]]] = {}
+    for (p, q), length in lines.items():
+        beside.setdefault(p, []).append((q, length))
+        beside.setdefault(q, []).append((p, length))
+    found: dict[str, float] = {}
+    heap = [(0.0, start)]
+    while heap:
+        so_far, here = heappop(heap)
+        if here in found:
+            continue
+        found[here] = so_far
+        for there, length in beside.get(here, ()):
+            if there not in found:
+                heappush(heap, (so_far + length, there))
+    return found

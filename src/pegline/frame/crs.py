@@ -1,0 +1,292 @@
+"""Coordinate reference systems: which are taken as a grid, what they do to lengths and bearings, and ways between them.
+
+The only module that imports pyproj. A target must be projected, conformal, with axes east and north.
+Coordinates are metres here, easting before northing, whatever the unit of the CRS.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from math import degrees, radians, sin, sqrt
+from typing import Any, Final
+
+from pyproj import CRS, Geod, Proj, Transformer
+from pyproj.database import query_utm_crs_info
+from pyproj.exceptions import CRSError, ProjError
+from pyproj.transformer import AreaOfInterest, TransformerGroup
+
+from pegline.errors import BookError, Finding, Place
+
+__all__ = [
+    "FAR_OUTSIDE",
+    "Factors",
+    "Grid",
+    "Way",
+    "elevation_factor",
+    "factors_at",
+    "gaussian_radius",
+    "geographic",
+    "grid_of",
+    "outside",
+    "place_of",
+    "same_datum",
+    "way_between",
+]
+
+#: A plot that lies further outside its CRS's area of use is refused, nearer it is told, metres.
+FAR_OUTSIDE: Final = 50_000.0
+#: Scale along the meridian and along the parallel of a conformal projection differ by no more than rounding.
+CONFORMAL: Final = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A CRS that a plan can be drawn in."""
+
+    crs: Any  #: the horizontal part, a pyproj CRS
+    proj: Any  #: its projection, a pyproj Proj
+    name: str  #: for people, with its code where it has one
+    metres_per_unit: float  #: of its coordinates
+    warnings: tuple[Finding, ...] = ()
+
+    @property
+    def wkt(self) -> str:
+        """Return the CRS as WKT2."""
+        return str(self.crs.to_wkt("WKT2_2019"))
+
+
+@dataclass(frozen=True, slots=True)
+class Factors:
+    """What the projection does at a place."""
+
+    scale: float  #: grid length over length on the ellipsoid
+    convergence: float  #: radians, positive where true north lies west of grid north
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way from one CRS to another."""
+
+    transformer: Any  #: a pyproj Transformer, always x and y or longitude and latitude
+    accuracy: float  #: metres that a change of datum may be out by; 0 where there is none
+    description: str
+    missing: tuple[tuple[str, float], ...] = ()  #: better grids that are not at hand, with their accuracy, metres
+
+
+def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | None = None) -> Grid:
+    """Return the grid that a text names: an EPSG code, WKT or whatever else pyproj reads.
+
+    Parameters
+    ----------
+    text
+        As booked.
+    place
+        Where it is booked.
+    near
+        Longitude and latitude of the plot, degrees, where known: to suggest a zone.
+
+    Raises
+    ------
+    BookError
+        It is no CRS, or not one that a plan can be drawn in.
+    """
+    crs = _parsed(text, place)
+    told = []
+    if crs.is_compound or len(crs.axis_info) > 2:
+        told.append(Finding("vertical-part", f"the vertical part of {crs.name} is not used", place))
+        crs = crs.sub_crs_list[0] if crs.is_compound else crs.to_2d()
+    if crs.is_bound:
+        crs = crs.source_crs
+    fault = _unfit(crs, near)
+    if fault:
+        raise BookError([Finding("crs", f"{crs.name}: {fault}", place)])
+    code = crs.to_authority(min_confidence=100)
+    name = f"{crs.name} ({':'.join(code)})" if code else str(crs.name)
+    return Grid(crs, Proj(crs), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told))
+
+
+def _parsed(text: str, place: Place | None) -> Any:
+    try:
+        return CRS.from_user_input(text)
+    except CRSError as error:
+        fault = f"{text!r} is no coordinate reference system; write it as EPSG:CODE"
+        raise BookError([Finding("crs", fault, place)]) from error
+
+
+def _unfit(crs: Any, near: tuple[float, float] | None) -> str | None:
+    """Return why a plan cannot be drawn in a CRS, and what to do."""
+    if crs.is_geographic:
+        return f"latitude and longitude are no grid to draw on; take {_zone(crs, near)}"
+    if not crs.is_projected:
+        return f"it is a {crs.type_name.lower()}, not a projected one; take the grid of your country or its UTM zone"
+    if crs.is_deprecated:
+        return f"it is withdrawn; take {', '.join(_instead(crs)) or 'the one that replaces it'}"
+    if [axis.direction for axis in crs.axis_info] not in (["east", "north"], ["north", "east"]):
+        ways = " and ".join(axis.direction for axis in crs.axis_info)
+        return f"its axes run {ways}; take the form of it with axes east and north"
+    return None
+
+
+def _instead(crs: Any) -> list[str]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return [":".join(found.to_authority()) for found in crs.get_non_deprecated() if found.to_authority()]
+
+
+def _zone(crs: Any, near: tuple[float, float] | None) -> str:
+    if near is None:
+        return "the grid of your country or its UTM zone"
+    lon, lat = near
+    at: Any = AreaOfInterest(lon, lat, lon, lat)
+    for datum in (crs.name, "WGS 84"):
+        found = query_utm_crs_info(datum_name=datum, area_of_interest=at)
+        usable = [f"{zone.auth_name}:{zone.code} ({zone.name})" for zone in found if "(N-E)" not in zone.name]
+        if usable:
+            return usable[0]
+    return "a polar grid"
+
+
+# --- what a projection does at a place ---
+
+
+def place_of(grid: Grid, easting: float, northing: float) -> tuple[float, float] | None:
+    """Return longitude from Greenwich and latitude of a place, degrees, on the grid's datum; None where it has none."""
+    try:
+        lon, lat = grid.proj(
+            easting / grid.metres_per_unit, northing / grid.metres_per_unit, inverse=True, errcheck=True
+        )
+    except ProjError:
+        return None
+    return float(lon), float(lat)
+
+
+def factors_at(grid: Grid, place: tuple[float, float]) -> Factors:
+    """Return scale and convergence at a place (longitude and latitude, degrees).
+
+    Raises
+    ------
+    BookError
+        The projection is not conformal there: a plan drawn in it would be out of shape.
+    """
+    meridian = grid.crs.prime_meridian
+    # PROJ counts the longitude of these factors from the CRS's own meridian.
+    own = degrees(meridian.longitude * meridian.unit_conversion_factor)
+    found = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
+    if abs(found.meridional_scale / found.parallel_scale - 1) > CONFORMAL:
+        text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
+        raise BookError([Finding("crs", text)])
+    return Factors(sqrt(found.meridional_scale * found.parallel_scale), radians(found.meridian_convergence))
+
+
+def gaussian_radius(grid: Grid, latitude_deg: float) -> float:
+    """Return the Gaussian mean radius of the grid's ellipsoid at a latitude, metres.
+
+        R = √(M N) = a √(1 - e²) / (1 - e² sin² φ)
+
+    References
+    ----------
+    Common geodesy.
+
+    Examples
+    --------
+    >>> round(gaussian_radius(grid_of("EPSG:32630"), 45.0))
+    6378101
+    """
+    ellipsoid = grid.crs.ellipsoid
+    a, b = ellipsoid.semi_major_metre, ellipsoid.semi_minor_metre
+    e2 = 1 - (b / a) ** 2
+    return float(a * sqrt(1 - e2) / (1 - e2 * sin(radians(latitude_deg)) ** 2))
+
+
+def elevation_factor(height: float, radius: float) -> float:
+    """Return length on the ellipsoid over length on the ground: R / (R + h).
+
+    >>> round(elevation_factor(1000.0, 6_371_000.0), 6)
+    0.999843
+    """
+    return radius / (radius + height)
+
+
+def outside(grid: Grid, place: tuple[float, float]) -> float:
+    """Return how far a place lies outside the CRS's area of use, metres; 0 within it or where it states none."""
+    area = grid.crs.area_of_use
+    if area is None:
+        return 0.0
+    lon, lat = place
+    # West of an area that crosses the 180° meridian is a larger number than east.
+    width = (area.east - area.west) % 360 or 360.0
+    into = (lon - area.west) % 360
+    nearest_lon = lon if into <= width else area.east if into - width < 360 - into else area.west
+    nearest_lat = min(max(lat, area.south), area.north)
+    if nearest_lon == lon and nearest_lat == lat:
+        return 0.0
+    return float(Geod(ellps="WGS84").inv(lon, lat, nearest_lon, nearest_lat)[2])
+
+
+# --- from one CRS to another ---
+
+
+def geographic(text: str, place: Place | None = None) -> Any:
+    """Return the CRS of a latitude and longitude.
+
+    Raises
+    ------
+    BookError
+        It is no CRS, or not a geographic one.
+    """
+    crs = _parsed(text, place)
+    if crs.is_compound:
+        crs = crs.sub_crs_list[0]
+    if not crs.is_geographic:
+        text = f"latitude and longitude are not given in {crs.name}; name a geographic CRS, such as EPSG:4326"
+        raise BookError([Finding("crs", text, place)])
+    return crs.to_2d()
+
+
+def same_datum(one: Any, other: Any) -> bool:
+    """Return whether two CRSs stand on the same datum, so that the way between them is pure arithmetic."""
+    return bool(one.geodetic_crs.datum == other.geodetic_crs.datum)
+
+
+def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | None:
+    """Return the best way between two CRSs that can be gone without a network; None where only a guess is left.
+
+    Parameters
+    ----------
+    source, target
+        The CRSs (pyproj).
+    sample
+        A point in the source, x before y: of several ways the one for its area is taken.
+    """
+    if same_datum(source, target):
+        return Way(Transformer.from_crs(source, target, always_xy=True), 0.0, "no change of datum")
+    lon, lat = Transformer.from_crs(source, source.geodetic_crs, always_xy=True).transform(*sample)
+    at = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # that the best grid is not at hand is told below, in our own words
+            group = TransformerGroup(source, target, always_xy=True, area_of_interest=at, allow_ballpark=False)
+        found = group.transformers
+        # The group does not look for ways through a third datum, this does.
+        transformer = (
+            found[0]
+            if found
+            else Transformer.from_crs(source, target, always_xy=True, allow_ballpark=False, area_of_interest=at)
+        )
+        transformer.transform(*sample, errcheck=True)
+    except ProjError:
+        return None
+    try:
+        used = transformer.get_last_used_operation()
+    except ProjError:
+        used = transformer  # it knows one way only
+    if "ballpark" in used.description.lower() or used.accuracy < 0:
+        return None
+    missing = {
+        (needed.short_name, float(way.accuracy))
+        for way in group.unavailable_operations
+        for needed in way.grids
+        if not needed.available and 0 <= way.accuracy < used.accuracy
+    }
+    return Way(transformer, float(used.accuracy), str(used.description), tuple(sorted(missing, key=lambda one: one[1])))

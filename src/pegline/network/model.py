@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
 
+if TYPE_CHECKING:
+    from pegline.network.solve import Network
+
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
 
 Array = NDArray[np.float64]
-MeasurementKind = Literal["length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"]
+MeasurementKind = Literal[
+    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"
+]
 CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control"]
 
 
@@ -51,7 +56,8 @@ class Solution:
 
     def position(self, name: str) -> Array:
         """Return x and y of a point, metres about the frame's origin."""
-        return self.positions[self.index[name]]
+        row: Array = self.positions[self.index[name]]
+        return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +112,8 @@ class Adjustment:
     unreliable: tuple[str, ...]  #: points whose ellipse is not to be trusted: the figure is too flat there
     correlated: tuple[tuple[int, int, float], ...]  #: pairs of measurements whose tests correlate above 0.95
     warnings: Sequence[Finding] = ()
+    missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
+    network: Network | None = None  #: what was solved, for questions of the kind 'what if'
 
     @property
     def solution(self) -> Solution:

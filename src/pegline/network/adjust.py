@@ -1,0 +1,377 @@
+"""Stations, and the points that share equations with them, fixed by least squares and checked.
+
+Two solutions: plotting, from what a plan plotted by hand would use, and adjusted, from everything. What
+the plotting solution did not need is compared with it.
+
+``Adjustment.network`` keeps the observations gathered for the computation. With it a question of the
+kind 'what if' needs no book: ``solve(changed(network, observations))`` adjusts other observations
+between the same points, ``what_if.Effects`` tells what correcting, dropping or adding one would do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from math import atan2, cos, hypot, sin
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.errors import BookError, Finding, Place
+from pegline.frame.model import Frame
+from pegline.network.cut import XY, cross
+from pegline.network.equations import Bearing, Control, Distance, Observation, Part
+from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
+from pegline.network.observe import observations, shared_points, stops
+from pegline.network.quality import (
+    POWER,
+    NetworkCovariances,
+    chi2_exceeded,
+    critical_value,
+    flat_points,
+    redundancies,
+    solution_of,
+    spread,
+)
+from pegline.network.solve import Fit, Mask, Network, build, solve
+from pegline.network.start import Hints, Start, start
+from pegline.reduction.model import Reduction
+
+__all__ = ["adjust"]
+
+CHECK_KINDS: dict[Part, CheckKind] = {
+    "base": "line",
+    "side": "line",
+    "tie": "line",
+    "check": "line",
+    "station": "line",
+    "row": "point",
+    "arc": "point",
+    "dimension": "dimension",
+    "wall": "walls",
+    "bearing": "bearing",
+    "control": "control",
+}
+#: A failing check of these touches its own feature only.
+MINOR: frozenset[CheckKind] = frozenset({"point", "dimension", "walls"})
+
+
+def adjust(
+    book: Book,
+    reduction: Reduction,
+    frame: Frame,
+    extra: Sequence[Observation] = (),
+    *,
+    allow_missing: bool = False,
+) -> Adjustment:
+    """Solve the network twice and compare.
+
+    Parameters
+    ----------
+    extra
+        Observations of walls.
+    allow_missing
+        Solve what can be solved of a half-finished book and report the rest in ``missing``.
+
+    Raises
+    ------
+    BookError
+        Where stations cannot be placed, telling all of them together.
+    """
+    found = (*observations(book, reduction, frame), *extra)
+    begun = start(book.station_names, shared_points(book, reduction), found, _hints(book, reduction))
+    faults = [one for one in begun.findings if one.rule != "mirrored" or not _faces(frame)]
+    if faults and not allow_missing:
+        raise BookError(faults)
+    network, plotted = _network(book, reduction, frame, found, begun)
+    base = next(one for one in found if isinstance(one, Distance) and one.part == "base")
+    ends = (network.index[base.start], network.index[base.end])
+    plotting = solve(network, plotted)
+    every = np.array([one.part != "control" or one.what != DERIVED for one in network.observations])
+    adjusted = solve(network, every, plotting.parameters)
+    critical = critical_value(int(every.sum()), adjusted.freedom, book.limits.significance)
+    checks, failing = _checks(book, plotting, every, critical)
+    if failing.any():
+        adjusted = solve(network, every & ~failing, plotting.parameters)
+    result = _judged(plotting, adjusted, ends, checks, critical)
+    _verify_sides(book, reduction, result.solution)
+    return replace(result, missing=begun.missing, warnings=tuple(faults))
+
+
+def _faces(frame: Frame) -> bool:
+    """Return whether the frame itself can tell a figure from its mirror image."""
+    return len(frame.control) > 2 or len(frame.bearings) > 1
+
+
+def _hints(book: Book, reduction: Reduction) -> Hints:
+    sides = {name: station.side for name, station in book.stations.items() if station.side}
+    sides |= {arc.point: arc.side for arc in reduction.arcs if arc.side}
+    sketches = {name: station.sketch for name, station in book.stations.items() if station.sketch}
+    places: dict[str, Place] = {name: station.place for name, station in book.stations.items()}
+    for line in book.lines.values():
+        for name in (line.start, line.end):
+            places.setdefault(name, line.place)
+    for row in reduction.rows:
+        places.setdefault(row.name, row.booked.place)
+    for arc in reduction.arcs:
+        places.setdefault(arc.point, arc.place)
+    return Hints(sides, sketches, places)
+
+
+# --- the network in its frame -----------------------------------------------------------------------------------
+
+#: Name of the observation that turns the plotting solution to a second control point.
+DERIVED = "direction between control points"
+
+
+def _network(
+    book: Book, reduction: Reduction, frame: Frame, found: Sequence[Observation], begun: Start
+) -> tuple[Network, Mask]:
+    """Return what can be solved, and which observations the plotting solution uses."""
+    stations = [name for name in book.station_names if name in begun.positions]
+    points = [name for name in shared_points(book, reduction) if name in begun.positions]
+    kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
+    ones = [found[n] for n in kept]
+    positions, facing = _faced(frame, found, begun)
+    used = [n in begun.used or n in facing for n in kept]
+    derived = tuple(_derived(ones, positions))
+    names = [*stations, *points]
+    taped = sorted({one.tape for one in ones if one.tape is not None})
+    base = next(one for one in ones if isinstance(one, Distance) and one.part == "base")
+    start_row, end_row = names.index(base.start), names.index(base.end)
+    held = {"local": [2 * start_row, 2 * start_row + 1, 2 * end_row + 1], "grid": []}.get(
+        frame.kind, [2 * start_row, 2 * start_row + 1]
+    )
+    along = stops(reduction)
+    network = build(
+        names,
+        len(stations),
+        [*ones, *derived],
+        {tape: reduction.tapes[tape].scale_sd for tape in taped},
+        np.array([positions[name] for name in names]),
+        scale=frame.scale,
+        held=held,
+        together=[pair for marks in along.values() for pair in zip(marks.names, marks.names[1:], strict=False)],
+    )
+    return network, np.array([*used, *(True for _ in derived)])
+
+
+def _faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
+    """Return the first positions in the frame, and the observations that place the plotting solution there."""
+    at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
+    control = [(n, one) for n, one in enumerate(found) if isinstance(one, Control) and one.station in at]
+    bearings = [(n, one) for n, one in enumerate(found) if isinstance(one, Bearing) and set(one.points) <= set(at)]
+    if frame.kind == "local" or not (control or bearings):
+        return at, set()
+    if not begun.handed and _mirrored(at, control, bearings):
+        at = {name: (x, -y) for name, (x, y) in at.items()}
+    known = _known(control)
+    if len(known) > 1:
+        pair = _far_apart(known, at)
+        numbers = {n for n, one in control if one.station == pair[0]}
+        return _onto(at, known, [*known]), numbers
+    turn, number = _best_bearing(bearings, at)
+    c, s = cos(turn), sin(turn)
+    at = {name: (c * x + s * y, c * y - s * x) for name, (x, y) in at.items()}
+    if known:
+        (station, (x, y)), *_ = known.items()
+        dx, dy = x - at[station][0], y - at[station][1]
+        at = {name: (x + dx, y + dy) for name, (x, y) in at.items()}
+    return at, {number} | {n for n, _ in control}
+
+
+def _known(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
+    known: dict[str, XY] = {}
+    for _, one in control:
+        x, y = known.get(one.station, (0.0, 0.0))
+        known[one.station] = (x + one.value * one.along[0], y + one.value * one.along[1])
+    return known
+
+
+def _far_apart(known: dict[str, XY], at: dict[str, XY]) -> tuple[str, str]:
+    """Return the two control points farthest apart, the one nearer the start of the base line first."""
+    names = list(known)
+    _, one, other = max(
+        (round(hypot(known[a][0] - known[b][0], known[a][1] - known[b][1]), 6), a, b)
+        for i, b in enumerate(names)
+        for a in names[:i]
+    )
+    first = next(iter(at.values()))
+    far = {name: hypot(at[name][0] - first[0], at[name][1] - first[1]) for name in (one, other)}
+    return (one, other) if far[one] <= far[other] else (other, one)
+
+
+def _best_bearing(bearings: Sequence[tuple[int, Bearing]], at: dict[str, XY]) -> tuple[float, int]:
+    """Return the turn (clockwise) by the surest bearing, the longest of equally sure ones, and its number."""
+
+    def rank(item: tuple[int, Bearing]) -> tuple[float, float, float]:
+        (x, y), (u, v) = at[item[1].start], at[item[1].end]
+        return (item[1].sd, -round(hypot(u - x, v - y), 6), item[1].value)
+
+    number, best = min(bearings, key=rank)
+    (x, y), (u, v) = at[best.start], at[best.end]
+    return best.value - atan2(u - x, v - y), number
+
+
+def _onto(at: dict[str, XY], known: dict[str, XY], names: Sequence[str]) -> dict[str, XY]:
+    """Turn and move the figure onto control points, by least squares."""
+    own = np.array([complex(*at[name]) for name in names])
+    theirs = np.array([complex(*known[name]) for name in names])
+    turn = np.vdot(own - own.mean(), theirs - theirs.mean())
+    turn /= abs(turn) or 1.0
+    laid = {name: theirs.mean() + turn * (complex(*xy) - own.mean()) for name, xy in at.items()}
+    return {name: (float(z.real), float(z.imag)) for name, z in laid.items()}
+
+
+def _mirrored(
+    at: dict[str, XY], control: Sequence[tuple[int, Control]], bearings: Sequence[tuple[int, Bearing]]
+) -> bool:
+    """Return whether the mirror image suits control and bearings better."""
+    known = _known(control)
+
+    def misfit(sign: float) -> float:
+        here = {name: (x, sign * y) for name, (x, y) in at.items()}
+        if len(known) > 2:
+            laid = _onto(here, known, [*known])
+            return sum(hypot(laid[n][0] - x, laid[n][1] - y) ** 2 for n, (x, y) in known.items())
+        turns = [
+            one.value - atan2(here[one.end][0] - here[one.start][0], here[one.end][1] - here[one.start][1])
+            for _, one in bearings
+        ]
+        return -abs(sum(complex(cos(turn), sin(turn)) for turn in turns))
+
+    return misfit(-1.0) < misfit(1.0)
+
+
+def _derived(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
+    """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
+    control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
+    known = _known(control)
+    if len(known) < 2:
+        return
+    first, second = _far_apart(known, at)
+    dx, dy = known[second][0] - known[first][0], known[second][1] - known[first][1]
+    size = hypot(dx, dy)
+    along = (-dy / size, dx / size)
+    like = next(one for _, one in control if one.station == second)
+    value = known[second][0] * along[0] + known[second][1] * along[1]
+    yield replace(like, what=DERIVED, value=value, along=along)
+
+
+# --- comparing and judging ----------------------------------------------------------------------------------------
+
+
+def _checks(book: Book, plotting: Fit, every: Mask, critical: float) -> tuple[tuple[Check, ...], Mask]:
+    """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
+    network = plotting.network
+    left_out = every & ~plotting.keep
+    sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting)))
+    tests = plotting.residuals / sds
+    groups: dict[tuple[CheckKind, str], list[int]] = {}
+    for number in np.flatnonzero(left_out):
+        one = network.observations[number]
+        groups.setdefault((CHECK_KINDS[one.part], one.of), []).append(int(number))
+    checks, failing = [], np.zeros(len(tests), bool)
+    for (kind, _), numbers in groups.items():
+        worst = max(numbers, key=lambda n: abs(tests[n]))
+        one = network.observations[worst]
+        allowed = critical * sds[worst]
+        if kind == "line":
+            allowed = min([allowed, *_limits(book, one.value)])
+        difference = float(plotting.residuals[worst])
+        passed = abs(difference) <= allowed
+        if not passed and kind in MINOR:
+            failing[numbers] = True
+        checks.append(
+            Check(
+                what=one.what,
+                kind=kind,
+                taped=one.value,
+                computed=one.value - difference,
+                sd=float(sds[worst]),
+                allowed=float(allowed),
+                test=float(tests[worst]),
+                passed=bool(passed),
+                place=one.place,
+            )
+        )
+    return tuple(checks), failing
+
+
+def _limits(book: Book, length: float) -> Iterator[float]:
+    if book.limits.check_ratio is not None:
+        yield book.limits.check_ratio * length
+    if book.limits.check_length is not None:
+        yield book.limits.check_length.metres(book.unit)
+
+
+def _judged(
+    plotting: Fit, adjusted: Fit, base: tuple[int, int], checks: tuple[Check, ...], critical: float
+) -> Adjustment:
+    covariances = NetworkCovariances(adjusted)
+    measurements = _measurements(adjusted, covariances, critical)
+    major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
+    freedom = adjusted.freedom
+    unreliable = flat_points(adjusted, covariances, base)
+    return Adjustment(
+        plotting=solution_of(plotting, base),
+        adjusted=solution_of(adjusted, base),
+        delivered="plotting" if major_fails else "adjusted",
+        checked=all(check.passed for check in checks) if checks else None,
+        checks=checks,
+        measurements=measurements,
+        critical=critical,
+        freedom=freedom,
+        variance_factor=adjusted.square_sum / freedom if freedom > 0 else None,
+        chi2_probability=chi2_exceeded(adjusted.square_sum, freedom) if freedom > 0 else None,
+        unreliable=unreliable,
+        correlated=(),
+        network=adjusted.network,
+    )
+
+
+def _measurements(fit: Fit, covariances: NetworkCovariances, critical: float) -> tuple[Measurement, ...]:
+    network = fit.network
+    shares = redundancies(fit, spread(fit, covariances))
+    found = []
+    for number in np.flatnonzero(fit.keep):
+        one, share, sd = network.observations[number], float(shares[number]), float(network.sds[number])
+        checked = share > 1e-6
+        root = share**0.5
+        residual = float(fit.residuals[number])
+        found.append(
+            Measurement(
+                what=one.what,
+                kind=one.kind,
+                value=one.value,
+                residual=residual,
+                sd=sd,
+                redundancy=share if checked else 0.0,
+                test=residual / (sd * root) if checked else 0.0,
+                smallest_noticed=(critical + POWER) * sd / root if checked else None,
+                place=one.place,
+            )
+        )
+    return tuple(found)
+
+
+def _verify_sides(book: Book, reduction: Reduction, solution: Solution) -> None:
+    """Refuse a solution that puts a station on the other side than booked."""
+    findings = []
+    for name, station in book.stations.items():
+        side = station.side
+        if side is None or not all(one in solution.index for one in (name, side.of.start, side.of.end)):
+            continue
+        start, end, point = (tuple(solution.position(one)) for one in (side.of.start, side.of.end, name))
+        if (cross(start, end, point) > 0) != side.left:
+            told, found = ("left", "right") if side.left else ("right", "left")
+            findings.append(
+                Finding(
+                    "wrong-side",
+                    f"{name} is booked {told} of {side.of} but its lines put it on the {found};"
+                    " look at the side, and at the lines to it",
+                    station.place,
+                )
+            )
+    if findings:
+        raise BookError(findings)

@@ -1,0 +1,71 @@
+"""Two lines of position that cut: plain geometry for the start of the network."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot, sqrt
+
+__all__ = ["XY", "Arc", "between", "cross", "gap", "meet", "shape"]
+
+XY = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A distance from a placed point."""
+
+    number: int  #: of its observation
+    centre: str
+    at: XY  #: of the centre, metres
+    radius: float  #: metres
+    sd: float  #: metres
+    tie: bool  #: taped for a tie line
+
+
+def between(start: XY, end: XY, share: float) -> XY:
+    """Return the point at a share of the way from start to end.
+
+    >>> between((0.0, 0.0), (10.0, 20.0), 0.25)
+    (2.5, 5.0)
+    """
+    return (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
+
+
+def cross(start: XY, end: XY, point: XY) -> float:
+    """Return twice the area of a triangle, positive where the point lies left of the line, square metres.
+
+    >>> cross((0.0, 0.0), (10.0, 0.0), (3.0, 2.0))
+    20.0
+    """
+    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
+
+
+def shape(one: Arc, other: Arc) -> float:
+    """Return the sine of the angle at which two arcs cut, -1 where they do not meet."""
+    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
+    cosine = (one.radius**2 + other.radius**2 - apart**2) / (2 * one.radius * other.radius)
+    return sqrt(1 - cosine**2) if abs(cosine) < 1 else -1.0
+
+
+def gap(one: Arc, other: Arc) -> float:
+    """Return what two arcs lack, or have too much, to meet, metres; negative where they do meet."""
+    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
+    return max(apart - one.radius - other.radius, abs(one.radius - other.radius) - apart)
+
+
+def meet(one: Arc, other: Arc) -> tuple[XY, XY] | None:
+    """Return where two arcs meet: left of the line from the first to the second centre, then right of it.
+
+    With d between the centres, the foot lies a = (r₁² - r₂² + d²) / 2d along and the points √(r₁² - a²) aside.
+    """
+    dx, dy = other.at[0] - one.at[0], other.at[1] - one.at[1]
+    apart = hypot(dx, dy)
+    if apart == 0:
+        return None
+    along = (one.radius**2 - other.radius**2 + apart**2) / (2 * apart)
+    square = one.radius**2 - along**2
+    if square <= 0:
+        return None
+    ux, uy, high = dx / apart, dy / apart, sqrt(square)
+    x, y = one.at[0] + along * ux, one.at[1] + along * uy
+    return (x - high * uy, y + high * ux), (x + high * uy, y - high * ux)

@@ -1,0 +1,169 @@
+"""The factored normal equations, full or sparse: solving with them, and covariances out of them.
+
+Sparse covariances are those of the pairs of unknowns that the factor joins; others cost a solve each.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.model import Array
+from pegline.network.takahashi import inverse_on_pattern
+
+__all__ = ["DenseFactor", "Factor", "SparseFactor"]
+
+Ints = NDArray[np.int64]
+
+#: A pivot that is smaller than this share of its diagonal means an unknown that nothing holds.
+SINGULAR: Final = 1e-13
+
+
+class Factor(Protocol):
+    """What is asked of factored normal equations."""
+
+    free: Ints  #: numbers of the unknowns that nothing holds
+
+    def solve(self, right: Array) -> Array:
+        """Return the solution for one right-hand side (u,) or several (u, r)."""
+        ...
+
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances (m, k, k) of groups of unknowns (m, k); -1 has covariance zero."""
+        ...
+
+
+class DenseFactor:
+    """Normal equations with a full matrix."""
+
+    def __init__(self, matrix: Array) -> None:
+        # Scaled to a unit diagonal, so that metres and scales of tapes compare.
+        self._scale = 1 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
+        scaled = matrix * self._scale[:, None] * self._scale
+        self.free = _free(scaled)
+        self._inverse = np.zeros_like(matrix) if len(self.free) else self._inverted(scaled)
+
+    def _inverted(self, scaled: Array) -> Array:
+        root = np.linalg.inv(np.linalg.cholesky(scaled))
+        return (root.T @ root) * self._scale[:, None] * self._scale
+
+    def solve(self, right: Array) -> Array:
+        """Return the solution for one right-hand side or several."""
+        return np.asarray(self._inverse @ right)
+
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances of groups of unknowns; -1 has covariance zero."""
+        padded = np.pad(self._inverse, (0, 1))
+        return np.asarray(padded[unknowns[:, :, None], unknowns[:, None, :]])
+
+
+def _free(scaled: Array) -> Ints:
+    """Return the unknowns that a scaled normal matrix leaves free."""
+    try:
+        root = np.linalg.cholesky(scaled)
+    except np.linalg.LinAlgError:
+        root = None
+    if root is not None and (len(root) == 0 or np.diag(root).min() ** 2 > SINGULAR):
+        return np.zeros(0, np.int64)
+    values, vectors = np.linalg.eigh(scaled)
+    loose = vectors[:, values <= max(values[-1] * 1e-11, values[0])]
+    share = np.abs(loose).max(axis=1)
+    return np.flatnonzero(share > 0.1 * share.max())
+
+
+class SparseFactor:
+    """Normal equations with a sparse symmetric matrix.
+
+    Parameters
+    ----------
+    size
+        Number of unknowns u.
+    keys
+        Row x (u + 1) + column of each entry; row or column u is what is held.
+    values
+        The entries.
+    damping
+        Share by which the diagonal is enlarged.
+    """
+
+    def __init__(self, size: int, keys: Ints, values: Array, damping: float = 0.0) -> None:
+        from scipy.sparse import csc_matrix
+
+        rows, columns = np.divmod(keys, size + 1)
+        inside = (rows < size) & (columns < size)
+        rows, columns, values = rows[inside], columns[inside], values[inside]
+        diagonal = np.zeros(size)
+        diagonal[rows[rows == columns]] = values[rows == columns]
+        self._scale = 1 / np.sqrt(np.maximum(diagonal, 1e-300))
+        scaled = values * self._scale[rows] * self._scale[columns]
+        scaled[rows == columns] += damping
+        self._size = size
+        self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(size, size)))
+        self._pattern: tuple[Ints, Array] | None = None
+        self._columns: dict[int, Array] = {}
+
+    def solve(self, right: Array) -> Array:
+        """Return the solution for one right-hand side or several."""
+        scale = self._scale if right.ndim == 1 else self._scale[:, None]
+        return np.asarray(scale * self._lu.solve(np.ascontiguousarray(scale * right)))
+
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances of groups of unknowns; -1 has covariance zero."""
+        one, other = np.broadcast_arrays(unknowns[:, :, None], unknowns[:, None, :])
+        found = np.zeros(one.shape)
+        asked = (one >= 0) & (other >= 0)
+        found[asked] = self._pairs(one[asked], other[asked])
+        return found
+
+    def _pairs(self, one: Ints, other: Ints) -> Array:
+        if self._pattern is None:
+            self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal())
+        keys, values = self._pattern
+        first, second = self._lu.perm_c[one].astype(np.int64), self._lu.perm_c[other].astype(np.int64)
+        wanted = np.minimum(first, second) * self._size + np.maximum(first, second)
+        place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        found = values[place] * self._scale[one] * self._scale[other]
+        apart = keys[place] != wanted
+        if apart.any():
+            found[apart] = self._apart(one[apart], other[apart])
+        return np.asarray(found)
+
+    def _apart(self, one: Ints, other: Ints) -> Array:
+        """Return covariances of pairs that the factor does not join: one solve for each unknown that recurs most."""
+        ends = np.concatenate((one, other))
+        names, counts = np.unique(ends, return_counts=True)
+        often = counts[np.searchsorted(names, one)] >= counts[np.searchsorted(names, other)]
+        column, row = np.where(often, one, other), np.where(often, other, one)
+        for some in np.array_split(np.unique(column), max(1, len(np.unique(column)) // 64)):
+            new = [c for c in some if int(c) not in self._columns]
+            if not new:
+                continue
+            right = np.zeros((self._size, len(new)))
+            right[new, range(len(new))] = 1.0
+            for number, solved in zip(new, self.solve(right).T, strict=True):
+                self._columns[int(number)] = solved
+        return np.array([self._columns[int(c)][r] for c, r in zip(column, row, strict=True)])
+
+
+def _split(matrix: Any) -> tuple[Any, Ints]:
+    """Return the factor of a sparse matrix with unit diagonal, and the unknowns that nothing holds."""
+    from scipy.sparse import identity
+    from scipy.sparse.linalg import splu
+
+    def split(some: Any) -> Any:
+        return splu(some, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+    try:
+        factor = split(matrix)
+        if np.abs(factor.U.diagonal()).min() > SINGULAR and (factor.perm_r == factor.perm_c).all():
+            return factor, np.zeros(0, np.int64)
+    except RuntimeError:  # SuperLU's word for a matrix that is exactly singular
+        pass
+    factor = split((matrix + 1e-10 * identity(matrix.shape[0])).tocsc())
+    loose = np.random.default_rng(1).standard_normal(matrix.shape[0])
+    for _ in range(3):  # inverse iteration: what nothing holds grows
+        loose = factor.solve(loose)
+        loose /= np.abs(loose).max()
+    return factor, np.flatnonzero(np.abs(loose) > 0.1)

@@ -1,0 +1,253 @@
+"""Which observations a book holds: its lines, tie stations, bearings, control, and the points that share equations."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from math import hypot
+from typing import Final
+
+from pegline.book.model import Book, Rectangle, TapedRound
+from pegline.frame.model import Frame
+from pegline.network.equations import (
+    Bearing,
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Observation,
+    Offset,
+    Part,
+    Ranging,
+)
+from pegline.network.model import MeasurementKind
+from pegline.reduction.model import ReducedRow, Reduction
+
+__all__ = ["RANGING_SD", "Stops", "observations", "piece", "shared_points", "stops"]
+
+#: How well a tie station stands in its line, metres (common practice).
+RANGING_SD: Final = 0.020
+
+
+@dataclass(frozen=True, slots=True)
+class Stops:
+    """The stations along a line in the order of their chainage, its ends included."""
+
+    names: tuple[str, ...]
+    chainages: tuple[float, ...]  #: on the ground from the line's start, metres
+
+    def piece(self, chainage: float) -> tuple[str, str, float, float]:
+        """Return the stations that bracket a chainage, the chainage from the first of them and their distance.
+
+        A chainage before the first or beyond the last station belongs to the first or last piece.
+
+        >>> Stops(("A", "T", "B"), (0.0, 24.0, 50.0)).piece(30.0)
+        ('T', 'B', 6.0, 26.0)
+        """
+        after = min(max(bisect_left(self.chainages, chainage), 1), len(self.chainages) - 1)
+        start, end = self.chainages[after - 1], self.chainages[after]
+        return self.names[after - 1], self.names[after], chainage - start, end - start
+
+
+def stops(reduction: Reduction) -> Mapping[str, Stops]:
+    """Return for each line the stations that its chainages count from."""
+    marks = {name: {0.0: line.start, line.ground.length: line.end} for name, line in reduction.lines.items()}
+    for row in reduction.rows:
+        if row.form == "station":
+            marks[row.line].setdefault(row.chainages[0], row.name)
+    return {name: Stops(tuple(found[c] for c in sorted(found)), tuple(sorted(found))) for name, found in marks.items()}
+
+
+def piece(reduction: Reduction, line: str, chainage: float) -> tuple[str, str, float, float]:
+    """Return the piece of a line that a chainage counts on: start, end, chainage from start, length.
+
+    For many chainages call ``stops`` once.
+    """
+    return stops(reduction)[line].piece(chainage)
+
+
+def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
+    """Return the points that share equations with others or have more than they need, in the book's order.
+
+    These are points booked more than once, in a dimension, at an end of a detail line, in an arc, at a
+    wall, or oblique from three or more chainages. All other points are placed by direct formulae.
+    """
+    stations = frozenset(book.station_names)
+    rows = [row for row in reduction.rows if row.form != "station"]
+    uses = Counter(row.name for row in rows)
+    shared = dict.fromkeys(row.name for row in rows if uses[row.name] > 1 or len(row.chainages) > 2)
+    for line in reduction.lines.values():
+        if line.use == "detail":
+            shared.update({line.start: None, line.end: None})
+    for dimension in reduction.dimensions:
+        shared.update({dimension.start: None, dimension.end: None})
+    for arc in reduction.arcs:
+        shared.update(dict.fromkeys((arc.point, *arc.starts)))
+    for feature in book.features.values():
+        geometry = feature.geometry
+        if isinstance(geometry, Rectangle | TapedRound):
+            shared.update(dict.fromkeys((geometry.edge.start, geometry.edge.end, *geometry.corners)))
+    return tuple(name for name in shared if name not in stations)
+
+
+def observations(book: Book, reduction: Reduction, frame: Frame) -> tuple[Observation, ...]:
+    """Return every observation that the network adjusts, walls excepted."""
+    along = stops(reduction)
+    shared = frozenset(shared_points(book, reduction)) | frozenset(book.station_names)
+    found: list[Observation] = list(_lines(reduction))
+    for number, row in enumerate(reduction.rows):
+        if row.form == "station":
+            found += _tie_station(book, reduction, row)
+        elif row.name in shared:
+            found += _row(row, along[row.line], number)
+    found += _arcs(reduction)
+    found += _bearings(frame)
+    found += _control(frame)
+    return tuple(found)
+
+
+def _lines(reduction: Reduction) -> Iterator[Observation]:
+    for line in reduction.lines.values():
+        ground = line.ground
+        kind: MeasurementKind = "dimension" if line.use == "detail" else "length"
+        part: Part = "dimension" if line.use == "detail" else line.use
+        yield Distance(
+            line.name, kind, part, line.name, ground.length, ground.sd, ground.tape, ground.place, line.start, line.end
+        )
+    for dimension in reduction.dimensions:
+        what, ground = f"{dimension.start}-{dimension.end}", dimension.ground
+        yield Distance(
+            what,
+            "dimension",
+            "dimension",
+            what,
+            ground.length,
+            ground.sd,
+            ground.tape,
+            ground.place,
+            dimension.start,
+            dimension.end,
+        )
+
+
+def _told(row: ReducedRow, number: int = 0) -> str:
+    """Return how a row is told: ``P-Q at 8.20``, the chainage as booked."""
+    at = row.booked.at[min(number, len(row.booked.at) - 1)]
+    return f"{row.line} at {getattr(at, 'text', None) or at.length.text}"  # type: ignore[union-attr]
+
+
+def _tie_station(book: Book, reduction: Reduction, row: ReducedRow) -> Iterator[Observation]:
+    """Yield where a tie station stands on its whole line: no station brackets another."""
+    line, what = reduction.lines[row.line], _told(row)
+    told = row.booked.accuracy
+    ranging_sd = told.fixed.metres(book.unit_of(row.line)) if told else RANGING_SD
+    ends, place = (row.name, line.start, line.end), row.booked.place
+    of = f"{what} {row.name}"
+    yield Chainage(
+        what, "chainage", "station", of, row.chainages[0], row.chainage_sd, None, place, *ends, line.ground.length
+    )
+    yield Ranging(what, "ranging", "station", of, 0.0, ranging_sd, None, place, *ends)
+
+
+def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
+    """Yield the equations of a row whose point is solved in the network."""
+    of = f"row {number}"
+    if row.form == "oblique":
+        yield from _oblique(row, along, of)
+        return
+    start, end, chainage, length = along.piece(row.chainages[0])
+    what, place, ends = _told(row), row.booked.place, (row.name, start, end)
+    foot_sd = hypot(row.chainage_sd, row.foot_sd)
+    yield Chainage(what, "chainage", "row", of, chainage, foot_sd, None, place, *ends, length)
+    if row.form == "on line":
+        yield Ranging(what, "ranging", "row", of, 0.0, RANGING_SD, None, place, *ends)
+        return
+    offset = row.offsets[0]
+    yield Offset(what, "offset", "row", of, offset.length, offset.sd, offset.tape, offset.place, *ends, row.side)
+
+
+def _oblique(row: ReducedRow, along: Stops, of: str) -> Iterator[Observation]:
+    for number, (chainage, arm, station) in enumerate(zip(row.chainages, row.offsets, row.at_stations, strict=True)):
+        what = _told(row, number)
+        if station is not None:
+            yield Distance(what, "oblique", "row", of, arm.length, arm.sd, arm.tape, arm.place, station, row.name)
+            continue
+        start, end, within, length = along.piece(chainage)
+        sd = hypot(arm.sd, row.chainage_sd * _cosine(row, number))
+        yield Oblique(
+            what,
+            "oblique",
+            "row",
+            of,
+            arm.length,
+            sd,
+            arm.tape,
+            arm.place,
+            row.name,
+            start,
+            end,
+            within / length,
+            row.side,
+        )
+
+
+def _cosine(row: ReducedRow, number: int) -> float:
+    """Return how much of an error in chainage goes into an oblique distance: the cosine at its foot.
+
+    By the triangle of this foot, the foot farthest from it, and the point.
+    """
+    chainage, arm = row.chainages[number], row.offsets[number].length
+    other = max(range(len(row.chainages)), key=lambda n: abs(row.chainages[n] - chainage))
+    apart, across = row.chainages[other] - chainage, row.offsets[other].length
+    if not apart or not arm:
+        return 1.0
+    return max(-1.0, min(1.0, (arm**2 + apart**2 - across**2) / (2 * arm * apart)))
+
+
+def _arcs(reduction: Reduction) -> Iterator[Observation]:
+    for number, arc in enumerate(reduction.arcs):
+        for start, arm in zip(arc.starts, arc.arms, strict=True):
+            yield Distance(
+                f"{start}-{arc.point}",
+                "dimension",
+                "arc",
+                f"arc {number}",
+                arm.length,
+                arm.sd,
+                arm.tape,
+                arm.place,
+                start,
+                arc.point,
+            )
+
+
+def _bearings(frame: Frame) -> Iterator[Observation]:
+    for booked in frame.bearings:
+        what = f"{booked.start}-{booked.end}"
+        yield Bearing(
+            what, "bearing", "bearing", what, booked.bearing, booked.sd, None, booked.place, booked.start, booked.end
+        )
+
+
+def _control(frame: Frame) -> Iterator[Observation]:
+    for known in frame.control:
+        for value, along in ((known.x, (1.0, 0.0)), (known.y, (0.0, 1.0))):
+            yield Control(
+                known.station,
+                "control",
+                "control",
+                known.station,
+                value,
+                known.sd,
+                None,
+                known.place,
+                known.station,
+                along,
+            )
+
+
+def tapes(found: Iterable[Observation]) -> tuple[str, ...]:
+    """Return the tapes that observations were taped with, in the order of their names."""
+    return tuple(sorted({one.tape for one in found if one.tape is not None}))

@@ -1,0 +1,209 @@
+"""How sure a solved network is: covariances, redundancy numbers, tests and their critical value."""
+
+from __future__ import annotations
+
+from math import erfc, exp, gamma, sqrt
+from statistics import NormalDist
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.model import Array, Solution
+from pegline.network.solve import Fit
+
+__all__ = [
+    "FAMILY",
+    "POWER",
+    "NetworkCovariances",
+    "chi2_exceeded",
+    "critical_value",
+    "flat_points",
+    "redundancies",
+    "solution_of",
+    "spread",
+]
+
+Ints = NDArray[np.int64]
+
+#: At most so many sound surveys are called wrong: the family-wise error of all tests together.
+FAMILY: Final = 0.05
+#: Quantile for the error that is noticed in 80 of 100 cases.
+POWER: Final = 0.84
+#: A height of fewer of its own standard deviations makes a figure too flat for an ellipse.
+FLAT_SIGMAS: Final = 4.0
+
+
+class NetworkCovariances:
+    """Covariances of a solved network's parameters."""
+
+    def __init__(self, fit: Fit) -> None:
+        self._factor, self._columns = fit.factor, fit.network.columns
+        self._free = ~fit.network.held
+
+    def blocks(self, parameters: Ints) -> Array:
+        """Return the covariances (m, k, k) of m groups of k parameters each; -1 has covariance zero."""
+        numbers = np.asarray(parameters, np.int64)
+        return self._factor.blocks(np.where(numbers >= 0, self._columns[numbers], -1))
+
+    def of(self, gradients: Any) -> Array:
+        """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row."""
+        dense = np.asarray(gradients.todense() if hasattr(gradients, "todense") else gradients, float)
+        rows = dense[:, self._free]
+        return np.asarray(rows @ self._factor.solve(rows.T))
+
+    def with_each(self, parameters: Ints) -> Array:
+        """Return the covariances (all, k) of every parameter with k of them."""
+        full = np.zeros((len(self._columns), len(parameters)))
+        columns = self._columns[parameters]
+        right = np.zeros((int(self._free.sum()), len(parameters)))
+        right[columns[columns >= 0], np.flatnonzero(columns >= 0)] = 1.0
+        full[self._free] = self._factor.solve(right)
+        return full
+
+
+def solution_of(fit: Fit, base: tuple[int, int]) -> Solution:
+    """Return a solved network as it is handed on."""
+    network = fit.network
+    count = len(network.names)
+    covariances = NetworkCovariances(fit)
+    positions = fit.parameters[: 2 * count].reshape(-1, 2)
+    variances = covariances.blocks(np.arange(2 * count).reshape(-1, 2))
+    return Solution(
+        names=network.names,
+        index=network.index,
+        stations=network.stations,
+        positions=positions,
+        tapes=network.tapes,
+        scales=fit.parameters[2 * count :],
+        variances=variances,
+        local_variances=_local(positions, variances, covariances, base),
+        covariances=covariances,
+        base=base,
+    )
+
+
+def _base_parameters(base: tuple[int, int]) -> Ints:
+    return np.array([2 * base[0], 2 * base[0] + 1, 2 * base[1], 2 * base[1] + 1], np.int64)
+
+
+def _turn(positions: Array, base: tuple[int, int]) -> Array:
+    """Return the derivatives (4,) of the base line's direction to its ends, radians a metre."""
+    line = positions[base[1]] - positions[base[0]]
+    across = np.array([-line[1], line[0]]) / (line @ line)
+    return np.concatenate((-across, across))
+
+
+def _local(positions: Array, variances: Array, covariances: NetworkCovariances, base: tuple[int, int]) -> Array:
+    """Return the variances about the base line: its first station and its direction held.
+
+    With A the station, J a quarter turn and dθ the change of direction,
+    dX' = dX - dA - J (X - A) dθ  (S-transformation; W. Baarda, S-transformations and criterion matrices, 1973;
+    from memory).
+    """
+    ends = _base_parameters(base)
+    shared = covariances.with_each(ends)
+    away = positions - positions[base[0]]
+    turned = np.stack((-away[:, 1], away[:, 0]), axis=1)
+    gradient = -turned[:, :, None] * _turn(positions, base)
+    gradient[:, :, :2] -= np.eye(2)
+    with_ends = shared[: 2 * len(positions)].reshape(-1, 2, 4)
+    mixed = gradient @ with_ends.transpose(0, 2, 1)
+    among = shared[ends]
+    found = variances + mixed + mixed.transpose(0, 2, 1) + gradient @ among @ gradient.transpose(0, 2, 1)
+    found[base[0]] = 0.0
+    return np.asarray(found)
+
+
+def spread(fit: Fit, covariances: NetworkCovariances) -> Array:
+    """Return the variance of each computed observation, (m,), in its own unit squared."""
+    found = np.zeros(len(fit.residuals))
+    for batch, numbers, partials in zip(fit.network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        blocks = covariances.blocks(numbers)
+        found[batch.rows] = np.einsum("mi,mij,mj->m", partials, blocks, partials)
+    return found
+
+
+def redundancies(fit: Fit, computed_variances: Array) -> Array:
+    """Return how much of an error in each observation shows in its own residual, 0 to 1: 1 - a C a' / σ²."""
+    found = 1 - computed_variances / fit.network.sds**2
+    return np.where(fit.keep, np.clip(found, 0.0, 1.0), 0.0)
+
+
+def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]) -> tuple[str, ...]:
+    """Return the points where the figure is so flat that ellipses mislead.
+
+    A distance d between two points bends by s²/2d when they move by s across it. A station cut by two
+    equal arcs, at a height of four of its own standard deviations, moves across each by s with
+    s² = σ d / (4 √2): beyond that, what the straight-line theory leaves out is felt.
+    """
+    from pegline.network.equations import Distance, Oblique
+
+    network = fit.network
+    points = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    turn = _turn(points, base)
+    shared = covariances.with_each(_base_parameters(base)) @ turn
+    by_direction = float(turn @ shared[_base_parameters(base)])
+    found: set[int] = set()
+    for batch in network.batches:
+        kind = type(network.observations[batch.rows[0]])
+        if kind not in (Distance, Oblique):
+            continue
+        ends = batch.points[:, :2]
+        line = points[ends[:, 1]] - points[ends[:, 0]]
+        size = np.hypot(line[:, 0], line[:, 1])
+        across = np.stack((-line[:, 1], line[:, 0]), axis=1) / size[:, None]
+        numbers = np.stack((2 * ends, 2 * ends + 1), axis=2).reshape(-1, 4)
+        gradient = np.column_stack((-across, across))
+        variance = np.einsum("mi,mij,mj->m", gradient, covariances.blocks(numbers), gradient)
+        variance += size**2 * by_direction - 2 * size * np.einsum("mi,mi->m", gradient, shared[numbers])
+        flat = fit.keep[batch.rows] & (variance > network.sds[batch.rows] * size / (FLAT_SIGMAS * sqrt(2)))
+        for row in np.flatnonzero(flat):
+            loose = max(ends[row], key=lambda point: float(np.trace(covariances.blocks(_pair(point))[0])))
+            found.add(int(loose))
+    return tuple(network.names[number] for number in sorted(found))
+
+
+def _pair(point: int) -> Ints:
+    return np.array([[2 * point, 2 * point + 1]], np.int64)
+
+
+def chi2_exceeded(value: float, freedom: int) -> float:
+    """Return the probability that χ² of so many degrees of freedom exceeds a value.
+
+    In closed form: e^(-x/2) Σ (x/2)^i / i! for an even number, with i from one half and erfc √(x/2) for an odd one.
+
+    >>> round(chi2_exceeded(3.841458820694124, 1), 6), round(chi2_exceeded(5.991464547107979, 2), 6)
+    (0.05, 0.05)
+    """
+    half = value / 2
+    if freedom > 300:  # Wilson and Hilferty, 1931: the cube root is nearly normal
+        mean, sd = 1 - 2 / (9 * freedom), sqrt(2 / (9 * freedom))
+        return erfc(((value / freedom) ** (1 / 3) - mean) / sd / sqrt(2)) / 2
+    if freedom % 2:
+        total = erfc(sqrt(half))
+        term = exp(-half) * sqrt(half) / gamma(1.5) if half else 0.0
+        first = 1.5
+    else:
+        total, term, first = 0.0, exp(-half), 1.0
+    for step in range((freedom - freedom % 2) // 2):
+        total += term
+        term *= half / (first + step)
+    return min(1.0, total)
+
+
+def critical_value(tests: int, freedom: int, significance: float) -> float:
+    """Return the largest |test| that a sound survey shows in 95 of 100 cases, all its tests together.
+
+    The smaller of two bounds: of Šidák for so many tests, correlated or not (Z. Šidák, Rectangular confidence
+    regions for the means of multivariate normal distributions, 1967), and of χ, since no test exceeds the length
+    of the vector of misclosures; never below the two-sided quantile of ``significance``.
+
+    >>> round(critical_value(6, 1, 0.001), 3), round(critical_value(1000, 500, 0.001), 3)
+    (3.291, 4.055)
+    """
+    floor = NormalDist().inv_cdf(1 - significance / 2)
+    if tests < 1 or freedom < 1:
+        return floor
+    each = 1 - (1 - FAMILY) ** (1 / tests)
+    return max(floor, NormalDist().inv_cdf(1 - each / 2))

@@ -1,0 +1,362 @@
+"""Weighted least squares: observations gathered by type, normal equations, and the guarded Gauss-Newton step.
+
+A ``Network`` holds what was observed and where the points stand to begin with; ``solve`` adjusts those
+observations that are kept. Dense arithmetic serves up to ``DENSE`` unknowns, a sparse factor beyond.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.errors import BookError, Finding
+from pegline.network.equations import EQUATIONS, Equation, Observation, wrapped
+from pegline.network.factor import DenseFactor, Factor, SparseFactor
+from pegline.network.model import Array
+
+__all__ = ["Batch", "Fit", "Linear", "Network", "build", "changed", "linearise", "solve"]
+
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+#: Up to so many unknowns a full matrix is quicker than a sparse one.
+DENSE: Final = 220
+#: Steps shorter than this share of the figure end the iteration.
+CONVERGED: Final = 1e-11
+STEPS: Final = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """All observations of one type."""
+
+    equation: Equation
+    rows: Ints  #: (m,) their numbers in ``Network.observations``
+    points: Ints  #: (m, k) numbers of their points
+    numbers: Array  #: (m, j) constants of the equation
+    tapes: Ints  #: (m,) number of the tape, -1 for none
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Observations between points, gathered for the computation.
+
+    Parameters are numbered: 2 i and 2 i + 1 are x and y of point i, 2 n + t is the scale of tape t.
+    """
+
+    names: tuple[str, ...]  #: n points, the stations first
+    index: Mapping[str, int]
+    stations: int
+    observations: tuple[Observation, ...]
+    values: Array  #: (m,) observed, metres or radians
+    sds: Array  #: (m,) metres or radians
+    batches: tuple[Batch, ...]
+    tapes: tuple[str, ...]
+    tape_sds: Array  #: (t,) how well the scale of each tape is known beforehand, metres a metre
+    scale: float  #: of the frame: ground length times this is frame length
+    held: Mask  #: (2 n + t,) parameters that are not solved for
+    begin: Array  #: (2 n + t,) where the parameters stand to begin with
+    together: Ints  #: (q, 2) pairs of points whose covariance will be asked for, though nothing joins them
+
+    @property
+    def columns(self) -> Ints:
+        """Return the number of each parameter among the unknowns, -1 where it is held."""
+        return np.where(self.held, -1, np.cumsum(~self.held) - 1)
+
+    @property
+    def extent(self) -> float:
+        """Return the size of the figure, metres."""
+        points = self.begin[: 2 * len(self.names)].reshape(-1, 2)
+        return float(max(np.ptp(points, axis=0).max(), 1e-3)) if len(points) else 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """The equations at one place: what is computed, and its derivatives, batch by batch."""
+
+    computed: Array  #: (m,)
+    parameters: tuple[Ints, ...]  #: for each batch (m, p), -1 for none
+    partials: tuple[Array, ...]  #: for each batch (m, p)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A solved network."""
+
+    network: Network
+    keep: Mask  #: (m,) the observations that were used
+    parameters: Array  #: (2 n + t,)
+    residuals: Array  #: (m,) observed minus computed, of those left out too
+    linear: Linear  #: at the solution
+    factor: Factor  #: of the normal equations there
+    square_sum: float  #: of the residuals over their standard deviations, the tapes' scales included
+
+    @property
+    def freedom(self) -> int:
+        """Return how many measurements are redundant."""
+        network = self.network
+        return int(self.keep.sum()) + len(network.tapes) - int((~network.held).sum())
+
+
+def build(
+    names: Sequence[str],
+    stations: int,
+    observations: Sequence[Observation],
+    tapes: Mapping[str, float],
+    positions: Array,
+    *,
+    scale: float = 1.0,
+    held: Sequence[int] = (),
+    together: Sequence[tuple[str, str]] = (),
+) -> Network:
+    """Gather observations for the computation.
+
+    Parameters
+    ----------
+    tapes
+        Standard deviation of the scale of each tape.
+    positions
+        (n, 2) where the points stand to begin with, metres of the frame.
+    held
+        Parameters that are not solved for.
+    together
+        Pairs of points whose covariance will be asked for.
+    """
+    index = {name: number for number, name in enumerate(names)}
+    count = 2 * len(names) + len(tapes)
+    mask = np.zeros(count, bool)
+    mask[list(held)] = True
+    pairs = [(index[a], index[b]) for a, b in together if a in index and b in index]
+    return Network(
+        names=tuple(names),
+        index=index,
+        stations=stations,
+        observations=tuple(observations),
+        values=np.array([one.value for one in observations]),
+        sds=np.array([one.sd for one in observations]),
+        batches=tuple(_batches(observations, index, tuple(tapes))),
+        tapes=tuple(tapes),
+        tape_sds=np.array(list(tapes.values())),
+        scale=scale,
+        held=mask,
+        begin=np.concatenate((np.asarray(positions, float).ravel(), np.zeros(len(tapes)))),
+        together=np.array(pairs, np.int64).reshape(-1, 2),
+    )
+
+
+def changed(network: Network, observations: Sequence[Observation]) -> Network:
+    """Return the network with other observations between the same points: values changed, some dropped or added."""
+    return replace(
+        network,
+        observations=tuple(observations),
+        values=np.array([one.value for one in observations]),
+        sds=np.array([one.sd for one in observations]),
+        batches=tuple(_batches(observations, network.index, network.tapes)),
+    )
+
+
+def _batches(observations: Sequence[Observation], index: Mapping[str, int], tapes: Sequence[str]) -> Iterator[Batch]:
+    number_of = {tape: number for number, tape in enumerate(tapes)}
+    by_type: dict[type, list[int]] = {}
+    for number, one in enumerate(observations):
+        by_type.setdefault(type(one), []).append(number)
+    for kind, rows in by_type.items():
+        ones = [observations[row] for row in rows]
+        yield Batch(
+            EQUATIONS[kind],
+            np.array(rows, np.int64),
+            np.array([[index[name] for name in one.points] for one in ones], np.int64),
+            np.array([one.numbers for one in ones], float).reshape(len(ones), -1),
+            np.array([-1 if one.tape is None else number_of[one.tape] for one in ones], np.int64),
+        )
+
+
+def linearise(network: Network, parameters: Array) -> Linear:
+    """Return computed values and derivatives of every observation.
+
+    A taped length reads distance x (1 + scale of the tape) / scale of the frame.
+    """
+    count = len(network.names)
+    points = parameters[: 2 * count].reshape(-1, 2)
+    scales = np.append(parameters[2 * count :], 0.0)  # the last for what no tape measured
+    computed = np.empty(len(network.values))
+    numbers, partials = [], []
+    for batch in network.batches:
+        value, jacobian = batch.equation.function(points[batch.points], batch.numbers)
+        flat = jacobian.reshape(len(value), -1)
+        by_tape = np.zeros(len(value))
+        if batch.equation.taped:
+            factor = (1 + scales[batch.tapes]) / network.scale
+            by_tape = np.where(batch.tapes >= 0, value / network.scale, 0.0)
+            value, flat = value * factor, flat * factor[:, None]
+        computed[batch.rows] = value
+        places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(value), -1)
+        tapes = np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)
+        numbers.append(np.column_stack((places, tapes)))
+        partials.append(np.column_stack((flat, by_tape)))
+    return Linear(computed, tuple(numbers), tuple(partials))
+
+
+def misclosures(network: Network, linear: Linear) -> Array:
+    """Return observed minus computed, angles between -pi and pi."""
+    residuals = np.asarray(network.values - linear.computed)
+    for batch in network.batches:
+        if batch.equation.angle:
+            residuals[batch.rows] = wrapped(residuals[batch.rows])
+    return residuals
+
+
+def solve(network: Network, keep: Mask | None = None, begin: Array | None = None) -> Fit:
+    """Adjust the observations that are kept.
+
+    Gauss-Newton; a step that does not lower the weighted sum of squares is shortened, and where the
+    shortest does not either, damped as Levenberg and Marquardt do.
+
+    Raises
+    ------
+    BookError
+        Where the observations leave points free to move, or the figure is too flat to settle.
+    """
+    keep = np.ones(len(network.values), bool) if keep is None else keep
+    parameters = (network.begin if begin is None else begin).copy()
+    assembly = _Assembly.of(network)
+    weights = np.where(keep, network.sds**-2.0, 0.0)
+    damping, last = 0.0, np.inf
+    for _ in range(STEPS):
+        linear = linearise(network, parameters)
+        residuals = misclosures(network, linear)
+        cost = _cost(network, weights, residuals, parameters)
+        matrix, right = assembly.normal(network, linear, weights, residuals, parameters)
+        factor = _factor(network, assembly, matrix, damping)
+        step = _full(network, factor.solve(right))
+        parameters, damping, moved = _guarded(network, weights, parameters, step, cost, damping)
+        size = float(np.abs(moved[: 2 * len(network.names)]).max(initial=0.0)) / network.extent
+        if damping == 0 and (size < CONVERGED or (size < 1e-8 and size >= last / 2)):
+            return _fit(network, assembly, keep, weights, parameters)
+        last = size
+    raise BookError([_too_flat(network, moved)])
+
+
+def _fit(network: Network, assembly: _Assembly, keep: Mask, weights: Array, parameters: Array) -> Fit:
+    linear = linearise(network, parameters)
+    residuals = misclosures(network, linear)
+    matrix, _ = assembly.normal(network, linear, weights, residuals, parameters)
+    factor = _factor(network, assembly, matrix, 0.0)
+    return Fit(network, keep, parameters, residuals, linear, factor, _cost(network, weights, residuals, parameters))
+
+
+def _cost(network: Network, weights: Array, residuals: Array, parameters: Array) -> float:
+    scales = parameters[2 * len(network.names) :]
+    return float(weights @ residuals**2 + np.sum((scales / network.tape_sds) ** 2))
+
+
+def _full(network: Network, unknowns: Array) -> Array:
+    step = np.zeros(len(network.held))
+    step[~network.held] = unknowns
+    return step
+
+
+def _guarded(
+    network: Network, weights: Array, parameters: Array, step: Array, cost: float, damping: float
+) -> tuple[Array, float, Array]:
+    """Return the parameters after as much of a step as lowers the cost, the next damping, and the step made."""
+    slack = cost * (1 + 1e-9) + 1e-9
+    for share in (1.0, 0.5, 0.25, 0.1, 0.03):
+        trial = parameters + share * step
+        residuals = misclosures(network, linearise(network, trial))
+        if _cost(network, weights, residuals, trial) <= slack:
+            return trial, (0.0 if damping < 1e-6 else damping / 10), share * step
+    return parameters, max(10 * damping, 1e-4), step
+
+
+class _Assembly:
+    """Where each product of derivatives goes in the normal matrix; the pattern is the same in every step."""
+
+    def __init__(self, size: int, dense: bool, places: Ints, keys: Ints) -> None:
+        self.size, self.dense, self.places, self.keys = size, dense, places, keys
+
+    @classmethod
+    def of(cls, network: Network) -> _Assembly:
+        """Return the assembly of a network. What is held goes to a row and column beyond the last."""
+        size = int((~network.held).sum())
+        columns = np.append(np.where(network.held, size, network.columns), size)
+        found = [columns[numbers] for numbers in _parameter_numbers(network)]
+        width = size + 1
+        keys = [(c[:, :, None] * width + c[:, None, :]).ravel() for c in found]
+        tapes = columns[2 * len(network.names) : -1]
+        keys.append(tapes * width + tapes)
+        if size <= DENSE:
+            return cls(size, True, np.concatenate(keys), np.zeros(0, np.int64))
+        four = np.stack((2 * network.together, 2 * network.together + 1), axis=2).reshape(len(network.together), -1)
+        wanted = columns[four]
+        keys.append((wanted[:, :, None] * width + wanted[:, None, :]).ravel())
+        unique, places = np.unique(np.concatenate(keys), return_inverse=True)
+        return cls(size, False, places, unique)
+
+    def normal(
+        self, network: Network, linear: Linear, weights: Array, residuals: Array, parameters: Array
+    ) -> tuple[Array, Array]:
+        """Return the normal matrix, full or as the values of its pattern, and the right-hand side."""
+        products, right = [], np.zeros(len(network.held) + 1)
+        for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True):
+            weighted = partials * weights[batch.rows, None]
+            products.append((weighted[:, :, None] * partials[:, None, :]).ravel())
+            np.add.at(right, numbers, weighted * residuals[batch.rows, None])
+        priors = network.tape_sds**-2.0
+        products.append(priors)
+        right[2 * len(network.names) : -1] -= priors * parameters[2 * len(network.names) :]
+        values = np.concatenate(products)
+        if self.dense:
+            width = self.size + 1
+            matrix = np.bincount(self.places, values, width * width).reshape(width, width)[:-1, :-1].astype(float)
+        else:
+            values = np.concatenate((values, np.zeros(len(self.places) - len(values))))
+            matrix = np.bincount(self.places, values).astype(float)
+        return matrix, right[:-1][~network.held]
+
+
+def _parameter_numbers(network: Network) -> Iterator[Ints]:
+    count = len(network.names)
+    for batch in network.batches:
+        places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(batch.points), -1)
+        yield np.column_stack((places, np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)))
+
+
+def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float) -> Factor:
+    if assembly.dense:
+        factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)))
+    else:
+        factor = SparseFactor(assembly.size, assembly.keys, matrix, damping)
+    if damping == 0 and len(factor.free):
+        raise BookError([_swinging(network, factor.free)])
+    return factor
+
+
+def _points_of(network: Network, unknowns: Ints) -> list[str]:
+    parameters = np.flatnonzero(~network.held)[unknowns]
+    numbers = sorted({int(p) // 2 for p in parameters if p < 2 * len(network.names)})
+    return [network.names[number] for number in numbers]
+
+
+def _swinging(network: Network, free: Ints) -> Finding:
+    names = _points_of(network, free)
+    return Finding(
+        "free-to-move",
+        f"the readings leave {', '.join(names) or 'the figure'} free to move; tape one more line to each,"
+        " not in line with those there are",
+        data=tuple(names),
+    )
+
+
+def _too_flat(network: Network, moved: Array) -> Finding:
+    worst = int(np.abs(moved[: 2 * len(network.names)]).argmax()) // 2
+    name = network.names[worst]
+    return Finding(
+        "too-flat",
+        f"the figure is too flat to fix {name}: its lines run almost in one direction; tape a line to it from the side",
+        data=(name,),
+    )

@@ -1,0 +1,165 @@
+"""Where the points that share equations stand to begin with: each by the first booking that gives it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from math import cos, hypot, sin
+
+from pegline.measures.values import Side
+from pegline.network.cut import XY, Arc, between, cross, meet, shape
+from pegline.network.equations import Chainage, Distance, Oblique, Observation, Offset, Ranging, Square
+
+__all__ = ["Bookings", "bookings", "place_point"]
+
+#: For each point its bookings in order; each is the numbers of the observations that stand or fall together.
+Bookings = Mapping[str, Sequence[Sequence[int]]]
+_Ray = tuple[int, XY, XY, str]  # number, origin, direction, corner
+_Placed = tuple[XY, tuple[int, ...], tuple[str, str] | None]
+
+
+def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Bookings:
+    """Return what each point is booked by: rows and arcs in order, then walls, then dimensions."""
+    found: dict[str, dict[tuple[int, str], list[int]]] = {name: {} for name in points}
+    for number, one in enumerate(observations):
+        if isinstance(one, Distance | Square):
+            booked, rank = one.points, {"row": 0, "arc": 0, "wall": 1}.get(one.part, 2)
+            names = booked[-1:] if rank == 0 else booked
+            key = (rank, one.of if rank < 2 else "")
+        else:
+            names, key = one.points[:1], (0, one.of)
+        for name in names:
+            if name in found:
+                found[name].setdefault(key, []).append(number)
+    return {name: [groups[key] for key in sorted(groups, key=lambda k: k[0])] for name, groups in found.items()}
+
+
+def place_point(
+    name: str,
+    groups: Sequence[Sequence[int]],
+    observations: Sequence[Observation],
+    at: Mapping[str, XY],
+    side: Side | None,
+) -> _Placed | None:
+    """Return where a point stands, by which observations, and the centres of arcs; None while nothing tells."""
+    circles: list[Arc] = []
+    for group in groups:
+        ones = [(n, observations[n]) for n in group]
+        placed = _square_off(ones, at)
+        if placed:
+            return placed
+        rays = list(_rays(name, ones, at))
+        own = list(_circles(name, ones, at))
+        circles += own
+        placed = _by_rays(rays, own)
+        if placed:
+            return placed
+        row_side = next((one.side for _, one in ones if isinstance(one, Oblique) and one.side), 0)
+        row = next((one for _, one in ones if isinstance(one, Oblique)), None)
+        line = (row.start, row.end) if row else None
+        placed = _by_circles(circles, at, side, (line, row_side))
+        if placed:
+            return placed
+    return None
+
+
+def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> _Placed | None:
+    """Return the point of a perpendicular offset, or of a point on its line."""
+    along = next(((n, one) for n, one in ones if isinstance(one, Chainage)), None)
+    aside = next(((n, one) for n, one in ones if isinstance(one, Offset | Ranging)), None)
+    if along is None or aside is None or along[1].start not in at or along[1].end not in at:
+        return None
+    start, end = at[along[1].start], at[along[1].end]
+    foot = between(start, end, along[1].value / along[1].length)
+    away = aside[1].side * aside[1].value if isinstance(aside[1], Offset) else 0.0
+    size = hypot(end[0] - start[0], end[1] - start[1])
+    nx, ny = -(end[1] - start[1]) / size, (end[0] - start[0]) / size
+    return (foot[0] + away * nx, foot[1] + away * ny), (along[0], aside[0]), None
+
+
+def _rays(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[_Ray]:
+    for number, one in ones:
+        if not isinstance(one, Square) or one.corner not in at:
+            continue
+        corner = at[one.corner]
+        if name == one.after and one.before in at:
+            yield number, corner, _turned(at[one.before], corner, one.value), one.corner
+        if name == one.before and one.after in at:
+            x, y = _turned(corner, at[one.after], -one.value)
+            yield number, corner, (-x, -y), one.corner
+
+
+def _turned(start: XY, end: XY, angle: float) -> XY:
+    """Return the direction from start to end turned to the left by an angle."""
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    size = hypot(dx, dy)
+    c, s = cos(angle) / size, sin(angle) / size
+    return (c * dx - s * dy, s * dx + c * dy)
+
+
+def _circles(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[Arc]:
+    for number, one in ones:
+        if isinstance(one, Oblique) and one.start in at and one.end in at:
+            foot = between(at[one.start], at[one.end], one.share)
+            yield Arc(number, f"{one.start}-{one.end}", foot, one.value, one.sd, tie=False)
+        if isinstance(one, Distance):
+            centre = one.start if name == one.end else one.end
+            if centre in at:
+                yield Arc(number, centre, at[centre], one.value, one.sd, tie=False)
+
+
+def _by_rays(rays: Sequence[_Ray], circles: Sequence[Arc]) -> _Placed | None:
+    for number, corner, (x, y), centre in rays:
+        for arc in circles:
+            if arc.centre == centre:
+                return (corner[0] + arc.radius * x, corner[1] + arc.radius * y), (number, arc.number), None
+    for i, (number, corner, (x, y), _) in enumerate(rays):
+        for second, other, (u, v), _ in rays[:i]:
+            turn = x * v - y * u
+            if abs(turn) > 0.1:
+                t = ((other[0] - corner[0]) * v - (other[1] - corner[1]) * u) / turn
+                return (corner[0] + t * x, corner[1] + t * y), (number, second), None
+    return None
+
+
+def _by_circles(
+    circles: Sequence[Arc], at: Mapping[str, XY], side: Side | None, row: tuple[tuple[str, str] | None, int]
+) -> _Placed | None:
+    pairs = [(one, other) for i, other in enumerate(circles) for one in circles[:i]]
+    for one, other in sorted(pairs, key=lambda pair: -shape(*pair)):
+        images = meet(one, other)
+        if images is None:
+            return None
+        chosen = _image(images, (one, other), circles, at, side, row)
+        if chosen is not None:
+            return images[chosen], (one.number, other.number), (one.centre, other.centre)
+    return None
+
+
+def _image(
+    images: tuple[XY, XY],
+    pair: tuple[Arc, Arc],
+    circles: Sequence[Arc],
+    at: Mapping[str, XY],
+    side: Side | None,
+    row: tuple[tuple[str, str] | None, int],
+) -> int | None:
+    """Return which image is on the side told, or else fits the further distances."""
+    told: list[tuple[str, str, bool]] = []
+    if row[0] and row[1]:
+        told.append((*row[0], row[1] > 0))
+    if side:
+        told.append((side.of.start, side.of.end, side.left))
+    for start, end, left in told:
+        if start in at and end in at:
+            fits = [(cross(at[start], at[end], image) > 0) == left for image in images]
+            if fits[0] != fits[1]:
+                return fits.index(True)
+    misfits = [
+        max(
+            (abs(hypot(x - arc.at[0], y - arc.at[1]) - arc.radius) / arc.sd for arc in circles if arc not in pair),
+            default=0.0,
+        )
+        for x, y in images
+    ]
+    good, bad = min(misfits), max(misfits)
+    return misfits.index(good) if bad > 4 and good * 3 < bad else None

@@ -1,0 +1,145 @@
+"""What a solved network says about each of its observations, and what a change of one does to the others.
+
+Everything is in standard deviations: residuals v/σ, derivatives a/σ. With S = A Q A' (Q the covariance of the
+unknowns) the redundancy number of observation i is 1 - S_ii, and two tests correlate by
+-S_ij / √(1 - S_ii) √(1 - S_jj). An error may reach further than its own observation: it has a direction g,
+and its size is estimated as g'v / g'Rg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.diagnosis.coupling import hangs_on, moved
+from pegline.network.model import Array
+from pegline.network.solve import Fit, changed, linearise, misclosures
+
+__all__ = ["LOOSE", "Effects", "Explained", "jacobian"]
+
+Ints = NDArray[np.int64]
+
+LOOSE = 1e-6  #: a redundancy number below this is none: nothing checks the observation
+
+
+def jacobian(fit: Fit, rows: Ints) -> Array:
+    """Return the derivatives (k, u) of some observations to the unknowns, over their standard deviations."""
+    network = fit.network
+    columns = np.append(network.columns, -1)
+    found = np.zeros((len(rows), int((~network.held).sum()) + 1))
+    place = np.full(len(network.values), -1)
+    place[rows] = np.arange(len(rows))
+    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        some = place[batch.rows] >= 0
+        at = place[batch.rows[some]]
+        np.add.at(found, (at[:, None], columns[numbers[some]]), partials[some])
+    return np.asarray(found[:, :-1] / network.sds[rows, None])
+
+
+@dataclass(frozen=True)
+class Effects:
+    """A solved network, looked at observation by observation."""
+
+    fit: Fit
+
+    @cached_property
+    def leverage(self) -> Array:
+        """Return S_ii (m,) of every observation, also of those left out."""
+        network = self.fit.network
+        columns = np.append(network.columns, -1)
+        found = np.zeros(len(network.values))
+        pairs = zip(network.batches, self.fit.linear.parameters, self.fit.linear.partials, strict=True)
+        for batch, numbers, partials in pairs:
+            blocks = self.fit.factor.blocks(columns[numbers])
+            found[batch.rows] = np.einsum("mi,mij,mj->m", partials, blocks, partials)
+        return np.asarray(found / network.sds**2)
+
+    @cached_property
+    def spread(self) -> Array:
+        """Return the variance (m,) of v/σ: 1 - S_ii of what was used, 1 + S_ii of what was left out."""
+        used = np.maximum(1 - self.leverage, 0.0)
+        return np.where(self.fit.keep, used, 1 + self.leverage)
+
+    @cached_property
+    def tests(self) -> Array:
+        """Return each residual over its standard deviation (m,), 0 where nothing checks it."""
+        checked = self.spread > LOOSE
+        size = self.fit.residuals / self.fit.network.sds
+        return np.where(checked, size / np.sqrt(np.where(checked, self.spread, 1.0)), 0.0)
+
+    def worst(self) -> float:
+        """Return the largest test among what was used."""
+        return float(np.abs(self.tests[self.fit.keep]).max(initial=0.0))
+
+    def seen(self, directions: Array) -> Array:
+        """Return R G (m, k): what errors in given directions G (m, k) do to the residuals, all over σ.
+
+        R = I - S; a row of G is 0 where the observation was left out.
+        """
+        network, pairs = self.fit.network, self._pairs()
+        columns = np.append(network.columns, -1)
+        right = np.zeros((int((~network.held).sum()) + 1, directions.shape[1]))
+        for rows, numbers, partials in pairs:
+            np.add.at(right, columns[numbers], partials[:, :, None] * directions[rows][:, None, :])
+        moved = np.append(self.fit.factor.solve(right[:-1]), np.zeros((1, directions.shape[1])), axis=0)
+        found = directions.copy()
+        for rows, numbers, partials in pairs:
+            found[rows] -= np.einsum("mp,mpk->mk", partials, moved[columns[numbers]])
+        return found
+
+    def _pairs(self) -> list[tuple[Ints, Ints, Array]]:
+        """Return for each batch: observations, parameters, and derivatives over σ."""
+        network, linear = self.fit.network, self.fit.linear
+        return [
+            (batch.rows, numbers, partials / network.sds[batch.rows, None])
+            for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True)
+        ]
+
+    def directions(self, rows: Ints) -> Array:
+        """Return what an error of one unit in each of some observations does to all misclosures (m, k), over σ.
+
+        That is the observation itself, and the chainages that are in proportion to it.
+        """
+        network = self.fit.network
+        found = np.zeros((len(network.values), len(rows)))
+        found[rows, np.arange(len(rows))] = 1.0
+        for column, number in enumerate(rows):
+            if hangs_on(network.observations, int(number)):
+                step = 0.01 * network.sds[number]
+                other = changed(network, moved(network.observations, int(number), step))
+                now = misclosures(other, linearise(other, self.fit.parameters))
+                found[:, column] = (now - self.fit.residuals) / step
+        found[~self.fit.keep] = 0.0
+        return np.asarray(found / network.sds[:, None])
+
+    def explained(self, rows: Ints) -> Explained:
+        """Return how well an error in each of some observations would explain all residuals."""
+        directions = self.directions(rows)
+        seen = self.seen(directions)
+        power = np.sum(directions * seen, axis=0)
+        known = power > LOOSE * np.sum(directions**2, axis=0)
+        power = np.where(known, power, np.inf)
+        residuals = np.where(self.fit.keep, self.fit.residuals / self.fit.network.sds, 0.0)
+        error = directions.T @ residuals / power
+        tests = error * np.sqrt(np.where(known, power, 0.0))
+        shared = np.clip(directions.T @ seen / np.sqrt(power) / np.sqrt(power)[:, None], -1, 1)
+        to_all = np.clip(seen / np.sqrt(np.maximum(self.spread, LOOSE))[:, None] / np.sqrt(power), -1, 1)
+        left = np.abs(self.tests[:, None] - to_all * tests) / np.sqrt(np.maximum(1 - to_all**2, 1e-9))
+        # What always moves with the observation says nothing once that is gone.
+        left[np.abs(to_all) > 1 - 1e-6] = 0.0
+        left[~self.fit.keep] = 0.0
+        return Explained(-error, 1 / np.sqrt(power), tests, shared, left.max(axis=0, initial=0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """How an error in each of k observations would explain the residuals of all."""
+
+    correction: Array  #: (k,) what would make the survey close, metres or radians
+    sd: Array  #: (k,) its standard deviation; 0 where nothing checks it
+    tests: Array  #: (k,) the error over its standard deviation
+    correlations: Array  #: (k, k) between the tests
+    worst: Array  #: (k,) largest test that is left among the others

@@ -1,0 +1,147 @@
+"""Simulated surveys of a plot's framework as observations of the network: no book, so that thousands are quick."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import ceil, dist, sqrt
+
+import numpy as np
+
+from builders.networks import RANGING
+from builders.plot import Plot
+from pegline.diagnosis.effects import Effects, Explained, jacobian
+from pegline.diagnosis.readings import Booking
+from pegline.diagnosis.slips import BookedReading
+from pegline.errors import Place
+from pegline.measures.values import Length
+from pegline.network.equations import Chainage, Distance, Observation, Ranging
+from pegline.network.solve import Fit, Network, build, changed, solve
+
+__all__ = ["Framework"]
+
+
+@dataclass(frozen=True)
+class Framework:
+    """The lines and tie stations of a plot, measured as often as wanted."""
+
+    plot: Plot
+
+    @cached_property
+    def tape(self):
+        """Return the tape that the lines are measured with."""
+        return self.plot.tapes[self.plot.line_tape]
+
+    def lay_sd(self, length: float) -> float:
+        """Return the standard deviation of one reading."""
+        return self.tape.a * sqrt(max(1, ceil(length / self.tape.length)))
+
+    @cached_property
+    def true(self) -> tuple[Observation, ...]:
+        """Return every observation without error."""
+        at = self.plot.stations
+        found: list[Observation] = []
+        for number, line in enumerate(self.plot.lines):
+            start, end = line.ends
+            length = dist(at[start], at[end])
+            place = Place("simulated", number + 1, 1)
+            tape = self.tape.material
+            found.append(
+                Distance(line.name, "length", line.use, line.name, length, self.lay_sd(length), tape, place, start, end)
+            )
+        for number, line in enumerate(self.plot.lines):
+            start, end = line.ends
+            for row in line.rows:
+                along = dist(at[start], at[row.point])
+                length = dist(at[start], at[end])
+                place = Place("simulated", number + 1, 10)
+                told = (f"{line.name} at {along:.2f}", line.name)
+                ends = (row.point, start, end)
+                sd = self.lay_sd(along)
+                found.append(Chainage(told[0], "chainage", "station", told[1], along, sd, None, place, *ends, length))
+                found.append(Ranging(told[0], "ranging", "station", told[1], 0.0, RANGING, None, place, *ends))
+        return tuple(found)
+
+    @cached_property
+    def network(self) -> Network:
+        """Return the network without errors, the base line's start and direction held."""
+        names = list(self.plot.stations)
+        local = self.plot.local()
+        start, end = (names.index(name) for name in self.plot.base.ends)
+        positions = np.array([local[name] for name in names])
+        held = (2 * start, 2 * start + 1, 2 * end + 1)
+        return build(names, len(names), self.true, {self.tape.material: self.tape.b}, positions, held=held)
+
+    @cached_property
+    def fit(self) -> Fit:
+        """Return the solution of the measurements without error."""
+        return solve(self.network)
+
+    @cached_property
+    def effects(self) -> Effects:
+        """Return its redundancy numbers and the like."""
+        return Effects(self.fit)
+
+    @cached_property
+    def correlations(self) -> np.ndarray:
+        """Return how strongly the tests of any two measurements correlate, 0 with itself."""
+        shared = np.abs(self.explained.correlations)
+        np.fill_diagonal(shared, 0.0)
+        return shared
+
+    @cached_property
+    def explained(self) -> Explained:
+        """Return what an error in each observation does."""
+        return self.effects.explained(np.arange(len(self.true)))
+
+    @cached_property
+    def power(self) -> np.ndarray:
+        """Return √r of each observation: its standard deviation over that of its correction."""
+        return np.array([one.sd for one in self.true]) / np.where(self.explained.sd > 0, self.explained.sd, np.inf)
+
+    @cached_property
+    def critical(self) -> float:
+        """Return the value that the largest test exceeds in 5 % of honest surveys, never below that of 0.1 %."""
+        rows = np.arange(len(self.true))
+        mine = jacobian(self.fit, rows)
+        shape = np.eye(len(rows)) - mine @ self.fit.factor.solve(mine.T)
+        values, vectors = np.linalg.eigh(shape)
+        draws = np.random.default_rng(5).standard_normal((40_000, len(rows)))
+        spread = self.effects.spread
+        sound = spread > 1e-6
+        tests = (draws * np.sqrt(np.clip(values, 0, None))) @ vectors.T[:, sound] / np.sqrt(spread[sound])
+        return max(3.2905, float(np.quantile(np.abs(tests).max(axis=1), 0.95)))
+
+    def measured(self, random: np.random.Generator, errors: Mapping[int, float] | None = None) -> Network:
+        """Return one survey: the tape's scale drawn once, each reading with its error, and further errors."""
+        scale = 1 + random.normal(0, self.tape.b)
+        taped = {}
+        read = []
+        for number, one in enumerate(self.true):
+            factor = 1.0 if isinstance(one, Ranging) else scale
+            value = one.value * factor + random.normal(0, one.sd) + (errors or {}).get(number, 0.0)
+            read.append(value)
+            if isinstance(one, Distance):
+                taped[one.what] = value
+        return changed(
+            self.network,
+            [
+                replace(one, value=value, length=taped[one.of])
+                if isinstance(one, Chainage)
+                else replace(one, value=value)
+                for one, value in zip(self.true, read, strict=True)
+            ],
+        )
+
+    def readings(self, network: Network) -> dict[Place, tuple[Booking, ...]]:
+        """Return what would be booked of a survey, to the centimetre."""
+        found = {}
+        for one in network.observations:
+            if isinstance(one, Ranging) or one.value <= 0:
+                continue
+            text = f"{one.value:.2f}"
+            whole = one.length if isinstance(one, Chainage) else None
+            reading = BookedReading(Length(float(text), None, text), "m", self.tape.length, whole=whole)
+            found[one.place] = (Booking(reading, one.place, 1.0),)
+        return found

@@ -93,4 +93,4 @@ class Ruler:
 
 def coordinates(rows: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return the parameters (m, 2 k) of points given as rows (m, k) of a solution."""
-    return np.stack((2 * rows, 2 * rows + 1), axis=-1).reshape(len(rows), -1)
+    return np.stack((2 * rows, 2 * rows + 1), axis=-1).reshape(len(rows), 2 * rows.shape[1])

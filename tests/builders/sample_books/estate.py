@@ -245,7 +245,7 @@ lines:
     legs:
       - {reading: <A-E leg 1>, slope: 1 in 12}
       - {reading: <A-E leg 2>, slope: 2.5, temperature: 11, date: 2026-03-20}
-    slope_accuracy: 15'
+    slope_accuracy: 0°15'
     details:
       - {<a1 on A-E>, feature: lane}
       - {<a2 on A-E>, feature: lane}
@@ -273,7 +273,7 @@ lines:
     details:
       - {<k1 on B-F>, feature: sunk fence}
       - {<k2 on B-F>, feature: sunk fence}
-      - {<k3 on B-F>, feature: sunk fence}
+      - {<k3 on B-F>, feature: sunk fence, point: k3}
   C-G:
     use: side
     rise: 5.2

@@ -1,0 +1,170 @@
+"""Wrong books: each is told in one line with its place, and nothing is written."""
+
+import re
+import subprocess
+import sys
+
+import pytest
+
+from pegline.cli import main
+
+SOUND = """\
+book: 1
+unit: m
+tapes:
+  steel: {material: steel, length: 50}
+default_tape: {lines: steel, offsets: steel}
+stations:
+  C: {left_of: A-B}
+  D: {right_of: A-B}
+lines:
+  A-B:
+    use: base
+    taped: 50.00
+    details:
+      - {at: 10.00, left: 3.00, point: h1}
+      - {at: 20.00, left: 3.00, point: h2}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+  A-D: {use: side, taped: 30.00}
+  D-B: {use: side, taped: 40.00}
+  C-D: {use: check, taped: 48.00}
+dimensions:
+  h1-h2: 10.00
+"""
+
+#: what is wrong: what of the sound book is replaced, by what, and what the message must say
+WRONG = {
+    "a side that nothing settles": ("  C: {left_of: A-B}\n", "", r"\bC\b.*side|side.*\bC\b"),
+    "arcs that do not meet": ("C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 14.00}", r"6\.0"),
+    "a mirrored figure": ("  C: {left_of: A-B}\n  D: {right_of: A-B}", "  C: {mark: peg}", r"mirror|side"),
+    "a station held by one line": (
+        "  D-B: {use: side, taped: 40.00}\n  C-D: {use: check, taped: 48.00}\n",
+        "",
+        r"\bD\b",
+    ),
+    "an unknown station": ("left_of: A-B", "left_of: A-Q", r"\bQ\b"),
+    "an unknown point": ("h1-h2: 10.00", "h1-h9: 10.00", r"\bh9\b"),
+    "two base lines": ("A-C: {use: side", "A-C: {use: base", r"base"),
+    "no base line": ("use: base", "use: side", r"base"),
+    "detail on a check line": (
+        "{use: check, taped: 48.00}",
+        "{use: check, taped: 48.00, details: [{at: 3, left: 2, point: q}]}",
+        r"check",
+    ),
+    "left and right together": (
+        "left: 3.00, point: h1",
+        "left: 3.00, right: 3.00, point: h1",
+        r"left.*right|right.*left",
+    ),
+    "lists of different length": (
+        "at: 10.00, left: 3.00",
+        "at: [8.00, 12.00], left: [3.60, 3.60, 3.70]",
+        r"2.*3|3.*2|two",
+    ),
+    "no number": ("taped: 30.00", "taped: .nan", r"nan"),
+    "a number without end": ("taped: 30.00", "taped: .inf", r"inf"),
+    "a line of no length": ("A-C: {use: side, taped: 30.00}", "A-C: {use: side, taped: 0}", r"taped"),
+    "a tape of no length": ("length: 50", "length: 0", r"length"),
+    "a negative length": ("taped: 48.00", "taped: -48.00", r"-48"),
+    "a negative offset": ("left: 3.00, point: h1", "left: -3.00, point: h1", r"-3"),
+    "a length over 100 km": ("taped: 48.00", "taped: 100001", r"100"),
+    "a bad unit": ("unit: m", "unit: cubit", r"cubit"),
+    "a bad unit of one reading": ("taped: 48.00", "taped: 48.00 cubit", r"cubit"),
+    "an unknown key": ("use: check, taped", "use: check, tapped", r"tapped.*did you mean.*taped"),
+    "a day that is not": ("unit: m", "unit: m\ndate: 2026-02-30", r"2026-02-30"),
+    "a date in another manner": ("unit: m", "unit: m\ndate: 18/4/2026", r"18/4/2026"),
+    "a key twice": ("unit: m", "unit: m\nunit: ft", r"unit"),
+    "a line both ways": ("C-D: {use: check", "B-A: {use: check", r"A-B|B-A"),
+    "an alias": ("taped: 48.00", "taped: *x", r"alias|anchor|\*"),
+    "a decimal comma": ("taped: 48.00", "taped: [48, 12]", r"comma|differ"),
+}
+
+WHOLE = {"an empty file": b"", "nothing but comments": b"# to be copied\n", "a binary file": bytes(range(256)) * 8}
+
+TOLD = re.compile(r"^(?P<file>[^:\n]+):(?P<line>\d+):(?P<column>\d+): (?P<text>.+)$")
+
+
+def book_of(name):
+    if name in WHOLE:
+        return WHOLE[name]
+    old, new, _ = WRONG[name]
+    assert old in SOUND
+    return SOUND.replace(old, new, 1).encode()
+
+
+@pytest.fixture
+def book(tmp_path, request):
+    path = tmp_path / "wrong.yaml"
+    path.write_bytes(book_of(request.param))
+    return path
+
+
+def test_the_sound_book_is_sound(tmp_path, capsys):
+    path = tmp_path / "sound.yaml"
+    path.write_text(SOUND, encoding="utf-8")
+
+    assert main(["plot", str(path), "--out", str(tmp_path / "out"), "--formats", "json"]) == 0
+    assert [made.name for made in (tmp_path / "out").iterdir()] == ["sound.json"]
+
+
+@pytest.mark.parametrize("book", [*WRONG, *WHOLE], indirect=True)
+def test_a_wrong_book_is_told_with_its_place_and_nothing_is_written(book, capsys, request):
+    out = book.parent / "out"
+
+    status = main(["plot", str(book), "--out", str(out)])
+
+    told = capsys.readouterr()
+    lines = told.err.strip().split("\n")
+    assert status == 65
+    assert told.out == ""
+    assert not out.exists() or not list(out.iterdir())
+    assert any(TOLD.match(line) and TOLD.match(line)["file"] == str(book) for line in lines), told.err
+    name = request.node.callspec.params["book"]
+    if name in WRONG:
+        assert any(re.search(WRONG[name][2], line, re.IGNORECASE) for line in lines), told.err
+
+
+def test_arcs_that_do_not_meet_are_told_with_the_slips_that_would_close_them(tmp_path, capsys):
+    # 38.00 booked for 83.00 leaves 30 + 38 short of 110; 72 exchanged for 27 would.
+    path = tmp_path / "gap.yaml"
+    path.write_text(
+        SOUND.replace("taped: 50.00", "taped: 95.00").replace(
+            "C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 27.00}"
+        )
+    )
+
+    assert main(["plot", str(path), "--out", str(tmp_path / "out")]) == 65
+    told = capsys.readouterr().err
+    assert re.search(r"\b38\.00?\b", told)  # 95 - 30 - 27: the gap
+    assert re.search(r"\b72\.00\b", told)  # the digits of C-B exchanged
+    assert re.search(r"\b77\.00\b", told)  # or a whole tape of 50 m dropped
+
+
+def test_all_faults_of_a_book_are_told_in_one_run(tmp_path, capsys):
+    path = tmp_path / "many.yaml"
+    text = SOUND.replace("taped: 48.00", "tapped: 48.00").replace("unit: m", "unit: m\ndate: 2026-02-30")
+    path.write_text(text.replace("left: 3.00, point: h1", "left: -3.00, point: h1"), encoding="utf-8")
+
+    assert main(["plot", str(path), "--out", str(tmp_path / "out")]) == 65
+    told = capsys.readouterr().err
+    assert {TOLD.match(line)["line"] for line in told.strip().split("\n") if TOLD.match(line)} >= {"3", "15", "22"}
+
+
+def test_the_process_itself_ends_with_65_and_no_traceback(tmp_path):
+    paths = []
+    for number, name in enumerate([*WRONG, *WHOLE]):
+        paths.append(tmp_path / f"wrong-{number}.yaml")
+        paths[-1].write_bytes(book_of(name))
+
+    done = subprocess.run(
+        [sys.executable, "-m", "pegline", "plot", *map(str, paths), "--out", str(tmp_path / "out")],
+        capture_output=True,
+        text=True,
+    )
+
+    assert done.returncode == 65
+    assert "Traceback" not in done.stderr
+    for path in paths:
+        assert f"{path}:" in done.stderr
+    assert not list((tmp_path / "out").glob("*"))

@@ -9,6 +9,7 @@ from math import cos, hypot, pi, sin
 from random import Random
 
 import numpy as np
+
 from pegline.book.model import At, Book, Feature, Line, Ring, Sheet, Station, Through
 from pegline.detail.model import Detail, Path, Points, Shape
 from pegline.diagnosis.model import Diagnosis
@@ -264,7 +265,8 @@ def house(**changes: object) -> Drawn:
         "plot": ("boundary", ("f1", "f2", "f3", "f4", "f5"), (), True),
     }
     lines = [
-        ("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side"), ("A", "D", "side"), ("D", "B", "side"), ("C", "D", "check"),
+        ("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side"),
+        ("A", "D", "side"), ("D", "B", "side"), ("C", "D", "check"),
     ]  # fmt: skip
     given = {
         "stations": stations,

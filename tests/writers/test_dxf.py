@@ -10,6 +10,8 @@ import fiona
 import numpy as np
 import pytest
 from builders.drawn import house, random_survey
+from ezdxf.lldxf.encoding import decode_dxf_unicode
+
 from pegline.detail.model import Path as Outline
 from pegline.plan.model import Ellipse, Options, Plan
 from pegline.writers import dxf
@@ -34,7 +36,8 @@ def with_options(plan: Plan, **options: object) -> Plan:
 
 
 def facts(entity) -> dict[str, str]:
-    return dict(value.split("=", 1) for code, value in entity.get_xdata("PEGLINE") if code == 1000)
+    # R2000 writes what its code page lacks as \\U+XXXX; ezdxf leaves that as it is in extended data.
+    return dict(decode_dxf_unicode(value).split("=", 1) for code, value in entity.get_xdata("PEGLINE") if code == 1000)
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -63,7 +66,7 @@ def test_a_drawing_is_sound_and_its_features_are_where_they_were(version, seed, 
             assert np.allclose(entity.dxf.center.vec2, np.array(feature.geometry.centre) + origin, atol=MICROMETRE)
         else:
             assert np.allclose(entity.dxf.insert.vec2, np.array(feature.geometry) + origin, atol=MICROMETRE)
-            assert {a.dxf.tag: a.dxf.text for a in entity.attribs}["NAME"] == feature.name
+            assert decode_dxf_unicode({a.dxf.tag: a.dxf.text for a in entity.attribs}["NAME"]) == feature.name
 
 
 @pytest.mark.parametrize("version", ["R2010", "R2018"])

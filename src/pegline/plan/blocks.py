@@ -21,7 +21,7 @@ from pegline.plan.model import Feature
 from pegline.plan.pencil import SMALL, Pencil
 from pegline.plan.style import KIND_LOOKS, LAYERS, layer_of
 
-__all__ = ["CAUTION", "BLOCKS", "Told", "verdict"]
+__all__ = ["BLOCKS", "CAUTION", "Told", "verdict"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
@@ -70,10 +70,10 @@ def verdict(adjustment: Adjustment) -> str:
 
 
 def angle_text(radians: float) -> str:
-    """Return a small angle in degrees, minutes and seconds.
+    r"""Return a small angle in degrees, minutes and seconds.
 
     >>> angle_text(-0.00697)
-    '0°23\\'58"'
+    '0°23\'58"'
     """
     seconds = round(abs(degrees(radians)) * 3600)
     return f"{seconds // 3600}°{seconds % 3600 // 60:02d}'{seconds % 60:02d}\""
@@ -84,7 +84,9 @@ def north_block(pencil: Pencil, told: Told) -> None:
     frame = told.frame
     if frame.north is None:
         _axes(pencil)
-        pencil.paragraph("No bearing was booked: the sheet is not turned to north. The base line runs from left to right.")
+        pencil.paragraph(
+            "No bearing was booked: the sheet is not turned to north. The base line runs from left to right."
+        )
         return
     _arrow(pencil, _others(frame))
     pencil.paragraph(f"Up is {frame.north} north.")
@@ -121,7 +123,9 @@ def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]]) -> None:
         tip = (x + reach * sin(east), foot + 2.2 + reach * cos(east))
         pencil.stroke([(x, foot + 2.2), tip])
         side = 1 if (east > 0) else -1
-        pencil.items.append(_words(name[0], tip[0] + side * (1.4 + (2.0 if abs(east) < 0.1 else 0.0)), tip[1] - 1.0, SMALL))
+        pencil.items.append(
+            _words(name[0], tip[0] + side * (1.4 + (2.0 if abs(east) < 0.1 else 0.0)), tip[1] - 1.0, SMALL)
+        )
     pencil.gap(26.0)
 
 
@@ -133,7 +137,9 @@ def _axes(pencil: Pencil) -> None:
     x, y = 4.0, pencil.y - 15.0
     for end, name in (((x + 11.0, y), "x"), ((x, y + 11.0), "y")):
         pencil.stroke([(x, y), end])
-        pencil.items.append(_words(name, end[0] + (2.0 if name == "x" else 0.0), end[1] + (-0.8 if name == "x" else 1.2), SMALL))
+        pencil.items.append(
+            _words(name, end[0] + (2.0 if name == "x" else 0.0), end[1] + (-0.8 if name == "x" else 1.2), SMALL)
+        )
     pencil.gap(16.5)
 
 
@@ -166,7 +172,9 @@ def _sample(pencil: Pencil, x: float, feature: Feature, told: Told) -> None:
         pencil.symbol(symbol, x + 4.5, middle, layer)
         return
     if isinstance(feature.geometry, Path) and feature.geometry.closed:
-        box = np.array([(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)])
+        box = np.array(
+            [(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)]
+        )
         own = layer_of(feature.kind, told.book.kinds)
         pencil.items.append(Stroke(layer, box, True, own.fill, line_type=feature.line_type))
     else:
@@ -202,24 +210,28 @@ def station_block(pencil: Pencil, told: Told, rows: int | None = None) -> None:
         pencil.paragraph(f"… and {len(names) - len(shown)} more, in the table of points.")
     where_to = frame.crs_name if on_grid else "its own frame"
     pencil.gap(0.6)
-    pencil.paragraph(f"Metres, in {where_to}; ± is one standard deviation, relative to the base line." if unit == 1.0 else f"In {where_to}.")
+    pencil.paragraph(
+        f"Metres, in {where_to}; ± is one standard deviation, relative to the base line."
+        if unit == 1.0
+        else f"In {where_to}."
+    )
 
 
 def area_block(pencil: Pencil, told: Told) -> None:
     """Tabulate areas with their standard deviations, in the units asked for."""
-    shapes = [shape for shape in told.detail.shapes.values() if shape.area is not None]
+    shapes = [(shape, shape.area) for shape in told.detail.shapes.values() if shape.area is not None]
     if not shapes:
         return
     _heading(pencil, "AREAS")
     units = ("m2", *(unit for unit in told.book.sheet.areas if unit not in ("m2", "square metre")))
-    for shape in shapes:
+    for shape, area in shapes:
         label = shape.booked.label or shape.name
         sd = f" ± {shape.area_sd:.1f}" if shape.area_sd is not None else ""
-        figure = area_text(shape.area, "m2").replace(" m²", f"{sd} m²")
+        figure = area_text(area, "m2").replace(" m²", f"{sd} m²")
         pencil.text(label[:22])
         pencil.text(figure, x=pencil.width, anchor="right", down=False)
         for unit in units[1:]:
-            pencil.text(area_text(shape.area, unit), x=pencil.width, anchor="right")
+            pencil.text(area_text(area, unit), x=pencil.width, anchor="right")
 
 
 def check_block(pencil: Pencil, told: Told) -> None:
@@ -237,7 +249,9 @@ def check_block(pencil: Pencil, told: Told) -> None:
             off = f"{check.difference:+.3f} m, allowed {check.allowed:.3f} m"
         pencil.paragraph(f"{check.what}: {off}")
     if adjustment.checked is False:
-        pencil.paragraph("Plotted from the lines that make the figure alone. Do not rely on it before the check is settled.")
+        pencil.paragraph(
+            "Plotted from the lines that make the figure alone. Do not rely on it before the check is settled."
+        )
 
 
 def accuracy_block(pencil: Pencil, told: Told) -> None:
@@ -251,7 +265,8 @@ def accuracy_block(pencil: Pencil, told: Told) -> None:
     worst = max(reach, key=lambda name: (reach[name], name))
     text = (
         f"Nineteen times out of twenty a point lies within {sd_text(half)} of where it is drawn (half of them or more),"
-        f" and the weakest, {worst}, within {sd_text(reach[worst])}; one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
+        f" and the weakest, {worst}, within {sd_text(reach[worst])};"
+        f" one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
     )
     pencil.paragraph(text)
     if told.frame.control:

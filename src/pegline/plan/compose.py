@@ -145,5 +145,6 @@ def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Fi
     if missing:
         yield Finding(
             "missing-font",
-            f"the sheet cannot show {missing[:20]!r}: its typeface has no such characters; the drawing and the data hold them",
+            f"the sheet cannot show {missing[:20]!r}: its typeface has no such characters;"
+            " the drawing and the data hold them",
         )

@@ -14,7 +14,7 @@ from pegline.measures.values import Length
 from pegline.network.model import Adjustment, Array
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
-from pegline.reduction.model import Reduction, ReducedRow
+from pegline.reduction.model import ReducedRow, Reduction
 
 __all__ = ["Where", "draw"]
 
@@ -140,8 +140,21 @@ def _stations(book: Book, adjustment: Adjustment, where: Where) -> Iterator[Feat
         told = {"mark": entry.mark} if entry and entry.mark else {}
         if entry and entry.note:
             told["note"] = entry.note
-        source = entry.place.source if entry else next((l.place.source for l in book.lines.values() if name in (l.start, l.end)), "")
-        yield Feature("STATIONS", name, kind, where.position(name), source, where.sd(name), kind.replace(" ", "-"), attributes=told)
+        source = (
+            entry.place.source
+            if entry
+            else next((line.place.source for line in book.lines.values() if name in (line.start, line.end)), "")
+        )
+        yield Feature(
+            "STATIONS",
+            name,
+            kind,
+            where.position(name),
+            source,
+            where.sd(name),
+            kind.replace(" ", "-"),
+            attributes=told,
+        )
 
 
 def _points(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:

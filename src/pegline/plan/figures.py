@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from math import degrees
 from typing import Final
 
@@ -11,7 +11,18 @@ from pegline.units import METRES_PER
 __all__ = ["AREA_UNITS", "UNIT_WORDS", "area_text", "bearing_text", "length_text", "sd_text"]
 
 #: Decimals that show about a centimetre, by unit; others show two.
-DECIMALS: Final[Mapping[str, int]] = {"mm": 0, "cm": 0, "in": 0, "ft": 1, "ft-us": 1, "ft-indian": 1, "lk": 1, "lk-us": 1, "ch": 3, "ch-us": 3}
+DECIMALS: Final[Mapping[str, int]] = {
+    "mm": 0,
+    "cm": 0,
+    "in": 0,
+    "ft": 1,
+    "ft-us": 1,
+    "ft-indian": 1,
+    "lk": 1,
+    "lk-us": 1,
+    "ch": 3,
+    "ch-us": 3,
+}
 
 #: How a unit of length is called on a sheet.
 UNIT_WORDS: Final[Mapping[str, str]] = {
@@ -83,7 +94,7 @@ def _acres_roods_perches(area: float) -> str:
 
 
 #: Units to print areas in, by the names that a book may use.
-AREA_UNITS: Final = {
+AREA_UNITS: Final[Mapping[str, Callable[[float], str]]] = {
     "m2": _square_metres,
     "square metre": _square_metres,
     "hectare": lambda area: f"{_plain(area / 10_000, 4)} ha",

@@ -121,7 +121,9 @@ def inside(ring: Any, width: float, height: float) -> tuple[Spot, ...]:
 
 def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
     """Return the boxes of texts as polygons; arrays broadcast."""
-    x, y, rotation, width, height = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (x, y, rotation, width, height)))
+    x, y, rotation, width, height = np.broadcast_arrays(
+        *(np.asarray(a, dtype=float) for a in (x, y, rotation, width, height))
+    )
     c, s = np.cos(rotation), np.sin(rotation)
     corners = [
         np.stack([x + a * width * c - b * height * s, y + a * width * s + b * height * c], axis=-1)
@@ -180,7 +182,9 @@ def _clashes(boxes: Any, owner: Any) -> list[list[tuple[int, float]]]:
     apart = owner[one] != owner[two]
     one, two = one[apart], two[apart]
     clashes: list[list[tuple[int, float]]] = [[] for _ in boxes]
-    for i, j, area in zip(one.tolist(), two.tolist(), shapely.area(shapely.intersection(boxes[one], boxes[two])).tolist(), strict=True):
+    for i, j, area in zip(
+        one.tolist(), two.tolist(), shapely.area(shapely.intersection(boxes[one], boxes[two])).tolist(), strict=True
+    ):
         if area > 0:
             clashes[i].append((j, area))
     return clashes

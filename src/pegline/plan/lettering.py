@@ -135,14 +135,15 @@ def _along_curve(outline: Any, width: float, height: float) -> list[Spot]:
         up = (-np.sin(rotation), np.cos(rotation))
         for way, extra in ((1, 0.0), (-1, 0.8)):
             gap = way * (height / 2 + 1.2)
-            spots.append(Spot(middle.x + up[0] * gap, middle.y + up[1] * gap, rotation, abs(share - 0.5) * 2 + extra + 0.3))
+            spots.append(
+                Spot(middle.x + up[0] * gap, middle.y + up[1] * gap, rotation, abs(share - 0.5) * 2 + extra + 0.3)
+            )
     return spots
 
 
 def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Iterator[_Asked]:
-    ring = shapely.Polygon(outline)
-    if not ring.is_valid:
-        ring = shapely.make_valid(ring)
+    drawn = shapely.Polygon(outline)
+    ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     height = STRONG if feature.kind in ("building", "boundary") else NAME
     places = inside(ring, text_width(text, height), height + (2 * NAME if area else 0.0))
     lift = NAME if area else 0.0  # name and area stand one above the other, as one block
@@ -177,7 +178,13 @@ def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Pap
             continue
         yield _Asked(
             "BOUNDARY-FIGURES" if boundary else "DIMENSIONS",
-            _wanted(text, NAME, along_piece(*ends, text_width(text, NAME), NAME, side=outside), rank=3 if boundary else 5, needed=False),
+            _wanted(
+                text,
+                NAME,
+                along_piece(*ends, text_width(text, NAME), NAME, side=outside),
+                rank=3 if boundary else 5,
+                needed=False,
+            ),
             feature.name,
             feature.source,
         )
@@ -198,13 +205,17 @@ def _obstacles(features: Sequence[Feature], tufts: Sequence[Tuft], paper: _Paper
             outline = paper.path(feature.geometry)
             lines.append(shapely.LinearRing(outline) if feature.geometry.closed else shapely.LineString(outline))
         elif isinstance(feature.geometry, tuple):
-            disc = shapely.Point(paper.at(feature.geometry)).buffer(symbol_radius(feature, paper.metres_per_mm), quad_segs=6)
+            disc = shapely.Point(paper.at(feature.geometry)).buffer(
+                symbol_radius(feature, paper.metres_per_mm), quad_segs=6
+            )
             if feature.size is None:
                 symbols.append(disc)
             else:  # a wide crown may hold a name; its edge is a line, its stem a symbol
                 lines.append(disc.exterior)
                 symbols.append(shapely.Point(paper.at(feature.geometry)).buffer(0.4))
-    symbols += [shapely.Point(paper.at(tuft.position)).buffer(SYMBOLS[tuft.symbol].radius, quad_segs=2) for tuft in tufts]
+    symbols += [
+        shapely.Point(paper.at(tuft.position)).buffer(SYMBOLS[tuft.symbol].radius, quad_segs=2) for tuft in tufts
+    ]
     return lines, symbols
 
 

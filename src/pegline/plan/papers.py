@@ -101,7 +101,9 @@ def choose_layout(
     return _joined(bounds, strips, scale, paper or JOINED, landscape)
 
 
-def _layouts(strips: Mapping[tuple[str, bool], float | None], scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
+def _layouts(
+    strips: Mapping[tuple[str, bool], float | None], scale: int, paper: str, landscape: bool | None
+) -> Iterator[Layout]:
     for across in (True, False) if landscape is None else (landscape,):
         strip = strips[paper, across]
         if strip is not None:

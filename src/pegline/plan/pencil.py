@@ -27,7 +27,9 @@ def wrapped(text: str, width: float, height: float, *, bold: bool = False) -> li
     line = ""
     for word in text.split():
         while text_width(word, height, bold=bold) > width and len(word) > 1:
-            fits = max(1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1))
+            fits = max(
+                1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1)
+            )
             if line:
                 lines.append(line)
                 line = ""
@@ -51,7 +53,14 @@ class Pencil:
     items: list[Item] = field(default_factory=list)
 
     def text(
-        self, text: str, *, height: float = SMALL, bold: bool = False, x: float = 0.0, anchor: Anchor = "left", down: bool = True
+        self,
+        text: str,
+        *,
+        height: float = SMALL,
+        bold: bool = False,
+        x: float = 0.0,
+        anchor: Anchor = "left",
+        down: bool = True,
     ) -> None:
         """Write one line; ``down`` False stays on the line before."""
         if down:
@@ -71,7 +80,14 @@ class Pencil:
         """Draw a line across."""
         self.stroke([(0.0, self.y), (self.width, self.y)])
 
-    def stroke(self, points: Sequence[tuple[float, float]], *, layer: str = "SHEET", closed: bool = False, fill: float | None = None) -> None:
+    def stroke(
+        self,
+        points: Sequence[tuple[float, float]],
+        *,
+        layer: str = "SHEET",
+        closed: bool = False,
+        fill: float | None = None,
+    ) -> None:
         """Draw a line at once; the pencil stays where it is."""
         self.items.append(Stroke(layer, np.array(points, dtype=float), closed, fill))
 
@@ -80,7 +96,9 @@ class Pencil:
         self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
 
 
-def symbol_strokes(name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> list[Stroke]:
+def symbol_strokes(
+    name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0
+) -> list[Stroke]:
     """Return a symbol's strokes on paper."""
     c, s = np.cos(rotation) * size, np.sin(rotation) * size
     turn = np.array([[c, s], [-s, c]])

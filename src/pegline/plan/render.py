@@ -41,7 +41,7 @@ class _Paper:
 
     def points(self, metres: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return points on the paper."""
-        return (metres - self._centre) * self._mm + self._middle
+        return np.asarray((metres - self._centre) * self._mm + self._middle)
 
     def point(self, position: Position) -> tuple[float, float]:
         """Return one point on the paper."""

@@ -8,7 +8,7 @@ from math import ceil, floor, log10
 
 import numpy as np
 
-from pegline.plan.blocks import BLOCKS, Told, station_block, title_block
+from pegline.plan.blocks import BLOCKS, Told, station_block
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.figures import UNIT_WORDS
 from pegline.plan.fonts import text_width
@@ -102,7 +102,9 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
     stations = told.adjustment.solution.stations
     size = (columns, each - 2 * PAD, tall - PAD)
     choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    flow = next((found for rows in choices if (found := _flow(told, size, rows)) is not None), None) or _cramped(told, size)
+    flow = next((found for rows in choices if (found := _flow(told, size, rows)) is not None), None) or _cramped(
+        told, size
+    )
     items: list[Item] = []
     for column, y, pencil in flow:
         items += moved(pencil.items, left + column * each + PAD, top - y)
@@ -118,7 +120,7 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
 
 
 def _cramped(told: Told, size: Columns) -> list[tuple[int, float, Pencil]]:
-    """Return what of the blocks fits on a paper that was asked for though it is too small: title, verdict and caution first."""
+    """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
     columns, width, height = size
     drawn = [_drawn(block, told, width, 0) for block in BLOCKS]
     room = [height] * columns
@@ -151,7 +153,7 @@ def make_sheets(layout: Layout, told: Told, keep: Callable[[Tile], bool]) -> tup
 
 def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told) -> Sheet:
     width, height = layout.size
-    left, bottom, right, top = layout.window
+    left, bottom, right, _ = layout.window
     items: list[Item] = [
         _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
         _line((left, bottom), (right, bottom)),
@@ -165,7 +167,7 @@ def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told) -> She
 
 
 def _bars(layout: Layout, told: Told) -> list[Item]:
-    """Return the scale bar, its upper edge in metres and its lower in the book's unit, and the bar to check the printer by."""
+    """Return the bar to check the printer by, and the scale bar: metres above, the book's unit below."""
     left, bottom, right, _ = layout.window
     y = bottom - FOOT + 7.0
     x = left + 6.0
@@ -174,12 +176,12 @@ def _bars(layout: Layout, told: Told) -> list[Item]:
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
         Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
     ]
-    room = right - (x + CHECK_BAR + 14.0) - 14.0
-    start = right - 10.0 - room
     unit = told.book.unit
-    rows = [("m", 1, "SHEET-TEXT")] if unit == "m" else [("m", 1, ""), (unit, -1, "")]
+    rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
+    start = x + CHECK_BAR + 12.0
+    room = right - start - max(text_width(UNIT_WORDS[name], SMALL) for name, _ in rows) - 6.0
     items: list[Item] = []
-    for name, way, _ in rows:
+    for name, way in rows:
         items += _bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
     return [*check, *items]
 
@@ -202,7 +204,7 @@ def _bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, al
         items.append(Words("SHEET-TEXT", f"{i * step:g}", x + i * step * mm_per_unit, base, SMALL, "middle"))
     end = x + steps * step * mm_per_unit
     shift = text_width(f"{steps * step:g}", SMALL) / 2 + 1.0
-    items.append(Words("SHEET-TEXT", "metres" if unit == "m" else UNIT_WORDS[unit], end + shift, base, SMALL))
+    items.append(Words("SHEET-TEXT", UNIT_WORDS[unit], end + shift, base, SMALL))
     return items
 
 
@@ -262,5 +264,7 @@ def _matches(layout: Layout, tile: Tile, tiles: Sequence[Tile]) -> list[Item]:
             out = 3.2 if across > 0 else -1.4
             items.append(Words("SHEET-TEXT", text, start[0] + out, (bottom + top) / 2, SMALL, "middle", np.pi / 2))
         else:
-            items.append(Words("SHEET-TEXT", text, (left + right) / 2, start[1] + (1.4 if down < 0 else -3.2), SMALL, "middle"))
+            items.append(
+                Words("SHEET-TEXT", text, (left + right) / 2, start[1] + (1.4 if down < 0 else -3.2), SMALL, "middle")
+            )
     return items

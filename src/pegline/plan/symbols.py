@@ -65,7 +65,11 @@ SYMBOLS: Final[Mapping[str, Symbol]] = {
     "station": _row("station", 1.3, _ring(1.2), _ring(0.3, filled=True)),
     "tie-station": _row("tie station", 0.9, _ring(0.75), _ring(0.2, filled=True)),
     "known-station": _row(
-        "station known on the grid", 2.0, _loop((-1.9, -1.2), (1.9, -1.2), (0.0, 2.1)), _ring(0.9), _ring(0.3, filled=True)
+        "station known on the grid",
+        2.0,
+        _loop((-1.9, -1.2), (1.9, -1.2), (0.0, 2.1)),
+        _ring(0.9),
+        _ring(0.3, filled=True),
     ),
     "point": _row("point that was fixed", 0.5, _line((-0.5, 0.0), (0.5, 0.0)), _line((0.0, -0.5), (0.0, 0.5))),
     "tree": _row("tree at its spread", 0.5, _lobes(9, 0.5), _ring(0.05, filled=True)),
@@ -77,7 +81,9 @@ SYMBOLS: Final[Mapping[str, Symbol]] = {
     "pole": _row("pole", 1.1, _ring(0.5, filled=True), _line((-1.1, 0.0), (1.1, 0.0))),
     "post": _row("post", 0.6, _square(0.5, filled=True)),
     "gate-post": _row("gate post", 0.7, _square(0.6), _ring(0.2, filled=True)),
-    "cover": _row("cover in the ground", 1.3, _square(1.0), _line((-1.0, 0.0), (1.0, 0.0)), _line((0.0, -1.0), (0.0, 1.0))),
+    "cover": _row(
+        "cover in the ground", 1.3, _square(1.0), _line((-1.0, 0.0), (1.0, 0.0)), _line((0.0, -1.0), (0.0, 1.0))
+    ),
     "boundary-mark": _row(
         "boundary mark", 1.3, _loop((-1.2, 0.0), (0.0, -1.2), (1.2, 0.0), (0.0, 1.2)), _ring(0.25, filled=True)
     ),

@@ -36,7 +36,9 @@ def write(plan: Plan, path: Path) -> None:
         _sorted_classes(doc)
         problems = doc.audit()
         if problems.errors or problems.fixes:
-            raise OutputError(f"{path.name}: the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it")
+            raise OutputError(
+                f"{path.name}: the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it"
+            )
         if plan.options.dxf_version == "R12":
             from ezdxf.addons import r12export
 
@@ -50,14 +52,14 @@ def write(plan: Plan, path: Path) -> None:
 @contextmanager
 def _without_clock() -> Iterator[None]:
     """Keep times and random marks out of the file, so that one book gives the same bytes."""
-    import ezdxf
+    from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
 
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
     try:
         yield
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        options.write_fixed_meta_data_for_testing = before
 
 
 def _sorted_classes(doc: Any) -> None:
@@ -79,11 +81,11 @@ class _Drawing:
     """One drawing in the making."""
 
     def __init__(self, plan: Plan) -> None:
-        import ezdxf
+        from ezdxf.filemanagement import new
 
         version = "R2010" if plan.options.dxf_version == "R12" else plan.options.dxf_version
         self.plan = plan
-        self.doc = ezdxf.new(version, setup=False)
+        self.doc = new(version, setup=False)
         self.space = self.doc.modelspace()
         self.origin = np.array(plan.frame.origin) - self._shift()
         self.mm = plan.metres_per_mm
@@ -121,7 +123,9 @@ class _Drawing:
         for name, pattern in LINE_TYPES.items():
             if pattern:
                 lengths = [part * self.mm for part in pattern]
-                doc.linetypes.add(name, [sum(abs(part) for part in lengths), *lengths], description=_drawn_in_letters(pattern))
+                doc.linetypes.add(
+                    name, [sum(abs(part) for part in lengths), *lengths], description=_drawn_in_letters(pattern)
+                )
         for name, layer in self._used_layers():
             added = doc.layers.add(
                 self.names[name], color=layer.index, linetype=layer.line_type, lineweight=layer.weight, plot=layer.plots
@@ -230,7 +234,9 @@ class _Drawing:
         if east or north:
             low, high = self._bounds()
             at = np.array([(low[0] + high[0]) / 2, low[1] - 12 * self.mm])
-            self._text(f"drawn near the origin: add {east:.0f} E, {north:.0f} N", at, 3.5 * self.mm, self.names["SHEET-TEXT"])
+            self._text(
+                f"drawn near the origin: add {east:.0f} E, {north:.0f} N", at, 3.5 * self.mm, self.names["SHEET-TEXT"]
+            )
 
     # -- header ----------------------------------------------------------------------------------
 
@@ -268,7 +274,9 @@ class _Drawing:
         """Tell where on the earth the drawing lies: an experiment, since readers differ in what they take."""
         geodata = self.space.new_geodata()
         geodata.setup_local_grid(
-            design_point=(0, 0, 0), reference_point=(*(np.array(self.plan.frame.origin) - self.origin), 0), north_direction=(0, 1)
+            design_point=(0, 0, 0),
+            reference_point=(*(np.array(self.plan.frame.origin) - self.origin), 0),
+            north_direction=(0, 1),
         )
         geodata.coordinate_system_definition = self.plan.frame.wkt.replace("\n", " ")
 

@@ -65,7 +65,9 @@ def _stroke(layout: Any, stroke: Stroke, names: Mapping[str, str], line_scale: f
         attribs["ltscale"] = line_scale  # line types are sized for the plan; a sheet is in millimetres
     points = [(float(x), float(y)) for x, y in stroke.points]
     if stroke.fill == 0.0 and len(points) in (3, 4):
-        layout.add_solid(points if len(points) == 3 else [points[0], points[1], points[3], points[2]], dxfattribs=attribs)
+        layout.add_solid(
+            points if len(points) == 3 else [points[0], points[1], points[3], points[2]], dxfattribs=attribs
+        )
     elif stroke.drawn:
         layout.add_lwpolyline(points, close=stroke.closed, dxfattribs=attribs)
 

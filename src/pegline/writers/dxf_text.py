@@ -17,13 +17,13 @@ LAYER_NAME: Final = re.compile(r"[A-Za-z0-9_$-]{1,80}")
 
 
 def drawing_text(text: str) -> str:
-    """Return a text for a drawing: one line, no controls, none of the codes that readers act on.
+    r"""Return a text for a drawing: one line, no controls, none of the codes that readers act on.
 
-    ``%%`` starts a code, ``^`` a control, ``\\U+`` and ``\\M+`` a character: each is parted by a
+    ``%%`` starts a code, ``^`` a control, ``\U+`` and ``\M+`` a character: each is parted by a
     blank. Degrees are written by their code, which every reader knows.
 
     >>> drawing_text("50%%d \\U+0041 ^J 63°")
-    '50% %d \\\\ U+0041 ^ J 63%%d'
+    '50% %d \\ U+0041 ^ J 63%%d'
     """
     plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
     plain = re.sub(r"%(?=%)", "% ", plain)

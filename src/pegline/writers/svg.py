@@ -85,9 +85,9 @@ def _words(words: Words, height: float) -> str:
 
 
 def clean(text: str) -> str:
-    """Return a text without what XML 1.0 cannot hold.
+    r"""Return a text without what XML 1.0 cannot hold.
 
-    >>> clean("a\\x07b")
+    >>> clean("a\x07b")
     'ab'
     """
     return "".join(

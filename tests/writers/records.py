@@ -41,6 +41,7 @@ class Records:
     adjustment: Adjustment
     detail: Detail
     diagnosis: Diagnosis
+    scale: int = 100
 
 
 def place(line: int, column: int = 9) -> Place:

@@ -40,7 +40,6 @@ __all__ = [
     "rotation_deg",
     "source",
     "stations",
-    "verdict",
 ]
 
 #: Square of the radius that holds 95 % of a two-dimensional normal distribution: the chi-square
@@ -252,15 +251,3 @@ def moment(book: Book) -> str:
         told = datetime.datetime.fromtimestamp(int(epoch), datetime.UTC)
         return told.strftime("%Y-%m-%dT%H:%M:%S.000Z")
     return f"{book.date or datetime.date(1970, 1, 1)}T00:00:00.000Z"
-
-
-def verdict(records: Records) -> str:
-    """Return in one sentence how the survey stands."""
-    checks = records.adjustment.checks
-    failed = sum(not check.passed for check in checks)
-    if records.adjustment.checked is None:
-        return "Not checked: nothing measured proves the rest."
-    if records.adjustment.checked:
-        return f"Checked: {'the one check passes' if len(checks) == 1 else f'all {len(checks)} checks pass'}."
-    held = " Positions are those of the plotting lines alone." if records.adjustment.delivered == "plotting" else ""
-    return f"A check fails: {failed} of {len(checks)} {'checks does' if failed == 1 else 'checks do'} not pass.{held}"

@@ -10,7 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from pegline.writers.figures import Records, moment, points, stations, verdict
+from pegline.diagnosis.tell import verdict
+from pegline.writers.figures import Records, moment, points, stations
 
 __all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
 
@@ -49,7 +50,7 @@ def head(records: Records) -> Iterator[tuple[str, str]]:
         "convergence, degrees": None if frame.convergence is None else repr(degrees(frame.convergence)),
         "delivered": adjustment.delivered,
         "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
-        "verdict": verdict(records),
+        "verdict": verdict(records.adjustment),
         "caution": CAUTION,
         "program": f"pegline {version('pegline')}",
     }
@@ -64,7 +65,7 @@ def lineage(records: Records) -> str:
         f"Chain lines taped on the ground ({len(records.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
         f" detail by {len(records.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
         f" by pegline {version('pegline')} from {records.book.file}, SHA-256 {records.book.sha256}."
-        f" Positions delivered are the {records.adjustment.delivered} ones. {verdict(records)}"
+        f" Positions delivered are the {records.adjustment.delivered} ones. {verdict(records.adjustment)}"
     )
 
 
@@ -82,7 +83,13 @@ def iso_record(records: Records) -> str:
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     abstract = ". ".join(
         word
-        for word in (book.note, f"Measured at {book.place}" if book.place else None, party, verdict(records), CAUTION)
+        for word in (
+            book.note,
+            f"Measured at {book.place}" if book.place else None,
+            party,
+            verdict(records.adjustment),
+            CAUTION,
+        )
         if word
     )
     sd = accuracy(records)

@@ -1,0 +1,497 @@
+"""The long tables of the computation sheet: lines, stations, points, dimensions, features, measurements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from math import degrees
+from typing import Final
+from urllib.parse import quote
+
+import numpy as np
+
+from pegline.book.model import Book, Line
+from pegline.errors import Place
+from pegline.measures.taped import Taped
+from pegline.measures.values import Length, Name, Reading
+from pegline.network.model import Array, Check, Measurement
+from pegline.plan.figures import area_text
+from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
+from pegline.writers import figures
+from pegline.writers.figures import Places, Records, computed_length, ellipses, every_place, kinds_of_points
+from pegline.writers.markup import Head, Safe, element, joined, table
+
+__all__ = [
+    "NONE",
+    "degrees_of",
+    "dimensions",
+    "features",
+    "ground",
+    "measurements",
+    "millimetres",
+    "paper",
+    "points",
+    "ratio",
+    "reduced",
+    "signed",
+    "stations",
+    "walls",
+    "where",
+    "witnesses",
+]
+
+NONE: Final = "–"  #: a cell that has nothing to tell
+
+
+def signed(value: float, decimals: int) -> str:
+    """Return a number with its sign, and no sign at nought.
+
+    >>> signed(0.126, 2), signed(-0.001, 2)
+    ('+0.13', '0.00')
+    """
+    rounded = round(value, decimals)
+    return f"{rounded:+.{decimals}f}" if rounded else f"{0.0:.{decimals}f}"
+
+
+def millimetres(metres: float | None) -> str:
+    """Return a difference in millimetres.
+
+    >>> millimetres(-0.0123)
+    '-12'
+    """
+    return NONE if metres is None else signed(1000 * metres, 0)
+
+
+def paper(metres: float | None, scale: int) -> str:
+    """Return a difference as it is on the plan, millimetres.
+
+    >>> paper(0.05, 500)
+    '+0.1'
+    """
+    return NONE if metres is None else signed(1000 * metres / scale, 1)
+
+
+def ratio(difference: float | None, length: float) -> str:
+    """Return a difference as a part of a length.
+
+    >>> ratio(-0.05, 50.0), ratio(0.0, 50.0)
+    ('1/1000', 'exact')
+    """
+    if difference is None:
+        return NONE
+    return f"1/{length / abs(difference):.0f}" if abs(difference) > length * 1e-6 else "exact"
+
+
+def degrees_of(radians: float) -> str:
+    """Return an angle in degrees.
+
+    >>> degrees_of(0.5)
+    '28.648°'
+    """
+    return f"{degrees(radians):.3f}°"
+
+
+def where(place: Place | None) -> str:
+    """Return line and column of the book."""
+    return place.source if place else NONE
+
+
+def _metres(value: float | None) -> str:
+    return NONE if value is None else f"{value + 0.0:.3f}"
+
+
+def _booked(reading: Reading, unit: str) -> str:
+    """Return a reading as it was written, doubt and all."""
+    if reading.either:
+        return " or ".join(_length(length, unit) for length in reading.either)
+    return f"{'~' if reading.doubtful else ''}{_length(reading.length, unit)}"
+
+
+def _length(length: Length, unit: str) -> str:
+    text = length.text.lstrip("~ ")
+    return text if length.unit else f"{text} {unit}"
+
+
+# Lines -------------------------------------------------------------------------------------------
+
+_CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
+
+
+def ground(records: Records) -> Safe:
+    """Return how each line's readings become its length on the ground; corrections that none has are left out."""
+    lines = records.reduction.lines.values()
+    made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
+    heads = (
+        Head("Line", number=False),
+        Head("Use", number=False),
+        Head("Read off the tape", number=False),
+        Head("Mean m"),
+        *(Head(f"{name} mm") for name in made),
+        Head("Ground m"),
+        Head("sd mm"),
+        Head("Tape", number=False),
+        Head("Book"),
+    )
+    rows = (
+        [
+            line.name,
+            line.use,
+            _readings(records.book, line.booked),
+            _metres(line.ground.reading),
+            *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
+            _metres(line.ground.length),
+            f"{1000 * line.ground.sd:.1f}",
+            line.ground.tape,
+            where(line.ground.place),
+        ]
+        for line in lines
+    )
+    none = "" if made else "; no correction was made: nothing was booked to correct by"
+    return table(f"Mean reading, what was added to it, and the horizontal length on the ground{none}", heads, rows)
+
+
+def _readings(book: Book, line: Line) -> str:
+    unit = book.unit_of(line.name)
+    legs = " + ".join(_taped(book, leg, unit) for leg in line.legs)
+    of_all = _conditions(line.temperature, line.pull, line.rise, line.slope, line.spans, unit)
+    readings = "; ".join(_taped(book, taped, unit) for taped in line.taped) or legs
+    return f"{readings}{f' [{of_all}]' if of_all else ''}"
+
+
+def _taped(book: Book, taped: Taped, unit: str) -> str:
+    told = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
+    named = [taped.tape or "", str(taped.date or ""), told]
+    extra = ", ".join(each for each in named if each)
+    return f"{_booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
+
+
+def _conditions(
+    temperature: float | None,
+    pull: float | None,
+    rise: Length | None,
+    slope: float | None,
+    spans: int | None,
+    unit: str,
+) -> str:
+    told = (
+        None if temperature is None else f"{temperature:g} °C",
+        None if pull is None else f"{pull:g} N",
+        None if rise is None else f"rise {_length(rise, unit)}",
+        None if slope is None else f"slope {degrees(slope):.2f}°",
+        None if spans is None else f"{spans} spans",
+    )
+    return ", ".join(each for each in told if each)
+
+
+def reduced(records: Records, scale: int) -> Safe:
+    """Return each line's ground length against the plan as delivered, with its test."""
+    places = every_place(records)
+    tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
+    checks = {check.what: check for check in records.adjustment.checks if check.kind in ("line", "dimension")}
+    heads = (
+        Head("Line", number=False),
+        Head("Use", number=False),
+        Head("Ground m"),
+        Head("Computed m"),
+        Head("Difference mm"),
+        Head(f"On paper mm, 1:{scale}"),
+        Head("Ratio"),
+        Head("Test"),
+        Head("Verdict", number=False),
+        Head("Book"),
+    )
+    rows = (_against(records, line, places, tests, checks, scale) for line in records.reduction.lines.values())
+    return table("As taped on the ground, and between the ends as delivered", heads, rows)
+
+
+def _against(
+    records: Records,
+    line: ReducedLine,
+    places: Mapping[str, Array],
+    tests: Mapping[str, Measurement],
+    checks: Mapping[str, Check],
+    scale: int,
+) -> list[str]:
+    computed = computed_length(records, line, places)
+    length = line.ground.length
+    difference = None if computed is None else length - computed
+    check, test = checks.get(line.name), tests.get(line.name)
+    figure = check.test if check else test.test if test else None
+    return [
+        line.name,
+        line.use,
+        _metres(length),
+        _metres(computed),
+        millimetres(difference),
+        paper(difference, scale),
+        ratio(difference, length),
+        NONE if figure is None else signed(figure, 2),
+        _word(check, line, computed),
+        where(line.booked.place),
+    ]
+
+
+def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str:
+    if check:
+        return element("strong", "passes" if check.passed else "FAILS", class_="good" if check.passed else "bad")
+    if computed is None:
+        return "not placed"
+    return "carries detail" if line.use == "detail" else "holds the figure"
+
+
+# Places ------------------------------------------------------------------------------------------
+
+_PLACE_HEADS: Final = (
+    Head("x m"),
+    Head("y m"),
+    Head("sd x mm"),
+    Head("sd y mm"),
+    Head("a mm"),
+    Head("b mm"),
+    Head("Bearing °"),
+    Head("local sd mm"),
+)
+
+
+def _figures(places: Places) -> Iterator[list[str]]:
+    """Yield the figures of each place for the columns of ``_PLACE_HEADS``."""
+    local = np.sqrt(np.maximum(ellipses(places.local_variances)[:, 0] ** 2 / figures.CHI2_95, 0.0))
+    columns = zip(
+        places.positions.tolist(),
+        places.deviations.tolist(),
+        ellipses(places.variances).tolist(),
+        local.tolist(),
+        strict=True,
+    )
+    for (x, y), deviations, (a, b, bearing), local_sd in columns:
+        yield [
+            _metres(x),
+            _metres(y),
+            *(f"{1000 * value:.0f}" for value in (*deviations, a, b)),
+            f"{bearing:.0f}" if a > 0 else NONE,
+            f"{1000 * local_sd:.0f}",
+        ]
+
+
+def stations(records: Records) -> Safe:
+    """Return every station with its uncertainty."""
+    book, places = records.book, figures.stations(records)
+    ties = book.tie_stations
+    rows = (
+        [
+            name,
+            book.stations[name].mark or NONE if name in book.stations else NONE,
+            *told,
+            f"on {ties[name]}" if name in ties else NONE,
+        ]
+        for name, told in zip(places.names, _figures(places), strict=True)
+    )
+    heads = (Head("Station", number=False), Head("Mark", number=False), *_PLACE_HEADS, Head("Tie", number=False))
+    return table(
+        "As delivered; a, b and bearing: the 95 % ellipse; local: largest, relative to the base line", heads, rows
+    )
+
+
+def points(records: Records) -> Safe:
+    """Return every point with the rows that it was booked by."""
+    places, kinds = figures.points(records), kinds_of_points(records)
+    every = records.reduction.rows
+    arcs = figures.arcs_by_point(records)
+    rows = (
+        [
+            name,
+            kinds.get(name, "point"),
+            *told,
+            joined(_lines([*(_row(records, every[row]) for row in numbers), *map(_arc, arcs.get(name, ()))])),
+        ]
+        for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
+    )
+    heads = (Head("Point", number=False), Head("Of", number=False), *_PLACE_HEADS, Head("Booked as", number=False))
+    return table("As delivered, with every time that it was booked; without a row: a corner made", heads, rows)
+
+
+def _lines(texts: Sequence[str]) -> Iterator[str]:
+    for text in texts:
+        yield element("div", text)
+
+
+def _row(records: Records, row: ReducedRow) -> str:
+    """Return a row as booked, then as it is on the ground."""
+    unit = records.book.unit_of(row.line)
+    at = ", ".join(at.text if isinstance(at, Name) else _booked(at, unit) for at in row.booked.at)
+    side = {1: "left ", -1: "right ", 0: "on the line"}[row.side]
+    offset = side + ", ".join(_booked(reading, unit) for reading in row.booked.offsets)
+    method = row.booked.method or records.book.lines[row.line].method or records.book.default_method
+    told = [f"{row.line} at {at} {offset}"]
+    figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
+    told.append(f"ground {' / '.join(figures_)} m")
+    told += [method] if method and row.form == "perpendicular" else []
+    told += [row.booked.note] if row.booked.note else []
+    page = _page(records.book, row.booked.page)
+    return joined((f"{'; '.join(told)} (book {where(row.booked.place)}", *((", ", page) if page else ()), ")"))
+
+
+def _arc(arc: ReducedArc) -> str:
+    arms = ", ".join(f"{arm.length:.3f} m from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
+    return f"arcs: {arms} (book {where(arc.place)})"
+
+
+def _page(book: Book, page: str | None) -> str:
+    """Return a page of the paper book, as a link to its image where that is a plain path."""
+    if page is None:
+        return ""
+    image = book.pages.get(page)
+    if image is None:
+        return f"page {page}"
+    # What names a scheme or a host is told as text: this page leads to nothing but files beside the book.
+    plain = not (":" in image or image.startswith(("/", "\\")))
+    return element("a", f"page {page}: {image}", href=quote(image)) if plain else f"page {page}: {image}"
+
+
+def witnesses(records: Records) -> Safe:
+    """Return the witnesses of each peg."""
+    heads = (
+        Head("Peg", number=False),
+        Head("From", number=False),
+        Head("Taped", number=False),
+        Head("Ground m"),
+        Head("Remark", number=False),
+        Head("Book"),
+    )
+    rows = (
+        [
+            peg,
+            witness.object,
+            "; ".join(_booked(reading, records.book.unit) for reading in witness.readings),
+            _metres(length.length),
+            witness.note or NONE,
+            where(witness.place),
+        ]
+        for peg, booked in records.book.witnesses.items()
+        for witness, length in zip(booked, records.reduction.witnesses.get(peg, ()), strict=False)
+    )
+    return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
+
+
+# Dimensions, features, measurements ---------------------------------------------------------------
+
+
+def dimensions(records: Records, scale: int) -> Safe:
+    """Return each dimension against the plan."""
+    places = every_place(records)
+    heads = (
+        Head("From", number=False),
+        Head("To", number=False),
+        Head("Read m"),
+        Head("Ground m"),
+        Head("Computed m"),
+        Head("Difference mm"),
+        Head(f"On paper mm, 1:{scale}"),
+        Head("Book"),
+    )
+    rows = []
+    for each in records.reduction.dimensions:
+        both = each.start in places and each.end in places
+        length = each.ground.length
+        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / records.frame.scale if both else None
+        difference = None if gap is None else length - gap
+        rows.append(
+            [
+                each.start,
+                each.end,
+                _metres(each.ground.reading),
+                _metres(length),
+                _metres(gap),
+                millimetres(difference),
+                paper(difference, scale),
+                where(each.ground.place),
+            ]
+        )
+    return table("Dimensions and detail lines, between the points as delivered", heads, rows, lead=2)
+
+
+def walls(records: Records) -> Safe:
+    """Return the walls, depths and breadths that features were taped by."""
+    heads = (Head("Feature", number=False), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
+    rows = (
+        [
+            name,
+            str(number),
+            _metres(wall.reading),
+            _metres(wall.length),
+            f"{1000 * wall.sd:.1f}",
+            where(wall.place),
+        ]
+        for name, walls in records.reduction.walls.items()
+        for number, wall in enumerate(walls, 1)
+    )
+    return table("Walls, depths and breadths, in the order taped", heads, rows)
+
+
+def features(records: Records) -> Safe:
+    """Return every feature with its length or area, in the units asked for too."""
+    asked = [unit for unit in records.book.sheet.areas if unit not in ("m2", "square metre")]
+    heads = (
+        Head("Feature", number=False),
+        Head("Kind", number=False),
+        Head("Length or perimeter m"),
+        Head("sd mm"),
+        Head("Area m²"),
+        Head("sd m²"),
+        *(Head(f"Area, {unit}") for unit in asked),
+        Head("Through", number=False),
+        Head("Remark", number=False),
+        Head("Book"),
+    )
+    rows = (
+        [
+            name,
+            shape.kind,
+            _metres(shape.perimeter),
+            NONE if shape.perimeter_sd is None else f"{1000 * shape.perimeter_sd:.0f}",
+            NONE if shape.area is None else f"{shape.area:.2f}",
+            NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
+            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in asked),
+            ", ".join(shape.points),
+            _remark(shape.booked.note, shape.booked.data),
+            where(shape.place),
+        ]
+        for name, shape in records.detail.shapes.items()
+    )
+    caption = "On the ground; how a curve runs between its points is not part of a standard deviation"
+    return table(caption, heads, rows)
+
+
+def _remark(note: str | None, data: Mapping[str, str]) -> str:
+    return "; ".join([*([note] if note else []), *(f"{key}: {value}" for key, value in data.items())]) or NONE
+
+
+def measurements(records: Records) -> Safe:
+    """Return every measurement of the adjusted solution with its quality figures."""
+    critical = records.adjustment.critical
+    heads = (
+        Head("What", number=False),
+        Head("Kind", number=False),
+        Head("Observed m"),
+        Head("Residual mm"),
+        Head("sd mm"),
+        Head("Redundancy"),
+        Head("Test"),
+        Head("Smallest noticed mm"),
+        Head("Book"),
+    )
+    rows = (_measurement(each, critical) for each in records.adjustment.measurements)
+    return table(f"Bearings in degrees; test values may reach {critical:.2f}", heads, rows)
+
+
+def _measurement(each: Measurement, critical: float) -> list[str]:
+    noticed = each.smallest_noticed
+    if each.kind == "bearing":
+        told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
+        least = NONE if noticed is None else degrees_of(noticed)
+    else:
+        told = [_metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
+        least = NONE if noticed is None else f"{1000 * noticed:.0f}"
+    test: str = signed(each.test, 2)
+    if abs(each.test) > critical:
+        test = element("strong", test, class_="bad")
+    return [each.what, each.kind, *told, f"{each.redundancy:.2f}", test, least, where(each.place)]

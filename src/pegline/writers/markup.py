@@ -1,0 +1,125 @@
+"""Elements of a page: every text is escaped unless it was made here, so that no book can bring markup of its own."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+
+__all__ = ["Head", "Safe", "element", "joined", "page", "table"]
+
+
+class Safe(str):
+    """Markup that was made here."""
+
+    __slots__ = ()
+
+
+def element(name: str, *children: str, **attributes: str) -> Safe:
+    """Return an element; ``class_`` gives the attribute class.
+
+    >>> element("p", "a < b & ", element("b", "c"), class_="x")
+    '<p class="x">a &lt; b &amp; <b>c</b></p>'
+    """
+    written = "".join(f' {key.rstrip("_")}="{escape(value)}"' for key, value in attributes.items())
+    return Safe(f"<{name}{written}>{joined(children)}</{name}>")
+
+
+def joined(children: Iterable[str]) -> Safe:
+    """Return texts, escaped, and markup in a row."""
+    return Safe("".join(child if isinstance(child, Safe) else escape(child) for child in children))
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The head of a column."""
+
+    text: str
+    number: bool = True  #: figures stand on the right, so that their points align
+
+
+def table(caption: str, heads: Sequence[Head], rows: Iterable[Sequence[str]], *, lead: int = 1) -> Safe:
+    """Return a table; the first cell of a row names it. ``lead`` cells of a row never wrap.
+
+    An empty table is left out.
+    """
+    body = [
+        element(
+            "tr", *(_cell(number, head, cell, lead) for number, (head, cell) in enumerate(zip(heads, row, strict=True)))
+        )
+        for row in rows
+    ]
+    if not body:
+        return Safe("")
+    top = element("tr", *(element("th", head.text, scope="col", class_="n" if head.number else "t") for head in heads))
+    inner = element(
+        "table",
+        element("caption", caption),
+        element("thead", top),
+        element("tbody", *(Safe(f"{row}\n") for row in body)),
+    )
+    # A table wider than a phone scrolls by itself; the page does not.
+    return element("div", inner, class_="wide", role="region", tabindex="0", aria_label=caption)
+
+
+def _cell(number: int, head: Head, cell: str, lead: int) -> Safe:
+    kind = "n" if head.number else "w" if number < lead else "t"
+    if number == 0:
+        return element("th", cell, scope="row", class_=kind)
+    return element("td", cell, class_=kind)
+
+
+STYLE: Final = """
+:root { color-scheme: light; --ink: #1d2327; --soft: #55606a; --rule: #c9cfd4; --band: #f3f5f6;
+  --good: #1f6b3a; --bad: #a3231b; --open: #7a5a00; }
+* { box-sizing: border-box; }
+html { -webkit-text-size-adjust: 100%; }
+body { margin: 0 auto; padding: 1.25rem 1rem 3rem; max-width: 68rem; background: #fff; color: var(--ink);
+  font: 16px/1.5 system-ui, "Segoe UI", Roboto, "Noto Sans", sans-serif; overflow-wrap: break-word; }
+h1 { font-size: 1.6rem; line-height: 1.2; margin: 0 0 .25rem; }
+h2 { font-size: 1.15rem; margin: 2.25rem 0 .5rem; padding-top: .5rem; border-top: 2px solid var(--ink); }
+p { margin: .4rem 0; max-width: 46rem; }
+.soft, caption { color: var(--soft); }
+.verdict { margin: 1rem 0; padding: .7rem 1rem; border-left: .4rem solid; font-size: 1.15rem; font-weight: 600;
+  background: var(--band); max-width: none; }
+.good { color: var(--good); } .bad { color: var(--bad); } .open { color: var(--open); }
+strong.bad { font-weight: 700; }
+.caution { border: 1px solid var(--rule); padding: .5rem .8rem; max-width: none; }
+nav ul { display: flex; flex-wrap: wrap; gap: .2rem 1rem; padding: 0; margin: .8rem 0; list-style: none; }
+a { color: #14548c; }
+ul { padding-left: 1.2rem; } li { margin: .25rem 0; max-width: 46rem; }
+dl { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; margin: .6rem 0; }
+dt { color: var(--soft); } dd { margin: 0; min-width: 0; }
+.wide { overflow-x: auto; margin: .8rem 0 1.2rem; }
+table { border-collapse: collapse; font-size: .9rem; line-height: 1.35; }
+caption { text-align: left; padding: 0 0 .35rem; }
+th, td { padding: .22rem .55rem; border-bottom: 1px solid var(--rule); text-align: left; vertical-align: top; }
+thead th { border-bottom: 2px solid var(--ink); vertical-align: bottom; font-weight: 600; }
+tbody th { font-weight: 600; }
+tbody tr:nth-child(even) { background: var(--band); }
+.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+.w, tbody th { white-space: nowrap; }
+td.t { min-width: 6rem; }
+@media (max-width: 34rem) { body { padding: .9rem .7rem 2rem; } dl { grid-template-columns: 1fr; gap: 0; }
+  dd { margin-bottom: .4rem; } table { font-size: .82rem; } }
+@media print { @page { size: A4; margin: 15mm; } body { max-width: none; padding: 0; font-size: 10pt; }
+  nav { display: none; } .wide { overflow: visible; } table { font-size: 8pt; width: 100%; }
+  th, td { padding: .12rem .3rem; } td.t { min-width: 0; } thead { display: table-header-group; }
+  tr, li, .verdict, .caution { break-inside: avoid; } h2, caption { break-after: avoid; } a { color: inherit; } }
+"""
+
+
+def page(title: str, body: Safe) -> Safe:
+    """Return a whole page that fetches nothing and runs nothing: only its own style, known by its digest."""
+    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    head = (
+        '<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>"
+    )
+    return Safe(f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n')

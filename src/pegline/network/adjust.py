@@ -5,7 +5,8 @@ the plotting solution did not need is compared with it.
 
 ``Adjustment.network`` keeps the observations gathered for the computation. With it a question of the
 kind 'what if' needs no book: ``solve(changed(network, observations))`` adjusts other observations
-between the same points, ``what_if.Effects`` tells what correcting, dropping or adding one would do.
+between the same points, and the ``Fit`` that comes back has the residuals, the derivatives and the
+factor from which the effect of correcting, dropping or adding one follows without another solution.
 """
 
 from __future__ import annotations
@@ -21,19 +22,19 @@ from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
 from pegline.network.cut import XY, cross
 from pegline.network.equations import Bearing, Control, Distance, Observation, Part
+from pegline.network.family import correlated_tests, critical_value
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
 from pegline.network.observe import observations, shared_points, stops
 from pegline.network.quality import (
     POWER,
     NetworkCovariances,
     chi2_exceeded,
-    critical_value,
     flat_points,
     redundancies,
     solution_of,
     spread,
 )
-from pegline.network.solve import Fit, Mask, Network, build, solve
+from pegline.network.solve import Fit, Mask, Network, build, changed, solve
 from pegline.network.start import Hints, Start, start
 from pegline.reduction.model import Reduction
 
@@ -83,19 +84,21 @@ def adjust(
     faults = [one for one in begun.findings if one.rule != "mirrored" or not _faces(frame)]
     if faults and not allow_missing:
         raise BookError(faults)
-    network, plotted = _network(book, reduction, frame, found, begun)
+    network, plotted, placing = _network(book, reduction, frame, found, begun)
     base = next(one for one in found if isinstance(one, Distance) and one.part == "base")
     ends = (network.index[base.start], network.index[base.end])
-    plotting = solve(network, plotted)
-    every = np.array([one.part != "control" or one.what != DERIVED for one in network.observations])
-    adjusted = solve(network, every, plotting.parameters)
-    critical = critical_value(int(every.sum()), adjusted.freedom, book.limits.significance)
-    checks, failing = _checks(book, plotting, every, critical)
+    plotting = solve(
+        changed(network, (*network.observations, *placing)), np.append(plotted, np.ones(len(placing), bool))
+    )
+    adjusted = solve(network, None, plotting.parameters)
+    critical = critical_value(plotting, adjusted, book.limits.significance)
+    checks, failing = _checks(book, plotting, len(network.values), critical)
+    misfit = adjusted.square_sum
     if failing.any():
-        adjusted = solve(network, every & ~failing, plotting.parameters)
+        adjusted = solve(network, ~failing, plotting.parameters)
     result = _judged(plotting, adjusted, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
-    return replace(result, missing=begun.missing, warnings=tuple(faults))
+    return replace(result, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
 
 
 def _faces(frame: Frame) -> bool:
@@ -120,21 +123,17 @@ def _hints(book: Book, reduction: Reduction) -> Hints:
 
 # --- the network in its frame -----------------------------------------------------------------------------------
 
-#: Name of the observation that turns the plotting solution to a second control point.
-DERIVED = "direction between control points"
-
 
 def _network(
     book: Book, reduction: Reduction, frame: Frame, found: Sequence[Observation], begun: Start
-) -> tuple[Network, Mask]:
-    """Return what can be solved, and which observations the plotting solution uses."""
+) -> tuple[Network, Mask, tuple[Control, ...]]:
+    """Return what can be solved, which observations the plotting solution uses, and what it uses beside them."""
     stations = [name for name in book.station_names if name in begun.positions]
     points = [name for name in shared_points(book, reduction) if name in begun.positions]
     kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
     ones = [found[n] for n in kept]
     positions, facing = _faced(frame, found, begun)
     used = [n in begun.used or n in facing for n in kept]
-    derived = tuple(_derived(ones, positions))
     names = [*stations, *points]
     taped = sorted({one.tape for one in ones if one.tape is not None})
     base = next(one for one in ones if isinstance(one, Distance) and one.part == "base")
@@ -146,14 +145,14 @@ def _network(
     network = build(
         names,
         len(stations),
-        [*ones, *derived],
+        ones,
         {tape: reduction.tapes[tape].scale_sd for tape in taped},
         np.array([positions[name] for name in names]),
         scale=frame.scale,
         held=held,
         together=[pair for marks in along.values() for pair in zip(marks.names, marks.names[1:], strict=False)],
     )
-    return network, np.array([*used, *(True for _ in derived)])
+    return network, np.array(used), tuple(_across(ones, positions))
 
 
 def _faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
@@ -243,7 +242,7 @@ def _mirrored(
     return misfit(-1.0) < misfit(1.0)
 
 
-def _derived(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
+def _across(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
     """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
     control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
     known = _known(control)
@@ -255,23 +254,23 @@ def _derived(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control
     along = (-dy / size, dx / size)
     like = next(one for _, one in control if one.station == second)
     value = known[second][0] * along[0] + known[second][1] * along[1]
-    yield replace(like, what=DERIVED, value=value, along=along)
+    yield replace(like, value=value, along=along)
 
 
 # --- comparing and judging ----------------------------------------------------------------------------------------
 
 
-def _checks(book: Book, plotting: Fit, every: Mask, critical: float) -> tuple[tuple[Check, ...], Mask]:
+def _checks(book: Book, plotting: Fit, count: int, critical: float) -> tuple[tuple[Check, ...], Mask]:
     """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
     network = plotting.network
-    left_out = every & ~plotting.keep
+    left_out = ~plotting.keep[:count]
     sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting)))
     tests = plotting.residuals / sds
     groups: dict[tuple[CheckKind, str], list[int]] = {}
     for number in np.flatnonzero(left_out):
         one = network.observations[number]
         groups.setdefault((CHECK_KINDS[one.part], one.of), []).append(int(number))
-    checks, failing = [], np.zeros(len(tests), bool)
+    checks, failing = [], np.zeros(count, bool)
     for (kind, _), numbers in groups.items():
         worst = max(numbers, key=lambda n: abs(tests[n]))
         one = network.observations[worst]
@@ -312,7 +311,8 @@ def _judged(
     measurements = _measurements(adjusted, covariances, critical)
     major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
     freedom = adjusted.freedom
-    unreliable = flat_points(adjusted, covariances, base)
+    delivered = plotting if major_fails else adjusted
+    unreliable = flat_points(delivered, NetworkCovariances(delivered), base)
     return Adjustment(
         plotting=solution_of(plotting, base),
         adjusted=solution_of(adjusted, base),
@@ -325,7 +325,7 @@ def _judged(
         variance_factor=adjusted.square_sum / freedom if freedom > 0 else None,
         chi2_probability=chi2_exceeded(adjusted.square_sum, freedom) if freedom > 0 else None,
         unreliable=unreliable,
-        correlated=(),
+        correlated=correlated_tests(adjusted),
         network=adjusted.network,
     )
 

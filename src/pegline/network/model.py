@@ -112,6 +112,7 @@ class Adjustment:
     unreliable: tuple[str, ...]  #: points whose ellipse is not to be trusted: the figure is too flat there
     correlated: tuple[tuple[int, int, float], ...]  #: pairs of measurements whose tests correlate above 0.95
     warnings: Sequence[Finding] = ()
+    misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
     network: Network | None = None  #: what was solved, for questions of the kind 'what if'
 

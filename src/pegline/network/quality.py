@@ -1,9 +1,8 @@
-"""How sure a solved network is: covariances, redundancy numbers, tests and their critical value."""
+"""How sure a solved network is: covariances, redundancy numbers, flat places, the χ² test."""
 
 from __future__ import annotations
 
 from math import erfc, exp, gamma, sqrt
-from statistics import NormalDist
 from typing import Any, Final
 
 import numpy as np
@@ -13,11 +12,9 @@ from pegline.network.model import Array, Solution
 from pegline.network.solve import Fit
 
 __all__ = [
-    "FAMILY",
     "POWER",
     "NetworkCovariances",
     "chi2_exceeded",
-    "critical_value",
     "flat_points",
     "redundancies",
     "solution_of",
@@ -26,8 +23,6 @@ __all__ = [
 
 Ints = NDArray[np.int64]
 
-#: At most so many sound surveys are called wrong: the family-wise error of all tests together.
-FAMILY: Final = 0.05
 #: Quantile for the error that is noticed in 80 of 100 cases.
 POWER: Final = 0.84
 #: A height of fewer of its own standard deviations makes a figure too flat for an ellipse.
@@ -190,20 +185,3 @@ def chi2_exceeded(value: float, freedom: int) -> float:
         total += term
         term *= half / (first + step)
     return min(1.0, total)
-
-
-def critical_value(tests: int, freedom: int, significance: float) -> float:
-    """Return the largest |test| that a sound survey shows in 95 of 100 cases, all its tests together.
-
-    The smaller of two bounds: of Šidák for so many tests, correlated or not (Z. Šidák, Rectangular confidence
-    regions for the means of multivariate normal distributions, 1967), and of χ, since no test exceeds the length
-    of the vector of misclosures; never below the two-sided quantile of ``significance``.
-
-    >>> round(critical_value(6, 1, 0.001), 3), round(critical_value(1000, 500, 0.001), 3)
-    (3.291, 4.055)
-    """
-    floor = NormalDist().inv_cdf(1 - significance / 2)
-    if tests < 1 or freedom < 1:
-        return floor
-    each = 1 - (1 - FAMILY) ** (1 / tests)
-    return max(floor, NormalDist().inv_cdf(1 - each / 2))

@@ -433,7 +433,7 @@ def _cause(figure: _Figure, name: str) -> Finding | None:
     if name in figure.gaps:
         lacking, one, other = figure.gaps[name]
         return _gap_finding(figure, name, lacking, one, other)
-    if len(figure.arcs[name]) == 1:
+    if len(figure.arcs[name]) == 1 and len(figure.lines[name]) == 1:  # else it hangs on others that are told
         centre = figure.arcs[name][0].centre
         return Finding(
             "too-few-lines", f"{name} can swing about {centre}; tape one more line to it", place, (name, centre)

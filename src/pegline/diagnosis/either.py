@@ -26,7 +26,7 @@ Choice = Mapping[Place, Length]
 
 
 def choose_readings(book: Book, misfit: Misfit) -> tuple[Book, tuple[Finding, ...]]:
-    """Return the book with every open reading chosen, and what to tell about it.
+    """Return the book with every open reading chosen, and what to tell about each.
 
     Each combination of alternatives is solved; of two of them the odds are
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pegline.errors import Finding, Place
+from pegline.network.model import MeasurementKind
 
 __all__ = ["Advice", "Diagnosis", "Suspect"]
 
@@ -21,6 +22,7 @@ class Suspect:
     slip: str | None  #: the slip that explains it, in words
     closes: bool  #: whether everything then closes
     score: float  #: 0 to 1
+    kind: MeasurementKind | None = None  #: what kind of measurement it is
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedArc, ReducedRow
+from pegline.units import METRES_PER
 
 __all__ = ["RULES", "Rule", "silence_findings", "told"]
 
@@ -37,7 +38,7 @@ def long_offset(seen: Seen, limit: float) -> Said:
     """Perpendicular offsets so long that the right angle decides where the point falls."""
     for row in seen.reduction.rows:
         if row.form == "perpendicular" and row.offsets[0].length > limit:
-            text = f"the offset of {row.offsets[0].length:.2f} m to {row.name} is longer than {limit:g} m"
+            text = f"the offset of {row.offsets[0].length:.2f} m to {row.name} is longer than {limit:.4g} m"
             yield f"{text}; tape it from two chainages instead, or from a nearer line", row.booked.offsets[0].place
 
 
@@ -49,7 +50,7 @@ def long_oblique(seen: Seen, limit: float | None) -> Said:
         reach = limit or seen.reduction.tapes[ground.tape].nominal
         if ground.reading > reach:
             text = (
-                f"the distance of {ground.reading:.2f} m to {name} is longer than {reach:g} m, one length of the tape"
+                f"the distance of {ground.reading:.2f} m to {name} is longer than {reach:.4g} m, one length of the tape"
             )
             yield f"{text}; tape it from nearer, or set a station closer to it", ground.place
 
@@ -167,15 +168,21 @@ def few_witnesses(seen: Seen, limit: float) -> Said:
 
 
 def chainage_off_line(seen: Seen, limit: float) -> Said:
-    """A chainage before the line begins or after it ends."""
+    """Chainages before their line begins or after it ends."""
+    beyond: dict[str, list[Reading]] = {}
     for row in seen.reduction.rows:
         line = seen.reduction.lines[row.line]
         slack = limit * line.ground.sd
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
             if isinstance(booked, Reading) and not -slack <= chainage <= line.ground.length + slack:
-                told = booked_text(booked.length, line.booked.unit or seen.book.unit)
-                text = f"chainage {told} is off the line {line.name}, which is {line.ground.length:.2f} m long"
-                yield f"{text}; this is right only where the line was prolonged", booked.place
+                beyond.setdefault(row.line, []).append(booked)
+    for name, readings in beyond.items():
+        line = seen.reduction.lines[name]
+        unit = seen.book.unit_of(name)
+        texts = listed([booked_text(reading.length, unit) for reading in readings])
+        what = f"chainage{'s' * (len(readings) > 1)} {texts} off the line {name}"
+        length = line.ground.length / METRES_PER[unit]
+        yield f"{what}, which is {length:.2f} {unit} long; right only where it was prolonged", readings[0].place
 
 
 def coarse_curve(seen: Seen, limit: float) -> Said:

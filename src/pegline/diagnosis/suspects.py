@@ -28,6 +28,7 @@ from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import as_booked, meant
 from pegline.errors import BookError, Place
 from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
+from pegline.network.model import MeasurementKind
 from pegline.network.solve import Fit, changed, solve
 
 __all__ = ["TIED", "Doubt", "doubts", "grouped", "told"]
@@ -60,6 +61,7 @@ class Doubt:
 
     number: int  #: of the observation
     what: str
+    kind: MeasurementKind
     place: Place
     reading: str
     would_be: str
@@ -149,6 +151,7 @@ def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left
     return Doubt(
         number,
         one.what,
+        one.kind,
         slip.place if explains and slip else one.place,
         slip.reading if explains and slip else _reading(one, booked),
         slip.would_be if explains and slip else _would_be(one, booked, correction),
@@ -269,6 +272,7 @@ def told(groups: Sequence[Sequence[Doubt]], *, least: float = 0.005) -> tuple[Su
             slip=doubt.slip.words if doubt.slip else None,
             closes=doubt.closes,
             score=likely[id(doubt)] / total,
+            kind=doubt.kind,
         )
         for number, group in enumerate(groups, 1)
         for doubt in group

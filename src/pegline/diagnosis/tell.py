@@ -63,18 +63,21 @@ def check_sentence(check: Check, *, scale: float, critical: float) -> str:
         Largest test value that passes.
     """
     word = "passes" if check.passed else "FAILS"
-    figures = f"test {abs(check.test):.1f} of {critical:.1f}"
+
+    def told(figures: str) -> str:
+        # What passes needs no more than its difference.
+        return "" if check.passed else f" ({figures}; test {abs(check.test):.1f}, at most {critical:.1f})"
+
     if check.kind == "bearing":
         off, taped, computed = (float(degrees(x)) for x in (check.difference, check.taped, check.computed))
-        return f"{word}: {abs(off):.2f}° off (read {taped:.2f}°, computed {computed:.2f}°; {figures})"
+        return f"{word}: {abs(off):.2f}° off" + told(f"read {taped:.2f}°, computed {computed:.2f}°")
     paper = f"{1000 * abs(check.difference) / scale:.1f} mm on paper"
     if check.kind in ("control", "point", "walls"):
-        allowed = f"allowed {check.allowed:.3f} m"
-        return f"{word}: {abs(check.difference):.3f} m apart, {paper} ({allowed}; {figures})"
+        return f"{word}: {abs(check.difference):.3f} m apart, {paper}" + told(f"allowed {check.allowed:.3f} m")
     way = "too long" if check.difference > 0 else "too short"
     ratio = f"1/{check.taped / abs(check.difference):.0f}" if abs(check.difference) > check.taped / 1e6 else "exact"
-    booked = f"taped {check.taped:.3f}, computed {check.computed:.3f} m"
-    return f"{word}: taped {abs(check.difference):.3f} m {way}, {paper}, {ratio} ({booked}; {figures})"
+    figures = told(f"taped {check.taped:.3f}, computed {check.computed:.3f} m")
+    return f"{word}: taped {abs(check.difference):.3f} m {way}, {paper}, {ratio}{figures}"
 
 
 def suspect_sentences(suspects: Iterable[Suspect]) -> Iterator[str]:
@@ -84,7 +87,7 @@ def suspect_sentences(suspects: Iterable[Suspect]) -> Iterator[str]:
         groups.setdefault(suspect.group, []).append(suspect)
     for members in groups.values():
         if len(members) > 1:
-            names = ", ".join(dict.fromkeys(member.what for member in members))
+            names = ", ".join(dict.fromkeys(_what(member) for member in members))
             yield f"Cannot be told apart by what was measured: {names}."
         for member in members:
             yield _suspect_sentence(member)
@@ -95,8 +98,17 @@ def _suspect_sentence(suspect: Suspect) -> str:
     figures = f"({100 * suspect.score:.0f} % of the suspicion; line {suspect.place.line})"
     if suspect.slip is None:
         would = f"closes best as {suspect.would_be}" if suspect.closes else f"fits better as {suspect.would_be}"
-        return f"{suspect.what}: booked {suspect.reading}, {would}; read it again {figures}"
-    return f"{suspect.what}: booked {suspect.reading}, perhaps {suspect.would_be}: {suspect.slip}; {closes} {figures}"
+        return f"{_what(suspect)}: booked {suspect.reading}, {would}; read it again {figures}"
+    return f"{_what(suspect)}: booked {suspect.reading}, perhaps {suspect.would_be}: {suspect.slip}; {closes} {figures}"
+
+
+#: What is said before the name of a measurement, by its kind: a row has more than one.
+KIND_WORDS: Final = {"chainage": "chainage", "offset": "offset", "oblique": "distance", "ranging": "peg in line"}
+
+
+def _what(suspect: Suspect) -> str:
+    word = KIND_WORDS.get(suspect.kind or "")
+    return f"{word} of {suspect.what}" if word else suspect.what
 
 
 def advice_sentence(advice: Advice) -> str:

@@ -1,0 +1,29 @@
+"""The solution from everything that was measured, what fails included: where the search for what is wrong begins."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pegline.errors import BookError
+from pegline.network.model import Adjustment
+from pegline.network.solve import Fit, solve
+
+__all__ = ["everything", "failing"]
+
+
+def failing(adjustment: Adjustment) -> bool:
+    """Return whether something is wrong: a check, or a test of the adjusted solution."""
+    checks = any(not check.passed for check in adjustment.checks)
+    return checks or any(abs(m.test) > adjustment.critical for m in adjustment.measurements)
+
+
+def everything(adjustment: Adjustment) -> Fit | None:
+    """Return the solution from everything that was measured, what fails included; None where there is none."""
+    network = adjustment.network
+    if network is None:
+        return None
+    begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
+    try:
+        return solve(network, None, begin)
+    except BookError:
+        return None

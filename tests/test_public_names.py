@@ -3,8 +3,9 @@
 import subprocess
 import sys
 
-import pegline
 import pytest
+
+import pegline
 
 
 def test_the_public_names_are_five_and_can_be_imported():
@@ -25,7 +26,8 @@ def test_importing_pegline_and_asking_for_help_import_no_heavy_library():
         "from pegline.cli import main\n"
         "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
         "    main(['--help'])\n"
-        "print(sorted({m.split('.')[0] for m in sys.modules} & {'numpy', 'scipy', 'ezdxf', 'fiona', 'geopandas', 'pyproj', 'yaml'}))\n"
+        "heavy = {'numpy', 'scipy', 'ezdxf', 'fiona', 'geopandas', 'pyproj', 'yaml'}\n"
+        "print(sorted({name.split('.')[0] for name in sys.modules} & heavy))\n"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
 

@@ -8,9 +8,14 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from pegline.errors import BookError, BusyError, OpenError, OutputError, PeglineError, UsageError
+from pegline.errors import BookError, BusyError, Finding, OpenError, OutputError, PeglineError, UsageError
+
+if TYPE_CHECKING:
+    from pegline.book.model import Book
+    from pegline.plan.model import Options
+    from pegline.survey import Survey
 
 __all__ = ["main"]
 
@@ -89,7 +94,9 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
         sys.stderr.close()
         return 0
     except Exception:
-        complain(traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines.")
+        complain(
+            traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
+        )
         return FAULT
 
 
@@ -111,7 +118,9 @@ def _plot_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book; a half-finished one is taken as far as it goes")
+    parser.add_argument(
+        "books", nargs="+", metavar="BOOK", help="a field book; a half-finished one is taken as far as it goes"
+    )
     parser.add_argument("--json", action="store_true", help="print the results as JSON, one object for each book")
     parser.set_defaults(run=_check)
 
@@ -141,24 +150,19 @@ def _refuse_clashes(books: Sequence[str]) -> None:
             raise UsageError(f"{other} and {book} would write files of one name; give each its own --out")
 
 
-def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: object) -> int:
-    from pegline.plan.model import Options
+def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) -> int:
+    from pegline.diagnosis.tell import verdict
     from pegline.readers import read
     from pegline.survey import reduce, write
 
-    if not isinstance(options, Options):
-        raise TypeError(options)
     survey = reduce(read(name))
     paths = write(survey, out, formats, options)
-    for line in _summary(name, survey):
-        print(line)
+    print(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
         print(f"  {path}")
+    for finding in survey.diagnosis.warnings:
+        complain(str(finding))
     return 0 if survey.passed else 1
-
-
-def _summary(name: str, survey: object) -> Iterator[str]:
-    raise NotImplementedError
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -166,6 +170,31 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _check_one(name: str, as_json: bool) -> int:
-    raise NotImplementedError
+    from pegline.readers import read
+    from pegline.survey import reduce_as_far_as_it_goes
+
+    book = read(name)
+    survey, missing = reduce_as_far_as_it_goes(book)
+    print(*(_json(book, survey, missing) if as_json else _screen(name, survey, missing)), sep="\n")
+    return 0 if survey is None or survey.passed else 1
 
 
+def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> Iterator[str]:
+    import json
+
+    from pegline.writers.result import result
+
+    told = [finding.text for finding in missing]
+    found = result(survey.plan()) if survey else {"book": {"title": book.title, "file": book.file}}
+    yield json.dumps({**found, "missing": told}, ensure_ascii=False)
+
+
+def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Iterator[str]:
+    from pegline.diagnosis.tell import finding_sentence, lines
+
+    yield name
+    if survey:
+        yield from lines(survey.adjustment, survey.diagnosis, scale=survey.scale, missing=missing)
+        return
+    yield "Nothing can be computed yet. Still missing:"
+    yield from (f"  {finding_sentence(finding)}" for finding in missing)

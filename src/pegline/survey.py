@@ -8,16 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pegline.book.model import Book
+from pegline.book.unfinished import without
 from pegline.detail.model import Detail
 from pegline.detail.place import place
-from pegline.detail.shapes import wall_observations
+from pegline.detail.walls import wall_observations
 from pegline.diagnosis.diagnose import diagnose, explain
+from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.model import Diagnosis
-from pegline.errors import BookError
+from pegline.errors import BookError, Finding
 from pegline.frame.choose import choose_frame
 from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
+from pegline.network.start import Gap
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Reduction
@@ -46,6 +49,11 @@ class Survey:
     def passed(self) -> bool:
         """Return whether no check failed; a survey without any check passes as 'not checked'."""
         return self.adjustment.checked is not False and all(check.passed for check in self.adjustment.checks)
+
+    @property
+    def scale(self) -> int:
+        """Return n of the plan's scale 1:n: the book's, or what fits the sheet."""
+        return self.book.scale or self.plan().scale
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""
@@ -76,12 +84,47 @@ def reduce(book: Book) -> Survey:
     """
     if book.missing:
         raise BookError(book.missing)
+    book = choose_readings(book)
+    return _judged(book, *_solved(book))
+
+
+def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, ...]]:
+    """Reduce a book that may be half finished.
+
+    Returns the survey of the stations that can be fixed already (None where there are none) and
+    what is still missing for the rest.
+
+    Raises
+    ------
+    BookError
+        The book is wrong in itself.
+    """
+    missing = list(book.missing)
+    while any(line.use == "base" for line in book.lines.values()):
+        *_, adjustment = _solved(book, allow_missing=True)
+        if not adjustment.missing:
+            book = choose_readings(book)
+            return _judged(book, *_solved(book, allow_missing=True)), tuple(missing)
+        missing += adjustment.warnings
+        book = without(book, adjustment.missing)
+    return None, tuple(missing)
+
+
+def _solved(book: Book, *, allow_missing: bool = False) -> tuple[Reduction, Frame, Adjustment]:
+    """Take a book as far as the stations."""
     reduction = reduce_readings(book)
     frame = choose_frame(book, reduction)
     try:
-        adjustment = adjust(book, reduction, frame, wall_observations(book, reduction))
+        walls = wall_observations(book, reduction)
+        adjustment = adjust(book, reduction, frame, walls, allow_missing=allow_missing)
+        if any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
+            raise BookError(adjustment.warnings)
     except BookError as error:
         raise BookError(explain(error.findings, book, reduction)) from None
+    return reduction, frame, adjustment
+
+
+def _judged(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment) -> Survey:
     # Detail hangs on the stations that are delivered: the plotting ones when a line, control or bearing fails.
     detail = place(book, reduction, frame, adjustment)
     return Survey(book, reduction, frame, adjustment, detail, diagnose(book, reduction, frame, adjustment, detail))

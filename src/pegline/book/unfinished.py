@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
 from pegline.book.model import Book, Feature
@@ -11,7 +11,7 @@ from pegline.errors import Finding
 from pegline.measures.grammar import Slate
 from pegline.measures.values import Name
 
-__all__ = ["finished"]
+__all__ = ["finished", "without"]
 
 
 def finished(book: Book, slate: Slate) -> Book:
@@ -31,6 +31,23 @@ def finished(book: Book, slate: Slate) -> Book:
         book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
         book = _without_dangling(book, slate, missing)
     return dataclasses.replace(book, missing=tuple(missing))
+
+
+def without(book: Book, names: Collection[str]) -> Book:
+    """Return the book without some stations and points, and without all that hangs on them.
+
+    Parameters
+    ----------
+    names
+        What nothing fixes yet.
+    """
+    lines = {
+        name: dataclasses.replace(line, details=tuple(row for row in line.details if row.name not in names))
+        for name, line in book.lines.items()
+        if not {line.start, line.end} & set(names)
+    }
+    arcs = tuple(arc for arc in book.arcs if arc.point not in names)
+    return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), Slate(), [])
 
 
 def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:

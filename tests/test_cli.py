@@ -1,0 +1,199 @@
+"""The command line: statuses, messages, and what stands on which stream."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from pegline.cli import main, worst
+
+ROOT = Path(__file__).parents[1]
+TRIANGLE = """\
+book: 1
+unit: m
+scale: 100
+date: 2026-05-09
+stations:
+  C: {left_of: A-B}
+lines:
+  A-B: {use: base, taped: 30.00}
+  A-C: {use: side, taped: 18.44}
+  C-B: {use: side, taped: 22.80}
+"""
+CHECKED = (
+    TRIANGLE
+    + """\
+  A-D: {use: side, taped: 20.25}
+  D-B: {use: side, taped: 17.03}
+  C-D: {use: check, taped: CHECK}
+""".replace("CHECK", "25.49")
+)
+CHECKED = CHECKED.replace("  C: {left_of: A-B}", "  C: {left_of: A-B}\n  D: {right_of: A-B}")
+
+
+@pytest.fixture
+def book(tmp_path):
+    def put(text, name="plot.yaml"):
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return str(path)
+
+    return put
+
+
+def run(capsys, *words):
+    try:
+        status = main(words)
+    except SystemExit as stop:  # argparse stops by itself on a wrong call and after --help
+        status = stop.code
+    told = capsys.readouterr()
+    return status, told.out, told.err
+
+
+def test_a_sound_book_is_plotted_with_every_usual_file(book, tmp_path, capsys):
+    status, out, err = run(capsys, "plot", book(CHECKED), "--out", str(tmp_path / "out"))
+
+    assert status == 0, err
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        f"plot.{kind}" for kind in ("gpkg", "dxf", "pdf", "html", "csv", "json")
+    }
+    assert "check passes" in out
+
+
+def test_formats_are_picked(book, tmp_path, capsys):
+    status, _, err = run(capsys, "plot", book(CHECKED), "--out", str(tmp_path / "out"), "--formats", "csv,json")
+
+    assert status == 0, err
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["plot.csv", "plot.json"]
+
+
+def test_a_failed_check_is_status_1_and_the_files_are_written(book, tmp_path, capsys):
+    status, out, _ = run(
+        capsys, "plot", book(CHECKED.replace("25.49", "26.49")), "--out", str(tmp_path / "out"), "--formats", "json"
+    )
+
+    assert status == 1
+    assert "fails" in out
+    assert (tmp_path / "out" / "plot.json").exists()
+
+
+def test_a_survey_without_a_check_is_status_0_and_says_so(book, capsys):
+    status, out, _ = run(capsys, "check", book(TRIANGLE))
+
+    assert status == 0
+    assert "Not checked" in out
+
+
+def test_a_wrong_book_is_65_and_nothing_is_written(book, tmp_path, capsys):
+    name = book(CHECKED.replace("left_of", "lft_of"))
+
+    status, _, err = run(capsys, "plot", name, "--out", str(tmp_path / "out"))
+
+    assert status == 65
+    assert re.match(re.escape(name) + r":6:7: .*left_of", err)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_missing_book_is_66_and_the_others_are_still_done(book, tmp_path, capsys):
+    status, _, err = run(
+        capsys, "plot", str(tmp_path / "none.yaml"), book(CHECKED), "--out", str(tmp_path / "out"), "--formats", "csv"
+    )
+
+    assert status == 66
+    assert "none.yaml" in err
+    assert (tmp_path / "out" / "plot.csv").exists()
+
+
+def test_two_books_of_one_name_are_refused_before_anything_is_written(book, tmp_path, capsys):
+    (tmp_path / "other").mkdir()
+    status, _, err = run(capsys, "plot", book(CHECKED), book(CHECKED, "other/Plot.yml"), "--out", str(tmp_path / "out"))
+
+    assert status == 2
+    assert "one name" in err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("plot",),
+        ("plot", "book.yaml"),
+        ("nonsense",),
+        ("plot", "book.yaml", "--out", "out", "--formats", "dwg"),
+    ],
+)
+def test_a_wrong_call_is_2(words, capsys):
+    status, _, err = run(capsys, *words)
+
+    assert status == 2
+    assert err
+
+
+def test_an_output_folder_that_cannot_be_made_is_73(book, tmp_path, capsys):
+    (tmp_path / "file").write_text("in the way", encoding="utf-8")
+
+    status, _, err = run(capsys, "plot", book(CHECKED), "--out", str(tmp_path / "file"), "--formats", "csv")
+
+    assert status == 73
+    assert "file" in err
+
+
+def test_a_fault_of_the_programs_own_is_70_with_a_traceback(book, capsys, monkeypatch):
+    def broken(path):
+        raise ZeroDivisionError("on purpose")
+
+    monkeypatch.setattr("pegline.readers.read", broken)
+
+    status, _, err = run(capsys, "check", book(CHECKED))
+
+    assert status == 70
+    assert "Traceback" in err
+
+
+def test_the_worst_status_wins_in_the_order_promised():
+    order = (70, 73, 75, 65, 66, 1, 0)
+    for better, good in zip(order[1:], order, strict=False):
+        assert worst([better, good, 0]) == good
+
+
+def test_a_half_finished_book_is_taken_as_far_as_it_goes(book, capsys):
+    half = CHECKED.replace("taped: 25.49", "note: tomorrow").replace("taped: 17.03", "note: rain")
+
+    status, out, err = run(capsys, "check", book(half))
+
+    assert status == 0, err
+    assert "missing" in out.lower()
+    assert "D" in out
+
+
+def test_a_half_finished_book_is_not_plotted(book, tmp_path, capsys):
+    half = CHECKED.replace("taped: 25.49", "note: tomorrow")
+
+    status, _, err = run(capsys, "plot", book(half), "--out", str(tmp_path / "out"))
+
+    assert status == 65
+    assert "C-D" in err
+
+
+def test_check_prints_json_one_object_a_line(book, capsys):
+    import json
+
+    status, out, err = run(capsys, "check", "--json", book(CHECKED), book(TRIANGLE, "other.yaml"))
+
+    assert status == 0, err
+    first, second = (json.loads(line) for line in out.splitlines())
+    assert first["solution"]["checked"] is True
+    assert second["solution"]["checked"] is None
+    assert first["missing"] == []
+
+
+def test_the_help_lists_every_command_and_the_caution(capsys):
+    from pegline.cli import COMMANDS
+
+    status, out, _ = run(capsys, "--help")
+
+    assert status == 0
+    for name in COMMANDS:
+        assert name in out
+    assert "not a boundary survey" in " ".join(out.split())

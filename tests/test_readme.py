@@ -1,0 +1,63 @@
+"""What the README shows is true."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import pegline
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language):
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.M | re.S)
+
+
+def test_the_book_of_the_tutorial_reduces_and_its_check_passes(tmp_path):
+    (tmp_path / "garden.yaml").write_text(blocks("yaml")[0], encoding="utf-8")
+
+    survey = pegline.reduce(pegline.read(tmp_path / "garden.yaml"))
+
+    assert survey.adjustment.checked is True
+    assert survey.passed
+
+
+def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "samples").symlink_to(ROOT / "samples")
+    names = {}
+
+    exec(blocks("python")[0], names)
+
+    assert names["survey"].adjustment.checked is True
+    assert (tmp_path / "out" / "house-plot.gpkg").exists()
+
+
+def test_the_message_of_the_readme_is_what_is_said(tmp_path):
+    text = blocks("yaml")[0]
+    lines = text.splitlines()
+    row = next(number for number, line in enumerate(lines) if "point: s1" in line)
+    lines[row] = lines[row].replace("left", "lft")
+    (tmp_path / "garden.yaml").write_text("\n".join(lines), encoding="utf-8")
+
+    with pytest.raises(pegline.errors.BookError) as caught:
+        pegline.read(tmp_path / "garden.yaml")
+
+    told = str(caught.value.findings[0]).replace(str(tmp_path) + "/", "")
+    assert told in README
+
+
+def test_every_sample_is_listed_and_every_listed_file_is_there():
+    listed = set(re.findall(r"`(samples/[\w-]+\.yaml)`", README))
+
+    assert listed == {f"samples/{path.name}" for path in (ROOT / "samples").glob("*.yaml")}
+
+
+def test_ci_finds_the_test_command():
+    command = blocks("sh")[1]
+
+    assert command.startswith("python3 -m venv")
+    assert "pytest" in command
+    assert "<!-- test command -->\n```sh\n" + command in README

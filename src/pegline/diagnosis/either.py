@@ -9,12 +9,16 @@ from math import exp, inf, prod
 from typing import Final
 
 from pegline.book.model import Book
+from pegline.detail.walls import wall_observations
 from pegline.diagnosis.seen import booked_text
 from pegline.diagnosis.whatif import open_readings, with_readings
 from pegline.errors import BookError, Finding, Place
+from pegline.frame.choose import choose_frame
 from pegline.measures.values import Length, Reading
+from pegline.network.adjust import adjust
+from pegline.reduction.reduce import reduce_readings
 
-__all__ = ["ENOUGH", "choose_readings"]
+__all__ = ["ENOUGH", "choose_readings", "closing"]
 
 ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
 MOST: Final = 64  #: combinations that are all tried; more are chosen one reading after another
@@ -25,8 +29,8 @@ Misfit = Callable[[Book], float | None]
 Choice = Mapping[Place, Length]
 
 
-def choose_readings(book: Book, misfit: Misfit) -> tuple[Book, tuple[Finding, ...]]:
-    """Return the book with every open reading chosen, and what to tell about each.
+def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
+    """Return the book with every open reading chosen, and a warning for each that says so.
 
     Each combination of alternatives is solved; of two of them the odds are
 
@@ -37,7 +41,7 @@ def choose_readings(book: Book, misfit: Misfit) -> tuple[Book, tuple[Finding, ..
     book
         The book.
     misfit
-        Solves a book.
+        Solves a book; as far as the stations unless told.
 
     Raises
     ------
@@ -46,7 +50,7 @@ def choose_readings(book: Book, misfit: Misfit) -> tuple[Book, tuple[Finding, ..
     """
     readings = open_readings(book)
     if not readings:
-        return book, ()
+        return book
     tried = (
         _all(book, readings, misfit) if prod(len(r.either) for r in readings) <= MOST else _each(book, readings, misfit)
     )
@@ -66,7 +70,17 @@ def choose_readings(book: Book, misfit: Misfit) -> tuple[Book, tuple[Finding, ..
             told.append(Finding("either-chosen", f"{text}; tape it again if you can", reading.place))
     if faults:
         raise BookError(faults)
-    return _with(book, best[0]), tuple(told)
+    return replace(_with(book, best[0]), warnings=(*book.warnings, *told))
+
+
+def closing(book: Book) -> float | None:
+    """Return the misfit of a book, what fails included; None where it cannot be solved."""
+    try:
+        reduction = reduce_readings(book)
+        frame = choose_frame(book, reduction)
+        return adjust(book, reduction, frame, wall_observations(book, reduction), allow_missing=True).misfit
+    except BookError:
+        return None
 
 
 def _to_one(odds: float) -> str:

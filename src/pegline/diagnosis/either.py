@@ -51,9 +51,8 @@ def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
     readings = open_readings(book)
     if not readings:
         return book
-    tried = (
-        _all(book, readings, misfit) if prod(len(r.either) for r in readings) <= MOST else _each(book, readings, misfit)
-    )
+    few = prod(len(reading.either) for reading in readings) <= MOST
+    tried = (_all if few else _each)(book, readings, misfit or closing)
     best = min(tried, key=lambda pair: pair[1])
     told, faults = [], []
     for reading in readings:

@@ -1,0 +1,376 @@
+"""Little books, reduced: every reading as a length on the ground, with what was done to it."""
+
+from __future__ import annotations
+
+from math import atan, cos, hypot, pi, radians, sqrt, tan
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pegline.errors import BookError
+from pegline.readers import parse_book
+from pegline.reduction.model import Ground, ReducedRow, Reduction
+from pegline.reduction.reduce import SEEN, foot_sd, reduce_readings
+from pegline.units import METRES_PER
+
+ROUNDING = 1e-9
+HEAD = """
+book: 1
+unit: {unit}
+date: 2026-04-18
+tapes:
+  steel: {{material: steel, length: {length}{steel}}}
+  linen: {{material: linen, length: {length}{linen}}}
+default_tape: {{lines: steel, offsets: linen}}
+"""
+
+
+def reduced(body: str, *, unit: str = "m", length: str = "50 m", steel: str = "", linen: str = "") -> Reduction:
+    head = HEAD.format(unit=unit, length=length, steel=steel, linen=linen)
+    return reduce_readings(parse_book((head + body).encode(), "book.yaml"))
+
+
+def line(taped: str, **tape: str) -> Ground:
+    return reduced(f"lines: {{A-B: {{use: base, {taped}}}}}", **tape).lines["A-B"].ground
+
+
+def rows(details: str, head: str = "taped: 100", **tape: str) -> tuple[ReducedRow, ...]:
+    return reduced(f"lines: {{A-B: {{use: base, {head}, details: [{details}]}}}}", **tape).rows
+
+
+def warned(reduction: Reduction) -> list[str]:
+    return [warning.rule for warning in reduction.warnings]
+
+
+# --- the ledger ---
+
+
+def test_a_plain_reading_is_its_own_length() -> None:
+    ground = line("taped: 52.31")
+
+    assert (ground.reading, ground.length, dict(ground.corrections)) == (52.31, 52.31, {})
+
+
+def test_every_correction_is_kept_by_name_and_they_sum_to_the_length() -> None:
+    ground = line(
+        "taped: 100, temperature: 30, pull: 80, spans: 4, slope: 1 in 10",
+        steel=", true_length: 50.010, mass: 0.02, section: 2.5",
+    )
+
+    # By hand: 100 · 0.010/50; · 11.5e-6 · 10; · 30 / (2.5e-6 · 200e9); -(0.02 · 9.80665)² 100³ / (24 · 4² · 80²).
+    assert list(ground.corrections) == ["standard", "temperature", "pull", "sag", "slope"]
+    assert ground.corrections["standard"] == pytest.approx(0.020, abs=1e-6)
+    assert ground.corrections["temperature"] == pytest.approx(0.0115, abs=3e-6)
+    assert ground.corrections["pull"] == pytest.approx(0.0060, abs=3e-6)
+    assert ground.corrections["sag"] == pytest.approx(-0.01565, abs=3e-5)
+    assert ground.length == pytest.approx((100 + 0.0200 + 0.0115 + 0.0060 - 0.01565) * cos(atan(0.1)), abs=1e-4)
+    assert ground.length == pytest.approx(ground.reading + sum(ground.corrections.values()), abs=ROUNDING)
+
+
+def test_a_rise_is_taken_off_by_pythagoras_whichever_way_it_goes() -> None:
+    assert line("taped: 50, rise: 3").length == pytest.approx(sqrt(2491), abs=ROUNDING)
+    assert line("taped: 50, rise: -3").length == pytest.approx(sqrt(2491), abs=ROUNDING)
+
+
+def test_a_correction_whose_constant_is_missing_is_not_made_and_that_is_told() -> None:
+    found = reduced("lines: {A-B: {use: base, taped: 40, tape: linen, temperature: 30, pull: 60, spans: 1}}")
+
+    assert found.lines["A-B"].ground.length == 40
+    assert sorted(warned(found)) == ["no-correction"] * 3
+    assert "expansion" in str(found.warnings[0])
+
+
+def test_spans_without_a_pull_are_taken_at_the_standard_pull_and_that_is_told() -> None:
+    found = reduced("lines: {A-B: {use: base, taped: 40, spans: 1}}", steel=", mass: 0.02")
+
+    # By hand: (0.02 · 9.80665)² 40³ / (24 · 50²) = 41.0 mm.
+    assert found.lines["A-B"].ground.corrections["sag"] == pytest.approx(-0.04103, abs=1e-5)
+    assert warned(found) == ["pull-assumed"]
+
+
+def test_a_line_that_rises_more_than_it_is_long_is_refused_with_its_place() -> None:
+    with pytest.raises(BookError) as caught:
+        line("taped: 2, rise: 3")
+
+    assert [finding.place.line for finding in caught.value.findings if finding.place] == [9]
+
+
+# --- dates ---
+
+
+@pytest.mark.parametrize(
+    ("dated", "length"), [("2026-01-10", 100.0), ("2026-02-10", 100.2), ("2026-03-09", 100.2), ("2026-06-01", 100.4)]
+)
+def test_the_true_length_found_last_before_the_day_of_the_line_holds(dated: str, length: float) -> None:
+    found = "{from: 2025-12-01, value: 50.0}, {from: 2026-02-01, value: 50.1}, {from: 2026-03-10, value: 50.2}"
+    steel = f", true_length: [{found}]"
+
+    assert line(f"taped: 100, date: {dated}", steel=steel).length == pytest.approx(length)
+
+
+def test_a_line_without_a_date_takes_the_book_s() -> None:
+    steel = ", true_length: [{from: 2026-04-18, value: 50.1}, {from: 2026-04-19, value: 50.2}]"
+
+    assert line("taped: 100", steel=steel).length == pytest.approx(100.2)
+
+
+def test_a_day_before_any_true_length_is_told() -> None:
+    found = reduced(
+        "lines: {A-B: {use: base, taped: 100, date: 2020-01-01}}",
+        steel=", true_length: [{from: 2026-01-01, value: 50.1}]",
+    )
+
+    assert found.lines["A-B"].ground.length == 100
+    assert warned(found) == ["tape-length"]
+
+
+# --- several readings, legs, standard deviations ---
+
+
+def test_several_readings_count_as_their_mean_with_less_error() -> None:
+    ground = line("taped: [52.31, 52.33]")
+
+    assert (ground.reading, ground.count) == (pytest.approx(52.32), 2)
+    assert ground.sd == pytest.approx(0.005 * sqrt(2) / sqrt(2))  # two lays, two readings
+
+
+@pytest.mark.parametrize(("taped", "lays"), [(49.9, 1), (50.0, 1), (50.1, 2), (100.0, 2), (151, 4)])
+def test_each_lay_of_the_tape_brings_its_error(taped: float, lays: int) -> None:
+    assert line(f"taped: {taped}").sd == pytest.approx(0.005 * sqrt(lays))
+
+
+def test_whole_tapes_of_another_unit_are_not_one_lay_more() -> None:
+    assert line("taped: 300", unit="ft", length="100 ft").sd == pytest.approx(0.005 * sqrt(3))
+
+
+def test_a_spread_that_the_tape_does_not_explain_is_told() -> None:
+    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.33]}}")) == []
+    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.36]}}")) == ["spread"]
+    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.32, 42.30, 42.36]}}")) == ["spread"]
+
+
+def test_a_doubtful_reading_is_three_times_as_uncertain() -> None:
+    ground = line("taped: ~42.31")
+
+    assert ground.doubtful
+    assert ground.sd == pytest.approx(3 * 0.005)
+
+
+def test_an_accuracy_on_the_line_replaces_the_tape_s() -> None:
+    assert line("taped: 100, accuracy: 0.03").sd == pytest.approx(0.03)
+    assert line("taped: 100, accuracy: {fixed: 0.03, per_length: 0.0004}").sd == pytest.approx(0.05)
+
+
+def test_a_rise_brings_its_own_error_that_repetition_does_not_reduce() -> None:
+    ground = line("taped: [50, 50], rise: 30, rise_accuracy: 0.08")
+
+    assert ground.sd == pytest.approx(hypot(0.005 / sqrt(2), 0.08 * 30 / 40))
+
+
+def test_a_slope_brings_half_a_degree_unless_told() -> None:
+    assert line("taped: 50, slope: 10°").sd == pytest.approx(hypot(0.005, 50 * 0.17364818 * radians(0.5)), abs=1e-6)
+    assert line("taped: 50, slope: 10°, slope_accuracy: 0.1°").sd == pytest.approx(
+        hypot(0.005, 50 * 0.17364818 * radians(0.1)), abs=1e-6
+    )
+
+
+def test_a_line_in_legs_is_their_sum_and_chainages_go_leg_by_leg() -> None:
+    found = reduced(
+        "lines: {A-B: {use: base, legs: [{reading: 20, rise: 12}, {reading: 30, tape: linen}],"
+        " details: [{at: 10, point: p}, {at: 20, point: q}, {at: 35, point: r},"
+        " {at: -5, point: s}, {at: 60, point: t}]}}"
+    )
+    ground = found.lines["A-B"].ground
+
+    assert (ground.reading, ground.length, ground.tape) == (50, pytest.approx(46), "linen")
+    assert [row.chainages[0] for row in found.rows] == pytest.approx([8, 16, 31, -4, 56])
+    # The leg that the steel tape taped brings the error of that tape's scale on its own.
+    assert ground.sd == pytest.approx(sqrt(0.005**2 + (0.05 * 12 / 16) ** 2 + 0.015**2 + (16 / 5000) ** 2))
+
+
+def test_the_rise_of_a_line_in_legs_is_shared_out_evenly() -> None:
+    in_legs = line("rise: 5, legs: [{reading: 20}, {reading: 30}]")
+
+    assert in_legs.length == pytest.approx(sqrt(50**2 - 5**2))
+
+
+def test_either_reading_is_kept_with_both_lengths() -> None:
+    ground = line("taped: {either: [31.60, 31.80]}", steel=", true_length: 50.5")
+
+    assert ground.length == pytest.approx(31.60 * 1.01)
+    assert ground.either == pytest.approx((31.60 * 1.01, 31.80 * 1.01))
+
+
+def test_either_within_several_readings_gives_a_mean_for_each() -> None:
+    assert line("taped: [31.70, {either: [31.60, 31.80]}]").either == pytest.approx((31.65, 31.75))
+
+
+# --- tapes ---
+
+
+def test_the_class_of_a_tape_sets_how_well_its_scale_is_known() -> None:
+    # Directive 2014/32/EU, annex X, table 1: class II of 50 m is within 0.3 + 0.2 · 50 = 10.3 mm.
+    tape = reduced("lines: {A-B: {use: base, taped: 40}}", steel=", class: II").tapes["steel"]
+
+    assert tape.scale_sd == pytest.approx(0.0103 / 50 / sqrt(3))
+    assert "scale_sd" not in tape.from_table
+    assert "lay_sd" in tape.from_table
+
+
+def test_what_the_book_gives_for_a_tape_is_taken_and_the_rest_comes_from_the_table() -> None:
+    steel = ", accuracy: {fixed: 0.003, per_length: 0.0001}, standard_pull: 70, expansion: 0.00001, modulus: 210, section: 3"
+    tape = reduced("lines: {A-B: {use: base, taped: 40}}", steel=steel).tapes["steel"]
+
+    assert (tape.lay_sd, tape.scale_sd, tape.standard_pull) == (0.003, 0.0001, 70)
+    assert (tape.expansion, tape.modulus, tape.section) == (0.00001, 210e9, pytest.approx(3e-6))
+    assert tape.from_table == ("standard_temperature",)
+
+
+def test_with_no_tape_named_it_is_fibreglass_and_that_is_told() -> None:
+    book = "book: 1\nunit: m\nlines: {A-B: {use: base, taped: 40, details: [{at: 1, left: 2, point: p}]}}"
+    found = reduce_readings(parse_book(book.encode(), "book.yaml"))
+
+    assert found.tapes["fibreglass"].material == "fibreglass"
+    assert warned(found) == ["no-tape", "no-tape"]
+
+
+def test_the_only_tape_of_a_book_needs_no_default() -> None:
+    book = "book: 1\nunit: m\ntapes: {old: {material: linen, length: 30}}\nlines: {A-B: {use: base, taped: 40}}"
+    found = reduce_readings(parse_book(book.encode(), "book.yaml"))
+
+    assert found.lines["A-B"].ground.tape == "old"
+    assert warned(found) == []
+
+
+def test_a_chain_that_was_never_compared_is_told() -> None:
+    book = "book: 1\nunit: lk\ntapes: {gunter: {material: chain, length: 1 ch}}\nlines: {A-B: {use: base, taped: 900}}"
+    found = reduce_readings(parse_book(book.encode(), "book.yaml"))
+
+    assert found.lines["A-B"].ground.length == pytest.approx(900 * 0.201168)
+    assert warned(found) == ["tape-length"]
+
+
+# --- rows ---
+
+
+def test_offsets_take_the_offset_tape_with_its_true_length() -> None:
+    (row,) = rows("{at: 20, left: 10, point: p}", linen=", true_length: 50.5", steel=", true_length: 49.5")
+
+    assert row.chainages == (pytest.approx(20 * 0.99),)
+    assert (row.offsets[0].length, row.offsets[0].tape) == (pytest.approx(10.1), "linen")
+    assert row.offsets[0].corrections == {"standard": pytest.approx(0.1)}
+    assert row.side == 1
+
+
+@pytest.mark.parametrize(("size", "half"), [("girth: 0.95", 0.95 / (2 * pi)), ("width: 0.6", 0.3)])
+def test_an_offset_to_the_face_of_something_round_gains_half_its_width(size: str, half: float) -> None:
+    (row,) = rows(f"{{at: 20, right: 5, point: p, kind: tree, to: face, {size}}}")
+
+    assert row.offsets[0].length == pytest.approx(5 + half)
+    assert row.offsets[0].corrections["face"] == pytest.approx(half)
+    assert row.side == -1
+
+
+def test_several_readings_of_one_offset_are_its_mean_and_arms_are_not() -> None:
+    perpendicular, oblique = rows("{at: 20, left: [3.15, 3.17], point: p}, {at: [20, 30], left: [8, 9], point: q}")
+
+    assert [offset.length for offset in perpendicular.offsets] == pytest.approx([3.16])
+    assert perpendicular.offsets[0].sd == pytest.approx(0.015 / sqrt(2))
+    assert [offset.length for offset in oblique.offsets] == [8, 9]
+    assert oblique.foot_sd == 0
+
+
+def test_a_station_on_the_line_stands_for_its_chainage() -> None:
+    found = rows("{at: [T, 45, B], left: [8, 9, 70], point: q}, {at: 30, station: T}", "taped: 100, slope: 60°")
+
+    assert found[0].chainages == pytest.approx((15, 22.5, 50))
+    assert found[0].at_stations == ("T", None, "B")
+
+
+@pytest.mark.parametrize(
+    ("method", "angle"),
+    [("eye", 2.0), ("set square", 0.5), ("three-four-five", 0.5), ("optical square", 0.2), (None, 1.0)],
+)
+def test_how_the_right_angle_was_found_sets_how_well_the_foot_is_known(method: str | None, angle: float) -> None:
+    assert foot_sd(8.0, method) == pytest.approx(8 * tan(radians(angle)))
+
+
+def test_swinging_the_tape_finds_the_foot_within_half_the_chord_it_cannot_tell() -> None:
+    # By Pythagoras: at √(2 o δ) beside the foot the tape reads o + δ, but for δ² / 2 o.
+    offset = 8.0
+    beside = foot_sd(offset, "swing") * sqrt(3)
+
+    assert hypot(offset, beside) - offset == pytest.approx(SEEN, abs=SEEN**2)
+
+
+def test_a_row_s_method_goes_before_the_line_s_and_the_line_s_before_the_book_s() -> None:
+    details = "{at: 1, left: 8, point: p}, {at: 2, left: 8, point: q, method: eye}"
+    first, second = rows(details, "method: set square, taped: 100")
+
+    assert (first.foot_sd, second.foot_sd) == (foot_sd(8, "set square"), foot_sd(8, "eye"))
+
+
+def test_an_accuracy_on_a_row_is_that_of_its_readings() -> None:
+    (row,) = rows("{at: 20, left: 3, point: p, accuracy: 0.04}")
+
+    assert (row.chainage_sd, row.offsets[0].sd) == (0.04, 0.04)
+
+
+# --- everything else that is taped ---
+
+HOUSE = """
+lines:
+  A-B:
+    use: base
+    taped: 60
+    details:
+      - {at: 5, left: 3, point: h1}
+      - {at: 15, left: 3, point: h2}
+      - {at: 20, left: 3, point: f1}
+      - {at: 30, left: 3, point: f2}
+  h1-h2: {use: detail, taped: 10.02}
+dimensions: {h1-f1: 15.01}
+arcs: [{point: bay, from: {h1: 4.20, h2: 9.10}, left_of: h1-h2}]
+features:
+  house: {kind: building, rectangle: {edge: h1-h2, left: 6.40}}
+  shed: {kind: outbuilding, taped_round: {edge: f1-f2, walls: [left 6.4, left 3.1, right 2.0]}}
+  verge: {kind: fence, through: [h1, f1]}
+  lane: {kind: road edge, parallel: {to: verge, left: 5.5}}
+witnesses: {A: {h1: 8.79, lamp: 4.12}}
+"""
+
+
+def test_dimensions_arcs_walls_and_witnesses_take_the_offset_tape() -> None:
+    found = reduced(HOUSE, linen=", true_length: 50.5")
+
+    dimension, detail_line = found.dimensions
+    assert (dimension.start, dimension.end, dimension.ground.length) == ("h1", "f1", pytest.approx(15.01 * 1.01))
+    assert (detail_line.start, detail_line.end, detail_line.ground.length) == ("h1", "h2", 10.02)
+    assert [arm.length for arm in found.arcs[0].arms] == pytest.approx([4.20 * 1.01, 9.10 * 1.01])
+    assert {name: [wall.length for wall in walls] for name, walls in found.walls.items()} == {
+        "house": pytest.approx([6.40 * 1.01]),
+        "shed": pytest.approx([6.4 * 1.01, 3.1 * 1.01, 2.0 * 1.01]),
+        "lane": pytest.approx([5.5 * 1.01]),
+    }
+    assert [witness.length for witness in found.witnesses["A"]] == pytest.approx([8.79 * 1.01, 4.12 * 1.01])
+
+
+def test_lines_of_a_half_finished_book_that_have_no_length_are_left_out() -> None:
+    found = reduced("lines: {A-B: {use: base, taped: 60}, B-C: {use: side, details: [{at: 1, left: 2, point: p}]}}")
+
+    assert list(found.lines) == ["A-B"]
+    assert found.rows == ()
+
+
+@given(unit=st.sampled_from(sorted(METRES_PER)), length=st.floats(1, 90), offset=st.floats(0.5, 20))
+def test_the_same_book_in_any_unit_gives_the_same_ground(unit: str, length: float, offset: float) -> None:
+    per = METRES_PER[unit]
+    body = "lines: {{A-B: {{use: base, taped: {!r}, details: [{{at: {!r}, left: {!r}, point: p}}]}}}}"
+    metric = reduced(body.format(length, length / 2, offset))
+    other = reduced(body.format(*(round(value / per, 12) for value in (length, length / 2, offset))), unit=unit)
+
+    assert other.lines["A-B"].ground.length == pytest.approx(metric.lines["A-B"].ground.length, abs=ROUNDING)
+    assert other.lines["A-B"].ground.sd == pytest.approx(metric.lines["A-B"].ground.sd)
+    assert other.rows[0].offsets[0].length == pytest.approx(metric.rows[0].offsets[0].length, abs=ROUNDING)
+    assert other.rows[0].chainages == pytest.approx(metric.rows[0].chainages, abs=ROUNDING)

@@ -69,7 +69,7 @@ def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearin
     origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])
     between = [declination.step] if declination else []
     if book.north and book.north.reference != "grid":
-        between.append(Step("convergence", signed(factors.convergence), convergence_words(factors.convergence)))
+        between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
     return Frame(
         kind="grid",
         north="grid",

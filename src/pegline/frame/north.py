@@ -50,14 +50,14 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
     """
     if book.north is not None and book.north.declination is not None:
         booked = book.north.declination
-        return Declination(booked.radians, Step("declination", signed(booked.radians), "from the book; east is +"))
+        return Declination(booked.radians, Step("plus declination", signed(booked.radians), "from the book; east is +"))
     if place is None or book.date is None:
         return None
     east = declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
     if east is None:
         return None
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
-    return Declination(east, Step("declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
+    return Declination(east, Step("plus declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
 
 
 def turned_bearings(north: North, bearings: Sequence[Bearing], turn: float) -> tuple[FrameBearing, ...]:

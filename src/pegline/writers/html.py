@@ -85,7 +85,7 @@ def _colour(passed: bool | None) -> str:
 def _head(records: Records) -> Safe:
     """Return what the book's head says."""
     said = [(key, value) for key, value in head(records) if key not in ("title", "verdict", "caution", "checked")]
-    return element("dl", *(element("dt", key) + element("dd", value) for key, value in said)) if said else Safe("")
+    return element("dl", *(part for key, value in said for part in (element("dt", key), element("dd", value))))
 
 
 def _list(texts: list[str]) -> Safe:
@@ -106,8 +106,8 @@ def _look(records: Records) -> Safe:
 
 
 CHECK_HEADS: Final = (
-    Head("What", number=False),
-    Head("Kind", number=False),
+    Head("What", "word"),
+    Head("Kind", "word"),
     Head("Measured"),
     Head("Computed"),
     Head("Difference mm"),
@@ -115,7 +115,7 @@ CHECK_HEADS: Final = (
     Head("Ratio"),
     Head("Allowed mm"),
     Head("Test"),
-    Head("Verdict", number=False),
+    Head("Verdict", "word"),
     Head("Book"),
 )
 
@@ -155,14 +155,16 @@ def _check(check: Check, scale: int) -> list[str]:
 
 
 def _warnings(records: Records) -> Safe:
-    rows = ([each.text, each.rule, where(each.place)] for each in records.diagnosis.warnings)
-    heads = (Head("What is odd; what to do", number=False), Head("Rule", number=False), Head("Book"))
-    return table(
-        "Each with its line and column of the book; a rule of thumb can be silenced there by its name",
-        heads,
-        rows,
-        lead=0,
+    """Return every warning with its place and the name that silences it."""
+    warnings = records.diagnosis.warnings
+    if not warnings:
+        return Safe("")
+    told = (
+        element("li", each.text, " ", element("span", f"{each.rule}, book {where(each.place)}", class_="rule"))
+        for each in warnings
     )
+    lead = "Each with its rule's name, by which a rule of thumb can be silenced, and line and column of the book."
+    return joined((element("p", lead, class_="soft"), element("ul", *told)))
 
 
 def _frame(records: Records) -> Safe:
@@ -173,7 +175,7 @@ def _frame(records: Records) -> Safe:
         "grid": f"The survey stands on the grid {frame.crs_name}.",
     }[frame.kind]
     rows = ([step.what, step.value, step.note] for step in frame.steps)
-    heads = (Head("Step", number=False), Head("Value"), Head("Remark", number=False))
+    heads = (Head("Step", "word"), Head("Value"), Head("Remark", "words"))
     return joined((element("p", words), table("Every step, in order", heads, rows)))
 
 
@@ -182,8 +184,8 @@ def _tapes(records: Records) -> Safe:
     solution = records.adjustment.solution
     scales = dict(zip(solution.tapes, solution.scales.tolist(), strict=True))
     heads = (
-        Head("Tape", number=False),
-        Head("Material", number=False),
+        Head("Tape", "word"),
+        Head("Material", "word"),
         Head("Length m"),
         Head("One lay mm"),
         Head("Scale"),
@@ -200,7 +202,7 @@ def _tapes(records: Records) -> Safe:
         " 'reads long' is what the adjustment found of the tape's scale"
     )
     rows = ([*_constants(tape), _parts(scales.get(name))] for name, tape in records.reduction.tapes.items())
-    return joined((table(caption, heads, rows, lead=2), element("p", _unit_words(records))))
+    return joined((table(caption, heads, rows), element("p", _unit_words(records))))
 
 
 def _constants(tape: TapeConstants) -> Iterator[str]:

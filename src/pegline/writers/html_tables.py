@@ -121,14 +121,14 @@ def ground(records: Records) -> Safe:
     lines = records.reduction.lines.values()
     made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
-        Head("Line", number=False),
-        Head("Use", number=False),
-        Head("Read off the tape", number=False),
+        Head("Line", "word"),
+        Head("Use", "word"),
+        Head("Read off the tape", "words"),
         Head("Mean m"),
         *(Head(f"{name} mm") for name in made),
         Head("Ground m"),
         Head("sd mm"),
-        Head("Tape", number=False),
+        Head("Tape", "word"),
         Head("Book"),
     )
     rows = (
@@ -188,15 +188,15 @@ def reduced(records: Records, scale: int) -> Safe:
     tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
     checks = {check.what: check for check in records.adjustment.checks if check.kind in ("line", "dimension")}
     heads = (
-        Head("Line", number=False),
-        Head("Use", number=False),
+        Head("Line", "word"),
+        Head("Use", "word"),
         Head("Ground m"),
         Head("Computed m"),
         Head("Difference mm"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Ratio"),
         Head("Test"),
-        Head("Verdict", number=False),
+        Head("Verdict", "word"),
         Head("Book"),
     )
     rows = (_against(records, line, places, tests, checks, scale) for line in records.reduction.lines.values())
@@ -285,7 +285,7 @@ def stations(records: Records) -> Safe:
         ]
         for name, told in zip(places.names, _figures(places), strict=True)
     )
-    heads = (Head("Station", number=False), Head("Mark", number=False), *_PLACE_HEADS, Head("Tie", number=False))
+    heads = (Head("Station", "word"), Head("Mark", "word"), *_PLACE_HEADS, Head("Tie", "word"))
     return table(
         "As delivered; a, b and bearing: the 95 % ellipse; local: largest, relative to the base line", heads, rows
     )
@@ -305,7 +305,7 @@ def points(records: Records) -> Safe:
         ]
         for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
     )
-    heads = (Head("Point", number=False), Head("Of", number=False), *_PLACE_HEADS, Head("Booked as", number=False))
+    heads = (Head("Point", "word"), Head("Of", "word"), *_PLACE_HEADS, Head("Booked as", "words"))
     return table("As delivered, with every time that it was booked; without a row: a corner made", heads, rows)
 
 
@@ -350,11 +350,11 @@ def _page(book: Book, page: str | None) -> str:
 def witnesses(records: Records) -> Safe:
     """Return the witnesses of each peg."""
     heads = (
-        Head("Peg", number=False),
-        Head("From", number=False),
-        Head("Taped", number=False),
+        Head("Peg", "word"),
+        Head("From", "word"),
+        Head("Taped", "words"),
         Head("Ground m"),
-        Head("Remark", number=False),
+        Head("Remark", "words"),
         Head("Book"),
     )
     rows = (
@@ -379,8 +379,8 @@ def dimensions(records: Records, scale: int) -> Safe:
     """Return each dimension against the plan."""
     places = every_place(records)
     heads = (
-        Head("From", number=False),
-        Head("To", number=False),
+        Head("From", "word"),
+        Head("To", "word"),
         Head("Read m"),
         Head("Ground m"),
         Head("Computed m"),
@@ -406,12 +406,12 @@ def dimensions(records: Records, scale: int) -> Safe:
                 where(each.ground.place),
             ]
         )
-    return table("Dimensions and detail lines, between the points as delivered", heads, rows, lead=2)
+    return table("Dimensions and detail lines, between the points as delivered", heads, rows)
 
 
 def walls(records: Records) -> Safe:
     """Return the walls, depths and breadths that features were taped by."""
-    heads = (Head("Feature", number=False), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
+    heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
     rows = (
         [
             name,
@@ -431,15 +431,15 @@ def features(records: Records) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
     asked = [unit for unit in records.book.sheet.areas if unit not in ("m2", "square metre")]
     heads = (
-        Head("Feature", number=False),
-        Head("Kind", number=False),
+        Head("Feature", "word"),
+        Head("Kind", "word"),
         Head("Length or perimeter m"),
         Head("sd mm"),
         Head("Area m²"),
         Head("sd m²"),
         *(Head(f"Area, {unit}") for unit in asked),
-        Head("Through", number=False),
-        Head("Remark", number=False),
+        Head("Through", "words"),
+        Head("Remark", "words"),
         Head("Book"),
     )
     rows = (
@@ -469,8 +469,8 @@ def measurements(records: Records) -> Safe:
     """Return every measurement of the adjusted solution with its quality figures."""
     critical = records.adjustment.critical
     heads = (
-        Head("What", number=False),
-        Head("Kind", number=False),
+        Head("What", "word"),
+        Head("Kind", "word"),
         Head("Observed m"),
         Head("Residual mm"),
         Head("sd mm"),

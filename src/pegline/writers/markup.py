@@ -7,7 +7,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import Final
+from typing import Final, Literal
 
 __all__ = ["Head", "Safe", "element", "joined", "page", "table"]
 
@@ -24,7 +24,7 @@ def element(name: str, *children: str, **attributes: str) -> Safe:
     >>> element("p", "a < b & ", element("b", "c"), class_="x")
     '<p class="x">a &lt; b &amp; <b>c</b></p>'
     """
-    written = "".join(f' {key.rstrip("_")}="{escape(value)}"' for key, value in attributes.items())
+    written = "".join(f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items())
     return Safe(f"<{name}{written}>{joined(children)}</{name}>")
 
 
@@ -38,38 +38,29 @@ class Head:
     """The head of a column."""
 
     text: str
-    number: bool = True  #: figures stand on the right, so that their points align
+    kind: Literal["number", "word", "words"] = "number"  #: numbers align on the right, words may wrap, a word never
 
 
-def table(caption: str, heads: Sequence[Head], rows: Iterable[Sequence[str]], *, lead: int = 1) -> Safe:
-    """Return a table; the first cell of a row names it. ``lead`` cells of a row never wrap.
+_CLASSES: Final = {"number": "n", "word": "w", "words": "t"}
 
-    An empty table is left out.
-    """
-    body = [
-        element(
-            "tr", *(_cell(number, head, cell, lead) for number, (head, cell) in enumerate(zip(heads, row, strict=True)))
-        )
-        for row in rows
-    ]
+
+def table(caption: str, heads: Sequence[Head], rows: Iterable[Sequence[str]]) -> Safe:
+    """Return a table under its caption; the first cell of a row names it. An empty table is left out."""
+    body = [element("tr", *(_cell(*each) for each in enumerate(zip(heads, row, strict=True)))) for row in rows]
     if not body:
         return Safe("")
-    top = element("tr", *(element("th", head.text, scope="col", class_="n" if head.number else "t") for head in heads))
-    inner = element(
-        "table",
-        element("caption", caption),
-        element("thead", top),
-        element("tbody", *(Safe(f"{row}\n") for row in body)),
-    )
-    # A table wider than a phone scrolls by itself; the page does not.
-    return element("div", inner, class_="wide", role="region", tabindex="0", aria_label=caption)
+    top = element("tr", *(element("th", head.text, scope="col", class_=_CLASSES[head.kind]) for head in heads))
+    lines = (Safe(f"{row}\n") for row in body)
+    inner = element("table", element("thead", top), element("tbody", *lines), aria_label=caption)
+    # A table wider than a phone scrolls by itself; neither the page nor its caption does.
+    return joined((element("p", caption, class_="soft"), element("div", inner, class_="wide", tabindex="0")))
 
 
-def _cell(number: int, head: Head, cell: str, lead: int) -> Safe:
-    kind = "n" if head.number else "w" if number < lead else "t"
+def _cell(number: int, told: tuple[Head, str]) -> Safe:
+    head, text = told
     if number == 0:
-        return element("th", cell, scope="row", class_=kind)
-    return element("td", cell, class_=kind)
+        return element("th", text, scope="row", class_=_CLASSES[head.kind])
+    return element("td", text, class_=_CLASSES[head.kind])
 
 
 STYLE: Final = """
@@ -82,7 +73,7 @@ body { margin: 0 auto; padding: 1.25rem 1rem 3rem; max-width: 68rem; background:
 h1 { font-size: 1.6rem; line-height: 1.2; margin: 0 0 .25rem; }
 h2 { font-size: 1.15rem; margin: 2.25rem 0 .5rem; padding-top: .5rem; border-top: 2px solid var(--ink); }
 p { margin: .4rem 0; max-width: 46rem; }
-.soft, caption { color: var(--soft); }
+.soft { color: var(--soft); }
 .verdict { margin: 1rem 0; padding: .7rem 1rem; border-left: .4rem solid; font-size: 1.15rem; font-weight: 600;
   background: var(--band); max-width: none; }
 .good { color: var(--good); } .bad { color: var(--bad); } .open { color: var(--open); }
@@ -93,22 +84,23 @@ a { color: #14548c; }
 ul { padding-left: 1.2rem; } li { margin: .25rem 0; max-width: 46rem; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; margin: .6rem 0; }
 dt { color: var(--soft); } dd { margin: 0; min-width: 0; }
+p.soft + .wide { margin-top: .2rem; }
 .wide { overflow-x: auto; margin: .8rem 0 1.2rem; }
 table { border-collapse: collapse; font-size: .9rem; line-height: 1.35; }
-caption { text-align: left; padding: 0 0 .35rem; }
 th, td { padding: .22rem .55rem; border-bottom: 1px solid var(--rule); text-align: left; vertical-align: top; }
 thead th { border-bottom: 2px solid var(--ink); vertical-align: bottom; font-weight: 600; }
 tbody th { font-weight: 600; }
+.rule { color: var(--soft); font-size: .85em; white-space: nowrap; }
 tbody tr:nth-child(even) { background: var(--band); }
 .n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
-.w, tbody th { white-space: nowrap; }
-td.t { min-width: 6rem; }
+.w { white-space: nowrap; }
+td.t { min-width: 13rem; max-width: 34rem; }
 @media (max-width: 34rem) { body { padding: .9rem .7rem 2rem; } dl { grid-template-columns: 1fr; gap: 0; }
   dd { margin-bottom: .4rem; } table { font-size: .82rem; } }
 @media print { @page { size: A4; margin: 15mm; } body { max-width: none; padding: 0; font-size: 10pt; }
   nav { display: none; } .wide { overflow: visible; } table { font-size: 8pt; width: 100%; }
   th, td { padding: .12rem .3rem; } td.t { min-width: 0; } thead { display: table-header-group; }
-  tr, li, .verdict, .caution { break-inside: avoid; } h2, caption { break-after: avoid; } a { color: inherit; } }
+  tr, li, .verdict, .caution { break-inside: avoid; } h2, p.soft { break-after: avoid; } a { color: inherit; } }
 """
 
 

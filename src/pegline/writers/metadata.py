@@ -81,17 +81,9 @@ def iso_record(records: Records) -> str:
     book = records.book
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
-    abstract = ". ".join(
-        word
-        for word in (
-            book.note,
-            f"Measured at {book.place}" if book.place else None,
-            party,
-            verdict(records.adjustment),
-            CAUTION,
-        )
-        if word
-    )
+    place = f"Measured at {book.place}" if book.place else None
+    told = (book.note, place, party, verdict(records.adjustment), CAUTION)
+    abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
     sd = accuracy(records)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",

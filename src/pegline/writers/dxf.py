@@ -249,8 +249,7 @@ class _Drawing:
     def _header(self) -> None:
         header, plan = self.doc.header, self.plan
         low, high = self._bounds()
-        if plan.options.dxf_version != "R12":  # it has no place for units
-            self.doc.units = METRES
+        self.doc.units = 0 if plan.options.dxf_version == "R12" else METRES  # R12 has no place for units
         header["$MEASUREMENT"] = 1
         header["$LUNITS"], header["$LUPREC"] = 2, 3
         header["$AUNITS"], header["$AUPREC"] = 1, 4  # degrees, minutes, seconds

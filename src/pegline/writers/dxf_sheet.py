@@ -54,6 +54,8 @@ def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[s
         dxfattribs={"layer": names["SHEET-WINDOW"]},
     )
     viewport.dxf.flags |= LOCKED
+    silent = [names[name] for name, layer in plan.layers.items() if not layer.plots]
+    viewport.frozen_layers = [name for name in silent if name in layout.doc.layers]  # the sheet shows what it prints
 
 
 def _stroke(layout: Any, stroke: Stroke, names: Mapping[str, str], line_scale: float, of_layer: str) -> None:

@@ -262,17 +262,16 @@ def body_lines(plot: Plot) -> Iterator[str]:
 
 
 def station_lines(plot: Plot) -> Iterator[str]:
-    """Yield the entries of stations: a rough sketch, or the side of the line between the first two that hold them."""
+    """Yield the entries of stations: a rough sketch, or their side of the base line."""
     standing = {name for line in plot.lines for name in plot.ties(line)}
     for name, (x, y) in plot.stations.items():
         if plot.sides == "sketch":
             yield f"  {name}: {{sketch: [{x:.0f}, {y:.0f}]}}"
             continue
-        held = [other for line in plot.lines for other in line.ends if name in line.ends and other != name][:2]
-        if name in plot.base.ends or name in standing or len(held) < 2:
+        if name in plot.base.ends or name in standing:
             yield f"  {name}: {{mark: peg}}"
         else:
-            yield f"  {name}: {{{side(plot, held[0], held[1], name)}_of: {held[0]}-{held[1]}}}"
+            yield f"  {name}: {{{side(plot, *plot.base.ends, name)}_of: {plot.base.name}}}"
 
 
 def side(plot: Plot, start: str, end: str, name: str) -> str:

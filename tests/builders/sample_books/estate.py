@@ -11,7 +11,7 @@ from builders.grid import Grid
 from builders.networks import between
 from builders.party import REALISTIC, Party
 from builders.plot import TAPES, XY, Leg, Line, Plot, Row
-from builders.sample_books.shapes import outline, rectangle
+from builders.sample_books.shapes import beside, outline, rectangle, run
 
 __all__ = ["GRID", "PLOT", "text"]
 
@@ -28,17 +28,10 @@ STATIONS: Final[dict[str, XY]] = {
 }
 
 
-def beside(start: XY, end: XY, along: float, off: float) -> XY:
-    """Return the place at a chainage and an offset (left positive), metres."""
-    length = ((end[0] - start[0]) ** 2 + (end[1] - start[1]) ** 2) ** 0.5
-    ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
-    return start[0] + ux * along - uy * off, start[1] + uy * along + ux * off
-
-
 def pond(number: int) -> XY:
-    """Return one of eight places round the pond's edge."""
-    angle = 2 * pi * number / 8
-    return 138.0 + (9.2 + sin(3 * angle)) * cos(angle), 50.0 + (6.8 + cos(2 * angle)) * sin(angle)
+    """Return one of ten places round the pond's edge."""
+    angle = 2 * pi * number / 10
+    return 138.0 + 9.6 * cos(angle) + 0.4 * sin(2 * angle), 50.0 + 7.2 * sin(angle)
 
 
 A, B, C, D, E, F, G, T1, T2 = STATIONS.values()
@@ -61,22 +54,13 @@ POINTS: Final[dict[str, XY]] = {
     "h1": HOUSE[0],
     "h2": HOUSE[1],
     **dict(zip(("h3", "h4", "h5", "h6"), outline(*HOUSE, (-9.4, -6.2, 3.1, 6.2 - dist(*HOUSE))), strict=True)),
-    **{
-        f"a{n}": beside(A, E, along, off)
-        for n, (along, off) in enumerate(((4, -4.0), (24, -5.2), (45, -5.5), (66, -4.9), (82, -4.4)), 1)
-    },
-    "bend": (54.6, -76.4),
-    **{
-        f"e{n}": beside(E, F, along, off)
-        for n, (along, off) in enumerate(((9, -6.2), (30, -5.3), (54, -4.5), (80, -4.8), (106, -5.6)), 1)
-    },
-    **{f"p{n}": pond(n) for n in range(8)},
-    **{
-        f"w{n}": beside(A, C, along, off)
-        for n, (along, off) in enumerate(((6, 3.1), (38, 4.2), (71, 2.6), (104, 3.3)), 1)
-    },
+    **run("a", A, E, ((4, -4.4), (24, -4.8), (45, -5.1), (66, -5.1), (84, -5.0))),
+    "bend": (57.23, -74.64),
+    **run("e", E, F, ((9, -5.0), (30, -5.1), (54, -4.9), (80, -4.8), (106, -5.0))),
+    **{f"p{n}": pond(n) for n in range(10)},
+    **run("w", A, C, ((6, 3.1), (38, 4.2), (71, 2.6), (104, 3.3))),
     "knee": (66.0, 100.5),
-    **{f"c{n}": beside(C, G, along, off) for n, (along, off) in enumerate(((16, 3.8), (44, 5.0), (76, 4.1)), 1)},
+    **run("c", C, G, ((16, 3.8), (44, 5.0), (76, 4.1))),
     "lime": beside(D, B, 40.0, 5.2),
     "cedar": beside(D, B, 71.0, -8.1),
     "hive 1": beside(D, B, 88.0, 3.0),
@@ -302,14 +286,16 @@ lines:
     taped: <T1-D>
     details:
       - {<cover on T1-D>, point: cover, kind: cover, label: drain}
-      - {<p4 on T1-D>, feature: pond}
       - {<p5 on T1-D>, feature: pond}
-      - {<p6 on T1-D from 45 60>, feature: pond}
-      - {<p7 on T1-D from 50 66>, feature: pond}
-      - {<p0 on T1-D from 60 75>, feature: pond}
+      - {<p6 on T1-D>, feature: pond}
+      - {<p7 on T1-D from 45 60>, feature: pond}
+      - {<p8 on T1-D from 50 66>, feature: pond}
+      - {<p9 on T1-D from 54 70>, feature: pond}
+      - {<p0 on T1-D>, feature: pond}
       - {<p1 on T1-D>, feature: pond}
       - {<p2 on T1-D>, feature: pond}
       - {<p3 on T1-D>, feature: pond}
+      - {<p4 on T1-D>, feature: pond}
   T1-E:
     use: tie
     taped: <T1-E>
@@ -365,7 +351,10 @@ features:
       walls: [left <g2-g3>, left <g3-g4>, left <g4-g5>, right <g5-g6>, left <g6-g1>]
     corners: [g3, g4, g5, g6]
     data: {wall: brick on stone footings}
-  glasshouse: {kind: greenhouse, rectangle: {edge: glass 1-glass 2, left: <glass 2-glass 3>}, corners: [glass 3, glass 4]}
+  glasshouse:
+    kind: greenhouse
+    rectangle: {edge: glass 1-glass 2, left: <glass 2-glass 3>}
+    corners: [glass 3, glass 4]
   terrace: {kind: paving, ring: [v1, v2, v3, v4]}
   lane: {kind: road edge, curve: [booked A-E, bend, booked E-F], page: 1}
   lane far edge: {kind: road edge, parallel: {to: lane, right: 4.2, from: lane.1, until: lane.9}}
@@ -378,8 +367,8 @@ features:
   lone post: {kind: post, at: k3}
 
 witnesses:
-  A: {a1: <a1-A>, w1: <w1-A>, cross cut in the rock: 1.52}
-  G: {h1: <h1-G>, c3: <c3-G>, gate pier: {distance: 3.77, note: to its north-east corner}}
+  A: {lane.1: <a1-A>, west fence.1: <w1-A>, cross cut in the rock: 1.52}
+  G: {h1: <h1-G>, west fence.7: <c3-G>, gate pier: {distance: 3.77, note: to its north-east corner}}
 
 north:
   from: grid                                  # read off the map between two steeples seen along the line

@@ -49,14 +49,14 @@ POINTS: dict[str, XY] = {
     "b2": (55.6, 1.9),
     "b3": (31.3, -24.9),
     "b4": (-2.4, -1.3),
-    "lilac": (25.2, 4.1),
+    "lilac": (25.6, 1.4),
     "bed 1": (28.1, -3.3),
     "bed 2": (33.0, -3.6),
     "bed 3": (32.6, -6.9),
     "bed 4": (27.7, -6.4),
     "path 1": (21.9, 4.64),
-    "path 2": (24.3, 1.7),
-    "path 3": (25.9, -2.3),
+    "path 2": (23.2, 1.7),
+    "path 3": (24.9, -2.3),
     "path 4": (26.4, -7.0),
     "meter": (10.9, 10.35),
 }
@@ -132,6 +132,9 @@ lines:
       - {<h2 on A-B twice>, point: h2}
       - {<lilac on A-B by eye>, point: lilac, kind: shrub, spread: 1.8, method: eye}
       - {<T along A-B>, station: T}
+      - {<path 3 on A-B>, point: path 3}
+      - {<bed 1 on A-B>, point: bed 1}
+      - {<bed 2 on A-B>, point: bed 2}
       - {<tank on A-B from 20 T 32>, point: tank}                 # three arms, one of them from the tie station
       - {<apple on A-B from T 36>, kind: tree, point: apple, girth: 0.95, spread: 5.5, height: 4, label: Apple}
       - {<pear on A-B>, kind: tree, point: pear, width: 0.22, spread: 4, note: leans east}
@@ -155,7 +158,6 @@ lines:
     use: side
     taped: <A-D>
     details:
-      - {<bed 4 on A-D>, point: bed 4}
       - {<b3 on A-D>, point: b3}
   D-B:
     use: side
@@ -175,14 +177,12 @@ dimensions:
   h1-h2: <h1-h2>
   h1-h3: <h1-h3>                              # the diagonal of the house
   s1-s2: <s1-s2>
-  bed 1-bed 3: <bed 1-bed 3>
+  bed 3-bed 4: <bed 3-bed 4>
 
 arcs:
-  - {point: bed 1, from: {T: <T-bed 1>, bed 4: <bed 4-bed 1>}, right_of: T-bed 4}
-  - {point: bed 2, from: {T: <T-bed 2>, bed 1: <bed 1-bed 2>}, left_of: T-bed 1}
-  - {point: bed 3, from: {bed 2: <bed 2-bed 3>, bed 4: <bed 4-bed 3>, T: <T-bed 3>}}
+  - {point: bed 3, from: {bed 1: <bed 1-bed 3>, bed 2: <bed 2-bed 3>}, right_of: bed 1-bed 2}
+  - {point: bed 4, from: {bed 1: <bed 1-bed 4>, bed 2: <bed 2-bed 4>, T: <T-bed 4>}}
   - {point: path 1, from: {h2: <h2-path 1>, h3: <h3-path 1>}, right_of: h2-h3}
-  - {point: path 3, from: {T: <T-path 3>, bed 1: <bed 1-path 3>}, right_of: T-bed 1}
   - {point: path 4, from: {bed 4: <bed 4-path 4>, T: <T-path 4>}, left_of: bed 4-T}
 
 features:

@@ -8,7 +8,7 @@ from typing import Final
 from builders.book import fill
 from builders.party import REALISTIC, UNITS, Party
 from builders.plot import TAPES, XY, Leg, Line, Plot, Row
-from builders.sample_books.shapes import rectangle
+from builders.sample_books.shapes import rectangle, run
 
 __all__ = ["PLOT", "text"]
 
@@ -18,6 +18,11 @@ LINK: Final = UNITS["lk"]
 def links(x: float, y: float) -> XY:
     """Return a place given in links."""
     return x * LINK, y * LINK
+
+
+def in_links(*places: XY) -> list[XY]:
+    """Return chainages and offsets given in links."""
+    return [links(*place) for place in places]
 
 
 KITCHEN: Final = (links(702.0, 118.0), links(733.0, 176.0))
@@ -32,6 +37,7 @@ STATIONS: Final[dict[str, XY]] = {
     "Y": links(560 * 0.58, 880 * 0.58),
 }
 
+A, B, C, D, X, Y = STATIONS.values()
 POINTS: Final[dict[str, XY]] = {
     "k1": KITCHEN[0],
     "k2": KITCHEN[1],
@@ -43,21 +49,12 @@ POINTS: Final[dict[str, XY]] = {
     "p1": links(430.0, -20.0),
     "p2": links(470.0, -38.0),
     "p3": links(506.0, -14.0),
-    **{f"s{n}": links(x, y) for n, (x, y) in enumerate(((0, 18), (180, 24), (355, 9), (520, 15), (610, 21)), 1)},
-    **{f"m{n}": links(x, y) for n, (x, y) in enumerate(((905, 22), (1120, 31), (1290, 26), (1431, 8)), 1)},
-    **{
-        f"w{n}": links(x, y)
-        for n, (x, y) in enumerate(((-12, 9), (110, 205), (236, 402), (330, 553), (455, 742), (551, 897)), 1)
-    },
-    **{
-        f"e{n}": links(x, y)
-        for n, (x, y) in enumerate(((672, 788), (835, 621), (1013, 442), (1190, 254), (1345, 98)), 1)
-    },
-    **{
-        f"r{n}": links(x, y)
-        for n, (x, y) in enumerate(((96, -68), (271, -139), (450, -238), (630, -300), (795, -381), (951, -452)), 1)
-    },
-    "oak": links(395.0, 300.0),
+    **run("s", A, B, in_links((0, 18), (180, 24), (355, 9), (520, 15), (610, 21))),
+    **run("m", A, B, in_links((905, 22), (1120, 31), (1290, 26), (1431, 8))),
+    **run("w", A, C, in_links((1, 15), (232, 17), (465, 16), (643, 18), (869, 14), (1052, 17))),
+    **run("e", C, B, in_links((143, 16), (377, 18), (629, 17), (886, 13), (1107, 15))),
+    **run("r", A, D, in_links((115, -20), (302, -24), (506, -29), (694, -27), (877, -23), (1049, -20))),
+    "oak": links(330.0, 340.0),
     "stile": links(1188.0, -186.0),
     "stone": links(975.0, -452.0),
 }
@@ -163,7 +160,7 @@ lines:
     details:
       - {<w1 on A-C>, feature: west hedge}
       - {<w2 on A-C>, feature: west hedge}
-      - {<oak on A-C from 330 350 in lk>, point: oak, kind: tree, girth: 11 ft 2 in, spread: 60 ft}
+      - {<oak on A-C from 400 530 in lk>, point: oak, kind: tree, girth: 11 ft 2 in, spread: 60 ft}
       - {<w3 on A-C>, feature: west hedge}
       - {<Y along A-C>, station: Y}
       - {<w4 on A-C>, feature: west hedge}
@@ -188,7 +185,7 @@ lines:
     details:
       - {<k1 on X-C from 95 150 as ft in>, point: k1}
       - {<pump on X-C by eye as feet>, point: pump, method: eye}
-      - {<k4 on X-C as ft in>, point: k4}
+      - {<k2 on X-C from 120 215 as ft in>, point: k2}
   Y-X:
     use: tie
     date: 1868-09-10
@@ -221,7 +218,7 @@ dimensions:
   b1-b2: <b1-b2 as ft in>
 
 arcs:
-  - {point: k2, from: {k1: <k1-k2 again as ft in>, k4: <k4-k2 as ft in>}, left_of: k1-k4}
+  - {point: pump, from: {k1: <k1-pump as ft in>, k2: <k2-pump as ft in>}, left_of: k1-k2}
 
 kinds:
   steps post: {geometry: point, layer: PATHS}
@@ -237,7 +234,9 @@ features:
   pump well: {kind: well, circle: {centre: pump, girth: 9 ft 5 in}}
 
 witnesses:
-  X: {p3: <p3-X>, k1: <k1-X>, b1: <b1-X>}
+  A: {gate post: 21.4, stone trough: {distance: 33.0, note: to the near corner}, ash stump: 17.8}
+  B: {south hedge.8: <m3-B>, south hedge.9: <m4-B>, east hedge.5: <e5-B>}
+  X: {p3: <p3-X>, k1: <k1-X>, south hedge.5: <s5-X>}
   Y: {white stone: 12.4, hollow willow: {distance: 61.5, note: to the middle}, gate of the lane: 88.0}
 
 north:

@@ -9,7 +9,7 @@ from builders.book import fill
 from builders.party import REALISTIC, UNITS, Party
 from builders.plot import TAPES, XY, Line, Plot, Row
 
-__all__ = ["PLOT", "SLIPS", "text"]
+__all__ = ["PLOT", "SLIPS", "right", "text"]
 
 FOOT: Final = UNITS["ft"]
 
@@ -22,14 +22,14 @@ def feet(x: float, y: float) -> XY:
 STATIONS: Final[dict[str, XY]] = {
     "A": feet(0, 0),
     "B": feet(246.3, 0),
-    "C": feet(205.8, 151.6),
-    "D": feet(21.4, 138.9),
+    "C": feet(195.4, 140.2),
+    "D": feet(52.7, 138.9),
     "S": feet(118.0, 0),
 }
 
 POINTS: Final[dict[str, XY]] = {
     **{f"f{n}": feet(x, y) for n, (x, y) in enumerate(((-4, -6), (60, -9), (131, -11), (190, -8), (252, -5)), 1)},
-    "t1": feet(84.0, 78.0),
+    "t1": feet(84.0, 76.0),
     "t2": feet(150.5, 88.0),
     "trough": feet(228.0, 24.0),
 }
@@ -64,12 +64,13 @@ TEMPLATE: Final = """\
 # What this book shows
 #   - lines enough that the program can say which reading is the likely slip, and what it was probably meant to be;
 #   - what is delivered when a check fails: the plotting solution, marked as such on every output.
-# The slip: the side B-C was booked with a 9 for a 6.
+# The slip: the side B-C was booked with a 6 for a 9.
 book: 1
 title: Paddock behind the chapel
 place: Marle End
 date: 2024-06-03
 unit: ft
+scale: 500
 surveyor: Ines Harrowgate
 party: [Ines Harrowgate, Bo Tamm]
 weather: showers; figures called through the rain
@@ -86,8 +87,8 @@ default_method: swing
 stations:
   A: {mark: iron pin}
   B: {mark: iron pin}
-  C: {mark: iron pin, sketch: [21, 15]}       # off the sketch in the front of the book, tens of feet
-  D: {mark: iron pin, sketch: [2, 14]}
+  C: {mark: iron pin, sketch: [20, 14]}       # off the sketch in the front of the book, tens of feet
+  D: {mark: iron pin, sketch: [5, 14]}
 
 lines:
   A-B:
@@ -131,3 +132,8 @@ limits: {check: 0.5 ft, angle: [25°, 125°]}
 def text() -> str:
     """Return the book."""
     return fill(TEMPLATE, Party(PLOT, "ft", REALISTIC, seed=3, slips=SLIPS), turn_deg=-16.0)
+
+
+def right() -> str:
+    """Return what was read where the book has the slip."""
+    return fill("<B-C>", Party(PLOT, "ft", REALISTIC, seed=3))

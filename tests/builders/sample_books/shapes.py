@@ -7,7 +7,7 @@ from math import dist, hypot
 
 from builders.plot import XY
 
-__all__ = ["outline", "rectangle"]
+__all__ = ["beside", "outline", "rectangle", "run"]
 
 
 def outline(start: XY, end: XY, walls: Sequence[float]) -> list[XY]:
@@ -30,3 +30,15 @@ def rectangle(start: XY, end: XY, depth: float) -> list[XY]:
     """Return the two further corners of a rectangle, from the edge's end onward; a positive depth is to the left."""
     across = dist(start, end)
     return outline(start, end, (depth, across if depth > 0 else -across))
+
+
+def beside(start: XY, end: XY, along: float, off: float) -> XY:
+    """Return the place at a chainage and an offset (left positive) of a line."""
+    length = dist(start, end)
+    ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
+    return start[0] + ux * along - uy * off, start[1] + uy * along + ux * off
+
+
+def run(name: str, start: XY, end: XY, places: Sequence[tuple[float, float]]) -> dict[str, XY]:
+    """Return numbered points at chainages and offsets (left positive) along a line."""
+    return {f"{name}{number}": beside(start, end, *place) for number, place in enumerate(places, 1)}

@@ -101,6 +101,8 @@ class SparseFactor:
         scaled[rows == columns] += damping
         self._size = size
         self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(size, size)))
+        place = self._lu.perm_c.astype(np.int64)
+        self._wanted = (place[rows], place[columns])
         self._pattern: tuple[Ints, Array] | None = None
         self._columns: dict[int, Array] = {}
 
@@ -119,7 +121,7 @@ class SparseFactor:
 
     def _pairs(self, one: Ints, other: Ints) -> Array:
         if self._pattern is None:
-            self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal())
+            self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
         keys, values = self._pattern
         first, second = self._lu.perm_c[one].astype(np.int64), self._lu.perm_c[other].astype(np.int64)
         wanted = np.minimum(first, second) * self._size + np.maximum(first, second)

@@ -24,7 +24,7 @@ TOGETHER: Final = 0.95
 NONE: Final = 1e-6
 #: Up to so many observations all pairs of tests are looked at, and the critical value may be simulated.
 SMALL: Final = 600
-DRAWS: Final = 20_000
+DRAWS: Final = 5_000
 #: In larger networks, tests are compared where so many observations or fewer meet in a point.
 FEW: Final = 4
 

@@ -19,7 +19,7 @@ __all__ = ["inverse_on_pattern"]
 Ints = NDArray[np.int64]
 
 
-def inverse_on_pattern(lower: Any, pivots: Array) -> tuple[Ints, Array]:
+def inverse_on_pattern(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> tuple[Ints, Array]:
     """Return the inverse of L D L' where L has entries, as sorted keys (column x n + row, row >= column) and values.
 
     With J the columns of a block, R the rows below and Y = L_RJ L_JJ⁻¹:
@@ -34,9 +34,12 @@ def inverse_on_pattern(lower: Any, pivots: Array) -> tuple[Ints, Array]:
         L, a scipy CSC matrix with a unit diagonal.
     pivots
         (n,) the diagonal D.
+    wanted
+        Rows and columns of the matrix itself: a factor drops entries that happen to be zero, an
+        inverse may not.
     """
     count = len(pivots)
-    below = _closed(lower)
+    below = _closed(lower, wanted)
     blocks = list(_blocks(below))
     block_of = np.empty(count, np.int64)
     for number, (first, last) in enumerate(blocks):
@@ -91,16 +94,15 @@ def _sorted(keys: list[Ints], values: list[Array]) -> tuple[Ints, Array]:
     return joined[order], found[order]
 
 
-def _closed(lower: Any) -> list[Ints]:
-    """Return the rows below the diagonal in each column, with those that its children bring.
-
-    A factor that drops what happens to be zero leaves holes; the recursion needs them filled.
-    """
-    starts, rows = lower.indptr, lower.indices
-    below = []
-    for column in range(len(starts) - 1):
-        found = np.sort(rows[starts[column] : starts[column + 1]]).astype(np.int64)
-        below.append(found[found > column])
+def _closed(lower: Any, wanted: tuple[Ints, Ints]) -> list[Ints]:
+    """Return the rows below the diagonal in each column, with those that its children bring."""
+    count = lower.shape[0]
+    columns = np.repeat(np.arange(count), np.diff(lower.indptr))
+    rows, others = np.maximum(*wanted), np.minimum(*wanted)
+    keys = np.unique(np.concatenate((columns * count + lower.indices, others * count + rows)))
+    columns, rows = np.divmod(keys, count)
+    columns, rows = columns[rows > columns], rows[rows > columns]
+    below = np.split(rows, np.searchsorted(columns, np.arange(1, count)))
     for found in below:
         if len(found) < 2:
             continue

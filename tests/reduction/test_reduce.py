@@ -219,7 +219,10 @@ def test_the_class_of_a_tape_sets_how_well_its_scale_is_known() -> None:
 
 
 def test_what_the_book_gives_for_a_tape_is_taken_and_the_rest_comes_from_the_table() -> None:
-    steel = ", accuracy: {fixed: 0.003, per_length: 0.0001}, standard_pull: 70, expansion: 0.00001, modulus: 210, section: 3"
+    steel = (
+        ", accuracy: {fixed: 0.003, per_length: 0.0001}, standard_pull: 70,"
+        " expansion: 0.00001, modulus: 210, section: 3"
+    )
     tape = reduced("lines: {A-B: {use: base, taped: 40}}", steel=steel).tapes["steel"]
 
     assert (tape.lay_sd, tape.scale_sd, tape.standard_pull) == (0.003, 0.0001, 70)

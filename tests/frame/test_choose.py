@@ -1,0 +1,209 @@
+"""Which frame a book is put in, and what is told about it."""
+
+from __future__ import annotations
+
+from math import degrees, radians
+
+import pytest
+from pyproj import CRS
+
+from pegline.errors import BookError
+from pegline.frame.choose import choose_frame
+from pegline.frame.model import Frame
+from pegline.readers import parse_book
+from pegline.reduction.reduce import reduce_readings
+
+BOOK = """
+book: 1
+title: "The 'old' \\"mill\\""
+date: 2026-04-18
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+stations: {C: {left_of: A-B}}
+lines:
+  A-B: {use: base, taped: 60}
+  A-C: {use: side, taped: 50}
+  C-B: {use: side, taped: 40}
+"""
+WEIR = "A: {easting: 512340.25, northing: 5712806.40, accuracy: 0.05}"
+ONE = f"control: {{crs: EPSG:32630, ground_height: 85, points: {{{WEIR}}}}}\n"
+MAGNETIC = "north: {from: magnetic, bearings: {A-B: 63°30'}}\n"
+SECOND = 1 / 3600
+
+
+def frame(*parts: str) -> Frame:
+    book = parse_book((BOOK + "".join(parts)).encode(), "book.yaml")
+    return choose_frame(book, reduce_readings(book))
+
+
+def refused(*parts: str) -> str:
+    with pytest.raises(BookError) as caught:
+        frame(*parts)
+    return str(caught.value)
+
+
+def warned(found: Frame) -> list[str]:
+    return [warning.rule for warning in found.warnings]
+
+
+# --- without control ---
+
+
+def test_with_neither_bearing_nor_control_the_frame_is_local() -> None:
+    found = frame()
+
+    assert (found.kind, found.north, found.scale, found.origin) == ("local", None, 1.0, (0.0, 0.0))
+    assert found.bearings == found.control == ()
+
+
+def test_a_frame_without_control_is_a_named_engineering_crs_in_metres() -> None:
+    crs = CRS.from_wkt(frame().wkt)
+
+    assert crs.type_name == "Engineering CRS"
+    assert crs.name == "Local survey grid, not turned to north: The 'old' \"mill\""
+    assert [(axis.direction, axis.unit_name) for axis in crs.axis_info] == [("east", "metre"), ("north", "metre")]
+    assert crs.datum.name == "station A"
+
+
+def test_a_bearing_turns_the_frame_to_magnetic_north_where_the_declination_is_not_known() -> None:
+    found = frame(MAGNETIC)
+
+    assert (found.kind, found.north, found.declination) == ("north", "magnetic", None)
+    assert found.bearings[0].bearing == pytest.approx(radians(63.5))
+    assert found.bearings[0].sd == pytest.approx(radians(1))
+    assert "magnetic north" in CRS.from_wkt(found.wkt).name
+
+
+def test_with_date_and_place_the_frame_is_turned_to_true_north() -> None:
+    found = frame(MAGNETIC, "near: {latitude: 51.57, longitude: -2.82}\n")
+
+    assert (found.kind, found.north) == ("north", "true")
+    assert found.declination is not None
+    assert found.bearings[0].bearing == pytest.approx(radians(63.5) + found.declination)
+
+
+def test_a_declination_from_the_book_goes_before_the_model() -> None:
+    # Punmia, Surveying I (from memory): magnetic 48°24', declination 5°38' E, so true 54°02'.
+    found = frame(
+        "north: {from: magnetic, declination: 5°38' E, bearings: {A-B: 48°24'}}\n",
+        "near: {latitude: 51.57, longitude: -2.82}\n",
+    )
+
+    assert degrees(found.bearings[0].bearing) == pytest.approx(54 + 2 / 60, abs=SECOND)
+    assert [step.value for step in found.steps] == ["48°24'00\"", "+5°38'00\"", "54°02'00\""]
+
+
+def test_a_year_before_the_model_leaves_the_frame_on_magnetic_north() -> None:
+    found = frame(MAGNETIC, "near: {latitude: 51.57, longitude: -2.82}\n")
+    old = parse_book(
+        (BOOK.replace("2026-04-18", "1893-06-02") + MAGNETIC + "near: {latitude: 51.57, longitude: -2.82}\n").encode(),
+        "b",
+    )
+
+    assert found.north == "true"
+    assert choose_frame(old, reduce_readings(old)).north == "magnetic"
+
+
+def test_a_true_bearing_needs_nothing_more() -> None:
+    found = frame("north: {from: true, bearings: {A-B: [63.4, 63.6], B-C: 10}, accuracy: 0.2°}\n")
+
+    assert found.north == "true"
+    assert degrees(found.bearings[0].bearing) == pytest.approx(63.5)
+    assert degrees(found.bearings[0].sd) == pytest.approx(0.2 / 2**0.5)
+    assert degrees(found.bearings[1].sd) == pytest.approx(0.2)
+
+
+def test_bearings_from_a_grid_that_is_not_named_are_refused() -> None:
+    assert "book.yaml:12:" in refused("north: {from: grid, bearings: {A-B: 63}}\n")
+
+
+def test_a_bearing_to_a_station_that_no_line_reaches_yet_is_left_out() -> None:
+    book = BOOK + "  C-D: {use: side}\nnorth: {from: true, bearings: {C-D: 63}}\n"
+    parsed = parse_book(book.encode(), "book.yaml")
+
+    assert choose_frame(parsed, reduce_readings(parsed)).kind == "local"
+
+
+# --- local attraction ---
+
+
+def test_fore_and_back_that_disagree_are_told_with_the_places() -> None:
+    found = frame("north: {from: true, bearings: {A-B: 63, B-A: 243.3}, accuracy: 0.1°}\n")
+    told = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 246}, accuracy: 0.5°}\n")
+    quiet = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 245}, accuracy: 0.5°}\n")
+
+    assert warned(quiet) == []
+    assert warned(told) == ["local-attraction"]
+    assert "3.00°" in told.warnings[0].text
+    assert warned(found) == []
+
+
+def test_the_station_where_the_needle_was_turned_is_named() -> None:
+    found = frame(
+        "north: {from: magnetic, accuracy: 0.25°,"
+        " bearings: {A-B: 60, B-A: 240, B-C: 330, C-B: 152, A-C: 20, C-A: 202}}\n"
+    )
+
+    assert warned(found) == ["local-attraction", "local-attraction"]
+    assert all("turned at C (+2°00'00\")" in warning.text for warning in found.warnings)
+
+
+# --- one control point ---
+
+
+def test_one_control_point_without_a_bearing_gives_a_local_frame_and_says_so() -> None:
+    found = frame(ONE)
+
+    assert (found.kind, warned(found)) == ("local", ["control-without-direction"])
+
+
+def test_one_control_point_and_a_bearing_give_the_grid() -> None:
+    found = frame(MAGNETIC, ONE)
+
+    assert (found.kind, found.north, found.crs_name) == ("grid", "grid", "WGS 84 / UTM zone 30N (EPSG:32630)")
+    (control,) = found.control
+    assert (control.x + found.origin[0], control.y + found.origin[1]) == pytest.approx((512340.25, 5712806.40))
+    assert abs(control.x) < 1
+    assert control.sd == 0.05
+    assert found.declination is not None
+    assert found.convergence is not None
+    assert found.bearings[0].bearing == pytest.approx(radians(63.5) + found.declination - found.convergence)
+    assert found.scale == pytest.approx(found.grid_scale * found.height_factor)
+
+
+def test_a_grid_bearing_stays_as_it_is() -> None:
+    # US Army map reading course (armystudyguide.com): magnetic 190°, grid-magnetic angle 9° east, grid 199°.
+    found = frame("north: {from: grid, bearings: {A-B: 199}}\n", ONE)
+
+    assert degrees(found.bearings[0].bearing) == pytest.approx(199)
+
+
+def test_a_magnetic_bearing_alone_does_not_reach_a_grid_when_its_declination_is_not_known() -> None:
+    book = (BOOK.replace("date: 2026-04-18\n", "") + MAGNETIC + ONE).encode()
+    parsed = parse_book(book, "book.yaml")
+
+    with pytest.raises(BookError, match="declination is not known"):
+        choose_frame(parsed, reduce_readings(parsed))
+
+
+def test_without_a_height_its_factor_is_left_out_and_that_is_told() -> None:
+    found = frame(MAGNETIC, ONE.replace(" ground_height: 85,", ""))
+
+    assert found.height_factor == 1.0
+    assert warned(found) == ["no-ground-height"]
+    assert ("height factor", "left out") in [(step.what, step.value) for step in found.steps]
+
+
+def test_the_steps_lead_from_the_needle_to_the_grid_in_words() -> None:
+    found = frame(MAGNETIC, ONE)
+
+    assert [step.what for step in found.steps] == [
+        "bearing A-B as read",
+        "plus declination",
+        "less convergence",
+        "bearing A-B on the plan",
+        "grid scale factor",
+        "height factor",
+        "combined factor",
+    ]
+    assert found.steps[2].note == "true north lies 0°08'22\" west of grid north"

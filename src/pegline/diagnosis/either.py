@@ -54,6 +54,8 @@ def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
     few = prod(len(reading.either) for reading in readings) <= MOST
     tried = (_all if few else _each)(book, readings, misfit or closing)
     best = min(tried, key=lambda pair: pair[1])
+    if best[1] == inf:
+        return book  # something else is wrong, and will be told
     told, faults = [], []
     for reading in readings:
         odds = _odds(tried, best, reading)
@@ -127,5 +129,5 @@ def _odds(tried: list[tuple[Choice, float]], best: tuple[Choice, float], reading
     """Return the odds of what is chosen for a reading against the best of the others."""
     chosen = best[0][reading.place]
     others: Iterator[float] = (found for choice, found in tried if choice[reading.place] != chosen)
-    worse = min(others, default=inf) - best[1] if best[1] < inf else 0.0
+    worse = min(others, default=inf) - best[1]
     return exp(min(worse / 2, 700.0))

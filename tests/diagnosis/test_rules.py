@@ -1,0 +1,149 @@
+"""Each rule of thumb warns of the book that breaks it, and of no sound one."""
+
+import pytest
+
+from pegline.diagnosis.rules import RULES
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+#: A book that no rule has anything to say about; stations A 0, 0; B 60, 0; C 25, 28; D 30, -26.
+SOUND = """\
+book: 1
+unit: m
+scale: 100
+tapes:
+  steel: {material: steel, length: 50}
+  tape: {material: fibreglass, length: 30}
+default_tape: {lines: steel, offsets: tape}
+default_method: optical square
+stations:
+  C: {left_of: A-B}
+  D: {right_of: A-B}
+lines:
+  A-B:
+    use: base
+    taped: [60.00, 60.01]
+    details:
+      - {at: 10.00, left: 3.00, point: h1}
+      - {at: 18.00, left: 3.00, point: h2}
+      - {at: [22.00, 28.00], left: [5.00, 5.00], kind: tree, point: oak}
+      - {at: 30.00, right: 2.00, feature: lane}
+      - {at: 36.00, right: 2.05, feature: lane}
+      - {at: 42.00, right: 2.10, feature: lane}
+      - {at: 48.00, right: 2.10, feature: lane}
+  A-C: {use: side, taped: [37.54, 37.54]}
+  C-B: {use: side, taped: [44.82, 44.82]}
+  A-D: {use: side, taped: [39.70, 39.70]}
+  D-B: {use: side, taped: [39.70, 39.70]}
+  C-D: {use: check, taped: 54.23}
+dimensions:
+  h1-h2: 8.00
+arcs:
+  - {point: pump, from: {h1: 5.00, h2: 6.00}, left_of: h1-h2}
+features:
+  cottage: {kind: building, ring: [h1, h2, pump]}
+  lane: {kind: road edge, curve: booked}
+witnesses:
+  A: {gate post: 4.12, kerb: 3.15, ash: 7.02}
+  B: {gate post: 4.12, kerb: 3.15, ash: 7.02}
+  C: {gate post: 4.12, kerb: 3.15, ash: 7.02}
+  D: {gate post: 4.12, kerb: 3.15, ash: 7.02}
+north:
+  from: true
+  bearings: {A-B: 90°, B-A: 270°}
+"""
+
+#: for each rule what is replaced in the sound book to break it, and words that it says
+BROKEN = {
+    "long-offset": (
+        "18.00, left: 3.00, point: h2",
+        "18.00, left: 3.00, point: h2}\n      - {at: 50, left: 10.4, point: p",
+        "10.40 m to p",
+    ),
+    "long-oblique": (
+        "[22.00, 28.00], left: [5.00, 5.00]",
+        "[2.00, 50.00], left: [32.00, 31.00]",
+        "to oak is longer than 30 m",
+    ),
+    "weak-angle": ("[22.00, 28.00], left: [5.00, 5.00]", "[22.00, 28.00], left: [15.00, 15.00]", "23°"),
+    "base-not-longest": (
+        "C-D: {use: check, taped: 54.23}",
+        "C-D: {use: check, taped: 62.00}",
+        "shorter than C-D (62.00 m)",
+    ),
+    "unchecked-figure": ("  C-D: {use: check, taped: 54.23}\n", "", "nothing checks"),
+    "no-bearing": ("north:\n  from: true\n  bearings: {A-B: 90°, B-A: 270°}\n", "", "no north"),
+    "linen-on-line": ("material: steel", "material: linen", "stretches"),
+    "few-witnesses": (
+        "A: {gate post: 4.12, kerb: 3.15, ash: 7.02}",
+        "A: {gate post: 4.12, ash: 7.02}",
+        "A has 2 witnesses",
+    ),
+    "chainage-off-line": (
+        "at: 48.00, right: 2.10, feature: lane",
+        "at: 60.40, right: 2.10, point: p",
+        "60.40 m off the line A-B",
+    ),
+    "coarse-curve": ("at: 42.00, right: 2.10", "at: 42.00, right: 4.10", "bends too much"),
+    "coarse-detail": ("at: 30.00, right: 2.00", "at: 30.00, right: 2.00, method: eye", "lane.1 is known to"),
+    "single-reading": ("taped: [60.00, 60.01]", "taped: 60.00", "A-B taped once"),
+}
+
+
+def rules_told(text: str) -> dict[str, str]:
+    """Return the rules of thumb that a book's survey tells, with what they say."""
+    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
+    return {finding.rule: str(finding) for finding in told if finding.rule in RULES}
+
+
+def test_a_sound_book_trips_no_rule():
+    assert rules_told(SOUND) == {}
+
+
+@pytest.mark.parametrize("rule", BROKEN)
+def test_a_broken_rule_is_told_with_its_place_and_what_to_do(rule):
+    good, bad, words = BROKEN[rule]
+    assert good in SOUND
+    said = rules_told(SOUND.replace(good, bad))[rule]
+    assert words in said
+    assert said.startswith("rules.yaml:")
+    assert ";" in said
+
+
+@pytest.mark.parametrize("rule", BROKEN)
+def test_a_silenced_rule_is_not_told(rule):
+    good, bad, _ = BROKEN[rule]
+    assert rule not in rules_told(SOUND.replace(good, bad) + f"limits: {{silence: [{rule}]}}\n")
+
+
+def test_every_rule_of_the_table_is_tried():
+    assert set(BROKEN) == set(RULES)
+
+
+@pytest.mark.parametrize(
+    ("limits", "rule"),
+    [("offset: 2.5", "long-offset"), ("oblique: 4.5", "long-oblique"), ("angle: [30°, 70°]", "weak-angle")],
+)
+def test_the_book_moves_a_limit(limits, rule):
+    assert rule in rules_told(SOUND + f"limits: {{{limits}}}\n")
+
+
+def test_a_silence_that_names_no_rule_is_told_with_a_likely_one():
+    told = reduce(parse_book((SOUND + "limits: {silence: [long-ofset]}\n").encode(), "rules.yaml")).diagnosis.warnings
+    (finding,) = (f for f in told if f.rule == "unknown-rule")
+    assert "did you mean long-offset?" in finding.text
+
+
+def test_a_station_that_hangs_on_unchecked_lines_is_named():
+    # E hangs on two lines of its own beside a figure that C-D checks.
+    more = "  A-E: {use: side, taped: [30.00, 30.00]}\n  E-C: {use: side, taped: [30.00, 30.00]}\n"
+    text = SOUND.replace("  C-D: {use", more + "  C-D: {use").replace(
+        "  D: {right_of", "  E: {left_of: A-C}\n  D: {right_of", 1
+    )
+    assert "nothing checks the lines that hold E" in rules_told(text)["unchecked-figure"]
+
+
+def test_building_corners_with_one_offset_each_are_named():
+    text = SOUND.replace("dimensions:\n  h1-h2: 8.00\n", "").replace(", pump]", ", oak]")
+    text = text.replace("arcs:\n  - {point: pump, from: {h1: 5.00, h2: 6.00}, left_of: h1-h2}\n", "")
+    assert "h1 and h2 held by one offset only" in rules_told(text)["single-reading"]

@@ -17,7 +17,7 @@ from pegline.measures.distance import Wall
 from pegline.measures.values import Length, Pair
 
 MILLIMETRE = 1e-3
-TRIALS = 1000
+TRIALS = 500
 
 #: An oblong of 30 by 20 about an origin of its own.
 PEGS = {"A": (100.0, 50.0), "B": (130.0, 50.0), "C": (130.0, 70.0), "D": (100.0, 70.0)}

@@ -251,7 +251,7 @@ def _without_nothing(vertices: Array, bulges: Array) -> Path:
     return Path(vertices[keep], bulges[keep], closed=False)
 
 
-def crossing(path: Path, tolerance: float = 1e-3) -> Array | None:
+def crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     """Return the first point (2,) where a path crosses or touches itself, or None.
 
     Arcs are stroked first. Neighbours share a vertex, which is no crossing unless they run back
@@ -262,7 +262,7 @@ def crossing(path: Path, tolerance: float = 1e-3) -> Array | None:
     count = len(p)
     if count < 3 and not path.closed:
         return None
-    i, j = np.triu_indices(count, 1)
+    i, j = _near(p, p + d)
     neighbours = (j == i + 1) | (path.closed & (i == 0) & (j == count - 1))
     meets, where = _meet(p[i], d[i], p[j], d[j])
     folded = neighbours & _folded(d[i], d[j])
@@ -273,6 +273,14 @@ def crossing(path: Path, tolerance: float = 1e-3) -> Array | None:
     if folded[first]:
         return np.asarray(points[j[first]] if j[first] == i[first] + 1 else points[0])
     return np.asarray(where[first])
+
+
+def _near(start: Array, end: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the pairs i < j of segments whose upright boxes touch: no others can meet."""
+    low, high = np.minimum(start, end) - 1e-9, np.maximum(start, end) + 1e-9
+    x_before, y_before = (low[:, None, axis] <= high[None, :, axis] for axis in (0, 1))
+    i, j = np.nonzero(x_before & x_before.T & y_before & y_before.T)
+    return i[i < j], j[i < j]
 
 
 def _meet(p: Array, d: Array, q: Array, e: Array) -> tuple[NDArray[np.bool_], Array]:

@@ -21,7 +21,7 @@ from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
 from pegline.network.cut import XY, cross
-from pegline.network.equations import Bearing, Control, Distance, Observation, Part
+from pegline.network.equations import EQUATIONS, Bearing, Control, Distance, Observation, Part
 from pegline.network.family import correlated_tests, critical_value
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
 from pegline.network.observe import observations, shared_points, stops
@@ -135,7 +135,6 @@ def _network(
     positions, facing = _faced(frame, found, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
-    taped = sorted({one.tape for one in ones if one.tape is not None})
     base = next(one for one in ones if isinstance(one, Distance) and one.part == "base")
     start_row, end_row = names.index(base.start), names.index(base.end)
     held = {"local": [2 * start_row, 2 * start_row + 1, 2 * end_row + 1], "grid": []}.get(
@@ -146,7 +145,8 @@ def _network(
         names,
         len(stations),
         ones,
-        {tape: reduction.tapes[tape].scale_sd for tape in taped},
+        # Tapes of offsets too, which nothing here was taped with: all details share their scale.
+        {name: reduction.tapes[name].scale_sd for name in sorted(reduction.tapes)},
         np.array([positions[name] for name in names]),
         scale=frame.scale,
         held=held,
@@ -350,6 +350,7 @@ def _measurements(fit: Fit, covariances: NetworkCovariances, critical: float) ->
                 test=residual / (sd * root) if checked else 0.0,
                 smallest_noticed=(critical + POWER) * sd / root if checked else None,
                 place=one.place,
+                angle=EQUATIONS[type(one)].angle,
             )
         )
     return tuple(found)

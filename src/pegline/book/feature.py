@@ -12,7 +12,7 @@ from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Curve, Geometr
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Key, Misread, Named, Record, Slate, Wrong, items, mapping, scalar
 from pegline.measures.lengths import SIZE
-from pegline.measures.scalars import FLAG, NAME, NOTE, PAGE, TEXT, shown, to, word
+from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, shown, word
 from pegline.measures.values import Length
 from pegline.measures.written import Table, Written
 
@@ -24,7 +24,7 @@ class Feature:
     """Something on the ground, of a kind, with one geometry."""
 
     name: str
-    kind: Annotated[str, Key(to("kind", TEXT), "What it is: building, fence, tree … or one of the book's own kinds.")]
+    kind: Annotated[str, Key(KIND, "What it is: building, fence, tree … or one of the book's own kinds.")]
     geometry: Annotated[Geometry, GEOMETRY]
     place: Place
     thickness: Annotated[Length | None, Key(SIZE, "How thick a wall or hedge is.")] = None
@@ -56,7 +56,9 @@ def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
     least = LEAST_POINTS.get(type(geometry), 0)
     if least and len(geometry.points) < least and not any(isinstance(point, Booked) for point in geometry.points):
         word_, text = next((w, v) for w, (_, v) in table.entries.items() if w in GEOMETRY.keys)
-        raise Wrong(f"{word_}: {len(geometry.points)} points are too few; name {least} or more", text.place, "points")
+        raise Wrong(
+            f"{word_}: {len(geometry.points)} named, which is too few; name {least} or more", text.place, "points"
+        )
     if isinstance(geometry, Rectangle | TapedRound):
         geometry = _with_corners(name, geometry, corners, table, slate)
     elif corners is not None:

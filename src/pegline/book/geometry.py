@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.distance import WALL, Wall, side_wall
-from pegline.measures.grammar import Grammar, Key, Named, OneOf, Record, Slate, Wrong, items
+from pegline.measures.grammar import Grammar, Key, Named, OneOf, Record, Slate, Wrong, items, reference
 from pegline.measures.lengths import LENGTH
 from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
 from pegline.measures.values import Length, Pair
@@ -179,8 +179,13 @@ def _read_booked(written: Text, slate: Slate) -> Booked:
     return Booked(str(pair), written.place)
 
 
+BOOKED: Final = {
+    "type": "string",
+    "pattern": "^booked",
+    "description": "booked: the feature's own rows; booked A-B: those on line A-B.",
+}
 _MEMBERS: Final = items(
-    Grammar(_read_member, lambda: {"$ref": "#/$defs/name"}), "the points in order, or 'booked',", least=1
+    Grammar(_read_member, lambda: {"anyOf": [reference(NAME), BOOKED]}), "the points in order, or 'booked',", least=1
 )
 
 
@@ -199,7 +204,7 @@ def _points(make: type[Through] | type[Ring] | type[Curve]) -> Grammar[Geometry]
         return make(_read_points(written, slate))  # type: ignore[arg-type]
 
     def schema() -> dict[str, Any]:
-        return {"anyOf": [{"type": "string", "pattern": "^booked"}, _MEMBERS.schema()]}
+        return {"anyOf": [BOOKED, _MEMBERS.schema()]}
 
     return Grammar(read, schema)
 

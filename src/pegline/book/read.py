@@ -85,7 +85,7 @@ def _features(book: Book, slate: Slate) -> dict[str, Feature]:
                 rows.setdefault(row.feature, {}).setdefault(line.name, []).append(row.name)
             if row.kind is not None:
                 implied.append(_of_row(row, row.kind))
-    features = {name: _resolved(feature, rows.get(name, {}), slate) for name, feature in book.features.items()}
+    features = {name: _resolved(feature, rows.get(name, {}), book, slate) for name, feature in book.features.items()}
     for feature in implied:
         first = features.setdefault(feature.name, feature)
         if first.geometry != feature.geometry or first.kind != feature.kind:
@@ -110,12 +110,12 @@ def _of_row(row: Row, kind: str) -> Feature:
     )
 
 
-def _resolved(feature: Feature, rows: dict[str, list[str]], slate: Slate) -> Feature:
+def _resolved(feature: Feature, rows: dict[str, list[str]], book: Book, slate: Slate) -> Feature:
     geometry = feature.geometry
     booked: object = geometry.point if isinstance(geometry, At) else None
     try:
         if isinstance(booked, Booked):
-            names = list(_members(feature, (booked,), rows, slate))
+            names = list(_members(feature, (booked,), rows, book, slate))
             if len(names) != 1:
                 text = f"at: booked wants one row of {feature.name!r}, and there are {len(names)}; name the point"
                 raise Wrong(text, booked.place, "booked")
@@ -123,22 +123,26 @@ def _resolved(feature: Feature, rows: dict[str, list[str]], slate: Slate) -> Fea
         members: tuple[object, ...] = geometry.points if isinstance(geometry, Through | Ring | Curve) else ()
         booked = next((member for member in members if isinstance(member, Booked)), None)
         if isinstance(geometry, Through | Ring | Curve) and isinstance(booked, Booked):
-            points = tuple(dict.fromkeys(_members(feature, members, rows, slate)))
+            points = tuple(dict.fromkeys(_members(feature, members, rows, book, slate)))
             least = 2 if isinstance(geometry, Through) else 3
             if len(points) < least and feature.name not in slate.lost:
-                raise Wrong(f"{len(points)} points are too few; book {least} or more", booked.place, "points")
+                raise Wrong(f"{len(points)} booked, which is too few; book {least} or more", booked.place, "points")
             return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
     except Wrong as wrong:
         slate.tell(wrong, feature.name)
     return feature
 
 
-def _members(feature: Feature, members: tuple[object, ...], rows: dict[str, list[str]], slate: Slate) -> Iterator[str]:
+def _members(
+    feature: Feature, members: tuple[object, ...], rows: dict[str, list[str]], book: Book, slate: Slate
+) -> Iterator[str]:
     """Yield the names of points, those of rows in place of ``booked``."""
     for member in members:
         if not isinstance(member, Booked):
             yield str(member)
         elif member.line is not None:
+            if member.line not in book.lines:
+                raise Wrong("", member.place)  # told among the unknown names
             if member.line not in rows and feature.name not in slate.lost:
                 text = f"no row of line {member.line} says 'feature: {feature.name}'; add it, or name the points"
                 raise Wrong(text, member.place, "booked")

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE
-from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, scalar
+from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, reference, scalar
 from pegline.measures.lengths import LENGTH
 from pegline.measures.scalars import LATITUDE, LONGITUDE, PROPORTION, TEXT, bounded, integer, shown, to, word
 from pegline.measures.values import Angle, Length
@@ -73,7 +73,7 @@ def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
     return Limits(**values)
 
 
-_CHECK: Final = Grammar(_read_check, lambda: {"anyOf": [{"$ref": "#/$defs/ratio"}, {"$ref": "#/$defs/length"}]})
+_CHECK: Final = Grammar(_read_check, lambda: {"anyOf": [reference(PROPORTION), reference(LENGTH)]})
 
 
 @dataclass(frozen=True, slots=True)

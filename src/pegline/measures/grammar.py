@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from difflib import SequenceMatcher
 from functools import cache
-from typing import Any, Generic, NamedTuple, TypeVar, get_type_hints
+from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar, get_type_hints
 
 from pegline.errors import Finding, Place
 from pegline.measures.written import Items, Table, Text, Written
@@ -24,6 +24,7 @@ __all__ = [
     "Named",
     "OneOf",
     "Record",
+    "Reference",
     "Schema",
     "Slate",
     "Unfinished",
@@ -40,7 +41,7 @@ __all__ = [
 
 T = TypeVar("T")
 K = TypeVar("K")
-Schema = dict[str, Any]
+Schema: TypeAlias = dict[str, Any]
 
 
 class Misread(ValueError):  # noqa: N818 (a signal within the reader)
@@ -81,6 +82,7 @@ class Slate:
     used: list[Named] = field(default_factory=list)
     defined: list[Named] = field(default_factory=list)
     lost: set[str] = field(default_factory=set)  #: words of parts that could not be read or are not finished
+    key: str = ""  #: the key whose value is being read
     rows: Counter[str] = field(default_factory=Counter)  #: unnamed rows of each feature so far
 
     def tell(self, wrong: Wrong, key: str = "") -> None:
@@ -126,7 +128,7 @@ def scalar(convert: Callable[[str], T], wanted: str, schema: Schema, name: str =
 
     def read(written: Written, slate: Slate) -> T:
         if type(written) is not Text:
-            raise Wrong(f"{_form(written)} stands where {wanted} is wanted", written.place)
+            raise Wrong(f"{_form(written)} stands where {wanted} is wanted; write one value", written.place)
         try:
             return convert(written.value)
         except Misread as misread:
@@ -181,13 +183,14 @@ def one_or_more(item: Grammar[T], wanted: str) -> Grammar[tuple[T, ...]]:
 def _each(written: Items, item: Grammar[T], slate: Slate) -> tuple[T, ...]:
     """Return the items that can be read; raise when one is blank, for then the list is not finished."""
     values: list[T] = []
+    key = slate.key
     for part in written.items:
         if blank(part):
             raise Unfinished("an entry of the list is still blank", part.place)
         try:
             values.append(item.read(part, slate))
         except Wrong as wrong:
-            slate.tell(wrong)
+            slate.tell(wrong, key if type(part) is Text else "")
             slate.lose(part)
         except Unfinished as unfinished:
             slate.blanks.append(Finding("blank", unfinished.what, unfinished.place))
@@ -232,7 +235,7 @@ def mapping(
 
     def schema() -> Schema:
         inner = reference(item.grammar if isinstance(item, Record) else item)
-        return {"type": "object", "propertyNames": reference(key), "additionalProperties": _or_blank(inner)}
+        return {"type": ["object", "null"], "propertyNames": reference(key), "additionalProperties": _or_blank(inner)}
 
     return Grammar(read, schema)
 
@@ -297,6 +300,8 @@ class Record(Generic[T]):
     def build(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
         """Return the record that a table says, some of its fields ``known`` from the key ``text`` of its map."""
         table = self._table(written, text)
+        if table is None:
+            return self._of_short(written, slate, text, known)
         if not self.has_unit or "unit" not in table.entries:
             return self._make(table, slate, known)
         outer = slate.unit
@@ -315,7 +320,7 @@ class Record(Generic[T]):
         for word, (key, value) in table.entries.items():
             slot = layout.slots.get(word)
             if slot is None:
-                slate.tell(Wrong(f"unknown key {word!r}{suggest(word, layout.slots)}", key.place, "unknown-key"))
+                slate.tell(Wrong(_unknown_key(word, value, layout.slots), key.place, "unknown-key"))
                 slate.lose(value)
             elif type(value) is Text and not value.value:
                 if slot.measured or slot.field in layout.required:
@@ -323,6 +328,7 @@ class Record(Generic[T]):
             elif slot.field in values:
                 slate.tell(Wrong(f"{word} stands beside {layout.other(word, table)}; keep one of them", key.place))
             else:
+                slate.key = word
                 try:
                     values[slot.field] = slot.read(value, slate)
                 except Wrong as wrong:
@@ -343,15 +349,27 @@ class Record(Generic[T]):
                 raise Wrong("", table.place) from None
             raise
 
-    def _table(self, written: Written, text: Text | None) -> Table:
+    def _table(self, written: Written, text: Text | None) -> Table | None:
+        """Return the table of a record's keys; None where only the value of its short key is written."""
         if isinstance(written, Table) and not (self.short and "either" in written.entries):
             return Table(written.entries, text.place) if text else written
-        place = text.place if text else written.place
         if self.short:
-            return Table({self.short: (Text(self.short, place), written)}, place)
+            return None
+        place = text.place if text else written.place
         if blank(written):
             return Table({}, place)
         raise Wrong(f"{_form(written)} stands where {self.wanted} is wanted; write 'key: value'", written.place)
+
+    def _of_short(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
+        """Return the record whose short key alone is written."""
+        slot = _layout(self).slots[self.short]
+        place = text.place if text else written.place
+        if blank(written):
+            raise Unfinished("still blank", place)
+        values = {**known, slot.field: slot.read(written, slate)}
+        if _layout(self).placed:
+            values["place"] = place
+        return self.cls(**values)
 
     def _settle(self, values: dict[str, Any], table: Table, layout: _Layout, unfinished: Unfinished | None) -> bool:
         """Leave out what could not be read and say if there was any; raise where the record cannot do without."""
@@ -364,7 +382,9 @@ class Record(Generic[T]):
             raise unfinished
         lacking = [told for name, told in layout.required.items() if name not in values]
         if lacking:
-            raise Wrong(f"{' and '.join(lacking)} must stand in {self.wanted}", table.place, "missing-key")
+            are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
+            text = f"{' and '.join(lacking)} {are} missing; {self.wanted} must have {them}"
+            raise Wrong(text, table.place, "missing-key")
         return bool(failed)
 
     def schema(self) -> Schema:
@@ -383,6 +403,12 @@ class Record(Generic[T]):
         if not self.short:
             return schema
         return {"anyOf": [reference(layout.keys[self.short].grammar), schema]}
+
+
+def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:
+    if word.isdigit() and blank(value):
+        return f"{word!r} after a comma is no key; if a decimal comma is meant, write a point"
+    return f"unknown key {word!r}{suggest(word, known)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -428,15 +454,24 @@ def _layout(record: Record[Any]) -> _Layout:
 # -- schema -----------------------------------------------------------------------------------------
 
 
-def reference(grammar: Grammar[Any]) -> Schema:
-    """Return the schema of a grammar, by reference where it has a name."""
-    return {"$ref": f"#/$defs/{grammar.name}"} if grammar.name else grammar.schema()
+class Reference(Schema):
+    """A schema that stands under a name of its own, with the grammar that it comes from."""
+
+    def __init__(self, grammar: Grammar[Any], **beside: Any) -> None:
+        super().__init__(beside | {"$ref": f"#/$defs/{grammar.name}"})
+        self.grammar = grammar
+
+
+def reference(grammar: Grammar[Any], **beside: Any) -> Schema:
+    """Return the schema of a grammar, by reference where it has a name; ``beside`` stands in it too."""
+    return Reference(grammar, **beside) if grammar.name else grammar.schema() | beside
 
 
 def _property(word: str, key: Key) -> Schema:
-    inner = reference(key.grammar)
-    shown = _or_blank(inner) if key.measured else inner
-    return {"title": word.replace("_", " ").capitalize(), "description": key.help, **shown}
+    told = {"title": word.replace("_", " ").capitalize(), "description": key.help}
+    if key.measured:
+        return told | _or_blank(reference(key.grammar))
+    return reference(key.grammar, **told)
 
 
 def _or_blank(schema: Schema) -> Schema:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, suggest
+from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, reference, suggest
 from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_number, shown
 from pegline.measures.values import Accuracy, Length, Reading
 from pegline.measures.written import Items, Table, Text, Written
@@ -83,7 +84,7 @@ def length(text: str) -> Length:
     """
     if _BARE.fullmatch(text) and len(text) <= LONGEST:
         value = float(text)
-        if abs(value) < 1e300:
+        if math.isfinite(value):
             return Length(value, None, text)
     if len(text) > LONGEST:
         raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write a length as it was read")
@@ -107,6 +108,8 @@ def _compound(text: str, pieces: Sequence[tuple[str, str]]) -> Length:
     if len(units) > 1 and not any(_in_order(units, system) for system in COMPOUNDS):
         raise Misread(f"{shown(text)} mixes {' and '.join(units)}; write it in one unit, or largest first")
     numbers = [_piece(number) for number, _ in pieces]
+    if not all(map(math.isfinite, numbers)):
+        raise Misread(f"{shown(text)} is not a finite number; write what was read")
     sign = -1.0 if pieces[0][0].startswith("-") else 1.0
     value = abs(numbers[0])
     for index in range(1, len(units)):
@@ -116,8 +119,6 @@ def _compound(text: str, pieces: Sequence[tuple[str, str]]) -> Length:
                 f"{shown(text)}: {pieces[index][0]} {units[index]} does not fit there; write it like 40 ft 6 in"
             )
         value += numbers[index] * (METRES_PER[units[index]] / METRES_PER[units[0]])
-    if abs(value) > 1e300:
-        raise Misread(no_number(text))
     return Length(sign * value, units[0], text)
 
 
@@ -169,11 +170,11 @@ ANY_LENGTH: Final = _lengths("a length", "any")
 
 READING_SCHEMA: Final = {
     "anyOf": [
-        {"$ref": "#/$defs/length"},
+        reference(LENGTH),
         {"type": "string", "pattern": r"^~"},
         {
             "type": "object",
-            "properties": {"either": {"type": "array", "items": {"$ref": "#/$defs/length"}, "minItems": 2}},
+            "properties": {"either": {"type": "array", "items": reference(LENGTH), "minItems": 2}},
             "required": ["either"],
             "additionalProperties": False,
         },
@@ -247,9 +248,7 @@ def _read_readings(written: Written, slate: Slate) -> tuple[Reading, ...]:
 
 READINGS: Final = Grammar(
     _read_readings,
-    lambda: {
-        "anyOf": [{"$ref": "#/$defs/reading"}, {"type": "array", "items": {"$ref": "#/$defs/reading"}, "minItems": 1}]
-    },
+    lambda: {"anyOf": [reference(READING), {"type": "array", "items": reference(READING), "minItems": 1}]},
     "readings",
 )
 
@@ -282,4 +281,4 @@ def _read_accuracy(written: Written, slate: Slate) -> Accuracy:
     return Accuracy(LENGTH.read(written, slate), 0.0, written.place)
 
 
-ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [{"$ref": "#/$defs/length"}, _PARTS.schema()]}, "accuracy")
+ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [reference(LENGTH), _PARTS.schema()]}, "accuracy")

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, one_or_more
+from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, one_or_more, reference
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
-from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, name_to, to, word
+from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, to, word
 from pegline.measures.values import Accuracy, Length, Name, Reading
 from pegline.measures.written import Table, Text, Written
 
@@ -22,7 +22,6 @@ METHOD: Final = word("set square", "three-four-five", "swing", "optical square",
 _NUMERIC: Final = re.compile(r"[-+~.]*\s*[.\d]")
 _STATION: Final = name_to("on the line")
 _FEATURE: Final = to("feature")
-_KIND: Final = to("kind", TEXT)
 
 
 def _read_at(written: Written, slate: Slate) -> Reading | Name:
@@ -33,7 +32,7 @@ def _read_at(written: Written, slate: Slate) -> Reading | Name:
 
 
 _AT: Final = one_or_more(
-    Grammar(_read_at, lambda: {"anyOf": [CHAINAGE.schema(), {"$ref": "#/$defs/name"}]}, "chainage"), "a chainage"
+    Grammar(_read_at, lambda: {"anyOf": [CHAINAGE.schema(), reference(NAME)]}, "chainage"), "a chainage"
 )
 
 
@@ -57,7 +56,7 @@ class Row:
     ] = ()
     form: Form = "on line"
     feature: Annotated[str | None, Key(_FEATURE, "The feature that this is the next point of.")] = None
-    kind: Annotated[str | None, Key(_KIND, "Makes the point a feature of its own, of this kind.")] = None
+    kind: Annotated[str | None, Key(KIND, "Makes the point a feature of its own, of this kind.")] = None
     to: Annotated[
         Literal["face", "centre"],
         Key(word("face", "centre"), "face: taped to the near face of something round; centre unless told."),
@@ -111,8 +110,12 @@ def _check_arms(chainages: int, offsets: tuple[Reading, ...] | None, table: Tabl
         raise Wrong(text, table.entries["at"][1].place, "oblique")
     if len(offsets) != chainages:
         side = table.entries["left" if "left" in table.entries else "right"]
-        text = f"{chainages} chainages but {len(offsets)} offsets; write one distance for each chainage"
+        text = f"{chainages} chainages but {_count(len(offsets), 'offset')}; write one distance for each chainage"
         raise Wrong(text, side[1].place, "oblique")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:

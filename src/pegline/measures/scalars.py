@@ -8,7 +8,8 @@ import re
 import unicodedata
 from typing import Final
 
-from pegline.measures.grammar import Grammar, Key, Misread, Named, OneOf, Slate, Wrong, scalar, suggest
+from pegline.kinds import KINDS
+from pegline.measures.grammar import Grammar, Key, Misread, Named, OneOf, Slate, Wrong, nearest, scalar
 from pegline.measures.values import Name, Pair, Side
 from pegline.measures.written import Written
 
@@ -40,7 +41,9 @@ def word(*options: str) -> Grammar[str]:
     def convert(text: str) -> str:
         if text in options:
             return text
-        raise Misread(f"{shown(text)} is not one of {', '.join(options)}{suggest(text, options)}")
+        near = nearest(text, options)
+        hint = f"did you mean {near!r}?" if near else f"write one of {', '.join(options)}"
+        raise Misread(f"{shown(text)} cannot stand here; {hint}")
 
     return scalar(convert, "one word", {"enum": list(options)})
 
@@ -173,7 +176,8 @@ def no_number(text: str, example: str = "12.45") -> str:
     plain = re.sub(r"(?<=\d)[, _'](?=\d{3})", "", text)
     if plain != text and _NUMBER.fullmatch(plain):
         return f"{shown(text)} has a sign between thousands; write {plain}"
-    if text.lower().lstrip("+-.") in ("nan", "inf", "infinity") or _NUMBER.fullmatch(text):
+    huge = _NUMBER.fullmatch(text) and not math.isfinite(float(text))
+    if huge or text.lower().lstrip("+-.") in ("nan", "inf", "infinity"):
         return f"{shown(text)} is not a finite number; write what was read"
     return f"{shown(text)} is no number; write it like {example}"
 
@@ -261,6 +265,11 @@ DATE: Final = scalar(
 # -- fields that several records have ---------------------------------------------------------------
 
 NOTE: Final = Key(TEXT, "Anything worth keeping.")
+KIND: Final = Grammar(
+    to("kind", TEXT).read,
+    lambda: {"anyOf": [{"enum": list(KINDS)}, {"type": "string"}], "description": "A kind."},
+    "kind",
+)
 PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")
 TEMPERATURE: Final = bounded("a temperature", least=-60, most=80)
 PULL: Final = bounded("a pull", above=0)

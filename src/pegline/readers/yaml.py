@@ -19,6 +19,7 @@ from pegline.measures.written import Items, Table, Text, Written
 __all__ = ["parse"]
 
 DEPTH: Final = 20  # levels of lists and maps; a book needs 7
+_TOO_DEEP: Final = f"more than {DEPTH} lists and maps inside one another; check the brackets"
 
 #: Signs that no book may have: control characters, line ends that editors count differently,
 #: signs that turn the direction of writing, signs without width, and what is no character at all.
@@ -42,6 +43,7 @@ _HINTS: Final = (
     ),
     (r"unexpected end of stream|end of stream|EOF", "the file ends inside a quotation or bracket; close it"),
     (r"cannot start any token|did not find expected node", "a text cannot begin with this sign; put it in quotes"),
+    (r"nesting depth", _TOO_DEEP),
     (r"unknown escape|escape", "an unknown backslash sign stands in the quotes; use single quotes"),
 )
 
@@ -145,7 +147,7 @@ class _Reader:
         self.refuse_marks(event)
         place = self.place(event)
         if depth >= DEPTH:
-            raise _refuse("depth", f"more than {DEPTH} lists and maps inside one another; check the brackets", place)
+            raise _refuse("depth", _TOO_DEEP, place)
         return self.items(place, depth + 1) if kind is yaml.SequenceStartEvent else self.table(place, depth + 1)
 
     def refuse_marks(self, event: Any) -> None:
@@ -169,7 +171,7 @@ class _Reader:
             self.faults.append(
                 Finding("sign", f"the text holds the sign {code}, which cannot be seen; leave it out", place)
             )
-        if value in _EMPTY and event.style is None:
+        if value in _EMPTY and not event.style:
             value = ""
         return Text(value, place)
 

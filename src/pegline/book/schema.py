@@ -1,0 +1,48 @@
+"""The JSON Schema of field books, made from the keys that the records declare.
+
+``python -m pegline.book.schema > schemas/field-book.schema.json`` writes it anew.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+from pegline.book.model import BOOK
+from pegline.measures.grammar import Reference, Schema
+
+__all__ = ["book_schema", "schema_text"]
+
+
+def book_schema() -> Schema:
+    """Return the JSON Schema (2020-12) of a field book."""
+    definitions: dict[str, Schema] = {}
+    root = BOOK.schema()
+    _collect(root, definitions)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Field book, format 1",
+        "description": "One survey as booked in the field: what was measured, and nothing that can be computed.",
+        **root,
+        "$defs": dict(sorted(definitions.items())),
+    }
+
+
+def _collect(part: Any, definitions: dict[str, Schema]) -> None:
+    """Add to ``definitions`` every schema that ``part`` leads to."""
+    if isinstance(part, Reference) and part.grammar.name not in definitions:
+        definitions[part.grammar.name] = {}  # a place of its own before it leads back to itself
+        definitions[part.grammar.name] = part.grammar.schema()
+        _collect(definitions[part.grammar.name], definitions)
+    for inner in part.values() if isinstance(part, dict) else part if isinstance(part, list) else ():
+        _collect(inner, definitions)
+
+
+def schema_text() -> str:
+    """Return the schema as the text of its file."""
+    return json.dumps(book_schema(), indent=2, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    sys.stdout.write(schema_text())

@@ -1,0 +1,205 @@
+"""Text to places: what no book may have is refused where it stands, and the rest keeps its line and column."""
+
+import itertools
+
+import pytest
+
+from pegline.errors import BookError, OpenError
+from pegline.measures.written import Items, Table, Text
+from pegline.readers import parse_book, read
+from pegline.readers.yaml import parse
+
+BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
+
+
+def told(data):
+    """Return what a book's bytes or text are told, without the file's name."""
+    if isinstance(data, str):
+        data = data.encode()
+    with pytest.raises(BookError) as caught:
+        parse_book(data, "b.yaml")
+    return [str(finding).removeprefix("b.yaml:") for finding in caught.value.findings]
+
+
+def places(written):
+    """Return each text with its line and column."""
+    if isinstance(written, Text):
+        return [(written.value, written.place.line, written.place.column)]
+    if isinstance(written, Items):
+        return list(itertools.chain.from_iterable(map(places, written.items)))
+    return list(itertools.chain.from_iterable(places(part) for entry in written.entries.values() for part in entry))
+
+
+def test_every_text_keeps_its_line_and_column():
+    written = parse("a: 1\nbé: [x,  'y z',\n  \"q\"]\n", "b.yaml")
+
+    assert places(written) == [("a", 1, 1), ("1", 1, 4), ("bé", 2, 1), ("x", 2, 6), ("y z", 2, 10), ("q", 3, 3)]
+
+
+def test_columns_count_characters_not_bytes():
+    assert places(parse("{é: ü, ñ: 63°30'}", "b.yaml"))[-1] == ("63°30'", 1, 11)
+
+
+@pytest.mark.parametrize("text", ["~", "null", ""])
+def test_nothing_written_is_an_empty_text(text):
+    written = parse(f"a: {text}\n", "b.yaml")
+
+    assert isinstance(written, Table)
+    assert written.entries["a"][1].value == ""
+
+
+@pytest.mark.parametrize("text", ["no", "off", "y", "12:30", "010", "1e3", "0x1F", "2024-02-30", "12,5", "=", "true"])
+def test_a_scalar_stays_the_text_it_is(text):
+    written = parse(f"a: {text}\n", "b.yaml")
+
+    assert isinstance(written, Table)
+    assert written.entries["a"][1].value == text
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_line_ends_make_no_difference(end):
+    assert places(parse(BOOK.replace("\n", end), "b.yaml")) == places(parse(BOOK, "b.yaml"))
+
+
+def test_a_byte_order_mark_at_the_start_is_no_part_of_the_first_key():
+    book = parse_book(b"\xef\xbb\xbf" + BOOK.encode(), "b.yaml")
+
+    assert book.lines["A-B"].taped[0].reading.place.line == 4
+    assert parse("\ufeffbook: 1", "b.yaml") == parse("book: 1", "b.yaml")
+
+
+def test_names_are_the_same_however_their_accents_are_typed():
+    written = parse("e\u0301: 1", "b.yaml")
+
+    assert isinstance(written, Table)
+    assert list(written.entries) == ["\u00e9"]
+
+
+REFUSED = [
+    ("a: &x 1\n", "1:4: &x marks a part to repeat"),
+    ("a: *x\n", "1:4: *x repeats another part"),
+    ("a: &x [*x]\n", "1:4: &x"),
+    ("? *x\n: 1\n", "1:3: *x"),
+    ("<<: {a: 1}\n", "1:1: '<<' merges"),
+    ("a: !!int 1\n", "1:4: the tag"),
+    ("a: !!binary aGk=\n", "1:4: the tag"),
+    ("a: !!set {x}\n", "1:4: the tag"),
+    ("a: !!python/object:os.system x\n", "1:4: the tag"),
+    ("a: !mine [1]\n", "1:4: the tag"),
+    ("--- !!map\na: 1\n", "1:5: the tag"),
+    ("a: 1\n---\nb: 2\n", "2:1: a second document"),
+    ("a: 1\nb: 2\na: 3\n", "3:1: the key 'a' stands here and in line 1 already"),
+    ("a: {b: 1, c: 2, b: 3}\n", "1:17: the key 'b'"),
+    ("1: x\n'1': y\n", "2:1: the key '1'"),
+    ("? [1, 2]\n: 3\n", "1:3: a list or a map stands where a key"),
+    ("a: 1\n\tb: 2\n", "2:"),
+    ("a: [1, 2\n", "2:1: "),
+    ("a: {b: 1\nc: 2\n", "2:2: "),
+    ("a: 'x\n", "2:1: the file ends inside"),
+    ("a: b: c\n", "1:5: a second ': '"),
+    ("a: @x\n", "1:4: a text cannot begin"),
+    ("a:\n  b: 1\n c: 2\n", "3:2: this does not line up"),
+    ('a: "\\q"\n', "1:5: an unknown backslash"),
+    ("a: x\u200by\n", "1:5: the sign U+200B"),
+    ("a: 1\r\nb: \u202ex\n", "2:4: the sign U+202E"),
+    ("a: x\u2028y\n", "1:5: the sign U+2028"),
+    ("a: x\u0085y\n", "1:5: the sign U+0085"),
+    ("a: x\ufeffy\n", "1:5: the sign U+FEFF"),
+    ("a: x\x07y\n", "1:5: the sign U+0007"),
+    ("a: x\x7fy\n", "1:5: the sign U+007F"),
+    ('a: "x\\0y"\n', "1:4: the text holds the sign U+0000"),
+    ('a: "x\\u200Ey"\n', "1:4: the text holds the sign U+200E"),
+    ("", "1:1: nothing is booked here"),
+    ("# only a remark\n", "1:1: nothing is booked here"),
+    ("\n\n", "1:1: nothing is booked here"),
+    ("- a\n- b\n", "1:1: a book is a map"),
+    ("hello\n", "1:1: a book is a map"),
+    ("--- \n...\n", "2:1: a book is a map"),
+]
+
+
+@pytest.mark.parametrize(("text", "says"), REFUSED)
+def test_what_no_book_may_have_is_refused_at_its_place(text, says):
+    assert told(text)[0].startswith(says)
+
+
+def test_escaped_halves_of_a_character_are_refused():
+    assert told('a: "\\ud800"\n')
+
+
+@pytest.mark.parametrize("depth", [21, 1000, 100_000])
+@pytest.mark.parametrize("style", ["flow", "map"])
+def test_deep_nesting_is_refused(depth, style):
+    text = "a: " + ("[" * depth + "]" * depth if style == "flow" else "{b: " * depth + "1" + "}" * depth)
+
+    assert "20 lists and maps" in told(text)[0]
+
+
+def test_nineteen_lists_in_a_map_are_not_too_deep():
+    assert isinstance(parse("a: " + "[" * 19 + "]" * 19, "b.yaml"), Table)
+
+
+@pytest.mark.parametrize("levels", [1, 9, 40])
+@pytest.mark.parametrize(
+    "bomb", ["a{n}: &a{n} [{refs}]\n", "a{n}: &a{n} {{x: {ref}, y: {ref}}}\n", "a{n}: &a{n}\n  <<: [{refs}]\n"]
+)
+def test_a_bomb_of_aliases_is_refused_at_its_first_anchor(levels, bomb):
+    lines = [bomb.format(n=n, refs=", ".join([f"*a{n - 1}"] * 9), ref=f"*a{n - 1}") for n in range(1, levels + 1)]
+
+    (only,) = told("a0: &a0 lol\n" + "".join(lines))
+
+    assert only.startswith("1:5: &a0")
+
+
+BINARY = [
+    ("book: 1".encode("utf-16"), "1:1: this is text in UTF-16"),
+    ("book: 1".encode("utf-16-be"), "1:1: this is no text"),
+    (b"PK\x03\x04rest", "1:1: this is a spreadsheet"),
+    (b"%PDF-1.7", "1:1: this is a PDF"),
+    (b"\x89PNG\r\n", "1:1: this is a picture"),
+    (b"book: 1\nunit: \0\n", "2:1: this is no text"),
+    ("book: 1\ntitle: caf\u00e9\n".encode("latin-1"), "2:11: byte 18 (0xE9) is no UTF-8"),
+    ("title: \u201cx\u201d\n".encode("cp1252"), "1:8: byte 7 (0x93) is no UTF-8"),
+    (bytes(range(128, 256)), "1:1: byte 0"),
+]
+
+
+@pytest.mark.parametrize(("data", "says"), BINARY)
+def test_what_is_no_text_is_told_as_such(data, says):
+    assert told(data)[0].startswith(says)
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(OpenError, match="cannot be opened"):
+        read(tmp_path / "none.yaml")
+
+
+def test_a_folder_is_no_book(tmp_path):
+    with pytest.raises(OpenError, match="folder"):
+        read(tmp_path)
+
+
+@pytest.mark.parametrize("path", ["/dev/zero", "a\0b"])
+def test_what_is_no_regular_file(path):
+    with pytest.raises(OpenError):
+        read(path)
+
+
+def test_a_file_too_large_for_a_book(tmp_path):
+    path = tmp_path / "large.yaml"
+    with path.open("wb") as file:
+        file.truncate(5_000_001)
+
+    with pytest.raises(OpenError, match="5000001 bytes"):
+        read(path)
+
+
+def test_a_book_knows_its_file_and_its_bytes(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_text(BOOK)
+
+    book = read(path)
+
+    assert (book.file, book.path) == ("a.yaml", str(path))
+    # sha256sum of the same bytes, by the hash library of the standard library
+    assert len(book.sha256) == 64

@@ -248,7 +248,7 @@ def check_block(pencil: Pencil, told: Told) -> None:
         else:
             off = f"{check.difference:+.3f} m, allowed {check.allowed:.3f} m"
         pencil.paragraph(f"{check.what}: {off}")
-    if adjustment.checked is False:
+    if adjustment.delivered == "plotting" and adjustment.checked is False:
         pencil.paragraph(
             "Plotted from the lines that make the figure alone. Do not rely on it before the check is settled."
         )
@@ -264,7 +264,7 @@ def accuracy_block(pencil: Pencil, told: Told) -> None:
     half = float(np.median(list(reach.values())))
     worst = max(reach, key=lambda name: (reach[name], name))
     text = (
-        f"Nineteen times out of twenty a point lies within {sd_text(half)} of where it is drawn (half of them or more),"
+        f"With odds of 19 to 1, half of the points lie within {sd_text(half)} of where they are drawn,"
         f" and the weakest, {worst}, within {sd_text(reach[worst])};"
         f" one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
     )
@@ -295,7 +295,7 @@ def title_block(pencil: Pencil, told: Told) -> None:
         pencil.paragraph(told.shows, bold=True)
     pencil.paragraph(f"Scale 1:{told.scale} on {told.paper}", height=2.5, bold=True)
     pencil.gap(0.8)
-    surveyor = ", ".join(filter(None, (book.surveyor, *book.party)))
+    surveyor = ", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party))))
     rows = (
         ("Measured", book.date.isoformat() if book.date else None),
         ("By", surveyor or None),

@@ -21,6 +21,7 @@ def _face(name: str) -> Any:
     return TTFontFile(str(FOLDER / f"{name}.ttf"), charInfo=1)
 
 
+@lru_cache(maxsize=4096)
 def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is, in the unit of ``height``, the height of its capitals.
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-__all__ = ["Spot", "Wanted", "along_piece", "around", "box", "inside", "overlap_share", "settle", "upright"]
+__all__ = ["Spot", "Wanted", "along_piece", "around", "box", "inside", "outside", "overlap_share", "settle", "upright"]
 
 CLEAR: Final = 0.35  #: kept free around a label, mm
 OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
@@ -117,6 +117,25 @@ def inside(ring: Any, width: float, height: float) -> tuple[Spot, ...]:
     cost = out * 1.5 + far * 0.08
     order = np.argsort(cost, kind="stable")[:24]
     return tuple(Spot(float(grid[i, 0]), float(grid[i, 1]), 0.0, float(cost[i])) for i in order)
+
+
+def outside(ring: Any, width: float, height: float) -> tuple[Spot, ...]:
+    """Return places around a polygon, for what it is too small to hold."""
+    left, bottom, right, top = ring.bounds
+    x, y = (left + right) / 2, (bottom + top) / 2
+    spots = []
+    for ring_number, gap in enumerate((1.0, 3.0)):
+        dx, dy = (right - left) / 2 + gap + width / 2, (top - bottom) / 2 + gap + height / 2
+        for a, b, cost in (
+            (0.0, dy, 0.0),
+            (0.0, -dy, 0.2),
+            (dx, 0.0, 0.3),
+            (-dx, 0.0, 0.4),
+            (dx, dy, 1.0),
+            (-dx, -dy, 1.2),
+        ):
+            spots.append(Spot(x + a, y + b, 0.0, 3.0 + cost + 2.0 * ring_number))
+    return tuple(spots)
 
 
 def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:

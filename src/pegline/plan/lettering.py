@@ -18,7 +18,7 @@ from pegline.frame.model import Frame
 from pegline.plan.display import flattened
 from pegline.plan.figures import area_text, bearing_text, length_text
 from pegline.plan.fonts import text_width
-from pegline.plan.labels import Spot, Wanted, along_piece, around, inside, settle, upright
+from pegline.plan.labels import Spot, Wanted, along_piece, around, inside, outside, settle, upright
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.style import LAYERS
 from pegline.plan.symbols import SYMBOLS
@@ -145,7 +145,8 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Ite
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     height = STRONG if feature.kind in ("building", "boundary") else NAME
-    places = inside(ring, text_width(text, height), height + (2 * NAME if area else 0.0))
+    size = (text_width(text, height), height + (2 * NAME if area else 0.0))
+    places = (*inside(ring, *size), *outside(ring, *size))
     lift = NAME if area else 0.0  # name and area stand one above the other, as one block
     named = [Spot(spot.x, spot.y + lift, 0.0, spot.cost) for spot in places]
     yield _Asked("NAMES", _wanted(text, height, named, rank=1, needed=True), feature.name, feature.source)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import count
 from math import ceil
 from typing import Final
+
+#: From a paper and its direction (landscape: true) to the room that its tables need.
+StripOf = Callable[[str, bool], float | None]
 
 __all__ = ["FOOT", "MARGIN", "PAPERS", "Layout", "Tile", "choose_layout", "scales"]
 
@@ -75,7 +78,7 @@ class Layout:
 
 def choose_layout(
     bounds: tuple[float, float, float, float],
-    strips: Mapping[tuple[str, bool], float | None],
+    strip_of: StripOf,
     *,
     scale: int | None,
     paper: str | None,
@@ -87,32 +90,30 @@ def choose_layout(
     ----------
     bounds
         West, south, east, north of what is drawn, metres.
-    strips
+    strip_of
         For each paper and direction (landscape: true) the width or height that its tables
         need, millimetres; None where they do not fit at all.
     scale, paper, landscape
         What the book or the run asks for; None leaves it open.
     """
     if scale is None:
-        scale = next(s for s in scales() if _fitting(bounds, strips, s, paper or USUAL, landscape))
+        scale = next(s for s in scales() if _fitting(bounds, strip_of, s, paper or USUAL, landscape))
     for name in [paper] if paper else PAPERS:
-        if found := _fitting(bounds, strips, scale, name, landscape):
+        if found := _fitting(bounds, strip_of, scale, name, landscape):
             return found
-    return _joined(bounds, strips, scale, paper or JOINED, landscape)
+    return _joined(bounds, strip_of, scale, paper or JOINED, landscape)
 
 
-def _layouts(
-    strips: Mapping[tuple[str, bool], float | None], scale: int, paper: str, landscape: bool | None
-) -> Iterator[Layout]:
+def _layouts(strip_of: StripOf, scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
     for across in (True, False) if landscape is None else (landscape,):
-        strip = strips[paper, across]
+        strip = strip_of(paper, across)
         if strip is not None:
             yield Layout(scale, paper, across, strip, ())
 
 
 def _fitting(
     bounds: tuple[float, float, float, float],
-    strips: Mapping[tuple[str, bool], float | None],
+    strip_of: StripOf,
     scale: int,
     paper: str,
     landscape: bool | None,
@@ -120,7 +121,7 @@ def _fitting(
     """Return the layout on one sheet, of two the one that leaves the more room; None where neither holds it."""
     west, south, east, north = bounds
     best: tuple[float, Layout] | None = None
-    for layout in _layouts(strips, scale, paper, landscape):
+    for layout in _layouts(strip_of, scale, paper, landscape):
         left, bottom, right, top = layout.window
         spare = min(right - left - (east - west) * 1000 / scale, top - bottom - (north - south) * 1000 / scale)
         if spare >= 2 * AIR and (best is None or spare > best[0]):
@@ -137,7 +138,7 @@ def _with_tiles(layout: Layout, tiles: tuple[Tile, ...], columns: int) -> Layout
 
 def _joined(
     bounds: tuple[float, float, float, float],
-    strips: Mapping[tuple[str, bool], float | None],
+    strip_of: StripOf,
     scale: int,
     paper: str,
     landscape: bool | None,
@@ -145,7 +146,9 @@ def _joined(
     """Return the fewest sheets that show everything between them."""
     west, south, east, north = bounds
     found: list[tuple[int, Layout]] = []
-    usable = list(_layouts(strips, scale, paper, landscape)) or [Layout(scale, paper, landscape is not False, 80.0, ())]
+    usable = list(_layouts(strip_of, scale, paper, landscape)) or [
+        Layout(scale, paper, landscape is not False, 80.0, ())
+    ]
     for layout in usable:
         left, bottom, right, top = layout.window
         wide, high = (right - left - 2 * LAP) * scale / 1000, (top - bottom - 2 * LAP) * scale / 1000

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from math import ceil, floor, log10
 
 import numpy as np
@@ -23,16 +24,17 @@ COLUMN = 57.0  #: narrowest column of tables, mm
 PAD = 3.0  #: between a column and its edges
 FEW = 10  #: stations that the table shows before a larger paper is taken
 CHECK_BAR = 100.0  #: mm
-
-Columns = tuple[int, float, float]  #: number, width of each, height
+LONGEST_BAR = 150.0  #: mm
 
 
 def lay_out(bounds: tuple[float, float, float, float], told: Told, options: Options) -> Layout:
     """Return scale, paper and tiles for what is drawn."""
     sheet = told.book.sheet
     landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
-    strips = {(paper, across): _strip(told, paper, across) for paper in PAPERS for across in (True, False)}
-    return choose_layout(bounds, strips, scale=told.book.scale, paper=options.paper or sheet.paper, landscape=landscape)
+    strip_of = cache(lambda name, across: _strip(told, name, across))
+    return choose_layout(
+        bounds, strip_of, scale=told.book.scale, paper=options.paper or sheet.paper, landscape=landscape
+    )
 
 
 def _size(paper: str, across: bool) -> tuple[float, float]:
@@ -44,15 +46,16 @@ def _strip(told: Told, paper: str, across: bool) -> float | None:
     """Return the width (landscape) or height (portrait) that the tables need; None where they do not fit."""
     width, height = _size(paper, across)
     if across:
+        drawn = _blocks(told, _column(paper) - 2 * PAD, FEW)
         for columns in (1, 2):
-            size = (columns, _column(paper) - 2 * PAD, height - 2 * MARGIN - PAD)
-            if columns * _column(paper) < 0.45 * width and _flow(told, size) is not None:
+            if columns * _column(paper) < 0.45 * width and _flow(drawn, columns, height - 2 * MARGIN - PAD) is not None:
                 return columns * _column(paper)
         return None
     columns = int((width - 2 * MARGIN) // COLUMN)
     each = (width - 2 * MARGIN) / columns - 2 * PAD
+    drawn = _blocks(told, each, FEW)
     for tall in range(40, int(height * 0.6), 4):
-        if _flow(told, (columns, each, tall - PAD)) is not None:
+        if _flow(drawn, columns, tall - PAD) is not None:
             return float(tall)
     return None
 
@@ -61,21 +64,24 @@ def _column(paper: str) -> float:
     return COLUMN + 2 * PAD if paper == "A4" else COLUMN + 2 * PAD + 7.0
 
 
-def _drawn(block: Callable[[Pencil, Told], None], told: Told, width: float, rows: int) -> Pencil:
-    pencil = Pencil(width)
-    if block is station_block:
-        station_block(pencil, told, rows)
-    else:
-        block(pencil, told)
-    return pencil
+def _blocks(told: Told, width: float, rows: int) -> list[Pencil]:
+    """Return the blocks drawn in a column so wide, with so many rows of stations."""
+    drawn = []
+    for block in BLOCKS:
+        pencil = Pencil(width)
+        if block is station_block:
+            station_block(pencil, told, rows)
+        else:
+            block(pencil, told)
+        drawn.append(pencil)
+    return drawn
 
 
-def _flow(told: Told, size: Columns, rows: int = FEW) -> list[tuple[int, float, Pencil]] | None:
+def _flow(drawn: Sequence[Pencil], columns: int, height: float) -> list[tuple[int, float, Pencil]] | None:
     """Return column and top of each block, the title in the last corner; None where they do not fit."""
-    columns, width, height = size
     placed = []
     column, y = 0, 0.0
-    *others, title = (_drawn(block, told, width, rows) for block in BLOCKS)
+    *others, title = drawn
     for pencil in others:
         if y + -pencil.y > height:
             column, y = column + 1, 0.0
@@ -83,7 +89,7 @@ def _flow(told: Told, size: Columns, rows: int = FEW) -> list[tuple[int, float, 
             return None
         placed.append((column, y, pencil))
         y += -pencil.y
-    if column == columns - 1 and y + -title.y > height:
+    if -title.y + (y if column == columns - 1 else 0.0) > height:
         return None
     return [*placed, (columns - 1, height + title.y, title)]
 
@@ -100,18 +106,17 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
         each, tall = (width - 2 * MARGIN) / columns, layout.strip
         left, top = MARGIN, MARGIN + layout.strip
     stations = told.adjustment.solution.stations
-    size = (columns, each - 2 * PAD, tall - PAD)
+    within, room = each - 2 * PAD, tall - PAD
     choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    flow = next((found for rows in choices if (found := _flow(told, size, rows)) is not None), None) or _cramped(
-        told, size
-    )
+    flows = (_flow(_blocks(told, within, rows), columns, room) for rows in choices)
+    flow = next((flow for flow in flows if flow is not None), None) or _cramped(_blocks(told, within, 0), columns, room)
     items: list[Item] = []
     for column, y, pencil in flow:
         items += moved(pencil.items, left + column * each + PAD, top - y)
     if layout.landscape:
         items.append(_line((left, MARGIN), (left, top)))
     else:
-        items.append(_line((MARGIN, top), (width - MARGIN, top)))
+        items.append(_line((MARGIN, top), (layout.size[0] - MARGIN, top)))
     last = left + (columns - 1) * each
     _, y, pencil = flow[-1]
     items.append(_line((last, top - y + 0.5), (last + each, top - y + 0.5)))
@@ -119,10 +124,8 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
     return items
 
 
-def _cramped(told: Told, size: Columns) -> list[tuple[int, float, Pencil]]:
+def _cramped(drawn: Sequence[Pencil], columns: int, height: float) -> list[tuple[int, float, Pencil]]:
     """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
-    columns, width, height = size
-    drawn = [_drawn(block, told, width, 0) for block in BLOCKS]
     room = [height] * columns
     title = drawn[-1]
     room[-1] += title.y
@@ -180,6 +183,7 @@ def _bars(layout: Layout, told: Told) -> list[Item]:
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
     start = x + CHECK_BAR + 12.0
     room = right - start - max(text_width(UNIT_WORDS[name], SMALL) for name, _ in rows) - 6.0
+    room = min(room, LONGEST_BAR)
     items: list[Item] = []
     for name, way in rows:
         items += _bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
@@ -231,7 +235,7 @@ def _grid(layout: Layout, tile: Tile, told: Told) -> list[Item]:
         last = floor((centre[axis] + (high - middle[axis]) / mm) / step)
         return [(k * step, middle[axis] + (k * step - centre[axis]) * mm) for k in range(first, last + 1)]
 
-    xs, ys = lines(0, left + 4, right - 4), lines(1, bottom + 8, top - 4)
+    xs, ys = lines(0, left + 14, right - 10), lines(1, bottom + 14, top - 10)
     items: list[Item] = [_line((x - 1.5, y), (x + 1.5, y), layer="GRID") for _, x in xs for _, y in ys]
     items += [_line((x, y - 1.5), (x, y + 1.5), layer="GRID") for _, x in xs for _, y in ys]
     for east, x in xs:

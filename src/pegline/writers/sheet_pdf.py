@@ -54,7 +54,7 @@ def _size(page: Page) -> tuple[float, float]:
 def _describe(canvas: Any, plan: Plan) -> None:
     book = plan.book
     canvas.setTitle(plan.title)
-    canvas.setAuthor(", ".join(filter(None, (book.surveyor, *book.party))) or "not told")
+    canvas.setAuthor(", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party)))) or "not told")
     canvas.setSubject(f"Plan at 1:{plan.scale}" + (f", {book.place}" if book.place else "") + f", from {book.file}")
     canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.frame.crs_name}")
     canvas.setCreator("pegline")

@@ -36,8 +36,8 @@ __all__ = [
 
 #: A plot that lies further outside its CRS's area of use is refused, nearer it is told, metres.
 FAR_OUTSIDE: Final = 50_000.0
-#: Scale along the meridian and along the parallel of a conformal projection differ by no more than rounding.
-CONFORMAL: Final = 1e-5
+#: Steps of 100 m to the north and to the east differ by less on a conformal grid, even at its zone's edge.
+CONFORMAL: Final = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,10 +173,23 @@ def factors_at(grid: Grid, place: tuple[float, float]) -> Factors:
     # PROJ counts the longitude of these factors from the CRS's own meridian.
     own = degrees(meridian.longitude * meridian.unit_conversion_factor)
     found = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
-    if abs(found.meridional_scale / found.parallel_scale - 1) > CONFORMAL:
+    if not _conformal(grid, place):
         text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
         raise BookError([Finding("crs", text)])
     return Factors(sqrt(found.meridional_scale * found.parallel_scale), radians(found.meridian_convergence))
+
+
+def _conformal(grid: Grid, place: tuple[float, float]) -> bool:
+    """Return whether 100 m to the north and 100 m to the east come out equally long and square.
+
+    Measured, not asked of PROJ: of the web's Mercator it says so of a sphere.
+    """
+    ellipsoid = grid.crs.ellipsoid
+    geod = Geod(a=ellipsoid.semi_major_metre, b=ellipsoid.semi_minor_metre)
+    origin = complex(*grid.proj(*place))
+    north, east = (complex(*grid.proj(*geod.fwd(*place, azimuth, 100.0)[:2])) - origin for azimuth in (0, 90))
+    # Where the projection keeps angles, north turned a quarter to the right is east.
+    return abs(north * -1j - east) < CONFORMAL * abs(east)
 
 
 def gaussian_radius(grid: Grid, latitude_deg: float) -> float:

@@ -16,7 +16,7 @@ FIRST_YEAR: Final = 1900
 LAST_YEAR: Final = 2029
 
 
-def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date) -> float | None:
+def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date, height: float = 0.0) -> float | None:
     """Return the declination of the needle by the IGRF, radians, east positive; None outside its years.
 
         D = atan2(B east, B north)
@@ -24,9 +24,11 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
     Parameters
     ----------
     longitude_deg, latitude_deg
-        Of the place, degrees; its height changes nothing that a compass shows.
+        Of the place, degrees.
     day
         The day of the survey.
+    height
+        Above the ellipsoid, metres; a hill changes nothing that a compass shows.
 
     References
     ----------
@@ -41,7 +43,9 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
         return None
     import ppigrf  # brings pandas, which a survey without a compass need not wait for
 
-    east, north, _ = ppigrf.igrf(longitude_deg, latitude_deg, 0.0, datetime.datetime(day.year, day.month, day.day))
+    east, north, _ = ppigrf.igrf(
+        longitude_deg, latitude_deg, height / 1000, datetime.datetime(day.year, day.month, day.day)
+    )
     return atan2(float(east[0]), float(north[0]))
 
 

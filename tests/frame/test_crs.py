@@ -1,0 +1,261 @@
+"""Which CRSs are taken, what they do to lengths and bearings, and ways between them."""
+
+from __future__ import annotations
+
+from math import atan2, degrees
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import yaml
+from pyproj import CRS, Geod
+
+from pegline.errors import BookError, Place
+from pegline.frame.control import bring
+from pegline.frame.crs import (
+    elevation_factor,
+    factors_at,
+    gaussian_radius,
+    geographic,
+    grid_of,
+    outside,
+    place_of,
+    way_between,
+)
+from pegline.frame.steps import convergence_words
+from pegline.measures.angles import degrees as read_degrees
+from pegline.measures.control import Control, ControlPoint
+
+PUBLISHED = Path(__file__).parents[1] / "published"
+HERE = Place("book.yaml", 1, 1)
+#: Grids of many kinds, on both hemispheres and both sides of their meridians, with a place on each.
+GRIDS = {
+    "EPSG:27700": (-1.5, 53.0),
+    "EPSG:32633": (12.2, 51.5),
+    "EPSG:32733": (17.4, -35.0),
+    "EPSG:2193": (178.0, -38.5),
+    "EPSG:5514": (17.1, 49.2),
+    "EPSG:2056": (8.5, 47.4),
+    "EPSG:29903": (-6.3, 53.3),
+    "EPSG:2154": (-1.6, 47.2),
+    "EPSG:27572": (5.0, 47.0),
+    "EPSG:2229": (-118.2, 34.0),
+    "EPSG:28992": (6.5, 52.5),
+    "EPSG:32701": (-179.5, -18.0),
+}
+
+
+def cases(family: str) -> list[Any]:
+    files = sorted((PUBLISHED / family).glob("*.yaml"))
+    return [pytest.param(yaml.safe_load(file.read_text("utf-8")), id=file.stem) for file in files]
+
+
+def angle(text: str) -> float:
+    return -read_degrees(text[1:]) if text.startswith("-") else read_degrees(text)
+
+
+def control(crs: str, *points: ControlPoint, allow_shift: float | None = None) -> Control:
+    return Control(crs=crs, points=points, place=HERE, crs_place=HERE, allow_shift=allow_shift)
+
+
+# --- published ---
+
+
+@pytest.mark.parametrize("case", cases("grid"))
+def test_latitude_and_longitude_come_onto_the_grid_as_printed(case: dict[str, Any]) -> None:
+    given, expected = case["given"], case["expected"]
+    grid = grid_of(given["crs"])
+    latitude, longitude = angle(given["latitude"]), angle(given["longitude"])
+    point = ControlPoint("A", 0.01, HERE, latitude_deg=latitude, longitude_deg=longitude, crs=given["geographic"])
+
+    (known,) = bring(control(given["crs"], point), [point], grid)
+
+    assert known.easting == pytest.approx(expected["easting"], abs=case["tolerance"])
+    assert known.northing == pytest.approx(expected["northing"], abs=case["tolerance"])
+    if "convergence" in expected:
+        factors = factors_at(grid, (longitude, latitude))
+        assert degrees(factors.convergence) == pytest.approx(expected["convergence"], abs=case["tolerance"])
+        assert factors.scale == pytest.approx(expected["scale"], abs=1e-8)
+
+
+@pytest.mark.parametrize("case", cases("heights"))
+def test_a_length_comes_down_to_the_ellipsoid_as_printed(case: dict[str, Any]) -> None:
+    given = case["given"]
+
+    found = given["length"] * elevation_factor(given["height"], given["radius"])
+
+    assert found == pytest.approx(case["expected"], abs=case["tolerance"])
+
+
+# --- what a projection does, against geodesics ---
+
+
+@pytest.mark.parametrize("crs", GRIDS)
+def test_the_convergence_has_the_sign_and_size_that_a_step_north_shows(crs: str) -> None:
+    place = GRIDS[crs]
+    here, there = (np.array(grid_of(crs).proj(place[0], place[1] + step)) for step in (0.0, 1e-5))
+    grid_bearing_of_true_north = atan2(*(there - here))
+
+    convergence = factors_at(grid_of(crs), place).convergence
+
+    assert degrees(convergence) == pytest.approx(-degrees(grid_bearing_of_true_north), abs=1e-5)
+    assert ("west" in convergence_words(convergence)) == (grid_bearing_of_true_north < 0)
+
+
+@pytest.mark.parametrize("crs", GRIDS)
+def test_a_geodesic_times_the_scale_is_the_length_on_the_grid(crs: str) -> None:
+    grid = grid_of(crs)
+    base = grid.crs.geodetic_crs
+    geod = Geod(a=base.ellipsoid.semi_major_metre, b=base.ellipsoid.semi_minor_metre)
+    lon, lat = GRIDS[crs]
+    ends = [geod.fwd(lon, lat, azimuth, 100.0) for azimuth in (37.0, 217.0)]
+    unit = grid.metres_per_unit
+    eastings, northings = np.array([grid.proj(end[0], end[1]) for end in ends]).T * unit
+
+    assert np.hypot(np.ptp(eastings), np.ptp(northings)) / 200 == pytest.approx(
+        factors_at(grid, (lon, lat)).scale, abs=2e-8
+    )
+
+
+def test_the_place_of_a_grid_point_is_its_longitude_and_latitude() -> None:
+    for crs, (lon, lat) in GRIDS.items():
+        grid = grid_of(crs)
+        x, y = grid.proj(lon, lat)
+
+        assert place_of(grid, x * grid.metres_per_unit, y * grid.metres_per_unit) == pytest.approx((lon, lat), abs=1e-9)
+
+
+def test_the_mean_radius_is_that_of_the_ellipsoid() -> None:
+    # WGS 84: M N at the pole is (a²/b)², at the equator b² (a/a)²; so R is a²/b and b.
+    grid = grid_of("EPSG:32630")
+
+    assert gaussian_radius(grid, 90) == pytest.approx(6378137.0**2 / 6356752.314245)
+    assert gaussian_radius(grid, 0) == pytest.approx(6356752.314245)
+
+
+# --- which are taken ---
+
+
+@pytest.mark.parametrize(
+    ("crs", "word"),
+    [
+        ("rubbish", "no coordinate reference system"),
+        ("EPSG:4326", "EPSG:32630 (WGS 84 / UTM zone 30N)"),
+        ("EPSG:4258", "ETRS89 / UTM zone 30N"),
+        ("EPSG:2048", "west and south"),
+        ("EPSG:5513", "south and west"),
+        ("EPSG:5703", "vertical"),
+        ("EPSG:4978", "geocentric"),
+        ("EPSG:2037", "EPSG:2960"),
+    ],
+)
+def test_what_is_no_grid_is_refused_with_what_to_take_instead(crs: str, word: str) -> None:
+    with pytest.raises(BookError) as caught:
+        grid_of(crs, HERE, near=(-1.2, 52.0))
+
+    assert word in str(caught.value)
+    assert str(caught.value).startswith("book.yaml:1:1: ")
+
+
+@pytest.mark.parametrize("crs", ["EPSG:3857", "EPSG:3035", "ESRI:54009"])
+def test_a_projection_that_bends_right_angles_is_refused(crs: str) -> None:
+    with pytest.raises(BookError, match="not conformal"):
+        factors_at(grid_of(crs), (7.0, 50.0))
+
+
+def test_a_vertical_part_is_left_out_with_a_word() -> None:
+    grid = grid_of("EPSG:7405")
+
+    assert grid.name == "OSGB36 / British National Grid (EPSG:27700)"
+    assert [warning.rule for warning in grid.warnings] == ["vertical-part"]
+
+
+def test_a_grid_in_us_feet_says_how_long_its_foot_is() -> None:
+    assert grid_of("EPSG:2229").metres_per_unit == pytest.approx(1200 / 3937)
+
+
+@pytest.mark.parametrize(
+    ("crs", "place", "kilometres"),
+    [
+        ("EPSG:32630", (-3.0, 50.0), 0),
+        ("EPSG:32630", (1.0, 50.0), 72),
+        ("EPSG:2193", (178.0, -40.0), 0),
+        ("EPSG:3832", (-179.0, 10.0), 0),  # its area crosses the 180° meridian
+    ],
+)
+def test_how_far_a_place_lies_outside_the_area_of_use(crs: str, place: tuple[float, float], kilometres: float) -> None:
+    assert outside(grid_of(crs), place) / 1000 == pytest.approx(kilometres, abs=1)
+
+
+# --- ways between them ---
+
+
+def test_within_one_datum_the_way_is_exact() -> None:
+    way = way_between(CRS("EPSG:4258"), CRS("EPSG:25830"), (-1.2, 52.0))
+
+    assert way is not None
+    assert way.accuracy == 0
+
+
+@pytest.mark.parametrize(
+    ("source", "target", "sample", "metres"),
+    [
+        ("EPSG:4326", "EPSG:27700", (-1.2, 52.0), 2.0),
+        ("EPSG:27700", "EPSG:25830", (400000, 300000), 3.0),
+        ("EPSG:4326", "EPSG:25830", (-1.2, 52.0), 1.0),
+    ],
+)
+def test_a_change_of_datum_has_the_accuracy_of_the_grids_at_hand(
+    source: str, target: str, sample: tuple[float, float], metres: float
+) -> None:
+    way = way_between(CRS(source), CRS(target), sample)
+
+    assert way is not None
+    assert way.accuracy == metres
+
+
+@pytest.mark.parametrize(("source", "target"), [("EPSG:27700", "EPSG:26917"), ("EPSG:9300", "EPSG:32630")])
+def test_a_way_that_is_a_mere_guess_is_none(source: str, target: str) -> None:
+    assert way_between(CRS(source), CRS(target), (400000, 300000)) is None
+
+
+def test_latitude_and_longitude_need_a_geographic_crs() -> None:
+    with pytest.raises(BookError, match="EPSG:4326"):
+        geographic("EPSG:27700", HERE)
+
+
+def test_control_of_another_datum_is_refused_unless_the_book_allows_the_shift() -> None:
+    point = ControlPoint("A", 0.5, HERE, latitude_deg=52.0, longitude_deg=-1.2)
+    grid = grid_of("EPSG:27700")
+
+    with pytest.raises(BookError, match="allow_shift: 2"):
+        bring(control("EPSG:27700", point), [point], grid)
+    with pytest.raises(BookError, match="OSTN15"):
+        bring(control("EPSG:27700", point, allow_shift=1.0), [point], grid)
+    (known,) = bring(control("EPSG:27700", point, allow_shift=2.0), [point], grid)
+    # The Ordnance Survey's transformer puts this place near E 454800, N 233800 (from memory, coarse).
+    assert (known.easting, known.northing) == pytest.approx((454_900, 233_800), abs=500)
+
+
+def test_control_on_another_grid_in_feet_keeps_its_accuracy_in_metres() -> None:
+    # California zone 5 in US survey feet and in metres (EPSG:2229, EPSG:26945) are one projection.
+    grid = grid_of("EPSG:26945")
+    feet = ControlPoint("A", 1.0, HERE, easting=6_500_000.0, northing=1_850_000.0, crs="EPSG:2229")
+
+    (known,) = bring(control("EPSG:26945", feet), [feet], grid)
+
+    assert (known.easting, known.northing, known.sd) == pytest.approx(
+        (6_500_000 * 1200 / 3937, 1_850_000 * 1200 / 3937, 1200 / 3937), abs=2e-3
+    )
+
+
+def test_points_in_grads_from_another_meridian_are_understood() -> None:
+    # NTF (Paris), EPSG:4807, counts grads from Paris, 2.33722917° east of Greenwich; EPSG:4275 degrees from Greenwich.
+    grid = grid_of("EPSG:27572")
+    paris = ControlPoint("A", 1.0, HERE, latitude_deg=47.0, longitude_deg=1.0, crs="EPSG:4807")
+    greenwich = ControlPoint("B", 1.0, HERE, latitude_deg=47.0, longitude_deg=1.0 + 2.33722917, crs="EPSG:4275")
+
+    first, second = bring(control("EPSG:27572", paris, greenwich), [paris, greenwich], grid)
+
+    assert (first.easting, first.northing) == pytest.approx((second.easting, second.northing), abs=0.01)

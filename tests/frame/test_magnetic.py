@@ -1,0 +1,115 @@
+"""The compass: declination against official test values and a second library; local attraction."""
+
+from __future__ import annotations
+
+import datetime
+from math import degrees, pi, radians
+from pathlib import Path
+from typing import Any
+
+import ppigrf
+import pytest
+import yaml
+from pygeomag import GeoMag
+
+from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
+
+PUBLISHED = Path(__file__).parents[1] / "published"
+#: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
+#: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
+MODELS_APART = 50.0
+MINUTE = radians(1 / 60)
+
+
+def values() -> list[Any]:
+    files = sorted((PUBLISHED / "magnetic").glob("*.yaml"))
+    return [
+        pytest.param(*case["at"], case["declination"], id=f"{file.stem} {case['at']}")
+        for file in files
+        for case in yaml.safe_load(file.read_text("utf-8"))["expected"]
+    ]
+
+
+def day_of(year: float) -> datetime.date:
+    return datetime.date(int(year), 1, 1) + datetime.timedelta(days=(year % 1) * 365.25)
+
+
+def horizontal_field(day: datetime.date, height: float, latitude: float, longitude: float) -> float:
+    east, north, _ = ppigrf.igrf(longitude, latitude, height / 1000, datetime.datetime(day.year, day.month, day.day))
+    return float((east[0] ** 2 + north[0] ** 2) ** 0.5)
+
+
+@pytest.mark.parametrize(("year", "height_km", "latitude", "longitude", "expected"), values())
+def test_the_declination_is_that_of_the_world_magnetic_model(
+    year: float, height_km: float, latitude: float, longitude: float, expected: float
+) -> None:
+    day, height = day_of(year), 1000 * height_km
+    found = declination(longitude_deg=longitude, latitude_deg=latitude, day=day, height=height)
+    field = horizontal_field(day, height, latitude, longitude)
+
+    assert found is not None
+    assert degrees(found) == pytest.approx(expected, abs=degrees(MODELS_APART / field) + 0.005)
+
+
+@pytest.mark.parametrize("year", [2015.5, 2019.0, 2022.0, 2026.3, 2029.0])
+@pytest.mark.parametrize(
+    ("latitude", "longitude"), [(51.5, -2.8), (-36.8, 174.8), (40.4, -3.7), (64.1, -21.9), (-1.3, 36.8), (35.7, 139.7)]
+)
+def test_a_second_library_gives_the_same_declination(year: float, latitude: float, longitude: float) -> None:
+    coefficients = f"wmm/WMM_{2025 if year >= 2025 else 2020 if year >= 2020 else '2015v2'}.COF"
+    second = GeoMag(coefficients_file=coefficients).calculate(glat=latitude, glon=longitude, alt=0, time=year)
+    found = declination(longitude_deg=longitude, latitude_deg=latitude, day=day_of(year))
+
+    assert found is not None
+    assert degrees(found) == pytest.approx(second.d, abs=degrees(MODELS_APART / second.h))
+
+
+@pytest.mark.parametrize("year", [1899, 2030])
+def test_outside_its_years_the_model_says_nothing(year: int) -> None:
+    assert declination(longitude_deg=0, latitude_deg=50, day=datetime.date(year, 6, 1)) is None
+
+
+def test_the_model_reaches_back_to_1900() -> None:
+    # London stood near 16.5° west in 1900: common knowledge of the trade, from memory.
+    found = declination(longitude_deg=-0.1, latitude_deg=51.5, day=datetime.date(1900, 1, 1))
+
+    assert found is not None
+    assert degrees(found) == pytest.approx(-16.5, abs=1)
+
+
+# --- local attraction ---
+
+
+def at(degrees_: float, minutes: float) -> float:
+    return radians(degrees_ + minutes / 60)
+
+
+def test_local_attraction_is_carried_from_the_line_that_agrees() -> None:
+    # ques10.com item 29407 (teaching page, printed answers read there): D and E are free; B -0°40', C +1°22', A 0.
+    read = {
+        ("A", "B"): [at(44, 40)],
+        ("B", "A"): [at(225, 20)],
+        ("B", "C"): [at(96, 20)],
+        ("C", "B"): [at(274, 18)],
+        ("C", "D"): [at(30, 40)],
+        ("D", "C"): [at(212, 2)],
+        ("D", "E"): [at(320, 12)],
+        ("E", "D"): [at(140, 12)],
+    }
+
+    turned, freed = attraction_by_station(read, radians(0.05))
+
+    assert turned == pytest.approx({"A": 0, "B": -at(0, 40), "C": at(1, 22), "D": 0, "E": 0}, abs=MINUTE / 2)
+    printed = {"AB": at(44, 40), "BC": at(95, 40), "CD": at(32, 2), "DE": at(320, 12)}
+    assert {p + q: freed[p, q] for p, q in (("A", "B"), ("B", "C"), ("C", "D"), ("D", "E"))} == pytest.approx(
+        printed, abs=MINUTE / 2
+    )
+
+
+def test_where_no_line_agrees_with_itself_no_station_is_accused() -> None:
+    assert attraction_by_station({("A", "B"): [1.0], ("B", "A"): [1.1 + pi]}, 0.01) == ({}, {})
+
+
+def test_fore_and_back_are_compared_across_north() -> None:
+    assert disagreement(radians(359), radians(178)) == pytest.approx(radians(-1))
+    assert disagreement_limit(radians(1)) == pytest.approx(radians(4.2426), abs=1e-5)

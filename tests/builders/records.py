@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import dist
+from random import Random
 
+from builders.networks import ranged
+from builders.plot import Plot
 from pegline.book.model import Book, Limits, Line, Station
 from pegline.errors import Place
+from pegline.frame.model import Frame
 from pegline.measures.offset import Row
 from pegline.measures.values import Length, Pair, Reading, Side
 from pegline.reduction.model import (
@@ -19,11 +23,12 @@ from pegline.reduction.model import (
     TapeConstants,
 )
 
-__all__ = ["LAY_SD", "SCALE_SD", "ground", "measured"]
+__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "apart", "ground", "measured", "simulated"]
 
 XY = tuple[float, float]
 LAY_SD = 0.005  #: of one reading, metres
 SCALE_SD = 1 / 5000  #: of each tape
+LOCAL = Frame("local", None, "", "a local frame")
 
 
 def place(number: int) -> Place:
@@ -157,3 +162,38 @@ def _row(number: int, point: str, line: str, at: object, offset: object) -> Redu
 def apart(at: Mapping[str, XY], *pairs: str) -> dict[str, float]:
     """Return the distances of pairs ``P-Q`` between positions."""
     return {pair: dist(*(at[name] for name in pair.split("-"))) for pair in pairs}
+
+
+def simulated(
+    plot: Plot, seed: int | None, *, changed: Mapping[str, float] | None = None, scale_sd: float = SCALE_SD
+) -> tuple[Book, Reduction]:
+    """Return a plot's lines and tie stations as a party measures them, its sides told by a sketch.
+
+    The tape's own scale is drawn once, each reading's error anew; without a seed everything is exact.
+    ``changed`` adds a slip to the lines named.
+    """
+    random = Random(f"readings {seed}")
+    noise = 0.0 if seed is None else 1.0
+    scale = 1 + noise * scale_sd * random.gauss(0, 1)
+    at = plot.stations if seed is None else ranged(plot, seed).stations
+    lines = {
+        line.name: (
+            line.use,
+            dist(*(at[name] for name in line.ends)) * scale
+            + noise * random.gauss(0, LAY_SD)
+            + (changed or {}).get(line.name, 0.0),
+        )
+        for line in plot.lines
+    }
+    rows = [
+        (row.point, line.name, _foot(at, line.ends, row.point) * scale + noise * random.gauss(0, LAY_SD), "station")
+        for line in plot.lines
+        for row in line.rows
+        if row.form == "station"
+    ]
+    return measured(lines, sketches=plot.stations, rows=rows, scale_sd=scale_sd)
+
+
+def _foot(at: Mapping[str, XY], ends: tuple[str, str], point: str) -> float:
+    (x, y), (u, v), (p, q) = at[ends[0]], at[ends[1]], at[point]
+    return ((p - x) * (u - x) + (q - y) * (v - y)) / dist((x, y), (u, v))

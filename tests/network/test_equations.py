@@ -1,0 +1,77 @@
+"""Each equation's derivatives are those of its own value, and its value is what a tape or compass reads."""
+
+from math import atan2, hypot, pi
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pegline.network.equations import (
+    EQUATIONS,
+    Bearing,
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Offset,
+    Ranging,
+    Square,
+)
+
+STEP = 1e-6  # metres: of the differences
+AGREE = 1e-6  # of a derivative: the difference's own error
+NUMBERS = {Chainage: [50.0], Ranging: [1.0], Offset: [-1.0], Oblique: [0.3], Control: [0.6, 0.8]}
+POINTS = {Distance: 2, Bearing: 2, Control: 1}
+coordinate = st.floats(-100, 100)
+
+
+def value(kind, points, numbers):
+    return EQUATIONS[kind].function(points[None], numbers[None])[0][0]
+
+
+@pytest.mark.parametrize("kind", EQUATIONS, ids=lambda kind: kind.__name__)
+@given(places=st.lists(st.tuples(coordinate, coordinate), min_size=3, max_size=3))
+def test_derivatives_are_those_of_the_value(kind, places):
+    points = np.array(places)[: POINTS.get(kind, 3)]
+    numbers = np.array(NUMBERS.get(kind, []))
+    gaps = [np.hypot(*(a - b)) for i, a in enumerate(points) for b in points[:i]]
+    if gaps and min(gaps) < 5:
+        return
+    if kind is Oblique and value(kind, points, numbers) < 5:
+        return
+    _, partials = EQUATIONS[kind].function(points[None], numbers[None])
+    for point in range(len(points)):
+        for axis in range(2):
+            moved, back = points.copy(), points.copy()
+            moved[point, axis] += STEP
+            back[point, axis] -= STEP
+            difference = value(kind, moved, numbers) - value(kind, back, numbers)
+            if EQUATIONS[kind].angle:
+                difference = (difference + pi) % (2 * pi) - pi
+            assert partials[0, point, axis] == pytest.approx(difference / (2 * STEP), abs=AGREE, rel=AGREE)
+
+
+A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 5 along it and 5 to its left
+
+
+@pytest.mark.parametrize(
+    ("kind", "points", "numbers", "reads"),
+    [
+        (Distance, (A, B), [], 10.0),
+        (Chainage, (LEFT, A, B), [20.0], 10.0),  # half of a line that was read as 20
+        (Ranging, (LEFT, A, B), [1.0], 5.0),
+        (Offset, (LEFT, A, B), [1.0], 5.0),
+        (Offset, (LEFT, A, B), [-1.0], -5.0),
+        (Oblique, (LEFT, A, B), [0.5], 5.0),
+        (Oblique, (LEFT, A, B), [0.0], hypot(1, 7)),
+        (Bearing, (A, B), [], atan2(6, 8)),
+        (Bearing, (B, A), [], atan2(-6, -8)),
+        (Control, (B,), [1.0, 0.0], 8.0),
+        (Square, (A, B, (0.0, 15.0)), [], pi / 2),  # a turn to the left
+        (Square, (A, B, (16.0, 3.0)), [], -pi / 2),
+    ],
+)
+def test_what_is_read(kind, points, numbers, reads):
+    # By hand: A-B has the direction (0.6, 0.8), its left the direction (-0.8, 0.6).
+    assert value(kind, np.array(points), np.array(numbers)) == pytest.approx(reads, abs=1e-12)

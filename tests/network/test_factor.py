@@ -1,0 +1,63 @@
+"""Sparse factors give what a full inverse gives."""
+
+import numpy as np
+import pytest
+
+from pegline.network.factor import DenseFactor, SparseFactor
+
+DIGITS = 1e-11  # of the largest covariance
+
+
+def normal(size: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return a sparse normal matrix as keys, values and in full; some of its entries are zero but there."""
+    from scipy.sparse import identity, random, vstack
+
+    rows = random(2 * size, size, density=min(1.0, 3 / size), random_state=seed)
+    full = (vstack([rows, identity(size)]).T @ vstack([rows, identity(size)])).tocoo()
+    place = np.random.default_rng(seed).integers(0, size, (40, 2))
+    place = np.concatenate((place, place[:, ::-1]))
+    keys = np.concatenate((full.row, place[:, 0])).astype(np.int64) * (size + 1) + np.concatenate(
+        (full.col, place[:, 1])
+    )
+    values = np.concatenate((full.data, np.zeros(len(place))))
+    unique, where = np.unique(keys, return_inverse=True)
+    return unique, np.bincount(where, values), full.toarray()
+
+
+@pytest.mark.parametrize("size", [1, 5, 60, 500])
+def test_covariances_on_the_pattern_are_those_of_the_inverse(size):
+    keys, values, full = normal(size, size)
+    factor, inverse = SparseFactor(size, keys, values), np.linalg.inv(full)
+    rows, columns = np.divmod(keys, size + 1)
+    found = factor.blocks(np.stack((rows, columns), axis=1))
+    assert found[:, 0, 1] == pytest.approx(inverse[rows, columns], abs=DIGITS * np.abs(inverse).max())
+    assert found[:, 1, 1] == pytest.approx(inverse[columns, columns], abs=DIGITS * np.abs(inverse).max())
+    assert not factor._columns  # every pair came from the recursion, none by a solve
+
+
+def test_covariances_off_the_pattern_too():
+    size = 300
+    keys, values, full = normal(size, 3)
+    groups = np.random.default_rng(3).integers(-1, size, (50, 4))
+    padded = np.pad(np.linalg.inv(full), (0, 1))
+    expected = padded[groups[:, :, None], groups[:, None, :]]
+    assert SparseFactor(size, keys, values).blocks(groups) == pytest.approx(expected, abs=DIGITS)
+    assert DenseFactor(full).blocks(groups) == pytest.approx(expected, abs=DIGITS)
+
+
+def test_both_factors_solve_alike():
+    keys, values, full = normal(80, 4)
+    right = np.random.default_rng(4).standard_normal((80, 3))
+    expected = np.linalg.solve(full, right)
+    assert SparseFactor(80, keys, values).solve(right) == pytest.approx(expected, abs=DIGITS)
+    assert DenseFactor(full).solve(right) == pytest.approx(expected, abs=DIGITS)
+    assert SparseFactor(80, keys, values).solve(right[:, 0]) == pytest.approx(expected[:, 0], abs=DIGITS)
+
+
+def test_what_nothing_holds_is_named():
+    keys, values, full = normal(40, 5)
+    rows, columns = np.divmod(keys, 41)
+    loose = np.where((rows == 7) | (columns == 7), 0.0, values)
+    full[7], full[:, 7] = 0.0, 0.0
+    assert list(SparseFactor(40, keys, loose).free) == [7]
+    assert list(DenseFactor(full).free) == [7]

@@ -1,0 +1,201 @@
+"""What the start settles, what it refuses, and what it says then."""
+
+from math import dist
+
+import numpy as np
+import pytest
+from builders.records import LOCAL, apart, measured
+
+from pegline.errors import BookError
+from pegline.frame.model import Frame, FrameBearing
+from pegline.network.adjust import adjust
+from pegline.network.start import Gap
+
+MILLIMETRE = 1e-3
+AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0), "D": (30.0, -28.0), "E": (70.0, 25.0)}
+
+
+def lines(*told: str, at=AT):
+    """Return ``A-B base`` and the like with their true lengths."""
+    uses = dict(one.split(" ") for one in told)
+    return {name: (use, length) for (name, use), length in zip(uses.items(), apart(at, *uses).values(), strict=True)}
+
+
+def findings(book, reduction, frame=LOCAL):
+    with pytest.raises(BookError) as error:
+        adjust(book, reduction, frame)
+    return {finding.rule: finding for finding in error.value.findings}
+
+
+def found(book, reduction, frame=LOCAL):
+    solution = adjust(book, reduction, frame).solution
+    return {name: tuple(solution.position(name)) for name in solution.names}
+
+
+def close(one, other, far=MILLIMETRE):
+    return dist(one, other) < far
+
+
+TRIANGLE = ("A-B base", "A-C side", "B-C side")
+
+
+def test_a_side_that_nothing_settles_is_an_error_naming_all_concerned():
+    figure = (*TRIANGLE, "A-D side", "B-D side")
+    told = findings(*measured(lines(*figure), sides={"C": "left A-B"}))
+    assert set(told) == {"side-unsettled"}
+    assert all(name in told["side-unsettled"].text for name in "ABD")
+
+
+@pytest.mark.parametrize(
+    ("sides", "sketches"),
+    [
+        ({"C": "left A-B", "D": "right A-B"}, None),
+        ({"C": "right B-A", "D": "left B-A"}, None),
+        (None, {"A": (0, 0), "B": (9, 0), "C": (4, 5), "D": (5, -4)}),
+        (None, {"A": (0, 0), "B": (0, 3), "C": (-2, 1), "D": (1.5, 2)}),  # the sketch turned a quarter to the left
+        ({"C": "left A-B"}, {"C": (4, 5), "A": (0, 0), "D": (5, -4)}),  # B not drawn: the sketch as a whole
+    ],
+)
+def test_sides_and_sketches_settle(sides, sketches):
+    at = found(*measured(lines(*TRIANGLE, "A-D side", "B-D side"), sides=sides, sketches=sketches))
+    assert all(close(at[name], AT[name]) for name in "ABCD")
+
+
+def test_a_further_line_settles_a_side():
+    at = found(*measured(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie"), sides={"C": "left A-B"}))
+    assert close(at["D"], AT["D"])
+
+
+def test_a_check_line_settles_nothing():
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D check")
+    assert "side-unsettled" in findings(*measured(figure, sides={"C": "left A-B"}))
+
+
+def test_a_further_line_that_fits_both_images_settles_nothing():
+    # E lies on the line A-B prolonged, so the mirror image of D is as far from it.
+    at = {**AT, "E": (80.0, 0.0)}
+    figure = lines(
+        "A-B base", "A-C side", "B-C side", "A-D side", "B-D side", "C-E side", "B-E side", "D-E side", at=at
+    )
+    told = findings(*measured(figure, sides={"C": "left A-B", "E": "left C-B"}))
+    assert "D" in told["side-unsettled"].text
+
+
+def test_a_station_is_settled_by_a_line_to_one_placed_later():
+    # D can be cut at once but its side is told only by the line to E, which needs C first.
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-E side", "B-E side", "D-E tie")
+    at = found(*measured(figure, sides={"C": "left A-B", "E": "left C-B"}))
+    assert all(close(at[name], AT[name]) for name in "DE")
+
+
+def test_a_figure_that_could_be_mirrored_as_a_whole_is_an_error():
+    told = findings(*measured(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")))
+    assert set(told) == {"mirrored"}
+    assert all(name in told["mirrored"].text for name in "CD")
+
+
+def test_a_side_told_of_a_later_station_turns_the_whole_figure():
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")
+    for side, flip in (("right A-B", 1), ("left A-B", -1)):
+        at = found(*measured(figure, sides={"D": side}))
+        assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CD")
+
+
+def test_two_bearings_tell_a_figure_from_its_mirror_image():
+    book, reduction = measured(lines(*TRIANGLE))
+    place = book.lines["A-B"].place
+    bearings = [
+        FrameBearing(a, b, float(np.arctan2(AT[b][0] - AT[a][0], AT[b][1] - AT[a][1])), 0.01, 0.0, place)
+        for a, b in (("A", "B"), ("A", "C"))
+    ]
+    at = found(book, reduction, Frame("north", "true", "", "n", bearings=tuple(bearings)))
+    assert close(at["C"], AT["C"])
+
+
+def test_a_station_held_by_one_line_can_swing():
+    told = findings(*measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"}))
+    assert told["too-few-lines"].text == "D can swing about A; tape one more line to it"
+
+
+def test_arcs_that_do_not_meet_carry_the_gap():
+    figure = lines(*TRIANGLE)
+    figure["A-C"], figure["B-C"] = ("side", 20.0), ("side", 29.0)
+    told = findings(*measured(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
+    assert isinstance(told.data, Gap)
+    assert told.data.gap == pytest.approx(1.0)
+    assert {one.what for one in told.data.observations} == {"A-B", "A-C", "B-C"}
+    assert "short by 1.000 m" in told.text
+
+
+def test_an_arc_that_is_too_long_is_told():
+    figure = lines(*TRIANGLE)
+    figure["A-C"] = ("side", 95.0)
+    told = findings(*measured(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
+    assert told.data.gap == pytest.approx(95 - 50 - dist(AT["B"], AT["C"]))
+
+
+def test_stations_that_no_line_joins_to_the_base_are_told_together():
+    at = {**AT, "X": (200.0, 0.0), "Y": (250.0, 0.0), "Z": (220.0, 40.0)}
+    figure = lines(*TRIANGLE, "X-Y side", "X-Z side", "Y-Z side", at=at)
+    told = findings(*measured(figure, sides={"C": "left A-B", "Z": "left X-Y"}))
+    assert all(name in told["disconnected"].text for name in "XYZ")
+
+
+def test_all_that_is_wrong_is_told_together():
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-E side")
+    assert set(findings(*measured(figure, sides={"C": "left A-B"}))) == {"side-unsettled", "too-few-lines"}
+
+
+def test_stations_that_hold_one_another_start_from_the_sketch():
+    # No triangle: D, E, F are held by lines to A, B, C crosswise (six lines, six unknowns).
+    at = {
+        "A": (0.0, 0.0),
+        "B": (60.0, 0.0),
+        "C": (25.0, 50.0),
+        "D": (90.0, 40.0),
+        "E": (-20.0, 45.0),
+        "F": (30.0, -35.0),
+    }
+    figure = lines(*TRIANGLE, "A-D side", "D-E side", "B-E side", "E-F side", "C-F side", "D-F side", at=at)
+    told = findings(*measured(figure, sides={"C": "left A-B"}))
+    assert "sketch" in told["cannot-start"].text
+    sketch = {name: (x + 3 * (n % 2), y - 2 * (n % 3)) for n, (name, (x, y)) in enumerate(at.items())}
+    placed = found(*measured(figure, sketches=sketch))
+    assert all(close(placed[name], at[name]) for name in at)
+
+
+def test_a_tie_station_stands_in_proportion_and_lines_can_start_from_it():
+    at = {**AT, "T": (20.0, 0.0)}
+    figure = lines("A-B base", "T-C side", "B-C side", at=at)
+    placed = found(*measured(figure, sides={"C": "left A-B"}, rows=[("T", "A-B", 20.0, "station")]))
+    assert close(placed["T"], at["T"])
+    assert close(placed["C"], at["C"])
+
+
+def test_the_far_end_of_a_prolonged_line_is_found():
+    # F lies on A-C prolonged: the line A-F passes C, which stands on it at its chainage.
+    at = {**AT, "F": (30.0, 45.0)}
+    figure = lines(*TRIANGLE, "A-F side", at=at)
+    placed = found(*measured(figure, sides={"C": "left A-B"}, rows=[("C", "A-F", dist(AT["A"], AT["C"]), "station")]))
+    assert close(placed["F"], at["F"])
+
+
+def test_half_a_book_is_solved_as_far_as_it_goes():
+    book, reduction = measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
+    adjustment = adjust(book, reduction, LOCAL, allow_missing=True)
+    assert adjustment.missing == ("D",)
+    assert close(adjustment.solution.position("C"), AT["C"])
+    assert [finding.rule for finding in adjustment.warnings] == ["too-few-lines"]
+
+
+def test_a_point_of_two_arcs_without_a_side_is_an_error():
+    told = findings(*measured(lines(*TRIANGLE), sides={"C": "left A-B"}, arcs=[("p", {"A": 20.0, "B": 40.0}, None)]))
+    assert "p" in told["point-unfixed"].text
+
+
+def test_a_booked_side_that_the_lines_contradict_is_an_error():
+    # Both places where the arcs to D meet are right of C-B; it is booked left.
+    at = {**AT, "D": (25.0, -6.0)}
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie", at=at)
+    told = findings(*measured(figure, sides={"C": "left A-B", "D": "left C-B"}))
+    assert told["wrong-side"].text.startswith("D is booked left of C-B")

@@ -2,30 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
 from pegline.book.model import Book
+from pegline.detail.walls import wall_observations
+from pegline.diagnosis.everything import failing
+from pegline.diagnosis.explanations import Explanation, explanations
 from pegline.diagnosis.readings import Booking, bookings
-from pegline.diagnosis.slips import Meant, meant
-from pegline.errors import Finding
+from pegline.diagnosis.whatif import with_edits
+from pegline.errors import BookError, Finding, Place
+from pegline.frame.choose import choose_frame
+from pegline.network.adjust import adjust
+from pegline.network.model import Adjustment
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
 from pegline.reduction.model import Reduction
+from pegline.reduction.reduce import reduce_readings
 
-__all__ = ["Mend", "explain", "mends"]
+__all__ = ["Mend", "explain", "mends", "solved"]
 
-MOST: Final = 6  #: slips that one message names
+MOST: Final = 4  #: slips that one message names
+TRIALS: Final = 60  #: books that are solved for one message
+LARGE: Final = 200  #: stations of a survey that is too large for trials
+
+Readings = Mapping[Place, tuple[Booking, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Mend:
-    """One reading of arcs that do not meet, and what it may have been for them to meet."""
+    """One measurement of arcs that do not meet, and the slip after whose undoing they would."""
 
     what: str
-    booking: Booking
-    meant: Meant
+    slip: Explanation
+    misfit: float = 0.0  #: of the whole survey then
+
+    def __str__(self) -> str:
+        return f"{self.what} {self.slip.would_be} ({self.slip.words})"
 
 
 def explain(findings: Iterable[Finding], book: Book, reduction: Reduction) -> tuple[Finding, ...]:
@@ -34,33 +48,63 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction) -> tu
     if not any(isinstance(finding.data, Gap) for finding in findings):
         return findings
     readings = bookings(book, reduction)
-    told = []
-    for finding in findings:
-        if isinstance(finding.data, Gap):
-            found = list(mends(finding.data, [readings.get(one.place, ()) for one in finding.data.observations]))
-            told.append(replace(finding, text=finding.text + _sentence(found)))
-        else:
-            told.append(finding)
-    return tuple(told)
+    return tuple(
+        replace(finding, text=finding.text + _sentence(finding.data, book, reduction, readings))
+        if isinstance(finding.data, Gap)
+        else finding
+        for finding in findings
+    )
 
 
-def mends(gap: Gap, readings: Sequence[Sequence[Booking]]) -> Iterator[Mend]:
-    """Yield the slips after whose undoing the arcs meet, for each arc and the line between the centres."""
-    if len(gap.observations) < 3:
-        return
-    lengths = [one.value for one in gap.observations]
-    for number, (one, booked) in enumerate(zip(gap.observations, readings, strict=True)):
-        for booking in booked:
-            for may in meant(booking.reading):
-                changed = list(lengths)
-                changed[number] += booking.share * (may.metres - booking.reading.metres)
-                if changed[number] > 0 and arc_gap(changed[2], changed[0], changed[1]) < 0:
-                    yield Mend(one.what, booking, may)
+def _sentence(gap: Gap, book: Book, reduction: Reduction, readings: Readings) -> str:
+    near = list(mends(gap, readings))
+    if len(book.station_names) <= LARGE:
+        # A slip in a line farther off may be the one: whole tapes are dropped most.
+        far = sorted(_of_lines(reduction, readings), key=lambda mend: mend.slip.kind != "whole-tape")
+        for some in (near[:TRIALS], far[: TRIALS - len(near)]):
+            good = sorted(_closing(book, some), key=lambda mend: mend.misfit)
+            if good:
+                return f"; everything would close with {_listed(good)}"
+    return f"; they would meet with {_listed(near)}" if near else ""
 
 
-def _sentence(found: Sequence[Mend]) -> str:
-    if not found:
-        return ""
-    texts = [f"{m.what} {m.meant.text} ({m.meant.slip})" for m in found[:MOST]]
+def _listed(found: list[Mend]) -> str:
     more = f", or {len(found) - MOST} more slips" if len(found) > MOST else ""
-    return f"; they would meet with {'; or '.join(texts)}{more}"
+    return "; or ".join(map(str, found[:MOST])) + more
+
+
+def mends(gap: Gap, readings: Readings) -> Iterator[Mend]:
+    """Yield the slips after whose undoing the arcs meet: of each arc, and of the line between the centres."""
+    lengths = [one.value for one in gap.observations]
+    apart = lengths[2] if len(lengths) > 2 else gap.gap + lengths[0] + lengths[1]
+    if arc_gap(apart, lengths[0], lengths[1]) < 0:
+        apart = abs(lengths[0] - lengths[1]) - gap.gap  # one arc lies within the other
+    for number, one in enumerate(gap.observations):
+        for slip in explanations(readings.get(one.place, ())):
+            changed = [*lengths[:2], apart]
+            changed[number] += slip.change
+            if changed[number] > 0 and arc_gap(changed[2], changed[0], changed[1]) < 0:
+                yield Mend(one.what, slip)
+
+
+def _of_lines(reduction: Reduction, readings: Readings) -> Iterator[Mend]:
+    for line in reduction.lines.values():
+        for slip in explanations(readings.get(line.ground.place, ())):
+            yield Mend(line.name, slip)
+
+
+def _closing(book: Book, some: Iterable[Mend]) -> Iterator[Mend]:
+    """Yield the slips after whose undoing every check of the survey passes, where it has any."""
+    for mend in some:
+        adjustment = solved(with_edits(book, mend.slip.edits))
+        if adjustment is not None and adjustment.freedom > 0 and not failing(adjustment):
+            yield replace(mend, misfit=adjustment.misfit)
+
+
+def solved(book: Book) -> Adjustment | None:
+    """Return a book as far as the stations, None where it cannot be solved."""
+    try:
+        reduction = reduce_readings(book)
+        return adjust(book, reduction, choose_frame(book, reduction), wall_observations(book, reduction))
+    except BookError:
+        return None

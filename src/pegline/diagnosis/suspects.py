@@ -13,7 +13,7 @@ could explain the correction by chance.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, pi, sqrt
 from typing import Final, NamedTuple
@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.coupling import hangs_on, moved
 from pegline.diagnosis.effects import LOOSE, Effects
+from pegline.diagnosis.explanations import Explanation, bare, explanations
 from pegline.diagnosis.model import Suspect
 from pegline.diagnosis.readings import Booking
-from pegline.diagnosis.slips import as_booked, meant
+from pegline.diagnosis.slips import as_booked
 from pegline.errors import BookError, Place
 from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
 from pegline.network.model import MeasurementKind
@@ -45,17 +46,6 @@ CURVED: Final = 0.3  #: how much of its own standard deviation a correction may 
 
 
 @dataclass(frozen=True, slots=True)
-class Explained:
-    """A slip that would explain a correction."""
-
-    words: str
-    reading: str  #: as booked
-    would_be: str  #: as the book would write it
-    place: Place
-    change: float  #: of the measurement
-
-
-@dataclass(frozen=True, slots=True)
 class Doubt:
     """One measurement, taken to be the wrong one."""
 
@@ -69,7 +59,7 @@ class Doubt:
     sd: float  #: of the correction
     square: float  #: χ² that is left
     closes: bool  #: whether everything then passes
-    slip: Explained | None
+    slip: Explanation | None
     weight: float  #: logarithm of how likely it is the wrong one
     beside: tuple[int, ...] = ()  #: other observations taken to be wrong at the same time
 
@@ -142,7 +132,7 @@ def _left_out(fit: Fit, number: int) -> Left | None:
 
 def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left, critical: float) -> Doubt:
     correction, sd, square, worst = left
-    slips = [(slip, -((slip.change - correction) ** 2) / (2 * sd**2)) for slip in _explained(booked)]
+    slips = [(slip, -((slip.change - correction) ** 2) / (2 * sd**2)) for slip in explanations(booked)]
     slip, misfit = max(slips, key=lambda pair: pair[1], default=(None, -inf))
     free = (1 - SLIP) * sqrt(2 * pi) * sd / (2 * max(abs(correction), sd) * log(RANGE))
     by_slip = sum(exp(fits) for _, fits in slips) * SLIP / max(len(slips), 1)
@@ -164,44 +154,10 @@ def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left
     )
 
 
-def _explained(booked: Sequence[Booking]) -> Iterator[Explained]:
-    """Yield the slips of one reading, and those that spoil all readings of a measurement alike."""
-    several = len(booked) > 1 and all(abs(b.share * len(booked) - 1) < 0.1 for b in booked)
-    for booking in booked:
-        reading = booking.reading
-        others = [b.reading.metres for b in booked if b is not booking]
-        for may in meant(reading):
-            if several and _apart(may.metres, others) > _apart(reading.metres, others):
-                continue  # the readings agree better as they are booked
-            change = booking.share * (may.metres - reading.metres)
-            yield Explained(may.slip, _bare(reading.length.text), may.text, booking.place, change)
-    if several:
-        yield from _alike(booked)
-
-
-def _apart(metres: float, others: Sequence[float]) -> float:
-    return min(abs(metres - other) for other in others)
-
-
-def _alike(booked: Sequence[Booking]) -> Iterator[Explained]:
-    """Yield the slips that are made the same way each time: whole tapes and whole units."""
-    first = booked[0]
-    for may in meant(first.reading):
-        if may.kind in ("whole-tape", "misread-unit"):
-            change = may.metres - first.reading.metres
-            would = ", ".join(as_booked(b.reading.metres + change, b.reading) for b in booked)
-            told = ", ".join(_bare(b.reading.length.text) for b in booked)
-            yield Explained(f"{may.slip} each time", told, would, first.place, change)
-
-
-def _bare(text: str) -> str:
-    return text.lstrip("~ ")
-
-
 def _reading(one: Observation, booked: Sequence[Booking]) -> str:
     """Return what is booked, as the book writes it."""
     if booked:
-        return ", ".join(_bare(b.reading.length.text) for b in booked)
+        return ", ".join(bare(b.reading.length.text) for b in booked)
     return _plain(one, one.value)
 
 

@@ -5,7 +5,7 @@ Each function returns a new book; none of them judges.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, is_dataclass, replace
 from itertools import permutations
 from typing import Any
@@ -22,7 +22,8 @@ __all__ = [
     "reversed_line",
     "row_on_other_side",
     "split_point",
-    "with_reading",
+    "with_edits",
+    "with_readings",
 ]
 
 #: The parts of a book that hold readings.
@@ -51,9 +52,10 @@ def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
     return replace(book, **{part: _changed(getattr(book, part), change) for part in PARTS})
 
 
-def with_reading(book: Book, place: Place, length: Length) -> Book:
-    """Return a book in which the reading at a place is another."""
-    return with_readings(book, lambda r: replace(r, length=length, either=()) if r.place == place else r)
+def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
+    """Return a book in which the readings at some places are others."""
+    lengths = dict(edits)
+    return with_readings(book, lambda r: replace(r, length=lengths[r.place]) if r.place in lengths else r)
 
 
 def open_readings(book: Book) -> tuple[Reading, ...]:

@@ -1,0 +1,51 @@
+"""Arcs that do not meet are told with the slips that would make them meet."""
+
+import pytest
+from builders.sound_book import SOUND
+
+from pegline.errors import BookError
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+
+def message(good: str, bad: str) -> str:
+    """Return what is told of the sound book with something booked otherwise."""
+    assert good in SOUND
+    with pytest.raises(BookError) as caught:
+        reduce(parse_book(SOUND.replace(good, bad).encode(), "gap.yaml"))
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "slip"),
+    [
+        # The tape is 50 m long.
+        ("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: 137.54}", "two whole tape lengths added"),
+        ("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: 3.754}", "one place too far left"),
+        ("C-B: {use: side, taped: [44.82, 44.82]}", "C-B: {use: side, taped: 144.82}", "two whole tape lengths added"),
+        ("taped: [60.00, 60.01]", "taped: [160.00, 160.01]", "two whole tape lengths added each time"),
+    ],
+)
+def test_the_slip_that_was_made_is_named(good, bad, slip):
+    said = message(good, bad)
+    assert slip in said
+    assert said.startswith("gap.yaml:")
+
+
+def test_a_slip_farther_off_is_found_by_trial():
+    # C-B one tape too long moves C out; then the arcs to E, from A and C, no longer meet. E is at 10, 40.
+    text = SOUND.replace("  D: {right_of", "  E: {left_of: A-C}\n  D: {right_of", 1)
+    text = text.replace(
+        "  C-D: {use",
+        "  A-E: {use: side, taped: [41.23, 41.23]}\n  E-C: {use: side, taped: [19.21, 19.21]}\n  C-D: {use",
+    )
+    text = text.replace("  C-D: {use", "  E-D: {use: check, taped: 68.96}\n  C-D: {use")
+    reduce(parse_book(text.encode(), "far.yaml"))
+    with pytest.raises(BookError) as caught:
+        reduce(
+            parse_book(
+                text.replace("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: 87.54}").encode(),
+                "far.yaml",
+            )
+        )
+    assert "A-C 37.54 (a whole tape length of 50 m added)" in str(caught.value)

@@ -232,7 +232,7 @@ def head_lines(plot: Plot, unit: str, head: str) -> Iterator[str]:
             # A section of 1 mm² carries the whole stretch: 1 / (S E).
             modulus = f"{1 / tape.stretch / 1000:.6f}"
             keys += [f"standard_pull: {tape.standard_pull}", "section: 1", f"modulus: {modulus}", f"mass: {tape.mass}"]
-        yield f"  {name}: {{{', '.join(keys)}, accuracy: {{fixed: {tape.a} m, per_length: {tape.b:.9f}}}}}"
+        yield f"  {name}: {{{', '.join(keys)}, accuracy: {{fixed: {tape.a} m, per_length: {tape.b:.12f}}}}}"
     yield f"default_tape: {{lines: {plot.line_tape}, offsets: {plot.offset_tape}}}"
     if plot.method:
         yield f"default_method: {plot.method}"
@@ -262,16 +262,31 @@ def body_lines(plot: Plot) -> Iterator[str]:
 
 
 def station_lines(plot: Plot) -> Iterator[str]:
-    """Yield the entries of stations: a rough sketch, or their side of the base line."""
-    standing = {name for line in plot.lines for name in plot.ties(line)}
+    """Yield the entries of stations: a rough sketch, or the side of the line between two that hold them."""
+    held = {} if plot.sides == "sketch" else held_by(plot)
     for name, (x, y) in plot.stations.items():
         if plot.sides == "sketch":
             yield f"  {name}: {{sketch: [{x:.0f}, {y:.0f}]}}"
-            continue
-        if name in plot.base.ends or name in standing:
-            yield f"  {name}: {{mark: peg}}"
+        elif name in held:
+            yield f"  {name}: {{{side(plot, *held[name], name)}_of: {'-'.join(held[name])}}}"
         else:
-            yield f"  {name}: {{{side(plot, *plot.base.ends, name)}_of: {plot.base.name}}}"
+            yield f"  {name}: {{mark: peg}}"
+
+
+def held_by(plot: Plot) -> dict[str, tuple[str, str]]:
+    """Return two stations already plotted for each in turn that is plotted from them, outward from the base."""
+    plotted = list(plot.base.ends)
+    joined = {frozenset(line.ends) for line in plot.lines if line.use != "check"}
+    held: dict[str, tuple[str, str]] = {}
+    while len(plotted) < len(plot.stations):
+        plotted += [name for line in plot.lines if set(line.ends) <= set(plotted) for name in plot.ties(line)]
+        for name in plot.stations:
+            near = [at for at in plotted if {at, name} in joined]
+            if name not in plotted and len(near) >= 2:
+                held[name] = near[0], near[1]
+                plotted.append(name)
+                break
+    return held
 
 
 def side(plot: Plot, start: str, end: str, name: str) -> str:

@@ -217,31 +217,34 @@ def plain(value: float, decimals: int | None) -> str:
 def exact_reading(level: float, leg: Leg, tape: Tape) -> float:
     """Return what a tape without random errors reads over a horizontal distance, metres.
 
-    The corrections of a reading r are each worked out from r itself, as is usual; their sum leads
-    to the slope distance, which the slope then levels. So r is found by repetition.
+    The party pulls the tape along the slope until ``along_slope`` of its reading reaches; that reading
+    is found by repetition.
     """
-    along = hypot(level, leg.rise or 0.0) if leg.slope is None else level / cos(radians(leg.slope))
-    reading = along
+    wanted = hypot(level, leg.rise or 0.0) if leg.slope is None else level / cos(radians(leg.slope))
+    reading = wanted
     for _ in range(12):
-        step = along - (reading + correction(reading, leg, tape))
+        step = wanted - along_slope(reading, leg, tape)
         reading += step
         if abs(step) < 1e-14:
             break
     return reading
 
 
-def correction(reading: float, leg: Leg, tape: Tape) -> float:
-    """Return what has to be added to a reading along the slope, metres."""
-    total = 0.0
+def along_slope(reading: float, leg: Leg, tape: Tape) -> float:
+    """Return how far a tape really reaches that reads so much, metres.
+
+    What it was when compared, then warmer, then pulled, then hanging: each acts on what the one before left.
+    """
+    length = reading
     if tape.true_length is not None:
-        total += reading * (tape.true_length - tape.length) / tape.length
+        length *= tape.true_length / tape.length
     if leg.temperature is not None:
-        total += reading * tape.expansion * (leg.temperature - tape.standard_temperature)
+        length *= 1 + tape.expansion * (leg.temperature - tape.standard_temperature)
     if leg.pull is not None:
-        total += reading * (leg.pull - tape.standard_pull) * tape.stretch
+        length *= 1 + (leg.pull - tape.standard_pull) * tape.stretch
         if leg.spans is not None:
-            total -= (tape.mass * GRAVITY / leg.pull) ** 2 * reading**3 / (24 * leg.spans**2)
-    return total
+            length -= (tape.mass * GRAVITY / leg.pull) ** 2 * length**3 / (24 * leg.spans**2)
+    return length
 
 
 @dataclass(frozen=True, slots=True)

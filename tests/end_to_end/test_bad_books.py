@@ -126,7 +126,7 @@ def test_a_wrong_book_is_told_with_its_place_and_nothing_is_written(book, capsys
 
 
 def test_arcs_that_do_not_meet_are_told_with_the_slips_that_would_close_them(tmp_path, capsys):
-    # 38.00 booked for 83.00 leaves 30 + 38 short of 110; 72 exchanged for 27 would.
+    # 27 booked for 72: from 95 that leaves a gap of 38.
     path = tmp_path / "gap.yaml"
     path.write_text(
         SOUND.replace("taped: 50.00", "taped: 95.00").replace(
@@ -136,7 +136,7 @@ def test_arcs_that_do_not_meet_are_told_with_the_slips_that_would_close_them(tmp
 
     assert main(["plot", str(path), "--out", str(tmp_path / "out")]) == 65
     told = capsys.readouterr().err
-    assert re.search(r"\b38\.00?\b", told)  # 95 - 30 - 27: the gap
+    assert re.search(r"\b38\.0+\b", told)  # 95 - 30 - 27: the gap
     assert re.search(r"\b72\.00\b", told)  # the digits of C-B exchanged
     assert re.search(r"\b77\.00\b", told)  # or a whole tape of 50 m dropped
 
@@ -148,7 +148,7 @@ def test_all_faults_of_a_book_are_told_in_one_run(tmp_path, capsys):
 
     assert main(["plot", str(path), "--out", str(tmp_path / "out")]) == 65
     told = capsys.readouterr().err
-    assert {TOLD.match(line)["line"] for line in told.strip().split("\n") if TOLD.match(line)} >= {"3", "15", "22"}
+    assert {TOLD.match(line)["line"] for line in told.strip().split("\n") if TOLD.match(line)} >= {"3", "15", "21"}
 
 
 def test_the_process_itself_ends_with_65_and_no_traceback(tmp_path):

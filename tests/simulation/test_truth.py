@@ -15,6 +15,7 @@ from pegline.readers import parse_book
 
 NANOMETRE = 1e-9
 ROUNDING_SD = 0.29e-3  # of a reading rounded to the millimetre: 1 mm / √12
+NO_SCALE = 1e-9  # metres a metre: as good as none, which a book may not claim
 MEDIAN_ALLOWED = 3e-3  # for plots of up to 10 stations booked to the millimetre
 
 #: all 200 plots; the first ones have every unit once and sizes from 4 to 40
@@ -66,8 +67,8 @@ def test_so_does_a_plot_taped_over_slopes_with_a_false_tape(seed, unit):
 def to_the_millimetre(seed, stations):
     """Return a plot whose tapes have the error of rounding and no other, and its survey."""
     tapes = {
-        "steel": Tape("steel", 1000.0, ROUNDING_SD, 0.0),
-        "fibreglass": Tape("fibreglass", 1000.0, ROUNDING_SD, 0.0),
+        "steel": Tape("steel", 1000.0, ROUNDING_SD, NO_SCALE),
+        "fibreglass": Tape("fibreglass", 1000.0, ROUNDING_SD, NO_SCALE),
     }
     plot = replace(random_plot(seed, stations=stations, details=1), tapes=tapes)
     return plot, reduced(book_text(plot, errors=ROUNDED))

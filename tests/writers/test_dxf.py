@@ -13,6 +13,7 @@ from builders.drawn import house, random_survey
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
 from pegline.detail.model import Path as Outline
+from pegline.frame.model import Frame
 from pegline.plan.model import Ellipse, Options, Plan
 from pegline.writers import dxf
 
@@ -142,3 +143,82 @@ def test_a_coordinate_that_is_no_number_is_refused(plan, tmp_path):
 
     with pytest.raises(ValueError, match="no number"):
         dxf.write(dataclasses.replace(plan, features=(broken,)), tmp_path / "plan.dxf")
+
+
+def on_a_grid(**options: object) -> Plan:
+    from pyproj import CRS
+
+    wkt = CRS.from_epsg(32630).to_wkt("WKT2_2019")
+    frame = Frame("grid", "grid", wkt, "WGS 84 / UTM zone 30N", origin=(512_340.25, 5_712_806.4))
+    return house(frame=frame).plan(Options(**options))
+
+
+def test_on_a_grid_a_prj_stands_beside_the_drawing(tmp_path):
+    from pyproj import CRS
+
+    written(on_a_grid(), tmp_path)
+
+    assert CRS.from_wkt((tmp_path / "plan.prj").read_text()).to_epsg(min_confidence=60) == 32630
+
+
+def test_off_the_grid_there_is_no_prj(plan, tmp_path):
+    written(plan, tmp_path)
+
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.dxf"]
+
+
+def test_near_the_origin_the_shift_is_noted(tmp_path):
+    far, near = (ezdxf.readfile(written(on_a_grid(near_origin=near), tmp_path)).modelspace() for near in (False, True))
+
+    def station(space):
+        return next(e.dxf.insert for e in space if e.has_xdata("PEGLINE") and facts(e)["name"] == "A")
+
+    assert station(far) - station(near) == (512_000, 5_712_000, 0)
+    assert any(t.dxf.text == "drawn near the origin: add 512000 E, 5712000 N" for t in near.query("TEXT"))
+
+
+def test_geodata_is_written_on_request_only(tmp_path):
+    assert ezdxf.readfile(written(on_a_grid(), tmp_path)).modelspace().get_geodata() is None
+    assert ezdxf.readfile(written(on_a_grid(geodata=True), tmp_path)).modelspace().get_geodata() is not None
+
+
+HOSTILE = (
+    "a\n 0\nCIRCLE\n 8\nEVIL",
+    "50%%d %%u %%c %%",
+    "\\U+0041 \\M+1 {\\C1;red} \\P",
+    "^J ^I ^^",
+    "\x00\x07\x1b[31m\ud800\ufffe",
+    "\u202eright to left\u2066",
+    "x" * 3000,
+    "𝔸 සිංහල العربية 中文",
+    "<>/\\\":;?*|=,`'",
+)
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_no_text_of_a_book_changes_what_is_in_the_drawing(text, plan, tmp_path):
+    sound = list(ezdxf.readfile(written(plan, tmp_path)).modelspace())
+    features = tuple(dataclasses.replace(f, name=text, kind=text, attributes={text: text}) for f in plan.features)
+    labels = tuple(dataclasses.replace(label, text=text) for label in plan.labels)
+    book = dataclasses.replace(plan.book, file=text, title=text)
+
+    doc = ezdxf.readfile(
+        written(dataclasses.replace(plan, features=features, labels=labels, book=book, title=text), tmp_path)
+    )
+
+    assert [e.dxftype() for e in doc.modelspace()] == [e.dxftype() for e in sound]
+    assert not doc.audit().errors
+    with fiona.Env(DXF_ENCODING="UTF-8"), fiona.open(tmp_path / "plan.dxf", layer="entities") as layer:
+        assert "EVIL" not in {row["properties"]["Layer"] for row in layer}
+        texts = {row["properties"]["Text"] for row in layer if row["properties"]["Text"]}
+        assert all(len(t) <= 260 for t in texts)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("version", VERSIONS)
+def test_500_invented_plots_make_sound_drawings(version, tmp_path):
+    for seed in range(500):
+        plan = with_options(random_survey(seed, stations=4 + seed % 12).plan(), dxf_version=version)
+        problems = ezdxf.readfile(written(plan, tmp_path)).audit()
+        assert not problems.errors, seed
+        assert not problems.fixes, seed

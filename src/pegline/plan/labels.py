@@ -197,16 +197,27 @@ def _under(boxes: Any, obstacles: Sequence[Any], measure: Any) -> Any:
 
 def _clashes(boxes: Any, owner: Any) -> list[list[tuple[int, float]]]:
     """Return for each place the places of other labels that it overlaps, with the area."""
-    one, two = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-    apart = owner[one] != owner[two]
+    one, two = shapely.STRtree(boxes).query(boxes)
+    apart = (owner[one] != owner[two]) & (one < two)
     one, two = one[apart], two[apart]
     clashes: list[list[tuple[int, float]]] = [[] for _ in boxes]
-    for i, j, area in zip(
-        one.tolist(), two.tolist(), shapely.area(shapely.intersection(boxes[one], boxes[two])).tolist(), strict=True
-    ):
+    for i, j, area in zip(one.tolist(), two.tolist(), _common(boxes, one, two).tolist(), strict=True):
         if area > 0:
             clashes[i].append((j, area))
+            clashes[j].append((i, area))
     return clashes
+
+
+def _common(boxes: Any, one: Any, two: Any) -> Any:
+    """Return the areas that pairs of boxes share; by bounds alone where both lie level, which most do."""
+    bounds = shapely.bounds(boxes)
+    level = np.isclose((bounds[:, 2] - bounds[:, 0]) * (bounds[:, 3] - bounds[:, 1]), shapely.area(boxes))
+    a, b = bounds[one], bounds[two]
+    sides = np.minimum(a[:, 2:], b[:, 2:]) - np.maximum(a[:, :2], b[:, :2])
+    areas = np.prod(np.clip(sides, 0.0, None), axis=1)
+    slanted = ~(level[one] & level[two]) & (areas > 0)
+    areas[slanted] = shapely.area(shapely.intersection(boxes[one[slanted]], boxes[two[slanted]]))
+    return areas
 
 
 def _search(order: Sequence[int], owner: Any, cost: Any, clashes: list[list[tuple[int, float]]]) -> dict[int, int]:

@@ -1,0 +1,89 @@
+"""Labels keep off one another where there is room, and can be read from below or the right."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+import pytest
+import shapely
+from builders.drawn import house, random_survey
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pegline.plan.labels import Spot, Wanted, along_piece, around, box, inside, overlap_share, settle, upright
+from pegline.plan.model import Plan
+
+ALLOWED = 0.01  #: share of the labels' area that may overlap
+
+
+def boxes(plan: Plan, *, plotted: bool = True):
+    labels = [label for label in plan.labels if plan.layers[label.layer].plots or not plotted]
+    x, y = (np.array([label.centre for label in labels]) / plan.metres_per_mm).T
+    rotation, width, height = ([getattr(label, name) for label in labels] for name in ("rotation", "width", "height"))
+    return box(x, y, rotation, width, height)
+
+
+def label(text: str, x: float, y: float, *, needed: bool = True) -> Wanted:
+    return Wanted(text, 10.0, 2.0, around(x, y, 0.5, 10.0, 2.0), needed)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_labels_of_invented_plots_hardly_overlap(seed):
+    assert overlap_share(boxes(random_survey(seed).plan())) < ALLOWED
+
+
+def test_labels_of_a_house_plot_do_not_overlap():
+    assert overlap_share(boxes(house().plan())) == 0.0
+
+
+def test_two_points_side_by_side_have_their_names_apart():
+    places = settle([label("one", 0, 0), label("two", 3, 0)], [], [])
+
+    assert overlap_share(box([p.x for p in places], [p.y for p in places], 0.0, 10.0, 2.0)) == 0.0
+
+
+def test_a_label_alone_takes_its_best_place():
+    (place,) = settle([label("one", 0, 0)], [], [])
+
+    assert place == around(0, 0, 0.5, 10.0, 2.0)[0]
+
+
+def test_a_label_keeps_off_a_line():
+    fence = shapely.LineString([(-20, 1.5), (20, 1.5)])
+
+    (place,) = settle([label("one", 0, 0)], [fence], [])
+
+    assert not box(place.x, place.y, 0.0, 10.0, 2.0).intersects(fence)
+
+
+def test_a_figure_without_room_is_left_out_and_a_name_is_not():
+    spot = (Spot(0.0, 0.0),)
+    name, figure = Wanted("name", 10.0, 2.0, spot, True), Wanted("figure", 10.0, 2.0, spot, False, rank=5)
+
+    assert settle([name, figure], [], []) == (spot[0], None)
+
+
+@given(st.floats(-20.0, 20.0))
+def test_text_is_upright_and_keeps_its_line(angle):
+    turned = upright(angle)
+
+    assert -pi / 2 < turned <= pi / 2 + 1e-6
+    assert abs(np.sin(turned - angle)) < 1e-9
+
+
+@given(st.floats(0, 6.28), st.floats(12.0, 60.0))
+def test_places_beside_a_piece_do_not_touch_it(angle, length):
+    end = (length * np.cos(angle), length * np.sin(angle))
+    piece = shapely.LineString([(0, 0), end])
+
+    for spot in along_piece((0.0, 0.0), end, 10.0, 2.0):
+        assert not box(spot.x, spot.y, spot.rotation, 10.0, 2.0).intersects(piece)
+
+
+def test_the_best_place_in_a_square_is_its_middle():
+    ring = shapely.box(0, 0, 30, 30)
+
+    best = inside(ring, 10.0, 2.0)[0]
+
+    assert (best.x, best.y) == (15.0, 15.0)

@@ -1,0 +1,176 @@
+"""The plan on paper: exactly to scale in PDF, well formed in SVG, the same picture in PNG."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+import pytest
+from builders.drawn import Drawn, house
+
+from pegline.book.model import Sheet
+from pegline.plan.model import Plan
+from pegline.plan.papers import PAPERS
+from pegline.writers import pdf, png, svg
+
+DOTS = 600
+MM = DOTS / 25.4
+TENTH = 0.1  #: millimetre
+HOUSE_PLOT_BYTES = 300_000
+
+
+def only_a_wall(paper: str, orientation: str, scale: int, length: float) -> Plan:
+    """Return the plan of one level wall along the base line, and nothing else that is as dark and long."""
+    return Drawn(
+        stations={"A": (0.0, 0.0), "B": (length, 0.0), "C": (length / 2, length / 4)},
+        lines=[("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
+        points={"w1": (0.0, 5.0), "w2": (length, 5.0)},
+        features={"wall": ("wall", ("w1", "w2"), (), False)},
+        sheet=Sheet(paper=paper, orientation=orientation),
+        scale=scale,
+    ).plan()
+
+
+def rows_of_dots(page, box: tuple[float, float, float, float]) -> np.ndarray:
+    """Return the dark dots of a part of a page, left, bottom, right, top in millimetres, at 600 an inch."""
+    width, height = page.get_size()
+    left, bottom, right, top = (at * 72 / 25.4 for at in box)
+    crop = (left, bottom, width - right, height - top)
+    return page.render(scale=DOTS / 72, crop=crop, grayscale=True).to_numpy().squeeze() < 128
+
+
+def longest_run(dark: np.ndarray) -> int:
+    """Return how many dots the longest level line has."""
+    best = 0
+    for row in dark:
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(int), [0]])))
+        if len(edges):
+            best = max(best, int((edges[1::2] - edges[::2]).max()))
+    return best
+
+
+@pytest.mark.parametrize(
+    ("paper", "orientation", "scale", "length"),
+    [
+        ("A4", "landscape", 200, 30.0),
+        ("A4", "portrait", 200, 25.0),
+        ("A3", "landscape", 100, 20.0),
+        ("A2", "portrait", 250, 60.0),
+        ("A1", "landscape", 100, 50.0),
+    ],
+)
+def test_a_line_has_its_length_at_scale_and_the_page_its_size(paper, orientation, scale, length, tmp_path):
+    plan = only_a_wall(paper, orientation, scale, length)
+    pdf.write(plan, tmp_path / "plan.pdf")
+
+    page = pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0]
+
+    short, long = PAPERS[paper]
+    expected = (long, short) if orientation == "landscape" else (short, long)
+    assert [side * 25.4 / 72 for side in page.get_size()] == pytest.approx(expected, abs=1e-3)
+    left, bottom, right, top = plan.sheets[0].window
+    middle = (bottom + top) / 2
+    y = middle + (5.0 - plan.sheets[0].centre[1]) * 1000 / scale
+    run = longest_run(rows_of_dots(page, (left + 1, y - 2, right - 1, y + 2)))
+    assert run / MM == pytest.approx(length * 1000 / scale, abs=TENTH)
+
+
+def test_the_bar_to_check_the_printer_by_is_100_mm(tmp_path):
+    plan = house().plan()
+    pdf.write(plan, tmp_path / "plan.pdf")
+
+    page = pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0]
+    left, bottom, right, _ = plan.sheets[0].window
+    run = longest_run(rows_of_dots(page, (left + 1, bottom - 16, (left + right) / 2, bottom - 1)))
+
+    assert run / MM == pytest.approx(100.0 + 0.18, abs=TENTH)  # the line's own breadth sticks out at the ends
+
+
+def test_the_pdf_tells_what_it_is_and_is_small(tmp_path):
+    pdf.write(house().plan(), tmp_path / "plan.pdf")
+
+    document = pypdfium2.PdfDocument(tmp_path / "plan.pdf")
+    facts = document.get_metadata_dict()
+    text = document[0].get_textpage().get_text_range()
+    assert facts["Title"] == "Weir cottage and its garden"
+    assert facts["Author"] == "R. Aske, J. Lorne"
+    assert (tmp_path / "plan.pdf").stat().st_size < HOUSE_PLOT_BYTES
+    for words in ("cottage", "Scale 1:", "CHECK PASSED", "Sheet 1 of 1", "licensed land surveyor"):
+        assert words in text.replace("\r\n", " ")
+    assert b"/PrintScaling /None" in (tmp_path / "plan.pdf").read_bytes()
+
+
+def test_only_embedded_fonts_are_used(tmp_path):
+    pdf.write(house().plan(), tmp_path / "plan.pdf")
+
+    raw = (tmp_path / "plan.pdf").read_bytes()
+    assert raw.count(b"/FontFile2") == raw.count(b"/Type /FontDescriptor") > 0
+    assert b"Helvetica" not in raw
+
+
+@pytest.mark.parametrize(("passed", "words"), [(True, "CHECK PASSED"), (False, "CHECK FAILED"), (None, "NOT CHECKED")])
+def test_every_sheet_says_whether_it_was_checked(passed, words, tmp_path):
+    pdf.write(house(passed=passed).plan(), tmp_path / "plan.pdf")
+
+    assert words in pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0].get_textpage().get_text_range()
+
+
+@pytest.mark.parametrize("writer", [pdf, svg])
+def test_one_book_gives_the_same_sheets(writer, tmp_path):
+    plan = house().plan()
+
+    writer.write(plan, tmp_path / "one")
+    writer.write(plan, tmp_path / "two")
+
+    assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+
+
+def test_an_svg_unit_is_a_millimetre(tmp_path):
+    plan = only_a_wall("A4", "landscape", 200, 30.0)
+    svg.write(plan, tmp_path / "plan.svg")
+
+    root = ET.parse(tmp_path / "plan.svg").getroot()
+
+    assert root.get("width") == "297mm"
+    assert root.get("viewBox") == "0 0 297 210"
+    (group,) = [g for g in root.iter("{http://www.w3.org/2000/svg}g") if g.get("class") == "WALLS"][:1]
+    xs = [float(pair.split(",")[0]) for pair in group[0].get("points").split()]
+    assert xs[1] - xs[0] == pytest.approx(150.0, abs=1e-3)
+
+
+def test_hostile_names_stay_text_in_an_svg(tmp_path):
+    title = '</text><script>alert("x")</script>\x07\x0b\ufffe & "quotes"'
+    svg.write(house(title=title).plan(), tmp_path / "plan.svg")
+
+    root = ET.parse(tmp_path / "plan.svg").getroot()
+
+    known = {"svg", "title", "rect", "clipPath", "g", "polyline", "polygon", "text"}
+    assert {element.tag.rsplit("}", 1)[1] for element in root.iter()} == known
+    assert root[0].text == '</text><script>alert("x")</script> & "quotes"'
+
+
+def test_a_plan_too_large_for_its_paper_is_cut_into_sheets_that_join(tmp_path):
+    plan = house(sheet=Sheet(paper="A4"), scale=100).plan()
+    pdf.write(plan, tmp_path / "plan.pdf")
+    svg.write(plan, tmp_path / "plan.svg")
+
+    document = pypdfium2.PdfDocument(tmp_path / "plan.pdf")
+    assert len(document) == len(plan.sheets) > 1
+    text = document[0].get_textpage().get_text_range()
+    assert f"Sheet 1 of {len(plan.sheets)}" in text
+    assert "joins sheet 2" in text
+    assert sorted(path.name for path in tmp_path.glob("*.svg")) == sorted(
+        f"plan-{i + 1}.svg" for i in range(len(plan.sheets))
+    )
+
+
+def test_a_picture_is_as_large_as_the_paper(tmp_path: Path):
+    from PIL import Image
+
+    png.write(only_a_wall("A4", "landscape", 200, 30.0), tmp_path / "plan.png")
+
+    with Image.open(tmp_path / "plan.png") as image:
+        assert image.size == pytest.approx((297 / 25.4 * png.DOTS, 210 / 25.4 * png.DOTS), abs=1)
+        assert image.info["dpi"] == pytest.approx((png.DOTS, png.DOTS), abs=0.1)

@@ -1,0 +1,311 @@
+"""The solution is that of least squares, whatever the order, names, place or unit; and what fails is dealt with."""
+
+from dataclasses import replace
+from math import cos, dist, hypot, radians, sin, sqrt
+
+import numpy as np
+import pytest
+from builders.networks import NETWORKS
+from builders.plot import Plot
+from builders.records import LAY_SD, LOCAL, apart, measured, place, simulated
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pegline.book.model import Limits
+from pegline.frame.model import Frame, FrameBearing, FrameControl
+from pegline.measures.values import Length
+from pegline.network import solve as solving
+from pegline.network.adjust import adjust
+
+MILLIMETRE = 1e-3
+SAME = 1e-9  # metres: two ways to one figure
+ROUNDING = 1e-7  # metres: of scipy's stopping rule
+PRINTED = 1.5e-3  # the last digit of a published figure
+
+
+def perfect(plot: Plot):
+    return adjust(*simulated(plot, None), LOCAL)
+
+
+@pytest.mark.parametrize("name", NETWORKS)
+def test_a_perfect_book_has_no_residuals_and_gives_the_truth(name):
+    plot = NETWORKS[name]()
+    adjustment = perfect(plot)
+    start, end = (
+        np.array(plot.stations[name]) for name in next(line for line in plot.lines if line.use == "base").ends
+    )
+    along = (end - start) / np.hypot(*(end - start))
+    for station, at in plot.stations.items():
+        away = np.array(at) - start
+        truth = (away @ along, along[0] * away[1] - along[1] * away[0])
+        for solution in (adjustment.plotting, adjustment.adjusted):
+            assert solution.position(station) == pytest.approx(truth, abs=SAME)
+    assert [m.residual for m in adjustment.measurements] == pytest.approx(
+        [0.0] * len(adjustment.measurements), abs=SAME
+    )
+    assert adjustment.delivered == "adjusted"
+    assert adjustment.checked is True
+
+
+def by_scipy(book, reduction, start):
+    """Solve lines and tie stations with a general-purpose optimiser: weighted residuals, tape scale with its prior."""
+    from scipy.optimize import least_squares
+
+    names = list(start)
+    tape = reduction.tapes["steel"]
+    base = next(line for line in reduction.lines.values() if line.use == "base")
+
+    def residuals(x):
+        at = dict(zip(names, x[:-1].reshape(-1, 2), strict=True))
+        found = [x[-1] / tape.scale_sd]
+        for line in reduction.lines.values():
+            length = dist(at[line.start], at[line.end]) * (1 + x[-1])
+            found.append((line.ground.length - length) / line.ground.sd)
+        for row in reduction.rows:
+            line = reduction.lines[row.line]
+            p, q = at[line.start], at[line.end]
+            d = dist(p, q)
+            along = (at[row.name] - p) @ (q - p) / d * line.ground.length / d
+            aside = ((q - p)[0] * (at[row.name] - p)[1] - (q - p)[1] * (at[row.name] - p)[0]) / d
+            found += [(row.chainages[0] - along) / row.chainage_sd, aside / 0.02]
+        # The base line's start and direction are held by observations a million times surer than the rest.
+        return [*found, *(at[base.start] / 1e-8), at[base.end][1] / 1e-8]
+
+    begin = np.append(np.array([start[name] for name in names]).ravel(), 0.0)
+    fit = least_squares(residuals, begin, x_scale="jac", ftol=1e-15, xtol=1e-15, gtol=1e-15)
+    return dict(zip(names, fit.x[:-1].reshape(-1, 2), strict=True))
+
+
+@pytest.mark.parametrize("name", ["braced quad", "quad with pegs", "fan", "farm", "fixed by ties"])
+def test_the_adjusted_solution_is_that_of_a_general_optimiser(name):
+    book, reduction = simulated(NETWORKS[name](), 7)
+    solution = adjust(book, reduction, LOCAL).adjusted
+    expected = by_scipy(book, reduction, {name: solution.position(name) + 0.1 for name in solution.names})
+    for station, at in expected.items():
+        assert solution.position(station) == pytest.approx(at, abs=ROUNDING)
+
+
+def test_one_free_point_of_three_distances():
+    # C. Ghilani, Adjustment Computations, ch. 14, example 14.2 (data read in the author's worksheets; printed
+    # results from memory, recomputed): U = (6861.32, 3727.82); adjusted 6048.96, 4736.91, 5446.44 ft; S0 0.10,
+    # Sx 0.08, Sy 0.15.
+    known = {"A": (865.40, 4527.15), "B": (2432.55, 2047.25), "C": (2865.22, 27.15)}
+    taped = {"A-U": ("side", 6049.00, 1.0), "B-U": ("side", 4736.83, 1.0), "C-U": ("tie", 5446.49, 1.0)}
+    base = {"A-B": ("base", dist(known["A"], known["B"]), 0.01), "B-C": ("side", dist(known["B"], known["C"]), 0.01)}
+    book, reduction = measured(
+        {**base, "A-C": ("side", dist(known["A"], known["C"]), 0.01), **taped},
+        sketches={**known, "U": (6861.0, 3728.0)},
+        scale_sd=1e-12,
+    )
+    control = tuple(FrameControl(name, x, y, 1e-3, place(9)) for name, (x, y) in known.items())
+    adjustment = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=control))
+    solution = adjustment.adjusted
+    assert solution.position("U") == pytest.approx((6861.317, 3727.819), abs=PRINTED)
+    adjusted = {m.what: m.value - m.residual for m in adjustment.measurements if m.what in taped}
+    assert adjusted == pytest.approx({"A-U": 6048.963, "B-U": 4736.907, "C-U": 5446.443}, abs=PRINTED)
+    s0 = sqrt(sum(m.residual**2 for m in adjustment.measurements if m.what in taped) / 1)
+    assert s0 == pytest.approx(0.0977, abs=1e-4)
+    q = solution.variances[solution.index["U"]]
+    assert s0 * np.sqrt(np.diag(q)) == pytest.approx((0.0775, 0.1542), abs=1e-4)
+    assert q == pytest.approx(np.array([[0.630189, -0.728354], [-0.728354, 2.494689]]), abs=1e-5)
+
+
+def test_a_close_of_1656():
+    # G. Atwell, The Faithfull Surveyour, Cambridge 1658, p. 20: AB 900, X on it at 435, BC 563, CD 656, DA 740 (proof
+    # line), CX 674, DX 756 links. Unit-weight least squares recomputed beside the text: C (819.229, 555.656), D
+    # (184.006, 715.096), S0 3.44. Chain only: C (815.14, 556.57), D (177.53, 710.81), proof line 732.64.
+    lines = {"A-B": ("base", 900.0, 1.0), "B-C": ("side", 563.0, 1.0), "C-D": ("side", 656.0, 1.0)}
+    lines |= {"D-A": ("check", 740.0, 1.0), "C-X": ("side", 674.0, 1.0), "D-X": ("side", 756.0, 1.0)}
+    book, reduction = measured(
+        lines, sides={"C": "left A-B", "D": "left X-C"}, rows=[("X", "A-B", 435.0, "station")], scale_sd=1e-12
+    )
+    row = replace(reduction.rows[0], chainage_sd=1.0)
+    adjustment = adjust(book, replace(reduction, rows=(row,)), LOCAL)
+    # The tie station's chainage is reckoned in proportion to the line here, as a distance there: hence half a link.
+    assert adjustment.adjusted.position("C") == pytest.approx((819.229, 555.656), abs=0.5)
+    assert adjustment.adjusted.position("D") == pytest.approx((184.006, 715.096), abs=0.5)
+    assert adjustment.plotting.position("C") == pytest.approx((815.14, 556.57), abs=0.01)
+    assert adjustment.plotting.position("D") == pytest.approx((177.53, 710.81), abs=0.01)
+    (proof,) = adjustment.checks
+    assert (proof.what, proof.computed) == ("D-A", pytest.approx(732.64, abs=0.01))
+
+
+def residuals(adjustment):
+    return {m.what + m.kind: m.residual for m in adjustment.measurements}
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    name=st.sampled_from(sorted(NETWORKS)),
+    turn=st.floats(0, 6.28),
+    east=st.floats(-1000, 1000),
+    mirrored=st.booleans(),
+    shuffle=st.randoms(use_true_random=False),
+)
+def test_place_turn_mirror_order_and_names_do_not_matter(name, turn, east, mirrored, shuffle):
+    plot = NETWORKS[name]()
+    book, reduction = simulated(plot, 3)
+    straight = adjust(book, reduction, LOCAL)
+
+    def moved(x, y):
+        y = -y if mirrored else y
+        return (cos(turn) * x - sin(turn) * y + east, sin(turn) * x + cos(turn) * y)
+
+    renamed = {station: f"{9 - n} {station.lower()}" for n, station in enumerate(plot.stations)}
+    lines = list(reduction.lines.values())
+    shuffle.shuffle(lines)
+    other = adjust(
+        *measured(
+            {f"{renamed[one.start]}-{renamed[one.end]}": (one.use, one.ground.length) for one in lines},
+            sketches={renamed[station]: moved(*at) for station, at in plot.stations.items()},
+            rows=[
+                (renamed[row.name], "-".join(renamed[end] for end in row.line.split("-")), row.chainages[0], "station")
+                for row in reversed(reduction.rows)
+            ],
+        ),
+        LOCAL,
+    )
+    flip = np.array([1, -1 if mirrored else 1])
+    for solution, mirror in ((straight.plotting, other.plotting), (straight.adjusted, other.adjusted)):
+        for station in plot.stations:
+            assert solution.position(station) == pytest.approx(mirror.position(renamed[station]) * flip, abs=SAME)
+    assert straight.chi2_probability == pytest.approx(other.chi2_probability, abs=1e-6)
+    assert {abs(round(check.test, 5)) for check in straight.checks} == {
+        abs(round(check.test, 5)) for check in other.checks
+    }
+
+
+@pytest.mark.parametrize("name", ["quad with pegs", "grid", "two hubs"])
+def test_full_and_sparse_arithmetic_agree(name, monkeypatch):
+    book, reduction = simulated(NETWORKS[name](), 5)
+    dense = adjust(book, reduction, LOCAL)
+    monkeypatch.setattr(solving, "DENSE", 0)
+    sparse = adjust(book, reduction, LOCAL)
+    assert sparse.adjusted.positions == pytest.approx(dense.adjusted.positions, abs=SAME)
+    assert sparse.adjusted.local_variances == pytest.approx(dense.adjusted.local_variances, abs=1e-13)
+    assert [m.redundancy for m in sparse.measurements] == pytest.approx([m.redundancy for m in dense.measurements])
+    assert [c.sd for c in sparse.checks] == pytest.approx([c.sd for c in dense.checks])
+
+
+def test_a_grid_is_solved_in_its_own_lengths():
+    # Lengths on the ground shrink on the grid: 0.9996 of 60 m is 59.976 m.
+    book, reduction = measured(
+        {"A-B": ("base", 60.0), "A-C": ("side", 60.0), "B-C": ("side", 60.0)}, sides={"C": "left A-B"}
+    )
+    known = (FrameControl("A", 12.0, 30.0, 0.05, place(9)),)
+    north = (FrameBearing("A", "B", radians(90), radians(0.1), radians(90), place(9)),)
+    frame = Frame("grid", "grid", "", "a grid", scale=0.9996, control=known, bearings=north)
+    adjustment = adjust(book, reduction, frame)
+    assert adjustment.solution.position("A") == pytest.approx((12, 30), abs=SAME)
+    assert adjustment.solution.position("B") == pytest.approx((12 + 59.976, 30), abs=1e-6)
+    assert adjustment.checked is None
+
+
+def test_two_control_points_turn_the_plot_and_a_third_is_a_check():
+    at = {"A": (10.0, 20.0), "B": (70.0, 25.0), "C": (35.0, 70.0)}
+    figure = {name: (use, apart(at, name)[name]) for name, use in (("A-B", "base"), ("A-C", "side"), ("B-C", "side"))}
+    book, reduction = measured(figure, sides={"C": "left A-B"})
+    known = tuple(FrameControl(name, x, y, 0.02, place(n)) for n, (name, (x, y)) in enumerate(at.items()))
+    adjustment = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=known))
+    assert {check.what for check in adjustment.checks if check.kind == "control"} <= {"A", "B", "C"}
+    for name in at:
+        assert adjustment.solution.position(name) == pytest.approx(at[name], abs=1e-6)
+    moved = tuple(replace(one, x=one.x + 0.5) if one.station == "B" else one for one in known)
+    failed = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=moved))
+    assert failed.checked is False
+    assert failed.delivered == "plotting"
+    assert hypot(*(failed.plotting.position("B") - failed.plotting.position("A"))) == pytest.approx(
+        dist(at["A"], at["B"]), abs=0.1
+    )
+
+
+FIGURE = {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (25.0, 40.0), "D": (35.0, -38.0)}
+USES = {"A-B": "base", "A-C": "side", "B-C": "side", "A-D": "side", "B-D": "side", "C-D": "check"}
+SIDES = {"C": "left A-B", "D": "right A-B"}
+
+
+def figure(**changed):
+    lengths = apart(FIGURE, *USES)
+    return {name: (use, lengths[name] + changed.get(name.replace("-", ""), 0.0)) for name, use in USES.items()}
+
+
+def test_a_failing_check_line_delivers_the_plotting_solution():
+    adjustment = adjust(*measured(figure(CD=1.0), sides=SIDES), LOCAL)
+    assert (adjustment.checked, adjustment.delivered) == (False, "plotting")
+    (check,) = adjustment.checks
+    assert check.difference == pytest.approx(1.0, abs=SAME)
+    assert adjustment.solution.position("C") == pytest.approx(FIGURE["C"], abs=SAME)
+
+
+def test_a_limit_that_is_stated_decides_beside_the_test():
+    slip = 0.02  # within the test, over 1 in 4000 of 79 m
+    within = adjust(*measured(figure(CD=slip), sides=SIDES), LOCAL)
+    ratio = adjust(*measured(figure(CD=slip), sides=SIDES, limits=Limits(check_ratio=1 / 4000)), LOCAL)
+    length = adjust(*measured(figure(CD=slip), sides=SIDES, limits=Limits(check_length=Length(1, "cm", "1 cm"))), LOCAL)
+    assert [one.checked for one in (within, ratio, length)] == [True, False, False]
+    assert ratio.checks[0].allowed == pytest.approx(dist(FIGURE["C"], FIGURE["D"]) / 4000, rel=1e-3)
+    assert length.checks[0].allowed == pytest.approx(0.01)
+
+
+ROWS = [("h", "A-B", 10.0, 4.0), ("k", "A-B", 18.0, 4.0), ("g", "A-B", 40.0, -3.0)]
+
+
+def test_a_failing_dimension_touches_its_own_feature_only():
+    slip = measured(figure(), sides=SIDES, rows=ROWS, dimensions={"h-k": 9.0, "k-g": dist((18, 4), (40, -3))})
+    adjustment = adjust(*slip, LOCAL)
+    assert {check.what: check.passed for check in adjustment.checks} == {"C-D": True, "h-k": False, "k-g": True}
+    assert (adjustment.checked, adjustment.delivered) == (False, "adjusted")
+    assert "h-k" not in {m.what for m in adjustment.measurements}
+    assert adjustment.solution.position("h") == pytest.approx((10, 4), abs=SAME)
+    assert adjustment.misfit > 100  # what fails is still told
+
+
+def test_a_point_booked_twice_is_compared_and_adjusted():
+    rows = [*ROWS, ("h", "A-B", 10.02, 4.02)]
+    adjustment = adjust(*measured(figure(), sides=SIDES, rows=rows), LOCAL)
+    (check,) = [one for one in adjustment.checks if one.kind == "point"]
+    assert check.what == "A-B at 10.02"
+    assert check.passed
+    assert adjustment.plotting.position("h") == pytest.approx((10, 4), abs=SAME)
+    assert adjustment.adjusted.position("h") == pytest.approx((10.01, 4.01), abs=SAME)
+
+
+def test_details_count_from_the_tie_stations_that_bracket_them():
+    # T stands at 24 by the chainage, at 24.1 by its own lines: a detail at 24 and on the line is where T is.
+    at = {**FIGURE, "T": (24.1, 0.0)}
+    lines = {**figure(), "C-T": ("tie", apart(at, "C-T")["C-T"], 1e-5), "D-T": ("tie", apart(at, "D-T")["D-T"], 1e-5)}
+    rows = [("T", "A-B", 24.0, "station"), ("p", "A-B", 24.0, None), ("q", "A-B", 12.0, None)]
+    book, reduction = measured(lines, sides=SIDES, rows=rows, dimensions={"p-q": 12.0})
+    station, *others = reduction.rows
+    doubtful = replace(reduction, rows=(replace(station, chainage_sd=0.5), *others))
+    solution = adjust(book, doubtful, LOCAL).adjusted
+    assert solution.position("p") == pytest.approx(solution.position("T"), abs=0.02)
+    assert solution.position("T")[0] > 24.05
+
+
+def test_arcs_from_points_and_oblique_offsets_are_adjusted():
+    p = (30.0, 12.0)
+    arms = {"h": dist((10, 4), p), "k": dist((18, 4), p)}
+    oblique = ("t", "A-B", (5.0, 15.0, 28.0), tuple(dist((c, 0), (14, 9)) for c in (5, 15, 28)))
+    book, reduction = measured(figure(), sides=SIDES, rows=[*ROWS, oblique], arcs=[("p", arms, "right h-k")])
+    solution = adjust(book, reduction, LOCAL).solution
+    assert set(solution.names[solution.stations :]) == {"t", "h", "k", "p"}
+    assert solution.position("p") == pytest.approx((30, 2 * 4 - 12), abs=SAME)  # right of h-k: below it
+    assert solution.position("t") == pytest.approx((14, 9), abs=SAME)
+
+
+def test_without_a_check_a_survey_is_not_checked():
+    lines = {name: told for name, told in figure().items() if name != "C-D"}
+    adjustment = adjust(*measured(lines, sides=SIDES), LOCAL)
+    assert adjustment.checked is None
+    assert adjustment.freedom == 0
+    assert all(m.smallest_noticed is None for m in adjustment.measurements)
+
+
+def test_the_scale_of_one_tape_does_not_bend_the_figure():
+    # A tape that reads 1 in 1000 long gives the same shape, larger; no check can see it.
+    lengths = {name: (use, length * 1.001) for name, (use, length) in figure().items()}
+    adjustment = adjust(*measured(lengths, sides=SIDES), LOCAL)
+    assert adjustment.checks[0].difference == pytest.approx(0, abs=SAME)
+    assert adjustment.solution.position("C") == pytest.approx(np.array(FIGURE["C"]) * 1.001, abs=SAME)
+    assert np.sqrt(adjustment.solution.variances[1, 0, 0]) == pytest.approx(hypot(60 / 5000, LAY_SD), rel=0.1)

@@ -221,7 +221,7 @@ def survey(**frame: Any) -> Records:
     checks = (Check("C-D", "line", 44.14, 44.102, 0.012, 0.04, 3.1667, True, place(37)),)
     measurements = (
         Measurement("A-B", "length", 52.32, 0.001, 0.006, 0.2, 0.4, 0.05, place(24)),
-        Measurement("A-B", "bearing", radians(90.2), radians(0.2), radians(0.5), 0.0, 0.0, None, place(60)),
+        Measurement("A-B", "bearing", radians(90.2), radians(0.2), radians(0.5), 0.0, 0.0, None, place(60), angle=True),
     )
     adjustment = Adjustment(
         plotting=solution,
@@ -260,7 +260,7 @@ def survey(**frame: Any) -> Records:
         "lane": Shape("lane", "road edge", "line", features["lane"], ("lane.1", "lane.2", "lane.3"),
                       Path(bend, np.array([0.04, 0.05, 0.0]), False), None, None, 9.75, 0.03, place(46, 3)),
         "bay": Shape("bay", "shrub", "point", features["bay"], ("bay",), None, None, None, None, None, place(47, 3)),
-        "apple": Shape("apple", "tree", "point", features["apple"], ("apple",), None, None, None, None, None, place(29)),
+        "apple": Shape("apple", "tree", "point", features["apple"], ("apple",), None, None, None, None, None, place(29)),  # noqa: E501
     }  # fmt: skip
     warnings = (Finding("no-bearing", "no bearing is booked; take one with a compass", None),
                 Finding("long-oblique", "the arm to 'apple' is <long>", place(29)))  # fmt: skip

@@ -93,6 +93,7 @@ class Measurement:
     test: float  #: residual over its standard deviation; 0 where nothing checks it
     smallest_noticed: float | None  #: smallest error that would be noticed; None where nothing checks it
     place: Place
+    angle: bool = False  #: value, residual and the like are radians
 
 
 @dataclass(frozen=True, slots=True)

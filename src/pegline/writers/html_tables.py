@@ -300,12 +300,12 @@ def points(records: Records) -> Safe:
         [
             name,
             kinds.get(name, "point"),
-            *told,
             joined(_lines([*(_row(records, every[row]) for row in numbers), *map(_arc, arcs.get(name, ()))])),
+            *told,
         ]
         for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
     )
-    heads = (Head("Point", "word"), Head("Of", "word"), *_PLACE_HEADS, Head("Booked as", "words"))
+    heads = (Head("Point", "word"), Head("Of", "word"), Head("Booked as", "words"), *_PLACE_HEADS)
     return table("As delivered, with every time that it was booked; without a row: a corner made", heads, rows)
 
 
@@ -480,12 +480,12 @@ def measurements(records: Records) -> Safe:
         Head("Book"),
     )
     rows = (_measurement(each, critical) for each in records.adjustment.measurements)
-    return table(f"Bearings in degrees; test values may reach {critical:.2f}", heads, rows)
+    return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 
 def _measurement(each: Measurement, critical: float) -> list[str]:
     noticed = each.smallest_noticed
-    if each.kind == "bearing":
+    if each.angle:
         told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)
     else:

@@ -78,7 +78,8 @@ def held(directory: Path) -> Iterator[None]:
         # Taken away while still held: whoever opened the file meanwhile sees that it is gone.
         with suppress(OSError):
             (directory / LOCK).unlink()
-        os.close(lock)
+        with suppress(OSError):
+            os.close(lock)
 
 
 def moved(

@@ -190,7 +190,7 @@ def _line(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> L
 
 
 def _measurement(measurement: Measurement) -> MeasurementEntry:
-    told = degrees if measurement.kind == "bearing" else float
+    told = degrees if measurement.angle else float
     noticed = measurement.smallest_noticed
     return {
         "what": measurement.what,

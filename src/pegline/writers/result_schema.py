@@ -120,8 +120,8 @@ class MeasurementEntry(TypedDict):
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
     kind: Annotated[MeasurementKind, "what was measured"]
-    value: Annotated[float, "observed on the ground, metres; degrees for a bearing"]
-    residual: Annotated[float, "observed minus computed, metres; degrees for a bearing"]
+    value: Annotated[float, "observed on the ground, metres; degrees for a bearing, or a wall's right angle"]
+    residual: Annotated[float, "observed minus computed, same unit"]
     redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
     smallest_noticed: Annotated[float | None, "smallest error that would be noticed; null where nothing checks it"]

@@ -1,0 +1,103 @@
+"""STEM_LAYER.shp: a shapefile a layer, for programs that take nothing better, with a note of what it cannot hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from pegline.errors import OutputError
+from pegline.writers.columns import Type
+from pegline.writers.figures import moment
+from pegline.writers.gis import Filled, filled
+
+if TYPE_CHECKING:
+    from pegline.plan.model import Plan
+
+__all__ = ["write"]
+
+#: What the format allows: letters in a column's name, and bytes in a text.
+NAME: Final = 10
+TEXT: Final = 254
+
+_TYPES: Final[Mapping[Type, str]] = {"text": f"str:{TEXT}", "number": "float:24.9", "yes or no": "str:3"}
+
+
+def write(plan: Plan, path: Path) -> None:
+    """Write every layer of a survey as a shapefile beside ``path``, and ``STEM_shp.txt`` to say what it cannot hold.
+
+    Raises
+    ------
+    OutputError
+        A file could not be written.
+    """
+    import fiona
+    from fiona.errors import FionaError
+
+    said = [
+        "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
+        f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
+        "An empty text stands for none.",
+    ]
+    try:
+        for layer in filled(plan):
+            names = short_names([column.name for column in layer.columns])
+            schema = {
+                "geometry": layer.layer.shape,
+                "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
+            }
+            # The file's head bears a day; the clock's would make no two files alike.
+            with fiona.open(
+                path.with_name(f"{path.stem}_{layer.layer.name}.shp"),
+                "w",
+                "ESRI Shapefile",
+                schema,
+                crs_wkt=plan.frame.wkt,
+                encoding="UTF-8",
+                DBF_DATE_LAST_UPDATE=moment(plan.book)[:10],
+            ) as file:
+                file.writerecords(_records(layer, names))
+            said += _shortened(layer, names)
+    except (FionaError, OSError, ValueError) as error:
+        raise OutputError(f"{path.name}: cannot be written: {error}; make room and run it again") from error
+    path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
+
+
+def _records(layer: Filled, names: Mapping[str, str]) -> list[dict[str, Any]]:
+    return [
+        {"geometry": geometry, "properties": {names[key]: _fit(value) for key, value in row.items()}}
+        for geometry, row in zip(layer.geometries, layer.rows, strict=True)
+    ]
+
+
+def _fit(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value.replace("\0", "").encode()[:TEXT].decode(errors="ignore")
+    return value
+
+
+def _shortened(layer: Filled, names: Mapping[str, str]) -> list[str]:
+    """Return what was cut in a layer."""
+    cut = [f"{layer.layer.name}: {long} is {short}" for long, short in names.items() if long != short]
+    texts = {
+        key for row in layer.rows for key, value in row.items() if isinstance(value, str) and len(value.encode()) > TEXT
+    }
+    return cut + [f"{layer.layer.name}: texts in {key} are cut off" for key in sorted(texts)]
+
+
+def short_names(names: list[str]) -> dict[str, str]:
+    """Return names of ten letters at most, no two the same.
+
+    >>> short_names(["ellipse_a", "ellipse_bearing", "ellipse_bearings"])
+    {'ellipse_a': 'ellipse_a', 'ellipse_bearing': 'ellipse_be', 'ellipse_bearings': 'ellipse_1'}
+    """
+    short: dict[str, str] = {}
+    for name in names:
+        wanted, number = name[:NAME], 0
+        while wanted in short.values():
+            number += 1
+            wanted = f"{name[: NAME - 1 - len(str(number))].rstrip('_')}_{number}"
+        short[name] = wanted
+    return short

@@ -1,0 +1,249 @@
+"""Files appear whole or not at all, whatever fails and whenever."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from pegline.errors import BusyError, OutputError
+from pegline.writers.publish import LOCK, WORK, held, publish
+
+PLAN = object()
+
+
+def _says(text):
+    def write(plan, path):
+        path.write_text(text)
+
+    return write
+
+
+def _fails(plan, path):
+    path.write_text("half")
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+NEW = {"one": _says("new one"), "two": _says("new two")}
+
+
+def _old(folder):
+    for name in NEW:
+        (folder / f"plot.{name}").write_text("old")
+
+
+def _left(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_files_are_written_and_nothing_else_is_left(tmp_path):
+    made = publish(PLAN, tmp_path / "new" / "folder", "plot", ["one", "two"], NEW)
+
+    assert [path.read_text() for path in made] == ["new one", "new two"]
+    assert _left(tmp_path / "new" / "folder") == ["plot.one", "plot.two"]
+
+
+def test_files_beside_the_one_asked_for_are_moved_too(tmp_path):
+    def write(plan, path):
+        path.write_text("drawing")
+        path.with_suffix(".prj").write_text("grid")
+
+    made = publish(PLAN, tmp_path, "plot", ["dxf"], {"dxf": write})
+
+    assert [path.name for path in made] == ["plot.dxf", "plot.prj"]
+
+
+def test_an_older_file_stays_when_a_later_format_fails(tmp_path):
+    _old(tmp_path)
+
+    with pytest.raises(OutputError, match="the disk is full; make room"):
+        publish(PLAN, tmp_path, "plot", ["one", "two"], {**NEW, "two": _fails})
+
+    assert (tmp_path / "plot.one").read_text() == "old"
+    assert _left(tmp_path) == ["plot.one", "plot.two"]
+
+
+CALLS = ("mkdir", "open", "fsync", "close", "rename", "replace", "unlink", "fstat", "stat")
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_every_file_is_old_or_new_whichever_call_fails(tmp_path, monkeypatch, call):
+    real = getattr(os, call)
+    for number in range(1, 7):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        _old(folder)
+        count = 0
+
+        def once(*args, _number=number, **more):
+            nonlocal count
+            count += 1
+            if count == _number:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            return real(*args, **more)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, call, once)
+            try:
+                publish(PLAN, folder, "plot", ["one", "two"], NEW)
+            except OutputError as error:
+                said = str(error)
+            else:
+                said = ""
+
+        texts = {path.read_text() for path in folder.glob("plot.*")}
+        assert texts <= {"old", "new one", "new two"}
+        assert len(list(folder.glob("plot.*"))) == 2
+        assert said or texts == {"new one", "new two"}
+    publish(PLAN, folder, "plot", ["one", "two"], NEW)
+    assert _left(folder) == ["plot.one", "plot.two"]
+
+
+def test_a_killed_run_leaves_old_files_and_the_next_sweeps_up(tmp_path):
+    _old(tmp_path)
+    script = f"""
+        import os, signal
+        from pathlib import Path
+        from pegline.writers.publish import publish
+        def write(plan, path):
+            path.write_text("half")
+            os.kill(os.getpid(), signal.SIGKILL)
+        publish(None, Path({str(tmp_path)!r}), "plot", ["one"], {{"one": write}})
+    """
+
+    dead = subprocess.run([sys.executable, "-c", textwrap.dedent(script)], check=False)
+
+    assert dead.returncode == -9
+    assert list(tmp_path.glob(f"{WORK}*"))
+    assert (tmp_path / "plot.one").read_text() == "old"
+    publish(PLAN, tmp_path, "plot", ["one"], NEW)
+    assert _left(tmp_path) == ["plot.one", "plot.two"]
+
+
+def test_a_second_run_is_refused_while_one_holds_the_folder(tmp_path):
+    with held(tmp_path), pytest.raises(BusyError, match="another run is writing there"):
+        publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+    assert publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+
+def test_a_lock_file_that_nobody_holds_is_no_hindrance(tmp_path):
+    (tmp_path / LOCK).write_text("")
+
+    publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+    assert _left(tmp_path) == ["plot.one"]
+
+
+def test_a_link_is_replaced_and_what_it_led_to_is_untouched(tmp_path):
+    victim = tmp_path / "victim"
+    victim.write_text("precious")
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "plot.one").symlink_to(victim)
+
+    publish(PLAN, folder, "plot", ["one"], NEW)
+
+    assert victim.read_text() == "precious"
+    assert not (folder / "plot.one").is_symlink()
+
+
+def test_a_folder_may_be_reached_by_a_link(tmp_path):
+    (tmp_path / "real").mkdir()
+    (tmp_path / "out").symlink_to(tmp_path / "real")
+
+    publish(PLAN, tmp_path / "out", "plot", ["one"], NEW)
+
+    assert (tmp_path / "real" / "plot.one").read_text() == "new one"
+
+
+def test_a_folder_that_is_a_file_is_an_output_error(tmp_path):
+    (tmp_path / "out").write_text("")
+
+    with pytest.raises(OutputError, match="choose another folder"):
+        publish(PLAN, tmp_path / "out", "plot", ["one"], NEW)
+    with pytest.raises(OutputError, match="choose another folder"):
+        publish(PLAN, tmp_path / "out" / "deeper", "plot", ["one"], NEW)
+
+
+def test_a_folder_in_the_place_of_a_file_is_an_output_error(tmp_path):
+    (tmp_path / "plot.one").mkdir()
+
+    with pytest.raises(OutputError, match="a folder of that name stands in the way"):
+        publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the superuser may write anywhere")
+def test_a_folder_without_permission_is_an_output_error(tmp_path):
+    tmp_path.chmod(0o500)
+
+    with pytest.raises(OutputError, match="permission"):
+        publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+
+def test_a_format_that_writes_nothing_is_an_output_error(tmp_path):
+    with pytest.raises(OutputError, match="nothing was written"):
+        publish(PLAN, tmp_path, "plot", ["one"], {"one": lambda plan, path: None})
+
+
+# Side files of databases ---------------------------------------------------------------------------
+
+
+def _database(path: Path, mode: str) -> sqlite3.Connection:
+    database = sqlite3.connect(path, isolation_level=None)
+    database.execute(f"PRAGMA journal_mode = {mode}")
+    database.execute("CREATE TABLE t (x)")
+    return database
+
+
+def _new_database(plan, path):
+    database = _database(path, "DELETE")
+    database.execute("INSERT INTO t VALUES ('new')")
+    database.close()
+
+
+def test_a_journal_left_by_a_crash_is_not_played_into_the_new_file(tmp_path):
+    path = tmp_path / "plot.gpkg"
+    _database(path, "DELETE").close()
+    for side in ("-journal", "-wal", "-shm"):
+        Path(f"{path}{side}").write_bytes(b"left over")
+
+    publish(PLAN, tmp_path, "plot", ["gpkg"], {"gpkg": _new_database})
+
+    assert _left(tmp_path) == ["plot.gpkg"]
+    database = sqlite3.connect(path)
+    assert database.execute("SELECT x FROM t").fetchall() == [("new",)]
+    database.close()
+
+
+@pytest.mark.parametrize("mode", ["WAL", "DELETE"])
+def test_a_database_at_work_elsewhere_is_not_replaced(tmp_path, mode):
+    path = tmp_path / "plot.gpkg"
+    other = _database(path, mode)
+    other.execute("BEGIN IMMEDIATE")
+    other.execute("INSERT INTO t VALUES ('theirs')")
+
+    with pytest.raises(BusyError, match="another program has it open"):
+        publish(PLAN, tmp_path, "plot", ["gpkg"], {"gpkg": _new_database})
+
+    other.execute("COMMIT")
+    assert other.execute("SELECT x FROM t").fetchall() == [("theirs",)]
+    other.close()
+
+
+def test_a_database_open_for_reading_in_wal_mode_is_not_replaced(tmp_path):
+    path = tmp_path / "plot.gpkg"
+    other = _database(path, "WAL")
+    other.execute("BEGIN")
+    other.execute("SELECT * FROM t").fetchall()
+
+    with pytest.raises(BusyError, match="another program has it open"):
+        publish(PLAN, tmp_path, "plot", ["gpkg"], {"gpkg": _new_database})
+
+    other.close()

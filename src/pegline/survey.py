@@ -16,7 +16,7 @@ from pegline.diagnosis.diagnose import diagnose, explain
 from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.model import Diagnosis
 from pegline.errors import BookError, Finding
-from pegline.frame.choose import choose_frame
+from pegline.frame.choose import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
@@ -119,6 +119,11 @@ def _solved(book: Book, *, allow_missing: bool = False) -> tuple[Reduction, Fram
         adjustment = adjust(book, reduction, frame, walls, allow_missing=allow_missing)
         if any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
             raise BookError(adjustment.warnings)
+        solution = adjustment.solution
+        found = dict(zip(solution.names[: solution.stations], solution.positions.tolist(), strict=False))
+        better = refined_frame(book, reduction, frame, found)
+        if better is not frame:
+            frame, adjustment = better, adjust(book, reduction, better, walls, allow_missing=allow_missing)
     except BookError as error:
         raise BookError(explain(error.findings, book, reduction)) from None
     return reduction, frame, adjustment

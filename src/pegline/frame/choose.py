@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from math import hypot
+from typing import Final
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
@@ -13,15 +15,25 @@ from pegline.frame.steps import bearing_steps
 from pegline.measures.bearing import Bearing, North
 from pegline.reduction.model import Reduction
 
-__all__ = ["choose_frame"]
+__all__ = ["choose_frame", "refined_frame"]
+
+#: What may change in the plot before it is worth solving again, metres.
+UNSEEN: Final = 5e-5
 
 
-def choose_frame(book: Book, reduction: Reduction) -> Frame:
+def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[float, float]] | None = None) -> Frame:
     """Return the frame that a survey is solved in.
 
     With control and a direction it is the control's grid; with a bearing and no control it is
     turned to north; otherwise it is local. Bearings and control of stations that no line
     reaches yet, as in a half-finished book, are left out.
+
+    Parameters
+    ----------
+    book, reduction
+        The survey so far.
+    solved
+        Easting and northing of stations, metres, from a first solution on the grid: see `refined_frame`.
 
     Raises
     ------
@@ -34,7 +46,7 @@ def choose_frame(book: Book, reduction: Reduction) -> Frame:
     if book.control and (len({p.station for p in points}) > 1 or (points and bearings)):
         from pegline.frame.grid import on_grid  # brings pyproj, which a survey without control need not wait for
 
-        return on_grid(book, book.control, points, bearings)
+        return on_grid(book, book.control, points, bearings, solved or {})
     if book.north and book.north.reference == "grid" and not book.control:
         text = "bearings from grid north need the grid: book it under control, or say from: true"
         raise BookError([Finding("grid-north-without-control", text, book.north.place)])
@@ -49,6 +61,33 @@ def choose_frame(book: Book, reduction: Reduction) -> Frame:
         return _turned_to_north(book, book.north, bearings, warnings)
     name = f"Local survey grid, not turned to north{_of(book)}"
     return Frame("local", None, engineering_wkt(name, _origin(book)), name, warnings=tuple(warnings))
+
+
+def refined_frame(
+    book: Book, reduction: Reduction, frame: Frame, positions: Mapping[str, tuple[float, float]]
+) -> Frame:
+    """Return the frame as it is where the plot was found to lie, or the same frame where that changes nothing.
+
+    Before anything is solved, scale and convergence are those of the control. A large plot, far
+    from its control or at the edge of a zone, wants those of its own middle, and of each line
+    that a bearing was read along.
+
+    Parameters
+    ----------
+    book, reduction, frame
+        The survey so far.
+    positions
+        x and y of stations in the frame, metres, less its origin.
+    """
+    if frame.kind != "grid" or len(positions) < 2:
+        return frame
+    solved = {name: (x + frame.origin[0], y + frame.origin[1]) for name, (x, y) in positions.items()}
+    better = choose_frame(book, reduction, solved)
+    eastings, northings = zip(*solved.values(), strict=True)
+    across = hypot(max(eastings) - min(eastings), max(northings) - min(northings))
+    turned = [abs(new.bearing - old.bearing) for new, old in zip(better.bearings, frame.bearings, strict=True)]
+    changes = max([abs(better.scale - frame.scale), *turned]) * across
+    return better if changes > UNSEEN else frame
 
 
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:

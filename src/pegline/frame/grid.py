@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from math import isfinite
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from math import dist, isfinite
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
-from pegline.frame.control import Known, bring, shift_findings, shift_steps, weakened
+from pegline.frame.control import bring, shift_findings, shift_steps, weakened
 from pegline.frame.crs import (
     FAR_OUTSIDE,
     Factors,
@@ -15,6 +16,7 @@ from pegline.frame.crs import (
     elevation_factor,
     factors_at,
     gaussian_radius,
+    grid_bearing,
     grid_of,
     outside,
     place_of,
@@ -28,7 +30,13 @@ from pegline.measures.control import Control, ControlPoint
 __all__ = ["on_grid"]
 
 
-def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearings: Sequence[Bearing]) -> Frame:
+def on_grid(
+    book: Book,
+    control: Control,
+    points: Sequence[ControlPoint],
+    bearings: Sequence[Bearing],
+    solved: Mapping[str, tuple[float, float]],
+) -> Frame:
     """Return the frame of a survey on the grid of its control.
 
     Parameters
@@ -39,6 +47,9 @@ def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearin
         Its control, and the points of it that the survey reaches.
     bearings
         Its bearings between stations that the survey reaches.
+    solved
+        Easting and northing of stations, metres, where they are known already. Scale and
+        convergence are then those of the plot's middle and of each bearing's line, not of the control.
 
     Raises
     ------
@@ -48,7 +59,8 @@ def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearin
     """
     grid = grid_of(control.crs, control.crs_place, _near(book, points))
     known = bring(control, points, grid)
-    place = _place(grid, known, control)
+    at = {k.station: (k.easting, k.northing) for k in known} | dict(solved)
+    place = _middle_of(grid, at.values(), control)
     told = [*grid.warnings, *_area(grid, place, control), *shift_findings(known)]
     factors = factors_at(grid, place)
     height_factor = 1.0
@@ -63,7 +75,7 @@ def on_grid(book: Book, control: Control, points: Sequence[ControlPoint], bearin
     turned: tuple[FrameBearing, ...] = ()
     declination = None
     if book.north and bearings:
-        turned, declination = _bearings(book, book.north, grid, known, bearings, place)
+        turned, declination = _bearings(book, book.north, grid, at, bearings, place, needed=len(known) == 1)
         told += local_attraction(book.north, bearings) if book.north.reference == "magnetic" else []
         told += [_left_out(bearing) for bearing in bearings] if not turned else []
     origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])
@@ -115,9 +127,9 @@ def _middle(values: Sequence[float]) -> float:
     return float(round(sum(values) / len(values)))
 
 
-def _place(grid: Grid, known: Sequence[Known], control: Control) -> tuple[float, float]:
-    middle = sum(k.easting for k in known) / len(known), sum(k.northing for k in known) / len(known)
-    place = place_of(grid, *middle)
+def _middle_of(grid: Grid, positions: Iterable[tuple[float, float]], control: Control) -> tuple[float, float]:
+    eastings, northings = zip(*positions, strict=True)
+    place = place_of(grid, sum(eastings) / len(eastings), sum(northings) / len(northings))
     if place is None or not all(isfinite(value) for value in place):
         text = f"the control lies nowhere on {grid.name}; look at its eastings, its northings and the CRS"
         raise BookError([Finding("control", text, control.place)])
@@ -141,32 +153,36 @@ def _bearings(
     book: Book,
     north: North,
     grid: Grid,
-    known: Sequence[Known],
+    at: Mapping[str, tuple[float, float]],
     bearings: Sequence[Bearing],
     place: tuple[float, float],
+    *,
+    needed: bool,
 ) -> tuple[tuple[FrameBearing, ...], Declination | None]:
     """Return bearings on the grid, and the declination used; none where it is not known and control needs none.
 
-    Grid bearing = magnetic bearing + declination - convergence, the convergence that of the
-    place where the bearing was read.
+    Grid bearing = magnetic bearing + declination - convergence where the bearing was read, and
+    the bend of the line on the grid where its length is known.
     """
     if north.reference == "grid":
         return turned_bearings(north, bearings, 0.0), None
     declination = find_declination(book, place) if north.reference == "magnetic" else None
     if north.reference == "magnetic" and declination is None:
-        if len({k.station for k in known}) > 1:
+        if not needed:
             return (), None
         text = (
             "the bearing is magnetic and its declination is not known, so it does not say where grid north is;"
             " book the date (from 1900 on) or the declination"
         )
         raise BookError([Finding("no-declination", text, north.place)])
-    at = {k.station: place_of(grid, k.easting, k.northing) or place for k in known}
     east = declination.east if declination else 0.0
     turned: list[FrameBearing] = []
     for bearing in bearings:
-        convergence = factors_at(grid, at.get(bearing.pair.start, place)).convergence
-        turned += turned_bearings(north, [bearing], east - convergence)
+        (true,) = turned_bearings(north, [bearing], east)
+        p, q = at.get(bearing.pair.start), at.get(bearing.pair.end)
+        start = (place_of(grid, *p) if p else None) or place
+        length = dist(p, q) if p and q else 1.0  # a metre has no bend
+        turned.append(replace(true, bearing=grid_bearing(grid, start, true.bearing, length)))
     return tuple(turned), declination
 
 

@@ -152,7 +152,7 @@ def _circle(values: dict[str, Any], table: Table, slate: Slate) -> Circle:
     sizes = values.keys() & {"radius", "girth"}
     if len(sizes) != ("centre" in values):
         raise Wrong("a circle about a centre has one size; write radius or girth", table.place, "circle")
-    return Circle(**values)
+    return Circle(**values, place=table.place)
 
 
 def _parallel(values: dict[str, Any], table: Table, slate: Slate) -> Parallel:

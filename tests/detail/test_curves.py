@@ -82,6 +82,13 @@ def test_there_and_back_again_is_no_failure():
     assert np.isfinite(curve([[0, 0], [5, 0], [0, 0], [5, 1]]).bulges).all()
 
 
+def test_a_point_given_twice_in_a_row_changes_nothing():
+    twice = curve([[0, 0], [0, 0], [5, 1], [9, 4], [9, 4]])
+    assert twice.vertices.tolist() == curve([[0, 0], [5, 1], [9, 4]]).vertices.tolist()
+    ring = [[0, 0], [5, 1], [9, 4], [2, 6]]
+    assert (curve([*ring, [0, 0]], closed=True).vertices == curve([*ring[1:], [0, 0]], closed=True).vertices).all()
+
+
 def test_circles():
     assert length(circle([3, 4], 2.5)) == pytest.approx(5 * pi, abs=ROUNDING)
     for points in ([[1, 0], [0, 1], [-1, 0]], [[-1, 0], [0, 1], [1, 0]], [[1, 0], [0.8, 0.6], [0.6, 0.8]]):

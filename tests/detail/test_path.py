@@ -148,6 +148,10 @@ def test_a_ring_that_touches_itself_or_runs_back_on_itself_is_told():
     assert crossing(STADIUM) is None
 
 
+def test_a_point_given_twice_in_a_row_is_no_crossing():
+    assert crossing(closed_straight([[0, 0], [4, 0], [4, 0], [4, 4], [0, 4], [0, 0]])) is None
+
+
 @given(points=arrays(float, (6, 2), elements=st.integers(-9, 9).map(float)))
 def test_rings_cross_where_shapely_finds_them_invalid(points):
     polygon = shapely.Polygon(points)

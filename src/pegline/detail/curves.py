@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
-from pegline.detail.path import area, crossing, left_normals, pieces, straight, stroke
+from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke
 from pegline.network.model import Array
 from pegline.plane import circle_through, distance, left_of
 
-__all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "parallel", "through_three"]
+__all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "exact_copy", "parallel", "through_three"]
 
 #: Two pieces whose directions differ by less than this, radians, are joined smoothly.
 SMOOTH: Final = 1e-7
@@ -38,8 +38,18 @@ def curve(points: ArrayLike, *, closed: bool = False) -> Path:
     >>> round(length(curve([[1, 0], [0, 1], [-1, 0], [0, -1]], closed=True)), 6)
     6.283185
     """
-    given = np.asarray(points, dtype=float)
-    return Path(*curve_vertices(given, closed=closed and len(given) > 2), closed and len(given) > 2)
+    given = _apart(np.asarray(points, dtype=float), closed=closed)
+    closes = closed and len(given) > 2
+    return Path(*curve_vertices(given, closed=closes), closes)
+
+
+def _apart(points: Array, *, closed: bool) -> Array:
+    """Return the points without those that stand where the one before them does."""
+    before = np.roll(points, 1, axis=0)
+    apart = distance(before, points) > SAME
+    # A curve that is booked back to its first point has it once all the same.
+    apart[0] = not closed or apart[0] or len(points) < 2
+    return points[apart]
 
 
 def curve_vertices(points: Array, *, closed: bool) -> tuple[Array, Array]:
@@ -80,6 +90,8 @@ def _tangents(points: Array, *, closed: bool) -> Array:
     sizes = np.hypot(tangents[..., 0], tangents[..., 1])
     # There and back again: no circle; the curve turns square to the way it came.
     came = left_of(points - before)
+    if not closed:
+        came[..., 0, :] = left_of(points[..., 1, :] - points[..., 0, :])
     lost = sizes < 1e-12 / np.maximum(np.hypot(came[..., 0], came[..., 1]), 1e-300)
     tangents = np.where(lost[..., None], came, tangents)
     return np.asarray(tangents / np.hypot(tangents[..., 0], tangents[..., 1])[..., None])
@@ -172,13 +184,13 @@ def parallel(path: Path, offset: float) -> Path:
     NoRoomError
         Nothing of the path can be copied at this distance.
     """
-    copied = _exact(path, offset)
+    copied = exact_copy(path, offset)
     if copied is not None and (crossing(copied) is None or crossing(path) is not None):
         return copied
     return _stroked(path, offset)
 
 
-def _exact(path: Path, offset: float) -> Path | None:
+def exact_copy(path: Path, offset: float) -> Path | None:
     """Return the offset copy piece by piece, or None where a piece turns inside out or arcs meet at a corner."""
     start, end, bulge = pieces(path)
     at_start, at_end = left_normals(path)

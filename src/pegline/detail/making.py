@@ -8,7 +8,7 @@ come from moving each a little.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import pi
 from typing import Final
 
@@ -25,7 +25,7 @@ from pegline.book.model import (
     TapedRound,
     Through,
 )
-from pegline.detail.curves import circle, curve, curve_vertices, parallel, through_three
+from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
 from pegline.detail.path import area, areas, cut, length, lengths, locate, straight
 from pegline.network.model import Array
@@ -49,7 +49,8 @@ class Making:
     grounds: tuple[Ground, ...] = ()  #: its own lengths
     smooth: tuple[tuple[int, ...], bool] | None = None  #: of a curve: the numbers of its points, and whether it closes
     vertices: tuple[int, ...] | None = None  #: of straight pieces: the numbers of the points, in order
-    shown: tuple[str, ...] = field(default=())  #: the points that the path goes through, in order
+    nudge: Callable[[Array, Array], Path | None] | None = None  #: quicker than ``make``, where the outcome is the same
+    shown: tuple[str, ...] = ()  #: the points that the path goes through, in order
 
 
 def making(feature: Feature, book: Book, reduction: Reduction, above: tuple[str, ...] = ()) -> Making | None:
@@ -137,11 +138,16 @@ def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple
     start, until = (None if limit is None else at_limits[limit] for limit in (geometry.start, geometry.until))
     sign = 1.0 if geometry.left else -1.0
 
-    def make(positions: Array, own: Array) -> Path:
-        path = source.make(positions, own[:-1])
-        return parallel(_limited(path, positions, start, until), sign * own[-1])
+    def original_of(positions: Array, own: Array) -> Path:
+        return _limited(source.make(positions, own[:-1]), positions, start, until)
 
-    return Making(names, make, (*source.grounds, *grounds))
+    def make(positions: Array, own: Array) -> Path:
+        return parallel(original_of(positions, own), sign * own[-1])
+
+    def nudge(positions: Array, own: Array) -> Path | None:
+        return exact_copy(original_of(positions, own), sign * own[-1])
+
+    return Making(names, make, (*source.grounds, *grounds), nudge=nudge)
 
 
 def _limited(path: Path, positions: Array, start: int | None, until: int | None) -> Path:
@@ -164,17 +170,31 @@ def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
     count = positions.size
     values = np.concatenate((positions.ravel(), own))
     moved = np.concatenate((values + STEP * np.eye(len(values)), values - STEP * np.eye(len(values))))
-    if made.smooth is not None:
+    if made.smooth is not None and _all_apart(made, path):
         numbers, closed = made.smooth
         vertices, bulges = curve_vertices(
             moved[:, :count].reshape(-1, len(positions), 2)[:, list(numbers)], closed=closed
         )
         measures = np.array([areas(vertices, bulges), lengths(vertices, bulges, closed=closed)])
     else:
-        paths = (made.make(one[:count].reshape(-1, 2), one[count:]) for one in moved)
+        make = _quickest(made, path, positions, own)
+        paths = [make(one[:count].reshape(-1, 2), one[count:]) or path for one in moved]
         measures = np.array([(area(p) if p.closed else 0.0, length(p)) for p in paths]).T
     up, down = np.split(measures, 2, axis=1)
     return np.asarray((up - down) / (2 * STEP))
+
+
+def _all_apart(made: Making, path: Path) -> bool:
+    """Return whether no two points of a curve fell together: every other vertex is one."""
+    return made.smooth is not None and (len(path.vertices) + 1) // 2 == len(made.smooth[0])
+
+
+def _quickest(made: Making, path: Path, positions: Array, own: Array) -> Callable[[Array, Array], Path | None]:
+    """Return the quick way to make a path, where it makes the same."""
+    quick = made.nudge(positions, own) if made.nudge else None
+    if made.nudge and quick is not None and np.array_equal(quick.vertices, path.vertices):
+        return made.nudge
+    return made.make
 
 
 def _by_vertices(path: Path, numbers: tuple[int, ...], count: int) -> Array:

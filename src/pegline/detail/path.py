@@ -17,6 +17,7 @@ from pegline.network.model import Array
 from pegline.plane import distance, left_of, turned
 
 __all__ = [
+    "SAME",
     "Place1D",
     "area",
     "areas",
@@ -38,6 +39,11 @@ __all__ = [
 
 #: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-13.
 SMALL: Final = 1e-3
+
+#: Points nearer than this are one, metres.
+SAME: Final = 1e-9
+#: Below this bulge a piece is straight to a nanometre in any plot.
+FLAT: Final = 1e-12
 
 #: A place on a path: number of the piece, and the share of its angle or length that lies before the place.
 Place1D = tuple[int, float]
@@ -202,28 +208,29 @@ def locate(path: Path, point: ArrayLike) -> Place1D:
     """Return the place on a path that is nearest to a point."""
     start, end, bulge = pieces(path)
     at = np.asarray(point, dtype=float)
-    shares = np.array([_nearest_share(*piece, at) for piece in zip(start, end, bulge, strict=True)])
+    shares = np.where(np.abs(bulge) < FLAT, _nearest_on_chord(start, end, at), _nearest_on_arc(start, end, bulge, at))
     away = distance(_on_piece(start, end, bulge, shares), at)
     best = int(np.argmin(away))
     return best, float(shares[best])
 
 
-def _nearest_share(start: Array, end: Array, bulge: float, point: Array) -> float:
-    """Return the share of one piece at which it is nearest to a point."""
-    chord, aim = end - start, point - start
-    if abs(bulge) < 1e-9:
-        return float(np.clip(aim @ chord / (chord @ chord), 0.0, 1.0))
-    angle = 4 * np.arctan(bulge)
+def _nearest_on_chord(start: Array, end: Array, point: Array) -> Array:
+    """Return the share of straight pieces at which they are nearest to a point."""
+    chord = end - start
+    return np.asarray(np.clip(((point - start) * chord).sum(1) / (chord * chord).sum(1), 0.0, 1.0))
+
+
+def _nearest_on_arc(start: Array, end: Array, bulge: Array, point: Array) -> Array:
+    """Return the share of the angle of arcs at which they are nearest to a point."""
+    b = np.where(np.abs(bulge) < FLAT, 1.0, bulge)
+    chord = end - start
     # The centre stands off the middle of the chord by c (1 - b²) / 4 b, to the left of a left turn.
-    centre = chord / 2 + left_of(chord) * (1 - bulge**2) / (4 * bulge)
-    first, there = -centre, aim - centre
-    swept = np.arctan2(first[0] * there[1] - first[1] * there[0], first @ there)
-    # The point may lie past half a turn, or off either end of the arc.
-    shares = [swept / angle, (swept + np.copysign(2 * np.pi, angle)) / angle]
-    inside = [share for share in shares if 0 <= share <= 1]
-    if inside:
-        return float(inside[0])
-    return 0.0 if aim @ aim <= (point - end) @ (point - end) else 1.0
+    centre = start + chord / 2 + left_of(chord) * ((1 - b**2) / (4 * b))[:, None]
+    first, there = start - centre, point - centre
+    swept = np.arctan2(first[:, 0] * there[:, 1] - first[:, 1] * there[:, 0], (first * there).sum(1))
+    share = np.mod(swept * np.sign(b), 2 * np.pi) / (4 * np.arctan(np.abs(b)))
+    nearer_start = distance(start, point) <= distance(end, point)
+    return np.where(share <= 1, share, np.where(nearer_start, 0.0, 1.0))
 
 
 def cut(path: Path, start: Place1D, until: Place1D) -> Path:
@@ -247,7 +254,7 @@ def cut(path: Path, start: Place1D, until: Place1D) -> Path:
 
 def _without_nothing(vertices: Array, bulges: Array) -> Path:
     """Return the open path without pieces of no length."""
-    keep = np.append(distance(vertices[:-1], vertices[1:]) > 1e-9, True)
+    keep = np.append(distance(vertices[:-1], vertices[1:]) > SAME, True)
     return Path(vertices[keep], bulges[keep], closed=False)
 
 
@@ -258,6 +265,8 @@ def crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     over each other.
     """
     points = stroke(path, tolerance)
+    # Two points of one place, such as an offset of 0 at a station, are one vertex.
+    points = points[np.append(True, distance(points[:-1], points[1:]) > SAME)]
     p, d = points[:-1], np.diff(points, axis=0)
     count = len(p)
     if count < 3 and not path.closed:

@@ -23,8 +23,8 @@ from pegline.reduction.model import Reduction
 
 __all__ = ["form_of", "shapes"]
 
-#: Gradients that are solved for at one time.
-BATCH: Final = 256
+#: Entries of the matrix of gradients that are solved for at one time.
+ENTRIES: Final = 4_000_000
 
 Form = Literal["point", "line", "area"]
 
@@ -198,16 +198,13 @@ def _solved(
     ones: Sequence[tuple[int, NDArray[np.int64], Array]], solution: Solution
 ) -> Iterator[tuple[list[int], Array]]:
     """Yield the variances of gradients that reach over several pieces, some at a time."""
-    if not ones:
-        return
-    from scipy.sparse import coo_array
-
     width = 2 * len(solution.names) + len(solution.tapes)
-    for begin in range(0, len(ones), BATCH):
-        batch = ones[begin : begin + BATCH]
-        rows = np.concatenate([np.repeat((2 * i, 2 * i + 1), len(one[1])) for i, one in enumerate(batch)])
-        columns = np.concatenate([np.tile(one[1], 2) for one in batch])
-        values = np.concatenate([one[2].ravel() for one in batch])
-        matrix = coo_array((values, (rows, columns)), shape=(2 * len(batch), width)).tocsr()
+    size = max(8, ENTRIES // (2 * width))
+    for begin in range(0, len(ones), size):
+        batch = ones[begin : begin + size]
+        matrix = np.zeros((2 * len(batch), width))
+        for number, (_, parameters, gradient) in enumerate(batch):
+            np.add.at(matrix[2 * number], parameters, gradient[0])
+            np.add.at(matrix[2 * number + 1], parameters, gradient[1])
         covariance = solution.covariances.of(matrix)
         yield [one[0] for one in batch], np.diag(covariance).reshape(-1, 2)

@@ -22,6 +22,7 @@ __all__ = [
     "PeglineError",
     "Place",
     "UsageError",
+    "in_order",
 ]
 
 
@@ -57,6 +58,15 @@ class Finding:
 
     def __str__(self) -> str:
         return f"{self.place}: {self.text}" if self.place else self.text
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings in the order of their places, each once; those without a place come first."""
+
+    def key(finding: Finding) -> tuple[int, int]:
+        return (finding.place.line, finding.place.column) if finding.place else (0, 0)
+
+    return tuple(sorted({(f.rule, f.text, f.place): f for f in findings}.values(), key=key))
 
 
 class PeglineError(Exception):

@@ -67,9 +67,14 @@ def unknown_names(book: Book, slate: Slate) -> Iterator[Finding]:
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
     for realm, name, place in slate.used:
-        if realm in realms and name not in realms[realm][1] and name not in slate.lost:
+        if realm in realms and name not in realms[realm][1] and not _is_lost(name, slate):
             what, known = realms[realm]
             yield Finding(f"unknown-{realm}", _unknown(what, name, set(known)), place)
+
+
+def _is_lost(name: str, slate: Slate) -> bool:
+    """Return whether a name, or the feature it is a corner or row of, stands in a part that could not be read."""
+    return name in slate.lost or (_OWN.fullmatch(name) is not None and name.rpartition(".")[0] in slate.lost)
 
 
 def _unknown(what: str, name: str, known: set[str]) -> str:

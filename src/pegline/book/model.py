@@ -170,7 +170,7 @@ class Line:
     place: Place
     taped: Annotated[
         tuple[Taped, ...],
-        Key(one_or_more(TAPED.grammar, "a reading"), "The whole line as taped: one reading, or a list."),
+        Key(one_or_more(TAPED.grammar, "a reading"), "The whole line as taped: one reading, or a list.", later=True),
     ] = ()  #: whole tapings of the line
     legs: Annotated[
         tuple[Taped, ...],

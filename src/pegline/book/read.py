@@ -9,7 +9,7 @@ from pegline.book.check import check
 from pegline.book.geometry import At, Booked, Curve, Ring, Through
 from pegline.book.model import BOOK, Book, Feature
 from pegline.book.unfinished import finished
-from pegline.errors import BookError, Finding, Place
+from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.grammar import Slate, Wrong
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
@@ -30,12 +30,12 @@ def read_book(written: Written, *, file: str, path: str, sha256: str) -> Book:
     slate = Slate()
     book = _read(written, slate)
     if book is None:
-        raise BookError(_in_order(slate.faults))
+        raise BookError(in_order(slate.faults))
     book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, slate))
     faults, warnings = check(book, slate)
     if slate.faults or faults:
-        raise BookError(_in_order([*slate.faults, *faults]))
-    return finished(dataclasses.replace(book, warnings=_in_order(warnings)), slate)
+        raise BookError(in_order([*slate.faults, *faults]))
+    return finished(dataclasses.replace(book, warnings=in_order(warnings)), slate)
 
 
 def _read(written: Written, slate: Slate) -> Book | None:
@@ -61,15 +61,6 @@ def _with_head(table: Table, slate: Slate) -> Table:
         slate.tell(Wrong(unknown_unit(unit.value), unit.place, "unit"), "unit")
         entries["unit"] = (entries["unit"][0], Text("m", unit.place))
     return Table(entries, table.place)
-
-
-def _in_order(findings: list[Finding]) -> tuple[Finding, ...]:
-    """Return findings by place, each once."""
-
-    def key(finding: Finding) -> tuple[int, int]:
-        return (finding.place.line, finding.place.column) if finding.place else (0, 0)
-
-    return tuple(dict.fromkeys(sorted(findings, key=key)))
 
 
 # -- features ---------------------------------------------------------------------------------------

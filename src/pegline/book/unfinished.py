@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator
 
 from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
 from pegline.book.model import Book, Feature
-from pegline.errors import Finding
+from pegline.errors import Finding, in_order
 from pegline.measures.grammar import Slate
 from pegline.measures.values import Name
 
@@ -30,7 +30,7 @@ def finished(book: Book, slate: Slate) -> Book:
     if missing:
         book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
         book = _without_dangling(book, slate, missing)
-    return dataclasses.replace(book, missing=tuple(missing))
+    return dataclasses.replace(book, missing=in_order(missing))
 
 
 def without(book: Book, names: Collection[str]) -> Book:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from difflib import SequenceMatcher
 from functools import cache
-from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar, get_type_hints
+from typing import Any, Final, Generic, NamedTuple, TypeAlias, TypeVar, get_type_hints
 
 from pegline.errors import Finding, Place
 from pegline.measures.written import Items, Table, Text, Written
@@ -41,6 +41,7 @@ __all__ = [
 
 T = TypeVar("T")
 K = TypeVar("K")
+_BLANK: Final = "still blank"
 Schema: TypeAlias = dict[str, Any]
 
 
@@ -108,7 +109,7 @@ class Slate:
         except Wrong as wrong:
             self.tell(wrong, key)
         except Unfinished as blank:
-            what = f"{key}: {blank.what}" if key else blank.what
+            what = f"{key}{' is' if blank.what == _BLANK else ':'} {blank.what}" if key else blank.what
             self.blanks.append(Finding("blank", what, blank.place))
         self.lose(written)
         return None
@@ -218,7 +219,7 @@ def mapping(
         if isinstance(item, Record):
             return item.build(value, slate, text, name(known) if name else {})
         if blank(value):
-            raise Unfinished("still blank", text.place)
+            raise Unfinished(_BLANK, text.place)
         return item.read(value, slate)
 
     def read(written: Written, slate: Slate) -> dict[str, T]:
@@ -251,6 +252,7 @@ class Key:
     help: str  #: one sentence for a reader of the schema
     name: str = ""  #: where the key is not called as the field is
     measured: bool = False  #: blank, it makes the record unfinished
+    later: bool = False  #: blank, it is filled in later; the record stands without it
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,7 +367,7 @@ class Record(Generic[T]):
         slot = _layout(self).slots[self.short]
         place = text.place if text else written.place
         if blank(written):
-            raise Unfinished("still blank", place)
+            raise Unfinished(_BLANK, place)
         values = {**known, slot.field: slot.read(written, slate)}
         if _layout(self).placed:
             values["place"] = place
@@ -469,7 +471,7 @@ def reference(grammar: Grammar[Any], **beside: Any) -> Schema:
 
 def _property(word: str, key: Key) -> Schema:
     told = {"title": word.replace("_", " ").capitalize(), "description": key.help}
-    if key.measured:
+    if key.measured or key.later:
         return told | _or_blank(reference(key.grammar))
     return reference(key.grammar, **told)
 

@@ -32,7 +32,7 @@ def _read_at(written: Written, slate: Slate) -> Reading | Name:
 
 
 _AT: Final = one_or_more(
-    Grammar(_read_at, lambda: {"anyOf": [CHAINAGE.schema(), reference(NAME)]}, "chainage"), "a chainage"
+    Grammar(_read_at, lambda: {"anyOf": [reference(CHAINAGE), reference(NAME)]}, "chainage"), "a chainage"
 )
 
 

@@ -45,7 +45,8 @@ def word(*options: str) -> Grammar[str]:
         hint = f"did you mean {near!r}?" if near else f"write one of {', '.join(options)}"
         raise Misread(f"{shown(text)} cannot stand here; {hint}")
 
-    return scalar(convert, "one word", {"enum": list(options)})
+    # An editor reads the word true as a truth value.
+    return scalar(convert, "one word", {"enum": [*options, True] if "true" in options else list(options)})
 
 
 def flag(text: str) -> bool:

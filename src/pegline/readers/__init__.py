@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -44,8 +47,22 @@ def parse_book(data: bytes, file: str) -> Book:
     from pegline.book.read import read_book
     from pegline.readers.yaml import parse
 
-    written = parse(_decode(data, file), file)
-    return read_book(written, file=Path(file).name, path=file, sha256=hashlib.sha256(data).hexdigest())
+    with _nothing_collected():
+        written = parse(_decode(data, file), file)
+        return read_book(written, file=Path(file).name, path=file, sha256=hashlib.sha256(data).hexdigest())
+
+
+@contextmanager
+def _nothing_collected() -> Iterator[None]:
+    """Hold the collector of garbage back: a book is many small records without circles, and it would walk them all."""
+    if not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def _bytes_of(path: str | os.PathLike[str]) -> bytes:

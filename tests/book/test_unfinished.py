@@ -1,0 +1,78 @@
+"""A half-finished book is read as far as it goes, and says what it lacks."""
+
+import pytest
+
+from pegline.errors import BookError
+from pegline.readers import parse_book
+
+BEGUN = """\
+book: 1
+unit: m
+stations: {A: {mark: peg}, B: , C: {left_of: A-B}, E: }
+lines:
+  A-B: {use: base, taped: 52.31, details: [{at: 8, left: 3, point: p}, {at: 9, left: , point: q},
+    {at: 20, left: 3, point: r}, {at: 11, left: 3, feature: lane}, {at: 12, right: , feature: lane}]}
+  A-C: {use: side, taped: 33.08}
+  C-B: {use: side, taped: 38.46}
+  C-D: {use: tie, taped: , details: [{at: 3, left: 2, point: z}]}
+  D-A: {use: check}
+dimensions: {p-q: 4, p-r: , r-p: 12}
+arcs:
+  - {point: bay, from: {p: 4, q: 5}, left_of: p-q}
+  - {point: bow, from: {p: 4, r: }, left_of: p-r}
+features:
+  fence: {kind: fence, through: [p, r]}
+  hedge: {kind: hedge, through: [p, z]}
+  lane: {kind: path, through: booked}
+  copy: {kind: path, parallel: {to: hedge, left: 2}}
+  shed: {kind: bed, rectangle: {edge: p-r, left: }}
+  door: {kind: gate, through: [shed.1, shed.2]}
+witnesses: {A: {gate: 3.1, post: }, D: {gate: 4}}
+north: {from: magnetic, bearings: {A-B: , C-D: 12}}
+"""
+
+
+def test_what_can_be_reduced_is_there_and_nothing_that_hangs_in_the_air():
+    book = parse_book(BEGUN.encode(), "b.yaml")
+
+    assert list(book.lines) == ["A-B", "A-C", "C-B"]
+    assert [row.name for row in book.lines["A-B"].details] == ["p", "r", "lane.1"]
+    assert [str(dimension.pair) for dimension in book.dimensions] == ["r-p"]
+    assert book.arcs == ()
+    assert list(book.features) == ["fence"]
+    assert {peg: [w.object for w in found] for peg, found in book.witnesses.items()} == {"A": ["gate"]}
+    assert book.north is None
+
+
+def test_what_it_lacks_is_told_with_its_place():
+    book = parse_book(BEGUN.encode(), "b.yaml")
+    told = {str(finding).removeprefix("b.yaml:") for finding in book.missing}
+
+    assert {
+        "5:80: left is still blank",
+        "6:77: right is still blank",
+        "11:22: p-r is still blank",
+        "14:31: r is still blank",
+        "9:3: line C-D is not taped yet",
+        "10:3: line D-A is not taped yet",
+        "3:52: no line reaches station E yet",
+        "17:3: hedge waits for points that are not booked yet",
+        "19:3: copy waits for points that are not booked yet",
+    } <= told
+
+
+def test_a_book_with_its_head_alone_is_begun_and_not_wrong():
+    book = parse_book(b"book: 1\nunit: m\n", "b.yaml")
+
+    assert [finding.text for finding in book.missing] == ["no line is booked yet"]
+
+
+def test_a_finished_book_lacks_nothing():
+    book = parse_book(b"book: 1\nunit: m\nlines: {A-B: {use: base, taped: 3}}\n", "b.yaml")
+
+    assert book.missing == ()
+
+
+def test_a_fault_is_a_fault_in_a_begun_book_too():
+    with pytest.raises(BookError, match="unknown key 'atped'"):
+        parse_book(BEGUN.replace("C-D: {use: tie, taped:", "C-D: {use: tie, atped:").encode(), "b.yaml")

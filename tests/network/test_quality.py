@@ -1,0 +1,163 @@
+"""Quality figures are what they are called: in formula, and in how often they are right over many surveys."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders.networks import NETWORKS
+from builders.records import LOCAL, measured, simulated
+
+from pegline.book.model import Limits
+from pegline.network.adjust import adjust
+from pegline.network.family import sidak
+from pegline.network.quality import chi2_exceeded
+from pegline.network.solve import solve
+
+SAME = 1e-9
+ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %
+
+
+def test_chi2_is_that_of_scipy():
+    from scipy.stats import chi2
+
+    for freedom in (1, 2, 3, 10, 25, 100, 299):
+        for value in (0.0, 0.5 * freedom, freedom, 1.5 * freedom + 3):
+            assert chi2_exceeded(value, freedom) == pytest.approx(chi2.sf(value, freedom), abs=1e-12)
+    for freedom in (301, 5000):  # Wilson and Hilferty's cube root
+        for value in (0.9 * freedom, freedom, 1.1 * freedom):
+            assert chi2_exceeded(value, freedom) == pytest.approx(chi2.sf(value, freedom), abs=1e-4)
+
+
+@pytest.mark.parametrize("name", NETWORKS)
+def test_redundancy_numbers_add_up_to_the_freedom(name):
+    # The scales of the tapes are measured beforehand; what their own redundancy takes is the rest.
+    adjustment = adjust(*simulated(NETWORKS[name](), 2), LOCAL)
+    total = sum(m.redundancy for m in adjustment.measurements)
+    assert total == pytest.approx(adjustment.freedom, abs=0.05)
+
+
+def test_an_error_shows_in_its_own_residual_by_the_redundancy_number():
+    plot, slip = NETWORKS["quad with pegs"](), 0.004
+    before, after = (adjust(*simulated(plot, 2, changed={"S-D": error}), LOCAL) for error in (0.0, slip))
+    one, other = (next(m for m in adjustment.measurements if m.what == "S-D") for adjustment in (before, after))
+    assert other.residual - one.residual == pytest.approx(one.redundancy * slip, rel=1e-3)
+    assert one.smallest_noticed == pytest.approx((before.critical + 0.84) * one.sd / one.redundancy**0.5)
+
+
+def test_three_lines_that_hold_a_station_cannot_be_told_apart():
+    # The reliability notes' fan: stations B, D and F of its rim are held by three lines each.
+    adjustment = adjust(*simulated(NETWORKS["triangle with check line"](), 1), LOCAL)
+    pairs = {
+        frozenset((adjustment.measurements[i].what, adjustment.measurements[j].what))
+        for i, j, value in adjustment.correlated
+        if abs(value) > 0.999
+    }
+    assert frozenset(("A-C", "B-C")) in pairs
+    assert frozenset(("T-C", "B-C")) in pairs
+
+
+def test_the_critical_value_is_never_below_what_is_asked():
+    plot = NETWORKS["braced quad"]()
+    book, reduction = simulated(plot, 1)
+    for significance, value in ((0.001, 3.2905), (0.01, 2.5758)):
+        asked = adjust(replaced(book, significance), reduction, LOCAL)
+        assert asked.critical == pytest.approx(value, abs=1e-4)
+    # One redundant line: all its tests are one, so that no bound for many is needed.
+    assert adjust(replaced(book, 0.5), reduction, LOCAL).critical == pytest.approx(1.96, abs=0.06)
+    assert sidak(7) > 2.6
+
+
+def replaced(book, significance):
+    return replace(book, limits=Limits(significance=significance))
+
+
+def flat(height):
+    """Return a station at a height over the middle of a base of 60 m."""
+    arm = float(np.hypot(30, height))
+    lines = {"A-B": ("base", 60.0), "A-C": ("side", arm), "B-C": ("side", arm)}
+    return adjust(*measured(lines, sides={"C": "left A-B"}), LOCAL)
+
+
+@pytest.mark.parametrize(("height", "trusted"), [(0.3, False), (0.6, False), (2.0, True), (20.0, True)])
+def test_a_station_at_less_than_four_of_its_own_deviations_is_marked(height, trusted):
+    adjustment = flat(height)
+    row = adjustment.solution.index["C"]
+    sigmas = height / np.sqrt(adjustment.solution.local_variances[row, 1, 1])
+    assert (sigmas > 4) == trusted
+    assert adjustment.unreliable == (() if trusted else ("C",))
+
+
+def local_truth(plot):
+    base = next(line for line in plot.lines if line.use == "base")
+    start, end = (np.array(plot.stations[name]) for name in base.ends)
+    along = (end - start) / np.hypot(*(end - start))
+    turn = np.array([along, [-along[1], along[0]]])
+    return {name: turn @ (np.array(at) - start) for name, at in plot.stations.items() if name not in base.ends}
+
+
+def surveys(name, count):
+    """Yield whether each ellipse holds the truth, the χ² probability, and whether a check fails, for many surveys."""
+    from builders.networks import ranged
+
+    plot = NETWORKS[name]()
+    for seed in range(count):
+        adjustment = adjust(*simulated(plot, seed), LOCAL)
+        solution = adjustment.adjusted
+        inside = []
+        for station, at in local_truth(ranged(plot, seed)).items():
+            row = solution.index[station]
+            away = solution.positions[row] - at
+            inside.append(away @ np.linalg.solve(solution.local_variances[row], away) < ELLIPSE)
+        yield np.mean(inside), adjustment.chi2_probability, adjustment.checked
+
+
+def test_ellipses_hold_the_truth_and_sound_surveys_pass():
+    # 12 classes x 30 surveys: the share of one ellipse is known to 1.2 %, four of those allowed.
+    found = [one for name in NETWORKS for one in surveys(name, 30)]
+    inside, probabilities, checked = zip(*found, strict=True)
+    assert np.mean(inside) == pytest.approx(0.95, abs=0.025)
+    assert np.mean(np.array(probabilities) < 0.05) == pytest.approx(0.05, abs=0.045)
+    assert np.mean([one is False for one in checked]) <= 0.05
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", NETWORKS)
+def test_2000_surveys_of_each_class(name):
+    inside, probabilities, checked = zip(*surveys(name, 2000), strict=True)
+    print(f"{name}: ellipses {np.mean(inside):.4f}, χ² {np.mean(np.array(probabilities) < 0.05):.4f}")
+    assert 0.935 <= np.mean(inside) <= 0.965
+    assert np.mean(np.array(probabilities) < 0.05) == pytest.approx(0.05, abs=0.015)
+    assert np.mean([one is False for one in checked]) <= 0.05
+
+
+def alarms(name, count):
+    """Return how often any test of a sound survey passes the critical value for all of them together."""
+    plot, total = NETWORKS[name](), 0
+    book, reduction = simulated(plot, None)
+    critical = adjust(replaced(book, 0.9), reduction, LOCAL).critical  # of the shape alone: the same for each survey
+    for seed in range(count):
+        adjustment = adjust(*simulated(plot, seed), LOCAL)
+        tests = [m.test for m in adjustment.measurements] + [c.test for c in adjustment.checks]
+        total += max(map(abs, tests)) > critical
+    return total / count
+
+
+def test_one_sound_survey_in_twenty_would_alarm_at_the_family_value():
+    # Standard error of 300 surveys: 1.3 %; three of those allowed.
+    assert alarms("six stations, all lines", 300) == pytest.approx(0.05, abs=0.04)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", NETWORKS)
+def test_the_family_value_over_2000_surveys(name):
+    assert alarms(name, 2000) == pytest.approx(0.05, abs=0.015)
+
+
+def test_solving_without_one_observation_is_solving_the_others():
+    book, reduction = simulated(NETWORKS["two hubs"](), 4)
+    network = adjust(book, reduction, LOCAL).network
+    keep = np.array([one.what != "A-B" for one in network.observations])
+    without = solve(network, keep)
+    other = solve(network, keep, without.parameters + 0.001 * ~network.held)
+    assert other.parameters == pytest.approx(without.parameters, abs=SAME)
+    assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())

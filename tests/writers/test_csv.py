@@ -1,0 +1,57 @@
+"""The points as CSV."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+
+import pytest
+import records
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pegline.writers.csv import safe, write
+
+
+def _read(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.reader(file))
+
+
+def test_the_points_are_there_with_units_in_the_header(tmp_path, local):
+    write(local, tmp_path / "weir.csv")
+    head, *rows = _read(tmp_path / "weir.csv")
+
+    assert head == ["name", "east (m)", "north (m)", "standard deviation (m)", "kind"]
+    assert len(rows) == 5 + 9
+    assert rows[0] == ["A", "0.0000", "0.0000", "0.0000", "station"]
+    assert rows[2][:3] == ["T", "24.0000", "0.0000"]
+    assert rows[2][4] == "tie station"
+    assert {row[0]: row[4] for row in rows}["h1"] == "building"
+
+
+def test_coordinates_are_in_the_unit_of_the_crs(tmp_path):
+    write(records.on_grid(metres_per_unit=0.3048), tmp_path / "weir.csv")
+    head, first, *_ = _read(tmp_path / "weir.csv")
+
+    assert head[1] == "east (ft)"
+    assert float(first[1]) == pytest.approx(512_340.25 / 0.3048, abs=1e-4)
+
+
+def test_the_standard_deviation_is_that_along_the_worst_direction(tmp_path, local):
+    variances = local.detail.points.variances.copy()
+    variances[0] = [[0.0004, 0.0], [0.0, 0.0009]]
+    local = replace(local, detail=replace(local.detail, points=replace(local.detail.points, variances=variances)))
+    write(local, tmp_path / "weir.csv")
+
+    assert {row[0]: row[3] for row in _read(tmp_path / "weir.csv")}["h1"] == "0.0300"
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "=cmd|'/c calc'!A1"])
+def test_no_text_is_taken_for_a_formula(text):
+    assert safe(text)[0] == "'"
+
+
+@given(st.text())
+def test_a_text_keeps_its_letters(text):
+    assert safe(text).endswith(text)

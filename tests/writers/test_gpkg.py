@@ -1,0 +1,355 @@
+"""The GeoPackage: read by four readers, the same as the JSON, and described in its own extensions."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+import subprocess
+from pathlib import Path
+from xml.etree import ElementTree
+
+import fiona
+import numpy as np
+import pyogrio
+import pytest
+import records
+from pyproj import CRS
+
+from pegline.errors import OutputError
+from pegline.writers import gis, gpkg
+from pegline.writers import json as json_writer
+from pegline.writers.gpkg import write
+
+NANOMETRE = 1e-9  # the contract's 1e-9 m
+LAYERS = [layer.name for layer in gis.LAYERS]
+VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
+
+
+@pytest.fixture
+def path(tmp_path, local):
+    write(local, tmp_path / "weir.gpkg")
+    return tmp_path / "weir.gpkg"
+
+
+@pytest.fixture
+def database(path):
+    opened = sqlite3.connect(path)
+    yield opened
+    opened.close()
+
+
+def test_it_is_a_geopackage_of_version_1_3(database):
+    # OGC 12-128r19, requirement 2: application id 'GPKG', user version 10300.
+    assert database.execute("PRAGMA application_id").fetchone() == (0x47504B47,)
+    assert database.execute("PRAGMA user_version").fetchone() == (10300,)
+
+
+def test_it_has_the_layers_and_tables_of_the_contract(database):
+    told = database.execute("SELECT table_name, data_type FROM gpkg_contents").fetchall()
+
+    assert {name for name, kind in told if kind == "features"} == {
+        "stations", "chain_lines", "detail_points", "detail_lines", "detail_areas", "offsets", "witnesses", "ellipses",
+    }  # fmt: skip
+    assert {name for name, kind in told if kind == "attributes"} == {"checks", "warnings", "book"}
+
+
+def test_the_database_is_sound_and_one_plain_file(database, path):
+    assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert database.execute("PRAGMA foreign_key_check").fetchall() == []
+    assert database.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    assert [each.name for each in path.parent.iterdir()] == [path.name]
+
+
+@pytest.mark.skipif(not VALIDATOR.exists(), reason="the validator comes with Debian's python3-gdal")
+@pytest.mark.parametrize("survey", [records.survey, records.on_grid])
+def test_gdals_validator_finds_no_fault(tmp_path, survey):
+    write(survey(), tmp_path / "weir.gpkg")
+
+    python = shutil.which("python3", path="/usr/bin")
+    run = subprocess.run(
+        [python, str(VALIDATOR), "--extra", str(tmp_path / "weir.gpkg")], capture_output=True, text=True, check=False
+    )
+
+    assert (run.returncode, run.stdout, run.stderr) == (0, "", "")
+
+
+@pytest.mark.parametrize("survey", [records.survey, records.on_grid])
+def test_counts_and_positions_are_those_of_the_json(tmp_path, survey):
+    survey = survey()
+    write(survey, tmp_path / "weir.gpkg")
+    json_writer.write(survey, tmp_path / "weir.json")
+    told = json.loads((tmp_path / "weir.json").read_text())
+
+    for layer, table in (("stations", "stations"), ("detail_points", "points")):
+        with fiona.open(tmp_path / "weir.gpkg", layer=layer) as file:
+            read = {each.properties["name"]: each.geometry.coordinates for each in file}
+        assert read.keys() == told[table].keys()
+        for name, entry in told[table].items():
+            assert read[name] == pytest.approx((entry["x"], entry["y"]), abs=NANOMETRE)
+    with fiona.open(tmp_path / "weir.gpkg", layer="chain_lines") as file:
+        assert len(file) == len(told["lines"])
+    for layer, shape in (("detail_lines", "LineString"), ("detail_areas", "Polygon")):
+        with fiona.open(tmp_path / "weir.gpkg", layer=layer) as file:
+            for each in file:
+                feature = told["features"][each.properties["name"]]
+                assert each.geometry.type == shape
+                read = np.array(each.geometry.coordinates).ravel()
+                assert read == pytest.approx(np.ravel(feature["geometry"]["coordinates"]), abs=NANOMETRE)
+                assert each.properties["kind"] == feature["kind"]
+
+
+def test_every_layer_reads_the_same_by_another_gdal(path):
+    for layer in LAYERS:
+        with fiona.open(path, layer=layer) as file:
+            count, columns = len(file), set(file.schema["properties"])
+        meta, _, geometry, _ = pyogrio.raw.read(path, layer=layer)
+        assert (len(geometry), set(meta["fields"])) == (count, columns)
+
+
+def test_areas_and_lengths_come_back_from_the_geometry(tmp_path, grid):
+    write(grid, tmp_path / "weir.gpkg")
+    scale = grid.frame.scale
+
+    area = pyogrio.read_dataframe(tmp_path / "weir.gpkg", layer="detail_areas").set_index("name")
+    line = pyogrio.read_dataframe(tmp_path / "weir.gpkg", layer="chain_lines").set_index("name")
+
+    # By hand, twice the area by the shoelace formula: -26.9885 + 108.302 + 83.155 - 52.6375 = 111.831 m² in the frame.
+    assert area.geometry["cottage"].area == pytest.approx(111.831 / 2, abs=1e-6)
+    assert line.geometry["A-B"].length / scale == pytest.approx(line["length"]["A-B"], abs=NANOMETRE)
+
+
+def test_a_local_frame_is_a_named_engineering_crs(path):
+    frame = pyogrio.read_dataframe(path, layer="stations")
+
+    assert frame.crs.name == "Local survey grid: Weir cottage"
+    assert frame.crs.is_engineering
+    assert frame.crs.axis_info[0].unit_name == "metre"
+
+
+def test_a_grid_is_stored_as_wkt2(tmp_path, grid):
+    write(grid, tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    query = "SELECT definition_12_063 FROM gpkg_contents JOIN gpkg_spatial_ref_sys USING (srs_id) WHERE table_name = ?"
+    ((wkt,),) = database.execute(query, ("stations",)).fetchall()
+    database.close()
+
+    assert CRS(wkt).equals(CRS("EPSG:32630"))
+
+
+def test_coordinates_are_in_the_unit_of_the_crs(tmp_path):
+    foot = 0.3048  # exact, international foot
+    survey = records.on_grid(metres_per_unit=foot)
+    write(survey, tmp_path / "weir.gpkg")
+
+    with fiona.open(tmp_path / "weir.gpkg", layer="stations") as file:
+        first = next(iter(file))
+
+    assert first.geometry.coordinates == pytest.approx((512_340.25 / foot, 5_712_806.4 / foot), abs=NANOMETRE)
+    assert first.properties["sd_x"] == 0.0
+
+
+def test_every_column_is_described_and_every_value_is_listed(database):
+    described = set(database.execute("SELECT table_name, column_name FROM gpkg_data_columns"))
+    listed = database.execute("SELECT constraint_name, value FROM gpkg_data_column_constraints").fetchall()
+    asks = database.execute(
+        "SELECT table_name, column_name, constraint_name FROM gpkg_data_columns WHERE constraint_name IS NOT NULL"
+    ).fetchall()
+
+    for table in [*LAYERS, "checks", "warnings", "book"]:
+        columns = {name for _, name, *_ in database.execute(f"PRAGMA table_info({table})")} - {"fid", "id", "geom"}
+        assert {(table, name) for name in columns} <= described
+    assert {"kind", "use", "method"} <= {name for _, _, name in asks}
+    for table, column, constraint in asks:
+        used = {value for (value,) in database.execute(f"SELECT DISTINCT {column} FROM {table}") if value is not None}
+        assert used <= {value for name, value in listed if name == constraint}
+
+
+def test_kinds_of_the_books_own_are_listed_too(tmp_path, local):
+    from dataclasses import replace
+
+    from pegline.book.model import OwnKind
+
+    book = replace(local.book, kinds={"beehive": OwnKind("beehive", "point", records.place(1))})
+    write(replace(local, book=book), tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    query = "SELECT value FROM gpkg_data_column_constraints WHERE constraint_name = 'kind'"
+    assert ("beehive",) in database.execute(query).fetchall()
+    database.close()
+
+
+def test_the_features_own_columns_have_names_that_programs_keep(path):
+    with fiona.open(path, layer="detail_points") as file:
+        bay = next(each.properties for each in file if each.properties["name"] == "bay")
+        apple = next(each.properties for each in file if each.properties["name"] == "apple")
+
+    # 'order' is a word of SQL's, and 'kind' is a column already.
+    assert (bay["planted_in"], bay["data_order"], bay["kind_2"]) == ("1987", "2", "laurel")
+    assert (apple["girth"], apple["spread"], apple["planted_in"]) == (0.95, 5.5, None)
+
+
+def test_column_names_are_plain_ascii(database):
+    for table in LAYERS:
+        for _, name, *_ in database.execute(f"PRAGMA table_info({table})"):
+            assert name.isascii()
+            assert name == name.lower()
+            assert name not in gpkg_reserved()
+
+
+def gpkg_reserved():
+    from pegline.writers.columns import RESERVED
+
+    return RESERVED - {"fid", "geom"}
+
+
+def test_what_is_not_known_is_null(database):
+    query = "SELECT line, at, off, method, girth FROM detail_points WHERE name = 'bay'"
+    assert database.execute(query).fetchone() == (None,) * 5
+    # An oblique point has two chainages, which stand in its offsets; it has none of its own.
+    assert database.execute("SELECT at, off FROM detail_points WHERE name = 'apple'").fetchone() == (None, None)
+    assert database.execute("SELECT at, off FROM offsets WHERE name = 'apple' ORDER BY at").fetchall() == [
+        (20.0, -11.42),
+        (30.0, -9.87),
+    ]
+
+
+@pytest.mark.parametrize(("checked", "told"), [(True, 1), (False, 0), (None, None)])
+def test_every_layer_says_how_the_survey_was_checked(tmp_path, local, checked, told):
+    from dataclasses import replace
+
+    survey = replace(local, adjustment=replace(local.adjustment, checked=checked))
+    write(survey, tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    for layer in LAYERS:
+        assert set(database.execute(f"SELECT checked FROM {layer}")) == {(told,)}
+    database.close()
+
+
+def test_a_witness_that_was_not_surveyed_has_no_line(path):
+    with fiona.open(path, layer="witnesses") as file:
+        found = {each.properties["object"]: each.geometry for each in file}
+
+    assert found["gate post"] is None
+    assert found["h1"].coordinates == [(8.2, 3.15), (0.0, 0.0)]
+
+
+def test_spatial_indexes_hold_every_geometry(database):
+    for layer in LAYERS:
+        (shapes,) = database.execute(f"SELECT count(geom) FROM {layer}").fetchone()
+        (indexed,) = database.execute(f"SELECT count(*) FROM rtree_{layer}_geom").fetchone()
+        assert indexed == shapes
+
+
+def test_details_are_related_to_the_line_and_row_that_gave_them(database):
+    query = """
+        SELECT c.name, d.name, m.source FROM chain_lines_detail_points m
+        JOIN chain_lines c ON c.fid = m.base_id JOIN detail_points d ON d.fid = m.related_id
+    """
+    found = set(database.execute(query))
+
+    assert ("A-B", "h1", "26:9") in found
+    assert {name for _, name, _ in found} == {"h1", "h2", "apple", "lane.1", "lane.2", "lane.3"}
+    joined = database.execute("SELECT base_table_name, related_table_name, relation_name FROM gpkgext_relations")
+    assert set(joined) == {("chain_lines", "detail_points", "features"), ("offsets", "detail_points", "features")}
+
+
+def test_offsets_are_related_to_their_points(database):
+    query = """
+        SELECT o.name, d.name FROM offsets_detail_points m
+        JOIN offsets o ON o.fid = m.base_id JOIN detail_points d ON d.fid = m.related_id
+    """
+    found = database.execute(query).fetchall()
+
+    assert len(found) == 7
+    assert all(one == other for one, other in found)
+
+
+def test_every_extension_is_registered(database):
+    used = {name for (name,) in database.execute("SELECT extension_name FROM gpkg_extensions")}
+
+    assert {"gpkg_schema", "gpkg_metadata", "gpkg_related_tables", "gpkg_rtree_index", "gpkg_crs_wkt"} <= used
+
+
+def test_the_metadata_is_an_iso_record_of_the_survey(database):
+    ((uri, mime, text),) = database.execute("SELECT md_standard_uri, mime_type, metadata FROM gpkg_metadata").fetchall()
+    spaces = {"gmd": "http://www.isotc211.org/2005/gmd", "gco": "http://www.isotc211.org/2005/gco"}
+    root = ElementTree.fromstring(text)
+
+    assert (uri, mime) == (spaces["gmd"], "text/xml")
+    words = " ".join(root.itertext())
+    assert root.findtext(".//gmd:title/gco:CharacterString", namespaces=spaces) == "Weir cottage & its <garden>"
+    assert root.findtext(".//gmd:CI_Date/gmd:date/gco:Date", namespaces=spaces) == "2026-04-18"
+    for told in ("2 in the party", "CC BY 4.0", "tapes: steel (steel), linen (linen)", "0.0270 m", "boundary survey"):
+        assert told in words
+
+
+def test_the_tables_hold_checks_warnings_and_book(database):
+    assert database.execute("SELECT what, kind, passed, source FROM checks").fetchall() == [("C-D", "line", 1, "37:9")]
+    assert database.execute("SELECT rule, source FROM warnings").fetchall() == [
+        ("no-bearing", None),
+        ("long-oblique", "29:9"),
+    ]
+    book = dict(database.execute("SELECT key, value FROM book"))
+    assert (book["title"], book["date"], book["checked"]) == (
+        "Weir cottage & its <garden>",
+        "2026-04-18",
+        "all checks pass",
+    )
+
+
+def test_the_same_survey_gives_the_same_bytes(tmp_path, local):
+    write(local, tmp_path / "one.gpkg")
+    write(records.survey(), tmp_path / "two.gpkg")
+
+    assert (tmp_path / "one.gpkg").read_bytes() == (tmp_path / "two.gpkg").read_bytes()
+
+
+def test_the_day_is_the_books_or_the_environments(tmp_path, local, monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "86400")
+    write(local, tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    assert set(database.execute("SELECT last_change FROM gpkg_contents")) == {("1970-01-02T00:00:00.000Z",)}
+    database.close()
+
+
+def test_text_is_not_cut_at_a_nul(tmp_path, local):
+    from dataclasses import replace
+
+    from pegline.book.model import Station
+
+    stations = {**local.book.stations, "A": Station("A", records.place(16), mark="oak\0peg")}
+    write(replace(local, book=replace(local.book, stations=stations)), tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    assert database.execute("SELECT mark FROM stations WHERE name = 'A'").fetchone() == ("oak\ufffdpeg",)
+    database.close()
+
+
+def test_many_features_go_by_arrow_and_read_the_same(tmp_path, local, monkeypatch):
+    pytest.importorskip("pyarrow")
+    write(local, tmp_path / "few.gpkg")
+    monkeypatch.setattr(gpkg, "MANY", 0)
+    write(local, tmp_path / "many.gpkg")
+
+    for layer in [*LAYERS, "checks", "book"]:
+        few, many = sqlite3.connect(tmp_path / "few.gpkg"), sqlite3.connect(tmp_path / "many.gpkg")
+        assert few.execute(f"SELECT * FROM {layer}").fetchall() == many.execute(f"SELECT * FROM {layer}").fetchall()
+        few.close(), many.close()
+
+
+def test_many_features_give_the_same_bytes_too(tmp_path, local, monkeypatch):
+    pytest.importorskip("pyarrow")
+    monkeypatch.setattr(gpkg, "MANY", 0)
+    write(local, tmp_path / "one.gpkg")
+    write(local, tmp_path / "two.gpkg")
+
+    assert (tmp_path / "one.gpkg").read_bytes() == (tmp_path / "two.gpkg").read_bytes()
+
+
+def test_a_folder_that_is_not_there_is_an_output_error(tmp_path, local):
+    with pytest.raises(OutputError, match="cannot be written"):
+        write(local, tmp_path / "none" / "weir.gpkg")

@@ -16,9 +16,9 @@ from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
 from pegline.plan.features import K_95, Where
 from pegline.plan.figures import UNIT_WORDS, area_text, length_text, sd_text
-from pegline.plan.fonts import text_width
 from pegline.plan.model import Feature
 from pegline.plan.pencil import SMALL, Pencil
+from pegline.plan.scripts import text_width
 from pegline.plan.style import KIND_LOOKS, LAYERS, layer_of
 
 __all__ = ["BLOCKS", "CAUTION", "Told", "verdict"]

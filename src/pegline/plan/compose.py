@@ -13,7 +13,7 @@ from pegline.diagnosis.model import Diagnosis
 from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
-from pegline.plan import fonts
+from pegline.plan import scripts
 from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
 from pegline.plan.features import draw
@@ -141,10 +141,8 @@ def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Fi
     """Yield a warning for texts in a script that the typeface lacks."""
     texts = [label.text for label in labels]
     texts += [item.text for sheet in sheets for item in sheet.page.items if isinstance(item, Words)]
-    missing = fonts.lacking("".join(texts))
-    if missing:
+    for script, help_ in scripts.lacking("".join(texts)).items():
         yield Finding(
             "missing-font",
-            f"the sheet cannot show {missing[:20]!r}: its typeface has no such characters;"
-            " the drawing and the data hold them",
+            f"the sheet cannot show its {script.lower()} letters, though the drawing and the data hold them; {help_}",
         )

@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "lacking", "text_width"]
+__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "lacking", "plain_width"]
 
 FOLDER: Final = Path(__file__).with_name("typefaces")
 REGULAR: Final = "DejaVuSansCondensed"
@@ -22,10 +22,10 @@ def _face(name: str) -> Any:
 
 
 @lru_cache(maxsize=4096)
-def text_width(text: str, height: float, *, bold: bool = False) -> float:
-    """Return how wide a text is, in the unit of ``height``, the height of its capitals.
+def plain_width(text: str, height: float, *, bold: bool = False) -> float:
+    """Return how wide a text is in the typeface, in the unit of ``height``, the height of its capitals.
 
-    >>> 2.5 < text_width("A1", 2.0) < 3.5
+    >>> 2.5 < plain_width("A1", 2.0) < 3.5
     True
     """
     face = _face(BOLD if bold else REGULAR)

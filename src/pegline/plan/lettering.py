@@ -17,9 +17,9 @@ from pegline.detail.model import Detail, Path
 from pegline.frame.model import Frame
 from pegline.plan.display import flattened
 from pegline.plan.figures import area_text, bearing_text, length_text
-from pegline.plan.fonts import text_width
 from pegline.plan.labels import Spot, Wanted, along_piece, around, inside, outside, settle, upright
 from pegline.plan.model import Feature, Label, Tuft
+from pegline.plan.scripts import text_width
 from pegline.plan.style import LAYERS
 from pegline.plan.symbols import SYMBOLS
 

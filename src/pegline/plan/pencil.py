@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from pegline.plan.display import Anchor, Item, Stroke, Words, flattened
-from pegline.plan.fonts import text_width
+from pegline.plan.scripts import text_width
 from pegline.plan.symbols import SYMBOLS
 
 __all__ = ["SMALL", "Pencil", "moved", "symbol_strokes", "wrapped"]

@@ -12,10 +12,10 @@ import numpy as np
 from pegline.plan.blocks import BLOCKS, Told, station_block
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.figures import UNIT_WORDS
-from pegline.plan.fonts import text_width
 from pegline.plan.model import Options, Sheet
 from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
 from pegline.plan.pencil import SMALL, Pencil, moved
+from pegline.plan.scripts import text_width
 from pegline.units import METRES_PER
 
 __all__ = ["lay_out", "make_sheets"]

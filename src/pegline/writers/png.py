@@ -29,6 +29,6 @@ def picture(pdf: bytes, number: int, dots: int):  # type: ignore[no-untyped-def]
         raise OutputError("a picture needs the extra: pip install 'pegline[png]'") from error
     document = pypdfium2.PdfDocument(pdf)
     try:
-        return document[number].render(scale=dots / 72).to_pil().quantize(colors=128, method=2)  # 2: fast octree
+        return document[number].render(scale=dots / 72).to_pil().quantize(colors=256)
     finally:
         document.close()

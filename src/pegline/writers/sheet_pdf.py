@@ -10,6 +10,7 @@ from pegline.plan import fonts
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
+from pegline.plan.scripts import Outline, outlined
 from pegline.plan.style import LINE_TYPES, Layer
 
 __all__ = ["sheet_pdf"]
@@ -120,9 +121,24 @@ def _words(canvas: Any, words: Words, layer: Layer) -> None:
     if words.rotation:
         canvas.rotate(degrees(words.rotation))
     canvas.setFillColorRGB(*(part / 255 for part in layer.rgb))
+    if outline := outlined(words.text):
+        _outline(canvas, outline, words)
+        canvas.restoreState()
+        return
     canvas.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
     draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}[
         words.anchor
     ]
     draw(0, 0, words.text)
     canvas.restoreState()
+
+
+def _outline(canvas: Any, outline: Outline, words: Words) -> None:
+    """Fill the shapes of a text in another font."""
+    start = {"left": 0.0, "middle": 0.5, "right": 1.0}[words.anchor] * outline.width
+    size = words.height * POINT
+    path = canvas.beginPath()
+    draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo, "close": path.close}
+    for move, points in outline.moves:
+        draw[move](*(value for x, y in points for value in ((x - start) * size, y * size)))
+    canvas.drawPath(path, stroke=0, fill=1, fillMode=1)  # 1: not even-odd; strokes of letters may overlap

@@ -1,0 +1,231 @@
+"""Texts in scripts that the typeface of sheets lacks or that have to be shaped, as outlines of another font.
+
+Which fonts there are is up to the computer: those of its usual folders are looked through, by name
+first, when a text needs one. Shaping is HarfBuzz's, from the extra ``scripts``. Runs of one direction
+are put one after the other, from the right where the text begins so: enough for names and titles, not
+for paragraphs of mixed directions.
+"""
+
+from __future__ import annotations
+
+import os
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any, Final
+
+from pegline.plan import fonts
+
+__all__ = ["Outline", "lacking", "outlined", "text_width"]
+
+#: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
+BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
+    "SINHALA": ("notosanssinhala", "lklug", "nirmala", "iskpota"),
+    "TAMIL": ("notosanstamil", "lohittamil", "nirmala", "latha", "inaimathi"),
+    "DEVANAGARI": ("notosansdevanagari", "lohitdevanagari", "nirmala", "mangal"),
+    "BENGALI": ("notosansbengali", "lohitbengali", "nirmala", "vrinda"),
+    "CJK": ("notosanscjk", "sourcehansans", "droidsansfallback", "wqy", "msyh", "yugoth", "pingfang", "hiragino"),
+    "HIRAGANA": ("notosanscjk", "droidsansfallback", "yugoth", "hiragino", "msgothic"),
+    "KATAKANA": ("notosanscjk", "droidsansfallback", "yugoth", "hiragino", "msgothic"),
+    "HANGUL": ("notosanscjk", "droidsansfallback", "malgun", "applesdgothic", "nanum"),
+}
+#: Looked at for any script.
+FOR_ANY: Final = ("droidsansfallback", "arialuni", "freesans", "freeserif", "unifont")
+FOLDERS: Final = (
+    "/usr/share/fonts",
+    "/usr/local/share/fonts",
+    "~/.local/share/fonts",
+    "~/.fonts",
+    "/System/Library/Fonts",
+    "/Library/Fonts",
+    "~/Library/Fonts",
+    "C:/Windows/Fonts",
+)
+#: Blocks of scripts whose letters change with their neighbours or run from the right.
+SHAPED: Final = (
+    (0x0590, 0x08FF),
+    (0x0900, 0x109F),
+    (0x1780, 0x17FF),
+    (0xA8E0, 0xA8FF),
+    (0xFB1D, 0xFDFF),
+    (0xFE70, 0xFEFF),
+)
+OTHER_STYLES: Final = ("bold", "italic", "light", "thin", "black")
+FROM_RIGHT: Final = ("R", "AL")
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A text as filled shapes, its baseline from 0, 0 to the right, for capitals one unit high."""
+
+    width: float
+    moves: tuple[tuple[str, tuple[Point, ...]], ...]  #: ``move``, ``line``, ``curve`` (cubic) and ``close``
+
+
+@lru_cache(maxsize=512)
+def outlined(text: str) -> Outline | None:
+    """Return a text as an outline; None where the typeface can write it plainly, or nothing can write it."""
+    if not _needs_help(text) or _harfbuzz() is None:
+        return None
+    pieces = list(_runs(text))
+    if any(font is None for font, _ in pieces):
+        return None
+    if next((d for c in text if (d := unicodedata.bidirectional(c)) in ("L", *FROM_RIGHT)), "L") in FROM_RIGHT:
+        pieces.reverse()
+    x = 0.0
+    moves: list[tuple[str, tuple[Point, ...]]] = []
+    for font, piece in pieces:
+        x = _shape(str(font), piece, x, moves)
+    return Outline(x, tuple(moves))
+
+
+def text_width(text: str, height: float, *, bold: bool = False) -> float:
+    """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
+    outline = outlined(text)
+    return outline.width * height if outline else fonts.plain_width(text, height, bold=bold)
+
+
+def lacking(text: str) -> dict[str, str]:
+    """Return the scripts of a text that cannot be shown, each with what would help."""
+    found: dict[str, str] = {}
+    for character in dict.fromkeys(text):
+        if not _needs_help(character):
+            continue
+        script = _script(character)
+        if _harfbuzz() is None:
+            found[script] = "install the extra: pip install 'pegline[scripts]'"
+        elif _font_for(character) is None:
+            found[script] = (
+                f"install a font that has it, such as Noto Sans {'CJK' if script == 'CJK' else script.title()}"
+            )
+    return found
+
+
+def _needs_help(text: str) -> bool:
+    return any(any(low <= ord(c) <= high for low, high in SHAPED) for c in text) or bool(fonts.lacking(text))
+
+
+def _script(character: str) -> str:
+    """Return the first word of a character's name, which is its script."""
+    return unicodedata.name(character, "UNKNOWN").split()[0].split("-")[0]
+
+
+@lru_cache(maxsize=1)
+def _harfbuzz() -> Any:
+    try:
+        import uharfbuzz
+    except ImportError:
+        return None
+    return uharfbuzz
+
+
+@lru_cache(maxsize=16)
+def _opened(path: str) -> Any:
+    harfbuzz = _harfbuzz()
+    face = harfbuzz.Face(harfbuzz.Blob.from_file_path(path))
+    return harfbuzz.Font(face)
+
+
+@lru_cache(maxsize=1)
+def _installed() -> tuple[Path, ...]:
+    """Return the font files of this computer, in a fixed order."""
+    found = []
+    for folder in FOLDERS:
+        for base, _, names in os.walk(Path(folder).expanduser()):
+            found += [Path(base, name) for name in names if name.lower().endswith((".ttf", ".otf", ".ttc"))]
+    return tuple(sorted(found))
+
+
+@lru_cache(maxsize=512)
+def _font_for(character: str) -> str | None:
+    """Return the font file that shows a character; the typeface of sheets where it can."""
+    if not fonts.lacking(character):
+        return str(fonts.FOLDER / f"{fonts.REGULAR}.ttf")
+    script = _script(character)
+    wanted = (*BY_SCRIPT.get(script, ()), f"notosans{script.lower()}", *FOR_ANY)
+    for beginning in wanted:
+        for path in _installed():
+            plain = path.stem.lower().replace("-", "").replace(" ", "")
+            if plain.startswith(beginning) and not any(style in plain for style in OTHER_STYLES):
+                shown = _opened(str(path)).get_nominal_glyph(ord(character))
+                if shown:
+                    return str(path)
+    return None
+
+
+def _runs(text: str) -> Iterator[tuple[str | None, str]]:
+    """Yield stretches of one font and direction; marks go with what stands before them, blanks with the whole."""
+    keyed: list[tuple[tuple[str | None, bool], str]] = []
+    for character in text:
+        direction = unicodedata.bidirectional(character)
+        joins = unicodedata.category(character) in ("Mn", "Mc", "Cf") or direction in ("CS", "ON", "NSM")
+        new = (_font_for(character), direction in FROM_RIGHT)
+        keyed.append((keyed[-1][0] if joins and keyed else new, character))
+    for (font, _), group in groupby(keyed, key=lambda pair: pair[0]):
+        yield font, "".join(character for _, character in group)
+
+
+def _shape(font_path: str, text: str, x: float, moves: list[tuple[str, tuple[Point, ...]]]) -> float:
+    """Add a run's outlines from x on and return where it ends."""
+    harfbuzz = _harfbuzz()
+    font = _opened(font_path)
+    # Other fonts are drawn at the size of type that gives the sheet's own typeface capitals one unit high.
+    unit = 1.0 / (font.face.upem * fonts.CAPITALS)
+    buffer = harfbuzz.Buffer()
+    buffer.add_str(text)
+    buffer.guess_segment_properties()
+    harfbuzz.shape(font, buffer)
+    y = 0.0
+    for info, position in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
+        pen = _Pen(x + position.x_offset * unit, y + position.y_offset * unit, unit, moves)
+        font.draw_glyph_with_pen(info.codepoint, pen)
+        x += position.x_advance * unit
+        y += position.y_advance * unit
+    return x
+
+
+class _Pen:
+    """Takes down what HarfBuzz draws."""
+
+    def __init__(self, x: float, y: float, unit: float, moves: list[tuple[str, tuple[Point, ...]]]) -> None:
+        self.x, self.y, self.unit, self.moves = x, y, unit, moves
+        self.last: Point = (0.0, 0.0)
+
+    def _at(self, point: Point) -> Point:
+        return self.x + point[0] * self.unit, self.y + point[1] * self.unit
+
+    def moveTo(self, point: Point) -> None:  # noqa: N802 - the protocol's names
+        """Start a contour."""
+        self.last = self._at(point)
+        self.moves.append(("move", (self.last,)))
+
+    def lineTo(self, point: Point) -> None:  # noqa: N802
+        """Draw a straight piece."""
+        self.last = self._at(point)
+        self.moves.append(("line", (self.last,)))
+
+    def curveTo(self, *points: Point) -> None:  # noqa: N802
+        """Draw a cubic piece."""
+        one, two, end = (self._at(point) for point in points)
+        self.moves.append(("curve", (one, two, end)))
+        self.last = end
+
+    def qCurveTo(self, *points: Point) -> None:  # noqa: N802
+        """Draw a quadratic piece as the cubic that equals it."""
+        control, end = (self._at(point) for point in points)
+        one = (self.last[0] + 2 / 3 * (control[0] - self.last[0]), self.last[1] + 2 / 3 * (control[1] - self.last[1]))
+        two = (end[0] + 2 / 3 * (control[0] - end[0]), end[1] + 2 / 3 * (control[1] - end[1]))
+        self.moves.append(("curve", (one, two, end)))
+        self.last = end
+
+    def closePath(self) -> None:  # noqa: N802
+        """Close the contour."""
+        self.moves.append(("close", ()))
+
+    def endPath(self) -> None:  # noqa: N802
+        """End an open contour; there are none in a font."""

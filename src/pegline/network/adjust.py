@@ -22,7 +22,7 @@ from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
 from pegline.network.cut import XY, cross
 from pegline.network.equations import EQUATIONS, Bearing, Control, Distance, Observation, Part
-from pegline.network.family import correlated_tests, critical_value
+from pegline.network.family import correlated_tests, critical_value, sidak
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
 from pegline.network.observe import observations, shared_points, stops
 from pegline.network.quality import (
@@ -38,7 +38,7 @@ from pegline.network.solve import Fit, Mask, Network, build, changed, solve
 from pegline.network.start import Hints, Start, start
 from pegline.reduction.model import Reduction
 
-__all__ = ["adjust"]
+__all__ = ["adjust", "hints"]
 
 CHECK_KINDS: dict[Part, CheckKind] = {
     "base": "line",
@@ -80,7 +80,7 @@ def adjust(
         Where stations cannot be placed, telling all of them together.
     """
     found = (*observations(book, reduction, frame), *extra)
-    begun = start(book.station_names, shared_points(book, reduction), found, _hints(book, reduction))
+    begun = start(book.station_names, shared_points(book, reduction), found, hints(book, reduction))
     faults = [one for one in begun.findings if one.rule != "mirrored" or not _faces(frame)]
     if faults and not allow_missing:
         raise BookError(faults)
@@ -90,15 +90,28 @@ def adjust(
     plotting = solve(
         changed(network, (*network.observations, *placing)), np.append(plotted, np.ones(len(placing), bool))
     )
-    adjusted = solve(network, None, plotting.parameters)
+    adjusted = _everything(network, plotting)
     critical = critical_value(plotting, adjusted, book.limits.significance)
     checks, failing = _checks(book, plotting, len(network.values), critical)
-    misfit = adjusted.square_sum
-    if failing.any():
-        adjusted = solve(network, ~failing, plotting.parameters)
+    misfit = adjusted.square_sum + float(np.sum((adjusted.residuals / network.sds)[~adjusted.keep] ** 2))
+    if (failing & adjusted.keep).any():
+        adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
     result = _judged(plotting, adjusted, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
+
+
+def _everything(network: Network, plotting: Fit) -> Fit:
+    """Return the solution of everything; where a gross error hinders that, of what agrees with the plotting."""
+    try:
+        return solve(network, None, plotting.parameters)
+    except BookError:
+        count = len(network.values)
+        sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting))[:count])
+        sound = np.abs(plotting.residuals[:count]) < sidak(count) * sds
+        if sound.all():
+            raise
+        return solve(network, sound | plotting.keep[:count], plotting.parameters)
 
 
 def _faces(frame: Frame) -> bool:
@@ -106,7 +119,8 @@ def _faces(frame: Frame) -> bool:
     return len(frame.control) > 2 or len(frame.bearings) > 1
 
 
-def _hints(book: Book, reduction: Reduction) -> Hints:
+def hints(book: Book, reduction: Reduction) -> Hints:
+    """Return what a book says about where things are, beside its measurements."""
     sides = {name: station.side for name, station in book.stations.items() if station.side}
     sides |= {arc.point: arc.side for arc in reduction.arcs if arc.side}
     sketches = {name: station.sketch for name, station in book.stations.items() if station.sketch}

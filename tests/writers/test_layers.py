@@ -1,0 +1,235 @@
+"""The layers as GeoDataFrames, and in the formats that are written only when asked for."""
+
+from __future__ import annotations
+
+import json
+import struct
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import fiona
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import records
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from pyproj import CRS, Geod
+
+from pegline.errors import UsageError
+from pegline.writers import geojson, geoparquet, gis, gpkg, shp, sld
+from pegline.writers.columns import RESERVED, safe_name
+from pegline.writers.layers import layers
+
+NAMES = [layer.name for layer in gis.LAYERS]
+MILLIMETRE = 1e-3
+
+
+def test_frames_have_the_names_and_crs_of_the_geopackage(local, grid):
+    assert list(layers(local)) == NAMES
+    assert all(frame.crs.is_engineering for frame in layers(local).values())
+    assert all(frame.crs == CRS("EPSG:32630") for frame in layers(grid).values())
+
+
+def test_columns_have_the_types_that_pandas_users_expect(local):
+    found = layers(local)["detail_points"]
+
+    assert pd.api.types.is_string_dtype(found["name"])
+    assert found["sd_x"].dtype == "float64"
+    assert found["girth"].dtype == "float64"
+    assert found["checked"].dtype == "boolean"
+    assert layers(local)["witnesses"].geometry.isna().sum() == 1
+
+
+def test_frames_hold_what_the_geopackage_holds(tmp_path, grid):
+    gpkg.write(grid, tmp_path / "weir.gpkg")
+
+    for name, frame in layers(grid).items():
+        read = pyogrio.read_dataframe(tmp_path / "weir.gpkg", layer=name)
+        assert list(frame.columns) == list(read.columns)
+        assert frame.geometry.geom_equals_exact(read.geometry, 0.0).where(frame.geometry.notna(), True).all()
+        for column in frame.columns.drop("geometry"):
+            ours, theirs = frame[column].astype(object), read[column].astype(object)
+            assert (ours.isna() == theirs.isna()).all()
+            assert ours.dropna().tolist() == theirs.dropna().tolist()
+
+
+@given(st.lists(st.text(min_size=1), unique=True, max_size=8))
+def test_column_names_are_safe_and_no_two_the_same(keys):
+    taken = []
+    for key in keys:
+        taken.append(safe_name(key, taken))
+
+    assert len(set(taken)) == len(keys)
+    for name in taken:
+        assert name.isascii()
+        assert name.islower()
+        assert name[0].isalpha()
+        assert len(name) <= 30
+        assert name not in RESERVED
+
+
+# GeoJSON -------------------------------------------------------------------------------------------
+
+
+def test_geojson_is_in_longitude_and_latitude(tmp_path, grid):
+    geojson.write(grid, tmp_path / "weir.geojson")
+    read = json.loads((tmp_path / "weir.geojson").read_text(encoding="utf-8"))
+    stations = {
+        each["properties"]["name"]: each["geometry"]["coordinates"]
+        for each in read["features"]
+        if each["properties"]["layer"] == "stations"
+    }
+
+    assert read["type"] == "FeatureCollection"
+    assert "crs" not in read
+    # A-C is √(22² + 24²) m in the frame; here the grid is 0.9996 or so of the ellipsoid at the zone's middle.
+    _, _, length = Geod(ellps="WGS84").inv(*stations["A"], *stations["C"])
+    assert length == pytest.approx(np.hypot(22, 24) / 0.9996, abs=MILLIMETRE)
+
+
+def test_geojson_is_read_by_gdal(tmp_path, grid):
+    geojson.write(grid, tmp_path / "weir.geojson")
+    read = pyogrio.read_dataframe(tmp_path / "weir.geojson")
+
+    assert read.crs == CRS("EPSG:4326")
+    assert read["layer"].value_counts().to_dict() == {
+        name: len(frame) for name, frame in layers(grid).items() if len(frame)
+    }
+    back = read[read["layer"] == "detail_areas"].to_crs("EPSG:32630").geometry.iloc[0]
+    assert back.area == pytest.approx(111.831 / 2, abs=MILLIMETRE)
+    assert shapely.is_ccw(read[read["layer"] == "detail_areas"].geometry.iloc[0].exterior)
+
+
+def test_geojson_is_refused_where_there_is_no_grid(tmp_path, local):
+    with pytest.raises(UsageError, match=r"this one has no control; book two stations under 'control', or take gpkg"):
+        geojson.write(local, tmp_path / "weir.geojson")
+
+
+def test_geojson_is_refused_where_the_way_to_wgs_84_is_a_guess(tmp_path):
+    # Hong Kong 1963 has no way to WGS 84 in EPSG's register but through Hong Kong 1963(67).
+    crs = CRS("EPSG:3366")
+    far = records.on_grid(wkt=crs.to_wkt(), crs_name=crs.name, origin=(40_000.0, 20_000.0))
+
+    with pytest.raises(UsageError, match="take gpkg"):
+        geojson.write(far, tmp_path / "weir.geojson")
+
+
+# Shapefiles ----------------------------------------------------------------------------------------
+
+
+def test_shapefiles_are_read_back(tmp_path, grid):
+    shp.write(grid, tmp_path / "weir.shp")
+
+    for name, frame in layers(grid).items():
+        with fiona.open(tmp_path / f"weir_{name}.shp") as file:
+            assert len(file) == len(frame)
+            assert all(len(column) <= 10 for column in file.schema["properties"])
+        read = pyogrio.read_dataframe(tmp_path / f"weir_{name}.shp")
+        assert read.crs.to_epsg() == 32630
+        # The format runs outer rings clockwise.
+        same = read.geometry.normalize().geom_equals_exact(frame.geometry.normalize(), 1e-9)
+        assert same.where(frame.geometry.notna(), True).all()
+    points = pyogrio.read_dataframe(tmp_path / "weir_detail_points.shp").set_index("name")
+    assert points["spread"]["apple"] == 5.5
+    assert np.isnan(points["spread"]["h1"])
+    assert points["checked"]["h1"] == "yes"
+
+
+def test_what_a_shapefile_cannot_hold_is_told(tmp_path, local):
+    feature = replace(local.book.features["lane"], note="ø" * 200)
+    shapes = {**local.detail.shapes, "lane": replace(local.detail.shapes["lane"], booked=feature)}
+    long = replace(local, detail=replace(local.detail, shapes=shapes))
+    shp.write(long, tmp_path / "weir.shp")
+    told = (tmp_path / "weir_shp.txt").read_text(encoding="utf-8")
+
+    assert "stations: ellipse_bearing is ellipse_be" in told
+    assert "detail_lines: texts in note are cut off" in told
+    with fiona.open(tmp_path / "weir_detail_lines.shp") as file:
+        assert next(iter(file)).properties["note"] == "ø" * 127
+
+
+def test_shapefiles_bear_the_day_of_the_book(tmp_path, local):
+    shp.write(local, tmp_path / "one.shp")
+    shp.write(local, tmp_path / "two.shp")
+
+    # dBASE: the three bytes after the first are year - 1900, month, day.
+    head = (tmp_path / "one_stations.dbf").read_bytes()[:4]
+    assert struct.unpack("4B", head)[1:] == (126, 4, 18)
+    for one in tmp_path.glob("one_*.[sd]*"):
+        assert one.read_bytes() == one.with_name(one.name.replace("one", "two")).read_bytes()
+
+
+# GeoParquet ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("survey", [records.survey, records.on_grid])
+def test_geoparquet_is_read_back_with_its_crs(tmp_path, survey):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    survey = survey()
+    geoparquet.write(survey, tmp_path / "weir.geoparquet")
+
+    for name, frame in layers(survey).items():
+        table = parquet.read_table(tmp_path / f"weir_{name}.geoparquet")
+        told = json.loads(table.schema.metadata[b"geo"])
+        assert told["version"] == "1.1.0"
+        assert CRS.from_json_dict(told["columns"]["geometry"]["crs"]) == frame.crs
+        read = shapely.from_wkb(table["geometry"].to_pylist())
+        assert list(read) == list(frame.geometry)
+        assert table["name"].to_pylist() == frame["name"].tolist()
+
+
+def test_geoparquet_says_which_extra_it_needs(tmp_path, local, monkeypatch):
+    monkeypatch.setattr(geoparquet, "find_spec", lambda name: None)
+
+    with pytest.raises(UsageError, match=r"pip install 'pegline\[geoparquet\]'"):
+        geoparquet.write(local, tmp_path / "weir.geoparquet")
+
+
+# Styles --------------------------------------------------------------------------------------------
+
+SPACES = {
+    "sld": "http://www.opengis.net/sld",
+    "se": "http://www.opengis.net/se",
+    "ogc": "http://www.opengis.net/ogc",
+}
+
+
+def test_every_layer_has_a_style_by_its_name(tmp_path, local):
+    sld.write(local, tmp_path / "weir.sld")
+
+    for layer in gis.LAYERS:
+        root = ElementTree.parse(tmp_path / f"weir_{layer.name}.sld").getroot()
+        assert root.tag == f"{{{SPACES['sld']}}}StyledLayerDescriptor"
+        assert root.get("version") == "1.1.0"
+        assert root.findtext("sld:NamedLayer/se:Name", namespaces=SPACES) == layer.name
+        symbolizer = {"Point": "Point", "LineString": "Line", "Polygon": "Polygon"}[layer.shape]
+        rules = root.findall(".//se:Rule", SPACES)
+        assert rules
+        assert all(rule.find(f"se:{symbolizer}Symbolizer", SPACES) is not None for rule in rules)
+
+
+def test_every_kind_of_the_survey_has_a_rule(tmp_path, local):
+    sld.write(local, tmp_path / "weir.sld")
+
+    found = []
+    for layer in ("detail_points", "detail_lines", "detail_areas"):
+        root = ElementTree.parse(tmp_path / f"weir_{layer}.sld").getroot()
+        found += [each.text for each in root.findall(".//ogc:Literal", SPACES)]
+        names = {each.text for each in root.findall(".//ogc:PropertyName", SPACES)}
+        assert names == {"kind"}
+    assert sorted(found) == ["building", "road edge", "shrub", "tree"]
+
+
+def test_a_rule_has_its_parts_in_the_order_of_the_standard(tmp_path, local):
+    # OGC 05-077r4, 10: Name, Description, Filter or ElseFilter, then symbolizers.
+    sld.write(local, tmp_path / "weir.sld")
+
+    for path in tmp_path.glob("*.sld"):
+        for rule in ElementTree.parse(path).getroot().findall(".//se:Rule", SPACES):
+            tags = [each.tag.split("}")[1] for each in rule]
+            assert tags[:2] == ["Name", "Description"]
+            assert tags[2] in ("Filter", "ElseFilter")
+            assert tags[3].endswith("Symbolizer")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from math import hypot
 from typing import Final
 
@@ -85,9 +86,30 @@ def refined_frame(
     better = choose_frame(book, reduction, solved)
     eastings, northings = zip(*solved.values(), strict=True)
     across = hypot(max(eastings) - min(eastings), max(northings) - min(northings))
+    own = _own_scales(book, reduction, better, solved)
     turned = [abs(new.bearing - old.bearing) for new, old in zip(better.bearings, frame.bearings, strict=True)]
-    changes = max([abs(better.scale - frame.scale), *turned]) * across
-    return better if changes > UNSEEN else frame
+    if own or max([abs(better.scale - frame.scale), *turned]) * across > UNSEEN:
+        return replace(better, own_scales=own)
+    return frame
+
+
+def _own_scales(
+    book: Book, reduction: Reduction, frame: Frame, solved: Mapping[str, tuple[float, float]]
+) -> dict[str, float]:
+    """Return each line's scale over the frame's, where that makes a difference anywhere."""
+    from pegline.frame.crs import grid_of, line_scale
+
+    if book.control is None:
+        return {}
+    grid = grid_of(book.control.crs)
+    height = book.control.ground_height or 0.0
+    own = {
+        line.name: line_scale(grid, solved[line.start], solved[line.end], height=height) / frame.scale
+        for line in reduction.lines.values()
+        if line.start in solved and line.end in solved
+    }
+    changes = (abs(ratio - 1) * reduction.lines[name].ground.length for name, ratio in own.items())
+    return own if max(changes, default=0.0) > UNSEEN else {}
 
 
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from pegline.errors import Finding, Place
@@ -62,6 +63,8 @@ class Frame:
     scale: float = 1.0  #: ground length times this is frame length
     grid_scale: float = 1.0  #: the part of it from the projection
     height_factor: float = 1.0  #: the part of it from the height
+    #: Of lines whose own scale can be told from the plot's: their scale over ``scale``. Large plots, high up, only.
+    own_scales: Mapping[str, float] = field(default_factory=dict)
     declination: float | None = None  #: radians, east positive
     convergence: float | None = None  #: radians, positive where true north lies west of grid north
     bearings: tuple[FrameBearing, ...] = ()

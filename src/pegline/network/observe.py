@@ -96,7 +96,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame) -> tuple[Observ
     """Return every observation that the network adjusts, walls excepted."""
     along = stops(reduction)
     shared = frozenset(shared_points(book, reduction)) | frozenset(book.station_names)
-    found: list[Observation] = list(_lines(reduction))
+    found: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":
             found += _tie_station(book, reduction, row)
@@ -108,13 +108,14 @@ def observations(book: Book, reduction: Reduction, frame: Frame) -> tuple[Observ
     return tuple(found)
 
 
-def _lines(reduction: Reduction) -> Iterator[Observation]:
+def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
     for line in reduction.lines.values():
         ground = line.ground
         kind: MeasurementKind = "dimension" if line.use == "detail" else "length"
         part: Part = "dimension" if line.use == "detail" else line.use
+        length = ground.length * frame.own_scales.get(line.name, 1.0)
         yield Distance(
-            line.name, kind, part, line.name, ground.length, ground.sd, ground.tape, ground.place, line.start, line.end
+            line.name, kind, part, line.name, length, ground.sd, ground.tape, ground.place, line.start, line.end
         )
     for dimension in reduction.dimensions:
         what, ground = f"{dimension.start}-{dimension.end}", dimension.ground

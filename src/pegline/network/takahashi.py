@@ -112,7 +112,8 @@ def _closed(lower: Any, wanted: tuple[Ints, Ints]) -> list[Ints]:
             place = np.searchsorted(theirs, rest)
             if place[-1] < len(theirs) and (theirs[place] == rest).all():
                 continue
-        below[parent] = np.union1d(theirs, rest)
+        joined = np.sort(np.concatenate((theirs, rest)))
+        below[parent] = joined[np.append(True, joined[1:] > joined[:-1])]
     return below
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Set
+from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import Final
 
@@ -12,21 +13,33 @@ from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectang
 from pegline.book.model import Book, Feature
 from pegline.errors import Finding, Place
 from pegline.kinds import KINDS, FeatureKind, Form
-from pegline.measures.grammar import Named, Slate, nearest, suggest
+from pegline.measures.grammar import Named, Slate, suggest
 from pegline.measures.scalars import shown
 from pegline.measures.values import Name
 
 __all__ = ["check"]
 
-Check = Callable[[Book, Slate], Iterator[Finding]]
 
 _OWN: Final = re.compile(r".+\.\d+")
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a book's names stand for."""
+
+    stations: Mapping[str, Place]  #: every station, with the first place that makes it one
+    points: Mapping[str, Place]  #: every point that is booked or that a shape makes, likewise
+    slate: Slate  #: what was noted while the book was read
+
+
+Check = Callable[[Book, Known], Iterator[Finding]]
+
+
 def check(book: Book, slate: Slate) -> tuple[list[Finding], list[Finding]]:
     """Return what is wrong in a book, and what is odd in it but not wrong."""
-    faults = [finding for each in FAULTS for finding in each(book, slate)]
-    warnings = [finding for each in ODDITIES for finding in each(book, slate)]
+    known = Known(_stations(book, slate), _points(book, slate), slate)
+    faults = [finding for each in FAULTS for finding in each(book, known)]
+    warnings = [finding for each in ODDITIES for finding in each(book, known)]
     return faults, warnings
 
 
@@ -34,7 +47,6 @@ def check(book: Book, slate: Slate) -> tuple[list[Finding], list[Finding]]:
 
 
 def _stations(book: Book, slate: Slate) -> dict[str, Place]:
-    """Return every station with the first place that makes it one."""
     known = {name: station.place for name, station in book.stations.items()}
     for realm, name, place in slate.defined:
         if realm == "station":
@@ -42,8 +54,7 @@ def _stations(book: Book, slate: Slate) -> dict[str, Place]:
     return known
 
 
-def _points(slate: Slate, book: Book) -> dict[str, Place]:
-    """Return every point that is no station with the first place that makes it one."""
+def _points(book: Book, slate: Slate) -> dict[str, Place]:
     known: dict[str, Place] = {}
     for realm, name, place in slate.defined:
         if realm in ("point", "corner"):
@@ -55,21 +66,23 @@ def _points(slate: Slate, book: Book) -> dict[str, Place]:
     return known
 
 
-def unknown_names(book: Book, slate: Slate) -> Iterator[Finding]:
+def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
     """Tell each name that nothing in the book makes known."""
-    stations = _stations(book, slate)
+    hints = 50  # looking for a likeness among many names takes time
     realms: Mapping[str, tuple[str, Set[str]]] = {
-        "station": ("station", stations.keys()),
-        "point": ("point or station", stations.keys() | _points(slate, book).keys()),
+        "station": ("station", known.stations.keys()),
+        "point": ("point or station", known.stations.keys() | known.points.keys()),
         "line": ("line", book.lines.keys()),
         "feature": ("feature", book.features.keys()),
         "tape": ("tape", book.tapes.keys()),
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
-    for realm, name, place in slate.used:
-        if realm in realms and name not in realms[realm][1] and not _is_lost(name, slate):
-            what, known = realms[realm]
-            yield Finding(f"unknown-{realm}", _unknown(what, name, set(known)), place)
+    for realm, name, place in known.slate.used:
+        if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.slate):
+            what, names = realms[realm]
+            hints -= 1
+            hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
+            yield Finding(f"unknown-{realm}", f"there is no {what} {shown(name)}{hint}", place)
 
 
 def _is_lost(name: str, slate: Slate) -> bool:
@@ -77,35 +90,33 @@ def _is_lost(name: str, slate: Slate) -> bool:
     return name in slate.lost or (_OWN.fullmatch(name) is not None and name.rpartition(".")[0] in slate.lost)
 
 
-def _unknown(what: str, name: str, known: set[str]) -> str:
-    hint = suggest(name, known) if known else f"; the book has no {what} yet, add it"
-    return f"there is no {what} {shown(name)}{hint}"
+def _hint(what: str, name: str, names: Set[str]) -> str:
+    return suggest(name, names) if names else f"; the book has no {what} yet, add it"
 
 
-def stations_off_their_line(book: Book, slate: Slate) -> Iterator[Finding]:
+def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a station that stands for its chainage in a row of a line that it is not on."""
     for line in book.lines.values():
         here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
         for row in line.details:
             for part in row.at:
-                if isinstance(part, Name) and part.text not in here and part.text not in slate.lost:
+                if isinstance(part, Name) and part.text not in here and part.text not in known.slate.lost:
                     text = f"at: there is no station {shown(part.text)} on line {line.name}{suggest(part.text, here)}"
                     yield Finding("unknown-station", text, part.place)
 
 
-def one_name_two_things(book: Book, slate: Slate) -> Iterator[Finding]:
+def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a name that is a station and a point."""
-    points = _points(slate, book)
-    for name, place in _stations(book, slate).items():
-        if name in points:
-            first, second = sorted((place, points[name]), key=lambda p: (p.line, p.column))
+    for name, place in known.stations.items():
+        if name in known.points:
+            first, second = sorted((place, known.points[name]), key=lambda p: (p.line, p.column))
             text = f"{shown(name)} is a station and a point, the other in line {first.line}; give one another name"
             yield Finding("name-twice", text, second)
 
 
-def reserved_names(book: Book, slate: Slate) -> Iterator[Finding]:
+def reserved_names(book: Book, known: Known) -> Iterator[Finding]:
     """Tell names that are kept for points named by the program."""
-    given = (named for named in slate.defined if named.realm != "corner")
+    given = (named for named in known.slate.defined if named.realm != "corner")
     named = ((entry.name, entry.place) for entry in chain(given, _named(book)))
     for name, place in dict.fromkeys(named):
         if _OWN.fullmatch(name):
@@ -123,18 +134,18 @@ def _named(book: Book) -> Iterator[Named]:
 # -- lines ------------------------------------------------------------------------------------------
 
 
-def base_line(book: Book, slate: Slate) -> Iterator[Finding]:
+def base_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell when there is not exactly one base line."""
     bases = [line for line in book.lines.values() if line.use == "base"]
     for line in bases[1:]:
         text = f"{bases[0].name} in line {bases[0].place.line} is the base line already; write use: side or tie"
         yield Finding("base", text, line.place)
     lines = list(book.lines.values())
-    if lines and not bases and not slate.lost.intersection(("base", *(str(u) for u in ("use",)))):
+    if lines and not bases and "base" not in known.slate.lost:
         yield Finding("base", "no line is the base line; write use: base in the longest one", lines[0].place)
 
 
-def there_and_back(book: Book, slate: Slate) -> Iterator[Finding]:
+def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a line that is booked in both directions."""
     for line in book.lines.values():
         other = book.lines.get(f"{line.end}-{line.start}")
@@ -143,7 +154,7 @@ def there_and_back(book: Book, slate: Slate) -> Iterator[Finding]:
             yield Finding("line-twice", text, line.place)
 
 
-def rows_on_a_check_line(book: Book, slate: Slate) -> Iterator[Finding]:
+def rows_on_a_check_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell details on a check line."""
     for line in book.lines.values():
         if line.use == "check" and line.details:
@@ -151,15 +162,14 @@ def rows_on_a_check_line(book: Book, slate: Slate) -> Iterator[Finding]:
             yield Finding("check-details", text, line.details[0].place)
 
 
-def lines_between_stations(book: Book, slate: Slate) -> Iterator[Finding]:
+def lines_between_stations(book: Book, known: Known) -> Iterator[Finding]:
     """Tell what is booked as between points and lies between stations."""
-    stations = _stations(book, slate)
     for line in book.lines.values():
-        if line.use == "detail" and line.start in stations and line.end in stations:
+        if line.use == "detail" and line.start in known.stations and line.end in known.stations:
             yield Finding("detail-line", f"{line.name} is between two stations; write use: tie or check", line.place)
     for dimension in book.dimensions:
         pair = dimension.pair
-        if pair.start in stations and pair.end in stations:
+        if pair.start in known.stations and pair.end in known.stations:
             text = f"{pair} is between two stations; book it under lines, with use: tie or check"
             yield Finding("dimension", text, dimension.place)
 
@@ -167,14 +177,19 @@ def lines_between_stations(book: Book, slate: Slate) -> Iterator[Finding]:
 # -- arcs and features ------------------------------------------------------------------------------
 
 
-def arcs_without_a_side(book: Book, slate: Slate) -> Iterator[Finding]:
+def arcs_without_a_side(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a point from two others that may lie on either side of them."""
     placed = {row.name for line in book.lines.values() for row in line.details}
     several: dict[str, int] = {}
     for arc in book.arcs:
         several[arc.point] = several.get(arc.point, 0) + len(arc.arms)
     for arc in book.arcs:
-        if several[arc.point] == 2 and arc.side is None and arc.point not in placed and arc.point not in slate.lost:
+        if (
+            several[arc.point] == 2
+            and arc.side is None
+            and arc.point not in placed
+            and arc.point not in known.slate.lost
+        ):
             start, end = (arm.start for arm in arc.arms)
             text = f"two arcs meet on both sides of {start}-{end}; add left_of or right_of"
             yield Finding("arc-side", text, arc.place)
@@ -218,7 +233,7 @@ def _forms(geometry: Geometry) -> tuple[Form, ...]:
     return ("line", "area") if closed else _FORMS[type(geometry)]
 
 
-def geometry_of_kinds(book: Book, slate: Slate) -> Iterator[Finding]:
+def geometry_of_kinds(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a feature whose geometry its kind cannot have."""
     for feature in book.features.values():
         kind = _kind(book, feature)
@@ -229,7 +244,7 @@ def geometry_of_kinds(book: Book, slate: Slate) -> Iterator[Finding]:
             yield Finding("kind", text, feature.place)
 
 
-def parallels(book: Book, slate: Slate) -> Iterator[Finding]:
+def parallels(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a parallel to something that is no line, or to itself by a roundabout way."""
     for feature in book.features.values():
         seen = {feature.name}
@@ -245,7 +260,7 @@ def parallels(book: Book, slate: Slate) -> Iterator[Finding]:
             yield Finding("parallel", text, feature.place)
 
 
-def booked_again_in_a_shape(book: Book, slate: Slate) -> Iterator[Finding]:
+def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
     """Tell the same point named twice in one outline."""
     for feature in book.features.values():
         geometry = feature.geometry
@@ -263,9 +278,9 @@ def booked_again_in_a_shape(book: Book, slate: Slate) -> Iterator[Finding]:
 # -- the frame --------------------------------------------------------------------------------------
 
 
-def grid_without_control(book: Book, slate: Slate) -> Iterator[Finding]:
+def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
     """Tell bearings from a grid that nothing names."""
-    if book.north and book.north.reference == "grid" and not book.control and not slate.lost.intersection(("crs",)):
+    if book.north and book.north.reference == "grid" and not book.control and "crs" not in known.slate.lost:
         text = "from: grid, and no control says which grid; add control, or write magnetic or true"
         yield Finding("grid", text, book.north.place)
 
@@ -273,24 +288,28 @@ def grid_without_control(book: Book, slate: Slate) -> Iterator[Finding]:
 # -- what is odd ------------------------------------------------------------------------------------
 
 
-def witnesses_nearly_named(book: Book, slate: Slate) -> Iterator[Finding]:
+def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of a witness object that is nearly the name of something surveyed."""
-    names = _stations(book, slate).keys() | _points(slate, book).keys() | book.features.keys()
+    names = known.stations.keys() | known.points.keys() | book.features.keys()
+    plain = {_plain(name): name for name in sorted(names)} if book.witnesses else {}
     for found in book.witnesses.values():
         for witness in found:
             if witness.object in names:
                 continue
-            near = nearest(witness.object, names)
-            if near is not None and _close(near, witness.object):
+            word = _plain(witness.object)
+            near = plain.get(word) or next((name for other, name in plain.items() if _one_slip(other, word)), None)
+            if near is not None:
                 text = f"the witness {shown(witness.object)} is nearly {near!r}; write that, if it is meant"
                 yield Finding("witness-name", text, witness.place)
 
 
-def _close(name: str, other: str) -> bool:
-    """Return whether two names differ by capitals, spaces or one slip of the pen."""
-    one, two = (re.sub(r"[\s_.'’-]", "", text).casefold() for text in (name, other))
-    if one == two:
-        return True
+def _plain(name: str) -> str:
+    """Return a name without capitals, spaces and signs."""
+    return re.sub(r"[\s_.'’-]", "", name).casefold()
+
+
+def _one_slip(one: str, two: str) -> bool:
+    """Return whether two words of some length differ by one letter, more or less or another."""
     if min(len(one), len(two)) < 4 or abs(len(one) - len(two)) > 1:
         return False
     shared = 0
@@ -304,13 +323,17 @@ def _close(name: str, other: str) -> bool:
 _LOOKS: Final = str.maketrans("АВЕКМНОРСТУХІЈЅаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXIJSaeopcyxijsABEZHIKMNOPTYXo")
 
 
-def names_that_look_alike(book: Book, slate: Slate) -> Iterator[Finding]:
+def _look(name: str) -> str:
+    return name.lower() if name.isascii() else unicodedata.normalize("NFKC", name).translate(_LOOKS).casefold()
+
+
+def names_that_look_alike(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of two names that a reader would take for one."""
-    points = {**_points(slate, book), **_stations(book, slate)}
+    points = {**known.points, **known.stations}
     for places in (points, {name: feature.place for name, feature in book.features.items()}):
         seen: dict[str, str] = {}
         for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
-            first = seen.setdefault(unicodedata.normalize("NFKC", name).translate(_LOOKS).casefold(), name)
+            first = seen.setdefault(_look(name), name)
             if first != name:
                 text = (
                     f"{shown(name)} looks like {shown(first)} in line {places[first].line}; check that both are meant"
@@ -318,16 +341,16 @@ def names_that_look_alike(book: Book, slate: Slate) -> Iterator[Finding]:
                 yield Finding("look-alike", text, places[name])
 
 
-def pages_without_an_image(book: Book, slate: Slate) -> Iterator[Finding]:
+def pages_without_an_image(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of a page that ``pages`` does not list."""
     if not book.pages:
         return
-    for realm, name, place in slate.used:
+    for realm, name, place in known.slate.used:
         if realm == "page" and name not in book.pages:
             yield Finding("page", f"page {shown(name)} is not among pages{suggest(name, book.pages)}", place)
 
 
-def rows_not_drawn(book: Book, slate: Slate) -> Iterator[Finding]:
+def rows_not_drawn(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of rows of a feature that its geometry does not go through."""
     for line in book.lines.values():
         for row in line.details:

@@ -6,10 +6,13 @@ import dataclasses
 from collections.abc import Collection, Iterator
 
 from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
-from pegline.book.model import Book, Feature
+from pegline.book.model import Book, Feature, Line, Station
 from pegline.errors import Finding, in_order
+from pegline.measures.bearing import North
+from pegline.measures.control import Control
+from pegline.measures.distance import Arc
 from pegline.measures.grammar import Slate
-from pegline.measures.values import Name
+from pegline.measures.values import Pair, Reading
 
 __all__ = ["finished", "without"]
 
@@ -52,60 +55,66 @@ def without(book: Book, names: Collection[str]) -> Book:
 
 def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
     """Leave out, again and again, what hangs on something that is not booked yet."""
-    while True:
-        known = set(book.station_names) | set(_points(book))
-        stations = set(book.station_names)
-        lines = {
-            name: line for name, line in book.lines.items() if line.use != "detail" or {line.start, line.end} <= known
-        }
-        lines = {
-            name: dataclasses.replace(line, details=tuple(row for row in line.details if _stands(row.at, stations)))
-            for name, line in lines.items()
-        }
-        features = {
-            name: feature for name, feature in book.features.items() if _can_be_drawn(feature, book, slate, known)
-        }
-        lean = dataclasses.replace(
-            book,
-            lines=lines,
-            dimensions=tuple(d for d in book.dimensions if {d.pair.start, d.pair.end} <= known),
-            arcs=tuple(
-                arc for arc in book.arcs if {arm.start for arm in arc.arms} <= known and _held(arc.arms, arc.side)
-            ),
-            features=features,
-            witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
-            stations={
-                name: station
-                if station.side is None or {station.side.of.start, station.side.of.end} <= stations
-                else dataclasses.replace(station, side=None)
-                for name, station in book.stations.items()
-            },
-        )
-        if book.north:
-            bearings = tuple(b for b in book.north.bearings if {b.pair.start, b.pair.end} <= stations)
-            north = dataclasses.replace(book.north, bearings=bearings) if bearings else None
-            lean = dataclasses.replace(lean, north=north)
-        if book.control:
-            points = tuple(point for point in book.control.points if point.station in stations)
-            control = dataclasses.replace(book.control, points=points) if points else None
-            lean = dataclasses.replace(lean, control=control)
-        dropped = book.features.keys() - lean.features.keys()
+    while (lean := _lean(book, slate)) != book:
         missing += [
-            Finding("waits", f"{name} waits for points that are not booked yet", book.features[name].place)
-            for name in book.features
-            if name in dropped
+            Finding("waits", f"{name} waits for points that are not booked yet", feature.place)
+            for name, feature in book.features.items()
+            if name not in lean.features
         ]
-        if lean == book:
-            return lean
         book = lean
+    return book
 
 
-def _stands(at: tuple[object, ...], stations: set[str]) -> bool:
-    return all(not isinstance(part, Name) or part.text in stations for part in at)
+def _lean(book: Book, slate: Slate) -> Book:
+    """Leave out what names a station or a point that is not there."""
+    stations = set(book.station_names)
+    known = stations | set(_points(book))
+    return dataclasses.replace(
+        book,
+        lines={name: _held(line, stations) for name, line in book.lines.items() if _hangs(line, known)},
+        dimensions=tuple(each for each in book.dimensions if _both(each.pair, known)),
+        arcs=tuple(arc for arc in book.arcs if _meets(arc, known)),
+        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
+        witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
+        stations={name: _sided(station, stations) for name, station in book.stations.items()},
+        north=_north(book.north, stations),
+        control=_control(book.control, stations),
+    )
 
 
-def _held(arms: tuple[object, ...], side: object) -> bool:
-    return len(arms) >= 2
+def _both(pair: Pair, known: set[str]) -> bool:
+    return pair.start in known and pair.end in known
+
+
+def _hangs(line: Line, known: set[str]) -> bool:
+    return line.use != "detail" or (line.start in known and line.end in known)
+
+
+def _held(line: Line, stations: set[str]) -> Line:
+    """Return a line without the rows that count from a station that is not there."""
+    rows = tuple(row for row in line.details if all(isinstance(at, Reading) or at.text in stations for at in row.at))
+    return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)
+
+
+def _meets(arc: Arc, known: set[str]) -> bool:
+    held = all(arm.start in known for arm in arc.arms) and len(arc.arms) > 1
+    return held and (arc.side is None or _both(arc.side.of, known))
+
+
+def _sided(station: Station, stations: set[str]) -> Station:
+    if station.side is None or _both(station.side.of, stations):
+        return station
+    return dataclasses.replace(station, side=None)
+
+
+def _north(north: North | None, stations: set[str]) -> North | None:
+    bearings = tuple(each for each in north.bearings if _both(each.pair, stations)) if north else ()
+    return dataclasses.replace(north, bearings=bearings) if north and bearings else None
+
+
+def _control(control: Control | None, stations: set[str]) -> Control | None:
+    points = tuple(point for point in control.points if point.station in stations) if control else ()
+    return dataclasses.replace(control, points=points) if control and points else None
 
 
 def _points(book: Book) -> Iterator[str]:
@@ -121,6 +130,7 @@ def _points(book: Book) -> Iterator[str]:
 
 
 def _can_be_drawn(feature: Feature, book: Book, slate: Slate, known: set[str]) -> bool:
+    """Return whether all that a feature goes through is booked; a part of it may have been left out while reading."""
     geometry = feature.geometry
     if feature.name in slate.lost:
         return False

@@ -7,7 +7,7 @@ declared once, on its fields; reading, 'did you mean' and the schema all come fr
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from difflib import SequenceMatcher
 from functools import cache
@@ -483,23 +483,24 @@ def _or_blank(schema: Schema) -> Schema:
 # -- words ------------------------------------------------------------------------------------------
 
 
-def nearest(word: str, options: Sequence[str] | Mapping[str, Any] | set[str]) -> str | None:
+def nearest(word: str, options: Collection[str]) -> str | None:
     """Return the option that ``word`` is most likely a slip for, or None.
 
     >>> nearest("tapped", ["taped", "tape", "use"])
     'taped'
     """
-    low = word.casefold()
+    matcher = SequenceMatcher(None, "", word.casefold(), autojunk=False)
+    best, likeness = None, 0.6
+    for option in sorted(options, key=lambda option: (abs(len(option) - len(word)), option)):
+        matcher.set_seq1(option.casefold())
+        if matcher.real_quick_ratio() >= likeness and matcher.quick_ratio() >= likeness:
+            ratio = matcher.ratio()
+            if ratio > likeness or (best is None and ratio == likeness):
+                best, likeness = option, ratio
+    return best
 
-    def likeness(option: str) -> tuple[float, int]:
-        matcher = SequenceMatcher(None, low, option.casefold(), autojunk=False)
-        return matcher.ratio(), -abs(len(option) - len(word))
 
-    best = max(sorted(options), key=likeness, default=None)
-    return best if best is not None and likeness(best)[0] >= 0.6 else None
-
-
-def suggest(word: str, options: Sequence[str] | Mapping[str, Any] | set[str]) -> str:
+def suggest(word: str, options: Collection[str]) -> str:
     """Return the end of a message about an unknown word: what to do."""
     best = nearest(word, options)
     if best is not None:

@@ -1,0 +1,45 @@
+"""What is odd in a book but not wrong is a warning with its place."""
+
+import pytest
+
+from pegline.readers import parse_book
+
+FIGURE = (
+    "book: 1\nunit: m\npages: {12: p12.jpg, 13: p13.jpg}\n"
+    "lines:\n  A-B: {use: base, taped: 52.31, details: [{at: 8, left: 3, point: gate}, {at: 9, left: 3, point: p}]}\n"
+)
+
+
+def told(text):
+    return [str(finding).removeprefix("b.yaml:") for finding in parse_book(text.encode(), "b.yaml").warnings]
+
+
+ODD = [
+    ("witnesses: {A: {Gate: 3.1}}", "6:17: the witness 'Gate' is nearly 'gate'; write that, if it is meant"),
+    ("witnesses: {A: {gatte: 3.1}}", "6:17: the witness 'gatte' is nearly 'gate'"),
+    ("  A-С: {use: side, taped: 30}\n  C-B: {use: side, taped: 30}", "7:3: 'C' looks like 'С' in line 6"),
+    ("  b-A: {use: side, taped: 30}", "6:3: 'b' looks like 'B' in line 5"),
+    ("  A-C: {use: side, taped: 30, page: 14}", "6:38: page '14' is not among pages; did you mean '12'?"),
+    (
+        "  A-C: {use: side, taped: 3, details: [{at: 1, feature: f}]}\nfeatures: {f: {kind: fence, through: [p, gate]}}",
+        "6:40: f does not go through this row; write booked in its through",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "says"), ODD)
+def test_what_is_odd_is_told_at_its_place(text, says):
+    (only,) = told(FIGURE + text + "\n")
+
+    assert only.startswith(says)
+
+
+@pytest.mark.parametrize(
+    "text", ["witnesses: {A: {gate: 3, gate post: 4, oak: 5}}", "  A-C: {use: side, taped: 3, page: 12}"]
+)
+def test_what_is_usual_is_not_told(text):
+    assert told(FIGURE + text + "\n") == []
+
+
+def test_chainages_off_the_line_are_sound():
+    assert told(FIGURE.replace("at: 9", "at: -9").replace("at: 8", "at: 80")) == []

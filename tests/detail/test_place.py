@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.detail.place import place_points
+from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
 from pegline.plane import turned
 
@@ -21,7 +22,7 @@ AB = {"A": (0.0, 0.0), "B": (40.0, 30.0)}
 
 def placed(rows, positions=AB, *, lines=None, frame=None, ties=None, **solution):
     reduction = reduced(lines or {"A-B": 50.0}, rows, ties=ties)
-    return place_points(reduction, frame or local(), solved(positions, **solution))
+    return place_points(reduction, Ruler(reduction, frame or local(), solved(positions, **solution)))
 
 
 def test_a_perpendicular_offset_to_the_left_and_one_to_the_right():

@@ -11,6 +11,7 @@ from builders.solved import HERE, feature, given_book, ground, local, reduced, r
 from pegline.book.model import At, Circle, Curve, OwnKind, Parallel, Rectangle, Ring, Through
 from pegline.detail.path import stroke
 from pegline.detail.place import place_points
+from pegline.detail.ruler import Ruler
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError
 from pegline.measures.distance import Wall
@@ -26,10 +27,8 @@ PEGS = {"A": (100.0, 50.0), "B": (130.0, 50.0), "C": (130.0, 70.0), "D": (100.0,
 def drawn(*features, positions=PEGS, rows=(), lines=None, frame=None, walls=None, covariance=None, kinds=None):
     """Return shapes and warnings of a book whose points are solved."""
     reduction = reduced(lines or {"A-B": 30.0}, rows, walls=walls)
-    frame = frame or local()
-    solution = solved(positions, covariance=covariance)
-    points = place_points(reduction, frame, solution)
-    return shapes(given_book(*features, kinds=kinds or {}), reduction, frame, solution, points)
+    ruler = Ruler(reduction, frame or local(), solved(positions, covariance=covariance))
+    return shapes(given_book(*features, kinds=kinds or {}), reduction, ruler, place_points(reduction, ruler))
 
 
 def one(geometry, kind="boundary", **keys):

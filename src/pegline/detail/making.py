@@ -204,17 +204,23 @@ def _by_vertices(path: Path, numbers: tuple[int, ...], count: int) -> Array:
 
     and the length grows by the unit vectors of the pieces that end at a vertex, less those that start there.
     """
-    vertices = path.vertices
-    before, after = np.roll(vertices, 1, axis=0), np.roll(vertices, -1, axis=0)
-    d = after - before
-    by_area = np.stack((d[:, 1], -d[:, 0]), axis=1) / 2
-    steps = after - vertices
-    sizes = np.hypot(steps[:, 0], steps[:, 1])[:, None]
-    unit = np.divide(steps, sizes, out=np.zeros_like(steps), where=sizes > 0)
+    steps = np.empty_like(path.vertices)
+    np.subtract(path.vertices[1:], path.vertices[:-1], out=steps[:-1])
+    steps[-1] = path.vertices[0] - path.vertices[-1]
+    coming = np.concatenate((steps[-1:], steps[:-1]))
+    sizes = np.hypot(steps[:, 0], steps[:, 1])
+    sizes[sizes == 0] = np.inf
     if not path.closed:
-        unit[-1] = 0.0
-    by_length = np.roll(unit, 1, axis=0) - unit
+        sizes[-1] = np.inf
+    unit = steps / sizes[:, None]
+    both = (steps + coming) / 2
+    by_vertex = np.empty((2, len(steps), 2))
+    by_vertex[0, :, 0], by_vertex[0, :, 1] = both[:, 1], -both[:, 0]
+    by_vertex[1, 0] = unit[-1] - unit[0]
+    np.subtract(unit[:-1], unit[1:], out=by_vertex[1, 1:])
+    if len(steps) == count:
+        return by_vertex.reshape(2, -1)
     gradient = np.zeros((2, count, 2))
-    np.add.at(gradient[0], list(numbers), by_area)
-    np.add.at(gradient[1], list(numbers), by_length)
+    for measure, by in zip(gradient, by_vertex, strict=True):
+        np.add.at(measure, np.array(numbers), by)
     return gradient.reshape(2, -1)

@@ -103,9 +103,15 @@ def enclosed(chord: ArrayLike, bulge: ArrayLike) -> Array:
 
 def lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
     """Return the lengths (…) of paths with vertices (…, k, 2) and bulges (…, k), metres."""
-    chords = distance(vertices, np.roll(vertices, -1, axis=-2))
-    along = measured(chords, bulges)
-    return np.asarray((along if closed else along[..., :-1]).sum(axis=-1))
+    along = _measured(distance(vertices[..., :-1, :], vertices[..., 1:, :]), bulges[..., :-1]).sum(axis=-1)
+    if not closed:
+        return np.asarray(along)
+    return np.asarray(along + _measured(distance(vertices[..., -1, :], vertices[..., 0, :]), bulges[..., -1]))
+
+
+def _measured(chord: Array, bulge: Array) -> Array:
+    """Return the length of pieces, quickly where all are straight."""
+    return measured(chord, bulge) if bulge.any() else chord
 
 
 def areas(vertices: Array, bulges: Array) -> Array:

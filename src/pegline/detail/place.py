@@ -67,12 +67,13 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     BookError
         Arms of oblique offsets that do not meet, or shapes that cannot be made.
     """
-    points = place_points(reduction, frame, adjustment.solution)
-    drawn, warnings = shapes(book, reduction, frame, adjustment.solution, points)
+    ruler = Ruler(reduction, frame, adjustment.solution)
+    points = place_points(reduction, ruler)
+    drawn, warnings = shapes(book, reduction, ruler, points)
     return Detail(points, drawn, warnings)
 
 
-def place_points(reduction: Reduction, frame: Frame, solution: Solution) -> Points:
+def place_points(reduction: Reduction, ruler: Ruler) -> Points:
     """Return every point that is no station.
 
     A row whose line is not in the solution, as in a half-finished book, is left out.
@@ -82,7 +83,7 @@ def place_points(reduction: Reduction, frame: Frame, solution: Solution) -> Poin
     BookError
         Arms of oblique offsets that do not meet.
     """
-    ruler = Ruler(reduction, frame, solution)
+    solution = ruler.solution
     rows = _rows_by_point(reduction, ruler)
     first = {name: reduction.rows[numbers[0]] for name, numbers in rows.items() if numbers}
     solved = [name for name in rows if name in solution.index]

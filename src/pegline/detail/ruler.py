@@ -42,7 +42,7 @@ class Ruler:
     """What turns chainages and lengths on the ground into the frame."""
 
     def __init__(self, reduction: Reduction, frame: Frame, solution: Solution) -> None:
-        self.solution, self.scale = solution, frame.scale
+        self.frame, self.solution, self.scale = frame, solution, frame.scale
         self.along: Mapping[str, Stops] = stops(reduction)
         #: Lines whose stations are all solved.
         self.held = {line for line, found in self.along.items() if all(name in solution.index for name in found.names)}

@@ -41,7 +41,7 @@ class _Drawn:
 
 
 def shapes(
-    book: Book, reduction: Reduction, frame: Frame, solution: Solution, points: Points
+    book: Book, reduction: Reduction, ruler: Ruler, points: Points
 ) -> tuple[dict[str, Shape], tuple[Finding, ...]]:
     """Return every feature drawn, in the book's order, and what is odd about them.
 
@@ -53,7 +53,7 @@ def shapes(
     BookError
         Shapes that cannot be made.
     """
-    ruler = Ruler(reduction, frame, solution)
+    solution, frame = ruler.solution, ruler.frame
     drawn: dict[str, _Drawn] = {}
     faults: list[Finding] = []
     for name, feature in book.features.items():

@@ -106,7 +106,7 @@ PLOT: Final = Plot(
         Line("T1-D", "tie"),
         Line("T1-E", "tie"),
         Line("T1-F", "tie"),
-        Line("T2-G", "tie", legs=(Leg(rise=4.9),)),
+        Line("T2-G", "tie", legs=(Leg(pull=60.0, spans=2, rise=4.9),)),
         Line("A-D", "tie"),
         Line("C-E", "check"),
         Line("T2-F", "check"),
@@ -303,7 +303,7 @@ lines:
       - {<g1 on T1-E>, point: g1}
       - {<g2 on T1-E>, point: g2}
   T1-F: {use: tie, taped: <T1-F>}
-  T2-G: {use: tie, rise: 4.9, taped: <T2-G>, note: along the drive}
+  T2-G: {use: tie, rise: 4.9, pull: 60, spans: 2, taped: <T2-G>, note: over the drive}
   A-D: {use: tie, taped: {either: [<A-D but ten units more>, <A-D>]}, note: the tens were smudged by rain}
   C-E: {use: check, taped: <C-E>}
   T2-F: {use: check, taped: <T2-F>}
@@ -365,6 +365,7 @@ features:
   sunk fence: {kind: sunk fence, through: booked}
   draw well: {kind: well, circle: {centre: well, radius: 0.75}}
   lone post: {kind: post, at: k3}
+  thorn: {kind: tree, at: knee, girth: 0.8, spread: 4.5}
 
 witnesses:
   A: {lane.1: <a1-A>, west fence.1: <w1-A>, cross cut in the rock: 1.52}

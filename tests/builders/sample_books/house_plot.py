@@ -201,6 +201,7 @@ features:
   low wall: {kind: wall, through: [wall end, post], thickness: 0.23, face: left}
   rose bed: {kind: bed, ring: [bed 1, bed 2, bed 3, bed 4], data: {soil: clay, planted: 2019}}
   garden path: {kind: path, curve: [path 1, path 2, path 3, path 4], width: 0.9}
+  path edge: {kind: kerb, parallel: {to: garden path, left: 0.9}}
   corner spot: {kind: spot, at: e1}
 
 witnesses:

@@ -61,7 +61,7 @@ def _way(records: Records) -> Way:
 
 
 def _features(layer: Filled, way: Way) -> list[dict[str, Any]]:
-    name = layer.layer.name
+    name = layer.name
     return [
         {
             "type": "Feature",

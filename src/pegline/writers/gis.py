@@ -49,9 +49,10 @@ from pegline.writers.figures import (
     stations,
 )
 
-__all__ = ["LAYERS", "Filled", "Layer", "filled", "own_columns", "values_of"]
+__all__ = ["LAYERS", "Filled", "Layer", "Value", "filled", "own_columns", "values_of"]
 
 Value = str | float | bool | None
+Form = Literal["Point", "LineString", "Polygon"]
 Row = tuple[Geometry | None, dict[str, Value]]
 
 
@@ -60,7 +61,7 @@ class Layer:
     """One layer of a survey."""
 
     name: str
-    shape: Literal["Point", "LineString", "Polygon"]
+    shape: Form
     about: str
     columns: tuple[Column, ...]
     rows: Callable[[_Site], Iterator[Row]]
@@ -69,11 +70,13 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Filled:
-    """A layer with what is in it."""
+    """A layer, or a table without geometry, with what is in it."""
 
-    layer: Layer
+    name: str
+    shape: Form | None  #: None for a table
+    about: str
     columns: tuple[Column, ...]  #: the layer's, then the features' own
-    geometries: list[Geometry | None]  #: in the CRS's unit
+    geometries: list[Geometry | None]  #: in the CRS's unit; none for a table
     rows: list[dict[str, Value]]  #: every column in each
 
 
@@ -450,7 +453,14 @@ def _fill(layer: Layer, site: _Site, own: tuple[Column, ...]) -> Filled:
     columns = layer.columns + own
     blank: dict[str, Value] = dict.fromkeys(column.name for column in columns)
     rows = list(layer.rows(site))
-    return Filled(layer, columns, [shape for shape, _ in rows], [_only(blank, values) for _, values in rows])
+    return Filled(
+        layer.name,
+        layer.shape,
+        layer.about,
+        columns,
+        [shape for shape, _ in rows],
+        [_only(blank, values) for _, values in rows],
+    )
 
 
 def _only(blank: Mapping[str, Value], values: Mapping[str, Value]) -> dict[str, Value]:

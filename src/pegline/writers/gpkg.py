@@ -5,21 +5,22 @@ OGC 12-128, version 1.3. The layers are written by GDAL; the tables and extensio
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.errors import OutputError
 from pegline.writers.columns import Type
-from pegline.writers.figures import Records, moment
-from pegline.writers.gis import Filled, filled
-from pegline.writers.tables import extended
+from pegline.writers.extensions import extended
+from pegline.writers.gis import Filled
+from pegline.writers.package import Package, package
 
 if TYPE_CHECKING:
     from pegline.plan.model import Plan
 
-__all__ = ["write"]
+__all__ = ["write", "written"]
 
 #: Above so many features the faster library is used where it is installed.
 MANY: Final = 10_000
@@ -38,38 +39,39 @@ def write(plan: Plan, path: Path) -> None:
     OutputError
         The file could not be written, or is not whole.
     """
+    written(package(plan), path)
+
+
+def written(package: Package, path: Path) -> None:
+    """Write a GeoPackage at ``path``, and look whether it is whole."""
     import sqlite3
 
-    layers = filled(plan)
-    many = sum(len(layer.rows) for layer in layers) > MANY
+    many = sum(len(layer.rows) for layer in package.layers) > MANY
     by = _by_arrow if many and find_spec("pyogrio") and find_spec("pyarrow") else _by_fiona
     path.unlink(missing_ok=True)
-    by(plan, layers, path)
+    by(package, path)
     try:
-        with sqlite3.connect(path, isolation_level=None) as database:
-            extended(database, plan, layers)
-            _look(database, layers)
-        database.close()
+        with closing(sqlite3.connect(path, isolation_level=None)) as database:
+            extended(database, package)
+            _look(database, package.layers)
     except sqlite3.Error as error:
-        raise OutputError(f"{path.name}: cannot be written: {error}; make room on the disk and run it again") from error
+        raise _unwritten(path, error) from error
 
 
-def _by_fiona(records: Records, layers: Sequence[Filled], path: Path) -> None:
+def _by_fiona(package: Package, path: Path) -> None:
     import fiona
     from fiona.errors import FionaError
 
     try:
         # The file is new and only moved into place when whole, so nothing is lost by not waiting for the disk.
-        with fiona.Env(OGR_SQLITE_SYNCHRONOUS="OFF", OGR_CURRENT_DATE=moment(records.book)):
-            for layer in layers:
+        with fiona.Env(OGR_SQLITE_SYNCHRONOUS="OFF", OGR_CURRENT_DATE=package.moment):
+            for layer in package.layers:
                 schema = {
-                    "geometry": layer.layer.shape,
+                    "geometry": layer.shape,
                     "properties": {column.name: _TYPES[column.type] for column in layer.columns},
                 }
-                options = {**CREATION, "IDENTIFIER": layer.layer.name, "DESCRIPTION": layer.layer.about}
-                with fiona.open(
-                    path, "w", "GPKG", schema, crs_wkt=records.frame.wkt, layer=layer.layer.name, **options
-                ) as file:
+                options = {**CREATION, "IDENTIFIER": layer.name, "DESCRIPTION": layer.about}
+                with fiona.open(path, "w", "GPKG", schema, crs_wkt=package.wkt, layer=layer.name, **options) as file:
                     file.writerecords(
                         {"geometry": shape, "properties": _whole(row)}
                         for shape, row in zip(layer.geometries, layer.rows, strict=True)
@@ -86,16 +88,16 @@ def _whole(row: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _by_arrow(records: Records, layers: Sequence[Filled], path: Path) -> None:
+def _by_arrow(package: Package, path: Path) -> None:
     import pyarrow
     import pyogrio
     import shapely
     from pyogrio.errors import DataSourceError
 
-    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_CURRENT_DATE": moment(records.book)})
+    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_CURRENT_DATE": package.moment})
     types = {"text": pyarrow.string(), "number": pyarrow.float64(), "yes or no": pyarrow.bool_()}
     try:
-        for count, layer in enumerate(layers):
+        for count, layer in enumerate(package.layers):
             rows = [_whole(row) for row in layer.rows]
             shapes = [shapely.geometry.shape(each) if each else None for each in layer.geometries]
             columns = {
@@ -103,15 +105,15 @@ def _by_arrow(records: Records, layers: Sequence[Filled], path: Path) -> None:
                 for column in layer.columns
             }
             table = pyarrow.table({**columns, "geom": pyarrow.array(shapely.to_wkb(shapes), pyarrow.binary())})
-            options = {**CREATION, "IDENTIFIER": layer.layer.name, "DESCRIPTION": layer.layer.about}
+            options = {**CREATION, "IDENTIFIER": layer.name, "DESCRIPTION": layer.about}
             pyogrio.write_arrow(
                 table,
                 path,
-                layer=layer.layer.name,
+                layer=layer.name,
                 driver="GPKG",
                 geometry_name="geom",
-                geometry_type=layer.layer.shape,
-                crs=records.frame.wkt,
+                geometry_type=layer.shape,
+                crs=package.wkt,
                 append=count > 0,
                 **options,
             )
@@ -130,8 +132,8 @@ def _look(database: Any, layers: Iterable[Filled]) -> None:
     faults = [row[0] for row in database.execute("PRAGMA integrity_check") if row[0] != "ok"]
     faults += [f"a row of {row[0]} refers to nothing" for row in database.execute("PRAGMA foreign_key_check")]
     for layer in layers:
-        (count,) = database.execute(f'SELECT count(*) FROM "{layer.layer.name}"').fetchone()
+        (count,) = database.execute(f'SELECT count(*) FROM "{layer.name}"').fetchone()
         if count != len(layer.rows):
-            faults.append(f"{layer.layer.name} holds {count} of {len(layer.rows)} rows")
+            faults.append(f"{layer.name} holds {count} of {len(layer.rows)} rows")
     if faults:
         raise OutputError(f"the GeoPackage is not whole ({'; '.join(faults)}); make room on the disk and run it again")

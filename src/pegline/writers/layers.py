@@ -20,9 +20,7 @@ def layers(records: Records) -> dict[str, GeoDataFrame]:
     from geopandas import GeoDataFrame, GeoSeries
 
     return {
-        each.layer.name: GeoDataFrame(
-            _series(each), geometry=GeoSeries(_shapes(each.geometries), crs=records.frame.wkt)
-        )
+        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_shapes(each.geometries), crs=records.frame.wkt))
         for each in filled(records)
     }
 

@@ -19,7 +19,7 @@ from pegline.writers import WRITERS, Writer
 if TYPE_CHECKING:
     from pegline.plan.model import Plan
 
-__all__ = ["held", "moved", "publish"]
+__all__ = ["held", "moved", "placed", "publish", "swept"]
 
 LOCK: Final = ".pegline.lock"
 #: Work folders stand inside the output folder, so that moving a file out of them is one step of one file system.
@@ -70,9 +70,7 @@ def held(directory: Path) -> Iterator[None]:
         directory.mkdir(parents=True, exist_ok=True)
         lock = _locked(directory / LOCK)
     try:
-        with _told(directory):
-            for left in directory.glob(f"{WORK}*"):
-                shutil.rmtree(left)
+        swept(directory)
         yield
     finally:
         # Taken away while still held: whoever opened the file meanwhile sees that it is gone.
@@ -103,6 +101,30 @@ def moved(
                 path.replace(directory / path.name)
             _synced(directory)
             return tuple(directory / path.name for path in made)
+        finally:
+            shutil.rmtree(work, ignore_errors=True)
+
+
+def swept(directory: Path) -> None:
+    """Make a folder if need be, and take away what runs that died left in it; the caller holds it or one above it."""
+    with _told(directory):
+        directory.mkdir(parents=True, exist_ok=True)
+        for left in directory.glob(f"{WORK}*"):
+            shutil.rmtree(left)
+
+
+@contextmanager
+def placed(path: Path) -> Iterator[Path]:
+    """Give a name aside to write one file to; it appears at ``path`` whole, or not at all."""
+    with _told(path):
+        work = Path(tempfile.mkdtemp(prefix=WORK, dir=path.parent))
+        try:
+            made = work / path.name
+            yield made
+            _synced(made)
+            _clear_side_files(path)
+            made.replace(path)
+            _synced(path.parent)
         finally:
             shutil.rmtree(work, ignore_errors=True)
 

@@ -43,12 +43,12 @@ def write(plan: Plan, path: Path) -> None:
         for layer in filled(plan):
             names = short_names([column.name for column in layer.columns])
             schema = {
-                "geometry": layer.layer.shape,
+                "geometry": layer.shape,
                 "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
             }
             # The file's head bears a day; the clock's would make no two files alike.
             with fiona.open(
-                path.with_name(f"{path.stem}_{layer.layer.name}.shp"),
+                path.with_name(f"{path.stem}_{layer.name}.shp"),
                 "w",
                 "ESRI Shapefile",
                 schema,
@@ -80,11 +80,11 @@ def _fit(value: Any) -> Any:
 
 def _shortened(layer: Filled, names: Mapping[str, str]) -> list[str]:
     """Return what was cut in a layer."""
-    cut = [f"{layer.layer.name}: {long} is {short}" for long, short in names.items() if long != short]
+    cut = [f"{layer.name}: {long} is {short}" for long, short in names.items() if long != short]
     texts = {
         key for row in layer.rows for key, value in row.items() if isinstance(value, str) and len(value.encode()) > TEXT
     }
-    return cut + [f"{layer.layer.name}: texts in {key} are cut off" for key in sorted(texts)]
+    return cut + [f"{layer.name}: texts in {key} are cut off" for key in sorted(texts)]
 
 
 def short_names(names: list[str]) -> dict[str, str]:

@@ -1,0 +1,163 @@
+"""What a GeoPackage says beside its layers: tables, the schema, metadata and related tables extensions, as SQL.
+
+OGC 12-128r19 (schema: annex F.9, metadata: annex F.8) and OGC 18-000 (related tables).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Final
+
+from pegline.writers.gis import Filled, Value
+from pegline.writers.metadata import NAMESPACE
+from pegline.writers.package import Package
+
+if TYPE_CHECKING:
+    from sqlite3 import Connection
+
+__all__ = ["extended"]
+
+_SQL_TYPES: Final = {"text": "TEXT", "number": "REAL", "yes or no": "BOOLEAN"}
+
+
+def extended(database: Connection, package: Package) -> None:
+    """Add to a GeoPackage of layers everything else, and leave it one plain file."""
+    database.execute("PRAGMA synchronous = OFF")
+    database.execute("PRAGMA foreign_keys = ON")
+    database.execute("BEGIN")
+    for table in package.tables:
+        _table(database, table, package.moment)
+    _schema(database, package)
+    _metadata(database, package)
+    _relations(database, package)
+    database.execute("COMMIT")
+    database.execute("PRAGMA journal_mode = DELETE")
+    database.execute("VACUUM")
+
+
+def _table(database: Connection, table: Filled, moment: str) -> None:
+    names = [column.name for column in table.columns]
+    declared = ", ".join(f'"{column.name}" {_SQL_TYPES[column.type]}' for column in table.columns)
+    database.execute(f'CREATE TABLE "{table.name}" (id INTEGER PRIMARY KEY NOT NULL, {declared})')
+    numbered = ((number, *map(row.get, names)) for number, row in enumerate(table.rows, 1))
+    _insert(database, table.name, ["id", *names], numbered)
+    columns = ["table_name", "data_type", "identifier", "description", "last_change"]
+    _insert(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
+
+
+def _insert(database: Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Value]]) -> None:
+    names = ", ".join(f'"{name}"' for name in columns)
+    database.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({", ".join("?" * len(columns))})', rows)
+
+
+def _register(database: Connection, tables: Iterable[str], extension: str, definition: str) -> None:
+    database.execute(
+        "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,"
+        " definition TEXT NOT NULL, scope TEXT NOT NULL, CONSTRAINT ge_tce UNIQUE"
+        " (table_name, column_name, extension_name))"
+    )
+    _insert(
+        database,
+        "gpkg_extensions",
+        ["table_name", "column_name", "extension_name", "definition", "scope"],
+        [(table, None, extension, definition, "read-write") for table in tables],
+    )
+
+
+# Schema ------------------------------------------------------------------------------------------
+
+
+def _schema(database: Connection, package: Package) -> None:
+    database.execute(
+        "CREATE TABLE gpkg_data_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT,"
+        " description TEXT, mime_type TEXT, constraint_name TEXT,"
+        " CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name), CONSTRAINT gdc_tn UNIQUE (table_name, name))"
+    )
+    database.execute(
+        "CREATE TABLE gpkg_data_column_constraints (constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL,"
+        " value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,"
+        " CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
+    )
+    _insert(
+        database,
+        "gpkg_data_columns",
+        ["table_name", "column_name", "name", "title", "description", "constraint_name"],
+        (
+            (each.name, column.name, column.name, column.name.replace("_", " "), column.about, column.values)
+            for each in (*package.layers, *package.tables)
+            for column in each.columns
+        ),
+    )
+    _insert(
+        database,
+        "gpkg_data_column_constraints",
+        ["constraint_name", "constraint_type", "value", "description"],
+        ((name, "enum", value, about) for name, values in package.values.items() for value, about in values.items()),
+    )
+    _register(
+        database,
+        ("gpkg_data_columns", "gpkg_data_column_constraints"),
+        "gpkg_schema",
+        "http://www.geopackage.org/spec121/#extension_schema",
+    )
+
+
+# Metadata ----------------------------------------------------------------------------------------
+
+
+def _metadata(database: Connection, package: Package) -> None:
+    database.execute(
+        "CREATE TABLE gpkg_metadata (id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL, md_scope TEXT NOT NULL"
+        " DEFAULT 'dataset', md_standard_uri TEXT NOT NULL, mime_type TEXT NOT NULL DEFAULT 'text/xml',"
+        " metadata TEXT NOT NULL DEFAULT '')"
+    )
+    database.execute(
+        "CREATE TABLE gpkg_metadata_reference (reference_scope TEXT NOT NULL, table_name TEXT, column_name TEXT,"
+        " row_id_value INTEGER, timestamp DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),"
+        " md_file_id INTEGER NOT NULL, md_parent_id INTEGER,"
+        " CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),"
+        " CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id))"
+    )
+    _insert(
+        database,
+        "gpkg_metadata",
+        ["id", "md_scope", "md_standard_uri", "mime_type", "metadata"],
+        [(number, "dataset", NAMESPACE, "text/xml", told) for number, told in enumerate(package.records, 1)],
+    )
+    _insert(
+        database,
+        "gpkg_metadata_reference",
+        ["reference_scope", "timestamp", "md_file_id"],
+        [("geopackage", package.moment, number) for number in range(1, len(package.records) + 1)],
+    )
+    _register(
+        database,
+        ("gpkg_metadata", "gpkg_metadata_reference"),
+        "gpkg_metadata",
+        "http://www.geopackage.org/spec121/#extension_metadata",
+    )
+
+
+# Relations ---------------------------------------------------------------------------------------
+
+
+def _relations(database: Connection, package: Package) -> None:
+    database.execute(
+        "CREATE TABLE gpkgext_relations (id INTEGER PRIMARY KEY AUTOINCREMENT, base_table_name TEXT NOT NULL,"
+        " base_primary_column TEXT NOT NULL DEFAULT 'id', related_table_name TEXT NOT NULL,"
+        " related_primary_column TEXT NOT NULL DEFAULT 'id', relation_name TEXT NOT NULL,"
+        " mapping_table_name TEXT NOT NULL UNIQUE)"
+    )
+    columns = ["base_table_name", "base_primary_column", "related_table_name", "related_primary_column"]
+    for links in package.links:
+        declared = "base_id INTEGER NOT NULL, related_id INTEGER NOT NULL, source TEXT, page TEXT"
+        database.execute(f'CREATE TABLE "{links.name}" ({declared})')
+        _insert(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
+        row = (links.base, "fid", links.related, "fid", "features", links.name)
+        _insert(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
+    _register(
+        database,
+        ("gpkgext_relations", *(links.name for links in package.links)),
+        "gpkg_related_tables",
+        "http://www.geopackage.org/18-000.html",
+    )

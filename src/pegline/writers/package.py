@@ -1,0 +1,128 @@
+"""Everything that goes into a GeoPackage, before it is one: layers, tables, lists of values, records, relations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from pegline.writers.columns import SOURCE, Column
+from pegline.writers.figures import Records, moment, source
+from pegline.writers.gis import Filled, Value, filled, values_of
+from pegline.writers.metadata import head, iso_record
+from pegline.writers.result import result
+
+__all__ = ["TABLES", "Links", "Package", "package"]
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """Rows of one layer joined to rows of another, numbered from 1."""
+
+    name: str  #: of the table that joins them
+    base: str
+    related: str
+    rows: tuple[tuple[int, int, Value, Value], ...]  #: base, related, place in the book, page
+
+
+@dataclass(frozen=True, slots=True)
+class Package:
+    """The contents of a GeoPackage."""
+
+    wkt: str  #: of the CRS of every layer
+    moment: str  #: that the file bears, as ``figures.moment``
+    layers: tuple[Filled, ...]
+    tables: tuple[Filled, ...]
+    values: Mapping[str, Mapping[str, str]]  #: lists of values, each with what it means
+    records: tuple[str, ...]  #: ISO 19115 records as XML
+    links: tuple[Links, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table without geometry."""
+
+    name: str
+    about: str
+    columns: tuple[Column, ...]
+
+
+CHECKS: Final = Table(
+    "checks",
+    "What was measured beyond need, compared with the plotting solution",
+    (
+        Column("what", "the line, row, point or station"),
+        Column("kind", "what was compared"),
+        Column("taped", "as measured, on the ground, metres; degrees for a bearing", "number"),
+        Column("computed", "as the plotting solution has it, same unit", "number"),
+        Column("difference", "taped minus computed, same unit", "number"),
+        Column("allowed", "the largest difference that passes, same unit", "number"),
+        Column("test", "difference over its standard deviation", "number"),
+        Column("passed", "whether it passes", "yes or no"),
+        SOURCE,
+    ),
+)
+WARNINGS: Final = Table(
+    "warnings",
+    "What to look at",
+    (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE),
+)
+BOOK: Final = Table(
+    "book",
+    "The survey: what the head of the field book says, and how it came out",
+    (Column("key", "what"), Column("value", "its words")),
+)
+TABLES: Final = (CHECKS, WARNINGS, BOOK)
+
+
+def package(records: Records) -> Package:
+    """Return what the GeoPackage of a survey holds."""
+    layers = tuple(filled(records))
+    return Package(
+        records.frame.wkt,
+        moment(records.book),
+        layers,
+        tuple(_tables(records)),
+        values_of(records),
+        (iso_record(records),),
+        _links(records, {layer.name: layer for layer in layers}),
+    )
+
+
+def _tables(records: Records) -> Iterator[Filled]:
+    told = result(records)
+    rows: Mapping[str, Iterable[Mapping[str, object]]] = {
+        "checks": told["checks"],
+        "warnings": told["warnings"],
+        "book": [{"key": key, "value": value} for key, value in head(records)],
+    }
+    for table in TABLES:
+        yield Filled(table.name, None, table.about, table.columns, [], [dict(row) for row in rows[table.name]])  # type: ignore[arg-type]
+
+
+def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
+    """Join each point to the chain line and row that gave it, and to its offsets."""
+    lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
+    by_rows = (
+        (base, related, source(row.booked.place), row.booked.page)
+        for row in records.reduction.rows
+        for base in lines.get(row.line, ())
+        for related in points.get(row.name, ())
+    )
+    by_offsets = (
+        (base, related, row["source"], row["page"])
+        for base, row in enumerate(layers["offsets"].rows, 1)
+        for related in points.get(str(row["name"]), ())
+    )
+    return (
+        Links("chain_lines_detail_points", "chain_lines", "detail_points", tuple(by_rows)),
+        Links("offsets_detail_points", "offsets", "detail_points", tuple(by_offsets)),
+    )
+
+
+def _numbers(layer: Filled) -> dict[str, list[int]]:
+    """Return the numbers of a layer's rows by name; files count them from 1 as they come."""
+    found: dict[str, list[int]] = {}
+    for number, row in enumerate(layer.rows, 1):
+        found.setdefault(str(row["name"]), []).append(number)
+    return found

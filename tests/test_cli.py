@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from pegline.cli import main, worst
+from pegline.cli import main
+from pegline.errors import worst
 
 ROOT = Path(__file__).parents[1]
 TRIANGLE = """\

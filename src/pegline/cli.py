@@ -10,7 +10,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from pegline.errors import BookError, BusyError, Finding, OpenError, OutputError, PeglineError, UsageError
+from pegline.errors import FAULT, Finding, PeglineError, UsageError, worst
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["main"]
 
-STATUS: Final = {BookError: 65, OpenError: 66, OutputError: 73, BusyError: 75, UsageError: 2}
-FAULT: Final = 70  # a fault of the program's own
-WORST_FIRST: Final = (2, FAULT, 73, 75, 65, 66, 1, 0)
 CAUTION: Final = (
     "This is not a boundary survey: a legal boundary is for a licensed land surveyor. "
     "Beside roads, water, slopes and overhead wires, look after the party first."
@@ -38,6 +35,7 @@ class Command(NamedTuple):
 COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, sheet and points", "pegline.cli"),
     "check": Command("reduce books and print checks, warnings and suspects; write nothing", "pegline.cli"),
+    "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.jobs.batch"),
 }
 
 
@@ -89,7 +87,7 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
         return run(*args)
     except PeglineError as error:
         complain(str(error))
-        return STATUS[type(error)]
+        return error.status
     except BrokenPipeError:
         sys.stderr.close()
         return 0
@@ -98,15 +96,6 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
             traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
         )
         return FAULT
-
-
-def worst(statuses: Sequence[int]) -> int:
-    """Return the status that several books end with together.
-
-    >>> worst([0, 1, 65, 66])
-    65
-    """
-    return min(statuses, key=WORST_FIRST.index, default=0)
 
 
 def _plot_arguments(parser: argparse.ArgumentParser) -> None:

@@ -10,10 +10,12 @@ PeglineError
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import ClassVar, Final
 
 __all__ = [
+    "FAULT",
     "BookError",
     "BusyError",
     "Finding",
@@ -23,7 +25,20 @@ __all__ = [
     "Place",
     "UsageError",
     "in_order",
+    "worst",
 ]
+
+FAULT: Final = 70  #: exit status of a fault of the program's own
+_WORST_FIRST: Final = (2, FAULT, 73, 75, 65, 66, 1, 0)
+
+
+def worst(statuses: Sequence[int]) -> int:
+    """Return the exit status that several books end with together.
+
+    >>> worst([0, 1, 65, 66])
+    65
+    """
+    return min(statuses, key=_WORST_FIRST.index, default=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +87,13 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 class PeglineError(Exception):
     """Base of everything that pegline raises on purpose."""
 
+    status: ClassVar[int]  #: exit status of a run that ends with it
+
 
 class BookError(PeglineError):
     """The book cannot be reduced; ``findings`` tells everything found at this stage."""
+
+    status = 65
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = tuple(findings)
@@ -84,14 +103,22 @@ class BookError(PeglineError):
 class OpenError(PeglineError):
     """A book cannot be opened or is no text at all."""
 
+    status = 66
+
 
 class OutputError(PeglineError):
     """An output cannot be written; what stood there before is untouched."""
+
+    status = 73
 
 
 class BusyError(PeglineError):
     """Another run holds the folder, or a limit of time or memory was passed."""
 
+    status = 75
+
 
 class UsageError(PeglineError):
     """The call itself is wrong."""
+
+    status = 2

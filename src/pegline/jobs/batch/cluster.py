@@ -1,0 +1,52 @@
+"""Books done on a dask cluster that is already running; the folders must be reachable from every worker."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from importlib import import_module
+from typing import Any
+
+from pegline.errors import UsageError
+from pegline.jobs.batch.tasks import Settings, Task
+from pegline.jobs.batch.work import failed, work
+
+__all__ = ["done"]
+
+
+def done(
+    address: str, tasks: Iterable[Task], settings: Settings, begin: Callable[[Task], None]
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    """Yield each task with what came of it, in the order they end.
+
+    A worker that dies takes only its book along. Certificates and keys come from dask's own configuration.
+
+    Raises
+    ------
+    UsageError
+        dask is not installed, or the cluster does not answer.
+    """
+    try:
+        distributed: Any = import_module("distributed")
+    except ImportError:
+        raise UsageError("--cluster needs dask: pip install 'pegline[cluster]'") from None
+    try:
+        client = distributed.Client(address, timeout=10, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise UsageError(f"--cluster {address}: no scheduler answers there ({error})") from None
+    with client:
+        running = {}
+        for task in tasks:
+            begin(task)
+            running[client.submit(work, task, pure=False, retries=0)] = task
+        for future in distributed.as_completed(running, raise_errors=False):
+            task = running.pop(future)
+            yield task, _outcome(future, task)
+            future.release()
+
+
+def _outcome(future: Any, task: Task) -> dict[str, Any]:
+    error = future.exception()
+    if error is None:
+        outcome: dict[str, Any] = future.result()
+        return outcome
+    return failed(75, [f"{task.book}: its worker died ({type(error).__name__})"])

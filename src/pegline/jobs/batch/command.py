@@ -1,0 +1,132 @@
+"""The command's arguments, and its flow: what is left to do, done, told, summed up."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+from pegline.errors import UsageError, worst
+from pegline.jobs.batch import cluster, index, local, summary
+from pegline.jobs.batch.manifest import NAME, History, Outcome, appended, history, still_good
+from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
+from pegline.jobs.batch.work import failed
+
+__all__ = ["arguments", "run"]
+
+Tell = Callable[[str], None]
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("folder", metavar="DIR", help="the folder that holds the books, in folders of any depth")
+    parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
+    parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; all of the usual ones unless told")
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N", help="books done at a time")
+    parser.add_argument("--seconds", type=float, default=60.0, metavar="N", help="a book may take (60 unless told)")
+    parser.add_argument("--memory", type=int, default=4096, metavar="MB", help="a worker may hold (4096 unless told)")
+    parser.add_argument("--cluster", metavar="ADDRESS", help="a running dask scheduler, such as tls://10.0.0.1:8786")
+    parser.add_argument("--index", choices=("gpkg", "parquet"), help="also write one index of all plots")
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Do every book that is new or changed and return the worst status."""
+    from pegline.survey import FORMATS
+    from pegline.writers import WRITERS
+    from pegline.writers.publish import held, swept
+
+    formats = tuple(args.formats.split(",")) if args.formats else FORMATS
+    if unknown := [name for name in formats if name not in WRITERS]:
+        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    if args.workers < 1 or args.seconds <= 0 or args.memory < 1:
+        raise UsageError("--workers, --seconds and --memory take numbers above 0")
+    out = Path(args.out)
+    settings = Settings(formats, args.seconds, args.memory * 2**20)
+    every = tasks(Path(args.folder), out, settings)
+    with held(out):
+        for folder in {task.folder for task in every}:
+            swept(Path(folder))
+        outcomes = _all_done(every, out, args)
+        _sum_up(outcomes, out, args)
+    for outcome in summary.sorted_by_quality(outcomes):
+        if outcome["status"]:
+            for text in outcome["why"]:
+                complain(f"{outcome['book']}: {text}" if not text.startswith(outcome["book"]) else text)
+    for quality in summary.QUALITIES:
+        count = sum(outcome["quality"] == quality for outcome in outcomes)
+        if count:
+            tell(f"{quality}: {count}")
+    tell(f"{out / 'batch.html'} shows every book")
+    return worst([outcome["status"] for outcome in outcomes])
+
+
+def _all_done(every: tuple[Task, ...], out: Path, args: argparse.Namespace) -> list[Outcome]:
+    """Return the outcome of every book, doing those that the manifest does not vouch for."""
+    told = history(out / NAME)
+    keys = {task.book: key_of(task) for task in every}
+    outcomes = {task.book: kept for task in every if (kept := _kept(task, keys[task.book], told))}
+    left = [task for task in every if task.book not in outcomes]
+    with appended(out / NAME) as manifest:
+
+        def begin(task: Task) -> None:
+            manifest.add({"state": "started", "book": task.book, "key": keys[task.book]})
+
+        # What took its worker down twice is not tried a third time.
+        poison = [task for task in left if told.begun.get((task.book, keys[task.book]), 0) > 1]
+        fresh = [task for task in left if task not in poison]
+        lost = ((task, failed(75, [f"{task.book}: stopped the run twice; look at the book"])) for task in poison)
+        for task, found in _with_bar(_chain(lost, _doing(fresh, args, begin)), len(every), len(outcomes)):
+            event = {"state": "ended", "book": task.book, "key": keys[task.book], **found}
+            manifest.add(event)
+            outcomes[task.book] = event
+    return [outcomes[task.book] for task in every]
+
+
+def _kept(task: Task, key: str, told: History) -> Outcome | None:
+    ended = told.ended.get(task.book)
+    return ended if ended and still_good(ended, key, Path(task.folder)) else None
+
+
+def _doing(
+    left: list[Task], args: argparse.Namespace, begin: Callable[[Task], None]
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    if not left:
+        return iter(())
+    settings = left[0].settings
+    if args.cluster:
+        return cluster.done(args.cluster, left, settings, begin)
+    return local.done(left, settings, min(args.workers, len(left)), begin)
+
+
+def _chain(*parts: Iterable[tuple[Task, dict[str, Any]]]) -> Iterator[tuple[Task, dict[str, Any]]]:
+    for part in parts:
+        yield from part
+
+
+def _with_bar(
+    done: Iterator[tuple[Task, dict[str, Any]]], total: int, already: int
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    """Show books done, rate, time left and failures while they come."""
+    from tqdm import tqdm
+
+    bad = 0
+    with tqdm(total=total, initial=already, unit="book", disable=None) as bar:
+        for task, found in done:
+            bad += found["status"] != 0
+            bar.set_postfix_str(f"{bad} not good", refresh=False)
+            bar.update()
+            yield task, found
+
+
+def _sum_up(outcomes: list[Outcome], out: Path, args: argparse.Namespace) -> None:
+    from pegline.writers.publish import placed
+
+    with placed(out / "batch.csv") as path:
+        path.write_text(summary.csv_text(outcomes), encoding="utf-8", newline="\n")
+    with placed(out / "batch.html") as path:
+        path.write_text(summary.html_text(outcomes, f"Field books of {Path(args.folder).name}"), encoding="utf-8")
+    if args.index:
+        with placed(out / f"index.{args.index}") as path:
+            index.write(outcomes, path)

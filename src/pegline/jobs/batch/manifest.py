@@ -1,0 +1,93 @@
+"""``batch.jsonl``: what was begun and what came of it, one line an event, never rewritten.
+
+A line is on the disk before the next event happens, so that a run killed at any moment goes on where it stood;
+a torn last line is ignored.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any, Final
+
+__all__ = ["NAME", "History", "Outcome", "Writer", "appended", "history", "still_good"]
+
+NAME: Final = "batch.jsonl"
+Outcome = Mapping[str, Any]  #: what came of a book; see ``work.work``
+
+
+@dataclass(slots=True)
+class History:
+    """What the manifest tells of earlier runs."""
+
+    ended: dict[str, Outcome] = field(default_factory=dict)  #: newest end of each book
+    begun: dict[tuple[str, str], int] = field(default_factory=dict)  #: starts without an end, by book and key
+
+
+def history(path: Path) -> History:
+    """Return what a manifest tells; nothing where there is none."""
+    told = History()
+    for event in _events(path):
+        book, key = event["book"], event["key"]
+        if event["state"] == "started":
+            told.begun[book, key] = told.begun.get((book, key), 0) + 1
+        else:
+            told.begun.pop((book, key), None)
+            told.ended[book] = event
+    return told
+
+
+def _events(path: Path) -> Iterator[dict[str, Any]]:
+    if not path.exists():
+        return
+    with path.open(encoding="utf-8") as lines:
+        for line in lines:
+            try:
+                event = json.loads(line)
+            except ValueError:  # torn by a kill: whatever it told is done again
+                continue
+            if isinstance(event, dict) and {"book", "key", "state"} <= event.keys():
+                yield event
+
+
+def still_good(outcome: Outcome, key: str, folder: Path) -> bool:
+    """Return whether an earlier outcome stands: same key, and every output still has the bytes that were written."""
+    return outcome["key"] == key and all(
+        _hash(folder / name) == sha256 for name, sha256 in outcome.get("outputs", {}).items()
+    )
+
+
+def _hash(path: Path) -> str | None:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
+class Writer:
+    """Appends events."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+
+    def add(self, event: Outcome) -> None:
+        """Append one event and wait until it is on the disk."""
+        self._file.write(json.dumps(event, ensure_ascii=False, sort_keys=True).encode() + b"\n")
+        self._file.flush()
+        os.fsync(self._file.fileno())
+
+
+@contextmanager
+def appended(path: Path) -> Iterator[Writer]:
+    """Open a manifest to append to; a torn last line gets its end first."""
+    with path.open("ab+") as file:
+        if file.tell():
+            file.seek(-1, os.SEEK_END)
+            if file.read(1) != b"\n":
+                file.write(b"\n")
+        yield Writer(file)

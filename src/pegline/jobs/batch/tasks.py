@@ -1,0 +1,90 @@
+"""Which books there are, where their outputs go, and what makes a run of one the same as an earlier run."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Final
+
+from pegline.errors import OpenError, UsageError
+
+__all__ = ["Settings", "Task", "key_of", "tasks"]
+
+ENDINGS: Final = (".yaml", ".yml")
+#: The libraries whose versions change the bytes of an output.
+MAKERS: Final = ("pegline", "ezdxf", "fiona", "numpy", "pyproj", "reportlab", "scipy", "shapely")
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What every book of a run is done with."""
+
+    formats: tuple[str, ...]
+    seconds: float  #: a book may take
+    memory: int  #: bytes a worker may hold
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One book to do."""
+
+    book: str  #: path under the input folder, with forward slashes
+    source: str  #: the file
+    folder: str  #: where its outputs go
+    settings: Settings
+
+    @property
+    def stem(self) -> str:
+        """Return the name its outputs share."""
+        return Path(self.book).stem
+
+
+def tasks(root: Path, out: Path, settings: Settings) -> tuple[Task, ...]:
+    """Return a task for every book under a folder, sorted by path; outputs mirror the input's folders.
+
+    Raises
+    ------
+    OpenError
+        The folder cannot be read.
+    UsageError
+        Two books would write one name, on a file system that folds capitals too.
+    """
+    if not root.is_dir():
+        raise OpenError(f"{root}: this is no folder; name the folder that holds the books")
+    found: dict[str, Task] = {}
+    clashes = []
+    for path in _books(root, out):
+        inside = path.relative_to(root)
+        task = Task(inside.as_posix(), str(path), str(out / inside.parent), settings)
+        other = found.setdefault(str(inside.with_suffix("")).casefold(), task)
+        if other is not task:
+            clashes.append(f"{other.book} and {task.book}")
+    if clashes:
+        raise UsageError("these books would write files of one name; rename one of each:\n  " + "\n  ".join(clashes))
+    return tuple(found.values())
+
+
+def _books(root: Path, out: Path) -> Iterator[Path]:
+    """Yield books in order; never those inside the output folder, nor behind hidden folders."""
+    out = out.resolve()
+    for path in sorted(root.rglob("*")):
+        hidden = any(part.startswith(".") for part in path.relative_to(root).parts)
+        if path.suffix.lower() in ENDINGS and path.is_file() and not hidden and out not in path.resolve().parents:
+            yield path
+
+
+def key_of(task: Task) -> str:
+    """Return the hash of all that decides a book's outputs: its bytes, the settings, the versions of the makers."""
+    digest = hashlib.sha256()
+    settings = task.settings
+    made_by = [settings.formats, settings.seconds, settings.memory, [version(name) for name in MAKERS]]
+    digest.update(json.dumps(made_by).encode())
+    try:
+        digest.update(Path(task.source).read_bytes())
+    except OSError as error:
+        digest.update(str(error.strerror).encode())
+    return digest.hexdigest()

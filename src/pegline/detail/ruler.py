@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import hypot
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,9 @@ class Arms(NamedTuple):
     sd: Array  #: (m, 1)
     scale: NDArray[np.int64]  #: (m,) the parameter of the tape's scale
     by_scale: Array  #: (m, 1) what the length changes by when the tape reads longer by 1
+
+
+NO_ARMS: Final = Arms(np.zeros((0, 1)), np.zeros((0, 1)), np.zeros(0, np.int64), np.zeros((0, 1)))
 
 
 class Ruler:
@@ -73,6 +76,8 @@ class Ruler:
 
         The scale of a tape that the solution does not know goes into the offset's own standard deviation.
         """
+        if not grounds:
+            return NO_ARMS
         scales = self.solution.scales.tolist()
         found = []
         for ground in grounds:

@@ -54,13 +54,15 @@ def shapes(
         Shapes that cannot be made.
     """
     solution, frame = ruler.solution, ruler.frame
+    everything = np.concatenate((solution.positions, points.positions))
+    number = {name: i + len(solution.names) for name, i in points.index.items()} | dict(solution.index)
     drawn: dict[str, _Drawn] = {}
     faults: list[Finding] = []
     for name, feature in book.features.items():
         try:
             made = making(feature, book, reduction)
-            if made and all(point in solution.index or point in points.index for point in made.names):
-                drawn[name] = _draw(feature, made, ruler, points)
+            if made and all(point in number for point in made.names):
+                drawn[name] = _draw(feature, made, everything[[number[point] for point in made.names]], ruler)
         except ValueError as error:
             faults.append(Finding("no-shape", f"{name} cannot be drawn: {error}; look at its booking", feature.place))
     if faults:
@@ -87,16 +89,9 @@ def form_of(feature: Feature, path: Path, book: Book) -> Form:
     return "area" if path.closed and inside else "line"
 
 
-def _draw(feature: Feature, made: Making, ruler: Ruler, points: Points) -> _Drawn:
-    positions = np.array([_position(name, ruler.solution, points) for name in made.names]).reshape(-1, 2)
+def _draw(feature: Feature, made: Making, positions: Array, ruler: Ruler) -> _Drawn:
     arms = ruler.arms(made.grounds)
     return _Drawn(feature, made, made.make(positions, arms.lengths[:, 0]), positions, arms)
-
-
-def _position(name: str, solution: Solution, points: Points) -> Array:
-    if name in solution.index:
-        return solution.position(name)
-    return np.asarray(points.positions[points.index[name]])
 
 
 def _point(feature: Feature) -> Shape:

@@ -318,28 +318,9 @@ class Record(Generic[T]):
     def _make(self, table: Table, slate: Slate, known: dict[str, Any]) -> T:
         layout = _layout(self)
         values = dict(known)
-        unfinished: Unfinished | None = None
-        for word, (key, value) in table.entries.items():
-            slot = layout.slots.get(word)
-            if slot is None:
-                slate.tell(Wrong(_unknown_key(word, value, layout.slots), key.place, "unknown-key"))
-                slate.lose(value)
-            elif type(value) is Text and not value.value:
-                if slot.measured or slot.field in layout.required:
-                    unfinished = unfinished or Unfinished(f"{word} is still blank", key.place)
-            elif slot.field in values:
-                slate.tell(Wrong(f"{word} stands beside {layout.other(word, table)}; keep one of them", key.place))
-            else:
-                slate.key = word
-                try:
-                    values[slot.field] = slot.read(value, slate)
-                except Wrong as wrong:
-                    slate.tell(wrong, word)
-                    slate.lose(value)
-                    values[slot.field] = MISSING
-                except Unfinished as inner:
-                    unfinished = unfinished or Unfinished(f"{word}: {inner.what}", inner.place)
-        failed = self._settle(values, table, layout, unfinished)
+        failed, unfinished = _fill(values, table, layout, slate)
+        if failed or unfinished or not layout.required.keys() <= values.keys():
+            self._can_do_without(values, failed, unfinished, table, layout)
         if layout.placed:
             values["place"] = table.place
         if not self.finish:
@@ -373,11 +354,10 @@ class Record(Generic[T]):
             values["place"] = place
         return self.cls(**values)
 
-    def _settle(self, values: dict[str, Any], table: Table, layout: _Layout, unfinished: Unfinished | None) -> bool:
-        """Leave out what could not be read and say if there was any; raise where the record cannot do without."""
-        failed = [name for name, value in values.items() if value is MISSING]
-        for name in failed:
-            del values[name]
+    def _can_do_without(
+        self, values: dict[str, Any], failed: list[str], unfinished: Unfinished | None, table: Table, layout: _Layout
+    ) -> None:
+        """Raise where the record cannot do without what is not among its values."""
         if any(name in layout.required for name in failed):
             raise Wrong("", table.place)
         if unfinished:
@@ -387,7 +367,6 @@ class Record(Generic[T]):
             are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
             text = f"{' and '.join(lacking)} {are} missing; {self.wanted} must have {them}"
             raise Wrong(text, table.place, "missing-key")
-        return bool(failed)
 
     def schema(self) -> Schema:
         """Return the JSON Schema of the record."""
@@ -405,6 +384,33 @@ class Record(Generic[T]):
         if not self.short:
             return schema
         return {"anyOf": [reference(layout.keys[self.short].grammar), schema]}
+
+
+def _fill(values: dict[str, Any], table: Table, layout: _Layout, slate: Slate) -> tuple[list[str], Unfinished | None]:
+    """Read each key's value; return the fields that could not be read, and the first that is not finished."""
+    failed: list[str] = []
+    unfinished: Unfinished | None = None
+    for word, (key, value) in table.entries.items():
+        slot = layout.slots.get(word)
+        if slot is None:
+            slate.tell(Wrong(_unknown_key(word, value, layout.slots), key.place, "unknown-key"))
+            slate.lose(value)
+        elif type(value) is Text and not value.value:
+            if slot.measured or slot.field in layout.required:
+                unfinished = unfinished or Unfinished(f"{word} is {_BLANK}", key.place)
+        elif slot.field in values:
+            slate.tell(Wrong(f"{word} stands beside {layout.other(word, table)}; keep one of them", key.place))
+        else:
+            slate.key = word
+            try:
+                values[slot.field] = slot.read(value, slate)
+            except Wrong as wrong:
+                slate.tell(wrong, word)
+                slate.lose(value)
+                failed.append(slot.field)
+            except Unfinished as inner:
+                unfinished = unfinished or Unfinished(f"{word}: {inner.what}", inner.place)
+    return failed, unfinished
 
 
 def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:

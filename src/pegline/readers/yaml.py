@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any, Final
 
 import yaml
@@ -110,9 +110,8 @@ class _Reader:
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file
-        self.ascii = text.isascii()
-        self.escapes = "\\" in text
-        self.next: Callable[[], Any] = _events(text).__next__
+        self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
+        self.next: Callable[[], Any] = _Loader(text).get_event
         self.faults: list[Finding] = []
 
     def document(self) -> Written:
@@ -120,9 +119,8 @@ class _Reader:
         self.next()  # the stream begins
         event = self.next()
         if isinstance(event, yaml.StreamEndEvent):
-            raise _refuse(
-                "empty", "nothing is booked here; write at least 'book: 1' and 'unit: m'", Place(self.file, 1, 1)
-            )
+            text = "nothing is booked here; write at least 'book: 1' and 'unit: m'"
+            raise _refuse("empty", text, Place(self.file, 1, 1))
         root = self.value(self.next(), 0)
         self.next()  # the document ends
         after = self.next()
@@ -141,7 +139,7 @@ class _Reader:
         """Return the value that an event begins."""
         kind = type(event)
         if kind is yaml.ScalarEvent:
-            return self.scalar(event)
+            return self.scalar(event, empty=not event.style)
         if kind is yaml.AliasEvent:
             raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
         self.refuse_marks(event)
@@ -157,23 +155,25 @@ class _Reader:
         if event.tag is not None:
             raise _refuse("tag", f"the tag {event.tag} gives a value a type; leave it out", self.place(event))
 
-    def scalar(self, event: Any) -> Text:
-        """Return a text."""
+    def scalar(self, event: Any, *, empty: bool) -> Text:
+        """Return a text; ``empty``: the words for nothing mean nothing."""
         if event.anchor is not None or event.tag is not None:
             self.refuse_marks(event)
         value = event.value
         mark = event.start_mark
         place = Place(self.file, mark.line + 1, mark.column + 1)
-        if not self.ascii:
-            value = unicodedata.normalize("NFC", value)
-        if self.escapes and (match := _REFUSED.search(value)):
-            code = f"U+{ord(match[0]):04X}"
-            self.faults.append(
-                Finding("sign", f"the text holds the sign {code}, which cannot be seen; leave it out", place)
-            )
-        if value in _EMPTY and not event.style:
+        if self.careful:
+            value = self.checked(value, place)
+        if empty and value in _EMPTY:
             value = ""
         return Text(value, place)
+
+    def checked(self, value: str, place: Place) -> str:
+        """Return a text with its accents as one sign each; signs that only an escape can bring are told."""
+        if match := _REFUSED.search(value):
+            text = f"the text holds the sign U+{ord(match[0]):04X}, which cannot be seen; leave it out"
+            self.faults.append(Finding("sign", text, place))
+        return unicodedata.normalize("NFC", value)
 
     def items(self, place: Place, depth: int) -> Items:
         """Return a list."""
@@ -188,10 +188,12 @@ class _Reader:
         while type(event := self.next()) is not yaml.MappingEndEvent:
             key = self.key(event)
             value = self.value(self.next(), depth)
-            first = entries.setdefault(key.value, (key, value))[0]
-            if first is not key:
-                text = f"the key {key.value!r} stands here and in line {first.place.line} already; keep one of them"
+            if key.value in entries:
+                line = entries[key.value][0].place.line
+                text = f"the key {key.value!r} stands here and in line {line} already; keep one of them"
                 self.faults.append(Finding("duplicate-key", text, key.place))
+            else:
+                entries[key.value] = (key, value)
         return Table(entries, place)
 
     def key(self, event: Any) -> Text:
@@ -200,11 +202,7 @@ class _Reader:
             if type(event) is yaml.AliasEvent:
                 self.value(event, 0)
             raise _refuse("key", "a list or a map stands where a key is wanted; write 'key: value'", self.place(event))
-        key = self.scalar(event)
+        key = self.scalar(event, empty=False)
         if key.value == "<<":
             raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
         return key
-
-
-def _events(text: str) -> Iterator[Any]:
-    return iter(yaml.parse(text, Loader=_Loader))

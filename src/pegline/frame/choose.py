@@ -47,7 +47,7 @@ def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[fl
     if book.control and (len({p.station for p in points}) > 1 or (points and bearings)):
         from pegline.frame.grid import on_grid  # brings pyproj, which a survey without control need not wait for
 
-        return on_grid(book, book.control, points, bearings, solved or {})
+        return on_grid(book, book.control, points, bearings, _taped(reduction), solved or {})
     if book.north and book.north.reference == "grid" and not book.control:
         text = "bearings from grid north need the grid: book it under control, or say from: true"
         raise BookError([Finding("grid-north-without-control", text, book.north.place)])
@@ -138,6 +138,17 @@ def _reached(reduction: Reduction) -> set[str]:
     lines = [line for line in reduction.lines.values() if line.use != "detail"]
     ends = {name for line in lines for name in (line.start, line.end)}
     return ends | {row.name for row in reduction.rows if row.form == "station"}
+
+
+def _taped(reduction: Reduction) -> dict[tuple[str, str], float]:
+    """Return the length of each line, and of the piece up to each station that stands on one, metres."""
+    lines = {(line.start, line.end): line.ground.length for line in reduction.lines.values() if line.use != "detail"}
+    ties = {
+        (reduction.lines[row.line].start, row.name): abs(row.chainages[0])
+        for row in reduction.rows
+        if row.form == "station"
+    }
+    return lines | ties
 
 
 def _of(book: Book) -> str:

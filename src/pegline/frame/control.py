@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from heapq import heappop, heappush
 from math import hypot, isfinite, pi
 
 from pegline.errors import BookError, Finding, Place
@@ -12,7 +11,7 @@ from pegline.frame.crs import Grid, Way, geographic, grid_of, way_between
 from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
 
-__all__ = ["Known", "bring", "reach", "shift_findings", "shift_steps", "weakened"]
+__all__ = ["Known", "bring", "brought", "shift_findings", "shift_steps", "weakened"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +38,7 @@ def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[
     faults: list[Finding] = []
     for point in points:
         try:
-            known.append(_brought(control, point, grid))
+            known.append(brought(control, point, grid))
         except BookError as error:
             faults += error.findings
     if faults:
@@ -47,7 +46,8 @@ def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[
     return known
 
 
-def _brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
+def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
+    """Return one control point on the grid; raises as `bring`."""
     if point.latitude_deg is not None and point.longitude_deg is not None:
         source = geographic(point.crs or "EPSG:4326", point.place)
         unit = source.axis_info[0].unit_conversion_factor * 180 / pi
@@ -128,26 +128,3 @@ def shift_steps(known: Sequence[Known]) -> Iterator[Step]:
         if one.way:
             good = f"good to {one.way.accuracy:g} m" if one.way.accuracy else "no change of datum"
             yield Step(f"control {one.station}", good, one.way.description)
-
-
-def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float]:
-    """Return how far each station can be from one at most: the shortest way along taped lines, metres.
-
-    >>> reach({("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0}, "A")
-    {'A': 0.0, 'B': 30.0, 'C': 70.0}
-    """
-    beside: dict[str, list[tuple[str, float]]] = {}
-    for (p, q), length in lines.items():
-        beside.setdefault(p, []).append((q, length))
-        beside.setdefault(q, []).append((p, length))
-    found: dict[str, float] = {}
-    heap = [(0.0, start)]
-    while heap:
-        so_far, here = heappop(heap)
-        if here in found:
-            continue
-        found[here] = so_far
-        for there, length in beside.get(here, ()):
-            if there not in found:
-                heappush(heap, (so_far + length, there))
-    return found

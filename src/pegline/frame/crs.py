@@ -23,6 +23,7 @@ __all__ = [
     "Factors",
     "Grid",
     "Way",
+    "between",
     "elevation_factor",
     "factors_at",
     "gaussian_radius",
@@ -30,6 +31,7 @@ __all__ = [
     "grid_bearing",
     "grid_of",
     "line_scale",
+    "other_zones",
     "outside",
     "place_of",
     "same_datum",
@@ -269,7 +271,30 @@ def outside(grid: Grid, place: tuple[float, float]) -> float:
     nearest_lat = min(max(lat, area.south), area.north)
     if nearest_lon == lon and nearest_lat == lat:
         return 0.0
-    return float(Geod(ellps="WGS84").inv(lon, lat, nearest_lon, nearest_lat)[2])
+    return between(place, (nearest_lon, nearest_lat))
+
+
+def between(place: tuple[float, float], other: tuple[float, float]) -> float:
+    """Return how far two places (longitude and latitude, degrees) are apart, metres; good to judge by.
+
+    >>> round(between((0.0, 0.0), (0.0, 1.0)))
+    110574
+    """
+    return float(Geod(ellps="WGS84").inv(*place, *other)[2])
+
+
+def other_zones(grid: Grid) -> list[str]:
+    """Return the names of the zones beside a UTM zone, and of the same one on the other half of the earth.
+
+    >>> other_zones(grid_of("EPSG:32630"))[:2]
+    ['WGS 84 / UTM zone 29N', 'WGS 84 / UTM zone 31N']
+    """
+    zone = grid.crs.utm_zone
+    if zone is None:
+        return []
+    number, half = int(zone[:-1]), zone[-1]
+    beside = [f"{(number + step - 1) % 60 + 1}{half}" for step in (-1, 1)]
+    return [grid.crs.name.replace(zone, other) for other in (*beside, f"{number}{'S' if half == 'N' else 'N'}")]
 
 
 # --- from one CRS to another ---

@@ -21,6 +21,7 @@ from pegline.frame.crs import (
     outside,
     place_of,
 )
+from pegline.frame.mistakes import gross_findings
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
 from pegline.frame.north import Declination, find_declination, local_attraction, turned_bearings
 from pegline.frame.steps import bearing_steps, convergence_words, place_words, signed
@@ -35,6 +36,7 @@ def on_grid(
     control: Control,
     points: Sequence[ControlPoint],
     bearings: Sequence[Bearing],
+    taped: Mapping[tuple[str, str], float],
     solved: Mapping[str, tuple[float, float]],
 ) -> Frame:
     """Return the frame of a survey on the grid of its control.
@@ -47,6 +49,8 @@ def on_grid(
         Its control, and the points of it that the survey reaches.
     bearings
         Its bearings between stations that the survey reaches.
+    taped
+        Length of each taped line and of each piece to a tie station, metres on the ground.
     solved
         Easting and northing of stations, metres, where they are known already. Scale and
         convergence are then those of the plot's middle and of each bearing's line, not of the control.
@@ -59,6 +63,10 @@ def on_grid(
     """
     grid = grid_of(control.crs, control.crs_place, _near(book, points))
     known = bring(control, points, grid)
+    near = (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
+    wrong = [*gross_findings(control, points, known, grid, taped, near)]
+    if wrong:
+        raise BookError(wrong)
     at = {k.station: (k.easting, k.northing) for k in known} | dict(solved)
     place = _middle_of(grid, at.values(), control)
     told = [*grid.warnings, *_area(grid, place, control), *shift_findings(known)]

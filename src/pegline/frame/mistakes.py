@@ -1,0 +1,252 @@
+"""Control that cannot be right: points further apart than the lines between them are long, and how they came about.
+
+What the lines allow needs no solution: no station is further from another than the shortest way
+along taped lines. A point that is kilometres beyond is taken through the mistakes that people make
+with coordinates, and the one that brings it back is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from heapq import heappop, heappush
+from itertools import combinations
+from math import hypot, isfinite
+from typing import Final
+
+from pegline.errors import BookError, Finding
+from pegline.frame.control import Known, brought
+from pegline.frame.crs import FAR_OUTSIDE, Grid, between, other_zones, outside, place_of
+from pegline.measures.control import Control, ControlPoint
+
+__all__ = ["GROSS", "MISTAKES", "Mistake", "apart", "gross_findings", "mistakes", "reach"]
+
+#: Control is told before anything is solved when it is this much further apart than its lines allow, metres.
+GROSS: Final = 2000.0
+#: How rough the rough position of a book may be, metres.
+ROUGH: Final = 100_000.0
+#: What the lines allow, a tape that is a hundredth out included.
+STRETCH: Final = 1.01
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One way in which a control point may have been booked wrong."""
+
+    words: str  #: "its easting and northing are exchanged"
+    point: ControlPoint  #: as it would be booked
+
+
+Meant = Iterator[Mistake]
+
+
+def _exchanged(point: ControlPoint) -> Meant:
+    yield Mistake("easting and northing are exchanged", replace(point, easting=point.northing, northing=point.easting))
+
+
+def _degrees_exchanged(point: ControlPoint) -> Meant:
+    if point.longitude_deg is not None and abs(point.longitude_deg) <= 90:
+        meant = replace(point, latitude_deg=point.longitude_deg, longitude_deg=point.latitude_deg)
+        yield Mistake("latitude and longitude are exchanged", meant)
+
+
+def _wrong_sign(point: ControlPoint) -> Meant:
+    if point.latitude_deg is not None and point.longitude_deg is not None:
+        west = replace(point, longitude_deg=-point.longitude_deg)
+        south = replace(point, latitude_deg=-point.latitude_deg)
+        yield Mistake("the longitude has the wrong sign (west is negative)", west)
+        yield Mistake("the latitude has the wrong sign (south is negative)", south)
+
+
+def _feet(point: ControlPoint) -> Meant:
+    if point.easting is not None and point.northing is not None:
+        for words, factor in (("metres", 1 / 0.3048), ("feet", 0.3048)):
+            meant = replace(point, easting=point.easting * factor, northing=point.northing * factor)
+            yield Mistake(f"the figures are {words}", meant)
+
+
+def _digits(point: ControlPoint) -> Meant:
+    """Yield one digit before the point misread, lost or doubled, and two neighbours exchanged."""
+    if point.easting is not None and point.northing is not None:
+        for told, meant in _other_digits(f"{point.easting:.4f}"):
+            yield Mistake(f"{told} in the easting", replace(point, easting=meant))
+        for told, meant in _other_digits(f"{point.northing:.4f}"):
+            yield Mistake(f"{told} in the northing", replace(point, northing=meant))
+    if point.latitude_deg is not None and point.longitude_deg is not None:
+        for told, meant in _other_digits(f"{point.latitude_deg:.9f}"):
+            yield Mistake(f"{told} in the latitude", replace(point, latitude_deg=meant))
+        for told, meant in _other_digits(f"{point.longitude_deg:.9f}"):
+            yield Mistake(f"{told} in the longitude", replace(point, longitude_deg=meant))
+
+
+def _other_digits(text: str) -> Iterator[tuple[str, float]]:
+    whole, _, rest = text.partition(".")
+    sign, whole = ("-", whole[1:]) if whole.startswith("-") else ("", whole)
+    for n, digit in enumerate(whole):
+        if n + 1 < len(whole) and digit != whole[n + 1]:
+            swapped = whole[:n] + whole[n + 1] + digit + whole[n + 2 :]
+            yield "two digits are exchanged", float(f"{sign}{swapped}.{rest}")
+    for n in range(len(whole)):
+        yield "a digit too many", float(f"{sign}{whole[:n] + whole[n + 1 :] or '0'}.{rest}")
+        for digit in "0123456789":
+            if digit != whole[n]:
+                yield "a wrong digit", float(f"{sign}{whole[:n]}{digit}{whole[n + 1 :]}.{rest}")
+    for n in range(len(whole) + 1):
+        for digit in "0123456789":
+            yield "a digit too few", float(f"{sign}{whole[:n]}{digit}{whole[n:]}.{rest}")
+
+
+#: In the order in which they are believed: what people do with coordinates. Common practice.
+MISTAKES: Final[tuple[Callable[[ControlPoint], Meant], ...]] = (
+    _exchanged,
+    _degrees_exchanged,
+    _wrong_sign,
+    _feet,
+    _digits,
+)
+
+
+def mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
+    """Yield how a control point may have been booked wrong, what is believed first first."""
+    if point.latitude_deg is None:
+        for zone in other_zones(grid) if point.crs is None else ():
+            yield Mistake(f"the figures are of {zone}", replace(point, crs=zone))
+    for each in MISTAKES:
+        if each is not _exchanged or point.easting is not None:
+            yield from each(point)
+
+
+def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float]:
+    """Return how far each station can be from one at most: the shortest way along taped lines, metres.
+
+    >>> reach({("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0}, "A")
+    {'A': 0.0, 'B': 30.0, 'C': 70.0}
+    """
+    beside: dict[str, list[tuple[str, float]]] = {}
+    for (p, q), length in lines.items():
+        beside.setdefault(p, []).append((q, length))
+        beside.setdefault(q, []).append((p, length))
+    found: dict[str, float] = {}
+    heap = [(0.0, start)]
+    while heap:
+        so_far, here = heappop(heap)
+        if here in found:
+            continue
+        found[here] = so_far
+        for there, length in beside.get(here, ()):
+            if there not in found:
+                heappush(heap, (so_far + length, there))
+    return found
+
+
+def apart(one: Known, other: Known) -> float:
+    """Return the distance of two control points on the grid, metres."""
+    return hypot(one.easting - other.easting, one.northing - other.northing)
+
+
+def gross_findings(
+    control: Control,
+    points: Sequence[ControlPoint],
+    known: Sequence[Known],
+    grid: Grid,
+    taped: Mapping[tuple[str, str], float],
+    near: tuple[float, float] | None,
+) -> Iterator[Finding]:
+    """Yield a fault for each control point that cannot be where it is booked, with the mistake that explains it.
+
+    Parameters
+    ----------
+    control, points, known
+        The control, as booked and on the grid.
+    grid
+        The grid.
+    taped
+        Length of each taped line, metres on the ground.
+    near
+        Longitude and latitude of the plot as the book tells them roughly, degrees.
+    """
+    fits = _Fits(grid, {k.station: reach(taped, k.station) for k in known}, near)
+    alone = {n for n, one in enumerate(known) if not fits.on_earth(one)}
+    astray = {pair for pair in combinations(range(len(known)), 2) if not fits.together(known[pair[0]], known[pair[1]])}
+    if not alone and not astray:
+        return
+    accused = alone or _most_accused(astray, len(known))
+    told: list[tuple[int, Mistake | None]] = []
+    for n in sorted(accused):
+        others = [k for m, k in enumerate(known) if m != n and (m not in accused or len(accused) > 1)]
+        meant = next(_explaining(control, points[n], known[n], grid, others, fits), None)
+        if meant is not None:
+            told.append((n, meant))
+    for n, meant in told or [(n, None) for n in sorted(accused)]:
+        yield _finding(known, n, meant, several=len(told or accused) > 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fits:
+    """What control must fit: the taped lines, the area of its CRS, and where the book says the plot is."""
+
+    grid: Grid
+    reach: Mapping[str, Mapping[str, float]]  #: by two stations, metres
+    near: tuple[float, float] | None
+
+    def together(self, one: Known, other: Known) -> bool:
+        """Return whether two points are no further apart than their lines allow."""
+        allowed = self.reach[one.station].get(other.station)
+        return allowed is None or apart(one, other) <= STRETCH * allowed + 5 * (one.sd + other.sd) + GROSS
+
+    def on_earth(self, one: Known) -> bool:
+        """Return whether a point lies where its CRS is meant for, and where the book says the plot is."""
+        place = place_of(self.grid, one.easting, one.northing)
+        if place is None or not all(isfinite(value) for value in place):
+            return False
+        if outside(self.grid, place) > FAR_OUTSIDE:
+            return False
+        return self.near is None or between(place, self.near) <= ROUGH
+
+
+def _most_accused(astray: set[tuple[int, int]], count: int) -> set[int]:
+    """Return the points that are in most of the pairs that cannot be: one, or all that cannot be told apart."""
+    times = [sum(n in pair for pair in astray) for n in range(count)]
+    return {n for n in range(count) if times[n] == max(times)}
+
+
+def _explaining(
+    control: Control, point: ControlPoint, known: Known, grid: Grid, others: Sequence[Known], fits: _Fits
+) -> Iterator[Mistake]:
+    """Yield the mistakes that bring a point back to the others."""
+    for mistake in mistakes(point, grid):
+        moved = _moved(control, mistake.point, known, grid)
+        if moved is not None and fits.on_earth(moved) and all(fits.together(moved, other) for other in others):
+            yield mistake
+
+
+def _moved(control: Control, meant: ControlPoint, known: Known, grid: Grid) -> Known | None:
+    """Return where a point would be; None where that is nowhere."""
+    try:
+        if meant.latitude_deg is None or known.way is None:
+            return brought(control, meant, grid)
+        # The way is known already, and finding it again for each digit would take long.
+        x, y = known.way.transformer.transform(meant.longitude_deg, meant.latitude_deg)
+        return replace(known, easting=x * grid.metres_per_unit, northing=y * grid.metres_per_unit)
+    except BookError:
+        return None
+
+
+def _finding(known: Sequence[Known], n: int, meant: Mistake | None, *, several: bool) -> Finding:
+    one = known[n]
+    others = [k for m, k in enumerate(known) if m != n]
+    far = min(others, key=lambda other: -apart(one, other), default=None)
+    where = f"{apart(one, far) / 1000:.0f} km from {far.station}, further than the lines reach" if far else "far away"
+    if meant is None:
+        text = f"control point {one.station} lies {where}; look at its figures and its CRS"
+    else:
+        look = "it looks as if" if not several else "it may be that"
+        text = f"control point {one.station} lies {where}: {look} {meant.words}; it would be {_figures(meant.point)}"
+    return Finding("wrong-control", text, one.place, data=meant)
+
+
+def _figures(point: ControlPoint) -> str:
+    if point.latitude_deg is not None:
+        return f"latitude {point.latitude_deg:.7g}, longitude {point.longitude_deg:.7g}"
+    in_crs = f" in {point.crs}" if point.crs else ""
+    return f"easting {point.easting:.2f}, northing {point.northing:.2f}{in_crs}"

@@ -138,6 +138,13 @@ def test_a_bend_too_sharp_to_follow_is_cut_away():
     assert away.min() == pytest.approx(1.5, abs=5e-3)
 
 
+def test_a_vertex_given_twice_does_not_spoil_a_copy():
+    copy = parallel(straight([[0, 0], [5, 0], [5, 0], [10, 0]]), 1.0)
+    assert copy.vertices.tolist() == [[0, 1], [5, 1], [10, 1]]
+    with pytest.raises(NoRoomError, match="no length"):
+        parallel(straight([[3, 4], [3, 4]]), 1.0)
+
+
 def test_a_ring_smaller_than_the_distance_has_no_copy_inside():
     with pytest.raises(NoRoomError):
         parallel(circle([0, 0], 2), 3.0)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
-from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke
+from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke, tidied
 from pegline.network.model import Array
 from pegline.plane import circle_through, distance, left_of
 
@@ -48,7 +48,7 @@ def _apart(points: Array, *, closed: bool) -> Array:
     before = np.roll(points, 1, axis=0)
     apart = distance(before, points) > SAME
     # A curve that is booked back to its first point has it once all the same.
-    apart[0] = not closed or apart[0] or len(points) < 2
+    apart[0] = not closed or apart[0] or not apart.any()
     return points[apart]
 
 
@@ -184,6 +184,9 @@ def parallel(path: Path, offset: float) -> Path:
     NoRoomError
         Nothing of the path can be copied at this distance.
     """
+    path = tidied(path)
+    if len(path.vertices) < 2:
+        raise NoRoomError("the original has no length")
     copied = exact_copy(path, offset)
     if copied is not None and (crossing(copied) is None or crossing(path) is not None):
         return copied

@@ -27,7 +27,7 @@ from pegline.book.model import (
 )
 from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
-from pegline.detail.path import area, areas, cut, length, lengths, locate, straight
+from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, tidied
 from pegline.network.model import Array
 from pegline.reduction.model import Ground, Reduction
 
@@ -145,7 +145,7 @@ def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple
         return parallel(original_of(positions, own), sign * own[-1])
 
     def nudge(positions: Array, own: Array) -> Path | None:
-        return exact_copy(original_of(positions, own), sign * own[-1])
+        return exact_copy(tidied(original_of(positions, own)), sign * own[-1])
 
     return Making(names, make, (*source.grounds, *grounds), nudge=nudge)
 

@@ -27,8 +27,8 @@ class Points:
     names: tuple[str, ...]  #: m points
     index: Mapping[str, int]
     positions: Array  #: (m, 2) in the frame about its origin, metres
-    parents: NDArray[np.int64]  #: (m, 5) parameters of the solution that it hangs on
-    jacobian: Array  #: (m, 2, 5) of position to them
+    parents: NDArray[np.int64]  #: (m, k) parameters of the solution that it hangs on; k is 5, with oblique offsets 10
+    jacobian: Array  #: (m, 2, k) of position to them; 0 for parents that only fill the row
     own: Array  #: (m, 2, 2) covariance that is not the parents', square metres
     variances: Array  #: (m, 2, 2) whole covariance in the frame
     local_variances: Array  #: (m, 2, 2) relative to the base line

@@ -35,6 +35,7 @@ __all__ = [
     "position_at",
     "straight",
     "stroke",
+    "tidied",
 ]
 
 #: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-13.
@@ -255,13 +256,16 @@ def cut(path: Path, start: Place1D, until: Place1D) -> Path:
     ends = [1.0] * steps + [g]
     vertices = [position_at(path, start), *(path.vertices[n] for n in numbers[1:]), position_at(path, until)]
     bulges = [np.tan((e - b) * np.arctan(bulge[n])) for n, b, e in zip(numbers, begins, ends, strict=True)]
-    return _without_nothing(np.array(vertices), np.array([*bulges, 0.0]))
+    return tidied(Path(np.array(vertices), np.array([*bulges, 0.0]), closed=False))
 
 
-def _without_nothing(vertices: Array, bulges: Array) -> Path:
-    """Return the open path without pieces of no length."""
-    keep = np.append(distance(vertices[:-1], vertices[1:]) > SAME, True)
-    return Path(vertices[keep], bulges[keep], closed=False)
+def tidied(path: Path) -> Path:
+    """Return a path without pieces of no length."""
+    start, end, _ = pieces(path)
+    keep = distance(start, end) > SAME
+    if not path.closed:
+        keep = np.append(keep, True)
+    return Path(path.vertices[keep], path.bulges[keep], path.closed)
 
 
 def crossing(path: Path, tolerance: float = 5e-3) -> Array | None:

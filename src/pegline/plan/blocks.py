@@ -15,7 +15,7 @@ from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
 from pegline.plan.features import K_95, Where
-from pegline.plan.figures import UNIT_WORDS, area_text, length_text, sd_text
+from pegline.plan.figures import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.model import Feature
 from pegline.plan.pencil import SMALL, Pencil
 from pegline.plan.scripts import text_width
@@ -226,7 +226,7 @@ def area_block(pencil: Pencil, told: Told) -> None:
     units = ("m2", *(unit for unit in told.book.sheet.areas if unit not in ("m2", "square metre")))
     for shape, area in shapes:
         label = shape.booked.label or shape.name
-        sd = f" ± {shape.area_sd:.1f}" if shape.area_sd is not None else ""
+        sd = f" ± {shape.area_sd:.{2 if area < 100 else 1}f}" if shape.area_sd is not None else ""
         figure = area_text(area, "m2").replace(" m²", f"{sd} m²")
         pencil.text(label[:22])
         pencil.text(figure, x=pencil.width, anchor="right", down=False)
@@ -244,9 +244,9 @@ def check_block(pencil: Pencil, told: Told) -> None:
         pencil.paragraph("Nothing was measured twice: a slip in the book would not show.")
     for check in [check for check in adjustment.checks if not check.passed][:4]:
         if check.kind == "bearing":
-            off = f"{degrees(check.difference):+.2f}°, allowed {degrees(check.allowed):.2f}°"
+            off = f"{signed(degrees(check.difference), 2)}°, allowed {degrees(check.allowed):.2f}°"
         else:
-            off = f"{check.difference:+.3f} m, allowed {check.allowed:.3f} m"
+            off = f"{signed(check.difference)} m, allowed {check.allowed:.3f} m"
         pencil.paragraph(f"{check.what}: {off}")
     if adjustment.delivered == "plotting" and adjustment.checked is False:
         pencil.paragraph(

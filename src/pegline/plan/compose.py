@@ -17,6 +17,7 @@ from pegline.plan import scripts
 from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
 from pegline.plan.features import draw
+from pegline.plan.further import Survey, further_sheets
 from pegline.plan.lettering import letter
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.papers import Layout, Tile
@@ -48,7 +49,10 @@ def compose(
     metres_per_mm = layout.scale / 1000
     tufts = tuple(_tufts(features, metres_per_mm))
     labels = letter(book, frame, detail, features, tufts, metres_per_mm)
-    sheets = make_sheets(layout, told, lambda tile: _shows(features, layers, layout, tile))
+    alone = len(layout.tiles) == 1
+    tiles = [tile for tile in layout.tiles if alone or _shows(features, layers, layout, tile)]
+    further = further_sheets(Survey(book, reduction, frame, adjustment, detail, features), options, len(tiles))
+    sheets = (*make_sheets(layout, tiles, told, len(further)), *further)
     return Plan(
         book,
         reduction,

@@ -8,7 +8,7 @@ from typing import Final
 
 from pegline.units import METRES_PER
 
-__all__ = ["AREA_UNITS", "UNIT_WORDS", "area_text", "bearing_text", "length_text", "sd_text"]
+__all__ = ["AREA_UNITS", "UNIT_WORDS", "area_text", "bearing_text", "length_text", "sd_text", "signed"]
 
 #: Decimals that show about a centimetre, by unit; others show two.
 DECIMALS: Final[Mapping[str, int]] = {
@@ -60,6 +60,15 @@ def length_text(metres: float, unit: str) -> str:
 def _plain(value: float, decimals: int) -> str:
     """Return a number, halves to even as floats round, and never '-0'."""
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def signed(value: float, decimals: int = 3) -> str:
+    """Return a difference with its sign; never '-0'.
+
+    >>> signed(0.0124), signed(-0.0001)
+    ('+0.012', '+0.000')
+    """
+    return f"{round(value, decimals) + 0.0:+.{decimals}f}"
 
 
 def sd_text(metres: float) -> str:

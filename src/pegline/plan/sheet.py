@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from math import ceil, floor, log10
@@ -147,10 +147,9 @@ def _box(left: float, bottom: float, right: float, top: float, layer: str, fill:
     return Stroke(layer, np.array([(left, bottom), (right, bottom), (right, top), (left, top)]), True, fill)
 
 
-def make_sheets(layout: Layout, told: Told, keep: Callable[[Tile], bool]) -> tuple[Sheet, ...]:
-    """Return the sheets of a layout; tiles that show nothing are left out."""
-    tiles = [tile for tile in layout.tiles if len(layout.tiles) == 1 or keep(tile)]
-    told = replace(told, scale=layout.scale, paper=layout.paper, sheets=told.sheets + len(tiles))
+def make_sheets(layout: Layout, tiles: Sequence[Tile], told: Told, further: int) -> tuple[Sheet, ...]:
+    """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
+    told = replace(told, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
     return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i)) for i, tile in enumerate(tiles, 1))
 
 

@@ -1,0 +1,156 @@
+"""Control that was booked wrong: found before anything is solved, and the mistake named."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from pyproj import Geod, Proj
+
+from pegline.errors import BookError
+from pegline.frame.choose import choose_frame
+from pegline.frame.mistakes import reach
+from pegline.readers import parse_book
+from pegline.reduction.reduce import reduce_readings
+
+#: Five stations about a place on UTM zone 30N: longitude and latitude, degrees.
+PLACE = (-2.82, 51.57)
+NAMES = "ABCDE"
+BEARING = "north: {from: true, bearings: {A-B: 163}}\n"
+LonLat = tuple[float, float]
+XY = tuple[float, float]
+
+
+def lonlat(place: LonLat = PLACE) -> dict[str, LonLat]:
+    geod = Geod(ellps="WGS84")
+    reached = ((0, 60.0), (150, 70.0), (75, 65.0), (230, 55.0), (300, 66.0))
+    return {n: geod.fwd(*place, azimuth, far)[:2] for n, (azimuth, far) in zip(NAMES, reached, strict=True)}
+
+
+def on_grid(name: str, crs: str = "EPSG:32630", place: LonLat = PLACE) -> XY:
+    x, y = Proj(crs)(*lonlat(place)[name])
+    return x, y
+
+
+def grid_point(name: str, change: Callable[[float, float], XY] = lambda e, n: (e, n), **where: str) -> str:
+    east, north = change(*on_grid(name, **where))  # type: ignore[arg-type]
+    return f"{name}: {{easting: {east:.3f}, northing: {north:.3f}, accuracy: 0.05}}"
+
+
+def degree_point(name: str, change: Callable[[float, float], XY] = lambda lat, lon: (lat, lon)) -> str:
+    lon, lat = lonlat()[name]
+    lat, lon = change(lat, lon)
+    return f"{name}: {{latitude: {lat:.8f}, longitude: {lon:.8f}, accuracy: 0.05}}"
+
+
+def told(*points: str, before: str = "", crs: str = "EPSG:32630") -> list[str]:
+    """Return the findings that a book with such control is refused with; none where it is taken."""
+    places = {name: np.array(Proj("EPSG:32630")(*at)) for name, at in lonlat().items()}
+    lines = [
+        f"  {p}-{q}: {{use: {'base' if p + q == 'AB' else 'side'}, taped: {np.hypot(*(places[p] - places[q])):.2f}}}"
+        for p in NAMES
+        for q in NAMES
+        if p < q
+    ]
+    text = "\n".join(
+        ["book: 1", "unit: m", "tapes: {steel: {material: steel, length: 50}}", "lines:", *lines, before.strip()]
+    )
+    control = f"\ncontrol: {{crs: {crs}, ground_height: 80, points: {{{', '.join(points)}}}}}"
+    book = parse_book((text + control).encode(), "plot.yaml")
+    try:
+        choose_frame(book, reduce_readings(book))
+    except BookError as error:
+        return [finding.text for finding in error.findings]
+    return []
+
+
+GOOD = (grid_point("A"), grid_point("B"))
+
+#: What is booked, the station that must be named, and the words that must name the mistake.
+SCENARIOS = {
+    "exchanged, of two": ((GOOD[0], grid_point("C", lambda e, n: (n, e))), "C", "easting and northing are exchanged"),
+    "exchanged, of three": ((*GOOD, grid_point("C", lambda e, n: (n, e))), "C", "easting and northing are exchanged"),
+    "the first of three exchanged": (
+        (grid_point("A", lambda e, n: (n, e)), grid_point("B"), grid_point("C")),
+        "A",
+        "easting and northing are exchanged",
+    ),
+    "from the next zone": ((*GOOD, grid_point("C", crs="EPSG:32631")), "C", "UTM zone 31N"),
+    "from the zone before": ((*GOOD, grid_point("C", crs="EPSG:32629")), "C", "UTM zone 29N"),
+    "from the other half of the earth": ((*GOOD, grid_point("C", crs="EPSG:32730")), "C", "UTM zone 30S"),
+    "latitude for longitude": (
+        (*GOOD, degree_point("C", lambda lat, lon: (lon, lat))),
+        "C",
+        "latitude and longitude are exchanged",
+    ),
+    "east for west": ((*GOOD, degree_point("C", lambda lat, lon: (lat, -lon))), "C", "longitude has the wrong sign"),
+    "south for north": ((*GOOD, degree_point("C", lambda lat, lon: (-lat, lon))), "C", "latitude has the wrong sign"),
+    "in feet": ((*GOOD, grid_point("C", lambda e, n: (e / 0.3048, n / 0.3048))), "C", "the figures are feet"),
+    "a digit of the easting": ((*GOOD, grid_point("C", lambda e, n: (e + 30_000, n))), "C", "digit in the easting"),
+    "a digit of the northing": ((*GOOD, grid_point("C", lambda e, n: (e, n - 3_000))), "C", "digit in the northing"),
+    "two digits exchanged": (  # 5713… booked as 7513…
+        (*GOOD, grid_point("C", lambda e, n: (e, n + 1_800_000))),
+        "C",
+        "two digits are exchanged in the northing",
+    ),
+    "a digit lost": (
+        (*GOOD, grid_point("C", lambda e, n: (float(f"{e:.3f}"[1:]), n))),
+        "C",
+        "a digit too few in the easting",
+    ),
+    "a degree of latitude": ((*GOOD, degree_point("C", lambda lat, lon: (lat + 1, lon))), "C", "digit in the latitude"),
+}
+
+
+@pytest.mark.parametrize(("points", "station", "words"), SCENARIOS.values(), ids=SCENARIOS)
+def test_a_wrong_point_is_found_and_its_mistake_named(points: tuple[str, ...], station: str, words: str) -> None:
+    findings = told(*points)
+
+    assert len(findings) == 1
+    assert findings[0].startswith(f"control point {station} ")
+    assert words in findings[0]
+
+
+def test_the_only_control_point_is_judged_by_the_area_of_its_crs() -> None:
+    (finding,) = told(grid_point("A", lambda e, n: (n, e)), before=BEARING)
+
+    assert "easting and northing are exchanged" in finding
+
+
+def test_the_rough_position_of_the_book_judges_what_the_area_cannot() -> None:
+    # On the British grid an exchanged point may still lie in Britain: E 513 000, N 186 000 is no sea.
+    near = "near: {latitude: 51.57, longitude: -2.82}\n"
+    exchanged = grid_point("A", lambda e, n: (n, e), crs="EPSG:27700")
+
+    assert told(exchanged, before=BEARING, crs="EPSG:27700") == []
+    (finding,) = told(exchanged, before=BEARING + near, crs="EPSG:27700")
+    assert "easting and northing are exchanged" in finding
+
+
+def test_a_point_that_no_mistake_explains_is_named_all_the_same() -> None:
+    (finding,) = told(*GOOD, grid_point("C", lambda e, n: (e + 61_234, n - 33_876)))
+
+    assert finding.startswith("control point C lies 70 km from")
+    assert "look at its figures" in finding
+
+
+def test_of_two_points_that_could_both_be_wrong_both_are_told() -> None:
+    findings = told(GOOD[0], grid_point("C", lambda e, n: (e, n - 3_000)))
+
+    assert [finding.split()[2] for finding in findings] == ["A", "C"]
+    assert all("it may be that" in finding for finding in findings)
+
+
+def test_good_control_of_any_kind_is_taken() -> None:
+    assert told(*GOOD, degree_point("C"), grid_point("D")) == []
+
+
+def test_a_slip_within_reach_is_left_to_the_adjustment() -> None:
+    assert told(*GOOD, grid_point("C", lambda e, n: (e + 10, n))) == []
+
+
+def test_reach_is_the_shortest_way_along_the_lines() -> None:
+    lines = {("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0, ("X", "Y"): 5.0}
+
+    assert reach(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0}

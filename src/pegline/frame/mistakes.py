@@ -167,7 +167,8 @@ def gross_findings(
     """
     fits = _Fits(grid, {k.station: reach(taped, k.station) for k in known}, near)
     alone = {n for n, one in enumerate(known) if not fits.on_earth(one)}
-    astray = {pair for pair in combinations(range(len(known)), 2) if not fits.together(known[pair[0]], known[pair[1]])}
+    pairs = combinations(range(len(known)), 2)
+    astray = {(n, m) for n, m in pairs if not fits.together(known[n], known[m], beyond=GROSS)}
     if not alone and not astray:
         return
     accused = alone or _most_accused(astray, len(known))
@@ -189,10 +190,10 @@ class _Fits:
     reach: Mapping[str, Mapping[str, float]]  #: by two stations, metres
     near: tuple[float, float] | None
 
-    def together(self, one: Known, other: Known) -> bool:
-        """Return whether two points are no further apart than their lines allow."""
+    def together(self, one: Known, other: Known, *, beyond: float = 0.0) -> bool:
+        """Return whether two points are no further apart than their lines allow, or beyond them by so many metres."""
         allowed = self.reach[one.station].get(other.station)
-        return allowed is None or apart(one, other) <= STRETCH * allowed + 5 * (one.sd + other.sd) + GROSS
+        return allowed is None or apart(one, other) <= STRETCH * allowed + 5 * (one.sd + other.sd) + beyond
 
     def on_earth(self, one: Known) -> bool:
         """Return whether a point lies where its CRS is meant for, and where the book says the plot is."""

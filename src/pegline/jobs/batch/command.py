@@ -6,7 +6,7 @@ import argparse
 import os
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pegline.errors import UsageError, worst
 from pegline.jobs.batch import cluster, index, local, summary
@@ -17,6 +17,7 @@ from pegline.jobs.batch.work import failed
 __all__ = ["arguments", "run"]
 
 Tell = Callable[[str], None]
+LEAST_MEMORY: Final = 1024  #: MB of address space that the libraries take up
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,8 +41,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     formats = tuple(args.formats.split(",")) if args.formats else FORMATS
     if unknown := [name for name in formats if name not in WRITERS]:
         raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
-    if args.workers < 1 or args.seconds <= 0 or args.memory < 1:
-        raise UsageError("--workers, --seconds and --memory take numbers above 0")
+    if args.workers < 1 or args.seconds <= 0:
+        raise UsageError("--workers and --seconds take numbers above 0")
+    if args.memory < LEAST_MEMORY:
+        raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
     out = Path(args.out)
     settings = Settings(formats, args.seconds, args.memory * 2**20)
     every = tasks(Path(args.folder), out, settings)

@@ -35,6 +35,7 @@ def done(
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+    context.set_forkserver_preload(["pegline.survey", "pegline.writers.publish"])
     pending = iter(tasks)
     running: dict[Future[dict[str, Any]], Task] = {}
     pool: Any
@@ -45,7 +46,7 @@ def done(
             while True:
                 for task in _some(pending, workers * AHEAD - len(running)):
                     begin(task)
-                    running[pool.schedule(work, args=(task,), timeout=settings.seconds)] = task
+                    running[pool.schedule(work, args=(task,), timeout=task.settings.seconds)] = task
                 if not running:
                     return
                 for future in wait(running, return_when=FIRST_COMPLETED).done:

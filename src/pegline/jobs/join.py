@@ -1,0 +1,332 @@
+"""Many surveys in one GeoPackage: every layer with a column that names the survey, and what does not agree told."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from math import hypot
+from pathlib import Path
+from typing import Any, Final
+
+from pegline.errors import OpenError, UsageError
+from pegline.writers.columns import Column
+from pegline.writers.gis import LAYERS, Filled, Value
+from pegline.writers.package import TABLES, Links, Package
+
+__all__ = ["arguments", "joined", "one_frame", "run", "told"]
+
+Tell = Callable[[str], None]
+
+SURVEY: Final = Column("survey", "the survey that it is from: the name of its file")
+
+#: Areas that share less than this are neighbours, square metres.
+SLIVER: Final = 0.01
+#: Stations this near one another are one peg, where their standard deviations do not say more, metres.
+NEAR: Final = 0.05
+#: Stations of one name farther apart than this are two pegs without a doubt, metres.
+REACH: Final = 5.0
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("out", metavar="OUT.gpkg", help="the GeoPackage to write")
+    parser.add_argument("outputs", nargs="+", metavar="OUTPUT", help="a GeoPackage that pegline wrote")
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Join, and tell what two surveys have both."""
+    from pegline.writers.gpkg import written
+    from pegline.writers.publish import held, placed
+
+    out, sources = Path(args.out), [Path(name) for name in args.outputs]
+    if out.suffix.lower() != ".gpkg":
+        raise UsageError(f"{out}: the file to write must end with .gpkg")
+    if any(source.resolve() == out.resolve() for source in sources):
+        raise UsageError(f"{out}: is one of the surveys too; give the joined file another name")
+    if len({source.resolve() for source in sources}) < len(sources):
+        raise UsageError(f"{out}: a survey is named twice; name each once")
+    surveys = dict(zip(names_of(sources), map(opened, sources), strict=True))
+    one_frame(surveys)
+    found = list(told(surveys))
+    with held(out.parent), placed(out) as path:
+        written(joined(surveys, found), path)
+    for disagreement in found:
+        complain(f"{out}: {disagreement.text}")
+    tell(f"{len(surveys)} surveys in {out}; {len(found) or 'nothing'} to look at")
+    return 0
+
+
+def names_of(paths: Sequence[Path]) -> list[str]:
+    """Return a name for each survey: its file's, with its folder's before it where two are alike.
+
+    >>> names_of([Path("a/plot.gpkg"), Path("b/plot.gpkg"), Path("weir.gpkg")])
+    ['a/plot', 'b/plot', 'weir']
+    """
+    stems = [path.stem for path in paths]
+    names = [
+        stem if stems.count(stem) == 1 else f"{path.parent.name}/{stem}"
+        for path, stem in zip(paths, stems, strict=True)
+    ]
+    twice = {name for name in names if names.count(name) > 1}
+    return [str(path.with_suffix("")) if name in twice else name for path, name in zip(paths, names, strict=True)]
+
+
+# Reading -----------------------------------------------------------------------------------------
+
+
+def opened(path: Path) -> Package:
+    """Return what a GeoPackage of ours holds.
+
+    Raises
+    ------
+    OpenError
+        It cannot be opened, or pegline did not write it.
+    """
+    import sqlite3
+
+    if not path.is_file():
+        raise OpenError(f"{path}: there is no such file; give the GeoPackages that 'pegline plot' wrote")
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
+            return _package(database, path)
+    except sqlite3.Error as error:
+        raise OpenError(f"{path}: pegline did not write this GeoPackage ({error}); plot its book again") from error
+
+
+def _package(database: Any, path: Path) -> Package:
+    described = database.execute(
+        "SELECT table_name, column_name, description FROM gpkg_data_columns ORDER BY rowid"
+    ).fetchall()
+    ((wkt,),) = database.execute(
+        "SELECT definition_12_063 FROM gpkg_spatial_ref_sys JOIN gpkg_geometry_columns USING (srs_id)"
+        " WHERE table_name = 'stations'"
+    ).fetchall()
+    ((moment,),) = database.execute("SELECT max(last_change) FROM gpkg_contents").fetchall()
+    values: dict[str, dict[str, str]] = {}
+    for name, value, about in database.execute(
+        "SELECT constraint_name, value, description FROM gpkg_data_column_constraints ORDER BY rowid"
+    ):
+        values.setdefault(name, {})[value] = about
+    return Package(
+        wkt,
+        moment,
+        tuple(_layer(database, layer.name, layer.shape, layer.about, layer.columns, described) for layer in LAYERS),
+        tuple(_layer(database, table.name, None, table.about, table.columns, described) for table in TABLES),
+        values,
+        tuple(text for (text,) in database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id")),
+        tuple(_links(database)),
+    )
+
+
+def _layer(
+    database: Any, name: str, shape: Any, about: str, columns: tuple[Column, ...], described: Sequence[tuple[str, ...]]
+) -> Filled:
+    from shapely import from_wkb
+    from shapely.geometry import mapping
+
+    known = {column.name for column in columns}
+    own = tuple(Column(column, text) for table, column, text in described if table == name and column not in known)
+    every = columns + own
+    listed = ", ".join(f'"{column.name}"' for column in every)
+    geometry, order = ('"geom"', "fid") if shape else ("NULL", "id")
+    rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
+    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r19, 2.1.3).
+    bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+    shapes = [None if blob is None else mapping(from_wkb(blob[8 + bounds[blob[3] >> 1 & 7] :])) for blob, *_ in rows]
+    return Filled(
+        name,
+        shape,
+        about,
+        every,
+        shapes if shape else [],
+        [{column.name: _value(column, value) for column, value in zip(every, row[1:], strict=True)} for row in rows],
+    )
+
+
+def _value(column: Column, value: Any) -> Value:
+    return bool(value) if column.type == "yes or no" and value is not None else value
+
+
+def _links(database: Any) -> Iterator[Links]:
+    query = "SELECT mapping_table_name, base_table_name, related_table_name FROM gpkgext_relations ORDER BY id"
+    for name, base, related in database.execute(query).fetchall():
+        rows = database.execute(f'SELECT base_id, related_id, source, page FROM "{name}" ORDER BY rowid').fetchall()
+        yield Links(name, base, related, tuple(rows))
+
+
+# Joining -----------------------------------------------------------------------------------------
+
+
+def one_frame(surveys: Mapping[str, Package]) -> None:
+    """Refuse surveys that are in different frames, which puts neither beside the other.
+
+    Raises
+    ------
+    UsageError
+        They are.
+    """
+    first_name, first = next(iter(surveys.items()))
+    for name, other in surveys.items():
+        if not _same_frame(first.wkt, other.wkt):
+            raise UsageError(
+                f"{name} is in {_frame(other.wkt)} and {first_name} in {_frame(first.wkt)};"
+                " join surveys of one grid, or fit the other to it first ('pegline fit')"
+            )
+    if len(surveys) > 1 and first.wkt.lstrip().upper().startswith("ENG"):
+        raise UsageError(
+            f"{first_name} and the others are each in a frame of its own, so nothing says how they lie to one another;"
+            " book control in each"
+        )
+
+
+def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -> Package:
+    """Return one package of several in one frame, each row with its survey's name."""
+    first = next(iter(surveys.values()))
+    values: dict[str, dict[str, str]] = {}
+    for package in surveys.values():
+        for name, listed in package.values.items():
+            values.setdefault(name, {}).update(listed)
+    return Package(
+        first.wkt,
+        max(package.moment for package in surveys.values()),
+        tuple(_stacked({name: each.layers[number] for name, each in surveys.items()}) for number in range(len(LAYERS))),
+        tuple(_tables(surveys, found)),
+        values,
+        tuple(record for package in surveys.values() for record in package.records),
+        tuple(_shifted(surveys, number) for number in range(len(first.links))),
+    )
+
+
+def _same_frame(one: str, other: str) -> bool:
+    from pyproj import CRS
+
+    return one == other or bool(CRS(one).equals(CRS(other)))
+
+
+def _frame(wkt: str) -> str:
+    from pyproj import CRS
+
+    return str(CRS(wkt).name)
+
+
+def _stacked(parts: Mapping[str, Filled]) -> Filled:
+    """Return layers of one kind as one, with every column that any has."""
+    first = next(iter(parts.values()))
+    columns = {SURVEY.name: SURVEY}
+    for part in parts.values():
+        for column in part.columns:
+            columns.setdefault(column.name, column)
+    blank: dict[str, Value] = dict.fromkeys(columns)
+    return replace(
+        first,
+        columns=tuple(columns.values()),
+        geometries=[geometry for part in parts.values() for geometry in part.geometries],
+        rows=[{**blank, **row, "survey": name} for name, part in parts.items() for row in part.rows],
+    )
+
+
+def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[Filled]:
+    for number, table in enumerate(TABLES):
+        stacked = _stacked({name: each.tables[number] for name, each in surveys.items()})
+        if table.name == "warnings":
+            stacked.rows.extend(
+                {"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found
+            )
+        yield stacked
+
+
+def _shifted(surveys: Mapping[str, Package], number: int) -> Links:
+    """Return relations with each row's number moved by the rows of the surveys before it."""
+    rows: list[tuple[int, int, Value, Value]] = []
+    before = {layer.name: 0 for layer in LAYERS}
+    first = next(iter(surveys.values())).links[number]
+    for package in surveys.values():
+        links = package.links[number]
+        rows += [
+            (base + before[links.base], related + before[links.related], place, page)
+            for base, related, place, page in links.rows
+        ]
+        for layer in package.layers:
+            before[layer.name] += len(layer.rows)
+    return replace(first, rows=tuple(rows))
+
+
+# What does not agree ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Something that two surveys tell differently, or both."""
+
+    rule: str
+    surveys: str  #: their names
+    text: str
+
+
+def told(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
+    """Yield pegs that two surveys have, and areas of theirs that overlap; the surveys are in one frame."""
+    unit = _unit(next(iter(surveys.values())).wkt)
+    yield from _stations(surveys, unit)
+    yield from _overlaps(surveys, unit)
+
+
+def _in(surveys: Mapping[str, Package], name: str) -> list[tuple[str, dict[str, Value], Any]]:
+    """Return every placed row of a layer with its survey and geometry."""
+    from shapely.geometry import shape
+
+    return [
+        (survey, row, shape(geometry))
+        for survey, package in surveys.items()
+        for layer in package.layers
+        if layer.name == name
+        for row, geometry in zip(layer.rows, layer.geometries, strict=True)
+        if geometry
+    ]
+
+
+def _pairs(shapes: list[Any], within: float) -> Iterator[tuple[int, int]]:
+    """Yield the numbers of shapes no farther apart than ``within``, each pair once and in order."""
+    from shapely import STRtree
+
+    if shapes:
+        found = STRtree(shapes).query(shapes, predicate="dwithin", distance=within).T.tolist()
+        yield from sorted((one, other) for one, other in found if one < other)
+
+
+def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
+    placed = _in(surveys, "stations")
+    for one, other in _pairs([shape for *_, shape in placed], REACH / unit):
+        (survey, ours, here), (second, theirs, there) = placed[one], placed[other]
+        if survey == second:
+            continue
+        apart = unit * here.distance(there)
+        sd = hypot(*(float(row[key] or 0.0) for row in (ours, theirs) for key in ("sd_x", "sd_y")))
+        names = f"{ours['name']} of {survey} and {theirs['name']} of {second}"
+        if apart <= max(NEAR, 3 * sd):
+            text = f"{names} are one peg, it seems: {apart:.3f} m apart, where {3 * sd:.3f} m is to be expected at most"
+            yield Disagreement("duplicate-station", f"{survey}, {second}", text)
+        elif ours["name"] == theirs["name"]:
+            text = f"{names} lie {apart:.3f} m apart, more than their accuracy explains; one peg, or two?"
+            yield Disagreement("same-name", f"{survey}, {second}", text)
+
+
+def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
+    from shapely import make_valid
+
+    placed = _in(surveys, "detail_areas")
+    shapes = [make_valid(shape) for *_, shape in placed]
+    for one, other in _pairs(shapes, 0.0):
+        (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
+        shared = unit**2 * shapes[one].intersection(shapes[other]).area
+        if survey != second and shared > SLIVER:
+            names = f"{ours['name']} of {survey} and {theirs['name']} of {second}"
+            yield Disagreement("overlap", f"{survey}, {second}", f"{names} overlap by {shared:.2f} m²")
+
+
+def _unit(wkt: str) -> float:
+    """Return metres in the unit of a CRS."""
+    from pyproj import CRS
+
+    return float(CRS(wkt).axis_info[0].unit_conversion_factor)

@@ -1,0 +1,300 @@
+"""An archive of books: what is done, what is told, and that a run killed at any moment goes on where it stood."""
+
+import csv
+import hashlib
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from builders.book import book_text
+from builders.networks import random_plot
+
+import pegline
+from pegline.cli import main
+from pegline.errors import UsageError
+from pegline.jobs.batch import local, manifest
+from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
+from pegline.jobs.batch.work import work
+
+GOOD = """\
+book: 1
+unit: m
+scale: 100
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 30.00}
+  A-C: {use: side, taped: 18.44}
+  C-B: {use: side, taped: 22.80}
+  A-D: {use: side, taped: 20.25}
+  D-B: {use: side, taped: 17.03}
+  C-D: {use: check, taped: 25.49}
+"""
+BAD = {
+    "empty.yaml": b"",
+    "binary.yaml": bytes(range(256)),
+    "unknown-key.yaml": GOOD.replace("use: base", "usee: base").encode(),
+    "no-side.yaml": GOOD.replace("left_of: A-B", "note: none").encode(),
+    "gap.yaml": GOOD.replace("18.44", "1.44").encode(),
+    "latin.yaml": "title: Überfahrt".encode("latin-1"),
+    "alias.yaml": b"book: 1\nunit: &u m\nplace: *u\n",
+}
+LIMITS = Settings(("json", "csv"), 60.0, 4096 * 2**20)
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """Six good books, one whose check fails, one without a check, and the bad ones, in two folders."""
+    root = tmp_path / "books"
+    (root / "deep" / "er").mkdir(parents=True)
+    for n in range(6):
+        plot = random_plot(n, stations=5, details=2)
+        (root / ("deep/er" if n % 2 else "deep") / f"plot-{n}.yaml").write_text(book_text(plot), encoding="utf-8")
+    (root / "fails.yml").write_text(GOOD.replace("25.49", "27.49"), encoding="utf-8")
+    unchecked = "".join(line for line in GOOD.splitlines(keepends=True) if "check" not in line)
+    (root / "unchecked.yaml").write_text(unchecked, encoding="utf-8")
+    for name, data in BAD.items():
+        (root / name).write_bytes(data)
+    return root
+
+
+def batch(root, out, *words):
+    return main(["batch", str(root), "--out", str(out), "--formats", "json,csv", "--workers", "2", *words])
+
+
+def outputs(folder):
+    kept = {".json", ".csv"}
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.suffix in kept and not path.name.startswith(("batch.", "."))
+    }
+
+
+def test_every_book_is_done_or_told_and_the_tree_is_mirrored(archive, tmp_path, capsys):
+    status = batch(archive, tmp_path / "out")
+
+    told = capsys.readouterr()
+    assert status == 65  # the worst of them
+    assert {"deep/plot-0.json", "deep/er/plot-1.csv", "fails.json", "unchecked.csv"} <= set(outputs(tmp_path / "out"))
+    for name in BAD:
+        assert f"\n{name}:" in "\n" + told.err
+        assert not (tmp_path / "out" / name).with_suffix(".json").exists()
+    with (tmp_path / "out" / "batch.csv").open(encoding="utf-8") as file:
+        quality = {row["book"]: row["quality"] for row in csv.DictReader(file)}
+    assert quality["fails.yml"] == "does not close"
+    assert quality["unchecked.yaml"] == "not checked"
+    assert quality["deep/plot-0.yaml"] == "closes"
+    assert {quality[name] for name in BAD} == {"cannot be read"}
+
+
+def test_outputs_are_those_of_solo_runs_whatever_the_number_of_workers(archive, tmp_path):
+    batch(archive, tmp_path / "out")
+    main(["batch", str(archive), "--out", str(tmp_path / "one"), "--formats", "json,csv", "--workers", "1"])
+
+    assert outputs(tmp_path / "out") == outputs(tmp_path / "one")
+    for path in archive.rglob("plot-*.yaml"):
+        pegline.write(pegline.reduce(pegline.read(path)), tmp_path / "solo", formats=("json",))
+        inside = path.relative_to(archive).with_suffix(".json")
+        assert (tmp_path / "solo" / inside.name).read_bytes() == (tmp_path / "out" / inside).read_bytes()
+
+
+def states(out):
+    events = [json.loads(line) for line in (out / manifest.NAME).read_text(encoding="utf-8").splitlines()]
+    return [(event["book"], event["state"]) for event in events]
+
+
+def test_a_second_run_does_only_what_is_new_changed_or_spoilt(archive, tmp_path):
+    out = tmp_path / "out"
+    batch(archive, out)
+    before = len(states(out))
+    batch(archive, out)
+    assert len(states(out)) == before
+
+    (archive / "new.yaml").write_text(GOOD, encoding="utf-8")
+    (archive / "unchecked.yaml").write_text(GOOD.replace("scale: 100", "scale: 200"), encoding="utf-8")
+    (out / "deep" / "plot-0.csv").write_text("spoilt", encoding="utf-8")
+    batch(archive, out)
+
+    again = {book for book, state in states(out)[before:] if state == "started"}
+    assert again == {"new.yaml", "unchecked.yaml", "deep/plot-0.yaml"}
+
+
+def test_names_that_collide_are_told_before_anything_is_written(tmp_path, capsys):
+    root = tmp_path / "books"
+    root.mkdir()
+    for name in ("Plot.yaml", "plot.yml"):
+        (root / name).write_text(GOOD, encoding="utf-8")
+
+    assert batch(root, tmp_path / "out") == 2
+    assert "Plot.yaml and plot.yml" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_path):
+    found = {}
+    every = tasks(archive, tmp_path / "out", Settings(("json",), 60.0, 4096 * 2**20))
+    hanging = next(task for task in every if task.book == "fails.yml")
+
+    def limited(task):
+        return Settings(("json",), 0.001 if task is hanging else 60.0, 4096 * 2**20)
+
+    every = [Task(task.book, task.source, str(tmp_path), limited(task)) for task in every]
+    for task, outcome in local.done(every, LIMITS, 2, lambda task: None):
+        found[task.book] = outcome
+
+    assert found["fails.yml"]["status"] == 75
+    assert "0.001 s" in found["fails.yml"]["why"][0]
+    assert sum(outcome["status"] == 0 for outcome in found.values()) == 7
+
+
+def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
+    found = {}
+    every = [Task(task.book, task.source, str(tmp_path), LIMITS) for task in tasks(archive, tmp_path / "out", LIMITS)]
+    killed = []
+
+    def kill(task):
+        # The third book's worker is killed from outside as soon as one is there.
+        if task.book == "deep/plot-0.yaml":
+            killed.append(task.book)
+
+    for task, outcome in local.done(every, LIMITS, 1, kill):
+        found[task.book] = outcome
+        if killed and len(found) == 1:
+            for child in _children():
+                os.kill(child, signal.SIGKILL)
+
+    died = [book for book, outcome in found.items() if "its worker died" in "".join(outcome["why"])]
+    assert len(died) <= 1
+    assert len(found) == len(every)
+    assert sum(outcome["status"] == 0 for outcome in found.values()) >= 6
+
+
+def _children():
+    """Return the workers: grandchildren by way of the fork server."""
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = path.read_text().rsplit(")", 1)[1].split()
+            parent = Path(f"/proc/{fields[1]}/stat").read_text().rsplit(")", 1)[1].split()
+        except (OSError, IndexError):
+            continue
+        if int(parent[1]) == os.getpid():
+            yield int(path.parent.name)
+
+
+def test_a_book_that_stopped_the_run_twice_is_not_tried_again(archive, tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    task = next(task for task in tasks(archive, out, LIMITS) if task.book == "unchecked.yaml")
+    started = json.dumps({"state": "started", "book": task.book, "key": key_of(task)})
+    (out / manifest.NAME).write_text(f"{started}\n{started}\n" + '{"state": "ended", "bo', encoding="utf-8")
+
+    batch(archive, out)
+
+    ended = manifest.history(out / manifest.NAME).ended["unchecked.yaml"]
+    assert ended["status"] == 75
+    assert "twice" in ended["why"][0]
+
+
+def test_too_little_memory_or_a_format_that_is_not_there_is_a_wrong_call(archive, tmp_path, capsys):
+    assert batch(archive, tmp_path / "out", "--memory", "10") == 2
+    assert main(["batch", str(archive), "--out", str(tmp_path / "out"), "--formats", "dwg"]) == 2
+    assert main(["batch", str(tmp_path / "nowhere"), "--out", str(tmp_path / "out")]) == 66
+
+
+def test_a_hungry_book_is_told(monkeypatch, archive, tmp_path):
+    def hungry(path):
+        raise MemoryError
+
+    monkeypatch.setattr("pegline.readers.read", hungry)
+    task = tasks(archive, tmp_path / "out", LIMITS)[0]
+
+    assert work(task)["status"] == 75
+
+
+def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_path):
+    import fiona
+
+    placed = GOOD + (
+        "north: {from: grid, bearings: {A-B: 40°}}\n"
+        "control:\n  crs: EPSG:32633\n  points: {A: {easting: 500000, northing: 5400000, accuracy: 0.1}}\n"
+    )
+    (archive / "placed.yaml").write_text(placed, encoding="utf-8")
+
+    batch(archive, tmp_path / "out", "--index", "gpkg")
+
+    with fiona.open(tmp_path / "out" / "index.gpkg", layer="plots") as plots:
+        assert plots.crs.to_epsg() == 4326
+        (plot,) = list(plots)
+    longitude, latitude = plot["geometry"]["coordinates"][0][0]
+    # The central meridian of zone 33 is 15° E; 5 400 000 m north is about 48.75° there
+    # (from memory: 111.2 km a degree).
+    assert abs(longitude - 15) < 0.001
+    assert abs(latitude - 48.75) < 0.01
+    assert plot["properties"]["book"] == "placed.yaml"
+    assert "placed.yaml" not in _unplaced(tmp_path / "out" / "index.gpkg")
+    assert "deep/plot-0.yaml" in _unplaced(tmp_path / "out" / "index.gpkg")
+
+
+def _unplaced(path):
+    import fiona
+
+    with fiona.open(path, layer="unplaced") as rows:
+        return {row["properties"]["book"] for row in rows}
+
+
+def test_the_page_holds_nothing_that_a_browser_would_run(archive, tmp_path):
+    (archive / "hostile.yaml").write_text("title: <script>alert(1)</script>\n" + GOOD, encoding="utf-8")
+
+    batch(archive, tmp_path / "out")
+
+    page = (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+KILLS = [pytest.param(3, 10, id="short"), pytest.param(50, 400, id="long", marks=pytest.mark.long)]
+
+
+@pytest.mark.parametrize(("kills", "books"), KILLS)
+def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, books):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    for n in range(books):
+        (root / f"plot-{n}.yaml").write_text(book_text(random_plot(n, stations=4, details=1)), encoding="utf-8")
+    for n, data in enumerate(list(BAD.values()) * max(1, books // 140)):
+        (root / f"bad-{n}.yaml").write_bytes(data)
+    command = [sys.executable, "-m", "pegline", "batch", str(root), "--out", str(out)]
+    command += ["--formats", "json,csv", "--workers", "2"]
+    when = random.Random(7)
+
+    for _ in range(kills):
+        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+        time.sleep(when.uniform(0.5, 6.0))
+        os.killpg(run.pid, signal.SIGKILL)
+        run.wait()
+    last = subprocess.run(command, capture_output=True, text=True, check=False)
+
+    assert last.returncode == 65, last.stderr
+    ended = [book for book, state in states(out) if state == "ended"]
+    assert set(ended) == {path.name for path in root.glob("*.yaml")}
+    # What was under way at a kill is done again: never more than the workers had in hand.
+    assert len(ended) - len(set(ended)) == 0
+    begun = [book for book, state in states(out) if state == "started"]
+    assert len(begun) - len(set(begun)) <= kills * 2 * local.AHEAD
+    for n in range(books):
+        pegline.write(pegline.reduce(pegline.read(root / f"plot-{n}.yaml")), tmp_path / "solo", formats=("json", "csv"))
+    assert outputs(out) == outputs(tmp_path / "solo")
+
+
+def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
+    pytest.importorskip("distributed")
+    from pegline.jobs.batch import cluster
+
+    with pytest.raises(UsageError, match="no scheduler answers"):
+        next(cluster.done("tcp://127.0.0.1:9", tasks(archive, tmp_path, LIMITS), LIMITS, lambda task: None))

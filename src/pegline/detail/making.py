@@ -154,6 +154,7 @@ def _limited(path: Path, positions: Array, start: int | None, until: int | None)
     """Return the part of a path between the places nearest to two points."""
     if start is None and until is None:
         return path
+    path = tidied(path)
     last = len(path.vertices) - (1 if path.closed else 2)
     begin = (0, 0.0) if start is None else locate(path, positions[start])
     end = (last, 1.0) if until is None else locate(path, positions[until])

@@ -35,6 +35,7 @@ class Command(NamedTuple):
 COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, sheet and points", "pegline.cli"),
     "check": Command("reduce books and print checks, warnings and suspects; write nothing", "pegline.cli"),
+    "join": Command("put many surveys into one GeoPackage, and tell where they overlap", "pegline.jobs.join"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.jobs.batch"),
 }
 
@@ -102,7 +103,9 @@ def _plot_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
     parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
     parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; all of the usual ones unless told")
-    parser.add_argument("--dxf-version", choices=("R12", "R2000", "R2010", "R2018"), default="R2010")
+    from pegline.jobs import drawing
+
+    drawing.arguments(parser)
     parser.set_defaults(run=_plot)
 
 
@@ -118,7 +121,7 @@ _OWN: Final = {"plot": _plot_arguments, "check": _check_arguments}
 
 
 def _plot(args: argparse.Namespace) -> int:
-    from pegline.plan.model import Options
+    from pegline.jobs import drawing
     from pegline.survey import FORMATS
     from pegline.writers import WRITERS
 
@@ -126,7 +129,7 @@ def _plot(args: argparse.Namespace) -> int:
     if unknown := [name for name in formats if name not in WRITERS]:
         raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
     _refuse_clashes(args.books)
-    options = Options(dxf_version=args.dxf_version)
+    options = drawing.options(args)
     return worst([_guarded(_plot_one, book, Path(args.out), formats, options) for book in args.books])
 
 

@@ -155,8 +155,8 @@ def compound(metres: float, units: list[str]) -> str:
 def angle_text(bearing: float, style: str, *, step: int = 15) -> str:
     """Return a bearing to so many minutes, in a style of the format.
 
-    >>> [angle_text(116.52, style) for style in ("", "seconds", "dashed", "decimal", "quadrant")]
-    ["116°30'", '116°30\'00"', '116-30-00', '116.5', "S 63°30' E"]
+    >>> [angle_text(116.52, style) for style in ("", "spaced", "dashed", "decimal", "quadrant")]
+    ["116°30'", '116 30 00', '116-30-00', '116.5', "S 63°30' E"]
     """
     whole, minutes = divmod(round(bearing * 60 / step) * step % (360 * 60), 60)
     match style:

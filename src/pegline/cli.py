@@ -100,11 +100,11 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
 
 
 def _plot_arguments(parser: argparse.ArgumentParser) -> None:
+    from pegline.jobs import drawing
+
     parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
     parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
     parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; all of the usual ones unless told")
-    from pegline.jobs import drawing
-
     drawing.arguments(parser)
     parser.set_defaults(run=_plot)
 

@@ -17,7 +17,8 @@ from pegline.plan import scripts
 from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
 from pegline.plan.features import draw
-from pegline.plan.further import Survey, further_sheets
+from pegline.plan.further import further_sheets
+from pegline.plan.leaf import Survey
 from pegline.plan.lettering import letter
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.papers import Layout, Tile

@@ -12,8 +12,8 @@ import shapely
 from pegline.network.model import Check
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.figures import signed
-from pegline.plan.further import BODY, Drawn, Survey, shortened
 from pegline.plan.labels import Wanted, along_piece, around, settle
+from pegline.plan.leaf import BODY, Drawn, Survey, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
 

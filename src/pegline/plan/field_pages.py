@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.measures.values import Name, Reading
 from pegline.plan.display import Item, Stroke, Words
-from pegline.plan.further import BODY, Drawn, Survey, shortened
+from pegline.plan.leaf import BODY, Drawn, Survey, shortened
 from pegline.plan.pencil import SMALL
 from pegline.reduction.model import ReducedLine, ReducedRow
 

@@ -14,8 +14,8 @@ from pegline.detail.model import Path
 from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words, flattened
 from pegline.plan.figures import bearing_text
-from pegline.plan.further import BODY, Drawn, Survey, shortened
 from pegline.plan.labels import Wanted, along_piece, around, settle
+from pegline.plan.leaf import BODY, Drawn, Survey, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
 

@@ -95,10 +95,11 @@ FEATURES: Final = mapping(
         "a feature",
         _feature,
         {
-            "closed": Key(FLAG, "true makes a curve come back to its first point."),
+            "closed": Key(FLAG, "true makes a curve come back to its first point.", after="curve"),
             "corners": Key(
                 items(Grammar(_read_corner, NAME.schema, NAME.name), "the corners"),
                 "Names of the corners that a rectangle or a round makes, from the edge's end onward.",
+                after="parallel",
             ),
         },
         name="feature",

@@ -87,7 +87,7 @@ def _name_it(name: str) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    value: Annotated[Length, Key(LENGTH, "The true length found.", measured=True)]
+    value: Annotated[Length, Key(LENGTH, "The true length found.", measured=True, after="from")]
     date: Annotated[datetime.date | None, Key(DATE, "From which day it holds.", name="from")] = None
 
 
@@ -224,7 +224,7 @@ class Book:
     file: str  #: bare name of the file
     path: str  #: the file as it was given
     sha256: str  #: of the file's bytes
-    unit: Annotated[str, Key(UNIT, "Unit of every bare length in this book.")]
+    unit: Annotated[str, Key(UNIT, "Unit of every bare length in this book.", after="date")]
     title: Annotated[str | None, Key(TEXT, "What the survey is of.")] = None
     place: Annotated[str | None, Key(TEXT, "Where it is, in words.")] = None
     date: Annotated[datetime.date | None, Key(DATE, "The day measured.")] = None
@@ -320,10 +320,11 @@ BOOK: Final = Record(
     "a book",
     _book,
     {
-        "book": Key(FORMAT, "Number of the format: 1."),
+        "book": Key(FORMAT, "Number of the format: 1.", after="first"),
         "default_tape": Key(
             DEFAULT_TAPE.grammar,
             "The tapes used where nothing else is said.",
+            after="tapes",
         ),
     },
     name="book",

@@ -115,7 +115,7 @@ LIMITS: Final = Record(
     Limits,
     "limits",
     _limits,
-    {"check": Key(_CHECK, "Allowed difference of a check line: a ratio 1/1000, or a length.")},
+    {"check": Key(_CHECK, "Allowed difference of a check line: a ratio 1/1000, or a length.", after="angle")},
     name="limits",
 )
 SCALE: Final = scalar(_scale, "a scale", {"type": "integer", "minimum": 5, "maximum": 100_000})

@@ -23,6 +23,7 @@ class ControlPoint:
         Key(
             bounded("an accuracy", above=0),
             "Standard deviation of each axis: metres for latitude and longitude, else the unit of the CRS.",
+            after="crs",
         ),
     ]
     place: Place

@@ -252,6 +252,7 @@ class Key:
     help: str  #: one sentence for a reader of the schema
     name: str = ""  #: where the key is not called as the field is
     measured: bool = False  #: blank, it makes the record unfinished
+    after: str = ""  #: the key that it stands behind, where no field of its own gives its place
     later: bool = False  #: blank, it is filled in later; the record stands without it
 
 
@@ -435,6 +436,15 @@ class _Layout:
         return next(w for w in table.entries if w != word and w in self.slots and self.slots[w].field == name)
 
 
+def _in_usual_order(keys: dict[str, Key]) -> dict[str, Key]:
+    """Return keys, those that say so moved behind another."""
+    words = [word for word, key in keys.items() if not key.after]
+    for word in keys:
+        if keys[word].after:
+            words.insert(words.index(keys[word].after) + 1 if keys[word].after in words else 0, word)
+    return {word: keys[word] for word in words}
+
+
 @cache
 def _layout(record: Record[Any]) -> _Layout:
     hints = get_type_hints(record.cls, include_extras=True)
@@ -453,7 +463,7 @@ def _layout(record: Record[Any]) -> _Layout:
             if must:
                 required[entry.name] = mark.wanted if isinstance(mark, OneOf) else next(iter(found))
     required |= {word: word for word in record.must}
-    keys |= record.extra
+    keys = _in_usual_order({**keys, **record.extra})
     homes |= {word: word for word in record.extra}
     slots = {word: _Slot(homes[word], key.grammar.read, key.measured) for word, key in keys.items()}
     return _Layout(keys, slots, required, choices, hints.get("place") is Place)

@@ -151,8 +151,8 @@ ROW: Final = Record(
     "a row of details",
     _row,
     {
-        "point": Key(NAME, "Name of the point.", measured=True),
-        "station": Key(NAME, "A tie station that stands on the line here.", measured=True),
+        "point": Key(NAME, "Name of the point.", measured=True, after="right"),
+        "station": Key(NAME, "A tie station that stands on the line here.", measured=True, after="point"),
     },
     name="row",
 )

@@ -14,7 +14,7 @@ from typing import Final
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, OpenError, Place
 
-__all__ = ["parse_book", "read"]
+__all__ = ["parse_book", "read", "read_bytes", "text_of_bytes"]
 
 LARGEST: Final = 5_000_000  # bytes: some 100,000 rows
 #: First bytes of files that are no books, and what they are.
@@ -39,7 +39,7 @@ def read(path: str | os.PathLike[str]) -> Book:
     BookError
         The book is wrong: everything that was found, sorted by place.
     """
-    return parse_book(_bytes_of(path), os.fspath(path))
+    return parse_book(read_bytes(path), os.fspath(path))
 
 
 def parse_book(data: bytes, file: str) -> Book:
@@ -48,7 +48,7 @@ def parse_book(data: bytes, file: str) -> Book:
     from pegline.readers.yaml import parse
 
     with _nothing_collected():
-        written = parse(_decode(data, file), file)
+        written = parse(text_of_bytes(data, file), file)
         return read_book(written, file=Path(file).name, path=file, sha256=hashlib.sha256(data).hexdigest())
 
 
@@ -65,7 +65,8 @@ def _nothing_collected() -> Iterator[None]:
         gc.enable()
 
 
-def _bytes_of(path: str | os.PathLike[str]) -> bytes:
+def read_bytes(path: str | os.PathLike[str]) -> bytes:
+    """Return the bytes of a book's file, if it is one that can be read at all."""
     shown = os.fspath(path)
     try:
         about = Path(path).stat()
@@ -81,7 +82,7 @@ def _bytes_of(path: str | os.PathLike[str]) -> bytes:
         raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None
 
 
-def _decode(data: bytes, file: str) -> str:
+def text_of_bytes(data: bytes, file: str) -> str:
     """Return the text of a book's bytes."""
     for signature, what in _SIGNATURES:
         if data.startswith(signature):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 import yaml
@@ -16,7 +16,7 @@ import yaml
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.written import Items, Table, Text, Written
 
-__all__ = ["parse"]
+__all__ = ["comments", "parse"]
 
 DEPTH: Final = 20  # levels of lists and maps; a book needs 7
 _TOO_DEEP: Final = f"more than {DEPTH} lists and maps inside one another; check the brackets"
@@ -206,3 +206,24 @@ class _Reader:
         if key.value == "<<":
             raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
         return key
+
+
+def comments(text: str) -> Iterator[tuple[int, int, str, bool]]:
+    """Yield the remarks of a sound book: line, column, the remark, and whether it has a line for itself."""
+    lines = _BREAK.split(text.removeprefix("\ufeff"))
+    line, column = 0, 0
+    for token in yaml.scan(text.removeprefix("\ufeff"), Loader=_Loader):
+        start, end = token.start_mark, token.end_mark
+        yield from _between(lines, (line, column), (start.line, start.column))
+        line, column = max((line, column), (end.line, end.column))
+    yield from _between(lines, (line, column), (len(lines), 0))
+
+
+def _between(lines: list[str], start: tuple[int, int], end: tuple[int, int]) -> Iterator[tuple[int, int, str, bool]]:
+    """Yield the remarks between two tokens."""
+    for number in range(start[0], min(end[0] + 1, len(lines))):
+        first = start[1] if number == start[0] else 0
+        last = end[1] if number == end[0] else len(lines[number])
+        column = lines[number].find("#", first, last)
+        if column >= 0:
+            yield number + 1, column + 1, lines[number][column:last].rstrip(), not lines[number][:column].strip()

@@ -1,0 +1,139 @@
+"""A book in its canonical layout says the same, remarks and all."""
+
+import argparse
+import unicodedata
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pegline.book.layout import text_of
+from pegline.errors import BookError, Place
+from pegline.jobs import rebook
+from pegline.jobs.rebook import rebooked
+from pegline.measures.written import Items, Table, Text
+from pegline.readers import parse_book
+from pegline.readers.yaml import comments, parse
+
+ROOT = Path(__file__).parents[2]
+BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
+HERE = Place("b", 1, 1)
+
+SCRUFFY = """\
+# my field
+lines:
+    A-B: {taped: 30,   use: base} # the long one
+    # the short one
+    B-C:
+        details: # two rows
+        - {point: p, at: 3, left: 2}   # by the gate
+        # a remark of its own
+        - point: "q"   # oak
+          at: 4        # paces
+          left: 2
+        taped: 20
+        use: tie
+unit:  m
+
+book: 1
+title: 'no: it is #1'
+# the end
+"""
+
+TIDY = """\
+book: 1
+title: 'no: it is #1'
+unit: m
+
+# my field
+lines:
+  A-B: {use: base, taped: 30}  # the long one
+  # the short one
+  B-C:
+    use: tie
+    taped: 20
+    details:  # two rows
+      - {at: 3, left: 2, point: p}  # by the gate
+      # a remark of its own
+      # oak
+      - {at: 4, left: 2, point: q}  # paces
+
+# the end
+"""
+
+
+def test_a_scruffy_book_is_tidied():
+    assert rebooked(SCRUFFY, "b") == TIDY
+
+
+@pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
+def test_a_book_says_the_same_and_keeps_every_remark(path):
+    text = path.read_text(encoding="utf-8")
+    again = rebooked(text, "b")
+    before, after = parse_book(text.encode(), "b"), parse_book(again.encode(), "b")
+
+    assert sorted(remark for *_, remark, _ in comments(again)) == sorted(remark for *_, remark, _ in comments(text))
+    assert before.lines.keys() == after.lines.keys()
+    assert [row.name for line in before.lines.values() for row in line.details] == [
+        row.name for line in after.lines.values() for row in line.details
+    ]
+    assert {name: f.geometry for name, f in before.features.items()}.keys() == after.features.keys()
+
+
+@pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
+def test_a_tidy_book_stays_as_it_is(path):
+    once = rebooked(path.read_text(encoding="utf-8"), "b")
+
+    assert rebooked(once, "b") == once
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\r"])
+def test_line_ends_become_those_of_the_layout(end):
+    assert rebooked(SCRUFFY.replace("\n", end), "b") == TIDY
+
+
+def test_a_half_finished_book_keeps_its_blanks():
+    text = "book: 1\nunit: m\n\nstations:\n  A:\n\nlines:\n  A-B: {use: base, taped: }\n"
+
+    assert rebooked(text, "b") == text
+
+
+WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Cf", "Zl", "Zp", "Cn", "Co"]))
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.one_of(WORDS, st.sampled_from(["null", "~", "- a", "a: b", "a #b", "'x'", '"x"', "[a]", "{a}", "a,b", "!x"])))
+def test_any_text_comes_back_as_it_was(word):
+    table = Table(
+        {
+            "title": (Text("title", HERE), Text(word, HERE)),
+            "party": (Text("party", HERE), Items((Text(word, HERE),), HERE)),
+        },
+        HERE,
+    )
+    again = parse(text_of(table), "b")
+
+    word = unicodedata.normalize("NFC", word)
+    assert again.entries["title"][1].value == word
+    assert again.entries["party"][1].items[0].value == word
+
+
+def test_a_wrong_book_is_left_alone(tmp_path):
+    path = tmp_path / "b.yaml"
+    path.write_text("book: 1\nunit: m\ntitel: x\n")
+
+    with pytest.raises(BookError, match="did you mean 'title'"):
+        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+
+
+def test_a_file_is_written_whole(tmp_path, capsys):
+    path = tmp_path / "b.yaml"
+    path.write_text(SCRUFFY)
+
+    args = argparse.Namespace(book=str(path), out=str(tmp_path / "tidy.yaml"))
+
+    assert rebook.run(args, print, print) == 0
+    assert (tmp_path / "tidy.yaml").read_text() == TIDY
+    assert path.read_text() == SCRUFFY
+    assert capsys.readouterr().out == ""

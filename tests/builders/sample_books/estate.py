@@ -181,7 +181,7 @@ stations:
   C: {mark: oak peg, left_of: A-B}
   D: {mark: oak peg, left_of: A-B}
   E: {mark: oak peg, right_of: A-B}
-  F: {mark: oak peg, sketch: [18, -8]}
+  F: {mark: oak peg, right_of: A-B}
   G: {mark: oak peg, left_of: C-D, note: by the north gate}
 
 lines:

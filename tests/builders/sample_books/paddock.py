@@ -84,10 +84,10 @@ tapes:
 default_tape: {lines: steel, offsets: cloth}
 default_method: swing
 
-stations:
-  A: {mark: iron pin}
-  B: {mark: iron pin}
-  C: {mark: iron pin, sketch: [20, 14]}       # off the sketch in the front of the book, tens of feet
+stations:                                     # placed roughly, off the sketch in the front of the book
+  A: {mark: iron pin, sketch: [0, 0]}
+  B: {mark: iron pin, sketch: [25, 0]}
+  C: {mark: iron pin, sketch: [20, 14]}
   D: {mark: iron pin, sketch: [5, 14]}
 
 lines:

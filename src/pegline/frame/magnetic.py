@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from math import atan2, pi, sqrt
 from typing import Final
 
+from pegline.frame.igrf import horizontal_field
 from pegline.plane import mean_angle, wrapped
 
 __all__ = ["FIRST_YEAR", "LAST_YEAR", "attraction_by_station", "declination", "disagreement", "disagreement_limit"]
@@ -32,7 +33,7 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
 
     References
     ----------
-    International Geomagnetic Reference Field, 14th generation, by the package ppigrf.
+    International Geomagnetic Reference Field, 14th generation, its coefficients from the package ppigrf.
 
     Examples
     --------
@@ -41,12 +42,8 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
     """
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         return None
-    import ppigrf  # brings pandas, which a survey without a compass need not wait for
-
-    east, north, _ = ppigrf.igrf(
-        longitude_deg, latitude_deg, height / 1000, datetime.datetime(day.year, day.month, day.day)
-    )
-    return atan2(float(east[0]), float(north[0]))
+    east, north = horizontal_field(day, longitude_deg=longitude_deg, latitude_deg=latitude_deg, height=height)
+    return atan2(east, north)
 
 
 def disagreement(fore: float, back: float) -> float:

@@ -13,15 +13,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from math import atan2, cos, hypot, sin
 
 import numpy as np
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
-from pegline.network.cut import XY, cross
-from pegline.network.equations import EQUATIONS, Bearing, Control, Distance, Observation, Part
+from pegline.network.cut import cross
+from pegline.network.equations import EQUATIONS, Control, Distance, Observation, Part
+from pegline.network.facing import across, faced, faces, held
 from pegline.network.family import correlated_tests, critical_value, sidak
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
 from pegline.network.observe import observations, shared_points, stops
@@ -80,23 +80,26 @@ def adjust(
         Where stations cannot be placed, telling all of them together.
     """
     found = (*observations(book, reduction, frame), *extra)
-    begun = start(book.station_names, shared_points(book, reduction), found, hints(book, reduction))
-    faults = [one for one in begun.findings if one.rule != "mirrored" or not _faces(frame)]
+    told = hints(book, reduction)
+    begun = start(book.station_names, shared_points(book, reduction), found, told)
+    faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
     network, plotted, placing = _network(book, reduction, frame, found, begun)
     base = next(one for one in found if isinstance(one, Distance) and one.part == "base")
     ends = (network.index[base.start], network.index[base.end])
-    plotting = solve(
-        changed(network, (*network.observations, *placing)), np.append(plotted, np.ones(len(placing), bool))
-    )
-    adjusted = _everything(network, plotting)
+    try:
+        placed = changed(network, (*network.observations, *placing))
+        plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
+        adjusted = _everything(network, plotting)
+    except BookError as error:
+        raise BookError(_with_place(finding, told) for finding in error.findings) from None
     critical = critical_value(plotting, adjusted, book.limits.significance)
-    checks, failing = _checks(book, plotting, len(network.values), critical)
+    checks, failing = _checks(book, frame, plotting, len(network.values), critical)
     misfit = adjusted.square_sum + float(np.sum((adjusted.residuals / network.sds)[~adjusted.keep] ** 2))
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
-    result = _judged(plotting, adjusted, ends, checks, critical)
+    result = _judged(frame, plotting, adjusted, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
 
@@ -114,9 +117,10 @@ def _everything(network: Network, plotting: Fit) -> Fit:
         return solve(network, sound | plotting.keep[:count], plotting.parameters)
 
 
-def _faces(frame: Frame) -> bool:
-    """Return whether the frame itself can tell a figure from its mirror image."""
-    return len(frame.control) > 2 or len(frame.bearings) > 1
+def _with_place(finding: Finding, told: Hints) -> Finding:
+    """Return what a solution could not do, with the place of the first station that it names."""
+    names = finding.data if isinstance(finding.data, tuple) else ()
+    return replace(finding, place=next((told.places[name] for name in names if name in told.places), None))
 
 
 def hints(book: Book, reduction: Reduction) -> Hints:
@@ -146,14 +150,10 @@ def _network(
     points = [name for name in shared_points(book, reduction) if name in begun.positions]
     kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
     ones = [found[n] for n in kept]
-    positions, facing = _faced(frame, found, begun)
+    positions, facing = faced(frame, found, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
     base = next(one for one in ones if isinstance(one, Distance) and one.part == "base")
-    start_row, end_row = names.index(base.start), names.index(base.end)
-    held = {"local": [2 * start_row, 2 * start_row + 1, 2 * end_row + 1], "grid": []}.get(
-        frame.kind, [2 * start_row, 2 * start_row + 1]
-    )
     along = stops(reduction)
     network = build(
         names,
@@ -163,118 +163,16 @@ def _network(
         {name: reduction.tapes[name].scale_sd for name in sorted(reduction.tapes)},
         np.array([positions[name] for name in names]),
         scale=frame.scale,
-        held=held,
+        held=held(ones, positions, (names.index(base.start), names.index(base.end))),
         together=[pair for marks in along.values() for pair in zip(marks.names, marks.names[1:], strict=False)],
     )
-    return network, np.array(used), tuple(_across(ones, positions))
-
-
-def _faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
-    """Return the first positions in the frame, and the observations that place the plotting solution there."""
-    at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
-    control = [(n, one) for n, one in enumerate(found) if isinstance(one, Control) and one.station in at]
-    bearings = [(n, one) for n, one in enumerate(found) if isinstance(one, Bearing) and set(one.points) <= set(at)]
-    if frame.kind == "local" or not (control or bearings):
-        return at, set()
-    if not begun.handed and _mirrored(at, control, bearings):
-        at = {name: (x, -y) for name, (x, y) in at.items()}
-    known = _known(control)
-    if len(known) > 1:
-        pair = _far_apart(known, at)
-        numbers = {n for n, one in control if one.station == pair[0]}
-        return _onto(at, known, [*known]), numbers
-    turn, number = _best_bearing(bearings, at)
-    c, s = cos(turn), sin(turn)
-    at = {name: (c * x + s * y, c * y - s * x) for name, (x, y) in at.items()}
-    if known:
-        (station, (x, y)), *_ = known.items()
-        dx, dy = x - at[station][0], y - at[station][1]
-        at = {name: (x + dx, y + dy) for name, (x, y) in at.items()}
-    return at, {number} | {n for n, _ in control}
-
-
-def _known(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
-    known: dict[str, XY] = {}
-    for _, one in control:
-        x, y = known.get(one.station, (0.0, 0.0))
-        known[one.station] = (x + one.value * one.along[0], y + one.value * one.along[1])
-    return known
-
-
-def _far_apart(known: dict[str, XY], at: dict[str, XY]) -> tuple[str, str]:
-    """Return the two control points farthest apart, the one nearer the start of the base line first."""
-    names = list(known)
-    _, one, other = max(
-        (round(hypot(known[a][0] - known[b][0], known[a][1] - known[b][1]), 6), a, b)
-        for i, b in enumerate(names)
-        for a in names[:i]
-    )
-    first = next(iter(at.values()))
-    far = {name: hypot(at[name][0] - first[0], at[name][1] - first[1]) for name in (one, other)}
-    return (one, other) if far[one] <= far[other] else (other, one)
-
-
-def _best_bearing(bearings: Sequence[tuple[int, Bearing]], at: dict[str, XY]) -> tuple[float, int]:
-    """Return the turn (clockwise) by the surest bearing, the longest of equally sure ones, and its number."""
-
-    def rank(item: tuple[int, Bearing]) -> tuple[float, float, float]:
-        (x, y), (u, v) = at[item[1].start], at[item[1].end]
-        return (item[1].sd, -round(hypot(u - x, v - y), 6), item[1].value)
-
-    number, best = min(bearings, key=rank)
-    (x, y), (u, v) = at[best.start], at[best.end]
-    return best.value - atan2(u - x, v - y), number
-
-
-def _onto(at: dict[str, XY], known: dict[str, XY], names: Sequence[str]) -> dict[str, XY]:
-    """Turn and move the figure onto control points, by least squares."""
-    own = np.array([complex(*at[name]) for name in names])
-    theirs = np.array([complex(*known[name]) for name in names])
-    turn = np.vdot(own - own.mean(), theirs - theirs.mean())
-    turn /= abs(turn) or 1.0
-    laid = {name: theirs.mean() + turn * (complex(*xy) - own.mean()) for name, xy in at.items()}
-    return {name: (float(z.real), float(z.imag)) for name, z in laid.items()}
-
-
-def _mirrored(
-    at: dict[str, XY], control: Sequence[tuple[int, Control]], bearings: Sequence[tuple[int, Bearing]]
-) -> bool:
-    """Return whether the mirror image suits control and bearings better."""
-    known = _known(control)
-
-    def misfit(sign: float) -> float:
-        here = {name: (x, sign * y) for name, (x, y) in at.items()}
-        if len(known) > 2:
-            laid = _onto(here, known, [*known])
-            return sum(hypot(laid[n][0] - x, laid[n][1] - y) ** 2 for n, (x, y) in known.items())
-        turns = [
-            one.value - atan2(here[one.end][0] - here[one.start][0], here[one.end][1] - here[one.start][1])
-            for _, one in bearings
-        ]
-        return -abs(sum(complex(cos(turn), sin(turn)) for turn in turns))
-
-    return misfit(-1.0) < misfit(1.0)
-
-
-def _across(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
-    """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
-    control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
-    known = _known(control)
-    if len(known) < 2:
-        return
-    first, second = _far_apart(known, at)
-    dx, dy = known[second][0] - known[first][0], known[second][1] - known[first][1]
-    size = hypot(dx, dy)
-    along = (-dy / size, dx / size)
-    like = next(one for _, one in control if one.station == second)
-    value = known[second][0] * along[0] + known[second][1] * along[1]
-    yield replace(like, value=value, along=along)
+    return network, np.array(used), tuple(across(ones, positions))
 
 
 # --- comparing and judging ----------------------------------------------------------------------------------------
 
 
-def _checks(book: Book, plotting: Fit, count: int, critical: float) -> tuple[tuple[Check, ...], Mask]:
+def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float) -> tuple[tuple[Check, ...], Mask]:
     """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
     network = plotting.network
     left_out = ~plotting.keep[:count]
@@ -299,8 +197,8 @@ def _checks(book: Book, plotting: Fit, count: int, critical: float) -> tuple[tup
             Check(
                 what=one.what,
                 kind=kind,
-                taped=one.value,
-                computed=one.value - difference,
+                taped=_booked(one, frame),
+                computed=_booked(one, frame) - difference,
                 sd=float(sds[worst]),
                 allowed=float(allowed),
                 test=float(tests[worst]),
@@ -311,6 +209,13 @@ def _checks(book: Book, plotting: Fit, count: int, critical: float) -> tuple[tup
     return tuple(checks), failing
 
 
+def _booked(one: Observation, frame: Frame) -> float:
+    """Return what was observed as a person knows it: coordinates not about the frame's origin but on its grid."""
+    if not isinstance(one, Control):
+        return one.value
+    return one.value + one.along[0] * frame.origin[0] + one.along[1] * frame.origin[1]
+
+
 def _limits(book: Book, length: float) -> Iterator[float]:
     if book.limits.check_ratio is not None:
         yield book.limits.check_ratio * length
@@ -319,10 +224,10 @@ def _limits(book: Book, length: float) -> Iterator[float]:
 
 
 def _judged(
-    plotting: Fit, adjusted: Fit, base: tuple[int, int], checks: tuple[Check, ...], critical: float
+    frame: Frame, plotting: Fit, adjusted: Fit, base: tuple[int, int], checks: tuple[Check, ...], critical: float
 ) -> Adjustment:
     covariances = NetworkCovariances(adjusted)
-    measurements = _measurements(adjusted, covariances, critical)
+    measurements = _measurements(frame, adjusted, covariances, critical)
     major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
     freedom = adjusted.freedom
     delivered = plotting if major_fails else adjusted
@@ -344,7 +249,7 @@ def _judged(
     )
 
 
-def _measurements(fit: Fit, covariances: NetworkCovariances, critical: float) -> tuple[Measurement, ...]:
+def _measurements(frame: Frame, fit: Fit, covariances: NetworkCovariances, critical: float) -> tuple[Measurement, ...]:
     network = fit.network
     shares = redundancies(fit, spread(fit, covariances))
     found = []
@@ -357,7 +262,7 @@ def _measurements(fit: Fit, covariances: NetworkCovariances, critical: float) ->
             Measurement(
                 what=one.what,
                 kind=one.kind,
-                value=one.value,
+                value=_booked(one, frame),
                 residual=residual,
                 sd=sd,
                 redundancy=share if checked else 0.0,

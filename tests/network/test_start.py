@@ -7,7 +7,7 @@ import pytest
 from builders.records import LOCAL, apart, measured
 
 from pegline.errors import BookError
-from pegline.frame.model import Frame, FrameBearing
+from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network.adjust import adjust
 from pegline.network.start import Gap
 
@@ -110,6 +110,28 @@ def test_two_bearings_tell_a_figure_from_its_mirror_image():
     ]
     at = found(book, reduction, Frame("north", "true", "", "n", bearings=tuple(bearings)))
     assert close(at["C"], AT["C"])
+
+
+def test_the_two_bearings_of_one_line_do_not():
+    book, reduction = measured(lines(*TRIANGLE))
+    place = book.lines["A-B"].place
+    bearings = tuple(FrameBearing(a, b, turn, 0.01, 0.0, place) for a, b, turn in (("A", "B", 1.5), ("B", "A", 4.65)))
+    assert "mirrored" in findings(book, reduction, Frame("north", "true", "", "n", bearings=bearings))
+
+
+def test_three_control_points_tell_a_figure_from_its_mirror_image():
+    book, reduction = measured(lines(*TRIANGLE))
+    control = tuple(FrameControl(name, *AT[name], 0.05, book.lines["A-B"].place) for name in "ABC")
+    at = found(book, reduction, Frame("grid", "grid", "", "a grid", control=control))
+    assert close(at["C"], AT["C"])
+
+
+def test_a_half_finished_book_without_its_bearing_lies_along_its_base():
+    book, reduction = measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
+    bearing = FrameBearing("A", "D", 1.0, 0.01, 1.0, book.lines["A-B"].place)
+    frame = Frame("north", "true", "", "n", bearings=(bearing,))
+    adjustment = adjust(book, reduction, frame, allow_missing=True)
+    assert close(adjustment.solution.position("C"), AT["C"])
 
 
 def test_a_station_held_by_one_line_can_swing():

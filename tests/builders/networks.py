@@ -307,12 +307,12 @@ def sloping(plot: Plot, seed: int) -> Plot:
     )
     lines = []
     for line in plot.lines:
-        warm = {"temperature": float(random.randint(-5, 35)), "pull": float(random.choice((50, 70, 90)))}
+        warm = Leg(temperature=float(random.randint(-5, 35)), pull=float(random.choice((50, 70, 90))))
         kinds = (
-            (Leg(rise=round(random.uniform(0.2, 4), 2), **warm),),
-            (Leg(slope=float(random.randint(1, 9)), **warm),),
-            (Leg(spans=random.randint(1, 4), **warm),),
-            (Leg(0.35, slope=4.0), Leg(0.65, rise=1.1, **warm)),
+            (replace(warm, rise=round(random.uniform(0.2, 4), 2)),),
+            (replace(warm, slope=float(random.randint(1, 9))),),
+            (replace(warm, spans=random.randint(1, 4)),),
+            (Leg(0.35, slope=4.0), replace(warm, share=0.65, rise=1.1)),
         )
         lines.append(replace(line, legs=random.choice(kinds)))
     return replace(plot, lines=tuple(lines), tapes={**plot.tapes, "steel": steel})

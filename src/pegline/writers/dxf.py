@@ -109,7 +109,8 @@ class _Drawing:
             self._label(label)
         self._note_shift()
         self._header()
-        add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
+        if self.plan.options.dxf_version != "R12":  # for programs that know no sheets, and lay them over the plan
+            add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
         if self.plan.options.geodata:
             self._geodata()
         return self.doc

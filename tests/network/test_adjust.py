@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing, FrameControl
-from pegline.measures.values import Length
+from pegline.measures.values import Accuracy, Length
 from pegline.network import solve as solving
 from pegline.network.adjust import adjust
 
@@ -115,18 +115,28 @@ def test_a_close_of_1656():
     # line), CX 674, DX 756 links. Unit-weight least squares recomputed beside the text: C (819.229, 555.656), D
     # (184.006, 715.096), S0 3.44. Chain only: C (815.14, 556.57), D (177.53, 710.81), proof line 732.64.
     lines = {"A-B": ("base", 900.0, 1.0), "B-C": ("side", 563.0, 1.0), "C-D": ("side", 656.0, 1.0)}
-    lines |= {"D-A": ("check", 740.0, 1.0), "C-X": ("side", 674.0, 1.0), "D-X": ("side", 756.0, 1.0)}
+    lines |= {
+        "A-X": ("check", 435.0, 1.0),
+        "D-A": ("check", 740.0, 1.0),
+        "C-X": ("side", 674.0, 1.0),
+        "D-X": ("side", 756.0, 1.0),
+    }
     book, reduction = measured(
         lines, sides={"C": "left A-B", "D": "left X-C"}, rows=[("X", "A-B", 435.0, "station")], scale_sd=1e-12
     )
-    row = replace(reduction.rows[0], chainage_sd=1.0)
-    adjustment = adjust(book, replace(reduction, rows=(row,)), LOCAL)
-    # The tie station's chainage is reckoned in proportion to the line here, as a distance there: hence half a link.
-    assert adjustment.adjusted.position("C") == pytest.approx((819.229, 555.656), abs=0.5)
-    assert adjustment.adjusted.position("D") == pytest.approx((184.006, 715.096), abs=0.5)
+    # As he plots it the mark stands 435 links along the base, not in proportion: a distance, exactly in line.
+    exact = Accuracy(Length(1e-4, "m", "0.1 mm"), 0.0, place(9))
+    mark = reduction.rows[0]
+    loose = replace(mark, chainage_sd=1e4, booked=replace(mark.booked, accuracy=exact))
+    adjustment = adjust(book, replace(reduction, rows=(loose,)), LOCAL)
+    for name, at in {"B": (900.213, 0), "C": (819.229, 555.656), "D": (184.006, 715.096), "X": (435.188, 0)}.items():
+        assert adjustment.adjusted.position(name) == pytest.approx(at, abs=PRINTED)
+    squares = sum(m.residual**2 for m in adjustment.measurements if m.kind == "length")
+    assert sqrt(squares) == pytest.approx(3.44, abs=0.005)
+    adjustment = adjust(book, replace(reduction, rows=(replace(mark, chainage_sd=1.0),)), LOCAL)
     assert adjustment.plotting.position("C") == pytest.approx((815.14, 556.57), abs=0.01)
     assert adjustment.plotting.position("D") == pytest.approx((177.53, 710.81), abs=0.01)
-    (proof,) = adjustment.checks
+    (proof,) = (check for check in adjustment.checks if check.what == "D-A")
     assert (proof.what, proof.computed) == ("D-A", pytest.approx(732.64, abs=0.01))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import Place
-from pegline.network.model import Array, MeasurementKind
+from pegline.network.common import Array, MeasurementKind
 
 __all__ = [
     "EQUATIONS",

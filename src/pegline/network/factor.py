@@ -10,7 +10,7 @@ from typing import Any, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array
+from pegline.network.common import Array
 from pegline.network.takahashi import inverse_on_pattern
 
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array
+from pegline.network.common import Array
 from pegline.network.quality import NetworkCovariances, redundancies, spread
 from pegline.network.solve import Fit
 

@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
-
-if TYPE_CHECKING:
-    from pegline.network.solve import Network
+from pegline.network.common import Array, MeasurementKind
+from pegline.network.solve import Network
 
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
 
-Array = NDArray[np.float64]
-MeasurementKind = Literal[
-    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"
-]
 CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control"]
 
 

@@ -11,6 +11,7 @@ from typing import Final
 
 from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
+from pegline.network.common import MeasurementKind
 from pegline.network.equations import (
     Bearing,
     Chainage,
@@ -22,7 +23,6 @@ from pegline.network.equations import (
     Part,
     Ranging,
 )
-from pegline.network.model import MeasurementKind
 from pegline.reduction.model import ReducedRow, Reduction
 
 __all__ = ["RANGING_SD", "Stops", "observations", "piece", "shared_points", "stops"]

@@ -8,7 +8,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array, Solution
+from pegline.network.common import Array
+from pegline.network.model import Solution
 from pegline.network.solve import Fit
 
 __all__ = [

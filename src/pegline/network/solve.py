@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding
+from pegline.network.common import Array
 from pegline.network.equations import EQUATIONS, Equation, Observation, wrapped
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
-from pegline.network.model import Array
 
 __all__ = ["Batch", "Fit", "Linear", "Network", "build", "changed", "linearise", "solve"]
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array
+from pegline.network.common import Array
 
 __all__ = ["inverse_on_pattern"]
 

@@ -35,6 +35,7 @@ class Command(NamedTuple):
 COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, sheet and points", "pegline.cli"),
     "check": Command("reduce books and print checks, warnings and suspects; write nothing", "pegline.cli"),
+    "diff": Command("tell what changed between two books, or two measurings of one place", "pegline.jobs.diff"),
     "join": Command("put many surveys into one GeoPackage, and tell where they overlap", "pegline.jobs.join"),
     "rebook": Command("write a book in the canonical layout, its remarks kept", "pegline.jobs.rebook"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.jobs.batch"),

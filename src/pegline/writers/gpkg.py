@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["write", "written"]
 
-#: Above so many features the faster library is used where it is installed.
+#: Above so many features in one layer the faster library is used where it is installed; it takes long to load.
 MANY: Final = 10_000
 
 #: The oldest version that has all we need, which every program reads.
@@ -46,7 +46,7 @@ def written(package: Package, path: Path) -> None:
     """Write a GeoPackage at ``path``, and look whether it is whole."""
     import sqlite3
 
-    many = sum(len(layer.rows) for layer in package.layers) > MANY
+    many = max(len(layer.rows) for layer in package.layers) > MANY
     by = _by_arrow if many and find_spec("pyogrio") and find_spec("pyarrow") else _by_fiona
     path.unlink(missing_ok=True)
     by(package, path)
@@ -80,8 +80,10 @@ def _by_fiona(package: Package, path: Path) -> None:
         raise _unwritten(path, error) from error
 
 
-def _whole(row: Mapping[str, Any]) -> dict[str, Any]:
+def _whole(row: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a row without NUL letters, at which text would be cut off."""
+    if not any(isinstance(value, str) and "\0" in value for value in row.values()):
+        return row
     return {
         key: value.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(value, str) else value
         for key, value in row.items()
@@ -99,12 +101,11 @@ def _by_arrow(package: Package, path: Path) -> None:
     try:
         for count, layer in enumerate(package.layers):
             rows = [_whole(row) for row in layer.rows]
-            shapes = [shapely.geometry.shape(each) if each else None for each in layer.geometries]
             columns = {
                 column.name: pyarrow.array([row[column.name] for row in rows], types[column.type])
                 for column in layer.columns
             }
-            table = pyarrow.table({**columns, "geom": pyarrow.array(shapely.to_wkb(shapes), pyarrow.binary())})
+            table = pyarrow.table({**columns, "geom": pyarrow.array(shapely.to_wkb(_shapes(layer)), pyarrow.binary())})
             options = {**CREATION, "IDENTIFIER": layer.name, "DESCRIPTION": layer.about}
             pyogrio.write_arrow(
                 table,
@@ -121,6 +122,30 @@ def _by_arrow(package: Package, path: Path) -> None:
         raise _unwritten(path, error) from error
     finally:
         pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": None, "OGR_CURRENT_DATE": None})
+
+
+def _shapes(layer: Filled) -> Any:
+    """Return a layer's geometries as an array of shapely's, all made at once."""
+    import numpy as np
+    import shapely
+
+    shapes = np.full(len(layer.geometries), None, dtype=object)
+    there = [number for number, each in enumerate(layer.geometries) if each]
+    parts = [layer.geometries[number]["coordinates"] for number in there]  # type: ignore[index]
+    if not there:
+        return shapes
+    if layer.shape == "Point":
+        shapes[there] = shapely.points(np.array(parts))
+        return shapes
+    # Our areas have an outer ring and no holes.
+    lines = [part[0] for part in parts] if layer.shape == "Polygon" else parts
+    which = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
+    flat = np.array([corner for line in lines for corner in line])
+    made = shapely.linearrings if layer.shape == "Polygon" else shapely.linestrings
+    shapes[there] = made(flat, indices=which)
+    if layer.shape == "Polygon":
+        shapes[there] = shapely.polygons(shapes[there])
+    return shapes
 
 
 def _unwritten(path: Path, error: Exception) -> OutputError:

@@ -10,7 +10,7 @@ from pegline.writers.columns import SOURCE, Column
 from pegline.writers.figures import Records, moment, source
 from pegline.writers.gis import Filled, Value, filled, values_of
 from pegline.writers.metadata import head, iso_record
-from pegline.writers.result import result
+from pegline.writers.result import checks, warnings
 
 __all__ = ["TABLES", "Links", "Package", "package"]
 
@@ -90,10 +90,9 @@ def package(records: Records) -> Package:
 
 
 def _tables(records: Records) -> Iterator[Filled]:
-    told = result(records)
     rows: Mapping[str, Iterable[Mapping[str, object]]] = {
-        "checks": told["checks"],
-        "warnings": told["warnings"],
+        "checks": checks(records),
+        "warnings": warnings(records),
         "book": [{"key": key, "value": value} for key, value in head(records)],
     }
     for table in TABLES:

@@ -36,13 +36,14 @@ from pegline.writers.result_schema import (
     RowEntry,
     SolutionEntry,
     StationEntry,
+    WarningEntry,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-__all__ = ["result"]
+__all__ = ["checks", "result", "warnings"]
 
 
 def result(records: Records, missing: Sequence[str] | None = None) -> Result:
@@ -58,7 +59,7 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
         points=dict(_points(records)),
         lines={name: _line(records, line, places) for name, line in records.reduction.lines.items()},
         measurements=[_measurement(each) for each in records.adjustment.measurements],
-        checks=[_check(each) for each in records.adjustment.checks],
+        checks=checks(records),
         suspects=[
             {
                 "what": each.what,
@@ -74,11 +75,21 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
         ],
         advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
         features={name: _feature(records, shape, places) for name, shape in records.detail.shapes.items()},
-        warnings=[{"rule": each.rule, "text": each.text, "source": source(each.place)} for each in diagnosis.warnings],
+        warnings=warnings(records),
     )
     if missing is not None:
         entries["missing"] = list(missing)
     return entries
+
+
+def checks(records: Records) -> list[CheckEntry]:
+    """Return every check."""
+    return [_check(each) for each in records.adjustment.checks]
+
+
+def warnings(records: Records) -> list[WarningEntry]:
+    """Return every warning."""
+    return [{"rule": each.rule, "text": each.text, "source": source(each.place)} for each in records.diagnosis.warnings]
 
 
 def _book(records: Records) -> BookEntry:

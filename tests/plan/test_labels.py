@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import pi
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ from builders.drawn import house, random_survey
 from hypothesis import given
 from hypothesis import strategies as st
 
+import pegline
 from pegline.plan.labels import Spot, Wanted, along_piece, around, box, inside, overlap_share, settle, upright
 from pegline.plan.model import Plan
 
+SAMPLES = Path(__file__).parents[2] / "samples"
 ALLOWED = 0.01  #: share of the labels' area that may overlap
 
 
@@ -31,6 +34,22 @@ def label(text: str, x: float, y: float, *, needed: bool = True) -> Wanted:
 @pytest.mark.parametrize("seed", range(12))
 def test_labels_of_invented_plots_hardly_overlap(seed):
     assert overlap_share(boxes(random_survey(seed).plan())) < ALLOWED
+
+
+@pytest.mark.long
+def test_labels_of_200_invented_plots_hardly_overlap():
+    shares = [overlap_share(boxes(random_survey(seed, 4 + seed % 12, 10 + seed % 30).plan())) for seed in range(200)]
+
+    print(f"overlap: mean {np.mean(shares):.5f}, worst {max(shares):.5f}")
+    assert np.mean(shares) < ALLOWED
+    assert max(shares) < 5 * ALLOWED
+
+
+@pytest.mark.parametrize("name", ["house-plot", "old-farm", "paddock", "estate"])
+def test_labels_of_the_samples_hardly_overlap(name):
+    plan = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml")).plan()
+
+    assert overlap_share(boxes(plan)) < ALLOWED
 
 
 def test_labels_of_a_house_plot_do_not_overlap():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import atan2
 from typing import Any, Final
@@ -27,6 +27,7 @@ __all__ = ["letter", "symbol_radius"]
 
 NAME: Final = 1.8  #: heights of capitals, paper millimetres, of the series 1.8, 2.5, 3.5
 STRONG: Final = 2.5
+UNDER: Final = NAME + 1.1  #: that a figure under a name adds to its height
 DIMENSIONED: Final = ("building", "outbuilding", "porch")
 MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
 
@@ -39,6 +40,7 @@ class _Asked:
     wanted: Wanted
     owner: str
     source: str
+    under: str | None = None  #: an area's figure, which stands under its name
 
 
 def letter(
@@ -50,7 +52,12 @@ def letter(
     lines, symbols = _obstacles(features, tufts, paper)
     spots = settle([ask.wanted for ask in asked], lines, symbols)
     return (
-        *(_label(ask, spot, metres_per_mm) for ask, spot in zip(asked, spots, strict=True) if spot is not None),
+        *(
+            label
+            for ask, spot in zip(asked, spots, strict=True)
+            if spot is not None
+            for label in _labels(ask, spot, metres_per_mm)
+        ),
         *_beside_offsets(features, paper),
         *_beside_points(features, paper),
     )
@@ -75,10 +82,21 @@ def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
     return radius if feature.size is None else radius * feature.size / metres_per_mm
 
 
-def _label(ask: _Asked, spot: Spot, metres_per_mm: float) -> Label:
-    wanted = ask.wanted
+def _labels(ask: _Asked, spot: Spot, metres_per_mm: float) -> Iterator[Label]:
+    """Yield a label where it was put; a name with a figure under it shares its place with that."""
+    text, height = ask.wanted.text, ask.wanted.height
+    if ask.under is None:
+        yield _label(ask.layer, text, height, spot, ask, metres_per_mm)
+        return
+    height -= UNDER
+    yield _label(ask.layer, text, height, replace(spot, y=spot.y + UNDER / 2), ask, metres_per_mm)
+    below = replace(spot, y=spot.y - (height + UNDER - NAME) / 2)
+    yield _label("AREAS", ask.under, NAME, below, ask, metres_per_mm)
+
+
+def _label(layer: str, text: str, height: float, spot: Spot, ask: _Asked, metres_per_mm: float) -> Label:
     centre = (spot.x * metres_per_mm, spot.y * metres_per_mm)
-    return Label(ask.layer, wanted.text, centre, spot.rotation, wanted.height, wanted.width, ask.source, ask.owner)
+    return Label(layer, text, centre, spot.rotation, height, text_width(text, height), ask.source, ask.owner)
 
 
 def _asked(book: Book, frame: Frame, detail: Detail, features: Sequence[Feature], paper: _Paper) -> Iterator[_Asked]:
@@ -145,16 +163,11 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Ite
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     height = STRONG if feature.kind in ("building", "boundary") else NAME
-    size = (text_width(text, height), height + (2 * NAME if area else 0.0))
-    places = (*inside(ring, *size), *outside(ring, *size))
-    lift = NAME if area else 0.0  # name and area stand one above the other, as one block
-    named = [Spot(spot.x, spot.y + lift, 0.0, spot.cost) for spot in places]
-    yield _Asked("NAMES", _wanted(text, height, named, rank=1, needed=True), feature.name, feature.source)
+    width, tall = text_width(text, height), height
     if area is not None:
-        drop = lift - (height + NAME) / 2 - 1.1
-        below = [Spot(spot.x, spot.y + drop, 0.0, spot.cost) for spot in places]
-        below += [Spot(s.x, s.y, 0.0, s.cost + 1.0) for s in inside(ring, text_width(area, NAME), NAME)]
-        yield _Asked("AREAS", _wanted(area, NAME, below, rank=2, needed=False), feature.name, feature.source)
+        width, tall = max(width, text_width(area, NAME)), height + UNDER
+    places = (*inside(ring, width, tall), *outside(ring, width, tall))
+    yield _Asked("NAMES", Wanted(text, width, tall, places, True, 1), feature.name, feature.source, area)
 
 
 def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Paper) -> Iterator[_Asked]:
@@ -242,6 +255,5 @@ def _beside_points(features: Sequence[Feature], paper: _Paper) -> Iterator[Label
         if feature.layer == "POINTS" and isinstance(feature.geometry, tuple):
             x, y = paper.at(feature.geometry)
             width = text_width(feature.name, height)
-            place = Spot(x + 0.8 + width / 2, y + 0.8 + height / 2)
-            wanted = _wanted(feature.name, height, (), rank=9, needed=True)
-            yield _label(_Asked("POINT-NAMES", wanted, feature.name, feature.source), place, paper.metres_per_mm)
+            centre = ((x + 0.8 + width / 2) * paper.metres_per_mm, (y + 0.8 + height / 2) * paper.metres_per_mm)
+            yield Label("POINT-NAMES", feature.name, centre, 0.0, height, width, feature.source, feature.name)

@@ -190,9 +190,9 @@ def _bars(layout: Layout, told: Told) -> list[Item]:
 
 
 def _bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:
-    """Return one scale of the bar: up to six steps of a round length."""
+    """Return one scale of the bar: up to eight steps of a round length."""
     mm_per_unit = METRES_PER[unit] * 1000 / scale
-    step = _round_step(max(9.0, room / 6) / mm_per_unit)
+    step = _round_step(max(9.0, room / 8) / mm_per_unit)
     if step * mm_per_unit > room / 2:
         step = _round_step(room / 3 / mm_per_unit) / 2
     steps = max(1, int((room + 1e-9) // (step * mm_per_unit)))

@@ -38,6 +38,10 @@ COMMANDS: Final = {
     "diff": Command("tell what changed between two books, or two measurings of one place", "pegline.jobs.diff"),
     "join": Command("put many surveys into one GeoPackage, and tell where they overlap", "pegline.jobs.join"),
     "rebook": Command("write a book in the canonical layout, its remarks kept", "pegline.jobs.rebook"),
+    "fit": Command(
+        "put a drawing, a layer or a scanned plan onto the grid by points known in both", "pegline.jobs.fit"
+    ),
+    "table": Command("turn a book into tables for spreadsheets, or such tables into a book", "pegline.jobs.table"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.jobs.batch"),
 }
 
@@ -179,7 +183,7 @@ def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> Iter
     from pegline.writers.result import result
 
     told = [finding.text for finding in missing]
-    found = result(survey.plan()) if survey else {"book": {"title": book.title, "file": book.file}}
+    found = result(survey) if survey else {"book": {"title": book.title, "file": book.file}}
     yield json.dumps({**found, "missing": told}, ensure_ascii=False)
 
 

@@ -35,6 +35,7 @@ __all__ = [
     "outside",
     "place_of",
     "same_datum",
+    "to_wgs84",
     "way_between",
 ]
 
@@ -320,6 +321,11 @@ def geographic(text: str, place: Place | None = None) -> Any:
 def same_datum(one: Any, other: Any) -> bool:
     """Return whether two CRSs stand on the same datum, so that the way between them is pure arithmetic."""
     return bool(one.geodetic_crs.datum == other.geodetic_crs.datum)
+
+
+def to_wgs84(grid: Grid, sample: tuple[float, float]) -> Way | None:
+    """Return the best way from a grid to longitude and latitude of WGS 84, as `way_between`."""
+    return way_between(grid.crs, CRS("EPSG:4326"), sample)
 
 
 def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | None:

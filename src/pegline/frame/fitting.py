@@ -1,0 +1,279 @@
+"""Two sets of points that are the same on the ground, and the transformation that carries one onto the other.
+
+By weighted least squares, with what each pair disagrees, whether that is more than it should, and
+what the transformation would have said of each point had it not known it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from math import atan2
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["NEEDED", "Fitted", "Kind", "Mixed", "applied", "fit", "mixed_up"]
+
+Array = NDArray[np.float64]
+Kind = Literal["similarity", "affine", "projective"]
+
+#: Points that each kind needs at least.
+NEEDED: Final[dict[Kind, int]] = {"similarity": 2, "affine": 3, "projective": 4}
+#: Probability of accusing any pair where all are sound.
+FALSE_ALARM: Final = 0.01
+#: A projective transformation is settled when a step changes no point by more than this share of the figure.
+SETTLED: Final = 1e-13
+STEPS: Final = 50
+
+
+def applied(matrix: ArrayLike, points: ArrayLike) -> Array:
+    """Return points carried by a homogeneous matrix.
+
+    >>> applied([[0, -1, 10], [1, 0, 20], [0, 0, 1]], [[1.0, 2.0]]).tolist()
+    [[8.0, 21.0]]
+    """
+    m = np.asarray(matrix, dtype=float)
+    p = np.asarray(points, dtype=float)
+    carried = p @ m[:, :2].T + m[:, 2]
+    return np.asarray(carried[..., :2] / carried[..., 2:])
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A transformation and how well it fits."""
+
+    kind: Kind
+    matrix: Array  #: (3, 3) homogeneous, source to target
+    source: Array  #: (n, 2)
+    target: Array  #: (n, 2)
+    sds: Array  #: (n,) standard deviation of each axis of each pair, in the target's unit
+    covariance: Array  #: (u, u) of the parameters in the centred figure
+    centre: Array  #: (3, 3) source to the centred figure
+    back: Array  #: (3, 3) centred figure to target
+
+    @property
+    def residuals(self) -> Array:
+        """Return (n, 2) target minus what the transformation makes of the source."""
+        return self.target - applied(self.matrix, self.source)
+
+    @property
+    def freedom(self) -> int:
+        """Return the number of redundant coordinates."""
+        return 2 * len(self.source) - len(self.covariance)
+
+    @property
+    def variance_factor(self) -> float | None:
+        """Return the mean square of the residuals over their expected size; None where nothing is redundant."""
+        return float(np.sum((self.residuals / self.sds[:, None]) ** 2)) / self.freedom if self.freedom else None
+
+    @cached_property
+    def tests(self) -> Array:
+        """Return (n,) the square of each pair's misfit over its expectation: χ² with two degrees of freedom.
+
+        Zero where nothing checks a pair.
+        """
+        found = np.zeros(len(self.source))
+        for n, (residual, spread) in enumerate(zip(self.residuals, self.spread_at(self.source), strict=True)):
+            left = np.eye(2) * self.sds[n] ** 2 - spread
+            values, vectors = np.linalg.eigh(left)
+            sure = values > 1e-6 * self.sds[n] ** 2
+            found[n] = np.sum((vectors.T @ residual)[sure] ** 2 / values[sure])
+        return found
+
+    @property
+    def critical(self) -> float:
+        """Return the largest test that passes: each pair at its share of the false alarms."""
+        return float(-2 * np.log(FALSE_ALARM / len(self.source)))
+
+    @property
+    def wrong(self) -> int | None:
+        """Return the pair that fits worst, where it fits worse than it should."""
+        worst = int(np.argmax(self.tests))
+        return worst if self.tests[worst] > self.critical else None
+
+    def spread_at(self, points: ArrayLike) -> Array:
+        """Return (m, 2, 2) covariance of where the transformation carries points, square units of the target."""
+        rows = _design(self.kind, applied(self.centre, points), _parameters(self.kind, self._centred))
+        lengths = np.asarray(self.back)[0, 0]
+        return np.asarray(np.einsum("nij,jk,nlk->nil", rows, self.covariance, rows) * lengths**2)
+
+    @property
+    def _centred(self) -> Array:
+        middle = np.linalg.inv(self.back) @ self.matrix @ np.linalg.inv(self.centre)
+        return np.asarray(middle / middle[2, 2])
+
+    @property
+    def scale(self) -> float:
+        """Return target units for one unit of the source, at the middle of the points."""
+        return float(np.sqrt(abs(np.linalg.det(self._slope))))
+
+    @property
+    def rotation(self) -> float:
+        """Return by how much bearings turn, clockwise, radians."""
+        slope = self._slope
+        return atan2(slope[0, 1] - slope[1, 0], slope[0, 0] + slope[1, 1])
+
+    @property
+    def _slope(self) -> Array:
+        middle = self.source.mean(axis=0)
+        step = 1e-6 * max(float(np.ptp(self.source)), 1e-9)
+        ahead = applied(self.matrix, middle + step * np.eye(2)) - applied(self.matrix, middle - step * np.eye(2))
+        return np.asarray(ahead.T / (2 * step))
+
+    def left_out(self) -> Array:
+        """Return (n, 2) target minus what the other pairs make of each point; NaN where they are too few."""
+        found = np.full(self.source.shape, np.nan)
+        for n in range(len(self.source)):
+            keep = np.arange(len(self.source)) != n
+            try:
+                other = fit(self.kind, self.source[keep], self.target[keep], self.sds[keep])
+            except ValueError:
+                continue
+            found[n] = self.target[n] - applied(other.matrix, self.source[n])
+        return found
+
+
+def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Fitted:
+    """Return the transformation of a kind that carries source points best onto target points.
+
+        similarity   E = a x - b y + e,  N = b x + a y + n
+        affine       E = a x + b y + e,  N = c x + d y + n
+        projective   E = (a x + b y + e) / w,  N = (c x + d y + n) / w,  w = g x + h y + 1
+
+    Parameters
+    ----------
+    kind
+        Which of them.
+    source, target
+        (n, 2) the same points in both systems.
+    sds
+        (n,) standard deviation of each axis of each pair, in the target's unit.
+
+    Raises
+    ------
+    ValueError
+        Too few points, or points too near a line (or one another) for this kind.
+    """
+    p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
+    if len(p) < NEEDED[kind]:
+        raise ValueError(f"{kind} needs {NEEDED[kind]} points and there are {len(p)}")
+    centre, back = _centring(p), np.asarray(np.linalg.inv(_centring(q)), dtype=float)
+    u, v = applied(centre, p), applied(np.linalg.inv(back), q)
+    weights = np.repeat(back[0, 0] / s, 2)
+    parameters = _parameters(kind, _first(kind, u, v, weights))
+    rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+    for _ in range(STEPS):
+        misfit = (v - applied(_matrix(kind, parameters), u)).ravel() * weights
+        step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
+        if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
+            raise ValueError(f"the points are too near one line for a {kind} transformation")
+        parameters = parameters + step
+        if kind != "projective" or np.abs(step).max() < SETTLED:
+            break
+        rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+    matrix = back @ _matrix(kind, parameters) @ centre
+    return Fitted(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
+
+
+def _centring(points: Array) -> Array:
+    """Return the matrix that brings points about 0, 0 and to a size of about 1."""
+    middle = points.mean(axis=0)
+    size = float(np.hypot(*(points - middle).T).max())
+    if size == 0:
+        raise ValueError("all points are one")
+    return np.array([[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]])
+
+
+def _first(kind: Kind, u: Array, v: Array, weights: Array) -> Array:
+    """Return a first matrix: for the projective kind by its equations multiplied out."""
+    if kind != "projective":
+        return np.eye(3)
+    x, y = u.T
+    e, n = v.T
+    zero, one = np.zeros_like(x), np.ones_like(x)
+    rows = np.stack(
+        [
+            np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], axis=-1),
+            np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], axis=-1),
+        ],
+        axis=1,
+    ).reshape(-1, 8)
+    found, _, rank, _ = np.linalg.lstsq(rows * weights[:, None], v.ravel() * weights, rcond=None)
+    if rank < 8:
+        raise ValueError("the points are too near one line for a projective transformation")
+    return np.append(found, 1.0).reshape(3, 3)
+
+
+def _parameters(kind: Kind, matrix: Array) -> Array:
+    if kind == "similarity":
+        return np.array([matrix[0, 0], matrix[1, 0], matrix[0, 2], matrix[1, 2]])
+    if kind == "affine":
+        return np.asarray(matrix[:2].ravel())
+    return np.asarray(matrix.ravel()[:8])
+
+
+def _matrix(kind: Kind, parameters: Array) -> Array:
+    if kind == "similarity":
+        a, b, e, n = parameters
+        return np.array([[a, -b, e], [b, a, n], [0, 0, 1]])
+    if kind == "affine":
+        return np.vstack([parameters.reshape(2, 3), [0, 0, 1]])
+    return np.append(parameters, 1.0).reshape(3, 3)
+
+
+def _design(kind: Kind, points: Array, parameters: Array) -> Array:
+    """Return (n, 2, u) the derivatives of where points are carried by the parameters."""
+    x, y = points.T
+    zero, one = np.zeros_like(x), np.ones_like(x)
+    if kind == "similarity":
+        return np.asarray(np.stack([np.stack([x, -y, one, zero], -1), np.stack([y, x, zero, one], -1)], axis=1))
+    if kind == "affine":
+        return np.stack(
+            [np.stack([x, y, one, zero, zero, zero], -1), np.stack([zero, zero, zero, x, y, one], -1)], axis=1
+        )
+    w = parameters[6] * x + parameters[7] * y + 1
+    e, n = applied(_matrix(kind, parameters), points).T
+    east = np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], -1)
+    north = np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], -1)
+    return np.asarray(np.stack([east, north], axis=1) / w[:, None, None])
+
+
+@dataclass(frozen=True)
+class Mixed:
+    """Something wrong with the list of pairs as a whole."""
+
+    words: str
+    better: Fitted  #: with it undone
+    exchanged: tuple[int, int] | None = None  #: the two pairs whose names were exchanged, where it is that
+
+
+def mixed_up(fitted: Fitted) -> Mixed | None:
+    """Return what was mixed up in the pairs, where undoing it makes everything fit and nothing else does.
+
+    Two points' names exchanged, eastings for northings, or a source whose y runs downwards.
+    """
+    if fitted.wrong is None:
+        return None
+    order = np.arange(len(fitted.source))
+    trials: list[tuple[str, tuple[int, int] | None, Array, Array]] = [
+        ("eastings and northings are exchanged", None, fitted.source, fitted.target[:, ::-1]),
+        ("y of the source runs downwards", None, fitted.source * [1, -1], fitted.target),
+    ]
+    for one, other in combinations(range(len(order)), 2):
+        swapped = order.copy()
+        swapped[[one, other]] = other, one
+        trials.append(("two points are exchanged", (one, other), fitted.source, fitted.target[swapped]))
+    found = [Mixed(words, fits, pair) for words, pair, p, q in trials if (fits := _fitting(fitted, p, q)) is not None]
+    return found[0] if len(found) == 1 else None
+
+
+def _fitting(fitted: Fitted, source: Array, target: Array) -> Fitted | None:
+    """Return the transformation of other pairs, where all of them fit."""
+    try:
+        other = fit(fitted.kind, source, target, fitted.sds)
+    except ValueError:
+        return None
+    return other if other.freedom and other.wrong is None else None

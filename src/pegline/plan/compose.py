@@ -16,7 +16,7 @@ from pegline.network.model import Adjustment
 from pegline.plan import scripts
 from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
-from pegline.plan.features import draw
+from pegline.plan.features import draw, extent
 from pegline.plan.further import further_sheets
 from pegline.plan.leaf import Survey
 from pegline.plan.lettering import letter
@@ -80,21 +80,9 @@ def _layers(book: Book) -> dict[str, Layer]:
     return {**{name: layer for name, layer in own.items() if name not in LAYERS}, **LAYERS}
 
 
-def _extent(feature: Feature) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Return points that a feature lies within (k, 2)."""
-    if isinstance(feature.geometry, Path):
-        path = feature.geometry
-        return flattened(path.vertices, path.bulges, path.closed, 0.05)
-    if isinstance(feature.geometry, Ellipse):
-        return np.array([feature.geometry.centre])
-    half = (feature.size or 0.0) / 2
-    x, y = feature.geometry
-    return np.array([(x - half, y - half), (x + half, y + half)])
-
-
 def _bounds(features: Sequence[Feature], layers: Mapping[str, Layer]) -> Bounds:
     """Return west, south, east, north of what plots, metres."""
-    points = np.concatenate([_extent(feature) for feature in features if layers[feature.layer].plots])
+    points = np.concatenate([extent(feature) for feature in features if layers[feature.layer].plots])
     (west, south), (east, north) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return west, south, east, north
 
@@ -106,7 +94,7 @@ def _shows(features: Sequence[Feature], layers: Mapping[str, Layer], layout: Lay
     centre = np.array(tile.centre)
     for feature in features:
         if layers[feature.layer].plots:
-            points = _extent(feature)
+            points = extent(feature)
             if (points.min(axis=0) <= centre + half).all() and (points.max(axis=0) >= centre - half).all():
                 return True
     return False

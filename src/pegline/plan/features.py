@@ -12,11 +12,12 @@ from pegline.book.model import Book
 from pegline.detail.model import Detail, Path, Shape
 from pegline.measures.values import Length
 from pegline.network.model import Adjustment, Array
+from pegline.plan.display import flattened
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["Where", "draw"]
+__all__ = ["Where", "draw", "extent"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
 #: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
@@ -265,3 +266,15 @@ def _object(name: str, detail: Detail, where: Where) -> str | None:
         return name
     shape = detail.shapes.get(name)
     return shape.points[0] if shape is not None and shape.form == "point" else None
+
+
+def extent(feature: Feature) -> Array:
+    """Return points that a feature lies within (k, 2)."""
+    if isinstance(feature.geometry, Path):
+        path = feature.geometry
+        return flattened(path.vertices, path.bulges, path.closed, 0.05)
+    if isinstance(feature.geometry, Ellipse):
+        return np.array([feature.geometry.centre])
+    half = (feature.size or 0.0) / 2
+    x, y = feature.geometry
+    return np.array([(x - half, y - half), (x + half, y + half)])

@@ -13,6 +13,7 @@ import numpy as np
 
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
+from pegline.plan.features import extent
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
 from pegline.plan.style import LINE_TYPES
 from pegline.plan.symbols import SYMBOLS, Pen
@@ -26,6 +27,7 @@ STYLE: Final = "PEGLINE"
 FONT: Final = "arial.ttf"  # on most desktops; others take what they have
 METRES: Final = 6  # $INSUNITS
 FACTS: Final = ("NAME", "KIND", "SD", "SOURCE")
+CORNERS: Final = np.array([[-1.0, -1.0], [1.0, 1.0]])
 WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metres
 
 
@@ -242,10 +244,13 @@ class _Drawing:
     # -- header ----------------------------------------------------------------------------------
 
     def _bounds(self) -> tuple[Any, Any]:
-        from ezdxf import bbox
-
-        box = bbox.extents(self.space, fast=True)
-        return np.array(box.extmin)[:2], np.array(box.extmax)[:2]
+        """Return the lower left and upper right corner of what is drawn."""
+        reaches = [extent(feature) for feature in self.plan.features]
+        reaches += [
+            np.array(label.centre) + self.mm * (label.width + label.height) / 2 * CORNERS for label in self.plan.labels
+        ]
+        points = np.concatenate(reaches) + self.origin
+        return points.min(axis=0), points.max(axis=0)
 
     def _header(self) -> None:
         header, plan = self.doc.header, self.plan

@@ -78,8 +78,9 @@ class Finding:
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings in the order of their places, each once; those without a place come first."""
 
-    def key(finding: Finding) -> tuple[int, int]:
-        return (finding.place.line, finding.place.column) if finding.place else (0, 0)
+    def key(finding: Finding) -> tuple[str, int, int]:
+        place = finding.place
+        return (place.file, place.line, place.column) if place else ("", 0, 0)
 
     return tuple(sorted({(f.rule, f.text, f.place): f for f in findings}.values(), key=key))
 

@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Schema
 from pegline.measures.written import Items, Table, Text, Written
 
-__all__ = ["Row", "laid_out", "text_of"]
+__all__ = ["Row", "flow_text", "laid_out", "text_of"]
 
 WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
@@ -147,6 +147,11 @@ def _flow(value: Written, schema: Schema, places: list[Place], *, inside: bool =
         places.append(key.place)
         parts.append(f"{_scalar(key.value, inside=True)}: {_flow(part, sub, places, inside=True)}")
     return f"{{{', '.join(parts)}}}"
+
+
+def flow_text(value: Written) -> str:
+    """Return a value in one line, its keys as they came."""
+    return _flow(value, {}, [])
 
 
 def _scalar(text: str, *, inside: bool = False) -> str:

@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import json
 import sys
+from functools import cache
 from typing import Any
 
 from pegline.book.model import BOOK
 from pegline.measures.grammar import Reference, Schema
 
-__all__ = ["book_schema", "schema_text"]
+__all__ = ["book_schema", "keys_of", "schema_text"]
 
 
+@cache
 def book_schema() -> Schema:
     """Return the JSON Schema (2020-12) of a field book."""
     definitions: dict[str, Schema] = {}
@@ -37,6 +39,14 @@ def _collect(part: Any, definitions: dict[str, Schema]) -> None:
         _collect(definitions[part.grammar.name], definitions)
     for inner in part.values() if isinstance(part, dict) else part if isinstance(part, list) else ():
         _collect(inner, definitions)
+
+
+def keys_of(record: str) -> tuple[str, ...]:
+    """Return the keys of one record, by the name of its schema, in their usual order."""
+    schema = book_schema()
+    found = schema if record == "book" else schema["$defs"][record]
+    shapes = [found, *found.get("anyOf", ())]
+    return next(tuple(shape["properties"]) for shape in shapes if "properties" in shape)
 
 
 def schema_text() -> str:

@@ -10,7 +10,8 @@ from typing import Any, Final, NamedTuple
 
 from pegline.book.layout import Row, laid_out
 from pegline.measures.written import Items, Table, Written
-from pegline.readers import parse_book, read_bytes, text_of_bytes
+from pegline.readers import parse_book
+from pegline.readers.text import read_bytes, text_of_bytes
 from pegline.readers.yaml import comments, parse
 
 __all__ = ["arguments", "rebooked", "run"]

@@ -5,28 +5,14 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
-import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
 
 from pegline.book.model import Book
-from pegline.errors import BookError, Finding, OpenError, Place
+from pegline.readers.text import read_bytes, text_of_bytes
 
-__all__ = ["parse_book", "read", "read_bytes", "text_of_bytes"]
-
-LARGEST: Final = 5_000_000  # bytes: some 100,000 rows
-#: First bytes of files that are no books, and what they are.
-_SIGNATURES: Final = (
-    (b"\xff\xfe", "text in UTF-16"),
-    (b"\xfe\xff", "text in UTF-16"),
-    (b"PK\x03\x04", "a spreadsheet or an archive"),
-    (b"%PDF", "a PDF"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-    (b"SQLite format 3", "a database"),
-)
+__all__ = ["parse_book", "read"]
 
 
 def read(path: str | os.PathLike[str]) -> Book:
@@ -63,42 +49,3 @@ def _nothing_collected() -> Iterator[None]:
         yield
     finally:
         gc.enable()
-
-
-def read_bytes(path: str | os.PathLike[str]) -> bytes:
-    """Return the bytes of a book's file, if it is one that can be read at all."""
-    shown = os.fspath(path)
-    try:
-        about = Path(path).stat()
-        if not stat.S_ISREG(about.st_mode):
-            what = "a folder" if stat.S_ISDIR(about.st_mode) else "no regular file"
-            raise OpenError(f"{shown}: this is {what}; name the book's file")
-        if about.st_size > LARGEST:
-            raise OpenError(f"{shown}: {about.st_size} bytes are more than a book can have; split it into several")
-        with Path(path).open("rb") as file:
-            return file.read(LARGEST + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None
-
-
-def text_of_bytes(data: bytes, file: str) -> str:
-    """Return the text of a book's bytes."""
-    for signature, what in _SIGNATURES:
-        if data.startswith(signature):
-            hint = "save it as UTF-8" if "text" in what else "a book is plain text in UTF-8"
-            raise BookError([Finding("binary", f"this is {what}; {hint}", Place(file, 1, 1))])
-    try:
-        text = data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8", "replace")
-        lines = before.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        place = Place(file, len(lines), len(lines[-1]) + 1)
-        why = (
-            f"byte {error.start} (0x{data[error.start]:02X}) is no UTF-8, perhaps Windows-1252; save the file as UTF-8"
-        )
-        raise BookError([Finding("encoding", why, place)]) from None
-    if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
-        raise BookError([Finding("binary", "this is no text; a book is plain text in UTF-8", Place(file, line, 1))])
-    return text

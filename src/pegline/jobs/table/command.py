@@ -1,0 +1,99 @@
+"""The command that turns a book into tables, and tables into a book."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from pegline.book.layout import text_of
+from pegline.book.read import read_book
+from pegline.errors import BookError, Finding, OpenError, UsageError
+from pegline.measures.written import Table, Text
+from pegline.readers import parse_book
+from pegline.readers.sheets import SHEETS, sheets_of, table_of
+from pegline.readers.text import read_bytes, text_of_bytes
+from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
+from pegline.readers.yaml import parse
+from pegline.writers.publish import placed
+
+__all__ = ["arguments", "run"]
+
+Tell = Callable[[str], None]
+BOOKS = (".yaml", ".yml")
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("files", nargs="+", metavar="FILE", help="a book; or CSV, XLSX and ODS files that make one")
+    parser.add_argument(
+        "--to", required=True, metavar="PATH", help="a folder for CSV files, a .xlsx or .ods file; or a .yaml book"
+    )
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Write tables of a book, or a book of tables."""
+    files, to = [Path(file) for file in args.files], Path(args.to)
+    if any(file.resolve() == to.resolve() for file in files):
+        raise UsageError(f"{to}: would be written over what it is made of; give another name")
+    if to.suffix.lower() in BOOKS:
+        _to_book(files, to)
+        tell(f"{to}: a book of {len(files)} file{'s' * (len(files) != 1)}")
+        return 0
+    if len(files) != 1 or files[0].suffix.lower() not in BOOKS:
+        raise UsageError("one book makes tables; to make a book of tables, end --to with .yaml")
+    count = _to_tables(files[0], to)
+    tell(f"{to}: {count} tables of {files[0]}")
+    return 0
+
+
+def _to_tables(book: Path, to: Path) -> int:
+    data = read_bytes(book)
+    parse_book(data, str(book))  # a wrong book is told, and makes no tables
+    written = parse(text_of_bytes(data, str(book)), str(book))
+    sheets = sheets_of(written) if isinstance(written, Table) else {}
+    from pegline.jobs.table.write import WRITTEN, csv_files
+
+    write = WRITTEN.get(to.suffix.lower())
+    if write is None and to.suffix:
+        raise UsageError(
+            f"{to}: no tables by that name; give a folder, or a file that ends with {' or '.join(WRITTEN)}"
+        )
+    if write is None:
+        csv_files(sheets, to)
+    else:
+        with placed(to) as path:
+            write(sheets, path)
+    return len(sheets)
+
+
+def _to_book(files: Sequence[Path], to: Path) -> None:
+    try:
+        table = table_of(_sheets(files))
+        read_book(table, file=to.name, path=str(to), sha256="")
+    except BookError as error:
+        raise BookError(map(_by_cell, error.findings)) from None
+    with placed(to) as path:
+        path.write_text(text_of(table), encoding="utf-8", newline="\n")
+
+
+def _sheets(files: Sequence[Path]) -> dict[str, list[list[Text]]]:
+    """Return the sheets of all files by their names in the format."""
+    sheets: dict[str, list[list[Text]]] = {}
+    for file in files:
+        for name, rows in sheets_in(file).items():
+            known = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
+            if known in sheets:
+                raise UsageError(f"{file}: a second sheet {known}; keep one of them")
+            sheets[known] = rows
+    if not sheets:
+        raise OpenError(f"{files[0]}: no tables here; give CSV, XLSX or ODS files with sheets such as head and lines")
+    return sheets
+
+
+def _by_cell(finding: Finding) -> Finding:
+    """Return a finding that names its cell too."""
+    if finding.place is None or finding.rule in OF_FILES:
+        return finding
+    return replace(finding, text=f"cell {cell_name(finding.place)}: {finding.text}")

@@ -1,0 +1,231 @@
+"""A book as tables and back, in every kind of file; what a spreadsheet's habits do is read or told by its cell."""
+
+import argparse
+import datetime
+import io
+import zipfile
+from pathlib import Path
+
+import pytest
+from openpyxl import Workbook, load_workbook
+
+from pegline.errors import BookError, OpenError, UsageError
+from pegline.jobs import table
+from pegline.jobs.rebook import rebooked
+from pegline.measures.written import Items, Table
+from pegline.readers.workbooks import sheets_in
+from pegline.readers.yaml import parse
+
+ROOT = Path(__file__).parents[2]
+BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
+ENDS = ["", ".xlsx", ".ods"]
+
+
+def run(*files, to):
+    said: list[str] = []
+    table.run(argparse.Namespace(files=[str(file) for file in files], to=str(to)), said.append, said.append)
+    return said
+
+
+def plain(written):
+    """Return what a book says, without places and whatever the order of its keys."""
+    if isinstance(written, Items):
+        return [plain(item) for item in written.items]
+    if isinstance(written, Table):
+        return {word: plain(value) for word, (_, value) in written.entries.items()} or ""
+    return written.value
+
+
+def said_by(path):
+    return plain(parse(path.read_text(encoding="utf-8"), "b"))
+
+
+@pytest.mark.parametrize("end", ENDS)
+@pytest.mark.parametrize("book", BOOKS, ids=lambda path: path.stem)
+def test_a_book_comes_back_without_loss(book, end, tmp_path):
+    tables, back = tmp_path / f"tables{end}", tmp_path / "back.yaml"
+
+    run(book, to=tables)
+    run(tables, to=back)
+
+    assert said_by(back) == said_by(book)
+    assert rebooked(back.read_text(encoding="utf-8"), "b") == back.read_text(encoding="utf-8")
+
+
+HEAD = {"head": [["book", "unit"], ["1", "m"]]}
+LINES = {"lines": [["name", "use", "taped"], ["A-B", "base", "30"]]}
+
+
+def workbook(sheets, path, change=lambda book: None):
+    book = Workbook()
+    book.remove(book.active)
+    for name, rows in sheets.items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    change(book)
+    book.save(path)
+    return path
+
+
+def told(path):
+    with pytest.raises(BookError) as caught:
+        run(path, to=path.with_name("book.yaml"))
+    assert not path.with_name("book.yaml").exists()
+    return [str(finding).replace(str(path), "t") for finding in caught.value.findings]
+
+
+def test_what_a_spreadsheet_makes_of_values_is_read(tmp_path):
+    rows = [
+        ["name", "use", "taped", "date", "note"],
+        ["A-B ", " base", 52.31, datetime.datetime(2026, 4, 18), True],
+        [None, None, None, None, None],
+        ["A-C", "side", 33, datetime.date(2026, 4, 19), "\u00a0dry "],
+    ]
+    path = workbook({"Head": HEAD["head"], "LINES ": rows}, tmp_path / "t.xlsx")
+
+    run(path, to=tmp_path / "b.yaml")
+
+    assert said_by(tmp_path / "b.yaml")["lines"] == {
+        "A-B": {"use": "base", "taped": "52.31", "date": "2026-04-18", "note": "true"},
+        "A-C": {"use": "side", "taped": "33", "date": "2026-04-19", "note": "dry"},
+    }
+
+
+def merged(book):
+    book["lines"].merge_cells("B2:B3")
+
+
+def formula(book):
+    book["lines"]["C2"] = "=10+20"
+
+
+def error(book):
+    book["lines"]["C2"] = "#REF!"
+    book["lines"]["C2"].data_type = "e"
+
+
+def time(book):
+    book["lines"]["C2"] = datetime.time(12, 30)
+
+
+HABITS = [
+    (merged, "t[lines]:2:2: cell B2: B2:B3 are merged"),
+    (formula, "t[lines]:2:3: cell C2: a formula stands here"),
+    (error, "t[lines]:2:3: cell C2: the error #REF! stands here"),
+    (time, "t[lines]:2:3: cell C2: a time (12:30:00) stands here"),
+]
+
+
+@pytest.mark.parametrize(("change", "says"), HABITS)
+def test_what_only_a_spreadsheet_understands_is_refused_by_its_cell(change, says, tmp_path):
+    assert told(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))[0].startswith(says)
+
+
+WRONG = [
+    ({"lines": [["name", "use", "taped"], ["A-B", "base", "12,45"]]}, "t[lines]:2:3: cell C2: taped: '12,45' has"),
+    ({"lines": [["name", "use", "date"], ["A-B", "base", 46130]]}, "t[lines]:2:3: cell C2: date: '46130' is no date"),
+    ({"lines": [["name", "use", "tapd"], ["A-B", "base", 3]]}, "t[lines]:1:3: cell C1: unknown column 'tapd'; did you"),
+    ({"lines": [["name", "use", "use"], ["A-B", "base", "x"]]}, "t[lines]:1:3: cell C1: a second column use"),
+    ({"lines": [["name", "use"], ["A-B", "base", 3]]}, "t[lines]:2:3: cell C2: this cell stands under no column"),
+    ({"lines": [["name", "use"], [None, "base"]]}, "t[lines]:2:1: cell A2: name is blank; say what the row belongs to"),
+    ({"lines": [["name", "use"], ["A-B", "base"], ["A-B", "tie"]]}, "t[lines]:3:1: cell A3: 'A-B' stands in row 2"),
+    ({"details": [["line", "at"], ["A-B", 3]]}, "t[details]:2:1: cell A2: there is no line 'A-B' in the sheet lines"),
+    ({"lines": [["name", "taped"], ["A-B", "[3, 4"]]}, "t[lines]:2:2: cell B2: a bracket or a comma is missing"),
+    ({"leins": [["name"], ["A-B"]]}, "t[leins]:1:1: cell A1: unknown sheet 'leins'; did you mean 'lines'?"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("sheets", "says"), WRONG)
+def test_a_fault_is_told_with_sheet_row_and_column(sheets, says, tmp_path):
+    assert told(workbook({**HEAD, **sheets}, tmp_path / "t.xlsx"))[0].startswith(says)
+
+
+def test_a_comma_or_a_semicolon_may_part_the_cells_of_csv(tmp_path):
+    for delimiter in ",;\t":
+        folder = tmp_path / str(ord(delimiter))
+        folder.mkdir()
+        for name, rows in {**HEAD, **LINES}.items():
+            (folder / f"{name}.csv").write_text("\r\n".join(delimiter.join(row) for row in rows), encoding="utf-8-sig")
+
+        run(folder, to=tmp_path / f"{ord(delimiter)}.yaml")
+
+        assert said_by(tmp_path / f"{ord(delimiter)}.yaml")["lines"] == {"A-B": {"use": "base", "taped": "30"}}
+
+
+def test_a_decimal_comma_in_csv_is_told_by_its_cell(tmp_path):
+    (tmp_path / "head.csv").write_text("book;unit\n1;m\n")
+    (tmp_path / "lines.csv").write_text("name;use;taped\nA-B;base;12,45\n")
+
+    with pytest.raises(BookError, match=r"lines\.csv:2:3: cell C2: taped: '12,45' has a decimal comma; write 12\.45"):
+        run(tmp_path, to=tmp_path / "b.yaml")
+
+
+def test_a_text_that_looks_like_a_formula_is_none(tmp_path):
+    book = tmp_path / "b.yaml"
+    book.write_text("book: 1\nunit: m\nnote: '=1+1'\ntitle: '@x'\nlines: {A-B: {use: base, taped: 3, rise: -1}}\n")
+
+    run(book, to=tmp_path / "t.xlsx")
+    run(book, to=tmp_path / "csv")
+    run(tmp_path / "t.xlsx", to=tmp_path / "back.yaml")
+
+    cells = [cell for sheet in load_workbook(tmp_path / "t.xlsx") for row in sheet for cell in row]
+    assert all(cell.data_type != "f" for cell in cells)
+    assert '"""=1+1"""' in (tmp_path / "csv" / "head.csv").read_text(encoding="utf-8-sig")
+    assert said_by(tmp_path / "back.yaml") == said_by(book)
+
+
+def zipped(parts):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return buffer.getvalue()
+
+
+BOMB = '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "xxxxxxxxxx"><!ENTITY c "&b;&b;&b;&b;">]><a>&c;</a>'
+HOSTILE = [
+    ("a.xlsx", zipped({"xl/big.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
+    ("a.ods", zipped({"content.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
+    ("a.xlsx", b"no archive", "this is no workbook"),
+    ("a.xlsx", zipped({"x": "y"}), "no workbook can be read here"),
+    ("a.ods", zipped({"x": "y"}), "no tables can be read here"),
+    ("a.ods", zipped({"content.xml": BOMB}), "no tables can be read here"),
+    ("a.csv", b'a,b\n"x', "this row is no CSV"),
+    ("a.csv", "titel;é".encode("latin-1"), "is no UTF-8"),
+]
+
+
+@pytest.mark.parametrize(("name", "data", "says"), HOSTILE)
+def test_a_hostile_or_broken_file_is_refused(name, data, says, tmp_path):
+    path = tmp_path / name
+    path.write_bytes(data)
+
+    with pytest.raises(BookError, match=says):
+        sheets_in(path)
+
+
+def test_a_cell_far_out_is_refused(tmp_path):
+    def far(book):
+        book["lines"]["XFD1048576"] = "x"
+
+    path = workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", far)
+
+    with pytest.raises(BookError, match="cells stand beyond 100000 rows or 200 columns"):
+        sheets_in(path)
+
+
+def test_words_that_make_no_sense_are_a_usage_error(tmp_path):
+    book = tmp_path / "b.yaml"
+    book.write_text("book: 1\nunit: m\n")
+
+    with pytest.raises(UsageError, match="one book makes tables"):
+        run(book, book, to=tmp_path / "x")
+    with pytest.raises(UsageError, match="no tables by that name"):
+        run(book, to=tmp_path / "x.doc")
+    with pytest.raises(UsageError, match="written over"):
+        run(book, to=book)
+    with pytest.raises(OpenError, match="no table by its name"):
+        run(book, to=tmp_path / "c.yaml")
+    with pytest.raises(OpenError, match="no tables here"):
+        run(tmp_path, to=tmp_path / "c.yaml")

@@ -71,7 +71,7 @@ class Survey:
         """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
         from pegline.writers.layers import layers
 
-        return layers(self.plan())
+        return layers(self)
 
 
 def reduce(book: Book) -> Survey:
@@ -152,6 +152,9 @@ def write(
     BusyError
         Another run holds the folder.
     """
+    from pegline.writers import PLAIN
     from pegline.writers.publish import publish
 
-    return publish(survey.plan(options), Path(directory), Path(survey.book.file).stem, tuple(formats))
+    # Drawing takes longer than all the rest; what needs no drawing does not wait for one.
+    carried = survey if PLAIN.issuperset(formats) else survey.plan(options)
+    return publish(carried, Path(directory), Path(survey.book.file).stem, tuple(formats))

@@ -10,20 +10,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Any, Final
 
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
+__all__ = ["PLAIN", "WRITERS", "Writer"]
 
-__all__ = ["WRITERS", "Writer"]
-
-Writer = Callable[["Plan", Path], None]
+#: Takes a Plan, or, of the formats in ``PLAIN``, anything that carries the records, such as a Survey.
+Writer = Callable[[Any, Path], None]
 
 
 def _later(module: str) -> Writer:
     """Return the ``write`` of a module of this folder, imported when it is called."""
 
-    def write(plan: Plan, path: Path) -> None:
+    def write(plan: Any, path: Path) -> None:
         import_module(f"pegline.writers.{module}").write(plan, path)
 
     return write
@@ -44,3 +42,6 @@ WRITERS: Final[Mapping[str, Writer]] = {
     "shp": _later("shp"),
     "geoparquet": _later("geoparquet"),
 }
+
+#: Formats that hold no drawing.
+PLAIN: Final = frozenset(("gpkg", "html", "csv", "json", "geojson", "sld", "shp", "geoparquet"))

@@ -6,13 +6,10 @@ import csv
 from collections.abc import Iterator
 from math import sqrt
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from pegline.units import METRES_PER
 from pegline.writers.figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["safe", "write"]
 
@@ -20,11 +17,11 @@ __all__ = ["safe", "write"]
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write the points of a survey to ``path``."""
     # Lines end as RFC 4180 has them, on every system.
     with path.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\r\n").writerows(_rows(plan))
+        csv.writer(file, lineterminator="\r\n").writerows(_rows(records))
 
 
 def _rows(records: Records) -> Iterator[list[str]]:

@@ -12,7 +12,6 @@ from pegline.writers.gis import Filled, filled
 
 if TYPE_CHECKING:
     from pegline.frame.crs import Way
-    from pegline.plan.model import Plan
 
 __all__ = ["write"]
 
@@ -22,7 +21,7 @@ DECIMALS: Final = 9
 LIMIT: Final = 5.0
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write the layers of a survey, in longitude and latitude of WGS 84, to ``path``.
 
     Raises
@@ -30,8 +29,8 @@ def write(plan: Plan, path: Path) -> None:
     UsageError
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
-    way = _way(plan)
-    features = [feature for layer in filled(plan) for feature in _features(layer, way)]
+    way = _way(records)
+    features = [feature for layer in filled(records) for feature in _features(layer, way)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
     said = f"To WGS 84: {way.description}, good to {way.accuracy:g} m. Lengths and areas are of the ground."
     top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'

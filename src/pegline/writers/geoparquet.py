@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pegline.errors import UsageError
+from pegline.writers.figures import Records
 from pegline.writers.layers import layers
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["write"]
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write every layer of a survey as GeoParquet beside ``path``.
 
     Raises
@@ -25,5 +22,5 @@ def write(plan: Plan, path: Path) -> None:
     """
     if find_spec("pyarrow") is None:
         raise UsageError("geoparquet needs the extra of that name; install it with: pip install 'pegline[geoparquet]'")
-    for name, frame in layers(plan).items():
+    for name, frame in layers(records).items():
         frame.to_parquet(path.with_name(f"{path.stem}_{name}.geoparquet"), index=False, schema_version="1.1.0")

@@ -9,16 +9,14 @@ from collections.abc import Iterable, Mapping
 from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from pegline.errors import OutputError
 from pegline.writers.columns import Type
 from pegline.writers.extensions import extended
+from pegline.writers.figures import Records
 from pegline.writers.gis import Filled
 from pegline.writers.package import Package, package
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["write", "written"]
 
@@ -31,7 +29,7 @@ CREATION: Final = {"VERSION": "1.3", "GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "
 _TYPES: Final[Mapping[Type, str]] = {"text": "str", "number": "float", "yes or no": "bool"}
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write the layers of a survey as a GeoPackage at ``path``, and look whether it is whole.
 
     Raises
@@ -39,7 +37,7 @@ def write(plan: Plan, path: Path) -> None:
     OutputError
         The file could not be written, or is not whole.
     """
-    written(package(plan), path)
+    written(package(records), path)
 
 
 def written(package: Package, path: Path) -> None:

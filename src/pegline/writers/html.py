@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final, Protocol
 
 from pegline.diagnosis.tell import advice_sentence, suspect_sentences, verdict
 from pegline.network.model import Check
@@ -32,15 +32,20 @@ from pegline.writers.html_tables import (
 from pegline.writers.markup import Head, Safe, element, joined, page, table
 from pegline.writers.metadata import CAUTION, head
 
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
+
+class Scaled(Records, Protocol):
+    """Records with the scale of their plan."""
+
+    @property
+    def scale(self) -> int: ...
+
 
 __all__ = ["sheet", "write"]
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(drawn: Scaled, path: Path) -> None:
     """Write the computation sheet of a survey to ``path``."""
-    path.write_text(sheet(plan, plan.scale), encoding="utf-8", newline="\n")
+    path.write_text(sheet(drawn, drawn.scale), encoding="utf-8", newline="\n")
 
 
 def sheet(records: Records, scale: int) -> str:

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from pegline.writers.figures import Records
 from pegline.writers.result import result
 from pegline.writers.result_schema import Result
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["text", "write"]
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write every result of a survey to ``path``."""
-    path.write_text(text(result(plan)), encoding="utf-8", newline="\n")
+    path.write_text(text(result(records)), encoding="utf-8", newline="\n")
 
 
 def text(entries: Result) -> str:

@@ -11,13 +11,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from glob import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Any, Final
 
 from pegline.errors import BusyError, OutputError
 from pegline.writers import WRITERS, Writer
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["held", "moved", "placed", "publish", "swept"]
 
@@ -42,9 +39,9 @@ SAYINGS: Final[Mapping[int, str]] = {
 
 
 def publish(
-    plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+    plan: Any, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
 ) -> tuple[Path, ...]:
-    """Write a plan in some formats into a folder, each file whole or not at all, and return the files.
+    """Write a plan (or, in plain formats, a survey) into a folder, each file whole or not at all; return the files.
 
     All is built in a work folder before the first file is moved: when anything fails, what stood there
     before is untouched.
@@ -81,7 +78,7 @@ def held(directory: Path) -> Iterator[None]:
 
 
 def moved(
-    plan: Plan, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+    plan: Any, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
 ) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
     with _told(directory / stem):

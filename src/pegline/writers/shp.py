@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from pegline.errors import OutputError
 from pegline.writers.columns import Type
-from pegline.writers.figures import moment
+from pegline.writers.figures import Records, moment
 from pegline.writers.gis import Filled, filled
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["write"]
 
@@ -23,7 +20,7 @@ TEXT: Final = 254
 _TYPES: Final[Mapping[Type, str]] = {"text": f"str:{TEXT}", "number": "float:24.9", "yes or no": "str:3"}
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write every layer of a survey as a shapefile beside ``path``, and ``STEM_shp.txt`` to say what it cannot hold.
 
     Raises
@@ -40,7 +37,7 @@ def write(plan: Plan, path: Path) -> None:
         "An empty text stands for none.",
     ]
     try:
-        for layer in filled(plan):
+        for layer in filled(records):
             names = short_names([column.name for column in layer.columns])
             schema = {
                 "geometry": layer.shape,
@@ -52,9 +49,9 @@ def write(plan: Plan, path: Path) -> None:
                 "w",
                 "ESRI Shapefile",
                 schema,
-                crs_wkt=plan.frame.wkt,
+                crs_wkt=records.frame.wkt,
                 encoding="UTF-8",
-                DBF_DATE_LAST_UPDATE=moment(plan.book)[:10],
+                DBF_DATE_LAST_UPDATE=moment(records.book)[:10],
             ) as file:
                 file.writerecords(_records(layer, names))
             said += _shortened(layer, names)

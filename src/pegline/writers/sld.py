@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
 from pegline.writers.figures import Records
 from pegline.writers.gis import LAYERS
-
-if TYPE_CHECKING:
-    from pegline.plan.model import Plan
 
 __all__ = ["write"]
 
@@ -33,10 +30,10 @@ MARKS: Final[Mapping[str, str]] = {
 }
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(records: Records, path: Path) -> None:
     """Write a style for every layer of a survey beside ``path``."""
     for layer in LAYERS:
-        text = style(layer.name, _rules(layer.name, layer.shape, plan))
+        text = style(layer.name, _rules(layer.name, layer.shape, records))
         path.with_name(f"{path.stem}_{layer.name}.sld").write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -8,6 +8,8 @@ from builders.networks import NETWORKS
 from builders.records import LOCAL, measured, simulated
 
 from pegline.book.model import Limits
+from pegline.frame.model import Frame, FrameBearing
+from pegline.network import family
 from pegline.network.adjust import adjust
 from pegline.network.family import sidak
 from pegline.network.quality import chi2_exceeded
@@ -161,3 +163,47 @@ def test_solving_without_one_observation_is_solving_the_others():
     other = solve(network, keep, without.parameters + 0.001 * ~network.held)
     assert other.parameters == pytest.approx(without.parameters, abs=SAME)
     assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())
+
+
+def test_large_networks_look_at_tests_that_meet_in_a_point(monkeypatch):
+    book, reduction = simulated(NETWORKS["fan"](), 3)
+    every = {pair[:2]: pair[2] for pair in adjust(book, reduction, LOCAL).correlated}
+    monkeypatch.setattr(family, "SMALL", 0)
+    nearby = {pair[:2]: pair[2] for pair in adjust(book, reduction, LOCAL).correlated}
+    assert nearby
+    assert nearby == pytest.approx({pair: every[pair] for pair in nearby})
+
+
+def test_the_bound_for_many_tests_is_close_to_what_is_simulated():
+    plot = NETWORKS["six stations, all lines"]()
+    book, reduction = simulated(plot, 1)
+    simulated_value = adjust(replaced(book, 0.9), reduction, LOCAL).critical
+    assert sidak(15 + 6) - 0.35 < simulated_value <= sidak(15 + 6)
+
+
+def test_local_deviations_hold_the_base_line_and_leave_shapes_alone():
+    book, reduction = simulated(NETWORKS["two hubs"](), 3)
+    place = book.lines["P-Q"].place
+    north = Frame("north", "magnetic", "", "n", bearings=(FrameBearing("P", "A", 0.3, 0.02, 0.3, place),))
+    turned, straight = adjust(book, reduction, north).adjusted, adjust(book, reduction, LOCAL).adjusted
+    start, end = turned.base
+    along = turned.positions[end] - turned.positions[start]
+    across = np.array([-along[1], along[0]]) / np.hypot(*along)
+    assert turned.local_variances[start] == pytest.approx(np.zeros((2, 2)), abs=1e-15)
+    assert across @ turned.local_variances[end] @ across == pytest.approx(0, abs=1e-12)
+    for local, other in zip(turned.local_variances, straight.local_variances, strict=True):
+        assert np.linalg.eigvalsh(local) == pytest.approx(np.linalg.eigvalsh(other), rel=1e-6, abs=1e-12)
+    # A bearing of 0.02 turns a station 40 m away by 0.8 m.
+    assert np.sqrt(np.linalg.eigvalsh(turned.variances[turned.index["B"]])[-1]) > 0.5
+
+
+def test_a_variance_by_its_gradient_is_that_of_the_blocks():
+    solution = adjust(*simulated(NETWORKS["grid"](), 3), LOCAL).adjusted
+    c, e = solution.index["C"], solution.index["E"]
+    away = solution.positions[e] - solution.positions[c]
+    unit = away / np.hypot(*away)
+    gradient = np.zeros((1, 2 * len(solution.names) + len(solution.tapes)))
+    gradient[0, [2 * c, 2 * c + 1, 2 * e, 2 * e + 1]] = np.concatenate((-unit, unit))
+    block = solution.covariances.blocks(np.array([[2 * c, 2 * c + 1, 2 * e, 2 * e + 1]]))[0]
+    expected = np.concatenate((-unit, unit)) @ block @ np.concatenate((-unit, unit))
+    assert solution.covariances.of(gradient)[0, 0] == pytest.approx(expected)

@@ -118,10 +118,10 @@ class Fitted:
 
     @property
     def _slope(self) -> Array:
+        """Return (2, 2) the derivatives of the target by the source at the middle of the points."""
         middle = self.source.mean(axis=0)
-        step = 1e-6 * max(float(np.ptp(self.source)), 1e-9)
-        ahead = applied(self.matrix, middle + step * np.eye(2)) - applied(self.matrix, middle - step * np.eye(2))
-        return np.asarray(ahead.T / (2 * step))
+        w = self.matrix[2, :2] @ middle + self.matrix[2, 2]
+        return np.asarray((self.matrix[:2, :2] - np.outer(applied(self.matrix, middle), self.matrix[2, :2])) / w)
 
     def left_out(self) -> Array:
         """Return (n, 2) target minus what the other pairs make of each point; NaN where they are too few."""
@@ -258,22 +258,23 @@ def mixed_up(fitted: Fitted) -> Mixed | None:
     if fitted.wrong is None:
         return None
     order = np.arange(len(fitted.source))
-    trials: list[tuple[str, tuple[int, int] | None, Array, Array]] = [
-        ("eastings and northings are exchanged", None, fitted.source, fitted.target[:, ::-1]),
-        ("y of the source runs downwards", None, fitted.source * [1, -1], fitted.target),
-    ]
+    # A figure seen from behind comes right by either: which it was cannot be told.
+    mirrored = "eastings and northings are exchanged, or y of the source runs downwards"
+    trials: list[tuple[str, tuple[int, int] | None, Array]] = [(mirrored, None, fitted.target[:, ::-1])]
     for one, other in combinations(range(len(order)), 2):
         swapped = order.copy()
         swapped[[one, other]] = other, one
-        trials.append(("two points are exchanged", (one, other), fitted.source, fitted.target[swapped]))
-    found = [Mixed(words, fits, pair) for words, pair, p, q in trials if (fits := _fitting(fitted, p, q)) is not None]
+        trials.append(("two points are exchanged", (one, other), fitted.target[swapped]))
+    found = [
+        Mixed(words, fits, pair) for words, pair, target in trials if (fits := _fitting(fitted, target)) is not None
+    ]
     return found[0] if len(found) == 1 else None
 
 
-def _fitting(fitted: Fitted, source: Array, target: Array) -> Fitted | None:
+def _fitting(fitted: Fitted, target: Array) -> Fitted | None:
     """Return the transformation of other pairs, where all of them fit."""
     try:
-        other = fit(fitted.kind, source, target, fitted.sds)
+        other = fit(fitted.kind, fitted.source, target, fitted.sds)
     except ValueError:
         return None
     return other if other.freedom and other.wrong is None else None

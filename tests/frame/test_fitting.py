@@ -1,0 +1,174 @@
+"""Transformations from points known in both systems: published ones, exact ones, and pairs that are wrong."""
+
+from __future__ import annotations
+
+from math import degrees, radians
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import least_squares
+
+from pegline.frame.fitting import NEEDED, Kind, applied, fit, mixed_up
+
+PUBLISHED = Path(__file__).parents[1] / "published" / "fitting"
+SQUARE = np.array([[0, 0], [100, 0], [100, 80], [0, 80], [40, 30], [70, 60]], dtype=float)
+MATRICES = {
+    "similarity": np.array([[0.8, 0.6, 512000], [-0.6, 0.8, 5713000], [0, 0, 1]]),
+    "affine": np.array([[0.82, 0.55, 512000], [-0.61, 0.79, 5713000], [0, 0, 1]]),
+    "projective": np.array([[0.82, 0.55, 512.0], [-0.61, 0.79, 571.0], [2e-4, -1e-4, 1]]),
+}
+ROUNDING = 1e-8
+
+
+def case(name: str) -> Any:
+    return yaml.safe_load((PUBLISHED / f"{name}.yaml").read_text("utf-8"))
+
+
+def test_the_epsg_similarity_comes_back_from_its_points() -> None:
+    found, tolerance = case("epsg-9621-similarity"), case("epsg-9621-similarity")["tolerance"]
+    fitted = fit("similarity", found["given"]["source"], found["expected"]["target"], np.ones(4))
+
+    assert np.abs(fitted.residuals).max() < tolerance["position"]
+    assert fitted.scale == pytest.approx(found["expected"]["scale"], abs=tolerance["scale"])
+    # The method turns the axes, so points turn the other way: clockwise positive, as bearings.
+    assert degrees(fitted.rotation) * 3600 == pytest.approx(
+        found["expected"]["rotation_seconds"], abs=tolerance["rotation_seconds"]
+    )
+
+
+def test_ghilani_s_fit_comes_out_as_printed() -> None:
+    found, expected, tolerance = (case("ghilani-18-1")[key] for key in ("given", "expected", "tolerance"))
+    fitted = fit("similarity", found["source"], found["target"], np.ones(3))
+
+    assert fitted.matrix[0, 0] == pytest.approx(expected["a"], abs=tolerance["a"])
+    assert fitted.matrix[1, 0] == pytest.approx(expected["b"], abs=tolerance["a"])
+    assert fitted.matrix[:2, 2] == pytest.approx(expected["offset"], abs=tolerance["offset"])
+    assert applied(fitted.matrix, found["carried"]) == pytest.approx(
+        np.array(expected["carried"]), abs=tolerance["carried"]
+    )
+    assert np.abs(fitted.residuals) == pytest.approx(np.array(expected["residuals"]), abs=tolerance["residuals"])
+    assert fitted.variance_factor is not None
+    assert fitted.variance_factor**0.5 == pytest.approx(expected["unit_deviation"], abs=tolerance["unit_deviation"])
+
+
+@pytest.mark.parametrize("kind", NEEDED)
+def test_exact_points_bring_the_transformation_back(kind: Kind) -> None:
+    fitted = fit(kind, SQUARE, applied(MATRICES[kind], SQUARE), np.full(6, 0.01))
+
+    assert applied(fitted.matrix, SQUARE) == pytest.approx(applied(MATRICES[kind], SQUARE), abs=ROUNDING)
+    assert fitted.tests.max() < 1e-6
+    assert fitted.wrong is None
+
+
+@pytest.mark.parametrize("kind", NEEDED)
+def test_weighted_points_are_fitted_as_scipy_fits_them(kind: Kind) -> None:
+    random = np.random.default_rng(5)
+    sds = random.uniform(0.01, 0.5, 6)
+    target = applied(MATRICES[kind], SQUARE) + random.normal(size=(6, 2)) * sds[:, None]
+    fitted = fit(kind, SQUARE, target, sds)
+
+    def misfit(step: Any) -> Any:
+        if kind == "similarity":
+            change = np.array([[step[0], -step[1], step[2]], [step[1], step[0], step[3]], [0, 0, 0]])
+        else:
+            change = np.append(step, np.zeros(9 - len(step))).reshape(3, 3)
+        return ((target - applied(fitted.matrix + change, SQUARE)) / sds[:, None]).ravel()
+
+    size = {"similarity": 4, "affine": 6, "projective": 8}[kind]
+    second = least_squares(misfit, np.zeros(size), x_scale="jac", xtol=1e-15, ftol=1e-15, gtol=1e-15)
+
+    assert np.sum(second.fun**2) == pytest.approx(np.sum(misfit(np.zeros(size)) ** 2), rel=1e-6)
+
+
+def test_what_a_point_left_out_would_be_is_what_the_others_say() -> None:
+    target = applied(MATRICES["affine"], SQUARE)
+    target[2] += [0.3, -0.2]
+    fitted = fit("affine", SQUARE, target, np.full(6, 0.05))
+
+    assert fitted.left_out()[2] == pytest.approx([0.3, -0.2], abs=1e-6)
+
+
+def test_nothing_checks_the_fewest_points() -> None:
+    fitted = fit("similarity", SQUARE[:2], [[500.0, 600.0], [590.0, 640.0]], [0.1, 0.1])
+
+    assert (fitted.freedom, fitted.variance_factor, fitted.wrong) == (0, None, None)
+    assert fitted.tests.tolist() == [0, 0]
+    assert np.isnan(fitted.left_out()).all()
+
+
+def test_a_wrong_pair_is_found() -> None:
+    target = applied(MATRICES["similarity"], SQUARE)
+    target[3] += [1.0, 0.0]
+
+    assert fit("similarity", SQUARE, target, np.full(6, 0.05)).wrong == 3
+
+
+def test_sound_pairs_are_seldom_accused() -> None:
+    random = np.random.default_rng(7)
+    target = applied(MATRICES["similarity"], SQUARE)
+    accused = [
+        fit("similarity", SQUARE, target + random.normal(scale=0.05, size=(6, 2)), np.full(6, 0.05)).wrong is not None
+        for _ in range(600)
+    ]
+
+    # 1 % is promised; of 600 trials 6 are expected, and 16 are three deviations and more above.
+    assert sum(accused) <= 16
+
+
+@pytest.mark.parametrize(("flip", "turn"), [(np.array([1, 1]), -1), (np.array([1, -1]), 1)])
+def test_a_mirrored_list_is_told(flip: Any, turn: int) -> None:
+    target = applied(MATRICES["similarity"], SQUARE)[:, ::turn]
+    found = mixed_up(fit("similarity", SQUARE * flip, target, np.full(6, 0.05)))
+
+    assert found is not None
+    assert found.words == "eastings and northings are exchanged, or y of the source runs downwards"
+
+
+def test_two_points_that_were_exchanged_are_named() -> None:
+    target = applied(MATRICES["similarity"], SQUARE)[[0, 4, 2, 3, 1, 5]]
+    found = mixed_up(fit("similarity", SQUARE, target, np.full(6, 0.05)))
+
+    assert found is not None
+    assert found.exchanged == (1, 4)
+    assert np.abs(found.better.residuals).max() < ROUNDING
+
+
+@pytest.mark.parametrize("kind", NEEDED)
+def test_too_few_points_are_refused(kind: Kind) -> None:
+    few = SQUARE[: NEEDED[kind] - 1]
+    with pytest.raises(ValueError, match="needs"):
+        fit(kind, few, few, np.ones(len(few)))
+
+
+@pytest.mark.parametrize("kind", ["affine", "projective"])
+def test_points_in_one_line_are_refused(kind: Kind) -> None:
+    line = np.array([[0, 0], [1, 1], [2, 2], [3, 3], [5, 5]], dtype=float)
+    with pytest.raises(ValueError, match="line"):
+        fit(kind, line, line, np.ones(5))
+
+
+def test_points_that_are_one_are_refused() -> None:
+    with pytest.raises(ValueError, match="one"):
+        fit("similarity", [[1, 1], [1, 1]], [[0, 0], [1, 0]], [1, 1])
+
+
+def test_the_uncertainty_grows_beyond_the_points() -> None:
+    fitted = fit("similarity", SQUARE, applied(MATRICES["similarity"], SQUARE), np.full(6, 0.05))
+    inside, outside = fitted.spread_at([[50, 40], [1000, 40]])
+
+    assert np.trace(outside) > 10 * np.trace(inside)
+
+
+@settings(max_examples=50)
+@given(turn=st.floats(-179, 179), scale=st.floats(0.01, 100), east=st.floats(-1e6, 1e6), north=st.floats(-1e7, 1e7))
+def test_scale_and_turn_are_told_as_bearings_turn(turn: float, scale: float, east: float, north: float) -> None:
+    c, s = scale * np.cos(radians(turn)), scale * np.sin(radians(turn))
+    fitted = fit("similarity", SQUARE, applied([[c, s, east], [-s, c, north], [0, 0, 1]], SQUARE), np.ones(6))
+
+    assert fitted.scale == pytest.approx(scale, rel=1e-5)
+    assert degrees(fitted.rotation) == pytest.approx(turn, abs=1e-3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail
+from pegline.diagnosis.anew import Anew
 from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.everything import everything, failing
 from pegline.diagnosis.explain import explain
@@ -14,6 +15,7 @@ from pegline.diagnosis.seen import Seen
 from pegline.diagnosis.suspects import Doubt, doubts, grouped
 from pegline.diagnosis.suspects import told as told_suspects
 from pegline.frame.model import Frame
+from pegline.network.adjust import hints
 from pegline.network.model import Adjustment
 from pegline.reduction.model import Reduction
 
@@ -39,4 +41,5 @@ def _groups(book: Book, reduction: Reduction, adjustment: Adjustment) -> list[li
     fit = everything(adjustment) if failing(adjustment) else None
     if fit is None:
         return []
-    return grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction)))
+    anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
+    return grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction), anew))

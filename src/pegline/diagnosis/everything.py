@@ -18,12 +18,19 @@ def failing(adjustment: Adjustment) -> bool:
 
 
 def everything(adjustment: Adjustment) -> Fit | None:
-    """Return the solution from everything that was measured, what fails included; None where there is none."""
+    """Return the solution from everything that was measured, what fails included.
+
+    Where a gross error hinders that, what failed is left out; None where there is no network.
+    """
     network = adjustment.network
     if network is None:
         return None
     begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
-    try:
-        return solve(network, None, begin)
-    except BookError:
-        return None
+    used = {(m.what, m.kind, m.place) for m in adjustment.measurements}
+    sound = np.array([(one.what, one.kind, one.place) in used for one in network.observations])
+    for keep in (np.ones(len(sound), bool), sound):
+        try:
+            return solve(network, keep, begin)
+        except BookError:
+            continue
+    return None

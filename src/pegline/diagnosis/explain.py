@@ -24,6 +24,8 @@ from pegline.reduction.reduce import reduce_readings
 __all__ = ["Mend", "explain", "mends", "solved"]
 
 MOST: Final = 4  #: slips that one message names
+#: Rules of the findings that a slip in a line may have caused.
+MISFITS: Final = frozenset({"arcs-do-not-meet", "too-flat", "wrong-side"})
 TRIALS: Final = 60  #: books that are solved for one message
 LARGE: Final = 200  #: stations of a survey that is too large for trials
 
@@ -43,29 +45,33 @@ class Mend:
 
 
 def explain(findings: Iterable[Finding], book: Book, reduction: Reduction) -> tuple[Finding, ...]:
-    """Return the findings, with the slips that would mend them where arcs do not meet."""
+    """Return the findings, with the slips that would mend them where lines do not fit together."""
     findings = tuple(findings)
-    if not any(isinstance(finding.data, Gap) for finding in findings):
+    if not any(finding.rule in MISFITS for finding in findings):
         return findings
     readings = bookings(book, reduction)
     return tuple(
         replace(finding, text=finding.text + _sentence(finding.data, book, reduction, readings))
-        if isinstance(finding.data, Gap)
+        if finding.rule in MISFITS
         else finding
         for finding in findings
     )
 
 
-def _sentence(gap: Gap, book: Book, reduction: Reduction, readings: Readings) -> str:
-    near = list(mends(gap, readings))
+def _sentence(data: object, book: Book, reduction: Reduction, readings: Readings) -> str:
+    near = list(mends(data, readings)) if isinstance(data, Gap) else []
     if len(book.station_names) <= LARGE:
         # A slip in a line farther off may be the one: whole tapes are dropped most.
-        far = sorted(_of_lines(reduction, readings), key=lambda mend: mend.slip.kind != "whole-tape")
+        far = sorted(_of_lines(reduction, readings), key=_rarity)
         for some in (near[:TRIALS], far[: TRIALS - len(near)]):
             good = sorted(_closing(book, some), key=lambda mend: mend.misfit)
             if good:
                 return f"; everything would close with {_listed(good)}"
     return f"; they would meet with {_listed(near)}" if near else ""
+
+
+def _rarity(mend: Mend) -> tuple[bool, bool]:
+    return mend.slip.kind != "whole-tape", mend.slip.words.startswith("two")
 
 
 def _listed(found: list[Mend]) -> str:

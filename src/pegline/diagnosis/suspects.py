@@ -5,7 +5,7 @@ deviation s, and the misfit χ² that is left. How likely each is to be the wron
 that is left and from what the correction looks like:
 
     no slip     (1 - π) √(2π) s / (2 |c| ln R)     an error of any size, each order of magnitude as likely
-    a slip      π / n · exp(-(d - c)² / 2 s²)      one of n slips, which would change it by d
+    a slip      π p exp(-(d - c)² / 2 s²)          one that would change it by d; p is the less the more there are
 
 both times exp(-χ²/2), and brought to a sum of 1. So a slip counts for less the more slips there are that
 could explain the correction by chance.
@@ -13,7 +13,8 @@ could explain the correction by chance.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, pi, sqrt
 from typing import Final, NamedTuple
@@ -21,6 +22,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.diagnosis.anew import Anew
 from pegline.diagnosis.coupling import hangs_on, moved
 from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.explanations import Explanation, bare, explanations
@@ -28,19 +30,35 @@ from pegline.diagnosis.model import Suspect
 from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import as_booked
 from pegline.errors import BookError, Place
-from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
-from pegline.network.model import MeasurementKind
-from pegline.network.solve import Fit, changed, solve
+from pegline.network.equations import Bearing, Control, Distance, Observation, Ranging, Square
+from pegline.network.model import Array, MeasurementKind
+from pegline.network.solve import Fit, Network, changed, linearise, misclosures, solve
 
 __all__ = ["TIED", "Doubt", "doubts", "grouped", "told"]
 
 Ints = NDArray[np.int64]
+Readings = Mapping[Place, tuple[Booking, ...]]
 
 TIED: Final = 0.95  #: tests that correlate by more cannot be told apart
 SLIP: Final = 0.8  #: share of gross errors that are one of the slips (a guess: nobody has counted)
+#: How slips share out over their kinds (a guess too): whole tapes and units are miscounted most.
+SHARES: Final = {
+    "whole-tape": 0.30,
+    "misread-unit": 0.25,
+    "confused-digits": 0.15,
+    "exchanged-digits": 0.10,
+    "moved-point": 0.05,
+    "wrong-end": 0.05,
+    "wrong-unit": 0.05,
+    "other-side": 0.05,
+}
 RANGE: Final = 1e4  #: largest over smallest gross error
 MOST: Final = 40  #: measurements that are looked at closely
 WEAK: Final = 0.3  #: tests below this share of the largest are not
+LOOSEST: Final = 1e3  #: a correction known no better than so many times the reading says nothing
+GROSS: Final = frozenset({"whole-tape", "misread-unit", "moved-point"})  #: slips that misplace the first figure
+NEAR: Final = 0.01  #: steps below so many standard deviations end the rounds
+TRIED: Final = 2  #: first figures with a slip undone that are solved
 ROUNDS: Final = 6  #: how often a line is solved anew with its chainages
 CURVED: Final = 0.3  #: how much of its own standard deviation a correction may bend
 
@@ -61,26 +79,87 @@ class Doubt:
     closes: bool  #: whether everything then passes
     slip: Explanation | None
     weight: float  #: logarithm of how likely it is the wrong one
-    beside: tuple[int, ...] = ()  #: other observations taken to be wrong at the same time
+    begin: Array  #: parameters close to the solution without it
 
 
-def doubts(fit: Fit, critical: float, readings: Mapping[Place, tuple[Booking, ...]]) -> list[Doubt]:
-    """Return the measurements that may be wrong, the likeliest first."""
-    effects = Effects(fit)
-    size = np.abs(effects.tests)
-    looked = [int(n) for n in np.argsort(-size, kind="stable")[:MOST] if fit.keep[n] and effects.spread[n] > LOOSE]
-    looked = [n for n in looked if size[n] >= WEAK * size[looked[0]]]
-    if not looked:
-        return []
-    rows = np.array(looked)
-    found = _straight(effects, rows)
-    if any(_bends(fit, n, left) for n, left in found.items()):
-        found = {n: left for n in looked if (left := _left_out(fit, n)) is not None}
+def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = None) -> list[Doubt]:
+    """Return the measurements that may be wrong, the likeliest first.
+
+    Parameters
+    ----------
+    fit
+        The network solved with everything; what keeps it from settling may be left out.
+    critical
+        Largest test that passes.
+    readings
+        What is booked of each measurement.
+    anew
+        Begins the network anew where a gross error has misplaced the first figure.
+    """
+    found = _close(fit) if fit.keep.all() else None
+    if found is None:
+        found = _gross(fit, critical, readings, anew)
     judged = [
-        _judged(fit.network.observations[n], n, readings.get(fit.network.observations[n].place, ()), left, critical)
-        for n, left in found.items()
+        max(
+            (_judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
+            key=lambda doubt: (doubt.closes, doubt.weight),
+        )
+        for number, lefts in found.items()
+        for one in (fit.network.observations[number],)
     ]
     return sorted(judged, key=lambda doubt: (not doubt.closes, -doubt.weight))
+
+
+def _close(fit: Fit) -> dict[int, list[Left]] | None:
+    """Return what leaving out each suspicious observation does, None where an error is too gross to tell so."""
+    effects = Effects(fit)
+    size = np.abs(effects.tests)
+    looked = [int(n) for n in np.argsort(-size, kind="stable")[:MOST] if effects.spread[n] > LOOSE]
+    looked = [n for n in looked if size[n] >= WEAK * size[looked[0]]]
+    if not looked:
+        return {}
+    found = _straight(effects, np.array(looked))
+    return None if any(_bends(fit, n, left) for n, left in found.items()) else {n: [left] for n, left in found.items()}
+
+
+def _gross(fit: Fit, critical: float, readings: Readings, anew: Anew | None) -> dict[int, list[Left]]:
+    """Return what leaving out each observation does, each time solved anew: more than one figure may fit the rest."""
+    size = np.abs(fit.residuals / fit.network.sds)
+    found: dict[int, list[Left]] = {}
+    for number in np.argsort(-size, kind="stable")[:MOST].tolist():
+        lefts: list[Left] = []
+        for begun in _begins(fit, number, readings, anew):
+            left = _left_out(fit, number, begun)
+            lefts += [left] if left is not None else []
+            if left is not None and left.worst <= critical:
+                break
+        if lefts:
+            found[number] = lefts
+    return found
+
+
+def _begins(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> Iterator[tuple[Array, float]]:
+    """Yield first figures without an observation, and by how much it is taken to be wrong in them."""
+    observations = fit.network.observations
+    fresh = anew.begin(observations, (number,)) if anew else None
+    yield (fit.parameters if fresh is None else fresh), 0.0
+    if anew is None or not isinstance(observations[number], Distance):
+        return
+    # The figure may hang on it: then the rest can be placed only with its slip undone.
+    figures = []
+    for slip in explanations(readings.get(observations[number].place, ())):
+        if slip.kind in GROSS and observations[number].value + slip.change > 0:
+            mended = moved(observations, number, slip.change)
+            begun = anew.begin(mended)
+            if begun is not None:
+                figures.append((_cost(changed(fit.network, mended), begun), slip.change, begun))
+    for _, change, begun in sorted(figures, key=lambda figure: figure[0])[:TRIED]:
+        yield begun, change
+
+
+def _cost(network: Network, parameters: Array) -> float:
+    """Return the sum of squared misclosures of a first figure, in standard deviations."""
+    return float(np.sum((misclosures(network, linearise(network, parameters)) / network.sds) ** 2))
 
 
 class Left(NamedTuple):
@@ -90,6 +169,7 @@ class Left(NamedTuple):
     sd: float  #: of the correction
     square: float  #: χ²
     worst: float  #: largest test among the others
+    begin: Array  #: parameters close to the solution without it
 
 
 def _straight(effects: Effects, rows: Ints) -> dict[int, Left]:
@@ -97,7 +177,11 @@ def _straight(effects: Effects, rows: Ints) -> dict[int, Left]:
     told = effects.explained(rows)
     squares = effects.fit.square_sum - told.tests**2
     columns = (told.correction, told.sd, squares, told.worst)
-    return {n: Left(*map(float, row)) for n, *row in zip(rows.tolist(), *columns, strict=True) if row[1] > 0}
+    return {
+        n: Left(float(c), float(sd), float(square), float(worst), effects.fit.parameters)
+        for n, c, sd, square, worst in zip(rows.tolist(), *columns, strict=True)
+        if sd > 0
+    }
 
 
 def _bends(fit: Fit, number: int, left: Left) -> bool:
@@ -109,35 +193,52 @@ def _bends(fit: Fit, number: int, left: Left) -> bool:
     return left.correction**2 / (2 * length) > CURVED * left.sd
 
 
-def _left_out(fit: Fit, number: int) -> Left | None:
+def _left_out(fit: Fit, number: int, begun: tuple[Array, float]) -> Left | None:
     """Return what leaving out an observation does, solved anew; what hangs on it follows."""
-    keep = fit.keep.copy()
+    begin, correction = begun
+    keep = np.ones(len(fit.keep), bool)
     keep[number] = False
-    network, correction = fit.network, 0.0
-    rounds = ROUNDS if hangs_on(network.observations, number) else 1
-    begin = fit.parameters
+    network = fit.network
+    follows = bool(hangs_on(network.observations, number))
     try:
-        for _ in range(rounds):
+        for _ in range(ROUNDS if follows else 1):
+            if follows:
+                network = changed(fit.network, moved(fit.network.observations, number, correction))
             without = solve(network, keep, begin)
             begin = without.parameters
-            correction -= float(without.residuals[number])
-            if rounds > 1:
-                network = changed(fit.network, moved(fit.network.observations, number, correction))
+            step = -float(without.residuals[number])
+            correction = float(network.observations[number].value - fit.network.observations[number].value) + step
+            if abs(step) < NEAR * network.sds[number]:
+                break
+    except BookError:
+        return _mended(fit, number, begun)
+    effects = Effects(without)
+    sd = float(fit.network.sds[number] * sqrt(effects.spread[number]))
+    if sd > LOOSEST * fit.network.sds[number]:
+        return _mended(fit, number, begun)
+    return Left(correction, sd, without.square_sum, effects.worst(), begin)
+
+
+def _mended(fit: Fit, number: int, begun: tuple[Array, float]) -> Left | None:
+    """Return what undoing a slip does to an observation that the figure cannot do without."""
+    begin, change = begun
+    if change == 0:
+        return None
+    try:
+        mended = solve(changed(fit.network, moved(fit.network.observations, number, change)), None, begin)
     except BookError:
         return None
-    effects = Effects(without)
-    sd = fit.network.sds[number] * sqrt(effects.spread[number])
-    return Left(correction, float(sd), without.square_sum, effects.worst())
+    return Left(change, float(fit.network.sds[number]), mended.square_sum, Effects(mended).worst(), mended.parameters)
 
 
 def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left, critical: float) -> Doubt:
-    correction, sd, square, worst = left
-    slips = [(slip, -((slip.change - correction) ** 2) / (2 * sd**2)) for slip in explanations(booked)]
-    slip, misfit = max(slips, key=lambda pair: pair[1], default=(None, -inf))
-    free = (1 - SLIP) * sqrt(2 * pi) * sd / (2 * max(abs(correction), sd) * log(RANGE))
-    by_slip = sum(exp(fits) for _, fits in slips) * SLIP / max(len(slips), 1)
+    correction, sd, square, worst, _ = left
+    slips = [(slip, log(prior) - (slip.change - correction) ** 2 / (2 * sd**2)) for slip, prior in _priors(booked)]
+    slip, likely = max(slips, key=lambda pair: pair[1], default=(None, -inf))
+    free = log((1 - SLIP) * sqrt(2 * pi) * sd / (2 * max(abs(correction), sd) * log(RANGE)))
+    by_slip = sum(exp(weight) for _, weight in slips) * SLIP
     closes = worst <= critical
-    explains = slip is not None and SLIP / len(slips) * exp(misfit) > free and sqrt(-2 * misfit) <= critical
+    explains = slip is not None and log(SLIP) + likely > free and abs(slip.change - correction) <= critical * sd
     return Doubt(
         number,
         one.what,
@@ -150,8 +251,17 @@ def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left
         square,
         closes,
         slip if explains else None,
-        -square / 2 + log(free + by_slip),
+        -square / 2 + log(exp(free) + by_slip),
+        left.begin,
     )
+
+
+def _priors(booked: Sequence[Booking]) -> list[tuple[Explanation, float]]:
+    """Return every slip of a measurement with how likely it is among all of them: the more of a kind, the less each."""
+    slips = list(explanations(booked))
+    of_kind = Counter(slip.kind for slip in slips)
+    total = sum(SHARES[kind] for kind in of_kind)
+    return [(slip, SHARES[slip.kind] / of_kind[slip.kind] / total) for slip in slips]
 
 
 def _reading(one: Observation, booked: Sequence[Booking]) -> str:
@@ -205,7 +315,7 @@ def _closed(fit: Fit, doubt: Doubt) -> Fit:
     """Return the network solved with one observation corrected: there the equations are straight."""
     network = changed(fit.network, moved(fit.network.observations, doubt.number, doubt.correction))
     try:
-        return solve(network, fit.keep, fit.parameters)
+        return solve(network, None, doubt.begin)
     except BookError:
         return fit
 

@@ -160,7 +160,8 @@ def _accusation(fitted: Fitted, pairs: Pairs) -> str:
     name = pairs.points[wrong].name
     if without is None or not without.freedom or without.wrong is not None:
         return f"the points do not fit, {name} worst; which of them is wrong cannot be told: list more points"
-    off = fitted.target[wrong] - applied(without.matrix, fitted.source[wrong])
+    # Plus 0: no figure is told as -0.000.
+    off = (fitted.target[wrong] - applied(without.matrix, fitted.source[wrong])).round(3) + 0.0
     return (
         f"{name} does not fit: it is {off[0]:+.3f} east and {off[1]:+.3f} north of where the others put it; look at it"
     )

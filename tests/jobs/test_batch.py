@@ -18,7 +18,7 @@ from builders.networks import random_plot
 import pegline
 from pegline.cli import main
 from pegline.errors import UsageError
-from pegline.jobs.batch import local, manifest
+from pegline.jobs.batch import cluster, local, manifest
 from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
 from pegline.jobs.batch.work import work
 
@@ -292,9 +292,34 @@ def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, book
     assert outputs(out) == outputs(tmp_path / "solo")
 
 
-def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
-    pytest.importorskip("distributed")
-    from pegline.jobs.batch import cluster
+CLUSTER = """
+import sys
+from distributed import LocalCluster
+from pegline.cli import main
 
+if __name__ == "__main__":
+    root, out = sys.argv[1:]
+    with LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster:
+        words = ["batch", root, "--out", out, "--formats", "json,csv", "--cluster", cluster.scheduler_address]
+        status = main(words)
+    sys.exit(status)
+"""
+
+
+def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
+    # A process of its own: dask leaves threads and warnings behind that are no business of this test run.
+    (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
+    command = [sys.executable, str(tmp_path / "cluster.py"), str(archive), str(tmp_path / "far")]
+
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    batch(archive, tmp_path / "near")
+
+    assert done.returncode == 65, done.stderr
+    assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
+    far, near = (manifest.history(tmp_path / side / manifest.NAME).ended for side in ("far", "near"))
+    assert far == near
+
+
+def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
         next(cluster.done("tcp://127.0.0.1:9", tasks(archive, tmp_path, LIMITS), LIMITS, lambda task: None))

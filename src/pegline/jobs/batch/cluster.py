@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
+from itertools import islice
 from typing import Any
 
 from pegline.errors import UsageError
+from pegline.jobs.batch.local import AHEAD
 from pegline.jobs.batch.tasks import Settings, Task
 from pegline.jobs.batch.work import failed, work
 
@@ -33,12 +35,21 @@ def done(
         client = distributed.Client(address, timeout=10, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         raise UsageError(f"--cluster {address}: no scheduler answers there ({error})") from None
+    pending = iter(tasks)
+    running: dict[Any, Task] = {}
     with client:
-        running = {}
-        for task in tasks:
-            begin(task)
-            running[client.submit(work, task, pure=False, retries=0)] = task
-        for future in distributed.as_completed(running, raise_errors=False):
+        ended = distributed.as_completed(loop=client.loop, raise_errors=False)
+        while True:
+            # Workers may come and go; as on one machine, few books are begun ahead of them.
+            threads = sum(client.nthreads().values()) or 1
+            for task in islice(pending, max(0, threads * AHEAD - len(running))):
+                begin(task)
+                future = client.submit(work, task, pure=False, retries=0)
+                running[future] = task
+                ended.add(future)
+            if not running:
+                return
+            future = next(ended)
             task = running.pop(future)
             yield task, _outcome(future, task)
             future.release()

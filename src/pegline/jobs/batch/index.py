@@ -47,8 +47,10 @@ def _placed(outcome: Outcome) -> dict[str, Any]:
         return {"crs": name}
     x, y = zip(*outcome["outline"], strict=True)
     corners = list(zip(*way.transformer.transform(x, y, errcheck=True), strict=True))
-    make = {1: lambda c: Point(c[0]), 2: LineString}.get(len(set(corners)), Polygon)
-    return {"crs": name, "accuracy_m": way.accuracy, "geometry": make(corners)}
+    # One station alone, or a single line, has an outline of its own kind.
+    different = len(set(corners))
+    shape = Point(corners[0]) if different == 1 else LineString(corners) if different == 2 else Polygon(corners)
+    return {"crs": name, "accuracy_m": way.accuracy, "geometry": shape}
 
 
 @cache

@@ -6,12 +6,13 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
+from itertools import islice
 from typing import Any, Final
 
 from pegline.jobs.batch.tasks import Settings, Task
 from pegline.jobs.batch.work import failed, ready, work
 
-__all__ = ["done"]
+__all__ = ["AHEAD", "done"]
 
 #: Books a worker does before a fresh one takes its place, so that what a library leaks is given back.
 LIFE: Final = 500
@@ -44,7 +45,7 @@ def done(
     ) as pool:
         try:
             while True:
-                for task in _some(pending, workers * AHEAD - len(running)):
+                for task in islice(pending, workers * AHEAD - len(running)):
                     begin(task)
                     running[pool.schedule(work, args=(task,), timeout=task.settings.seconds)] = task
                 if not running:
@@ -55,11 +56,6 @@ def done(
         except BaseException:
             pool.stop()
             raise
-
-
-def _some(pending: Iterator[Task], count: int) -> Iterator[Task]:
-    for _, task in zip(range(count), pending, strict=False):
-        yield task
 
 
 def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:

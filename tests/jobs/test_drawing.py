@@ -26,9 +26,11 @@ def test_nothing_chosen_is_the_default():
 
 
 def test_everything_can_be_chosen():
-    given = chosen("--dxf-version", "R12", "--near-origin", "--geodata", "--paper", "A2", "--sheets", "pegs,diagram")
+    given = chosen(
+        "--dxf-version", "R12", "--near-origin", "--geodata", "--hatch", "--paper", "A2", "--sheets", "pegs,diagram"
+    )
 
-    assert given == Options("R12", geodata=True, near_origin=True, paper="A2", sheets=("pegs", "diagram"))
+    assert given == Options("R12", geodata=True, near_origin=True, hatch=True, paper="A2", sheets=("pegs", "diagram"))
 
 
 def test_an_unknown_sheet_is_refused_with_those_there_are():

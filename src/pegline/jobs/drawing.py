@@ -30,6 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--near-origin", action="store_true", help="draw near 0, 0 and note the shift in the drawing")
     group.add_argument("--geodata", action="store_true", help="write the grid into the drawing (experimental)")
+    group.add_argument("--hatch", action="store_true", help="fill buildings and water in the drawing")
     group.add_argument("--paper", choices=tuple(PAPERS), help="the sheet, before the book's own")
     group.add_argument("--sheets", metavar="LIST", help=f"further sheets: any of {','.join(SHEETS)}")
 
@@ -51,6 +52,7 @@ def options(args: argparse.Namespace) -> Options:
         dxf_version=args.dxf_version,
         geodata=args.geodata,
         near_origin=args.near_origin,
+        hatch=args.hatch,
         layer_names=layer_names(args.layers) if args.layers else {},
         paper=args.paper,
         sheets=sheets,

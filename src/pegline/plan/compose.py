@@ -16,7 +16,7 @@ from pegline.network.model import Adjustment
 from pegline.plan import scripts
 from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
-from pegline.plan.features import draw, extent
+from pegline.plan.features import OTHER_FACE, draw, extent
 from pegline.plan.further import further_sheets
 from pegline.plan.leaf import Survey
 from pegline.plan.lettering import letter
@@ -104,7 +104,8 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
     """Yield the symbols that stand along lines to show their kind."""
     for feature in features:
         look = KIND_LOOKS.get(feature.kind)
-        if look is None or look.tuft is None or not isinstance(feature.geometry, Path):
+        other = feature.name.endswith(OTHER_FACE)
+        if other or look is None or look.tuft is None or not isinstance(feature.geometry, Path):
             continue
         path = feature.geometry
         points = flattened(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)

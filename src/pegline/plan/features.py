@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,11 +17,15 @@ from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["Where", "draw", "extent"]
+__all__ = ["OTHER_FACE", "Where", "draw", "extent"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
 #: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
 K_95 = float(np.sqrt(-2 * np.log(0.05)))
+
+
+OTHER_FACE = ", other face"  #: after the name of a wall whose face was not taped but follows from its thickness
+FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
         if shape.path is None:
             symbol = (look and look.symbol) or "mark"
             symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _sized(symbol)
-        yield Feature(
+        feature = Feature(
             layer_of(shape.kind, book.kinds).name,
             shape.name,
             shape.kind,
@@ -103,6 +107,28 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
             look.line_type if look else None,
             _told(shape, book.unit),
         )
+        yield feature
+        for face in _other_faces(shape, book.unit):
+            yield replace(feature, name=shape.name + OTHER_FACE, geometry=face)
+
+
+def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
+    """Yield the faces of a wall or hedge that were not taped: its thickness away, on the other side.
+
+    The taped face is the one that the book names; ``middle`` has a face half the thickness to either side.
+    """
+    import shapely
+
+    thickness, face = shape.booked.thickness, shape.booked.face
+    if thickness is None or face is None or shape.path is None or shape.form != "line":
+        return
+    metres = thickness.metres(unit)
+    taped = shapely.LineString(flattened(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
+    for left in {"left": (-metres,), "right": (metres,), "middle": (metres / 2, -metres / 2)}[face]:
+        drawn = taped.offset_curve(left, join_style="mitre")
+        if drawn.geom_type == "LineString" and not drawn.is_empty:
+            points = np.array(drawn.coords)
+            yield Path(points, np.zeros(len(points)), closed=False)
 
 
 def _sized(symbol: str) -> str:

@@ -31,6 +31,7 @@ class Options:
     dxf_version: Literal["R12", "R2000", "R2010", "R2018"] = "R2010"
     geodata: bool = False  #: write GEODATA into the drawing (experimental)
     near_origin: bool = False  #: draw near 0, 0 and note the shift, for programs that shake at large coordinates
+    hatch: bool = False  #: fill buildings and water in the drawing, as on the sheet
     layer_names: Mapping[str, str] = field(default_factory=dict)  #: an office's own names by ours
     paper: str | None = None  #: A4 to A0, before the book's
     sheets: tuple[Literal["pegs", "diagram", "pages"], ...] = ()  #: further sheets

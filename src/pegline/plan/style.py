@@ -70,6 +70,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
     layer.name: layer
     for layer in (
         _row("GRID", "grid ticks and their coordinates", "CONTINUOUS", 13, _PALE),
+        _row("FILLS", "fills of buildings and water, on request", "CONTINUOUS", 9, ((225, 225, 225), 254)),
         _row("PAVING", "paved areas", "DOTS", 18, _GREY),
         _row("PLANTING", "beds and shrubs", "SHORT-DASH", 18, _GREEN),
         _row("WATER", "ponds, wells and edges of water", "CONTINUOUS", 25, _BLUE, fill=0.94),

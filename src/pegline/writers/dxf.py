@@ -103,6 +103,8 @@ class _Drawing:
         """Return the finished document."""
         self._tables()
         self._blocks()
+        for feature in self.plan.features if self.plan.options.hatch else ():
+            self._fill(feature)
         for feature in self.plan.features:
             self._feature(feature)
         for tuft in self.plan.tufts:
@@ -140,6 +142,7 @@ class _Drawing:
         plan = self.plan
         used = {thing.layer for things in (plan.features, plan.tufts, plan.labels) for thing in things}
         used |= {item.layer for sheet in plan.sheets for item in sheet.page.items} | {"SHEET-WINDOW", "SHEET-TEXT"}
+        used |= {"FILLS"} if plan.options.hatch else set()
         rows: dict[str, tuple[str, Any]] = {}
         for name, layer in plan.layers.items():
             if name in used:
@@ -180,6 +183,16 @@ class _Drawing:
         else:
             entity = self._insert(feature, geometry, attribs)
         entity.set_xdata(APPLICATION, list(_extended(feature)))
+
+    def _fill(self, feature: Feature) -> None:
+        """Fill an area, one ring a hatch: readers differ in what several outer rings mean."""
+        path = feature.geometry
+        if isinstance(path, Outline) and path.closed and self.plan.layers[feature.layer].fill is not None:
+            points = path.vertices + self.origin
+            finite([*points.ravel(), *path.bulges], feature.name)
+            corners = [(float(x), float(y), float(b)) for (x, y), b in zip(points, path.bulges, strict=True)]
+            hatch = self.space.add_hatch(color=256, dxfattribs={"layer": self.names["FILLS"]})  # 256: its layer's
+            hatch.paths.add_polyline_path(corners, is_closed=True)
 
     def _ellipse(self, name: str, ellipse: Ellipse, attribs: dict[str, Any]) -> Any:
         """Draw an ellipse so many times its size; its true semi-axes are in the extended data."""

@@ -58,7 +58,7 @@ def sidak(tests: int) -> float:
     (from memory): each at 1 - (1 - 0.05)^(1/n).
 
     >>> round(sidak(1), 3), round(sidak(1000), 3)
-    (1.96, 4.051)
+    (1.96, 4.05)
     """
     return NormalDist().inv_cdf(1 - (1 - (1 - FAMILY) ** (1 / max(tests, 1))) / 2)
 

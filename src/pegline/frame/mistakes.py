@@ -19,7 +19,7 @@ from pegline.frame.control import Known, brought
 from pegline.frame.crs import FAR_OUTSIDE, Grid, between, other_zones, outside, place_of
 from pegline.measures.control import Control, ControlPoint
 
-__all__ = ["GROSS", "MISTAKES", "Mistake", "apart", "gross_findings", "mistakes", "reach"]
+__all__ = ["GROSS", "MISTAKES", "Mistake", "apart", "gross_findings", "mistakes", "other_digits", "reach"]
 
 #: Control is told before anything is solved when it is this much further apart than its lines allow, metres.
 GROSS: Final = 2000.0
@@ -68,18 +68,19 @@ def _feet(point: ControlPoint) -> Meant:
 def _digits(point: ControlPoint) -> Meant:
     """Yield one digit before the point misread, lost or doubled, and two neighbours exchanged."""
     if point.easting is not None and point.northing is not None:
-        for told, meant in _other_digits(f"{point.easting:.4f}"):
+        for told, meant in other_digits(f"{point.easting:.4f}"):
             yield Mistake(f"{told} in the easting", replace(point, easting=meant))
-        for told, meant in _other_digits(f"{point.northing:.4f}"):
+        for told, meant in other_digits(f"{point.northing:.4f}"):
             yield Mistake(f"{told} in the northing", replace(point, northing=meant))
     if point.latitude_deg is not None and point.longitude_deg is not None:
-        for told, meant in _other_digits(f"{point.latitude_deg:.9f}"):
+        for told, meant in other_digits(f"{point.latitude_deg:.9f}"):
             yield Mistake(f"{told} in the latitude", replace(point, latitude_deg=meant))
-        for told, meant in _other_digits(f"{point.longitude_deg:.9f}"):
+        for told, meant in other_digits(f"{point.longitude_deg:.9f}"):
             yield Mistake(f"{told} in the longitude", replace(point, longitude_deg=meant))
 
 
-def _other_digits(text: str) -> Iterator[tuple[str, float]]:
+def other_digits(text: str) -> Iterator[tuple[str, float]]:
+    """Yield what a figure may have been before a slip of one digit or of two neighbours, with the slip in words."""
     whole, _, rest = text.partition(".")
     sign, whole = ("-", whole[1:]) if whole.startswith("-") else ("", whole)
     for n, digit in enumerate(whole):

@@ -110,6 +110,12 @@ FAULTS = [
     (FIGURE.replace("left_of: A-B", "left_of: A-X"), "4:35: there is no station 'X'; one of A, B, C, T1 can"),
     (FIGURE.replace("left_of: A-B", "left_of: A-B, right_of: B-A"), "4:40: right_of stands beside left_of"),
     (FIGURE.replace("left_of: A-B", "sketch: [1]"), "4:34: sketch: 1 in the list; a place on the sketch wants 2"),
+    (line("A-D: {use: side, taped: 30, unit: [m]}"), "10:37: unit: one unit is wanted here"),
+    (line("A-D: {use: side, taped: 30, accuracy: {}}"), "10:41: accuracy: an accuracy is empty; write fixed"),
+    (line("A-D: {use: side, taped: 30, accuracy: [1]}"), "10:41: accuracy: a list stands where a length is wanted"),
+    (line("A-D: {use: side, taped: 30, slope: [1]}"), "10:38: slope: one value is wanted here, a slope"),
+    (line("A-D: {use: side, taped: [[3, 3]]}"), "10:28: a list stands where one reading is wanted"),
+    (line("A-D: {use: side, taped: 30 1/0 in}"), "10:27: taped: '30 1/0' is no number with a fraction"),
     # rows
     (row("{at: 3, left: 2, right: 2, point: z}"), "15:9: left and right stand together"),
     (row("{at: 3, left: -2, point: z}"), "15:23: left: '-2' is below zero"),
@@ -179,6 +185,31 @@ FAULTS = [
     (after("features: {f.1: {kind: fence, through: [p, q]}}"), "10:12: names like 'f.1' are kept"),
     (after("kinds: {sty: {geometry: solid}}"), "10:25: geometry: 'solid' cannot stand here"),
     (after("kinds: {sty: {geometry: area, layer: 'A/B'}}"), "10:38: layer: 'A/B' is no layer"),
+    (feature("{kind: tree, at: booked}"), "10:32: f: no row says 'feature: f'"),
+    (feature("{kind: fence, through: [booked A-B, p]}"), "10:39: f: no row of line A-B says 'feature: f'"),
+    (
+        feature("{kind: fence, through: [p, q]}, g: {kind: path, parallel: {to: h, left: 2}}, h: {kind: tree, at: p}"),
+        "10:47: parallel: h is no line; name a feature with",
+    ),
+    (
+        row("{at: 3, left: 3, point: z, kind: tree}") + "features: {z: {kind: shrub, at: z}}\n",
+        "15:9: 'z' is a feature already, in line 16; give",
+    ),
+    (
+        rows("{at: 3, feature: f}", "{at: 4, feature: f}") + "features: {f: {kind: tree, at: booked}}\n",
+        "17:32: f: at: booked wants one row of 'f', and there are 2",
+    ),
+    (
+        row("{at: 3, feature: f}") + "features: {f: {kind: path, curve: booked}}\n",
+        "16:35: f: 1 booked, which is too few; book 3 or more",
+    ),
+    (
+        FIGURE.replace("left: 3, point: p", "left: 3, feature: f, point: p").replace(
+            "33.08", "33.08, details: [{at: 3, feature: f}]"
+        )
+        + "features: {f: {kind: path, through: booked}}\n",
+        "10:37: f: its rows are on several lines; say their order, like [booked A-B, booked A-C]",
+    ),
     # the frame
     (after("north: {from: grid, bearings: {A-B: 63}}"), "10:8: from: grid, and no control says which grid"),
     (after("north: {from: magnetic, bearings: {A-X: 63}}"), "10:36: there is no station 'X'"),

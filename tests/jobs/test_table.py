@@ -229,3 +229,66 @@ def test_words_that_make_no_sense_are_a_usage_error(tmp_path):
         run(book, to=tmp_path / "c.yaml")
     with pytest.raises(OpenError, match="no tables here"):
         run(tmp_path, to=tmp_path / "c.yaml")
+
+
+def ods(rows, name="lines"):
+    """Return an ODS file as spreadsheet programs write it, with repeated cells and typed values."""
+    spaces = " ".join(
+        f'xmlns:{prefix}="urn:oasis:names:tc:opendocument:xmlns:{prefix}:1.0"' for prefix in ("office", "table", "text")
+    )
+    return zipped(
+        {
+            "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>"
+            f'<table:table table:name="{name}">{rows}</table:table>'
+            "</office:spreadsheet></office:body></office:document-content>"
+        }
+    )
+
+
+def cell(text="", **attributes):
+    told = "".join(f' {key.replace("_", ":", 1).replace("_", "-")}="{value}"' for key, value in attributes.items())
+    return f"<table:table-cell{told}>{f'<text:p>{text}</text:p>' if text else ''}</table:table-cell>"
+
+
+def row(*cells, repeated=1):
+    return f'<table:table-row table:number-rows-repeated="{repeated}">{"".join(cells)}</table:table-row>'
+
+
+TYPED = row(
+    cell("A-B", office_value_type="string"),
+    cell("52,31", office_value_type="float", office_value="52.31"),
+    cell("18.04.26", office_value_type="date", office_date_value="2026-04-18"),
+    cell("WAHR", office_value_type="boolean", office_boolean_value="true"),
+    cell(table_number_columns_repeated=1020),
+) + row(cell(table_number_columns_repeated=1024), repeated=1_048_574)
+
+
+def test_typed_and_repeated_cells_of_ods_are_read(tmp_path):
+    path = tmp_path / "t.ods"
+    path.write_bytes(ods(TYPED))
+
+    ((first,),) = sheets_in(path).values()
+
+    assert [text.value for text in first if text.value] == ["A-B", "52.31", "2026-04-18", "true"]
+
+
+STRANGE = [
+    (row(cell("3", table_formula="of:=1+2")), "a formula stands here"),
+    (row(cell("3", table_number_columns_spanned=2)), "merged cells begin here"),
+    (row(cell("3 %", office_value_type="percentage", office_value="0.03")), "a percentage stands here"),
+    (row(cell(table_number_columns_repeated=500), cell("x")), None),
+    (row(cell("x", table_number_columns_repeated=500)), "cells stand beyond 200 columns"),
+    (row(cell("x"), repeated=200_000), "cells stand beyond 100000 rows"),
+]
+
+
+@pytest.mark.parametrize(("rows", "says"), STRANGE)
+def test_strange_cells_of_ods_are_told(rows, says, tmp_path):
+    path = tmp_path / "t.ods"
+    path.write_bytes(ods(rows))
+
+    if says is None:
+        assert [text.value for text in sheets_in(path)["lines"][0] if text.value] == ["x"]
+        return
+    with pytest.raises(BookError, match=says):
+        sheets_in(path)

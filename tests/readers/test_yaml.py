@@ -1,13 +1,14 @@
 """Text to places: what no book may have is refused where it stands, and the rest keeps its line and column."""
 
 import itertools
+import unicodedata
 
 import pytest
 
 from pegline.errors import BookError, OpenError
 from pegline.measures.written import Items, Table, Text
 from pegline.readers import parse_book, read
-from pegline.readers.yaml import parse
+from pegline.readers.yaml import _REFUSED, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -203,3 +204,20 @@ def test_a_book_knows_its_file_and_its_bytes(tmp_path):
     assert (book.file, book.path) == ("a.yaml", str(path))
     # sha256sum of the same bytes, by the hash library of the standard library
     assert len(book.sha256) == 64
+
+
+#: Signs that show nothing, or change how others show, and belong to no name or note.
+UNSEEN = {"Cc", "Cs", "Zl", "Zp"}
+
+
+def test_of_all_signs_those_that_cannot_be_seen_are_refused():
+    wrong = []
+    for code in range(0x110000):
+        sign = chr(code)
+        refused = _REFUSED.match(sign) is not None
+        if unicodedata.category(sign) in UNSEEN and sign not in "\t\n\r":
+            wrong += [hex(code)] * (not refused)
+        elif unicodedata.category(sign)[0] in "LNMPS" and unicodedata.name(sign, "")[-6:] != "FILLER":
+            wrong += [hex(code)] * refused
+
+    assert wrong == []

@@ -21,13 +21,13 @@ from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
 from pegline.network.start import Gap
-from pegline.plan.compose import compose
-from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Reduction
 from pegline.reduction.reduce import reduce_readings
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+
+    from pegline.plan.model import Options, Plan
 
 __all__ = ["FORMATS", "Survey", "reduce", "write"]
 
@@ -57,6 +57,9 @@ class Survey:
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""
+        from pegline.plan.compose import compose
+        from pegline.plan.model import Options
+
         return compose(
             self.book,
             self.reduction,

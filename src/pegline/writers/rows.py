@@ -36,7 +36,7 @@ Row = tuple[Geometry | None, dict[str, Value]]
 Point = list[float]
 
 #: Corners of a drawn ellipse.
-CORNERS = 48
+CORNERS = 36
 
 
 @dataclass(frozen=True)

@@ -210,6 +210,7 @@ FAULTS = [
         + "features: {f: {kind: path, through: booked}}\n",
         "10:37: f: its rows are on several lines; say their order, like [booked A-B, booked A-C]",
     ),
+    (after("kinds: {tree: {geometry: area}}"), "10:9: tree is a kind already; give yours another name"),
     # the frame
     (after("north: {from: grid, bearings: {A-B: 63}}"), "10:8: from: grid, and no control says which grid"),
     (after("north: {from: magnetic, bearings: {A-X: 63}}"), "10:36: there is no station 'X'"),

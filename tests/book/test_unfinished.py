@@ -49,22 +49,22 @@ def test_what_it_lacks_is_told_with_its_place():
     told = {str(finding).removeprefix("b.yaml:") for finding in book.missing}
 
     assert {
-        "5:80: left is still blank",
-        "6:77: right is still blank",
-        "11:22: p-r is still blank",
-        "14:31: r is still blank",
-        "9:3: line C-D is not taped yet",
-        "10:3: line D-A is not taped yet",
-        "3:52: no line reaches station E yet",
-        "17:3: hedge waits for points that are not booked yet",
-        "19:3: copy waits for points that are not booked yet",
+        "5:80: left is still blank; fill it in",
+        "6:77: right is still blank; fill it in",
+        "11:22: p-r is still blank; fill it in",
+        "14:31: r is still blank; fill it in",
+        "9:3: line C-D is not taped yet; tape it",
+        "10:3: line D-A is not taped yet; tape it",
+        "3:52: no line reaches station E yet; tape two to it",
+        "17:3: hedge waits for points that are not booked yet; book them",
+        "19:3: copy waits for points that are not booked yet; book them",
     } <= told
 
 
 def test_a_book_with_its_head_alone_is_begun_and_not_wrong():
     book = parse_book(b"book: 1\nunit: m\n", "b.yaml")
 
-    assert [finding.text for finding in book.missing] == ["no line is booked yet"]
+    assert [finding.text for finding in book.missing] == ["no line is booked yet; begin with the base line"]
 
 
 def test_a_finished_book_lacks_nothing():

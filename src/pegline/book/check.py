@@ -244,6 +244,13 @@ def geometry_of_kinds(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("kind", text, feature.place)
 
 
+def kinds_that_ship(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a kind of the book's own that is one of those that ship."""
+    for kind in book.kinds.values():
+        if kind.name in KINDS:
+            yield Finding("kind", f"{kind.name} is a kind already; give yours another name", kind.place)
+
+
 def parallels(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a parallel to something that is no line, or to itself by a roundabout way."""
     for feature in book.features.values():
@@ -372,6 +379,7 @@ FAULTS: Final[tuple[Check, ...]] = (
     lines_between_stations,
     arcs_without_a_side,
     geometry_of_kinds,
+    kinds_that_ship,
     parallels,
     booked_again_in_a_shape,
     grid_without_control,

@@ -21,15 +21,17 @@ def finished(book: Book, slate: Slate) -> Book:
     """Return what of a book can be reduced already; ``missing`` says what is left out and why."""
     untaped = {line.name: line for line in book.lines.values() if not (line.taped or line.legs)}
     missing = [*slate.blanks]
-    missing += [Finding("not-taped", f"line {name} is not taped yet", line.place) for name, line in untaped.items()]
+    missing += [
+        Finding("not-taped", f"line {name} is not taped yet; tape it", line.place) for name, line in untaped.items()
+    ]
     reached = set(book.station_names)
     missing += [
-        Finding("no-line", f"no line reaches station {station.name} yet", station.place)
+        Finding("no-line", f"no line reaches station {station.name} yet; tape two to it", station.place)
         for station in book.stations.values()
         if station.name not in reached
     ]
     if not book.lines:
-        missing.append(Finding("no-lines", "no line is booked yet"))
+        missing.append(Finding("no-lines", "no line is booked yet; begin with the base line"))
     if missing:
         book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
         book = _without_dangling(book, slate, missing)
@@ -57,7 +59,7 @@ def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
     """Leave out, again and again, what hangs on something that is not booked yet."""
     while (lean := _lean(book, slate)) != book:
         missing += [
-            Finding("waits", f"{name} waits for points that are not booked yet", feature.place)
+            Finding("waits", f"{name} waits for points that are not booked yet; book them", feature.place)
             for name, feature in book.features.items()
             if name not in lean.features
         ]

@@ -41,7 +41,7 @@ __all__ = [
 
 T = TypeVar("T")
 K = TypeVar("K")
-_BLANK: Final = "still blank"
+_BLANK: Final = "still blank; fill it in"
 Schema: TypeAlias = dict[str, Any]
 
 
@@ -187,7 +187,7 @@ def _each(written: Items, item: Grammar[T], slate: Slate) -> tuple[T, ...]:
     key = slate.key
     for part in written.items:
         if blank(part):
-            raise Unfinished("an entry of the list is still blank", part.place)
+            raise Unfinished(f"an entry of the list is {_BLANK}", part.place)
         try:
             values.append(item.read(part, slate))
         except Wrong as wrong:

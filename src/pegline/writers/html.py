@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final, Protocol
 
+import numpy as np
+
 from pegline.diagnosis.tell import advice_sentence, suspect_sentences, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -186,8 +188,6 @@ def _frame(records: Records) -> Safe:
 
 def _tapes(records: Records) -> Safe:
     """Return the tapes' constants; an asterisk marks what the book does not give."""
-    solution = records.adjustment.solution
-    scales = dict(zip(solution.tapes, solution.scales.tolist(), strict=True))
     heads = (
         Head("Tape", "word"),
         Head("Material", "word"),
@@ -200,13 +200,13 @@ def _tapes(records: Records) -> Safe:
         Head("Section mm²"),
         Head("Modulus GPa"),
         Head("Expansion per °C"),
-        Head("Reads long, found"),
+        Head("Reads, found"),
     )
     caption = (
         "One lay and scale are standard deviations; * is not in the book: common practice for the material;"
-        " 'reads long' is what the adjustment found of the tape's scale"
+        " the last column is what the adjustment found of the tape's scale"
     )
-    rows = ([*_constants(tape), _parts(scales.get(name))] for name, tape in records.reduction.tapes.items())
+    rows = ([*_constants(tape), _reads(records, tape)] for tape in records.reduction.tapes.values())
     return joined((table(caption, heads, rows), element("p", _unit_words(records))))
 
 
@@ -228,8 +228,18 @@ def _constants(tape: TapeConstants) -> Iterator[str]:
     yield told("expansion", tape.expansion, ".3g")
 
 
-def _parts(scale: float | None) -> str:
-    return NONE if scale is None else f"{signed(scale * 1e6, 0)} mm/km"
+def _reads(records: Records, tape: TapeConstants) -> str:
+    """Return how much a tape reads long or short by the control; a dash where that says nothing of it."""
+    solution = records.adjustment.solution
+    if tape.name not in solution.tapes:
+        return NONE
+    which = solution.tapes.index(tape.name)
+    number = 2 * len(solution.names) + which
+    sd = float(solution.covariances.blocks(np.array([[number]]))[0, 0, 0]) ** 0.5
+    if sd > 0.99 * tape.scale_sd:
+        return NONE
+    scale = float(solution.scales[which])
+    return f"{abs(scale) * 1e4:.1f} ± {sd * 1e4:.1f} mm in 10 m {'long' if scale > 0 else 'short'}"
 
 
 def _unit_words(records: Records) -> str:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from pegline.book.model import Book
 from pegline.detail.model import Detail
+from pegline.diagnosis.advice import Tape, strengthening, telling_apart
 from pegline.diagnosis.anew import Anew
+from pegline.diagnosis.coordinates import in_figures
 from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.everything import everything, failing
 from pegline.diagnosis.explain import explain
-from pegline.diagnosis.model import Diagnosis
+from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
-from pegline.diagnosis.suspects import Doubt, doubts, grouped
+from pegline.diagnosis.suspects import closed, doubts, grouped, undecided
 from pegline.diagnosis.suspects import told as told_suspects
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
@@ -20,6 +24,8 @@ from pegline.network.model import Adjustment
 from pegline.reduction.model import Reduction
 
 __all__ = ["choose_readings", "diagnose", "explain"]
+
+LARGE: Final = 2000  #: stations of a sound survey that needs no advice
 
 
 def diagnose(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Diagnosis:
@@ -33,13 +39,25 @@ def diagnose(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustm
     seen = Seen(book, reduction, frame, adjustment, detail)
     before = (book.warnings, reduction.warnings, frame.warnings, adjustment.warnings, detail.warnings)
     warnings = [finding for stage in before for finding in stage]
-    groups = _groups(book, reduction, adjustment)
-    return Diagnosis(told_suspects(groups), (), (*warnings, *silence_findings(book), *told(seen)))
+    suspects, advice = _judged(book, reduction, frame, adjustment)
+    return Diagnosis(suspects, advice, (*warnings, *silence_findings(book), *told(seen)))
 
 
-def _groups(book: Book, reduction: Reduction, adjustment: Adjustment) -> list[list[Doubt]]:
-    fit = everything(adjustment) if failing(adjustment) else None
-    if fit is None:
-        return []
+def _judged(
+    book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
+) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
+    """Return the suspects where something fails, and what to measure next."""
+    wrong = failing(adjustment)
+    fit = everything(adjustment) if wrong or adjustment.adjusted.stations <= LARGE else None
+    base = next((line.ground for line in reduction.lines.values() if line.use == "base"), None)
+    if fit is None or base is None:
+        return (), ()
+    constants = reduction.tapes[base.tape]
+    tape = Tape(base.tape, constants.nominal, constants.lay_sd)
+    if not wrong:
+        return (), strengthening(fit, tape)
     anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
-    return grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction), anew))
+    groups = grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction), anew))
+    groups = in_figures(groups, fit.network.observations, book, frame)
+    open_ = undecided(groups)
+    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape) if open_ else ()

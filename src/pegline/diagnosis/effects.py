@@ -79,16 +79,21 @@ class Effects:
 
         R = I - S; a row of G is 0 where the observation was left out.
         """
-        network, pairs = self.fit.network, self._pairs()
-        columns = np.append(network.columns, -1)
-        right = np.zeros((int((~network.held).sum()) + 1, directions.shape[1]))
-        for rows, numbers, partials in pairs:
-            np.add.at(right, columns[numbers], partials[:, :, None] * directions[rows][:, None, :])
-        moved = np.append(self.fit.factor.solve(right[:-1]), np.zeros((1, directions.shape[1])), axis=0)
+        columns = np.append(self.fit.network.columns, -1)
+        moved = np.append(self.fit.factor.solve(self.gathered(directions)), np.zeros((1, directions.shape[1])), axis=0)
         found = directions.copy()
-        for rows, numbers, partials in pairs:
+        for rows, numbers, partials in self._pairs():
             found[rows] -= np.einsum("mp,mpk->mk", partials, moved[columns[numbers]])
         return found
+
+    def gathered(self, directions: Array) -> Array:
+        """Return A' G (u, k), all over σ."""
+        network = self.fit.network
+        columns = np.append(network.columns, -1)
+        found = np.zeros((int((~network.held).sum()) + 1, directions.shape[1]))
+        for rows, numbers, partials in self._pairs():
+            np.add.at(found, columns[numbers], partials[:, :, None] * directions[rows][:, None, :])
+        return np.asarray(found[:-1])
 
     def _pairs(self) -> list[tuple[Ints, Ints, Array]]:
         """Return for each batch: observations, parameters, and derivatives over σ."""

@@ -34,7 +34,7 @@ from pegline.network.equations import Bearing, Control, Distance, Observation, R
 from pegline.network.model import Array, MeasurementKind
 from pegline.network.solve import Fit, Network, changed, linearise, misclosures, solve
 
-__all__ = ["TIED", "Doubt", "doubts", "grouped", "told"]
+__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "told", "undecided"]
 
 Ints = NDArray[np.int64]
 Readings = Mapping[Place, tuple[Booking, ...]]
@@ -301,7 +301,7 @@ def grouped(fit: Fit, found: Sequence[Doubt]) -> list[list[Doubt]]:
     left = list(found)
     groups: list[list[Doubt]] = []
     rows = np.array([doubt.number for doubt in found], np.int64)
-    shared = np.abs(Effects(_closed(fit, found[0])).explained(rows).correlations) if found else np.zeros((0, 0))
+    shared = np.abs(Effects(closed(fit, found[0])).explained(rows).correlations) if found else np.zeros((0, 0))
     place = {doubt.number: n for n, doubt in enumerate(found)}
     while left:
         first = left[0]
@@ -311,13 +311,24 @@ def grouped(fit: Fit, found: Sequence[Doubt]) -> list[list[Doubt]]:
     return groups
 
 
-def _closed(fit: Fit, doubt: Doubt) -> Fit:
+def closed(fit: Fit, doubt: Doubt) -> Fit:
     """Return the network solved with one observation corrected: there the equations are straight."""
     network = changed(fit.network, moved(fit.network.observations, doubt.number, doubt.correction))
     try:
         return solve(network, None, doubt.begin)
     except BookError:
         return fit
+
+
+def undecided(groups: Sequence[Sequence[Doubt]], *, least: float = 0.05) -> list[Doubt]:
+    """Return the suspects between which it is open which is wrong; none where one stands alone."""
+    every = [doubt for group in groups for doubt in group]
+    if not every:
+        return []
+    top = max(doubt.weight for doubt in every)
+    total = sum(exp(doubt.weight - top) for doubt in every)
+    likely = [d for g in groups for d in g if g is groups[0] or exp(d.weight - top) / total >= least]
+    return likely if len(likely) > 1 else []
 
 
 def told(groups: Sequence[Sequence[Doubt]], *, least: float = 0.005) -> tuple[Suspect, ...]:

@@ -1,0 +1,164 @@
+"""Whole surveys, from book to files: every output tells the same, and independent readers find no fault."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sqlite3
+import subprocess
+from pathlib import Path
+
+import fiona
+import jsonschema
+import numpy as np
+import pyogrio
+import pytest
+from builders.book import book_text
+from builders.networks import random_plot
+from builders.party import Errors
+
+import pegline
+from pegline.readers import parse_book
+from pegline.writers import csv as csv_writer
+from pegline.writers import gpkg, html
+from pegline.writers import json as json_writer
+from pegline.writers.layers import layers
+from pegline.writers.result_schema import schema
+
+SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
+NANOMETRE = 1e-9
+CHORD = 0.005  # metres: how far a stroked curve may leave the true one
+VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
+
+#: Checks every file named, by GDAL's own validator, in one process.
+VALIDATE = f"""
+import sys
+sys.path.insert(0, {str(VALIDATOR.parent)!r})
+import validate_gpkg
+for name in sys.argv[1:]:
+    validate_gpkg.check(name, extra_checks=True, warning_as_error=True)
+"""
+
+
+def _random(seed):
+    plot = random_plot(seed, stations=4 + seed % 9, details=2)
+    text = book_text(plot, errors=Errors(lays=1.0, scale=1.0, angle=1.0))
+    return pegline.reduce(parse_book(text.encode(), "plot.yaml"))
+
+
+def _sample(path):
+    return pegline.reduce(pegline.read(path))
+
+
+def _valid(*paths):
+    if VALIDATOR.exists():
+        run = subprocess.run(
+            ["/usr/bin/python3", "-c", VALIDATE, *map(str, paths)], capture_output=True, text=True, check=False
+        )
+        assert (run.returncode, run.stderr) == (0, "")
+
+
+def _same(survey, folder):
+    """Write a survey, and compare the GeoPackage with the JSON."""
+    gpkg.write(survey, folder / "plot.gpkg")
+    json_writer.write(survey, folder / "plot.json")
+    told = json.loads((folder / "plot.json").read_text(encoding="utf-8"))
+    jsonschema.validate(told, schema())
+    unit = survey.frame.metres_per_unit
+
+    for layer, table in (("stations", "stations"), ("detail_points", "points")):
+        with fiona.open(folder / "plot.gpkg", layer=layer) as file:
+            read = {each.properties["name"]: np.array(each.geometry.coordinates) * unit for each in file}
+        assert read.keys() == told[table].keys()
+        for name, entry in told[table].items():
+            # A nanometre, and what the last digit of a coordinate in another unit may be.
+            assert read[name] == pytest.approx((entry["x"], entry["y"]), abs=NANOMETRE, rel=2e-15)
+    for name, frame in layers(survey).items():
+        _, _, geometry, _ = pyogrio.raw.read(folder / "plot.gpkg", layer=name)
+        with fiona.open(folder / "plot.gpkg", layer=name) as file:
+            assert len(file) == len(geometry) == len(frame)
+    database = sqlite3.connect(folder / "plot.gpkg")
+    assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert database.execute("PRAGMA foreign_key_check").fetchall() == []
+    assert database.execute("SELECT count(*) FROM checks").fetchone() == (len(told["checks"]),)
+    database.close()
+    return told
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_a_samples_geopackage_tells_what_its_json_tells(tmp_path, path):
+    survey = _sample(path)
+    told = _same(survey, tmp_path)
+    _valid(tmp_path / "plot.gpkg")
+
+    scale = survey.frame.scale / survey.frame.metres_per_unit
+    areas = pyogrio.read_dataframe(tmp_path / "plot.gpkg", layer="detail_areas")
+    for name, area, shape in zip(areas["name"], areas["area"], areas.geometry, strict=True):
+        feature = told["features"][name]
+        if feature["area"] is None:
+            assert np.isnan(area)
+            continue
+        assert area == feature["area"]
+        straight = not survey.detail.shapes[name].path.bulges.any()
+        within = 1e-6 if straight else CHORD * feature["perimeter"]
+        assert shape.area / scale**2 == pytest.approx(feature["area"], abs=within)
+    lines = pyogrio.read_dataframe(tmp_path / "plot.gpkg", layer="detail_lines")
+    for name, length, shape in zip(lines["name"], lines["length"], lines.geometry, strict=True):
+        assert length == told["features"][name]["perimeter"]
+        straight = not survey.detail.shapes[name].path.bulges.any()
+        assert shape.length / scale == pytest.approx(length, abs=1e-6 if straight else CHORD)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_a_samples_sheet_names_everything_that_its_json_names(tmp_path, path):
+    survey = _sample(path)
+    html.write(survey, tmp_path / "plot.html")
+    csv_writer.write(survey, tmp_path / "plot.csv")
+    page = (tmp_path / "plot.html").read_text(encoding="utf-8")
+    with (tmp_path / "plot.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file))
+
+    names = [*survey.adjustment.solution.names[: survey.adjustment.solution.stations], *survey.detail.points.names]
+    assert sorted(row[0] for row in rows[1:]) == sorted(names)
+    for name in [*names, *survey.reduction.lines, *survey.detail.shapes]:
+        assert pegline_escape(name) in page
+    for check in survey.adjustment.checks:
+        assert check.place.source in page
+
+
+def pegline_escape(text):
+    from html import escape
+
+    return escape(text)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_a_samples_files_are_the_same_bytes_every_time(tmp_path, path):
+    formats = ("gpkg", "html", "csv", "json")
+    one = pegline.write(_sample(path), tmp_path / "one", formats=formats)
+    two = pegline.write(_sample(path), tmp_path / "two", formats=formats)
+
+    assert [file.name for file in one] == [file.name for file in two]
+    for first, second in zip(one, two, strict=True):
+        assert first.read_bytes() == second.read_bytes()
+
+
+def test_random_plots_tell_the_same_in_both(tmp_path):
+    paths = []
+    for seed in range(12):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        _same(_random(seed), folder)
+        paths.append(folder / "plot.gpkg")
+    _valid(*paths)
+
+
+@pytest.mark.long
+def test_two_hundred_random_plots_tell_the_same_in_both(tmp_path):
+    paths = []
+    for seed in range(200):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        _same(_random(seed), folder)
+        paths.append(folder / "plot.gpkg")
+    _valid(*paths)

@@ -13,7 +13,9 @@ STRIP = 60.0
 
 def layout(width: float, height: float, **asked: object):
     given = {"scale": None, "paper": None, "landscape": None}
-    return choose_layout((0.0, 0.0, width, height), lambda paper, across: STRIP, **{**given, **asked})
+    return choose_layout(
+        (0.0, 0.0, width, height), lambda paper, across: STRIP, lambda paper, across: STRIP, **{**given, **asked}
+    )
 
 
 def test_the_sheets_are_iso_216():

@@ -21,7 +21,7 @@ from pegline.plan.pencil import SMALL, Pencil
 from pegline.plan.scripts import text_width
 from pegline.plan.style import KIND_LOOKS, LAYERS, layer_of
 
-__all__ = ["BLOCKS", "CAUTION", "Told", "verdict"]
+__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "Block", "Told", "verdict"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
@@ -322,8 +322,10 @@ def _plain(text: str, y: float) -> Words:
     return Words("SHEET-TEXT", text, 0.0, y, SMALL)
 
 
+Block = Callable[[Pencil, Told], None]
+
 #: What stands on a sheet, in order; the title comes last, in the corner.
-BLOCKS: Final[tuple[Callable[[Pencil, Told], None], ...]] = (
+BLOCKS: Final[tuple[Block, ...]] = (
     north_block,
     key_block,
     station_block,
@@ -332,4 +334,16 @@ BLOCKS: Final[tuple[Callable[[Pencil, Told], None], ...]] = (
     accuracy_block,
     caution_block,
     title_block,
+)
+#: What stands on each of several sheets that join.
+SLIM: Final[tuple[Block, ...]] = (north_block, check_block, caution_block, title_block)
+#: What is kept first where the paper asked for is too small, beside the title.
+NEEDED: Final[tuple[Block, ...]] = (
+    caution_block,
+    check_block,
+    north_block,
+    accuracy_block,
+    key_block,
+    station_block,
+    area_block,
 )

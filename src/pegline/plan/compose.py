@@ -22,7 +22,7 @@ from pegline.plan.leaf import Survey
 from pegline.plan.lettering import letter
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.papers import Layout, Tile
-from pegline.plan.sheet import lay_out, make_sheets
+from pegline.plan.sheet import index_body, lay_out, make_sheets
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
 from pegline.reduction.model import Reduction
 
@@ -52,7 +52,8 @@ def compose(
     labels = letter(book, frame, detail, features, tufts, metres_per_mm)
     alone = len(layout.tiles) == 1
     tiles = [tile for tile in layout.tiles if alone or _shows(features, layers, layout, tile)]
-    further = further_sheets(Survey(book, reduction, frame, adjustment, detail, features), options, len(tiles))
+    index = index_body(layout, tiles, told) if layout.joined else None
+    further = further_sheets(Survey(book, reduction, frame, adjustment, detail, features), options, len(tiles), index)
     sheets = (*make_sheets(layout, tiles, told, len(further)), *further)
     return Plan(
         book,

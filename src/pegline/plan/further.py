@@ -26,9 +26,10 @@ FURTHER: Final[Mapping[str, tuple[str, Callable[[Survey], Drawn]]]] = {
 }
 
 
-def further_sheets(survey: Survey, options: Options, before: int) -> tuple[Sheet, ...]:
-    """Return the sheets asked for; ``before`` is how many come before them."""
-    bodies = [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](survey)]
+def further_sheets(survey: Survey, options: Options, before: int, index: list[Item] | None = None) -> tuple[Sheet, ...]:
+    """Return the sheets asked for; ``before`` is how many come before them, ``index`` what is beside joined ones."""
+    bodies = [("Key, tables and index", index)] if index else []
+    bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](survey)]
     total = before + len(bodies)
     return tuple(_sheet(survey, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 from math import ceil
 from typing import Final
@@ -59,7 +59,7 @@ class Layout:
     landscape: bool
     strip: float  #: width of the column (landscape) or height of the band (portrait) with the tables, mm
     tiles: tuple[Tile, ...]
-    columns: int = 1
+    joined: bool = False  #: several sheets that join; the tables have a sheet of their own
 
     @property
     def size(self) -> tuple[float, float]:
@@ -79,6 +79,7 @@ class Layout:
 def choose_layout(
     bounds: tuple[float, float, float, float],
     strip_of: StripOf,
+    slim_of: StripOf,
     *,
     scale: int | None,
     paper: str | None,
@@ -93,6 +94,8 @@ def choose_layout(
     strip_of
         For each paper and direction (landscape: true) the width or height that its tables
         need, millimetres; None where they do not fit at all.
+    slim_of
+        The same for joined sheets, which leave the tables to a sheet of their own.
     scale, paper, landscape
         What the book or the run asks for; None leaves it open.
     """
@@ -101,7 +104,7 @@ def choose_layout(
     for name in [paper] if paper else PAPERS:
         if found := _fitting(bounds, strip_of, scale, name, landscape):
             return found
-    return _joined(bounds, strip_of, scale, paper or JOINED, landscape)
+    return _joined(bounds, slim_of, scale, paper or JOINED, landscape)
 
 
 def _layouts(strip_of: StripOf, scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
@@ -129,11 +132,7 @@ def _fitting(
     if best is None:
         return None
     tile = Tile(0, 0, ((west + east) / 2, (south + north) / 2))
-    return _with_tiles(best[1], (tile,), 1)
-
-
-def _with_tiles(layout: Layout, tiles: tuple[Tile, ...], columns: int) -> Layout:
-    return Layout(layout.scale, layout.paper, layout.landscape, layout.strip, tiles, columns)
+    return replace(best[1], tiles=(tile,))
 
 
 def _joined(
@@ -159,5 +158,5 @@ def _joined(
             for row in range(rows)
             for column in range(columns)
         )
-        found.append((len(tiles), _with_tiles(layout, tiles, columns)))
+        found.append((len(tiles), replace(layout, tiles=tiles, joined=True)))
     return min(found, key=lambda pair: pair[0])[1]

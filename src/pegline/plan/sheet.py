@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from math import ceil, floor, log10
+from typing import Any
 
 import numpy as np
 
-from pegline.plan.blocks import BLOCKS, Told, station_block
-from pegline.plan.display import Item, Page, Stroke, Words
+from pegline.detail.model import Path
+from pegline.plan.blocks import BLOCKS, NEEDED, SLIM, Block, Told, station_block, title_block
+from pegline.plan.display import Item, Page, Stroke, Words, flattened
 from pegline.plan.figures import UNIT_WORDS
+from pegline.plan.leaf import BODY
 from pegline.plan.model import Options, Sheet
 from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
 from pegline.plan.pencil import SMALL, Pencil, moved
 from pegline.plan.scripts import text_width
+from pegline.plan.style import LAYERS
 from pegline.units import METRES_PER
 
-__all__ = ["lay_out", "make_sheets"]
+__all__ = ["index_body", "lay_out", "make_sheets"]
+
+Placed = list[tuple[int, float, Pencil]]  #: column, distance from the top, what stands there
 
 COLUMN = 57.0  #: narrowest column of tables, mm
 PAD = 3.0  #: between a column and its edges
@@ -31,10 +37,11 @@ def lay_out(bounds: tuple[float, float, float, float], told: Told, options: Opti
     """Return scale, paper and tiles for what is drawn."""
     sheet = told.book.sheet
     landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
-    strip_of = cache(lambda name, across: _strip(told, name, across))
-    return choose_layout(
-        bounds, strip_of, scale=told.book.scale, paper=options.paper or sheet.paper, landscape=landscape
+    strip_of, slim_of = (
+        cache(lambda name, across, b=blocks: _strip(told, name, across, b)) for blocks in (BLOCKS, SLIM)
     )
+    paper = options.paper or sheet.paper
+    return choose_layout(bounds, strip_of, slim_of, scale=told.book.scale, paper=paper, landscape=landscape)
 
 
 def _size(paper: str, across: bool) -> tuple[float, float]:
@@ -42,18 +49,18 @@ def _size(paper: str, across: bool) -> tuple[float, float]:
     return (long, short) if across else (short, long)
 
 
-def _strip(told: Told, paper: str, across: bool) -> float | None:
+def _strip(told: Told, paper: str, across: bool, blocks: Sequence[Block]) -> float | None:
     """Return the width (landscape) or height (portrait) that the tables need; None where they do not fit."""
     width, height = _size(paper, across)
     if across:
-        drawn = _blocks(told, _column(paper) - 2 * PAD, FEW)
+        drawn = _drawn(blocks, told, _column(paper) - 2 * PAD, FEW)
         for columns in (1, 2):
             if columns * _column(paper) < 0.45 * width and _flow(drawn, columns, height - 2 * MARGIN - PAD) is not None:
                 return columns * _column(paper)
         return None
     columns = int((width - 2 * MARGIN) // COLUMN)
     each = (width - 2 * MARGIN) / columns - 2 * PAD
-    drawn = _blocks(told, each, FEW)
+    drawn = _drawn(blocks, told, each, FEW)
     for tall in range(40, int(height * 0.6), 4):
         if _flow(drawn, columns, tall - PAD) is not None:
             return float(tall)
@@ -64,32 +71,35 @@ def _column(paper: str) -> float:
     return COLUMN + 2 * PAD if paper == "A4" else COLUMN + 2 * PAD + 7.0
 
 
-def _blocks(told: Told, width: float, rows: int) -> list[Pencil]:
+def _drawn(blocks: Sequence[Block], told: Told, width: float, rows: int) -> dict[Block, Pencil]:
     """Return the blocks drawn in a column so wide, with so many rows of stations."""
-    drawn = []
-    for block in BLOCKS:
-        pencil = Pencil(width)
+    drawn = {}
+    for block in blocks:
+        drawn[block] = Pencil(width)
         if block is station_block:
-            station_block(pencil, told, rows)
+            station_block(drawn[block], told, rows)
         else:
-            block(pencil, told)
-        drawn.append(pencil)
+            block(drawn[block], told)
     return drawn
 
 
-def _flow(drawn: Sequence[Pencil], columns: int, height: float) -> list[tuple[int, float, Pencil]] | None:
+def _flow(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed | None:
     """Return column and top of each block, the title in the last corner; None where they do not fit."""
     placed = []
     column, y = 0, 0.0
-    *others, title = drawn
-    for pencil in others:
-        if y + -pencil.y > height:
+    for block, pencil in drawn.items():
+        if block is title_block:
+            continue
+        if y - pencil.y > height:
             column, y = column + 1, 0.0
         if column >= columns or -pencil.y > height:
             return None
         placed.append((column, y, pencil))
-        y += -pencil.y
-    if -title.y + (y if column == columns - 1 else 0.0) > height:
+        y -= pencil.y
+    if title_block not in drawn:
+        return placed
+    title = drawn[title_block]
+    if -title.y + (y + PAD if column == columns - 1 else 0.0) > height:
         return None
     return [*placed, (columns - 1, height + title.y, title)]
 
@@ -105,18 +115,13 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
         columns = int((width - 2 * MARGIN) // COLUMN)
         each, tall = (width - 2 * MARGIN) / columns, layout.strip
         left, top = MARGIN, MARGIN + layout.strip
-    stations = told.adjustment.solution.stations
-    within, room = each - 2 * PAD, tall - PAD
-    choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    flows = (_flow(_blocks(told, within, rows), columns, room) for rows in choices)
-    flow = next((flow for flow in flows if flow is not None), None) or _cramped(_blocks(told, within, 0), columns, room)
+    blocks = SLIM if layout.joined else BLOCKS
+    flow = _fullest(blocks, told, each - 2 * PAD, columns, tall - PAD)
     items: list[Item] = []
     for column, y, pencil in flow:
         items += moved(pencil.items, left + column * each + PAD, top - y)
-    if layout.landscape:
-        items.append(_line((left, MARGIN), (left, top)))
-    else:
-        items.append(_line((MARGIN, top), (layout.size[0] - MARGIN, top)))
+    edge = ((left, MARGIN), (left, top)) if layout.landscape else ((MARGIN, top), (width - MARGIN, top))
+    items.append(_line(*edge))
     last = left + (columns - 1) * each
     _, y, pencil = flow[-1]
     items.append(_line((last, top - y + 0.5), (last + each, top - y + 0.5)))
@@ -124,19 +129,69 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
     return items
 
 
-def _cramped(drawn: Sequence[Pencil], columns: int, height: float) -> list[tuple[int, float, Pencil]]:
+def _fullest(blocks: Sequence[Block], told: Told, width: float, columns: int, height: float) -> Placed:
+    """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
+    stations = told.adjustment.solution.stations
+    choices = (stations, *range(min(stations - 1, 60), -1, -2))
+    flows = (_flow(_drawn(blocks, told, width, rows), columns, height) for rows in choices)
+    return next((flow for flow in flows if flow is not None), None) or _cramped(
+        _drawn(blocks, told, width, 0), columns, height
+    )
+
+
+def _cramped(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed:
     """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
     room = [height] * columns
-    title = drawn[-1]
-    room[-1] += title.y
+    title = drawn[title_block]
+    room[-1] += title.y - PAD
     placed = []
-    for i in (6, 4, 0, 5, 1, 2, 3):
-        column = next((c for c in range(columns) if room[c] >= -drawn[i].y), None)
-        if column is not None:
-            used = height + (title.y if column == columns - 1 else 0.0) - room[column]
-            placed.append((column, used, drawn[i]))
-            room[column] += drawn[i].y
+    for block in NEEDED:
+        pencil = drawn.get(block)
+        column = next((c for c in range(columns) if pencil is not None and room[c] >= -pencil.y), None)
+        if pencil is not None and column is not None:
+            used = height + (title.y - PAD if column == columns - 1 else 0.0) - room[column]
+            placed.append((column, used, pencil))
+            room[column] += pencil.y
     return [*placed, (columns - 1, height + title.y, title)]
+
+
+def index_body(layout: Layout, tiles: Sequence[Tile], told: Told) -> list[Item]:
+    """Return what the sheet beside joined ones shows: key, tables, and which part of the plan each of them has."""
+    left, bottom, right, top = BODY
+    middle = bottom + (top - bottom) * 0.42
+    columns = 3
+    each = (right - left) / columns
+    blocks = [block for block in BLOCKS if block is not title_block]
+    told = replace(told, scale=layout.scale, paper=layout.paper)
+    items: list[Item] = [_line((left, middle), (right, middle))]
+    flow = _flow(_drawn(blocks, told, each - 2 * PAD, FEW), columns, top - middle - PAD)
+    for column, y, pencil in flow or []:
+        items += moved(pencil.items, left + column * each + PAD, top - y)
+    return [*items, *_index_map(layout, tiles, told, (left + PAD, bottom + PAD, right - PAD, middle - PAD))]
+
+
+def _index_map(
+    layout: Layout, tiles: Sequence[Tile], told: Told, box: tuple[float, float, float, float]
+) -> Iterator[Item]:
+    left, bottom, right, top = layout.window
+    half = np.array([right - left - 2 * LAP, top - bottom - 2 * LAP]) / 2 * layout.scale / 1000
+    centres = np.array([tile.centre for tile in tiles])
+    low, high = (centres - half).min(axis=0), (centres + half).max(axis=0)
+    mm = min((box[2] - box[0]) / (high - low)[0], (box[3] - box[1]) / (high - low)[1])
+    middle = np.array([(box[0] + box[2]) / 2, (box[1] + box[3]) / 2])
+
+    def on_paper(metres: Any) -> Any:
+        return (metres - (low + high) / 2) * mm + middle
+
+    for feature in told.features:
+        if isinstance(feature.geometry, Path) and LAYERS.get(feature.layer, LAYERS["OTHER"]).plots:
+            path = feature.geometry
+            points = flattened(on_paper(path.vertices), path.bulges, path.closed, 0.05)
+            yield Stroke(feature.layer, points, path.closed, line_type=feature.line_type)
+    for number, centre in enumerate(centres, 1):
+        (west, south), (east, north) = on_paper(centre - half), on_paper(centre + half)
+        yield _box(west, south, east, north, "SHEET")
+        yield Words("SHEET-TEXT", str(number), float(west) + 1.5, float(north) - 4.0, 2.5, bold=True)
 
 
 def _line(*points: tuple[float, float], layer: str = "SHEET", line_type: str | None = None) -> Stroke:

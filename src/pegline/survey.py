@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pegline.book.model import Book
 from pegline.book.unfinished import without
@@ -75,6 +75,22 @@ class Survey:
         from pegline.writers.layers import layers
 
         return layers(self)
+
+    def to_postgis(self, engine: Any, *, name: str | None = None, schema: str = "public") -> None:
+        """Put the layers into a PostGIS database (the extra ``postgis``); the survey's old rows are replaced.
+
+        Parameters
+        ----------
+        engine
+            A SQLAlchemy engine.
+        name
+            The survey's name in every row; the book's file's unless told.
+        schema
+            The database's schema that holds the tables.
+        """
+        from pegline.writers.postgis import to_postgis
+
+        to_postgis(self, engine, name or Path(self.book.file).stem, schema)
 
 
 def reduce(book: Book) -> Survey:

@@ -58,7 +58,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.set_defaults(run=None)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     for name, command in COMMANDS.items():
-        sub = commands.add_parser(name, help=command.does, description=command.does.capitalize() + ".")
+        sub = commands.add_parser(name, help=command.does, description=command.does[0].upper() + command.does[1:] + ".")
         if words[:1] == [name]:
             _add(name, command, sub)
     args = parser.parse_args(words)
@@ -150,6 +150,7 @@ def _refuse_clashes(books: Sequence[str]) -> None:
 
 def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) -> int:
     from pegline.diagnosis.tell import verdict
+    from pegline.plan.scripts import unshown, words_of
     from pegline.readers import read
     from pegline.survey import reduce, write
 
@@ -158,7 +159,8 @@ def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) 
     print(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
         print(f"  {path}")
-    for finding in survey.diagnosis.warnings:
+    unshowable = unshown(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
+    for finding in (*survey.diagnosis.warnings, *unshowable):
         complain(str(finding))
     return 0 if survey.passed else 1
 

@@ -8,7 +8,7 @@ import pytest
 from pyproj import CRS
 
 from pegline.errors import BookError
-from pegline.frame.choose import choose_frame
+from pegline.frame.choose import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -207,3 +207,101 @@ def test_the_steps_lead_from_the_needle_to_the_grid_in_words() -> None:
         "combined factor",
     ]
     assert found.steps[2].note == "true north lies 0°08'22\" west of grid north"
+
+
+# --- several control points ---
+
+BOTH = (
+    "A: {easting: 512340.25, northing: 5712806.40, accuracy: 0.05},"
+    " B: {easting: 512394.03, northing: 5712833.00, accuracy: 0.05}"
+)
+
+
+def grid(points: str, crs: str = "EPSG:32630", more: str = "ground_height: 85") -> str:
+    return f"control: {{crs: {crs}, {more}, points: {{{points}}}}}\n"
+
+
+def test_two_control_points_give_the_direction_themselves() -> None:
+    found = frame(grid(BOTH))
+
+    assert (found.kind, len(found.control), found.bearings, warned(found)) == ("grid", 2, (), [])
+
+
+def test_a_magnetic_bearing_that_cannot_reach_the_grid_is_left_out_where_control_needs_none() -> None:
+    parsed = parse_book((BOOK.replace("date: 2026-04-18\n", "") + MAGNETIC + grid(BOTH)).encode(), "book.yaml")
+    found = choose_frame(parsed, reduce_readings(parsed))
+
+    assert (found.kind, found.bearings, warned(found)) == ("grid", (), ["no-declination"])
+
+
+def test_control_by_latitude_and_longitude_stands_beside_the_grid_s_own() -> None:
+    # PROJ gives these for A on UTM zone 30N, WGS 84: the way there is arithmetic only.
+    found = frame(grid("A: {latitude: 51.5660, longitude: -2.8220, accuracy: 2}, " + BOTH.split("05}, ")[1]))
+
+    assert [control.sd for control in found.control] == [2, 0.05]
+    assert ("control A", "no change of datum") in [(step.what, step.value) for step in found.steps]
+
+
+def test_control_that_all_crossed_one_change_of_datum_is_told_and_keeps_its_weight() -> None:
+    degrees_ = (
+        "A: {latitude: 51.5660, longitude: -2.8220, accuracy: 0.5},"
+        " B: {latitude: 51.5662, longitude: -2.8212, accuracy: 0.5}"
+    )
+    found = frame(grid(degrees_, "EPSG:27700", "allow_shift: 3, ground_height: 85"))
+
+    assert warned(found) == ["datum-shift"]
+    assert "2 m" in found.warnings[0].text
+    assert [control.sd for control in found.control] == [0.5, 0.5]
+
+
+def test_control_of_which_some_crossed_a_change_of_datum_is_weaker_there() -> None:
+    some = (
+        "A: {latitude: 51.5660, longitude: -2.8220, accuracy: 0.5},"
+        " B: {easting: 343088, northing: 185463, accuracy: 0.5}"
+    )
+    found = frame(grid(some, "EPSG:27700", "allow_shift: 3, ground_height: 85"))
+
+    assert [control.sd for control in found.control] == pytest.approx([(0.5**2 + 2**2) ** 0.5, 0.5])
+
+
+def test_a_grid_in_us_feet_keeps_metres_inside() -> None:
+    points = (
+        "A: {easting: 6500000, northing: 1850000, accuracy: 0.1},"
+        " B: {easting: 6500190, northing: 1850050, accuracy: 0.1}"
+    )
+    found = frame(grid(points, "EPSG:2229", "ground_height: 100"))
+
+    assert found.metres_per_unit == pytest.approx(1200 / 3937)
+    assert found.control[1].x - found.control[0].x == pytest.approx(190 * 1200 / 3937, abs=1e-6)
+    assert found.control[0].sd == pytest.approx(0.1 * 1200 / 3937)
+
+
+def test_a_plot_a_little_outside_the_area_of_its_grid_is_told() -> None:
+    # 3 km east of zone 30N's edge at the Greenwich meridian.
+    points = (
+        "A: {easting: 711000, northing: 5712806, accuracy: 0.05},"
+        " B: {easting: 711050, northing: 5712830, accuracy: 0.05}"
+    )
+    found = frame(grid(points))
+
+    assert warned(found) == ["outside-area"]
+
+
+def test_degrees_as_a_grid_are_refused_with_the_zone_to_take() -> None:
+    points = (
+        "A: {easting: -2.8220, northing: 51.5660, accuracy: 0.05},"
+        " B: {easting: -2.8212, northing: 51.5662, accuracy: 0.05}"
+    )
+
+    assert "take EPSG:32630 (WGS 84 / UTM zone 30N)" in refused(grid(points, "EPSG:4326"))
+
+
+def test_a_frame_is_refined_only_where_that_changes_something() -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    reduction = reduce_readings(parsed)
+    first = choose_frame(parsed, reduction)
+    near = {"A": (0.25, 0.4), "B": (54.0, 27.0), "C": (20.0, 50.0)}
+    far = {"A": (0.25, 0.4), "B": (9054.0, 7027.0), "C": (4020.0, 9050.0)}
+
+    assert refined_frame(parsed, reduction, first, near) is first
+    assert refined_frame(parsed, reduction, first, far).scale != first.scale

@@ -67,7 +67,9 @@ def on_grid(
     wrong = [*gross_findings(control, points, known, grid, taped, near)]
     if wrong:
         raise BookError(wrong)
-    at = {k.station: (k.easting, k.northing) for k in known} | dict(solved)
+    at = {k.station: (k.easting, k.northing) for k in known}
+    # The needle turns less within a plot than anyone can read: its declination is that of the control.
+    first, at = _middle_of(grid, at.values(), control), at | dict(solved)
     place = _middle_of(grid, at.values(), control)
     told = [*grid.warnings, *_area(grid, place, control), *shift_findings(known)]
     factors = factors_at(grid, place)
@@ -83,7 +85,7 @@ def on_grid(
     turned: tuple[FrameBearing, ...] = ()
     declination = None
     if book.north and bearings:
-        turned, declination = _bearings(book, book.north, grid, at, bearings, place, needed=len(known) == 1)
+        turned, declination = _bearings(book, book.north, grid, at, bearings, first, needed=len(known) == 1)
         told += local_attraction(book.north, bearings) if book.north.reference == "magnetic" else []
         told += [_left_out(bearing) for bearing in bearings] if not turned else []
     origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])

@@ -52,7 +52,7 @@ def test_a_drawing_is_sound_and_its_features_are_where_they_were(version, seed, 
     problems = doc.audit()
     assert not problems.errors
     assert not problems.fixes
-    entities = [e for e in doc.modelspace() if e.has_xdata("PEGLINE")]
+    entities = [e for e in doc.modelspace() if e.has_xdata("PEGLINE") and e.dxftype() != "TEXT"]
     assert len(entities) == len(plan.features)
     origin = np.array(plan.frame.origin)
     for entity, feature in zip(entities, plan.features, strict=True):
@@ -171,7 +171,7 @@ def test_near_the_origin_the_shift_is_noted(tmp_path):
     far, near = (ezdxf.readfile(written(on_a_grid(near_origin=near), tmp_path)).modelspace() for near in (False, True))
 
     def station(space):
-        return next(e.dxf.insert for e in space if e.has_xdata("PEGLINE") and facts(e)["name"] == "A")
+        return next(e.dxf.insert for e in space if e.dxftype() == "INSERT" and e.attribs and facts(e)["name"] == "A")
 
     assert station(far) - station(near) == (512_000, 5_712_000, 0)
     assert any(t.dxf.text == "drawn near the origin: add 512000 E, 5712000 N" for t in near.query("TEXT"))

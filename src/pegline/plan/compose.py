@@ -136,8 +136,4 @@ def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Fi
     """Yield a warning for texts in a script that the typeface lacks."""
     texts = [label.text for label in labels]
     texts += [item.text for sheet in sheets for item in sheet.page.items if isinstance(item, Words)]
-    for script, help_ in scripts.lacking("".join(texts)).items():
-        yield Finding(
-            "missing-font",
-            f"the sheet cannot show its {script.lower()} letters, though the drawing and the data hold them; {help_}",
-        )
+    yield from scripts.unshown("".join(texts))

@@ -127,9 +127,11 @@ def _at_point(
         raise TypeError(feature.geometry)
     x, y = paper.at(feature.geometry)
     width = text_width(text, height)
-    spots = around(x, y, symbol_radius(feature, paper.metres_per_mm), width, height)
-    if feature.size is not None and width < 1.6 * symbol_radius(feature, paper.metres_per_mm):
-        spots = (Spot(x, y - 1.4 * height, 0.0, -0.5), *spots)  # inside a wide crown, under the stem
+    radius = symbol_radius(feature, paper.metres_per_mm)
+    spots = around(x, y, radius, width, height)
+    if feature.size is not None and width < 1.6 * radius:
+        stem = 0.1 * radius
+        spots = (Spot(x, y - stem - height, 0.0, -0.5), *spots)  # inside a wide crown, under the stem
     return _Asked(layer, _wanted(text, height, spots, rank=rank, needed=needed), feature.name, feature.source)
 
 

@@ -17,9 +17,11 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
+from pegline.book.model import Book
+from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "lacking", "outlined", "text_width"]
+__all__ = ["Outline", "lacking", "outlined", "text_width", "unshown", "words_of"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -93,7 +95,7 @@ def text_width(text: str, height: float, *, bold: bool = False) -> float:
 def lacking(text: str) -> dict[str, str]:
     """Return the scripts of a text that cannot be shown, each with what would help."""
     found: dict[str, str] = {}
-    for character in dict.fromkeys(text):
+    for character in () if text.isascii() else dict.fromkeys(text):
         if not _needs_help(character):
             continue
         script = _script(character)
@@ -104,6 +106,23 @@ def lacking(text: str) -> dict[str, str]:
                 f"install a font that has it, such as Noto Sans {'CJK' if script == 'CJK' else script.title()}"
             )
     return found
+
+
+def unshown(text: str) -> Iterator[Finding]:
+    """Yield a warning for each script of a text that a sheet cannot show."""
+    for script, help_ in lacking(text).items():
+        yield Finding(
+            "missing-font",
+            f"the sheet cannot show its {script.lower()} letters, though the drawing and the data hold them; {help_}",
+        )
+
+
+def words_of(book: Book) -> str:
+    """Return what of a book may stand on a sheet, all in one."""
+    features = book.features.values()
+    words = [book.title, book.place, book.surveyor, *book.party, *book.station_names, *(f.name for f in features)]
+    words += [*(f.label for f in features), *(peg for peg in book.witnesses)]
+    return " ".join(filter(None, words))
 
 
 def _needs_help(text: str) -> bool:

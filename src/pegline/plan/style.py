@@ -133,6 +133,7 @@ KIND_LOOKS: Final[Mapping[str, KindLook]] = {
     "kerb": KindLook(line_type="CONTINUOUS"),
     "road edge": KindLook(line_type="CONTINUOUS"),
     "ditch": KindLook(line_type="LONG-SHORT"),
+    "bank top": KindLook(tuft="bank-tick", every=4.0),
     "bank foot": KindLook(line_type="DOTS"),
     "overhead line": KindLook(tuft="wire-loop", every=18.0),
     "tree": KindLook(symbol="tree"),

@@ -93,5 +93,6 @@ SYMBOLS: Final[Mapping[str, Symbol]] = {
     "leaf": _row("leaf of a hedge", 1.0, Pen(((-1.1, 0.0, -0.7), (0.0, 0.0, 0.7), (1.1, 0.0, 0.0)))),
     "fence-cross": _row("cross on a fence", 0.7, _line((-0.6, -0.6), (0.6, 0.6)), _line((-0.6, 0.6), (0.6, -0.6))),
     "wall-tooth": _row("tooth of a retaining wall", 1.0, _loop((-0.7, 0.0), (0.7, 0.0), (0.0, 1.1), filled=True)),
+    "bank-tick": _row("tick along the top of a bank", 0.9, _line((0.0, -0.9), (0.0, 0.9))),
     "wire-loop": _row("loop on a wire", 0.8, _ring(0.6)),
 }

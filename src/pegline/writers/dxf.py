@@ -112,6 +112,7 @@ class _Drawing:
         for label in self.plan.labels:
             self._label(label)
         self._note_shift()
+        self._note_ellipses()
         self._header()
         if self.plan.options.dxf_version != "R12":  # for programs that know no sheets, and lay them over the plan
             add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
@@ -232,17 +233,20 @@ class _Drawing:
     def _label(self, label: Label) -> None:
         at = np.array(label.centre) + self.origin
         finite([*at, label.rotation, label.height], label.text)
-        self._text(label.text, at, label.height * self.mm, self.names[label.layer], degrees(label.rotation))
+        text = self._text(label.text, at, label.height * self.mm, self.names[label.layer], degrees(label.rotation))
+        if text is not None and label.owner:
+            of = short(drawing_text(f"of={label.owner}")), short(drawing_text(f"source={label.source}"))
+            text.set_xdata(APPLICATION, [(1000, fact) for fact in of])
 
-    def _text(self, text: str, at: Any, height: float, layer: str, rotation_deg: float = 0.0) -> None:
+    def _text(self, text: str, at: Any, height: float, layer: str, rotation_deg: float = 0.0) -> Any:
         from ezdxf.enums import TextEntityAlignment
 
         words = drawing_text(text)
-        if words:
-            entity = self.space.add_text(
-                words, height=height, rotation=rotation_deg, dxfattribs={"layer": layer, "style": STYLE}
-            )
-            entity.set_placement(tuple(float(v) for v in at), align=TextEntityAlignment.MIDDLE_CENTER)
+        if not words:
+            return None
+        attribs = {"layer": layer, "style": STYLE}
+        entity = self.space.add_text(words, height=height, rotation=rotation_deg, dxfattribs=attribs)
+        return entity.set_placement(tuple(float(v) for v in at), align=TextEntityAlignment.MIDDLE_CENTER)
 
     def _note_shift(self) -> None:
         """Say in the drawing what must be added to its coordinates."""
@@ -253,6 +257,14 @@ class _Drawing:
             self._text(
                 f"drawn near the origin: add {east:.0f} E, {north:.0f} N", at, 3.5 * self.mm, self.names["SHEET-TEXT"]
             )
+
+    def _note_ellipses(self) -> None:
+        """Say beside the drawing how many times their size the ellipses are drawn."""
+        if any(isinstance(feature.geometry, Ellipse) for feature in self.plan.features):
+            low, high = self._bounds()
+            at = np.array([(low[0] + high[0]) / 2, low[1] - 6 * self.mm])
+            text = f"ellipses of 95 %, drawn {self.plan.ellipse_scale} times their size"
+            self._text(text, at, 1.8 * self.mm, self.names["ELLIPSES"])
 
     # -- header ----------------------------------------------------------------------------------
 

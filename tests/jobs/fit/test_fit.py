@@ -245,3 +245,28 @@ def test_a_drawing_that_is_none_is_told(tmp_path: Path) -> None:
 
 def test_another_kind_of_output_is_refused(tmp_path: Path) -> None:
     assert run(drawing(tmp_path), pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 2
+
+
+def test_a_file_of_another_kind_under_a_layer_s_name_is_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "secret.csv").write_text("a,b\n1,2\n")
+    link = f"<SrcDataSource>{tmp_path / 'secret.csv'}</SrcDataSource>"
+    for name in ("plot.gpkg", "plot.geojson", "plot.shp"):
+        source = tmp_path / name
+        source.write_text(f'<OGRVRTDataSource><OGRVRTLayer name="secret">{link}</OGRVRTLayer></OGRVRTDataSource>')
+
+        assert run(source, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 66
+
+
+def test_a_shapefile_becomes_a_geopackage(tmp_path: Path) -> None:
+    source = tmp_path / "plot.shp"
+    schema = {"geometry": "Polygon", "properties": {"name": "str"}}
+    ring = [[CORNERS[name] for name in ("gate", "well", "oak", "stile", "gate")]]
+    with fiona.open(source, "w", driver="ESRI Shapefile", schema=schema) as target:
+        geometry = {"type": "Polygon", "coordinates": ring}
+        target.write({"type": "Feature", "geometry": geometry, "properties": {"name": "plot"}})
+
+    assert run(source, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 0
+    with fiona.open(tmp_path / "new.gpkg", layer="plot") as layer_:
+        (record,) = layer_
+        found = sorted(tuple(point) for point in record.geometry.coordinates[0])
+    assert np.array(found) == pytest.approx(np.array(sorted(map(tuple, applied(TRUTH, ring[0])))), abs=MILLIMETRE)

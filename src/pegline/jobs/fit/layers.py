@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
 
@@ -54,25 +56,31 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     with placed(out) as made:
         for name in names:
             with _opened(path, name) as layer:
-                layer_of = {"layer": name} if driver == "GPKG" else {}
+                layer_of = {"layer": name or path.stem} if driver == "GPKG" else {}
                 with fiona.open(made, "w", driver=driver, schema=layer.schema, **layer_of, **options) as target:
                     target.writerecords([_carried(record, carry) for record in layer])
 
 
-def _names(path: Path) -> list[str]:
+def _names(path: Path) -> list[str | None]:
+    """Return the layers; a file of one layer needs no name."""
+    if path.suffix.lower() != ".gpkg":
+        return [None]
+    try:
+        # Asked of the file itself: GDAL would try every driver on it, and some follow links.
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as package:
+            found = package.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'").fetchall()
+    except sqlite3.Error as error:
+        raise OpenError(f"{path}: cannot be read as a GeoPackage ({error}); check the file") from error
+    return [name for (name,) in found]
+
+
+def _opened(path: Path, name: str | None) -> Any:
     import fiona
 
     try:
-        names: list[str] = fiona.listlayers(path, driver=DRIVERS[path.suffix.lower()])
+        return fiona.open(path, layer=name, enabled_drivers=[DRIVERS[path.suffix.lower()]])
     except (fiona.errors.FionaError, ValueError) as error:
         raise OpenError(f"{path}: cannot be read as {path.suffix[1:]} ({error}); check the file") from error
-    return names
-
-
-def _opened(path: Path, name: str) -> Any:
-    import fiona
-
-    return fiona.open(path, layer=name, allowed_drivers=[DRIVERS[path.suffix.lower()]])
 
 
 def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> Callable[[Array], Array]:

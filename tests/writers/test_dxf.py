@@ -234,3 +234,27 @@ def test_500_invented_plots_make_sound_drawings(version, tmp_path):
         problems = ezdxf.readfile(written(plan, tmp_path)).audit()
         assert not problems.errors, seed
         assert not problems.fixes, seed
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_gdal_reads_every_line_and_area_where_it_is_under_its_name(version, tmp_path):
+    plan = with_options(random_survey(11).plan(), dxf_version=version)
+    path = written(plan, tmp_path)
+
+    # R2000 is no UTF-8: it holds what its code page lacks as \\U+XXXX.
+    settings = {"DXF_INCLUDE_RAW_CODE_VALUES": "TRUE"} | ({} if version == "R2000" else {"DXF_ENCODING": "UTF-8"})
+    with fiona.Env(**settings), fiona.open(path, layer="entities") as layer:
+        rows = [row for row in layer if "AcDbPolyline" in (row["properties"]["SubClasses"] or "")]
+
+    # Layouts come after the plan; tufts and symbols are blocks.
+    features = [f for f in plan.features if isinstance(f.geometry, Outline)]
+    rows = rows[: len(features)]
+    assert len(rows) == len(features)
+    for row, feature in zip(rows, features, strict=True):
+        told = [decode_dxf_unicode(value) for value in row["properties"]["RawCodeValues"]]
+        assert f"1000 name={feature.name}" in told
+        assert row["properties"]["Layer"] == feature.layer
+        coordinates = row["geometry"]["coordinates"]
+        drawn = np.array(coordinates[0] if row["geometry"]["type"] == "Polygon" else coordinates)[:, :2]
+        for corner in feature.geometry.vertices:
+            assert np.hypot(*(drawn - corner).T).min() < MICROMETRE

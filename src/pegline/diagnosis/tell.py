@@ -68,7 +68,7 @@ def check_sentence(check: Check, *, scale: float, critical: float) -> str:
         # What passes needs no more than its difference.
         return "" if check.passed else f" ({figures}; test {abs(check.test):.1f}, at most {critical:.1f})"
 
-    if check.kind == "bearing":
+    if check.angle:
         off, taped, computed = (float(degrees(x)) for x in (check.difference, check.taped, check.computed))
         return f"{word}: {abs(off):.2f}° off" + told(f"read {taped:.2f}°, computed {computed:.2f}°")
     paper = f"{1000 * abs(check.difference) / scale:.1f} mm on paper"

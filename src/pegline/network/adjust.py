@@ -204,6 +204,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
                 test=float(tests[worst]),
                 passed=bool(passed),
                 place=one.place,
+                angle=EQUATIONS[type(one)].angle,
             )
         )
     return tuple(checks), failing

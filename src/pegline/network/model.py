@@ -68,6 +68,7 @@ class Check:
     test: float  #: difference over its standard deviation
     passed: bool
     place: Place
+    angle: bool = False  #: taped, computed and the like are radians
 
     @property
     def difference(self) -> float:

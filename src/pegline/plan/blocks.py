@@ -243,7 +243,7 @@ def check_block(pencil: Pencil, told: Told) -> None:
     if adjustment.checked is None and not adjustment.checks:
         pencil.paragraph("Nothing was measured twice: a slip in the book would not show.")
     for check in [check for check in adjustment.checks if not check.passed][:4]:
-        if check.kind == "bearing":
+        if check.angle:
             off = f"{signed(degrees(check.difference), 2)}°, allowed {degrees(check.allowed):.2f}°"
         else:
             off = f"{signed(check.difference)} m, allowed {check.allowed:.3f} m"

@@ -121,7 +121,7 @@ def _table(checks: tuple[Check, ...], top: float) -> Iterator[Item]:
 
 
 def _cells(check: Check) -> tuple[str, str, str, str]:
-    if check.kind == "bearing":
+    if check.angle:
         taped, computed, off, allowed = (
             np.degrees(value) for value in (check.taped, check.computed, check.difference, check.allowed)
         )

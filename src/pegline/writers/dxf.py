@@ -48,7 +48,9 @@ def write(plan: Plan, path: Path) -> None:
         else:
             doc.saveas(str(path))
     if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
-        path.with_suffix(".prj").write_text(_projection(plan.frame.wkt), encoding="utf-8")
+        from pegline.frame.crs import sidecar
+
+        path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
 
 
 @contextmanager
@@ -71,12 +73,6 @@ def _sorted_classes(doc: Any) -> None:
     entries = sorted(classes.items(), key=lambda entry: str(entry[0]))
     classes.clear()
     classes.update(entries)
-
-
-def _projection(wkt: str) -> str:
-    from pyproj import CRS
-
-    return str(CRS.from_wkt(wkt).to_wkt("WKT1_ESRI"))
 
 
 class _Drawing:

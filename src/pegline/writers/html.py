@@ -140,7 +140,7 @@ def _checks(records: Records, scale: int) -> Safe:
 
 def _check(check: Check, scale: int) -> list[str]:
     word = element("strong", "passes" if check.passed else "FAILS", class_=_colour(check.passed))
-    if check.kind == "bearing":
+    if check.angle:
         figures = [
             degrees_of(check.taped),
             degrees_of(check.computed),

@@ -216,7 +216,7 @@ def _measurement(measurement: Measurement) -> MeasurementEntry:
 
 
 def _check(check: Check) -> CheckEntry:
-    told = degrees if check.kind == "bearing" else float
+    told = degrees if check.angle else float
     return {
         "what": check.what,
         "kind": check.kind,

@@ -133,7 +133,7 @@ class CheckEntry(TypedDict):
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
     kind: Annotated[CheckKind, "what was compared"]
-    taped: Annotated[float, "as measured, on the ground, metres; degrees for a bearing"]
+    taped: Annotated[float, "as measured, on the ground, metres; degrees for a bearing, or a wall's right angle"]
     computed: Annotated[float, "as the plotting solution has it, same unit"]
     difference: Annotated[float, "taped minus computed, same unit"]
     allowed: Annotated[float, "the largest difference that passes, same unit"]

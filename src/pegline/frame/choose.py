@@ -11,7 +11,7 @@ from pegline.book.model import Book
 from pegline.errors import BookError, Finding
 from pegline.frame.engineering import engineering_wkt
 from pegline.frame.model import Frame
-from pegline.frame.north import find_declination, local_attraction, turned_bearings
+from pegline.frame.north import find_declination, local_attraction, rough_place, turned_bearings
 from pegline.frame.steps import bearing_steps
 from pegline.measures.bearing import Bearing, North
 from pegline.reduction.model import Reduction
@@ -115,8 +115,7 @@ def _own_scales(
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:
     known = None
     if north.reference == "magnetic":
-        near = (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
-        known = find_declination(book, near)
+        known = find_declination(book, rough_place(book))
         warnings += local_attraction(north, bearings)
     turned_to = "true" if known else north.reference
     turned = turned_bearings(north, bearings, known.east if known else 0.0)

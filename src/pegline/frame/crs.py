@@ -369,3 +369,8 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         if not needed.available and 0 <= way.accuracy < used.accuracy
     }
     return Way(transformer, float(used.accuracy), str(used.description), tuple(sorted(missing, key=lambda one: one[1])))
+
+
+def sidecar(wkt: str) -> str:
+    """Return a CRS as the text of a .prj file, the dialect of WKT 1 that programs look for beside a drawing."""
+    return str(CRS.from_wkt(wkt).to_wkt("WKT1_ESRI"))

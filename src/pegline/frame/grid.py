@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import dist, isfinite
 
 from pegline.book.model import Book
@@ -23,7 +23,7 @@ from pegline.frame.crs import (
 )
 from pegline.frame.mistakes import gross_findings
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
-from pegline.frame.north import Declination, find_declination, local_attraction, turned_bearings
+from pegline.frame.north import Declination, find_declination, local_attraction, rough_place, turned_bearings
 from pegline.frame.steps import bearing_steps, convergence_words, place_words, signed
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
@@ -61,37 +61,20 @@ def on_grid(
         A CRS that no plan can be drawn in, control that cannot be brought to it, or the only
         bearing's way to the grid is not known.
     """
-    grid = grid_of(control.crs, control.crs_place, _near(book, points))
+    near = rough_place(book)
+    grid = grid_of(control.crs, control.crs_place, near or _degrees(points))
     known = bring(control, points, grid)
-    near = (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
     wrong = [*gross_findings(control, points, known, grid, taped, near)]
     if wrong:
         raise BookError(wrong)
     at = {k.station: (k.easting, k.northing) for k in known}
     # The needle turns less within a plot than anyone can read: its declination is that of the control.
-    first, at = _middle_of(grid, at.values(), control), at | dict(solved)
+    needle = _middle_of(grid, at.values(), control)
+    at |= solved
     place = _middle_of(grid, at.values(), control)
-    told = [*grid.warnings, *_area(grid, place, control), *shift_findings(known)]
-    factors = factors_at(grid, place)
-    height_factor = 1.0
-    if control.ground_height is None:
-        text = (
-            "no ground_height is booked: lengths are not brought down to the ellipsoid"
-            " (16 mm in 100 m for each 1000 m of height); book it under control"
-        )
-        told.append(Finding("no-ground-height", text, control.place))
-    else:
-        height_factor = elevation_factor(control.ground_height, gaussian_radius(grid, place[1]))
-    turned: tuple[FrameBearing, ...] = ()
-    declination = None
-    if book.north and bearings:
-        turned, declination = _bearings(book, book.north, grid, at, bearings, first, needed=len(known) == 1)
-        told += local_attraction(book.north, bearings) if book.north.reference == "magnetic" else []
-        told += [_left_out(bearing) for bearing in bearings] if not turned else []
+    factors, height_factor = factors_at(grid, place), _height_factor(control, grid, place)
+    turned = _turned(book, grid, at, bearings, needle, needed=len(known) == 1)
     origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])
-    between = [declination.step] if declination else []
-    if book.north and book.north.reference != "grid":
-        between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
     return Frame(
         kind="grid",
         north="grid",
@@ -102,34 +85,52 @@ def on_grid(
         scale=factors.scale * height_factor,
         grid_scale=factors.scale,
         height_factor=height_factor,
-        declination=declination.east if declination else None,
+        declination=turned.declination.east if turned.declination else None,
         convergence=factors.convergence,
-        bearings=turned,
+        bearings=turned.bearings,
         control=tuple(
             FrameControl(k.station, k.easting - origin[0], k.northing - origin[1], k.sd, k.place)
             for k in weakened(known)
         ),
         steps=(
-            *(bearing_steps(turned, book.north.reference, "grid", between) if book.north and turned else between),
+            *_needle_steps(book, turned, factors),
             *shift_steps(known),
             *_scale_steps(control, factors, height_factor),
         ),
-        warnings=tuple(told),
+        warnings=(
+            *grid.warnings,
+            *_area(grid, place, control),
+            *shift_findings(known),
+            *_no_height(control),
+            *turned.warnings,
+        ),
     )
 
 
-def _near(book: Book, points: Sequence[ControlPoint]) -> tuple[float, float] | None:
-    """Return a rough longitude and latitude, degrees, before any CRS is known."""
+def _degrees(points: Sequence[ControlPoint]) -> tuple[float, float] | None:
+    """Return a longitude and latitude that the control itself tells, degrees, before any CRS is known."""
     for point in points:
         if point.latitude_deg is not None and point.longitude_deg is not None:
             return point.longitude_deg, point.latitude_deg
-        if (
-            point.easting is not None
-            and point.northing is not None
-            and abs(point.easting) <= 180 >= abs(point.northing)
-        ):
-            return point.easting, point.northing  # degrees in the columns of a grid
-    return (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
+        east, north = point.easting, point.northing
+        if east is not None and north is not None and abs(east) <= 180 and abs(north) <= 90:
+            return east, north  # degrees in the columns of a grid
+    return None
+
+
+def _height_factor(control: Control, grid: Grid, place: tuple[float, float]) -> float:
+    if control.ground_height is None:
+        return 1.0
+    return elevation_factor(control.ground_height, gaussian_radius(grid, place[1]))
+
+
+def _no_height(control: Control) -> Iterator[Finding]:
+    if control.ground_height is None:
+        text = (
+            "no ground_height is booked: lengths are not brought down to the ellipsoid"
+            " (16 mm in 100 m for each 1000 m of height); book it under control"
+        )
+        yield Finding("no-ground-height", text, control.place)
 
 
 def _middle(values: Sequence[float]) -> float:
@@ -159,46 +160,79 @@ def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[
     yield Finding("outside-area", text + "; look at the CRS", control.place)
 
 
-def _bearings(
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """Bearings on the grid, and what took part in it."""
+
+    bearings: tuple[FrameBearing, ...] = ()
+    declination: Declination | None = None
+    warnings: tuple[Finding, ...] = ()
+
+
+def _turned(
     book: Book,
-    north: North,
     grid: Grid,
     at: Mapping[str, tuple[float, float]],
     bearings: Sequence[Bearing],
     place: tuple[float, float],
     *,
     needed: bool,
-) -> tuple[tuple[FrameBearing, ...], Declination | None]:
-    """Return bearings on the grid, and the declination used; none where it is not known and control needs none.
+) -> _Turned:
+    """Return bearings on the grid; none where the declination is not known and control needs none.
 
     Grid bearing = magnetic bearing + declination - convergence where the bearing was read, and
     the bend of the line on the grid where its length is known.
     """
+    north = book.north
+    if north is None or not bearings:
+        return _Turned()
     if north.reference == "grid":
-        return turned_bearings(north, bearings, 0.0), None
-    declination = find_declination(book, place) if north.reference == "magnetic" else None
-    if north.reference == "magnetic" and declination is None:
-        if not needed:
-            return (), None
+        return _Turned(turned_bearings(north, bearings, 0.0))
+    if north.reference == "true":
+        return _Turned(tuple(_on_grid(north, bearing, 0.0, grid, at, place) for bearing in bearings))
+    declination = find_declination(book, place)
+    if declination is None and needed:
         text = (
             "the bearing is magnetic and its declination is not known, so it does not say where grid north is;"
             " book the date (from 1900 on) or the declination"
         )
         raise BookError([Finding("no-declination", text, north.place)])
-    east = declination.east if declination else 0.0
-    turned: list[FrameBearing] = []
-    for bearing in bearings:
-        (true,) = turned_bearings(north, [bearing], east)
-        p, q = at.get(bearing.pair.start), at.get(bearing.pair.end)
-        start = (place_of(grid, *p) if p else None) or place
-        length = dist(p, q) if p and q else 1.0  # a metre has no bend
-        turned.append(replace(true, bearing=grid_bearing(grid, start, true.bearing, length)))
-    return tuple(turned), declination
+    attracted = local_attraction(north, bearings)
+    if declination is None:
+        return _Turned(warnings=(*attracted, *(_left_out(bearing) for bearing in bearings)))
+    turned = tuple(_on_grid(north, bearing, declination.east, grid, at, place) for bearing in bearings)
+    return _Turned(turned, declination, tuple(attracted))
+
+
+def _on_grid(
+    north: North,
+    bearing: Bearing,
+    east: float,
+    grid: Grid,
+    at: Mapping[str, tuple[float, float]],
+    place: tuple[float, float],
+) -> FrameBearing:
+    """Return one bearing on the grid, true north lying ``east`` of where it was read from, radians."""
+    (true,) = turned_bearings(north, [bearing], east)
+    p, q = at.get(bearing.pair.start), at.get(bearing.pair.end)
+    start = (place_of(grid, *p) if p else None) or place
+    length = dist(p, q) if p and q else 1.0  # a metre has no bend
+    return replace(true, bearing=grid_bearing(grid, start, true.bearing, length))
 
 
 def _left_out(bearing: Bearing) -> Finding:
     text = f"bearing {bearing.pair} is magnetic and its declination is not known: not used; book date or declination"
     return Finding("no-declination", text, bearing.place)
+
+
+def _needle_steps(book: Book, turned: _Turned, factors: Factors) -> Iterator[Step]:
+    """Yield what leads from each bearing as read to the same on the plan."""
+    if book.north is None or not turned.bearings:
+        return
+    between = [turned.declination.step] if turned.declination else []
+    if book.north.reference != "grid":
+        between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
+    yield from bearing_steps(turned.bearings, book.north.reference, "grid", between)
 
 
 def _scale_steps(control: Control, factors: Factors, height_factor: float) -> Iterator[Step]:

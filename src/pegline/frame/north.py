@@ -15,7 +15,15 @@ from pegline.frame.steps import place_words, signed
 from pegline.measures.bearing import Bearing, North, NorthFrom
 from pegline.plane import mean_angle
 
-__all__ = ["BEARING_SD", "Declination", "bearing_sd", "find_declination", "local_attraction", "turned_bearings"]
+__all__ = [
+    "BEARING_SD",
+    "Declination",
+    "bearing_sd",
+    "find_declination",
+    "local_attraction",
+    "rough_place",
+    "turned_bearings",
+]
 
 #: Standard deviation of one bearing that the book does not tell, radians. Common practice.
 BEARING_SD: Final[Mapping[NorthFrom, float]] = {
@@ -58,6 +66,11 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
         return None
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
     return Declination(east, Step("plus declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
+
+
+def rough_place(book: Book) -> tuple[float, float] | None:
+    """Return longitude and latitude that the book tells roughly, degrees."""
+    return (book.near.longitude_deg, book.near.latitude_deg) if book.near else None
 
 
 def turned_bearings(north: North, bearings: Sequence[Bearing], turn: float) -> tuple[FrameBearing, ...]:

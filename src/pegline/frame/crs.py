@@ -35,6 +35,7 @@ __all__ = [
     "outside",
     "place_of",
     "same_datum",
+    "sidecar",
     "to_wgs84",
     "way_between",
 ]

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from math import atan2, pi, sqrt
 from typing import Final
 
-from pegline.frame.igrf import horizontal_field
 from pegline.plane import mean_angle, wrapped
 
 __all__ = ["FIRST_YEAR", "LAST_YEAR", "attraction_by_station", "declination", "disagreement", "disagreement_limit"]
@@ -42,8 +41,13 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
     """
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         return None
-    east, north = horizontal_field(day, longitude_deg=longitude_deg, latitude_deg=latitude_deg, height=height)
-    return atan2(east, north)
+    import ppigrf  # brings pandas, most of a second: only a book that needs the declination waits for it
+
+    # At the pole itself longitude, and with it east and north, has no meaning.
+    latitude_deg = max(min(latitude_deg, 89.9999), -89.9999)
+    moment = datetime.datetime.combine(day, datetime.time(12))
+    east, north, _ = ppigrf.igrf(longitude_deg, latitude_deg, height / 1000, moment)
+    return atan2(east.item(), north.item())
 
 
 def disagreement(fore: float, back: float) -> float:

@@ -36,6 +36,8 @@ WEAKEST: Final = 12  #: lines that advice for a sound survey looks at
 ENOUGH: Final = 0.97  #: odds of naming the right suspect that need no second line
 OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
+SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are do not settle it
+NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
@@ -110,7 +112,8 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
 
     def why(before: float, after: float) -> str:
         rise = f"the odds of naming the right one rise from {100 * before:.0f} % to {100 * after:.0f} %"
-        return f"it would tell apart {names}: {rise}{teach}"
+        open_ = "" if after >= SETTLED else NEW_PEG
+        return f"it would tell apart {names}: {rise}{teach}{open_}"
 
     return _chosen(fit, lines, odds, odds, why)
 
@@ -161,13 +164,21 @@ def _chosen(
         then = figure(lines.with_line(best))
         if then - now < WORTH:
             break
-        start, end = (fit.network.names[point] for point in lines.pairs[best])
-        found.append(Advice(f"{start}-{end}", then - now, why(now, then)))
+        name, again = _named(fit, lines.pairs[best])
+        found.append(Advice(name, then - now, again + why(now, then)))
         now = then
         if now >= ENOUGH:
             break
         lines = lines.after(best, fit)
     return tuple(found)
+
+
+def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, str]:
+    """Return the name of a line, as it is booked where it was taped before, and the word for that."""
+    start, end = (fit.network.names[point] for point in pair)
+    booked = {frozenset(one.points): one.what for one in fit.network.observations if _is_line(one)}
+    name = booked.get(frozenset((start, end)))
+    return (name, "taped once more, ") if name else (f"{start}-{end}", "")
 
 
 def _odds(power: Array, errors: Array) -> float:

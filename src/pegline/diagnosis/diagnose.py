@@ -12,11 +12,12 @@ from pegline.diagnosis.coordinates import in_figures
 from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.everything import everything, failing
 from pegline.diagnosis.explain import explain
+from pegline.diagnosis.mixups import mixed_up
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
-from pegline.diagnosis.suspects import closed, doubts, grouped, undecided
+from pegline.diagnosis.suspects import closed, doubts, grouped, ranked, settled, undecided
 from pegline.diagnosis.suspects import told as told_suspects
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
@@ -25,6 +26,7 @@ from pegline.reduction.model import Reduction
 
 __all__ = ["choose_readings", "diagnose", "explain"]
 
+SMALL: Final = 200  #: stations of a survey that is solved anew for each slip of names and sides
 LARGE: Final = 2000  #: stations of a sound survey that needs no advice
 
 
@@ -59,5 +61,7 @@ def _judged(
     anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
     groups = grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction), anew))
     groups = in_figures(groups, fit.network.observations, book, frame)
-    open_ = undecided(groups)
-    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape) if open_ else ()
+    if adjustment.adjusted.stations <= SMALL and not settled(groups):
+        groups = ranked([*groups, *([doubt] for doubt in mixed_up(book, adjustment))])
+    open_ = [doubt for doubt in undecided(groups) if doubt.number >= 0]
+    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape) if len(open_) > 1 else ()

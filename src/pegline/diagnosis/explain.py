@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.everything import failing
 from pegline.diagnosis.explanations import Explanation, explanations
+from pegline.diagnosis.mixups import MIXUPS, Mixup, solved
 from pegline.diagnosis.readings import Booking, bookings
 from pegline.diagnosis.whatif import with_edits
-from pegline.errors import BookError, Finding, Place
-from pegline.frame.choose import choose_frame
-from pegline.network.adjust import adjust
-from pegline.network.model import Adjustment
+from pegline.errors import Finding, Place
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
 from pegline.reduction.model import Reduction
-from pegline.reduction.reduce import reduce_readings
 
-__all__ = ["Mend", "explain", "mends", "solved"]
+__all__ = ["Mend", "explain", "mends"]
 
 MOST: Final = 4  #: slips that one message names
 #: Rules of the findings that a slip in a line may have caused.
@@ -38,7 +34,6 @@ class Mend:
 
     what: str
     slip: Explanation
-    misfit: float = 0.0  #: of the whole survey then
 
     def __str__(self) -> str:
         return f"{self.what} {self.slip.would_be} ({self.slip.words})"
@@ -63,18 +58,23 @@ def _sentence(data: object, book: Book, reduction: Reduction, readings: Readings
     if len(book.station_names) <= LARGE:
         # A slip in a line farther off may be the one: whole tapes are dropped most.
         far = sorted(_of_lines(reduction, readings), key=_rarity)
-        for some in (near[:TRIALS], far[: TRIALS - len(near)]):
-            good = sorted(_closing(book, some), key=lambda mend: mend.misfit)
+        for some in (near[:TRIALS], list(_sides(book)), far[: TRIALS - len(near)]):
+            good = [mend for _, mend in sorted(_closing(book, some), key=lambda pair: pair[0])]
             if good:
                 return f"; everything would close with {_listed(good)}"
     return f"; they would meet with {_listed(near)}" if near else ""
+
+
+def _sides(book: Book) -> Iterator[Mixup]:
+    for name in ("station-side", "line-reversed"):
+        yield from MIXUPS[name](book)
 
 
 def _rarity(mend: Mend) -> tuple[bool, bool]:
     return mend.slip.kind != "whole-tape", mend.slip.words.startswith("two")
 
 
-def _listed(found: list[Mend]) -> str:
+def _listed(found: Sequence[Mend | Mixup]) -> str:
     more = f", or {len(found) - MOST} more slips" if len(found) > MOST else ""
     return "; or ".join(map(str, found[:MOST])) + more
 
@@ -99,18 +99,9 @@ def _of_lines(reduction: Reduction, readings: Readings) -> Iterator[Mend]:
             yield Mend(line.name, slip)
 
 
-def _closing(book: Book, some: Iterable[Mend]) -> Iterator[Mend]:
-    """Yield the slips after whose undoing every check of the survey passes, where it has any."""
+def _closing(book: Book, some: Iterable[Mend | Mixup]) -> Iterator[tuple[float, Mend | Mixup]]:
+    """Yield the slips after whose undoing every check of the survey passes, where it has any, with the misfit left."""
     for mend in some:
-        adjustment = solved(with_edits(book, mend.slip.edits))
+        adjustment = solved(mend.book if isinstance(mend, Mixup) else with_edits(book, mend.slip.edits))
         if adjustment is not None and adjustment.freedom > 0 and not failing(adjustment):
-            yield replace(mend, misfit=adjustment.misfit)
-
-
-def solved(book: Book) -> Adjustment | None:
-    """Return a book as far as the stations, None where it cannot be solved."""
-    try:
-        reduction = reduce_readings(book)
-        return adjust(book, reduction, choose_frame(book, reduction), wall_observations(book, reduction))
-    except BookError:
-        return None
+            yield adjustment.misfit, mend

@@ -34,7 +34,7 @@ from pegline.network.equations import Bearing, Control, Distance, Observation, R
 from pegline.network.model import Array, MeasurementKind
 from pegline.network.solve import Fit, Network, changed, linearise, misclosures, solve
 
-__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "told", "undecided"]
+__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "ranked", "settled", "told", "undecided"]
 
 Ints = NDArray[np.int64]
 Readings = Mapping[Place, tuple[Booking, ...]]
@@ -58,7 +58,9 @@ WEAK: Final = 0.3  #: tests below this share of the largest are not
 LOOSEST: Final = 1e3  #: a correction known no better than so many times the reading says nothing
 GROSS: Final = frozenset({"whole-tape", "misread-unit", "moved-point"})  #: slips that misplace the first figure
 NEAR: Final = 0.01  #: steps below so many standard deviations end the rounds
-TRIED: Final = 2  #: first figures with a slip undone that are solved
+SOLVED: Final = 16  #: first figures that are solved, those with the least misfit first
+CHANGED: Final = 2.5  #: corrections below so many of their standard deviations are none
+SURE: Final = 0.9  #: share of the suspicion at which no more slips are looked for
 ROUNDS: Final = 6  #: how often a line is solved anew with its chainages
 CURVED: Final = 0.3  #: how much of its own standard deviation a correction may bend
 
@@ -98,7 +100,7 @@ def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = No
     """
     found = _close(fit) if fit.keep.all() else None
     if found is None:
-        found = _gross(fit, critical, readings, anew)
+        found = _gross(fit, readings, anew)
     judged = [
         max(
             (_judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
@@ -122,44 +124,53 @@ def _close(fit: Fit) -> dict[int, list[Left]] | None:
     return None if any(_bends(fit, n, left) for n, left in found.items()) else {n: [left] for n, left in found.items()}
 
 
-def _gross(fit: Fit, critical: float, readings: Readings, anew: Anew | None) -> dict[int, list[Left]]:
-    """Return what leaving out each observation does, each time solved anew: more than one figure may fit the rest."""
+def _gross(fit: Fit, readings: Readings, anew: Anew | None) -> dict[int, list[Left]]:
+    """Return what leaving out an observation does, solved anew: more than one figure may fit the rest."""
     size = np.abs(fit.residuals / fit.network.sds)
+    looked = np.argsort(-size, kind="stable")[:MOST].tolist()
+    figures = [figure for number in looked for figure in _figures(fit, number, readings, anew)]
     found: dict[int, list[Left]] = {}
-    for number in np.argsort(-size, kind="stable")[:MOST].tolist():
-        lefts: list[Left] = []
-        for begun in _begins(fit, number, readings, anew):
-            left = _left_out(fit, number, begun)
-            lefts += [left] if left is not None else []
-            if left is not None and left.worst <= critical:
-                break
-        if lefts:
-            found[number] = lefts
+    for figure in sorted(figures, key=lambda figure: figure.cost)[:SOLVED]:
+        left = _left_out(fit, figure)
+        # What needs no change is not wrong: the figure has only settled otherwise.
+        if left is not None and abs(left.correction) > CHANGED * left.sd:
+            found.setdefault(figure.number, []).append(left)
     return found
 
 
-def _begins(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> Iterator[tuple[Array, float]]:
-    """Yield first figures without an observation, and by how much it is taken to be wrong in them."""
+class Figure(NamedTuple):
+    """A first figure in which one observation is taken to be wrong."""
+
+    cost: float  #: squared misclosures of the others, in standard deviations
+    number: int  #: of the observation
+    change: float  #: by how much it is wrong in this figure; 0 where nothing hangs on it and it is left out
+    begin: Array
+
+
+def _figures(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> Iterator[Figure]:
+    """Yield first figures without an observation, and with its slips undone: the figure may hang on it."""
     observations = fit.network.observations
     fresh = anew.begin(observations, (number,)) if anew else None
-    yield (fit.parameters if fresh is None else fresh), 0.0
+    begin, network, change = fit.parameters if fresh is None else fresh, fit.network, 0.0
+    if hangs_on(observations, number):
+        # The figure itself says by how much: what hangs on the observation follows at once.
+        change = -float(misclosures(network, linearise(network, begin))[number])
+        network = changed(network, moved(observations, number, change))
+    yield Figure(_cost(network, begin, number), number, change, begin)
     if anew is None or not isinstance(observations[number], Distance):
         return
-    # The figure may hang on it: then the rest can be placed only with its slip undone.
-    figures = []
     for slip in explanations(readings.get(observations[number].place, ())):
         if slip.kind in GROSS and observations[number].value + slip.change > 0:
             mended = moved(observations, number, slip.change)
             begun = anew.begin(mended)
             if begun is not None:
-                figures.append((_cost(changed(fit.network, mended), begun), slip.change, begun))
-    for _, change, begun in sorted(figures, key=lambda figure: figure[0])[:TRIED]:
-        yield begun, change
+                yield Figure(_cost(changed(fit.network, mended), begun, number), number, slip.change, begun)
 
 
-def _cost(network: Network, parameters: Array) -> float:
-    """Return the sum of squared misclosures of a first figure, in standard deviations."""
-    return float(np.sum((misclosures(network, linearise(network, parameters)) / network.sds) ** 2))
+def _cost(network: Network, parameters: Array, number: int) -> float:
+    size = misclosures(network, linearise(network, parameters)) / network.sds
+    size[number] = 0.0
+    return float(size @ size)
 
 
 class Left(NamedTuple):
@@ -193,9 +204,9 @@ def _bends(fit: Fit, number: int, left: Left) -> bool:
     return left.correction**2 / (2 * length) > CURVED * left.sd
 
 
-def _left_out(fit: Fit, number: int, begun: tuple[Array, float]) -> Left | None:
+def _left_out(fit: Fit, figure: Figure) -> Left | None:
     """Return what leaving out an observation does, solved anew; what hangs on it follows."""
-    begin, correction = begun
+    _, number, correction, begin = figure
     keep = np.ones(len(fit.keep), bool)
     keep[number] = False
     network = fit.network
@@ -211,17 +222,17 @@ def _left_out(fit: Fit, number: int, begun: tuple[Array, float]) -> Left | None:
             if abs(step) < NEAR * network.sds[number]:
                 break
     except BookError:
-        return _mended(fit, number, begun)
+        return _mended(fit, figure)
     effects = Effects(without)
     sd = float(fit.network.sds[number] * sqrt(effects.spread[number]))
     if sd > LOOSEST * fit.network.sds[number]:
-        return _mended(fit, number, begun)
+        return _mended(fit, figure)
     return Left(correction, sd, without.square_sum, effects.worst(), begin)
 
 
-def _mended(fit: Fit, number: int, begun: tuple[Array, float]) -> Left | None:
+def _mended(fit: Fit, figure: Figure) -> Left | None:
     """Return what undoing a slip does to an observation that the figure cannot do without."""
-    begin, change = begun
+    _, number, change, begin = figure
     if change == 0:
         return None
     try:
@@ -320,25 +331,34 @@ def closed(fit: Fit, doubt: Doubt) -> Fit:
         return fit
 
 
+def ranked(groups: Sequence[list[Doubt]]) -> list[list[Doubt]]:
+    """Return groups by their likeliest member, those that close first."""
+    return sorted(groups, key=lambda group: (not group[0].closes, -group[0].weight))
+
+
+def settled(groups: Sequence[Sequence[Doubt]]) -> bool:
+    """Return whether a slip of one reading lets everything close and stands alone."""
+    likely = _likely([doubt for group in groups for doubt in group])
+    return any(d.slip is not None and d.closes and share > SURE for d, share in likely)
+
+
+def _likely(every: Sequence[Doubt]) -> list[tuple[Doubt, float]]:
+    """Return each doubt with its share of the suspicion."""
+    top = max((doubt.weight for doubt in every), default=0.0)
+    total = sum(exp(doubt.weight - top) for doubt in every)
+    return [(doubt, exp(doubt.weight - top) / total) for doubt in every]
+
+
 def undecided(groups: Sequence[Sequence[Doubt]], *, least: float = 0.05) -> list[Doubt]:
     """Return the suspects between which it is open which is wrong; none where one stands alone."""
-    every = [doubt for group in groups for doubt in group]
-    if not every:
-        return []
-    top = max(doubt.weight for doubt in every)
-    total = sum(exp(doubt.weight - top) for doubt in every)
-    likely = [d for g in groups for d in g if g is groups[0] or exp(d.weight - top) / total >= least]
-    return likely if len(likely) > 1 else []
+    likely = _likely([doubt for group in groups for doubt in group])
+    found = [doubt for doubt, share in likely if share >= least or any(doubt is one for one in groups[0])]
+    return found if len(found) > 1 else []
 
 
 def told(groups: Sequence[Sequence[Doubt]], *, least: float = 0.005) -> tuple[Suspect, ...]:
     """Return the suspects as they are told: all of the first group, and of the others what is worth a look."""
-    every = [doubt for group in groups for doubt in group]
-    if not every:
-        return ()
-    top = max(doubt.weight for doubt in every)
-    likely = {id(doubt): exp(doubt.weight - top) for doubt in every}
-    total = sum(likely.values())
+    shares = {id(doubt): share for doubt, share in _likely([doubt for group in groups for doubt in group])}
     return tuple(
         Suspect(
             what=doubt.what,
@@ -348,10 +368,10 @@ def told(groups: Sequence[Sequence[Doubt]], *, least: float = 0.005) -> tuple[Su
             would_be=doubt.would_be,
             slip=doubt.slip.words if doubt.slip else None,
             closes=doubt.closes,
-            score=likely[id(doubt)] / total,
+            score=shares[id(doubt)],
             kind=doubt.kind,
         )
         for number, group in enumerate(groups, 1)
         for doubt in group
-        if number == 1 or likely[id(doubt)] / total >= least
+        if number == 1 or shares[id(doubt)] >= least
     )

@@ -14,6 +14,7 @@ from typing import Any, Final
 from pegline.errors import OutputError
 from pegline.writers.columns import Type
 from pegline.writers.extensions import extended
+from pegline.writers.faults import refused
 from pegline.writers.figures import Records
 from pegline.writers.gis import Filled
 from pegline.writers.package import Package, package
@@ -53,11 +54,12 @@ def written(package: Package, path: Path) -> None:
             extended(database, package)
             _look(database, package.layers)
     except sqlite3.Error as error:
-        raise _unwritten(path, error) from error
+        raise refused(path, error) from error
 
 
 def _by_fiona(package: Package, path: Path) -> None:
     import fiona
+    from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
     from fiona.errors import FionaError
 
     try:
@@ -74,8 +76,8 @@ def _by_fiona(package: Package, path: Path) -> None:
                         {"geometry": shape, "properties": _whole(row)}
                         for shape, row in zip(layer.geometries, layer.rows, strict=True)
                     )
-    except (FionaError, OSError, ValueError) as error:
-        raise _unwritten(path, error) from error
+    except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
+        raise refused(path, error) from error
 
 
 def _whole(row: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -117,7 +119,7 @@ def _by_arrow(package: Package, path: Path) -> None:
                 **options,
             )
     except (DataSourceError, OSError, ValueError, RuntimeError) as error:
-        raise _unwritten(path, error) from error
+        raise refused(path, error) from error
     finally:
         pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": None, "OGR_CURRENT_DATE": None})
 
@@ -144,10 +146,6 @@ def _shapes(layer: Filled) -> Any:
     if layer.shape == "Polygon":
         shapes[there] = shapely.polygons(shapes[there])
     return shapes
-
-
-def _unwritten(path: Path, error: Exception) -> OutputError:
-    return OutputError(f"{path.name}: cannot be written: {error}; make room on the disk and run it again")
 
 
 def _look(database: Any, layers: Iterable[Filled]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import shutil
 import sys
@@ -15,6 +14,7 @@ from typing import Any, Final
 
 from pegline.errors import BusyError, OutputError
 from pegline.writers import WRITERS, Writer
+from pegline.writers.faults import told
 
 __all__ = ["held", "moved", "placed", "publish", "swept"]
 
@@ -23,19 +23,6 @@ LOCK: Final = ".pegline.lock"
 WORK: Final = ".pegline-work-"
 #: What a database leaves beside its file while somebody has it open, or after a crash.
 SIDE_FILES: Final = ("-journal", "-wal", "-shm")
-
-#: What to say for a fault of the system, by its number.
-SAYINGS: Final[Mapping[int, str]] = {
-    errno.ENOSPC: "the disk is full; make room and run it again",
-    errno.EDQUOT: "your share of the disk is full; make room and run it again",
-    errno.EROFS: "the disk can only be read; choose another folder with --out",
-    errno.EACCES: "there is no permission to write there; choose another folder with --out",
-    errno.EPERM: "there is no permission to write there; choose another folder with --out",
-    errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
-    errno.EEXIST: "a file of that name stands in the way; choose another folder with --out",
-    errno.EISDIR: "a folder of that name stands in the way; move it or choose another folder with --out",
-    errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
-}
 
 
 def publish(
@@ -63,7 +50,7 @@ def held(directory: Path) -> Iterator[None]:
 
     The system frees the lock when its holder dies, however it dies.
     """
-    with _told(directory):
+    with told(directory):
         directory.mkdir(parents=True, exist_ok=True)
         lock = _locked(directory / LOCK)
     try:
@@ -81,7 +68,7 @@ def moved(
     plan: Any, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
 ) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
-    with _told(directory / stem):
+    with told(directory / stem):
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
         try:
             for name in formats:
@@ -104,7 +91,7 @@ def moved(
 
 def swept(directory: Path) -> None:
     """Make a folder if need be, and take away what runs that died left in it; the caller holds it or one above it."""
-    with _told(directory):
+    with told(directory):
         directory.mkdir(parents=True, exist_ok=True)
         for left in directory.glob(f"{WORK}*"):
             shutil.rmtree(left)
@@ -113,7 +100,7 @@ def swept(directory: Path) -> None:
 @contextmanager
 def placed(path: Path) -> Iterator[Path]:
     """Give a name aside to write one file to; it appears at ``path`` whole, or not at all."""
-    with _told(path):
+    with told(path):
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=path.parent))
         try:
             made = work / path.name
@@ -124,18 +111,6 @@ def placed(path: Path) -> Iterator[Path]:
             _synced(path.parent)
         finally:
             shutil.rmtree(work, ignore_errors=True)
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Turn faults of the system into an OutputError that says what to do."""
-    try:
-        yield
-    except OSError as error:
-        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
-        if isinstance(error, PermissionError) and os.name == "nt":
-            saying = "another program may have it open; close it there and run it again"
-        raise OutputError(f"{path}: cannot be written: {saying}") from error
 
 
 def _locked(path: Path) -> int:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from pegline.errors import OutputError
 from pegline.writers.columns import Type
+from pegline.writers.faults import refused
 from pegline.writers.figures import Records, moment
 from pegline.writers.gis import Filled, filled
 
@@ -29,6 +29,7 @@ def write(records: Records, path: Path) -> None:
         A file could not be written.
     """
     import fiona
+    from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
     from fiona.errors import FionaError
 
     said = [
@@ -55,8 +56,8 @@ def write(records: Records, path: Path) -> None:
             ) as file:
                 file.writerecords(_records(layer, names))
             said += _shortened(layer, names)
-    except (FionaError, OSError, ValueError) as error:
-        raise OutputError(f"{path.name}: cannot be written: {error}; make room and run it again") from error
+    except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
+        raise refused(path, error) from error
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
 
 

@@ -1,0 +1,52 @@
+"""What to say, and what to do, when the system or a library cannot write a file."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+from pegline.errors import OutputError
+
+__all__ = ["refused", "told"]
+
+#: What to say for a fault of the system, by its number.
+SAYINGS: Final[Mapping[int, str]] = {
+    errno.ENOSPC: "the disk is full; make room and run it again",
+    errno.EDQUOT: "your share of the disk is full; make room and run it again",
+    errno.EFBIG: "the file is larger than may be written here; lift the limit (ulimit -f) and run it again",
+    errno.EROFS: "the disk can only be read; choose another folder with --out",
+    errno.EACCES: "there is no permission to write there; choose another folder with --out",
+    errno.EPERM: "there is no permission to write there; choose another folder with --out",
+    errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
+    errno.EEXIST: "a file of that name stands in the way; choose another folder with --out",
+    errno.EISDIR: "a folder of that name stands in the way; move it or choose another folder with --out",
+    errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
+}
+
+#: Where less is left than this, bytes, a library's failure to write is that of a full disk.
+FULL: Final = 2**18
+
+
+@contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Turn faults of the system into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
+        if isinstance(error, PermissionError) and os.name == "nt":
+            saying = "another program may have it open; close it there and run it again"
+        raise OutputError(f"{path}: cannot be written: {saying}") from error
+
+
+def refused(path: Path, error: Exception) -> Exception:
+    """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
+    if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
+        return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    said = str(error).strip().splitlines()[0][:200]
+    return OutputError(f"{path.name}: cannot be written: {said}; run it again, or choose another folder with --out")

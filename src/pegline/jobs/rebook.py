@@ -6,7 +6,7 @@ import argparse
 from bisect import bisect
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
 from pegline.book.layout import Row, laid_out
 from pegline.measures.written import Items, Table, Written
@@ -17,9 +17,6 @@ from pegline.readers.yaml import comments, parse
 __all__ = ["arguments", "rebooked", "run"]
 
 Tell = Callable[[str], None]
-
-#: What brings a book of an older format to the next; there is one format so far.
-UPGRADES: Final[dict[int, Callable[[Table], Table]]] = {}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -162,7 +162,7 @@ class _Reader:
         value = event.value
         mark = event.start_mark
         place = Place(self.file, mark.line + 1, mark.column + 1)
-        if self.careful:
+        if self.careful and not (value.isascii() and value.isprintable()):
             value = self.checked(value, place)
         if empty and value in _EMPTY:
             value = ""

@@ -1,4 +1,4 @@
-"""Every key of the format is used by a sample, and the design's keys are all there."""
+"""Every key of the format is used by a sample, and the schema has every key and no other."""
 
 from pathlib import Path
 

@@ -129,11 +129,9 @@ _OWN: Final = {"plot": _plot_arguments, "check": _check_arguments}
 def _plot(args: argparse.Namespace) -> int:
     from pegline.jobs import drawing
     from pegline.survey import FORMATS
-    from pegline.writers import WRITERS
+    from pegline.writers import known
 
-    formats = tuple(args.formats.split(",")) if args.formats else FORMATS
-    if unknown := [name for name in formats if name not in WRITERS]:
-        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    formats = known(args.formats.split(",") if args.formats else FORMATS)
     _refuse_clashes(args.books)
     options = drawing.options(args)
     return worst([_guarded(_plot_one, book, Path(args.out), formats, options) for book in args.books])

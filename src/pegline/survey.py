@@ -171,9 +171,10 @@ def write(
     BusyError
         Another run holds the folder.
     """
-    from pegline.writers import PLAIN
+    from pegline.writers import PLAIN, known
     from pegline.writers.publish import publish
 
+    formats = known(formats)
     # Drawing takes longer than all the rest; what needs no drawing does not wait for one.
     carried = survey if PLAIN.issuperset(formats) else survey.plan(options)
-    return publish(carried, Path(directory), Path(survey.book.file).stem, tuple(formats))
+    return publish(carried, Path(directory), Path(survey.book.file).stem, formats)

@@ -7,12 +7,14 @@ finished files to where they belong. Writers are imported when first used: a run
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
-__all__ = ["PLAIN", "WRITERS", "Writer"]
+from pegline.errors import UsageError
+
+__all__ = ["PLAIN", "WRITERS", "Writer", "known"]
 
 #: Takes a Plan, or, of the formats in ``PLAIN``, anything that carries the records, such as a Survey.
 Writer = Callable[[Any, Path], None]
@@ -45,3 +47,22 @@ WRITERS: Final[Mapping[str, Writer]] = {
 
 #: Formats that hold no drawing.
 PLAIN: Final = frozenset(("gpkg", "html", "csv", "json", "geojson", "sld", "shp", "geoparquet"))
+
+
+def known(formats: Iterable[str]) -> tuple[str, ...]:
+    """Return the formats, each once.
+
+    Raises
+    ------
+    UsageError
+        One of them is not written by any writer.
+
+    Examples
+    --------
+    >>> known(["dxf", "pdf", "dxf"])
+    ('dxf', 'pdf')
+    """
+    named = tuple(dict.fromkeys(formats))
+    if unknown := [name for name in named if name not in WRITERS]:
+        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    return named

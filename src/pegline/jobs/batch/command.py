@@ -35,12 +35,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Do every book that is new or changed and return the worst status."""
     from pegline.survey import FORMATS
-    from pegline.writers import WRITERS
+    from pegline.writers import known
     from pegline.writers.publish import held, swept
 
-    formats = tuple(args.formats.split(",")) if args.formats else FORMATS
-    if unknown := [name for name in formats if name not in WRITERS]:
-        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    formats = known(args.formats.split(",") if args.formats else FORMATS)
     if args.workers < 1 or args.seconds <= 0:
         raise UsageError("--workers and --seconds take numbers above 0")
     if args.memory < LEAST_MEMORY:

@@ -5,7 +5,7 @@ OGC 12-128, version 1.3. The layers are written by GDAL; the tables and extensio
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
@@ -72,12 +72,31 @@ def _by_fiona(package: Package, path: Path) -> None:
                 }
                 options = {**CREATION, "IDENTIFIER": layer.name, "DESCRIPTION": layer.about}
                 with fiona.open(path, "w", "GPKG", schema, crs_wkt=package.wkt, layer=layer.name, **options) as file:
-                    file.writerecords(
-                        {"geometry": shape, "properties": _whole(row)}
-                        for shape, row in zip(layer.geometries, layer.rows, strict=True)
-                    )
+                    file.writerecords(_features(layer))
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise refused(path, error) from error
+
+
+def _features(layer: Filled) -> Iterator[Any]:
+    """Yield fiona's features of a layer.
+
+    Its own properties look a value up by copying all of them, which takes half the time of writing.
+    """
+    from fiona.model import Feature, Geometry, Properties
+
+    class Values(Properties):  # type: ignore[misc]
+        def __getitem__(self, key: str) -> Any:
+            return self._data[key]
+
+        def __iter__(self) -> Iterator[str]:
+            return iter(self._data)
+
+        def items(self) -> Any:
+            return self._data.items()
+
+    for shape, row in zip(layer.geometries, layer.rows, strict=True):
+        place = Geometry(type=shape["type"], coordinates=shape["coordinates"]) if shape else None
+        yield Feature(geometry=place, properties=Values(**_whole(row)))
 
 
 def _whole(row: Mapping[str, Any]) -> Mapping[str, Any]:

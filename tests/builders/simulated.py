@@ -113,14 +113,27 @@ class Framework:
         tests = (draws * np.sqrt(np.clip(values, 0, None))) @ vectors.T[:, sound] / np.sqrt(spread[sound])
         return max(3.2905, float(np.quantile(np.abs(tests).max(axis=1), 0.95)))
 
-    def measured(self, random: np.random.Generator, errors: Mapping[int, float] | None = None) -> Network:
-        """Return one survey: the tape's scale drawn once, each reading with its error, and further errors."""
-        scale = 1 + random.normal(0, self.tape.b)
+    def measured(
+        self,
+        random: np.random.Generator,
+        errors: Mapping[int, float] | None = None,
+        *,
+        before: Network | None = None,
+        scale: float | None = None,
+    ) -> Network:
+        """Return one survey: the tape's scale drawn once, each reading with its error, and further errors.
+
+        What ``before`` holds already keeps its readings, whose tape had the ``scale``.
+        """
+        if scale is None:
+            scale = 1 + random.normal(0, self.tape.b)
+        kept = {(one.what, one.kind): one.value for one in before.observations} if before else {}
         taped = {}
         read = []
         for number, one in enumerate(self.true):
             factor = 1.0 if isinstance(one, Ranging) else scale
             value = one.value * factor + random.normal(0, one.sd) + (errors or {}).get(number, 0.0)
+            value = kept.get((one.what, one.kind), value)
             read.append(value)
             if isinstance(one, Distance):
                 taped[one.what] = value

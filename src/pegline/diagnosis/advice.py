@@ -95,10 +95,12 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
     fit
         The network with the first suspect corrected.
     doubts
-        Two or more suspects.
+        The suspects; one alone needs no advice.
     tape
         What a new line would be taped with.
     """
+    if len(doubts) < 2:
+        return ()
     numbers = np.array([doubt.number for doubt in doubts], np.int64)
     errors = np.array([abs(doubt.correction) for doubt in doubts])
     lines = _possible(fit, numbers, Effects(fit).directions(numbers), tape, again=True)

@@ -155,7 +155,10 @@ def _figures(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> It
     if hangs_on(observations, number):
         # The figure itself says by how much: what hangs on the observation follows at once.
         change = -float(misclosures(network, linearise(network, begin))[number])
-        network = changed(network, moved(observations, number, change))
+        mended = moved(observations, number, change)
+        network = changed(network, mended)
+        again = anew.begin(mended, (number,)) if anew else None
+        begin = begin if again is None else again
     yield Figure(_cost(network, begin, number), number, change, begin)
     if anew is None or not isinstance(observations[number], Distance):
         return

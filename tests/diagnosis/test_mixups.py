@@ -1,0 +1,76 @@
+"""Sides, names and directions that were mixed up are suspects like readings, and found the same way."""
+
+import pytest
+from builders.sound_book import SOUND
+
+from pegline.diagnosis.mixups import MIXUPS, mixups
+from pegline.errors import BookError
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+#: E at 10, 40, and a tie station T at 20, 0 with a line to C; the oak again from A-C.
+RICH = (
+    SOUND.replace("  D: {right_of", "  E: {left_of: A-C}\n  D: {right_of", 1)
+    .replace("      - {at: 30.00, right: 2.00", "      - {at: 20.00, station: T}\n      - {at: 30.00, right: 2.00", 1)
+    .replace(
+        "  C-D: {use",
+        "  A-E: {use: side, taped: [41.23, 41.23]}\n  E-C: {use: side, taped: [19.21, 19.21]}\n"
+        "  E-T: {use: tie, taped: 41.23}\n  T-C: {use: tie, taped: 28.44}\n"
+        "  D-T: {use: tie, taped: 27.86}\n  C-D: {use",
+    )
+    .replace("h1-h2: 8.00", "h1-h2: 8.00\n  oak-A: 25.32\n  oak-h2: 7.09")
+)
+
+#: what is booked wrongly, and who is then suspected of what
+CASES = [
+    ("C: {left_of: A-B}", "C: {right_of: A-B}", "C", "right booked for left"),
+    ("E-T: {use: tie, taped: 41.23}", "E-B: {use: tie, taped: 41.23}", "E-B", "B booked for T"),
+    ("left: [5.00, 5.00]", "right: [5.00, 5.00]", "A-B to oak", "right booked for left"),
+]
+
+
+def first_suspects(text: str) -> list[tuple[str, str | None]]:
+    """Return the suspects, or the words of the error, of a book."""
+    try:
+        return [(s.what, s.slip) for s in reduce(parse_book(text.encode(), "mixed.yaml")).diagnosis.suspects]
+    except BookError as error:
+        return [("error", str(error))]
+
+
+def test_the_rich_book_closes():
+    survey = reduce(parse_book(RICH.encode(), "mixed.yaml"))
+    assert all(check.passed for check in survey.adjustment.checks)
+    assert survey.diagnosis.suspects == ()
+
+
+@pytest.mark.parametrize(("good", "bad", "what", "words"), CASES)
+def test_what_was_mixed_up_is_the_first_suspect(good, bad, what, words):
+    assert good in RICH
+    (first, slip), *_ = first_suspects(RICH.replace(good, bad))
+    assert (first == what and slip == words) or (first == "error" and f"{what} " in slip and words in slip)
+
+
+def test_a_line_booked_backwards_is_found_by_its_tie_station():
+    # Walked from B, T stands at 40 and everything lies on the other hand.
+    text = RICH.replace("at: 20.00, station: T", "at: 40.00, station: T")
+    found = first_suspects(text)
+    assert any("wrong end" in (slip or "") or "backwards" in (slip or "") for _, slip in found[:2])
+
+
+def test_a_point_name_used_twice_is_found():
+    # The pump is booked again far off, under the name of h1.
+    again = "  A-C: {use: side, taped: [37.54, 37.54], details: [{at: 30.00, right: 1.50, point: h1}]}"
+    found = first_suspects(RICH.replace("  A-C: {use: side, taped: [37.54, 37.54]}", again))
+    assert any("the name h1 used for two points" in (slip or "") for _, slip in found)
+
+
+def test_every_mixup_of_the_table_can_be_made_of_a_book():
+    book = parse_book(
+        RICH.replace(
+            "  A-C: {use: side, taped: [37.54, 37.54]}",
+            "  A-C: {use: side, taped: 37.54, details: [{at: 9, left: 2, point: h1}]}",
+        ).encode(),
+        "mixed.yaml",
+    )
+    assert all(any(True for _ in find(book)) for find in MIXUPS.values())
+    assert all(mixup.book != book for mixup in mixups(book))

@@ -1,0 +1,160 @@
+"""What the search for a wrong measurement finds in simulated surveys, by what geometry lets be found.
+
+An error of k standard deviations in a measurement of redundancy r shifts its own test by k √r and that of
+another, with which it correlates by ρ, by ρ k √r. Their difference has the variance 2 (1 - ρ), so the
+right one is the larger with the probability Φ(k √r √((1 - ρ) / 2)); Φ(2.6) is 99.5 %.
+"""
+
+from dataclasses import replace
+from math import dist, sqrt
+
+import numpy as np
+import pytest
+from builders.book import book_text
+from builders.networks import NETWORKS
+from builders.party import REALISTIC
+from builders.simulated import Framework
+
+from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.slips import SLIPS
+from pegline.diagnosis.suspects import SHARES, TIED, doubts, grouped
+from pegline.errors import BookError
+from pegline.network.solve import solve
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+CERTAIN = 2.6  #: quantile beyond which geometry tells
+#: classes whose lines can all be told apart (largest correlation of their tests under 0.9)
+TELLING = ("quad with pegs", "six stations, all lines")
+FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
+
+few_or_many = pytest.mark.parametrize("trials", [8, pytest.param(1000, marks=pytest.mark.long)])
+each_class = pytest.mark.parametrize("name", NETWORKS)
+
+
+def trial(framework, random, number, error):
+    """Return the groups of suspects of a survey with one error, None where nothing is noticed."""
+    network = framework.measured(random, {number: error})
+    fit = solve(network)
+    if Effects(fit).worst() <= framework.critical:
+        return None
+    return grouped(fit, doubts(fit, framework.critical, framework.readings(network)))
+
+
+def sole(groups, number):
+    """Return whether one measurement stands first and alone."""
+    return bool(groups) and len(groups[0]) == 1 and groups[0][0].number == number
+
+
+def checked(framework):
+    """Return the measurements that anything checks."""
+    return np.flatnonzero(framework.power > 1e-3)
+
+
+@few_or_many
+@each_class
+def test_where_geometry_tells_the_wrong_one_is_the_sole_first_suspect(name, trials):
+    framework, random = FRAMEWORKS[name], np.random.default_rng(11)
+    right = tried = 0
+    for number in checked(framework):
+        power, alike = framework.power[number], framework.correlations[number].max()
+        least = max(CERTAIN / (power * sqrt((1 - alike) / 2) + 1e-12), (framework.critical + CERTAIN) / power)
+        if alike > TIED or least > 40:
+            continue
+        for _ in range(max(1, trials // len(framework.true))):
+            k = least * random.uniform(1.0, 1.5)
+            error = k * framework.true[number].sd * random.choice([-1, 1])
+            right += sole(trial(framework, random, number, error), number)
+            tried += 1
+    # 99 % with the chance of few trials: one miss in a short run.
+    assert right >= 0.99 * tried - (1 if trials < 100 else 0)
+
+
+@few_or_many
+@each_class
+def test_at_twenty_sigma_the_wrong_one_is_in_the_first_group(name, trials):
+    framework, random = FRAMEWORKS[name], np.random.default_rng(12)
+    hit = noticed = 0
+    for _ in range(trials):
+        number = int(random.choice(checked(framework)))
+        groups = trial(framework, random, number, 20 * framework.true[number].sd * random.choice([-1, 1]))
+        if groups is not None:
+            noticed += 1
+            hit += number in [doubt.number for doubt in groups[0]]
+    assert hit >= 0.95 * noticed - (1 if trials < 100 else 0)
+
+
+@few_or_many
+@pytest.mark.parametrize(("error", "least"), [("20 σ", 0.99), ("1 m", 0.99), ("10 σ", 0.90)])
+def test_classes_that_can_tell_name_the_wrong_line(trials, error, least):
+    random = np.random.default_rng(13)
+    right = tried = 0
+    for name in TELLING:
+        framework = FRAMEWORKS[name]
+        lines = [n for n in checked(framework) if framework.true[n].kind == "length"]
+        for number in lines:
+            for _ in range(max(1, trials // len(lines))):
+                size = {"20 σ": 20 * framework.true[number].sd, "1 m": 1.0, "10 σ": 10 * framework.true[number].sd}
+                right += sole(trial(framework, random, number, size[error] * random.choice([-1, 1])), number)
+                tried += 1
+    assert right >= least * tried - (1 if trials < 100 else 0)
+
+
+@each_class
+def test_tests_that_correlate_above_the_limit_are_told_as_one_group(name):
+    framework, random = FRAMEWORKS[name], np.random.default_rng(14)
+    tied = [n for n in checked(framework) if framework.correlations[n].max() > TIED + 0.02]
+    for number in tied:
+        groups = trial(framework, random, int(number), 30 * framework.true[number].sd)
+        if groups is None or number not in [doubt.number for doubt in groups[0]]:
+            continue
+        assert len(groups[0]) > 1
+
+
+@each_class
+def test_honest_surveys_raise_few_false_alarms(name):
+    # 5 % of 2,000 is 100; three standard deviations of a binomial count are 29.
+    framework, random = FRAMEWORKS[name], np.random.default_rng(15)
+    rows = np.arange(len(framework.true))
+    seen = framework.effects.seen(np.eye(len(rows)))
+    scaled = np.array([one.value / one.sd if one.kind == "length" else 0.0 for one in framework.true])
+    errors = random.standard_normal((len(rows), 2000))
+    errors += scaled[:, None] * random.normal(0, framework.tape.b, 2000)  # one scale for each survey
+    tests = seen @ errors / np.sqrt(np.maximum(framework.effects.spread, 1e-6))[:, None]
+    alarms = int((np.abs(tests[framework.effects.spread > 1e-6]).max(axis=0) > framework.critical).sum())
+    assert alarms <= 129
+
+
+def dropped(plot, name, seed):
+    """Return what is told of a book in which a tape length was dropped: the first suspect's line and slip."""
+    text = book_text(plot, errors=REALISTIC, seed=seed, slips={name: "tape dropped"})
+    try:
+        suspects = reduce(parse_book(text.encode(), "dropped.yaml")).diagnosis.suspects
+    except BookError as error:
+        return str(error)
+    return f"{suspects[0].what} ({suspects[0].slip})" if suspects else "nothing"
+
+
+SOME = [("quad with pegs", "steel", "A-B"), ("strip", "fibreglass", "C-D"), ("two hubs", "fibreglass", "Q-C")]
+EVERY = [
+    (name, tape, line.name)
+    for name, make in NETWORKS.items()
+    for tape in ("fibreglass", "steel")
+    for plot in (replace(make(), line_tape=tape),)
+    for line in plot.lines
+    if dist(*(plot.stations[end] for end in line.ends)) > plot.tapes[tape].length + 1
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "tape", "line"), [*SOME, *(pytest.param(*one, marks=pytest.mark.long) for one in EVERY if one not in SOME)]
+)
+def test_a_dropped_tape_length_is_always_named(name, tape, line):
+    plot = replace(NETWORKS[name](), line_tape=tape)
+    told = dropped(plot, line, seed=1)
+    assert f"{line} " in told
+    assert "dropped" in told
+
+
+def test_every_slip_has_its_share():
+    assert set(SHARES) == set(SLIPS)

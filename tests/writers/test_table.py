@@ -1,0 +1,60 @@
+"""The table of formats and the folder of writers agree."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+from pegline.survey import FORMATS
+from pegline.writers import PLAIN, WRITERS
+
+FOLDER = Path(import_module("pegline.writers").__file__).parent
+
+
+def _writes(path):
+    """Tell whether a module has a function ``write``."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return any(isinstance(node, ast.FunctionDef) and node.name == "write" for node in tree.body)
+
+
+def test_every_writer_of_the_folder_is_in_the_table_and_none_else():
+    assert {path.stem for path in FOLDER.glob("*.py") if path.stem != "__init__" and _writes(path)} == set(WRITERS)
+
+
+def test_no_writer_knows_another():
+    for path in FOLDER.glob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        known = {
+            name for name in WRITERS if f"pegline.writers.{name} import" in text or f"writers import {name}" in text
+        }
+        assert not known, path.name
+
+
+def test_what_is_written_unless_told_is_in_the_table():
+    assert set(FORMATS) <= set(WRITERS)
+    assert set(WRITERS) >= PLAIN
+
+
+@pytest.mark.parametrize("heavy", ["numpy", "fiona", "ezdxf", "reportlab", "geopandas", "shapely", "pyproj", "sqlite3"])
+def test_the_table_is_read_without_loading_what_writes(heavy):
+    script = f"import sys, pegline.writers; sys.exit({heavy!r} in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("heavy", ["ezdxf", "reportlab", "geopandas", "pandas", "pyogrio"])
+def test_a_geopackage_of_few_features_loads_nothing_that_it_does_not_need(tmp_path, heavy):
+    script = f"""
+import sys
+sys.path.insert(0, {str(Path(__file__).parent)!r})
+import records
+from pathlib import Path
+from pegline.writers.publish import publish
+publish(records.survey(), Path({str(tmp_path)!r}), "weir", ["gpkg", "json", "csv", "html"])
+sys.exit({heavy!r} in sys.modules)
+"""
+    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0

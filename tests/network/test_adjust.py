@@ -283,6 +283,7 @@ def test_without_a_check_a_survey_is_not_checked():
     lines = {name: told for name, told in figure().items() if name != "C-D"}
     adjustment = adjust(*measured(lines, sides=SIDES), LOCAL)
     assert adjustment.checked is None
+    assert adjustment.delivered == "plotting"
     assert adjustment.freedom == 0
     assert all(m.smallest_noticed is None for m in adjustment.measurements)
 

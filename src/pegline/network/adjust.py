@@ -231,12 +231,14 @@ def _judged(
     measurements = _measurements(frame, adjusted, covariances, critical)
     major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
     freedom = adjusted.freedom
-    delivered = plotting if major_fails else adjusted
+    # Without a check there is nothing to adjust: the plotting solution is the only one.
+    by_plotting = major_fails or not checks
+    delivered = plotting if by_plotting else adjusted
     unreliable = flat_points(delivered, NetworkCovariances(delivered), base)
     return Adjustment(
         plotting=solution_of(plotting, base),
         adjusted=solution_of(adjusted, base),
-        delivered="plotting" if major_fails else "adjusted",
+        delivered="plotting" if by_plotting else "adjusted",
         checked=all(check.passed for check in checks) if checks else None,
         checks=checks,
         measurements=measurements,

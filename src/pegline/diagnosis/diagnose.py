@@ -14,6 +14,7 @@ from pegline.diagnosis.everything import everything, failing
 from pegline.diagnosis.explain import explain
 from pegline.diagnosis.mixups import mixed_up
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
+from pegline.diagnosis.pairs import pair
 from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
@@ -59,9 +60,14 @@ def _judged(
     if not wrong:
         return (), strengthening(fit, tape)
     anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
-    groups = grouped(fit, doubts(fit, adjustment.critical, bookings(book, reduction), anew))
+    readings = bookings(book, reduction)
+    found = doubts(fit, adjustment.critical, readings, anew)
+    two = pair(fit, found, adjustment.critical, readings)
+    groups = [[one] for one in two] if two else grouped(fit, found)
     groups = in_figures(groups, fit.network.observations, book, frame)
     if adjustment.adjusted.stations <= SMALL and not settled(groups):
         groups = ranked([*groups, *([doubt] for doubt in mixed_up(book, adjustment))])
     open_ = [doubt for doubt in undecided(groups) if doubt.number >= 0]
-    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape) if len(open_) > 1 else ()
+    if two or len(open_) < 2:
+        return told_suspects(groups), ()
+    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape)

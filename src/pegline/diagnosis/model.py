@@ -23,6 +23,7 @@ class Suspect:
     closes: bool  #: whether everything then closes
     score: float  #: 0 to 1
     kind: MeasurementKind | None = None  #: what kind of measurement it is
+    beside: str | None = None  #: the measurement that must be wrong at the same time for everything to close
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ from pegline.network.equations import Bearing, Control, Distance, Observation, R
 from pegline.network.model import Array, MeasurementKind
 from pegline.network.solve import Fit, Network, changed, linearise, misclosures, solve
 
-__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "ranked", "settled", "told", "undecided"]
+__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
 
 Ints = NDArray[np.int64]
 Readings = Mapping[Place, tuple[Booking, ...]]
@@ -82,6 +82,7 @@ class Doubt:
     slip: Explanation | None
     weight: float  #: logarithm of how likely it is the wrong one
     begin: Array  #: parameters close to the solution without it
+    beside: str = ""  #: the measurement that is wrong at the same time, if one alone does not explain it
 
 
 def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = None) -> list[Doubt]:
@@ -101,15 +102,15 @@ def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = No
     found = _close(fit) if fit.keep.all() else None
     if found is None:
         found = _gross(fit, readings, anew)
-    judged = [
+    every = [
         max(
-            (_judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
+            (judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
             key=lambda doubt: (doubt.closes, doubt.weight),
         )
         for number, lefts in found.items()
         for one in (fit.network.observations[number],)
     ]
-    return sorted(judged, key=lambda doubt: (not doubt.closes, -doubt.weight))
+    return sorted(every, key=lambda doubt: (not doubt.closes, -doubt.weight))
 
 
 def _close(fit: Fit) -> dict[int, list[Left]] | None:
@@ -245,7 +246,8 @@ def _mended(fit: Fit, figure: Figure) -> Left | None:
     return Left(change, float(fit.network.sds[number]), mended.square_sum, Effects(mended).worst(), mended.parameters)
 
 
-def _judged(one: Observation, number: int, booked: Sequence[Booking], left: Left, critical: float) -> Doubt:
+def judged(one: Observation, number: int, booked: Sequence[Booking], left: Left, critical: float) -> Doubt:
+    """Return a measurement as the wrong one, with its likeliest slip."""
     correction, sd, square, worst, _ = left
     slips = [(slip, log(prior) - (slip.change - correction) ** 2 / (2 * sd**2)) for slip, prior in _priors(booked)]
     slip, likely = max(slips, key=lambda pair: pair[1], default=(None, -inf))
@@ -373,6 +375,7 @@ def told(groups: Sequence[Sequence[Doubt]], *, least: float = 0.005) -> tuple[Su
             closes=doubt.closes,
             score=shares[id(doubt)],
             kind=doubt.kind,
+            beside=doubt.beside or None,
         )
         for number, group in enumerate(groups, 1)
         for doubt in group

@@ -94,10 +94,11 @@ def suspect_sentences(suspects: Iterable[Suspect]) -> Iterator[str]:
 
 
 def _suspect_sentence(suspect: Suspect) -> str:
-    closes = "everything then closes" if suspect.closes else "then it fits better, but not everything closes"
+    both = f" together with {suspect.beside}" if suspect.beside else ""
+    closes = f"everything then closes{both}" if suspect.closes else "then it fits better, but not everything closes"
     figures = f"({100 * suspect.score:.0f} % of the suspicion; line {suspect.place.line})"
     if suspect.slip is None:
-        would = f"closes best as {suspect.would_be}" if suspect.closes else f"fits better as {suspect.would_be}"
+        would = f"closes best as {suspect.would_be}{both}" if suspect.closes else f"fits better as {suspect.would_be}"
         return f"{_what(suspect)}: booked {suspect.reading}, {would}; read it again {figures}"
     return f"{_what(suspect)}: booked {suspect.reading}, perhaps {suspect.would_be}: {suspect.slip}; {closes} {figures}"
 

@@ -1,0 +1,88 @@
+"""Two measurements wrong at once: where no single correction lets everything close, the best pair that does.
+
+With P = G' R G and b = G' R v for errors in the directions G (see ``effects``), errors in two of them at once
+lower the sum of squares by b₂' P₂⁻¹ b₂. Every pair is judged so, and the best are solved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+from math import sqrt
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.coupling import moved
+from pegline.diagnosis.effects import LOOSE, Effects
+from pegline.diagnosis.suspects import TIED, Doubt, Left, Readings, judged
+from pegline.errors import BookError
+from pegline.network.solve import Fit, changed, solve
+
+__all__ = ["pair"]
+
+MOST: Final = 60  #: measurements of which pairs are made, the most suspicious first
+SOLVED: Final = 8  #: pairs that are solved
+
+
+def pair(fit: Fit, found: Sequence[Doubt], critical: float, readings: Readings) -> tuple[Doubt, Doubt] | None:
+    """Return the likeliest two measurements that are wrong at once, None where one alone explains all or no two do."""
+    if not found or found[0].closes or not fit.keep.all():
+        return None
+    solved = (_solved(fit, numbers, errors, critical, readings) for numbers, errors in _best(fit))
+    closing = [two for two in solved if two is not None and two[0].closes]
+    return max(closing, key=lambda two: two[0].weight + two[1].weight + two[0].square / 2, default=None)
+
+
+def _best(fit: Fit) -> list[tuple[tuple[int, int], tuple[float, float]]]:
+    """Return the pairs that explain most, with the errors that they would have."""
+    effects = Effects(fit)
+    rows = np.flatnonzero(effects.spread > LOOSE)
+    rows = rows[np.argsort(-np.abs(effects.tests[rows]), kind="stable")[:MOST]]
+    told = effects.explained(rows)
+    judged_pairs = []
+    for i, j in combinations(range(len(rows)), 2):
+        shared = told.correlations[i, j]
+        if told.sd[i] <= 0 or told.sd[j] <= 0 or abs(shared) > TIED:
+            continue
+        one, other = told.tests[i], told.tests[j]
+        rest = 1 - shared**2
+        explained = (one**2 - 2 * shared * one * other + other**2) / rest
+        errors = (-(one - shared * other) / rest * told.sd[i], -(other - shared * one) / rest * told.sd[j])
+        judged_pairs.append((explained, (int(rows[i]), int(rows[j])), errors))
+    judged_pairs.sort(key=lambda judged_pair: -judged_pair[0])
+    return [(numbers, errors) for _, numbers, errors in judged_pairs[:SOLVED]]
+
+
+def _solved(
+    fit: Fit, numbers: tuple[int, int], errors: tuple[float, float], critical: float, readings: Readings
+) -> tuple[Doubt, Doubt] | None:
+    """Return two measurements judged with both left out."""
+    ones = fit.network.observations
+    for number, error in zip(numbers, errors, strict=True):
+        ones = moved(ones, number, error)
+    keep = np.ones(len(fit.keep), bool)
+    keep[list(numbers)] = False
+    try:
+        rest = solve(changed(fit.network, ones), keep, fit.parameters)
+    except BookError:
+        return None
+    effects = Effects(rest)
+    one, other = (
+        judged(
+            fit.network.observations[number],
+            number,
+            readings.get(fit.network.observations[number].place, ()),
+            Left(
+                error - float(rest.residuals[number]),
+                float(fit.network.sds[number] * sqrt(effects.spread[number])),
+                rest.square_sum,
+                effects.worst(),
+                rest.parameters,
+            ),
+            critical,
+        )
+        for number, error in zip(numbers, errors, strict=True)
+    )
+    return replace(one, beside=other.what), replace(other, beside=one.what)

@@ -61,3 +61,16 @@ def test_joined_sheets_cover_everything_and_meet_at_their_match_lines():
     assert ys[0] - high / 2 <= 0.0
     assert ys[-1] + high / 2 >= 60.0
     assert [b - a for a, b in pairwise(xs)] == pytest.approx([wide] * (len(xs) - 1))
+
+
+def test_tables_that_fit_no_a3_do_not_keep_a_scale_from_being_found():
+    found = choose_layout(
+        (0.0, 0.0, 20.0, 20.0), lambda *_: None, lambda *_: None, scale=None, paper=None, landscape=None
+    )
+
+    assert found.scale == 100
+
+
+def test_a_plot_that_reaches_to_infinity_is_refused():
+    with pytest.raises(ValueError, match="infinity"):
+        layout(float("inf"), 10.0)

@@ -103,8 +103,9 @@ def _asked(book: Book, frame: Frame, detail: Detail, features: Sequence[Feature]
     for feature in features:
         if feature.layer == "STATIONS":
             yield _at_point(feature, "STATION-NAMES", feature.name, STRONG, paper, rank=0, needed=True)
+    drawn = {(feature.name, feature.kind): feature for feature in reversed(features)}
     for name, shape in detail.shapes.items():
-        feature = next(f for f in features if f.name == name and f.kind == shape.kind)
+        feature = drawn[name, shape.kind]
         text = shape.booked.label or name
         if isinstance(feature.geometry, tuple):
             yield _at_point(feature, "NAMES", text, NAME, paper, rank=2, needed=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import count
-from math import ceil
+from math import ceil, isfinite
 from typing import Final
 
 #: From a paper and its direction (landscape: true) to the room that its tables need.
@@ -26,6 +26,7 @@ JOINED: Final = "A1"  #: several sheets are of this size unless told
 MARGIN: Final = 10.0  #: from the edge of the paper to the frame
 FOOT: Final = 17.0  #: strip with the bars under the map
 AIR: Final = 9.0  #: kept free around what is drawn, for its labels
+CRAMPED: Final = 0.25  #: of the long side, for tables that do not fit
 LAP: Final = 12.0  #: that joined sheets show beyond their match lines
 
 
@@ -99,12 +100,27 @@ def choose_layout(
     scale, paper, landscape
         What the book or the run asks for; None leaves it open.
     """
+    if not all(isfinite(edge) for edge in bounds):
+        raise ValueError("what is drawn reaches to infinity")
     if scale is None:
-        scale = next(s for s in scales() if _fitting(bounds, strip_of, s, paper or USUAL, landscape))
+        asked = paper or USUAL
+        rooms = _at_least(strip_of, asked, landscape)
+        scale = next(s for s in scales() if _fitting(bounds, rooms, s, asked, landscape))
     for name in [paper] if paper else PAPERS:
-        if found := _fitting(bounds, strip_of, scale, name, landscape):
+        # On a paper that is asked for the tables are cut to what fits; else a larger paper is taken.
+        rooms = _at_least(strip_of, name, landscape) if paper else strip_of
+        if found := _fitting(bounds, rooms, scale, name, landscape):
             return found
-    return _joined(bounds, slim_of, scale, paper or JOINED, landscape)
+    name = paper or JOINED
+    return _joined(bounds, _at_least(slim_of, name, landscape), scale, name, landscape)
+
+
+def _at_least(room_of: StripOf, paper: str, landscape: bool | None) -> StripOf:
+    """Return the room for tables, or where they fit a paper neither way what can be given them."""
+    ways = (True, False) if landscape is None else (landscape,)
+    if any(room_of(paper, across) is not None for across in ways):
+        return room_of
+    return lambda name, across: PAPERS[name][1] * CRAMPED
 
 
 def _layouts(strip_of: StripOf, scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
@@ -145,10 +161,7 @@ def _joined(
     """Return the fewest sheets that show everything between them."""
     west, south, east, north = bounds
     found: list[tuple[int, Layout]] = []
-    usable = list(_layouts(strip_of, scale, paper, landscape)) or [
-        Layout(scale, paper, landscape is not False, 80.0, ())
-    ]
-    for layout in usable:
+    for layout in _layouts(strip_of, scale, paper, landscape):
         left, bottom, right, top = layout.window
         wide, high = (right - left - 2 * LAP) * scale / 1000, (top - bottom - 2 * LAP) * scale / 1000
         columns, rows = max(1, ceil((east - west) / wide)), max(1, ceil((north - south) / high))

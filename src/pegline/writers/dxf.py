@@ -304,6 +304,7 @@ class _Drawing:
             reference_point=(*(np.array(self.plan.frame.origin) - self.origin), 0),
             north_direction=(0, 1),
         )
+        geodata.dxf.coordinate_type = 2  # a projected grid
         geodata.coordinate_system_definition = self.plan.frame.wkt.replace("\n", " ")
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
-from pegline.errors import OutputError
+from pegline.errors import UsageError
 from pegline.plan.model import Plan
 from pegline.writers.sheet_pdf import sheet_pdf
 
@@ -21,12 +22,12 @@ def write(plan: Plan, path: Path) -> None:
         picture(pdf, number, DOTS).save(target, format="PNG", dpi=(DOTS, DOTS), optimize=True)
 
 
-def picture(pdf: bytes, number: int, dots: int):  # type: ignore[no-untyped-def]
+def picture(pdf: bytes, number: int, dots: int) -> Any:
     """Return one page of a PDF as a pillow image, so many dots an inch."""
     try:
         import pypdfium2
     except ImportError as error:
-        raise OutputError("a picture needs the extra: pip install 'pegline[png]'") from error
+        raise UsageError("a picture needs the extra: pip install 'pegline[png]'") from error
     document = pypdfium2.PdfDocument(pdf)
     try:
         return document[number].render(scale=dots / 72).to_pil().quantize(colors=256)

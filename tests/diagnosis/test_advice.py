@@ -79,8 +79,8 @@ def test_odds_of_ninety_five_are_kept_wherever_they_are_promised(name, trials):
 @pytest.mark.parametrize("name", ["fan", "grid", "six stations, twelve lines", "two hubs", "strip"])
 def test_the_promised_redundancy_is_what_the_line_gives(name):
     framework = FRAMEWORKS[name]
-    (advice, *_) = strengthening(framework.fit, tape_of(framework))
-    what = re.search(r"weakest, (\S+):", advice.why)[1]
+    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical)
+    what = re.match(r"(\S+) is checked least", advice.why)[1]
     larger = Framework(with_lines(framework.plot, [advice.measure]))
 
     def redundancy(one):
@@ -91,8 +91,8 @@ def test_the_promised_redundancy_is_what_the_line_gives(name):
 
 def test_no_other_line_would_do_more_for_the_weakest():
     framework = FRAMEWORKS["six stations, twelve lines"]
-    (advice, *_) = strengthening(framework.fit, tape_of(framework))
-    what = re.search(r"weakest, (\S+):", advice.why)[1]
+    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical)
+    what = re.match(r"(\S+) is checked least", advice.why)[1]
     names = list(framework.plot.stations)
     for start in names:
         for end in names[names.index(start) + 1 :]:

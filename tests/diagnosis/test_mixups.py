@@ -1,6 +1,13 @@
 """Sides, names and directions that were mixed up are suspects like readings, and found the same way."""
 
+from dataclasses import replace
+from random import Random
+
 import pytest
+from builders.book import book_text
+from builders.networks import NETWORKS
+from builders.party import REALISTIC
+from builders.plot import Row
 from builders.sound_book import SOUND
 
 from pegline.diagnosis.mixups import MIXUPS, mixups
@@ -27,6 +34,33 @@ CASES = [
     ("E-T: {use: tie, taped: 41.23}", "E-B: {use: tie, taped: 41.23}", "E-B", "B booked for T"),
     ("left: [5.00, 5.00]", "right: [5.00, 5.00]", "A-B to oak", "right booked for left"),
 ]
+
+
+def swapped(seed: int) -> bool:
+    """Return whether a row with left for right is named, of a point that is booked from two lines."""
+    random = Random(seed)
+    plot = NETWORKS["diagonal base"]()
+    (ax, ay), (bx, by), (cx, cy) = (plot.stations[name] for name in "ABC")
+    u, v = random.uniform(0.2, 0.4), random.uniform(0.2, 0.4)
+    points = {"h": (ax + u * (bx - ax) + v * (cx - ax), ay + u * (by - ay) + v * (cy - ay))}
+    lines = tuple(replace(ln, rows=(Row("h"),)) if ln.name in ("A-B", "A-C") else ln for ln in plot.lines)
+    wrong = random.choice(["A-B", "A-C"])
+    text = book_text(
+        replace(plot, lines=lines, points=points),
+        errors=REALISTIC,
+        seed=seed,
+        slips={f"h on {wrong}": "left for right"},
+    )
+    suspects = reduce(parse_book(text.encode(), "swap.yaml")).diagnosis.suspects
+    # Seen from two lines alone, either row may be the swapped one: both are named.
+    return any(s.what.startswith(wrong) and s.slip and "booked for" in s.slip for s in suspects)
+
+
+@pytest.mark.parametrize("surveys", [4, pytest.param(200, marks=pytest.mark.long)])
+def test_left_for_right_of_a_point_booked_twice_is_among_the_suspects(surveys):
+    found = sum(swapped(seed) for seed in range(surveys))
+    print(f"left for right named in {found} of {surveys}")
+    assert found >= 0.95 * surveys
 
 
 def first_suspects(text: str) -> list[tuple[str, str | None]]:

@@ -18,12 +18,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.seen import listed
 from pegline.diagnosis.suspects import TIED, Doubt
 from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.model import Array
+from pegline.network.quality import POWER
 from pegline.network.solve import Fit
 
 __all__ = ["Tape", "strengthening", "telling_apart"]
@@ -128,8 +129,18 @@ def _three_lines(fit: Fit, numbers: Ints) -> str:
     return ""
 
 
-def strengthening(fit: Fit, tape: Tape) -> tuple[Advice, ...]:
-    """Return the one or two lines that best raise the weakest redundancy number of the chain lines."""
+def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
+    """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
+
+    Parameters
+    ----------
+    fit
+        The network.
+    tape
+        What a new line would be taped with.
+    critical
+        Largest test that passes: it tells how small a slip would be noticed.
+    """
     ones = fit.network.observations
     spread = Effects(fit).spread
     lines = [n for n, one in enumerate(ones) if isinstance(one, Distance) and one.kind == "length"]
@@ -149,8 +160,16 @@ def strengthening(fit: Fit, tape: Tape) -> tuple[Advice, ...]:
         # Of lines that do as much for the weakest, the one that does most for the others.
         return weakest_of_all(power) + OTHERS * float(np.mean(np.diag(power)[: len(scale)] * scale))
 
+    def unseen(redundancy: float) -> str:
+        if redundancy <= LOOSE:
+            return "a slip of any size"
+        return f"a slip of {(critical + POWER) * sqrt(scale[0] / redundancy):.2f} m"
+
     def why(before: float, after: float) -> str:
-        return f"it would best check what is weakest, {what}: its redundancy rises from {before:.2f} to {after:.2f}"
+        figures = f"(redundancy {before:.2f}, then {after:.2f})"
+        return (
+            f"{what} is checked least, {unseen(before)} in it may go unseen; with this line {unseen(after)} {figures}"
+        )
 
     return _chosen(fit, possible, judge, weakest_of_all, why)
 

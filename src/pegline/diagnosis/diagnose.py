@@ -58,7 +58,7 @@ def _judged(
     constants = reduction.tapes[base.tape]
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
     if not wrong:
-        return (), strengthening(fit, tape)
+        return (), strengthening(fit, tape, adjustment.critical)
     anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
     readings = bookings(book, reduction)
     found = doubts(fit, adjustment.critical, readings, anew)

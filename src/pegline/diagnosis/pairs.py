@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
-from math import sqrt
+from math import log, sqrt
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from pegline.network.solve import Fit, changed, solve
 __all__ = ["pair"]
 
 MOST: Final = 60  #: measurements of which pairs are made, the most suspicious first
+TWICE: Final = 0.05  #: how often a survey with one error has another (a guess)
 SOLVED: Final = 8  #: pairs that are solved
 
 
@@ -32,7 +33,7 @@ def pair(fit: Fit, found: Sequence[Doubt], critical: float, readings: Readings) 
         return None
     solved = (_solved(fit, numbers, errors, critical, readings) for numbers, errors in _best(fit))
     closing = [two for two in solved if two is not None and two[0].closes]
-    return max(closing, key=lambda two: two[0].weight + two[1].weight + two[0].square / 2, default=None)
+    return max(closing, key=lambda two: two[0].weight, default=None)
 
 
 def _best(fit: Fit) -> list[tuple[tuple[int, int], tuple[float, float]]]:
@@ -85,4 +86,6 @@ def _solved(
         )
         for number, error in zip(numbers, errors, strict=True)
     )
-    return replace(one, beside=other.what), replace(other, beside=one.what)
+    # Both share the misfit that is left; each has its own chance to be wrong.
+    weight = one.weight + other.weight + rest.square_sum / 2 + log(TWICE)
+    return replace(one, beside=other.what, weight=weight), replace(other, beside=one.what, weight=weight)

@@ -344,7 +344,7 @@ def ranked(groups: Sequence[list[Doubt]]) -> list[list[Doubt]]:
 def settled(groups: Sequence[Sequence[Doubt]]) -> bool:
     """Return whether a slip of one reading lets everything close and stands alone."""
     likely = _likely([doubt for group in groups for doubt in group])
-    return any(d.slip is not None and d.closes and share > SURE for d, share in likely)
+    return any(d.slip is not None and d.closes and not d.beside and share > SURE for d, share in likely)
 
 
 def _likely(every: Sequence[Doubt]) -> list[tuple[Doubt, float]]:

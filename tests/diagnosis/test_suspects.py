@@ -28,7 +28,7 @@ CERTAIN = 2.6  #: quantile beyond which geometry tells
 TELLING = ("quad with pegs", "six stations, all lines")
 FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
 
-few_or_many = pytest.mark.parametrize("trials", [8, pytest.param(1000, marks=pytest.mark.long)])
+few_or_many = pytest.mark.parametrize("trials", [8, pytest.param(400, marks=pytest.mark.long)])
 each_class = pytest.mark.parametrize("name", NETWORKS)
 
 

@@ -13,22 +13,16 @@ from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.writers.figures import Records
+from pegline.writers.html_figures import NONE, degrees_of, millimetres, paper, ratio, signed, where
 from pegline.writers.html_tables import (
-    NONE,
-    degrees_of,
     dimensions,
     features,
     ground,
     measurements,
-    millimetres,
-    paper,
     points,
-    ratio,
     reduced,
-    signed,
     stations,
     walls,
-    where,
     witnesses,
 )
 from pegline.writers.markup import Head, Safe, element, joined, page, table

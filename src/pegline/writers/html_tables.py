@@ -10,106 +10,28 @@ from urllib.parse import quote
 import numpy as np
 
 from pegline.book.model import Book, Line
-from pegline.errors import Place
 from pegline.measures.taped import Taped
-from pegline.measures.values import Length, Name, Reading
+from pegline.measures.values import Length, Name
 from pegline.network.model import Array, Check, Measurement
 from pegline.plan.figures import area_text
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.writers import figures
 from pegline.writers.figures import Places, Records, computed_length, ellipses, every_place, kinds_of_points
+from pegline.writers.html_figures import (
+    NONE,
+    booked,
+    degrees_of,
+    length_text,
+    metres,
+    millimetres,
+    paper,
+    ratio,
+    signed,
+    where,
+)
 from pegline.writers.markup import Head, Safe, element, joined, table
 
-__all__ = [
-    "NONE",
-    "degrees_of",
-    "dimensions",
-    "features",
-    "ground",
-    "measurements",
-    "millimetres",
-    "paper",
-    "points",
-    "ratio",
-    "reduced",
-    "signed",
-    "stations",
-    "walls",
-    "where",
-    "witnesses",
-]
-
-NONE: Final = "–"  #: a cell that has nothing to tell
-
-
-def signed(value: float, decimals: int) -> str:
-    """Return a number with its sign, and no sign at nought.
-
-    >>> signed(0.126, 2), signed(-0.001, 2)
-    ('+0.13', '0.00')
-    """
-    rounded = round(value, decimals)
-    return f"{rounded:+.{decimals}f}" if rounded else f"{0.0:.{decimals}f}"
-
-
-def millimetres(metres: float | None) -> str:
-    """Return a difference in millimetres.
-
-    >>> millimetres(-0.0123)
-    '-12'
-    """
-    return NONE if metres is None else signed(1000 * metres, 0)
-
-
-def paper(metres: float | None, scale: int) -> str:
-    """Return a difference as it is on the plan, millimetres.
-
-    >>> paper(0.05, 500)
-    '+0.1'
-    """
-    return NONE if metres is None else signed(1000 * metres / scale, 1)
-
-
-def ratio(difference: float | None, length: float) -> str:
-    """Return a difference as a part of a length.
-
-    >>> ratio(-0.05, 50.0), ratio(0.0, 50.0)
-    ('1/1000', 'exact')
-    """
-    if difference is None:
-        return NONE
-    return f"1/{length / abs(difference):.0f}" if abs(difference) > length * 1e-6 else "exact"
-
-
-def degrees_of(radians: float) -> str:
-    """Return an angle in degrees.
-
-    >>> degrees_of(0.5)
-    '28.648°'
-    """
-    return f"{degrees(radians):.3f}°"
-
-
-def where(place: Place | None) -> str:
-    """Return line and column of the book."""
-    return place.source if place else NONE
-
-
-def _metres(value: float | None) -> str:
-    return NONE if value is None else f"{value + 0.0:.3f}"
-
-
-def _booked(reading: Reading, unit: str) -> str:
-    """Return a reading as it was written, doubt and all."""
-    if reading.either:
-        return " or ".join(_length(length, unit) for length in reading.either)
-    return f"{'~' if reading.doubtful else ''}{_length(reading.length, unit)}"
-
-
-def _length(length: Length, unit: str) -> str:
-    text = length.text.lstrip("~ ")
-    return text if length.unit else f"{text} {unit}"
-
+__all__ = ["dimensions", "features", "ground", "measurements", "points", "reduced", "stations", "walls", "witnesses"]
 
 # Lines -------------------------------------------------------------------------------------------
 
@@ -136,9 +58,9 @@ def ground(records: Records) -> Safe:
             line.name,
             line.use,
             _readings(records.book, line.booked),
-            _metres(line.ground.reading),
+            metres(line.ground.reading),
             *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
-            _metres(line.ground.length),
+            metres(line.ground.length),
             f"{1000 * line.ground.sd:.1f}",
             line.ground.tape,
             where(line.ground.place),
@@ -161,7 +83,7 @@ def _taped(book: Book, taped: Taped, unit: str) -> str:
     told = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
     named = [taped.tape or "", str(taped.date or ""), told]
     extra = ", ".join(each for each in named if each)
-    return f"{_booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
+    return f"{booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
 
 
 def _conditions(
@@ -175,7 +97,7 @@ def _conditions(
     told = (
         None if temperature is None else f"{temperature:g} °C",
         None if pull is None else f"{pull:g} N",
-        None if rise is None else f"rise {_length(rise, unit)}",
+        None if rise is None else f"rise {length_text(rise, unit)}",
         None if slope is None else f"slope {degrees(slope):.2f}°",
         None if spans is None else f"{spans} spans",
     )
@@ -221,8 +143,8 @@ def _against(
     return [
         line.name,
         line.use,
-        _metres(length),
-        _metres(computed),
+        metres(length),
+        metres(computed),
         millimetres(difference),
         paper(difference, scale),
         ratio(difference, length),
@@ -266,8 +188,8 @@ def _figures(places: Places) -> Iterator[list[str]]:
     )
     for (x, y), deviations, (a, b, bearing), local_sd in columns:
         yield [
-            _metres(x),
-            _metres(y),
+            metres(x),
+            metres(y),
             *(f"{1000 * value:.0f}" for value in (*deviations, a, b)),
             f"{bearing:.0f}" if a > 0 else NONE,
             f"{1000 * local_sd:.0f}",
@@ -319,9 +241,9 @@ def _lines(texts: Sequence[str]) -> Iterator[str]:
 def _row(records: Records, row: ReducedRow) -> str:
     """Return a row as booked, then as it is on the ground."""
     unit = records.book.unit_of(row.line)
-    at = ", ".join(at.text if isinstance(at, Name) else _booked(at, unit) for at in row.booked.at)
+    at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
     side = {1: "left ", -1: "right ", 0: "on the line"}[row.side]
-    offset = side + ", ".join(_booked(reading, unit) for reading in row.booked.offsets)
+    offset = side + ", ".join(booked(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or records.book.lines[row.line].method or records.book.default_method
     told = [f"{row.line} at {at} {offset}"]
     figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
@@ -363,13 +285,13 @@ def witnesses(records: Records) -> Safe:
         [
             peg,
             witness.object,
-            "; ".join(_booked(reading, records.book.unit) for reading in witness.readings),
-            _metres(length.length),
+            "; ".join(booked(reading, records.book.unit) for reading in witness.readings),
+            metres(length.length),
             witness.note or NONE,
             where(witness.place),
         ]
-        for peg, booked in records.book.witnesses.items()
-        for witness, length in zip(booked, records.reduction.witnesses.get(peg, ()), strict=False)
+        for peg, found in records.book.witnesses.items()
+        for witness, length in zip(found, records.reduction.witnesses.get(peg, ()), strict=False)
     )
     return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
 
@@ -400,9 +322,9 @@ def dimensions(records: Records, scale: int) -> Safe:
             [
                 each.start,
                 each.end,
-                _metres(each.ground.reading),
-                _metres(length),
-                _metres(gap),
+                metres(each.ground.reading),
+                metres(length),
+                metres(gap),
                 millimetres(difference),
                 paper(difference, scale),
                 where(each.ground.place),
@@ -418,8 +340,8 @@ def walls(records: Records) -> Safe:
         [
             name,
             str(number),
-            _metres(wall.reading),
-            _metres(wall.length),
+            metres(wall.reading),
+            metres(wall.length),
             f"{1000 * wall.sd:.1f}",
             where(wall.place),
         ]
@@ -448,7 +370,7 @@ def features(records: Records) -> Safe:
         [
             name,
             shape.kind,
-            _metres(shape.perimeter),
+            metres(shape.perimeter),
             NONE if shape.perimeter_sd is None else f"{1000 * shape.perimeter_sd:.0f}",
             NONE if shape.area is None else f"{shape.area:.2f}",
             NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
@@ -491,7 +413,7 @@ def _measurement(each: Measurement, critical: float) -> list[str]:
         told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)
     else:
-        told = [_metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
+        told = [metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
         least = NONE if noticed is None else f"{1000 * noticed:.0f}"
     test: str = signed(each.test, 2)
     if abs(each.test) > critical:

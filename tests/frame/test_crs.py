@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, degrees
+from math import atan2, degrees, radians
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from pegline.frame.crs import (
     factors_at,
     gaussian_radius,
     geographic,
+    grid_bearing,
     grid_of,
     outside,
     place_of,
@@ -64,19 +65,34 @@ def control(crs: str, *points: ControlPoint, allow_shift: float | None = None) -
 
 @pytest.mark.parametrize("case", cases("grid"))
 def test_latitude_and_longitude_come_onto_the_grid_as_printed(case: dict[str, Any]) -> None:
-    given, expected = case["given"], case["expected"]
+    given, expected, tolerance = case["given"], case["expected"], case["tolerance"]
     grid = grid_of(given["crs"])
     latitude, longitude = angle(given["latitude"]), angle(given["longitude"])
     point = ControlPoint("A", 0.01, HERE, latitude_deg=latitude, longitude_deg=longitude, crs=given["geographic"])
 
     (known,) = bring(control(given["crs"], point), [point], grid)
 
-    assert known.easting == pytest.approx(expected["easting"], abs=case["tolerance"])
-    assert known.northing == pytest.approx(expected["northing"], abs=case["tolerance"])
+    coordinates = np.array([known.easting, known.northing]) / grid.metres_per_unit
+    assert coordinates == pytest.approx(
+        np.array([expected["easting"], expected["northing"]]), abs=tolerance["coordinates"]
+    )
+    factors = factors_at(grid, (longitude, latitude))
     if "convergence" in expected:
-        factors = factors_at(grid, (longitude, latitude))
-        assert degrees(factors.convergence) == pytest.approx(expected["convergence"], abs=case["tolerance"])
-        assert factors.scale == pytest.approx(expected["scale"], abs=1e-8)
+        assert degrees(factors.convergence) == pytest.approx(
+            angle(expected["convergence"]), abs=tolerance["convergence"]
+        )
+    if "scale" in expected:
+        assert factors.scale == pytest.approx(expected["scale"], abs=tolerance["scale"])
+
+
+@pytest.mark.parametrize("case", cases("grid_bearings"))
+def test_a_true_bearing_comes_onto_the_grid_as_printed(case: dict[str, Any]) -> None:
+    given = case["given"]
+    place = angle(given["longitude"]), angle(given["latitude"])
+
+    found = grid_bearing(grid_of(given["crs"]), place, radians(angle(given["azimuth"])), given["length"])
+
+    assert degrees(found) == pytest.approx(angle(case["expected"]["bearing"]), abs=case["tolerance"])
 
 
 @pytest.mark.parametrize("case", cases("heights"))
@@ -148,6 +164,11 @@ def test_the_mean_radius_is_that_of_the_ellipsoid() -> None:
         ("EPSG:5703", "vertical"),
         ("EPSG:4978", "geocentric"),
         ("EPSG:2037", "EPSG:2960"),
+        ("EPSG:2053", "west and south"),
+        # By the Guidance Note 50°40'46.461" N, 5°48'26.533" E is E 251763.20, N 153034.13 there; PROJ is 745 m out.
+        ("EPSG:31300", "EPSG:31370"),
+        ("EPSG:32600", "its UTM zone"),  # the zone in front of the easting
+        ("EPSG:22700", "cannot be computed"),  # Lambert Conic Near-Conformal
     ],
 )
 def test_what_is_no_grid_is_refused_with_what_to_take_instead(crs: str, word: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees, radians
+from math import cos, degrees, radians, sin
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +54,32 @@ def test_ghilani_s_fit_comes_out_as_printed() -> None:
     assert np.abs(fitted.residuals) == pytest.approx(np.array(expected["residuals"]), abs=tolerance["residuals"])
     assert fitted.variance_factor is not None
     assert fitted.variance_factor**0.5 == pytest.approx(expected["unit_deviation"], abs=tolerance["unit_deviation"])
+
+
+def test_the_epsg_affine_transformation_comes_back_from_three_points() -> None:
+    found = case("epsg-9624-affine")
+    corners = [[550_000, 480_000], [560_000, 480_000], [550_000, 490_000]]
+    fitted = fit("affine", corners, applied(found["given"]["matrix"], corners), np.ones(3))
+
+    carried = applied(fitted.matrix, found["given"]["carried"])
+    assert carried == pytest.approx(np.array(found["expected"]["carried"]), abs=found["tolerance"])
+    back = fit("affine", fitted.target, corners, np.ones(3))
+    assert applied(back.matrix, carried) == pytest.approx(np.array(found["given"]["carried"]), abs=ROUNDING)
+
+
+def test_the_epsg_bin_grid_is_the_affine_transformation_of_its_corners() -> None:
+    found = case("epsg-9666-bin-grid")
+    given, steps = found["given"], found["given"]["steps"]
+    turned = radians(steps["turned"])
+    # A bin to the right and a bin up, from the origin.
+    right = steps["scale"] * steps["i"] * np.array([cos(turned), -sin(turned)])
+    up = steps["scale"] * steps["j"] * np.array([sin(turned), cos(turned)])
+    origin = np.array(given["origin"])
+    fitted = fit("affine", given["corners"], [origin, origin + right, origin + up], np.ones(3))
+
+    assert applied(fitted.matrix, given["carried"]) == pytest.approx(
+        np.array(found["expected"]["carried"]), abs=found["tolerance"]
+    )
 
 
 @pytest.mark.parametrize("kind", NEEDED)

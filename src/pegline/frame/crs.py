@@ -42,6 +42,8 @@ __all__ = [
 
 #: A plot that lies further outside its CRS's area of use is refused, nearer it is told, metres.
 FAR_OUTSIDE: Final = 50_000.0
+#: Methods that PROJ knows and computes as another, by their EPSG code, and what to take instead.
+MISTAKEN: Final = {"9803": "EPSG:31370"}  # Lambert Conic Conformal (2SP Belgium): 745 m out near Liège
 #: Steps of 100 m to the north and to the east differ by less on a conformal grid, even at its zone's edge.
 CONFORMAL: Final = 1e-4
 
@@ -109,7 +111,15 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
         raise BookError([Finding("crs", f"{crs.name}: {fault}", place)])
     code = crs.to_authority(min_confidence=100)
     name = f"{crs.name} ({':'.join(code)})" if code else str(crs.name)
-    return Grid(crs, Proj(crs), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told))
+    return Grid(crs, _projection(crs, place), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told))
+
+
+def _projection(crs: Any, place: Place | None) -> Any:
+    try:
+        return Proj(crs)
+    except CRSError as error:
+        fault = f"{crs.name}: its projection cannot be computed; take another grid of your country or its UTM zone"
+        raise BookError([Finding("crs", fault, place)]) from error
 
 
 def _parsed(text: str, place: Place | None) -> Any:
@@ -128,6 +138,9 @@ def _unfit(crs: Any, near: tuple[float, float] | None) -> str | None:
         return f"it is a {crs.type_name.lower()}, not a projected one; take the grid of your country or its UTM zone"
     if crs.is_deprecated:
         return f"it is withdrawn; take {', '.join(_instead(crs)) or 'the one that replaces it'}"
+    instead = MISTAKEN.get(crs.coordinate_operation.method_code)
+    if instead:
+        return f"its projection, {crs.coordinate_operation.method_name}, cannot be computed rightly; take {instead}"
     if [axis.direction for axis in crs.axis_info] not in (["east", "north"], ["north", "east"]):
         ways = " and ".join(axis.direction for axis in crs.axis_info)
         return f"its axes run {ways}; take the form of it with axes east and north"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import cos, degrees, sin
 from typing import Final
 
@@ -31,7 +32,7 @@ HEADING: Final = 1.8
 ROW: Final = 3.3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Told:
     """What the blocks tell about."""
 
@@ -46,7 +47,7 @@ class Told:
     sheets: int
     shows: str = ""  #: what this sheet is, when it is not the whole plan
 
-    @property
+    @cached_property
     def where(self) -> Where:
         """Return the positions."""
         return Where(self.detail, self.adjustment)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -28,7 +29,7 @@ OTHER_FACE = ", other face"  #: after the name of a wall whose face was not tape
 FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Where:
     """Looks up where a station or point is, and how well that is known."""
 
@@ -54,7 +55,16 @@ class Where:
 
     def sd(self, name: str) -> float:
         """Return its standard deviation in its weakest direction, metres."""
-        return float(np.sqrt(max(np.linalg.eigvalsh(self.variance(name))[-1], 0.0)))
+        return self._deviations[name]
+
+    @cached_property
+    def _deviations(self) -> Mapping[str, float]:
+        # Asked for again and again, one by one: all are worked out at once.
+        points, solution = self.detail.points, self.adjustment.solution
+        count = solution.stations
+        variances = np.concatenate([points.local_variances.reshape(-1, 2, 2), solution.local_variances[:count]])
+        weakest = np.sqrt(np.clip(np.linalg.eigvalsh(variances)[:, -1], 0.0, None))
+        return dict(zip((*points.names, *solution.names[:count]), weakest.tolist(), strict=True))
 
     def __contains__(self, name: str) -> bool:
         return name in self.adjustment.solution.index or name in self.detail.points.index

@@ -133,10 +133,12 @@ def _fullest(blocks: Sequence[Block], told: Told, width: float, columns: int, he
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
     stations = told.adjustment.solution.stations
     choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    flows = (_flow(_drawn(blocks, told, width, rows), columns, height) for rows in choices)
-    return next((flow for flow in flows if flow is not None), None) or _cramped(
-        _drawn(blocks, told, width, 0), columns, height
-    )
+    drawn = _drawn(blocks, told, width, 0)
+    if station_block not in drawn:
+        return _flow(drawn, columns, height) or _cramped(drawn, columns, height)
+    tables = (_drawn((station_block,), told, width, rows) for rows in choices)
+    flows = (_flow({**drawn, **table}, columns, height) for table in tables)
+    return next((flow for flow in flows if flow is not None), None) or _cramped(drawn, columns, height)
 
 
 def _cramped(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed:

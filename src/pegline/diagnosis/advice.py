@@ -39,6 +39,7 @@ OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
 SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are do not settle it
 NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"
+STRONG: Final = 0.2  #: a redundancy number that needs no second line
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
@@ -118,7 +119,7 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
         open_ = "" if after >= SETTLED else NEW_PEG
         return f"it would tell apart {names}: {rise}{teach}{open_}"
 
-    return _chosen(fit, lines, odds, odds, why)
+    return _chosen(fit, lines, odds, odds, why, enough=ENOUGH)
 
 
 def _three_lines(fit: Fit, numbers: Ints) -> str:
@@ -171,11 +172,11 @@ def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
             f"{what} is checked least, {unseen(before)} in it may go unseen; with this line {unseen(after)} {figures}"
         )
 
-    return _chosen(fit, possible, judge, weakest_of_all, why)
+    return _chosen(fit, possible, judge, weakest_of_all, why, enough=STRONG)
 
 
 def _chosen(
-    fit: Fit, lines: _Lines, judge: Judge, figure: Judge, why: Callable[[float, float], str]
+    fit: Fit, lines: _Lines, judge: Judge, figure: Judge, why: Callable[[float, float], str], *, enough: float
 ) -> tuple[Advice, ...]:
     """Return the line that is judged best with the rise of a figure, and a second one where the first does not do."""
     found: list[Advice] = []
@@ -188,7 +189,7 @@ def _chosen(
         name, again = _named(fit, lines.pairs[best])
         found.append(Advice(name, then - now, again + why(now, then)))
         now = then
-        if now >= ENOUGH:
+        if now >= enough:
             break
         lines = lines.after(best, fit)
     return tuple(found)

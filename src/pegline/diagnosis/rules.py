@@ -99,8 +99,7 @@ def _weak_arc(seen: Seen, arc: ReducedArc, limit: tuple[float, float]) -> Said:
 
 
 def _weak_station(seen: Seen, name: str, limit: tuple[float, float]) -> Said:
-    lines = [line for line in seen.reduction.lines.values() if line.use not in ("check", "detail")]
-    held = [line for line in lines if name in (line.start, line.end)]
+    held = [line for line in seen.lines_at.get(name, ()) if line.use not in ("check", "detail")]
     if name in seen.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
         return
     ends = [seen.positions[line.end if line.start == name else line.start] for line in held]
@@ -131,7 +130,7 @@ def unchecked_figure(seen: Seen, limit: None) -> Said:
         return
     checked = {m.what for m in seen.adjustment.measurements if m.kind == "length" and m.redundancy > UNCHECKED}
     for name in seen.stations:
-        lines = [line for line in seen.reduction.lines.values() if name in (line.start, line.end)]
+        lines = seen.lines_at.get(name, [])
         if name not in seen.tie_stations and lines and not any(line.name in checked for line in lines):
             text = f"nothing checks the lines that hold {name}: a slip in one would go unseen"
             yield f"{text}; tape one more line to it", lines[0].booked.place

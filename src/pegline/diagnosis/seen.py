@@ -16,7 +16,7 @@ from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.values import Length
 from pegline.network.model import Adjustment, Array
-from pegline.reduction.model import Reduction
+from pegline.reduction.model import ReducedLine, Reduction
 
 __all__ = ["SCALES", "Seen", "base_place", "booked_text", "cut", "listed", "paper_scale"]
 
@@ -54,6 +54,15 @@ class Seen:
         """Return the stations of the framework, in the order of the solution."""
         solution = self.adjustment.solution
         return solution.names[: solution.stations]
+
+    @cached_property
+    def lines_at(self) -> dict[str, list[ReducedLine]]:
+        """Return the lines that begin or end at each station or point."""
+        found: dict[str, list[ReducedLine]] = {}
+        for line in self.reduction.lines.values():
+            found.setdefault(line.start, []).append(line)
+            found.setdefault(line.end, []).append(line)
+        return found
 
     @cached_property
     def scale(self) -> int:

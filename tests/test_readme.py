@@ -3,9 +3,11 @@
 import re
 from pathlib import Path
 
+import ezdxf
 import pytest
 
 import pegline
+from pegline.cli import main
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -33,6 +35,21 @@ def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
 
     assert names["survey"].adjustment.checked is True
     assert (tmp_path / "out" / "house-plot.gpkg").exists()
+
+
+def test_the_list_of_points_fits_a_drawing_as_the_readme_says(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (listed,) = (block for block in blocks("yaml") if "points:" in block and "northing" in block)
+    (command,) = (block for block in blocks("sh") if "pegline fit" in block)
+    Path("points.yaml").write_text(listed, encoding="utf-8")
+    drawing = ezdxf.new()
+    drawing.modelspace().add_lwpolyline([(0, 0), (60, 0), (60, 45), (0, 45)])
+    drawing.saveas("plan.dxf")
+
+    assert main(command.split()[1:]) == 0
+    assert "4 points" in capsys.readouterr().out
+    first = next(iter(ezdxf.readfile("plan-on-grid.dxf").modelspace())).get_points()[0]
+    assert first[:2] == pytest.approx((400512.34, 300220.18), abs=0.05)
 
 
 def test_the_message_of_the_readme_is_what_is_said(tmp_path):

@@ -10,6 +10,7 @@ import ezdxf
 import fiona
 import numpy as np
 import pytest
+import rasterio
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
@@ -74,6 +75,18 @@ def test_a_drawing_comes_onto_the_grid_entity_by_entity(tmp_path: Path) -> None:
     assert arc.dxf.radius == pytest.approx(5 * 1.0002)
     assert polyline.get_points()[0][4] == pytest.approx(0.5)
     assert "OSGB" in out.with_suffix(".prj").read_text()
+
+
+@pytest.mark.parametrize(
+    ("crs", "units"), [("EPSG:27700", 6), ("EPSG:2222", 2), ("EPSG:2229", 21), ("EPSG:29873", 6), ("EPSG:2314", 0)]
+)
+def test_a_drawing_says_in_which_unit_it_stands(tmp_path: Path, crs: str, units: int) -> None:
+    # Arizona has international feet, California US survey feet, Trinidad links of Clarke's foot.
+    points = pairs(tmp_path, CORNERS)
+    points.write_text(points.read_text().replace("EPSG:27700", crs))
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf") == 0
+    assert ezdxf.readfile(tmp_path / "new.dxf").units == units
 
 
 def test_layers_come_onto_the_grid_with_their_attributes_and_its_crs(tmp_path: Path) -> None:
@@ -149,6 +162,20 @@ def test_a_photograph_taken_askew_is_drawn_anew_with_north_up(tmp_path: Path) ->
             east, north = applied(TRUTH, point)
             column, row = applied(np.linalg.inv(matrix), (east, north))
             assert picture.getpixel((int(column), int(row))) < 64
+
+
+@pytest.mark.parametrize("kind", ["similarity", "affine", "projective"])
+def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
+    source, spots = scan(tmp_path)
+    out = tmp_path / "new.tif"
+    assert run(source, pairs(tmp_path, spots, kind=kind), "--out", out) == 0
+
+    with rasterio.open(out) as picture:
+        assert picture.crs.to_epsg() == 27700
+        for point in CORNERS.values():
+            (value,) = next(picture.sample([tuple(applied(TRUTH, point))]))
+            assert value < 64
+        assert np.array(picture.transform).reshape(3, 3) == pytest.approx(world(tmp_path / "new.tfw"))
 
 
 def test_points_in_csv_are_as_good(tmp_path: Path) -> None:

@@ -135,7 +135,9 @@ def report(fitted: Fitted, pairs: Pairs, grid: Grid) -> Iterator[str]:
     else:
         yield f"misfit {factor**0.5:.2f} times what the accuracies say, {fitted.freedom} redundant"
     yield f"{'point':<20}{'dE':>10}{'dN':>10}{'dE unseen':>12}{'dN unseen':>12}{'test':>8}"
-    rows = zip(pairs.points, fitted.residuals, fitted.left_out(), fitted.tests, strict=True)
+    # Plus 0: no figure is told as -0.000.
+    residuals, left_out = fitted.residuals.round(3) + 0.0, fitted.left_out().round(3) + 0.0
+    rows = zip(pairs.points, residuals, left_out, fitted.tests, strict=True)
     for n, (point, residual, unseen, test) in enumerate(rows):
         alone = "".join(f"{value:>12.3f}" if np.isfinite(value) else f"{'-':>12}" for value in unseen)
         mark = "  does not fit" if n == fitted.wrong else ""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from math import isclose
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +15,9 @@ from pegline.frame.fitting import Fitted
 
 __all__ = ["corners", "write"]
 
-METRES, FEET, US_FEET = 6, 2, 21  # units as a drawing names them
+#: Units as a drawing names them, by their length, metres.
+UNITS: Final = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
+UNNAMED: Final = 0
 
 
 def corners(path: Path) -> NDArray[np.float64]:
@@ -44,11 +48,16 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     if len(told):
         first = told.messages()[0]
         raise UsageError(f"{path}: cannot be carried whole ({first}); take the drawing apart there, or similarity")
-    drawing.units = {0.3048: FEET, 1200 / 3937: US_FEET}.get(grid.metres_per_unit, METRES)
+    drawing.units = _units(grid.metres_per_unit)
     with placed(out) as made:
         drawing.saveas(made)
     with placed(out.with_suffix(".prj")) as made:
         made.write_text(str(grid.crs.to_wkt("WKT1_ESRI")), encoding="utf-8")
+
+
+def _units(metres: float) -> int:
+    """Return a unit as a drawing names it; the last digit of its length is not the same everywhere."""
+    return next((unit for length, unit in UNITS.items() if isclose(length, metres, rel_tol=1e-9)), UNNAMED)
 
 
 def _read(path: Path):  # type: ignore[no-untyped-def]  # ezdxf's own type, imported late

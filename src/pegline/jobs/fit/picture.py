@@ -6,6 +6,7 @@ Pixels are counted from the top left corner of the picture, to the right and dow
 from __future__ import annotations
 
 import shutil
+import warnings
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
@@ -97,14 +98,17 @@ def _tell_place(path: Path, matrix: Array, grid: Grid) -> None:
     import rasterio
 
     flip = np.diag([1.0, -1.0, 1.0])
-    with rasterio.open(path, "r+") as picture:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)  # that is why it is told now
+        opened = rasterio.open(path, "r+", driver="GTiff")
+    with opened as picture:
         picture.transform = rasterio.Affine(*(matrix @ flip)[:2].ravel())
         picture.crs = rasterio.CRS.from_wkt(grid.wkt)
 
 
 def _opened(path: Path) -> Any:
     if not find_spec("PIL"):
-        raise UsageError("pictures need pillow; install pegline[png]")
+        raise UsageError("pictures need pillow; install pegline[raster]")
     from PIL import Image
 
     try:

@@ -62,14 +62,19 @@ def after_the_advice(name, trials, seed):
         yield promised(advice), found == [wrong]
 
 
-@pytest.mark.parametrize("trials", [12, pytest.param(200, marks=pytest.mark.long)])
-@pytest.mark.parametrize("name", ["fan", "grid", "two hubs", "six stations, twelve lines", "strip", "farm"])
-def test_once_the_advised_line_is_measured_the_right_one_stands_alone(name, trials):
-    results = [right for _, right in after_the_advice(name, trials, seed=21)]
-    assert sum(results) >= 0.95 * len(results) - (1 if trials < 100 else 0)
+#: classes with pairs of stations that no line joins yet
+OPEN = ("fan", "grid", "two hubs", "six stations, twelve lines", "strip", "farm", "quad with pegs", "fixed by ties")
 
 
 @pytest.mark.parametrize("trials", [6, pytest.param(200, marks=pytest.mark.long)])
+def test_once_the_advised_line_is_measured_the_right_one_stands_alone(trials):
+    told = {name: [right for _, right in after_the_advice(name, trials, seed=21)] for name in OPEN}
+    print({name: f"{sum(results)} of {len(results)}" for name, results in told.items()})
+    every = [right for results in told.values() for right in results]
+    assert sum(every) >= 0.95 * len(every) - (1 if trials < 100 else 0)
+
+
+@pytest.mark.parametrize("trials", [3, pytest.param(200, marks=pytest.mark.long)])
 @pytest.mark.parametrize("name", NETWORKS)
 def test_odds_of_ninety_five_are_kept_wherever_they_are_promised(name, trials):
     results = [right for odds, right in after_the_advice(name, trials, seed=22) if odds >= 0.95]

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
-from math import ceil, erf, sqrt
+from math import ceil, erf, exp, sqrt
 from typing import Final
 
 import numpy as np
@@ -40,6 +40,7 @@ REACH: Final = 1.5  #: how much longer than the longest line taped a new one may
 SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are do not settle it
 NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
+LEAST: Final = 0.1  #: a suspect counts no less than so much of the likeliest
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
@@ -111,13 +112,18 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
     names = listed(list(dict.fromkeys(doubt.what for doubt in doubts)))
     teach = _three_lines(fit, numbers)
 
+    top = max(doubt.weight for doubt in doubts)
+    shares = np.array([max(exp(doubt.weight - top), LEAST) for doubt in doubts])
+
     def odds(power: Array) -> float:
-        return _odds(power, errors)
+        return _odds(power, errors, shares / shares.sum())
+
+    now = odds(lines.power)
 
     def why(before: float, after: float) -> str:
         rise = f"the odds of naming the right one rise from {100 * before:.0f} % to {100 * after:.0f} %"
         open_ = "" if after >= SETTLED else NEW_PEG
-        return f"it would tell apart {names}: {rise}{teach}{open_}"
+        return f"it would tell apart {names}: {rise}{teach if before == now else ''}{open_}"
 
     return _chosen(fit, lines, odds, odds, why, enough=ENOUGH)
 
@@ -203,8 +209,8 @@ def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, str]:
     return (name, "taped once more, ") if name else (f"{start}-{end}", "")
 
 
-def _odds(power: Array, errors: Array) -> float:
-    """Return how likely the right one of several suspects is named.
+def _odds(power: Array, errors: Array, shares: Array) -> float:
+    """Return how likely the right one of several suspects is named, by how likely each is the right one.
 
     Error i is told from error j when its test comes out larger: the difference of two tests of mean
     e √P_ii (1 - ρ) has the variance 2 (1 - ρ). Tests that correlate above 0.95 stay in one group.
@@ -216,7 +222,7 @@ def _odds(power: Array, errors: Array) -> float:
     right = np.array([[(1 + erf(value / sqrt(2))) / 2 for value in row] for row in z])
     right[shared[:count] > TIED] = 0.5
     right[np.arange(count), np.arange(count)] = 1.0
-    return float(np.mean(np.prod(right, axis=1)))
+    return float(shares @ np.prod(right, axis=1))
 
 
 def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, *, again: bool) -> _Lines | None:

@@ -83,6 +83,8 @@ def _weak_rows(seen: Seen, limit: tuple[float, float]) -> Said:
 def _row_cut(row: ReducedRow) -> float | None:
     """Return the best angle at which the arms of an oblique row cut, by the law of cosines."""
     feet, arms = np.array(row.chainages), np.array([ground.length for ground in row.offsets])
+    if not arms.all():
+        return None
     one, two = np.triu_indices(len(arms), 1)
     cosine = (arms[one] ** 2 + arms[two] ** 2 - (feet[one] - feet[two]) ** 2) / (2 * arms[one] * arms[two])
     return _best(np.arccos(np.clip(cosine, -1, 1)))
@@ -102,8 +104,8 @@ def _weak_station(seen: Seen, name: str, limit: tuple[float, float]) -> Said:
     held = [line for line in seen.lines_at.get(name, ()) if line.use not in ("check", "detail")]
     if name in seen.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
         return
-    ends = [seen.positions[line.end if line.start == name else line.start] for line in held]
-    angle = _best(cuts(seen.positions[name], ends))
+    ends = [line.end if line.start == name else line.start for line in held]
+    angle = _best(cuts(seen.positions[name], [seen.positions[end] for end in ends if end in seen.positions]))
     if angle is not None and not limit[0] <= angle <= limit[1]:
         yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
 

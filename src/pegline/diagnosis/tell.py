@@ -44,7 +44,8 @@ def verdict(adjustment: Adjustment) -> str:
     if not failed:
         good = "The one check passes" if total == 1 else f"All {total} checks pass"
         return f"{good}: what was measured twice agrees as well as the tapes allow."
-    bad = f"{counted(len(failed), 'check')} of {total} {'fails' if len(failed) == 1 else 'fail'}"
+    fails = "fails" if len(failed) == 1 else "fail"
+    bad = "The one check fails" if total == 1 else f"{counted(len(failed), 'check')} of {total} {fails}"
     if adjustment.delivered == "plotting":
         return f"{bad}: something is wrong. The plan is drawn without the lines that check it, and says so."
     return f"{bad}: something is wrong with what is named below. The stations are sound."

@@ -187,18 +187,22 @@ def _children():
             yield int(path.parent.name)
 
 
-def test_a_book_that_stopped_the_run_twice_is_not_tried_again(archive, tmp_path):
+@pytest.mark.parametrize(("alone", "status"), [(0, 0), (2, 0), (3, 75)])
+def test_only_a_book_that_was_alone_in_hand_when_three_runs_ended_is_not_tried_again(archive, tmp_path, alone, status):
+    # A run that somebody ends says nothing about the books it had in hand.
     out = tmp_path / "out"
     out.mkdir()
     task = next(task for task in tasks(archive, out, LIMITS) if task.book == "unchecked.yaml")
-    started = json.dumps({"state": "started", "book": task.book, "key": key_of(task)})
-    (out / manifest.NAME).write_text(f"{started}\n{started}\n" + '{"state": "ended", "bo', encoding="utf-8")
+    started = [
+        json.dumps({"state": "started", "book": task.book, "key": key_of(task), "alone": n < alone}) for n in range(5)
+    ]
+    (out / manifest.NAME).write_text("\n".join([*started, '{"state": "ended", "bo']), encoding="utf-8")
 
     batch(archive, out)
 
-    ended = manifest.history(out / manifest.NAME).ended["unchecked.yaml"]
-    assert ended["status"] == 75
-    assert "twice" in ended["why"][0]
+    ended = manifest.history(out / manifest.NAME, {}).ended["unchecked.yaml"]
+    assert ended["status"] == status
+    assert ("look at the book" in "".join(ended["why"])) == (status == 75)
 
 
 def test_too_little_memory_or_a_format_that_is_not_there_is_a_wrong_call(archive, tmp_path, capsys):
@@ -316,7 +320,7 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
     assert done.returncode == 65, done.stderr
     assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
-    far, near = (manifest.history(tmp_path / side / manifest.NAME).ended for side in ("far", "near"))
+    far, near = (manifest.history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
     assert far == near
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +18,7 @@ from pegline.jobs.batch.work import failed
 __all__ = ["arguments", "run"]
 
 Tell = Callable[[str], None]
+TRIES_ALONE: Final = 3
 LEAST_MEMORY: Final = 1024  #: MB of address space that the libraries take up
 
 
@@ -65,24 +67,37 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
 def _all_done(every: tuple[Task, ...], out: Path, args: argparse.Namespace) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
-    told = history(out / NAME)
     keys = {task.book: key_of(task) for task in every}
+    told = history(out / NAME, keys)
     outcomes = {task.book: kept for task in every if (kept := _kept(task, keys[task.book], told))}
     left = [task for task in every if task.book not in outcomes]
     with appended(out / NAME) as manifest:
 
-        def begin(task: Task) -> None:
-            manifest.add({"state": "started", "book": task.book, "key": keys[task.book]})
+        def begin(task: Task, *, alone: bool = False) -> None:
+            manifest.add({"state": "started", "book": task.book, "key": keys[task.book], "alone": alone})
 
-        # What took its worker down twice is not tried a third time.
-        poison = [task for task in left if told.begun.get((task.book, keys[task.book]), 0) > 1]
-        fresh = [task for task in left if task not in poison]
-        lost = ((task, failed(75, [f"{task.book}: stopped the run twice; look at the book"])) for task in poison)
-        for task, found in _with_bar(_chain(lost, _doing(fresh, args, begin)), len(every), len(outcomes)):
+        for task, found in _with_bar(_in_turn(left, told, args, begin), len(every), len(outcomes)):
             event = {"state": "ended", "book": task.book, "key": keys[task.book], **found}
             manifest.add(event)
             outcomes[task.book] = event
     return [outcomes[task.book] for task in every]
+
+
+def _in_turn(
+    left: Sequence[Task], told: History, args: argparse.Namespace, begin: Callable[..., None]
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    """Do books together, and those that may have ended earlier runs last and alone.
+
+    Whoever ends a run says nothing of the books it had in hand; a book that was alone in hand when several runs
+    ended is not tried again.
+    """
+    suspect = {task.book: told.begun[task.book] > 1 for task in left}
+    yield from _doing([task for task in left if not suspect[task.book]], args, args.workers, begin)
+    for task in left:
+        if told.alone[task.book] >= TRIES_ALONE:
+            yield task, failed(75, [f"{task.book}: stopped every run that tried it; look at the book"])
+        elif suspect[task.book]:
+            yield from _doing([task], args, 1, partial(begin, alone=True))
 
 
 def _kept(task: Task, key: str, told: History) -> Outcome | None:
@@ -91,19 +106,14 @@ def _kept(task: Task, key: str, told: History) -> Outcome | None:
 
 
 def _doing(
-    left: list[Task], args: argparse.Namespace, begin: Callable[[Task], None]
+    left: Sequence[Task], args: argparse.Namespace, workers: int, begin: Callable[[Task], None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     if not left:
         return iter(())
     settings = left[0].settings
     if args.cluster:
         return cluster.done(args.cluster, left, settings, begin)
-    return local.done(left, settings, min(args.workers, len(left)), begin)
-
-
-def _chain(*parts: Iterable[tuple[Task, dict[str, Any]]]) -> Iterator[tuple[Task, dict[str, Any]]]:
-    for part in parts:
-        yield from part
+    return local.done(left, settings, min(workers, len(left)), begin)
 
 
 def _with_bar(

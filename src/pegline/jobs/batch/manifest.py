@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -26,19 +27,28 @@ class History:
     """What the manifest tells of earlier runs."""
 
     ended: dict[str, Outcome] = field(default_factory=dict)  #: newest end of each book
-    begun: dict[tuple[str, str], int] = field(default_factory=dict)  #: starts without an end, by book and key
+    begun: Counter[str] = field(default_factory=Counter)  #: starts of each book, as it is now, without an end
+    alone: Counter[str] = field(default_factory=Counter)  #: those of them with no other book in hand
 
 
-def history(path: Path) -> History:
-    """Return what a manifest tells; nothing where there is none."""
+def history(path: Path, keys: Mapping[str, str]) -> History:
+    """Return what a manifest tells of books; nothing where there is none.
+
+    Parameters
+    ----------
+    keys
+        The key of each book as it is now; what was begun under another one was another book.
+    """
     told = History()
     for event in _events(path):
-        book, key = event["book"], event["key"]
-        if event["state"] == "started":
-            told.begun[book, key] = told.begun.get((book, key), 0) + 1
-        else:
-            told.begun.pop((book, key), None)
+        book = event["book"]
+        if event["state"] == "ended":
             told.ended[book] = event
+            told.begun.pop(book, None)
+            told.alone.pop(book, None)
+        elif keys.get(book) == event["key"]:
+            told.begun[book] += 1
+            told.alone[book] += bool(event.get("alone"))
     return told
 
 

@@ -13,7 +13,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import pegline
-from pegline.plan.labels import Spot, Wanted, along_piece, around, box, inside, overlap_share, settle, upright
+from pegline.plan.labels import (
+    Spot,
+    Wanted,
+    _common,
+    _lines_under,
+    along_piece,
+    around,
+    box,
+    inside,
+    overlap_share,
+    settle,
+    upright,
+)
 from pegline.plan.model import Plan
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -69,11 +81,11 @@ def test_a_label_alone_takes_its_best_place():
 
 
 def test_a_label_keeps_off_a_line():
-    fence = shapely.LineString([(-20, 1.5), (20, 1.5)])
+    fence = np.array([(-20, 1.5), (20, 1.5)])
 
     (place,) = settle([label("one", 0, 0)], [fence], [])
 
-    assert not box(place.x, place.y, 0.0, 10.0, 2.0).intersects(fence)
+    assert not box(place.x, place.y, 0.0, 10.0, 2.0).intersects(shapely.LineString(fence))
 
 
 def test_a_figure_without_room_is_left_out_and_a_name_is_not():
@@ -106,3 +118,28 @@ def test_the_best_place_in_a_square_is_its_middle():
     best = inside(ring, 10.0, 2.0)[0]
 
     assert (best.x, best.y) == (15.0, 15.0)
+
+
+@given(st.floats(-20, 20), st.floats(-20, 20), st.floats(-20, 20), st.floats(-20, 20), st.floats(-1.5, 1.5))
+def test_the_line_under_a_box_is_as_long_as_geometry_says(x0, y0, x1, y1, rotation):
+    shape = np.array([[1.0, 2.0, rotation, 12.0, 4.0]])
+    boxes = box(*shape.T)
+    line = np.array([(x0, y0), (x1, y1)])
+
+    expected = boxes[0].intersection(shapely.LineString(line)).length
+    assert _lines_under(boxes, shape, [line])[0] == pytest.approx(expected, abs=1e-6)
+
+
+@given(st.floats(-15, 15), st.floats(-15, 15), st.floats(-1.5, 1.5), st.floats(-1.5, 1.5))
+def test_boxes_share_something_only_where_they_meet(x, y, first, second):
+    one, two = np.array([[0.0, 0.0, first, 12.0, 4.0]]), np.array([[x, y, second, 9.0, 3.0]])
+
+    area = box(*one.T)[0].intersection(box(*two.T)[0]).area
+    assert (_common(one, two)[0] > 1e-9) == (area > 1e-12) or area < 1e-6
+    assert _common(one, two)[0] >= area - 1e-9
+
+
+def test_boxes_that_lie_alike_share_what_geometry_says():
+    one, two = np.array([[0.0, 0.0, 0.3, 12.0, 4.0]]), np.array([[2.0, 1.0, 0.3, 9.0, 3.0]])
+
+    assert _common(one, two)[0] == pytest.approx(box(*one.T)[0].intersection(box(*two.T)[0]).area)

@@ -7,7 +7,6 @@ from math import atan2, cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
-import shapely
 
 from pegline.network.model import Check
 from pegline.plan.display import Item, Stroke, Words
@@ -58,7 +57,7 @@ def _figure(survey: Survey, box: tuple[float, float, float, float]) -> Iterator[
         line_type = "SHORT-DASH" if line.use == "check" else "CONTINUOUS"
         yield Stroke("SHEET-FRAME" if line.use == "base" else "SHEET", np.array([start, end]), line_type=line_type)
         yield _arrow(start, end)
-        lines.append(shapely.LineString([start, end]))
+        lines.append(np.array([start, end]))
         text = f"{line.ground.length:.2f}" + _mark(judged.get(line.name))
         width = text_width(text, SMALL)
         spots = along_piece(tuple(start), tuple(end), width, SMALL)

@@ -171,7 +171,9 @@ def _stations(book: Book, adjustment: Adjustment, where: Where) -> Iterator[Feat
     solution = adjustment.solution
     ties = book.tie_stations
     known = {point.station for point in book.control.points} if book.control else set()
-    first = {name: line.place.source for line in reversed(tuple(book.lines.values())) for name in (line.start, line.end)}
+    first = {
+        name: line.place.source for line in reversed(tuple(book.lines.values())) for name in (line.start, line.end)
+    }
     for name in solution.names[: solution.stations]:
         entry = book.stations.get(name)
         kind = "tie station" if name in ties else "known station" if name in known else "station"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import atan2, cos, hypot, pi, sin
 from typing import Any, Final
 
@@ -20,7 +21,11 @@ CLEAR: Final = 0.35  #: kept free around a label, mm
 OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
 OVER_SYMBOL: Final = 4.0  #: of a square millimetre over a symbol
 OVER_LINE: Final = 1.2  #: of a millimetre of line under a label
+TOUCHING: Final = 1e-6  #: square millimetres that are no overlap
 ROUNDS: Final = 12
+TINY: Final = 1e-9
+MOST: Final = 4000  #: places that are looked at in all, and
+FEWEST: Final = 6  #: of each label at least
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +156,9 @@ def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
     return shapely.polygons(np.stack(corners, axis=-2))
 
 
-def settle(wanted: Sequence[Wanted], lines: Sequence[Any], symbols: Sequence[Any]) -> tuple[Spot | None, ...]:
+def settle(
+    wanted: Sequence[Wanted], lines: Sequence[Any], symbols: Sequence[tuple[float, float, float]]
+) -> tuple[Spot | None, ...]:
     """Return a place for each label, None for one that is left out for want of room.
 
     Parameters
@@ -159,65 +166,127 @@ def settle(wanted: Sequence[Wanted], lines: Sequence[Any], symbols: Sequence[Any
     wanted
         The labels.
     lines, symbols
-        What they should keep off: shapely lines and polygons.
+        What they should keep off: lines as points (k, 2); symbols as discs: x, y, radius.
     """
     spots = [(i, spot) for i, label in enumerate(wanted) for spot in label.spots]
     if not spots:
         return (None,) * len(wanted)
-    owner = np.array([i for i, _ in spots])
-    boxes = _boxes(wanted, spots)
+    owner, shape = _tabled(wanted, spots)
+    boxes = box(*shape.T)
     cost = np.array([spot.cost for _, spot in spots])
-    cost = cost + OVER_LINE * _under(boxes, lines, shapely.length) + OVER_SYMBOL * _under(boxes, symbols, shapely.area)
-    clashes = _clashes(boxes, owner)
+    cost = cost + OVER_LINE * _lines_under(boxes, shape, lines) + OVER_SYMBOL * _discs_under(boxes, shape, symbols)
+    best = _best(owner, cost, max(FEWEST, MOST // len(wanted)))
+    spots = [spots[i] for i in best]
+    owner, shape, boxes, cost = owner[best], shape[best], boxes[best], cost[best]
+    clashes = _clashes(boxes, shape, owner)
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
     chosen = _search(order, owner, cost, clashes)
-    kept = _thinned(wanted, chosen, boxes, clashes)
+    kept = _thinned(wanted, chosen, clashes)
     return tuple(spots[kept[i]][1] if i in kept else None for i in range(len(wanted)))
 
 
-def _boxes(wanted: Sequence[Wanted], spots: Sequence[tuple[int, Spot]]) -> Any:
-    return box(
-        [s.x for _, s in spots],
-        [s.y for _, s in spots],
-        [s.rotation for _, s in spots],
-        [wanted[i].width + 2 * CLEAR for i, _ in spots],
-        [wanted[i].height + 2 * CLEAR for i, _ in spots],
-    )
+def _tabled(wanted: Sequence[Wanted], spots: Sequence[tuple[int, Spot]]) -> tuple[Any, Any]:
+    """Return for each place its label, and x, y, rotation, width and height of its box with the air about it."""
+    rows = [(s.x, s.y, s.rotation, wanted[i].width + 2 * CLEAR, wanted[i].height + 2 * CLEAR) for i, s in spots]
+    return np.array([i for i, _ in spots]), np.array(rows)
 
 
-def _under(boxes: Any, obstacles: Sequence[Any], measure: Any) -> Any:
-    """Return how much of the obstacles lies under each box."""
+def _best(owner: Any, cost: Any, most: int) -> Any:
+    """Return so many of the cheapest places of each label, in their order."""
+    order = np.lexsort((np.arange(len(cost)), cost, owner))
+    first = np.searchsorted(owner[order], owner[order])
+    return np.sort(order[np.arange(len(order)) - first < most])
+
+
+def _lines_under(boxes: Any, shape: Any, lines: Sequence[Any]) -> Any:
+    """Return the length of lines under each box.
+
+    Each straight piece is seen from its box, level and about its middle, and cut to it: of the piece
+    from t = 0 to 1 what lies between the edges is where t is within both pairs of edges.
+    """
     total = np.zeros(len(boxes))
-    if len(obstacles):
-        things = np.array(obstacles, dtype=object)
-        which, thing = shapely.STRtree(things).query(boxes, predicate="intersects")
-        np.add.at(total, which, measure(shapely.intersection(boxes[which], things[thing])))
+    pieces = [np.stack([line[:-1], line[1:]], axis=1) for line in lines if len(line) > 1]
+    if not pieces:
+        return total
+    ends = np.concatenate(pieces)
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(ends)))
+    which, piece = tree.query(boxes)
+    x, y, rotation, width, height = shape[which].T
+    c, s = np.cos(rotation)[:, None], np.sin(rotation)[:, None]
+    away = ends[piece] - np.stack([x, y], axis=1)[:, None]
+    along, up = away[..., 0] * c + away[..., 1] * s, away[..., 1] * c - away[..., 0] * s
+    first, last = np.zeros(len(which)), np.ones(len(which))
+    for at, half in ((along, width / 2), (up, height / 2)):
+        step = at[:, 1] - at[:, 0]
+        step = np.where(np.abs(step) < TINY, TINY, step)
+        one, two = (-half - at[:, 0]) / step, (half - at[:, 0]) / step
+        first, last = np.maximum(first, np.minimum(one, two)), np.minimum(last, np.maximum(one, two))
+    lengths = np.hypot(*(ends[piece, 1] - ends[piece, 0]).T)
+    np.add.at(total, which, np.clip(last - first, 0.0, None) * lengths)
     return total
 
 
-def _clashes(boxes: Any, owner: Any) -> list[list[tuple[int, float]]]:
-    """Return for each place the places of other labels that it overlaps, with the area."""
+def _discs_under(boxes: Any, shape: Any, discs: Any) -> Any:
+    """Return about how much of some discs (x, y, radius) lies under each box: the breadth of each times its depth."""
+    total = np.zeros(len(boxes))
+    discs = np.asarray(discs, dtype=float).reshape(-1, 3)
+    if not len(discs):
+        return total
+    x, y, radius = discs.T
+    which, disc = shapely.STRtree(shapely.box(x - radius, y - radius, x + radius, y + radius)).query(boxes)
+    c, s = np.cos(shape[which, 2]), np.sin(shape[which, 2])
+    east, north = x[disc] - shape[which, 0], y[disc] - shape[which, 1]
+    along = np.abs(east * c + north * s) - shape[which, 3] / 2
+    up = np.abs(north * c - east * s) - shape[which, 4] / 2
+    away = np.hypot(np.clip(along, 0.0, None), np.clip(up, 0.0, None))
+    np.add.at(total, which, np.clip(radius[disc] - away, 0.0, None) * 2 * radius[disc])
+    return total
+
+
+def _clashes(boxes: Any, shape: Any, owner: Any) -> list[list[tuple[int, float]]]:
+    """Return for each place the places of other labels that it overlaps, with how much."""
     one, two = shapely.STRtree(boxes).query(boxes)
     apart = (owner[one] != owner[two]) & (one < two)
     one, two = one[apart], two[apart]
+    common = _common(shape[one], shape[two])
+    over = common > TOUCHING
     clashes: list[list[tuple[int, float]]] = [[] for _ in boxes]
-    for i, j, area in zip(one.tolist(), two.tolist(), _common(boxes, one, two).tolist(), strict=True):
-        if area > 0:
-            clashes[i].append((j, area))
-            clashes[j].append((i, area))
+    for i, j, area in zip(one[over].tolist(), two[over].tolist(), common[over].tolist(), strict=True):
+        clashes[i].append((j, area))
+        clashes[j].append((i, area))
     return clashes
 
 
-def _common(boxes: Any, one: Any, two: Any) -> Any:
-    """Return the areas that pairs of boxes share; by bounds alone where both lie level, which most do."""
-    bounds = shapely.bounds(boxes)
-    level = np.isclose((bounds[:, 2] - bounds[:, 0]) * (bounds[:, 3] - bounds[:, 1]), shapely.area(boxes))
-    a, b = bounds[one], bounds[two]
-    sides = np.minimum(a[:, 2:], b[:, 2:]) - np.maximum(a[:, :2], b[:, :2])
-    areas = np.prod(np.clip(sides, 0.0, None), axis=1)
-    slanted = ~(level[one] & level[two]) & (areas > 0)
-    areas[slanted] = shapely.area(shapely.intersection(boxes[one[slanted]], boxes[two[slanted]]))
+def _common(one: Any, two: Any) -> Any:
+    """Return the areas that pairs of boxes (n, 5) share: x, y, rotation, width, height.
+
+    Seen from the first's lower left corner, w wide and h high, the second's edges, followed anticlockwise, sweep
+
+        A = -Σ ∫ min(max(y, 0), h) dx    over the part of each edge with 0 <= x <= w
+    """
+    w, h = one[:, 3], one[:, 4]
+    c, s = np.cos(one[:, 2]), np.sin(one[:, 2])
+    east, north = (two[:, :2] - one[:, :2]).T
+    middle_x, middle_y = east * c + north * s + w / 2, north * c - east * s + h / 2
+    c, s = np.cos(two[:, 2] - one[:, 2]), np.sin(two[:, 2] - one[:, 2])
+    across, up = two[:, 3] / 2, two[:, 4] / 2
+    around = ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
+    corners = [(middle_x + i * across * c - j * up * s, middle_y + i * across * s + j * up * c) for i, j in around]
+    areas = np.zeros(len(one))
+    for (x, y), (to_x, to_y) in pairwise(corners):
+        run = to_x - x
+        slope = np.divide(to_y - y, run, out=np.zeros_like(run), where=run != 0)
+        start, end = np.clip(x, 0.0, w), np.clip(to_x, 0.0, w)
+        areas -= (end - start) * _mean_between(y + slope * (start - x), y + slope * (end - x), h)
     return areas
+
+
+def _mean_between(first: Any, last: Any, high: Any) -> Any:
+    """Return the means of ``min(max(y, 0), high)`` while y runs evenly from first to last."""
+    swept = [np.clip(y, 0.0, high) ** 2 / 2 + high * np.clip(y - high, 0.0, None) for y in (first, last)]
+    run = last - first
+    level = np.abs(run) < 1e-6
+    return np.where(level, np.clip((first + last) / 2, 0.0, high), (swept[1] - swept[0]) / np.where(level, 1.0, run))
 
 
 def _search(order: Sequence[int], owner: Any, cost: Any, clashes: list[list[tuple[int, float]]]) -> dict[int, int]:
@@ -249,7 +318,7 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: list[list[tupl
 
 
 def _thinned(
-    wanted: Sequence[Wanted], chosen: dict[int, int], boxes: Any, clashes: list[list[tuple[int, float]]]
+    wanted: Sequence[Wanted], chosen: dict[int, int], clashes: list[list[tuple[int, float]]]
 ) -> dict[int, int]:
     """Return the places without those of labels that can be spared and would overlap another."""
     kept = dict(chosen)

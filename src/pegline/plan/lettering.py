@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import atan2
+from math import atan2, cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
@@ -27,6 +27,7 @@ __all__ = ["letter", "symbol_radius"]
 
 NAME: Final = 1.8  #: heights of capitals, paper millimetres, of the series 1.8, 2.5, 3.5
 STRONG: Final = 2.5
+CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
 UNDER: Final = NAME + 1.1  #: that a figure under a name adds to its height
 DIMENSIONED: Final = ("building", "outbuilding", "porch")
 MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
@@ -212,28 +213,28 @@ def _signed_area(vertices: Any) -> float:
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2)
 
 
-def _obstacles(features: Sequence[Feature], tufts: Sequence[Tuft], paper: _Paper) -> tuple[list[Any], list[Any]]:
-    """Return the lines and symbols that plot, which labels keep off."""
-    lines, symbols = [], []
+def _obstacles(
+    features: Sequence[Feature], tufts: Sequence[Tuft], paper: _Paper
+) -> tuple[list[Any], list[tuple[float, float, float]]]:
+    """Return the lines, and the symbols as discs, that plot and that labels keep off."""
+    lines: list[Any] = []
+    discs = []
     for feature in features:
         if feature.layer in LAYERS and not LAYERS[feature.layer].plots:
             continue
         if isinstance(feature.geometry, Path):
             outline = paper.path(feature.geometry)
-            lines.append(shapely.LinearRing(outline) if feature.geometry.closed else shapely.LineString(outline))
+            lines.append(np.vstack([outline, outline[:1]]) if feature.geometry.closed else outline)
         elif isinstance(feature.geometry, tuple):
-            disc = shapely.Point(paper.at(feature.geometry)).buffer(
-                symbol_radius(feature, paper.metres_per_mm), quad_segs=6
-            )
+            x, y = paper.at(feature.geometry)
+            radius = symbol_radius(feature, paper.metres_per_mm)
             if feature.size is None:
-                symbols.append(disc)
+                discs.append((x, y, radius))
             else:  # a wide crown may hold a name; its edge is a line, its stem a symbol
-                lines.append(disc.exterior)
-                symbols.append(shapely.Point(paper.at(feature.geometry)).buffer(0.4))
-    symbols += [
-        shapely.Point(paper.at(tuft.position)).buffer(SYMBOLS[tuft.symbol].radius, quad_segs=2) for tuft in tufts
-    ]
-    return lines, symbols
+                lines.append(np.array([(x + radius * cos(a), y + radius * sin(a)) for a in CIRCLE]))
+                discs.append((x, y, 0.1 * radius + 0.3))
+    discs += [(*paper.at(tuft.position), SYMBOLS[tuft.symbol].radius) for tuft in tufts]
+    return lines, discs
 
 
 def _beside_offsets(features: Sequence[Feature], paper: _Paper) -> Iterator[Label]:

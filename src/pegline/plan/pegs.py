@@ -115,8 +115,8 @@ def _arm_labels(arms: list[tuple[Witness, float]], middle: Any, ends: list[Any])
         wanted.append(
             Wanted(figure, room, SMALL, spots or around(float(end[0]), float(end[1]), 0.8, room, SMALL), True, 1)
         )
-    lines = [shapely.LineString([middle, end]) for end in ends]
-    peg = shapely.Point(middle).buffer(1.5)
+    lines = [np.array([middle, end]) for end in ends]
+    peg = (float(middle[0]), float(middle[1]), 1.5)
     for i, (label, spot) in enumerate(zip(wanted, settle(wanted, lines, [peg]), strict=True)):
         if spot is not None:
             drop = label.height / 2

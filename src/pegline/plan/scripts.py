@@ -126,6 +126,8 @@ def words_of(book: Book) -> str:
 
 
 def _needs_help(text: str) -> bool:
+    if text.isascii() and text.isprintable():  # what every typeface has, and nearly all that is asked for
+        return False
     return any(any(low <= ord(c) <= high for low, high in SHAPED) for c in text) or bool(fonts.lacking(text))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from pegline.diagnosis.coupling import moved
 from pegline.diagnosis.effects import LOOSE, Effects
-from pegline.diagnosis.suspects import TIED, Doubt, Left, Readings, judged
+from pegline.diagnosis.suspects import STEPS, TIED, Doubt, Left, Readings, judged
 from pegline.errors import BookError
 from pegline.network.solve import Fit, changed, solve
 
@@ -66,7 +66,7 @@ def _solved(
     keep = np.ones(len(fit.keep), bool)
     keep[list(numbers)] = False
     try:
-        rest = solve(changed(fit.network, ones), keep, fit.parameters)
+        rest = solve(changed(fit.network, ones), keep, fit.parameters, steps=STEPS)
     except BookError:
         return None
     effects = Effects(rest)

@@ -61,6 +61,7 @@ NEAR: Final = 0.01  #: steps below so many standard deviations end the rounds
 SOLVED: Final = 16  #: first figures that are solved, those with the least misfit first
 CHANGED: Final = 2.5  #: corrections below so many of their standard deviations are none
 SURE: Final = 0.9  #: share of the suspicion at which no more slips are looked for
+STEPS: Final = 15  #: a figure that does not settle in so many steps is not the right one
 ROUNDS: Final = 6  #: how often a line is solved anew with its chainages
 CURVED: Final = 0.3  #: how much of its own standard deviation a correction may bend
 
@@ -219,7 +220,7 @@ def _left_out(fit: Fit, figure: Figure) -> Left | None:
         for _ in range(ROUNDS if follows else 1):
             if follows:
                 network = changed(fit.network, moved(fit.network.observations, number, correction))
-            without = solve(network, keep, begin)
+            without = solve(network, keep, begin, steps=STEPS)
             begin = without.parameters
             step = -float(without.residuals[number])
             correction = float(network.observations[number].value - fit.network.observations[number].value) + step
@@ -240,7 +241,8 @@ def _mended(fit: Fit, figure: Figure) -> Left | None:
     if change == 0:
         return None
     try:
-        mended = solve(changed(fit.network, moved(fit.network.observations, number, change)), None, begin)
+        network = changed(fit.network, moved(fit.network.observations, number, change))
+        mended = solve(network, None, begin, steps=STEPS)
     except BookError:
         return None
     return Left(change, float(fit.network.sds[number]), mended.square_sum, Effects(mended).worst(), mended.parameters)

@@ -210,11 +210,20 @@ def misclosures(network: Network, linear: Linear) -> Array:
     return residuals
 
 
-def solve(network: Network, keep: Mask | None = None, begin: Array | None = None) -> Fit:
+def solve(network: Network, keep: Mask | None = None, begin: Array | None = None, *, steps: int = STEPS) -> Fit:
     """Adjust the observations that are kept.
 
     Gauss-Newton; a step that does not lower the weighted sum of squares is shortened, and where the
     shortest does not either, damped as Levenberg and Marquardt do.
+
+    Parameters
+    ----------
+    keep
+        The observations that are used; all unless told.
+    begin
+        Parameters to begin with; the network's own unless told.
+    steps
+        After so many the figure is taken not to settle.
 
     Raises
     ------
@@ -226,7 +235,7 @@ def solve(network: Network, keep: Mask | None = None, begin: Array | None = None
     assembly = _Assembly.of(network)
     weights = np.where(keep, network.sds**-2.0, 0.0)
     damping, last = 0.0, np.inf
-    for _ in range(STEPS):
+    for _ in range(steps):
         linear = linearise(network, parameters)
         residuals = misclosures(network, linear)
         cost = _cost(network, weights, residuals, parameters)

@@ -97,7 +97,7 @@ def along_piece(
     spots = []
     for share in (0.5, 0.38, 0.62, 0.26, 0.74):
         for way in (preferred, -preferred):
-            for out in (1.1, 2.2):
+            for out in (1.1, 2.2, 4.2):
                 gap = way * (height / 2 + out)
                 along = length * share
                 over = max(0.0, width / 2 - min(along, length - along))  # text that sticks out beyond the piece

@@ -155,11 +155,10 @@ def _along_curve(outline: Any, width: float, height: float) -> list[Spot]:
         end = line.interpolate(min(line.length, share * line.length + width / 2))
         rotation = upright(atan2(end.y - start.y, end.x - start.x))
         up = (-np.sin(rotation), np.cos(rotation))
-        for way, extra in ((1, 0.0), (-1, 0.8)):
-            gap = way * (height / 2 + 1.2)
-            spots.append(
-                Spot(middle.x + up[0] * gap, middle.y + up[1] * gap, rotation, abs(share - 0.5) * 2 + extra + 0.3)
-            )
+        for way, out, extra in ((1, 1.2, 0.3), (-1, 1.2, 1.1), (1, 4.0, 1.5), (-1, 4.0, 2.3)):
+            gap = way * (height / 2 + out)
+            cost = abs(share - 0.5) * 2 + extra
+            spots.append(Spot(middle.x + up[0] * gap, middle.y + up[1] * gap, rotation, cost))
     return spots
 
 

@@ -27,6 +27,8 @@ STYLE: Final = "PEGLINE"
 FONT: Final = "arial.ttf"  # on most desktops; others take what they have
 METRES: Final = 6  # $INSUNITS
 FACTS: Final = ("NAME", "KIND", "SD", "SOURCE")
+FACT_HEIGHT: Final = 0.5  #: of a fact's letters, of the symbol's own millimetres
+INVISIBLE: Final = 1  # bit of an attribute's flags
 CORNERS: Final = np.array([[-1.0, -1.0], [1.0, 1.0]])
 WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metres
 
@@ -160,7 +162,7 @@ class _Drawing:
                 _draw_pen(block, pen)
             if name in with_facts:
                 for i, fact in enumerate(FACTS):
-                    attribs = {"flags": 1, "style": STYLE, "height": 0.5}  # 1: invisible
+                    attribs = {"flags": INVISIBLE, "style": STYLE, "height": FACT_HEIGHT}
                     block.add_attdef(fact, (0, -1.0 - i), dxfattribs=attribs)
 
     # -- entities --------------------------------------------------------------------------------
@@ -208,10 +210,11 @@ class _Drawing:
         insert = self.space.add_blockref(_block_name(feature.symbol or "mark"), tuple(at.tolist()), dxfattribs=attribs)
         sd = "" if feature.sd is None else f"{feature.sd:.4f}"
         facts = (feature.name, feature.kind, sd, feature.source)
-        insert.add_auto_attribs({fact: drawing_text(value) for fact, value in zip(FACTS, facts, strict=True)})
-        for attrib in insert.attribs:
-            attrib.is_invisible = True
-            attrib.dxf.layer = attribs["layer"]
+        # Placed here, since filling in the block's definitions one by one takes three times as long.
+        hidden = {"layer": attribs["layer"], "flags": INVISIBLE, "style": STYLE, "height": FACT_HEIGHT * scale}
+        x, y = at.tolist()
+        for i, (fact, value) in enumerate(zip(FACTS, facts, strict=True)):
+            insert.add_attrib(fact, drawing_text(value), (x, y - (1.0 + i) * scale), hidden)
         return insert
 
     def _tuft(self, tuft: Tuft) -> None:

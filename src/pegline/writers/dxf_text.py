@@ -25,7 +25,9 @@ def drawing_text(text: str) -> str:
     >>> drawing_text("50%%d \\U+0041 ^J 63°")
     '50% %d \\ U+0041 ^ J 63%%d'
     """
-    plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
+    plain = text
+    if not (text.isascii() and text.isprintable()):  # nearly all text is
+        plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
     plain = re.sub(r"%(?=%)", "% ", plain)
     plain = re.sub(r"\\(?=[UuMm]\+)", r"\\ ", plain).replace("^", "^ ")
     return short(plain.strip()).replace("°", "%%d")

@@ -16,7 +16,8 @@ import numpy as np
 
 from pegline.diagnosis.coupling import moved
 from pegline.diagnosis.effects import LOOSE, Effects
-from pegline.diagnosis.suspects import STEPS, TIED, Doubt, Left, Readings, judged
+from pegline.diagnosis.leaving_out import STEPS, Left, Readings
+from pegline.diagnosis.suspects import TIED, Doubt, judged
 from pegline.errors import BookError
 from pegline.network.solve import Fit, changed, solve
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.diagnosis.everything import failing
 from pegline.diagnosis.explanations import Explanation, explanations
 from pegline.diagnosis.mixups import MIXUPS, Mixup, solved
 from pegline.diagnosis.readings import Booking, bookings
+from pegline.diagnosis.suspects import SLACK
 from pegline.diagnosis.whatif import with_edits
 from pegline.errors import Finding, Place
+from pegline.network.model import Adjustment
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
 from pegline.reduction.model import Reduction
@@ -103,5 +104,11 @@ def _closing(book: Book, some: Iterable[Mend | Mixup]) -> Iterator[tuple[float, 
     """Yield the slips after whose undoing every check of the survey passes, where it has any, with the misfit left."""
     for mend in some:
         adjustment = solved(mend.book if isinstance(mend, Mixup) else with_edits(book, mend.slip.edits))
-        if adjustment is not None and adjustment.freedom > 0 and not failing(adjustment):
+        if adjustment is not None and adjustment.freedom > 0 and _closes(adjustment):
             yield adjustment.misfit, mend
+
+
+def _closes(adjustment: Adjustment) -> bool:
+    """Return whether what is left can be the readings' own errors; a gross one hides that they are a little large."""
+    tests = [check.test for check in adjustment.checks] + [one.test for one in adjustment.measurements]
+    return all(abs(test) <= SLACK * adjustment.critical for test in tests)

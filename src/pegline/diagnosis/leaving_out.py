@@ -53,7 +53,7 @@ class Left(NamedTuple):
 class Figure(NamedTuple):
     """A first figure in which one observation is taken to be wrong."""
 
-    cost: float  #: squared misclosures of the others, in standard deviations
+    cost: float  #: squared misclosures in standard deviations
     number: int  #: of the observation
     change: float  #: by how much it is wrong in this figure; 0 where nothing hangs on it and it is left out
     begin: Array
@@ -71,13 +71,20 @@ def close(fit: Fit) -> dict[int, list[Left]] | None:
     return None if any(_bends(fit, n, left) for n, left in found.items()) else {n: [left] for n, left in found.items()}
 
 
-def gross(fit: Fit, readings: Readings, anew: Anew | None) -> dict[int, list[Left]]:
-    """Return what leaving out an observation does, solved anew: more than one figure may fit the rest."""
+def gross(fit: Fit, critical: float, readings: Readings, anew: Anew | None) -> dict[int, list[Left]]:
+    """Return what leaving out an observation does, solved anew: more than one figure may fit the rest.
+
+    Of two figures that close, such as mirror images, the one that began nearer is the one that the book means.
+    """
     size = np.abs(fit.residuals / fit.network.sds)
     looked = np.argsort(-size, kind="stable")[:MOST].tolist()
     figures = [figure for number in looked for figure in _figures(fit, number, readings, anew)]
     found: dict[int, list[Left]] = {}
-    for figure in sorted(figures, key=lambda figure: figure.cost)[:SOLVED]:
+    solved = 0
+    for figure in sorted(figures, key=lambda figure: figure.cost):
+        if solved == SOLVED or any(left.worst <= critical for left in found.get(figure.number, ())):
+            continue
+        solved += 1
         left = _left_out(fit, figure)
         # What needs no change is not wrong: the figure has only settled otherwise.
         if left is not None and abs(left.correction) > CHANGED * left.sd:
@@ -97,7 +104,7 @@ def _figures(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> It
         network = changed(network, mended)
         again = anew.begin(mended, (number,)) if anew else None
         begin = begin if again is None else again
-    yield Figure(_cost(network, begin, number), number, change, begin)
+    yield Figure(_cost(network, begin, but=number), number, change, begin)
     if anew is None or not isinstance(observations[number], Distance):
         return
     for slip in explanations(readings.get(observations[number].place, ())):
@@ -105,12 +112,14 @@ def _figures(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> It
             mended = moved(observations, number, slip.change)
             begun = anew.begin(mended)
             if begun is not None:
-                yield Figure(_cost(changed(fit.network, mended), begun, number), number, slip.change, begun)
+                yield Figure(_cost(changed(fit.network, mended), begun), number, slip.change, begun)
 
 
-def _cost(network: Network, parameters: Array, number: int) -> float:
+def _cost(network: Network, parameters: Array, *, but: int | None = None) -> float:
+    """Return the squared misclosures of a figure in standard deviations, those of one observation left out."""
     size = misclosures(network, linearise(network, parameters)) / network.sds
-    size[number] = 0.0
+    if but is not None:
+        size[but] = 0.0
     return float(size @ size)
 
 

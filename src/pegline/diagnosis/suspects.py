@@ -52,6 +52,7 @@ SHARES: Final = {
     "wrong-unit": 0.05,
     "other-side": 0.05,
 }
+SLACK: Final = 1.5  #: a slip may miss by so much more than a reading: what it left of the tape was laid otherwise
 RANGE: Final = 1e4  #: largest over smallest gross error
 SURE: Final = 0.9  #: share of the suspicion at which no more slips are looked for
 
@@ -92,7 +93,7 @@ def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = No
     """
     found = close(fit) if fit.keep.all() else None
     if found is None:
-        found = gross(fit, readings, anew)
+        found = gross(fit, critical, readings, anew)
     every = [
         max(
             (judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
@@ -112,7 +113,7 @@ def judged(one: Observation, number: int, booked: Sequence[Booking], left: Left,
     free = log((1 - SLIP) * sqrt(2 * pi) * sd / (2 * max(abs(correction), sd) * log(RANGE)))
     by_slip = sum(exp(weight) for _, weight in slips) * SLIP
     closes = worst <= critical
-    explains = slip is not None and log(SLIP) + likely > free and abs(slip.change - correction) <= critical * sd
+    explains = slip is not None and log(SLIP) + likely > free and abs(slip.change - correction) <= SLACK * critical * sd
     return Doubt(
         number,
         one.what,

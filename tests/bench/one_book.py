@@ -1,0 +1,48 @@
+"""One book in a fresh process against bare libraries: ``python tests/bench/one_book.py [-n 5] [--most DETAILS]``.
+
+Each row of ``CASES`` is a book of ``make_book.py`` (rows, columns, details on each side), the formats written, and the
+ratio that is wanted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from compare import compared
+from make_book import make
+
+HERE = Path(__file__).parent
+PEGLINE = (sys.executable, "-m", "pegline")
+CASES = (
+    ((3, 3, 8), "gpkg,dxf,pdf", "at most 1.5 wall, 1.3 memory"),
+    ((3, 3, 8), "gpkg", "no limit"),
+    ((10, 10, 20), "gpkg", "at most 1.3"),
+    ((10, 10, 20), "gpkg,dxf,pdf", "at most 1.3"),
+    ((40, 40, 8), "gpkg", "no limit"),
+    ((40, 40, 8), "gpkg,dxf,pdf", "at most 1.3"),
+)
+
+
+def main() -> None:
+    """Run every case that is not too large."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("-n", type=int, default=5, help="pairs of runs; of the largest books one")
+    parser.add_argument("--most", type=int, default=100_000, help="largest number of details")
+    args = parser.parse_args()
+    with TemporaryDirectory() as folder:
+        for size, formats, aim in CASES:
+            details = 2 * size[0] * size[1] * size[2]
+            if details > args.most:
+                continue
+            book = Path(folder, "book.yaml")
+            book.write_text(make(*size), encoding="utf-8")
+            ours = [*PEGLINE, "plot", str(book), "--out", f"{folder}/ours", "--formats", formats]
+            bare = [sys.executable, str(HERE / "reference.py"), str(book), f"{folder}/bare", "--formats", formats]
+            compared(f"{size} {formats}", ours, bare, 1 if details > 10_000 else args.n, aim)
+
+
+if __name__ == "__main__":
+    main()

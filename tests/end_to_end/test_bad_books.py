@@ -78,6 +78,22 @@ WRONG = {
     "a line both ways": ("C-D: {use: check", "B-A: {use: check", r"A-B|B-A"),
     "an alias": ("taped: 48.00", "taped: *x", r"alias|anchor|\*"),
     "a decimal comma": ("taped: 48.00", "taped: [48, 12]", r"comma|differ"),
+    "a line shorter than any tape shows": ("taped: 50.00", "taped: 1e-300", r"shorter than"),
+    "a line's own end as a tie station on it": (
+        "{at: 10.00, left: 3.00, point: h1}\n      - {at: 20.00, left: 3.00, point: h2}",
+        "{at: 10.00, left: 3.00, point: h1}\n      - {at: 20.00, left: 3.00, point: h2}\n      - {at: 30, station: B}",
+        r"\bB is an end of A-B",
+    ),
+    "arcs to a point that do not meet": (
+        "dimensions:",
+        "arcs:\n  - {point: z, from: {h1: 1.00, h2: 1.00}, left_of: h1-h2}\ndimensions:",
+        r"arcs to z do not meet.*short by 8\.000 m",
+    ),
+    "a grid that does not exist, and no direction": (
+        "dimensions:",
+        "control: {crs: EPSG:999999, points: {A: {easting: 1, northing: 2, accuracy: 1}}}\ndimensions:",
+        r"999999",
+    ),
 }
 
 WHOLE = {"an empty file": b"", "nothing but comments": b"# to be copied\n", "a binary file": bytes(range(256)) * 8}

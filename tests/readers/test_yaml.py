@@ -99,6 +99,8 @@ REFUSED = [
     ("a: 'x\n", "2:1: the file ends inside"),
     ("a: b: c\n", "1:5: a second ': '"),
     ("a: @x\n", "1:4: a text cannot begin"),
+    ("a: {\n", "2:1: something is missing before this; close the list or map"),
+    ("\ta: 1\n", "1:1: a text cannot begin with this sign; put it in quotes, or indent with spaces"),
     ("a:\n  b: 1\n c: 2\n", "3:2: this does not line up"),
     ('a: "\\q"\n', "1:5: an unknown backslash"),
     ("a: x\u200by\n", "1:5: the sign U+200B"),

@@ -154,6 +154,15 @@ def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("line-twice", text, line.place)
 
 
+def ends_as_tie_stations(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a tie station that is an end of the line that it is booked on."""
+    for line in book.lines.values():
+        for row in line.details:
+            if row.form == "station" and row.name in (line.start, line.end):
+                text = f"{row.name} is an end of {line.name} and no tie station on it; look at the name"
+                yield Finding("station-row", text, row.place)
+
+
 def rows_on_a_check_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell details on a check line."""
     for line in book.lines.values():
@@ -375,6 +384,7 @@ FAULTS: Final[tuple[Check, ...]] = (
     reserved_names,
     base_line,
     there_and_back,
+    ends_as_tie_stations,
     rows_on_a_check_line,
     lines_between_stations,
     arcs_without_a_side,

@@ -53,6 +53,9 @@ def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[fl
         raise BookError([Finding("grid-north-without-control", text, book.north.place)])
     warnings = []
     if book.control and points:
+        from pegline.frame.crs import grid_of
+
+        grid_of(book.control.crs, book.control.crs_place)  # a CRS that is wrong is told before the way to it is known
         text = (
             f"one control point ({points[0].station}) and no bearing do not say which way the plot faces: it is left"
             " local; book a bearing or a second control point"

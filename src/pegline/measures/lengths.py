@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 LIMIT: Final = 100_000.0  # metres: no tape goes further
+LEAST: Final = 1e-6  # metres: no tape shows less
 SPREAD: Final = 0.1  # of the larger reading: more is no spread but a slip
 Sign = Literal["over", "any"]
 
@@ -152,7 +153,10 @@ def within(found: Length, slate: Slate, sign: Sign) -> Length:
     if sign == "over" and found.value <= 0:
         what = "zero" if found.value == 0 else "below zero"
         raise Misread(f"{shown(found.text)} is {what}; write a length over 0")
-    if abs(found.value) * METRES_PER[found.unit or slate.unit] > LIMIT:
+    metres = abs(found.value) * METRES_PER[found.unit or slate.unit]
+    if sign == "over" and metres < LEAST:
+        raise Misread(f"{shown(found.text)} is shorter than any tape shows; check the figure and its unit")
+    if metres > LIMIT:
         raise Misread(f"{shown(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
     return found
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import combinations
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.cut import Arc
+from pegline.network.cut import Arc, gap
 from pegline.network.equations import Distance
 from pegline.network.figure import Figure, Gap
 
@@ -39,7 +40,9 @@ def unplaced(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -
             places.get(left[0]),
         )
     loose = [name for name in missing if name not in stations]
-    if loose and not left:
+    apart_arcs = [found for name in loose if (found := _arcs_apart(figure, name))] if not left else []
+    yield from apart_arcs
+    if loose and not left and not apart_arcs:
         yield Finding(
             "point-unfixed",
             f"nothing fixes {_list(loose)}; book an offset, two arcs with their side, or a third arc",
@@ -75,6 +78,19 @@ def _cause(figure: Figure, name: str) -> Finding | None:
             "too-few-lines", f"{name} can swing about {centre}; tape one more line to it", place, (name, centre)
         )
     return None
+
+
+def _arcs_apart(figure: Figure, name: str) -> Finding | None:
+    """Return the finding of two arcs to a point that do not meet."""
+    arcs = [
+        Arc(number, one.start, figure.at[one.start], one.value, one.sd, tie=False)
+        for number, one in enumerate(figure.observations)
+        if isinstance(one, Distance) and one.part == "arc" and one.end == name and one.start in figure.at
+    ]
+    widest = max(combinations(arcs, 2), key=lambda pair: gap(*pair), default=None)
+    if widest is None or gap(*widest) <= 0:
+        return None
+    return _gap_finding(figure, name, gap(*widest), *widest)
 
 
 def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc) -> Finding:

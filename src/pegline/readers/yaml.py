@@ -42,7 +42,14 @@ _HINTS: Final = (
         "this does not line up with what stands above; mend the indent",
     ),
     (r"unexpected end of stream|end of stream|EOF", "the file ends inside a quotation or bracket; close it"),
-    (r"cannot start any token|did not find expected node", "a text cannot begin with this sign; put it in quotes"),
+    (
+        r"did not find expected node",
+        "something is missing before this; close the list or map above, or write the value",
+    ),
+    (
+        r"cannot start any token",
+        "a text cannot begin with this sign; put it in quotes, or indent with spaces where it is a tab",
+    ),
     (r"nesting depth", _TOO_DEEP),
     (r"unknown escape|escape", "an unknown backslash sign stands in the quotes; use single quotes"),
 )

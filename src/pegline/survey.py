@@ -171,10 +171,18 @@ def write(
     BusyError
         Another run holds the folder.
     """
-    from pegline.writers import PLAIN, known
+    from pegline.writers import known
     from pegline.writers.publish import publish
 
     formats = known(formats)
-    # Drawing takes longer than all the rest; what needs no drawing does not wait for one.
-    carried = survey if PLAIN.issuperset(formats) else survey.plan(options)
-    return publish(carried, Path(directory), Path(survey.book.file).stem, formats)
+    return publish(carried(survey, formats, options), Path(directory), Path(survey.book.file).stem, formats)
+
+
+def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:
+    """Return what the writers of some formats need: the plan, or the survey itself where none of them draws.
+
+    Drawing takes longer than all the rest.
+    """
+    from pegline.writers import PLAIN
+
+    return survey if PLAIN.issuperset(formats) else survey.plan(options)

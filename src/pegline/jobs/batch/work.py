@@ -53,11 +53,12 @@ def failed(status: int, told: list[str]) -> dict[str, Any]:
 
 def _done(task: Task) -> dict[str, Any]:
     from pegline.readers import read
-    from pegline.survey import reduce
+    from pegline.survey import carried, reduce
     from pegline.writers.publish import moved
 
     survey = reduce(read(task.source))
-    paths = moved(survey.plan(), Path(task.folder), task.stem, task.settings.formats)
+    drawn = carried(survey, task.settings.formats)
+    paths = moved(drawn, Path(task.folder), task.stem, task.settings.formats)
     outputs = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
     return {
         "status": 0 if survey.passed else 1,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
 from itertools import permutations
 from typing import Any
 
@@ -40,11 +41,30 @@ def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
     if isinstance(record, dict):
         entries = {key: _changed(value, change) for key, value in record.items()}
         return entries if any(entries[key] is not record[key] for key in entries) else record
-    if not is_dataclass(record) or isinstance(record, Place | Length):
-        return record
-    new = {field.name: _changed(getattr(record, field.name), change) for field in fields(record)}
+    names = _parts(record.__class__)
+    new = {name: _changed(getattr(record, name), change) for name in names}
     moved = {name: value for name, value in new.items() if value is not getattr(record, name)}
-    return replace(record, **moved) if moved and not isinstance(record, type) else record
+    return replace(record, **moved) if moved else record
+
+
+@cache
+def _parts(kind: type) -> tuple[str, ...]:
+    """Return the names of a record's fields; none of what can hold no reading."""
+    if not is_dataclass(kind) or issubclass(kind, Place | Length):
+        return ()
+    return tuple(field.name for field in fields(kind))
+
+
+def _readings(record: Any) -> Iterator[Reading]:
+    """Yield every reading in a record."""
+    if isinstance(record, Reading):
+        yield record
+    elif isinstance(record, tuple | dict):
+        for item in record.values() if isinstance(record, dict) else record:
+            yield from _readings(item)
+    else:
+        for name in _parts(record.__class__):
+            yield from _readings(getattr(record, name))
 
 
 def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
@@ -60,15 +80,7 @@ def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
 
 def open_readings(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
-    found: list[Reading] = []
-
-    def look(reading: Reading) -> Reading:
-        if reading.either:
-            found.append(reading)
-        return reading
-
-    with_readings(book, look)
-    return tuple(found)
+    return tuple(reading for part in PARTS for reading in _readings(getattr(book, part)) if reading.either)
 
 
 def on_other_side(book: Book, name: str) -> Book:

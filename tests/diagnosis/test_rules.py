@@ -101,3 +101,16 @@ def test_building_corners_with_one_offset_each_are_named():
     text = SOUND.replace("dimensions:\n  h1-h2: 8.00\n", "").replace(", pump]", ", oak]")
     text = text.replace("arcs:\n  - {point: pump, from: {h1: 5.00, h2: 6.00}, left_of: h1-h2}\n", "")
     assert "h1 and h2 held by one offset only" in rules_told(text)["single-reading"]
+
+
+def test_a_corner_that_a_shape_makes_is_told_with_the_place_of_its_shape():
+    text = (
+        "book: 1\nunit: m\nscale: 50\nlines:\n"
+        "  A-B: {use: base, taped: 50, details: [{at: 8, left: 3, point: p}, {at: 16, left: 3, point: q}]}\n"
+        "features:\n  hut: {kind: building, rectangle: {edge: p-q, left: 4}}\n"
+        "arcs:\n  - {point: z, from: {p: 9, q: 9}, left_of: p-q}\n"
+    )
+    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
+    places = {f.text.split(" is ")[0]: (f.place.line, f.place.column) for f in told if f.rule == "coarse-detail"}
+
+    assert places == {"p": (5, 41), "q": (5, 69), "hut.1": (7, 3), "hut.2": (7, 3), "z": (9, 5)}

@@ -41,6 +41,7 @@ SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are d
 NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
 LEAST: Final = 0.1  #: a suspect counts no less than so much of the likeliest
+MARGIN: Final = 0.02  #: correlations so close to the limit may turn out beyond it
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
@@ -220,7 +221,7 @@ def _odds(power: Array, errors: Array, shares: Array) -> float:
     count = len(errors)
     z = (errors * size[:count])[:, None] * np.sqrt((1 - shared[:count]) / 2)
     right = np.array([[(1 + erf(value / sqrt(2))) / 2 for value in row] for row in z])
-    right[shared[:count] > TIED] = 0.5
+    right[shared[:count] > TIED - MARGIN] = 0.5
     right[np.arange(count), np.arange(count)] = 1.0
     return float(shares @ np.prod(right, axis=1))
 

@@ -230,9 +230,11 @@ def coarse_detail(seen: Seen, limit: float) -> Said:
     if not points.names:
         return
     larger = np.sqrt(np.linalg.eigvalsh(points.local_variances)[:, 1])
+    made = {name: shape.booked.place for shape in seen.detail.shapes.values() for name in shape.points}
+    made |= {arc.point: arc.place for arc in seen.reduction.arcs}
     for row in np.flatnonzero(larger > limit * seen.scale):
         rows = points.rows[row]
-        place = seen.reduction.rows[rows[0]].booked.place if rows else None
+        place = seen.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
         text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
         finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
         yield f"{text}, and {finest}; take a shorter offset, or tape it from two chainages", place

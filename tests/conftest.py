@@ -6,3 +6,6 @@ import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
+
+#: Programs that measure speed, run by hand; looking for examples in them would import them.
+collect_ignore = ["bench"]

@@ -209,6 +209,17 @@ def test_the_steps_lead_from_the_needle_to_the_grid_in_words() -> None:
     assert found.steps[2].note == "true north lies 0°08'22\" west of grid north"
 
 
+def test_a_bearing_s_own_convergence_is_told_where_the_plot_s_does_not_add_up() -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    far = {"A": (512340.25, 5712806.40), "B": (513340.25, 5712806.40)}
+    found = choose_frame(parsed, reduce_readings(parsed), far)
+    plan = next(step for step in found.steps if step.what == "bearing A-B on the plan")
+
+    # The plot's middle is 500 m east of A: 500 m / 6378 km / cos 51.6° × sin 51.6° = 20".
+    assert found.steps[2].value == "+0°08'42\""
+    assert plan.note == "from grid north, convergence at A +0°08'22\""
+
+
 # --- several control points ---
 
 BOTH = (
@@ -262,6 +273,7 @@ def test_control_of_which_some_crossed_a_change_of_datum_is_weaker_there() -> No
     found = frame(grid(some, "EPSG:27700", "allow_shift: 3, ground_height: 85"))
 
     assert [control.sd for control in found.control] == pytest.approx([(0.5**2 + 2**2) ** 0.5, 0.5])
+    assert "it weighs less for that" in found.warnings[0].text
 
 
 def test_a_grid_in_us_feet_keeps_metres_inside() -> None:

@@ -103,21 +103,26 @@ def weakened(known: Sequence[Known]) -> list[Known]:
     Where all of it came the same way, the error is common to all: it moves the plot as a whole,
     turns nothing and stretches nothing, so it is told and stays out of the weights.
     """
-    ways = {one.way.description if one.way else "" for one in known}
-    if len(ways) < 2:
+    if not _mixed(known):
         return list(known)
     return [replace(one, sd=hypot(one.sd, one.way.accuracy)) if one.way else one for one in known]
+
+
+def _mixed(known: Sequence[Known]) -> bool:
+    """Return whether control came by more than one way."""
+    return len({one.way.description if one.way else "" for one in known}) > 1
 
 
 def shift_findings(known: Sequence[Known]) -> Iterator[Finding]:
     """Yield a warning for each way that changes the datum, with its accuracy."""
     told = set()
+    weight = "it weighs less for that" if _mixed(known) else "positions on the earth are no better than that"
     for one in known:
         if one.way and one.way.accuracy and one.way.description not in told:
             told.add(one.way.description)
             text = (
                 f"control point {one.station} crossed a change of datum good to {one.way.accuracy:g} m"
-                f"{_better(one.way)}; positions on the earth are no better than that"
+                f"{_better(one.way)}; {weight}"
             )
             yield Finding("datum-shift", text, one.place)
 

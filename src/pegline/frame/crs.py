@@ -382,7 +382,9 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         for needed in way.grids
         if not needed.available and 0 <= way.accuracy < used.accuracy
     }
-    return Way(transformer, float(used.accuracy), str(used.description), tuple(sorted(missing, key=lambda one: one[1])))
+    # PROJ counts the order of axes as a step; to a surveyor it is none.
+    steps = [step for step in used.description.split(" + ") if not step.startswith("axis order change")]
+    return Way(transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: one[1])))
 
 
 def sidecar(wkt: str) -> str:

@@ -27,6 +27,7 @@ from pegline.frame.north import Declination, find_declination, local_attraction,
 from pegline.frame.steps import bearing_steps, convergence_words, place_words, signed
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
+from pegline.plane import wrapped
 
 __all__ = ["on_grid"]
 
@@ -232,12 +233,26 @@ def _needle_steps(book: Book, turned: _Turned, factors: Factors) -> Iterator[Ste
     between = [turned.declination.step] if turned.declination else []
     if book.north.reference != "grid":
         between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
-    yield from bearing_steps(turned.bearings, book.north.reference, "grid", between)
+    yield from bearing_steps(
+        turned.bearings, book.north.reference, "grid", between, _own_turns(book.north, turned, factors)
+    )
+
+
+def _own_turns(north: North, turned: _Turned, factors: Factors) -> list[str]:
+    """Return each bearing's own convergence where that is seconds off the plot's, so that the steps add up."""
+    if north.reference == "grid":
+        return []
+    east = turned.declination.east if turned.declination else 0.0
+    own = [float(wrapped(bearing.booked + east - bearing.bearing)) for bearing in turned.bearings]
+    return [
+        "" if signed(turn) == signed(factors.convergence) else f", convergence at {bearing.start} {signed(turn)}"
+        for turn, bearing in zip(own, turned.bearings, strict=True)
+    ]
 
 
 def _scale_steps(control: Control, factors: Factors, height_factor: float) -> Iterator[Step]:
     """Yield what is done to a length on the ground to make it one on the grid."""
-    yield Step("grid scale factor", f"{factors.scale:.7f}", "ellipsoid to grid, at the control")
+    yield Step("grid scale factor", f"{factors.scale:.7f}", "ellipsoid to grid, at the middle of the plot")
     if control.ground_height is None:
         yield Step("height factor", "left out", "no ground_height is booked")
     else:

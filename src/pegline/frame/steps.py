@@ -58,13 +58,16 @@ def place_words(*, longitude_deg: float, latitude_deg: float) -> str:
 
 
 def bearing_steps(
-    bearings: Sequence[FrameBearing], read_from: NorthFrom, turned_to: NorthFrom, between: Sequence[Step]
+    bearings: Sequence[FrameBearing],
+    read_from: NorthFrom,
+    turned_to: NorthFrom,
+    between: Sequence[Step],
+    remarks: Sequence[str] = (),
 ) -> Iterator[Step]:
-    """Yield each bearing as read, then what is added to it, then each bearing in the frame."""
+    """Yield each bearing as read, then what is added to it, then each bearing in the frame, with a remark for each."""
     for bearing in bearings:
         yield Step(f"bearing {bearing.start}-{bearing.end} as read", dms(bearing.booked), f"from {read_from} north")
     yield from between
-    for bearing in bearings:
-        yield Step(
-            f"bearing {bearing.start}-{bearing.end} on the plan", dms(bearing.bearing), f"from {turned_to} north"
-        )
+    for bearing, remark in zip(bearings, remarks or [""] * len(bearings), strict=True):
+        what = f"bearing {bearing.start}-{bearing.end} on the plan"
+        yield Step(what, dms(bearing.bearing), f"from {turned_to} north{remark}")

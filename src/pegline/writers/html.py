@@ -175,6 +175,11 @@ def _frame(records: Records) -> Safe:
         "north": f"The survey is turned to {frame.north} north; its place on the earth is not known.",
         "grid": f"The survey stands on the grid {frame.crs_name}.",
     }[frame.kind]
+    if frame.metres_per_unit != 1.0:
+        words += (
+            f" One unit of it is {frame.metres_per_unit:.9g} m. Coordinates in this sheet are metres; the GeoPackage,"
+            " the Shapefiles and the table of points have the grid's own unit."
+        )
     rows = ([step.what, step.value, step.note] for step in frame.steps)
     heads = (Head("Step", "word"), Head("Value"), Head("Remark", "words"))
     return joined((element("p", words), table("Every step, in order", heads, rows)))

@@ -79,3 +79,10 @@ def test_many_open_readings_are_chosen_one_after_another():
     chosen = choose_readings(parse_book(text.encode(), "either.yaml"), misfit)
     assert misfit(chosen) == 0
     assert calls < 2**7
+
+
+def test_alternatives_are_told_in_the_unit_of_their_line():
+    # 177.92 ft are 54.23 m.
+    chosen = choose_readings(book("taped: 54.23", "taped: {either: [187.92, 177.92]}, unit: ft"))
+    (warning,) = (w for w in chosen.warnings if w.rule == "either-chosen")
+    assert "of 187.92 ft or 177.92 ft, 177.92 ft agrees" in warning.text

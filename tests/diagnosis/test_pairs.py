@@ -62,7 +62,7 @@ def rates(name, trials, seed=31, size=20):
     return snooped, absolute, looked
 
 
-@pytest.mark.parametrize("trials", [10, pytest.param(200, marks=pytest.mark.long)])
+@pytest.mark.parametrize("trials", [5, pytest.param(200, marks=pytest.mark.long)])
 @pytest.mark.parametrize("name", FRAMEWORKS)
 def test_pairs_are_named_no_less_often_than_by_least_absolute_residuals(name, trials):
     snooped, absolute, looked = rates(name, trials)

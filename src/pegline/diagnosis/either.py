@@ -11,7 +11,7 @@ from typing import Final
 from pegline.book.model import Book
 from pegline.detail.walls import wall_observations
 from pegline.diagnosis.seen import booked_text
-from pegline.diagnosis.whatif import open_readings, with_readings
+from pegline.diagnosis.whatif import open_readings, unit_of, with_readings
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.choose import choose_frame
 from pegline.measures.values import Length, Reading
@@ -59,14 +59,15 @@ def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
     told, faults = [], []
     for reading in readings:
         odds = _odds(tried, best, reading)
-        names = " or ".join(booked_text(length, book.unit) for length in reading.either)
+        unit = unit_of(book, reading.place)
+        names = " or ".join(booked_text(length, unit) for length in reading.either)
         if odds < ENOUGH:
             text = f"nothing tells whether this is {names} (odds {_to_one(odds)})"
             faults.append(
                 Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
             )
         else:
-            chosen = booked_text(best[0][reading.place], book.unit)
+            chosen = booked_text(best[0][reading.place], unit)
             text = f"of {names}, {chosen} agrees with the rest of the book (odds {_to_one(odds)})"
             told.append(Finding("either-chosen", f"{text}; tape it again if you can", reading.place))
     if faults:

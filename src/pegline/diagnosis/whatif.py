@@ -23,6 +23,7 @@ __all__ = [
     "reversed_line",
     "row_on_other_side",
     "split_point",
+    "unit_of",
     "with_edits",
     "with_readings",
 ]
@@ -81,6 +82,16 @@ def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
 def open_readings(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
     return tuple(reading for part in PARTS for reading in _readings(getattr(book, part)) if reading.either)
+
+
+def unit_of(book: Book, place: Place) -> str:
+    """Return the unit of a bare number that stands at a place."""
+    for line in book.lines.values():
+        found: list[Place] = []
+        _changed(line, lambda reading, found=found: found.append(reading.place) or reading)  # type: ignore[misc]
+        if place in found:
+            return book.unit_of(line.name)
+    return book.unit
 
 
 def on_other_side(book: Book, name: str) -> Book:

@@ -34,6 +34,7 @@ __all__ = [
     "features_of_points",
     "geometry",
     "kinds_of_points",
+    "length_sds",
     "moment",
     "offsets_of",
     "points",
@@ -158,6 +159,30 @@ def computed_length(records: Records, line: ReducedLine, places: Mapping[str, Ar
     if line.start not in places or line.end not in places:
         return None
     return float(np.hypot(*(places[line.end] - places[line.start]))) / records.frame.scale
+
+
+def length_sds(records: Records) -> dict[str, float]:
+    """Return the standard deviation of each line's ground length between its delivered ends, metres.
+
+    Of a length s with direction u between ends with the joint covariance C: σ² = g C g', g = (-u, u). What
+    the tape's own scale may be out by is in C.
+    """
+    solution = records.adjustment.solution
+    lines = [
+        line
+        for line in records.reduction.lines.values()
+        if line.start in solution.index and line.end in solution.index and line.start != line.end
+    ]
+    if not lines:
+        return {}
+    starts, ends = (np.array([solution.index[getattr(line, end)] for line in lines]) for end in ("start", "end"))
+    along = solution.positions[ends] - solution.positions[starts]
+    along /= np.hypot(along[:, 0], along[:, 1])[:, None]
+    gradients = np.column_stack([-along, along])
+    blocks = solution.covariances.blocks(np.column_stack([2 * starts, 2 * starts + 1, 2 * ends, 2 * ends + 1]))
+    squares = np.einsum("ni,nij,nj->n", gradients, blocks, gradients)
+    sds = np.sqrt(np.maximum(squares, 0.0)) / records.frame.scale
+    return {line.name: float(sd) for line, sd in zip(lines, sds, strict=True)}
 
 
 def rotation_deg(records: Records) -> float:

@@ -16,7 +16,15 @@ from pegline.network.model import Array, Check, Measurement
 from pegline.plan.figures import area_text
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.writers import figures
-from pegline.writers.figures import Places, Records, computed_length, ellipses, every_place, kinds_of_points
+from pegline.writers.figures import (
+    Places,
+    Records,
+    computed_length,
+    ellipses,
+    every_place,
+    kinds_of_points,
+    length_sds,
+)
 from pegline.writers.html_figures import (
     NONE,
     booked,
@@ -114,6 +122,7 @@ def reduced(records: Records, scale: int) -> Safe:
         Head("Use", "word"),
         Head("Ground m"),
         Head("Computed m"),
+        Head("± mm"),
         Head("Difference mm"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Ratio"),
@@ -121,14 +130,23 @@ def reduced(records: Records, scale: int) -> Safe:
         Head("Verdict", "word"),
         Head("Book"),
     )
-    rows = (_against(records, line, places, tests, checks, scale) for line in records.reduction.lines.values())
-    return table("As taped on the ground, and between the ends as delivered", heads, rows)
+    sds = length_sds(records)
+    rows = (
+        _against(records, line, places, sds.get(line.name), tests, checks, scale)
+        for line in records.reduction.lines.values()
+    )
+    return table(
+        "As taped on the ground, and between the ends as delivered; ± is one standard deviation of the computed length",
+        heads,
+        rows,
+    )
 
 
 def _against(
     records: Records,
     line: ReducedLine,
     places: Mapping[str, Array],
+    sd: float | None,
     tests: Mapping[str, Measurement],
     checks: Mapping[str, Check],
     scale: int,
@@ -145,6 +163,7 @@ def _against(
         line.use,
         metres(length),
         metres(computed),
+        NONE if sd is None else f"{1000 * sd:.1f}",
         millimetres(difference),
         paper(difference, scale),
         ratio(difference, length),
@@ -308,6 +327,7 @@ def dimensions(records: Records, scale: int) -> Safe:
         Head("Read m"),
         Head("Ground m"),
         Head("Computed m"),
+        Head("± mm"),
         Head("Difference mm"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Book"),

@@ -327,7 +327,6 @@ def dimensions(records: Records, scale: int) -> Safe:
         Head("Read m"),
         Head("Ground m"),
         Head("Computed m"),
-        Head("± mm"),
         Head("Difference mm"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Book"),

@@ -76,7 +76,8 @@ def _rarity(mend: Mend) -> tuple[bool, bool]:
 
 
 def _listed(found: Sequence[Mend | Mixup]) -> str:
-    more = f", or {len(found) - MOST} more slips" if len(found) > MOST else ""
+    left = len(found) - MOST
+    more = f", or {left} other slip{'s' if left > 1 else ''}" if left > 0 else ""
     return "; or ".join(map(str, found[:MOST])) + more
 
 

@@ -53,7 +53,8 @@ def unplaced(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -
         yield Finding(
             "mirrored",
             f"the whole figure could be mirrored: nothing tells on which side of the base line {_list(flipped)}"
-            f" lie; add 'left_of' or 'right_of' to one of them",
+            f" {'lie' if len(flipped) > 1 else 'lies'}; add 'left_of' or 'right_of' to"
+            f" {'one of them' if len(flipped) > 1 else 'its entry'}",
             places.get(flipped[0]),
         )
 

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
@@ -81,10 +82,16 @@ def key_of(task: Task) -> str:
     """Return the hash of all that decides a book's outputs: its bytes, the settings, the versions of the makers."""
     digest = hashlib.sha256()
     settings = task.settings
-    made_by = [settings.formats, settings.seconds, settings.memory, [version(name) for name in MAKERS]]
+    made_by = [settings.formats, settings.seconds, settings.memory, _versions()]
     digest.update(json.dumps(made_by).encode())
     try:
         digest.update(Path(task.source).read_bytes())
     except OSError as error:
         digest.update(str(error.strerror).encode())
     return digest.hexdigest()
+
+
+@cache
+def _versions() -> tuple[str, ...]:
+    """Return the makers' versions; to look them up takes longer than to read a book."""
+    return tuple(version(name) for name in MAKERS)

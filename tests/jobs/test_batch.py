@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from itertools import cycle, islice
 from pathlib import Path
 
 import pytest
@@ -262,16 +263,21 @@ def test_the_page_holds_nothing_that_a_browser_would_run(archive, tmp_path):
     assert "&lt;script&gt;" in page
 
 
-KILLS = [pytest.param(3, 10, id="short"), pytest.param(50, 400, id="long", marks=pytest.mark.long)]
+#: How often a run is killed, after how many seconds at most, and how many good books it has to do.
+KILLS = [
+    pytest.param(3, 6.0, 10, id="short"),
+    pytest.param(50, 6.0, 400, id="long", marks=pytest.mark.long),
+    pytest.param(50, 20.0, 9500, id="archive", marks=pytest.mark.long),
+]
 
 
-@pytest.mark.parametrize(("kills", "books"), KILLS)
-def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, books):
+@pytest.mark.parametrize(("kills", "latest", "books"), KILLS)
+def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, latest, books):
     root, out = tmp_path / "books", tmp_path / "out"
     root.mkdir()
     for n in range(books):
         (root / f"plot-{n}.yaml").write_text(book_text(random_plot(n, stations=4, details=1)), encoding="utf-8")
-    for n, data in enumerate(list(BAD.values()) * max(1, books // 140)):
+    for n, data in enumerate(islice(cycle(BAD.values()), max(len(BAD), books // 19))):
         (root / f"bad-{n}.yaml").write_bytes(data)
     command = [sys.executable, "-m", "pegline", "batch", str(root), "--out", str(out)]
     command += ["--formats", "json,csv", "--workers", "2"]
@@ -279,7 +285,7 @@ def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, book
 
     for _ in range(kills):
         run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
-        time.sleep(when.uniform(0.5, 6.0))
+        time.sleep(when.uniform(0.5, latest))
         os.killpg(run.pid, signal.SIGKILL)
         run.wait()
     last = subprocess.run(command, capture_output=True, text=True, check=False)

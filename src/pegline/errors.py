@@ -14,6 +14,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Final
 
+from pegline.records import record
+
 __all__ = [
     "FAULT",
     "BookError",
@@ -41,7 +43,7 @@ def worst(statuses: Sequence[int]) -> int:
     return min(statuses, key=_WORST_FIRST.index, default=0)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Place:
     """Where something stands in the book.
 

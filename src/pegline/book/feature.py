@@ -15,11 +15,12 @@ from pegline.measures.lengths import SIZE
 from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, shown, word
 from pegline.measures.values import Length
 from pegline.measures.written import Table, Written
+from pegline.records import record
 
 __all__ = ["FEATURES", "OWN_KINDS", "Feature", "OwnKind"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Feature:
     """Something on the ground, of a kind, with one geometry."""
 

@@ -13,6 +13,7 @@ from pegline.measures.lengths import LENGTH
 from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
 from pegline.measures.values import Length, Pair
 from pegline.measures.written import Items, Table, Text, Written
+from pegline.records import record
 
 __all__ = [
     "GEOMETRY",
@@ -29,7 +30,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Booked:
     """The feature's own rows, in place of points: all of them, or those of one line."""
 
@@ -37,28 +38,28 @@ class Booked:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class At:
     """A point feature."""
 
     point: str
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Through:
     """An open line through points."""
 
     points: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Ring:
     """A closed area; it closes on its first point by itself."""
 
     points: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Curve:
     """A smooth curve through points."""
 
@@ -80,7 +81,7 @@ _FEATURE: Final = to("feature")
 _EDGE: Final = Key(pair_of("point"), "The edge it starts from, P-Q.")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Rectangle:
     """A rectangle from one edge and a depth; ``corners`` from the edge's end onward, always two."""
 

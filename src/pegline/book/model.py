@@ -50,6 +50,7 @@ from pegline.measures.scalars import (
 from pegline.measures.taped import TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Side
 from pegline.measures.written import Table, Written
+from pegline.records import record
 
 __all__ = [
     "At",
@@ -138,7 +139,7 @@ class Tape:
 # -- stations and lines -----------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Station:
     """A station that has an entry of its own."""
 
@@ -153,7 +154,7 @@ class Station:
     ] = None
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Line:
     """A chain line, walked from start to end."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
@@ -12,11 +11,12 @@ from pegline.measures.lengths import ACCURACY, READINGS, read_reading
 from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.measures.written import Table, Text, Written
+from pegline.records import record
 
 __all__ = ["ARC", "DIMENSIONS", "WALL", "WITNESSES", "Arc", "Arm", "Dimension", "Wall", "Witness"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Dimension:
     """A distance between two points, or a point and a station."""
 
@@ -36,7 +36,7 @@ DIMENSIONS: Final = mapping(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Arm:
     """One distance of an arc: from a known point."""
 
@@ -50,7 +50,7 @@ _ARMS: Final = mapping(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Arc:
     """A point fixed by distances from two or more others."""
 
@@ -81,7 +81,7 @@ def _arc(values: dict[str, Any], table: Table, slate: Slate) -> Arc:
 ARC: Final = Record(Arc, "an arc", _arc, name="arc")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Wall:
     """One wall of a right-angled round: a turn (left or right), then its length."""
 
@@ -122,7 +122,7 @@ def side_wall(*, left: bool) -> Grammar[Wall]:
     return Grammar(read, READINGS.schema, READINGS.name)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Witness:
     """A distance from a lasting object to a peg."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
@@ -12,6 +11,7 @@ from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_sp
 from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, to, word
 from pegline.measures.values import Accuracy, Length, Name, Reading
 from pegline.measures.written import Table, Text, Written
+from pegline.records import record
 
 __all__ = ["METHOD", "ROW", "Form", "Method", "Row"]
 
@@ -36,7 +36,7 @@ _AT: Final = one_or_more(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Row:
     """One row of ``details``."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
 from typing import Annotated, Final
 
 from pegline.errors import Place
@@ -12,11 +11,12 @@ from pegline.measures.grammar import Key, Record
 from pegline.measures.lengths import ANY_LENGTH, READING
 from pegline.measures.scalars import DATE, INTEGER, PULL, TEMPERATURE, to
 from pegline.measures.values import Length, Reading
+from pegline.records import record
 
 __all__ = ["TAPED", "Taped"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Taped:
     """One taping of a line, or one leg of it. What is None is as told for the whole line."""
 

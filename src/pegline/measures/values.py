@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from pegline.errors import Place
+from pegline.records import record
 from pegline.units import METRES_PER
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Length:
     """A length as booked.
 
@@ -25,7 +24,7 @@ class Length:
         return self.value * METRES_PER[self.unit or unit]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Reading:
     """One reading off a tape."""
 
@@ -35,7 +34,7 @@ class Reading:
     either: tuple[Length, ...] = ()  #: the readings it may be, when it is not known which
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Angle:
     """An angle or bearing as booked."""
 
@@ -44,7 +43,7 @@ class Angle:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Accuracy:
     """A standard deviation as booked: ``fixed + per_length x length``, combined as squares."""
 
@@ -53,7 +52,7 @@ class Accuracy:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Name:
     """A name used somewhere, with its place."""
 
@@ -61,7 +60,7 @@ class Name:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pair:
     """``P-Q``: from P to Q."""
 
@@ -73,7 +72,7 @@ class Pair:
         return f"{self.start}-{self.end}"
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Side:
     """On which side of a line something lies, as seen walking it from start to end."""
 

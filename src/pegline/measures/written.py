@@ -5,14 +5,13 @@ Every reader (YAML, spreadsheet tables) makes these; every grammar reads them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from pegline.errors import Place
+from pegline.records import record
 
 __all__ = ["Items", "Table", "Text", "Written"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Text:
     """A scalar, as text; an empty value is an empty text."""
 
@@ -20,7 +19,7 @@ class Text:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Items:
     """A list."""
 
@@ -28,7 +27,7 @@ class Items:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Table:
     """A mapping: each key (itself a text with a place) with its value, in the order written."""
 

@@ -9,6 +9,7 @@ from pegline.book.model import Line, Use
 from pegline.errors import Finding, Place
 from pegline.measures.offset import Form, Row
 from pegline.measures.values import Side
+from pegline.records import record
 
 __all__ = ["Ground", "ReducedArc", "ReducedDistance", "ReducedLine", "ReducedRow", "Reduction", "TapeConstants"]
 
@@ -31,7 +32,7 @@ class TapeConstants:
     from_table: tuple[str, ...] = ()  #: the constants that the book does not give
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Ground:
     """A reading, or the mean of several, as a horizontal length on the ground."""
 
@@ -46,7 +47,7 @@ class Ground:
     doubtful: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ReducedLine:
     """A chain line on the ground."""
 
@@ -71,7 +72,7 @@ class ReducedLine:
         return before_ground + (reading - before_reading) * share
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ReducedRow:
     """A row of details on the ground."""
 
@@ -91,7 +92,7 @@ class ReducedRow:
         return self.booked.name
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ReducedDistance:
     """A dimension, a detail line's length or one wall on the ground."""
 
@@ -100,7 +101,7 @@ class ReducedDistance:
     ground: Ground
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ReducedArc:
     """A point fixed by arcs, on the ground."""
 

@@ -35,6 +35,26 @@ def test_covariances_on_the_pattern_are_those_of_the_inverse(size):
     assert not factor._columns  # every pair came from the recursion, none by a solve
 
 
+def test_a_mesh_of_many_blocks():
+    # Springs between the neighbours in a square of 40 x 40, one corner held: branches join in wide blocks.
+    side = 40
+    number = np.arange(side * side).reshape(side, side)
+    joined = [(number[1:], number[:-1]), (number[:, 1:], number[:, :-1]), (number[1:, 1:], number[:-1, :-1])]
+    one, other = (np.concatenate([pair[end].ravel() for pair in joined]) for end in (0, 1))
+    full = np.zeros((side * side,) * 2)
+    full[one, other] = full[other, one] = -1.0
+    full -= np.diag(full.sum(axis=1)) - 1e-3 * np.eye(len(full))
+    rows, columns = np.nonzero(full)
+    factor, inverse = (
+        SparseFactor(len(full), rows * (len(full) + 1) + columns, full[rows, columns]),
+        np.linalg.inv(full),
+    )
+    found = factor.blocks(np.stack((rows, columns), axis=1))[:, 0, 1]
+    assert found == pytest.approx(inverse[rows, columns], abs=DIGITS * np.abs(inverse).max())
+    assert not factor._columns
+    assert len(factor._pattern.starts) > 20
+
+
 def test_covariances_off_the_pattern_too():
     size = 300
     keys, values, full = normal(size, 3)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.common import Array
-from pegline.network.takahashi import inverse_on_pattern
+from pegline.network.takahashi import Inverse, inverse_on_pattern
 
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]
 
@@ -101,9 +101,9 @@ class SparseFactor:
         scaled[rows == columns] += damping
         self._size = size
         self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(size, size)))
-        place = self._lu.perm_c.astype(np.int64)
-        self._wanted = (place[rows], place[columns])
-        self._pattern: tuple[Ints, Array] | None = None
+        self._place = self._lu.perm_c.astype(np.int64)
+        self._wanted = (self._place[rows], self._place[columns])
+        self._pattern: Inverse | None = None
         self._columns: dict[int, Array] = {}
 
     def solve(self, right: Array) -> Array:
@@ -122,15 +122,11 @@ class SparseFactor:
     def _pairs(self, one: Ints, other: Ints) -> Array:
         if self._pattern is None:
             self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
-        keys, values = self._pattern
-        first, second = self._lu.perm_c[one].astype(np.int64), self._lu.perm_c[other].astype(np.int64)
-        wanted = np.minimum(first, second) * self._size + np.maximum(first, second)
-        place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-        found = values[place] * self._scale[one] * self._scale[other]
-        apart = keys[place] != wanted
-        if apart.any():
-            found[apart] = self._apart(one[apart], other[apart])
-        return np.asarray(found)
+        found, known = self._pattern.pairs(self._place[one], self._place[other])
+        found *= self._scale[one] * self._scale[other]
+        if not known.all():
+            found[~known] = self._apart(one[~known], other[~known])
+        return found
 
     def _apart(self, one: Ints, other: Ints) -> Array:
         """Return covariances of pairs that the factor does not join: one solve for each unknown that recurs most."""
@@ -138,15 +134,14 @@ class SparseFactor:
         names, counts = np.unique(ends, return_counts=True)
         often = counts[np.searchsorted(names, one)] >= counts[np.searchsorted(names, other)]
         column, row = np.where(often, one, other), np.where(often, other, one)
-        for some in np.array_split(np.unique(column), max(1, len(np.unique(column)) // 64)):
-            new = [c for c in some if int(c) not in self._columns]
-            if not new:
-                continue
-            right = np.zeros((self._size, len(new)))
-            right[new, range(len(new))] = 1.0
-            for number, solved in zip(new, self.solve(right).T, strict=True):
-                self._columns[int(number)] = solved
-        return np.array([self._columns[int(c)][r] for c, r in zip(column, row, strict=True)])
+        asked, which = np.unique(column, return_inverse=True)
+        new = [c for c in asked.tolist() if c not in self._columns]
+        for begin in range(0, len(new), 64):
+            some = new[begin : begin + 64]
+            right = np.zeros((self._size, len(some)))
+            right[some, range(len(some))] = 1.0
+            self._columns.update(zip(some, self.solve(right).T, strict=True))
+        return np.array([self._columns[c] for c in asked.tolist()])[which, row]
 
 
 def _split(matrix: Any) -> tuple[Any, Ints]:

@@ -10,9 +10,11 @@ import fiona
 import numpy as np
 import pytest
 from builders.drawn import house, random_survey
+from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
 from pegline.detail.model import Path as Outline
+from pegline.errors import OutputError
 from pegline.frame.model import Frame
 from pegline.plan.model import Ellipse, Options, Plan
 from pegline.writers import dxf
@@ -122,7 +124,9 @@ def test_line_types_are_sized_for_the_plan(plan, tmp_path):
     assert dashes == pytest.approx([5.0 * plan.metres_per_mm, 1.5 * plan.metres_per_mm])
 
 
-def test_one_book_gives_the_same_bytes(plan, tmp_path):
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_one_book_gives_the_same_bytes(version, plan, tmp_path):
+    plan = with_options(plan, dxf_version=version)
     first, second = tmp_path / "1", tmp_path / "2"
     first.mkdir()
     second.mkdir()
@@ -143,6 +147,25 @@ def test_a_coordinate_that_is_no_number_is_refused(plan, tmp_path):
 
     with pytest.raises(ValueError, match="no number"):
         dxf.write(dataclasses.replace(plan, features=(broken,)), tmp_path / "plan.dxf")
+
+
+@pytest.mark.parametrize("kept", [0.5, 0.99])
+def test_a_drawing_that_was_cut_off_is_noticed(kept, plan, tmp_path, monkeypatch):
+    whole = written(plan, tmp_path).read_text()
+    cut = whole[: whole.rindex("\n", 0, int(kept * len(whole))) + 1]
+    monkeypatch.setattr(Drawing, "saveas", lambda doc, path: Path(path).write_text(cut))
+
+    with pytest.raises(OutputError, match="not whole"):
+        written(plan, tmp_path)
+
+
+def test_a_point_without_a_symbol_of_its_own_gets_the_mark(plan, tmp_path):
+    plain = dataclasses.replace(plan.features[0], geometry=(1.0, 2.0), symbol=None)
+
+    doc = ezdxf.readfile(written(dataclasses.replace(plan, features=(plain,), tufts=()), tmp_path))
+
+    assert not doc.audit().fixes
+    assert [e.dxf.name for e in doc.modelspace().query("INSERT")] == ["MARK"]
 
 
 def on_a_grid(**options: object) -> Plan:

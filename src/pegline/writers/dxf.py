@@ -5,19 +5,24 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import StringIO
+from itertools import chain
 from math import cos, degrees, sin
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
+from ezdxf.filemanagement import new, read
 
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
 from pegline.plan.features import extent
-from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
+from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
 from pegline.plan.symbols import SYMBOLS, Pen
 from pegline.writers.dxf_sheet import add_layouts
+from pegline.writers.dxf_tags import ATTRIBUTE_HEIGHT, CENTRE, Entities, extended, look
 from pegline.writers.dxf_text import checked_layer_name, drawing_text, finite, short
 
 __all__ = ["write"]
@@ -27,9 +32,9 @@ STYLE: Final = "PEGLINE"
 FONT: Final = "arial.ttf"  # on most desktops; others take what they have
 METRES: Final = 6  # $INSUNITS
 FACTS: Final = ("NAME", "KIND", "SD", "SOURCE")
-FACT_HEIGHT: Final = 0.5  #: of a fact's letters, of the symbol's own millimetres
+BLOCKS: Final = {symbol: re.sub(r"[^A-Z0-9-]", "-", symbol.upper()) for symbol in SYMBOLS}
+LEAST_RATIO: Final = 1e-6  #: of an ellipse's axes; readers refuse a smaller one
 INVISIBLE: Final = 1  # bit of an attribute's flags
-CORNERS: Final = np.array([[-1.0, -1.0], [1.0, 1.0]])
 WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metres
 
 
@@ -38,28 +43,47 @@ def write(plan: Plan, path: Path) -> None:
     with _without_clock():
         doc = _Drawing(plan).made()
         _sorted_classes(doc)
-        problems = doc.audit()
-        if problems.errors or problems.fixes:
-            raise OutputError(
-                f"{path.name}: the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it"
-            )
         if plan.options.dxf_version == "R12":
-            from ezdxf.addons import r12export
-
-            r12export.saveas(doc, str(path), max_sagitta=0.005)
+            _save_as_r12(doc, path)
         else:
             doc.saveas(str(path))
+    _look_at(path)
     if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
         path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
 
 
+def _save_as_r12(doc: Any, path: Path) -> None:
+    """Save a drawing in the oldest version: ezdxf takes it apart for that, and must read what is text already."""
+    from ezdxf.addons import r12export
+
+    stream = StringIO()
+    doc.write(stream)
+    stream.seek(0)
+    again = read(stream)
+    again.header = doc.header  # some settings are of that version only, and were not read
+    r12export.saveas(again, str(path), max_sagitta=0.005)
+
+
+def _refuse_unsound(doc: Any) -> None:
+    """Look through what ezdxf made; what is written as text is as sound as the tests find it."""
+    problems = doc.audit()
+    if problems.errors or problems.fixes:
+        raise OutputError(f"the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it")
+
+
+def _look_at(path: Path) -> None:
+    """Look whether a file is whole: groups of two lines, sections that end, and its end."""
+    written = path.read_bytes().replace(b"\r\n", b"\n")
+    sections, ends = written.count(b"0\nSECTION\n"), written.count(b"0\nENDSEC\n")
+    if written.count(b"\n") % 2 or sections != ends or not written.endswith(b"0\nEOF\n"):
+        raise OutputError(f"{path.name}: the drawing is not whole; write it again, and report it if that does not help")
+
+
 @contextmanager
 def _without_clock() -> Iterator[None]:
     """Keep times and random marks out of the file, so that one book gives the same bytes."""
-    from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
-
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
@@ -81,15 +105,16 @@ class _Drawing:
     """One drawing in the making."""
 
     def __init__(self, plan: Plan) -> None:
-        from ezdxf.filemanagement import new
-
         version = "R2010" if plan.options.dxf_version == "R12" else plan.options.dxf_version
         self.plan = plan
         self.doc = new(version, setup=False)
         self.space = self.doc.modelspace()
+        self.entities = Entities(self.space, STYLE)
         self.origin = np.array(plan.frame.origin) - self._shift()
+        self.east_north = self.origin.tolist()  # of single positions, which numpy would be slow with
         self.mm = plan.metres_per_mm
         self.names = {name: checked_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
+        self.bounds = self._bounds()
 
     def _shift(self) -> Any:
         """Return what is taken off every coordinate, whole kilometres; nothing unless asked."""
@@ -101,6 +126,7 @@ class _Drawing:
         """Return the finished document."""
         self._tables()
         self._blocks()
+        self._header()
         for feature in self.plan.features if self.plan.options.hatch else ():
             self._fill(feature)
         for feature in self.plan.features:
@@ -109,13 +135,15 @@ class _Drawing:
             self._tuft(tuft)
         for label in self.plan.labels:
             self._label(label)
-        self._note_shift()
-        self._note_ellipses()
-        self._header()
+        self._notes()
+        drawn = [self.entities]
         if self.plan.options.dxf_version != "R12":  # for programs that know no sheets, and lay them over the plan
-            add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
+            drawn += add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
         if self.plan.options.geodata:
             self._geodata()
+        _refuse_unsound(self.doc)
+        for entities in drawn:
+            entities.finish()
         return self.doc
 
     # -- tables ----------------------------------------------------------------------------------
@@ -153,132 +181,125 @@ class _Drawing:
     def _blocks(self) -> None:
         """Define the symbols that are used, each once."""
         plan = self.plan
-        with_facts = {f.symbol for f in plan.features if f.symbol}
-        for name in SYMBOLS:
-            if name not in with_facts and name not in {tuft.symbol for tuft in plan.tufts}:
+        with_facts = {_symbol_of(feature) for feature in plan.features if isinstance(feature.geometry, tuple)}
+        used = with_facts | {tuft.symbol for tuft in plan.tufts}
+        for name, symbol in SYMBOLS.items():
+            if name not in used:
                 continue
-            block = self.doc.blocks.new(_block_name(name))
-            for pen in SYMBOLS[name].pens:
+            block = self.doc.blocks.new(BLOCKS[name])
+            for pen in symbol.pens:
                 _draw_pen(block, pen)
             if name in with_facts:
                 for i, fact in enumerate(FACTS):
-                    attribs = {"flags": INVISIBLE, "style": STYLE, "height": FACT_HEIGHT}
+                    attribs = {"flags": INVISIBLE, "style": STYLE, "height": ATTRIBUTE_HEIGHT}
                     block.add_attdef(fact, (0, -1.0 - i), dxfattribs=attribs)
 
     # -- entities --------------------------------------------------------------------------------
 
-    def _feature(self, feature: Feature) -> None:
-        geometry = feature.geometry
-        attribs: dict[str, Any] = {"layer": self.names[feature.layer]}
-        if feature.line_type:
-            attribs["linetype"] = feature.line_type
-        if isinstance(geometry, Outline):
-            points = geometry.vertices + self.origin
-            finite([*points.ravel(), *geometry.bulges], feature.name)
-            corners = [(float(x), float(y), float(b)) for (x, y), b in zip(points, geometry.bulges, strict=True)]
-            entity = self.space.add_lwpolyline(corners, format="xyb", close=geometry.closed, dxfattribs=attribs)
-        elif isinstance(geometry, Ellipse):
-            entity = self._ellipse(feature.name, geometry, attribs)
-        else:
-            entity = self._insert(feature, geometry, attribs)
-        entity.set_xdata(APPLICATION, list(_extended(feature)))
+    def _placed(self, position: Position) -> Position:
+        """Return where a position of the plan is in the drawing."""
+        (x, y), (east, north) = position, self.east_north
+        return x + east, y + north
+
+    def _corners(self, outline: Outline, name: str) -> list[tuple[float, float, float]]:
+        """Return the corners (x, y, bulge) of a line in the drawing."""
+        points = (outline.vertices + self.origin).tolist()
+        corners = [(x, y, b) for (x, y), b in zip(points, outline.bulges.tolist(), strict=True)]
+        finite(chain.from_iterable(corners), name)
+        return corners
 
     def _fill(self, feature: Feature) -> None:
         """Fill an area, one ring a hatch: readers differ in what several outer rings mean."""
         path = feature.geometry
         if isinstance(path, Outline) and path.closed and self.plan.layers[feature.layer].fill is not None:
-            points = path.vertices + self.origin
-            finite([*points.ravel(), *path.bulges], feature.name)
-            corners = [(float(x), float(y), float(b)) for (x, y), b in zip(points, path.bulges, strict=True)]
             hatch = self.space.add_hatch(color=256, dxfattribs={"layer": self.names["FILLS"]})  # 256: its layer's
-            hatch.paths.add_polyline_path(corners, is_closed=True)
+            hatch.paths.add_polyline_path(self._corners(path, feature.name), is_closed=True)
 
-    def _ellipse(self, name: str, ellipse: Ellipse, attribs: dict[str, Any]) -> Any:
+    def _feature(self, feature: Feature) -> None:
+        geometry = feature.geometry
+        where = look(self.names[feature.layer], feature.line_type)
+        if isinstance(geometry, Outline):
+            corners = self._corners(geometry, feature.name)
+            self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature))
+        elif isinstance(geometry, Ellipse):
+            self._ellipse(feature, geometry, where)
+        else:
+            self._symbol(feature, self._placed(geometry), where)
+
+    def _ellipse(self, feature: Feature, ellipse: Ellipse, where: str) -> None:
         """Draw an ellipse so many times its size; its true semi-axes are in the extended data."""
-        centre = np.array(ellipse.centre) + self.origin
+        centre = self._placed(ellipse.centre)
         reach = ellipse.semi_major * self.plan.ellipse_scale
-        finite([*centre, reach, ellipse.semi_minor, ellipse.bearing], name)
+        finite([*centre, reach, ellipse.semi_minor, ellipse.bearing], feature.name)
         axis = (reach * sin(ellipse.bearing), reach * cos(ellipse.bearing))
-        ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), 1e-6)
-        return self.space.add_ellipse(tuple(centre.tolist()), axis, ratio, dxfattribs=attribs)
+        ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), LEAST_RATIO)
+        self.entities.ellipse(where, centre, axis, ratio, _extended(feature))
 
-    def _insert(self, feature: Feature, position: tuple[float, float], attribs: dict[str, Any]) -> Any:
-        at = np.array(position) + self.origin
+    def _symbol(self, feature: Feature, at: Position, where: str) -> None:
         scale = self.mm if feature.size is None else feature.size
         finite([*at, scale], feature.name)
-        attribs |= {"xscale": scale, "yscale": scale, "zscale": scale}
-        insert = self.space.add_blockref(_block_name(feature.symbol or "mark"), tuple(at.tolist()), dxfattribs=attribs)
         sd = "" if feature.sd is None else f"{feature.sd:.4f}"
-        facts = (feature.name, feature.kind, sd, feature.source)
-        # Placed here, since filling in the block's definitions one by one takes three times as long.
-        hidden = {"layer": attribs["layer"], "flags": INVISIBLE, "style": STYLE, "height": FACT_HEIGHT * scale}
-        x, y = at.tolist()
-        for i, (fact, value) in enumerate(zip(FACTS, facts, strict=True)):
-            insert.add_attrib(fact, drawing_text(value), (x, y - (1.0 + i) * scale), hidden)
-        return insert
+        values = (feature.name, feature.kind, sd, feature.source)
+        self.entities.insert(
+            where,
+            BLOCKS[_symbol_of(feature)],
+            at,
+            scale,
+            data=_extended(feature),
+            attributes=dict(zip(FACTS, map(drawing_text, values), strict=True)),
+        )
 
     def _tuft(self, tuft: Tuft) -> None:
-        at = np.array(tuft.position) + self.origin
+        at = self._placed(tuft.position)
         finite([*at, tuft.rotation], tuft.symbol)
-        attribs = {
-            "layer": self.names[tuft.layer],
-            "xscale": self.mm,
-            "yscale": self.mm,
-            "zscale": self.mm,
-            "rotation": degrees(tuft.rotation),
-        }
-        self.space.add_blockref(_block_name(tuft.symbol), tuple(at.tolist()), dxfattribs=attribs)
+        where = look(self.names[tuft.layer])
+        self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, degrees(tuft.rotation))
 
     def _label(self, label: Label) -> None:
-        at = np.array(label.centre) + self.origin
-        finite([*at, label.rotation, label.height], label.text)
-        text = self._text(label.text, at, label.height * self.mm, self.names[label.layer], degrees(label.rotation))
-        if text is not None and label.owner:
-            of = short(drawing_text(f"of={label.owner}")), short(drawing_text(f"source={label.source}"))
-            text.set_xdata(APPLICATION, [(1000, fact) for fact in of])
+        finite([*label.centre, label.rotation, label.height], label.text)
+        facts = [short(drawing_text(fact)) for fact in (f"of={label.owner}", f"source={label.source}")]
+        self._text(
+            label.text,
+            self._placed(label.centre),
+            label.height * self.mm,
+            label.layer,
+            degrees(label.rotation),
+            extended(APPLICATION, facts) if label.owner else "",
+        )
 
-    def _text(self, text: str, at: Any, height: float, layer: str, rotation_deg: float = 0.0) -> Any:
-        from ezdxf.enums import TextEntityAlignment
+    def _text(self, text: str, at: Position, height: float, layer: str, turn_deg: float = 0.0, data: str = "") -> None:
+        if words := drawing_text(text):
+            self.entities.text(look(self.names[layer]), words, at, height, turn_deg, CENTRE, data)
 
-        words = drawing_text(text)
-        if not words:
-            return None
-        attribs = {"layer": layer, "style": STYLE}
-        entity = self.space.add_text(words, height=height, rotation=rotation_deg, dxfattribs=attribs)
-        return entity.set_placement(tuple(float(v) for v in at), align=TextEntityAlignment.MIDDLE_CENTER)
+    def _note_below(self, text: str, height_mm: float, below_mm: float, layer: str) -> None:
+        """Write a line of text below what is drawn."""
+        (west, south), (east, _) = self.bounds
+        self._text(text, ((west + east) / 2, south - below_mm * self.mm), height_mm * self.mm, layer)
 
-    def _note_shift(self) -> None:
-        """Say in the drawing what must be added to its coordinates."""
+    def _notes(self) -> None:
+        """Say what must be added to the drawing's coordinates, and how many times their size ellipses are drawn."""
         east, north = self._shift()
         if east or north:
-            low, high = self._bounds()
-            at = np.array([(low[0] + high[0]) / 2, low[1] - 12 * self.mm])
-            self._text(
-                f"drawn near the origin: add {east:.0f} E, {north:.0f} N", at, 3.5 * self.mm, self.names["SHEET-TEXT"]
-            )
-
-    def _note_ellipses(self) -> None:
-        """Say beside the drawing how many times their size the ellipses are drawn."""
+            self._note_below(f"drawn near the origin: add {east:.0f} E, {north:.0f} N", 3.5, 12, "SHEET-TEXT")
         if any(isinstance(feature.geometry, Ellipse) for feature in self.plan.features):
-            low, high = self._bounds()
-            at = np.array([(low[0] + high[0]) / 2, low[1] - 6 * self.mm])
             text = f"ellipses of 95 %, drawn {self.plan.ellipse_scale} times their size"
-            self._text(text, at, 1.8 * self.mm, self.names["ELLIPSES"])
+            self._note_below(text, 1.8, 6, "ELLIPSES")
 
     # -- header ----------------------------------------------------------------------------------
 
-    def _bounds(self) -> tuple[Any, Any]:
+    def _bounds(self) -> tuple[Position, Position]:
         """Return the lower left and upper right corner of what is drawn."""
         reaches = [extent(feature) for feature in self.plan.features]
-        reaches += [
-            np.array(label.centre) + self.mm * (label.width + label.height) / 2 * CORNERS for label in self.plan.labels
-        ]
+        for label in self.plan.labels:
+            (x, y), half = label.centre, self.mm * (label.width + label.height) / 2
+            reaches.append(np.array([(x - half, y - half), (x + half, y + half)]))
         points = np.concatenate(reaches) + self.origin
-        return points.min(axis=0), points.max(axis=0)
+        low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+        return (low[0], low[1]), (high[0], high[1])
 
     def _header(self) -> None:
         header, plan = self.doc.header, self.plan
-        low, high = self._bounds()
+        low, high = self.bounds
         self.doc.units = 0 if plan.options.dxf_version == "R12" else METRES  # R12 has no place for units
         header["$MEASUREMENT"] = 1
         header["$LUNITS"], header["$LUPREC"] = 2, 3
@@ -288,11 +309,12 @@ class _Drawing:
         header["$LWDISPLAY"] = 1
         header["$TEXTSTYLE"] = STYLE
         header["$EXTMIN"], header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
-        header["$LIMMIN"], header["$LIMMAX"] = tuple(low), tuple(high)
+        header["$LIMMIN"], header["$LIMMAX"] = low, high
         self.space.reset_extents((*low, 0.0), (*high, 0.0))
-        self.space.reset_limits(tuple(low), tuple(high))
-        middle, (width, height) = (low + high) / 2, high - low
-        self.doc.set_modelspace_vport(height=float(max(height, width / 1.6, 1.0)) * 1.1, center=tuple(middle.tolist()))
+        self.space.reset_limits(low, high)
+        middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
+        height = max(high[1] - low[1], (high[0] - low[0]) / 1.6, 1.0)
+        self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
         for name, value in _about(plan):
             header.custom_vars.append(name, drawing_text(value))
         east, north = self._shift()
@@ -323,20 +345,19 @@ def _about(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Caution", "not a boundary survey"
 
 
-def _extended(feature: Feature) -> Iterator[tuple[int, str | float]]:
-    """Yield a feature's facts as extended data."""
+def _extended(feature: Feature) -> str:
+    """Return a feature's facts as extended data."""
     facts = {"name": feature.name, "kind": feature.kind, "source": feature.source, **feature.attributes}
     if isinstance(feature.geometry, Ellipse):
         facts |= {"semi-axes": f"{feature.geometry.semi_major:.4f} m, {feature.geometry.semi_minor:.4f} m"}
-    for key, value in facts.items():
-        yield 1000, short(f"{drawing_text(key)}={drawing_text(value)}")
     if feature.sd is not None:
         finite([feature.sd], feature.name)
-        yield 1040, feature.sd
+    told = [short(f"{drawing_text(key)}={drawing_text(value)}") for key, value in facts.items()]
+    return extended(APPLICATION, told, feature.sd)
 
 
-def _block_name(symbol: str) -> str:
-    return re.sub(r"[^A-Z0-9-]", "-", symbol.upper())
+def _symbol_of(feature: Feature) -> str:
+    return feature.symbol or "mark"
 
 
 def _drawn_in_letters(pattern: tuple[float, ...]) -> str:

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import degrees
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from pegline.plan.display import Stroke, Words
 from pegline.plan.model import Plan, Sheet
 from pegline.plan.style import LINE_TYPES
+from pegline.writers.dxf_tags import LEFT, MIDDLE, RIGHT, Entities, look
 from pegline.writers.dxf_text import drawing_text, finite
 
 __all__ = ["add_layouts"]
 
 LOCKED = 0x4000  #: flag of a window whose scale must not be changed by chance
+PLACES: Final = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}
 
 
-def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], style: str) -> None:
-    """Add a layout for each sheet of a plan."""
+def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], style: str) -> list[Entities]:
+    """Add a layout for each sheet of a plan, and return what is drawn on each, to be finished."""
+    drawn = []
     for number, sheet in enumerate(plan.sheets):
         if number == 0:
             doc.layouts.rename("Layout1", sheet.name)
@@ -29,11 +32,14 @@ def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], sty
         _set_up(layout, sheet)
         if sheet.window is not None:
             _window(layout, plan, sheet, origin, names)
+        entities = Entities(layout, style)
         for item in sheet.page.items:
             if isinstance(item, Words):
-                _words(layout, item, names, style)
+                _words(entities, item, names)
             else:
-                _stroke(layout, item, names, 1000 / plan.scale, plan.layers[item.layer].line_type)
+                _stroke(entities, item, names, 1000 / plan.scale, plan.layers[item.layer].line_type)
+        drawn.append(entities)
+    return drawn
 
 
 def _set_up(layout: Any, sheet: Sheet) -> None:
@@ -58,34 +64,21 @@ def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[s
     viewport.frozen_layers = [name for name in silent if name in layout.doc.layers]  # the sheet shows what it prints
 
 
-def _stroke(layout: Any, stroke: Stroke, names: Mapping[str, str], line_scale: float, of_layer: str) -> None:
+def _stroke(entities: Entities, stroke: Stroke, names: Mapping[str, str], line_scale: float, of_layer: str) -> None:
     finite(stroke.points.ravel(), stroke.layer)
-    attribs: dict[str, Any] = {"layer": names[stroke.layer]}
-    if stroke.line_type:
-        attribs["linetype"] = stroke.line_type
-    if LINE_TYPES[stroke.line_type or of_layer]:
-        attribs["ltscale"] = line_scale  # line types are sized for the plan; a sheet is in millimetres
-    points = [(float(x), float(y)) for x, y in stroke.points]
+    # Line types are sized for the plan; a sheet is in millimetres.
+    scale = line_scale if LINE_TYPES[stroke.line_type or of_layer] else 1.0
+    where = look(names[stroke.layer], stroke.line_type, scale)
+    points = stroke.points.tolist()
     if stroke.fill == 0.0 and len(points) in (3, 4):
-        layout.add_solid(
-            points if len(points) == 3 else [points[0], points[1], points[3], points[2]], dxfattribs=attribs
-        )
+        entities.solid(where, points)
     elif stroke.drawn:
-        layout.add_lwpolyline(points, close=stroke.closed, dxfattribs=attribs)
+        entities.polyline(where, [(x, y, 0.0) for x, y in points], closed=stroke.closed)
 
 
-def _words(layout: Any, words: Words, names: Mapping[str, str], style: str) -> None:
-    from ezdxf.enums import TextEntityAlignment
-
-    text = drawing_text(words.text)
-    if not text:
-        return
-    finite([words.x, words.y], words.text)
-    attribs = {"layer": names[words.layer], "style": style}
-    entity = layout.add_text(text, height=words.height, rotation=degrees(words.rotation), dxfattribs=attribs)
-    align = {
-        "left": TextEntityAlignment.LEFT,
-        "middle": TextEntityAlignment.CENTER,
-        "right": TextEntityAlignment.RIGHT,
-    }[words.anchor]
-    entity.set_placement((words.x, words.y), align=align)
+def _words(entities: Entities, words: Words, names: Mapping[str, str]) -> None:
+    finite([words.x, words.y, words.rotation, words.height], words.text)
+    if text := drawing_text(words.text):
+        at = float(words.x), float(words.y)
+        place = PLACES[words.anchor]
+        entities.text(look(names[words.layer]), text, at, words.height, degrees(words.rotation), place)

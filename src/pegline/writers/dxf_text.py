@@ -13,6 +13,8 @@ from pegline.errors import UsageError
 __all__ = ["checked_layer_name", "drawing_text", "finite", "short"]
 
 LONGEST: Final = 250  #: bytes of one text; old readers stop at 255
+#: What goes into a drawing as it is, as nearly all text does: printed ASCII but % \\ ^, no blanks about it.
+PLAIN: Final = re.compile(rf"(?! )[ -$&-\[\]_-~]{{0,{LONGEST}}}(?<! )")
 LAYER_NAME: Final = re.compile(r"[A-Za-z0-9_$-]{1,80}")
 
 
@@ -25,8 +27,10 @@ def drawing_text(text: str) -> str:
     >>> drawing_text("50%%d \\U+0041 ^J 63°")
     '50% %d \\ U+0041 ^ J 63%%d'
     """
+    if PLAIN.fullmatch(text):
+        return text
     plain = text
-    if not (text.isascii() and text.isprintable()):  # nearly all text is
+    if not (text.isascii() and text.isprintable()):
         plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
     plain = re.sub(r"%(?=%)", "% ", plain)
     plain = re.sub(r"\\(?=[UuMm]\+)", r"\\ ", plain).replace("^", "^ ")
@@ -57,7 +61,7 @@ def finite(numbers: Iterable[float], what: str) -> None:
     ValueError
         One is infinite or not a number: a fault of an earlier stage.
     """
-    if not all(isfinite(number) for number in numbers):
+    if not isfinite(sum(numbers)):  # as it is when each of them is
         raise ValueError(f"{what} has a coordinate that is no number")
 
 

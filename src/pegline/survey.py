@@ -53,7 +53,9 @@ class Survey:
     @property
     def scale(self) -> int:
         """Return n of the plan's scale 1:n: the book's, or what fits the sheet."""
-        return self.book.scale or self.plan().scale
+        from pegline.plan.compose import fitting_scale
+
+        return self.book.scale or fitting_scale(self.book, self.reduction, self.frame, self.adjustment, self.detail)
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""

@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from math import cos, degrees, sin
 from typing import Final
 
 import numpy as np
 
-from pegline.book.model import Book
-from pegline.detail.model import Detail, Path
+from pegline.detail.model import Path
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
-from pegline.plan.features import K_95, Where
+from pegline.plan.features import K_95
 from pegline.plan.figures import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.model import Feature
 from pegline.plan.pencil import SMALL, Pencil
 from pegline.plan.scripts import text_width
-from pegline.plan.style import KIND_LOOKS, LAYERS, layer_of
+from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.plan.told import Told
 
-__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "Block", "Told", "verdict"]
+__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "Block", "verdict"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
@@ -30,27 +28,6 @@ CAUTION: Final = (
 )
 HEADING: Final = 1.8
 ROW: Final = 3.3
-
-
-@dataclass(frozen=True)
-class Told:
-    """What the blocks tell about."""
-
-    book: Book
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
-    features: tuple[Feature, ...]
-    scale: int
-    paper: str
-    sheet: int  #: from 1
-    sheets: int
-    shows: str = ""  #: what this sheet is, when it is not the whole plan
-
-    @cached_property
-    def where(self) -> Where:
-        """Return the positions."""
-        return Where(self.detail, self.adjustment)
 
 
 def _heading(pencil: Pencil, text: str) -> None:
@@ -147,13 +124,8 @@ def _axes(pencil: Pencil) -> None:
 def key_block(pencil: Pencil, told: Told) -> None:
     """Show each kind that the plan uses."""
     _heading(pencil, "KEY")
-    seen: dict[str, Feature] = {}
-    for feature in told.features:
-        if feature.layer in LAYERS and not LAYERS[feature.layer].plots:
-            continue
-        seen.setdefault(feature.kind, feature)
     half = pencil.width / 2
-    entries = list(seen.items())
+    entries = list(told.kinds.items())
     for i in range(0, len(entries), 2):
         pencil.gap(ROW)
         for x, (kind, feature) in zip((0.0, half), entries[i : i + 2], strict=False):
@@ -258,15 +230,15 @@ def check_block(pencil: Pencil, told: Told) -> None:
 def accuracy_block(pencil: Pencil, told: Told) -> None:
     """Say how good the plan is, in words."""
     where = told.where
-    reach = {name: K_95 * where.sd(name) for name in where.names}
-    if not reach:
+    if not where.names:
         return
+    largest = max(where.sds)
+    worst = max(name for name, sd in zip(where.names, where.sds, strict=True) if sd == largest)
     _heading(pencil, "HOW GOOD IT IS")
-    half = float(np.median(list(reach.values())))
-    worst = max(reach, key=lambda name: (reach[name], name))
+    half = K_95 * float(np.median(where.sds))
     text = (
         f"With odds of 19 to 1, half of the points lie within {sd_text(half)} of where they are drawn,"
-        f" and the weakest, {worst}, within {sd_text(reach[worst])};"
+        f" and the weakest, {worst}, within {sd_text(K_95 * largest)};"
         f" one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
     )
     pencil.paragraph(text)

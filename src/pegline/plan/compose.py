@@ -12,21 +12,20 @@ from pegline.detail.model import Detail, Path
 from pegline.diagnosis.model import Diagnosis
 from pegline.errors import Finding
 from pegline.frame.model import Frame
-from pegline.network.model import Adjustment
+from pegline.network.model import Adjustment, Array
 from pegline.plan import scripts
-from pegline.plan.blocks import Told
 from pegline.plan.display import Words, flattened
-from pegline.plan.features import OTHER_FACE, draw, extent
+from pegline.plan.features import OTHER_FACE, extent
 from pegline.plan.further import further_sheets
-from pegline.plan.leaf import Survey
 from pegline.plan.lettering import letter
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.papers import Layout, Tile
 from pegline.plan.sheet import index_body, lay_out, make_sheets
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
+from pegline.plan.told import tell
 from pegline.reduction.model import Reduction
 
-__all__ = ["compose"]
+__all__ = ["compose", "fitting_scale"]
 
 Bounds = tuple[float, float, float, float]
 ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
@@ -43,17 +42,17 @@ def compose(
 ) -> Plan:
     """Draw a survey: features, labels and sheets, at the book's scale or the largest usual one."""
     options = options or Options()
-    features = draw(book, reduction, adjustment, detail)
+    told = tell(book, reduction, frame, adjustment, detail)
     layers = _layers(book)
-    told = Told(book, frame, adjustment, detail, features, book.scale or 0, "", 1, 0)
-    layout = lay_out(_bounds(features, layers), told, options)
+    low, high = _extents(told.features, layers)
+    layout = lay_out(_bounds(low, high), told, options)
     metres_per_mm = layout.scale / 1000
-    tufts = tuple(_tufts(features, metres_per_mm))
-    labels = letter(book, frame, detail, features, tufts, metres_per_mm)
+    tufts = tuple(_tufts(told.features, metres_per_mm))
+    labels = letter(book, frame, detail, told.features, tufts, metres_per_mm)
     alone = len(layout.tiles) == 1
-    tiles = [tile for tile in layout.tiles if alone or _shows(features, layers, layout, tile)]
+    tiles = [tile for tile in layout.tiles if alone or _shows(low, high, layout, tile)]
     index = index_body(layout, tiles, told) if layout.joined else None
-    further = further_sheets(Survey(book, reduction, frame, adjustment, detail, features), options, len(tiles), index)
+    further = further_sheets(told, options, len(tiles), index)
     sheets = (*make_sheets(layout, tiles, told, len(further)), *further)
     return Plan(
         book,
@@ -65,14 +64,20 @@ def compose(
         options,
         title=book.title or book.file.rsplit(".", 1)[0],
         scale=layout.scale,
-        ellipse_scale=_ellipse_scale(features, metres_per_mm),
+        ellipse_scale=_ellipse_scale(told.features, metres_per_mm),
         layers=layers,
-        features=features,
+        features=told.features,
         tufts=tufts,
         labels=labels,
         sheets=sheets,
         warnings=tuple(_unwritable(labels, sheets)),
     )
+
+
+def fitting_scale(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> int:
+    """Return n of the scale 1:n that a survey is drawn at, without drawing it."""
+    told = tell(book, reduction, frame, adjustment, detail)
+    return lay_out(_bounds(*_extents(told.features, _layers(book))), told, Options()).scale
 
 
 def _layers(book: Book) -> dict[str, Layer]:
@@ -81,24 +86,26 @@ def _layers(book: Book) -> dict[str, Layer]:
     return {**{name: layer for name, layer in own.items() if name not in LAYERS}, **LAYERS}
 
 
-def _bounds(features: Sequence[Feature], layers: Mapping[str, Layer]) -> Bounds:
-    """Return west, south, east, north of what plots, metres."""
-    points = np.concatenate([extent(feature) for feature in features if layers[feature.layer].plots])
-    (west, south), (east, north) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+def _extents(features: Sequence[Feature], layers: Mapping[str, Layer]) -> tuple[Array, Array]:
+    """Return the south-west and north-east corners (n, 2) of everything that plots, metres."""
+    reaches = [extent(feature) for feature in features if layers[feature.layer].plots]
+    starts = np.cumsum([0, *map(len, reaches[:-1])])
+    points = np.concatenate(reaches)
+    return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+
+
+def _bounds(low: Array, high: Array) -> Bounds:
+    """Return west, south, east, north of all of it, metres."""
+    (west, south), (east, north) = low.min(axis=0).tolist(), high.max(axis=0).tolist()
     return west, south, east, north
 
 
-def _shows(features: Sequence[Feature], layers: Mapping[str, Layer], layout: Layout, tile: Tile) -> bool:
+def _shows(low: Array, high: Array, layout: Layout, tile: Tile) -> bool:
     """Return whether anything that plots lies on a tile."""
     left, bottom, right, top = layout.window
     half = np.array([right - left, top - bottom]) / 2 * layout.scale / 1000
     centre = np.array(tile.centre)
-    for feature in features:
-        if layers[feature.layer].plots:
-            points = extent(feature)
-            if (points.min(axis=0) <= centre + half).all() and (points.max(axis=0) >= centre - half).all():
-                return True
-    return False
+    return bool(((low <= centre + half) & (high >= centre - half)).all(axis=1).any())
 
 
 def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:

@@ -12,9 +12,10 @@ from pegline.network.model import Check
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.figures import signed
 from pegline.plan.labels import Wanted, along_piece, around, settle
-from pegline.plan.leaf import BODY, Drawn, Survey, shortened
+from pegline.plan.leaf import BODY, Drawn, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
+from pegline.plan.told import Told
 
 __all__ = ["diagram_pages"]
 
@@ -23,33 +24,33 @@ AIR: Final = 14.0
 ROW: Final = 3.6
 
 
-def diagram_pages(survey: Survey) -> Drawn:
+def diagram_pages(told: Told) -> Drawn:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
     left, bottom, right, top = BODY
-    checks = survey.adjustment.checks
+    checks = told.adjustment.checks
     deep = ROW * (min(len(checks), ROWS) + 3) + 4
-    first: list[Item] = list(_figure(survey, (left, bottom + deep, right, top)))
+    first: list[Item] = list(_figure(told, (left, bottom + deep, right, top)))
     yield first + list(_table(checks[:ROWS], bottom + deep))
     room = int((top - bottom) / ROW) - 4
     for start in range(ROWS, len(checks), room):
         yield list(_table(checks[start : start + room], top))
 
 
-def _figure(survey: Survey, box: tuple[float, float, float, float]) -> Iterator[Item]:
-    solution = survey.adjustment.solution
+def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item]:
+    solution = told.adjustment.solution
     names = solution.names[: solution.stations]
-    places = _fitted(np.array([survey.where.position(name) for name in names]), box)
+    places = _fitted(np.array([told.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
-    judged = {check.what: check for check in survey.adjustment.checks if check.kind == "line"}
+    judged = {check.what: check for check in told.adjustment.checks if check.kind == "line"}
     wanted, layers, lines = [], [], []
     for name in names:
         x, y = (float(v) for v in at[name])
-        tie = name in survey.book.tie_stations
+        tie = name in told.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
         width = text_width(name, 2.5)
         wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
         layers.append("STATION-NAMES")
-    for line in survey.reduction.lines.values():
+    for line in told.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
         start, end = at[line.start], at[line.end]

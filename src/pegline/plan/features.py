@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
@@ -29,63 +28,51 @@ OTHER_FACE = ", other face"  #: after the name of a wall whose face was not tape
 FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Where:
-    """Looks up where a station or point is, and how well that is known."""
+    """Where every station and point is, and how well that is known."""
 
-    detail: Detail
-    adjustment: Adjustment
+    names: tuple[str, ...]  #: stations, then points
+    rows: Mapping[str, int]  #: name to row
+    positions: tuple[Position, ...]  #: x and y, metres about the frame's origin
+    variances: Array  #: (n, 2, 2) covariances relative to the base line, square metres
+    sds: tuple[float, ...]  #: standard deviations in the weakest direction, metres
 
-    def _find(self, name: str) -> tuple[Array, Array]:
-        points, solution = self.detail.points, self.adjustment.solution
-        if name in solution.index and solution.index[name] < solution.stations:
-            row = solution.index[name]
-            return solution.positions[row], solution.local_variances[row]
-        row = points.index[name]
-        return points.positions[row], points.local_variances[row]
+    @classmethod
+    def of(cls, adjustment: Adjustment, detail: Detail) -> Where:
+        """Put stations and points into one table."""
+        solution, points = adjustment.solution, detail.points
+        count = solution.stations
+        stations = solution.names[:count]
+        known = set(stations)
+        others = [row for name, row in points.index.items() if name not in known]
+        names = (*stations, *(points.names[row] for row in others))
+        positions = np.concatenate([solution.positions[:count], points.positions.reshape(-1, 2)[others]])
+        variances = np.concatenate([solution.local_variances[:count], points.local_variances.reshape(-1, 2, 2)[others]])
+        weakest = np.sqrt(np.clip(np.linalg.eigvalsh(variances)[:, -1], 0.0, None))
+        rows = {name: row for row, name in enumerate(names)}
+        return cls(names, rows, tuple(map(tuple, positions.tolist())), variances, tuple(weakest.tolist()))
 
     def position(self, name: str) -> Position:
         """Return x and y, metres about the frame's origin."""
-        x, y = self._find(name)[0]
-        return float(x), float(y)
-
-    def variance(self, name: str) -> Array:
-        """Return its covariance relative to the base line (2, 2), square metres."""
-        return self._find(name)[1]
+        return self.positions[self.rows[name]]
 
     def sd(self, name: str) -> float:
         """Return its standard deviation in its weakest direction, metres."""
-        return self._deviations[name]
-
-    @cached_property
-    def _deviations(self) -> Mapping[str, float]:
-        # Asked for again and again, one by one: all are worked out at once.
-        points, solution = self.detail.points, self.adjustment.solution
-        count = solution.stations
-        variances = np.concatenate([points.local_variances.reshape(-1, 2, 2), solution.local_variances[:count]])
-        weakest = np.sqrt(np.clip(np.linalg.eigvalsh(variances)[:, -1], 0.0, None))
-        return dict(zip((*points.names, *solution.names[:count]), weakest.tolist(), strict=True))
+        return self.sds[self.rows[name]]
 
     def __contains__(self, name: str) -> bool:
-        return name in self.adjustment.solution.index or name in self.detail.points.index
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Return every station and point, stations first."""
-        solution = self.adjustment.solution
-        stations = solution.names[: solution.stations]
-        return (*stations, *(name for name in self.detail.points.names if name not in set(stations)))
+        return name in self.rows
 
 
-def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail) -> tuple[Feature, ...]:
+def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail, where: Where) -> tuple[Feature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
-    where = Where(detail, adjustment)
     return (
         *_shapes(book, detail, where),
         *_stations(book, adjustment, where),
         *_points(reduction, detail, where),
         *_lines(reduction, where),
-        *_offsets(reduction, detail, where),
+        *_offsets(reduction, where),
         *_ellipses(book, where),
         *_witnesses(book, reduction, detail, where),
     )
@@ -195,15 +182,12 @@ def _stations(book: Book, adjustment: Adjustment, where: Where) -> Iterator[Feat
 
 def _points(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
     points = detail.points
+    arcs = {arc.point: arc.place.source for arc in reversed(reduction.arcs)}
     for name, rows in zip(points.names, points.rows, strict=True):
         booked = reduction.rows[rows[0]].booked if rows else None
         told = {} if booked is None else {"line": reduction.rows[rows[0]].line}
-        source = booked.place.source if booked else _arc_source(reduction, name)
+        source = booked.place.source if booked else arcs.get(name, "")
         yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=told)
-
-
-def _arc_source(reduction: Reduction, name: str) -> str:
-    return next((arc.place.source for arc in reduction.arcs if arc.point == name), "")
 
 
 def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
@@ -220,22 +204,25 @@ def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
             )
 
 
-def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+def _offsets(reduction: Reduction, where: Where) -> Iterator[Feature]:
     """Draw each offset of each row, from the line to the point; the figure is its ``booked`` attribute."""
-    for row in reduction.rows:
-        if row.name not in where or not row.offsets:
-            continue
-        end = where.position(row.name)
-        for start, offset, reading in zip(_feet(row, reduction, where, end), row.offsets, _written(row), strict=False):
-            yield Feature(
-                "OFFSETS",
-                row.name,
-                "offset",
-                straight(start, end),
-                row.booked.place.source,
-                offset.sd,
-                attributes={"line": row.line, "booked": reading},
-            )
+    offsets = [
+        (row, foot, ground, reading)
+        for row, feet in _feet([row for row in reduction.rows if row.offsets and row.name in where], reduction, where)
+        for foot, ground, reading in zip(feet, row.offsets, _written(row), strict=False)
+    ]
+    ends = np.array([(foot, where.position(row.name)) for row, foot, *_ in offsets]).reshape(-1, 2, 2)
+    level = np.zeros(2)
+    for (row, _, ground, reading), vertices in zip(offsets, ends, strict=True):
+        yield Feature(
+            "OFFSETS",
+            row.name,
+            "offset",
+            Path(vertices, level, closed=False),
+            row.booked.place.source,
+            ground.sd,
+            attributes={"line": row.line, "booked": reading},
+        )
 
 
 def _written(row: ReducedRow) -> list[str]:
@@ -243,13 +230,25 @@ def _written(row: ReducedRow) -> list[str]:
     return texts if row.form == "oblique" else texts[:1]
 
 
-def _feet(row: ReducedRow, reduction: Reduction, where: Where, point: Position) -> list[Position]:
+def _feet(
+    rows: Sequence[ReducedRow], reduction: Reduction, where: Where
+) -> Iterator[tuple[ReducedRow, Sequence[Position]]]:
+    """Yield where on its line each offset of each row begins."""
+    upright = [row for row in rows if row.form == "perpendicular"]
+    lines = [reduction.lines[row.line] for row in upright]
+    triples = [
+        (where.position(line.start), where.position(line.end), where.position(row.name))
+        for line, row in zip(lines, upright, strict=True)
+    ]
+    start, end, point = np.array(triples).reshape(-1, 3, 2).transpose(1, 0, 2)
+    found = iter(plane.along(start, end, plane.foot(start, end, point)[0]).tolist())
+    for row in rows:
+        yield row, [next(found)] if row.form == "perpendicular" else _arm_feet(row, reduction, where)
+
+
+def _arm_feet(row: ReducedRow, reduction: Reduction, where: Where) -> list[Position]:
     line = reduction.lines[row.line]
     start, end = np.array(where.position(line.start)), np.array(where.position(line.end))
-    if row.form == "perpendicular":
-        chainage, _ = plane.foot(start, end, np.array(point))
-        x, y = plane.along(start, end, chainage)
-        return [(float(x), float(y))]
     stretch = float(plane.distance(start, end)) / line.ground.length
     feet = []
     for chainage_on_ground, station in zip(row.chainages, row.at_stations, strict=True):
@@ -263,19 +262,19 @@ def _feet(row: ReducedRow, reduction: Reduction, where: Where, point: Position) 
 
 def _ellipses(book: Book, where: Where) -> Iterator[Feature]:
     stations = set(book.station_names)
-    for name in where.names:
-        values, vectors = np.linalg.eigh(where.variance(name))
-        minor, major = np.sqrt(np.clip(values, 0.0, None)) * K_95
+    values, vectors = np.linalg.eigh(where.variances)
+    axes = np.sqrt(np.clip(values, 0.0, None)) * K_95
+    bearings = np.arctan2(vectors[:, 0, 1], vectors[:, 1, 1]) % np.pi
+    for row, ((minor, major), bearing) in enumerate(zip(axes.tolist(), bearings.tolist(), strict=True)):
         if major > 0:
-            x, y = vectors[:, 1]
-            bearing = float(np.arctan2(x, y) % np.pi)
+            name = where.names[row]
             yield Feature(
                 "ELLIPSES",
                 name,
                 "ellipse of a station" if name in stations else "ellipse of a point",
-                Ellipse(where.position(name), float(major), float(minor), bearing),
+                Ellipse(where.positions[row], major, minor, bearing),
                 "",
-                where.sd(name),
+                where.sds[row],
             )
 
 

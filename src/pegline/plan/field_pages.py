@@ -10,8 +10,9 @@ import numpy as np
 
 from pegline.measures.values import Name, Reading
 from pegline.plan.display import Item, Stroke, Words
-from pegline.plan.leaf import BODY, Drawn, Survey, shortened
+from pegline.plan.leaf import BODY, Drawn, shortened
 from pegline.plan.pencil import SMALL
+from pegline.plan.told import Told
 from pegline.reduction.model import ReducedLine, ReducedRow
 
 __all__ = ["field_pages"]
@@ -31,15 +32,18 @@ class _Entry:
     ringed: bool = False  #: a station
 
 
-def field_pages(survey: Survey) -> Drawn:
+def field_pages(told: Told) -> Drawn:
     """Yield pages of two columns; a line begins at the foot of a column."""
     left, bottom, right, top = BODY
     wide = (right - left) / COLUMNS
     rows = int((top - bottom - 12.0) / STEP)
+    rows_of: dict[str, list[ReducedRow]] = {}
+    for row in told.reduction.rows:
+        rows_of.setdefault(row.line, []).append(row)
     columns = [
         (line.name, entries[i : i + rows])
-        for line in survey.reduction.lines.values()
-        for entries in [list(_entries(survey, line))]
+        for line in told.reduction.lines.values()
+        for entries in [list(_entries(line, rows_of.get(line.name, [])))]
         for i in range(0, len(entries), rows)
     ]
     for first in range(0, len(columns), COLUMNS):
@@ -49,13 +53,12 @@ def field_pages(survey: Survey) -> Drawn:
         yield items
 
 
-def _entries(survey: Survey, line: ReducedLine) -> Iterator[_Entry]:
+def _entries(line: ReducedLine, rows: list[ReducedRow]) -> Iterator[_Entry]:
     """Yield what stands on a line's page from the foot up."""
     readings = line.booked.taped or line.booked.legs
     total = (
         " + ".join(t.reading.length.text for t in readings) if line.booked.legs else _texts(t.reading for t in readings)
     )
-    rows = [row for row in survey.reduction.rows if row.line == line.name]
     placed = [
         (0.0, -1, _Entry(line.start, right=f"{line.use}, towards {line.end}", ringed=True)),
         *_of_rows(rows),

@@ -10,38 +10,39 @@ import numpy as np
 from pegline.plan.diagram import diagram_pages
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.field_pages import field_pages
-from pegline.plan.leaf import BODY, HEIGHT, WIDTH, Drawn, Survey, shortened
+from pegline.plan.leaf import BODY, HEIGHT, WIDTH, Drawn, shortened
 from pegline.plan.model import Options, Sheet
 from pegline.plan.papers import MARGIN
 from pegline.plan.pegs import peg_pages
 from pegline.plan.pencil import SMALL
+from pegline.plan.told import Told
 
 __all__ = ["further_sheets"]
 
 #: Each further sheet by its name, with its heading and what draws its pages.
-FURTHER: Final[Mapping[str, tuple[str, Callable[[Survey], Drawn]]]] = {
+FURTHER: Final[Mapping[str, tuple[str, Callable[[Told], Drawn]]]] = {
     "pegs": ("Where the pegs are", peg_pages),
     "diagram": ("The lines and their checks", diagram_pages),
     "pages": ("The field book, drawn", field_pages),
 }
 
 
-def further_sheets(survey: Survey, options: Options, before: int, index: list[Item] | None = None) -> tuple[Sheet, ...]:
+def further_sheets(told: Told, options: Options, before: int, index: list[Item] | None = None) -> tuple[Sheet, ...]:
     """Return the sheets asked for; ``before`` is how many come before them, ``index`` what is beside joined ones."""
     bodies = [("Key, tables and index", index)] if index else []
-    bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](survey)]
+    bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](told)]
     total = before + len(bodies)
-    return tuple(_sheet(survey, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
+    return tuple(_sheet(told, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
 
 
-def _sheet(survey: Survey, what: str, body: list[Item], number: int, total: int) -> Sheet:
-    book = survey.book
+def _sheet(told: Told, what: str, body: list[Item], number: int, total: int) -> Sheet:
+    book = told.book
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
-    origin = shortened(f"From {book.file}{day}. Not a boundary survey.", 140.0, SMALL)
+    origin = shortened(f"From {book.file}{day}. Not a boundary told.", 140.0, SMALL)
     items: list[Item] = [
         *body,
         Stroke("SHEET-FRAME", edge, True),

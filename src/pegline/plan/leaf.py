@@ -1,23 +1,15 @@
-"""What the further sheets share: their paper, what they are drawn from, text cut to a width."""
+"""What the further sheets share: their paper, text cut to a width."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
-from pegline.book.model import Book
-from pegline.detail.model import Detail
-from pegline.frame.model import Frame
-from pegline.network.model import Adjustment
 from pegline.plan.display import Item
-from pegline.plan.features import Where
-from pegline.plan.model import Feature
 from pegline.plan.papers import MARGIN, PAPERS
 from pegline.plan.scripts import text_width
-from pegline.reduction.model import Reduction
 
-__all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "Survey", "shortened"]
+__all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "shortened"]
 
 WIDTH, HEIGHT = PAPERS["A4"]  # all of them are A4, upright: they go into a folder
 HEAD: Final = 12.0
@@ -26,23 +18,6 @@ FOOT: Final = 8.0
 BODY: Final = (MARGIN, MARGIN + FOOT, WIDTH - MARGIN, HEIGHT - MARGIN - HEAD)
 
 Drawn = Iterator[list[Item]]  #: the bodies of the pages, one after the other
-
-
-@dataclass(frozen=True, slots=True)
-class Survey:
-    """What further sheets are drawn from."""
-
-    book: Book
-    reduction: Reduction
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
-    features: tuple[Feature, ...]
-
-    @property
-    def where(self) -> Where:
-        """Return the positions."""
-        return Where(self.detail, self.adjustment)
 
 
 def shortened(text: str, width: float, height: float) -> str:

@@ -15,9 +15,10 @@ from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words, flattened
 from pegline.plan.figures import bearing_text
 from pegline.plan.labels import Wanted, along_piece, around, settle
-from pegline.plan.leaf import BODY, Drawn, Survey, shortened
+from pegline.plan.leaf import BODY, Drawn, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
+from pegline.plan.told import Told
 
 __all__ = ["peg_pages"]
 
@@ -27,9 +28,9 @@ SKETCH: Final = 52.0  #: side of the sketch, mm
 LEAST: Final = 4.0  #: metres from the middle of a sketch to its edge, at least
 
 
-def peg_pages(survey: Survey) -> Drawn:
+def peg_pages(told: Told) -> Drawn:
     """Yield pages of six cards."""
-    solution = survey.adjustment.solution
+    solution = told.adjustment.solution
     names = solution.names[: solution.stations]
     left, bottom, right, top = BODY
     wide, high = (right - left) / ACROSS, (top - bottom) / DOWN
@@ -37,57 +38,57 @@ def peg_pages(survey: Survey) -> Drawn:
         items: list[Item] = []
         for i, name in enumerate(names[first : first + ACROSS * DOWN]):
             x, y = left + i % ACROSS * wide, top - i // ACROSS * high
-            items += _card(survey, name, x, y, wide, high)
+            items += _card(told, name, x, y, wide, high)
         yield items
 
 
-def _card(survey: Survey, name: str, x: float, y: float, wide: float, high: float) -> list[Item]:
-    book = survey.book
+def _card(told: Told, name: str, x: float, y: float, wide: float, high: float) -> list[Item]:
+    book = told.book
     entry = book.stations.get(name)
-    east, north = np.array(survey.where.position(name)) + survey.frame.origin
+    east, north = np.array(told.where.position(name)) + told.frame.origin
     items: list[Item] = [
         Stroke("SHEET", np.array([(x, y), (x + wide, y), (x + wide, y - high), (x, y - high)]), True),
         Words("SHEET-TEXT", name, x + 3, y - 6.5, 3.5, bold=True),
     ]
     on = book.tie_stations.get(name)
-    told = [
+    facts = [
         f"{east + 0.0:.3f}  {north + 0.0:.3f}",
         f"on the line {on}" if on else None,
         entry.mark if entry else None,
         entry.note if entry else None,
     ]
-    for i, text in enumerate(filter(None, told)):
+    for i, text in enumerate(filter(None, facts)):
         line = shortened(text, wide - 40, SMALL)
         items.append(Words("SHEET-TEXT", line, x + wide - 3, y - 5.0 - 3.2 * i, SMALL, "right"))
-    items += _sketch(survey, name, x + 3, y - 14.0 - SKETCH)
-    items += _witness_list(survey, name, x + 3 + SKETCH + 2.5, y - 18.0, wide - SKETCH - 8)
-    return items + _lines_from(survey, name, x + 3, y - 14.0 - SKETCH - 4.0, wide - 6, y - high + 1.5)
+    items += _sketch(told, name, x + 3, y - 14.0 - SKETCH)
+    items += _witness_list(told, name, x + 3 + SKETCH + 2.5, y - 18.0, wide - SKETCH - 8)
+    return items + _lines_from(told, name, x + 3, y - 14.0 - SKETCH - 4.0, wide - 6, y - high + 1.5)
 
 
-def _witnesses(survey: Survey, name: str) -> list[tuple[Witness, float]]:
-    booked = survey.book.witnesses.get(name, ())
-    return [(w, g.length) for w, g in zip(booked, survey.reduction.witnesses.get(name, ()), strict=False)]
+def _witnesses(told: Told, name: str) -> list[tuple[Witness, float]]:
+    booked = told.book.witnesses.get(name, ())
+    return [(w, g.length) for w, g in zip(booked, told.reduction.witnesses.get(name, ()), strict=False)]
 
 
-def _place(survey: Survey, words: str) -> Any:
+def _place(told: Told, words: str) -> Any:
     """Return where a witness stands; None where it is only words."""
-    where, shape = survey.where, survey.detail.shapes.get(words)
+    where, shape = told.where, told.detail.shapes.get(words)
     if words in where:
         return np.array(where.position(words))
     return np.array(where.position(shape.points[0])) if shape is not None and shape.form == "point" else None
 
 
-def _sketch(survey: Survey, name: str, x: float, y: float) -> list[Item]:
+def _sketch(told: Told, name: str, x: float, y: float) -> list[Item]:
     """Return what lies about a peg, north (or +y) up, with an arm to each witness that is on the plan."""
-    peg = np.array(survey.where.position(name))
-    arms = [(w, length, at) for w, length in _witnesses(survey, name) if (at := _place(survey, w.object)) is not None]
+    peg = np.array(told.where.position(name))
+    arms = [(w, length, at) for w, length in _witnesses(told, name) if (at := _place(told, w.object)) is not None]
     reach = max([LEAST, *(1.35 * float(np.hypot(*(at - peg))) for *_, at in arms)])
     mm = SKETCH / 2 / reach
     middle = np.array([x + SKETCH / 2, y + SKETCH / 2])
     frame = shapely.box(x, y, x + SKETCH, y + SKETCH)
     items: list[Item] = [Stroke("SHEET", np.array(frame.exterior.coords)[:-1], True)]
-    for feature in survey.features:
-        shape = survey.detail.shapes.get(feature.name)
+    for feature in told.features:
+        shape = told.detail.shapes.get(feature.name)
         if isinstance(feature.geometry, Path) and shape is not None and shape.kind == feature.kind:
             path = feature.geometry
             points = flattened((path.vertices - peg) * mm + middle, path.bulges, path.closed, 0.05)
@@ -98,7 +99,7 @@ def _sketch(survey: Survey, name: str, x: float, y: float) -> list[Item]:
         items += symbol_strokes("spot", float(end[0]), float(end[1]), "SHEET")
     items += _arm_labels([(w, length) for w, length, _ in arms], middle, ends)
     items += symbol_strokes("station", float(middle[0]), float(middle[1]), "STATIONS")
-    if survey.frame.north:
+    if told.frame.north:
         items.append(Stroke("SHEET", np.array([(x + 3, y + SKETCH - 9), (x + 3, y + SKETCH - 3)])))
         items.append(Words("SHEET-TEXT", "N", x + 3, y + SKETCH - 2.5 + 0.3, SMALL, "middle"))
     return items
@@ -132,9 +133,9 @@ def _clipped(points: Any, closed: bool, frame: Any, layer: str, line_type: str |
             yield Stroke(layer, np.array(part.coords), line_type=line_type)
 
 
-def _witness_list(survey: Survey, name: str, x: float, y: float, wide: float) -> list[Item]:
+def _witness_list(told: Told, name: str, x: float, y: float, wide: float) -> list[Item]:
     items: list[Item] = []
-    witnesses = _witnesses(survey, name)
+    witnesses = _witnesses(told, name)
     if not witnesses:
         return [Words("SHEET-TEXT", "no witnesses booked", x, y, SMALL)]
     for witness, length in witnesses[:7]:
@@ -148,19 +149,19 @@ def _witness_list(survey: Survey, name: str, x: float, y: float, wide: float) ->
     return items
 
 
-def _lines_from(survey: Survey, name: str, x: float, y: float, wide: float, lowest: float) -> list[Item]:
+def _lines_from(told: Told, name: str, x: float, y: float, wide: float, lowest: float) -> list[Item]:
     """Return the distances, and bearings where there is a north, to the other ends of its lines."""
     items: list[Item] = []
-    here = np.array(survey.where.position(name))
+    here = np.array(told.where.position(name))
     column = 0
-    for line in survey.reduction.lines.values():
+    for line in told.reduction.lines.values():
         if name not in (line.start, line.end) or line.use == "detail":
             continue
         other = line.end if line.start == name else line.start
-        there = np.array(survey.where.position(other))
-        length = float(plane.distance(here, there)) / survey.frame.scale
+        there = np.array(told.where.position(other))
+        length = float(plane.distance(here, there)) / told.frame.scale
         text = f"to {other}: {length:.2f} m"
-        if survey.frame.north:
+        if told.frame.north:
             text += f", {bearing_text(float(plane.bearing(here, there)))}"
         items.append(Words("SHEET-TEXT", shortened(text, wide / 2 - 1, SMALL), x + column * wide / 2, y, SMALL))
         column = 1 - column

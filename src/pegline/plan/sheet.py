@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.blocks import BLOCKS, NEEDED, SLIM, Block, Told, station_block, title_block
+from pegline.plan.blocks import BLOCKS, NEEDED, SLIM, Block, station_block, title_block
 from pegline.plan.display import Item, Page, Stroke, Words, flattened
 from pegline.plan.figures import UNIT_WORDS
 from pegline.plan.leaf import BODY
@@ -20,6 +20,7 @@ from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_
 from pegline.plan.pencil import SMALL, Pencil, moved
 from pegline.plan.scripts import text_width
 from pegline.plan.style import LAYERS
+from pegline.plan.told import Told
 from pegline.units import METRES_PER
 
 __all__ = ["index_body", "lay_out", "make_sheets"]

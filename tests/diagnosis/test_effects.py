@@ -15,7 +15,7 @@ from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.whatif import with_readings
 from pegline.frame.choose import choose_frame
 from pegline.measures.values import Length
-from pegline.network.observe import observations
+from pegline.network.observe import observations, shared_points
 from pegline.network.solve import changed, solve
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -90,7 +90,7 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
 
     def of(one):
         reduction = reduce_readings(one)
-        return observations(one, reduction, choose_frame(one, reduction))
+        return observations(one, reduction, choose_frame(one, reduction), shared_points(one, reduction))
 
     before = of(book)
     number = next(

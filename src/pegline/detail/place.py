@@ -48,15 +48,15 @@ class _Tied(NamedTuple):
 
     positions: Array  #: (m, 2)
     parents: NDArray[np.int64]  #: (m, k)
+    group: NDArray[np.int64]  #: (m,) the same number for points with the same parents
     jacobian: Array  #: (m, 2, k)
     own: Array  #: (m, 2, 2)
     feet: Array  #: (m, 2)
 
     def taken(self, order: NDArray[np.int64]) -> _Tied:
         """Return the points in another order."""
-        return _Tied(
-            self.positions[order], self.parents[order], self.jacobian[order], self.own[order], self.feet[order]
-        )
+        parts = self.positions, self.parents, self.group, self.jacobian, self.own, self.feet
+        return _Tied._make(part[order] for part in parts)
 
 
 def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment) -> Detail:
@@ -85,23 +85,28 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
     """
     solution = ruler.solution
     rows = _rows_by_point(reduction, ruler)
+    names = tuple(rows)
+    solved, oblique, upright = [], [], []
+    for name, numbers in rows.items():
+        if name in solution.index:
+            solved.append(name)
+        elif reduction.rows[numbers[0]].form == "oblique":
+            oblique.append(name)
+        else:
+            upright.append(name)
     first = {name: reduction.rows[numbers[0]] for name, numbers in rows.items() if numbers}
-    solved = [name for name in rows if name in solution.index]
-    oblique = [name for name in rows if name not in solution.index and first[name].form == "oblique"]
-    upright = [name for name in rows if name not in solution.index and first[name].form != "oblique"]
     tables = (
         _taken_over(solved, first, ruler),
         _upright([first[name] for name in upright], ruler),
         _oblique([first[name] for name in oblique], [rows[name][0] for name in oblique], ruler),
     )
     variances, local = (np.concatenate(parts) for parts in zip(*(_variances(t, solution) for t in tables), strict=True))
-    number = {name: i for i, name in enumerate((*solved, *upright, *oblique))}
-    names = tuple(rows)
-    order = np.array([number[name] for name in names], dtype=np.int64)
+    index = {name: i for i, name in enumerate(names)}
+    order = np.argsort([index[name] for name in (*solved, *upright, *oblique)])
     tied = _joined(*tables).taken(order)
     return Points(
         names=names,
-        index={name: i for i, name in enumerate(names)},
+        index=index,
         positions=tied.positions,
         parents=tied.parents,
         jacobian=tied.jacobian,
@@ -119,8 +124,9 @@ def _rows_by_point(reduction: Reduction, ruler: Ruler) -> dict[str, tuple[int, .
     stations = set(solution.names[: solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
     for number, row in enumerate(reduction.rows):
-        if row.name not in stations and (row.name in solution.index or row.line in ruler.held):
-            rows[row.name] = (*rows.get(row.name, ()), number)
+        name = row.name
+        if name not in stations and (row.line in ruler.held or name in solution.index):
+            rows[name] = (*rows[name], number) if name in rows else (number,)
     rows.update({name: () for name in solution.names[solution.stations :] if name not in rows})
     return rows
 
@@ -142,7 +148,7 @@ def _taken_over(names: Sequence[str], first: Mapping[str, ReducedRow], ruler: Ru
     standing = [i for i in booked if first[names[i]].line in ruler.held]
     if standing:
         feet[standing] = ruler.feet([first[names[i]] for i in standing]).points
-    return _Tied(ruler.solution.positions[rows], parents, jacobian, np.zeros((len(rows), 2, 2)), feet)
+    return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)), feet)
 
 
 def _upright(rows: Rows, ruler: Ruler) -> _Tied:
@@ -160,7 +166,7 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
     own = _outer(feet.sd * feet.unit, feet.sd * feet.unit) + _outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
-    return _Tied(feet.points + arms.lengths * normal, parents, jacobian, own, feet.points)
+    return _Tied(feet.points + arms.lengths * normal, parents, _group(feet, arms, ruler), jacobian, own, feet.points)
 
 
 def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
@@ -190,7 +196,15 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
         parents += [coordinates(foot.ends), arm.scale]
         sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
         own += _outer(sd * effect, sd * effect)
-    return _Tied(at, np.column_stack(parents), np.concatenate(jacobian, axis=2), own, np.full((len(rows), 2), np.nan))
+    one, other = (np.unique(_group(*pair, ruler), return_inverse=True)[1] for pair in zip(feet, arms, strict=True))
+    group, no_feet = one * len(rows) + other, np.full((len(rows), 2), np.nan)
+    return _Tied(at, np.column_stack(parents), group, np.concatenate(jacobian, axis=2), own, no_feet)
+
+
+def _group(feet: Feet, arms: Arms, ruler: Ruler) -> NDArray[np.int64]:
+    """Return a number for what each point hangs on: the two ends of its piece, and a scale."""
+    count = ruler.unknown + len(ruler.tapes) + 1
+    return (feet.ends[:, 0] * count + feet.ends[:, 1]) * count + arms.scale
 
 
 def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
@@ -240,7 +254,8 @@ def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
     Points on one piece share their parents' covariance, which is asked for once.
     """
     base = coordinates(np.array([solution.base]))
-    unique, which = np.unique(tied.parents, axis=0, return_inverse=True)
+    _, one, which = np.unique(tied.group, return_index=True, return_inverse=True)
+    unique = tied.parents[one]
     blocks = solution.covariances.blocks(np.column_stack((unique, np.repeat(base, len(unique), axis=0))))
     jacobian = np.concatenate((tied.jacobian, _held(tied.positions, solution)), axis=2)
     width = tied.parents.shape[1]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import hypot
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -41,35 +40,51 @@ class Arms(NamedTuple):
 NO_ARMS: Final = Arms(np.zeros((0, 1)), np.zeros((0, 1)), np.zeros(0, np.int64), np.zeros((0, 1)))
 
 
+class _Marks(NamedTuple):
+    """The stations along all lines, line after line in the order of their chainage."""
+
+    lines: Mapping[str, int]  #: the number of each line
+    first: NDArray[np.int64]  #: (l,) of each line: its first station, where its first piece begins
+    last: NDArray[np.int64]  #: (l,) where its last piece begins
+    stations: NDArray[np.int64]  #: (s,) rows of the solution, -1 for what is not solved
+    chainages: Array  #: (s,) on the ground from the line's start
+
+
 class Ruler:
     """What turns chainages and lengths on the ground into the frame."""
 
     def __init__(self, reduction: Reduction, frame: Frame, solution: Solution) -> None:
         self.frame, self.solution, self.scale = frame, solution, frame.scale
-        self.along: Mapping[str, Stops] = stops(reduction)
+        along = stops(reduction)
         #: Lines whose stations are all solved.
-        self.held = {line for line, found in self.along.items() if all(name in solution.index for name in found.names)}
+        self.held = {line for line, found in along.items() if all(name in solution.index for name in found.names)}
         self.unknown = 2 * len(solution.names)
         self.tapes = {tape: i for i, tape in enumerate(solution.tapes)}
         self.priors = {name: tape.scale_sd for name, tape in reduction.tapes.items() if name not in self.tapes}
+        self._marks = _marks(along, solution)
 
     def feet(self, rows: Sequence[ReducedRow], arm: int = 0) -> Feet:
         """Return where one chainage of each row lies."""
-        index = self.solution.index
-        found = []
-        for row in rows:
-            start, end, within, length = self.along[row.line].piece(row.chainages[arm])
-            station, sd = row.at_stations[arm], hypot(row.chainage_sd, row.foot_sd)
+        marks, index = self._marks, self.solution.index
+        chainage = np.array([row.chainages[arm] for row in rows], dtype=float)
+        piece = _pieces(marks, np.array([marks.lines[row.line] for row in rows], np.int64), chainage)
+        ends = np.stack((marks.stations[piece], marks.stations[piece + 1]), axis=1)
+        begin, length = marks.chainages[piece], marks.chainages[piece + 1] - marks.chainages[piece]
+        within = chainage - begin
+        sd = np.hypot([row.chainage_sd for row in rows], [row.foot_sd for row in rows])
+        for number, row in enumerate(rows):
+            station = row.at_stations[arm]
             if station is not None:
                 # The station itself was taped from: no chainage was read.
-                start, end, within, sd = station, (start if station == end else end), 0.0, 0.0
-            found.append((index[start], index[end], within, length, sd))
-        table = np.array(found, dtype=float).reshape(-1, 5)
-        ends = table[:, :2].astype(np.int64)
+                here = index[station]
+                ends[number] = here, (ends[number, 0] if here == ends[number, 1] else ends[number, 1])
+                within[number] = sd[number] = 0.0
         p, q = self.solution.positions[ends[:, 0]], self.solution.positions[ends[:, 1]]
-        apart = distance(p, q)[:, None]
-        share, stretch = table[:, 2:3] / table[:, 3:4], apart / table[:, 3:4]
-        return Feet(ends, share, (q - p) / apart, apart, p + share * (q - p), table[:, 4:5] * stretch)
+        apart = distance(p, q)
+        share = (within / length)[:, None]
+        return Feet(
+            ends, share, (q - p) / apart[:, None], apart[:, None], p + share * (q - p), (sd * apart / length)[:, None]
+        )
 
     def arms(self, grounds: Sequence[Ground | None]) -> Arms:
         """Return offsets in the frame, with what they owe to the scale of their tapes.
@@ -78,22 +93,45 @@ class Ruler:
         """
         if not grounds:
             return NO_ARMS
-        scales = self.solution.scales.tolist()
-        found = []
-        for ground in grounds:
-            if ground is None:
-                found.append((0.0, RANGING_SD * self.scale, self.unknown, 0.0))
-                continue
-            tape = self.tapes.get(ground.tape)
-            factor = self.scale if tape is None else self.scale / (1 + scales[tape])
-            length, prior = ground.length * factor, self.priors.get(ground.tape, 0.0)
-            sd = hypot(ground.sd * factor, prior * length)
-            by_scale = 0.0 if tape is None else -length * factor / self.scale
-            found.append((length, sd, self.unknown + (tape or 0), by_scale))
-        table = np.array(found, dtype=float).reshape(-1, 4)
+        number = {name: i for i, name in enumerate(dict.fromkeys(ground.tape for ground in grounds if ground))}
+        # One row a tape, the last for points on the line itself, which no tape measured.
+        of = np.array([len(number) if ground is None else number[ground.tape] for ground in grounds], np.int64)
+        tapes = np.array([self.tapes.get(name, -1) for name in number] + [-1], np.int64)
+        priors = np.array([self.priors.get(name, 0.0) for name in number] + [0.0])
+        factors = self.scale / (1 + np.append(self.solution.scales, 0.0)[tapes])
+        length = np.array([0.0 if ground is None else ground.length for ground in grounds]) * factors[of]
+        own = np.array([RANGING_SD if ground is None else ground.sd for ground in grounds])
+        by_scale = np.where(tapes[of] < 0, 0.0, -length * factors[of] / self.scale)
         # Without any tape the number points at nothing; its column of the jacobian is 0.
-        scale = table[:, 2].astype(np.int64) if scales else np.zeros(len(table), dtype=np.int64)
-        return Arms(table[:, 0:1], table[:, 1:2], scale, table[:, 3:4])
+        scale = np.maximum(tapes, 0)[of] + (self.unknown if self.tapes else 0)
+        sd = np.hypot(own * factors[of], priors[of] * length)
+        return Arms(length[:, None], sd[:, None], scale, by_scale[:, None])
+
+
+def _marks(along: Mapping[str, Stops], solution: Solution) -> _Marks:
+    counts = np.array([len(found.names) for found in along.values()], np.int64)
+    ends = np.cumsum(counts)
+    return _Marks(
+        {line: number for number, line in enumerate(along)},
+        ends - counts,
+        ends - 2,
+        np.array([solution.index.get(name, -1) for found in along.values() for name in found.names], np.int64),
+        np.array([chainage for found in along.values() for chainage in found.chainages]),
+    )
+
+
+def _pieces(marks: _Marks, lines: NDArray[np.int64], chainages: Array) -> NDArray[np.int64]:
+    """Return where the pieces (m,) that chainages count on begin, as ``Stops.piece`` tells for one.
+
+    All walk along their lines together, from station to station, until they stand before their chainage.
+    """
+    piece, last = marks.first[lines], marks.last[lines]
+    walking = np.arange(len(lines))
+    while len(walking):
+        at = piece[walking]
+        walking = walking[(at < last[walking]) & (marks.chainages[at + 1] < chainages[walking])]
+        piece[walking] += 1
+    return piece
 
 
 def coordinates(rows: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -19,6 +19,7 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
+from pegline.network.common import Array
 from pegline.network.cut import cross
 from pegline.network.equations import EQUATIONS, Control, Distance, Observation, Part
 from pegline.network.facing import across, faced, faces, held
@@ -79,27 +80,30 @@ def adjust(
     BookError
         Where stations cannot be placed, telling all of them together.
     """
-    found = (*observations(book, reduction, frame), *extra)
+    shared = shared_points(book, reduction)
+    found = (*observations(book, reduction, frame, shared), *extra)
     told = hints(book, reduction)
-    begun = start(book.station_names, shared_points(book, reduction), found, told)
+    begun = start(book.station_names, shared, found, told)
     faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
-    network, plotted, placing = _network(book, reduction, frame, found, begun)
+    network, plotted, placing = _network(book, reduction, frame, found, begun, shared)
     base = next(one for one in found if isinstance(one, Distance) and one.part == "base")
     ends = (network.index[base.start], network.index[base.end])
     try:
-        placed = changed(network, (*network.observations, *placing))
+        placed = changed(network, (*network.observations, *placing)) if placing else network
         plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
         adjusted = _everything(network, plotting)
     except BookError as error:
         raise BookError(_with_place(finding, told) for finding in error.findings) from None
-    critical = critical_value(plotting, adjusted, book.limits.significance)
+    shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
+    critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     checks, failing = _checks(book, frame, plotting, len(network.values), critical)
     misfit = adjusted.square_sum + float(np.sum((adjusted.residuals / network.sds)[~adjusted.keep] ** 2))
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
-    result = _judged(frame, plotting, adjusted, ends, checks, critical)
+        shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
+    result = _judged(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
 
@@ -143,11 +147,16 @@ def hints(book: Book, reduction: Reduction) -> Hints:
 
 
 def _network(
-    book: Book, reduction: Reduction, frame: Frame, found: Sequence[Observation], begun: Start
+    book: Book,
+    reduction: Reduction,
+    frame: Frame,
+    found: Sequence[Observation],
+    begun: Start,
+    shared: Sequence[str],
 ) -> tuple[Network, Mask, tuple[Control, ...]]:
     """Return what can be solved, which observations the plotting solution uses, and what it uses beside them."""
     stations = [name for name in book.station_names if name in begun.positions]
-    points = [name for name in shared_points(book, reduction) if name in begun.positions]
+    points = [name for name in shared if name in begun.positions]
     kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
     ones = [found[n] for n in kept]
     positions, facing = faced(frame, found, begun)
@@ -225,10 +234,15 @@ def _limits(book: Book, length: float) -> Iterator[float]:
 
 
 def _judged(
-    frame: Frame, plotting: Fit, adjusted: Fit, base: tuple[int, int], checks: tuple[Check, ...], critical: float
+    frame: Frame,
+    plotting: Fit,
+    adjusted: Fit,
+    shares: Array,
+    base: tuple[int, int],
+    checks: tuple[Check, ...],
+    critical: float,
 ) -> Adjustment:
-    covariances = NetworkCovariances(adjusted)
-    measurements = _measurements(frame, adjusted, covariances, critical)
+    measurements = _measurements(frame, adjusted, shares, critical)
     major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
     freedom = adjusted.freedom
     # Without a check there is nothing to adjust: the plotting solution is the only one.
@@ -247,14 +261,14 @@ def _judged(
         variance_factor=adjusted.square_sum / freedom if freedom > 0 else None,
         chi2_probability=chi2_exceeded(adjusted.square_sum, freedom) if freedom > 0 else None,
         unreliable=unreliable,
-        correlated=correlated_tests(adjusted),
+        correlated=correlated_tests(adjusted, shares),
         network=adjusted.network,
+        fit=adjusted,
     )
 
 
-def _measurements(frame: Frame, fit: Fit, covariances: NetworkCovariances, critical: float) -> tuple[Measurement, ...]:
+def _measurements(frame: Frame, fit: Fit, shares: Array, critical: float) -> tuple[Measurement, ...]:
     network = fit.network
-    shares = redundancies(fit, spread(fit, covariances))
     found = []
     for number in np.flatnonzero(fit.keep):
         one, share, sd = network.observations[number], float(shares[number]), float(network.sds[number])

@@ -50,6 +50,7 @@ class Figure:
     referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     on_lines: dict[str, list[tuple[int, Chainage]]] = field(default_factory=lambda: defaultdict(list))
     heap: list[tuple[tuple[Any, ...], str, Arc, Arc]] = field(default_factory=list)
+    waiting: set[tuple[int, int]] = field(default_factory=set)
     unsettled: dict[str, tuple[Arc, Arc]] = field(default_factory=dict)
     gaps: dict[str, tuple[float, Arc, Arc]] = field(default_factory=dict)
     booked: Bookings = field(default_factory=dict)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
 from pegline.network.common import Array, MeasurementKind
-from pegline.network.solve import Network
+from pegline.network.solve import Fit, Network
 
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
 
@@ -112,6 +112,7 @@ class Adjustment:
     misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
     network: Network | None = None  #: what was solved, for questions of the kind 'what if'
+    fit: Fit | None = None  #: the adjusted solution of it
 
     @property
     def solution(self) -> Solution:

@@ -53,11 +53,18 @@ class Stops:
 
 def stops(reduction: Reduction) -> Mapping[str, Stops]:
     """Return for each line the stations that its chainages count from."""
-    marks = {name: {0.0: line.start, line.ground.length: line.end} for name, line in reduction.lines.items()}
+    found = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
+    marks: dict[str, dict[float, str]] = {}
     for row in reduction.rows:
         if row.form == "station":
-            marks[row.line].setdefault(row.chainages[0], row.name)
-    return {name: Stops(tuple(found[c] for c in sorted(found)), tuple(sorted(found))) for name, found in marks.items()}
+            whole = found[row.line]
+            marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
+                row.chainages[0], row.name
+            )
+    tied = {name: sorted(standing.items()) for name, standing in marks.items()}
+    return found | {
+        name: Stops(tuple(s for _, s in all_of), tuple(c for c, _ in all_of)) for name, all_of in tied.items()
+    }
 
 
 def piece(reduction: Reduction, line: str, chainage: float) -> tuple[str, str, float, float]:
@@ -75,9 +82,9 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     wall, or oblique from three or more chainages. All other points are placed by direct formulae.
     """
     stations = frozenset(book.station_names)
-    rows = [row for row in reduction.rows if row.form != "station"]
-    uses = Counter(row.name for row in rows)
-    shared = dict.fromkeys(row.name for row in rows if uses[row.name] > 1 or len(row.chainages) > 2)
+    rows = [(row.name, len(row.chainages)) for row in reduction.rows if row.form != "station"]
+    uses = Counter(name for name, _ in rows)
+    shared = dict.fromkeys(name for name, chainages in rows if chainages > 2 or uses[name] > 1)
     for line in reduction.lines.values():
         if line.use == "detail":
             shared.update({line.start: None, line.end: None})
@@ -92,10 +99,10 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     return tuple(name for name in shared if name not in stations)
 
 
-def observations(book: Book, reduction: Reduction, frame: Frame) -> tuple[Observation, ...]:
-    """Return every observation that the network adjusts, walls excepted."""
+def observations(book: Book, reduction: Reduction, frame: Frame, points: Iterable[str]) -> tuple[Observation, ...]:
+    """Return every observation that the network adjusts, walls excepted; ``points`` are those that share equations."""
     along = stops(reduction)
-    shared = frozenset(shared_points(book, reduction)) | frozenset(book.station_names)
+    shared = {*points, *book.station_names}
     found: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":

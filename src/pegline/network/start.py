@@ -84,6 +84,7 @@ def _grow(figure: Figure, stations: Sequence[str]) -> bool:
     while True:
         while figure.heap:
             _, name, one, other = heapq.heappop(figure.heap)
+            figure.waiting.discard((one.number, other.number))
             if name not in figure.at:
                 _try_arcs(figure, name, one, other)
         if not (_prolong(figure) or _guess_hand(figure)):
@@ -117,6 +118,9 @@ def _push(figure: Figure, name: str) -> None:
     for i, one in enumerate(arcs):
         for other in arcs[:i]:
             first, second = sorted((one, other), key=lambda arc: (arc.radius, arc.centre))
+            if (first.number, second.number) in figure.waiting:
+                continue
+            figure.waiting.add((first.number, second.number))
             key = (
                 one.tie or other.tie,
                 -round(shape(one, other), 9),
@@ -254,6 +258,7 @@ def _settle_hand(figure: Figure) -> None:
             for arcs in figure.arcs.values():
                 arcs[:] = [Arc(a.number, a.centre, (a.at[0], -a.at[1]), a.radius, a.sd, a.tie) for a in arcs]
         figure.heap.clear()
+        figure.waiting.clear()
         for other in list(figure.arcs):
             if other not in figure.at:
                 _push(figure, other)

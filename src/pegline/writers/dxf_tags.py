@@ -64,7 +64,7 @@ class Entities:
 
     def finish(self) -> None:
         """Put what was drawn into the layout, after all that is there already."""
-        self._layout.entity_space.add(_Written("".join(self._texts)))
+        self._layout.entity_space.add(_Written(self._texts))
 
     def polyline(self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, data: str = "") -> None:
         """Draw a line through corners (x, y, bulge of the piece that follows)."""
@@ -143,10 +143,11 @@ def _unless(code: int, value: object, usual: object) -> str:
 class _Written(DXFEntity):
     """Stands in a layout for entities that are text already."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, texts: Sequence[str]) -> None:
         super().__init__()
-        self._text = text
+        self._texts = texts
 
     def export_dxf(self, tagwriter: Any) -> None:
         """Write them where ezdxf writes those of its own."""
-        tagwriter.write_str(self._text)
+        for text in self._texts:
+            tagwriter.write_str(text)

@@ -11,7 +11,7 @@ import numpy as np
 from pegline.network.model import Check
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.figures import signed
-from pegline.plan.labels import Wanted, along_piece, around, settle
+from pegline.plan.labels import Wanted, along, around, settle
 from pegline.plan.leaf import BODY, Drawn, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
@@ -61,7 +61,7 @@ def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item
         lines.append(np.array([start, end]))
         text = f"{line.ground.length:.2f}" + _mark(judged.get(line.name))
         width = text_width(text, SMALL)
-        spots = along_piece(tuple(start), tuple(end), width, SMALL)
+        spots = along(start, end, width, SMALL)
         wanted.append(Wanted(text, width, SMALL, spots, True, 1))
         layers.append(layer)
     for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):

@@ -1,21 +1,25 @@
 """Where labels go: each has candidate places, and a small search picks those that overlap least.
 
-Everything here is in paper millimetres. The search is greedy in order of importance, then lets each
-label move in turn while that helps; nothing is left to chance, so that a plan is the same every time.
+Everything here is in paper millimetres. Places are rows of arrays: x and y of the middle of the text's box, its
+rotation, and how much worse the place is than the best. The search is greedy in order of importance, then lets
+each label move in turn while that helps; nothing is left to chance, so that a plan is the same every time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import atan2, cos, hypot, pi, sin
-from typing import Any, Final
+from math import pi
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Spot", "Wanted", "along_piece", "around", "box", "inside", "outside", "overlap_share", "settle", "upright"]
+__all__ = ["Spot", "Wanted", "along", "around", "box", "inside", "outside", "settle", "upright"]
+
+Array = NDArray[np.float64]
 
 CLEAR: Final = 0.35  #: kept free around a label, mm
 OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
@@ -26,10 +30,10 @@ ROUNDS: Final = 12
 TINY: Final = 1e-9
 MOST: Final = 4000  #: places that are looked at in all, and
 FEWEST: Final = 6  #: of each label at least
+AT_ONCE: Final = 20_000  #: places whose ground is looked at together, so that a large plan needs no more memory
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """A place where a label may go."""
 
     x: float  #: middle of the text's box
@@ -45,102 +49,114 @@ class Wanted:
     text: str
     width: float
     height: float
-    spots: tuple[Spot, ...]
+    spots: Array  #: (k, 4) places, as the fields of ``Spot``
     needed: bool  #: it stays even where it must overlap; else it is left out
     rank: int = 0  #: lower ones are placed first
 
 
-def upright(angle: float) -> float:
-    """Return an angle of text that can be read from below or from the right.
+def upright(angle: ArrayLike) -> Array:
+    """Return angles of text that can be read from below or from the right.
 
-    >>> round(upright(pi), 6)
+    >>> round(float(upright(pi)), 6)
     0.0
     """
-    angle = (angle + pi) % (2 * pi) - pi
-    if angle > pi / 2 + 1e-9:
-        return angle - pi
-    return angle + pi if angle <= -pi / 2 + 1e-9 else angle
+    angles = (np.asarray(angle, dtype=float) + pi) % (2 * pi) - pi
+    return np.where(angles > pi / 2 + TINY, angles - pi, np.where(angles <= -pi / 2 + TINY, angles + pi, angles))
 
 
-def around(x: float, y: float, radius: float, width: float, height: float) -> tuple[Spot, ...]:
-    """Return places around a point, the best (above right) first, in two rings."""
-    spots = []
-    for ring, extra in ((0, 0.7), (1, 2.2), (2, 4.5)):
-        gap = radius + extra
-        dx, dy = gap + width / 2, gap + height / 2
-        slant = gap * 0.75
-        places = (
-            (slant + width / 2, slant + height / 2, 0.0),
-            (slant + width / 2, -slant - height / 2, 0.4),
-            (-slant - width / 2, slant + height / 2, 0.6),
-            (-slant - width / 2, -slant - height / 2, 0.8),
-            (dx, 0.0, 0.3),
-            (-dx, 0.0, 0.7),
-            (0.0, dy, 0.9),
-            (0.0, -dy, 1.0),
-        )
-        spots += [Spot(x + a, y + b, 0.0, cost + 2.0 * ring) for a, b, cost in places]
-    return tuple(spots)
+#: Places around a point: which way across and up, how much of the gap, cost; the corners are drawn in.
+COMPASS: Final = (
+    (1, 1, 0.75, 0.0),
+    (1, -1, 0.75, 0.4),
+    (-1, 1, 0.75, 0.6),
+    (-1, -1, 0.75, 0.8),
+    (1, 0, 1.0, 0.3),
+    (-1, 0, 1.0, 0.7),
+    (0, 1, 1.0, 0.9),
+    (0, -1, 1.0, 1.0),
+)
+#: The same in three rings: across, up, share of the gap, gap, cost.
+AROUND: Final = np.array(
+    [(*way, gap, cost + 2.0 * ring) for ring, gap in enumerate((0.7, 2.2, 4.5)) for *way, cost in COMPASS]
+).T
 
 
-def along_piece(
-    start: tuple[float, float], end: tuple[float, float], width: float, height: float, *, side: int = 0
-) -> tuple[Spot, ...]:
-    """Return places along a straight piece, beside it; ``side`` +1 prefers its left, -1 its right, 0 above."""
-    length = hypot(end[0] - start[0], end[1] - start[1])
-    if length == 0:
-        return ()
-    ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
-    rotation = upright(atan2(uy, ux))
-    above = 1 if -sin(rotation) * -uy + cos(rotation) * ux > 0 else -1
-    preferred = side or above
-    spots = []
-    for share in (0.5, 0.38, 0.62, 0.26, 0.74):
-        for way in (preferred, -preferred):
-            for out in (1.1, 2.2, 4.2):
-                gap = way * (height / 2 + out)
-                along = length * share
-                over = max(0.0, width / 2 - min(along, length - along))  # text that sticks out beyond the piece
-                cost = abs(share - 0.5) * 2 + (1.5 if way != preferred else 0.0) + (out - 1.1) * 0.6 + over * 0.8
-                spots.append(Spot(start[0] + ux * along - uy * gap, start[1] + uy * along + ux * gap, rotation, cost))
-    return tuple(spots)
+def around(x: float, y: float, radius: float, width: float, height: float) -> Array:
+    """Return places around a point, the best (above right) first, in three rings."""
+    across, up, share, extra, cost = AROUND
+    gap = (radius + extra) * share
+    places = (x + across * (gap + width / 2), y + up * (gap + height / 2), np.zeros(len(cost)), cost)
+    return np.stack(places, axis=-1)
 
 
-def inside(ring: Any, width: float, height: float) -> tuple[Spot, ...]:
+#: Places along a piece: at which share of it, +1 on the side preferred or -1, how far out; and their cost.
+ALONG: Final = np.array(
+    [
+        (share, way, out, abs(share - 0.5) * 2 + (1.5 if way < 0 else 0.0) + (out - 1.1) * 0.6)
+        for share in (0.5, 0.38, 0.62, 0.26, 0.74)
+        for way in (1, -1)
+        for out in (1.1, 2.2, 4.2)
+    ]
+).T
+
+
+def along(start: ArrayLike, end: ArrayLike, width: ArrayLike, height: float, *, side: ArrayLike = 0) -> Array:
+    """Return places (..., k, 4) along straight pieces, beside them.
+
+    ``side`` +1 prefers the left of a piece, -1 its right, 0 above. A piece without length counts as level.
+    """
+    start, end = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
+    x, y = start[..., :1], start[..., 1:]
+    dx, dy = end[..., :1] - x, end[..., 1:] - y
+    length, angle = np.hypot(dx, dy), np.arctan2(dy, dx)
+    ux, uy, rotation = np.cos(angle), np.sin(angle), upright(angle)
+    above = np.where(np.sin(rotation) * uy + np.cos(rotation) * ux > 0, 1, -1)
+    given = np.asarray(side)[..., None]
+    share, way, out, cost = ALONG
+    gap = np.where(given != 0, given, above) * way * (height / 2 + out)
+    at = length * share
+    over = np.maximum(
+        0.0, np.asarray(width)[..., None] / 2 - np.minimum(at, length - at)
+    )  # sticks out beyond the piece
+    places = (x + ux * at - uy * gap, y + uy * at + ux * gap, rotation, cost + over * 0.8)
+    return np.stack(np.broadcast_arrays(*places), axis=-1)
+
+
+def inside(ring: Any, width: float, height: float) -> Array:
     """Return places inside a polygon, nearest its middle first; places that stick out cost more."""
     middle = ring.representative_point() if not ring.contains(ring.centroid) else ring.centroid
     left, bottom, right, top = ring.bounds
     xs = np.concatenate([[middle.x], np.linspace(left, right, 9)[1:-1]])
     ys = np.concatenate([[middle.y], np.linspace(bottom, top, 9)[1:-1]])
-    grid = np.array([(x, y) for x in xs for y in ys])
+    grid = np.stack(np.meshgrid(xs, ys, indexing="ij"), axis=-1).reshape(-1, 2)
     grid = grid[shapely.contains_xy(ring, grid[:, 0], grid[:, 1])]
     if not len(grid):
         grid = np.array([(middle.x, middle.y)])
-    boxes = box(grid[:, 0], grid[:, 1], np.zeros(len(grid)), width, height)
+    x, y = grid.T
+    boxes = shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
     out = shapely.area(boxes) - shapely.area(shapely.intersection(boxes, ring))
-    far = np.hypot(grid[:, 0] - middle.x, grid[:, 1] - middle.y)
-    cost = out * 1.5 + far * 0.08
+    cost = out * 1.5 + np.hypot(x - middle.x, y - middle.y) * 0.08
     order = np.argsort(cost, kind="stable")[:24]
-    return tuple(Spot(float(grid[i, 0]), float(grid[i, 1]), 0.0, float(cost[i])) for i in order)
+    return np.stack([x, y, np.zeros(len(x)), cost], axis=-1)[order]
 
 
-def outside(ring: Any, width: float, height: float) -> tuple[Spot, ...]:
+#: Places around a polygon: which way across and up, how far out, cost.
+OUTSIDE: Final = np.array(
+    [
+        (across, up, gap, 3.0 + cost + 2.0 * ring)
+        for ring, gap in enumerate((1.0, 3.0))
+        for across, up, cost in ((0, 1, 0.0), (0, -1, 0.2), (1, 0, 0.3), (-1, 0, 0.4), (1, 1, 1.0), (-1, -1, 1.2))
+    ]
+).T
+
+
+def outside(ring: Any, width: float, height: float) -> Array:
     """Return places around a polygon, for what it is too small to hold."""
     left, bottom, right, top = ring.bounds
-    x, y = (left + right) / 2, (bottom + top) / 2
-    spots = []
-    for ring_number, gap in enumerate((1.0, 3.0)):
-        dx, dy = (right - left) / 2 + gap + width / 2, (top - bottom) / 2 + gap + height / 2
-        for a, b, cost in (
-            (0.0, dy, 0.0),
-            (0.0, -dy, 0.2),
-            (dx, 0.0, 0.3),
-            (-dx, 0.0, 0.4),
-            (dx, dy, 1.0),
-            (-dx, -dy, 1.2),
-        ):
-            spots.append(Spot(x + a, y + b, 0.0, 3.0 + cost + 2.0 * ring_number))
-    return tuple(spots)
+    across, up, gap, cost = OUTSIDE
+    x = (left + right) / 2 + across * ((right - left) / 2 + gap + width / 2)
+    y = (bottom + top) / 2 + up * ((top - bottom) / 2 + gap + height / 2)
+    return np.stack([x, y, np.zeros(len(x)), cost], axis=-1)
 
 
 def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
@@ -168,93 +184,112 @@ def settle(
     lines, symbols
         What they should keep off: lines as points (k, 2); symbols as discs: x, y, radius.
     """
-    spots = [(i, spot) for i, label in enumerate(wanted) for spot in label.spots]
-    if not spots:
+    owner = np.repeat(np.arange(len(wanted)), [len(label.spots) for label in wanted])
+    if not len(owner):
         return (None,) * len(wanted)
-    owner, shape = _tabled(wanted, spots)
-    boxes = box(*shape.T)
-    cost = np.array([spot.cost for _, spot in spots])
-    cost = cost + OVER_LINE * _lines_under(boxes, shape, lines) + OVER_SYMBOL * _discs_under(boxes, shape, symbols)
+    spots = np.concatenate([label.spots for label in wanted])
+    sizes = np.array([(label.width, label.height) for label in wanted]) + 2 * CLEAR
+    shape = np.concatenate([spots[:, :3], sizes[owner]], axis=1)
+    cost = spots[:, 3] + OVER_LINE * _lines_under(shape, lines) + OVER_SYMBOL * _discs_under(shape, symbols)
     best = _best(owner, cost, max(FEWEST, MOST // len(wanted)))
-    spots = [spots[i] for i in best]
-    owner, shape, boxes, cost = owner[best], shape[best], boxes[best], cost[best]
-    clashes = _clashes(boxes, shape, owner)
+    spots, owner, shape, cost = spots[best], owner[best], shape[best], cost[best]
+    clashes = _clashes(shape, owner)
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
-    chosen = _search(order, owner, cost, clashes)
-    kept = _thinned(wanted, chosen, clashes)
-    return tuple(spots[kept[i]][1] if i in kept else None for i in range(len(wanted)))
-
-
-def _tabled(wanted: Sequence[Wanted], spots: Sequence[tuple[int, Spot]]) -> tuple[Any, Any]:
-    """Return for each place its label, and x, y, rotation, width and height of its box with the air about it."""
-    rows = [(s.x, s.y, s.rotation, wanted[i].width + 2 * CLEAR, wanted[i].height + 2 * CLEAR) for i, s in spots]
-    return np.array([i for i, _ in spots]), np.array(rows)
+    chosen = _thinned(wanted, _search(order, owner, cost, clashes), clashes)
+    return tuple(None if place is None else Spot(*spots[place].tolist()) for place in chosen)
 
 
 def _best(owner: Any, cost: Any, most: int) -> Any:
     """Return so many of the cheapest places of each label, in their order."""
     order = np.lexsort((np.arange(len(cost)), cost, owner))
-    first = np.searchsorted(owner[order], owner[order])
+    first = np.searchsorted(owner, owner)  # as sorted by owner: places come label by label
     return np.sort(order[np.arange(len(order)) - first < most])
 
 
-def _lines_under(boxes: Any, shape: Any, lines: Sequence[Any]) -> Any:
+def _reach(shape: Any) -> Any:
+    """Return the level boxes about turned ones (n, 5): x, y, rotation, width, height."""
+    x, y, rotation, width, height = shape.T
+    c, s = np.abs(np.cos(rotation)) / 2, np.abs(np.sin(rotation)) / 2
+    across, up = width * c + height * s, width * s + height * c
+    return shapely.box(x - across, y - up, x + across, y + up)
+
+
+def _pairs(shape: Any, things: Any) -> Iterator[tuple[Any, Any]]:
+    """Yield which boxes may meet which of some shapes, some boxes at a time."""
+    tree = shapely.STRtree(things)
+    for first in range(0, len(shape), AT_ONCE):
+        which, thing = tree.query(_reach(shape[first : first + AT_ONCE]))
+        yield which + first, thing
+
+
+def _lines_under(shape: Any, lines: Sequence[Any]) -> Any:
     """Return the length of lines under each box.
 
     Each straight piece is seen from its box, level and about its middle, and cut to it: of the piece
     from t = 0 to 1 what lies between the edges is where t is within both pairs of edges.
     """
-    total = np.zeros(len(boxes))
+    total = np.zeros(len(shape))
     pieces = [np.stack([line[:-1], line[1:]], axis=1) for line in lines if len(line) > 1]
     if not pieces:
         return total
     ends = np.concatenate(pieces)
-    tree = shapely.STRtree(np.asarray(shapely.linestrings(ends)))
-    which, piece = tree.query(boxes)
-    x, y, rotation, width, height = shape[which].T
-    c, s = np.cos(rotation)[:, None], np.sin(rotation)[:, None]
-    away = ends[piece] - np.stack([x, y], axis=1)[:, None]
-    along, up = away[..., 0] * c + away[..., 1] * s, away[..., 1] * c - away[..., 0] * s
-    first, last = np.zeros(len(which)), np.ones(len(which))
-    for at, half in ((along, width / 2), (up, height / 2)):
-        step = at[:, 1] - at[:, 0]
-        step = np.where(np.abs(step) < TINY, TINY, step)
-        one, two = (-half - at[:, 0]) / step, (half - at[:, 0]) / step
-        first, last = np.maximum(first, np.minimum(one, two)), np.minimum(last, np.maximum(one, two))
-    lengths = np.hypot(*(ends[piece, 1] - ends[piece, 0]).T)
-    np.add.at(total, which, np.clip(last - first, 0.0, None) * lengths)
+    lengths = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    for which, piece in _pairs(shape, shapely.linestrings(ends)):
+        x, y, rotation, width, height = shape[which].T
+        c, s = np.cos(rotation)[:, None], np.sin(rotation)[:, None]
+        away = ends[piece] - np.stack([x, y], axis=1)[:, None]
+        across, up = away[..., 0] * c + away[..., 1] * s, away[..., 1] * c - away[..., 0] * s
+        first, last = np.zeros(len(which)), np.ones(len(which))
+        for at, half in ((across, width / 2), (up, height / 2)):
+            step = at[:, 1] - at[:, 0]
+            step = np.where(np.abs(step) < TINY, TINY, step)
+            one, two = (-half - at[:, 0]) / step, (half - at[:, 0]) / step
+            first, last = np.maximum(first, np.minimum(one, two)), np.minimum(last, np.maximum(one, two))
+        np.add.at(total, which, np.clip(last - first, 0.0, None) * lengths[piece])
     return total
 
 
-def _discs_under(boxes: Any, shape: Any, discs: Any) -> Any:
+def _discs_under(shape: Any, discs: Any) -> Any:
     """Return about how much of some discs (x, y, radius) lies under each box: the breadth of each times its depth."""
-    total = np.zeros(len(boxes))
+    total = np.zeros(len(shape))
     discs = np.asarray(discs, dtype=float).reshape(-1, 3)
     if not len(discs):
         return total
     x, y, radius = discs.T
-    which, disc = shapely.STRtree(shapely.box(x - radius, y - radius, x + radius, y + radius)).query(boxes)
-    c, s = np.cos(shape[which, 2]), np.sin(shape[which, 2])
-    east, north = x[disc] - shape[which, 0], y[disc] - shape[which, 1]
-    along = np.abs(east * c + north * s) - shape[which, 3] / 2
-    up = np.abs(north * c - east * s) - shape[which, 4] / 2
-    away = np.hypot(np.clip(along, 0.0, None), np.clip(up, 0.0, None))
-    np.add.at(total, which, np.clip(radius[disc] - away, 0.0, None) * 2 * radius[disc])
+    for which, disc in _pairs(shape, shapely.box(x - radius, y - radius, x + radius, y + radius)):
+        c, s = np.cos(shape[which, 2]), np.sin(shape[which, 2])
+        east, north = x[disc] - shape[which, 0], y[disc] - shape[which, 1]
+        across = np.abs(east * c + north * s) - shape[which, 3] / 2
+        up = np.abs(north * c - east * s) - shape[which, 4] / 2
+        away = np.hypot(np.clip(across, 0.0, None), np.clip(up, 0.0, None))
+        np.add.at(total, which, np.clip(radius[disc] - away, 0.0, None) * 2 * radius[disc])
     return total
 
 
-def _clashes(boxes: Any, shape: Any, owner: Any) -> list[list[tuple[int, float]]]:
-    """Return for each place the places of other labels that it overlaps, with how much."""
-    one, two = shapely.STRtree(boxes).query(boxes)
-    apart = (owner[one] != owner[two]) & (one < two)
-    one, two = one[apart], two[apart]
-    common = _common(shape[one], shape[two])
-    over = common > TOUCHING
-    clashes: list[list[tuple[int, float]]] = [[] for _ in boxes]
-    for i, j, area in zip(one[over].tolist(), two[over].tolist(), common[over].tolist(), strict=True):
-        clashes[i].append((j, area))
-        clashes[j].append((i, area))
-    return clashes
+@dataclass(frozen=True, slots=True)
+class _Clashes:
+    """Which places of different labels overlap, both ways, in order of the places."""
+
+    place: Any  #: (m,) a place, and
+    other: Any  #: (m,) one that it overlaps
+    area: Any  #: (m,) by so much, square millimetres
+    first: Any  #: (n + 1,) where the rows of each of n places begin
+
+
+def _clashes(shape: Any, owner: Any) -> _Clashes:
+    """Return the places of other labels that each place overlaps."""
+    found = []
+    for one, two in _pairs(shape, _reach(shape)):
+        apart = (owner[one] != owner[two]) & (one < two)
+        one, two = one[apart], two[apart]
+        area = _common(shape[one], shape[two])
+        over = area > TOUCHING
+        found.append((one[over], two[over], area[over]))
+    one, two, area = (np.concatenate(part) for part in zip(*found, strict=True))
+    place, other, area = np.concatenate([one, two]), np.concatenate([two, one]), np.concatenate([area, area])
+    order = np.lexsort((other, place))
+    place = place[order]
+    return _Clashes(place, other[order], area[order], np.searchsorted(place, np.arange(len(shape) + 1)))
 
 
 def _common(one: Any, two: Any) -> Any:
@@ -289,58 +324,44 @@ def _mean_between(first: Any, last: Any, high: Any) -> Any:
     return np.where(level, np.clip((first + last) / 2, 0.0, high), (swept[1] - swept[0]) / np.where(level, 1.0, run))
 
 
-def _search(order: Sequence[int], owner: Any, cost: Any, clashes: list[list[tuple[int, float]]]) -> dict[int, int]:
-    """Return the place chosen for each label."""
-    places: dict[int, list[int]] = {}
-    for place, label in enumerate(owner.tolist()):
-        places.setdefault(label, []).append(place)
-    chosen: dict[int, int] = {}
-    taken = np.zeros(len(cost), dtype=bool)
-
-    def price(place: int) -> float:
-        return float(cost[place]) + OVER_LABEL * sum(area for other, area in clashes[place] if taken[other])
-
+def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> list[int | None]:
+    """Return the place chosen for each label: the cheapest beside those of the others, until none moves any more."""
+    places = np.searchsorted(owner, np.arange(len(order) + 1))
+    chosen: list[int | None] = [None] * len(order)
+    taken = np.zeros(len(cost))
+    stale = np.diff(places) > 0  # what is chosen is still the best until a neighbour has moved
     for _ in range(ROUNDS):
-        moved = False
-        for label in order:
-            if label not in places:
-                continue
-            before = chosen.get(label)
-            if before is not None:
-                taken[before] = False
-            best = min(places[label], key=lambda place: (price(place), place))
-            moved |= best != before
-            chosen[label] = best
-            taken[best] = True
-        if not moved:
+        if not stale.any():
             break
+        for label in order:
+            if not stale[label]:
+                continue
+            stale[label] = False
+            start, end = places[label : label + 2]
+            rows = slice(clashes.first[start], clashes.first[end])
+            weights = clashes.area[rows] * taken[clashes.other[rows]]
+            over = np.bincount(clashes.place[rows] - start, weights, end - start)
+            before, best = chosen[label], int(start + np.argmin(cost[start:end] + OVER_LABEL * over))
+            if best == before:
+                continue
+            for place, now in ((before, 0.0), (best, 1.0)):
+                if place is not None:
+                    taken[place] = now
+                    stale[owner[clashes.other[clashes.first[place] : clashes.first[place + 1]]]] = True
+            chosen[label] = best
     return chosen
 
 
-def _thinned(
-    wanted: Sequence[Wanted], chosen: dict[int, int], clashes: list[list[tuple[int, float]]]
-) -> dict[int, int]:
+def _thinned(wanted: Sequence[Wanted], chosen: Sequence[int | None], clashes: _Clashes) -> list[int | None]:
     """Return the places without those of labels that can be spared and would overlap another."""
-    kept = dict(chosen)
-    taken = set(kept.values())
-    for label in sorted(kept, key=lambda i: (-wanted[i].rank, -i)):
+    kept = list(chosen)
+    taken = np.zeros(len(clashes.first), dtype=bool)
+    taken[[place for place in kept if place is not None]] = True
+    for label in sorted(range(len(kept)), key=lambda i: (-wanted[i].rank, -i)):
         place = kept[label]
-        over = sum(area for other, area in clashes[place] if other in taken)
-        if over > 0 and not wanted[label].needed:
-            del kept[label]
-            taken.discard(place)
+        if place is None or wanted[label].needed:
+            continue
+        if taken[clashes.other[clashes.first[place] : clashes.first[place + 1]]].any():
+            kept[label] = None
+            taken[place] = False
     return kept
-
-
-def overlap_share(boxes: Any) -> float:
-    """Return the area where labels overlap over the area of all labels.
-
-    >>> overlap_share(box([0.0, 1.0], [0.0, 0.0], 0.0, 2.0, 1.0))
-    0.25
-    """
-    if not len(boxes):
-        return 0.0
-    one, two = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-    pair = one < two
-    over = shapely.area(shapely.intersection(boxes[one[pair]], boxes[two[pair]])).sum()
-    return float(over / shapely.area(boxes).sum())

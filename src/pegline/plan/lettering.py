@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
-from math import atan2, cos, pi, sin
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
@@ -17,7 +16,7 @@ from pegline.detail.model import Detail, Path
 from pegline.frame.model import Frame
 from pegline.plan.display import flattened
 from pegline.plan.figures import area_text, bearing_text, length_text
-from pegline.plan.labels import Spot, Wanted, along_piece, around, inside, outside, settle, upright
+from pegline.plan.labels import Spot, Wanted, along, around, inside, outside, settle, upright
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.scripts import text_width
 from pegline.plan.style import LAYERS
@@ -90,8 +89,8 @@ def _labels(ask: _Asked, spot: Spot, metres_per_mm: float) -> Iterator[Label]:
         yield _label(ask.layer, text, height, spot, ask, metres_per_mm)
         return
     height -= UNDER
-    yield _label(ask.layer, text, height, replace(spot, y=spot.y + UNDER / 2), ask, metres_per_mm)
-    below = replace(spot, y=spot.y - (height + UNDER - NAME) / 2)
+    yield _label(ask.layer, text, height, spot._replace(y=spot.y + UNDER / 2), ask, metres_per_mm)
+    below = spot._replace(y=spot.y - (height + UNDER - NAME) / 2)
     yield _label("AREAS", ask.under, NAME, below, ask, metres_per_mm)
 
 
@@ -118,10 +117,6 @@ def _asked(book: Book, frame: Frame, detail: Detail, features: Sequence[Feature]
             yield from _figures(feature, feature.geometry, book, frame, paper)
 
 
-def _wanted(text: str, height: float, spots: Iterable[Spot], *, rank: int, needed: bool) -> Wanted:
-    return Wanted(text, text_width(text, height), height, tuple(spots), needed, rank)
-
-
 def _at_point(
     feature: Feature, layer: str, text: str, height: float, paper: _Paper, *, rank: int, needed: bool
 ) -> _Asked:
@@ -133,33 +128,38 @@ def _at_point(
     spots = around(x, y, radius, width, height)
     if feature.size is not None and width < 1.6 * radius:
         stem = 0.1 * radius
-        spots = (Spot(x, y - stem - height, 0.0, -0.5), *spots)  # inside a wide crown, under the stem
-    return _Asked(layer, _wanted(text, height, spots, rank=rank, needed=needed), feature.name, feature.source)
+        spots = np.vstack([Spot(x, y - stem - height, 0.0, -0.5), spots])  # inside a wide crown, under the stem
+    return _Asked(layer, Wanted(text, width, height, spots, needed, rank), feature.name, feature.source)
 
 
 def _on_line(feature: Feature, text: str, outline: Any, area: str | None) -> Iterator[_Asked]:
     width = text_width(text, NAME)
-    pieces = sorted(pairwise(outline.tolist()), key=lambda p: -float(np.hypot(p[1][0] - p[0][0], p[1][1] - p[0][1])))
-    spots = [spot for start, end in pieces[:6] for spot in along_piece(tuple(start), tuple(end), width, NAME)]
-    spots += _along_curve(outline, width, NAME)
-    yield _Asked("NAMES", _wanted(text, NAME, spots, rank=3, needed=True), feature.name, feature.source)
+    lengths = np.hypot(*np.diff(outline, axis=0).T)
+    longest = np.argsort(-lengths, kind="stable")[:6]
+    beside = along(outline[longest], outline[longest + 1], width, NAME).reshape(-1, 4)
+    spots = np.vstack([beside, _along_curve(outline, lengths, width, NAME)])
+    yield _Asked("NAMES", Wanted(text, width, NAME, spots, True, 3), feature.name, feature.source)
 
 
-def _along_curve(outline: Any, width: float, height: float) -> list[Spot]:
+#: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
+BESIDE: Final = np.array(
+    [
+        (share, way, out, abs(share - 0.5) * 2 + extra)
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8)
+        for way, out, extra in ((1, 1.2, 0.3), (-1, 1.2, 1.1), (1, 4.0, 1.5), (-1, 4.0, 2.3))
+    ]
+).T
+
+
+def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any:
     """Return places beside a curve made of many short pieces, in the direction of its chord there."""
-    line = shapely.LineString(outline)
-    spots = []
-    for share in (0.5, 0.35, 0.65, 0.2, 0.8):
-        start = line.interpolate(max(0.0, share * line.length - width / 2))
-        middle = line.interpolate(share * line.length)
-        end = line.interpolate(min(line.length, share * line.length + width / 2))
-        rotation = upright(atan2(end.y - start.y, end.x - start.x))
-        up = (-np.sin(rotation), np.cos(rotation))
-        for way, out, extra in ((1, 1.2, 0.3), (-1, 1.2, 1.1), (1, 4.0, 1.5), (-1, 4.0, 2.3)):
-            gap = way * (height / 2 + out)
-            cost = abs(share - 0.5) * 2 + extra
-            spots.append(Spot(middle.x + up[0] * gap, middle.y + up[1] * gap, rotation, cost))
-    return spots
+    share, way, out, cost = BESIDE
+    ends = np.concatenate([[0.0], np.cumsum(lengths)])
+    at = share * ends[-1] + np.array([[-width / 2], [0.0], [width / 2]])
+    (x0, x, x1), (y0, y, y1) = (np.interp(at, ends, column) for column in outline.T)
+    rotation = upright(np.arctan2(y1 - y0, x1 - x0))
+    gap = way * (height / 2 + out)
+    return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
 def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Iterator[_Asked]:
@@ -169,7 +169,7 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Ite
     width, tall = text_width(text, height), height
     if area is not None:
         width, tall = max(width, text_width(area, NAME)), height + UNDER
-    places = (*inside(ring, width, tall), *outside(ring, width, tall))
+    places = np.vstack([inside(ring, width, tall), outside(ring, width, tall)])
     yield _Asked("NAMES", Wanted(text, width, tall, places, True, 1), feature.name, feature.source, area)
 
 
@@ -178,33 +178,21 @@ def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Pap
     boundary = feature.kind == "boundary"
     if not boundary and feature.kind not in DIMENSIONED:
         return
-    vertices = path.vertices
-    count = len(vertices)
-    turn = np.sign(_signed_area(vertices)) if path.closed else 0
-    for i in range(count if path.closed else count - 1):
-        start, end = vertices[i], vertices[(i + 1) % count]
-        if path.bulges[i] != 0:
-            continue
-        length = float(plane.distance(start, end))
-        text = length_text(length / frame.scale, book.unit)
-        if boundary and frame.north is not None:
-            text = f"{text}  {bearing_text(float(plane.bearing(start, end)))}"
-        outside = int(-turn) if not boundary else int(turn)
-        ends = (paper.at(tuple(start)), paper.at(tuple(end)))
-        if length / paper.metres_per_mm < (8.0 if boundary else 4.0):
-            continue
-        yield _Asked(
-            "BOUNDARY-FIGURES" if boundary else "DIMENSIONS",
-            _wanted(
-                text,
-                NAME,
-                along_piece(*ends, text_width(text, NAME), NAME, side=outside),
-                rank=3 if boundary else 5,
-                needed=False,
-            ),
-            feature.name,
-            feature.source,
-        )
+    starts = path.vertices if path.closed else path.vertices[:-1]
+    ends = np.roll(path.vertices, -1, axis=0)[: len(starts)]
+    lengths = plane.distance(starts, ends)
+    turn = int(np.sign(_signed_area(path.vertices))) if path.closed else 0
+    layer, rank, side, least = ("BOUNDARY-FIGURES", 3, turn, 8.0) if boundary else ("DIMENSIONS", 5, -turn, 4.0)
+    shown = np.flatnonzero((path.bulges[: len(starts)] == 0) & (lengths / paper.metres_per_mm >= least))
+    texts = [length_text(length / frame.scale, book.unit) for length in lengths[shown].tolist()]
+    if boundary and frame.north is not None:
+        bearings = plane.bearing(starts[shown], ends[shown]).tolist()
+        texts = [f"{text}  {bearing_text(bearing)}" for text, bearing in zip(texts, bearings, strict=True)]
+    widths = [text_width(text, NAME) for text in texts]
+    mm = paper.metres_per_mm
+    places = along(starts[shown] / mm, ends[shown] / mm, widths, NAME, side=side)
+    for text, width, spots in zip(texts, widths, places, strict=True):
+        yield _Asked(layer, Wanted(text, width, NAME, spots, False, rank), feature.name, feature.source)
 
 
 def _signed_area(vertices: Any) -> float:
@@ -238,25 +226,27 @@ def _obstacles(
 
 def _beside_offsets(features: Sequence[Feature], paper: _Paper) -> Iterator[Label]:
     """Write each offset along its line, as it was booked; these do not plot and are not moved about."""
-    height = 1.8
-    for feature in features:
-        text = feature.attributes.get("booked")
-        if feature.layer != "OFFSETS" or not text or not isinstance(feature.geometry, Path):
-            continue
-        (start, end) = feature.geometry.vertices
-        width = text_width(text, height)
-        (x, y), rotation = (start + end) / 2, upright(atan2(end[1] - start[1], end[0] - start[0]))
-        lift = 0.9 * height * paper.metres_per_mm
-        centre = (float(x - np.sin(rotation) * lift), float(y + np.cos(rotation) * lift))
-        yield Label("OFFSET-FIGURES", text, centre, rotation, height, width, feature.source, feature.name)
+    offsets = [
+        (feature, feature.geometry.vertices, text)
+        for feature in features
+        if feature.layer == "OFFSETS" and isinstance(feature.geometry, Path)
+        if (text := feature.attributes.get("booked"))
+    ]
+    ends = np.array([vertices for _, vertices, _ in offsets]).reshape(-1, 2, 2)
+    rotations = upright(np.arctan2(*(ends[:, 1] - ends[:, 0]).T[::-1]))
+    lift = 0.9 * NAME * paper.metres_per_mm
+    centres = ends.mean(axis=1) + lift * np.stack([-np.sin(rotations), np.cos(rotations)], axis=1)
+    for (feature, _, text), (x, y), rotation in zip(offsets, centres.tolist(), rotations.tolist(), strict=True):
+        width = text_width(text, NAME)
+        yield Label("OFFSET-FIGURES", text, (x, y), rotation, NAME, width, feature.source, feature.name)
 
 
 def _beside_points(features: Sequence[Feature], paper: _Paper) -> Iterator[Label]:
     """Write the name of each point to its upper right; these do not plot."""
-    height = 1.8
+    mm = paper.metres_per_mm
     for feature in features:
         if feature.layer == "POINTS" and isinstance(feature.geometry, tuple):
-            x, y = paper.at(feature.geometry)
-            width = text_width(feature.name, height)
-            centre = ((x + 0.8 + width / 2) * paper.metres_per_mm, (y + 0.8 + height / 2) * paper.metres_per_mm)
-            yield Label("POINT-NAMES", feature.name, centre, 0.0, height, width, feature.source, feature.name)
+            x, y = feature.geometry
+            width = text_width(feature.name, NAME)
+            centre = (x + (0.8 + width / 2) * mm, y + (0.8 + NAME / 2) * mm)
+            yield Label("POINT-NAMES", feature.name, centre, 0.0, NAME, width, feature.source, feature.name)

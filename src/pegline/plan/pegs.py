@@ -14,7 +14,7 @@ from pegline.detail.model import Path
 from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words, flattened
 from pegline.plan.figures import bearing_text
-from pegline.plan.labels import Wanted, along_piece, around, settle
+from pegline.plan.labels import Wanted, along, around, settle
 from pegline.plan.leaf import BODY, Drawn, shortened
 from pegline.plan.pencil import SMALL, symbol_strokes
 from pegline.plan.scripts import text_width
@@ -112,10 +112,7 @@ def _arm_labels(arms: list[tuple[Witness, float]], middle: Any, ends: list[Any])
         name, figure = shortened(witness.object, 22.0, SMALL), f"{length:.2f}"
         width, room = text_width(name, SMALL), text_width(figure, SMALL, bold=True)
         wanted.append(Wanted(name, width, SMALL, around(float(end[0]), float(end[1]), 0.8, width, SMALL), True, 0))
-        spots = along_piece(tuple(middle), tuple(end), room, SMALL)
-        wanted.append(
-            Wanted(figure, room, SMALL, spots or around(float(end[0]), float(end[1]), 0.8, room, SMALL), True, 1)
-        )
+        wanted.append(Wanted(figure, room, SMALL, along(middle, end, room, SMALL), True, 1))
     lines = [np.array([middle, end]) for end in ends]
     peg = (float(middle[0]), float(middle[1]), 1.5)
     for i, (label, spot) in enumerate(zip(wanted, settle(wanted, lines, [peg]), strict=True)):

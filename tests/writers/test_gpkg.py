@@ -6,6 +6,7 @@ import json
 import shutil
 import sqlite3
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,12 +15,15 @@ import numpy as np
 import pyogrio
 import pytest
 import records
+import shapely
 from pyproj import CRS
 
 from pegline.errors import OutputError
-from pegline.writers import gis, gpkg
+from pegline.writers import gis
 from pegline.writers import json as json_writer
-from pegline.writers.gpkg import write
+from pegline.writers.gpkg import write, written
+from pegline.writers.package import package
+from pegline.writers.shapes import Shapes
 
 NANOMETRE = 1e-9  # the contract's 1e-9 m
 LAYERS = [layer.name for layer in gis.LAYERS]
@@ -167,8 +171,6 @@ def test_every_column_is_described_and_every_value_is_listed(database):
 
 
 def test_kinds_of_the_books_own_are_listed_too(tmp_path, local):
-    from dataclasses import replace
-
     from pegline.book.model import OwnKind
 
     book = replace(local.book, kinds={"beehive": OwnKind("beehive", "point", records.place(1))})
@@ -217,8 +219,6 @@ def test_what_is_not_known_is_null(database):
 
 @pytest.mark.parametrize(("checked", "told"), [(True, 1), (False, 0), (None, None)])
 def test_every_layer_says_how_the_survey_was_checked(tmp_path, local, checked, told):
-    from dataclasses import replace
-
     survey = replace(local, adjustment=replace(local.adjustment, checked=checked))
     write(survey, tmp_path / "weir.gpkg")
 
@@ -317,8 +317,6 @@ def test_the_day_is_the_books_or_the_environments(tmp_path, local, monkeypatch):
 
 
 def test_text_is_not_cut_at_a_nul(tmp_path, local):
-    from dataclasses import replace
-
     from pegline.book.model import Station
 
     stations = {**local.book.stations, "A": Station("A", records.place(16), mark="oak\0peg")}
@@ -329,25 +327,131 @@ def test_text_is_not_cut_at_a_nul(tmp_path, local):
     database.close()
 
 
-def test_many_features_go_by_arrow_and_read_the_same(tmp_path, local, monkeypatch):
-    pytest.importorskip("pyarrow")
-    write(local, tmp_path / "few.gpkg")
-    monkeypatch.setattr(gpkg, "MANY", 0)
-    write(local, tmp_path / "many.gpkg")
-
-    for layer in [*LAYERS, "checks", "book"]:
-        few, many = sqlite3.connect(tmp_path / "few.gpkg"), sqlite3.connect(tmp_path / "many.gpkg")
-        assert few.execute(f"SELECT * FROM {layer}").fetchall() == many.execute(f"SELECT * FROM {layer}").fetchall()
-        few.close(), many.close()
+# Other programs ------------------------------------------------------------------------------------
 
 
-def test_many_features_give_the_same_bytes_too(tmp_path, local, monkeypatch):
-    pytest.importorskip("pyarrow")
-    monkeypatch.setattr(gpkg, "MANY", 0)
-    write(local, tmp_path / "one.gpkg")
-    write(local, tmp_path / "two.gpkg")
+@pytest.fixture
+def large(tmp_path):
+    """More points and lines than one node of an index takes, on a grid."""
+    rng = np.random.default_rng(5)
+    count = 4000
+    first = package(records.on_grid())
+    corners = rng.uniform((512_000.0, 5_712_000.0), (513_000.0, 5_713_000.0), (2 * count, 2))
+    filled = []
+    for layer in first.layers:
+        if layer.name == "offsets":
+            shapes = Shapes("LineString", corners, np.full(count, 2))
+            values = {**{name: [None] * count for name in layer.values}, "name": [f"p{k}" for k in range(count)]}
+            layer = replace(layer, shapes=shapes, values=values)
+        filled.append(layer)
+    written(replace(first, layers=tuple(filled), links=()), tmp_path / "large.gpkg")
+    return tmp_path / "large.gpkg", corners.reshape(count, 2, 2)
 
-    assert (tmp_path / "one.gpkg").read_bytes() == (tmp_path / "two.gpkg").read_bytes()
+
+def test_the_index_holds_the_bounds_rounded_outward(path, large):
+    for file, layers in ((path, LAYERS), (large[0], ["offsets"])):
+        database = sqlite3.connect(file)
+        for layer in layers:
+            indexed = database.execute(f"SELECT * FROM rtree_{layer}_geom ORDER BY id").fetchall()
+            frame = pyogrio.read_dataframe(file, layer=layer, fid_as_index=True)
+            bounds = frame.geometry[frame.geometry.notna()].bounds
+            assert [number for number, *_ in indexed] == bounds.index.tolist()
+            if indexed:
+                kept = np.array(indexed)[:, [1, 3, 2, 4]]
+                # Single precision has steps of 2⁻²³ of a number at most.
+                step = np.abs(bounds.to_numpy()) * 2.0**-23 + 1e-30
+                assert (kept[:, :2] <= bounds.to_numpy()[:, :2]).all()
+                assert (kept[:, 2:] >= bounds.to_numpy()[:, 2:]).all()
+                assert (np.abs(kept - bounds.to_numpy()) <= step).all()
+            assert database.execute("SELECT rtreecheck(?)", (f"rtree_{layer}_geom",)).fetchone() == ("ok",)
+        database.close()
+
+
+def test_gdal_finds_by_place_what_lies_there(large):
+    path, ends = large
+    window = (512_300.0, 5_712_300.0, 512_360.0, 5_712_360.0)
+
+    with fiona.open(path, layer="offsets") as file:
+        found = sorted(int(each.id) for each in file.filter(bbox=window))
+
+    lines = shapely.linestrings(ends)
+    assert found == (np.flatnonzero(shapely.intersects(lines, shapely.box(*window))) + 1).tolist()
+    assert found
+
+
+def test_gdal_adds_to_a_layer_and_its_index(path):
+    with fiona.open(path, "a", layer="stations") as file:
+        schema = file.schema
+        properties = {**dict.fromkeys(schema["properties"]), "name": "new"}
+        file.write({"geometry": {"type": "Point", "coordinates": (500.0, 600.0)}, "properties": properties})
+
+    assert schema["geometry"] == "Point"
+    with fiona.open(path, layer="stations") as file:
+        assert len(file) == 6
+        assert [each.properties["name"] for each in file.filter(bbox=(499, 599, 501, 601))] == ["new"]
+    _sound(path, "stations", 6)
+
+
+def test_another_gdal_adds_to_a_layer_and_its_index(path):
+    more = pyogrio.read_dataframe(path, layer="detail_lines")
+    pyogrio.write_dataframe(more.iloc[:1], path, layer="detail_lines", driver="GPKG", append=True)
+
+    _sound(path, "detail_lines", len(more) + 1)
+
+
+def test_sql_edits_a_layer_and_its_index_follows(path):
+    database = sqlite3.connect(path, isolation_level=None)
+    # What GeoPackage asks of a program that edits (OGC 12-128r15, annex F.3).
+    database.create_function("ST_IsEmpty", 1, lambda blob: (blob[3] >> 4) & 1)
+    for number, name in enumerate(("ST_MinX", "ST_MinY", "ST_MaxX", "ST_MaxY")):
+        database.create_function(name, 1, lambda blob, k=number: shapely.from_wkb(blob[8:]).bounds[k])
+    other = database.execute("SELECT geom FROM stations WHERE name = 'B'").fetchone()
+    database.execute("UPDATE stations SET geom = ? WHERE name = 'A'", other)
+    database.execute("INSERT INTO stations (geom, name) VALUES (?, 'new')", other)
+    database.execute("DELETE FROM stations WHERE name = 'C'")
+    database.execute("UPDATE stations SET geom = NULL WHERE name = 'D'")
+    database.close()
+
+    _sound(path, "stations", 5)
+    with fiona.open(path, layer="stations") as file:
+        x, y = next(each.geometry.coordinates for each in file if each.properties["name"] == "B")
+        found = [each.properties["name"] for each in file.filter(bbox=(x - 0.1, y - 0.1, x + 0.1, y + 0.1))]
+    assert sorted(found) == ["A", "B", "new"]
+
+
+def _sound(path, layer, count):
+    """Look whether a layer that was edited has so many rows by its own count, and its index is theirs."""
+    database = sqlite3.connect(path)
+    query = "SELECT feature_count FROM gpkg_ogr_contents WHERE table_name = ?"
+    assert database.execute(query, (layer,)).fetchone() in {(count,), (None,)}
+    assert database.execute(f"SELECT count(*) FROM {layer}").fetchone() == (count,)
+    (shapes,) = database.execute(f"SELECT count(geom) FROM {layer}").fetchone()
+    assert database.execute(f"SELECT count(*) FROM rtree_{layer}_geom").fetchone() == (shapes,)
+    assert database.execute("SELECT rtreecheck(?)", (f"rtree_{layer}_geom",)).fetchone() == ("ok",)
+    assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    database.close()
+
+
+def test_no_layer_is_too_small_to_be_told_of(tmp_path, local):
+    empty = replace(local, detail=replace(local.detail, shapes={}))
+    write(empty, tmp_path / "weir.gpkg")
+
+    with fiona.open(tmp_path / "weir.gpkg", layer="detail_areas") as file:
+        assert (len(file), file.schema["geometry"]) == (0, "Polygon")
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    told = "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = 'detail_areas'"
+    assert database.execute(told).fetchone() == (None,) * 4
+    database.close()
+
+
+def test_extents_are_those_of_the_geometries(path):
+    database = sqlite3.connect(path)
+    told = database.execute("SELECT table_name, min_x, min_y, max_x, max_y FROM gpkg_contents WHERE srs_id").fetchall()
+    database.close()
+
+    assert len(told) == len(LAYERS)
+    for layer, *extent in told:
+        assert extent == pyogrio.read_dataframe(path, layer=layer).total_bounds.tolist()
 
 
 def test_a_folder_that_is_not_there_is_an_output_error(tmp_path, local):

@@ -13,7 +13,8 @@ from typing import Any, Final
 from pegline.errors import OpenError, UsageError
 from pegline.writers.columns import Column
 from pegline.writers.gis import LAYERS, Filled, Value
-from pegline.writers.package import TABLES, Links, Package
+from pegline.writers.package import TABLES, WARNINGS, Links, Package, of_rows
+from pegline.writers.shapes import Form, Shapes, of_parts, stacked
 
 __all__ = ["arguments", "joined", "one_frame", "run", "told"]
 
@@ -91,7 +92,7 @@ def opened(path: Path) -> Package:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
             return _package(database, path)
-    except sqlite3.Error as error:
+    except (sqlite3.Error, ValueError) as error:
         raise OpenError(f"{path}: pegline did not write this GeoPackage ({error}); plot its book again") from error
 
 
@@ -121,28 +122,39 @@ def _package(database: Any, path: Path) -> Package:
 
 
 def _layer(
-    database: Any, name: str, shape: Any, about: str, columns: tuple[Column, ...], described: Sequence[tuple[str, ...]]
+    database: Any,
+    name: str,
+    form: Form | None,
+    about: str,
+    columns: tuple[Column, ...],
+    described: Sequence[tuple[str, ...]],
 ) -> Filled:
-    from shapely import from_wkb
-    from shapely.geometry import mapping
-
     known = {column.name for column in columns}
     own = tuple(Column(column, text) for table, column, text in described if table == name and column not in known)
     every = columns + own
     listed = ", ".join(f'"{column.name}"' for column in every)
-    geometry, order = ('"geom"', "fid") if shape else ("NULL", "id")
+    geometry, order = ('"geom"', "fid") if form else ("NULL", "id")
     rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
-    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r19, 2.1.3).
-    bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-    shapes = [None if blob is None else mapping(from_wkb(blob[8 + bounds[blob[3] >> 1 & 7] :])) for blob, *_ in rows]
     return Filled(
         name,
-        shape,
         about,
         every,
-        shapes if shape else [],
-        [{column.name: _value(column, value) for column, value in zip(every, row[1:], strict=True)} for row in rows],
+        _shapes(form, [blob for blob, *_ in rows]),
+        {column.name: [_value(column, row[number]) for row in rows] for number, column in enumerate(every, 1)},
     )
+
+
+def _shapes(form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:
+    """Return what geometries in the binary form of GeoPackages are; pegline draws them of one part, without holes."""
+    from shapely import from_wkb, get_coordinates
+
+    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r15, 2.1.3).
+    bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+    drawn = from_wkb([None if blob is None else blob[8 + bounds[blob[3] >> 1 & 7] :] for blob in blobs])
+    for each in drawn:
+        if each is not None and (each.geom_type != form or len(getattr(each, "interiors", ()))):
+            raise ValueError(f"it has a {each.geom_type} where pegline draws a {form} without holes")
+    return of_parts(form, (get_coordinates(each) for each in drawn))
 
 
 def _value(column: Column, value: Any) -> Value:
@@ -191,7 +203,10 @@ def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -
     return Package(
         first.wkt,
         max(package.moment for package in surveys.values()),
-        tuple(_stacked({name: each.layers[number] for name, each in surveys.items()}) for number in range(len(LAYERS))),
+        tuple(
+            _stacked([_named(each.layers[number], name) for name, each in surveys.items()])
+            for number in range(len(LAYERS))
+        ),
         tuple(_tables(surveys, found)),
         values,
         tuple(record for package in surveys.values() for record in package.records),
@@ -211,30 +226,35 @@ def _frame(wkt: str) -> str:
     return str(CRS(wkt).name)
 
 
-def _stacked(parts: Mapping[str, Filled]) -> Filled:
+def _named(part: Filled, survey: str) -> Filled:
+    """Return a layer with its survey's name first."""
+    values: dict[str, list[Value]] = {SURVEY.name: [], **part.values, SURVEY.name: [survey] * len(part)}
+    return replace(part, columns=(SURVEY, *part.columns), values=values)
+
+
+def _stacked(parts: Sequence[Filled]) -> Filled:
     """Return layers of one kind as one, with every column that any has."""
-    first = next(iter(parts.values()))
-    columns = {SURVEY.name: SURVEY}
-    for part in parts.values():
+    columns: dict[str, Column] = {}
+    for part in parts:
         for column in part.columns:
             columns.setdefault(column.name, column)
-    blank: dict[str, Value] = dict.fromkeys(columns)
     return replace(
-        first,
+        parts[0],
         columns=tuple(columns.values()),
-        geometries=[geometry for part in parts.values() for geometry in part.geometries],
-        rows=[{**blank, **row, "survey": name} for name, part in parts.items() for row in part.rows],
+        shapes=stacked([part.shapes for part in parts]),
+        values={
+            name: [value for part in parts for value in part.values.get(name) or [None] * len(part)] for name in columns
+        },
     )
 
 
 def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[Filled]:
+    told = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found]
     for number, table in enumerate(TABLES):
-        stacked = _stacked({name: each.tables[number] for name, each in surveys.items()})
-        if table.name == "warnings":
-            stacked.rows.extend(
-                {"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found
-            )
-        yield stacked
+        parts = [_named(each.tables[number], name) for name, each in surveys.items()]
+        if table is WARNINGS:
+            parts.append(of_rows(replace(table, columns=(SURVEY, *table.columns)), told))
+        yield _stacked(parts)
 
 
 def _shifted(surveys: Mapping[str, Package], number: int) -> Links:
@@ -249,7 +269,7 @@ def _shifted(surveys: Mapping[str, Package], number: int) -> Links:
             for base, related, place, page in links.rows
         ]
         for layer in package.layers:
-            before[layer.name] += len(layer.rows)
+            before[layer.name] += len(layer)
     return replace(first, rows=tuple(rows))
 
 
@@ -281,7 +301,7 @@ def _in(surveys: Mapping[str, Package], name: str) -> list[tuple[str, dict[str, 
         for survey, package in surveys.items()
         for layer in package.layers
         if layer.name == name
-        for row, geometry in zip(layer.rows, layer.geometries, strict=True)
+        for row, geometry in zip(layer.rows(), layer.shapes.geojson(layer.shapes.corners.tolist()), strict=True)
         if geometry
     ]
 

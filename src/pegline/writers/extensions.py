@@ -6,8 +6,9 @@ OGC 12-128r19 (schema: annex F.9, metadata: annex F.8) and OGC 18-000 (related t
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
+from pegline.writers.features import SQL_TYPES, inserted, registered
 from pegline.writers.gis import Filled, Value
 from pegline.writers.metadata import NAMESPACE
 from pegline.writers.package import Package
@@ -17,30 +18,20 @@ if TYPE_CHECKING:
 
 __all__ = ["extended"]
 
-_SQL_TYPES: Final = {"text": "TEXT", "number": "REAL", "yes or no": "BOOLEAN"}
-
 
 def extended(database: Connection, package: Package) -> None:
-    """Add to a GeoPackage of layers everything else, and leave it one plain file."""
-    database.execute("PRAGMA synchronous = OFF")
-    database.execute("PRAGMA foreign_keys = ON")
-    database.execute("BEGIN")
+    """Add to a GeoPackage of layers everything else."""
     for table in package.tables:
         _table(database, table, package.moment)
     _schema(database, package)
     _metadata(database, package)
     _relations(database, package)
-    database.execute("COMMIT")
-    database.execute("PRAGMA journal_mode = DELETE")
-    database.execute("VACUUM")
 
 
 def _table(database: Connection, table: Filled, moment: str) -> None:
-    names = [column.name for column in table.columns]
-    declared = ", ".join(f'"{column.name}" {_SQL_TYPES[column.type]}' for column in table.columns)
+    declared = ", ".join(f'"{column.name}" {SQL_TYPES[column.type]}' for column in table.columns)
     database.execute(f'CREATE TABLE "{table.name}" (id INTEGER PRIMARY KEY NOT NULL, {declared})')
-    numbered = ((number, *map(row.get, names)) for number, row in enumerate(table.rows, 1))
-    _insert(database, table.name, ["id", *names], numbered)
+    inserted(database, table, {"id": range(1, len(table) + 1)})
     columns = ["table_name", "data_type", "identifier", "description", "last_change"]
     _insert(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
 
@@ -48,20 +39,6 @@ def _table(database: Connection, table: Filled, moment: str) -> None:
 def _insert(database: Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Value]]) -> None:
     names = ", ".join(f'"{name}"' for name in columns)
     database.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({", ".join("?" * len(columns))})', rows)
-
-
-def _register(database: Connection, tables: Iterable[str], extension: str, definition: str) -> None:
-    database.execute(
-        "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,"
-        " definition TEXT NOT NULL, scope TEXT NOT NULL, CONSTRAINT ge_tce UNIQUE"
-        " (table_name, column_name, extension_name))"
-    )
-    _insert(
-        database,
-        "gpkg_extensions",
-        ["table_name", "column_name", "extension_name", "definition", "scope"],
-        [(table, None, extension, definition, "read-write") for table in tables],
-    )
 
 
 # Schema ------------------------------------------------------------------------------------------
@@ -94,9 +71,9 @@ def _schema(database: Connection, package: Package) -> None:
         ["constraint_name", "constraint_type", "value", "description"],
         ((name, "enum", value, about) for name, values in package.values.items() for value, about in values.items()),
     )
-    _register(
+    registered(
         database,
-        ("gpkg_data_columns", "gpkg_data_column_constraints"),
+        [("gpkg_data_columns", None), ("gpkg_data_column_constraints", None)],
         "gpkg_schema",
         "http://www.geopackage.org/spec121/#extension_schema",
     )
@@ -130,9 +107,9 @@ def _metadata(database: Connection, package: Package) -> None:
         ["reference_scope", "timestamp", "md_file_id"],
         [("geopackage", package.moment, number) for number in range(1, len(package.records) + 1)],
     )
-    _register(
+    registered(
         database,
-        ("gpkg_metadata", "gpkg_metadata_reference"),
+        [("gpkg_metadata", None), ("gpkg_metadata_reference", None)],
         "gpkg_metadata",
         "http://www.geopackage.org/spec121/#extension_metadata",
     )
@@ -155,9 +132,9 @@ def _relations(database: Connection, package: Package) -> None:
         _insert(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
         row = (links.base, "fid", links.related, "fid", "features", links.name)
         _insert(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
-    _register(
+    registered(
         database,
-        ("gpkgext_relations", *(links.name for links in package.links)),
+        [("gpkgext_relations", None), *((links.name, None) for links in package.links)],
         "gpkg_related_tables",
         "http://www.geopackage.org/18-000.html",
     )

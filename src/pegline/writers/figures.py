@@ -6,6 +6,7 @@ import datetime
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from math import degrees, log
 from typing import Any, Final, Protocol
 
@@ -37,7 +38,9 @@ __all__ = [
     "length_sds",
     "moment",
     "offsets_of",
+    "outline",
     "points",
+    "release",
     "rotation_deg",
     "source",
     "stations",
@@ -216,17 +219,29 @@ def drawn(records: Records, path: Path) -> Array:
 
     A book without a scale may be drawn at 1:50 at the largest.
     """
-    return np.asarray(stroke(path, chord_tolerance(records.book.scale or 50)) + np.array(records.frame.origin))
+    if path.bulges.any():
+        pieces = stroke(path, chord_tolerance(records.book.scale or 50))
+    else:
+        pieces = np.vstack([path.vertices, path.vertices[: int(path.closed)]])
+    return np.asarray(pieces + np.array(records.frame.origin))
 
 
-def geometry(records: Records, shape: Shape, places: Mapping[str, Array], metres_per_unit: float = 1.0) -> Geometry:
-    """Return a shape as a GeoJSON geometry in the frame, its outer ring anticlockwise."""
+def outline(records: Records, shape: Shape, metres_per_unit: float = 1.0) -> Array:
+    """Return a line's or an area's vertices (k, 2) in the frame, a ring anticlockwise and closed."""
     if shape.path is None:
-        return {"type": "Point", "coordinates": (places[shape.points[0]] / metres_per_unit).tolist()}
+        raise ValueError(f"{shape.name} is a point")
     vertices = drawn(records, shape.path) / metres_per_unit
+    return anticlockwise(vertices) if shape.form == "area" else vertices
+
+
+def geometry(records: Records, shape: Shape, places: Mapping[str, Array]) -> Geometry:
+    """Return a shape as a GeoJSON geometry in the frame, metres."""
+    if shape.path is None:
+        return {"type": "Point", "coordinates": places[shape.points[0]].tolist()}
+    vertices = outline(records, shape).tolist()
     if shape.form == "line":
-        return {"type": "LineString", "coordinates": vertices.tolist()}
-    return {"type": "Polygon", "coordinates": [anticlockwise(vertices).tolist()]}
+        return {"type": "LineString", "coordinates": vertices}
+    return {"type": "Polygon", "coordinates": [vertices]}
 
 
 def anticlockwise(ring: Array) -> Array:
@@ -264,6 +279,14 @@ def kinds_of_points(records: Records) -> dict[str, str]:
     alone, through = features_of_points(records)
     corners = {name: shape.kind for name, shape in through.items()}
     return corners | {name: shapes[0].kind for name, shapes in alone.items()}
+
+
+@cache
+def release() -> str:
+    """Return the version of pegline; to look it up takes 2 ms, so it is done once a run."""
+    from importlib.metadata import version
+
+    return version("pegline")
 
 
 def moment(book: Book) -> str:

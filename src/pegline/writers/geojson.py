@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.errors import UsageError
-from pegline.writers.figures import Geometry, Records
+from pegline.network.model import Array
+from pegline.writers.figures import Records
 from pegline.writers.gis import Filled, filled
 
 if TYPE_CHECKING:
@@ -65,23 +66,16 @@ def _features(layer: Filled, way: Way) -> list[dict[str, Any]]:
         {
             "type": "Feature",
             "id": f"{name}.{number}",
-            "geometry": _turned(geometry, way) if geometry else None,
+            "geometry": geometry,
             "properties": {"layer": name, **{key: value for key, value in row.items() if value is not None}},
         }
-        for number, (geometry, row) in enumerate(zip(layer.geometries, layer.rows, strict=True), 1)
+        for number, (geometry, row) in enumerate(
+            zip(layer.shapes.geojson(_turned(layer.shapes.corners, way)), layer.rows(), strict=True), 1
+        )
     ]
 
 
-def _turned(geometry: Geometry, way: Way) -> Geometry:
-    """Return a geometry in longitude and latitude."""
-    return {"type": geometry["type"], "coordinates": _coordinates(geometry["coordinates"], way)}
-
-
-def _coordinates(given: Any, way: Way) -> Any:
-    if isinstance(given[0], int | float):
-        lon, lat = way.transformer.transform(*given, errcheck=True)
-        return [round(lon, DECIMALS), round(lat, DECIMALS)]
-    if isinstance(given[0][0], int | float):
-        lons, lats = way.transformer.transform(*zip(*given, strict=True), errcheck=True)
-        return [[round(lon, DECIMALS), round(lat, DECIMALS)] for lon, lat in zip(lons, lats, strict=True)]
-    return [_coordinates(ring, way) for ring in given]
+def _turned(corners: Array, way: Way) -> list[list[float]]:
+    """Return corners (k, 2) in longitude and latitude."""
+    lons, lats = way.transformer.transform(*corners.T, errcheck=True)
+    return [[round(lon, DECIMALS), round(lat, DECIMALS)] for lon, lat in zip(lons.tolist(), lats.tolist(), strict=True)]

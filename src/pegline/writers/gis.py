@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 from pegline.writers import rows
 from pegline.writers.columns import (
@@ -29,15 +29,11 @@ from pegline.writers.columns import (
     Column,
     safe_name,
 )
-from pegline.writers.figures import (
-    Geometry,
-    Records,
-)
-from pegline.writers.rows import Row, Site, Value
+from pegline.writers.figures import Records
+from pegline.writers.rows import Rows, Site, Value
+from pegline.writers.shapes import Form, Shapes
 
 __all__ = ["LAYERS", "Filled", "Layer", "Value", "filled", "own_columns", "values_of"]
-
-Form = Literal["Point", "LineString", "Polygon"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +44,7 @@ class Layer:
     shape: Form
     about: str
     columns: tuple[Column, ...]
-    rows: Callable[[Site], Iterator[Row]]
+    rows: Callable[[Site], Rows]
     own: bool = False  #: takes the feature's own columns, from ``data``
 
 
@@ -57,11 +53,19 @@ class Filled:
     """A layer, or a table without geometry, with what is in it."""
 
     name: str
-    shape: Form | None  #: None for a table
     about: str
     columns: tuple[Column, ...]  #: the layer's, then the features' own
-    geometries: list[Geometry | None]  #: in the CRS's unit; none for a table
-    rows: list[dict[str, Value]]  #: every column in each
+    shapes: Shapes  #: n, in the CRS's unit
+    values: Mapping[str, list[Value]]  #: n of each column, in the order of ``columns``
+
+    def __len__(self) -> int:
+        """Return how many rows there are."""
+        return len(self.shapes)
+
+    def rows(self) -> Iterator[dict[str, Value]]:
+        """Yield each row's values by column."""
+        names = tuple(self.values)
+        return (dict(zip(names, row, strict=True)) for row in zip(*self.values.values(), strict=True))
 
 
 #: Every layer, in the order of the files.
@@ -186,21 +190,12 @@ def filled(records: Records) -> list[Filled]:
 
 def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
     columns = layer.columns + own
-    blank: dict[str, Value] = dict.fromkeys(column.name for column in columns)
-    found = list(layer.rows(site))
+    shapes, values = layer.rows(site)
+    blank: list[Value] = [None] * len(shapes)
+    values[CHECKED.name] = [site.records.adjustment.checked] * len(shapes)
     return Filled(
-        layer.name,
-        layer.shape,
-        layer.about,
-        columns,
-        [shape for shape, _ in found],
-        [_only(blank, values) for _, values in found],
+        layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )
-
-
-def _only(blank: Mapping[str, Value], values: Mapping[str, Value]) -> dict[str, Value]:
-    """Return a row with every column of its layer, in their order, and no other."""
-    return {key: values.get(key) for key in blank}
 
 
 def values_of(records: Records) -> Mapping[str, Mapping[str, str]]:

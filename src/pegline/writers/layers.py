@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pegline.writers.columns import Type
-from pegline.writers.figures import Geometry, Records
+from pegline.writers.figures import Records
 from pegline.writers.gis import Filled, filled
+from pegline.writers.shapes import Shapes
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -20,7 +21,7 @@ def layers(records: Records) -> dict[str, GeoDataFrame]:
     from geopandas import GeoDataFrame, GeoSeries
 
     return {
-        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_shapes(each.geometries), crs=records.frame.wkt))
+        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=records.frame.wkt))
         for each in filled(records)
     }
 
@@ -32,12 +33,21 @@ def _series(layer: Filled) -> dict[str, Any]:
     text = "str" if int(pandas.__version__.split(".")[0]) >= 3 else "object"
     dtypes: Mapping[Type, str] = {"text": text, "number": "float64", "yes or no": "boolean"}
     return {
-        column.name: pandas.Series([row[column.name] for row in layer.rows], dtype=dtypes[column.type])
-        for column in layer.columns
+        column.name: pandas.Series(layer.values[column.name], dtype=dtypes[column.type]) for column in layer.columns
     }
 
 
-def _shapes(geometries: Sequence[Geometry | None]) -> list[Any]:
-    from shapely.geometry import shape
+def _geometries(shapes: Shapes) -> Any:
+    """Return an array (n,) of shapely's geometries, all made at once; None where a row has none."""
+    import numpy as np
+    import shapely
 
-    return [shape(each) if each else None for each in geometries]
+    made = np.full(len(shapes), None, dtype=object)
+    which = np.repeat(np.arange(shapes.there.sum()), shapes.counts[shapes.there])
+    if shapes.form == "Point":
+        made[shapes.there] = shapely.points(shapes.corners)
+    elif shapes.form == "LineString":
+        made[shapes.there] = shapely.linestrings(shapes.corners, indices=which)
+    elif shapes.form == "Polygon":
+        made[shapes.there] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
+    return made

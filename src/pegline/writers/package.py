@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from pegline.writers.columns import SOURCE, Column
 from pegline.writers.figures import Records, moment, source
 from pegline.writers.gis import Filled, Value, filled, values_of
 from pegline.writers.metadata import head, iso_record
 from pegline.writers.result import checks, warnings
+from pegline.writers.shapes import no_shapes
 
-__all__ = ["TABLES", "Links", "Package", "package"]
+__all__ = ["TABLES", "WARNINGS", "Links", "Package", "of_rows", "package"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +91,18 @@ def package(records: Records) -> Package:
 
 
 def _tables(records: Records) -> Iterator[Filled]:
-    rows: Mapping[str, Iterable[Mapping[str, object]]] = {
+    rows: Mapping[str, Sequence[Mapping[str, Any]]] = {
         "checks": checks(records),
         "warnings": warnings(records),
         "book": [{"key": key, "value": value} for key, value in head(records)],
     }
-    for table in TABLES:
-        yield Filled(table.name, None, table.about, table.columns, [], [dict(row) for row in rows[table.name]])  # type: ignore[arg-type]
+    return (of_rows(table, rows[table.name]) for table in TABLES)
+
+
+def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
+    """Return a table with rows in it."""
+    values = {column.name: [row[column.name] for row in rows] for column in table.columns}
+    return Filled(table.name, table.about, table.columns, no_shapes(len(rows)), values)
 
 
 def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
@@ -108,10 +114,13 @@ def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
         for base in lines.get(row.line, ())
         for related in points.get(row.name, ())
     )
+    offsets = layers["offsets"].values
     by_offsets = (
-        (base, related, row["source"], row["page"])
-        for base, row in enumerate(layers["offsets"].rows, 1)
-        for related in points.get(str(row["name"]), ())
+        (base, related, place, page)
+        for base, (name, place, page) in enumerate(
+            zip(offsets["name"], offsets["source"], offsets["page"], strict=True), 1
+        )
+        for related in points.get(name, ())
     )
     return (
         Links("chain_lines_detail_points", "chain_lines", "detail_points", tuple(by_rows)),
@@ -119,9 +128,9 @@ def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
     )
 
 
-def _numbers(layer: Filled) -> dict[str, list[int]]:
+def _numbers(layer: Filled) -> dict[Value, list[int]]:
     """Return the numbers of a layer's rows by name; files count them from 1 as they come."""
-    found: dict[str, list[int]] = {}
-    for number, row in enumerate(layer.rows, 1):
-        found.setdefault(str(row["name"]), []).append(number)
+    found: dict[Value, list[int]] = {}
+    for number, name in enumerate(layer.values["name"], 1):
+        found.setdefault(name, []).append(number)
     return found

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from importlib.metadata import version
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from pegline.writers.figures import (
     geometry,
     offsets_of,
     points,
+    release,
     rotation_deg,
     source,
     stations,
@@ -51,7 +51,7 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
     diagnosis = records.diagnosis
     places = every_place(records)
     entries = Result(
-        pegline=version("pegline"),
+        pegline=release(),
         book=_book(records),
         frame=_frame(records),
         solution=_solution(records),

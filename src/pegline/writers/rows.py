@@ -2,41 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 from math import dist
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pegline.book.model import Book
 from pegline.detail.model import Shape
 from pegline.errors import Place
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedRow
 from pegline.writers.columns import ACCURACY
 from pegline.writers.figures import (
-    Geometry,
     Places,
     Records,
     arcs_by_point,
-    computed_length,
     ellipses,
-    every_place,
     features_of_points,
-    geometry,
+    outline,
     points,
     source,
     stations,
 )
+from pegline.writers.shapes import Shapes, of_parts
 
-__all__ = ["Row", "Site", "Value"]
+__all__ = ["Columns", "Rows", "Site", "Value"]
 
 Value = str | float | bool | None
-Row = tuple[Geometry | None, dict[str, Value]]
-Point = list[float]
+#: Values by column, one a row; what is the same in every layer, or nowhere known, is not among them.
+Columns = dict[str, list[Value]]
+Rows = tuple[Shapes, Columns]
+Numbers = NDArray[np.int64]
 
 #: Corners of a drawn ellipse.
 CORNERS = 36
+#: Two places nearer one another than this are one, and no line runs between them, in the CRS's unit.
+ONE_PLACE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -47,24 +52,40 @@ class Site:
     own: Mapping[str, str]  #: column of each key under ``data``
 
     @property
-    def checked(self) -> bool | None:
-        """Return whether the survey's checks pass."""
-        return self.records.adjustment.checked
-
-    @property
     def unit(self) -> float:
         """Return metres in a unit of the CRS."""
         return self.records.frame.metres_per_unit
 
     @cached_property
-    def places(self) -> Mapping[str, Array]:
-        """Return every place, metres in the frame."""
-        return every_place(self.records)
+    def stations(self) -> Places:
+        """Return every station, metres in the frame."""
+        return stations(self.records)
 
     @cached_property
-    def told(self) -> Mapping[str, Point]:
-        """Return every place in the CRS's unit."""
-        return {name: (place / self.unit).tolist() for name, place in self.places.items()}
+    def points(self) -> Places:
+        """Return every point that is no station, metres in the frame."""
+        return points(self.records)
+
+    @cached_property
+    def numbers(self) -> Mapping[str, int]:
+        """Return the row of ``positions`` of each place."""
+        return {name: number for number, name in enumerate((*self.stations.names, *self.points.names))}
+
+    @cached_property
+    def metres(self) -> Array:
+        """Return x and y (n, 2) of stations, then points, metres in the frame."""
+        return np.concatenate([self.stations.positions, self.points.positions])
+
+    @cached_property
+    def positions(self) -> Array:
+        """Return x and y (n, 2) of stations, then points, in the CRS's unit."""
+        return self.metres / self.unit
+
+    @cached_property
+    def accuracy(self) -> Array:
+        """Return the figures of ``ACCURACY`` (n, 5) of stations, then points."""
+        both = (self.stations, self.points)
+        return np.concatenate([np.hstack([each.deviations, ellipses(each.variances)]) for each in both])
 
     @cached_property
     def units_of_rows(self) -> Mapping[Place, str]:
@@ -72,116 +93,128 @@ class Site:
         book = self.records.book
         return {row.booked.place: book.unit_of(row.line) for row in self.records.reduction.rows}
 
-    def rows_of(self, name: str) -> tuple[ReducedRow, ...]:
-        """Return the rows that a point was booked by."""
-        found, every = self.records.detail.points, self.records.reduction.rows
-        return tuple(every[row] for row in found.rows[found.index[name]])
+    def unit_at(self, place: Place) -> str:
+        """Return the unit of bare lengths that hold for a feature booked at a place, in a row or on its own."""
+        return self.units_of_rows.get(place, self.records.book.unit)
 
-    def at(self, name: str) -> Geometry:
-        """Return a point."""
-        return {"type": "Point", "coordinates": self.told[name]}
+    def of(self, names: Iterable[str]) -> Numbers:
+        """Return the rows of ``positions`` of places, -1 for one that is not placed."""
+        return np.array([self.numbers.get(name, -1) for name in names], np.int64)
 
-    def between(self, start: Point, end: Point) -> Geometry | None:
-        """Return the line between two places in the CRS's unit; None where they are one, which is no line."""
-        if dist(start, end) < 1e-6:
-            return None
-        return {"type": "LineString", "coordinates": [start, end]}
+    def at(self, numbers: Numbers) -> Shapes:
+        """Return points."""
+        return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
 
     def page(self, page: str | None) -> str | None:
         """Return the image of a page where the book names one, else its number."""
         return self.records.book.pages.get(page, page) if page is not None else None
 
 
-def _accuracy(places: Places) -> list[dict[str, Value]]:
-    figures = np.hstack([places.deviations, ellipses(places.variances)]).tolist()
-    names = [column.name for column in ACCURACY]
-    return [dict(zip(names, row, strict=True)) for row in figures]
+def between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
+    """Return the lines between places (n, 2), none where an end is not placed, or where the two are one."""
+    drawn = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
+    return Shapes("LineString", np.stack([starts, ends], 1)[drawn].reshape(-1, 2), np.where(drawn, 2, 0))
 
 
-def stations_rows(site: Site) -> Iterator[Row]:
-    book = site.records.book
-    places = stations(site.records)
-    ties = {row.name: row for row in site.records.reduction.rows if row.form == "station"}
+def _accuracy(site: Site, numbers: Numbers) -> Columns:
+    return dict(zip((column.name for column in ACCURACY), site.accuracy[numbers].T.tolist(), strict=True))
+
+
+def stations_rows(site: Site) -> Rows:
+    book, names = site.records.book, site.stations.names
+    entries = [book.stations.get(name) for name in names]
+    by_tie = {row.name: row for row in site.records.reduction.rows if row.form == "station"}
+    ties = [by_tie.get(name) for name in names]
     ends = {name: line for line in reversed([*book.lines.values()]) for name in (line.start, line.end)}
-    for name, accuracy in zip(places.names, _accuracy(places), strict=True):
-        entry, tie = book.stations.get(name), ties.get(name)
-        booked = entry or (tie.booked if tie else ends[name])
-        yield (
-            site.at(name),
-            {
-                "name": name,
-                "kind": "tie station" if tie else "station",
-                "mark": entry.mark if entry else None,
-                "note": entry.note if entry else None,
-                **accuracy,
-                "line": tie.line if tie else None,
-                "at": tie.chainages[0] if tie else None,
-                "source": source(booked.place),
-                "page": site.page(tie.booked.page if tie else None),
-                "checked": site.checked,
-            },
-        )
+    booked = [
+        entry or (tie.booked if tie else ends[name]) for name, entry, tie in zip(names, entries, ties, strict=True)
+    ]
+    numbers = np.arange(len(names))
+    return site.at(numbers), {
+        "name": [*names],
+        "kind": ["tie station" if tie else "station" for tie in ties],
+        "mark": [entry.mark if entry else None for entry in entries],
+        "note": [entry.note if entry else None for entry in entries],
+        **_accuracy(site, numbers),
+        "line": [tie.line if tie else None for tie in ties],
+        "at": [tie.chainages[0] if tie else None for tie in ties],
+        "source": [source(each.place) for each in booked],
+        "page": [site.page(tie.booked.page if tie else None) for tie in ties],
+    }
 
 
-def chain_lines_rows(site: Site) -> Iterator[Row]:
-    for line in site.records.reduction.lines.values():
-        length = computed_length(site.records, line, site.places)
-        placed = length is not None
-        yield (
-            site.between(site.told[line.start], site.told[line.end]) if placed else None,
-            {
-                "name": line.name,
-                "use": line.use,
-                "taped": line.ground.reading,
-                "ground": line.ground.length,
-                "length": length,
-                "note": line.booked.note,
-                "source": source(line.booked.place),
-                "page": site.page(line.booked.page),
-                "checked": site.checked,
-            },
-        )
+def chain_lines_rows(site: Site) -> Rows:
+    lines = [*site.records.reduction.lines.values()]
+    starts, ends = site.of(line.start for line in lines), site.of(line.end for line in lines)
+    placed = (starts >= 0) & (ends >= 0)
+    lengths = np.hypot(*(site.metres[ends] - site.metres[starts]).T) / site.records.frame.scale
+    return between(site.positions[starts], site.positions[ends], placed), {
+        "name": [line.name for line in lines],
+        "use": [line.use for line in lines],
+        "taped": [line.ground.reading for line in lines],
+        "ground": [line.ground.length for line in lines],
+        "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
+        "note": [line.booked.note for line in lines],
+        "source": [source(line.booked.place) for line in lines],
+        "page": [site.page(line.booked.page) for line in lines],
+    }
 
 
-def detail_points_rows(site: Site) -> Iterator[Row]:
-    """Yield every point, and once more for every further point feature that stands on one."""
+def detail_points_rows(site: Site) -> Rows:
+    """Return every point, and once more for every further point feature that stands on one, or on a station.
+
+    Of a point feature the row has all that the book says; of a larger one its name and kind.
+    """
     alone, through = features_of_points(site.records)
-    places, book = points(site.records), site.records.book
-    arcs = arcs_by_point(site.records)
-    for name, accuracy in zip(places.names, _accuracy(places), strict=True):
-        rows = site.rows_of(name)
-        first = rows[0] if rows else None
-        single = first is not None and first.form != "oblique"
-        method = (first.booked.method or book.lines[first.line].method or book.default_method) if first else None
-        arc = next(iter(arcs.get(name, ())), None)
-        base: dict[str, Value] = {
-            "name": name,
-            **accuracy,
-            "line": first.line if first else None,
-            "at": first.chainages[0] if first and single else None,
-            "off": _offset(first) if first and single else None,
-            "method": method if first and first.form == "perpendicular" else None,
-            "source": source(first.booked.place if first else arc.place if arc else None),
-            "page": site.page(first.booked.page if first else None),
-            "note": first.booked.note if first else None,
-            "label": first.booked.label if first else None,
-        }
-        for shape in alone.get(name, (None,)):
-            yield site.at(name), _of_point(site, base, shape or through.get(name), own=shape is not None)
-    placed = stations(site.records)
-    for name, accuracy in zip(placed.names, _accuracy(placed), strict=True):
-        for shape in alone.get(name, ()):
-            yield site.at(name), _of_point(site, {"name": name, **accuracy}, shape, own=True)
+    names, count = (*site.stations.names, *site.points.names), len(site.stations.names)
+    standing = [
+        *((count + number, each) for number, name in enumerate(site.points.names) for each in alone.get(name, (None,))),
+        *((number, each) for number, name in enumerate(site.stations.names) for each in alone.get(name, ())),
+    ]
+    numbers = np.array([number for number, _ in standing], np.int64)
+    features = [each or through.get(names[number]) for number, each in standing]
+    columns: Columns = {
+        "name": [names[number] for number, _ in standing],
+        "kind": [each.kind if each else "point" for each in features],
+        "feature": [each.name if each else None for each in features],
+        **_accuracy(site, numbers),
+        **{key: [values[number] for number, _ in standing] for key, values in _booked(site).items()},
+    }
+    for row, (_, each) in enumerate(standing):
+        if each:
+            for key, value in _feature(site, each).items():
+                if value is not None:
+                    columns.setdefault(key, [None] * len(standing))[row] = value
+            columns["source"][row] = columns["source"][row] or source(each.place)
+    return site.at(numbers), columns
 
 
-def _of_point(site: Site, base: Mapping[str, Value], shape: Shape | None, *, own: bool) -> dict[str, Value]:
-    """Return a point's row: of a point feature all that the book says; of a larger one its name and kind."""
-    row = {**base, "kind": shape.kind if shape else "point", "feature": shape.name if shape else None}
-    if shape and own:
-        told = _feature(site, shape)
-        row |= {key: value for key, value in told.items() if key not in ("name", "source") and value is not None}
-        row["source"] = row.get("source") or told["source"]
-    return {**row, "checked": site.checked}
+def _booked(site: Site) -> Columns:
+    """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
+    book, every = site.records.book, site.records.reduction.rows
+    firsts = [every[rows[0]] if rows else None for rows in site.records.detail.points.rows]
+    arcs = {name: found[0].place for name, found in arcs_by_point(site.records).items()}
+    columns: Columns = {
+        "line": [row.line if row else None for row in firsts],
+        "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
+        "off": [_offset(row) if row and row.form != "oblique" else None for row in firsts],
+        "method": [_method(book, row) if row else None for row in firsts],
+        "source": [
+            source(row.booked.place if row else arcs.get(name))
+            for name, row in zip(site.points.names, firsts, strict=True)
+        ],
+        "page": [site.page(row.booked.page if row else None) for row in firsts],
+        "note": [row.booked.note if row else None for row in firsts],
+        "label": [row.booked.label if row else None for row in firsts],
+    }
+    return {key: [None] * len(site.stations.names) + values for key, values in columns.items()}
+
+
+def _method(book: Book, row: ReducedRow) -> str | None:
+    """Return how a right angle was set out; None where there is none."""
+    if row.form != "perpendicular":
+        return None
+    return row.booked.method or book.lines[row.line].method or book.default_method
 
 
 def _offset(row: ReducedRow) -> float:
@@ -189,121 +222,133 @@ def _offset(row: ReducedRow) -> float:
 
 
 def _feature(site: Site, shape: Shape) -> dict[str, Value]:
-    """Return what the book says of a feature."""
-    booked, unit = shape.booked, site.units_of_rows.get(shape.place, site.records.book.unit)
+    """Return what the book says of a feature beside its name, kind and place."""
+    booked = shape.booked
     sizes = {name: getattr(booked, name) for name in ("girth", "width", "spread", "height", "thickness")}
     return {
-        "name": shape.name,
-        "kind": shape.kind,
         "label": booked.label,
         "note": booked.note,
-        **{name: size.metres(unit) if size else None for name, size in sizes.items()},
+        **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,
-        "source": source(shape.place),
         "page": site.page(booked.page),
         **{site.own[key]: value for key, value in booked.data.items()},
     }
 
 
-def detail_lines_rows(site: Site) -> Iterator[Row]:
-    for shape in site.records.detail.shapes.values():
-        if shape.form == "line":
-            measured = {"length": shape.perimeter, "length_sd": shape.perimeter_sd, "checked": site.checked}
-            yield geometry(site.records, shape, site.places, site.unit), {**_feature(site, shape), **measured}
+def _features(site: Site, shapes: list[Shape]) -> Columns:
+    """Return what the book says of features."""
+    told = [_feature(site, shape) for shape in shapes]
+    return {
+        "name": [shape.name for shape in shapes],
+        "kind": [shape.kind for shape in shapes],
+        "source": [source(shape.place) for shape in shapes],
+        **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
+    }
 
 
-def detail_areas_rows(site: Site) -> Iterator[Row]:
-    for shape in site.records.detail.shapes.values():
-        if shape.form == "area":
-            measured = {
-                "area": shape.area,
-                "area_sd": shape.area_sd,
-                "perimeter": shape.perimeter,
-                "perimeter_sd": shape.perimeter_sd,
-                "checked": site.checked,
-            }
-            yield geometry(site.records, shape, site.places, site.unit), {**_feature(site, shape), **measured}
+def detail_lines_rows(site: Site) -> Rows:
+    lines = [shape for shape in site.records.detail.shapes.values() if shape.form == "line"]
+    return of_parts("LineString", (outline(site.records, shape, site.unit) for shape in lines)), {
+        **_features(site, lines),
+        "length": [shape.perimeter for shape in lines],
+        "length_sd": [shape.perimeter_sd for shape in lines],
+    }
 
 
-def offsets_rows(site: Site) -> Iterator[Row]:
-    """Yield each offset and each arm of an oblique one, from the line to the point."""
-    book = site.records.book
-    for row in site.records.reduction.rows:
-        line = site.records.reduction.lines[row.line]
-        if not row.offsets or not {line.start, line.end, row.name} <= site.told.keys():
-            continue
-        point = site.told[row.name]
-        method = row.booked.method or line.booked.method or book.default_method
-        for chainage, ground in zip(row.chainages, row.offsets, strict=False):
-            share = chainage / line.ground.length if row.form == "oblique" else None
-            foot = _on_line(site.told[line.start], site.told[line.end], point, share)
-            yield (
-                site.between(foot, point),
-                {
-                    "name": row.name,
-                    "form": row.form,
-                    "line": row.line,
-                    "at": chainage,
-                    "off": row.side * ground.length,
-                    "method": method if row.form == "perpendicular" else None,
-                    "note": row.booked.note,
-                    "source": source(row.booked.place),
-                    "page": site.page(row.booked.page),
-                    "checked": site.checked,
-                },
-            )
+def detail_areas_rows(site: Site) -> Rows:
+    areas = [shape for shape in site.records.detail.shapes.values() if shape.form == "area"]
+    return of_parts("Polygon", (outline(site.records, shape, site.unit) for shape in areas)), {
+        **_features(site, areas),
+        "area": [shape.area for shape in areas],
+        "area_sd": [shape.area_sd for shape in areas],
+        "perimeter": [shape.perimeter for shape in areas],
+        "perimeter_sd": [shape.perimeter_sd for shape in areas],
+    }
 
 
-def _on_line(start: Point, end: Point, point: Point, share: float | None) -> Point:
-    """Return the place a share along a line; without one, the foot of a point's perpendicular.
+def offsets_rows(site: Site) -> Rows:
+    """Return each offset and each arm of an oblique one, from the line to the point."""
+    book, lines, known = site.records.book, site.records.reduction.lines, site.numbers.keys()
+    arms = [
+        (row, lines[row.line], chainage, ground.length)
+        for row in site.records.reduction.rows
+        if row.name in known and lines[row.line].start in known and lines[row.line].end in known
+        for chainage, ground in zip(row.chainages, row.offsets, strict=False)
+    ]
+    starts, ends, reached = (
+        site.positions[site.of(names)]
+        for names in (
+            [line.start for _, line, *_ in arms],
+            [line.end for _, line, *_ in arms],
+            [row.name for row, *_ in arms],
+        )
+    )
+    # An oblique arm is taped from its chainage, the others from the foot of the perpendicular.
+    shares = np.array([at / line.ground.length if row.form == "oblique" else np.nan for row, line, at, _ in arms])
+    feet = _on_line(starts, ends, np.where(np.isnan(shares), _foot(starts, ends, reached), shares))
+    return between(feet, reached, np.ones(len(arms), bool)), {
+        "name": [row.name for row, *_ in arms],
+        "form": [row.form for row, *_ in arms],
+        "line": [row.line for row, *_ in arms],
+        "at": [at for *_, at, _ in arms],
+        "off": [row.side * length for row, *_, length in arms],
+        "method": [_method(book, row) for row, *_ in arms],
+        "note": [row.booked.note for row, *_ in arms],
+        "source": [source(row.booked.place) for row, *_ in arms],
+        "page": [site.page(row.booked.page) for row, *_ in arms],
+    }
 
-    >>> _on_line([0.0, 0.0], [10.0, 0.0], [4.0, 2.0], None)
-    [4.0, 0.0]
+
+def _foot(starts: Array, ends: Array, reached: Array) -> Array:
+    """Return the share of each line (n,) at which the perpendicular from a place meets it.
+
+    >>> _foot(np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]]), np.array([[4.0, 2.0]])).tolist()
+    [0.4]
     """
-    x, y = end[0] - start[0], end[1] - start[1]
-    if share is None:
-        share = ((point[0] - start[0]) * x + (point[1] - start[1]) * y) / (x * x + y * y)
-    return [start[0] + share * x, start[1] + share * y]
+    (x, y), (across, up) = (ends - starts).T, (reached - starts).T
+    return np.asarray((across * x + up * y) / (x * x + y * y))
 
 
-def witnesses_rows(site: Site) -> Iterator[Row]:
+def _on_line(starts: Array, ends: Array, shares: Array) -> Array:
+    """Return the places (n, 2) at shares of lines."""
+    return np.asarray(starts + shares[:, None] * (ends - starts))
+
+
+def witnesses_rows(site: Site) -> Rows:
     alone = {name: shape.points[0] for name, shape in site.records.detail.shapes.items() if shape.path is None}
-    for peg, booked in site.records.book.witnesses.items():
-        for witness, ground in zip(booked, site.records.reduction.witnesses.get(peg, ()), strict=False):
-            stands = witness.object if witness.object in site.told else alone.get(witness.object, "")
-            ends = [site.told[name] for name in (stands, peg) if name in site.told]
-            both = len(ends) == 2
-            yield (
-                site.between(*ends) if both else None,
-                {
-                    "name": peg,
-                    "object": witness.object,
-                    "taped": ground.length,
-                    "length": dist(*ends) * site.unit / site.records.frame.scale if both else None,
-                    "note": witness.note,
-                    "source": source(witness.place),
-                    "checked": site.checked,
-                },
-            )
+    pairs = [
+        (peg, witness, ground)
+        for peg, booked in site.records.book.witnesses.items()
+        for witness, ground in zip(booked, site.records.reduction.witnesses.get(peg, ()), strict=False)
+    ]
+    objects = [each.object if each.object in site.numbers else alone.get(each.object, "") for _, each, _ in pairs]
+    stood, pegs = site.of(objects), site.of(peg for peg, *_ in pairs)
+    placed = (stood >= 0) & (pegs >= 0)
+    starts, ends = site.positions[stood], site.positions[pegs]
+    return between(starts, ends, placed), {
+        "name": [peg for peg, *_ in pairs],
+        "object": [each.object for _, each, _ in pairs],
+        "taped": [ground.length for *_, ground in pairs],
+        "length": [
+            dist(start, end) * site.unit / site.records.frame.scale if both else None
+            for start, end, both in zip(starts.tolist(), ends.tolist(), placed, strict=True)
+        ],
+        "note": [each.note for _, each, _ in pairs],
+        "source": [source(each.place) for _, each, _ in pairs],
+    }
 
 
-def ellipses_rows(site: Site) -> Iterator[Row]:
-    for kind, places in (("station", stations(site.records)), ("point", points(site.records))):
-        figures = ellipses(places.variances)
-        rings = (_rings(places.positions, figures) / site.unit).tolist()
-        for name, ring, (a, b, bearing) in zip(places.names, rings, figures.tolist(), strict=True):
-            yield (
-                # What is held, wholly or in one direction, has no ellipse to draw.
-                {"type": "Polygon", "coordinates": [ring]} if b > 1e-6 else None,
-                {
-                    "name": name,
-                    "kind": kind,
-                    "ellipse_a": a,
-                    "ellipse_b": b,
-                    "ellipse_bearing": bearing,
-                    "checked": site.checked,
-                },
-            )
+def ellipses_rows(site: Site) -> Rows:
+    figures = site.accuracy[:, 2:]
+    # What is held, wholly or in one direction, has no ellipse to draw.
+    drawn = figures[:, 1] > 1e-6
+    corners = _rings(site.metres[drawn], figures[drawn]) / site.unit
+    counts = np.where(drawn, CORNERS + 1, 0)
+    return Shapes("Polygon", corners.reshape(-1, 2), counts), {
+        "name": [*site.stations.names, *site.points.names],
+        "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
+        **dict(zip((column.name for column in ACCURACY[2:]), figures.T.tolist(), strict=True)),
+    }
 
 
 def _rings(centres: Array, figures: Array) -> Array:

@@ -41,7 +41,7 @@ def write(records: Records, path: Path) -> None:
         for layer in filled(records):
             names = short_names([column.name for column in layer.columns])
             schema = {
-                "geometry": layer.shape,
+                "geometry": layer.shapes.form,
                 "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
             }
             # The file's head bears a day; the clock's would make no two files alike.
@@ -64,7 +64,7 @@ def write(records: Records, path: Path) -> None:
 def _records(layer: Filled, names: Mapping[str, str]) -> list[dict[str, Any]]:
     return [
         {"geometry": geometry, "properties": {names[key]: _fit(value) for key, value in row.items()}}
-        for geometry, row in zip(layer.geometries, layer.rows, strict=True)
+        for geometry, row in zip(layer.shapes.geojson(layer.shapes.corners.tolist()), layer.rows(), strict=True)
     ]
 
 
@@ -80,7 +80,9 @@ def _shortened(layer: Filled, names: Mapping[str, str]) -> list[str]:
     """Return what was cut in a layer."""
     cut = [f"{layer.name}: {long} is {short}" for long, short in names.items() if long != short]
     texts = {
-        key for row in layer.rows for key, value in row.items() if isinstance(value, str) and len(value.encode()) > TEXT
+        key
+        for key, values in layer.values.items()
+        if any(isinstance(value, str) and len(value.encode()) > TEXT for value in values)
     }
     return cut + [f"{layer.name}: texts in {key} are cut off" for key in sorted(texts)]
 

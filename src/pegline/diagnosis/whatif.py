@@ -6,10 +6,10 @@ Each function returns a new book; none of them judges.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import is_dataclass, replace
 from functools import cache
 from itertools import permutations
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 from pegline.book.model import Book, Line
 from pegline.errors import Place
@@ -50,22 +50,27 @@ def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
 
 @cache
 def _parts(kind: type) -> tuple[str, ...]:
-    """Return the names of a record's fields; none of what can hold no reading."""
-    if not is_dataclass(kind) or issubclass(kind, Place | Length):
+    """Return the names of a record's fields that can hold readings, by their types."""
+    if not is_dataclass(kind):
         return ()
-    return tuple(field.name for field in fields(kind))
+    return tuple(name for name, hint in get_type_hints(kind).items() if _can_hold(hint))
 
 
-def _readings(record: Any) -> Iterator[Reading]:
-    """Yield every reading in a record."""
+def _can_hold(hint: Any) -> bool:
+    return hint is Reading or any(map(_can_hold, get_args(hint))) or (isinstance(hint, type) and bool(_parts(hint)))
+
+
+def _readings(record: Any, found: list[Reading]) -> None:
+    """Add every reading in a record to those found."""
     if isinstance(record, Reading):
-        yield record
+        found.append(record)
     elif isinstance(record, tuple | dict):
         for item in record.values() if isinstance(record, dict) else record:
-            yield from _readings(item)
+            _readings(item, found)
     else:
         for name in _parts(record.__class__):
-            yield from _readings(getattr(record, name))
+            if part := getattr(record, name):
+                _readings(part, found)
 
 
 def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
@@ -81,7 +86,10 @@ def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
 
 def open_readings(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
-    return tuple(reading for part in PARTS for reading in _readings(getattr(book, part)) if reading.either)
+    found: list[Reading] = []
+    for part in PARTS:
+        _readings(getattr(book, part), found)
+    return tuple(reading for reading in found if reading.either)
 
 
 def unit_of(book: Book, place: Place) -> str:

@@ -34,6 +34,8 @@ def corrected(length: float, conditions: Conditions, tape: TapeConstants) -> tup
 
 def lacking(conditions: Conditions, tape: TapeConstants) -> list[tuple[str, list[str]]]:
     """Return each correction that was asked for but cannot be made, with the constants that the tape lacks."""
+    if conditions is PLAIN:
+        return []
     asked = ((c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions))
     told = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
     return [(name, needs) for name, needs in told if needs]

@@ -23,6 +23,7 @@ class Rack:
 
     book: Book
     tapes: dict[str, TapeConstants] = field(default_factory=dict)  #: those taken up so far, by name
+    taken: dict[tuple[str | None, str], TapeConstants] = field(default_factory=dict)  #: by name told and use
     scales: dict[str, float] = field(default_factory=dict)  #: standard deviation of their scales, metres a metre
     standards: dict[tuple[str, datetime.date | None], Conditions] = field(default_factory=dict)
     warnings: dict[object, Finding] = field(default_factory=dict)  #: one for each key
@@ -30,15 +31,18 @@ class Rack:
 
     def tape(self, named: str | None, used_for: str) -> TapeConstants:
         """Return a tape by the name it is booked by; where none is named, the book's only one, else a usual one."""
+        taken = self.taken.get((named, used_for))
+        if taken is None:
+            taken = self.taken[named, used_for] = self._taken_up(named, used_for)
+        return taken
+
+    def _taken_up(self, named: str | None, used_for: str) -> TapeConstants:
         name = named or (next(iter(self.book.tapes)) if len(self.book.tapes) == 1 else "fibreglass")
-        known = self.tapes.get(name)
-        if known is not None and name in self.book.tapes:
-            return known
-        if known is None:
-            booked = self.book.tapes.get(name)
+        booked = self.book.tapes.get(name)
+        if name not in self.tapes:
             self.tapes[name] = constants(booked, self.book.unit) if booked else taken_for_granted(name)
             self.scales[name] = self.tapes[name].scale_sd
-        if name not in self.book.tapes:
+        if not booked:
             self.warn(
                 ("no-tape", used_for),
                 "no-tape",

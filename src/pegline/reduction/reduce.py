@@ -146,16 +146,20 @@ def _line(rack: Rack, line: Line) -> ReducedLine:
         grounds.append(ground)
         slopes.append(by_slope)
     if line.legs:
-        ground = total([replace(g, sd=hypot(g.sd, s)) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
+        ground = total([_sloping(g, s) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
         ends = accumulate(g.reading for g in grounds), accumulate(g.length for g in grounds)
         pieces = tuple(zip(*ends, strict=True))
     else:
         rack.test_spread(grounds, f"line {line.name}")
-        ground = mean(grounds, rack.scales)
         # The slope is the same whichever way it was taped: repetition does not reduce its part.
-        ground = replace(ground, sd=hypot(ground.sd, fsum(slopes) / len(slopes)))
+        ground = _sloping(mean(grounds, rack.scales), fsum(slopes) / len(slopes))
         pieces = ((ground.reading, ground.length),)
     return ReducedLine(line.name, line.start, line.end, line.use, ground, line, pieces)
+
+
+def _sloping(ground: Ground, by_slope: float) -> Ground:
+    """Return a length with what its slope adds to its standard deviation."""
+    return replace(ground, sd=hypot(ground.sd, by_slope)) if by_slope else ground
 
 
 def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: float) -> tuple[Ground, float]:
@@ -163,8 +167,7 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
     unit = rack.book.unit_of(line.name)
     tape = rack.tape(taped.tape or line.tape or rack.book.line_tape, "lines")
     slope = taped.slope if taped.slope is not None else line.slope
-    conditions = replace(
-        rack.standard(tape, taped.date or line.date or rack.book.date),
+    conditions = rack.standard(tape, taped.date or line.date or rack.book.date).used(
         temperature=_first(taped.temperature, line.temperature),
         pull=_first(taped.pull, line.pull),
         spans=_first(taped.spans, line.spans),
@@ -215,24 +218,27 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
         if row.form == "station" and isinstance(row.at[0], Reading):
             standing[row.name] = line.along(row.at[0].length.metres(unit))
     for row in booked.details:
-        chainages = []
-        sds = [0.0]
+        chainages: list[float] = []
+        stations: list[str | None] = []
+        chainage_sd = 0.0
         for at in row.at:
             if isinstance(at, Name):
                 chainages.append(standing[at.text])
+                stations.append(at.text)
                 continue
             read = at.length.metres(unit)
             sd = reading_sd(read, tape, row.accuracy, unit)
             chainages.append(line.along(read))
-            sds.append(DOUBT * sd if at.doubtful else sd)
+            stations.append(None)
+            chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
         offsets = _offsets(rack, row, unit, booked.date)
         yield ReducedRow(
             line=line.name,
             booked=row,
             form=row.form,
             chainages=tuple(chainages),
-            chainage_sd=max(sds),
-            at_stations=tuple([at.text if isinstance(at, Name) else None for at in row.at]),
+            chainage_sd=chainage_sd,
+            at_stations=tuple(stations),
             offsets=offsets,
             side=row.side,
             foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
@@ -244,15 +250,16 @@ def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tupl
     readings = row.offsets
     if not readings:
         return ()
-    arms = [readings] if row.form == "perpendicular" else [(reading,) for reading in readings]
-    offsets = [rack.offset(arm, what=row.name, unit=unit, day=day, accuracy=row.accuracy) for arm in arms]
+    arms = (readings,) if row.form == "perpendicular" else tuple((reading,) for reading in readings)
+    offsets = tuple([rack.offset(arm, what=row.name, unit=unit, day=day, accuracy=row.accuracy) for arm in arms])
     if row.to == "face":
-        offsets = [_to_centre(offset, _half_width(row, unit)) for offset in offsets]
-    return tuple(offsets)
+        half = _half_width(row, unit)
+        return tuple(_to_centre(offset, half) for offset in offsets)
+    return offsets
 
 
-def _first(*values: T | None) -> T | None:
-    return next((value for value in values if value is not None), None)
+def _first(of_taping: T | None, of_line: T | None) -> T | None:
+    return of_line if of_taping is None else of_taping
 
 
 def _rises(line: Line, unit: str) -> list[tuple[float | None, float]]:

@@ -259,6 +259,11 @@ class Conditions:
     rise: float | None = None  #: metres
     slope: float | None = None  #: radians
 
+    def used(self, **booked: Any) -> Conditions:
+        """Return the same tape's conditions with what was booked of its use; itself where that is nothing."""
+        told = {name: value for name, value in booked.items() if value is not None}
+        return replace(self, **told) if told else self
+
 
 #: Nothing booked, nothing to correct: most offsets of most books.
 PLAIN: Final = Conditions()

@@ -30,6 +30,7 @@ ROUNDS: Final = 12
 TINY: Final = 1e-9
 MOST: Final = 4000  #: places that are looked at in all, and
 FEWEST: Final = 6  #: of each label at least
+LOOKED_AT: Final = 4  #: times as many are looked at to begin with
 AT_ONCE: Final = 20_000  #: places whose ground is looked at together, so that a large plan needs no more memory
 
 
@@ -190,20 +191,44 @@ def settle(
     spots = np.concatenate([label.spots for label in wanted])
     sizes = np.array([(label.width, label.height) for label in wanted]) + 2 * CLEAR
     shape = np.concatenate([spots[:, :3], sizes[owner]], axis=1)
-    cost = spots[:, 3] + OVER_LINE * _lines_under(shape, lines) + OVER_SYMBOL * _discs_under(shape, symbols)
-    best = _best(owner, cost, max(FEWEST, MOST // len(wanted)))
-    spots, owner, shape, cost = spots[best], owner[best], shape[best], cost[best]
+    best, cost = _best(owner, spots[:, 3], shape, max(FEWEST, MOST // len(wanted)), lines, symbols)
+    spots, owner, shape = spots[best], owner[best], shape[best]
     clashes = _clashes(shape, owner)
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
     chosen = _thinned(wanted, _search(order, owner, cost, clashes), clashes)
     return tuple(None if place is None else Spot(*spots[place].tolist()) for place in chosen)
 
 
-def _best(owner: Any, cost: Any, most: int) -> Any:
-    """Return so many of the cheapest places of each label, in their order."""
-    order = np.lexsort((np.arange(len(cost)), cost, owner))
-    first = np.searchsorted(owner, owner)  # as sorted by owner: places come label by label
-    return np.sort(order[np.arange(len(order)) - first < most])
+def _best(owner: Any, own: Any, shape: Any, most: int, lines: Any, symbols: Any) -> tuple[Any, Any]:
+    """Return so many of the cheapest places of each label, in their order, and what each costs.
+
+    What lies under a place only adds to its own cost. So first those are looked at that are cheap in themselves,
+    and of the others only those that could still be among the best.
+    """
+
+    def looked_at(places: Any) -> None:
+        under = OVER_LINE * _lines_under(shape[places], lines) + OVER_SYMBOL * _discs_under(shape[places], symbols)
+        cost[places] = own[places] + under
+
+    cost = np.full(len(own), np.inf)
+    first = np.searchsorted(owner, owner)  # places come label by label
+    rank = _rank(owner, own, first)
+    looked_at(np.flatnonzero(rank < LOOKED_AT * most))
+    rank_so_far = _rank(owner, cost, first)
+    limit = np.full(owner[-1] + 1, np.inf)
+    last = rank_so_far == most - 1
+    limit[owner[last]] = cost[last]
+    looked_at(np.flatnonzero((rank >= LOOKED_AT * most) & (own <= limit[owner])))
+    best = np.flatnonzero(_rank(owner, cost, first) < most)
+    return best, cost[best]
+
+
+def _rank(owner: Any, cost: Any, first: Any) -> Any:
+    """Return how many places of its label are cheaper than each; of places that cost the same the earlier is."""
+    order = np.lexsort((cost, owner))
+    rank = np.empty(len(order), dtype=int)
+    rank[order] = np.arange(len(order)) - first
+    return rank
 
 
 def _reach(shape: Any) -> Any:

@@ -292,3 +292,9 @@ def test_what_hangs_on_a_faulty_part_is_not_called_unknown():
     (only,) = told(FIGURE.replace("{at: 8, left: 3, point: p}", "{left: 3, point: p}") + "dimensions: {p-q: 9}\n")
 
     assert only.startswith("6:44: at is missing")
+
+
+def test_two_angles_of_which_one_cannot_be_read_are_told_once():
+    text = FIGURE + "limits: {angle: [12x, 100]}\n"
+
+    assert told(text) == ["10:18: angle: '12x' is no angle; write it like 63.5, 63°30' or 63 30 15"]

@@ -76,3 +76,19 @@ def test_a_finished_book_lacks_nothing():
 def test_a_fault_is_a_fault_in_a_begun_book_too():
     with pytest.raises(BookError, match="unknown key 'atped'"):
         parse_book(BEGUN.replace("C-D: {use: tie, taped:", "C-D: {use: tie, atped:").encode(), "b.yaml")
+
+
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("north: {from: , bearings: {A-B: 12}}", "b.yaml:7:9: north: from is still blank; fill it in"),
+        ("party: [Ann, ~]", "b.yaml:7:14: party: an entry of the list is still blank; fill it in"),
+    ],
+)
+def test_a_part_that_is_begun_is_left_out_and_told(part, told):
+    sound = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 5}\n  A-C: {use: side, taped: 5}\n  B-C: {use: tie, taped: 5}\n"
+
+    book = parse_book(f"{sound}{part}\n".encode(), "b.yaml")
+
+    assert [str(finding) for finding in book.missing] == [told]
+    assert len(book.lines) == 3

@@ -7,7 +7,7 @@ import pytest
 
 from pegline.errors import Place
 from pegline.measures import angles, lengths, scalars
-from pegline.measures.grammar import Slate, Wrong
+from pegline.measures.slate import Slate, Wrong
 from pegline.measures.written import Text
 
 PLACE = Place("book.yaml", 3, 7)

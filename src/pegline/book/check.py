@@ -13,8 +13,9 @@ from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectang
 from pegline.book.model import Book, Feature
 from pegline.errors import Finding, Place
 from pegline.kinds import KINDS, FeatureKind, Form
-from pegline.measures.grammar import Named, Slate, suggest
+from pegline.measures.likeness import suggest
 from pegline.measures.scalars import shown
+from pegline.measures.slate import Named, Slate
 from pegline.measures.values import Name
 
 __all__ = ["check"]
@@ -117,8 +118,8 @@ def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
 def reserved_names(book: Book, known: Known) -> Iterator[Finding]:
     """Tell names that are kept for points named by the program."""
     given = (named for named in known.slate.defined if named.realm != "corner")
-    named = ((entry.name, entry.place) for entry in chain(given, _named(book)))
-    for name, place in dict.fromkeys(named):
+    kept = ((named.name, named.place) for named in chain(given, _named(book)) if "." in named.name)
+    for name, place in dict.fromkeys(kept):
         if _OWN.fullmatch(name):
             text = f"names like {shown(name)} are kept for points that the program names; leave out the '.'"
             yield Finding("reserved-name", text, place)
@@ -347,6 +348,8 @@ def names_that_look_alike(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of two names that a reader would take for one."""
     points = {**known.points, **known.stations}
     for places in (points, {name: feature.place for name, feature in book.features.items()}):
+        if len(set(map(_look, places))) == len(places):
+            continue
         seen: dict[str, str] = {}
         for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
             first = seen.setdefault(_look(name), name)

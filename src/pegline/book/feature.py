@@ -10,9 +10,11 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Curve, Geometry, Rectangle, TapedRound
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Key, Misread, Named, Record, Slate, Wrong, items, mapping, scalar
+from pegline.measures.grammar import Grammar, items, scalar
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import SIZE
 from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, shown, word
+from pegline.measures.slate import Misread, Named, Slate, Wrong
 from pegline.measures.values import Length
 from pegline.measures.written import Table, Written
 from pegline.records import record

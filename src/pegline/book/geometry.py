@@ -8,9 +8,11 @@ from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.distance import WALL, Wall, side_wall
-from pegline.measures.grammar import Grammar, Key, Named, OneOf, Record, Slate, Wrong, items, reference
+from pegline.measures.grammar import Grammar, items, reference
+from pegline.measures.keys import Key, OneOf, Record
 from pegline.measures.lengths import LENGTH
 from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
+from pegline.measures.slate import Named, Slate, Wrong
 from pegline.measures.values import Length, Pair
 from pegline.measures.written import Items, Table, Text, Written
 from pegline.records import record

@@ -18,17 +18,8 @@ from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North
 from pegline.measures.control import CONTROL, Control
 from pegline.measures.distance import ARC, DIMENSIONS, WITNESSES, Arc, Dimension, Witness
-from pegline.measures.grammar import (
-    Grammar,
-    Key,
-    Named,
-    Record,
-    Slate,
-    Wrong,
-    items,
-    mapping,
-    one_or_more,
-)
+from pegline.measures.grammar import Grammar, items, one_or_more
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, UNIT, check_spread
 from pegline.measures.offset import METHOD, ROW, Method, Row
 from pegline.measures.scalars import (
@@ -47,6 +38,7 @@ from pegline.measures.scalars import (
     to,
     word,
 )
+from pegline.measures.slate import Named, Slate, Wrong
 from pegline.measures.taped import TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Side
 from pegline.measures.written import Table, Written
@@ -330,5 +322,6 @@ BOOK: Final = Record(
     },
     name="book",
     must=("book",),
+    parts=True,
     has_unit=True,
 )

@@ -10,9 +10,9 @@ from pegline.book.geometry import At, Booked, Curve, Ring, Through
 from pegline.book.model import BOOK, Book, Feature
 from pegline.book.unfinished import finished
 from pegline.errors import BookError, Finding, Place, in_order
-from pegline.measures.grammar import Slate, Wrong
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
+from pegline.measures.slate import Slate, Wrong
 from pegline.measures.written import Table, Text, Written
 from pegline.units import METRES_PER
 

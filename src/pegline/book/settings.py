@@ -8,9 +8,11 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE
-from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, reference, scalar
+from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
+from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
 from pegline.measures.scalars import LATITUDE, LONGITUDE, PROPORTION, TEXT, bounded, integer, shown, to, word
+from pegline.measures.slate import Misread, Slate, Wrong
 from pegline.measures.values import Angle, Length
 from pegline.measures.written import Table, Text, Written
 
@@ -68,7 +70,7 @@ def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
     if check is not None:
         values["check_length" if isinstance(check, Length) else "check_ratio"] = check
     angle = values.get("angle")
-    if angle and angle[0].radians >= angle[1].radians:
+    if angle and len(angle) == 2 and angle[0].radians >= angle[1].radians:
         raise Wrong("angle: the smaller comes first; write [30°, 120°]", table.entries["angle"][1].place)
     return Limits(**values)
 

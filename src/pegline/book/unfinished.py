@@ -11,7 +11,7 @@ from pegline.errors import Finding, in_order
 from pegline.measures.bearing import North
 from pegline.measures.control import Control
 from pegline.measures.distance import Arc
-from pegline.measures.grammar import Slate
+from pegline.measures.slate import Slate
 from pegline.measures.values import Pair, Reading
 
 __all__ = ["finished", "without"]

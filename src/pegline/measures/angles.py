@@ -7,8 +7,9 @@ import re
 from collections.abc import Callable
 from typing import Final
 
-from pegline.measures.grammar import Grammar, Misread, Slate, Wrong
+from pegline.measures.grammar import Grammar
 from pegline.measures.scalars import LONGEST, no_number, shown
+from pegline.measures.slate import Misread, Slate, Wrong
 from pegline.measures.values import Angle
 from pegline.measures.written import Text, Written
 

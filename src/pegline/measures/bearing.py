@@ -7,8 +7,10 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE, BEARING, DECLINATION
-from pegline.measures.grammar import Key, Record, Slate, mapping, one_or_more
+from pegline.measures.grammar import one_or_more
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.scalars import pair_of, word
+from pegline.measures.slate import Slate
 from pegline.measures.values import Angle, Pair
 from pegline.measures.written import Table
 

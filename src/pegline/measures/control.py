@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
-from pegline.measures.grammar import Key, Record, Slate, Wrong, mapping
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.scalars import LATITUDE, LONGITUDE, NUMBER, TEXT, bounded, to
+from pegline.measures.slate import Slate, Wrong
 from pegline.measures.written import Table
 
 __all__ = ["CONTROL", "Control", "ControlPoint"]

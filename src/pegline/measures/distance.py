@@ -6,9 +6,11 @@ import re
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Key, Named, Record, Slate, Wrong, mapping
+from pegline.measures.grammar import Grammar
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, READINGS, read_reading
 from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to
+from pegline.measures.slate import Named, Slate, Wrong
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.measures.written import Table, Text, Written
 from pegline.records import record

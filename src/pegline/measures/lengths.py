@@ -6,12 +6,16 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Key, Misread, Record, Slate, Wrong, items, one_or_more, reference, suggest
+from pegline.measures.grammar import Grammar, items, one_or_more, reference
+from pegline.measures.keys import Key, Record
+from pegline.measures.likeness import suggest
 from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_number, shown
+from pegline.measures.slate import Misread, Slate, Wrong
 from pegline.measures.values import Accuracy, Length, Reading
 from pegline.measures.written import Items, Table, Text, Written
 from pegline.units import COMPOUNDS, METRES_PER
@@ -83,7 +87,7 @@ def length(text: str) -> Length:
     >>> length("40 ft 6 in").value
     40.5
     """
-    if _BARE.fullmatch(text) and len(text) <= LONGEST:
+    if len(text) <= LONGEST and _BARE.fullmatch(text):
         value = float(text)
         if math.isfinite(value):
             return Length(value, None, text)
@@ -150,10 +154,12 @@ def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Lengt
 
 def within(found: Length, slate: Slate, sign: Sign) -> Length:
     """Return a length that a tape can have given."""
+    metres = abs(found.value) * METRES_PER[found.unit or slate.unit]
+    if LEAST <= metres <= LIMIT and (found.value > 0 or sign == "any"):
+        return found
     if sign == "over" and found.value <= 0:
         what = "zero" if found.value == 0 else "below zero"
         raise Misread(f"{shown(found.text)} is {what}; write a length over 0")
-    metres = abs(found.value) * METRES_PER[found.unit or slate.unit]
     if sign == "over" and metres < LEAST:
         raise Misread(f"{shown(found.text)} is shorter than any tape shows; check the figure and its unit")
     if metres > LIMIT:
@@ -192,12 +198,12 @@ def read_reading(written: Written, slate: Slate, sign: Sign) -> Reading:
     if type(written) is not Text:
         return _either(written, slate, sign)
     text = written.value
+    doubtful = text.startswith("~")
     try:
-        if text.startswith("~"):
-            return Reading(within(length(text[1:].lstrip()), slate, sign), written.place, doubtful=True)
-        return Reading(within(length(text), slate, sign), written.place)
+        found = within(length(text[1:].lstrip() if doubtful else text), slate, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
+    return Reading(found, written.place, doubtful)
 
 
 def _either(written: Written, slate: Slate, sign: Sign) -> Reading:
@@ -217,8 +223,8 @@ _CHOICES: Final = {
     "over": items(LENGTH, "the readings that it may be", least=2),
     "any": items(ANY_LENGTH, "the readings that it may be", least=2),
 }
-READING: Final = Grammar(lambda written, slate: read_reading(written, slate, "over"), lambda: READING_SCHEMA, "reading")
-CHAINAGE: Final = Grammar(lambda written, slate: read_reading(written, slate, "any"), lambda: READING_SCHEMA, "reading")
+READING: Final = Grammar(partial(read_reading, sign="over"), lambda: READING_SCHEMA, "reading")
+CHAINAGE: Final = Grammar(partial(read_reading, sign="any"), lambda: READING_SCHEMA, "reading")
 #: Readings of which each may belong to another place: their spread means nothing.
 OFFSETS: Final = one_or_more(READING, "a reading")
 

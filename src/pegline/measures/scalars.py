@@ -9,7 +9,10 @@ import unicodedata
 from typing import Final
 
 from pegline.kinds import KINDS
-from pegline.measures.grammar import Grammar, Key, Misread, Named, OneOf, Slate, Wrong, nearest, scalar
+from pegline.measures.grammar import Grammar, scalar
+from pegline.measures.keys import Key, OneOf
+from pegline.measures.likeness import nearest
+from pegline.measures.slate import Misread, Named, Slate, Wrong
 from pegline.measures.values import Name, Pair, Side
 from pegline.measures.written import Written
 

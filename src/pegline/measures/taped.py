@@ -7,7 +7,7 @@ from typing import Annotated, Final
 
 from pegline.errors import Place
 from pegline.measures.angles import SLOPE
-from pegline.measures.grammar import Key, Record
+from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ANY_LENGTH, READING
 from pegline.measures.scalars import DATE, INTEGER, PULL, TEMPERATURE, to
 from pegline.measures.values import Length, Reading

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple, TypeAlias
 from pegline.book.layout import flow_text
 from pegline.book.schema import keys_of
 from pegline.errors import BookError, Finding, Place, in_order
-from pegline.measures.grammar import suggest
+from pegline.measures.likeness import suggest
 from pegline.measures.written import Items, Table, Text, Written
 from pegline.readers.yaml import parse
 

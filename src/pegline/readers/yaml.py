@@ -9,9 +9,17 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
 import yaml
+from yaml.events import (
+    AliasEvent,
+    MappingEndEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+    StreamEndEvent,
+)
 
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.written import Items, Table, Text, Written
@@ -125,13 +133,13 @@ class _Reader:
         """Return the only document of the stream."""
         self.next()  # the stream begins
         event = self.next()
-        if isinstance(event, yaml.StreamEndEvent):
+        if isinstance(event, StreamEndEvent):
             text = "nothing is booked here; write at least 'book: 1' and 'unit: m'"
             raise _refuse("empty", text, Place(self.file, 1, 1))
         root = self.value(self.next(), 0)
         self.next()  # the document ends
         after = self.next()
-        if not isinstance(after, yaml.StreamEndEvent):
+        if not isinstance(after, StreamEndEvent):
             raise _refuse("document", "a second document begins here; one file is one book", self.place(after))
         if self.faults:
             raise BookError(self.faults)
@@ -145,15 +153,15 @@ class _Reader:
     def value(self, event: Any, depth: int) -> Written:
         """Return the value that an event begins."""
         kind = type(event)
-        if kind is yaml.ScalarEvent:
+        if kind is ScalarEvent:
             return self.scalar(event, empty=not event.style)
-        if kind is yaml.AliasEvent:
+        if kind is AliasEvent:
             raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
         self.refuse_marks(event)
         place = self.place(event)
         if depth >= DEPTH:
             raise _refuse("depth", _TOO_DEEP, place)
-        return self.items(place, depth + 1) if kind is yaml.SequenceStartEvent else self.table(place, depth + 1)
+        return self.items(place, depth + 1) if kind is SequenceStartEvent else self.table(place, depth + 1)
 
     def refuse_marks(self, event: Any) -> None:
         """Refuse anchors and tags."""
@@ -185,34 +193,32 @@ class _Reader:
     def items(self, place: Place, depth: int) -> Items:
         """Return a list."""
         found = []
-        while type(event := self.next()) is not yaml.SequenceEndEvent:
+        while type(event := self.next()) is not SequenceEndEvent:
             found.append(self.value(event, depth))
         return Items(tuple(found), place)
 
     def table(self, place: Place, depth: int) -> Table:
         """Return a map."""
         entries: dict[str, tuple[Text, Written]] = {}
-        while type(event := self.next()) is not yaml.MappingEndEvent:
-            key = self.key(event)
+        while type(event := self.next()) is not MappingEndEvent:
+            key = self.scalar(event, empty=False) if type(event) is ScalarEvent else self.no_key(event)
+            word = key.value
+            if word == "<<":
+                raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
             value = self.value(self.next(), depth)
-            if key.value in entries:
-                line = entries[key.value][0].place.line
-                text = f"the key {key.value!r} stands here and in line {line} already; keep one of them"
+            if word in entries:
+                line = entries[word][0].place.line
+                text = f"the key {word!r} stands here and in line {line} already; keep one of them"
                 self.faults.append(Finding("duplicate-key", text, key.place))
             else:
-                entries[key.value] = (key, value)
+                entries[word] = (key, value)
         return Table(entries, place)
 
-    def key(self, event: Any) -> Text:
-        """Return a key."""
-        if type(event) is not yaml.ScalarEvent:
-            if type(event) is yaml.AliasEvent:
-                self.value(event, 0)
-            raise _refuse("key", "a list or a map stands where a key is wanted; write 'key: value'", self.place(event))
-        key = self.scalar(event, empty=False)
-        if key.value == "<<":
-            raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
-        return key
+    def no_key(self, event: Any) -> NoReturn:
+        """Refuse what stands for a key and is none."""
+        if type(event) is AliasEvent:
+            self.value(event, 0)
+        raise _refuse("key", "a list or a map stands where a key is wanted; write 'key: value'", self.place(event))
 
 
 def comments(text: str) -> Iterator[tuple[int, int, str, bool]]:

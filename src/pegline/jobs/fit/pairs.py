@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding, OpenError, Place
 from pegline.frame.fitting import NEEDED, Kind
-from pegline.measures.grammar import Key, Record, Slate, mapping
+from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.scalars import NAME, NUMBER, TEXT, bounded, word
+from pegline.measures.slate import Slate
 from pegline.measures.written import Table, Text, Written
 
 __all__ = ["Pair", "Pairs", "read_pairs"]

@@ -1,0 +1,309 @@
+"""Records and maps: how a written table becomes a record whose fields declare their keys.
+
+The keys of a record are declared once, on its fields; reading, 'did you mean' and the JSON Schema all come from
+that declaration.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, field, fields
+from functools import cache
+from typing import Any, Generic, NamedTuple, TypeVar, get_type_hints
+
+from pegline.errors import Finding, Place
+from pegline.measures.grammar import Grammar, Schema, blank, form, reference
+from pegline.measures.likeness import suggest
+from pegline.measures.slate import BLANK, Slate, Unfinished, Wrong
+from pegline.measures.written import Table, Text, Written
+from pegline.units import METRES_PER
+
+__all__ = ["Key", "OneOf", "Record", "mapping"]
+
+T = TypeVar("T")
+K = TypeVar("K")
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key of a record, declared on the field that it fills."""
+
+    grammar: Grammar[Any]
+    help: str  #: one sentence for a reader of the schema
+    name: str = ""  #: where the key is not called as the field is
+    measured: bool = False  #: blank, it makes the record unfinished
+    after: str = ""  #: the key that it stands behind, where no field of its own gives its place
+    later: bool = False  #: blank, it is filled in later; the record stands without it
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """A field that any one of several keys fills."""
+
+    keys: Mapping[str, Key]
+    wanted: str  #: what they say, in words
+
+
+class _Slot(NamedTuple):
+    field: str
+    read: Callable[[Written, Slate], Any]
+    measured: bool
+
+
+Finish = Callable[[dict[str, Any], Table, Slate], T]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record(Generic[T]):
+    """How a record is written: a map with the keys that its fields declare.
+
+    ``finish`` makes the record of the fields' values where that takes more than calling the class;
+    ``extra`` are keys that fill no field of their own, for ``finish``. A value that is no map is taken
+    as that of the key ``short``.
+    """
+
+    cls: type[T]
+    wanted: str  #: in words
+    finish: Finish[T] | None = None
+    extra: Mapping[str, Key] = field(default_factory=dict)
+    short: str = ""
+    name: str = ""  #: of its schema
+    must: tuple[str, ...] = ()  #: keys of ``extra`` that cannot be left out
+    parts: bool = False  #: each of its values is a part for itself: what is not finished is left out and noted
+    has_unit: bool = False  #: its key ``unit`` holds for the bare lengths within
+
+    @property
+    def grammar(self) -> Grammar[T]:
+        """Return the grammar, for use as a value."""
+        return Grammar(self.read, self.schema, self.name)
+
+    def read(self, written: Written, slate: Slate) -> T:
+        """Return the record that a table says."""
+        return self.build(written, slate, None, {})
+
+    def build(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
+        """Return the record that a table says, some of its fields ``known`` from the key ``text`` of its map."""
+        if type(written) is Table and not (self.short and "either" in written.entries):
+            table = Table(written.entries, text.place) if text else written
+        elif self.short:  # only the value of its short key is written
+            return self._of_short(written, slate, text, known)
+        else:
+            table = self._without_keys(written, text)
+        if not self.has_unit or "unit" not in table.entries:
+            return self._make(table, slate, known)
+        outer = slate.unit
+        unit = table.entries["unit"][1]
+        if isinstance(unit, Text) and unit.value in METRES_PER:  # if not, it is told when its turn comes
+            slate.unit = unit.value
+        try:
+            return self._make(table, slate, known)
+        finally:
+            slate.unit = outer
+
+    def _make(self, table: Table, slate: Slate, known: dict[str, Any]) -> T:
+        layout = _layout(self)
+        values = known.copy()
+        failed, unfinished = self._fill(values, table, layout, slate)
+        if failed or unfinished or not layout.required.keys() <= values.keys():
+            self._can_do_without(values, failed, unfinished, table, layout)
+        if layout.placed:
+            values["place"] = table.place
+        if not self.finish:
+            return self.cls(**values)
+        try:
+            return self.finish(values, table, slate)
+        except Wrong:
+            if failed:  # what finish misses may be what was told just now
+                raise Wrong("", table.place) from None
+            raise
+
+    def _fill(
+        self, values: dict[str, Any], table: Table, layout: _Layout, slate: Slate
+    ) -> tuple[list[str], Unfinished | None]:
+        """Read each key's value; return the fields that could not be read, and the first that is not finished."""
+        failed: list[str] = []
+        unfinished: Unfinished | None = None
+        slots = layout.slots
+        for word, (key, value) in table.entries.items():
+            slot = slots.get(word)
+            if slot is None:
+                slate.tell(Wrong(_unknown_key(word, value, slots), key.place, "unknown-key"))
+                slate.lose(value)
+                continue
+            name, read, measured = slot
+            if type(value) is Text and not value.value:
+                if measured or name in layout.required:
+                    unfinished = unfinished or Unfinished(f"{word} is {BLANK}", key.place)
+            elif name in values:
+                slate.tell(Wrong(f"{word} stands beside {layout.other(word, table)}; keep one of them", key.place))
+            else:
+                slate.key = word
+                try:
+                    values[name] = read(value, slate)
+                except Wrong as wrong:
+                    slate.tell(wrong, word)
+                    slate.lose(value)
+                    failed.append(name)
+                except Unfinished as inner:
+                    blank_part = Unfinished(f"{word}: {inner.what}", inner.place)
+                    if self.parts:
+                        slate.blanks.append(Finding("blank", blank_part.what, blank_part.place))
+                        slate.lose(value)
+                    else:
+                        unfinished = unfinished or blank_part
+        return failed, unfinished
+
+    def _without_keys(self, written: Written, text: Text | None) -> Table:
+        """Return the table of a record of which nothing is written yet."""
+        if not blank(written):
+            raise Wrong(f"{form(written)} stands where {self.wanted} is wanted; write 'key: value'", written.place)
+        return Table({}, text.place if text else written.place)
+
+    def _of_short(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
+        """Return the record whose short key alone is written."""
+        slot = _layout(self).slots[self.short]
+        place = text.place if text else written.place
+        if blank(written):
+            raise Unfinished(BLANK, place)
+        values = {**known, slot.field: slot.read(written, slate)}
+        if _layout(self).placed:
+            values["place"] = place
+        return self.cls(**values)
+
+    def _can_do_without(
+        self, values: dict[str, Any], failed: list[str], unfinished: Unfinished | None, table: Table, layout: _Layout
+    ) -> None:
+        """Raise where the record cannot do without what is not among its values."""
+        if any(name in layout.required for name in failed):
+            raise Wrong("", table.place)
+        if unfinished:
+            raise unfinished
+        lacking = [told for name, told in layout.required.items() if name not in values]
+        if lacking:
+            are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
+            text = f"{' and '.join(lacking)} {are} missing; {self.wanted} must have {them}"
+            raise Wrong(text, table.place, "missing-key")
+
+    def schema(self) -> Schema:
+        """Return the JSON Schema of the record."""
+        layout = _layout(self)
+        properties = {word: _property(word, key) for word, key in layout.keys.items()}
+        schema: Schema = {"type": "object", "properties": properties, "additionalProperties": False}
+        required = [told for told in layout.required.values() if told in layout.keys]
+        if required:
+            schema["required"] = sorted(required)
+        choices = [
+            {"required": [word]} for name, words in layout.choices.items() if name in layout.required for word in words
+        ]
+        if choices:
+            schema["oneOf"] = choices
+        if not self.short:
+            return schema
+        return {"anyOf": [reference(layout.keys[self.short].grammar), schema]}
+
+
+def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:
+    if word.isdigit() and blank(value):
+        return f"{word!r} after a comma is no key; if a decimal comma is meant, write a point"
+    return f"unknown key {word!r}{suggest(word, known)}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """The keys of one record, worked out once."""
+
+    keys: Mapping[str, Key]
+    slots: Mapping[str, _Slot]
+    required: Mapping[str, str]  #: field to the words that name its key
+    choices: Mapping[str, tuple[str, ...]]  #: fields that several keys may fill
+    placed: bool  #: it has a field for its place
+
+    def other(self, word: str, table: Table) -> str:
+        """Return the key that filled the field of ``word`` already."""
+        name = self.slots[word].field
+        return next(w for w in table.entries if w != word and w in self.slots and self.slots[w].field == name)
+
+
+def _in_usual_order(keys: dict[str, Key]) -> dict[str, Key]:
+    """Return keys, those that say so moved behind another."""
+    words = [word for word, key in keys.items() if not key.after]
+    for word in keys:
+        if keys[word].after:
+            words.insert(words.index(keys[word].after) + 1 if keys[word].after in words else 0, word)
+    return {word: keys[word] for word in words}
+
+
+@cache
+def _layout(record: Record[Any]) -> _Layout:
+    hints = get_type_hints(record.cls, include_extras=True)
+    keys: dict[str, Key] = {}
+    homes: dict[str, str] = {}
+    required: dict[str, str] = {}
+    choices: dict[str, tuple[str, ...]] = {}
+    for entry in fields(record.cls):
+        must = entry.default is MISSING and entry.default_factory is MISSING
+        for mark in getattr(hints[entry.name], "__metadata__", ()):
+            found = {mark.name or entry.name: mark} if isinstance(mark, Key) else dict(mark.keys)
+            keys |= found
+            homes |= dict.fromkeys(found, entry.name)
+            if isinstance(mark, OneOf):
+                choices[entry.name] = tuple(found)
+            if must:
+                required[entry.name] = mark.wanted if isinstance(mark, OneOf) else next(iter(found))
+    required |= {word: word for word in record.must}
+    keys = _in_usual_order({**keys, **record.extra})
+    homes |= {word: word for word in record.extra}
+    slots = {word: _Slot(homes[word], key.grammar.read, key.measured) for word, key in keys.items()}
+    return _Layout(keys, slots, required, choices, hints.get("place") is Place)
+
+
+# -- schema ------------------------------------------------------------------------------------------
+
+
+def _property(word: str, key: Key) -> Schema:
+    told = {"title": word.replace("_", " ").capitalize(), "description": key.help}
+    if key.measured or key.later:
+        return told | _or_blank(reference(key.grammar))
+    return reference(key.grammar, **told)
+
+
+def _or_blank(schema: Schema) -> Schema:
+    return {"anyOf": [schema, {"type": "null"}]}
+
+
+# -- maps --------------------------------------------------------------------------------------------
+
+
+def mapping(
+    key: Grammar[K], item: Grammar[T] | Record[T], wanted: str, *, name: Callable[[K], dict[str, Any]] | None = None
+) -> Grammar[dict[str, T]]:
+    """Return the grammar of a map from names of the book's own to values.
+
+    Where ``name`` is given, the item is a record and ``name(key)`` the fields that the map's key fills.
+    """
+
+    def entry(text: Text, value: Written, slate: Slate) -> T:
+        known = key.read(text, slate)
+        if isinstance(item, Record):
+            return item.build(value, slate, text, name(known) if name else {})
+        if blank(value):
+            raise Unfinished(BLANK, text.place)
+        return item.read(value, slate)
+
+    def read(written: Written, slate: Slate) -> dict[str, T]:
+        if type(written) is not Table:
+            raise Wrong(f"{form(written)} stands where {wanted} is wanted; write 'name: value'", written.place)
+        values: dict[str, T] = {}
+        for word, (text, value) in written.entries.items():
+            found = slate.attempt(lambda text=text, value=value: entry(text, value, slate), value, word)  # type: ignore[misc]
+            if found is None:
+                slate.lose(text)
+            else:
+                values[word] = found
+        return values
+
+    def schema() -> Schema:
+        inner = reference(item.grammar if isinstance(item, Record) else item)
+        return {"type": ["object", "null"], "propertyNames": reference(key), "additionalProperties": _or_blank(inner)}
+
+    return Grammar(read, schema)

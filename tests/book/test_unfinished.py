@@ -86,9 +86,9 @@ def test_a_fault_is_a_fault_in_a_begun_book_too():
     ],
 )
 def test_a_part_that_is_begun_is_left_out_and_told(part, told):
-    sound = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 5}\n  A-C: {use: side, taped: 5}\n  B-C: {use: tie, taped: 5}\n"
+    lines = "  A-B: {use: base, taped: 5}\n  A-C: {use: side, taped: 5}\n  B-C: {use: tie, taped: 5}\n"
 
-    book = parse_book(f"{sound}{part}\n".encode(), "b.yaml")
+    book = parse_book(f"book: 1\nunit: m\nlines:\n{lines}{part}\n".encode(), "b.yaml")
 
     assert [str(finding) for finding in book.missing] == [told]
     assert len(book.lines) == 3

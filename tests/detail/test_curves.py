@@ -11,7 +11,7 @@ from hypothesis.extra.numpy import arrays
 
 from pegline.detail.curves import NoRoomError, circle, curve, parallel, through_three
 from pegline.detail.model import Path
-from pegline.detail.path import area, closed_straight, left_normals, length, locate, position_at, straight, stroke
+from pegline.detail.path import area, left_normals, length, locate, position_at, straight, stroke
 from pegline.plane import turned
 
 ROUNDING = 1e-9
@@ -75,7 +75,7 @@ def test_points_in_line_and_two_points_are_joined_straight():
 def test_a_closed_curve_has_no_corner_either():
     pond = curve([[0, 0], [9, -2], [14, 5], [6, 11], [-3, 7]], closed=True)
     assert turn_at_joints(pond).max() < 1e-6
-    assert area(pond) > area(closed_straight(pond.vertices[::2]))
+    assert area(pond) > area(straight(pond.vertices[::2], closed=True))
 
 
 def test_there_and_back_again_is_no_failure():
@@ -124,7 +124,7 @@ def test_corners_of_straight_pieces_are_carried_out_to_a_point():
 
 
 def test_a_ring_is_copied_inward_on_its_left_when_it_runs_anticlockwise():
-    ring = closed_straight([[0, 0], [10, 0], [10, 8], [0, 8]])
+    ring = straight([[0, 0], [10, 0], [10, 8], [0, 8]], closed=True)
     assert area(parallel(ring, 1.0)) == pytest.approx(8 * 6)
     assert area(parallel(ring, -1.0)) == pytest.approx(12 * 10)
     assert area(parallel(circle([0, 0], 5), 1.0)) == pytest.approx(16 * pi)

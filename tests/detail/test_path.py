@@ -13,7 +13,6 @@ from pegline.detail.model import Path
 from pegline.detail.path import (
     area,
     chord_tolerance,
-    closed_straight,
     crossing,
     cut,
     enclosed,
@@ -59,9 +58,9 @@ def test_a_clockwise_ring_has_a_negative_area():
 @given(points=plots)
 def test_straight_rings_measure_as_in_shapely(points):
     ring = shapely.LinearRing(points)
-    assert length(closed_straight(points)) == pytest.approx(ring.length, abs=1e-8)
+    assert length(straight(points, closed=True)) == pytest.approx(ring.length, abs=1e-8)
     signed = shapely.Polygon(points).area
-    assert abs(area(closed_straight(points))) == pytest.approx(signed, abs=1e-7)
+    assert abs(area(straight(points, closed=True))) == pytest.approx(signed, abs=1e-7)
 
 
 @given(bulge=st.floats(-0.0011, 0.0011), chord=st.floats(0.1, 1000))
@@ -79,7 +78,7 @@ def test_a_stroked_path_tends_to_the_exact_length_and_area(points, bulge):
     errors = []
     for tolerance in (1e-2, 1e-4):
         line = shapely.LinearRing(stroke(ring, tolerance))
-        signed = area(closed_straight(stroke(ring, tolerance)[:-1]))
+        signed = area(straight(stroke(ring, tolerance)[:-1], closed=True))
         assert abs(signed - area(ring)) <= tolerance * length(ring) + 1e-9
         errors.append(abs(line.length - length(ring)))
     assert errors[1] <= errors[0] + 1e-9
@@ -132,7 +131,7 @@ def test_cutting_an_open_path_backwards_keeps_its_direction():
 
 
 def test_a_bow_tie_crosses_in_the_middle():
-    assert crossing(closed_straight([[0, 0], [2, 2], [2, 0], [0, 2]])).tolist() == [1, 1]
+    assert crossing(straight([[0, 0], [2, 2], [2, 0], [0, 2]], closed=True)).tolist() == [1, 1]
 
 
 def test_arcs_that_bulge_into_each_other_cross():
@@ -143,13 +142,13 @@ def test_arcs_that_bulge_into_each_other_cross():
 
 
 def test_a_ring_that_touches_itself_or_runs_back_on_itself_is_told():
-    assert crossing(closed_straight([[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]])) is not None
-    assert crossing(closed_straight([[0, 0], [4, 0], [2, 0], [0, 4]])) is not None
+    assert crossing(straight([[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]], closed=True)) is not None
+    assert crossing(straight([[0, 0], [4, 0], [2, 0], [0, 4]], closed=True)) is not None
     assert crossing(STADIUM) is None
 
 
 def test_a_point_given_twice_in_a_row_is_no_crossing():
-    assert crossing(closed_straight([[0, 0], [4, 0], [4, 0], [4, 4], [0, 4], [0, 0]])) is None
+    assert crossing(straight([[0, 0], [4, 0], [4, 0], [4, 4], [0, 4], [0, 0]], closed=True)) is None
 
 
 @given(points=arrays(float, (6, 2), elements=st.integers(-9, 9).map(float)))
@@ -157,4 +156,4 @@ def test_rings_cross_where_shapely_finds_them_invalid(points):
     polygon = shapely.Polygon(points)
     if polygon.area < 1 or not spaced(points):
         return
-    assert (crossing(closed_straight(points)) is None) == polygon.is_valid
+    assert (crossing(straight(points, closed=True)) is None) == polygon.is_valid

@@ -3,7 +3,7 @@
 import pytest
 from builders.slips import SLIPS as MADE
 
-from pegline.diagnosis.slips import SLIPS, BookedReading, as_booked, by_chance, meant
+from pegline.diagnosis.slips import SLIPS, BookedReading, as_booked, meant
 from pegline.measures.values import Length
 
 #: what was booked, its unit, the tape in metres, what was meant, in words. By hand.
@@ -95,9 +95,3 @@ def test_a_length_is_written_as_the_book_writes_it():
     assert as_booked(20.1168 * 2 + 0.201168 * 7, booked("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
     # 11.6 inches round up to a whole foot, not to 12 inches.
     assert as_booked(0.3048 * 6 + 0.0254 * 11.6, booked("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"
-
-
-def test_the_wider_the_doubt_the_more_slips_explain_by_chance():
-    reading = booked("46.05", "m", 30.0)
-    narrow, wide = (by_chance(reading, 5.0, within=w) for w in (0.02, 0.2))
-    assert 0 < narrow < wide

@@ -22,7 +22,6 @@ __all__ = [
     "area",
     "areas",
     "chord_tolerance",
-    "closed_straight",
     "crossing",
     "cut",
     "enclosed",
@@ -54,11 +53,6 @@ def straight(vertices: ArrayLike, *, closed: bool = False) -> Path:
     """Return the path of straight pieces through ``vertices`` (k, 2)."""
     points = np.asarray(vertices, dtype=float)
     return Path(points, np.zeros(len(points)), closed)
-
-
-def closed_straight(vertices: ArrayLike) -> Path:
-    """Return the ring of straight pieces through ``vertices`` (k, 2)."""
-    return straight(vertices, closed=True)
 
 
 def pieces(path: Path) -> tuple[Array, Array, Array]:
@@ -142,7 +136,7 @@ def length(path: Path) -> float:
 def area(path: Path) -> float:
     """Return the area within a closed path, square metres; positive where it runs anticlockwise.
 
-    >>> area(closed_straight([[0, 0], [3, 0], [3, 2], [0, 2]]))
+    >>> area(straight([[0, 0], [3, 0], [3, 2], [0, 2]], closed=True))
     6.0
     """
     return float(areas(path.vertices, path.bulges))

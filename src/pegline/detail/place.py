@@ -7,7 +7,7 @@ tape that was found to read long by s gives o / (1 + s).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -86,27 +86,22 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
     solution = ruler.solution
     rows = _rows_by_point(reduction, ruler)
     names = tuple(rows)
-    solved, oblique, upright = [], [], []
-    for name, numbers in rows.items():
-        if name in solution.index:
-            solved.append(name)
-        elif reduction.rows[numbers[0]].form == "oblique":
-            oblique.append(name)
-        else:
-            upright.append(name)
-    first = {name: reduction.rows[numbers[0]] for name, numbers in rows.items() if numbers}
+    first = [reduction.rows[numbers[0]] if numbers else None for numbers in rows.values()]
+    solved = [i for i, name in enumerate(names) if name in solution.index]
+    direct = [(i, row) for i, row in enumerate(first) if row and names[i] not in solution.index]
+    oblique = [i for i, row in direct if row.form == "oblique"]
+    upright = [i for i, row in direct if row.form != "oblique"]
     tables = (
-        _taken_over(solved, first, ruler),
-        _upright([first[name] for name in upright], ruler),
-        _oblique([first[name] for name in oblique], [rows[name][0] for name in oblique], ruler),
+        _taken_over([names[i] for i in solved], [first[i] for i in solved], ruler),
+        _upright([row for _, row in direct if row.form != "oblique"], ruler),
+        _oblique([row for _, row in direct if row.form == "oblique"], [rows[names[i]][0] for i in oblique], ruler),
     )
     variances, local = (np.concatenate(parts) for parts in zip(*(_variances(t, solution) for t in tables), strict=True))
-    index = {name: i for i, name in enumerate(names)}
-    order = np.argsort([index[name] for name in (*solved, *upright, *oblique)])
+    order = np.argsort(np.array([*solved, *upright, *oblique], np.int64))
     tied = _joined(*tables).taken(order)
     return Points(
         names=names,
-        index=index,
+        index=dict(zip(names, range(len(names)), strict=True)),
         positions=tied.positions,
         parents=tied.parents,
         jacobian=tied.jacobian,
@@ -124,7 +119,7 @@ def _rows_by_point(reduction: Reduction, ruler: Ruler) -> dict[str, tuple[int, .
     stations = set(solution.names[: solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
     for number, row in enumerate(reduction.rows):
-        name = row.name
+        name = row.booked.name
         if name not in stations and (row.line in ruler.held or name in solution.index):
             rows[name] = (*rows[name], number) if name in rows else (number,)
     rows.update({name: () for name in solution.names[solution.stations :] if name not in rows})
@@ -136,7 +131,7 @@ def _outer(a: Array, b: Array) -> Array:
     return np.asarray(a[:, :, None] * b[:, None, :])
 
 
-def _taken_over(names: Sequence[str], first: Mapping[str, ReducedRow], ruler: Ruler) -> _Tied:
+def _taken_over(names: Sequence[str], first: Sequence[ReducedRow | None], ruler: Ruler) -> _Tied:
     """Return the points of the network: each is its own parent."""
     rows = np.array([ruler.solution.index[name] for name in names], dtype=np.int64)
     parents = coordinates(np.stack((rows, rows), axis=-1).reshape(-1, 2))
@@ -144,10 +139,9 @@ def _taken_over(names: Sequence[str], first: Mapping[str, ReducedRow], ruler: Ru
     jacobian = np.zeros((len(rows), 2, 5))
     jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
     feet = np.full((len(rows), 2), np.nan)
-    booked = [i for i, name in enumerate(names) if name in first and first[name].form != "oblique"]
-    standing = [i for i in booked if first[names[i]].line in ruler.held]
-    if standing:
-        feet[standing] = ruler.feet([first[names[i]] for i in standing]).points
+    booked = [(i, row) for i, row in enumerate(first) if row and row.form != "oblique" and row.line in ruler.held]
+    if booked:
+        feet[[i for i, _ in booked]] = ruler.feet([row for _, row in booked]).points
     return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)), feet)
 
 
@@ -249,23 +243,24 @@ def _joined(*tables: _Tied) -> _Tied:
 def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
     """Return the whole covariances (m, 2, 2) in the frame, and relative to the base line.
 
-        C = J C_parents J' + C_own
+        C = J C_parents J' + C_own,   C_local = C + J C_pb H' + (J C_pb H')' + H C_base H'
 
+    with H what holding the base line takes away, and C_pb between the parents and the line's ends.
     Points on one piece share their parents' covariance, which is asked for once.
     """
     base = coordinates(np.array([solution.base]))
+    among = solution.covariances.blocks(base)[0]
     _, one, which = np.unique(tied.group, return_index=True, return_inverse=True)
-    unique = tied.parents[one]
-    blocks = solution.covariances.blocks(np.column_stack((unique, np.repeat(base, len(unique), axis=0))))
-    jacobian = np.concatenate((tied.jacobian, _held(tied.positions, solution)), axis=2)
+    blocks = solution.covariances.blocks(np.column_stack((tied.parents[one], np.repeat(base, len(one), axis=0))))
     width = tied.parents.shape[1]
+    parents, mixed = blocks[:, :width, :width].copy(), blocks[:, :width, width:].copy()
     variances, local = np.empty_like(tied.own), np.empty_like(tied.own)
     for begin in range(0, len(which), BATCH):
         part = slice(begin, begin + BATCH)
-        block, whole, own = blocks[which[part]], jacobian[part], tied.own[part]
-        free = whole[:, :, :width]
-        variances[part] = free @ block[:, :width, :width] @ free.swapaxes(1, 2) + own
-        local[part] = whole @ block @ whole.swapaxes(1, 2) + own
+        free, held = tied.jacobian[part], _held(tied.positions[part], solution)
+        variances[part] = free @ parents[which[part]] @ free.swapaxes(1, 2) + tied.own[part]
+        both = free @ mixed[which[part]] @ held.swapaxes(1, 2)
+        local[part] = variances[part] + both + both.swapaxes(1, 2) + held @ among @ held.swapaxes(1, 2)
     return variances, local
 
 

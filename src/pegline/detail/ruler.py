@@ -72,13 +72,12 @@ class Ruler:
         begin, length = marks.chainages[piece], marks.chainages[piece + 1] - marks.chainages[piece]
         within = chainage - begin
         sd = np.hypot([row.chainage_sd for row in rows], [row.foot_sd for row in rows])
-        for number, row in enumerate(rows):
-            station = row.at_stations[arm]
-            if station is not None:
-                # The station itself was taped from: no chainage was read.
-                here = index[station]
-                ends[number] = here, (ends[number, 0] if here == ends[number, 1] else ends[number, 1])
-                within[number] = sd[number] = 0.0
+        from_stations = [(n, name) for n, row in enumerate(rows) if (name := row.at_stations[arm]) is not None]
+        for number, station in from_stations:
+            # The station itself was taped from: no chainage was read.
+            here = index[station]
+            ends[number] = here, (ends[number, 0] if here == ends[number, 1] else ends[number, 1])
+            within[number] = sd[number] = 0.0
         p, q = self.solution.positions[ends[:, 0]], self.solution.positions[ends[:, 1]]
         apart = distance(p, q)
         share = (within / length)[:, None]

@@ -140,30 +140,53 @@ def _deviations(drawn: Sequence[_Drawn], solution: Solution, points: Points) -> 
         σ² = g C g' + Σ own
     """
     variances = np.zeros((len(drawn), 2))
-    alone: dict[int, list[tuple[int, NDArray[np.int64], Array]]] = {}
+    steep = [gradients(one.made, one.path, one.positions, one.arms.lengths[:, 0]) for one in drawn]
+    alone = _on_one_piece(drawn, steep, solution, points)
     rest: list[tuple[int, NDArray[np.int64], Array]] = []
     for number, one in enumerate(drawn):
-        parameters, gradient, own = _on_parameters(one, solution, points)
-        variances[number] = own
-        # What hangs on one piece alone needs no solving: its parents' covariance is at hand.
-        group = rest if parameters.ndim > 1 else alone.setdefault(len(parameters), [])
-        group.append((number, parameters.ravel(), gradient))
-    for ones in alone.values():
-        gradient = np.array([one[2] for one in ones])
-        blocks = solution.covariances.blocks(np.array([one[1] for one in ones]))
-        variances[[one[0] for one in ones]] += np.einsum("mik,mkl,mil->mi", gradient, blocks, gradient)
+        if number in alone:
+            variances[number] = alone[number]
+        else:
+            parameters, gradient, variances[number] = _on_parameters(one, steep[number], solution, points)
+            rest.append((number, parameters, gradient))
     for numbers, solved in _solved(rest, solution):
         variances[numbers] += solved
     sds = np.sqrt(np.maximum(variances, 0.0))
-    return {one.feature.name: (float(a), float(p)) for one, (a, p) in zip(drawn, sds, strict=True)}
+    return {one.feature.name: (a, p) for one, (a, p) in zip(drawn, sds.tolist(), strict=True)}
 
 
-def _on_parameters(one: _Drawn, solution: Solution, points: Points) -> tuple[NDArray[np.int64], Array, Array]:
-    """Return parameters, gradients (2, k) of area and perimeter to them, and what is the points' own (2,).
+def _on_one_piece(
+    drawn: Sequence[_Drawn], steep: Sequence[Array], solution: Solution, points: Points
+) -> dict[int, Array]:
+    """Return the variances (2,) of the paths that hang on one piece of a line alone, by their number.
 
-    The parameters are (k,) where all points hang on the same parents, else (1, k).
+    They need no solving: the covariance of their points' parents is at hand.
     """
-    gradient = gradients(one.made, one.path, one.positions, one.arms.lengths[:, 0])
+    numbers = [
+        number
+        for number, one in enumerate(drawn)
+        if not one.made.grounds and not any(name in solution.index for name in one.made.names)
+    ]
+    if not numbers:
+        return {}
+    counts = np.array([len(drawn[number].made.names) for number in numbers])
+    starts = np.cumsum(counts) - counts
+    at = np.array([points.index[name] for number in numbers for name in drawn[number].made.names])
+    by_point = np.concatenate([steep[number].reshape(2, -1, 2).swapaxes(0, 1) for number in numbers])
+    parents = points.parents[at]
+    same = (parents == np.repeat(parents[starts], counts, axis=0)).all(axis=1)
+    alone = np.logical_and.reduceat(same, starts)
+    own = np.add.reduceat(np.einsum("pmk,pkl,pml->pm", by_point, points.own[at], by_point), starts)[alone]
+    by_parent = np.add.reduceat(by_point @ points.jacobian[at], starts)[alone]
+    blocks = solution.covariances.blocks(parents[starts[alone]])
+    variances = own + np.einsum("mik,mkl,mil->mi", by_parent, blocks, by_parent)
+    return dict(zip(np.array(numbers)[alone].tolist(), variances, strict=True))
+
+
+def _on_parameters(
+    one: _Drawn, gradient: Array, solution: Solution, points: Points
+) -> tuple[NDArray[np.int64], Array, Array]:
+    """Return parameters (k,), gradients (2, k) of area and perimeter to them, and what is the points' own (2,)."""
     count = len(one.made.names)
     by_point = gradient[:, : 2 * count].reshape(2, count, 2)
     by_length = gradient[:, 2 * count :]
@@ -181,12 +204,9 @@ def _on_parameters(one: _Drawn, solution: Solution, points: Points) -> tuple[NDA
         g = by_point[:, placed]
         own = own + np.einsum("imk,mkl,iml->i", g, points.own[at], g)
         by_parent = np.einsum("imk,mkp->imp", g, points.jacobian[at])
-        parents = points.parents[at]
-        if not found and (parents == parents[0]).all():
-            return parents[0], by_parent.sum(axis=1), own
-        found.append((parents.ravel(), by_parent.reshape(2, -1)))
+        found.append((points.parents[at].ravel(), by_parent.reshape(2, -1)))
     parameters = np.concatenate([part for part, _ in found])
-    return parameters[None], np.concatenate([part for _, part in found], axis=1), own
+    return parameters, np.concatenate([part for _, part in found], axis=1), own
 
 
 def _solved(

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
+from math import degrees, sin
 from typing import Final, Literal
 
 import numpy as np
@@ -65,12 +66,12 @@ def weak_angle(seen: Seen, limit: tuple[float, float]) -> Said:
 
 
 def _said_weak(what: str, name: str, angle: float, advice: str) -> str:
-    return f"the {what} to {name} cut at {np.degrees(angle):.0f}°, which holds it weakly; {advice}"
+    return f"the {what} to {name} cut at {degrees(angle):.0f}°, which holds it weakly; {advice}"
 
 
 def _best(angles: Iterable[float]) -> float | None:
     """Return the angle nearest to a right one."""
-    return max(angles, key=np.sin, default=None)
+    return max(angles, key=sin, default=None)
 
 
 def _weak_rows(seen: Seen, limit: tuple[float, float]) -> Said:
@@ -171,11 +172,11 @@ def few_witnesses(seen: Seen, limit: float) -> Said:
 def chainage_off_line(seen: Seen, limit: float) -> Said:
     """Chainages before their line begins or after it ends."""
     beyond: dict[str, list[Reading]] = {}
+    ends = {name: (line.ground.length, limit * line.ground.sd) for name, line in seen.reduction.lines.items()}
     for row in seen.reduction.rows:
-        line = seen.reduction.lines[row.line]
-        slack = limit * line.ground.sd
+        length, slack = ends[row.line]
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
-            if isinstance(booked, Reading) and not -slack <= chainage <= line.ground.length + slack:
+            if not -slack <= chainage <= length + slack and isinstance(booked, Reading):
                 beyond.setdefault(row.line, []).append(booked)
     for name, readings in beyond.items():
         line = seen.reduction.lines[name]
@@ -229,15 +230,21 @@ def coarse_detail(seen: Seen, limit: float) -> Said:
     points = seen.detail.points
     if not points.names:
         return
-    larger = np.sqrt(np.linalg.eigvalsh(points.local_variances)[:, 1])
+    larger = _larger_axes(points.local_variances)
     made = {name: shape.booked.place for shape in seen.detail.shapes.values() for name in shape.points}
     made |= {arc.point: arc.place for arc in seen.reduction.arcs}
-    for row in np.flatnonzero(larger > limit * seen.scale):
+    finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
+    for row in np.flatnonzero(larger > limit * seen.scale).tolist():
         rows = points.rows[row]
         place = seen.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
         text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
-        finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
         yield f"{text}, and {finest}; take a shorter offset, or tape it from two chainages", place
+
+
+def _larger_axes(variances: Array) -> Array:
+    """Return the standard deviation (m,) along the larger axis of error ellipses (m, 2, 2)."""
+    xx, xy, yy = variances[:, 0, 0], variances[:, 0, 1], variances[:, 1, 1]
+    return np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy))
 
 
 def single_reading(seen: Seen, limit: None) -> Said:

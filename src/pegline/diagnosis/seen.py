@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
+from math import atan2
 from typing import Final
 
 import numpy as np
@@ -38,11 +39,11 @@ class Seen:
     detail: Detail
 
     @cached_property
-    def positions(self) -> dict[str, Array]:
+    def positions(self) -> dict[str, list[float]]:
         """Return x and y of every station and point, metres about the frame's origin."""
         points, solution = self.detail.points, self.adjustment.solution
-        placed = {name: points.positions[row] for name, row in points.index.items()}
-        return placed | {name: solution.positions[row] for name, row in solution.index.items()}
+        placed = dict(zip(points.names, points.positions.tolist(), strict=True))
+        return placed | dict(zip(solution.names, solution.positions.tolist(), strict=True))
 
     @cached_property
     def tie_stations(self) -> frozenset[str]:
@@ -92,19 +93,21 @@ def paper_scale(positions: Array) -> int:
     )
 
 
-def cut(at: Array, first: Array, second: Array) -> float:
+def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
     """Return the angle at a point between the ways to two others, radians, 0 to π.
 
     Examples
     --------
-    >>> round(float(np.degrees(cut(np.zeros(2), np.array([1.0, 0.0]), np.array([0.0, 2.0])))))
+    >>> from math import degrees
+    >>> round(degrees(cut((0.0, 0.0), (1.0, 0.0), (0.0, 2.0))))
     90
     """
-    one, two = first - at, second - at
-    return float(np.arctan2(abs(one[0] * two[1] - one[1] * two[0]), one @ two))
+    x, y = first[0] - at[0], first[1] - at[1]
+    u, v = second[0] - at[0], second[1] - at[1]
+    return atan2(abs(x * v - y * u), x * u + y * v)
 
 
-def cuts(at: Array, ends: list[Array]) -> Iterator[float]:
+def cuts(at: Sequence[float], ends: Sequence[Sequence[float]]) -> Iterator[float]:
     """Yield the angle at a point between each two of the ways that lead to it, radians."""
     return (cut(at, one, two) for one, two in combinations(ends, 2))
 

@@ -17,7 +17,7 @@ from typing import Final
 from pegline.measures.values import Length
 from pegline.units import METRES_PER
 
-__all__ = ["SLIPS", "BookedReading", "Meant", "as_booked", "by_chance", "meant"]
+__all__ = ["SLIPS", "BookedReading", "Meant", "as_booked", "meant"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,28 +256,3 @@ def meant(reading: BookedReading) -> tuple[Meant, ...]:
             if sound and abs(metres - reading.metres) > 1e-9 and key not in found:
                 found[key] = Meant(metres, text, words, kind)
     return tuple(found.values())
-
-
-def by_chance(reading: BookedReading, correction: float, within: float) -> float:
-    """Return how many slips of a reading would explain a correction of that size by chance.
-
-        n · 2 w / (3/2 c),   n slips that change the reading by c/2 to 2 c, either way
-
-    Parameters
-    ----------
-    correction
-        What the reading would have to change by, metres.
-    within
-        Half the width in which a slip is taken to explain it, metres.
-
-    Examples
-    --------
-    >>> reading = BookedReading(Length(46.05, None, "46.05"), "m", tape=30)
-    >>> round(by_chance(reading, 10.0, within=0.05), 3)
-    0.02
-    """
-    size = abs(correction)
-    if size == 0:
-        return float(len(meant(reading)))
-    alike = [m for m in meant(reading) if size / 2 <= abs(m.metres - reading.metres) <= 2 * size]
-    return len(alike) * 2 * within / (1.5 * size * 2)

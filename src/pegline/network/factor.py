@@ -42,11 +42,11 @@ class DenseFactor:
         # Scaled to a unit diagonal, so that metres and scales of tapes compare.
         self._scale = 1 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
         scaled = matrix * self._scale[:, None] * self._scale
-        self.free = _free(scaled)
-        self._inverse = np.zeros_like(matrix) if len(self.free) else self._inverted(scaled)
+        self.free, lower = _free(scaled)
+        self._inverse = np.zeros_like(matrix) if lower is None else self._inverted(lower)
 
-    def _inverted(self, scaled: Array) -> Array:
-        root = np.linalg.inv(np.linalg.cholesky(scaled))
+    def _inverted(self, lower: Array) -> Array:
+        root = np.linalg.inv(lower)
         return (root.T @ root) * self._scale[:, None] * self._scale
 
     def solve(self, right: Array) -> Array:
@@ -59,18 +59,18 @@ class DenseFactor:
         return np.asarray(padded[unknowns[:, :, None], unknowns[:, None, :]])
 
 
-def _free(scaled: Array) -> Ints:
-    """Return the unknowns that a scaled normal matrix leaves free."""
+def _free(scaled: Array) -> tuple[Ints, Array | None]:
+    """Return the unknowns that a scaled normal matrix leaves free, and its root where there are none."""
     try:
         root = np.linalg.cholesky(scaled)
     except np.linalg.LinAlgError:
         root = None
     if root is not None and (len(root) == 0 or np.diag(root).min() ** 2 > SINGULAR):
-        return np.zeros(0, np.int64)
+        return np.zeros(0, np.int64), np.asarray(root, float)
     values, vectors = np.linalg.eigh(scaled)
     loose = vectors[:, values <= max(values[-1] * 1e-11, values[0])]
     share = np.abs(loose).max(axis=1)
-    return np.flatnonzero(share > 0.1 * share.max())
+    return np.flatnonzero(share > 0.1 * share.max()), None
 
 
 class SparseFactor:

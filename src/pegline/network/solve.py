@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -231,36 +231,37 @@ def solve(network: Network, keep: Mask | None = None, begin: Array | None = None
         Where the observations leave points free to move, or the figure is too flat to settle.
     """
     keep = np.ones(len(network.values), bool) if keep is None else keep
-    parameters = (network.begin if begin is None else begin).copy()
     assembly = _Assembly.of(network)
     weights = np.where(keep, network.sds**-2.0, 0.0)
+    here = _looked_at(network, weights, (network.begin if begin is None else begin).copy())
     damping, last = 0.0, np.inf
     for _ in range(steps):
-        linear = linearise(network, parameters)
-        residuals = misclosures(network, linear)
-        cost = _cost(network, weights, residuals, parameters)
-        matrix, right = assembly.normal(network, linear, weights, residuals, parameters)
+        matrix, right = assembly.normal(network, weights, here)
         factor = _factor(network, assembly, matrix, damping)
-        step = _full(network, factor.solve(right))
-        parameters, damping, moved = _guarded(network, weights, parameters, step, cost, damping)
+        here, damping, moved = _guarded(network, weights, here, _full(network, factor.solve(right)), damping)
         size = float(np.abs(moved[: 2 * len(network.names)]).max(initial=0.0)) / network.extent
         if damping == 0 and (size < CONVERGED or (size < 1e-8 and size >= last / 2)):
-            return _fit(network, assembly, keep, weights, parameters)
+            factor = _factor(network, assembly, assembly.normal(network, weights, here)[0], 0.0)
+            return Fit(network, keep, here.parameters, here.residuals, here.linear, factor, here.cost)
         last = size
     raise BookError([_too_flat(network, moved)])
 
 
-def _fit(network: Network, assembly: _Assembly, keep: Mask, weights: Array, parameters: Array) -> Fit:
+class _Look(NamedTuple):
+    """A network looked at where its points stand."""
+
+    parameters: Array
+    linear: Linear
+    residuals: Array
+    cost: float  #: weighted sum of squares, the tapes' scales included
+
+
+def _looked_at(network: Network, weights: Array, parameters: Array) -> _Look:
     linear = linearise(network, parameters)
     residuals = misclosures(network, linear)
-    matrix, _ = assembly.normal(network, linear, weights, residuals, parameters)
-    factor = _factor(network, assembly, matrix, 0.0)
-    return Fit(network, keep, parameters, residuals, linear, factor, _cost(network, weights, residuals, parameters))
-
-
-def _cost(network: Network, weights: Array, residuals: Array, parameters: Array) -> float:
     scales = parameters[2 * len(network.names) :]
-    return float(weights @ residuals**2 + np.sum((scales / network.tape_sds) ** 2))
+    cost = float(weights @ residuals**2 + np.sum((scales / network.tape_sds) ** 2))
+    return _Look(parameters, linear, residuals, cost)
 
 
 def _full(network: Network, unknowns: Array) -> Array:
@@ -269,17 +270,14 @@ def _full(network: Network, unknowns: Array) -> Array:
     return step
 
 
-def _guarded(
-    network: Network, weights: Array, parameters: Array, step: Array, cost: float, damping: float
-) -> tuple[Array, float, Array]:
-    """Return the parameters after as much of a step as lowers the cost, the next damping, and the step made."""
-    slack = cost * (1 + 1e-9) + 1e-9
+def _guarded(network: Network, weights: Array, here: _Look, step: Array, damping: float) -> tuple[_Look, float, Array]:
+    """Return the network after as much of a step as lowers the cost, the next damping, and the step made."""
+    slack = here.cost * (1 + 1e-9) + 1e-9
     for share in (1.0, 0.5, 0.25, 0.1, 0.03):
-        trial = parameters + share * step
-        residuals = misclosures(network, linearise(network, trial))
-        if _cost(network, weights, residuals, trial) <= slack:
-            return trial, (0.0 if damping < 1e-6 else damping / 10), share * step
-    return parameters, max(10 * damping, 1e-4), step
+        there = _looked_at(network, weights, here.parameters + share * step)
+        if there.cost <= slack:
+            return there, (0.0 if damping < 1e-6 else damping / 10), share * step
+    return here, max(10 * damping, 1e-4), step
 
 
 class _Assembly:
@@ -306,18 +304,17 @@ class _Assembly:
         unique, places = np.unique(np.concatenate(keys), return_inverse=True)
         return cls(size, False, places, unique)
 
-    def normal(
-        self, network: Network, linear: Linear, weights: Array, residuals: Array, parameters: Array
-    ) -> tuple[Array, Array]:
+    def normal(self, network: Network, weights: Array, here: _Look) -> tuple[Array, Array]:
         """Return the normal matrix, full or as the values of its pattern, and the right-hand side."""
         products, right = [], np.zeros(len(network.held) + 1)
+        linear, scales = here.linear, here.parameters[2 * len(network.names) :]
         for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True):
             weighted = partials * weights[batch.rows, None]
             products.append((weighted[:, :, None] * partials[:, None, :]).ravel())
-            np.add.at(right, numbers, weighted * residuals[batch.rows, None])
+            np.add.at(right, numbers, weighted * here.residuals[batch.rows, None])
         priors = network.tape_sds**-2.0
         products.append(priors)
-        right[2 * len(network.names) : -1] -= priors * parameters[2 * len(network.names) :]
+        right[2 * len(network.names) : -1] -= priors * scales
         values = np.concatenate(products)
         if self.dense:
             width = self.size + 1
@@ -337,7 +334,7 @@ def _parameter_numbers(network: Network) -> Iterator[Ints]:
 
 def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float) -> Factor:
     if assembly.dense:
-        factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)))
+        factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)) if damping else matrix)
     else:
         factor = SparseFactor(assembly.size, assembly.keys, matrix, damping)
     if damping == 0 and len(factor.free):

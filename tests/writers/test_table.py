@@ -46,8 +46,8 @@ def test_the_table_is_read_without_loading_what_writes(heavy):
     assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0
 
 
-@pytest.mark.parametrize("heavy", ["ezdxf", "reportlab", "geopandas", "pandas", "pyogrio"])
-def test_a_geopackage_of_few_features_loads_nothing_that_it_does_not_need(tmp_path, heavy):
+@pytest.mark.parametrize("heavy", ["ezdxf", "reportlab", "geopandas", "pandas", "fiona", "shapely", "pyproj"])
+def test_a_geopackage_of_a_local_survey_loads_nothing_that_it_does_not_need(tmp_path, heavy):
     script = f"""
 import sys
 sys.path.insert(0, {str(Path(__file__).parent)!r})

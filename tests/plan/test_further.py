@@ -63,7 +63,14 @@ def test_sheets_are_numbered_through(names):
 
     numbers = [next(t for t in texts(s) if t.startswith("Sheet ")) for s in plan.sheets]
     assert numbers == [f"Sheet {i} of {len(plan.sheets)}" for i in range(1, len(plan.sheets) + 1)]
-    assert len(pages(plan)) == len(plan.sheets)
+    assert len(list(pages(plan))) == len(plan.sheets)
+
+
+def test_each_further_sheet_says_what_it_is_not():
+    _, drawn = sheets("pegs", "diagram", "pages")
+
+    for sheet in drawn:
+        assert any("Not a boundary survey." in text for text in texts(sheet))
 
 
 def test_nothing_stands_off_the_paper():

@@ -107,6 +107,21 @@ def test_a_figure_without_room_is_left_out_and_a_name_is_not():
     assert settle([name, figure], [], []) == (spot, None)
 
 
+def test_places_not_looked_at_could_not_have_been_among_the_best(monkeypatch):
+    random = np.random.default_rng(5)
+    lines = list(random.uniform(0, 120, (60, 3, 2)))
+    discs = [(x, y, 1.0) for x, y in random.uniform(0, 120, (200, 2))]
+    pieces = random.uniform(0, 120, (100, 2, 2, 2))
+    own = [np.vstack([along(*piece, 10.0, 2.0) for piece in pair]) for pair in pieces]
+    wanted = [Wanted("name", 10.0, 2.0, spots, True) for spots in own]
+
+    monkeypatch.setattr("pegline.plan.labels.MOST", 600)
+    sparing = settle(wanted, lines, discs)
+    monkeypatch.setattr("pegline.plan.labels.LOOKED_AT", 1000)
+
+    assert sparing == settle(wanted, lines, discs)
+
+
 @pytest.mark.parametrize("count", [40, 400])
 def test_each_label_has_the_cheapest_place_beside_the_others(count):
     # The search stops where no label can do better by moving alone: that is so whatever the order of the moves.

@@ -41,12 +41,12 @@ def test_a_script_without_a_font_is_told_with_what_to_install(monkeypatch):
     pytest.importorskip("uharfbuzz")
     monkeypatch.setattr(scripts, "_installed", tuple)
     scripts._font_for.cache_clear()
-    scripts.outlined.cache_clear()
+    scripts._outline.cache_clear()
 
     warnings = house(labels={"cottage": "සිංහල"}).plan().warnings
 
     scripts._font_for.cache_clear()
-    scripts.outlined.cache_clear()
+    scripts._outline.cache_clear()
     assert [w.rule for w in warnings] == ["missing-font"]
     assert "Noto Sans Sinhala" in warnings[0].text
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from math import atan2, ceil
+from math import ceil
 
 import numpy as np
 
@@ -118,16 +118,15 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
         path = feature.geometry
         points = flattened(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
         points = np.vstack([points, points[:1]]) if path.closed else points
-        steps = np.hypot(*np.diff(points, axis=0).T)
-        ends = np.concatenate([[0.0], np.cumsum(steps)])
+        ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
         if ends[-1] == 0:
             continue
         count = max(1, ceil(ends[-1] / (look.every * metres_per_mm) - 0.5)) if look.every else 1
-        for at in (np.arange(count) + 0.5) * ends[-1] / count:
-            i = min(int(np.searchsorted(ends, at, side="right")) - 1, len(steps) - 1)
-            dx, dy = points[i + 1] - points[i]
-            x, y = points[i] + (points[i + 1] - points[i]) * (at - ends[i]) / steps[i]
-            yield Tuft(feature.layer, look.tuft, (float(x), float(y)), atan2(dy, dx))
+        at = (np.arange(count) + 0.5) * ends[-1] / count
+        piece = np.minimum(np.searchsorted(ends, at, side="right") - 1, len(points) - 2)
+        (dx, dy), (x, y) = np.diff(points, axis=0)[piece].T, (np.interp(at, ends, column) for column in points.T)
+        for place, rotation in zip(np.stack([x, y], 1).tolist(), np.arctan2(dy, dx).tolist(), strict=True):
+            yield Tuft(feature.layer, look.tuft, tuple(place), rotation)
 
 
 def _ellipse_scale(features: Sequence[Feature], metres_per_mm: float) -> int:

@@ -42,7 +42,7 @@ def _sheet(told: Told, what: str, body: list[Item], number: int, total: int) -> 
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
-    origin = shortened(f"From {book.file}{day}. Not a boundary told.", 140.0, SMALL)
+    origin = shortened(f"From {book.file}{day}. Not a boundary survey.", 140.0, SMALL)
     items: list[Item] = [
         *body,
         Stroke("SHEET-FRAME", edge, True),

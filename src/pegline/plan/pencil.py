@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pegline.plan.display import Anchor, Item, Stroke, Words, flattened
+from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flattened
 from pegline.plan.scripts import text_width
 from pegline.plan.symbols import SYMBOLS
 
-__all__ = ["SMALL", "Pencil", "moved", "symbol_strokes", "wrapped"]
+__all__ = ["SMALL", "Pencil", "moved", "repeated", "symbol_strokes", "wrapped"]
 
 SMALL = 1.8  #: height of capitals of ordinary text
 LEADING = 1.85  #: from baseline to baseline, in heights of capitals
@@ -100,14 +100,21 @@ def symbol_strokes(
     name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0
 ) -> list[Stroke]:
     """Return a symbol's strokes on paper."""
-    c, s = np.cos(rotation) * size, np.sin(rotation) * size
-    turn = np.array([[c, s], [-s, c]])
-    strokes = []
-    for pen in SYMBOLS[name].pens:
-        given = np.array(pen.vertices)
-        points = flattened(given[:, :2] @ turn + np.array([x, y]), given[:, 2], pen.closed, 0.02)
-        strokes.append(Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS"))
-    return strokes
+    return list(repeated(name, np.array([(x, y)]), layer, size=size, rotations=np.array([rotation])))
+
+
+def repeated(
+    name: str, places: Array, layer: str, *, size: float = 1.0, rotations: Array | float = 0.0
+) -> Iterator[Stroke]:
+    """Yield the strokes of one symbol at many places (n, 2), turned by so much at each, place by place."""
+    c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
+    turns = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
+    pens = [(pen, np.array(pen.vertices)) for pen in SYMBOLS[name].pens]
+    shapes = [flattened(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
+    drawn = [shape @ turns + places[:, None] for shape in shapes]
+    for each in zip(*drawn, strict=True):
+        for (pen, _), points in zip(pens, each, strict=True):
+            yield Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS")
 
 
 def moved(items: Sequence[Item], x: float, y: float) -> list[Item]:

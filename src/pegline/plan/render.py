@@ -2,32 +2,61 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.detail.model import Path
-from pegline.plan.display import Item, Page, Stroke, Words, flattened
-from pegline.plan.model import Feature, Plan, Position, Sheet
-from pegline.plan.pencil import symbol_strokes
+from pegline.plan.display import Array, Item, Page, Stroke, Words, flattened
+from pegline.plan.features import extent
+from pegline.plan.model import Feature, Label, Plan, Sheet, Tuft
+from pegline.plan.pencil import repeated
 
 __all__ = ["pages"]
 
 SAGITTA = 0.02  #: largest distance between an arc and its strokes, mm
+BEYOND = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
 
 
-def pages(plan: Plan) -> tuple[Page, ...]:
-    """Return every page of a plan with its map on it."""
-    return tuple(_page(plan, sheet) for sheet in plan.sheets)
+def pages(plan: Plan) -> Iterator[Page]:
+    """Yield every page of a plan with its map on it."""
+    plotted = None
+    for sheet in plan.sheets:
+        if sheet.window is None:
+            yield sheet.page
+            continue
+        plotted = plotted or _plotted(plan)
+        paper = _Paper(plan, sheet)
+        yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
 
-def _page(plan: Plan, sheet: Sheet) -> Page:
-    if sheet.window is None:
-        return sheet.page
-    paper = _Paper(plan, sheet)
-    return replace(sheet.page, map=tuple(_map(plan, paper)), clip=sheet.window)
+@dataclass(frozen=True, slots=True)
+class _Plotted:
+    """What plots, in the order that it is drawn in, and how far each thing reaches, metres."""
+
+    features: Sequence[Feature]
+    tufts: Sequence[Tuft]
+    labels: Sequence[Label]
+    low: Array  #: (n, 2) south-west corners of the features, then of tufts and labels
+    high: Array
+
+
+def _plotted(plan: Plan) -> _Plotted:
+    order = {name: i for i, name in enumerate(plan.layers)}
+    features = [feature for feature in plan.features if plan.layers[feature.layer].plots]
+    features.sort(key=lambda feature: order[feature.layer])
+    tufts = [tuft for tuft in plan.tufts if plan.layers[tuft.layer].plots]
+    tufts.sort(key=lambda tuft: (order[tuft.layer], tuft.symbol))
+    labels = [label for label in plan.labels if plan.layers[label.layer].plots]
+    reaches = [extent(feature) for feature in features]
+    ends = np.array([(*points.min(axis=0), *points.max(axis=0)) for points in reaches]).reshape(-1, 4)
+    middles = np.array([*(tuft.position for tuft in tufts), *(label.centre for label in labels)]).reshape(-1, 2)
+    half = np.array([*(0.0 for _ in tufts), *(label.width / 2 for label in labels)])[:, None] * plan.metres_per_mm
+    low, high = np.vstack([ends[:, :2], middles - half]), np.vstack([ends[:, 2:], middles + half])
+    return _Plotted(features, tufts, labels, low, high)
 
 
 class _Paper:
@@ -36,45 +65,67 @@ class _Paper:
     def __init__(self, plan: Plan, sheet: Sheet) -> None:
         left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
         self._middle = np.array([(left + right) / 2, (bottom + top) / 2])
+        self._half = np.array([right - left, top - bottom]) / 2
         self._centre = np.array(sheet.centre)
         self._mm = 1000 / plan.scale
 
-    def points(self, metres: NDArray[np.float64]) -> NDArray[np.float64]:
+    def points(self, metres: Any) -> Array:
         """Return points on the paper."""
         return np.asarray((metres - self._centre) * self._mm + self._middle)
-
-    def point(self, position: Position) -> tuple[float, float]:
-        """Return one point on the paper."""
-        x, y = self.points(np.array(position))
-        return float(x), float(y)
 
     def length(self, metres: float) -> float:
         """Return a length on the paper."""
         return metres * self._mm
 
-
-def _map(plan: Plan, paper: _Paper) -> Iterator[Item]:
-    order = {name: i for i, name in enumerate(plan.layers)}
-    plotted = [f for f in plan.features if plan.layers[f.layer].plots]
-    for feature in sorted(plotted, key=lambda f: order[f.layer]):
-        yield from _feature(plan, feature, paper)
-    for tuft in plan.tufts:
-        if plan.layers[tuft.layer].plots:
-            yield from symbol_strokes(tuft.symbol, *paper.point(tuft.position), tuft.layer, rotation=tuft.rotation)
-    for label in plan.labels:
-        if plan.layers[label.layer].plots:
-            x, y = paper.point(label.centre)
-            drop = label.height / 2  # from the middle of the text to its baseline
-            x, y = x + np.sin(label.rotation) * drop, y - np.cos(label.rotation) * drop
-            yield Words(label.layer, label.text, float(x), float(y), label.height, "middle", label.rotation)
+    def shows(self, low: Array, high: Array) -> Any:
+        """Return which of some boxes reach into the window, or nearly."""
+        half = (self._half + BEYOND) / self._mm
+        return ((low <= self._centre + half) & (high >= self._centre - half)).all(axis=1)
 
 
-def _feature(plan: Plan, feature: Feature, paper: _Paper) -> Iterator[Item]:
-    if isinstance(feature.geometry, Path):
+def _map(plan: Plan, plotted: _Plotted, paper: _Paper) -> Iterator[Item]:
+    things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
+    shown = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high))]
+    for how, alike in groupby(shown, key=_how):
+        yield from DRAWN[how[0]](plan, paper, list(alike))
+
+
+def _how(thing: Any) -> tuple[Any, ...]:
+    """Return how a thing is drawn and, for symbols, what makes two of them alike."""
+    if isinstance(thing, Label):
+        return ("label",)
+    if isinstance(thing, Tuft):
+        return "tuft", thing.layer, thing.symbol
+    return ("path",) if isinstance(thing.geometry, Path) else ("symbol", thing.layer, thing.symbol, thing.size)
+
+
+def _paths(plan: Plan, paper: _Paper, features: Sequence[Any]) -> Iterator[Item]:
+    for feature in features:
         path = feature.geometry
         points = flattened(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
         fill = plan.layers[feature.layer].fill if path.closed else None
         yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type)
-    elif isinstance(feature.geometry, tuple):
-        size = 1.0 if feature.size is None else paper.length(feature.size)
-        yield from symbol_strokes(feature.symbol or "mark", *paper.point(feature.geometry), feature.layer, size=size)
+
+
+def _symbols(plan: Plan, paper: _Paper, features: Sequence[Any]) -> Iterator[Item]:
+    first = features[0]
+    size = 1.0 if first.size is None else paper.length(first.size)
+    places = paper.points(np.array([feature.geometry for feature in features]))
+    return repeated(first.symbol or "mark", places, first.layer, size=size)
+
+
+def _tufts(plan: Plan, paper: _Paper, tufts: Sequence[Any]) -> Iterator[Item]:
+    places = paper.points(np.array([tuft.position for tuft in tufts]))
+    return repeated(tufts[0].symbol, places, tufts[0].layer, rotations=np.array([tuft.rotation for tuft in tufts]))
+
+
+def _labels(plan: Plan, paper: _Paper, labels: Sequence[Any]) -> Iterator[Item]:
+    turns = np.array([label.rotation for label in labels])
+    drop = np.array([label.height / 2 for label in labels])  # from the middle of the text to its baseline
+    middles = paper.points(np.array([label.centre for label in labels]))
+    starts = middles + np.stack([np.sin(turns) * drop, -np.cos(turns) * drop], axis=1)
+    for label, (x, y) in zip(labels, starts.tolist(), strict=True):
+        yield Words(label.layer, label.text, x, y, label.height, "middle", label.rotation)
+
+
+DRAWN = {"path": _paths, "symbol": _symbols, "tuft": _tufts, "label": _labels}

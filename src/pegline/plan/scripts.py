@@ -69,10 +69,14 @@ class Outline:
     moves: tuple[tuple[str, tuple[Point, ...]], ...]  #: ``move``, ``line``, ``curve`` (cubic) and ``close``
 
 
-@lru_cache(maxsize=512)
 def outlined(text: str) -> Outline | None:
     """Return a text as an outline; None where the typeface can write it plainly, or nothing can write it."""
-    if not _needs_help(text) or _harfbuzz() is None:
+    return _outline(text) if _needs_help(text) else None
+
+
+@lru_cache(maxsize=512)
+def _outline(text: str) -> Outline | None:
+    if _harfbuzz() is None:
         return None
     pieces = list(_runs(text))
     if any(font is None for font, _ in pieces):

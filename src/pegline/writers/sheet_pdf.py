@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from io import BytesIO
+from itertools import groupby
+from math import cos, sin
 from typing import Any, Final
 
 from pegline.plan import fonts
@@ -23,20 +26,30 @@ def sheet_pdf(plan: Plan) -> bytes:
     from reportlab.pdfgen.canvas import Canvas
 
     _register()
-    drawn = pages(plan)
     out = BytesIO()
-    canvas = Canvas(
-        out, pagesize=_size(drawn[0]), pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en"
-    )
+    canvas = Canvas(out, pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en")
     _describe(canvas, plan)
-    for page, sheet in zip(drawn, plan.sheets, strict=True):
-        canvas.setPageSize(_size(page))
-        canvas.bookmarkPage(sheet.name)
-        canvas.addOutlineEntry(sheet.name, sheet.name)
-        _draw(canvas, page, plan.layers)
-        canvas.showPage()
-    canvas.save()
+    with _without_text_armour():
+        for page, sheet in zip(pages(plan), plan.sheets, strict=True):
+            canvas.setPageSize((page.width * POINT, page.height * POINT))
+            canvas.bookmarkPage(sheet.name)
+            canvas.addOutlineEntry(sheet.name, sheet.name)
+            _draw(canvas, page, plan.layers)
+            canvas.showPage()
+        canvas.save()
     return out.getvalue()
+
+
+@contextmanager
+def _without_text_armour() -> Iterator[None]:
+    """Let streams be bytes as they are: as text (ASCII base 85) they are a quarter longer and take longer to write."""
+    from reportlab import rl_config
+
+    before, rl_config.useA85 = rl_config.useA85, 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
 
 
 def _register() -> None:
@@ -46,10 +59,6 @@ def _register() -> None:
     for name in (fonts.REGULAR, fonts.BOLD):
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, str(fonts.FOLDER / f"{name}.ttf")))
-
-
-def _size(page: Page) -> tuple[float, float]:
-    return page.width * POINT, page.height * POINT
 
 
 def _describe(canvas: Any, plan: Plan) -> None:
@@ -66,79 +75,92 @@ def _describe(canvas: Any, plan: Plan) -> None:
 def _draw(canvas: Any, page: Page, layers: Mapping[str, Layer]) -> None:
     if page.map and page.clip:
         left, bottom, right, top = (at * POINT for at in page.clip)
-        canvas.saveState()
-        window = canvas.beginPath()
-        window.rect(left, bottom, right - left, top - bottom)
-        canvas.clipPath(window, stroke=0, fill=0)
+        canvas.addLiteral(f"q {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re W n")
         _items(canvas, page.map, layers)
-        canvas.restoreState()
+        canvas.addLiteral("Q")
     _items(canvas, page.items, layers)
 
 
 def _items(canvas: Any, items: Sequence[Item], layers: Mapping[str, Layer]) -> None:
-    for item in items:
-        layer = layers[item.layer]
-        if isinstance(item, Words):
-            _words(canvas, item, layer)
+    """Draw items in their order, in the operators of ISO 32000-1, annex A."""
+    for kind, some in groupby(items, key=type):
+        if kind is Words:
+            _words(canvas, some, layers)
         else:
-            _stroke(canvas, item, layer)
+            canvas.addLiteral("\n".join(_strokes(some, layers)))
 
 
-def _stroke(canvas: Any, stroke: Stroke, layer: Layer) -> None:
-    path = canvas.beginPath()
-    (x, y), *rest = (stroke.points * POINT).tolist()
-    path.moveTo(x, y)
-    for x, y in rest:
-        path.lineTo(x, y)
-    if stroke.closed:
-        path.close()
+def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[str]:
+    yield "1 j"
+    how = None
+    for stroke in strokes:
+        looks = (stroke.layer, stroke.line_type, stroke.fill)
+        if looks != how:
+            how = looks
+            yield _look(stroke, layers[stroke.layer])
+        drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(stroke.points) - 1) + (" h " if stroke.closed else " ")
+        yield drawing % tuple((stroke.points * POINT).ravel().tolist()) + PAINTED[stroke.drawn, stroke.fill is not None]
+
+
+#: What finishes a path, by whether its edge is drawn and whether it is filled.
+PAINTED: Final = {(True, False): "S", (True, True): "B*", (False, True): "f*", (False, False): "n"}
+
+
+def _look(stroke: Stroke, layer: Layer) -> str:
+    """Return what sets dashes, breadth and colours."""
     pattern = [abs(length) * POINT for length in LINE_TYPES[stroke.line_type or layer.line_type]]
-    canvas.setDash(pattern or [], 0)
-    canvas.setLineCap(1 if 0.0 in pattern else 0)  # a dot has no length: a round cap makes it one
-    canvas.setLineJoin(1)
-    canvas.setLineWidth(layer.weight / 100 * POINT)
-    canvas.setStrokeColorRGB(*(part / 255 for part in layer.rgb))
-    if stroke.fill is not None:
-        canvas.setFillColorRGB(*_shade(stroke.fill, layer))
-    canvas.drawPath(path, stroke=int(stroke.drawn), fill=int(stroke.fill is not None))
+    dashes = " ".join(f"{length:.3f}" for length in pattern)
+    cap = 1 if 0.0 in pattern else 0  # a dot has no length: a round cap makes it one
+    shade = "" if stroke.fill is None else f" {_colour(_shade(stroke.fill, layer))} rg"
+    return f"[{dashes}] 0 d {cap} J {layer.weight / 100 * POINT:.3f} w {_colour(_full(layer))} RG{shade}"
 
 
-def _shade(fill: float, layer: Layer) -> tuple[float, float, float]:
+Colour = tuple[float, float, float]
+
+
+def _full(layer: Layer) -> Colour:
+    red, green, blue = layer.rgb
+    return red / 255, green / 255, blue / 255
+
+
+def _shade(fill: float, layer: Layer) -> Colour:
     """Return a shade: the layer's own colour where it is full, else grey."""
-    if fill == 0.0:
-        red, green, blue = layer.rgb
-        return red / 255, green / 255, blue / 255
-    return fill, fill, fill
+    return _full(layer) if fill == 0.0 else (fill, fill, fill)
 
 
-def _words(canvas: Any, words: Words, layer: Layer) -> None:
-    from math import degrees
-
-    if not words.text:
-        return
-    canvas.saveState()
-    canvas.translate(words.x * POINT, words.y * POINT)
-    if words.rotation:
-        canvas.rotate(degrees(words.rotation))
-    canvas.setFillColorRGB(*(part / 255 for part in layer.rgb))
-    if outline := outlined(words.text):
-        _outline(canvas, outline, words)
-        canvas.restoreState()
-        return
-    canvas.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
-    draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}[
-        words.anchor
-    ]
-    draw(0, 0, words.text)
-    canvas.restoreState()
+def _colour(parts: Colour) -> str:
+    return " ".join(f"{part:.4g}" for part in parts)
 
 
-def _outline(canvas: Any, outline: Outline, words: Words) -> None:
-    """Fill the shapes of a text in another font."""
-    start = {"left": 0.0, "middle": 0.5, "right": 1.0}[words.anchor] * outline.width
-    size = words.height * POINT
-    path = canvas.beginPath()
-    draw = {"move": path.moveTo, "line": path.lineTo, "curve": path.curveTo, "close": path.close}
-    for move, points in outline.moves:
-        draw[move](*(value for x, y in points for value in ((x - start) * size, y * size)))
-    canvas.drawPath(path, stroke=0, fill=1, fillMode=1)  # 1: not even-odd; strokes of letters may overlap
+#: How much of its width stands before the place of a text.
+BEFORE: Final = {"left": 0.0, "middle": 0.5, "right": 1.0}
+
+
+def _words(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer]) -> None:
+    """Write texts, those in other scripts as shapes."""
+    for shaped, group in groupby((words for words in some if words.text), key=lambda words: outlined(words.text)):
+        if shaped is not None:
+            canvas.addLiteral("\n".join(_shape(shaped, words, layers[words.layer]) for words in group))
+            continue
+        text = canvas.beginText()
+        for words in group:
+            text.setFillColorRGB(*_full(layers[words.layer]))
+            text.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
+            back = BEFORE[words.anchor] * fonts.plain_width(words.text, words.height, bold=words.bold)
+            c, s = cos(words.rotation), sin(words.rotation)
+            text.setTextTransform(c, s, -s, c, (words.x - back * c) * POINT, (words.y - back * s) * POINT)
+            text.textOut(words.text)
+        canvas.drawText(text)
+
+
+def _shape(outline: Outline, words: Words, layer: Layer) -> str:
+    """Return what fills the shapes of a text in another font."""
+    start, size = BEFORE[words.anchor] * outline.width, words.height * POINT
+    c, s = cos(words.rotation), sin(words.rotation)
+    moved = f"q {c:.6f} {s:.6f} {-s:.6f} {c:.6f} {words.x * POINT:.3f} {words.y * POINT:.3f} cm"
+    operators = {"move": "m", "line": "l", "curve": "c", "close": "h"}
+    drawn = (
+        " ".join([*(f"{(x - start) * size:.3f} {y * size:.3f}" for x, y in points), operators[move]])
+        for move, points in outline.moves
+    )
+    return f"{moved} {_colour(_full(layer))} rg\n{' '.join(drawn)} f Q"  # f: not even-odd; strokes of letters overlap

@@ -23,9 +23,8 @@ ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 def write(plan: Plan, path: Path) -> None:
     """Write the sheets; several become STEM-1.svg, STEM-2.svg, …"""
-    drawn = pages(plan)
-    for number, page in enumerate(drawn, 1):
-        target = path if len(drawn) == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}")
+    for number, page in enumerate(pages(plan), 1):
+        target = path if len(plan.sheets) == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}")
         target.write_text("\n".join(_document(plan, page)) + "\n", encoding="utf-8")
 
 

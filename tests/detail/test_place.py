@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
+from pegline.network.observe import Stops
 from pegline.plane import turned
 
 MILLIMETRE = 1e-3
@@ -51,6 +52,18 @@ def test_a_chainage_counts_on_the_piece_between_its_tie_stations():
     rows = [row("A-B", "at T", 20.0), row("A-B", "half way", 10.0), row("A-B", "after", 35.0)]
     points = placed(rows, positions, ties={"A-B": {"T": 20.0}})
     assert points.positions == pytest.approx(np.array([[20.1, 0.02], [10.05, 0.01], [35.05, 0.01]]))
+
+
+def test_chainages_placed_together_count_on_the_pieces_that_each_counts_on_alone():
+    ties = {"T": 20.0, "U": 33.0, "V": 41.0}
+    positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.02), "U": (32.9, 0.1), "V": (41.2, -0.1)}
+    at = [60.0, -3.0, 0.0, 5.0, 20.0, 20.5, 33.0, 40.0, 41.0, 45.0, 50.0]
+    points = placed([row("A-B", f"p{c}", c) for c in at], positions, ties={"A-B": ties})
+    along = Stops(("A", *ties, "B"), (0.0, *ties.values(), 50.0))
+    for chainage, found in zip(at, points.positions, strict=True):
+        start, end, within, length = along.piece(chainage)
+        p, q = (np.array(positions[name]) for name in (start, end))
+        assert found == pytest.approx(p + within / length * (q - p))
 
 
 def test_a_tape_that_reads_long_and_the_frames_scale():

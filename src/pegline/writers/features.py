@@ -78,7 +78,7 @@ _TRIGGERS: Final = (
 _BOUNDS: Final = 'ST_MinX(NEW."geom"), ST_MaxX(NEW."geom"), ST_MinY(NEW."geom"), ST_MaxY(NEW."geom")'
 
 #: The numbers of geometry types in well-known binary (OGC 06-103r4, 8.2.8).
-_WKB: Final = {"Point": 1, "LineString": 2, "Polygon": 3}
+_WKB: Final[Mapping[str | None, int]] = {"Point": 1, "LineString": 2, "Polygon": 3}
 
 
 def core(database: Connection, wkt: str) -> int:
@@ -114,7 +114,7 @@ def added(database: Connection, layer: Filled, crs: int, moment: str) -> None:
     )
     database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
     database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
-    inserted(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, crs)})
+    inserted(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
     _indexed(database, layer.name, np.flatnonzero(shapes.there) + 1, bounds)
     for statement in _TRIGGERS:
         database.execute(statement.format(layer=layer.name, bounds=_BOUNDS))
@@ -132,14 +132,13 @@ def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: A
     registered(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
 
 
-def blobs(shapes: Shapes, crs: int) -> list[bytes | None]:
+def blobs(shapes: Shapes, bounds: Array, crs: int) -> list[bytes | None]:
     """Return each geometry in the binary form of GeoPackages (2.1.3): head, bounds, well-known binary; little-endian.
 
-    >>> blobs(Shapes("Point", np.array([[1.0, 2.0]]), np.array([1])), 27700)[0].hex(" ", -8)
+    >>> point = Shapes("Point", np.array([[1.0, 2.0]]), np.array([1]))
+    >>> blobs(point, point.bounds, 27700)[0].hex(" ", -8)
     '47500001346c0000 0101000000000000 000000f03f000000 0000000040'
     """
-    if shapes.form is None:
-        return [None] * len(shapes)
     point = shapes.form == "Point"
     head = pack("<2sBBi", b"GP", 0, 1 if point else 3, crs)
     kind = pack("<BI", 1, _WKB[shapes.form]) + (pack("<I", 1) if shapes.form == "Polygon" else b"")
@@ -147,11 +146,11 @@ def blobs(shapes: Shapes, crs: int) -> list[bytes | None]:
     ends = [0, *(16 * np.cumsum(shapes.counts)).tolist()]
     if point:
         return [head + kind + corners[start:end] if end > start else None for start, end in pairwise(ends)]
-    boxes = np.zeros((len(shapes), 4), "<f8")
-    boxes[shapes.there] = shapes.bounds
-    bounds, counts = boxes.tobytes(), shapes.counts.astype("<u4").tobytes()
+    every = np.zeros((len(shapes), 4), "<f8")
+    every[shapes.there] = bounds
+    boxes, counts = every.tobytes(), shapes.counts.astype("<u4").tobytes()
     return [
-        head + bounds[32 * k : 32 * k + 32] + kind + counts[4 * k : 4 * k + 4] + corners[start:end]
+        head + boxes[32 * k : 32 * k + 32] + kind + counts[4 * k : 4 * k + 4] + corners[start:end]
         if end > start
         else None
         for k, (start, end) in enumerate(pairwise(ends))

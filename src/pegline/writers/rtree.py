@@ -56,6 +56,7 @@ def packed(rows: NDArray[np.int64], bounds: Array, size: int) -> Tree:
         entries = _above(entries[order], starts, numbers)
         depth, following = depth + 1, following + len(starts)
     _put(tree, depth, entries, np.zeros(1, np.int64), np.array([ROOT]), size)
+    tree.rows.sort()
     return tree
 
 

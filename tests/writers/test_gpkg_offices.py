@@ -26,7 +26,25 @@ SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
 COMMAND = os.environ.get("PEGLINE_GPKG_VALIDATOR")
 #: Its rules but for four: RQ2 and RC25 refuse layers with nothing in them (ours are always all there), RQ22 all
 #: but that office's own CRSs, and RQ24 a row without a place (a witness to an object that was not surveyed).
-RULES = "RQ1 RQ4 RQ6 RQ7 RQ9 RQ10 RQ11 RQ13 RQ14 RQ15 RQ21 RQ23 RQ26 RC17 RC18 RC19 RC20".split()
+RULES = [
+    "RQ1",
+    "RQ4",
+    "RQ6",
+    "RQ7",
+    "RQ9",
+    "RQ10",
+    "RQ11",
+    "RQ13",
+    "RQ14",
+    "RQ15",
+    "RQ21",
+    "RQ23",
+    "RQ26",
+    "RC17",
+    "RC18",
+    "RC19",
+    "RC20",
+]
 
 pytestmark = pytest.mark.skipif(not COMMAND, reason="PEGLINE_GPKG_VALIDATOR names no validator")
 

@@ -11,7 +11,6 @@ PeglineError
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from pegline.records import record
@@ -64,7 +63,7 @@ class Place:
         return f"{self.line}:{self.column}"
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Finding:
     """Something to tell about a book: a fault, or (of a sound book) a warning."""
 

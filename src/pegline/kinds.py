@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from pegline.records import record
 
 __all__ = ["KINDS", "FeatureKind", "Form"]
 
 Form = Literal["point", "line", "area"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class FeatureKind:
     """One kind of thing on the ground."""
 

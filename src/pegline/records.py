@@ -1,8 +1,8 @@
-"""How those records are made of which one book holds thousands: places, readings, rows.
+"""How frozen records are made, of which one book holds thousands: places, readings, rows.
 
 A type checker takes `record` for ``dataclass`` and refuses to have a field set. When the program runs nothing
 guards the fields: a frozen record sets each of them by a call, which takes four times as long, and to make
-records is most of what reading a book is.
+records is most of what reading a book is. The class itself is ready in half the time too.
 """
 
 from __future__ import annotations

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Set
-from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import Final
 
@@ -17,6 +16,7 @@ from pegline.measures.likeness import suggest
 from pegline.measures.scalars import shown
 from pegline.measures.slate import Named, Slate
 from pegline.measures.values import Name
+from pegline.records import record
 
 __all__ = ["check"]
 
@@ -24,7 +24,7 @@ __all__ = ["check"]
 _OWN: Final = re.compile(r".+\.\d+")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Known:
     """What a book's names stand for."""
 

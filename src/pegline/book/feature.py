@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Any, Final, Literal
 
 from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Curve, Geometry, Rectangle, TapedRound
@@ -118,7 +118,7 @@ def _layer(text: str) -> str:
     raise Misread(f"{shown(text)} is no layer; write plain letters, digits, '_' and spaces")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class OwnKind:
     """A kind of feature that the book adds."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
@@ -93,7 +92,7 @@ class Rectangle:
     corners: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class TapedRound:
     """A right-angled outline: walls go on from the edge's end; each turns, then runs.
 
@@ -113,7 +112,7 @@ class TapedRound:
     closing: bool  #: the last wall comes back to the edge's start and is a check
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Circle:
     """A circle about a centre, or through three points."""
 
@@ -126,7 +125,7 @@ class Circle:
     place: Place | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Parallel:
     """An offset copy of another line feature."""
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Any, Final, Literal
 
 from pegline.book.feature import FEATURES, OWN_KINDS, Feature, OwnKind
@@ -78,7 +78,7 @@ def _name_it(name: str) -> dict[str, Any]:
 # -- tapes ------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Found:
     value: Annotated[Length, Key(LENGTH, "The true length found.", measured=True, after="from")]
     date: Annotated[datetime.date | None, Key(DATE, "From which day it holds.", name="from")] = None
@@ -100,7 +100,7 @@ def _read_found(written: Written, slate: Slate) -> tuple[tuple[datetime.date | N
 _TRUE_LENGTH: Final = Grammar(_read_found, lambda: one_or_more(_FOUND.grammar, "").schema())
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Tape:
     """A tape or chain. What is None was not booked."""
 
@@ -210,7 +210,7 @@ LINES: Final = mapping(
 # -- the whole ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Book:
     """One survey as booked."""
 

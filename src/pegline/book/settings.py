@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
@@ -15,6 +14,7 @@ from pegline.measures.scalars import LATITUDE, LONGITUDE, PROPORTION, TEXT, boun
 from pegline.measures.slate import Misread, Slate, Wrong
 from pegline.measures.values import Angle, Length
 from pegline.measures.written import Table, Text, Written
+from pegline.records import record
 
 __all__ = ["DEFAULT_TAPE", "FORMAT", "LIMITS", "NEAR", "SCALE", "SHEET", "DefaultTape", "Limits", "Near", "Sheet"]
 
@@ -22,7 +22,7 @@ PAPERS: Final = ("A4", "A3", "A2", "A1", "A0")
 AREA_UNITS: Final = ("m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Sheet:
     """What the plan's sheet should be."""
 
@@ -37,7 +37,7 @@ class Sheet:
     areas: Annotated[tuple[str, ...], Key(one_or_more(word(*AREA_UNITS), "a unit"), "Units to print areas in.")] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Limits:
     """Limits of the rules of thumb. None: the default."""
 
@@ -78,7 +78,7 @@ def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
 _CHECK: Final = Grammar(_read_check, lambda: {"anyOf": [reference(PROPORTION), reference(LENGTH)]})
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Near:
     """A rough position, good enough for the declination."""
 
@@ -87,7 +87,7 @@ class Near:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class DefaultTape:
     """The tapes used where nothing else is said."""
 

@@ -5,15 +5,16 @@ Each function returns a new book; none of them judges.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import is_dataclass, replace
-from functools import cache
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from itertools import permutations
-from typing import Any, get_args, get_type_hints
+from typing import Any, Final
 
-from pegline.book.model import Book, Line
+from pegline.book.model import Book, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import Place
+from pegline.measures.distance import Arc, Arm, Dimension, Wall
 from pegline.measures.offset import Row
+from pegline.measures.taped import Taped
 from pegline.measures.values import Length, Reading
 
 __all__ = [
@@ -28,8 +29,21 @@ __all__ = [
     "with_readings",
 ]
 
-#: The parts of a book that hold readings.
-PARTS = ("lines", "dimensions", "arcs", "features")
+#: The parts of a book that hold readings, and the fields of its records that do.
+PARTS: Final = ("lines", "dimensions", "arcs", "features")
+HOLDERS: Final[Mapping[type, tuple[str, ...]]] = {
+    Line: ("taped", "legs", "details"),
+    Taped: ("reading",),
+    Row: ("at", "left", "right", "struck"),
+    Dimension: ("readings",),
+    Arc: ("arms",),
+    Arm: ("readings",),
+    Feature: ("geometry",),
+    Rectangle: ("depth",),
+    TapedRound: ("walls",),
+    Parallel: ("distance",),
+    Wall: ("readings",),
+}
 
 
 def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
@@ -42,22 +56,10 @@ def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
     if isinstance(record, dict):
         entries = {key: _changed(value, change) for key, value in record.items()}
         return entries if any(entries[key] is not record[key] for key in entries) else record
-    names = _parts(record.__class__)
+    names = HOLDERS.get(type(record), ())
     new = {name: _changed(getattr(record, name), change) for name in names}
     moved = {name: value for name, value in new.items() if value is not getattr(record, name)}
     return replace(record, **moved) if moved else record
-
-
-@cache
-def _parts(kind: type) -> tuple[str, ...]:
-    """Return the names of a record's fields that can hold readings, by their types."""
-    if not is_dataclass(kind):
-        return ()
-    return tuple(name for name, hint in get_type_hints(kind).items() if _can_hold(hint))
-
-
-def _can_hold(hint: Any) -> bool:
-    return hint is Reading or any(map(_can_hold, get_args(hint))) or (isinstance(hint, type) and bool(_parts(hint)))
 
 
 def _readings(record: Any, found: list[Reading]) -> None:
@@ -68,7 +70,7 @@ def _readings(record: Any, found: list[Reading]) -> None:
         for item in record.values() if isinstance(record, dict) else record:
             _readings(item, found)
     else:
-        for name in _parts(record.__class__):
+        for name in HOLDERS.get(type(record), ()):
             if part := getattr(record, name):
                 _readings(part, found)
 

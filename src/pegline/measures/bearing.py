@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
@@ -13,13 +12,14 @@ from pegline.measures.scalars import pair_of, word
 from pegline.measures.slate import Slate
 from pegline.measures.values import Angle, Pair
 from pegline.measures.written import Table
+from pegline.records import record
 
 __all__ = ["NORTH", "Bearing", "North", "NorthFrom"]
 
 NorthFrom = Literal["magnetic", "true", "grid"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Bearing:
     """The bearing of a line walked from start to end, read once or more."""
 
@@ -38,7 +38,7 @@ _BEARINGS: Final = mapping(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class North:
     """All bearings of a book."""
 

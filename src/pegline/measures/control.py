@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
@@ -10,11 +9,12 @@ from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.scalars import LATITUDE, LONGITUDE, NUMBER, TEXT, bounded, to
 from pegline.measures.slate import Slate, Wrong
 from pegline.measures.written import Table
+from pegline.records import record
 
 __all__ = ["CONTROL", "Control", "ControlPoint"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ControlPoint:
     """A station known on a grid (easting, northing) or by latitude and longitude."""
 
@@ -61,7 +61,7 @@ _POINTS: Final = mapping(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Control:
     """The grid and the stations known on it."""
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Generic, TypeAlias, TypeVar
 
 from pegline.errors import Finding
 from pegline.measures.slate import BLANK, Misread, Slate, Unfinished, Wrong
 from pegline.measures.written import Items, Table, Text, Written
+from pegline.records import record
 
 __all__ = ["Grammar", "Reference", "Schema", "blank", "form", "items", "one_or_more", "reference", "scalar"]
 
@@ -16,7 +16,7 @@ T = TypeVar("T")
 Schema: TypeAlias = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Grammar(Generic[T]):
     """How one kind of value is written."""
 

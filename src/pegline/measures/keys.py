@@ -16,6 +16,7 @@ from pegline.measures.grammar import Grammar, Schema, blank, form, reference
 from pegline.measures.likeness import suggest
 from pegline.measures.slate import BLANK, Slate, Unfinished, Wrong
 from pegline.measures.written import Table, Text, Written
+from pegline.records import record
 from pegline.units import METRES_PER
 
 __all__ = ["Key", "OneOf", "Record", "mapping"]
@@ -24,7 +25,7 @@ T = TypeVar("T")
 K = TypeVar("K")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Key:
     """A key of a record, declared on the field that it fills."""
 
@@ -36,7 +37,7 @@ class Key:
     later: bool = False  #: blank, it is filled in later; the record stands without it
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class OneOf:
     """A field that any one of several keys fills."""
 
@@ -208,7 +209,7 @@ def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:
     return f"unknown key {word!r}{suggest(word, known)}"
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Layout:
     """The keys of one record, worked out once."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from typing import Annotated, Final, Literal
@@ -18,6 +17,7 @@ from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_num
 from pegline.measures.slate import Misread, Slate, Wrong
 from pegline.measures.values import Accuracy, Length, Reading
 from pegline.measures.written import Items, Table, Text, Written
+from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
 
 __all__ = [
@@ -266,7 +266,7 @@ READINGS: Final = Grammar(
 # -- accuracy ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Parts:
     place: Place
     fixed: Annotated[Length | None, Key(LENGTH, "The part that is the same for every reading, a length.")] = None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from pegline.book.model import Line, Use
 from pegline.errors import Finding, Place
@@ -14,7 +14,7 @@ from pegline.records import record
 __all__ = ["Ground", "ReducedArc", "ReducedDistance", "ReducedLine", "ReducedRow", "Reduction", "TapeConstants"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class TapeConstants:
     """A tape with every constant filled in, from the book or the table of materials."""
 
@@ -112,7 +112,7 @@ class ReducedArc:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Reduction:
     """Every reading of a book on the ground, with the ledger of what was done to it."""
 

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from math import ceil, radians, sin, sqrt
 from typing import Any, Final
 
 from pegline.book.model import Tape
+from pegline.records import record
 from pegline.reduction.model import TapeConstants
 
 __all__ = [
@@ -48,7 +49,7 @@ RISE_SD: Final = 0.05
 SLOPE_SD: Final = radians(0.5)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Material:
     """What is taken for a tape of a material where the book does not say."""
 
@@ -248,7 +249,7 @@ def slope_sd(length: float, *, rise: float | None, slope: float | None, rise_sd:
     return length * abs(sin(slope)) * angle_sd if slope is not None else 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Conditions:
     """What was booked about one taping. None: not booked, so the correction is not asked for."""
 
@@ -269,7 +270,7 @@ class Conditions:
 PLAIN: Final = Conditions()
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Correction:
     """One correction: when it is asked for, which constants of the tape it needs, and how much it is."""
 

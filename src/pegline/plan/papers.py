@@ -139,16 +139,19 @@ def _fitting(
 ) -> Layout | None:
     """Return the layout on one sheet, of two the one that leaves the more room; None where neither holds it."""
     west, south, east, north = bounds
-    best: tuple[float, Layout] | None = None
-    for layout in _layouts(strip_of, scale, paper, landscape):
+    wide, high = (east - west) * 1000 / scale, (north - south) * 1000 / scale
+
+    def spare(layout: Layout) -> float:
         left, bottom, right, top = layout.window
-        spare = min(right - left - (east - west) * 1000 / scale, top - bottom - (north - south) * 1000 / scale)
-        if spare >= 2 * AIR and (best is None or spare > best[0]):
-            best = (spare, layout)
-    if best is None:
+        return min(right - left - wide, top - bottom - high) - 2 * AIR
+
+    if all(spare(bare) < 0 for bare in _layouts(lambda *_: 0.0, scale, paper, landscape)):
+        return None  # without even drawing its tables
+    fitting = [layout for layout in _layouts(strip_of, scale, paper, landscape) if spare(layout) >= 0]
+    if not fitting:
         return None
     tile = Tile(0, 0, ((west + east) / 2, (south + north) / 2))
-    return replace(best[1], tiles=(tile,))
+    return replace(max(fitting, key=spare), tiles=(tile,))
 
 
 def _joined(

@@ -90,7 +90,8 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
 
     def of(one):
         reduction = reduce_readings(one)
-        return observations(one, reduction, choose_frame(one, reduction), shared_points(one, reduction))
+        solved = {*one.station_names, *shared_points(one, reduction)}
+        return observations(one, reduction, choose_frame(one, reduction), solved)
 
     before = of(book)
     number = next(

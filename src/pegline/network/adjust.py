@@ -80,10 +80,10 @@ def adjust(
     BookError
         Where stations cannot be placed, telling all of them together.
     """
-    shared = shared_points(book, reduction)
-    found = (*observations(book, reduction, frame, shared), *extra)
+    stations, shared = book.station_names, shared_points(book, reduction)
+    found = (*observations(book, reduction, frame, {*stations, *shared}), *extra)
     told = hints(book, reduction)
-    begun = start(book.station_names, shared, found, told)
+    begun = start(stations, shared, found, told)
     faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import hypot
 from typing import Final
@@ -99,15 +99,14 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     return tuple(name for name in shared if name not in stations)
 
 
-def observations(book: Book, reduction: Reduction, frame: Frame, points: Iterable[str]) -> tuple[Observation, ...]:
-    """Return every observation that the network adjusts, walls excepted; ``points`` are those that share equations."""
+def observations(book: Book, reduction: Reduction, frame: Frame, solved: Container[str]) -> tuple[Observation, ...]:
+    """Return every observation that the network adjusts, walls excepted; ``solved`` are its stations and points."""
     along = stops(reduction)
-    shared = {*points, *book.station_names}
     found: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":
             found += _tie_station(book, reduction, row)
-        elif row.name in shared:
+        elif row.booked.name in solved:
             found += _row(row, along[row.line], number)
     found += _arcs(reduction)
     found += _bearings(frame)

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from pegline.errors import BookError, OpenError
 from pegline.jobs.diff import of_book, of_json, run, told
 from pegline.jobs.diff.booked import changes
+from pegline.jobs.diff.corrected import alike, corrected
 from pegline.jobs.diff.moved import Measured, compared, limit
 from pegline.plane import turned
 from pegline.readers import parse_book
@@ -94,7 +95,65 @@ def test_the_frames_of_the_two_surveys_do_not_matter(angle, east, north):
 
 def test_of_two_pegs_neither_can_be_blamed():
     comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact({"A": (0, 0), "B": (40.1, 0)}))
-    assert not_standing(comparison) == {"A": "may have moved", "B": "may have moved"}
+    assert not_standing(comparison) == {"A": "cannot be told", "B": "cannot be told"}
+    (stretch,) = comparison.stretches
+    assert (stretch.start, stretch.end) == ("A", "B")
+    assert stretch.longer == pytest.approx(0.1, abs=MILLIMETRE)
+    # A difference of two distances, each of two ends of 5 mm: 10 mm; 3.29 of them at 1 in 1000 (a normal deviate).
+    assert stretch.limit == pytest.approx(3.2905 * 0.010, abs=1e-5)
+
+
+@given(angle=st.floats(-3, 3), aside=st.floats(-0.5, 0.5))
+def test_of_two_pegs_only_the_distance_is_tested(angle, aside):
+    # 12 mm more along the line are within chance; what is aside of it is only a turn of the whole.
+    new = {"A": (0, 0), "B": tuple(turned(np.array([40.012, 0.0]), angle + aside))}
+    comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact(new))
+    assert not_standing(comparison) == {}
+    assert [peg.partner for peg in comparison.pegs] == ["B", "A"]
+    for peg in comparison.pegs:
+        assert peg.distance == pytest.approx(0.012, abs=MILLIMETRE)
+        assert peg.limit == pytest.approx(3.2905 * 0.010, abs=1e-5)
+
+
+def test_of_three_pegs_two_that_keep_their_distance_blame_the_third():
+    # A and B keep their 40 m; C is 0.3 m from where both put it.
+    old = {"A": (0, 0), "B": (40, 0), "C": (20, 25)}
+    comparison = compared(exact(old), exact({**old, "C": (20.2, 25.2)}))
+    assert not_standing(comparison) == {"C": "moved"}
+    (c,) = [peg for peg in comparison.pegs if peg.name == "C"]
+    assert c.difference == pytest.approx((0.2, 0.2), abs=MILLIMETRE)
+    assert all(peg.partner for peg in comparison.pegs if peg.name != "C")
+
+
+def test_of_three_pegs_one_distance_blames_none():
+    # Only A to C has changed: A or C could have moved to that.
+    old = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (18.0, 24.0)}
+    side = 30.1
+    x = (side**2 - 40.0**2 + 50.0**2) / 100.0
+    comparison = compared(exact(old), exact({**old, "C": (x, (side**2 - x**2) ** 0.5)}))
+    assert set(not_standing(comparison).values()) == {"cannot be told"}
+    assert [(s.start, s.end) for s in comparison.stretches] == [("A", "C")]
+
+
+def test_as_many_pegs_gone_as_stand_are_no_witnesses():
+    old = {**SQUARE, "E": (20.0, 50.0), "F": (60.0, 60.0)}
+    new = {**old, "B": (41.0, 0.4), "D": (-0.7, 29.0), "F": (60.3, 62.0)}
+    comparison = compared(exact(old), exact(new))
+    assert set(not_standing(comparison).values()) == {"cannot be told"}
+
+
+@given(moved=st.sampled_from("ABCDE"), way=st.floats(-3, 3), far=st.floats(0.01, 3), chance=st.integers(0, 1000))
+def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
+    old = {**SQUARE, "E": (20.0, 50.0)}
+    noise = np.random.default_rng(chance).normal(0, 0.007, (5, 2))
+    new = {name: np.array(xy) + noise[i] for i, (name, xy) in enumerate(old.items())}
+    new[moved] = new[moved] + far * np.array([np.cos(way), np.sin(way)])
+    comparison = compared(exact(old), exact(new))
+    for peg in comparison.pegs:
+        if peg.verdict == "stands":
+            assert peg.distance <= peg.limit < 0.2  # no freedom of the whole in it
+        elif peg.verdict == "moved":
+            assert peg.distance > peg.limit
 
 
 def test_one_peg_cannot_be_compared():
@@ -102,7 +161,9 @@ def test_one_peg_cannot_be_compared():
 
 
 def test_the_limit_is_that_of_chi_squared():
-    # exp(-t / 2) = 0.001 for few pegs, 0.05 / n for many.
+    # exp(-t / 2) = 0.001 for few pegs, 0.05 / n for many; a normal deviate of 3.2905 at 0.001 on two sides
+    # (Abramowitz and Stegun, Handbook of Mathematical Functions, table 26.6, from memory).
+    assert limit(5, 0.001, 1) == pytest.approx(3.2905**2, abs=1e-3)
     assert limit(5, 0.001) == pytest.approx(-2 * log(0.001))
     assert limit(500, 0.001) == pytest.approx(-2 * log(0.0001))
 
@@ -195,10 +256,93 @@ def test_the_command_says_what_moved_and_fails(tmp_path):
 def test_a_book_beside_itself_has_nothing_to_tell(tmp_path):
     status, said = command(tmp_path, BOOK, BOOK)
     assert status == 0
-    assert "The two books say the same." in said
-    assert [line for line in said if "MOVED" in line or "elsewhere" in line] == [
-        "Points in both: 3; none elsewhere than before."
+    assert said[2:] == [
+        "The two books say the same.",
+        "Of one day, and 12 of 12 readings the same: taken for one measuring, corrected."
+        " Was the place measured again, book the date of each.",
+        "Stations in both: 3; by that they shift:",
+        *("  A stays", "  B stays", "  C stays"),
+        "Points in both: 3; none shifts.",
     ]
+
+
+FIGURE = """book: 1
+unit: m
+stations: {C: {left_of: A-B}}
+lines:
+  A-B: {use: base, taped: 50.00}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+"""
+
+
+def test_a_corrected_book_tells_what_that_does_to_each_station(tmp_path):
+    status, said = command(tmp_path, FIGURE, FIGURE.replace("30.00", "30.10"))
+    assert status == 0  # nothing moved
+    # C lies at x = (30.1² - 40² + 50²) / 100 = 18.0601 m along the base line, 24.0802 m aside, from 18 and 24.
+    assert said[2:] == [
+        "Booked differently:",
+        "  line A-C: taped 30.00 became 30.10 (+100 mm)",
+        "Of one day, and 2 of 3 readings the same: taken for one measuring, corrected."
+        " Was the place measured again, book the date of each.",
+        "Stations in both: 3; by that they shift:",
+        "  A stays",
+        "  B stays",
+        "  C 100 mm (60 mm along the base line, 80 mm to its left)",
+    ]
+
+
+def test_a_corrected_books_results_tell_the_same(tmp_path):
+    paths = []
+    for name, text in (("old", FIGURE), ("new", FIGURE.replace("30.00", "30.10"))):
+        path = tmp_path / f"{name}.json"
+        path.write_text(json.dumps(result(reduce(parse_book(text.encode(), name)).plan())), encoding="utf-8")
+        paths.append(str(path))
+    said = []
+    assert run(argparse.Namespace(old=paths[0], new=paths[1]), said.append, said.append) == 0
+    assert "  line A-C: taped 30.000 m became 30.100 m (+100 mm)" in said
+    assert "  C 100 mm (60 mm along the base line, 80 mm to its left)" in said
+
+
+def test_of_another_day_it_is_another_measuring_and_one_distance_blames_no_peg(tmp_path):
+    old, new = (f"date: {day}\n{FIGURE}" for day in ("2025-05-02", "2026-05-02"))
+    status, said = command(tmp_path, old, new.replace("30.00", "30.10"))
+    assert status == 1
+    assert any("which peg cannot be told" in line for line in said)
+    assert any(line.startswith("  A to C: 100 mm longer") for line in said)
+    assert not [line for line in said if "stands" in line or "MOVED" in line]
+
+
+def test_two_measurings_of_one_day_are_no_correction():
+    old, new = by_book(PLOT, 1), by_book(PLOT, 2)
+    agree, count = alike(old, new)
+    assert count >= 12
+    assert agree < count / 2
+    assert not corrected(old, new)
+
+
+def test_a_correction_that_moves_the_frame_lays_the_figures_over_each_other(tmp_path):
+    other = FIGURE.replace("A-B: {use: base", "A-B: {use: side").replace("A-C: {use: side", "A-C: {use: base")
+    said = command(
+        tmp_path, FIGURE, other.replace("left_of", "right_of").replace("C: {right_of: A-B}", "B: {right_of: A-C}")
+    )[1]
+    assert any("each is in a frame of its own" in line for line in said)
+    assert said[-3:] == ["  A stays", "  B stays", "  C stays"]
+
+
+def test_a_turn_is_told_in_degrees_minutes_and_seconds(tmp_path):
+    north = "north: {from: true, bearings: {A-B: 40°}}\n"
+    old, new = (f"date: {day}\n{FIGURE}{north}" for day in ("2025-05-02", "2026-05-02"))
+    said = command(tmp_path, old, new.replace("40°", "39°19'58\""))[1]
+    assert any("turned by +0°40'02\" (clockwise +)" in line for line in said)
+
+
+def test_points_shift_with_a_correction_and_the_farthest_is_named(tmp_path):
+    # h1 is 8.20 m along the line: 100 mm more of its offset and the wall's other end stays.
+    said = command(tmp_path, BOOK, BOOK.replace("left: 3.15", "left: 3.25"))[1]
+    (points,) = [line for line in said if line.startswith("Points in both")]
+    assert points.startswith("Points in both: 3; ")
+    assert "h1 the farthest: " in points
 
 
 def test_a_house_that_grew_is_told_with_its_area():

@@ -12,7 +12,7 @@ from pegline.book.model import At, Book
 from pegline.errors import Place
 from pegline.measures.values import Angle, Length, Name, Pair, Reading, Side
 
-__all__ = ["changes", "entries"]
+__all__ = ["changes", "entries", "same"]
 
 #: What is no part of the survey itself.
 LEFT_OUT: Final = frozenset({"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"})
@@ -80,7 +80,7 @@ def _summed(leaves: Mapping[Key, Leaf]) -> str:
 def _changed(before: Mapping[Key, Leaf], after: Mapping[Key, Leaf]) -> Iterator[str]:
     for key in dict.fromkeys((*after, *before)):
         (was, was_text), (now, now_text) = before.get(key, (None, "")), after.get(key, (None, ""))
-        if was == now or _same(was, now):
+        if same(was, now):
             continue
         if key not in before:
             yield f"{_told((*key, now_text))} added"
@@ -91,8 +91,9 @@ def _changed(before: Mapping[Key, Leaf], after: Mapping[Key, Leaf]) -> Iterator[
             yield f"{_told((*key, was_text))} became {now_text}{by}"
 
 
-def _same(was: object, now: object) -> bool:
-    return isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9
+def same(was: object, now: object) -> bool:
+    """Return whether two values of a book are one; lengths are, to the nanometre, in whatever unit they stand."""
+    return was == now or (isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9)
 
 
 def entries(book: Book) -> dict[Key, dict[Key, Leaf]]:

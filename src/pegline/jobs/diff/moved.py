@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import log, sqrt
-from typing import Final
+from statistics import NormalDist
+from typing import Final, Literal
 
 import numpy as np
 
 from pegline.network.model import Array
 from pegline.plane import left_of, turned
 
-__all__ = ["Comparison", "Measured", "Peg", "compared", "laid", "limit"]
+__all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "laid", "limit"]
 
 #: Two pegs either of which may have moved are told apart when the odds are better than this.
 ODDS: Final = 20.0
 #: Readings to the hundredth of a millimetre are as good as any, metres.
 FINEST: Final = 1e-5
-#: How freely one survey may be laid over the other, in its own standard deviations.
-FREE: Final = 1e4
+#: A test value below this says that nothing differs.
+NOTHING: Final = 1e-9
+
+#: ``may have moved``: it or another one; ``cannot be told``: too few agree for a verdict on any peg.
+Verdict = Literal["stands", "moved", "may have moved", "cannot be told"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +37,8 @@ class Measured:
     def only(self, names: Sequence[str]) -> Measured:
         """Return some of the stations, in the order given."""
         index = {name: i for i, name in enumerate(self.names)}
-        rows = np.array([index[name] for name in names], dtype=np.int64)
-        both = np.stack((2 * rows, 2 * rows + 1), axis=1).ravel()
+        rows = [index[name] for name in names]
+        both = _rows(rows)
         return Measured(tuple(names), self.positions[rows], self.covariance[np.ix_(both, both)])
 
 
@@ -43,17 +47,27 @@ class Peg:
     """A station of both surveys."""
 
     name: str
-    difference: tuple[
-        float, float
-    ]  #: new less old along the old survey's x and y, relative to the pegs that stand, metres
-    limit: float  #: what measuring alone may bring in the worst direction, metres
-    test: float  #: squared difference over its variance: of two degrees of freedom
-    verdict: str  #: ``stands``, ``moved``, or ``may have moved``: it or another, which cannot be told
+    #: New less old along the old survey's x and y, relative to the other pegs that stand, metres.
+    difference: tuple[float, float]
+    limit: float  #: what measuring alone may bring in that direction, metres
+    test: float  #: squared difference over its variance
+    verdict: Verdict
+    partner: str | None = None  #: the only other peg that stands, where the distance to it is all that can be tested
 
     @property
     def distance(self) -> float:
         """Return how far the peg lies from where it was, metres."""
         return sqrt(self.difference[0] ** 2 + self.difference[1] ** 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A distance between two pegs that has changed by more than measuring explains."""
+
+    start: str
+    end: str
+    longer: float  #: new less old, metres
+    limit: float  #: what measuring alone may bring, metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +78,47 @@ class Comparison:
     shift: tuple[float, float]  #: of the new survey to lie on the old one, metres
     turn: float  #: and the angle it is turned by, clockwise, radians
     centre: tuple[float, float]  #: of the new survey's pegs, about which it is turned, metres
+    stretches: tuple[Stretch, ...] = ()  #: where no verdict can be told, worst first
+
+    @property
+    def told(self) -> bool:
+        """Return whether there are verdicts."""
+        return all(peg.verdict != "cannot be told" for peg in self.pegs)
 
 
-def limit(count: int, significance: float) -> float:
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """One peg against others."""
+
+    difference: Array  #: (2,)
+    widest: float  #: standard deviation in the worst direction, metres
+    test: float
+    highest: float  #: what the test value of a peg that stands stays under
+
+    @property
+    def fails(self) -> bool:
+        return self.test > self.highest
+
+    @property
+    def limit(self) -> float:
+        """Return what measuring alone may bring in the direction of the difference, metres."""
+        if self.test <= NOTHING:
+            return self.widest * sqrt(self.highest)
+        return float(np.hypot(*self.difference)) * sqrt(self.highest / self.test)
+
+
+def limit(count: int, significance: float, freedom: Literal[1, 2] = 2) -> float:
     """Return what the test value of a peg that stands stays under.
 
-    A test value of two degrees of freedom is above t by chance with probability exp(-t / 2); 5 % for
-    all pegs together, and never more than the significance for one.
+    A test value of two degrees of freedom is above t by chance with probability exp(-t / 2), one of a
+    single degree is the square of a normal deviate; 5 % for all pegs together, and never more than the
+    significance for one.
 
-    >>> round(limit(5, 0.001), 2)
-    13.82
+    >>> round(limit(5, 0.001), 2), round(limit(5, 0.001, 1), 2)
+    (13.82, 10.83)
     """
-    return -2 * log(min(significance, 0.05 / max(count, 1)))
+    chance = min(significance, 0.05 / max(count, 1))
+    return -2 * log(chance) if freedom == 2 else NormalDist().inv_cdf(chance / 2) ** 2
 
 
 def laid(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparison]:
@@ -95,9 +138,13 @@ def laid(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparis
 def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
     """Return what became of the pegs that both surveys have; None for fewer than two.
 
-    All pegs are taken to stand at first. The one that fits least is taken out as long as its test
-    fails; where the odds between it and others are under 20 to 1, they are all named. What one
-    survey's frame holds is no matter: each may be shifted and turned as a whole.
+    All pegs are taken to stand at first. The one that fits the others least is taken out as long as its
+    test fails. Where the odds between it and others are under 20 to 1, each is tried alone against the
+    rest: those that do not fit it have moved; where each of them fits, they do not fit one another, and
+    all are named. What one survey's frame holds is no matter: each may be shifted and turned as a whole.
+
+    Only more pegs than have gone are witnesses enough: where half or fewer would stand, no verdict is
+    told, only which distances between pegs have changed.
 
     References
     ----------
@@ -107,63 +154,136 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     if len(names) < 2:
         return None
     old, new = old.only(names), new.only(names)
-    stable, moved, doubtful = list(range(len(names))), set[int](), set[int]()
-    highest = limit(len(names), significance)
-    while len(stable) > 1:
-        tests = {i: found[2] for i, found in _pegs(old, new, stable).items() if i in stable}
-        worst = max(tests.values())
-        if worst <= highest:
-            break
-        group = {i for i, test in tests.items() if worst - test < 2 * log(ODDS)}
-        (moved if len(group) == 1 else doubtful).update(group)
-        stable = [i for i in stable if i not in group]
-    held = stable if len(stable) > 1 else list(range(len(names)))
-    _, told = laid(old.positions, new.positions, held)
-    verdicts = {**dict.fromkeys(moved, "moved"), **dict.fromkeys(doubtful, "may have moved")}
-    pegs = tuple(
-        Peg(
-            names[i],
-            (float(difference[0]), float(difference[1])),
-            sqrt(highest * float(np.linalg.eigvalsh(variance)[-1])),
-            test,
-            verdicts.get(i, "stands"),
-        )
-        for i, (difference, variance, test) in sorted(_pegs(old, new, held).items())
-    )
-    return Comparison(pegs, told.shift, told.turn, told.centre)
+    stable = _standing(old, new, significance)
+    if not stable:
+        return _untold(old, new, significance)
+    _, over = laid(old.positions, new.positions, stable)
+    found = _tested(old, new, stable, range(len(names)), significance)
+    pegs = []
+    for i, each in found.items():
+        verdict: Verdict = "stands" if i in stable else "moved" if each.fails else "may have moved"
+        partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
+        pegs.append(Peg(names[i], _pair(each.difference), each.limit, each.test, verdict, partner))
+    return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
 
 
-def _pegs(old: Measured, new: Measured, stable: Sequence[int]) -> dict[int, tuple[Array, Array, float]]:
-    """Return for each peg its difference against the other stable pegs, the variance of that, and its test value.
+def _standing(old: Measured, new: Measured, significance: float) -> list[int]:
+    """Return the rows of the pegs that stand; none where it cannot be told."""
+    stable = list(range(len(old.names)))
+    while True:
+        found = _tested(old, new, stable, stable, significance)
+        worst = max(found[i].test for i in stable)
+        if not any(found[i].fails for i in stable):
+            return stable
+        group = [i for i in stable if worst - found[i].test < 2 * log(ODDS)]
+        rest = [i for i in stable if i not in group]
+        alone = _tested(old, new, rest, group, significance) if len(rest) > 1 else {}
+        gone = [i for i, each in alone.items() if each.fails] or group
+        stable = [i for i in stable if i not in gone]
+        if 2 * len(stable) <= len(old.names):
+            return []
 
-    With d the differences of all and Q their covariance, what the others S foretell of peg i is
 
-        d̂ᵢ = Qᵢₛ Qₛₛ⁻¹ dₛ,   of variance Qᵢᵢ - Qᵢₛ Qₛₛ⁻¹ Qₛᵢ
+def _tested(
+    old: Measured, new: Measured, stable: Sequence[int], asked: Iterable[int], significance: float
+) -> dict[int, _Found]:
+    """Return for each peg asked for how it lies to the other pegs that stand.
+
+    With d the differences of the stable pegs and the one in question, Q their covariance and H what
+    shifts and turns them as a whole, the weights that leave shift and turn free are
+
+        P = Q⁻¹ - Q⁻¹ H (H' Q⁻¹ H)⁻¹ H' Q⁻¹
+
+    and the peg differs from where the others put it by Pᵢᵢ⁻¹ (P d)ᵢ, of variance Pᵢᵢ⁻¹. One peg alone puts
+    another nowhere: only their distance can be tested, which has a single degree of freedom.
     """
     over, told = laid(old.positions, new.positions, stable)
     difference = (over - old.positions).ravel()
     covariance = _covariance(old, new, told.turn)
+    if len(stable) == 2:
+        only = _distance(old, difference, covariance, stable, limit(len(old.names), significance, 1))
+    highest = limit(len(old.names), significance)
+    among = _weights(old.positions, covariance, stable) if len(stable) > 2 else None
     found = {}
-    for i in range(len(old.names)):
-        own = [2 * i, 2 * i + 1]
-        others = [row for j in stable if j != i for row in (2 * j, 2 * j + 1)]
-        # Solved with the whole matrix where only one peg is left beside this one: it still gives the distance.
-        weights = np.linalg.solve(covariance[np.ix_(others, others)], covariance[np.ix_(others, own)])
-        left = difference[own] - weights.T @ difference[others]
-        variance = covariance[np.ix_(own, own)] - weights.T @ covariance[np.ix_(others, own)]
-        variance = (variance + variance.T) / 2
-        found[i] = (left, variance, float(left @ np.linalg.solve(variance, left)))
+    for i in asked:
+        if i in stable and len(stable) == 2:
+            found[i] = only
+            continue
+        group = list(stable) if i in stable else [*stable, i]
+        weights = among if i in stable and among is not None else _weights(old.positions, covariance, group)
+        own = _rows([group.index(i)])
+        variance = np.linalg.inv(weights[np.ix_(own, own)])
+        left = variance @ (weights[own] @ difference[_rows(group)])
+        test = max(float(left @ weights[np.ix_(own, own)] @ left), 0.0)
+        found[i] = _Found(left, sqrt(float(np.linalg.eigvalsh(variance)[-1])), test, highest)
     return found
 
 
+def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence[int], highest: float) -> _Found:
+    """Return how two pegs lie to each other: by their distance, the only thing that shift and turn leave."""
+    one, other = two
+    away = old.positions[other] - old.positions[one]
+    away = away / max(float(np.hypot(*away)), NOTHING)
+    gradient = np.concatenate([-away, away])
+    rows = _rows([one, other])
+    longer = float(gradient @ difference[rows])
+    variance = float(gradient @ covariance[np.ix_(rows, rows)] @ gradient)
+    return _Found(longer * away, sqrt(variance), longer**2 / variance, highest)
+
+
+def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
+    """Return a comparison without verdicts: the distances that have changed need no peg that stands."""
+    every = list(range(len(old.names)))
+    over, told = laid(old.positions, new.positions, every)
+    pegs = tuple(
+        Peg(name, _pair(difference), 0.0, 0.0, "cannot be told")
+        for name, difference in zip(old.names, over - old.positions, strict=True)
+    )
+    return Comparison(pegs, told.shift, told.turn, told.centre, _stretches(old, new, told.turn, significance))
+
+
+def _stretches(old: Measured, new: Measured, turn: float, significance: float) -> tuple[Stretch, ...]:
+    one, other = np.triu_indices(len(old.names), 1)
+    was, now = (each.positions[other] - each.positions[one] for each in (old, new))
+    longer = np.hypot(*now.T) - np.hypot(*was.T)
+    away = was / np.maximum(np.hypot(*was.T), NOTHING)[:, None]
+    rows = np.stack([2 * one, 2 * one + 1, 2 * other, 2 * other + 1], axis=1)
+    gradients = np.concatenate([-away, away], axis=1)
+    blocks = _covariance(old, new, turn)[rows[:, :, None], rows[:, None, :]]
+    variances = np.einsum("ni,nij,nj->n", gradients, blocks, gradients)
+    limits = np.sqrt(variances * limit(len(longer), significance, 1))
+    order = np.argsort(-np.abs(longer) / limits, kind="stable")
+    return tuple(
+        Stretch(old.names[one[n]], old.names[other[n]], float(longer[n]), float(limits[n]))
+        for n in order
+        if abs(longer[n]) > limits[n]
+    )
+
+
+def _weights(positions: Array, covariance: Array, group: Sequence[int]) -> Array:
+    """Return the weights of the differences of some pegs, which may be shifted and turned as a whole."""
+    away = positions[group] - positions[group].mean(axis=0)
+    around = left_of(away / max(float(np.hypot(*away.T).max()), NOTHING)).ravel()
+    count, rows = len(group), _rows(group)
+    free = np.stack((np.tile([1.0, 0.0], count), np.tile([0.0, 1.0], count), around), axis=1)
+    inverse = np.linalg.inv(covariance[np.ix_(rows, rows)])
+    part = inverse @ free
+    return np.asarray(inverse - part @ np.linalg.solve(free.T @ part, part.T))
+
+
 def _covariance(old: Measured, new: Measured, turn: float) -> Array:
-    """Return the covariance of the differences, with the new survey turned and both free to shift and turn."""
+    """Return the covariance of the differences, with the new survey turned."""
     count = len(old.names)
     c, s = np.cos(turn), np.sin(turn)
     rotation = np.kron(np.eye(count), np.array([[c, s], [-s, c]]))
-    covariance = old.covariance + rotation @ new.covariance @ rotation.T + FINEST**2 * np.eye(2 * count)
-    away = old.positions - old.positions.mean(axis=0)
-    around = left_of(away / max(float(np.hypot(away[:, 0], away[:, 1]).max()), 1e-9)).ravel()
-    freely = FREE**2 * float(np.diag(covariance).mean())
-    free = np.stack((np.tile([1.0, 0.0], count), np.tile([0.0, 1.0], count), around))
-    return np.asarray(covariance + freely * free.T @ free)
+    return np.asarray(old.covariance + rotation @ new.covariance @ rotation.T + FINEST**2 * np.eye(2 * count))
+
+
+def _rows(numbers: Sequence[int]) -> Array:
+    """Return the rows of x and y of stations."""
+    own = np.array(numbers, dtype=np.int64)
+    return np.asarray(np.stack((2 * own, 2 * own + 1), axis=1).ravel())
+
+
+def _pair(difference: Array) -> tuple[float, float]:
+    return float(difference[0]), float(difference[1])

@@ -21,7 +21,7 @@ from pegline.book.model import Book
 from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "lacking", "outlined", "text_width", "unshown", "words_of"]
+__all__ = ["Outline", "Run", "lacking", "outlined", "text_width", "unshown", "words_of"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -62,11 +62,22 @@ Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
+class Run:
+    """A stretch of a text in one font and direction."""
+
+    font: str  #: the font's file
+    text: str  #: from left to right, as it is seen
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
 class Outline:
     """A text as filled shapes, its baseline from 0, 0 to the right, for capitals one unit high."""
 
     width: float
     moves: tuple[tuple[str, tuple[Point, ...]], ...]  #: ``move``, ``line``, ``curve`` (cubic) and ``close``
+    runs: tuple[Run, ...]  #: what was shaped, from the left
 
 
 def outlined(text: str) -> Outline | None:
@@ -79,15 +90,17 @@ def _outline(text: str) -> Outline | None:
     if _harfbuzz() is None:
         return None
     pieces = list(_runs(text))
-    if any(font is None for font, _ in pieces):
+    if any(font is None for font, _, _ in pieces):
         return None
     if next((d for c in text if (d := unicodedata.bidirectional(c)) in ("L", *FROM_RIGHT)), "L") in FROM_RIGHT:
         pieces.reverse()
     x = 0.0
     moves: list[tuple[str, tuple[Point, ...]]] = []
-    for font, piece in pieces:
-        x = _shape(str(font), piece, x, moves)
-    return Outline(x, tuple(moves))
+    runs = []
+    for font, piece, from_right in pieces:
+        start, x = x, _shape(str(font), piece, x, moves)
+        runs.append(Run(str(font), piece[::-1] if from_right else piece, start, x))
+    return Outline(x, tuple(moves), tuple(runs))
 
 
 def text_width(text: str, height: float, *, bold: bool = False) -> float:
@@ -183,16 +196,19 @@ def _font_for(character: str) -> str | None:
     return None
 
 
-def _runs(text: str) -> Iterator[tuple[str | None, str]]:
-    """Yield stretches of one font and direction; marks go with what stands before them, blanks with the whole."""
+def _runs(text: str) -> Iterator[tuple[str | None, str, bool]]:
+    """Yield stretches of one font and direction, and whether that is from the right.
+
+    Marks go with what stands before them, blanks with the whole.
+    """
     keyed: list[tuple[tuple[str | None, bool], str]] = []
     for character in text:
         direction = unicodedata.bidirectional(character)
         joins = unicodedata.category(character) in ("Mn", "Mc", "Cf") or direction in ("CS", "ON", "NSM")
         new = (_font_for(character), direction in FROM_RIGHT)
         keyed.append((keyed[-1][0] if joins and keyed else new, character))
-    for (font, _), group in groupby(keyed, key=lambda pair: pair[0]):
-        yield font, "".join(character for _, character in group)
+    for (font, from_right), group in groupby(keyed, key=lambda pair: pair[0]):
+        yield font, "".join(character for _, character in group), from_right
 
 
 def _shape(font_path: str, text: str, x: float, moves: list[tuple[str, tuple[Point, ...]]]) -> float:

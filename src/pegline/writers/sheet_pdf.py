@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from io import BytesIO
 from itertools import groupby
 from math import cos, sin
+from pathlib import Path
 from typing import Any, Final
 
 from pegline.plan import fonts
@@ -15,6 +16,7 @@ from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.scripts import Outline, outlined
 from pegline.plan.style import LINE_TYPES, Layer
+from pegline.writers.pdf_tags import Tags
 
 __all__ = ["sheet_pdf"]
 
@@ -28,14 +30,18 @@ def sheet_pdf(plan: Plan) -> bytes:
     _register()
     out = BytesIO()
     canvas = Canvas(out, pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en")
+    tags = Tags(canvas)
     _describe(canvas, plan)
     with _without_text_armour():
         for page, sheet in zip(pages(plan), plan.sheets, strict=True):
             canvas.setPageSize((page.width * POINT, page.height * POINT))
             canvas.bookmarkPage(sheet.name)
             canvas.addOutlineEntry(sheet.name, sheet.name)
-            _draw(canvas, page, plan.layers)
+            tags.begin_page(sheet.name)
+            _draw(canvas, page, plan, tags)
             canvas.showPage()
+            tags.end_page()
+        tags.finish()
         canvas.save()
     return out.getvalue()
 
@@ -72,22 +78,37 @@ def _describe(canvas: Any, plan: Plan) -> None:
     canvas.setViewerPreference("DisplayDocTitle", "true")
 
 
-def _draw(canvas: Any, page: Page, layers: Mapping[str, Layer]) -> None:
+def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags) -> None:
+    """Draw a page: the map as one figure, then what stands about it, in which lines are ornament."""
     if page.map and page.clip:
         left, bottom, right, top = (at * POINT for at in page.clip)
-        canvas.addLiteral(f"q {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re W n")
-        _items(canvas, page.map, layers)
-        canvas.addLiteral("Q")
-    _items(canvas, page.items, layers)
+        with tags.part("Figure", f"Plan of {plan.title} at 1:{plan.scale}"):
+            canvas.addLiteral(f"q {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re W n")
+            for is_words, some in groupby(page.map, key=_is_words):
+                _items(canvas, some, plan.layers, words=is_words)
+            canvas.addLiteral("Q")
+    highest = max((item.height for item in page.items if isinstance(item, Words) and item.bold), default=0.0)
+
+    def role(item: Item) -> str | None:
+        if not isinstance(item, Words):
+            return None
+        return "H1" if item.bold and item.height == highest else "P"
+
+    for what, some in groupby(page.items, key=role):
+        with tags.part(what) if what else tags.ornament():
+            _items(canvas, some, plan.layers, words=what is not None)
 
 
-def _items(canvas: Any, items: Sequence[Item], layers: Mapping[str, Layer]) -> None:
-    """Draw items in their order, in the operators of ISO 32000-1, annex A."""
-    for kind, some in groupby(items, key=type):
-        if kind is Words:
-            _words(canvas, some, layers)
-        else:
-            canvas.addLiteral("\n".join(_strokes(some, layers)))
+def _is_words(item: Item) -> bool:
+    return isinstance(item, Words)
+
+
+def _items(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer], *, words: bool) -> None:
+    """Draw items, all of them words or all strokes, in the operators of ISO 32000-1, annex A."""
+    if words:
+        _words(canvas, some, layers)
+    else:
+        canvas.addLiteral("\n".join(_strokes(some, layers)))
 
 
 def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[str]:
@@ -132,35 +153,81 @@ def _colour(parts: Colour) -> str:
     return " ".join(f"{part:.4g}" for part in parts)
 
 
+UNSEEN: Final = 3  #: the text rendering mode that draws nothing
 #: How much of its width stands before the place of a text.
 BEFORE: Final = {"left": 0.0, "middle": 0.5, "right": 1.0}
 
 
 def _words(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer]) -> None:
-    """Write texts, those in other scripts as shapes."""
+    """Write texts, those in other scripts as shapes with the text itself unseen on them."""
     for shaped, group in groupby((words for words in some if words.text), key=lambda words: outlined(words.text)):
-        if shaped is not None:
-            canvas.addLiteral("\n".join(_shape(shaped, words, layers[words.layer]) for words in group))
+        if shaped is None:
+            _letters(canvas, group, layers)
             continue
-        text = canvas.beginText()
         for words in group:
-            text.setFillColorRGB(*_full(layers[words.layer]))
-            text.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
-            back = BEFORE[words.anchor] * fonts.plain_width(words.text, words.height, bold=words.bold)
-            c, s = cos(words.rotation), sin(words.rotation)
-            text.setTextTransform(c, s, -s, c, (words.x - back * c) * POINT, (words.y - back * s) * POINT)
-            text.textOut(words.text)
-        canvas.drawText(text)
+            canvas.addLiteral(_shape(shaped, words, layers[words.layer]))
+            _unseen(canvas, shaped, words)
+
+
+def _letters(canvas: Any, some: Iterable[Words], layers: Mapping[str, Layer]) -> None:
+    text = canvas.beginText()
+    for words in some:
+        text.setFillColorRGB(*_full(layers[words.layer]))
+        text.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
+        text.setTextTransform(*_at(words, fonts.plain_width(words.text, words.height, bold=words.bold)))
+        text.textOut(words.text + " ")  # the blank parts it from the next for who has the page read aloud
+    canvas.drawText(text)
+
+
+Transform = tuple[float, float, float, float, float, float]
+
+
+def _at(words: Words, width: float, along: float = 0.0) -> Transform:
+    """Return the matrix of a place ``along`` a text, both in millimetres, from its left end."""
+    c, s = cos(words.rotation), sin(words.rotation)
+    ahead = along - BEFORE[words.anchor] * width
+    return c, s, -s, c, (words.x + ahead * c) * POINT, (words.y + ahead * s) * POINT
 
 
 def _shape(outline: Outline, words: Words, layer: Layer) -> str:
     """Return what fills the shapes of a text in another font."""
-    start, size = BEFORE[words.anchor] * outline.width, words.height * POINT
-    c, s = cos(words.rotation), sin(words.rotation)
-    moved = f"q {c:.6f} {s:.6f} {-s:.6f} {c:.6f} {words.x * POINT:.3f} {words.y * POINT:.3f} cm"
+    size = words.height * POINT
+    moved = "q {:.6f} {:.6f} {:.6f} {:.6f} {:.3f} {:.3f} cm".format(*_at(words, outline.width * words.height))
     operators = {"move": "m", "line": "l", "curve": "c", "close": "h"}
     drawn = (
-        " ".join([*(f"{(x - start) * size:.3f} {y * size:.3f}" for x, y in points), operators[move]])
+        " ".join([*(f"{x * size:.3f} {y * size:.3f}" for x, y in points), operators[move]])
         for move, points in outline.moves
     )
     return f"{moved} {_colour(_full(layer))} rg\n{' '.join(drawn)} f Q"  # f: not even-odd; strokes of letters overlap
+
+
+def _unseen(canvas: Any, outline: Outline, words: Words) -> None:
+    """Lay the letters of a shaped text over its shapes, unseen, to be found and copied."""
+    canvas.addLiteral("q")
+    for run in outline.runs:
+        if (font := _font_of(run.font)) is None:
+            continue
+        size = words.height / fonts.CAPITALS * POINT
+        wide = canvas.stringWidth(run.text, font, size)
+        text = canvas.beginText()
+        text.setTextRenderMode(UNSEEN)
+        text.setFont(font, size)
+        text.setHorizScale(100 * (run.end - run.start) * words.height * POINT / wide if wide else 100)
+        text.setTextTransform(*_at(words, outline.width * words.height, run.start * words.height))
+        text.textOut(run.text)
+        canvas.drawText(text)
+    canvas.addLiteral("Q")
+
+
+def _font_of(path: str) -> str | None:
+    """Return the name of a font file that is put into the PDF; None where reportlab can embed none of its kind."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    name = Path(path).stem
+    if name not in pdfmetrics.getRegisteredFontNames():
+        try:
+            pdfmetrics.registerFont(TTFont(name, path))
+        except TTFError:  # its outlines are not TrueType's
+            return None
+    return name

@@ -19,6 +19,7 @@ import records
 
 from pegline.errors import OpenError, UsageError
 from pegline.jobs.join import names_of, run
+from pegline.jobs.join.disagree import told
 from pegline.writers import gis, gpkg
 from pegline.writers.package import package
 
@@ -132,7 +133,83 @@ def test_pegs_of_one_name_a_little_apart_are_asked_about(tmp_path, two):
 
     complained = _join(tmp_path / "all.gpkg", *two)[2]
 
-    assert any("A of mill and A of weir lie 1.500 m apart" in text for text in complained)
+    (text,) = [text for text in complained if "places farther apart" in text]
+    assert text.endswith(
+        "mill and weir give 5 pegs of one name places farther apart than their accuracy explains: A, B, T, C, D;"
+        " A the farthest, 1.500 m; one peg each, or two?"
+    )
+
+
+def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
+    gpkg.write(_moved(records.on_grid(), 0.004), two[1])
+
+    _, said, complained = _join(tmp_path / "all.gpkg", *two)
+
+    pegs, areas = (text.removeprefix(f"{tmp_path / 'all.gpkg'}: ") for text in complained)
+    assert pegs.startswith("mill and weir both have, it seems, 5 pegs: A, B, T, C, D; A lies farthest: 0.004 m apart")
+    assert areas.startswith("cottage of mill and cottage of weir overlap by 5")
+    assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 2 to look at"]
+
+
+def areas(*rows):
+    """Return a package of one layer of squares: name, kind, west edge, side."""
+    from pegline.writers.gis import LAYERS, Filled
+    from pegline.writers.package import Package
+    from pegline.writers.shapes import of_parts
+
+    (layer,) = [each for each in LAYERS if each.name == "detail_areas"]
+    rings = [np.array([(x, 0), (x + side, 0), (x + side, side), (x, side), (x, 0)], float) for _, _, x, side in rows]
+    values = {column.name: [None] * len(rows) for column in layer.columns}
+    values |= {"name": [row[0] for row in rows], "kind": [row[1] for row in rows]}
+    filled = Filled(layer.name, layer.about, layer.columns, of_parts("Polygon", rings), values)
+    return Package("EPSG:32630", "", (filled,), (), {}, (), ())
+
+
+def overlaps(one, other):
+    return [each.text for each in told({"old": areas(*one), "new": areas(*other)})]
+
+
+def test_a_house_within_anothers_boundary_is_no_overlap():
+    assert overlaps([("plot", "boundary", 0, 30)], [("house", "building", 5, 10), ("bed", "bed", 1, 2)]) == []
+
+
+def test_like_is_compared_with_like_and_gathered():
+    # Squares: the plots share 25 m by 25 m, the house and the barn 6 m by 6 m, the sheds 2 m by 2 m.
+    one = [("plot", "boundary", 0, 30), ("house", "building", 5, 10), ("shed", "outbuilding", 20, 2)]
+    other = [("field", "boundary", 5, 25), ("barn", "outbuilding", 7, 6), ("shed", "outbuilding", 20, 2)]
+    assert overlaps(one, other) == [
+        "plot of old and field of new overlap by 625.00 m²",
+        "old and new overlap in buildings by 40.00 m² in all: house with barn 36.00 m², shed 4.00 m²",
+    ]
+
+
+def test_kinds_of_a_books_own_are_compared_with_themselves():
+    assert overlaps([("a", "greenhouse", 0, 4)], [("b", "greenhouse", 2, 4), ("c", "sand pit", 0, 4)]) == [
+        "a of old and b of new overlap by 8.00 m²"
+    ]
+
+
+def test_a_long_list_ends_with_how_many_more():
+    one, other = ([(f"h{n}", "building", 20 * n, side) for n in range(11)] for side in (10, 9))
+    (text,) = overlaps(one, other)
+    assert text.startswith("old and new overlap in buildings by 891.00 m² in all: h0 81.00 m², h1 ")
+    assert text.endswith("h7 81.00 m² and 3 more")
+
+
+def test_a_peg_beside_its_own_of_the_other_survey_is_no_second_one(tmp_path, two):
+    # T is placed 30 mm from A in both: only A with A, and T with T, are one peg.
+    survey = records.on_grid()
+    at = survey.adjustment.solution.positions.copy()
+    index = survey.adjustment.solution.index
+    at[index["T"]] = at[index["A"]] + (0.03, 0.0)
+    solution = replace(survey.adjustment.solution, positions=at)
+    survey = replace(survey, adjustment=replace(survey.adjustment, adjusted=solution, plotting=solution))
+    for path in two:
+        gpkg.write(survey, path)
+
+    complained = _join(tmp_path / "all.gpkg", *two)[2]
+
+    assert any("5 pegs: A, B, T, C, D;" in text for text in complained)
 
 
 def test_own_columns_of_every_survey_are_there(tmp_path, two):

@@ -5,29 +5,22 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
-from math import hypot
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 from pegline.errors import OpenError, UsageError
+from pegline.jobs.join.disagree import Disagreement, told
 from pegline.writers.columns import Column
 from pegline.writers.gis import LAYERS, Filled, Value
 from pegline.writers.package import TABLES, WARNINGS, Links, Package, of_rows
 from pegline.writers.shapes import Form, Shapes, of_parts, stacked
 
-__all__ = ["arguments", "joined", "one_frame", "run", "told"]
+__all__ = ["arguments", "joined", "names_of", "one_frame", "opened", "run"]
 
 Tell = Callable[[str], None]
 
 SURVEY: Final = Column("survey", "the survey that it is from: the name of its file")
-
-#: Areas that share less than this are neighbours, square metres.
-SLIVER: Final = 0.01
-#: Stations this near one another are one peg, where their standard deviations do not say more, metres.
-NEAR: Final = 0.05
-#: Stations of one name farther apart than this are two pegs without a doubt, metres.
-REACH: Final = 5.0
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -271,82 +264,3 @@ def _shifted(surveys: Mapping[str, Package], number: int) -> Links:
         for layer in package.layers:
             before[layer.name] += len(layer)
     return replace(first, rows=tuple(rows))
-
-
-# What does not agree ------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Disagreement:
-    """Something that two surveys tell differently, or both."""
-
-    rule: str
-    surveys: str  #: their names
-    text: str
-
-
-def told(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
-    """Yield pegs that two surveys have, and areas of theirs that overlap; the surveys are in one frame."""
-    unit = _unit(next(iter(surveys.values())).wkt)
-    yield from _stations(surveys, unit)
-    yield from _overlaps(surveys, unit)
-
-
-def _in(surveys: Mapping[str, Package], name: str) -> list[tuple[str, dict[str, Value], Any]]:
-    """Return every placed row of a layer with its survey and geometry."""
-    from shapely.geometry import shape
-
-    return [
-        (survey, row, shape(geometry))
-        for survey, package in surveys.items()
-        for layer in package.layers
-        if layer.name == name
-        for row, geometry in zip(layer.rows(), layer.shapes.geojson(layer.shapes.corners.tolist()), strict=True)
-        if geometry
-    ]
-
-
-def _pairs(shapes: list[Any], within: float) -> Iterator[tuple[int, int]]:
-    """Yield the numbers of shapes no farther apart than ``within``, each pair once and in order."""
-    from shapely import STRtree
-
-    if shapes:
-        found = STRtree(shapes).query(shapes, predicate="dwithin", distance=within).T.tolist()
-        yield from sorted((one, other) for one, other in found if one < other)
-
-
-def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    placed = _in(surveys, "stations")
-    for one, other in _pairs([shape for *_, shape in placed], REACH / unit):
-        (survey, ours, here), (second, theirs, there) = placed[one], placed[other]
-        if survey == second:
-            continue
-        apart = unit * here.distance(there)
-        sd = hypot(*(float(row[key] or 0.0) for row in (ours, theirs) for key in ("sd_x", "sd_y")))
-        names = f"{ours['name']} of {survey} and {theirs['name']} of {second}"
-        if apart <= max(NEAR, 3 * sd):
-            text = f"{names} are one peg, it seems: {apart:.3f} m apart, where {3 * sd:.3f} m is to be expected at most"
-            yield Disagreement("duplicate-station", f"{survey}, {second}", text)
-        elif ours["name"] == theirs["name"]:
-            text = f"{names} lie {apart:.3f} m apart, more than their accuracy explains; one peg, or two?"
-            yield Disagreement("same-name", f"{survey}, {second}", text)
-
-
-def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    from shapely import make_valid
-
-    placed = _in(surveys, "detail_areas")
-    shapes = [make_valid(shape) for *_, shape in placed]
-    for one, other in _pairs(shapes, 0.0):
-        (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
-        shared = unit**2 * shapes[one].intersection(shapes[other]).area
-        if survey != second and shared > SLIVER:
-            names = f"{ours['name']} of {survey} and {theirs['name']} of {second}"
-            yield Disagreement("overlap", f"{survey}, {second}", f"{names} overlap by {shared:.2f} m²")
-
-
-def _unit(wkt: str) -> float:
-    """Return metres in the unit of a CRS."""
-    from pyproj import CRS
-
-    return float(CRS(wkt).axis_info[0].unit_conversion_factor)

@@ -6,9 +6,11 @@ import json
 import os
 import random
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from itertools import cycle, islice
 from pathlib import Path
 
@@ -19,7 +21,7 @@ from builders.networks import random_plot
 import pegline
 from pegline.cli import main
 from pegline.errors import UsageError
-from pegline.jobs.batch import cluster, local, manifest
+from pegline.jobs.batch import cluster, index, local, manifest, summary
 from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
 from pegline.jobs.batch.work import work
 
@@ -45,6 +47,7 @@ BAD = {
     "latin.yaml": "title: Überfahrt".encode("latin-1"),
     "alias.yaml": b"book: 1\nunit: &u m\nplace: *u\n",
 }
+VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
 LIMITS = Settings(("json", "csv"), 60.0, 4096 * 2**20)
 
 
@@ -242,8 +245,84 @@ def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_p
     assert abs(longitude - 15) < 0.001
     assert abs(latitude - 48.75) < 0.01
     assert plot["properties"]["book"] == "placed.yaml"
+    # Control to 0.1 m, 95 % of two coordinates within sqrt(-2 ln 0.05) = 2.4477 of that; WGS 84 is its own datum.
+    assert plot["properties"]["accuracy_m"] == pytest.approx(0.245)
     assert "placed.yaml" not in _unplaced(tmp_path / "out" / "index.gpkg")
     assert "deep/plot-0.yaml" in _unplaced(tmp_path / "out" / "index.gpkg")
+
+
+def test_the_index_says_how_well_a_place_is_known_and_what_its_columns_hold(tmp_path):
+    grid = "north: {from: grid, bearings: {A-B: 40°}}\ncontrol: {crs: EPSG:25833, points: {A: %s}}\n"
+    point = "{easting: 500000, northing: 5400000, accuracy: 0.5}"
+    (tmp_path / "books").mkdir()
+    (tmp_path / "books" / "placed.yaml").write_text(GOOD + grid % point, encoding="utf-8")
+
+    batch(tmp_path / "books", tmp_path / "out", "--index", "gpkg")
+
+    with closing(sqlite3.connect(tmp_path / "out" / "index.gpkg")) as database:
+        ((accuracy,),) = database.execute("SELECT accuracy_m FROM plots").fetchall()
+        about = database.execute("SELECT table_name, column_name, description FROM gpkg_data_columns").fetchall()
+        extended = database.execute("SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
+        assert {name for (name,) in extended} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+    # 2.4477 x 0.5 m of the control, and 1 m from ETRS89 to WGS 84 (EPSG, both ways that lead there):
+    # the root of 1.2239² + 1² is 1.580.
+    assert accuracy == pytest.approx(1.580)
+    assert {(table, name) for table, name, _ in about} == {
+        (table, name) for table in ("plots", "unplaced") for name in index.ABOUT
+    }
+    assert "root of the sum of squares" in {name: text for _, name, text in about}["accuracy_m"]
+
+
+@pytest.mark.skipif(not VALIDATOR.exists(), reason="the validator comes with Debian's python3-gdal")
+def test_gdals_validator_finds_no_fault_in_the_index(archive, tmp_path):
+    batch(archive, tmp_path / "out", "--index", "gpkg")
+
+    command = ["/usr/bin/python3", str(VALIDATOR), "--extra", str(tmp_path / "out" / "index.gpkg")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_files_that_are_no_books_are_told_by_their_endings(archive, tmp_path, capsys):
+    for name in ("deep/a.xlsx", "deep/er/B.XLSX", "c.ods", "page.jpg", ".hidden.jpg", "list"):
+        (archive / name).write_bytes(b"")
+    out = archive / "out"
+
+    batch(archive, out)
+    batch(archive, out)  # nor are its own outputs counted
+
+    said = (
+        "left aside, being no books: 2 of .xlsx, 1 of no ending, 1 of .jpg, 1 of .ods;"
+        " 'pegline table FILE --to BOOK.yaml' makes a book of tables"
+    )
+    assert capsys.readouterr().out.splitlines().count(said) == 2
+    assert "2 of .xlsx" in (out / "batch.html").read_text(encoding="utf-8")
+
+
+def test_where_all_files_are_books_none_is_left_aside(archive, tmp_path, capsys):
+    batch(archive, tmp_path / "out")
+
+    assert "left aside" not in capsys.readouterr().out
+    assert "eft aside" not in (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("qualities", "says"),
+    [
+        (["does not close"] + 4 * ["closes"], "5 books: 1 does not close, 4 close"),
+        (2 * ["does not close"] + ["closes"], "3 books: 2 do not close, 1 closes"),
+        (["closes"], "1 book: 1 closes"),
+        (3 * ["not checked"] + 2 * ["cannot be read"], "5 books: 2 cannot be read, 3 not checked"),
+        ([], "0 books: none"),
+    ],
+)
+def test_one_closes_and_several_close(qualities, says):
+    assert summary.tally([{"quality": quality} for quality in qualities]) == says
+
+
+def test_of_many_endings_the_rarest_are_summed_up():
+    text = summary.aside_text({f".{n}": 20 - n for n in range(10)})
+    assert text.startswith("left aside, being no books: 20 of .0, 19 of .1, ")
+    assert text.endswith("13 of .7, 23 of others")
 
 
 def _unplaced(path):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -12,7 +12,7 @@ from typing import Any, Final
 from pegline.errors import UsageError, worst
 from pegline.jobs.batch import cluster, index, local, summary
 from pegline.jobs.batch.manifest import NAME, History, Outcome, appended, history, still_good
-from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
+from pegline.jobs.batch.tasks import Settings, Task, key_of, left_aside, tasks
 from pegline.jobs.batch.work import failed
 
 __all__ = ["arguments", "run"]
@@ -52,7 +52,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         for folder in {task.folder for task in every}:
             swept(Path(folder))
         outcomes = _all_done(every, out, args)
-        _sum_up(outcomes, out, args)
+        aside = left_aside(Path(args.folder), out)
+        _sum_up(outcomes, aside, out, args)
     for outcome in summary.sorted_by_quality(outcomes):
         if outcome["status"]:
             for text in outcome["why"]:
@@ -61,6 +62,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         count = sum(outcome["quality"] == quality for outcome in outcomes)
         if count:
             tell(f"{quality}: {count}")
+    if aside:
+        tell(summary.aside_text(aside))
     tell(f"{out / 'batch.html'} shows every book")
     return worst([outcome["status"] for outcome in outcomes])
 
@@ -131,13 +134,14 @@ def _with_bar(
             yield task, found
 
 
-def _sum_up(outcomes: list[Outcome], out: Path, args: argparse.Namespace) -> None:
+def _sum_up(outcomes: list[Outcome], aside: Mapping[str, int], out: Path, args: argparse.Namespace) -> None:
     from pegline.writers.publish import placed
 
     with placed(out / "batch.csv") as path:
         path.write_text(summary.csv_text(outcomes), encoding="utf-8", newline="\n")
     with placed(out / "batch.html") as path:
-        path.write_text(summary.html_text(outcomes, f"Field books of {Path(args.folder).name}"), encoding="utf-8")
+        title = f"Field books of {Path(args.folder).name}"
+        path.write_text(summary.html_text(outcomes, title, aside), encoding="utf-8")
     if args.index:
         with placed(out / f"index.{args.index}") as path:
             index.write(outcomes, path)

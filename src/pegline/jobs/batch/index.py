@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
+from math import hypot
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,14 +13,27 @@ from pegline.jobs.batch.manifest import Outcome
 __all__ = ["write"]
 
 WORLD: Final = "EPSG:4326"
-ABOUT: Final = ("book", "title", "date", "scale", "quality", "crs", "accuracy_m")
+#: Columns with what they hold.
+ABOUT: Final[Mapping[str, str]] = {
+    "book": "path of the field book under the folder of the archive",
+    "title": "as booked",
+    "date": "day of the survey, YYYY-MM-DD",
+    "scale": "n of the plan's scale 1:n",
+    "quality": "closes, does not close, not checked, cannot be read, or not done",
+    "crs": "grid that the survey is on; the outline here is in longitude and latitude of WGS 84",
+    "accuracy_m": (
+        "how far the plot as a whole may lie from its place on the earth, with odds of 19 to 1, metres: that of its"
+        " control as the plan tells it, and what the change of datum to WGS 84 is good to, as root of the sum of"
+        " squares"
+    ),
+}
 
 
 def write(outcomes: Iterable[Outcome], path: Path) -> None:
     """Write the index as a GeoPackage, or as GeoParquet where the name ends so.
 
-    Outlines are in longitude and latitude of WGS 84, each with what the change of datum is good to. GeoParquet
-    holds one table: there, plots without a place have no outline.
+    Outlines are in longitude and latitude of WGS 84, each with how well its place is known. GeoParquet holds one
+    table: there, plots without a place have no outline. The GeoPackage says what each column holds.
     """
     from geopandas import GeoDataFrame
 
@@ -50,7 +64,12 @@ def _placed(outcome: Outcome) -> dict[str, Any]:
     # One station alone, or a single line, has an outline of its own kind.
     different = len(set(corners))
     shape = Point(corners[0]) if different == 1 else LineString(corners) if different == 2 else Polygon(corners)
-    return {"crs": name, "accuracy_m": way.accuracy, "geometry": shape}
+    known = outcome.get("accuracy")
+    return {
+        "crs": name,
+        "accuracy_m": None if known is None else round(hypot(known, way.accuracy), 3),
+        "geometry": shape,
+    }
 
 
 @cache
@@ -85,3 +104,34 @@ def _geopackage(path: Path, placed: list[dict[str, Any]], unplaced: list[dict[st
                     }
                     for row in rows
                 )
+    _described(path, layers)
+
+
+def _described(path: Path, layers: Iterable[str]) -> None:
+    """Say in the file what each column holds, by the schema extension (OGC 12-128r19, annex F.9)."""
+    import sqlite3
+    from contextlib import closing
+
+    from pegline.writers.features import registered
+
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute(
+            "CREATE TABLE gpkg_data_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT,"
+            " title TEXT, description TEXT, mime_type TEXT, constraint_name TEXT,"
+            " CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name), CONSTRAINT gdc_tn UNIQUE (table_name, name))"
+        )
+        database.execute(
+            "CREATE TABLE gpkg_data_column_constraints (constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL,"
+            " value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN,"
+            " description TEXT, CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
+        )
+        database.executemany(
+            "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
+            [(layer, name, name, name.replace("_", " "), about) for layer in layers for name, about in ABOUT.items()],
+        )
+        registered(
+            database,
+            [("gpkg_data_columns", None), ("gpkg_data_column_constraints", None)],
+            "gpkg_schema",
+            "http://www.geopackage.org/spec121/#extension_schema",
+        )

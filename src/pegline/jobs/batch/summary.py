@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import Any, Final
@@ -13,11 +13,16 @@ from urllib.parse import quote
 
 from pegline.jobs.batch.manifest import Outcome
 
-__all__ = ["csv_text", "html_text", "sorted_by_quality"]
+__all__ = ["aside_text", "csv_text", "html_text", "sorted_by_quality", "tally"]
 
 #: Worst first: what somebody has to look at stands on top.
 QUALITIES: Final = ("not done", "cannot be read", "does not close", "not checked", "closes")
+#: What several books of a quality do, where it is not what one of them does.
+SEVERAL: Final = {"does not close": "do not close", "closes": "close"}
 COLUMNS: Final = ("book", "quality", "why", "title", "date", "scale", "stations", "features", "warnings", "frame")
+MOST: Final = 8  #: endings told of files that are no books
+#: Endings of tables, of which books can be made.
+TABLES: Final = frozenset({".csv", ".ods", ".xlsx"})
 STYLE: Final = (
     "body{font:15px/1.4 system-ui,sans-serif;margin:2rem;max-width:75rem}"
     "table{border-collapse:collapse;width:100%}"
@@ -48,17 +53,54 @@ def _cell(value: Any) -> str:
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") and text else text
 
 
-def html_text(outcomes: Sequence[Outcome], title: str) -> str:
-    """Return the page; links lead to the outputs beside it."""
+def tally(outcomes: Sequence[Outcome]) -> str:
+    """Return how many books are of each quality.
+
+    >>> tally([{"quality": "closes"}, {"quality": "does not close"}, {"quality": "closes"}])
+    '3 books: 1 does not close, 2 close'
+    """
     counts = Counter(outcome["quality"] for outcome in outcomes)
-    tally = ", ".join(f"{counts[quality]} {escape(quality)}" for quality in QUALITIES if counts[quality])
+    each = [
+        f"{counts[quality]} {quality if counts[quality] == 1 else SEVERAL.get(quality, quality)}"
+        for quality in QUALITIES
+        if counts[quality]
+    ]
+    return f"{len(outcomes)} {'book' if len(outcomes) == 1 else 'books'}: {', '.join(each) or 'none'}"
+
+
+def aside_text(endings: Mapping[str, int]) -> str:
+    """Return what files were left aside, most first; nothing where there were none.
+
+    >>> aside_text({".jpg": 12, ".xlsx": 1})
+    "left aside, being no books: 12 of .jpg, 1 of .xlsx; 'pegline table FILE --to BOOK.yaml' makes a book of tables"
+    """
+    if not endings:
+        return ""
+    order = sorted(endings, key=lambda ending: (-endings[ending], ending))
+    told = [f"{endings[ending]} of {ending or 'no ending'}" for ending in order[:MOST]]
+    more = sum(endings[ending] for ending in order[MOST:])
+    told += [f"{more} of others"] * bool(more)
+    hint = "; 'pegline table FILE --to BOOK.yaml' makes a book of tables" if TABLES & endings.keys() else ""
+    return f"left aside, being no books: {', '.join(told)}{hint}"
+
+
+def html_text(outcomes: Sequence[Outcome], title: str, aside: Mapping[str, int] | None = None) -> str:
+    """Return the page; links lead to the outputs beside it.
+
+    Parameters
+    ----------
+    aside
+        How many files of each ending were left aside.
+    """
+    left = aside_text(aside or {})
     return "\n".join(
         [
             '<!doctype html><html lang="en"><head><meta charset="utf-8">',
             "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">",
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>",
-            f"<h1>{escape(title)}</h1><p>{len(outcomes)} books: {tally or 'none'}.</p>",
+            f"<h1>{escape(title)}</h1><p>{escape(tally(outcomes))}.</p>",
+            *([f"<p>{escape(left[0].upper() + left[1:])}.</p>"] if left else []),
             "<table><thead><tr><th>Plan</th><th>Book</th><th>Quality</th><th>What it says</th></tr></thead><tbody>",
             *(_row(outcome) for outcome in sorted_by_quality(outcomes)),
             "</tbody></table>",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -13,7 +14,7 @@ from typing import Final
 
 from pegline.errors import OpenError, UsageError
 
-__all__ = ["Settings", "Task", "key_of", "tasks"]
+__all__ = ["Settings", "Task", "key_of", "left_aside", "tasks"]
 
 ENDINGS: Final = (".yaml", ".yml")
 #: The libraries whose versions change the bytes of an output.
@@ -69,12 +70,23 @@ def tasks(root: Path, out: Path, settings: Settings) -> tuple[Task, ...]:
     return tuple(found.values())
 
 
+def left_aside(root: Path, out: Path) -> Counter[str]:
+    """Return how many files of each ending are under a folder and are no books."""
+    endings = (path.suffix.lower() for path in _files(root, out))
+    return Counter(ending for ending in endings if ending not in ENDINGS)
+
+
 def _books(root: Path, out: Path) -> Iterator[Path]:
-    """Yield books in order; never those inside the output folder, nor behind hidden folders."""
+    """Yield books in order."""
+    yield from (path for path in sorted(_files(root, out)) if path.suffix.lower() in ENDINGS)
+
+
+def _files(root: Path, out: Path) -> Iterator[Path]:
+    """Yield files; never those inside the output folder, nor hidden ones or those behind hidden folders."""
     out = out.resolve()
-    for path in sorted(root.rglob("*")):
+    for path in root.rglob("*"):
         hidden = any(part.startswith(".") for part in path.relative_to(root).parts)
-        if path.suffix.lower() in ENDINGS and path.is_file() and not hidden and out not in path.resolve().parents:
+        if not hidden and path.is_file() and out not in path.resolve().parents:
             yield path
 
 

@@ -72,6 +72,7 @@ def _done(task: Task) -> dict[str, Any]:
         "features": len(survey.detail.shapes),
         "warnings": len(survey.diagnosis.warnings),
         "frame": survey.frame.kind,
+        "accuracy": _accuracy(survey),
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
         **_drawn(survey),
     }
@@ -81,6 +82,13 @@ def _quality(survey: Survey) -> str:
     if survey.adjustment.checked is None:
         return "not checked"
     return "closes" if survey.passed else "does not close"
+
+
+def _accuracy(survey: Survey) -> float | None:
+    """Return within what the whole lies on its grid with odds of 19 to 1, metres, as the plan tells it."""
+    from pegline.plan.features import K_95
+
+    return max((K_95 * control.sd for control in survey.frame.control), default=None)
 
 
 def _drawn(survey: Survey) -> dict[str, Any]:

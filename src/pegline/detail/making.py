@@ -8,7 +8,6 @@ come from moving each a little.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import pi
 from typing import Final
 
@@ -29,6 +28,7 @@ from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, par
 from pegline.detail.model import Path
 from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, tidied
 from pegline.network.model import Array
+from pegline.records import record
 from pegline.reduction.model import Ground, Reduction
 
 __all__ = ["Making", "gradients", "making"]
@@ -40,7 +40,7 @@ STEP: Final = 1e-4
 Make = Callable[[Array, Array], Path]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Making:
     """How one path is made."""
 

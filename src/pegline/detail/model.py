@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -12,11 +11,12 @@ from numpy.typing import NDArray
 from pegline.book.model import Feature
 from pegline.errors import Finding, Place
 from pegline.network.model import Array
+from pegline.records import record
 
 __all__ = ["Detail", "Path", "Points", "Shape"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Points:
     """Every point that is no station, solved in the network or placed by direct formulae.
 
@@ -36,7 +36,7 @@ class Points:
     rows: tuple[tuple[int, ...], ...]  #: for each point, its rows in ``Reduction.rows``
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Path:
     """A line of straight and circular pieces.
 
@@ -49,7 +49,7 @@ class Path:
     closed: bool
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Shape:
     """A feature drawn: a point, a line or an area."""
 
@@ -66,7 +66,7 @@ class Shape:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Detail:
     """All that hangs on the stations."""
 

@@ -8,7 +8,6 @@ tape that was found to read long by s gives o / (1 + s).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -22,6 +21,7 @@ from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment, Array, Solution
 from pegline.plane import arc_gap, arcs_meet, distance, left_of
+from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
 __all__ = ["Missed", "place", "place_points"]
@@ -34,7 +34,7 @@ BATCH: Final = 20_000
 Rows = Sequence[ReducedRow]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Missed:
     """Two arms of an oblique offset that do not meet."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
@@ -19,6 +18,7 @@ from pegline.frame.model import Frame
 from pegline.kinds import KINDS
 from pegline.network.model import Array, Solution
 from pegline.plane import distance
+from pegline.records import record
 from pegline.reduction.model import Reduction
 
 __all__ = ["form_of", "shapes"]
@@ -29,7 +29,7 @@ ENTRIES: Final = 4_000_000
 Form = Literal["point", "line", "area"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Drawn:
     """A feature with a path, before its standard deviations are known."""
 

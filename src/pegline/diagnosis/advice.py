@@ -26,6 +26,7 @@ from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.model import Array
 from pegline.network.quality import POWER
 from pegline.network.solve import Fit
+from pegline.records import record
 
 __all__ = ["Tape", "strengthening", "telling_apart"]
 
@@ -45,7 +46,7 @@ MARGIN: Final = 0.02  #: correlations so close to the limit may turn out beyond 
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Tape:
     """The tape that a new line would be measured with."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,11 +11,12 @@ from pegline.network.equations import Distance, Observation
 from pegline.network.model import Array
 from pegline.network.solve import Network
 from pegline.network.start import Hints, start
+from pegline.records import record
 
 __all__ = ["Anew"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Anew:
     """A network that can be begun anew."""
 

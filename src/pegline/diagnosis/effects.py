@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pegline.diagnosis.coupling import hangs_on, moved
 from pegline.network.model import Array
 from pegline.network.solve import Fit, changed, linearise, misclosures
+from pegline.records import record
 
 __all__ = ["LOOSE", "Effects", "Explained", "jacobian"]
 
@@ -139,7 +140,7 @@ class Effects:
         return Explained(-error, 1 / np.sqrt(power), tests, shared, left.max(axis=0, initial=0.0))
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Explained:
     """How an error in each of k observations would explain the residuals of all."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from pegline.book.model import Book
@@ -16,6 +16,7 @@ from pegline.errors import Finding, Place
 from pegline.network.model import Adjustment
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
+from pegline.records import record
 from pegline.reduction.model import Reduction
 
 __all__ = ["Mend", "explain", "mends"]
@@ -29,7 +30,7 @@ LARGE: Final = 200  #: stations of a survey that is too large for trials
 Readings = Mapping[Place, tuple[Booking, ...]]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Mend:
     """One measurement of arcs that do not meet, and the slip after whose undoing they would."""
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import as_booked, meant
 from pegline.errors import Place
 from pegline.measures.values import Length
+from pegline.records import record
 
 __all__ = ["Explanation", "bare", "explanations"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Explanation:
     """A slip that would explain a correction."""
 

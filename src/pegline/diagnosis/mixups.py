@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import log
 from typing import Final
 
@@ -25,6 +24,7 @@ from pegline.errors import BookError, Place
 from pegline.frame.choose import choose_frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment, MeasurementKind
+from pegline.records import record
 from pegline.reduction.reduce import reduce_readings
 
 __all__ = ["MIXUPS", "Mixup", "mixed_up", "mixups", "solved"]
@@ -34,7 +34,7 @@ NEAR: Final = 0.02  #: a line may be another when their lengths differ by no mor
 SHARE: Final = 0.2  #: of the gross errors that are slips, how many are of this kind (a guess)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Mixup:
     """What may have been meant instead of a side, a name or a direction."""
 

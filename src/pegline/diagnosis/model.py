@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from pegline.errors import Finding, Place
 from pegline.network.model import MeasurementKind
+from pegline.records import record
 
 __all__ = ["Advice", "Diagnosis", "Suspect"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Suspect:
     """A measurement that may be wrong, and how."""
 
@@ -26,7 +25,7 @@ class Suspect:
     beside: str | None = None  #: the measurement that must be wrong at the same time for everything to close
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Advice:
     """One new line worth measuring."""
 
@@ -35,7 +34,7 @@ class Advice:
     why: str  #: a sentence
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Diagnosis:
     """The judgement of a survey."""
 

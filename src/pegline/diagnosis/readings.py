@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from pegline.book.model import Book, Parallel, Rectangle, TapedRound
 from pegline.diagnosis.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Reading
+from pegline.records import record
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
 
 __all__ = ["Booking", "bookings"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Booking:
     """One reading of a measurement."""
 

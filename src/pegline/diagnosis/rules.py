@@ -8,7 +8,6 @@ what the plan's own accuracy is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from difflib import get_close_matches
 from math import degrees, sin
 from typing import Final, Literal
@@ -20,6 +19,7 @@ from pegline.diagnosis.seen import Seen, base_place, booked_text, cuts, listed
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
+from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.units import METRES_PER
 
@@ -274,7 +274,7 @@ def _single_corners(seen: Seen, names: tuple[str, ...], second: set[str]) -> Sai
         yield f"{text}; tape the wall between corners, or each from a second chainage", single[0][1].booked.place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Rule:
     """A row of ``RULES``."""
 

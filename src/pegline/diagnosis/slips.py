@@ -9,18 +9,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
 from pegline.measures.values import Length
+from pegline.records import record
 from pegline.units import METRES_PER
 
 __all__ = ["SLIPS", "BookedReading", "Meant", "as_booked", "meant"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class BookedReading:
     """One reading as it stands in the book, with what its slips depend on."""
 
@@ -37,7 +38,7 @@ class BookedReading:
         return self.length.metres(self.unit)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Meant:
     """What may have been meant, and the slip that made what is booked of it."""
 
@@ -53,7 +54,7 @@ _PART: Final = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*([a-z][a-z0-9-]*|['′\"″]
 _MARKS: Final = {"'": "ft", "′": "ft", '"': "in", "″": "in"}
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Part:
     """One number of a booked length, with its unit."""
 

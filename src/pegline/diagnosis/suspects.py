@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp, inf, log, pi, sqrt
 from typing import Final
 
@@ -34,6 +33,7 @@ from pegline.errors import BookError, Place
 from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
 from pegline.network.model import Array, MeasurementKind
 from pegline.network.solve import Fit, changed, solve
+from pegline.records import record
 
 __all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
 
@@ -57,7 +57,7 @@ RANGE: Final = 1e4  #: largest over smallest gross error
 SURE: Final = 0.9  #: share of the suspicion at which no more slips are looked for
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Doubt:
     """One measurement, taken to be the wrong one."""
 

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot, isfinite, pi
 
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.crs import Grid, Way, geographic, grid_of, way_between
 from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
+from pegline.records import record
 
 __all__ = ["Known", "bring", "brought", "shift_findings", "shift_steps", "weakened"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Known:
     """A control point on the grid."""
 

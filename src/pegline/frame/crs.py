@@ -7,7 +7,6 @@ Coordinates are metres here, easting before northing, whatever the unit of the C
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
 from math import atan2, cos, degrees, dist, hypot, radians, sin, sqrt, tau
 from typing import Any, Final
 
@@ -17,6 +16,7 @@ from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
 from pegline.errors import BookError, Finding, Place
+from pegline.records import record
 
 __all__ = [
     "FAR_OUTSIDE",
@@ -48,7 +48,7 @@ MISTAKEN: Final = {"9803": "EPSG:31370"}  # Lambert Conic Conformal (2SP Belgium
 CONFORMAL: Final = 1e-4
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Grid:
     """A CRS that a plan can be drawn in."""
 
@@ -64,7 +64,7 @@ class Grid:
         return str(self.crs.to_wkt("WKT2_2019"))
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Factors:
     """What the projection does at a place."""
 
@@ -72,7 +72,7 @@ class Factors:
     convergence: float  #: radians, positive where true north lies west of grid north
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Way:
     """A way from one CRS to another."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import dist, isfinite
 
 from pegline.book.model import Book
@@ -28,6 +28,7 @@ from pegline.frame.steps import bearing_steps, convergence_words, place_words, s
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
 from pegline.plane import wrapped
+from pegline.records import record
 
 __all__ = ["on_grid"]
 
@@ -161,7 +162,7 @@ def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[
     yield Finding("outside-area", text + "; look at the CRS", control.place)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Turned:
     """Bearings on the grid, and what took part in it."""
 

@@ -8,7 +8,7 @@ with coordinates, and the one that brings it back is named.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from heapq import heappop, heappush
 from itertools import combinations
 from math import hypot, isfinite
@@ -18,6 +18,7 @@ from pegline.errors import BookError, Finding
 from pegline.frame.control import Known, brought
 from pegline.frame.crs import FAR_OUTSIDE, Grid, between, other_zones, outside, place_of
 from pegline.measures.control import Control, ControlPoint
+from pegline.records import record
 
 __all__ = ["GROSS", "MISTAKES", "Mistake", "apart", "gross_findings", "mistakes", "other_digits", "reach"]
 
@@ -29,7 +30,7 @@ ROUGH: Final = 100_000.0
 STRETCH: Final = 1.01
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Mistake:
     """One way in which a control point may have been booked wrong."""
 
@@ -183,7 +184,7 @@ def gross_findings(
         yield _finding(known, n, meant, several=len(told or accused) > 1)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Fits:
     """What control must fit: the taped lines, the area of its CRS, and where the book says the plot is."""
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from pegline.errors import Finding, Place
+from pegline.records import record
 
 __all__ = ["Frame", "FrameBearing", "FrameControl", "Step"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class FrameBearing:
     """A booked bearing turned into the frame."""
 
@@ -23,7 +24,7 @@ class FrameBearing:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class FrameControl:
     """A known station in the frame."""
 
@@ -34,7 +35,7 @@ class FrameControl:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Step:
     """One line of the table that leads from the needle to the grid, or from the ground to the grid."""
 
@@ -43,7 +44,7 @@ class Step:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Frame:
     """Where the survey is put.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import degrees, radians, sqrt, tau
 from typing import Final
 
@@ -14,6 +13,7 @@ from pegline.frame.model import FrameBearing, Step
 from pegline.frame.steps import place_words, signed
 from pegline.measures.bearing import Bearing, North, NorthFrom
 from pegline.plane import mean_angle
+from pegline.records import record
 
 __all__ = [
     "BEARING_SD",
@@ -33,7 +33,7 @@ BEARING_SD: Final[Mapping[NorthFrom, float]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Declination:
     """By how much the needle pointed east of true north, and who says so."""
 

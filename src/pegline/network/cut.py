@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import hypot, sqrt
+
+from pegline.records import record
 
 __all__ = ["XY", "Arc", "between", "cross", "gap", "meet", "shape"]
 
 XY = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Arc:
     """A distance from a placed point."""
 

@@ -8,7 +8,6 @@ radians, lengths on the ground in metres, positions in the metres of the frame.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from math import pi
 from typing import Final, Literal
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from pegline.errors import Place
 from pegline.network.common import Array, MeasurementKind
+from pegline.records import record
 
 __all__ = [
     "EQUATIONS",
@@ -42,7 +42,7 @@ Part = Literal["base", "side", "tie", "check", "station", "row", "arc", "dimensi
 SQUARE_SD: Final = 0.2 * pi / 180
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Distance:
     """A length taped from one point to another."""
 
@@ -68,7 +68,7 @@ class Distance:
         return ()
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Chainage:
     """How far along the line from start to end the foot of a point lies.
 
@@ -99,7 +99,7 @@ class Chainage:
         return (self.length,)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Ranging:
     """A point that stands in the line from start to end: its distance to the left of it, booked as 0."""
 
@@ -126,7 +126,7 @@ class Ranging:
         return (1.0,)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Offset:
     """A perpendicular distance from the line from start to end to a point."""
 
@@ -154,7 +154,7 @@ class Offset:
         return (float(self.side),)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Oblique:
     """A distance from a chainage on the line from start to end to a point."""
 
@@ -183,7 +183,7 @@ class Oblique:
         return (self.share,)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Bearing:
     """A bearing from start to end, clockwise from the frame's +y."""
 
@@ -209,7 +209,7 @@ class Bearing:
         return ()
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Control:
     """A known coordinate of a station, along a direction of the frame."""
 
@@ -235,7 +235,7 @@ class Control:
         return self.along
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Square:
     """A right angle walked from before over corner to after: a turn of +90° (left) or -90° (right)."""
 
@@ -355,7 +355,7 @@ def square(points: Array, numbers: Array) -> tuple[Array, Array]:
     return np.arctan2(cross, _dot(coming, going)), np.stack((-by_coming, by_coming - by_going, by_going), axis=1)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Equation:
     """How one type of observation is computed."""
 

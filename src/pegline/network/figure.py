@@ -12,11 +12,12 @@ from pegline.measures.values import Side
 from pegline.network.cut import XY, Arc
 from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.start_points import Bookings
+from pegline.records import record
 
 __all__ = ["Figure", "Gap", "Hints"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Gap:
     """Arcs that do not meet."""
 
@@ -26,7 +27,7 @@ class Gap:
     observations: tuple[Distance, ...]  #: the two arcs, then the line between the centres where it was taped
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Hints:
     """What a book says about where things are, beside its measurements."""
 

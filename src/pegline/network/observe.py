@@ -5,7 +5,6 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Container, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from math import hypot
 from typing import Final
 
@@ -23,6 +22,7 @@ from pegline.network.equations import (
     Part,
     Ranging,
 )
+from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
 __all__ = ["RANGING_SD", "Stops", "observations", "piece", "shared_points", "stops"]
@@ -31,7 +31,7 @@ __all__ = ["RANGING_SD", "Stops", "observations", "piece", "shared_points", "sto
 RANGING_SD: Final = 0.020
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Stops:
     """The stations along a line in the order of their chainage, its ends included."""
 

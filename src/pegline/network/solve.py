@@ -7,7 +7,7 @@ observations that are kept. Dense arithmetic serves up to ``DENSE`` unknowns, a 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,6 +17,7 @@ from pegline.errors import BookError, Finding
 from pegline.network.common import Array
 from pegline.network.equations import EQUATIONS, Equation, Observation, wrapped
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
+from pegline.records import record
 
 __all__ = ["Batch", "Fit", "Linear", "Network", "build", "changed", "linearise", "solve"]
 
@@ -30,7 +31,7 @@ CONVERGED: Final = 1e-11
 STEPS: Final = 60
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Batch:
     """All observations of one type."""
 
@@ -41,7 +42,7 @@ class Batch:
     tapes: Ints  #: (m,) number of the tape, -1 for none
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Network:
     """Observations between points, gathered for the computation.
 
@@ -74,7 +75,7 @@ class Network:
         return float(max(np.ptp(points, axis=0).max(), 1e-3)) if len(points) else 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Linear:
     """The equations at one place: what is computed, and its derivatives, batch by batch."""
 
@@ -83,7 +84,7 @@ class Linear:
     partials: tuple[Array, ...]  #: for each batch (m, p)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Fit:
     """A solved network."""
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot
 
 from pegline.errors import Finding
@@ -17,6 +16,7 @@ from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.figure import Figure, Gap, Hints
 from pegline.network.start_points import bookings, place_point
 from pegline.network.unplaced import unplaced
+from pegline.records import record
 
 __all__ = ["Gap", "Hints", "Start", "start"]
 
@@ -24,7 +24,7 @@ __all__ = ["Gap", "Hints", "Start", "start"]
 MIRROR_SIGMAS = 4.0
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Start:
     """Approximate positions with the base line along +x from its start, and how they came about."""
 

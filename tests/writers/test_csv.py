@@ -19,7 +19,9 @@ def _read(path):
 
 
 def test_the_points_are_there_with_units_in_the_header(tmp_path, local):
-    write(local, tmp_path / "weir.csv")
+    base = local.book.lines["A-B"]
+    unpaged = replace(base, details=tuple(replace(row, page=None) for row in base.details))
+    write(replace(local, book=replace(local.book, lines={**local.book.lines, "A-B": unpaged})), tmp_path / "weir.csv")
     head, *rows = _read(tmp_path / "weir.csv")
 
     assert head == ["name", "east (m)", "north (m)", "standard deviation (m)", "kind"]
@@ -28,6 +30,14 @@ def test_the_points_are_there_with_units_in_the_header(tmp_path, local):
     assert rows[2][:3] == ["T", "24.0000", "0.0000"]
     assert rows[2][4] == "tie station"
     assert {row[0]: row[4] for row in rows}["h1"] == "building"
+
+
+def test_a_book_with_pages_has_two_more_columns(tmp_path, local):
+    write(local, tmp_path / "weir.csv")
+    head, *rows = _read(tmp_path / "weir.csv")
+
+    assert head[5:] == ["page", "image"]
+    assert {row[0]: row[5:] for row in rows if any(row[5:])} == {"h2": ["12", "scans/p12.jpg"]}
 
 
 def test_coordinates_are_in_the_unit_of_the_crs(tmp_path):

@@ -54,10 +54,12 @@ def test_a_drawing_is_sound_and_its_features_are_where_they_were(version, seed, 
     problems = doc.audit()
     assert not problems.errors
     assert not problems.fixes
-    entities = [e for e in doc.modelspace() if e.has_xdata("PEGLINE") and e.dxftype() != "TEXT"]
-    assert len(entities) == len(plan.features)
+    entities = [e for e in doc.modelspace() if e.dxftype() != "TEXT"]
+    assert len(entities) == len(plan.features) + len(plan.tufts)
+    for entity, tuft in zip(entities[len(plan.features) :], plan.tufts, strict=True):
+        assert facts(entity) == {"of": tuft.owner, "source": tuft.source}
     origin = np.array(plan.frame.origin)
-    for entity, feature in zip(entities, plan.features, strict=True):
+    for entity, feature in zip(entities, plan.features, strict=False):
         assert facts(entity)["name"] == feature.name
         assert entity.dxf.layer == feature.layer
         if isinstance(feature.geometry, Outline):

@@ -126,7 +126,7 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
         piece = np.minimum(np.searchsorted(ends, at, side="right") - 1, len(points) - 2)
         (dx, dy), (x, y) = np.diff(points, axis=0)[piece].T, (np.interp(at, ends, column) for column in points.T)
         for place, rotation in zip(np.stack([x, y], 1).tolist(), np.arctan2(dy, dx).tolist(), strict=True):
-            yield Tuft(feature.layer, look.tuft, tuple(place), rotation)
+            yield Tuft(feature.layer, look.tuft, tuple(place), rotation, feature.source, feature.name)
 
 
 def _ellipse_scale(features: Sequence[Feature], metres_per_mm: float) -> int:

@@ -9,7 +9,9 @@ import numpy as np
 
 from pegline import plane
 from pegline.book.model import Book
+from pegline.detail.booked import places_booked
 from pegline.detail.model import Detail, Path, Shape
+from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.model import Adjustment, Array
 from pegline.plan.display import flattened
@@ -67,13 +69,14 @@ class Where:
 
 def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail, where: Where) -> tuple[Feature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
+    booked = places_booked(book, reduction, detail)
     return (
         *_shapes(book, detail, where),
-        *_stations(book, adjustment, where),
-        *_points(reduction, detail, where),
+        *_stations(book, adjustment, booked, where),
+        *_points(reduction, detail, booked, where),
         *_lines(reduction, where),
         *_offsets(reduction, where),
-        *_ellipses(book, where),
+        *_ellipses(book, booked, where),
         *_witnesses(book, reduction, detail, where),
     )
 
@@ -146,7 +149,7 @@ def _told(shape: Shape, unit: str) -> dict[str, str]:
         value = getattr(shape.booked, name)
         if isinstance(value, Length):
             told[name] = f"{value.metres(unit):.3f} m"
-    for name in ("label", "note", "page"):
+    for name in ("label", "note"):
         if value := getattr(shape.booked, name):
             told[name] = str(value)
     if shape.area is not None:
@@ -154,39 +157,33 @@ def _told(shape: Shape, unit: str) -> dict[str, str]:
     return told | {str(key): str(value) for key, value in shape.booked.data.items()}
 
 
-def _stations(book: Book, adjustment: Adjustment, where: Where) -> Iterator[Feature]:
+def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
     solution = adjustment.solution
     ties = book.tie_stations
     known = {point.station for point in book.control.points} if book.control else set()
-    first = {
-        name: line.place.source for line in reversed(tuple(book.lines.values())) for name in (line.start, line.end)
-    }
     for name in solution.names[: solution.stations]:
         entry = book.stations.get(name)
         kind = "tie station" if name in ties else "known station" if name in known else "station"
         told = {"mark": entry.mark} if entry and entry.mark else {}
         if entry and entry.note:
             told["note"] = entry.note
-        source = entry.place.source if entry else first.get(name, "")
         yield Feature(
             "STATIONS",
             name,
             kind,
             where.position(name),
-            source,
+            booked[name].source,
             where.sd(name),
             kind.replace(" ", "-"),
             attributes=told,
         )
 
 
-def _points(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
     points = detail.points
-    arcs = {arc.point: arc.place.source for arc in reversed(reduction.arcs)}
     for name, rows in zip(points.names, points.rows, strict=True):
-        booked = reduction.rows[rows[0]].booked if rows else None
-        told = {} if booked is None else {"line": reduction.rows[rows[0]].line}
-        source = booked.place.source if booked else arcs.get(name, "")
+        told = {"line": reduction.rows[rows[0]].line} if rows else {}
+        source = booked[name].source
         yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=told)
 
 
@@ -260,7 +257,7 @@ def _arm_feet(row: ReducedRow, reduction: Reduction, where: Where) -> list[Posit
     return feet
 
 
-def _ellipses(book: Book, where: Where) -> Iterator[Feature]:
+def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
     stations = set(book.station_names)
     values, vectors = np.linalg.eigh(where.variances)
     axes = np.sqrt(np.clip(values, 0.0, None)) * K_95
@@ -273,7 +270,7 @@ def _ellipses(book: Book, where: Where) -> Iterator[Feature]:
                 name,
                 "ellipse of a station" if name in stations else "ellipse of a point",
                 Ellipse(where.positions[row], major, minor, bearing),
-                "",
+                booked[name].source,
                 where.sds[row],
             )
 

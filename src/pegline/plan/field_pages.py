@@ -41,15 +41,15 @@ def field_pages(told: Told) -> Drawn:
     for row in told.reduction.rows:
         rows_of.setdefault(row.line, []).append(row)
     columns = [
-        (line.name, entries[i : i + rows])
+        (_on_page(f"Line {line.name}", line.booked.page), entries[i : i + rows])
         for line in told.reduction.lines.values()
         for entries in [list(_entries(line, rows_of.get(line.name, [])))]
         for i in range(0, len(entries), rows)
     ]
     for first in range(0, len(columns), COLUMNS):
         items: list[Item] = []
-        for i, (name, entries) in enumerate(columns[first : first + COLUMNS]):
-            items += _column(name, entries, left + i * wide, wide)
+        for i, (heading, entries) in enumerate(columns[first : first + COLUMNS]):
+            items += _column(heading, entries, left + i * wide, wide)
         yield items
 
 
@@ -73,13 +73,15 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
         for i, (at, chainage) in enumerate(zip(booked.at, row.chainages, strict=True)):
             text = at.text if isinstance(at, Name) else _reading(at)
             if row.form == "station":
-                yield chainage, number, _Entry(text, right=f"station {row.name}", ringed=True)
+                told = _on_page(f"station {row.name}", booked.page)
+                yield chainage, number, _Entry(text, right=told, ringed=True)
                 continue
             if row.form == "on line":
                 yield chainage, number, _Entry(text, right=_told(row))
                 continue
             offset = _reading(booked.offsets[i]) if row.form == "oblique" else _texts(booked.offsets)
-            words = f"{offset}  to {row.name}" if row.form == "oblique" else f"{offset}  {_told(row)}"
+            to = _on_page(f"to {row.name}", booked.page) if row.form == "oblique" else _told(row)
+            words = f"{offset}  {to}"
             yield chainage, number, _Entry(text, left=words) if row.side > 0 else _Entry(text, right=words)
 
 
@@ -88,7 +90,12 @@ def _told(row: ReducedRow) -> str:
     parts = [booked.kind or "", row.name, "to its face" if booked.to == "face" else "", booked.note or ""]
     if booked.struck:
         parts.append(f"(struck {_texts(booked.struck)})")
-    return ", ".join(filter(None, parts))
+    return _on_page(", ".join(filter(None, parts)), booked.page)
+
+
+def _on_page(text: str, page: str | None) -> str:
+    """Return a text with the page of the paper book, where one is named."""
+    return f"{text}, page {page}" if page else text
 
 
 def _reading(reading: Reading) -> str:
@@ -101,7 +108,7 @@ def _texts(readings: Iterator[Reading] | tuple[Reading, ...]) -> str:
     return ", ".join(_reading(reading) for reading in readings)
 
 
-def _column(name: str, entries: list[_Entry], x: float, wide: float) -> Iterator[Item]:
+def _column(heading: str, entries: list[_Entry], x: float, wide: float) -> Iterator[Item]:
     _, bottom, _, top = BODY
     middle = x + wide / 2
     side = wide / 2 - HALF - 3.0
@@ -109,7 +116,7 @@ def _column(name: str, entries: list[_Entry], x: float, wide: float) -> Iterator
         yield Stroke(
             "SHEET", np.array([(middle + edge, bottom), (middle + edge, bottom + 6.0 + STEP * (len(entries) + 0.2))])
         )
-    yield Words("SHEET-TEXT", f"Line {name}", x + 3, top - 5.0, 2.5, bold=True)
+    yield Words("SHEET-TEXT", heading, x + 3, top - 5.0, 2.5, bold=True)
     for i, entry in enumerate(entries):
         y = bottom + 5.0 + STEP * i
         text = shortened(entry.chainage, 2 * HALF - 1.5, SMALL)

@@ -71,6 +71,8 @@ class Tuft:
     symbol: str  #: a name of ``symbols.SYMBOLS``
     position: Position
     rotation: float  #: anticlockwise from +x, radians
+    source: str = ""
+    owner: str = ""  #: name of the feature whose kind it shows
 
 
 @dataclass(frozen=True, slots=True)

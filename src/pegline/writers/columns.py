@@ -35,7 +35,8 @@ AT: Final = Column("at", "chainage along that line on the ground, metres", "numb
 OFF: Final = Column("off", "offset from that line on the ground, metres, left positive", "number")
 METHOD: Final = Column("method", "how the right angle was set out", values="method")
 SOURCE: Final = Column("source", "place in the field book, LINE:COLUMN")
-PAGE: Final = Column("page", "page of the paper book, or its image")
+PAGE: Final = Column("page", "page of the paper book")
+IMAGE: Final = Column("image", "image of that page, as the field book names it")
 CHECKED: Final = Column("checked", "the survey: all checks pass, or one fails; empty: not checked", "yes or no")
 ACCURACY: Final = (
     Column("sd_x", "standard deviation of x, metres", "number"),
@@ -54,7 +55,7 @@ SIZES: Final = (
     Column("face", "which face of a wall or hedge was taken", values="face"),
 )
 LABEL: Final = Column("label", "what the plan says at it")
-END: Final = (SOURCE, PAGE, CHECKED)
+END: Final = (SOURCE, PAGE, IMAGE, CHECKED)
 
 #: Lists of values that columns take. Kinds grow by those that a book adds.
 VALUES: Final[Mapping[str, Mapping[str, str]]] = {

@@ -8,6 +8,8 @@ from math import sqrt
 from pathlib import Path
 from typing import Final
 
+from pegline.book.pages import pages_of
+from pegline.detail.booked import places_booked
 from pegline.units import METRES_PER
 from pegline.writers.figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
 
@@ -26,7 +28,24 @@ def write(records: Records, path: Path) -> None:
 
 def _rows(records: Records) -> Iterator[list[str]]:
     unit = _unit(records.frame.metres_per_unit)
-    yield ["name", f"east ({unit})", f"north ({unit})", "standard deviation (m)", "kind"]
+    heads = ["name", f"east ({unit})", f"north ({unit})", "standard deviation (m)", "kind"]
+    pages = _pages(records)
+    yield [*heads, "page", "image"] if pages else heads
+    for row in _places(records):
+        yield [*row, *map(safe, pages[row[0]])] if pages else row
+
+
+def _pages(records: Records) -> dict[str, tuple[str, str]]:
+    """Return the page and its image of each name as written; none where the book names no page."""
+    pages = pages_of(records.book)
+    if not pages.at:
+        return {}
+    booked = places_booked(records.book, records.reduction, records.detail)
+    sources = {name: place.source for name, place in booked.items()}
+    return {safe(name): (pages.page(each) or "", pages.image(each) or "") for name, each in sources.items()}
+
+
+def _places(records: Records) -> Iterator[list[str]]:
     ties, kinds = records.book.tie_stations, kinds_of_points(records)
     pegs, detail = stations(records), points(records)
     yield from _placed(records, pegs, ["tie station" if name in ties else "station" for name in pegs.names])

@@ -15,6 +15,7 @@ import numpy as np
 from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
 from ezdxf.filemanagement import new, read
 
+from pegline.book.pages import Pages, pages_of
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
 from pegline.plan.features import extent
@@ -115,6 +116,7 @@ class _Drawing:
         self.mm = plan.metres_per_mm
         self.names = {name: checked_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
         self.bounds = self._bounds()
+        self.pages = pages_of(plan.book)
 
     def _shift(self) -> Any:
         """Return what is taken off every coordinate, whole kilometres; nothing unless asked."""
@@ -220,7 +222,7 @@ class _Drawing:
         where = look(self.names[feature.layer], feature.line_type)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)
-            self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature))
+            self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature, self.pages))
         elif isinstance(geometry, Ellipse):
             self._ellipse(feature, geometry, where)
         else:
@@ -233,7 +235,7 @@ class _Drawing:
         finite([*centre, reach, ellipse.semi_minor, ellipse.bearing], feature.name)
         axis = (reach * sin(ellipse.bearing), reach * cos(ellipse.bearing))
         ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), LEAST_RATIO)
-        self.entities.ellipse(where, centre, axis, ratio, _extended(feature))
+        self.entities.ellipse(where, centre, axis, ratio, _extended(feature, self.pages))
 
     def _symbol(self, feature: Feature, at: Position, where: str) -> None:
         scale = self.mm if feature.size is None else feature.size
@@ -245,7 +247,7 @@ class _Drawing:
             BLOCKS[_symbol_of(feature)],
             at,
             scale,
-            data=_extended(feature),
+            data=_extended(feature, self.pages),
             attributes=dict(zip(FACTS, map(drawing_text, values), strict=True)),
         )
 
@@ -253,18 +255,18 @@ class _Drawing:
         at = self._placed(tuft.position)
         finite([*at, tuft.rotation], tuft.symbol)
         where = look(self.names[tuft.layer])
-        self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, degrees(tuft.rotation))
+        data = _belongs(tuft.owner, tuft.source)
+        self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, degrees(tuft.rotation), data=data)
 
     def _label(self, label: Label) -> None:
         finite([*label.centre, label.rotation, label.height], label.text)
-        facts = [short(drawing_text(fact)) for fact in (f"of={label.owner}", f"source={label.source}")]
         self._text(
             label.text,
             self._placed(label.centre),
             label.height * self.mm,
             label.layer,
             degrees(label.rotation),
-            extended(APPLICATION, facts) if label.owner else "",
+            _belongs(label.owner, label.source) if label.owner else "",
         )
 
     def _text(self, text: str, at: Position, height: float, layer: str, turn_deg: float = 0.0, data: str = "") -> None:
@@ -274,7 +276,8 @@ class _Drawing:
     def _note_below(self, text: str, height_mm: float, below_mm: float, layer: str) -> None:
         """Write a line of text below what is drawn."""
         (west, south), (east, _) = self.bounds
-        self._text(text, ((west + east) / 2, south - below_mm * self.mm), height_mm * self.mm, layer)
+        at = ((west + east) / 2, south - below_mm * self.mm)
+        self._text(text, at, height_mm * self.mm, layer, data=extended(APPLICATION, ["kind=note"]))
 
     def _notes(self) -> None:
         """Say what must be added to the drawing's coordinates, and how many times their size ellipses are drawn."""
@@ -345,9 +348,17 @@ def _about(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Caution", "not a boundary survey"
 
 
-def _extended(feature: Feature) -> str:
+def _belongs(owner: str, source: str) -> str:
+    """Return as extended data what a label or a tuft belongs to."""
+    return extended(APPLICATION, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])
+
+
+def _extended(feature: Feature, pages: Pages) -> str:
     """Return a feature's facts as extended data."""
     facts = {"name": feature.name, "kind": feature.kind, "source": feature.source, **feature.attributes}
+    if page := pages.page(feature.source):
+        facts["page"] = page
+        facts |= {"image": pages.images[page]} if page in pages.images else {}
     if isinstance(feature.geometry, Ellipse):
         facts |= {"semi-axes": f"{feature.geometry.semi_major:.4f} m, {feature.geometry.semi_minor:.4f} m"}
     if feature.sd is not None:

@@ -8,12 +8,13 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from pegline.diagnosis.tell import advice_sentence, suspect_sentences, verdict
+from pegline.book.pages import Pages, pages_of
+from pegline.diagnosis.tell import advice_sentence, check_word, suspect_sentences, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.writers.figures import Records
-from pegline.writers.html_figures import NONE, degrees_of, millimetres, paper, ratio, signed, where
+from pegline.writers.html_figures import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
 from pegline.writers.html_tables import (
     dimensions,
     features,
@@ -46,22 +47,26 @@ def write(drawn: Scaled, path: Path) -> None:
 
 def sheet(records: Records, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
-    book = records.book
+    book, pages = records.book, pages_of(records.book)
+    where = leads(pages)
+    pegs = joined((stations(records, where), _unreliable(records), witnesses(records, where)))
+    adjusted = joined((_solution(records), measurements(records, where)))
     sections = [
         (anchor, title, content)
         for anchor, title, content in (
             ("look", "Look at these first", _look(records)),
-            ("checks", "Checks", _checks(records, scale)),
-            ("warnings", "Warnings", _warnings(records)),
+            ("checks", "Checks", _checks(records, scale, where)),
+            ("warnings", "Warnings", _warnings(records, where)),
             ("frame", "Frame: from the needle and the ground to the plan", _frame(records)),
             ("tapes", "Tapes", _tapes(records)),
-            ("ground", "From the tape to the ground", ground(records)),
-            ("lines", "Lines: ground against plan", reduced(records, scale)),
-            ("stations", "Stations", joined((stations(records), _unreliable(records), witnesses(records)))),
-            ("points", "Points", points(records)),
-            ("dimensions", "Dimensions and walls", joined((dimensions(records, scale), walls(records)))),
-            ("features", "Features", features(records)),
-            ("measurements", "Measurements in the adjustment", joined((_solution(records), measurements(records)))),
+            ("ground", "From the tape to the ground", ground(records, where)),
+            ("lines", "Lines: ground against plan", reduced(records, scale, where)),
+            ("stations", "Stations", pegs),
+            ("points", "Points", points(records, where)),
+            ("dimensions", "Dimensions and walls", joined((dimensions(records, scale, where), walls(records, where)))),
+            ("features", "Features", features(records, where)),
+            ("measurements", "Measurements in the adjustment", adjusted),
+            ("pages", "Pages of the paper book", _pages(pages)),
             ("reading", "How to read this sheet", _reading(records, scale)),
         )
         if content
@@ -121,7 +126,7 @@ CHECK_HEADS: Final = (
 )
 
 
-def _checks(records: Records, scale: int) -> Safe:
+def _checks(records: Records, scale: int, where: Where) -> Safe:
     checks = records.adjustment.checks
     if not checks:
         return element("p", "There is no check: nothing was measured beyond what the figure needs.")
@@ -129,11 +134,11 @@ def _checks(records: Records, scale: int) -> Safe:
         "What was measured beyond need, against the plotting solution, which does without it;"
         f" at 1:{scale}; test values may reach {records.adjustment.critical:.2f}"
     )
-    return table(caption, CHECK_HEADS, (_check(check, scale) for check in checks))
+    return table(caption, CHECK_HEADS, (_check(check, scale, where) for check in checks))
 
 
-def _check(check: Check, scale: int) -> list[str]:
-    word = element("strong", "passes" if check.passed else "FAILS", class_=_colour(check.passed))
+def _check(check: Check, scale: int, where: Where) -> list[str]:
+    word = element("strong", check_word(check), class_=_colour(None if check.chosen else check.passed))
     if check.angle:
         figures = [
             degrees_of(check.taped),
@@ -155,13 +160,13 @@ def _check(check: Check, scale: int) -> list[str]:
     return [check.what, check.kind, *figures, signed(check.test, 2), word, where(check.place)]
 
 
-def _warnings(records: Records) -> Safe:
+def _warnings(records: Records, where: Where) -> Safe:
     """Return every warning with its place and the name that silences it."""
     warnings = records.diagnosis.warnings
     if not warnings:
         return Safe("")
     told = (
-        element("li", each.text, " ", element("span", f"{each.rule}, book {where(each.place)}", class_="rule"))
+        element("li", each.text, " ", element("span", f"{each.rule}, book ", where(each.place), class_="rule"))
         for each in warnings
     )
     lead = "Each with its rule's name, by which a rule of thumb can be silenced, and line and column of the book."
@@ -271,6 +276,12 @@ def _solution(records: Records) -> Safe:
             f" {adjustment.chi2_probability:.3f}; it is told and decides nothing."
         )
     return element("p", " ".join(words))
+
+
+def _pages(pages: Pages) -> Safe:
+    """Return the images of the pages; where one is no plain path it is told and not linked."""
+    rows = ([page, image(path, pages, page)] for page, path in pages.images.items())
+    return table("Images as the book names them, beside the book", (Head("Page", "word"), Head("Image", "words")), rows)
 
 
 def _reading(records: Records, scale: int) -> Safe:

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import degrees
 from typing import Final
+from urllib.parse import quote
 
+from pegline.book.pages import Pages
 from pegline.errors import Place
 from pegline.measures.values import Length, Reading
+from pegline.writers.markup import element, joined
 
 __all__ = [
     "NONE",
+    "Where",
     "booked",
     "degrees_of",
+    "image",
+    "leads",
     "length_text",
     "metres",
     "millimetres",
     "paper",
     "ratio",
     "signed",
-    "where",
 ]
 
 NONE: Final = "–"  #: a cell that has nothing to tell
+
+Where = Callable[[Place | None], str]  #: what a cell says of a place in the book
 
 
 def signed(value: float, decimals: int) -> str:
@@ -72,9 +80,27 @@ def degrees_of(radians: float) -> str:
     return f"{degrees(radians):.3f}°"
 
 
-def where(place: Place | None) -> str:
-    """Return line and column of the book."""
-    return place.source if place else NONE
+def leads(pages: Pages) -> Where:
+    """Return what tells of a place its line and column of the book, and its page of paper as a link to the image."""
+
+    def told(place: Place | None) -> str:
+        if place is None:
+            return NONE
+        page = pages.page(place.source)
+        return place.source if page is None else joined((place.source, ", ", image(f"page {page}", pages, page)))
+
+    return told
+
+
+def image(words: str, pages: Pages, page: str) -> str:
+    """Return words as a link to the image of a page, where that is a plain path.
+
+    What names a scheme or a host is no link: the sheet leads to nothing but files beside the book.
+    """
+    path = pages.images.get(page)
+    if path is None or ":" in path or path.startswith(("/", "\\")):
+        return words
+    return element("a", words, href=quote(path))
 
 
 def metres(value: float | None) -> str:

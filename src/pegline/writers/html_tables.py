@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from math import degrees
 from typing import Final
-from urllib.parse import quote
 
 import numpy as np
 
 from pegline.book.model import Book, Line
+from pegline.detail.booked import places_booked
+from pegline.diagnosis.tell import check_word
 from pegline.measures.taped import Taped
 from pegline.measures.values import Length, Name
 from pegline.network.model import Array, Check, Measurement
@@ -27,6 +28,7 @@ from pegline.writers.figures import (
 )
 from pegline.writers.html_figures import (
     NONE,
+    Where,
     booked,
     degrees_of,
     length_text,
@@ -35,7 +37,6 @@ from pegline.writers.html_figures import (
     paper,
     ratio,
     signed,
-    where,
 )
 from pegline.writers.markup import Head, Safe, element, joined, table
 
@@ -46,7 +47,7 @@ __all__ = ["dimensions", "features", "ground", "measurements", "points", "reduce
 _CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
 
 
-def ground(records: Records) -> Safe:
+def ground(records: Records, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
     lines = records.reduction.lines.values()
     made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
@@ -112,7 +113,7 @@ def _conditions(
     return ", ".join(each for each in told if each)
 
 
-def reduced(records: Records, scale: int) -> Safe:
+def reduced(records: Records, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
     places = every_place(records)
     tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
@@ -132,7 +133,7 @@ def reduced(records: Records, scale: int) -> Safe:
     )
     sds = length_sds(records)
     rows = (
-        _against(records, line, places, sds.get(line.name), tests, checks, scale)
+        _against(records, line, places, sds.get(line.name), tests, checks, scale, where)
         for line in records.reduction.lines.values()
     )
     return table(
@@ -150,6 +151,7 @@ def _against(
     tests: Mapping[str, Measurement],
     checks: Mapping[str, Check],
     scale: int,
+    where: Where,
 ) -> list[str]:
     computed = computed_length(records, line, places)
     length = line.ground.length
@@ -175,7 +177,8 @@ def _against(
 
 def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str:
     if check:
-        return element("strong", "passes" if check.passed else "FAILS", class_="good" if check.passed else "bad")
+        colour = "open" if check.chosen else "good" if check.passed else "bad"
+        return element("strong", check_word(check), class_=colour)
     if computed is None:
         return "not placed"
     return "carries detail" if line.use == "detail" else "holds the figure"
@@ -215,49 +218,52 @@ def _figures(places: Places) -> Iterator[list[str]]:
         ]
 
 
-def stations(records: Records) -> Safe:
+def stations(records: Records, where: Where) -> Safe:
     """Return every station with its uncertainty."""
     book, places = records.book, figures.stations(records)
-    ties = book.tie_stations
+    ties, at = book.tie_stations, places_booked(book, records.reduction, records.detail)
     rows = (
         [
             name,
             book.stations[name].mark or NONE if name in book.stations else NONE,
             *told,
             f"on {ties[name]}" if name in ties else NONE,
+            where(at.get(name)),
         ]
         for name, told in zip(places.names, _figures(places), strict=True)
     )
-    heads = (Head("Station", "word"), Head("Mark", "word"), *_PLACE_HEADS, Head("Tie", "word"))
+    heads = (Head("Station", "word"), Head("Mark", "word"), *_PLACE_HEADS, Head("Tie", "word"), Head("Book"))
     return table(
         "As delivered; a, b and bearing: the 95 % ellipse; local: largest, relative to the base line", heads, rows
     )
 
 
-def points(records: Records) -> Safe:
-    """Return every point with the rows that it was booked by."""
+def points(records: Records, where: Where) -> Safe:
+    """Return every point with the rows and arcs that it was booked by, or the feature that makes it."""
     places, kinds = figures.points(records), kinds_of_points(records)
     every = records.reduction.rows
     arcs = figures.arcs_by_point(records)
+    at = places_booked(records.book, records.reduction, records.detail)
+
+    def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
+        told = [_row(records, every[row], where) for row in numbers]
+        told += [_arc(arc, where) for arc in arcs.get(name, ())]
+        return told or [joined(("a corner made (book ", where(at.get(name)), ")"))]
+
     rows = (
         [
             name,
             kinds.get(name, "point"),
-            joined(_lines([*(_row(records, every[row]) for row in numbers), *map(_arc, arcs.get(name, ()))])),
+            joined(element("div", each) for each in booked_as(name, numbers)),
             *told,
         ]
         for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
     )
     heads = (Head("Point", "word"), Head("Of", "word"), Head("Booked as", "words"), *_PLACE_HEADS)
-    return table("As delivered, with every time that it was booked; without a row: a corner made", heads, rows)
+    return table("As delivered, with every time that it was booked", heads, rows)
 
 
-def _lines(texts: Sequence[str]) -> Iterator[str]:
-    for text in texts:
-        yield element("div", text)
-
-
-def _row(records: Records, row: ReducedRow) -> str:
+def _row(records: Records, row: ReducedRow, where: Where) -> Safe:
     """Return a row as booked, then as it is on the ground."""
     unit = records.book.unit_of(row.line)
     at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
@@ -269,28 +275,15 @@ def _row(records: Records, row: ReducedRow) -> str:
     told.append(f"ground {' / '.join(figures_)} m")
     told += [method] if method and row.form == "perpendicular" else []
     told += [row.booked.note] if row.booked.note else []
-    page = _page(records.book, row.booked.page)
-    return joined((f"{'; '.join(told)} (book {where(row.booked.place)}", *((", ", page) if page else ()), ")"))
+    return joined((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
 
 
-def _arc(arc: ReducedArc) -> str:
+def _arc(arc: ReducedArc, where: Where) -> Safe:
     arms = ", ".join(f"{arm.length:.3f} m from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
-    return f"arcs: {arms} (book {where(arc.place)})"
+    return joined((f"arcs: {arms} (book ", where(arc.place), ")"))
 
 
-def _page(book: Book, page: str | None) -> str:
-    """Return a page of the paper book, as a link to its image where that is a plain path."""
-    if page is None:
-        return ""
-    image = book.pages.get(page)
-    if image is None:
-        return f"page {page}"
-    # What names a scheme or a host is told as text: this page leads to nothing but files beside the book.
-    plain = not (":" in image or image.startswith(("/", "\\")))
-    return element("a", f"page {page}: {image}", href=quote(image)) if plain else f"page {page}: {image}"
-
-
-def witnesses(records: Records) -> Safe:
+def witnesses(records: Records, where: Where) -> Safe:
     """Return the witnesses of each peg."""
     heads = (
         Head("Peg", "word"),
@@ -318,7 +311,7 @@ def witnesses(records: Records) -> Safe:
 # Dimensions, features, measurements ---------------------------------------------------------------
 
 
-def dimensions(records: Records, scale: int) -> Safe:
+def dimensions(records: Records, scale: int, where: Where) -> Safe:
     """Return each dimension against the plan."""
     places = every_place(records)
     heads = (
@@ -352,7 +345,7 @@ def dimensions(records: Records, scale: int) -> Safe:
     return table("Dimensions and detail lines, between the points as delivered", heads, rows)
 
 
-def walls(records: Records) -> Safe:
+def walls(records: Records, where: Where) -> Safe:
     """Return the walls, depths and breadths that features were taped by."""
     heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
     rows = (
@@ -370,7 +363,7 @@ def walls(records: Records) -> Safe:
     return table("Walls, depths and breadths, in the order taped", heads, rows)
 
 
-def features(records: Records) -> Safe:
+def features(records: Records, where: Where) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
     asked = [unit for unit in records.book.sheet.areas if unit not in ("m2", "square metre")]
     heads = (
@@ -408,7 +401,7 @@ def _remark(note: str | None, data: Mapping[str, str]) -> str:
     return "; ".join([*([note] if note else []), *(f"{key}: {value}" for key, value in data.items())]) or NONE
 
 
-def measurements(records: Records) -> Safe:
+def measurements(records: Records, where: Where) -> Safe:
     """Return every measurement of the adjusted solution with its quality figures."""
     critical = records.adjustment.critical
     heads = (
@@ -422,11 +415,11 @@ def measurements(records: Records) -> Safe:
         Head("Smallest noticed mm"),
         Head("Book"),
     )
-    rows = (_measurement(each, critical) for each in records.adjustment.measurements)
+    rows = (_measurement(each, critical, where) for each in records.adjustment.measurements)
     return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 
-def _measurement(each: Measurement, critical: float) -> list[str]:
+def _measurement(each: Measurement, critical: float, where: Where) -> list[str]:
     noticed = each.smallest_noticed
     if each.angle:
         told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from pegline.book.pages import pages_of
 from pegline.writers.columns import SOURCE, Column
-from pegline.writers.figures import Records, moment, source
+from pegline.writers.figures import Records, moment
 from pegline.writers.gis import Filled, Value, filled, values_of
 from pegline.writers.metadata import head, iso_record
 from pegline.writers.result import checks, warnings
@@ -60,6 +61,7 @@ CHECKS: Final = Table(
         Column("allowed", "the largest difference that passes, same unit", "number"),
         Column("test", "difference over its standard deviation", "number"),
         Column("passed", "whether it passes", "yes or no"),
+        Column("chosen", "whether it passes because a reading left open was chosen so", "yes or no"),
         SOURCE,
     ),
 )
@@ -108,8 +110,9 @@ def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
 def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
+    pages = pages_of(records.book)
     by_rows = (
-        (base, related, source(row.booked.place), row.booked.page)
+        (base, related, row.booked.place.source, pages.page(row.booked.place.source))
         for row in records.reduction.rows
         for base in lines.get(row.line, ())
         for related in points.get(row.name, ())

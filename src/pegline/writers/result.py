@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from math import degrees
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from pegline.book.pages import Pages, pages_of
+from pegline.detail.booked import places_booked
 from pegline.detail.model import Shape
 from pegline.network.model import Array, Check, Measurement
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
@@ -32,6 +34,8 @@ from pegline.writers.result_schema import (
     FrameEntry,
     LineEntry,
     MeasurementEntry,
+    PlaceEntry,
+    PointEntry,
     Result,
     RowEntry,
     SolutionEntry,
@@ -49,16 +53,17 @@ __all__ = ["checks", "result", "warnings"]
 def result(records: Records, missing: Sequence[str] | None = None) -> Result:
     """Return every result of a survey; ``missing`` are sentences on what a half-finished book lacks."""
     diagnosis = records.diagnosis
-    places = every_place(records)
+    places, pages = every_place(records), pages_of(records.book)
     entries = Result(
         pegline=release(),
         book=_book(records),
         frame=_frame(records),
         solution=_solution(records),
-        stations=dict(_places(stations(records))),
-        points=dict(_points(records)),
-        lines={name: _line(records, line, places) for name, line in records.reduction.lines.items()},
-        measurements=[_measurement(each) for each in records.adjustment.measurements],
+        pages=dict(records.book.pages),
+        stations=dict(_stations(records, pages)),
+        points=dict(_points(records, pages)),
+        lines={name: _line(records, line, places, pages) for name, line in records.reduction.lines.items()},
+        measurements=[_measurement(each, pages) for each in records.adjustment.measurements],
         checks=checks(records),
         suspects=[
             {
@@ -70,11 +75,12 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
                 "slip": each.slip,
                 "closes": each.closes,
                 "score": each.score,
+                "page": pages.page(source(each.place)),
             }
             for each in diagnosis.suspects
         ],
         advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
-        features={name: _feature(records, shape, places) for name, shape in records.detail.shapes.items()},
+        features={name: _feature(records, shape, places, pages) for name, shape in records.detail.shapes.items()},
         warnings=warnings(records),
     )
     if missing is not None:
@@ -84,12 +90,17 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
 
 def checks(records: Records) -> list[CheckEntry]:
     """Return every check."""
-    return [_check(each) for each in records.adjustment.checks]
+    pages = pages_of(records.book)
+    return [_check(each, pages) for each in records.adjustment.checks]
 
 
 def warnings(records: Records) -> list[WarningEntry]:
     """Return every warning."""
-    return [{"rule": each.rule, "text": each.text, "source": source(each.place)} for each in records.diagnosis.warnings]
+    pages = pages_of(records.book)
+    return [
+        {"rule": each.rule, "text": each.text, "source": source(each.place), "page": pages.page(source(each.place))}
+        for each in records.diagnosis.warnings
+    ]
 
 
 def _book(records: Records) -> BookEntry:
@@ -128,7 +139,7 @@ def _solution(records: Records) -> SolutionEntry:
     }
 
 
-def _places(places: Places) -> Iterator[tuple[str, StationEntry]]:
+def _places(places: Places) -> Iterator[tuple[str, PlaceEntry]]:
     columns = zip(
         places.names,
         places.positions.tolist(),
@@ -156,32 +167,38 @@ def _ellipses(variances: Array) -> list[EllipseEntry]:
     return [{"a": a, "b": b, "bearing": bearing} for a, b, bearing in ellipses(variances).tolist()]
 
 
-def _points(records: Records) -> Iterator[tuple[str, Any]]:
+def _stations(records: Records, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
+    booked = places_booked(records.book, records.reduction, records.detail)
+    for name, entry in _places(stations(records)):
+        yield name, {**entry, "page": pages.page(booked[name].source)}
+
+
+def _points(records: Records, pages: Pages) -> Iterator[tuple[str, PointEntry]]:
     detail = records.detail.points
     arcs = arcs_by_point(records)
     for (name, entry), rows in zip(_places(points(records)), detail.rows, strict=True):
-        booked = [_row(records.reduction.rows[row]) for row in rows]
-        yield name, {**entry, "rows": booked + [_arc(records, arc) for arc in arcs.get(name, ())]}
+        booked = [_row(records.reduction.rows[row], pages) for row in rows]
+        yield name, {**entry, "rows": booked + [_arc(arc, pages) for arc in arcs.get(name, ())]}
 
 
-def _row(row: ReducedRow) -> RowEntry:
+def _row(row: ReducedRow, pages: Pages) -> RowEntry:
     oblique = row.form == "oblique"
     return {
         "line": row.line,
         "at": list(row.chainages) if oblique else row.chainages[0],
         "offset": offsets_of(row.side, tuple(ground.length for ground in row.offsets)),
         "source": source(row.booked.place),
-        "page": row.booked.page,
+        "page": pages.page(row.booked.place.source),
     }
 
 
-def _arc(records: Records, arc: ReducedArc) -> RowEntry:
-    page = next((each.page for each in records.book.arcs if each.place == arc.place), None)
+def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
+    page = pages.page(arc.place.source)
     arms = [arm.length for arm in arc.arms]
     return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page}
 
 
-def _line(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> LineEntry:
+def _line(records: Records, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
     made = line.ground.corrections
     computed = computed_length(records, line, places)
     return {
@@ -197,10 +214,11 @@ def _line(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> L
         "ground": line.ground.length,
         "computed": computed,
         "difference": None if computed is None else line.ground.length - computed,
+        "page": pages.page(line.booked.place.source),
     }
 
 
-def _measurement(measurement: Measurement) -> MeasurementEntry:
+def _measurement(measurement: Measurement, pages: Pages) -> MeasurementEntry:
     told = degrees if measurement.angle else float
     noticed = measurement.smallest_noticed
     return {
@@ -212,10 +230,11 @@ def _measurement(measurement: Measurement) -> MeasurementEntry:
         "test": float(measurement.test),
         "smallest_noticed": None if noticed is None else told(noticed),
         "source": source(measurement.place),
+        "page": pages.page(source(measurement.place)),
     }
 
 
-def _check(check: Check) -> CheckEntry:
+def _check(check: Check, pages: Pages) -> CheckEntry:
     told = degrees if check.angle else float
     return {
         "what": check.what,
@@ -226,11 +245,13 @@ def _check(check: Check) -> CheckEntry:
         "allowed": told(check.allowed),
         "test": float(check.test),
         "passed": bool(check.passed),
+        "chosen": bool(check.chosen),
         "source": source(check.place),
+        "page": pages.page(source(check.place)),
     }
 
 
-def _feature(records: Records, shape: Shape, places: Mapping[str, Array]) -> FeatureEntry:
+def _feature(records: Records, shape: Shape, places: Mapping[str, Array], pages: Pages) -> FeatureEntry:
     return {
         "kind": shape.kind,
         "area": shape.area,
@@ -238,4 +259,5 @@ def _feature(records: Records, shape: Shape, places: Mapping[str, Array]) -> Fea
         "perimeter": shape.perimeter,
         "perimeter_sd": shape.perimeter_sd,
         "geometry": geometry(records, shape, places),
+        "page": pages.page(shape.place.source),
     }

@@ -16,6 +16,7 @@ from pegline.network.model import CheckKind, MeasurementKind
 __all__ = ["Result", "schema"]
 
 Source = Annotated[str | None, "where in the book, as LINE:COLUMN"]
+Page = Annotated[str | None, "page of the paper book; null where the book names none"]
 
 
 class BookEntry(TypedDict):
@@ -44,7 +45,7 @@ class SolutionEntry(TypedDict):
     """How the stations were fixed, and how that stands."""
 
     delivered: Annotated[Literal["plotting", "adjusted"], "the positions told: by the plotting lines, or by everything"]
-    checked: Annotated[bool | None, "true: all checks pass; false: one fails; null: there is no check"]
+    checked: Annotated[bool | None, "true: all checks pass; false: one fails; null: none but by choice, or none"]
     freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
     variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]
     chi2_probability: Annotated[float | None, "chance of a variance factor as large as this"]
@@ -67,8 +68,8 @@ class LocalEntry(TypedDict):
     ellipse: EllipseEntry
 
 
-class StationEntry(TypedDict):
-    """A station as delivered."""
+class PlaceEntry(TypedDict):
+    """A station or a point as delivered."""
 
     x: Annotated[float, "in the frame, metres; easting on a grid"]
     y: Annotated[float, "in the frame, metres; northing on a grid"]
@@ -78,6 +79,14 @@ class StationEntry(TypedDict):
     local: LocalEntry
 
 
+class StationEntry(PlaceEntry):
+    """A station as delivered."""
+
+    page: Annotated[
+        str | None, "page of the paper book with its row as a tie station, else with a line that ends there"
+    ]
+
+
 class RowEntry(TypedDict):
     """What a point was booked by: a row of a line, or an arc from other points."""
 
@@ -85,10 +94,10 @@ class RowEntry(TypedDict):
     at: Annotated[float | list[float] | None, "chainage on the ground, metres; a list for oblique offsets"]
     offset: Annotated[float | list[float], "on the ground, left positive, metres; a list for oblique offsets and arcs"]
     source: Source
-    page: Annotated[str | None, "page of the paper book"]
+    page: Page
 
 
-class PointEntry(StationEntry):
+class PointEntry(PlaceEntry):
     """A point of detail as delivered."""
 
     rows: Annotated[list[RowEntry], "every time it was booked"]
@@ -113,6 +122,7 @@ class LineEntry(TypedDict):
     ground: Annotated[float, "horizontal length on the ground as taped, metres"]
     computed: Annotated[float | None, "the same between its delivered ends, metres"]
     difference: Annotated[float | None, "ground minus computed, metres"]
+    page: Page
 
 
 class MeasurementEntry(TypedDict):
@@ -126,6 +136,7 @@ class MeasurementEntry(TypedDict):
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
     smallest_noticed: Annotated[float | None, "smallest error that would be noticed; null where nothing checks it"]
     source: Source
+    page: Page
 
 
 class CheckEntry(TypedDict):
@@ -139,7 +150,9 @@ class CheckEntry(TypedDict):
     allowed: Annotated[float, "the largest difference that passes, same unit"]
     test: Annotated[float, "difference over its standard deviation"]
     passed: Annotated[bool, "whether it passes"]
+    chosen: Annotated[bool, "whether it passes because a reading left open was chosen so: no check of its own"]
     source: Source
+    page: Page
 
 
 class SuspectEntry(TypedDict):
@@ -153,6 +166,7 @@ class SuspectEntry(TypedDict):
     slip: Annotated[str | None, "the slip that explains it"]
     closes: Annotated[bool, "whether every check passes with it"]
     score: Annotated[float, "how likely, 0 to 1"]
+    page: Page
 
 
 class AdviceEntry(TypedDict):
@@ -171,6 +185,7 @@ class FeatureEntry(TypedDict):
     perimeter: Annotated[float | None, "on the ground, metres; the length of an open line"]
     perimeter_sd: Annotated[float | None, "its standard deviation, metres"]
     geometry: Annotated[dict[str, Any], "a GeoJSON geometry with coordinates in the frame, metres"]
+    page: Page
 
 
 class WarningEntry(TypedDict):
@@ -179,6 +194,7 @@ class WarningEntry(TypedDict):
     rule: Annotated[str, "its short name, by which a rule of thumb can be silenced"]
     text: Annotated[str, "what is odd; what to do"]
     source: Source
+    page: Page
 
 
 class Result(TypedDict):
@@ -192,6 +208,7 @@ class Result(TypedDict):
     book: BookEntry
     frame: FrameEntry
     solution: SolutionEntry
+    pages: Annotated[dict[str, str], "image of each page of the paper book, as the book names it"]
     stations: Annotated[dict[str, StationEntry], "by name, tie stations too"]
     points: Annotated[dict[str, PointEntry], "by name"]
     lines: Annotated[dict[str, LineEntry], "by name, P-Q"]

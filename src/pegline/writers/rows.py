@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
+from pegline.book.pages import Pages, pages_of
+from pegline.detail.booked import places_booked
 from pegline.detail.model import Shape
 from pegline.errors import Place
 from pegline.network.model import Array
@@ -20,7 +22,6 @@ from pegline.writers.columns import ACCURACY
 from pegline.writers.figures import (
     Places,
     Records,
-    arcs_by_point,
     ellipses,
     features_of_points,
     outline,
@@ -105,9 +106,25 @@ class Site:
         """Return points."""
         return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
 
-    def page(self, page: str | None) -> str | None:
-        """Return the image of a page where the book names one, else its number."""
-        return self.records.book.pages.get(page, page) if page is not None else None
+    @cached_property
+    def booked(self) -> Mapping[str, Place]:
+        """Return where in the book each station and point was booked."""
+        return places_booked(self.records.book, self.records.reduction, self.records.detail)
+
+    @cached_property
+    def pages(self) -> Pages:
+        """Return the pages of the paper book, by what stands on them."""
+        return pages_of(self.records.book)
+
+    def found(self, places: Iterable[Place | None]) -> Columns:
+        """Return where in the book, and on which page of paper, to find what was booked at places."""
+        sources = [source(place) for place in places]
+        pages = [self.pages.page(each) for each in sources]
+        return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
+
+    def images(self, pages: Iterable[Value]) -> list[Value]:
+        """Return the image of each page, as the book names it."""
+        return [self.pages.images.get(page) if isinstance(page, str) else None for page in pages]
 
 
 def between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
@@ -125,10 +142,6 @@ def stations_rows(site: Site) -> Rows:
     entries = [book.stations.get(name) for name in names]
     by_tie = {row.name: row for row in site.records.reduction.rows if row.form == "station"}
     ties = [by_tie.get(name) for name in names]
-    ends = {name: line for line in reversed([*book.lines.values()]) for name in (line.start, line.end)}
-    booked = [
-        entry or (tie.booked if tie else ends[name]) for name, entry, tie in zip(names, entries, ties, strict=True)
-    ]
     numbers = np.arange(len(names))
     return site.at(numbers), {
         "name": [*names],
@@ -138,8 +151,7 @@ def stations_rows(site: Site) -> Rows:
         **_accuracy(site, numbers),
         "line": [tie.line if tie else None for tie in ties],
         "at": [tie.chainages[0] if tie else None for tie in ties],
-        "source": [source(each.place) for each in booked],
-        "page": [site.page(tie.booked.page if tie else None) for tie in ties],
+        **site.found(map(site.booked.get, names)),
     }
 
 
@@ -155,8 +167,7 @@ def chain_lines_rows(site: Site) -> Rows:
         "ground": [line.ground.length for line in lines],
         "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
         "note": [line.booked.note for line in lines],
-        "source": [source(line.booked.place) for line in lines],
-        "page": [site.page(line.booked.page) for line in lines],
+        **site.found(line.booked.place for line in lines),
     }
 
 
@@ -186,6 +197,7 @@ def detail_points_rows(site: Site) -> Rows:
                 if value is not None:
                     columns.setdefault(key, [None] * len(standing))[row] = value
             columns["source"][row] = columns["source"][row] or source(each.place)
+    columns["image"] = site.images(columns["page"])
     return site.at(numbers), columns
 
 
@@ -193,17 +205,12 @@ def _booked(site: Site) -> Columns:
     """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
     book, every = site.records.book, site.records.reduction.rows
     firsts = [every[rows[0]] if rows else None for rows in site.records.detail.points.rows]
-    arcs = {name: found[0].place for name, found in arcs_by_point(site.records).items()}
     columns: Columns = {
         "line": [row.line if row else None for row in firsts],
         "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
         "off": [_offset(row) if row and row.form != "oblique" else None for row in firsts],
         "method": [_method(book, row) if row else None for row in firsts],
-        "source": [
-            source(row.booked.place if row else arcs.get(name))
-            for name, row in zip(site.points.names, firsts, strict=True)
-        ],
-        "page": [site.page(row.booked.page if row else None) for row in firsts],
+        **site.found(map(site.booked.get, site.points.names)),
         "note": [row.booked.note if row else None for row in firsts],
         "label": [row.booked.label if row else None for row in firsts],
     }
@@ -230,7 +237,7 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
         "note": booked.note,
         **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,
-        "page": site.page(booked.page),
+        "page": site.pages.page(source(shape.place)),
         **{site.own[key]: value for key, value in booked.data.items()},
     }
 
@@ -241,8 +248,8 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
     return {
         "name": [shape.name for shape in shapes],
         "kind": [shape.kind for shape in shapes],
-        "source": [source(shape.place) for shape in shapes],
         **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
+        **site.found(shape.place for shape in shapes),
     }
 
 
@@ -294,8 +301,7 @@ def offsets_rows(site: Site) -> Rows:
         "off": [row.side * length for row, *_, length in arms],
         "method": [_method(book, row) for row, *_ in arms],
         "note": [row.booked.note for row, *_ in arms],
-        "source": [source(row.booked.place) for row, *_ in arms],
-        "page": [site.page(row.booked.page) for row, *_ in arms],
+        **site.found(row.booked.place for row, *_ in arms),
     }
 
 
@@ -334,7 +340,7 @@ def witnesses_rows(site: Site) -> Rows:
             for start, end, both in zip(starts.tolist(), ends.tolist(), placed, strict=True)
         ],
         "note": [each.note for _, each, _ in pairs],
-        "source": [source(each.place) for _, each, _ in pairs],
+        **site.found(each.place for _, each, _ in pairs),
     }
 
 

@@ -17,6 +17,11 @@ def told(text):
 ODD = [
     ("witnesses: {A: {Gate: 3.1}}", "6:17: the witness 'Gate' is nearly 'gate'; write that, if it is meant"),
     ("witnesses: {A: {gatte: 3.1}}", "6:17: the witness 'gatte' is nearly 'gate'"),
+    (
+        "  A-C: {use: side, taped: 3, details: [{at: 1, feature: wall}]}\n"
+        "features: {wall: {kind: wall, through: [booked, p]}}\nwitnesses: {A: {w1: 3.1}}",
+        "8:17: the witness 'w1' is nearly 'wall.1'; write that, if it is meant",
+    ),
     ("  A-С: {use: side, taped: 30}\n  C-B: {use: side, taped: 30}", "7:3: 'C' looks like 'С' in line 6"),
     ("  b-A: {use: side, taped: 30}", "6:3: 'b' looks like 'B' in line 5"),
     ("  A-C: {use: side, taped: 30, page: 14}", "6:37: page '14' is not among pages; one of 12, 13 can"),

@@ -307,8 +307,8 @@ def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
 
 def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of a witness object that is nearly the name of something surveyed."""
-    names = known.stations.keys() | known.points.keys() | book.features.keys()
-    plain = {_plain(name): name for name in sorted(names)} if book.witnesses else {}
+    names = sorted(known.stations.keys() | known.points.keys() | book.features.keys()) if book.witnesses else []
+    plain = {_initial(name): name for name in names} | {_plain(name): name for name in names}
     for found in book.witnesses.values():
         for witness in found:
             if witness.object in names:
@@ -318,6 +318,12 @@ def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
             if near is not None:
                 text = f"the witness {shown(witness.object)} is nearly {near!r}; write that, if it is meant"
                 yield Finding("witness-name", text, witness.place)
+
+
+def _initial(name: str) -> str:
+    """Return how a sketch may call a point: ``f1`` for ``fence.1``."""
+    word, _, number = name.rpartition(".")
+    return _plain(word[:1] + number)
 
 
 def _plain(name: str) -> str:

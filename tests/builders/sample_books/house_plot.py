@@ -206,7 +206,7 @@ features:
 
 witnesses:
   A: {h1: <h1-A>, post: <post-A>, wall end: <wall end-A>}
-  B: {f1: <f1-B>, pear: <pear-B>, letter box: {distance: <b2-B>, note: to the hinge of its door}}
+  B: {fence.1: <f1-B>, pear: <pear-B>, letter box: {distance: <b2-B>, note: to the hinge of its door}}
   C: {h3: <h3-C>, h4: <h4-C>, meter: <meter-C>}
   D: {s1: <s1-D>, s2: <s2-D>, b3: <b3-D>}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from pegline.errors import BookError, OpenError, UsageError
+from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.jobs import table
 from pegline.jobs.rebook import rebooked
 from pegline.measures.written import Items, Table
@@ -93,7 +93,20 @@ def test_what_a_spreadsheet_makes_of_values_is_read(tmp_path):
 
 
 def merged(book):
-    book["lines"].merge_cells("B2:B3")
+    book["lines"].merge_cells("B2:C2")
+
+
+def merged_number(book):
+    book["lines"].merge_cells("C2:C3")
+
+
+def merged_head(book):
+    book["lines"].merge_cells("A1:A2")
+
+
+def merged_formula(book):
+    book["lines"]["A2"] = '="A-B"'
+    book["lines"].merge_cells("A2:A3")
 
 
 def formula(book):
@@ -110,7 +123,10 @@ def time(book):
 
 
 HABITS = [
-    (merged, "t[lines]:2:2: cell B2: B2:B3 are merged"),
+    (merged, "t[lines]:2:2: cell B2: B2:C2 are merged"),
+    (merged_number, "t[lines]:2:3: cell C2: C2:C3 are merged"),
+    (merged_head, "t[lines]:1:1: cell A1: A1:A2 are merged"),
+    (merged_formula, "t[lines]:2:1: cell A2: A2:A3 are merged"),
     (formula, "t[lines]:2:3: cell C2: a formula stands here"),
     (error, "t[lines]:2:3: cell C2: the error #REF! stands here"),
     (time, "t[lines]:2:3: cell C2: a time (12:30:00) stands here"),
@@ -122,7 +138,74 @@ def test_what_only_a_spreadsheet_understands_is_refused_by_its_cell(change, says
     assert told(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))[0].startswith(says)
 
 
+def test_a_text_merged_over_rows_of_its_column_stands_in_each(tmp_path):
+    sheets = {
+        **HEAD,
+        "lines": [["name", "use", "taped"], ["A-B", "base", 30], ["A-C", "side", 20]],
+        "details": [
+            ["line", "at", "left", "point", "note"],
+            ["A-B", 3, 2, "p", "by the gate"],
+            [None, 4, 2, "q", None],
+            [None, 5, 2, "r", None],
+            ["A-C", 6, 1, "s", None],
+        ],
+    }
+
+    def change(book):
+        book["details"].merge_cells("A2:A4")
+        book["details"].merge_cells("E2:E3")
+        book["details"].merge_cells("E4:E5")  # blank, and stays so
+
+    run(workbook(sheets, tmp_path / "t.xlsx", change), to=tmp_path / "b.yaml")
+
+    lines = said_by(tmp_path / "b.yaml")["lines"]
+    assert [(row["point"], row.get("note")) for row in lines["A-B"]["details"]] == [
+        ("p", "by the gate"),
+        ("q", "by the gate"),
+        ("r", None),
+    ]
+    assert [row["point"] for row in lines["A-C"]["details"]] == ["s"]
+
+
+def test_heads_may_stand_in_capitals_and_among_stray_spaces(tmp_path):
+    sheets = {
+        "Head ": [["Book", " UNIT"], ["1", "m"]],
+        "LINES": [[" Name", "USE ", "Taped"], ["A-B", "base", 30]],
+        "details": [["Line", "At", "Left\u00a0", "Point"], ["A-B", 3, 2, "p"]],
+    }
+
+    run(workbook(sheets, tmp_path / "t.xlsx"), to=tmp_path / "b.yaml")
+
+    assert said_by(tmp_path / "b.yaml")["lines"] == {
+        "A-B": {"use": "base", "taped": "30", "details": [{"at": "3", "left": "2", "point": "p"}]}
+    }
+
+
+@pytest.mark.parametrize("name", ["t.xlsx", "t.ods", "csv"])
+def test_a_folder_that_is_not_there_is_made(name, tmp_path):
+    new = tmp_path / "new" / "er"
+
+    run(BOOKS[0], to=new / name)
+    run(new / name, to=tmp_path / "back" / "b.yaml")
+
+    assert said_by(tmp_path / "back" / "b.yaml") == said_by(BOOKS[0])
+    assert not list(tmp_path.rglob(".*"))
+
+
+@pytest.mark.parametrize("name", ["t.xlsx", "csv", "b.yaml"])
+def test_a_folder_that_cannot_be_made_is_told(name, tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    source = BOOKS[0]
+    if name == "b.yaml":
+        run(source, to=tmp_path / "t.ods")
+        source = tmp_path / "t.ods"
+
+    with pytest.raises(OutputError, match="cannot be written"):
+        run(source, to=tmp_path / "file" / name)
+
+
 WRONG = [
+    ({"lines": [["name", "use", "USE"], ["A-B", "base", "x"]]}, "t[lines]:1:3: cell C1: a second column use"),
     ({"lines": [["name", "use", "taped"], ["A-B", "base", "12,45"]]}, "t[lines]:2:3: cell C2: taped: '12,45' has"),
     ({"lines": [["name", "use", "date"], ["A-B", "base", 46130]]}, "t[lines]:2:3: cell C2: date: '46130' is no date"),
     ({"lines": [["name", "use", "tapd"], ["A-B", "base", 3]]}, "t[lines]:1:3: cell C1: unknown column 'tapd'; did you"),
@@ -272,9 +355,48 @@ def test_typed_and_repeated_cells_of_ods_are_read(tmp_path):
     assert [text.value for text in first if text.value] == ["A-B", "52.31", "2026-04-18", "true"]
 
 
+def covered(repeated=1):
+    return f'<table:covered-table-cell table:number-columns-repeated="{repeated}"/>'
+
+
+def test_a_text_merged_over_rows_of_ods_stands_in_each(tmp_path):
+    rows = (
+        row(cell("line"), cell("note"), cell("at"))
+        + row(cell("A-B", table_number_rows_spanned=3), cell("wet", table_number_rows_spanned=2), cell("3"))
+        + row(covered(2), cell("4"))
+        + row(covered(), cell("dry"), cell("5"))
+        + row(cell("A-C"), cell(), cell("6"))
+    )
+    path = tmp_path / "t.ods"
+    path.write_bytes(ods(rows))
+
+    ((_, *found),) = sheets_in(path).values()
+
+    assert [[text.value for text in each] for each in found] == [
+        ["A-B", "wet", "3"],
+        ["A-B", "wet", "4"],
+        ["A-B", "dry", "5"],
+        ["A-C", "", "6"],
+    ]
+
+
 STRANGE = [
     (row(cell("3", table_formula="of:=1+2")), "a formula stands here"),
     (row(cell("3", table_number_columns_spanned=2)), "merged cells begin here"),
+    (row(cell("line", table_number_rows_spanned=2)), "merged cells begin here"),
+    (
+        row(cell("at")) + row(cell("3", office_value_type="float", office_value="3", table_number_rows_spanned=2)),
+        "merged cells begin here",
+    ),
+    (row(cell("at")) + row(cell("3.5", table_number_rows_spanned=2)), "merged cells begin here"),
+    (
+        row(cell("line")) + row(cell("A-B", table_number_columns_spanned=2, table_number_rows_spanned=2)),
+        "merged cells begin here",
+    ),
+    (
+        row(cell("line")) + row(cell("A", table_formula="of:=B1", table_number_rows_spanned=2)),
+        "a formula stands here",
+    ),
     (row(cell("3 %", office_value_type="percentage", office_value="0.03")), "a percentage stands here"),
     (row(cell(table_number_columns_repeated=500), cell("x")), None),
     (row(cell("x", table_number_columns_repeated=500)), "cells stand beyond 200 columns"),

@@ -234,8 +234,10 @@ def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
 
 
 def _header(known: Sequence[str], row: Sequence[Text], making: _Making) -> list[str]:
-    """Return the names of the columns."""
-    columns = [cell.value.strip() for cell in row]
+    """Return the names of the columns, which may stand in capitals and among stray spaces."""
+    spelt = {name.casefold(): name for name in known}
+    heads = [" ".join(cell.value.split()) for cell in row]
+    columns = [spelt.get(head.casefold(), head) for head in heads]
     for number, (column, cell) in enumerate(zip(columns, row, strict=True)):
         if column and column not in known:
             making.tell("unknown-column", f"unknown column {column!r}{suggest(column, known)}", cell.place)

@@ -1,6 +1,7 @@
 """Files of spreadsheets become sheets of cells: CSV, XLSX and ODS, each cell with its row and column.
 
-A cell that only a spreadsheet understands (a formula, a merged cell, a time of day) is refused by name.
+A cell that only a spreadsheet understands (a formula, a time of day) is refused by name, and so are merged cells,
+but for a text in one column that stands for several rows below the head, as the name of a line does on paper.
 """
 
 from __future__ import annotations
@@ -26,6 +27,9 @@ ROWS: Final = 100_000
 COLUMNS: Final = 200
 #: Rules of findings that are of a whole file, and of no cell.
 OF_FILES: Final = frozenset({"archive", "binary", "csv", "encoding", "ods", "xlsx"})
+
+#: A reading does not stand for several rows, even where it is a text.
+_NUMBER: Final = re.compile(r"[-+~]?\d+(?:[.,]\d*)?")
 
 Rows = list[list[Text]]
 
@@ -104,19 +108,28 @@ def _xlsx_rows(sheet: Any, file: str) -> Rows:
     if sheet.max_row > ROWS or sheet.max_column > COLUMNS:
         text = f"cells stand beyond {ROWS} rows or {COLUMNS} columns; delete what lies out there"
         raise BookError([Finding("far", text, Place(file, min(sheet.max_row, ROWS), min(sheet.max_column, COLUMNS)))])
+    standing: dict[tuple[int, int], Any] = {}  # the cell that a merged one shows
     for merged in sheet.merged_cells.ranges:
-        text = f"{merged.coord} are merged; take them apart and write the value in each"
-        faults.append(Finding("merged", text, Place(file, merged.min_row, merged.min_col)))
+        first = sheet.cell(merged.min_row, merged.min_col)
+        if merged.min_col == merged.max_col and merged.min_row > 1 and _stands_for_rows(first):
+            standing |= {(row, merged.min_col): first for row in range(merged.min_row, merged.max_row + 1)}
+        else:
+            text = f"{merged.coord} are merged; take them apart and write the value in each"
+            faults.append(Finding("merged", text, Place(file, merged.min_row, merged.min_col)))
     rows: Rows = []
     for number, row in enumerate(sheet.iter_rows(), 1):
         cells = []
         for column, cell in enumerate(row, 1):
             place = Place(file, number, column)
-            cells.append(Text(_xlsx_text(cell, place, faults), place))
+            cells.append(Text(_xlsx_text(standing.get((number, column), cell), place, faults), place))
         rows.append(cells)
     if faults:
         raise BookError(faults)
     return rows
+
+
+def _stands_for_rows(cell: Any) -> bool:
+    return cell.value is None or (cell.data_type == "s" and not _NUMBER.fullmatch(_clean(cell.value)))
 
 
 def _xlsx_text(cell: Any, place: Place, faults: list[Finding]) -> str:
@@ -184,11 +197,16 @@ def _ods(data: bytes, file: str) -> dict[str, Rows]:
     return sheets
 
 
+#: Texts that stand for several rows: the last of them and the text, by column.
+_Standing = dict[int, tuple[int, str]]
+
+
 def _ods_rows(table: Any, file: str, faults: list[Finding]) -> Iterator[list[Text]]:
     number = 1
+    standing: _Standing = {}
     for row in table.iter(f"{_TABLE}table-row"):
         repeated = int(row.get(f"{_TABLE}number-rows-repeated", "1"))
-        cells = _ods_cells(row, file, number, faults)
+        cells = _ods_cells(row, Place(file, number, 1), standing, faults)
         if any(cell.value for cell in cells) and number + repeated > ROWS:
             text = f"cells stand beyond {ROWS} rows; delete what lies out there"
             raise BookError([Finding("far", text, Place(file, number, 1))])
@@ -200,26 +218,40 @@ def _ods_rows(table: Any, file: str, faults: list[Finding]) -> Iterator[list[Tex
         number += repeated
 
 
-def _ods_cells(row: Any, file: str, number: int, faults: list[Finding]) -> list[Text]:
+def _ods_cells(row: Any, begin: Place, standing: _Standing, faults: list[Finding]) -> list[Text]:
     cells: list[Text] = []
+    file, number = begin.file, begin.line
     for cell in row:
         if cell.tag not in (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell"):
             continue
         place = Place(file, number, len(cells) + 1)
         text = _ods_text(cell, place, faults)
+        _ods_merged(cell, text, place, standing, faults)
         repeated = int(cell.get(f"{_TABLE}number-columns-repeated", "1"))
-        if not text:
+        covered = cell.tag == f"{_TABLE}covered-table-cell"
+        if not text and not covered:
             repeated = min(repeated, COLUMNS)
         if len(cells) + repeated > 2 * COLUMNS:
             raise BookError([Finding("far", f"cells stand beyond {COLUMNS} columns; delete them", place)])
-        cells += [Text(text, Place(file, number, place.column + offset)) for offset in range(repeated)]
+        for column in range(place.column, place.column + repeated):
+            last, shown = standing.get(column, (0, ""))
+            cells.append(Text(shown if covered and number <= last else text, Place(file, number, column)))
     return cells
 
 
+def _ods_merged(cell: Any, text: str, place: Place, standing: _Standing, faults: list[Finding]) -> None:
+    """Keep a text that stands for several rows of its column; refuse other merged cells."""
+    columns, rows = (int(cell.get(f"{_TABLE}number-{way}-spanned", "1")) for way in ("columns", "rows"))
+    if (columns, rows) == (1, 1):
+        return
+    typed = cell.get(f"{_OFFICE}value-type") not in (None, "string")
+    if columns == 1 and place.line > 1 and not typed and not _NUMBER.fullmatch(text):
+        standing[place.column] = (place.line + rows - 1, text)
+        return
+    faults.append(Finding("merged", "merged cells begin here; take them apart and write the value in each", place))
+
+
 def _ods_text(cell: Any, place: Place, faults: list[Finding]) -> str:
-    spanned = (cell.get(f"{_TABLE}number-columns-spanned", "1"), cell.get(f"{_TABLE}number-rows-spanned", "1"))
-    if spanned != ("1", "1"):
-        faults.append(Finding("merged", "merged cells begin here; take them apart and write the value in each", place))
     if cell.get(f"{_TABLE}formula"):
         faults.append(Finding("formula", "a formula stands here; write the value itself", place))
     kind = cell.get(f"{_OFFICE}value-type")

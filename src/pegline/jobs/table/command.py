@@ -16,7 +16,7 @@ from pegline.readers.sheets import SHEETS, sheets_of, table_of
 from pegline.readers.text import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
 from pegline.readers.yaml import parse
-from pegline.writers.publish import placed
+from pegline.writers.publish import held, placed
 
 __all__ = ["arguments", "run"]
 
@@ -63,7 +63,7 @@ def _to_tables(book: Path, to: Path) -> int:
     if write is None:
         csv_files(sheets, to)
     else:
-        with placed(to) as path:
+        with held(to.parent), placed(to) as path:
             write(sheets, path)
     return len(sheets)
 
@@ -74,7 +74,7 @@ def _to_book(files: Sequence[Path], to: Path) -> None:
         read_book(table, file=to.name, path=str(to), sha256="")
     except BookError as error:
         raise BookError(map(_by_cell, error.findings)) from None
-    with placed(to) as path:
+    with held(to.parent), placed(to) as path:
         path.write_text(text_of(table), encoding="utf-8", newline="\n")
 
 

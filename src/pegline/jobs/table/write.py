@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, register_namespace, tostring
 
-from pegline.writers.publish import placed
+from pegline.writers.publish import held, placed
 
 __all__ = ["WRITTEN", "csv_files"]
 
@@ -18,13 +18,13 @@ Tables = Mapping[str, Sequence[Sequence[str]]]
 
 def csv_files(tables: Tables, folder: Path) -> None:
     """Write each table as a CSV file of its name; spreadsheets know by the mark at its start that it is UTF-8."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, rows in tables.items():
-        with (
-            placed(folder / f"{name}.csv") as path,
-            path.open("w", encoding="utf-8-sig", newline="") as file,
-        ):
-            csv.writer(file).writerows(rows)
+    with held(folder):
+        for name, rows in tables.items():
+            with (
+                placed(folder / f"{name}.csv") as path,
+                path.open("w", encoding="utf-8-sig", newline="") as file,
+            ):
+                csv.writer(file).writerows(rows)
 
 
 def _xlsx(tables: Tables, path: Path) -> None:

@@ -55,7 +55,9 @@ FAULTS = [
     # the head
     ("unit: m\n", "1:1: book is missing; begin with 'book: 1'"),
     ("book: 1\n", "1:1: unit is missing; begin with"),
-    ("book: 2\nunit: m\n", "1:7: book: '2' is no format that is known; write 1"),
+    ("book: 0\nunit: m\n", "1:7: book: '0' is no format that is known; write 1"),
+    ("book: one\nunit: m\n", "1:7: book: 'one' is no format that is known; write 1"),
+    ("book: 2\nunit: m\n", "1:7: book: '2' is a newer format than the 1 that this pegline reads; install a newer"),
     ("book: 1\nunit: metre\n", "2:7: unit: unknown unit 'metre'; write m"),
     ("book: 1\nunit: furlong\n", "2:7: unit: unknown unit 'furlong'"),
     ("book: 1\nunit: \n", "2:1: unit is missing"),

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pegline.book import formats
 from pegline.book.layout import text_of
 from pegline.errors import BookError, Place
 from pegline.jobs import rebook
@@ -137,3 +138,100 @@ def test_a_file_is_written_whole(tmp_path, capsys):
     assert (tmp_path / "tidy.yaml").read_text() == TIDY
     assert path.read_text() == SCRUFFY
     assert capsys.readouterr().out == ""
+
+
+# --- older formats -------------------------------------------------------------------------------------------------
+
+
+def renamed(was, now):
+    """Return an upgrade that gives a key of the book's head another name."""
+
+    def step(table):
+        return Table(
+            {
+                now if word == was else word: (Text(now, key.place), value) if word == was else (key, value)
+                for word, (key, value) in table.entries.items()
+            },
+            table.place,
+        )
+
+    return step
+
+
+@pytest.fixture
+def grown(monkeypatch):
+    """Make believe that the format is at 3: 'heading' became 'titel' in 2, and that 'title' in 3."""
+    monkeypatch.setattr(formats, "NEWEST", 3)
+    monkeypatch.setattr(formats, "UPGRADES", {1: renamed("heading", "titel"), 2: renamed("titel", "title")})
+
+
+OLD = """\
+book: 1  # begun in spring
+unit: m
+
+# what the owner calls it
+heading: Weir cottage  # not the mill
+lines:
+  A-B: {use: base, taped: 30}  # dry
+"""
+
+NEW = """\
+book: 3  # begun in spring
+# what the owner calls it
+title: Weir cottage  # not the mill
+unit: m
+
+lines:
+  A-B: {use: base, taped: 30}  # dry
+"""
+
+
+def test_a_book_of_an_old_format_is_upgraded_step_by_step_with_its_remarks(grown, tmp_path):
+    path, out = tmp_path / "b.yaml", tmp_path / "made" / "new.yaml"
+    path.write_text(OLD)
+
+    assert rebook.run(argparse.Namespace(book=str(path), out=str(out)), print, print) == 0
+
+    assert out.read_text() == NEW
+    assert parse_book(out.read_bytes(), "b").title == "Weir cottage"
+    assert path.read_text() == OLD
+
+
+@pytest.mark.parametrize("number", ["2", "3"])
+def test_an_upgrade_begins_where_the_book_stands(grown, number):
+    word = {"2": "titel", "3": "title"}[number]
+
+    assert rebooked(OLD.replace("book: 1", f"book: {number}").replace("heading", word), "b") == NEW
+
+
+def test_a_book_of_an_old_format_is_read_by_nothing_else_and_says_what_to_do(grown):
+    with pytest.raises(BookError, match="book: '1' is an older format; run 'pegline rebook BOOK --out NEW'"):
+        parse_book(OLD.encode(), "b")
+
+
+def test_a_fault_of_an_old_book_is_told_where_it_stands_there(grown, tmp_path):
+    path = tmp_path / "b.yaml"
+    path.write_text(OLD.replace("taped", "tapd"))
+
+    with pytest.raises(BookError, match=r"b\.yaml:7:20: unknown key 'tapd'"):
+        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+
+
+def test_a_book_of_a_newer_format_is_refused_with_what_to_do(tmp_path):
+    path = tmp_path / "b.yaml"
+    path.write_text("book: 2\nunit: m\n")
+
+    with pytest.raises(BookError, match="'2' is a newer format than the 1 that this pegline reads; install a newer"):
+        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+
+
+@pytest.mark.parametrize("number", ["0", "", "[1]", "one", "²", "\u0661", "01", 5000 * "9"])
+def test_a_number_that_never_was_is_no_older_format(grown, number):
+    with pytest.raises(BookError):
+        parse_book(f"book: {number}\nunit: m\n".encode(), "b")
+    table = parse(f"book: {number}\nunit: m\n", "b")
+    assert formats.upgraded(table) == table
+
+
+def test_every_number_before_the_newest_has_its_upgrade():
+    assert sorted(formats.UPGRADES) == list(range(1, formats.NEWEST))

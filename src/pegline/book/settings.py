@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Final, Literal
 
+from pegline.book import formats
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
@@ -105,9 +106,9 @@ def _scale(text: str) -> int:
 
 
 def _format(text: str) -> int:
-    if text != "1":
-        raise Misread(f"{shown(text)} is no format that is known; write 1")
-    return 1
+    if why := formats.trouble(text):
+        raise Misread(f"{shown(text)} {why}")
+    return int(text)
 
 
 NEAR: Final = Record(Near, "near", name="near")
@@ -121,4 +122,4 @@ LIMITS: Final = Record(
     name="limits",
 )
 SCALE: Final = scalar(_scale, "a scale", {"type": "integer", "minimum": 5, "maximum": 100_000})
-FORMAT: Final = scalar(_format, "the format's number", {"const": 1})
+FORMAT: Final = scalar(_format, "the format's number", {"const": formats.NEWEST})

@@ -1,4 +1,4 @@
-"""A book rewritten in the canonical layout, its remarks kept where they belong."""
+"""A book rewritten in the newest format and the canonical layout, its remarks kept where they belong."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from pegline.book.formats import upgraded
 from pegline.book.layout import Row, laid_out
+from pegline.book.read import read_book
 from pegline.measures.written import Items, Table, Written
-from pegline.readers import parse_book
 from pegline.readers.text import read_bytes, text_of_bytes
 from pegline.readers.yaml import comments, parse
 
@@ -27,28 +28,35 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print a book in the canonical layout, or write it."""
-    data = read_bytes(args.book)
-    parse_book(data, args.book)  # a wrong book is told, and left as it is
-    text = rebooked(text_of_bytes(data, args.book), args.book)
+    source = text_of_bytes(read_bytes(args.book), args.book)
+    # A wrong book is told, and left as it is.
+    read_book(_newest(source, args.book), file=Path(args.book).name, path=args.book, sha256="")
+    text = rebooked(source, args.book)
     if args.out is None:
         tell(text.removesuffix("\n"))
         return 0
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import held, placed
 
-    with placed(Path(args.out)) as path:
+    out = Path(args.out)
+    with held(out.parent), placed(out) as path:
         path.write_text(text, encoding="utf-8", newline="\n")
     return 0
 
 
 def rebooked(text: str, file: str) -> str:
-    """Return a book's text in the canonical layout; it says the same, remarks and all."""
-    written = parse(text, file)
+    """Return a book's text in the newest format and the canonical layout; it says the same, remarks and all."""
+    written = _newest(text, file)
     if not isinstance(written, Table):
         return text
     again = _text(written, text)
     if _plain(parse(again, file)) != _plain(written):
         raise RuntimeError(f"{file}: the book would not say the same in its canonical layout")
     return again
+
+
+def _newest(text: str, file: str) -> Written:
+    written = parse(text, file)
+    return upgraded(written) if isinstance(written, Table) else written
 
 
 def _plain(written: Written) -> Any:

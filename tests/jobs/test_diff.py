@@ -156,6 +156,16 @@ def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
             assert peg.distance > peg.limit
 
 
+@pytest.mark.parametrize("far", [0.0, 0.3])
+def test_two_pegs_at_one_place_are_compared_like_others(far):
+    old = {"A": (0.0, 0.0), "A2": (0.0, 0.0), "C": (40.0, 0.0)}
+    comparison = compared(exact(old), exact({**old, "A2": (far, 0.0)}))
+    assert (not_standing(comparison) == {}) == (far == 0.0)
+    alone = {name: old[name] for name in ("A", "A2")}
+    comparison = compared(exact(alone), exact({**alone, "A2": (far, 0.0)}))
+    assert (not_standing(comparison) == {}) == (far == 0.0)
+
+
 def test_one_peg_cannot_be_compared():
     assert compared(exact({"A": (0, 0)}), exact({"A": (0, 0), "B": (1, 1)})) is None
 

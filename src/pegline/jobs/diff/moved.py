@@ -21,6 +21,8 @@ ODDS: Final = 20.0
 FINEST: Final = 1e-5
 #: A test value below this says that nothing differs.
 NOTHING: Final = 1e-9
+#: A direction of so much less weight than another has none.
+LIGHTEST: Final = 1e-10
 
 #: ``may have moved``: it or another one; ``cannot be told``: too few agree for a verdict on any peg.
 Verdict = Literal["stands", "moved", "may have moved", "cannot be told"]
@@ -212,7 +214,8 @@ def _tested(
         group = list(stable) if i in stable else [*stable, i]
         weights = among if i in stable and among is not None else _weights(old.positions, covariance, group)
         own = _rows([group.index(i)])
-        variance = np.linalg.inv(weights[np.ix_(own, own)])
+        # Where others put it in one direction only, the other direction has no weight, and is not tested.
+        variance = np.linalg.pinv(weights[np.ix_(own, own)], rcond=LIGHTEST, hermitian=True)
         left = variance @ (weights[own] @ difference[_rows(group)])
         test = max(float(left @ weights[np.ix_(own, own)] @ left), 0.0)
         found[i] = _Found(left, sqrt(float(np.linalg.eigvalsh(variance)[-1])), test, highest)
@@ -222,8 +225,7 @@ def _tested(
 def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence[int], highest: float) -> _Found:
     """Return how two pegs lie to each other: by their distance, the only thing that shift and turn leave."""
     one, other = two
-    away = old.positions[other] - old.positions[one]
-    away = away / max(float(np.hypot(*away)), NOTHING)
+    away = _direction(old.positions[other] - old.positions[one])
     gradient = np.concatenate([-away, away])
     rows = _rows([one, other])
     longer = float(gradient @ difference[rows])
@@ -246,7 +248,7 @@ def _stretches(old: Measured, new: Measured, turn: float, significance: float) -
     one, other = np.triu_indices(len(old.names), 1)
     was, now = (each.positions[other] - each.positions[one] for each in (old, new))
     longer = np.hypot(*now.T) - np.hypot(*was.T)
-    away = was / np.maximum(np.hypot(*was.T), NOTHING)[:, None]
+    away = _direction(was)
     rows = np.stack([2 * one, 2 * one + 1, 2 * other, 2 * other + 1], axis=1)
     gradients = np.concatenate([-away, away], axis=1)
     blocks = _covariance(old, new, turn)[rows[:, :, None], rows[:, None, :]]
@@ -277,6 +279,12 @@ def _covariance(old: Measured, new: Measured, turn: float) -> Array:
     c, s = np.cos(turn), np.sin(turn)
     rotation = np.kron(np.eye(count), np.array([[c, s], [-s, c]]))
     return np.asarray(old.covariance + rotation @ new.covariance @ rotation.T + FINEST**2 * np.eye(2 * count))
+
+
+def _direction(away: Array) -> Array:
+    """Return unit vectors; along x where two pegs are one, since any will do there."""
+    length = np.hypot(away[..., 0], away[..., 1])[..., None]
+    return np.where(length > NOTHING, away / np.maximum(length, NOTHING), (1.0, 0.0))
 
 
 def _rows(numbers: Sequence[int]) -> Array:

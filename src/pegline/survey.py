@@ -12,8 +12,9 @@ from pegline.book.unfinished import without
 from pegline.detail.model import Detail
 from pegline.detail.place import place
 from pegline.detail.walls import wall_observations
+from pegline.diagnosis.by_choice import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose, explain
-from pegline.diagnosis.either import choose_readings
+from pegline.diagnosis.either import CHOSEN, choose_readings, placeable
 from pegline.diagnosis.model import Diagnosis
 from pegline.errors import BookError, Finding
 from pegline.frame.choose import choose_frame, refined_frame
@@ -122,7 +123,7 @@ def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, 
     """
     missing = list(book.missing)
     while any(line.use == "base" for line in book.lines.values()):
-        *_, adjustment = _solved(book, allow_missing=True)
+        *_, adjustment = _solved(placeable(book), allow_missing=True)
         if not adjustment.missing:
             book = choose_readings(book)
             return _judged(book, *_solved(book, allow_missing=True)), tuple(missing)
@@ -151,6 +152,8 @@ def _solved(book: Book, *, allow_missing: bool = False) -> tuple[Reduction, Fram
 
 
 def _judged(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment) -> Survey:
+    if any(finding.rule == CHOSEN for finding in book.warnings):
+        adjustment = agreeing_by_choice(adjustment, reduction)
     # Detail hangs on the stations that are delivered: the plotting ones when a line, control or bearing fails.
     detail = place(book, reduction, frame, adjustment)
     return Survey(book, reduction, frame, adjustment, detail, diagnose(book, reduction, frame, adjustment, detail))

@@ -2,46 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
-from itertools import product
-from math import exp, inf, prod
+from math import exp
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.detail.walls import wall_observations
+from pegline.diagnosis.alternatives import begun, best_choice, with_choice
 from pegline.diagnosis.seen import booked_text
-from pegline.diagnosis.whatif import open_readings, unit_of, with_readings
-from pegline.errors import BookError, Finding, Place
-from pegline.frame.choose import choose_frame
-from pegline.measures.values import Length, Reading
-from pegline.network.adjust import adjust
-from pegline.reduction.reduce import reduce_readings
+from pegline.diagnosis.whatif import open_readings, unit_of
+from pegline.errors import BookError, Finding
+from pegline.measures.values import Reading
 
-__all__ = ["ENOUGH", "choose_readings", "closing"]
+__all__ = ["CHOSEN", "ENOUGH", "choose_readings", "odds", "placeable"]
 
+CHOSEN: Final = "either-chosen"  #: the rule of what tells a choice
 ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
-MOST: Final = 64  #: combinations that are all tried; more are chosen one reading after another
 MOST_TOLD: Final = 1e6  #: larger odds say nothing more
 
-#: The misfit of a book (sum of squared residuals in standard deviations); None where it cannot be solved.
-Misfit = Callable[[Book], float | None]
-Choice = Mapping[Place, Length]
 
-
-def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
+def choose_readings(book: Book) -> Book:
     """Return the book with every open reading chosen, and a warning for each that says so.
-
-    Each combination of alternatives is solved; of two of them the odds are
-
-        exp((χ²₂ - χ²₁) / 2)
-
-    Parameters
-    ----------
-    book
-        The book.
-    misfit
-        Solves a book; as far as the stations unless told.
 
     Raises
     ------
@@ -49,86 +29,67 @@ def choose_readings(book: Book, misfit: Misfit | None = None) -> Book:
         Where the rest of the book does not tell the alternatives apart.
     """
     readings = open_readings(book)
-    if not readings:
-        return book
-    few = prod(len(reading.either) for reading in readings) <= MOST
-    tried = (_all if few else _each)(book, readings, misfit or closing)
-    best = min(tried, key=lambda pair: pair[1])
-    if best[1] == inf:
-        return book  # something else is wrong, and will be told
-    told, faults = [], []
-    for reading in readings:
-        odds = _odds(tried, best, reading)
-        unit = unit_of(book, reading.place)
-        names = " or ".join(booked_text(length, unit) for length in reading.either)
-        if odds < ENOUGH:
-            text = f"nothing tells whether this is {names} (odds {_to_one(odds)})"
-            faults.append(
-                Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
-            )
-        else:
-            chosen = booked_text(best[0][reading.place], unit)
-            text = f"of {names}, {chosen} agrees with the rest of the book (odds {_to_one(odds)})"
-            told.append(Finding("either-chosen", f"{text}; tape it again if you can", reading.place))
+    found = best_choice(book, readings) if readings else None
+    if found is None:
+        return book  # where something else is wrong it will be told
+    findings = [
+        judged(book, reading, number, odds(found.misfit, misfit), closes=found.closes)
+        for reading, number, misfit in zip(readings, found.numbers, found.others, strict=True)
+    ]
+    faults = [finding for finding in findings if finding.rule != CHOSEN]
     if faults:
         raise BookError(faults)
-    return replace(_with(book, best[0]), warnings=(*book.warnings, *told))
+    return replace(with_choice(book, readings, found.numbers), warnings=(*book.warnings, *findings))
 
 
-def closing(book: Book) -> float | None:
-    """Return the misfit of a book, what fails included; None where it cannot be solved."""
-    try:
-        reduction = reduce_readings(book)
-        frame = choose_frame(book, reduction)
-        return adjust(book, reduction, frame, wall_observations(book, reduction), allow_missing=True).misfit
-    except BookError:
-        return None
+def placeable(book: Book) -> Book:
+    """Return the book with its open readings set so that as many points as can be find their place."""
+    readings = open_readings(book)
+    return with_choice(book, readings, begun(book, readings)) if readings else book
 
 
-def _to_one(odds: float) -> str:
+def odds(best: float, other: float) -> float:
+    """Return the odds, n to 1, of a combination against another, from how badly each closes.
+
+        exp((χ²₂ - χ²₁) / 2)
+
+    >>> round(odds(1.0, 9.0), 1)
+    54.6
+    """
+    return exp(min((other - best) / 2, 700.0))
+
+
+def judged(book: Book, reading: Reading, number: int, better: float, *, closes: bool = True) -> Finding:
+    """Return what is told of an open reading: the alternative chosen, or that nothing tells.
+
+    Parameters
+    ----------
+    number
+        Of the alternative with which the book closes best.
+    better
+        The odds of it against the others, n to 1.
+    closes
+        Whether the book closes with it; where it does not, odds say nothing.
+    """
+    unit = unit_of(book, reading.place)
+    names = " or ".join(booked_text(length, unit) for length in reading.either)
+    if better < ENOUGH:
+        text = f"nothing tells whether this is {names} (odds {_to_one(better)})"
+        return Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
+    chosen = booked_text(reading.either[number], unit)
+    if not closes:
+        text = f"of {names}, {chosen} fits best of what was tried, but the book does not close: something else is wrong"
+        return Finding(CHOSEN, f"{text}; tape this again as well", reading.place)
+    text = f"of {names}, {chosen} agrees with the rest of the book (odds {_to_one(better)})"
+    return Finding(CHOSEN, f"{text}; tape it again if you can", reading.place)
+
+
+def _to_one(better: float) -> str:
     """Return odds in words.
 
     >>> _to_one(3.26), _to_one(1e9)
     ('3.3 to 1', 'over 1000000 to 1')
     """
-    if odds > MOST_TOLD:
+    if better > MOST_TOLD:
         return f"over {MOST_TOLD:.0f} to 1"
-    return f"{odds:.1f} to 1" if odds < 10 else f"{odds:.0f} to 1"
-
-
-def _with(book: Book, choice: Choice) -> Book:
-    """Return a book with some open readings set; ``either`` stays as the record of what was booked."""
-    return with_readings(book, lambda r: replace(r, length=choice[r.place]) if r.place in choice else r)
-
-
-def _all(book: Book, readings: tuple[Reading, ...], misfit: Misfit) -> list[tuple[Choice, float]]:
-    """Return every combination with its misfit."""
-    places = [reading.place for reading in readings]
-    choices = [dict(zip(places, lengths, strict=True)) for lengths in product(*(r.either for r in readings))]
-    return [(choice, _solved(book, choice, misfit)) for choice in choices]
-
-
-def _solved(book: Book, choice: Choice, misfit: Misfit) -> float:
-    found = misfit(_with(book, choice))
-    return inf if found is None else found
-
-
-def _each(book: Book, readings: tuple[Reading, ...], misfit: Misfit) -> list[tuple[Choice, float]]:
-    """Return the combinations met by choosing one reading after another, twice round."""
-    now: dict[Place, Length] = {reading.place: reading.either[0] for reading in readings}
-    tried: list[tuple[Choice, float]] = []
-    for _ in range(2):
-        for reading in readings:
-            round_ = [({**now, reading.place: length}, 0.0) for length in reading.either]
-            round_ = [(choice, _solved(book, choice, misfit)) for choice, _ in round_]
-            now = dict(min(round_, key=lambda pair: pair[1])[0])
-            tried += round_
-    return tried
-
-
-def _odds(tried: list[tuple[Choice, float]], best: tuple[Choice, float], reading: Reading) -> float:
-    """Return the odds of what is chosen for a reading against the best of the others."""
-    chosen = best[0][reading.place]
-    others: Iterator[float] = (found for choice, found in tried if choice[reading.place] != chosen)
-    worse = min(others, default=inf) - best[1]
-    return exp(min(worse / 2, 700.0))
+    return f"{better:.1f} to 1" if better < 10 else f"{better:.0f} to 1"

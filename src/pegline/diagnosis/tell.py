@@ -11,11 +11,20 @@ from typing import Final
 
 from numpy import degrees
 
+from pegline.diagnosis.either import CHOSEN
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.errors import Finding
 from pegline.network.model import Adjustment, Check
 
-__all__ = ["advice_sentence", "check_sentence", "finding_sentence", "lines", "suspect_sentences", "verdict"]
+__all__ = [
+    "advice_sentence",
+    "check_sentence",
+    "check_word",
+    "finding_sentence",
+    "lines",
+    "suspect_sentences",
+    "verdict",
+]
 
 WIDTH: Final = 98  #: columns of a screen
 MOST_WEAK: Final = 12  #: warnings on one screen; the sheet has them all
@@ -38,17 +47,47 @@ def counted(number: int, one: str, many: str = "") -> str:
 def verdict(adjustment: Adjustment) -> str:
     """Return the judgement of the whole survey in a sentence or two."""
     failed = [check for check in adjustment.checks if not check.passed]
-    total = len(adjustment.checks)
-    if adjustment.checked is None and not total:
-        return "Not checked: nothing was measured that would show a slip. Tape one more line before leaving."
-    if not failed:
-        good = "The one check passes" if total == 1 else f"All {total} checks pass"
-        return f"{good}: what was measured twice agrees as well as the tapes allow."
-    fails = "fails" if len(failed) == 1 else "fail"
-    bad = "The one check fails" if total == 1 else f"{counted(len(failed), 'check')} of {total} {fails}"
-    if adjustment.delivered == "plotting":
+    chosen = sum(check.chosen for check in adjustment.checks)
+    total = len(adjustment.checks) - chosen
+    if not total:
+        return f"Not checked: {_unchecked(chosen)} Tape one more line before leaving."
+    if failed:
+        return f"{_failing(len(failed), total, adjustment.delivered)}{_by_choice(chosen)}"
+    if total == 1:
+        good = "The one check passes" if not chosen else "One check passes"
+    else:
+        good = f"{counted(total, 'check') if chosen else f'All {total} checks'} pass"
+    return f"{good}: what was measured twice agrees as well as the tapes allow.{_by_choice(chosen)}"
+
+
+def _unchecked(chosen: int) -> str:
+    if not chosen:
+        return "nothing was measured that would show a slip."
+    agrees = "agrees" if chosen == 1 else "agree"
+    return f"{counted(chosen, 'check').lower()} {agrees}, but only because readings left open were chosen so."
+
+
+def _by_choice(chosen: int) -> str:
+    """Return what is said beside the checks that count of those that do not."""
+    if not chosen:
+        return ""
+    agrees = "agrees" if chosen == 1 else "agree"
+    return f" {counted(chosen, 'more', 'more')} {agrees} because readings left open were chosen so, which proves less."
+
+
+def _failing(failed: int, total: int, delivered: str) -> str:
+    fails = "fails" if failed == 1 else "fail"
+    bad = "The one check fails" if total == 1 else f"{counted(failed, 'check')} of {total} {fails}"
+    if delivered == "plotting":
         return f"{bad}: something is wrong. The plan is drawn without the lines that check it, and says so."
     return f"{bad}: something is wrong with what is named below. The stations are sound."
+
+
+def check_word(check: Check) -> str:
+    """Return how a check came out, in a word or a few."""
+    if check.chosen:
+        return "agrees by choice of a reading"
+    return "passes" if check.passed else "FAILS"
 
 
 def check_sentence(check: Check, *, scale: float, critical: float) -> str:
@@ -63,7 +102,7 @@ def check_sentence(check: Check, *, scale: float, critical: float) -> str:
     critical
         Largest test value that passes.
     """
-    word = "passes" if check.passed else "FAILS"
+    word = check_word(check)
 
     def told(figures: str) -> str:
         # What passes needs no more than its difference.
@@ -154,19 +193,21 @@ def lines(
         What a half-finished book still lacks.
     """
     # What fails comes first: on a small screen the rest may scroll away.
-    checks = sorted(adjustment.checks, key=lambda check: check.passed)
+    checks = sorted(adjustment.checks, key=lambda check: (check.passed, check.chosen))
     width = max((len(check.what) for check in checks), default=0)
     told = [
         f"{check.what:<{width}}  {check_sentence(check, scale=scale, critical=adjustment.critical)}" for check in checks
     ]
     groups = MOST_SUSPECTS
     suspects = list(suspect_sentences(s for s in diagnosis.suspects if s.group <= groups))
-    weak = [finding_sentence(finding) for finding in diagnosis.warnings]
+    chosen = [finding_sentence(finding) for finding in diagnosis.warnings if finding.rule == CHOSEN]
+    weak = [finding_sentence(finding) for finding in diagnosis.warnings if finding.rule != CHOSEN]
     if len(weak) > MOST_WEAK:
         weak = [*weak[:MOST_WEAK], f"and {len(weak) - MOST_WEAK} more, in the computation sheet"]
     sections = (
         ("Checks", told),
         ("Look at these first", suspects),
+        ("Readings chosen", chosen),
         ("Worth measuring", [advice_sentence(advice) for advice in diagnosis.advice]),
         ("Weak", weak),
         ("Still missing", [finding_sentence(finding) for finding in missing]),

@@ -21,6 +21,7 @@ __all__ = [
     "in_other_name",
     "on_other_side",
     "open_readings",
+    "readings_in",
     "reversed_line",
     "row_on_other_side",
     "split_point",
@@ -86,6 +87,13 @@ def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
     return with_readings(book, lambda r: replace(r, length=lengths[r.place]) if r.place in lengths else r)
 
 
+def readings_in(record: Any) -> tuple[Reading, ...]:
+    """Return every reading in a line, a dimension, an arc or a feature."""
+    found: list[Reading] = []
+    _readings(record, found)
+    return tuple(found)
+
+
 def open_readings(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
     found: list[Reading] = []
@@ -97,9 +105,7 @@ def open_readings(book: Book) -> tuple[Reading, ...]:
 def unit_of(book: Book, place: Place) -> str:
     """Return the unit of a bare number that stands at a place."""
     for line in book.lines.values():
-        found: list[Place] = []
-        _changed(line, lambda reading, found=found: found.append(reading.place) or reading)  # type: ignore[misc]
-        if place in found:
+        if any(reading.place == place for reading in readings_in(line)):
             return book.unit_of(line.name)
     return book.unit
 

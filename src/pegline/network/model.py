@@ -69,6 +69,7 @@ class Check:
     passed: bool
     place: Place
     angle: bool = False  #: taped, computed and the like are radians
+    chosen: bool = False  #: passes because a reading left open was chosen so: proves less than a check
 
     @property
     def difference(self) -> float:
@@ -99,7 +100,7 @@ class Adjustment:
     plotting: Solution
     adjusted: Solution
     delivered: Literal["plotting", "adjusted"]
-    checked: bool | None  #: all checks passed, some failed, or None: there is no check
+    checked: bool | None  #: all checks passed, some failed, or None: there is none but such as were chosen to agree
     checks: tuple[Check, ...]
     measurements: tuple[Measurement, ...]  #: of the adjusted solution
     critical: float  #: family-wise critical value of the tests

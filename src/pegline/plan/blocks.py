@@ -43,8 +43,9 @@ def verdict(adjustment: Adjustment) -> str:
         return "CHECK FAILED" if failed == 1 else f"{failed} CHECKS FAILED"
     if adjustment.checked is None:
         return "NOT CHECKED"
-    count = len(adjustment.checks)
-    return "CHECK PASSED" if count == 1 else f"ALL {count} CHECKS PASSED"
+    chosen = sum(check.chosen for check in adjustment.checks)
+    count = len(adjustment.checks) - chosen
+    return "CHECK PASSED" if count == 1 else f"{'' if chosen else 'ALL '}{count} CHECKS PASSED"
 
 
 def angle_text(radians: float) -> str:
@@ -215,6 +216,9 @@ def check_block(pencil: Pencil, told: Told) -> None:
     pencil.gap(0.6)
     if adjustment.checked is None and not adjustment.checks:
         pencil.paragraph("Nothing was measured twice: a slip in the book would not show.")
+    if chosen := sum(check.chosen for check in adjustment.checks):
+        checks = "1 check agrees" if chosen == 1 else f"{chosen} checks agree"
+        pencil.paragraph(f"{checks} only because readings left open in the book were chosen so: not counted.")
     for check in [check for check in adjustment.checks if not check.passed][:4]:
         if check.angle:
             off = f"{signed(degrees(check.difference), 2)}°, allowed {degrees(check.allowed):.2f}°"

@@ -80,7 +80,14 @@ def _mark(check: Check | None) -> str:
     """
     if check is None:
         return ""
-    return f" ({signed(check.difference)} {'passed' if check.passed else 'FAILED'})"
+    return f" ({signed(check.difference)} {_verdict(check)})"
+
+
+def _verdict(check: Check) -> str:
+    """Return how a check came out in a word or two; ``by choice`` of a reading that the book left open."""
+    if check.chosen:
+        return "by choice"
+    return "passed" if check.passed else "FAILED"
 
 
 def _fitted(points: Any, box: tuple[float, float, float, float]) -> Any:
@@ -115,7 +122,7 @@ def _table(checks: tuple[Check, ...], top: float) -> Iterator[Item]:
     for check in checks:
         y -= ROW
         yield Words("SHEET-TEXT", shortened(f"{check.kind} {check.what}", 58.0, SMALL), left + 3, y, SMALL)
-        cells = (*_cells(check), "passed" if check.passed else "FAILED")
+        cells = (*_cells(check), _verdict(check))
         for x, cell in zip(columns, cells, strict=True):
             yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=not check.passed)
 

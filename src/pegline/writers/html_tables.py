@@ -10,6 +10,7 @@ import numpy as np
 
 from pegline.book.model import Book, Line
 from pegline.detail.booked import places_booked
+from pegline.diagnosis.tell import check_word
 from pegline.measures.taped import Taped
 from pegline.measures.values import Length, Name
 from pegline.network.model import Array, Check, Measurement
@@ -176,7 +177,8 @@ def _against(
 
 def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str:
     if check:
-        return element("strong", "passes" if check.passed else "FAILS", class_="good" if check.passed else "bad")
+        colour = "open" if check.chosen else "good" if check.passed else "bad"
+        return element("strong", check_word(check), class_=colour)
     if computed is None:
         return "not placed"
     return "carries detail" if line.use == "detail" else "holds the figure"

@@ -61,6 +61,7 @@ CHECKS: Final = Table(
         Column("allowed", "the largest difference that passes, same unit", "number"),
         Column("test", "difference over its standard deviation", "number"),
         Column("passed", "whether it passes", "yes or no"),
+        Column("chosen", "whether it passes because a reading left open was chosen so", "yes or no"),
         SOURCE,
     ),
 )

@@ -245,6 +245,7 @@ def _check(check: Check, pages: Pages) -> CheckEntry:
         "allowed": told(check.allowed),
         "test": float(check.test),
         "passed": bool(check.passed),
+        "chosen": bool(check.chosen),
         "source": source(check.place),
         "page": pages.page(source(check.place)),
     }

@@ -150,6 +150,7 @@ class CheckEntry(TypedDict):
     allowed: Annotated[float, "the largest difference that passes, same unit"]
     test: Annotated[float, "difference over its standard deviation"]
     passed: Annotated[bool, "whether it passes"]
+    chosen: Annotated[bool, "whether it passes because a reading left open was chosen so: no check of its own"]
     source: Source
     page: Page
 

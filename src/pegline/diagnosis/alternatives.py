@@ -1,0 +1,374 @@
+"""Which alternatives of open readings let a survey close best, without solving every combination of them.
+
+The survey is solved with one combination. What another alternative changes in the equations is known by looking
+at them, so near that solution the misfit of every combination is a quadratic form of which alternatives it takes:
+
+    χ²(y) = χ²₀ + 2 b'y + y' M y,   M = C' R C,   b = C' v,   y of zeros and ones
+
+C holds what each alternative changes and v the residuals, all over σ; R is what the adjustment leaves of a change.
+The combinations with the least χ² are found one reading after another, the best so far kept; only they are
+adjusted themselves. A better one is the next to begin with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import islice
+from math import inf
+from typing import Final
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.detail.walls import wall_observations
+from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.everything import everything
+from pegline.diagnosis.whatif import readings_in, with_edits
+from pegline.errors import BookError, Place
+from pegline.frame.choose import choose_frame
+from pegline.frame.model import Frame
+from pegline.measures.values import Reading
+from pegline.network.adjust import adjust, hints
+from pegline.network.equations import Observation
+from pegline.network.model import Array
+from pegline.network.observe import observations, shared_points
+from pegline.network.quality import chi2_exceeded
+from pegline.network.solve import Fit, build, changed, linearise, misclosures, solve
+from pegline.network.start import Gap, start
+from pegline.reduction.reduce import reduce_readings
+
+__all__ = ["Found", "Numbers", "begun", "best_choice", "with_choice"]
+
+Numbers = tuple[int, ...]  #: for each open reading the number of its alternative
+
+MOST: Final = 64  #: combinations tried to find one that can be solved at all
+ROUNDS: Final = 12  #: solutions that the search may begin anew from
+STEPS: Final = 20  #: of an adjustment from a neighbour; what takes more is no near one
+CHANCE: Final = 1e-6  #: chance of a χ² below which it is not the tapes
+LOOKED: Final = 256  #: combinations looked at without an adjustment
+RUDE: Final = 10.0  #: standard deviations from which a measurement disagrees where the points only roughly stand
+SOLVED: Final = 12  #: combinations that are adjusted in each round
+WIDTH: Final = 512  #: combinations kept from one reading to the next
+ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The best combination, and how much worse the survey closes with other alternatives."""
+
+    numbers: Numbers
+    misfit: float  #: χ² of the best
+    others: tuple[float, ...]  #: for each reading the least χ² with another alternative
+    closes: bool  #: whether χ² of the best is what the tapes explain; else something else is wrong too
+
+
+def with_choice(book: Book, readings: Sequence[Reading], numbers: Numbers) -> Book:
+    """Return a book with its open readings set; ``either`` stays as the record of what was booked."""
+    return with_edits(book, ((r.place, r.either[n]) for r, n in zip(readings, numbers, strict=True)))
+
+
+def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
+    """Return the combination of alternatives with which a survey closes best; None where none can be solved."""
+    frame = _frame(book)
+    if frame is None:
+        return None  # something else is wrong, and will be told
+    numbers = begun(book, readings, frame)
+    fresh, seen, closing = [numbers], dict[Numbers, float](), dict[Numbers, bool]()
+    for _ in range(ROUNDS):
+        trial = _trial(book, readings, frame, numbers)
+        closing[numbers] = trial is not None and trial.closes
+        seen[numbers] = trial.misfit if trial else inf
+        for one in _looked_from(trial, soften=numbers in fresh):
+            one.look(seen)
+        best = min(seen, key=seen.__getitem__)
+        if closing.get(best):
+            break
+        if len(closing) == 2:
+            fresh.append(straightened(book, readings, frame, fresh[0]))
+        waiting = [each for each in (*fresh, *sorted(seen, key=seen.__getitem__)) if each not in closing]
+        others = (each for each in islice(_nearby(readings, numbers), MOST) if each not in closing)
+        following = next((each for each in waiting if seen.get(each, 0.0) < inf), None) or next(others, None)
+        if following is None:
+            break
+        numbers = following
+    best = min(closing, key=seen.__getitem__)
+    return None if seen[best] == inf else Found(best, seen[best], _others(seen, best), closing[best])
+
+
+def _looked_from(trial: _Trial | None, *, soften: bool) -> Iterator[_Trial]:
+    """Yield from where the neighbours of a combination are looked at."""
+    if trial is not None:
+        if soften:
+            yield trial.softened()
+        yield trial
+
+
+def _frame(book: Book) -> Frame | None:
+    """Return the frame, which no open reading changes so much that the choice would; None where there is none."""
+    try:
+        return choose_frame(book, reduce_readings(book))
+    except BookError:
+        return None
+
+
+def _others(seen: Mapping[Numbers, float], numbers: Numbers) -> tuple[float, ...]:
+    """Return the least misfit with another alternative, for each reading."""
+    return tuple(
+        min((misfit for each, misfit in seen.items() if each[place] != taken), default=inf)
+        for place, taken in enumerate(numbers)
+    )
+
+
+# --- a combination to begin with ------------------------------------------------------------------------------------
+
+
+def begun(book: Book, readings: Sequence[Reading], frame: Frame | None = None) -> Numbers:
+    """Return a combination with which as many points as can be found their place: arcs must meet to be solved."""
+    numbers = (0,) * len(readings)
+    frame = frame or _frame(book)
+    if frame is None:
+        return numbers
+    first = _rough(book, readings, frame, numbers)
+    while first.lacking:
+        tries = islice(_nearby(readings, numbers, first.concerned), MOST)
+        looked = ((_rough(book, readings, frame, each), each) for each in tries)
+        better = next((one for one in looked if one[0].lacking < first.lacking), None)
+        if better is None:
+            break
+        first, numbers = better
+    return numbers
+
+
+def straightened(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> Numbers:
+    """Return a combination with which fewer measurements disagree where arcs first put the points.
+
+    One reading after another, then two at once. How many disagree counts and hardly by how much: a wrong reading
+    that places a point makes everything else there disagree.
+    """
+    here = _rough(book, readings, frame, numbers)
+    tries = _nearby(readings, numbers, most=2)
+    for _ in range(LOOKED):
+        other = next(tries, None)
+        if other is None:
+            break
+        there = _rough(book, readings, frame, other)
+        if (there.lacking, there.disagreement) < (here.lacking, here.disagreement):
+            here, numbers, tries = there, other, _nearby(readings, other, most=2)
+    return numbers
+
+
+def _nearby(
+    readings: Sequence[Reading], numbers: Numbers, concerned: frozenset[Place] = frozenset(), *, most: int = MOST
+) -> Iterator[Numbers]:
+    """Yield other combinations, those with the fewest changes first, and ``most``; of some readings only where told."""
+    free = [place for place, reading in enumerate(readings) if not concerned or reading.place in concerned]
+    for changes in range(1, min(len(free), most) + 1):
+        yield from _with_changes(readings, numbers, free, changes)
+
+
+def _with_changes(
+    readings: Sequence[Reading], numbers: Numbers, free: Sequence[int], changes: int
+) -> Iterator[Numbers]:
+    if not changes:
+        yield numbers
+        return
+    for at, place in enumerate(free):
+        for number in range(len(readings[place].either)):
+            if number != numbers[place]:
+                other = (*numbers[:place], number, *numbers[place + 1 :])
+                yield from _with_changes(readings, other, free[at + 1 :], changes - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rough:
+    """How a combination looks where arcs first put the points, before anything is adjusted."""
+
+    lacking: float  #: points that find no place
+    disagreement: float = inf  #: sum of log(1 + (v / RUDE σ)²) of everything observed
+    concerned: frozenset[Place] = frozenset()  #: the open readings of arcs that do not meet
+
+
+def _rough(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> _Rough:
+    book = with_choice(book, readings, numbers)
+    try:
+        reduction = reduce_readings(book)
+        shared = shared_points(book, reduction)
+        names = {*book.station_names, *shared}
+        found = (*observations(book, reduction, frame, names), *wall_observations(book, reduction))
+        first = start(book.station_names, shared, found, hints(book, reduction))
+    except BookError:
+        return _Rough(inf)
+    gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
+    arms = [arm for gap in gaps for arm in gap.observations]
+    lines = {arm.what for arm in arms}
+    places = {reading.place for line in book.lines.values() if line.name in lines for reading in readings_in(line)}
+    places.update(arm.place for arm in arms)
+    concerned = frozenset(reading.place for reading in readings if reading.place in places)
+    # Where north lies, and the grid, the first places do not know yet.
+    seen = [
+        one for one in found if one.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
+    ]
+    tapes = {name: constants.scale_sd for name, constants in sorted(reduction.tapes.items())}
+    network = build(list(first.positions), 0, seen, tapes, np.array(list(first.positions.values())))
+    off = misclosures(network, linearise(network, network.begin)) / network.sds
+    return _Rough(len(first.missing), float(np.log1p((off / RUDE) ** 2).sum()), concerned)
+
+
+# --- one combination, solved ----------------------------------------------------------------------------------------
+
+
+def _trial(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> _Trial | None:
+    """Return a survey solved with one combination; None where that cannot be."""
+    try:
+        chosen = with_choice(book, readings, numbers)
+        reduction = reduce_readings(chosen)
+        walls = wall_observations(chosen, reduction)
+        adjustment = adjust(chosen, reduction, frame, walls, allow_missing=True)
+    except BookError:
+        return None
+    fit = everything(adjustment)
+    if fit is None or any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
+        return None  # without the points whose arcs do not meet it would close all the better
+    return _Trial(book, tuple(readings), frame, numbers, fit, fit.residuals / fit.network.sds)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A survey solved with one combination, and what its neighbours would be."""
+
+    book: Book
+    readings: tuple[Reading, ...]
+    frame: Frame
+    numbers: Numbers
+    fit: Fit
+    left: Array  #: (m,) what is left of the residuals once the points have moved, over σ
+
+    @property
+    def misfit(self) -> float:
+        """Return χ², of what was left out too."""
+        left_out = (self.fit.residuals / self.fit.network.sds)[~self.fit.keep]
+        return self.fit.square_sum + float(left_out @ left_out)
+
+    @property
+    def closes(self) -> bool:
+        """Return whether χ² is what the tapes explain."""
+        network = self.fit.network
+        freedom = len(network.values) + len(network.tapes) - int((~network.held).sum())
+        return freedom <= 0 or chi2_exceeded(self.misfit, freedom) > CHANCE
+
+    @cached_property
+    def alternatives(self) -> list[tuple[int, int]]:
+        """Return what may be taken instead: the number of the reading, the number of its alternative."""
+        return [
+            (place, number)
+            for place, reading in enumerate(self.readings)
+            for number in range(len(reading.either))
+            if number != self.numbers[place]
+        ]
+
+    def taking(self, instead: Sequence[tuple[int, int]]) -> Numbers:
+        """Return the combination with some alternatives taken instead."""
+        numbers = list(self.numbers)
+        for place, number in instead:
+            numbers[place] = number
+        return tuple(numbers)
+
+    def observed(self, numbers: Numbers) -> list[Observation]:
+        """Return the network's observations with another combination."""
+        book = with_choice(self.book, self.readings, numbers)
+        reduction = reduce_readings(book)
+        index = self.fit.network.index
+        found = (*observations(book, reduction, self.frame, index), *wall_observations(book, reduction))
+        return [one for one in found if all(name in index for name in one.points)]
+
+    def adjusted(self, numbers: Numbers) -> float:
+        """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
+        try:
+            return solve(
+                changed(self.fit.network, self.observed(numbers)), None, self.fit.parameters, steps=STEPS
+            ).square_sum
+        except BookError:
+            return inf
+
+    def look(self, seen: dict[Numbers, float]) -> None:
+        """Add to those seen the combinations that should close best, and the best with each alternative."""
+        near = [*self.nearest(SOLVED), *(one for each in self.alternatives for one in self.nearest(1, each))]
+        for numbers in near:
+            if numbers not in seen:
+                seen[numbers] = self.adjusted(numbers)
+
+    def softened(self) -> _Trial:
+        """Return the same where the points stand by what is sure; open readings say no more than their range.
+
+        A reading that is wrong by metres bends the whole figure, and what is seen from there is crooked.
+        """
+        network, sds = self.fit.network, self.fit.network.sds
+        change = self.change * sds[:, None]
+        low, high = change.min(axis=1, initial=0.0), change.max(axis=1, initial=0.0)
+        loose = replace(network, values=network.values + (low + high) / 2, sds=np.hypot(sds, (high - low) / 2))
+        try:
+            begin = solve(loose, None, self.fit.parameters).parameters
+            begin[2 * len(network.names) :] = 0.0  # with the tapes as they should be, nothing pulls
+            linear = linearise(network, begin)
+            here = solve(replace(network, values=linear.computed), None, begin)
+        except BookError:
+            return self
+        residuals = misclosures(network, linear)
+        left = Effects(here).seen((residuals / sds)[:, None])[:, 0]
+        return replace(self, fit=replace(here, network=network, residuals=residuals), left=left)
+
+    @cached_property
+    def change(self) -> Array:
+        """Return C (m, k): what each alternative changes in the residuals where the points stand, over σ."""
+        return np.stack([self._change(self.taking([each])) for each in self.alternatives], axis=1)
+
+    @cached_property
+    def form(self) -> tuple[Array, Array]:
+        """Return U and z: χ² of a combination y is that of this one and |U y + z|² - |z|²."""
+        kept = np.where(self.fit.keep[:, None], self.change, 0.0)
+        square = kept.T @ Effects(self.fit).seen(kept)
+        left_out = self.change - kept
+        square += left_out.T @ left_out
+        square += max(ROUNDING * float(np.diag(square).max()), ROUNDING) * np.eye(len(square))
+        upper = np.asarray(np.linalg.cholesky((square + square.T) / 2).T, float)
+        return upper, np.asarray(np.linalg.solve(upper.T, self.change.T @ self.left), float)
+
+    def _change(self, numbers: Numbers) -> Array:
+        """Return what another combination changes in the residuals where the points stand, over σ."""
+        network = self.fit.network
+        other = changed(network, self.observed(numbers))
+        residuals = misclosures(other, linearise(other, self.fit.parameters))
+        return np.asarray((residuals - self.fit.residuals) / network.sds)
+
+    def nearest(self, count: int, forced: tuple[int, int] | None = None) -> Iterator[Numbers]:
+        """Yield the combinations with the least χ² by the quadratic form, this one too; of those with one taken.
+
+        From the last reading to the first: what a reading adds to |U y + z|² hangs on it and those after it alone.
+        """
+        upper, aside = self.form
+        taken = np.zeros((1, len(aside)))
+        costs = np.zeros(1)
+        for place in reversed(range(len(self.readings))):
+            rows = [n for n, (of, _) in enumerate(self.alternatives) if of == place]
+            choices: list[int | None] = [None, *rows]
+            if forced is not None and forced[0] == place:
+                choices = [self.alternatives.index(forced)]
+            taken, costs = _widened(taken, costs, upper[rows], aside[rows], choices)
+        for row in taken[:count]:
+            yield self.taking([self.alternatives[n] for n in np.flatnonzero(row)])
+
+
+def _widened(
+    taken: Array, costs: Array, upper: Array, aside: Array, choices: Sequence[int | None]
+) -> tuple[Array, Array]:
+    """Return combinations with one more reading decided, the best ``WIDTH`` of them in the order of their costs."""
+    branches = [taken.copy() for _ in choices]
+    for branch, choice in zip(branches, choices, strict=True):
+        if choice is not None:
+            branch[:, choice] = 1.0
+    wider = np.concatenate(branches)
+    dearer = np.tile(costs, len(choices)) + np.sum((wider @ upper.T + aside) ** 2, axis=1)
+    order = np.argsort(dearer, kind="stable")[:WIDTH]
+    return np.asarray(wider[order]), np.asarray(dearer[order])

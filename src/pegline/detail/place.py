@@ -7,7 +7,7 @@ tape that was found to read long by s gives o / (1 + s).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Points
-from pegline.detail.ruler import Arms, Feet, Ruler, coordinates
+from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
@@ -84,21 +84,17 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
         Arms of oblique offsets that do not meet.
     """
     solution = ruler.solution
-    rows = _rows_by_point(reduction, ruler)
+    rows, solved, upright, oblique = _sorted_out(reduction, ruler)
     names = tuple(rows)
-    first = [reduction.rows[numbers[0]] if numbers else None for numbers in rows.values()]
-    solved = [i for i, name in enumerate(names) if name in solution.index]
-    direct = [(i, row) for i, row in enumerate(first) if row and names[i] not in solution.index]
-    oblique = [i for i, row in direct if row.form == "oblique"]
-    upright = [i for i, row in direct if row.form != "oblique"]
     tables = (
-        _taken_over([names[i] for i in solved], [first[i] for i in solved], ruler),
-        _upright([row for _, row in direct if row.form != "oblique"], ruler),
-        _oblique([row for _, row in direct if row.form == "oblique"], [rows[names[i]][0] for i in oblique], ruler),
+        _taken_over([names[i] for i in solved], list(solved.values()), ruler),
+        _upright(list(upright.values()), ruler),
+        _oblique(list(oblique.values()), [rows[names[i]][0] for i in oblique], ruler),
     )
-    variances, local = (np.concatenate(parts) for parts in zip(*(_variances(t, solution) for t in tables), strict=True))
-    order = np.argsort(np.array([*solved, *upright, *oblique], np.int64))
-    tied = _joined(*tables).taken(order)
+    tied, variances, local = _joined(tables, solution)
+    if len(upright) < len(names):
+        order = np.argsort(np.array([*solved, *upright, *oblique], np.int64))
+        tied, variances, local = tied.taken(order), variances[order], local[order]
     return Points(
         names=names,
         index=dict(zip(names, range(len(names)), strict=True)),
@@ -106,24 +102,45 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
         parents=tied.parents,
         jacobian=tied.jacobian,
         own=tied.own,
-        variances=variances[order],
-        local_variances=local[order],
+        variances=variances,
+        local_variances=local,
         feet=tied.feet,
         rows=tuple(rows.values()),
     )
 
 
-def _rows_by_point(reduction: Reduction, ruler: Ruler) -> dict[str, tuple[int, ...]]:
-    """Return the rows of every point that can be placed: as booked, then what the network solved besides."""
-    solution = ruler.solution
-    stations = set(solution.names[: solution.stations])
+class _SortedOut(NamedTuple):
+    """The points that can be placed, and the number of each with its first row, by how it is placed."""
+
+    rows: Mapping[str, tuple[int, ...]]  #: by name, as booked; what the network solved besides has none
+    solved: Mapping[int, ReducedRow | None]
+    upright: Mapping[int, ReducedRow]
+    oblique: Mapping[int, ReducedRow]
+
+
+def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
+    """Look once at every row: which point is it of, and how is that placed?"""
+    names, index, held = ruler.solution.names, ruler.solution.index, ruler.held
+    stations = set(names[: ruler.solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
+    solved: dict[int, ReducedRow | None] = {}
+    upright: dict[int, ReducedRow] = {}
+    oblique: dict[int, ReducedRow] = {}
     for number, row in enumerate(reduction.rows):
         name = row.booked.name
-        if name not in stations and (row.line in ruler.held or name in solution.index):
-            rows[name] = (*rows[name], number) if name in rows else (number,)
-    rows.update({name: () for name in solution.names[solution.stations :] if name not in rows})
-    return rows
+        if name in stations or not (row.line in held or name in index):
+            continue
+        if name in rows:
+            rows[name] = (*rows[name], number)
+            continue
+        way = solved if name in index else oblique if row.form == "oblique" else upright
+        way[len(rows)] = row
+        rows[name] = (number,)
+    for name in names[ruler.solution.stations :]:
+        if name not in rows:
+            solved[len(rows)] = None
+            rows[name] = ()
+    return _SortedOut(rows, solved, upright, oblique)
 
 
 def _outer(a: Array, b: Array) -> Array:
@@ -153,8 +170,9 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
         X = P + t w + o n,   ∂X/∂Q = t - o u n' / |w|,   ∂X/∂P = 1 - ∂X/∂Q
     """
     feet = ruler.feet(rows)
-    arms = ruler.arms([row.offsets[0] if row.offsets else None for row in rows])
-    normal = left_of(feet.unit) * np.array([row.side or 1 for row in rows])[:, None]
+    arms = ruler.arms([row.offsets[0] if row.offsets else ON_LINE for row in rows])
+    side = np.fromiter((row.side or 1 for row in rows), float, len(rows))
+    normal = left_of(feet.unit) * side[:, None]
     turn = arms.lengths / feet.length
     by_end = feet.share[:, :, None] * np.eye(2) - turn[:, :, None] * _outer(feet.unit, normal)
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
@@ -227,9 +245,12 @@ def _refuse_gaps(
         raise BookError(findings)
 
 
-def _joined(*tables: _Tied) -> _Tied:
-    """Return tables one below the other, narrow ones filled up with parents that have no effect."""
+def _joined(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, Array, Array]:
+    """Return tables one below the other with their covariances, narrow ones filled up with parents of no effect."""
     used = [table for table in tables if len(table.parents)] or [tables[0]]
+    spread = [_variances(table, solution) for table in used]
+    if len(used) == 1:
+        return used[0], *spread[0]
     width = max(table.parents.shape[1] for table in used)
     wide = []
     for table in used:
@@ -237,7 +258,9 @@ def _joined(*tables: _Tied) -> _Tied:
         parents = np.pad(table.parents, ((0, 0), (0, missing)), mode="edge")
         jacobian = np.pad(table.jacobian, ((0, 0), (0, 0), (0, missing)))
         wide.append(table._replace(parents=parents, jacobian=jacobian))
-    return _Tied(*(np.concatenate(parts) for parts in zip(*wide, strict=True)))
+    tied = _Tied(*(np.concatenate(parts) for parts in zip(*wide, strict=True)))
+    variances, local = (np.concatenate(parts) for parts in zip(*spread, strict=True))
+    return tied, variances, local
 
 
 def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:

@@ -8,13 +8,14 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.network.model import Array, Solution
 from pegline.network.observe import RANGING_SD, Stops, stops
 from pegline.plane import distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
-__all__ = ["Arms", "Feet", "Ruler", "coordinates"]
+__all__ = ["ON_LINE", "Arms", "Feet", "Ruler", "coordinates"]
 
 
 class Feet(NamedTuple):
@@ -37,7 +38,8 @@ class Arms(NamedTuple):
     by_scale: Array  #: (m, 1) what the length changes by when the tape reads longer by 1
 
 
-NO_ARMS: Final = Arms(np.zeros((0, 1)), np.zeros((0, 1)), np.zeros(0, np.int64), np.zeros((0, 1)))
+#: The offset of a point on the line itself, which no tape measured.
+ON_LINE: Final = Ground(0.0, 0.0, RANGING_SD, "", Place("", 0, 0))
 
 
 class _Marks(NamedTuple):
@@ -66,18 +68,20 @@ class Ruler:
     def feet(self, rows: Sequence[ReducedRow], arm: int = 0) -> Feet:
         """Return where one chainage of each row lies."""
         marks, index = self._marks, self.solution.index
-        chainage = np.array([row.chainages[arm] for row in rows], dtype=float)
-        piece = _pieces(marks, np.array([marks.lines[row.line] for row in rows], np.int64), chainage)
+        count, number = len(rows), marks.lines
+        chainage = np.fromiter((row.chainages[arm] for row in rows), float, count)
+        piece = _pieces(marks, np.fromiter((number[row.line] for row in rows), np.int64, count), chainage)
         ends = np.stack((marks.stations[piece], marks.stations[piece + 1]), axis=1)
         begin, length = marks.chainages[piece], marks.chainages[piece + 1] - marks.chainages[piece]
         within = chainage - begin
-        sd = np.hypot([row.chainage_sd for row in rows], [row.foot_sd for row in rows])
+        foot_sd = np.fromiter((row.foot_sd for row in rows), float, count)
+        sd = np.hypot(np.fromiter((row.chainage_sd for row in rows), float, count), foot_sd)
         from_stations = [(n, name) for n, row in enumerate(rows) if (name := row.at_stations[arm]) is not None]
-        for number, station in from_stations:
+        for place, station in from_stations:
             # The station itself was taped from: no chainage was read.
             here = index[station]
-            ends[number] = here, (ends[number, 0] if here == ends[number, 1] else ends[number, 1])
-            within[number] = sd[number] = 0.0
+            ends[place] = here, (ends[place, 0] if here == ends[place, 1] else ends[place, 1])
+            within[place] = sd[place] = 0.0
         p, q = self.solution.positions[ends[:, 0]], self.solution.positions[ends[:, 1]]
         apart = distance(p, q)
         share = (within / length)[:, None]
@@ -85,21 +89,19 @@ class Ruler:
             ends, share, (q - p) / apart[:, None], apart[:, None], p + share * (q - p), (sd * apart / length)[:, None]
         )
 
-    def arms(self, grounds: Sequence[Ground | None]) -> Arms:
+    def arms(self, grounds: Sequence[Ground]) -> Arms:
         """Return offsets in the frame, with what they owe to the scale of their tapes.
 
         The scale of a tape that the solution does not know goes into the offset's own standard deviation.
         """
-        if not grounds:
-            return NO_ARMS
-        number = {name: i for i, name in enumerate(dict.fromkeys(ground.tape for ground in grounds if ground))}
-        # One row a tape, the last for points on the line itself, which no tape measured.
-        of = np.array([len(number) if ground is None else number[ground.tape] for ground in grounds], np.int64)
-        tapes = np.array([self.tapes.get(name, -1) for name in number] + [-1], np.int64)
-        priors = np.array([self.priors.get(name, 0.0) for name in number] + [0.0])
+        count, names = len(grounds), [ground.tape for ground in grounds]
+        number = {name: i for i, name in enumerate(dict.fromkeys(names))}
+        of = np.fromiter(map(number.__getitem__, names), np.int64, count)
+        tapes = np.array([self.tapes.get(name, -1) for name in number], np.int64)
+        priors = np.array([self.priors.get(name, 0.0) for name in number])
         factors = self.scale / (1 + np.append(self.solution.scales, 0.0)[tapes])
-        length = np.array([0.0 if ground is None else ground.length for ground in grounds]) * factors[of]
-        own = np.array([RANGING_SD if ground is None else ground.sd for ground in grounds])
+        length = np.fromiter((ground.length for ground in grounds), float, count) * factors[of]
+        own = np.fromiter((ground.sd for ground in grounds), float, count)
         by_scale = np.where(tapes[of] < 0, 0.0, -length * factors[of] / self.scale)
         # Without any tape the number points at nothing; its column of the jacobian is 0.
         scale = np.maximum(tapes, 0)[of] + (self.unknown if self.tapes else 0)

@@ -13,7 +13,7 @@ from pegline.detail.model import Detail
 from pegline.detail.place import place
 from pegline.detail.walls import wall_observations
 from pegline.diagnosis.by_choice import agreeing_by_choice
-from pegline.diagnosis.diagnose import diagnose, explain
+from pegline.diagnosis.diagnose import diagnose
 from pegline.diagnosis.either import CHOSEN, choose_readings, placeable
 from pegline.diagnosis.model import Diagnosis
 from pegline.errors import BookError, Finding
@@ -147,6 +147,8 @@ def _solved(book: Book, *, allow_missing: bool = False) -> tuple[Reduction, Fram
         if better is not frame:
             frame, adjustment = better, adjust(book, reduction, better, walls, allow_missing=allow_missing)
     except BookError as error:
+        from pegline.diagnosis.explain import explain
+
         raise BookError(explain(error.findings, book, reduction)) from None
     return reduction, frame, adjustment
 

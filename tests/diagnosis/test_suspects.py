@@ -15,9 +15,9 @@ from builders.networks import NETWORKS
 from builders.party import REALISTIC
 from builders.simulated import Framework
 
-from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.slips import SLIPS
-from pegline.diagnosis.suspects import SHARES, TIED, doubts, grouped
+from pegline.diagnosis.suspects import SHARES, doubts, grouped
 from pegline.errors import BookError
 from pegline.network.solve import solve
 from pegline.readers import parse_book

@@ -13,20 +13,22 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from math import ceil, erf, exp, sqrt
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.diagnosis.effects import LOOSE, Effects
+from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.seen import listed
-from pegline.diagnosis.suspects import TIED, Doubt
 from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.model import Array
 from pegline.network.quality import POWER
 from pegline.network.solve import Fit
 from pegline.records import record
+
+if TYPE_CHECKING:
+    from pegline.diagnosis.suspects import Doubt
 
 __all__ = ["Tape", "strengthening", "telling_apart"]
 

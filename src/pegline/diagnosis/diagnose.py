@@ -6,28 +6,18 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail
-from pegline.diagnosis.advice import Tape, strengthening, telling_apart
-from pegline.diagnosis.anew import Anew
-from pegline.diagnosis.coordinates import in_figures
+from pegline.diagnosis.advice import Tape, strengthening
 from pegline.diagnosis.either import choose_readings
 from pegline.diagnosis.everything import everything, failing
-from pegline.diagnosis.explain import explain
-from pegline.diagnosis.mixups import mixed_up
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
-from pegline.diagnosis.pairs import pair
-from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
-from pegline.diagnosis.suspects import closed, doubts, grouped, ranked, settled, undecided
-from pegline.diagnosis.suspects import told as told_suspects
 from pegline.frame.model import Frame
-from pegline.network.adjust import hints
 from pegline.network.model import Adjustment
 from pegline.reduction.model import Reduction
 
-__all__ = ["choose_readings", "diagnose", "explain"]
+__all__ = ["choose_readings", "diagnose"]
 
-SMALL: Final = 200  #: stations of a survey that is solved anew for each slip of names and sides
 LARGE: Final = 2000  #: stations of a sound survey that needs no advice
 
 
@@ -59,15 +49,7 @@ def _judged(
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
     if not wrong:
         return (), strengthening(fit, tape, adjustment.critical)
-    anew = Anew(fit.network, hints(book, reduction), adjustment.plotting.base, fit.parameters)
-    readings = bookings(book, reduction)
-    found = doubts(fit, adjustment.critical, readings, anew)
-    two = pair(fit, found, adjustment.critical, readings)
-    groups = [[one] for one in two] if two else grouped(fit, found)
-    groups = in_figures(groups, fit.network.observations, book, frame)
-    if adjustment.adjusted.stations <= SMALL and not settled(groups):
-        groups = ranked([*groups, *([doubt] for doubt in mixed_up(book, adjustment))])
-    open_ = [doubt for doubt in undecided(groups) if doubt.number >= 0]
-    if two or len(open_) < 2:
-        return told_suspects(groups), ()
-    return told_suspects(groups), telling_apart(closed(fit, open_[0]), open_, tape)
+    # Most books are sound: the search, half of this room, is loaded for those that are not.
+    from pegline.diagnosis.search import searched
+
+    return searched(book, reduction, frame, adjustment, fit, tape)

@@ -19,11 +19,12 @@ from pegline.network.model import Array
 from pegline.network.solve import Fit, changed, linearise, misclosures
 from pegline.records import record
 
-__all__ = ["LOOSE", "Effects", "Explained", "jacobian"]
+__all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]
 
 Ints = NDArray[np.int64]
 
 LOOSE = 1e-6  #: a redundancy number below this is none: nothing checks the observation
+TIED = 0.95  #: tests that correlate by more cannot be told apart
 
 
 def jacobian(fit: Fit, rows: Ints) -> Array:

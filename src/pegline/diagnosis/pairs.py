@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 
 from pegline.diagnosis.coupling import moved
-from pegline.diagnosis.effects import LOOSE, Effects
+from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.leaving_out import STEPS, Left, Readings
-from pegline.diagnosis.suspects import TIED, Doubt, judged
+from pegline.diagnosis.suspects import Doubt, judged
 from pegline.errors import BookError
 from pegline.network.solve import Fit, changed, solve
 

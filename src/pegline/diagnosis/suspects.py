@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.anew import Anew
 from pegline.diagnosis.coupling import moved
-from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.explanations import Explanation, bare, explanations
 from pegline.diagnosis.leaving_out import Left, Readings, close, gross
 from pegline.diagnosis.model import Suspect
@@ -35,11 +35,10 @@ from pegline.network.model import Array, MeasurementKind
 from pegline.network.solve import Fit, changed, solve
 from pegline.records import record
 
-__all__ = ["TIED", "Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
+__all__ = ["Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
 
 Ints = NDArray[np.int64]
 
-TIED: Final = 0.95  #: tests that correlate by more cannot be told apart
 SLIP: Final = 0.8  #: share of gross errors that are one of the slips (a guess: nobody has counted)
 #: How slips share out over their kinds (a guess too): whole tapes and units are miscounted most.
 SHARES: Final = {

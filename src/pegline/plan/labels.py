@@ -9,23 +9,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import pi
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-__all__ = ["Spot", "Wanted", "along", "around", "box", "inside", "outside", "settle", "upright"]
+from pegline.plan.boxes import TOUCHING, Array, common, reach
 
-Array = NDArray[np.float64]
+__all__ = [
+    "ALONG",
+    "Spot",
+    "Wanted",
+    "along",
+    "around",
+    "inside",
+    "outside",
+    "settle",
+    "upright",
+]
 
 CLEAR: Final = 0.35  #: kept free around a label, mm
 OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
 OVER_SYMBOL: Final = 4.0  #: of a square millimetre over a symbol
 OVER_LINE: Final = 1.2  #: of a millimetre of line under a label
-TOUCHING: Final = 1e-6  #: square millimetres that are no overlap
 ROUNDS: Final = 12
 TINY: Final = 1e-9
 MOST: Final = 4000  #: places that are looked at in all, and
@@ -82,12 +90,13 @@ AROUND: Final = np.array(
 ).T
 
 
-def around(x: float, y: float, radius: float, width: float, height: float) -> Array:
-    """Return places around a point, the best (above right) first, in three rings."""
+def around(x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float) -> Array:
+    """Return places (..., k, 4) around points, the best (above right) first, in three rings."""
     across, up, share, extra, cost = AROUND
+    x, y, width = (np.asarray(each, dtype=float)[..., None] for each in (x, y, width))
     gap = (radius + extra) * share
-    places = (x + across * (gap + width / 2), y + up * (gap + height / 2), np.zeros(len(cost)), cost)
-    return np.stack(places, axis=-1)
+    places = (x + across * (gap + width / 2), y + up * (gap + height / 2), 0.0, cost)
+    return np.stack(np.broadcast_arrays(*places), axis=-1)
 
 
 #: Places along a piece: at which share of it, +1 on the side preferred or -1, how far out; and their cost.
@@ -101,10 +110,13 @@ ALONG: Final = np.array(
 ).T
 
 
-def along(start: ArrayLike, end: ArrayLike, width: ArrayLike, height: float, *, side: ArrayLike = 0) -> Array:
+def along(
+    start: ArrayLike, end: ArrayLike, width: ArrayLike, height: float, *, side: ArrayLike = 0, places: Array = ALONG
+) -> Array:
     """Return places (..., k, 4) along straight pieces, beside them.
 
     ``side`` +1 prefers the left of a piece, -1 its right, 0 above. A piece without length counts as level.
+    ``places`` are columns of ``ALONG``.
     """
     start, end = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
     x, y = start[..., :1], start[..., 1:]
@@ -113,14 +125,14 @@ def along(start: ArrayLike, end: ArrayLike, width: ArrayLike, height: float, *, 
     ux, uy, rotation = np.cos(angle), np.sin(angle), upright(angle)
     above = np.where(np.sin(rotation) * uy + np.cos(rotation) * ux > 0, 1, -1)
     given = np.asarray(side)[..., None]
-    share, way, out, cost = ALONG
+    share, way, out, cost = places
     gap = np.where(given != 0, given, above) * way * (height / 2 + out)
     at = length * share
     over = np.maximum(
         0.0, np.asarray(width)[..., None] / 2 - np.minimum(at, length - at)
     )  # sticks out beyond the piece
-    places = (x + ux * at - uy * gap, y + uy * at + ux * gap, rotation, cost + over * 0.8)
-    return np.stack(np.broadcast_arrays(*places), axis=-1)
+    spots = (x + ux * at - uy * gap, y + uy * at + ux * gap, rotation, cost + over * 0.8)
+    return np.stack(np.broadcast_arrays(*spots), axis=-1)
 
 
 def inside(ring: Any, width: float, height: float) -> Array:
@@ -158,19 +170,6 @@ def outside(ring: Any, width: float, height: float) -> Array:
     x = (left + right) / 2 + across * ((right - left) / 2 + gap + width / 2)
     y = (bottom + top) / 2 + up * ((top - bottom) / 2 + gap + height / 2)
     return np.stack([x, y, np.zeros(len(x)), cost], axis=-1)
-
-
-def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
-    """Return the boxes of texts as polygons; arrays broadcast."""
-    x, y, rotation, width, height = np.broadcast_arrays(
-        *(np.asarray(a, dtype=float) for a in (x, y, rotation, width, height))
-    )
-    c, s = np.cos(rotation), np.sin(rotation)
-    corners = [
-        np.stack([x + a * width * c - b * height * s, y + a * width * s + b * height * c], axis=-1)
-        for a, b in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
-    ]
-    return shapely.polygons(np.stack(corners, axis=-2))
 
 
 def settle(
@@ -231,19 +230,11 @@ def _rank(owner: Any, cost: Any, first: Any) -> Any:
     return rank
 
 
-def _reach(shape: Any) -> Any:
-    """Return the level boxes about turned ones (n, 5): x, y, rotation, width, height."""
-    x, y, rotation, width, height = shape.T
-    c, s = np.abs(np.cos(rotation)) / 2, np.abs(np.sin(rotation)) / 2
-    across, up = width * c + height * s, width * s + height * c
-    return shapely.box(x - across, y - up, x + across, y + up)
-
-
 def _pairs(shape: Any, things: Any) -> Iterator[tuple[Any, Any]]:
     """Yield which boxes may meet which of some shapes, some boxes at a time."""
     tree = shapely.STRtree(things)
     for first in range(0, len(shape), AT_ONCE):
-        which, thing = tree.query(_reach(shape[first : first + AT_ONCE]))
+        which, thing = tree.query(reach(shape[first : first + AT_ONCE]))
         yield which + first, thing
 
 
@@ -304,10 +295,10 @@ class _Clashes:
 def _clashes(shape: Any, owner: Any) -> _Clashes:
     """Return the places of other labels that each place overlaps."""
     found = []
-    for one, two in _pairs(shape, _reach(shape)):
+    for one, two in _pairs(shape, reach(shape)):
         apart = (owner[one] != owner[two]) & (one < two)
         one, two = one[apart], two[apart]
-        area = _common(shape[one], shape[two])
+        area = common(shape[one], shape[two])
         over = area > TOUCHING
         found.append((one[over], two[over], area[over]))
     one, two, area = (np.concatenate(part) for part in zip(*found, strict=True))
@@ -315,38 +306,6 @@ def _clashes(shape: Any, owner: Any) -> _Clashes:
     order = np.lexsort((other, place))
     place = place[order]
     return _Clashes(place, other[order], area[order], np.searchsorted(place, np.arange(len(shape) + 1)))
-
-
-def _common(one: Any, two: Any) -> Any:
-    """Return the areas that pairs of boxes (n, 5) share: x, y, rotation, width, height.
-
-    Seen from the first's lower left corner, w wide and h high, the second's edges, followed anticlockwise, sweep
-
-        A = -Σ ∫ min(max(y, 0), h) dx    over the part of each edge with 0 <= x <= w
-    """
-    w, h = one[:, 3], one[:, 4]
-    c, s = np.cos(one[:, 2]), np.sin(one[:, 2])
-    east, north = (two[:, :2] - one[:, :2]).T
-    middle_x, middle_y = east * c + north * s + w / 2, north * c - east * s + h / 2
-    c, s = np.cos(two[:, 2] - one[:, 2]), np.sin(two[:, 2] - one[:, 2])
-    across, up = two[:, 3] / 2, two[:, 4] / 2
-    around = ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
-    corners = [(middle_x + i * across * c - j * up * s, middle_y + i * across * s + j * up * c) for i, j in around]
-    areas = np.zeros(len(one))
-    for (x, y), (to_x, to_y) in pairwise(corners):
-        run = to_x - x
-        slope = np.divide(to_y - y, run, out=np.zeros_like(run), where=run != 0)
-        start, end = np.clip(x, 0.0, w), np.clip(to_x, 0.0, w)
-        areas -= (end - start) * _mean_between(y + slope * (start - x), y + slope * (end - x), h)
-    return areas
-
-
-def _mean_between(first: Any, last: Any, high: Any) -> Any:
-    """Return the means of ``min(max(y, 0), high)`` while y runs evenly from first to last."""
-    swept = [np.clip(y, 0.0, high) ** 2 / 2 + high * np.clip(y - high, 0.0, None) for y in (first, last)]
-    run = last - first
-    level = np.abs(run) < 1e-6
-    return np.where(level, np.clip((first + last) / 2, 0.0, high), (swept[1] - swept[0]) / np.where(level, 1.0, run))
 
 
 def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> list[int | None]:

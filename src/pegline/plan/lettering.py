@@ -18,6 +18,7 @@ from pegline.plan.display import flattened
 from pegline.plan.figures import area_text, bearing_text, length_text
 from pegline.plan.labels import Spot, Wanted, along, around, inside, outside, settle, upright
 from pegline.plan.model import Feature, Label, Tuft
+from pegline.plan.quiet import quiet_labels
 from pegline.plan.scripts import text_width
 from pegline.plan.style import LAYERS
 from pegline.plan.symbols import SYMBOLS
@@ -51,16 +52,13 @@ def letter(
     asked = list(_asked(book, frame, detail, features, paper))
     lines, symbols = _obstacles(features, tufts, paper)
     spots = settle([ask.wanted for ask in asked], lines, symbols)
-    return (
-        *(
-            label
-            for ask, spot in zip(asked, spots, strict=True)
-            if spot is not None
-            for label in _labels(ask, spot, metres_per_mm)
-        ),
-        *_beside_offsets(features, paper),
-        *_beside_points(features, paper),
-    )
+    placed = [
+        label
+        for ask, spot in zip(asked, spots, strict=True)
+        if spot is not None
+        for label in _labels(ask, spot, metres_per_mm)
+    ]
+    return (*placed, *quiet_labels(features, placed, metres_per_mm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,31 +220,3 @@ def _obstacles(
                 discs.append((x, y, 0.1 * radius + 0.3))
     discs += [(*paper.at(tuft.position), SYMBOLS[tuft.symbol].radius) for tuft in tufts]
     return lines, discs
-
-
-def _beside_offsets(features: Sequence[Feature], paper: _Paper) -> Iterator[Label]:
-    """Write each offset along its line, as it was booked; these do not plot and are not moved about."""
-    offsets = [
-        (feature, feature.geometry.vertices, text)
-        for feature in features
-        if feature.layer == "OFFSETS" and isinstance(feature.geometry, Path)
-        if (text := feature.attributes.get("booked"))
-    ]
-    ends = np.array([vertices for _, vertices, _ in offsets]).reshape(-1, 2, 2)
-    rotations = upright(np.arctan2(*(ends[:, 1] - ends[:, 0]).T[::-1]))
-    lift = 0.9 * NAME * paper.metres_per_mm
-    centres = ends.mean(axis=1) + lift * np.stack([-np.sin(rotations), np.cos(rotations)], axis=1)
-    for (feature, _, text), (x, y), rotation in zip(offsets, centres.tolist(), rotations.tolist(), strict=True):
-        width = text_width(text, NAME)
-        yield Label("OFFSET-FIGURES", text, (x, y), rotation, NAME, width, feature.source, feature.name)
-
-
-def _beside_points(features: Sequence[Feature], paper: _Paper) -> Iterator[Label]:
-    """Write the name of each point to its upper right; these do not plot."""
-    mm = paper.metres_per_mm
-    for feature in features:
-        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple):
-            x, y = feature.geometry
-            width = text_width(feature.name, NAME)
-            centre = (x + (0.8 + width / 2) * mm, y + (0.8 + NAME / 2) * mm)
-            yield Label("POINT-NAMES", feature.name, centre, 0.0, NAME, width, feature.source, feature.name)

@@ -1,5 +1,6 @@
 """A reading left open is chosen by how the survey closes, and refused where nothing tells."""
 
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -7,12 +8,20 @@ from builders.half_read import half_read
 from builders.networks import random_plot
 from builders.sound_book import SOUND
 
+from pegline.detail.walls import wall_observations
+from pegline.diagnosis.alternatives import best_choice, with_choice
 from pegline.diagnosis.either import CHOSEN, ENOUGH, choose_readings, judged, odds
 from pegline.diagnosis.whatif import open_readings
 from pegline.errors import BookError
+from pegline.frame.choose import choose_frame
+from pegline.network.adjust import adjust
 from pegline.readers import parse_book
+from pegline.reduction.reduce import reduce_readings
 
 HOUSE_PLOT = Path(__file__).parents[2] / "samples" / "house-plot.yaml"
+
+SAME = 1e-6  #: square sums of one combination, solved in two ways
+FAR = 30.0  #: a χ² so much larger has odds of more than a million to one against it
 
 #: What is hard to read in the house plot: the reading as booked, and what it may be taken for, the wrong one first.
 FADED = (
@@ -112,6 +121,29 @@ def test_thirteen_readings_of_a_house_plot_are_all_found():
     chosen = choose_readings(parse_book(text.encode(), "house.yaml"))
     assert sorted(taken(chosen)) == sorted(right for _, _, right in FADED)
     assert len(told(chosen)) == 13
+
+
+@pytest.mark.parametrize("seed", [1, 2, 5])
+def test_the_choice_and_its_rivals_are_those_of_solving_every_combination(seed):
+    text, _ = half_read(random_plot(seed), seed, count=5)
+    half = parse_book(text.encode(), f"half-read-{seed}.yaml")
+    readings = open_readings(half)
+    found = best_choice(half, readings)
+    misfits = {}
+    for numbers in product(*(range(len(reading.either)) for reading in readings)):
+        try:
+            one = with_choice(half, readings, numbers)
+            reduction = reduce_readings(one)
+            frame, walls = choose_frame(one, reduction), wall_observations(one, reduction)
+            misfits[numbers] = adjust(one, reduction, frame, walls).misfit
+        except BookError:
+            continue
+    best = min(misfits.values())
+    assert misfits[found.numbers] == pytest.approx(best, abs=SAME)
+    for place, other in enumerate(found.others):
+        rivals = [misfit for numbers, misfit in misfits.items() if numbers[place] != found.numbers[place]]
+        # What lies beyond any doubt need not be the very same.
+        assert min(rivals, default=other) == pytest.approx(other, abs=SAME) or min(other, *rivals) > best + FAR
 
 
 def test_a_slip_elsewhere_is_told_and_no_odds_are_made_of_it():

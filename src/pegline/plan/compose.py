@@ -53,7 +53,7 @@ def compose(
     tiles = [tile for tile in layout.tiles if alone or _shows(low, high, layout, tile)]
     index = index_body(layout, tiles, told) if layout.joined else None
     further = further_sheets(told, options, len(tiles), index)
-    sheets = (*make_sheets(layout, tiles, told, len(further)), *further)
+    sheets = (*make_sheets(layout, tiles, told, labels, len(further)), *further)
     return Plan(
         book,
         reduction,

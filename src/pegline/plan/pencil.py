@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from math import cos, sin
 
 import numpy as np
 
 from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flattened
+from pegline.plan.labels import Spot
 from pegline.plan.scripts import text_width
 from pegline.plan.symbols import SYMBOLS
 
-__all__ = ["SMALL", "Pencil", "moved", "repeated", "symbol_strokes", "wrapped"]
+__all__ = ["SMALL", "Pencil", "centred", "moved", "repeated", "symbol_strokes", "wrapped"]
 
 SMALL = 1.8  #: height of capitals of ordinary text
 LEADING = 1.85  #: from baseline to baseline, in heights of capitals
@@ -94,6 +96,13 @@ class Pencil:
     def symbol(self, name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> None:
         """Draw a symbol at once."""
         self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
+
+
+def centred(text: str, spot: Spot, height: float, *, bold: bool = False) -> Words:
+    """Return words whose box has its middle at a place, turned with it."""
+    half = height / 2  # down to the baseline
+    x, y = spot.x + half * sin(spot.rotation), spot.y - half * cos(spot.rotation)
+    return Words("SHEET-TEXT", text, x, y, height, "middle", spot.rotation, bold)
 
 
 def symbol_strokes(

@@ -14,8 +14,9 @@ from pegline.detail.model import Path
 from pegline.plan.blocks import BLOCKS, NEEDED, SLIM, Block, station_block, title_block
 from pegline.plan.display import Item, Page, Stroke, Words, flattened
 from pegline.plan.figures import UNIT_WORDS
+from pegline.plan.joins import join_items
 from pegline.plan.leaf import BODY
-from pegline.plan.model import Options, Sheet
+from pegline.plan.model import Label, Options, Sheet
 from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
 from pegline.plan.pencil import SMALL, Pencil, moved
 from pegline.plan.scripts import text_width
@@ -205,22 +206,25 @@ def _box(left: float, bottom: float, right: float, top: float, layer: str, fill:
     return Stroke(layer, np.array([(left, bottom), (right, bottom), (right, top), (left, top)]), True, fill)
 
 
-def make_sheets(layout: Layout, tiles: Sequence[Tile], told: Told, further: int) -> tuple[Sheet, ...]:
+def make_sheets(
+    layout: Layout, tiles: Sequence[Tile], told: Told, labels: Sequence[Label], further: int
+) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
     told = replace(told, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
-    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i)) for i, tile in enumerate(tiles, 1))
+    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i), labels) for i, tile in enumerate(tiles, 1))
 
 
-def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told) -> Sheet:
+def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, labels: Sequence[Label]) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
+    grid = _grid(layout, tile, told)
     items: list[Item] = [
         _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
         _line((left, bottom), (right, bottom)),
         *_bars(layout, told),
         *_tables(told, layout),
-        *_grid(layout, tile, told),
-        *_matches(layout, tile, tiles),
+        *grid,
+        *join_items(layout, tile, tiles, told, labels, [item for item in grid if isinstance(item, Words)]),
     ]
     name = "Plan" if len(tiles) == 1 else f"Plan {told.sheet}"
     return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)
@@ -301,31 +305,4 @@ def _grid(layout: Layout, tile: Tile, told: Told) -> list[Item]:
     for north, y in ys:
         items.append(_line((left, y), (left + 2.0, y), layer="GRID"))
         items.append(Words("SHEET-TEXT", f"{north:.0f} N", left + 4.4, y, SMALL, "middle", rotation=np.pi / 2))
-    return items
-
-
-def _matches(layout: Layout, tile: Tile, tiles: Sequence[Tile]) -> list[Item]:
-    """Return the lines where neighbouring sheets go on."""
-    left, bottom, right, top = layout.window
-    number = {(other.column, other.row): i for i, other in enumerate(tiles, 1)}
-    edges = (
-        (-1, 0, (left + LAP, bottom), (left + LAP, top)),
-        (1, 0, (right - LAP, bottom), (right - LAP, top)),
-        (0, -1, (left, top - LAP), (right, top - LAP)),
-        (0, 1, (left, bottom + LAP), (right, bottom + LAP)),
-    )
-    items: list[Item] = []
-    for across, down, start, end in edges:
-        other = number.get((tile.column + across, tile.row + down))
-        if other is None:
-            continue
-        items.append(_line(start, end, layer="MATCH-LINES"))
-        text = f"joins sheet {other}"
-        if across:
-            out = 3.2 if across > 0 else -1.4
-            items.append(Words("SHEET-TEXT", text, start[0] + out, (bottom + top) / 2, SMALL, "middle", np.pi / 2))
-        else:
-            items.append(
-                Words("SHEET-TEXT", text, (left + right) / 2, start[1] + (1.4 if down < 0 else -3.2), SMALL, "middle")
-            )
     return items

@@ -301,7 +301,7 @@ def random_survey(seed: int, stations: int = 6, shapes: int = 14) -> Drawn:
     kinds = list(KINDS.values())
     for i in range(shapes):
         kind = draw.choice(kinds)
-        name = f"{kind.name} {i}" if draw.random() < 0.7 else f"Ω{i} Łąka é'{draw.choice('සතابя')}"
+        name = f"{kind.name} {i}" if draw.random() < 0.7 else f"Ω{i} Łąka žé'{draw.choice('සතابя')}"
         x, y = (draw.uniform(-radius, radius) for _ in range(2))
         if kind.geometry == "point":
             points[f"p{i}"] = (x, y)

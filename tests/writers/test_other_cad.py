@@ -27,7 +27,8 @@ def picture(path: Path) -> np.ndarray:
     command = ["librecad", "dxf2pdf", "-a", path.name]
     subprocess.run(command, cwd=path.parent, env=environment, check=True, capture_output=True, timeout=120)
     page = pypdfium2.PdfDocument(path.with_suffix(".pdf"))[0]
-    return page.render(scale=1.0, grayscale=True).to_numpy().squeeze() < 200
+    scale = min(1.0, 1000 / max(page.get_size()))
+    return page.render(scale=scale, grayscale=True).to_numpy().squeeze() < 200
 
 
 @pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])
@@ -50,3 +51,12 @@ def test_the_drawing_fills_the_page_of_another_program(version, tmp_path):
     # The plot is 57 m wide and 59.5 m high: it has its shape on the page too.
     assert np.ptp(rows) / np.ptp(columns) == pytest.approx(59.5 / 57.0, rel=0.06)
     assert 0.01 < dark.mean() < 0.3
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])
+def test_another_program_opens_the_very_file(version, tmp_path):
+    path = tmp_path / "plan.dxf"
+    dxf.write(house().plan(Options(dxf_version=version)), path)
+
+    # How it takes metres and sheets is its own affair; that it reads the file shows in what it draws.
+    assert picture(path).any()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -47,12 +48,35 @@ def write(plan: Plan, path: Path) -> None:
         if plan.options.dxf_version == "R12":
             _save_as_r12(doc, path)
         else:
-            doc.saveas(str(path))
+            _save(doc, path)
     _look_at(path)
     if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
         path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
+
+
+def _save(doc: Any, path: Path) -> None:
+    r"""Save a drawing; in R2000, which is no UTF-8, with ``\U+XXXX`` for every letter that is not ASCII.
+
+    Readers differ about the letters of its code page, but not about these.
+    """
+    if doc.output_encoding == "utf-8":
+        doc.saveas(str(path))
+        return
+    codecs.register_error(ESCAPED, _escaped)
+    with path.open("w", encoding="ascii", errors=ESCAPED) as stream:
+        doc.write(stream)
+
+
+ESCAPED: Final = "pegline-dxf"  #: the name of the rule below among the codecs
+
+
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    codes = map(ord, error.object[error.start : error.end])
+    return "".join(f"\\U+{code:04X}" if code <= 0xFFFF else f"\\U+{code:08X}" for code in codes), error.end
 
 
 def _save_as_r12(doc: Any, path: Path) -> None:

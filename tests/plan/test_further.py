@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import numpy as np
 import pytest
+import shapely
 from builders.drawn import house
 
+import pegline
+from pegline.plan.boxes import box
 from pegline.plan.display import Words
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.render import pages
+from pegline.plan.scripts import text_width
+from pegline.plan.sketch import AIR, SKETCH, Ground, sketch
+from pegline.plan.told import tell
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+ALLOWED = 0.01  #: share of the words' area that may overlap
 
 
 def sheets(*names: str, **changes: object) -> tuple[Plan, tuple[Sheet, ...]]:
@@ -81,3 +93,60 @@ def test_nothing_stands_off_the_paper():
             if not isinstance(item, Words):
                 assert item.points.min() >= 0.0
                 assert (item.points <= (sheet.page.width, sheet.page.height)).all()
+
+
+def boxes(words: list[Words]):
+    """Return the boxes of words."""
+    width = np.array([text_width(w.text, w.height, bold=w.bold) for w in words])
+    height, turn = np.array([w.height for w in words]), np.array([w.rotation for w in words])
+    along = np.array([{"left": 0.5, "middle": 0.0, "right": -0.5}[w.anchor] for w in words]) * width
+    x = np.array([w.x for w in words]) + along * np.cos(turn) - height / 2 * np.sin(turn)
+    y = np.array([w.y for w in words]) + along * np.sin(turn) + height / 2 * np.cos(turn)
+    return box(x, y, turn, width, height)
+
+
+def sample_sheets(name: str, which: str) -> list[Sheet]:
+    plan = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml")).plan(Options(sheets=(which,)))
+    return [sheet for sheet in plan.sheets if sheet.window is None]
+
+
+@pytest.mark.parametrize("which", ["pegs", "diagram", "pages"])
+@pytest.mark.parametrize("name", ["house-plot", "old-farm", "paddock", "estate"])
+def test_words_of_further_sheets_of_the_samples_hardly_overlap(name, which):
+    for sheet in sample_sheets(name, which):
+        told = boxes([item for item in sheet.page.items if isinstance(item, Words)])
+        one, two = shapely.STRtree(told).query(told, predicate="intersects")
+        pair = one < two
+        over = shapely.area(shapely.intersection(told[one[pair]], told[two[pair]])).sum()
+        assert over / shapely.area(told).sum() < ALLOWED
+
+
+@pytest.mark.parametrize("name", ["house-plot", "old-farm", "paddock", "estate"])
+def test_all_of_a_sketch_stands_inside_its_frame(name):
+    survey = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml"))
+    plan = survey.plan()
+    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    ground = Ground.of(told)
+    for peg, booked in plan.book.witnesses.items():
+        arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
+        items = list(sketch(ground, np.array(told.where.position(peg)), arms, True, 10.0, 20.0))
+
+        frame = shapely.box(10.0, 20.0, 10.0 + SKETCH, 20.0 + SKETCH).buffer(1e-6)
+        words = [item for item in items if isinstance(item, Words)]
+        assert {w.object for w in booked if w.object in told.where} <= {item.text for item in words}
+        assert shapely.covers(frame, boxes(words)).all()
+        for item in items:
+            assert isinstance(item, Words) or frame.covers(shapely.MultiPoint(item.points))
+
+
+def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
+    plan = house(witnesses={"A": ["h1", "well"]}).plan()
+    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    seen = np.array([told.where.position(name) for name in ("A", "h1", "well")])
+    arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.book.witnesses["A"]]
+
+    items = sketch(Ground.of(told), seen[0], arms, False, 0.0, 0.0)
+
+    arms_drawn = [item.points for item in items if not isinstance(item, Words) and item.line_type == "SHORT-DASH"]
+    reach = np.ptp(np.concatenate([points for points in arms_drawn if len(points) == 2]), axis=0)
+    assert reach.max() == pytest.approx(SKETCH - 2 * AIR)

@@ -11,8 +11,11 @@ import pytest
 from builders.drawn import Drawn, house
 
 from pegline.book.model import Sheet
+from pegline.plan.display import Words
+from pegline.plan.figures import UNIT_WORDS
 from pegline.plan.model import Plan
 from pegline.plan.papers import PAPERS
+from pegline.units import METRES_PER
 from pegline.writers import pdf, png, svg
 
 DOTS = 600
@@ -86,6 +89,33 @@ def test_the_bar_to_check_the_printer_by_is_100_mm(tmp_path):
     run = longest_run(rows_of_dots(page, (left + 1, bottom - 16, (left + right) / 2, bottom - 1)))
 
     assert run / MM == pytest.approx(100.0 + 0.18, abs=TENTH)  # the line's own breadth sticks out at the ends
+
+
+@pytest.mark.parametrize(
+    ("paper", "orientation", "scale", "unit"),
+    [
+        ("A4", "landscape", 500, "ft"),
+        ("A3", "portrait", 200, "m"),
+        ("A3", "landscape", 250, "lk"),
+        ("A2", "portrait", 200, "yd"),
+        ("A1", "landscape", 100, "ft"),
+    ],
+)
+def test_the_scale_bar_is_to_scale_in_metres_and_in_the_unit_of_the_book(paper, orientation, scale, unit, tmp_path):
+    plan = house(unit=unit, scale=scale, sheet=Sheet(paper=paper, orientation=orientation)).plan()
+    pdf.write(plan, tmp_path / "plan.pdf")
+    page = pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0]
+    words = [item for item in plan.sheets[0].page.items if isinstance(item, Words)]
+
+    for name in dict.fromkeys(("m", unit)):
+        label = next(item for item in words if item.text == UNIT_WORDS[name])
+        figures = sorted(w.x for w in words if w.y == label.y and w.text.replace(".", "").isdigit())
+        last = max(float(w.text) for w in words if w.y == label.y and w.text.replace(".", "").isdigit())
+        below = (-2.0, -0.5) if name == "m" else (2.0, 3.9)  # from the figures' foot to the bar
+        box = (figures[0] - 3, label.y + below[0], figures[-1] + 3, label.y + below[1])
+        run = longest_run(rows_of_dots(page, box))
+        breadth = 0.18  # of the line around the bar: half of it sticks out at either end
+        assert run / MM == pytest.approx(last * METRES_PER[name] * 1000 / scale + breadth, abs=TENTH)
 
 
 def test_the_pdf_tells_what_it_is_and_is_small(tmp_path):

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from pegline.errors import FAULT, Finding, PeglineError, UsageError, worst
+from pegline.release import __version__
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -72,9 +73,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             _add(name, command, sub)
     args = parser.parse_args(words)
     if args.version:
-        from importlib.metadata import version
-
-        print(f"pegline {version('pegline')}")
+        print(f"pegline {__version__}")
         return 0
     if args.run is None:
         parser.print_help(sys.stderr)

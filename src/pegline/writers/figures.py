@@ -6,7 +6,6 @@ import datetime
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from math import degrees, log
 from typing import Any, Final, Protocol
 
@@ -40,7 +39,6 @@ __all__ = [
     "offsets_of",
     "outline",
     "points",
-    "release",
     "rotation_deg",
     "source",
     "stations",
@@ -279,14 +277,6 @@ def kinds_of_points(records: Records) -> dict[str, str]:
     alone, through = features_of_points(records)
     corners = {name: shape.kind for name, shape in through.items()}
     return corners | {name: shapes[0].kind for name, shapes in alone.items()}
-
-
-@cache
-def release() -> str:
-    """Return the version of pegline; to look it up takes 2 ms, so it is done once a run."""
-    from importlib.metadata import version
-
-    return version("pegline")
 
 
 def moment(book: Book) -> str:

@@ -10,7 +10,8 @@ from typing import Final
 import numpy as np
 
 from pegline.diagnosis.tell import verdict
-from pegline.writers.figures import Records, moment, points, release, stations
+from pegline.release import __version__
+from pegline.writers.figures import Records, moment, points, stations
 
 __all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
 
@@ -51,7 +52,7 @@ def head(records: Records) -> Iterator[tuple[str, str]]:
         "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
         "verdict": verdict(records.adjustment),
         "caution": CAUTION,
-        "program": f"pegline {release()}",
+        "program": f"pegline {__version__}",
     }
     yield from ((key, str(value)) for key, value in told.items() if value is not None)
 
@@ -63,7 +64,7 @@ def lineage(records: Records) -> str:
     return (
         f"Chain lines taped on the ground ({len(records.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
         f" detail by {len(records.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
-        f" by pegline {release()} from {records.book.file}, SHA-256 {records.book.sha256}."
+        f" by pegline {__version__} from {records.book.file}, SHA-256 {records.book.sha256}."
         f" Positions delivered are the {records.adjustment.delivered} ones. {verdict(records.adjustment)}"
     )
 

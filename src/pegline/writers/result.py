@@ -11,6 +11,7 @@ from pegline.detail.booked import places_booked
 from pegline.detail.model import Shape
 from pegline.network.model import Array, Check, Measurement
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
+from pegline.release import __version__
 from pegline.writers.figures import (
     Places,
     Records,
@@ -21,7 +22,6 @@ from pegline.writers.figures import (
     geometry,
     offsets_of,
     points,
-    release,
     rotation_deg,
     source,
     stations,
@@ -55,7 +55,7 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
     diagnosis = records.diagnosis
     places, pages = every_place(records), pages_of(records.book)
     entries = Result(
-        pegline=release(),
+        pegline=__version__,
         book=_book(records),
         frame=_frame(records),
         solution=_solution(records),

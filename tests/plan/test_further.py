@@ -150,3 +150,14 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     arms_drawn = [item.points for item in items if not isinstance(item, Words) and item.line_type == "SHORT-DASH"]
     reach = np.ptp(np.concatenate([points for points in arms_drawn if len(points) == 2]), axis=0)
     assert reach.max() == pytest.approx(SKETCH - 2 * AIR)
+
+
+def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
+    plan = house(witnesses={}).plan()
+    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+
+    items = sketch(Ground.of(told), np.array((80.0, 2.0)), [], False, 0.0, 0.0)
+
+    # The corner f4 of the plot at 55, 2 is the nearest of all, 25 m to the west.
+    corners = np.concatenate([item.points for item in items if not isinstance(item, Words)])
+    assert np.hypot(*(corners - (AIR, SKETCH / 2)).T).min() == pytest.approx(0.0, abs=1e-6)

@@ -57,10 +57,17 @@ class Ground:
         for i in sorted(self.tree.query(shapely.box(west, south, east, north)).tolist()):
             yield self.features[i], self.outlines[i]
 
+    def nearest(self, peg: Array) -> Iterator[Array]:
+        """Yield the nearest point of anything, which tells more of a peg without witnesses than empty ground."""
+        if self.outlines:
+            here = shapely.Point(peg)
+            line = self.tree.geometries[self.tree.nearest(here)]
+            yield np.array(line.interpolate(line.project(here)).coords[0])
+
 
 def sketch(ground: Ground, peg: Array, arms: Sequence[Arm], north: bool, x: float, y: float) -> Iterator[Item]:
     """Yield a peg's sketch, its lower left corner at x, y on the sheet; +y up, which may be north."""
-    seen = np.array([peg, *(at for *_, at in arms)])
+    seen = np.array([peg, *(at for *_, at in arms)] if arms else [peg, *ground.nearest(peg)])
     low, high = seen.min(axis=0), seen.max(axis=0)
     mm = (SKETCH - 2 * AIR) / max(LEAST, float((high - low).max()))
     middle = np.array([x + SKETCH / 2, y + SKETCH / 2])

@@ -7,23 +7,39 @@ from typing import Final
 
 import numpy as np
 
-from pegline.plan.diagram import diagram_pages
 from pegline.plan.display import Item, Page, Stroke, Words
-from pegline.plan.field_pages import field_pages
 from pegline.plan.leaf import BODY, HEIGHT, WIDTH, Drawn, shortened
 from pegline.plan.model import Options, Sheet
 from pegline.plan.papers import MARGIN
-from pegline.plan.pegs import peg_pages
 from pegline.plan.pencil import SMALL
 from pegline.plan.told import Told
 
 __all__ = ["further_sheets"]
 
+
+def _pegs(told: Told) -> Drawn:
+    from pegline.plan.pegs import peg_pages
+
+    return peg_pages(told)
+
+
+def _diagram(told: Told) -> Drawn:
+    from pegline.plan.diagram import diagram_pages
+
+    return diagram_pages(told)
+
+
+def _pages(told: Told) -> Drawn:
+    from pegline.plan.field_pages import field_pages
+
+    return field_pages(told)
+
+
 #: Each further sheet by its name, with its heading and what draws its pages.
 FURTHER: Final[Mapping[str, tuple[str, Callable[[Told], Drawn]]]] = {
-    "pegs": ("Where the pegs are", peg_pages),
-    "diagram": ("The lines and their checks", diagram_pages),
-    "pages": ("The field book, drawn", field_pages),
+    "pegs": ("Where the pegs are", _pegs),
+    "diagram": ("The lines and their checks", _diagram),
+    "pages": ("The field book, drawn", _pages),
 }
 
 

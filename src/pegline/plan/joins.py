@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import pi
 from typing import Any, Final
 
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Item, Stroke, Words, flattened
+from pegline.plan.display import Array, Item, Stroke, Words, flattened
+from pegline.plan.features import extent
 from pegline.plan.labels import Wanted, settle
 from pegline.plan.model import Label
 from pegline.plan.papers import LAP, Layout, Tile
@@ -18,7 +20,7 @@ from pegline.plan.scripts import text_width
 from pegline.plan.style import LAYERS
 from pegline.plan.told import Told
 
-__all__ = ["join_items"]
+__all__ = ["Mapped", "join_items", "mapped"]
 
 #: Places beside a match line: at which share of it, how far beyond (+) or before it, and their cost.
 BESIDE: Final = np.array(
@@ -30,9 +32,41 @@ BESIDE: Final = np.array(
 ).T
 
 
-def join_items(
-    layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, labels: Sequence[Label], words: Sequence[Words]
-) -> list[Item]:
+@dataclass(frozen=True, slots=True)
+class Mapped:
+    """What of the map words beside a match line keep off: lines, then labels, and how far each reaches, metres."""
+
+    paths: Sequence[Path]
+    labels: Sequence[Label]
+    low: Array  #: (n, 2) south-west corners
+    high: Array
+
+    def within(self, layout: Layout, tile: Tile) -> tuple[list[Path], list[Label]]:
+        """Return the lines and the labels of one sheet."""
+        left, bottom, right, top = layout.window
+        half = np.array([right - left, top - bottom]) / 2 * layout.scale / 1000
+        inside = ((self.low < tile.centre + half) & (self.high > tile.centre - half)).all(axis=1)
+        at, count = np.flatnonzero(inside), len(self.paths)
+        return [self.paths[i] for i in at[at < count]], [self.labels[i - count] for i in at[at >= count]]
+
+
+def mapped(told: Told, labels: Sequence[Label]) -> Mapped:
+    """Return what plots of a map; the same for all its sheets."""
+    drawn = [
+        feature
+        for feature in told.features
+        if isinstance(feature.geometry, Path) and LAYERS.get(feature.layer, LAYERS["OTHER"]).plots
+    ]
+    shown = [label for label in labels if LAYERS[label.layer].plots]
+    reaches = [extent(feature) for feature in drawn]
+    ends = np.array([(*points.min(axis=0), *points.max(axis=0)) for points in reaches]).reshape(-1, 4)
+    middles = np.array([label.centre for label in shown]).reshape(-1, 2)
+    half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * told.scale / 1000
+    low, high = np.vstack([ends[:, :2], middles - half]), np.vstack([ends[:, 2:], middles + half])
+    return Mapped([feature.geometry for feature in drawn], shown, low, high)  # type: ignore[misc]
+
+
+def join_items(layout: Layout, tile: Tile, tiles: Sequence[Tile], there: Mapped, words: Sequence[Words]) -> list[Item]:
     """Return the lines where neighbouring sheets go on, each with the other's number off labels, words and lines."""
     left, bottom, right, top = layout.window
     number = {(other.column, other.row): i for i, other in enumerate(tiles, 1)}
@@ -50,9 +84,10 @@ def join_items(
             asked.append(_asked(f"joins sheet {other}", (across, -down), start, end))
     if not asked:
         return items
+    paths, labels = there.within(layout, tile)
     fixed = [*_labels_there(layout, tile, labels), *map(_words_there, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
-    spots = settle([*asked, *fixed], [*lines, *_lines_there(layout, tile, told)], [])
+    spots = settle([*asked, *fixed], [*lines, *_lines_there(layout, tile, paths)], [])
     return [*items, *(centred(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
 
 
@@ -75,13 +110,9 @@ def _on_paper(layout: Layout, tile: Tile, metres: Any) -> Any:
 
 
 def _labels_there(layout: Layout, tile: Tile, labels: Sequence[Label]) -> Iterator[Wanted]:
-    left, bottom, right, top = layout.window
     for label in labels:
-        if LAYERS[label.layer].plots:
-            x, y = _on_paper(layout, tile, label.centre).tolist()
-            reach = label.width / 2
-            if left - reach < x < right + reach and bottom - reach < y < top + reach:
-                yield _there(label.text, x, y, label.rotation, label.width, label.height)
+        x, y = _on_paper(layout, tile, label.centre).tolist()
+        yield _there(label.text, x, y, label.rotation, label.width, label.height)
 
 
 def _words_there(words: Words) -> Wanted:
@@ -91,12 +122,7 @@ def _words_there(words: Words) -> Wanted:
     return _there(words.text, float(x), float(y), words.rotation, width, words.height)
 
 
-def _lines_there(layout: Layout, tile: Tile, told: Told) -> Iterator[Any]:
-    left, bottom, right, top = layout.window
-    for feature in told.features:
-        if isinstance(feature.geometry, Path) and LAYERS.get(feature.layer, LAYERS["OTHER"]).plots:
-            path = feature.geometry
-            points = flattened(_on_paper(layout, tile, path.vertices), path.bulges, path.closed, 0.05)
-            low, high = points.min(axis=0), points.max(axis=0)
-            if low[0] < right and high[0] > left and low[1] < top and high[1] > bottom:
-                yield np.vstack([points, points[:1]]) if path.closed else points
+def _lines_there(layout: Layout, tile: Tile, paths: Sequence[Path]) -> Iterator[Any]:
+    for path in paths:
+        points = flattened(_on_paper(layout, tile, path.vertices), path.bulges, path.closed, 0.05)
+        yield np.vstack([points, points[:1]]) if path.closed else points

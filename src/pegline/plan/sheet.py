@@ -14,7 +14,7 @@ from pegline.detail.model import Path
 from pegline.plan.blocks import BLOCKS, NEEDED, SLIM, Block, station_block, title_block
 from pegline.plan.display import Item, Page, Stroke, Words, flattened
 from pegline.plan.figures import UNIT_WORDS
-from pegline.plan.joins import join_items
+from pegline.plan.joins import Mapped, join_items, mapped
 from pegline.plan.leaf import BODY
 from pegline.plan.model import Label, Options, Sheet
 from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
@@ -211,10 +211,11 @@ def make_sheets(
 ) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
     told = replace(told, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
-    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i), labels) for i, tile in enumerate(tiles, 1))
+    there = mapped(told, labels)
+    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i), there) for i, tile in enumerate(tiles, 1))
 
 
-def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, labels: Sequence[Label]) -> Sheet:
+def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, there: Mapped) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
     grid = _grid(layout, tile, told)
@@ -224,7 +225,7 @@ def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, labels
         *_bars(layout, told),
         *_tables(told, layout),
         *grid,
-        *join_items(layout, tile, tiles, told, labels, [item for item in grid if isinstance(item, Words)]),
+        *join_items(layout, tile, tiles, there, [item for item in grid if isinstance(item, Words)]),
     ]
     name = "Plan" if len(tiles) == 1 else f"Plan {told.sheet}"
     return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)

@@ -8,14 +8,14 @@ tape that was found to read long by s gives o / (1 + s).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Points
-from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates
+from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, numbers
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
@@ -87,13 +87,13 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
     rows, solved, upright, oblique = _sorted_out(reduction, ruler)
     names = tuple(rows)
     tables = (
-        _taken_over([names[i] for i in solved], list(solved.values()), ruler),
-        _upright(list(upright.values()), ruler),
-        _oblique(list(oblique.values()), [rows[names[i]][0] for i in oblique], ruler),
+        _taken_over([names[i] for i in solved.at], solved.first, ruler),
+        _upright(upright.first, ruler),
+        _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler),
     )
     tied, variances, local = _joined(tables, solution)
-    if len(upright) < len(names):
-        order = np.argsort(np.array([*solved, *upright, *oblique], np.int64))
+    if len(upright.at) < len(names):
+        order = np.argsort(np.array([*solved.at, *upright.at, *oblique.at], np.int64))
         tied, variances, local = tied.taken(order), variances[order], local[order]
     return Points(
         names=names,
@@ -109,13 +109,20 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
     )
 
 
+class _Some(NamedTuple):
+    """Points that are placed one way."""
+
+    at: list[int]  #: their numbers
+    first: list[Any]  #: the first row of each; None for what the network solved without one
+
+
 class _SortedOut(NamedTuple):
-    """The points that can be placed, and the number of each with its first row, by how it is placed."""
+    """The points that can be placed, by how they are placed."""
 
     rows: Mapping[str, tuple[int, ...]]  #: by name, as booked; what the network solved besides has none
-    solved: Mapping[int, ReducedRow | None]
-    upright: Mapping[int, ReducedRow]
-    oblique: Mapping[int, ReducedRow]
+    solved: _Some
+    upright: _Some
+    oblique: _Some
 
 
 def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
@@ -123,22 +130,22 @@ def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     names, index, held = ruler.solution.names, ruler.solution.index, ruler.held
     stations = set(names[: ruler.solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
-    solved: dict[int, ReducedRow | None] = {}
-    upright: dict[int, ReducedRow] = {}
-    oblique: dict[int, ReducedRow] = {}
+    solved, upright, oblique = (_Some([], []) for _ in range(3))
     for number, row in enumerate(reduction.rows):
         name = row.booked.name
-        if name in stations or not (row.line in held or name in index):
-            continue
         if name in rows:
             rows[name] = (*rows[name], number)
             continue
+        if name in stations or not (row.line in held or name in index):
+            continue
         way = solved if name in index else oblique if row.form == "oblique" else upright
-        way[len(rows)] = row
+        way.at.append(len(rows))
+        way.first.append(row)
         rows[name] = (number,)
     for name in names[ruler.solution.stations :]:
         if name not in rows:
-            solved[len(rows)] = None
+            solved.at.append(len(rows))
+            solved.first.append(None)
             rows[name] = ()
     return _SortedOut(rows, solved, upright, oblique)
 
@@ -171,8 +178,8 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     """
     feet = ruler.feet(rows)
     arms = ruler.arms([row.offsets[0] if row.offsets else ON_LINE for row in rows])
-    side = np.fromiter((row.side or 1 for row in rows), float, len(rows))
-    normal = left_of(feet.unit) * side[:, None]
+    side = numbers(rows, "side")
+    normal = left_of(feet.unit) * np.where(side == 0, 1.0, side)[:, None]
     turn = arms.lengths / feet.length
     by_end = feet.share[:, :, None] * np.eye(2) - turn[:, :, None] * _outer(feet.unit, normal)
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Final, NamedTuple
+from operator import attrgetter
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from pegline.network.observe import RANGING_SD, Stops, stops
 from pegline.plane import distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
-__all__ = ["ON_LINE", "Arms", "Feet", "Ruler", "coordinates"]
+__all__ = ["ON_LINE", "Arms", "Feet", "Ruler", "coordinates", "numbers"]
 
 
 class Feet(NamedTuple):
@@ -74,8 +75,7 @@ class Ruler:
         ends = np.stack((marks.stations[piece], marks.stations[piece + 1]), axis=1)
         begin, length = marks.chainages[piece], marks.chainages[piece + 1] - marks.chainages[piece]
         within = chainage - begin
-        foot_sd = np.fromiter((row.foot_sd for row in rows), float, count)
-        sd = np.hypot(np.fromiter((row.chainage_sd for row in rows), float, count), foot_sd)
+        sd = np.hypot(numbers(rows, "chainage_sd"), numbers(rows, "foot_sd"))
         from_stations = [(n, name) for n, row in enumerate(rows) if (name := row.at_stations[arm]) is not None]
         for place, station in from_stations:
             # The station itself was taped from: no chainage was read.
@@ -94,19 +94,23 @@ class Ruler:
 
         The scale of a tape that the solution does not know goes into the offset's own standard deviation.
         """
-        count, names = len(grounds), [ground.tape for ground in grounds]
+        count, names = len(grounds), list(map(attrgetter("tape"), grounds))
         number = {name: i for i, name in enumerate(dict.fromkeys(names))}
         of = np.fromiter(map(number.__getitem__, names), np.int64, count)
         tapes = np.array([self.tapes.get(name, -1) for name in number], np.int64)
         priors = np.array([self.priors.get(name, 0.0) for name in number])
         factors = self.scale / (1 + np.append(self.solution.scales, 0.0)[tapes])
-        length = np.fromiter((ground.length for ground in grounds), float, count) * factors[of]
-        own = np.fromiter((ground.sd for ground in grounds), float, count)
+        length, own = numbers(grounds, "length") * factors[of], numbers(grounds, "sd")
         by_scale = np.where(tapes[of] < 0, 0.0, -length * factors[of] / self.scale)
         # Without any tape the number points at nothing; its column of the jacobian is 0.
         scale = np.maximum(tapes, 0)[of] + (self.unknown if self.tapes else 0)
         sd = np.hypot(own * factors[of], priors[of] * length)
         return Arms(length[:, None], sd[:, None], scale, by_scale[:, None])
+
+
+def numbers(records: Sequence[Any], name: str) -> Array:
+    """Return one number of each of some records."""
+    return np.fromiter(map(attrgetter(name), records), float, len(records))
 
 
 def _marks(along: Mapping[str, Stops], solution: Solution) -> _Marks:

@@ -132,7 +132,7 @@ def pattern(lower: Any, wanted: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
 
 
 def details(size: int, count: int) -> None:
-    """Place offsets on the lines of a solved network, and compare with plain numpy."""
+    """Place offsets on the lines of a solved network, with both their covariances, and compare with plain numpy."""
     book, reduction = squares(size)
     solution = adjust(book, reduction, LOCAL).solution
     random, lines = Random(size), list(reduction.lines.values())
@@ -165,12 +165,16 @@ def details(size: int, count: int) -> None:
 
     gathering, (of, at, aside, chainage_sd, foot_sd, sd) = timed(gathered, TAKEN)
 
-    def plain() -> tuple[np.ndarray, np.ndarray]:
+    base = np.array([[2 * end, 2 * end + 1] for end in solution.base]).reshape(1, 4)
+
+    def plain() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         p, q = solution.positions[ends[:, 0]], solution.positions[ends[:, 1]]
         size, stretch = np.hypot(*(q - p).T), 1 / (1 + solution.scales[0])
         unit = (q - p) / size[:, None]
         x = np.column_stack((2 * ends[:, :1], 2 * ends[:, :1] + 1, 2 * ends[:, 1:], 2 * ends[:, 1:] + 1))
-        blocks = solution.covariances.blocks(np.column_stack((x, np.full(len(ends), scale))))[of]
+        parents = np.column_stack((x, np.full(len(ends), scale)))
+        blocks = solution.covariances.blocks(np.column_stack((parents, np.repeat(base, len(ends), axis=0))))
+        own_parents, with_base = blocks[:, :5, :5][of], blocks[:, :5, 5:][of]
         u, o, share = unit[of], aside * stretch, (at / length[of])[:, None]
         n = left_of(u)
         by_end = share[:, :, None] * np.eye(2) - (o / size[of])[:, None, None] * u[:, :, None] * n[:, None, :]
@@ -180,16 +184,24 @@ def details(size: int, count: int) -> None:
         own = (
             along[:, None, None] * u[:, :, None] * u[:, None, :] + across[:, None, None] * n[:, :, None] * n[:, None, :]
         )
-        return (
-            p[of] + share * (q - p)[of] + o[:, None] * n,
-            jacobian @ blocks @ jacobian.swapaxes(1, 2) + own,
-        )
+        positions = p[of] + share * (q - p)[of] + o[:, None] * n
+        variances = jacobian @ own_parents @ jacobian.swapaxes(1, 2) + own
+        # The same relative to the base line, from A to B: a point is shifted against A and turned about it.
+        a, b = solution.positions[list(solution.base)]
+        by_b = -left_of(positions - a)[:, :, None] * (left_of(b - a) / ((b - a) @ (b - a)))
+        held = np.concatenate((-np.eye(2) - by_b, by_b), axis=2)
+        both = jacobian @ with_base @ held.swapaxes(1, 2)
+        among = held @ solution.covariances.blocks(base)[0] @ held.swapaxes(1, 2)
+        return positions, variances, variances + both + both.swapaxes(1, 2) + among
 
-    bare, (positions, variances) = timed(plain, TAKEN)
+    bare, (positions, variances, local) = timed(plain, TAKEN)
     gc.unfreeze()
-    if not np.allclose(positions, points.positions, atol=1e-9) or not np.allclose(
-        variances, points.variances, rtol=1e-9
-    ):
+    alike = (
+        np.allclose(positions, points.positions, atol=1e-9),
+        np.allclose(variances, points.variances, rtol=1e-9),
+        np.allclose(local, points.local_variances, rtol=1e-9, atol=1e-15),
+    )
+    if not all(alike):
         raise SystemExit("plain numpy places the details elsewhere")
     print(
         f"{count:>6} details on {len(lines)} lines: {placed:.3f} s, {placed / (bare + gathering):.2f} of plain numpy"

@@ -24,7 +24,7 @@ from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
 from pegline.plan.symbols import SYMBOLS, Pen
 from pegline.writers.dxf_sheet import add_layouts
-from pegline.writers.dxf_tags import ATTRIBUTE_HEIGHT, CENTRE, Entities, extended, look
+from pegline.writers.dxf_tags import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Entities, extended, look
 from pegline.writers.dxf_text import checked_layer_name, drawing_text, finite, short
 
 __all__ = ["write"]
@@ -36,7 +36,6 @@ METRES: Final = 6  # $INSUNITS
 FACTS: Final = ("NAME", "KIND", "SD", "SOURCE")
 BLOCKS: Final = {symbol: re.sub(r"[^A-Z0-9-]", "-", symbol.upper()) for symbol in SYMBOLS}
 LEAST_RATIO: Final = 1e-6  #: of an ellipse's axes; readers refuse a smaller one
-INVISIBLE: Final = 1  # bit of an attribute's flags
 WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metres
 
 
@@ -217,7 +216,7 @@ class _Drawing:
                 _draw_pen(block, pen)
             if name in with_facts:
                 for i, fact in enumerate(FACTS):
-                    attribs = {"flags": INVISIBLE, "style": STYLE, "height": ATTRIBUTE_HEIGHT}
+                    attribs = {"flags": HIDDEN, "style": STYLE, "height": ATTRIBUTE_HEIGHT}
                     block.add_attdef(fact, (0, -1.0 - i), dxfattribs=attribs)
 
     # -- entities --------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from ezdxf.entities.dxfentity import DXFEntity
 
-__all__ = ["ATTRIBUTE_HEIGHT", "CENTRE", "LEFT", "MIDDLE", "RIGHT", "Entities", "extended", "look"]
+__all__ = ["ATTRIBUTE_HEIGHT", "CENTRE", "HIDDEN", "LEFT", "MIDDLE", "RIGHT", "Entities", "extended", "look"]
 
 Point = Sequence[float]  #: x and y: metres or, on a sheet, millimetres
 

@@ -5,8 +5,8 @@ OGC 12-128r19 (schema: annex F.9, metadata: annex F.8) and OGC 18-000 (related t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Final
 
 from pegline.writers.features import SQL_TYPES, inserted, registered
 from pegline.writers.gis import Filled, Value
@@ -16,7 +16,9 @@ from pegline.writers.package import Package
 if TYPE_CHECKING:
     from sqlite3 import Connection
 
-__all__ = ["extended"]
+__all__ = ["described", "extended"]
+
+NO_LISTS: Final[Mapping[str, Mapping[str, str]]] = {}
 
 
 def extended(database: Connection, package: Package) -> None:
@@ -45,6 +47,28 @@ def _insert(database: Connection, table: str, columns: Sequence[str], rows: Iter
 
 
 def _schema(database: Connection, package: Package) -> None:
+    columns = (
+        (each.name, column.name, column.about, column.values)
+        for each in (*package.layers, *package.tables)
+        for column in each.columns
+    )
+    described(database, columns, package.values)
+
+
+def described(
+    database: Connection,
+    columns: Iterable[tuple[str, str, str, str | None]],
+    lists: Mapping[str, Mapping[str, str]] = NO_LISTS,
+) -> None:
+    """Say what columns hold.
+
+    Parameters
+    ----------
+    columns
+        Table, column, what it holds, and the name of the list that its values are of.
+    lists
+        The lists of values, each value with what it means.
+    """
     database.execute(
         "CREATE TABLE gpkg_data_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT,"
         " description TEXT, mime_type TEXT, constraint_name TEXT,"
@@ -59,17 +83,13 @@ def _schema(database: Connection, package: Package) -> None:
         database,
         "gpkg_data_columns",
         ["table_name", "column_name", "name", "title", "description", "constraint_name"],
-        (
-            (each.name, column.name, column.name, column.name.replace("_", " "), column.about, column.values)
-            for each in (*package.layers, *package.tables)
-            for column in each.columns
-        ),
+        ((table, name, name, name.replace("_", " "), about, values) for table, name, about, values in columns),
     )
     _insert(
         database,
         "gpkg_data_column_constraints",
         ["constraint_name", "constraint_type", "value", "description"],
-        ((name, "enum", value, about) for name, values in package.values.items() for value, about in values.items()),
+        ((name, "enum", value, about) for name, values in lists.items() for value, about in values.items()),
     )
     registered(
         database,

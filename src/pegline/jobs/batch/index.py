@@ -108,30 +108,11 @@ def _geopackage(path: Path, placed: list[dict[str, Any]], unplaced: list[dict[st
 
 
 def _described(path: Path, layers: Iterable[str]) -> None:
-    """Say in the file what each column holds, by the schema extension (OGC 12-128r19, annex F.9)."""
+    """Say in the file what each column holds."""
     import sqlite3
     from contextlib import closing
 
-    from pegline.writers.features import registered
+    from pegline.writers.extensions import described
 
     with closing(sqlite3.connect(path)) as database, database:
-        database.execute(
-            "CREATE TABLE gpkg_data_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT,"
-            " title TEXT, description TEXT, mime_type TEXT, constraint_name TEXT,"
-            " CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name), CONSTRAINT gdc_tn UNIQUE (table_name, name))"
-        )
-        database.execute(
-            "CREATE TABLE gpkg_data_column_constraints (constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL,"
-            " value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN,"
-            " description TEXT, CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
-        )
-        database.executemany(
-            "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description) VALUES (?, ?, ?, ?, ?)",
-            [(layer, name, name, name.replace("_", " "), about) for layer in layers for name, about in ABOUT.items()],
-        )
-        registered(
-            database,
-            [("gpkg_data_columns", None), ("gpkg_data_column_constraints", None)],
-            "gpkg_schema",
-            "http://www.geopackage.org/spec121/#extension_schema",
-        )
+        described(database, [(layer, name, about, None) for layer in layers for name, about in ABOUT.items()])

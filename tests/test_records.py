@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import dataclass, field, fields, replace
 
 import pytest
 
+from pegline.errors import Place
 from pegline.records import record
+
+PLACE = Place("weir.yaml", 12, 9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,3 +66,25 @@ def test_a_record_has_its_fields_only() -> None:
     point = _Point("d1")
     with pytest.raises(AttributeError):
         point.colour = "red"  # type: ignore[attr-defined]
+
+
+@dataclass(frozen=True, slots=True)
+class _Frozen:
+    file: str
+    line: int
+    column: int
+
+
+def test_a_record_is_compared_and_hashed_by_its_fields_as_a_frozen_one_is() -> None:
+    assert Place("weir.yaml", 12, 9) == PLACE
+    assert hash(PLACE) == hash(_Frozen("weir.yaml", 12, 9))
+    assert replace(PLACE, line=13) != PLACE
+
+
+def test_a_record_of_the_program_has_no_place_for_other_fields() -> None:
+    with pytest.raises(AttributeError):
+        PLACE.other = 1  # type: ignore[attr-defined]
+
+
+def test_a_record_goes_to_another_process_and_back() -> None:
+    assert pickle.loads(pickle.dumps(PLACE)) == PLACE

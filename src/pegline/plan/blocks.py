@@ -268,8 +268,6 @@ def title_block(pencil: Pencil, told: Told) -> None:
     if book.place:
         pencil.paragraph(book.place, height=2.5)
     pencil.gap(0.8)
-    if told.shows:
-        pencil.paragraph(told.shows, bold=True)
     pencil.paragraph(f"Scale 1:{told.scale} on {told.paper}", height=2.5, bold=True)
     pencil.gap(0.8)
     surveyor = ", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party))))

@@ -14,12 +14,12 @@ from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment, Array
 from pegline.plan import scripts
-from pegline.plan.display import Words, flattened
-from pegline.plan.features import OTHER_FACE, extent
+from pegline.plan.display import Words, flattened, ringed
+from pegline.plan.features import OTHER_FACE, corners
 from pegline.plan.further import further_sheets
 from pegline.plan.lettering import letter
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
-from pegline.plan.papers import Layout, Tile
+from pegline.plan.papers import Paper
 from pegline.plan.sheet import index_body, lay_out, make_sheets
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
 from pegline.plan.told import tell
@@ -50,7 +50,8 @@ def compose(
     tufts = tuple(_tufts(told.features, metres_per_mm))
     labels = letter(book, frame, detail, told.features, tufts, metres_per_mm)
     alone = len(layout.tiles) == 1
-    tiles = [tile for tile in layout.tiles if alone or _shows(low, high, layout, tile)]
+    papers = {tile: Paper(layout.window, tile.centre, layout.scale) for tile in layout.tiles}
+    tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
     index = index_body(layout, tiles, told) if layout.joined else None
     further = further_sheets(told, options, len(tiles), index)
     sheets = (*make_sheets(layout, tiles, told, labels, len(further)), *further)
@@ -88,24 +89,13 @@ def _layers(book: Book) -> dict[str, Layer]:
 
 def _extents(features: Sequence[Feature], layers: Mapping[str, Layer]) -> tuple[Array, Array]:
     """Return the south-west and north-east corners (n, 2) of everything that plots, metres."""
-    reaches = [extent(feature) for feature in features if layers[feature.layer].plots]
-    starts = np.cumsum([0, *map(len, reaches[:-1])])
-    points = np.concatenate(reaches)
-    return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+    return corners([feature for feature in features if layers[feature.layer].plots])
 
 
 def _bounds(low: Array, high: Array) -> Bounds:
     """Return west, south, east, north of all of it, metres."""
     (west, south), (east, north) = low.min(axis=0).tolist(), high.max(axis=0).tolist()
     return west, south, east, north
-
-
-def _shows(low: Array, high: Array, layout: Layout, tile: Tile) -> bool:
-    """Return whether anything that plots lies on a tile."""
-    left, bottom, right, top = layout.window
-    half = np.array([right - left, top - bottom]) / 2 * layout.scale / 1000
-    centre = np.array(tile.centre)
-    return bool(((low <= centre + half) & (high >= centre - half)).all(axis=1).any())
 
 
 def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
@@ -117,7 +107,7 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
             continue
         path = feature.geometry
         points = flattened(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
-        points = np.vstack([points, points[:1]]) if path.closed else points
+        points = ringed(points, closed=path.closed)
         ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
         if ends[-1] == 0:
             continue

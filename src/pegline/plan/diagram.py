@@ -13,7 +13,7 @@ from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.figures import signed
 from pegline.plan.labels import Wanted, along, around, settle
 from pegline.plan.leaf import BODY, Drawn, shortened
-from pegline.plan.pencil import SMALL, symbol_strokes
+from pegline.plan.pencil import SMALL, centred, symbol_strokes
 from pegline.plan.scripts import text_width
 from pegline.plan.told import Told
 
@@ -42,19 +42,17 @@ def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item
     places = _fitted(np.array([told.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
     judged = {check.what: check for check in told.adjustment.checks if check.kind == "line"}
-    wanted, layers, lines = [], [], []
+    wanted, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])
         tie = name in told.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
         width = text_width(name, 2.5)
         wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
-        layers.append("STATION-NAMES")
     for line in told.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
         start, end = at[line.start], at[line.end]
-        layer = "CHECK-LINES" if line.use == "check" else "CHAIN-LINES"
         line_type = "SHORT-DASH" if line.use == "check" else "CONTINUOUS"
         yield Stroke("SHEET-FRAME" if line.use == "base" else "SHEET", np.array([start, end]), line_type=line_type)
         yield _arrow(start, end)
@@ -63,14 +61,9 @@ def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item
         width = text_width(text, SMALL)
         spots = along(start, end, width, SMALL)
         wanted.append(Wanted(text, width, SMALL, spots, True, 1))
-        layers.append(layer)
     for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):
         if spot is not None:
-            drop = label.height / 2
-            x, y = spot.x + drop * sin(spot.rotation), spot.y - drop * cos(spot.rotation)
-            yield Words(
-                "SHEET-TEXT", label.text, x, y, label.height, "middle", spot.rotation, bold=label.height > SMALL
-            )
+            yield centred(label.text, spot, label.height, bold=label.height > SMALL)
 
 
 def _mark(check: Check | None) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Item", "Page", "Stroke", "Words", "flattened"]
+__all__ = ["Item", "Page", "Stroke", "Words", "flattened", "ringed"]
 
 Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
@@ -73,6 +73,15 @@ def flattened(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> A
     if not closed:
         pieces.append(vertices[-1:])
     return np.concatenate(pieces)
+
+
+def ringed(points: Array, *, closed: bool) -> Array:
+    """Return points with the first again at the end where they go round.
+
+    >>> ringed(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]]), closed=True)[-1].tolist()
+    [0.0, 0.0]
+    """
+    return np.vstack([points, points[:1]]) if closed else points
 
 
 def _arc(start: Array, end: Array, bulge: float, sagitta: float) -> Array:

@@ -19,7 +19,7 @@ from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["OTHER_FACE", "Where", "draw", "extent"]
+__all__ = ["OTHER_FACE", "Where", "corners", "draw"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
 #: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
@@ -299,7 +299,17 @@ def _object(name: str, detail: Detail, where: Where) -> str | None:
     return shape.points[0] if shape is not None and shape.form == "point" else None
 
 
-def extent(feature: Feature) -> Array:
+def corners(features: Sequence[Feature]) -> tuple[Array, Array]:
+    """Return the south-west and north-east corners (n, 2) of the boxes that features lie within, metres."""
+    if not features:
+        return np.empty((0, 2)), np.empty((0, 2))
+    reaches = [_extent(feature) for feature in features]
+    starts = np.cumsum([0, *map(len, reaches[:-1])])
+    points = np.concatenate(reaches)
+    return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+
+
+def _extent(feature: Feature) -> Array:
     """Return points that a feature lies within (k, 2)."""
     if isinstance(feature.geometry, Path):
         path = feature.geometry

@@ -10,14 +10,14 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Array, Item, Stroke, Words, flattened
-from pegline.plan.features import extent
+from pegline.plan.display import Array, Item, Stroke, Words, flattened, ringed
+from pegline.plan.features import corners
 from pegline.plan.labels import Wanted, settle
 from pegline.plan.model import Label
-from pegline.plan.papers import LAP, Layout, Tile
+from pegline.plan.papers import LAP, Layout, Paper, Tile
 from pegline.plan.pencil import SMALL, centred
 from pegline.plan.scripts import text_width
-from pegline.plan.style import LAYERS
+from pegline.plan.style import plots
 from pegline.plan.told import Told
 
 __all__ = ["Mapped", "join_items", "mapped"]
@@ -41,28 +41,20 @@ class Mapped:
     low: Array  #: (n, 2) south-west corners
     high: Array
 
-    def within(self, layout: Layout, tile: Tile) -> tuple[list[Path], list[Label]]:
+    def on(self, paper: Paper) -> tuple[list[Path], list[Label]]:
         """Return the lines and the labels of one sheet."""
-        left, bottom, right, top = layout.window
-        half = np.array([right - left, top - bottom]) / 2 * layout.scale / 1000
-        inside = ((self.low < tile.centre + half) & (self.high > tile.centre - half)).all(axis=1)
-        at, count = np.flatnonzero(inside), len(self.paths)
+        at, count = np.flatnonzero(paper.shows(self.low, self.high)), len(self.paths)
         return [self.paths[i] for i in at[at < count]], [self.labels[i - count] for i in at[at >= count]]
 
 
 def mapped(told: Told, labels: Sequence[Label]) -> Mapped:
     """Return what plots of a map; the same for all its sheets."""
-    drawn = [
-        feature
-        for feature in told.features
-        if isinstance(feature.geometry, Path) and LAYERS.get(feature.layer, LAYERS["OTHER"]).plots
-    ]
-    shown = [label for label in labels if LAYERS[label.layer].plots]
-    reaches = [extent(feature) for feature in drawn]
-    ends = np.array([(*points.min(axis=0), *points.max(axis=0)) for points in reaches]).reshape(-1, 4)
+    drawn = [feature for feature in told.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
+    shown = [label for label in labels if plots(label.layer)]
+    least, most = corners(drawn)
     middles = np.array([label.centre for label in shown]).reshape(-1, 2)
     half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * told.scale / 1000
-    low, high = np.vstack([ends[:, :2], middles - half]), np.vstack([ends[:, 2:], middles + half])
+    low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])
     return Mapped([feature.geometry for feature in drawn], shown, low, high)  # type: ignore[misc]
 
 
@@ -84,10 +76,11 @@ def join_items(layout: Layout, tile: Tile, tiles: Sequence[Tile], there: Mapped,
             asked.append(_asked(f"joins sheet {other}", (across, -down), start, end))
     if not asked:
         return items
-    paths, labels = there.within(layout, tile)
-    fixed = [*_labels_there(layout, tile, labels), *map(_words_there, words)]
+    paper = Paper(layout.window, tile.centre, layout.scale)
+    paths, labels = there.on(paper)
+    fixed = [*_labels_there(paper, labels), *map(_words_there, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
-    spots = settle([*asked, *fixed], [*lines, *_lines_there(layout, tile, paths)], [])
+    spots = settle([*asked, *fixed], [*lines, *_lines_there(paper, paths)], [])
     return [*items, *(centred(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
 
 
@@ -103,15 +96,9 @@ def _there(text: str, x: float, y: float, rotation: float, width: float, height:
     return Wanted(text, width, height, np.array([(x, y, rotation, 0.0)]), True)
 
 
-def _on_paper(layout: Layout, tile: Tile, metres: Any) -> Any:
-    left, bottom, right, top = layout.window
-    middle = np.array([(left + right) / 2, (bottom + top) / 2])
-    return (np.asarray(metres) - tile.centre) * 1000 / layout.scale + middle
-
-
-def _labels_there(layout: Layout, tile: Tile, labels: Sequence[Label]) -> Iterator[Wanted]:
+def _labels_there(paper: Paper, labels: Sequence[Label]) -> Iterator[Wanted]:
     for label in labels:
-        x, y = _on_paper(layout, tile, label.centre).tolist()
+        x, y = paper.points(label.centre).tolist()
         yield _there(label.text, x, y, label.rotation, label.width, label.height)
 
 
@@ -122,7 +109,7 @@ def _words_there(words: Words) -> Wanted:
     return _there(words.text, float(x), float(y), words.rotation, width, words.height)
 
 
-def _lines_there(layout: Layout, tile: Tile, paths: Sequence[Path]) -> Iterator[Any]:
+def _lines_there(paper: Paper, paths: Sequence[Path]) -> Iterator[Any]:
     for path in paths:
-        points = flattened(_on_paper(layout, tile, path.vertices), path.bulges, path.closed, 0.05)
-        yield np.vstack([points, points[:1]]) if path.closed else points
+        points = flattened(paper.points(path.vertices), path.bulges, path.closed, 0.05)
+        yield ringed(points, closed=path.closed)

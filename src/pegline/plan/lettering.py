@@ -14,13 +14,13 @@ from pegline import plane
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Path
 from pegline.frame.model import Frame
-from pegline.plan.display import flattened
+from pegline.plan.display import flattened, ringed
 from pegline.plan.figures import area_text, bearing_text, length_text
 from pegline.plan.labels import Spot, Wanted, along, around, inside, outside, settle, upright
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.quiet import quiet_labels
 from pegline.plan.scripts import text_width
-from pegline.plan.style import LAYERS
+from pegline.plan.style import plots
 from pegline.plan.symbols import SYMBOLS
 
 __all__ = ["letter", "symbol_radius"]
@@ -205,11 +205,11 @@ def _obstacles(
     lines: list[Any] = []
     discs = []
     for feature in features:
-        if feature.layer in LAYERS and not LAYERS[feature.layer].plots:
+        if not plots(feature.layer):
             continue
         if isinstance(feature.geometry, Path):
             outline = paper.path(feature.geometry)
-            lines.append(np.vstack([outline, outline[:1]]) if feature.geometry.closed else outline)
+            lines.append(ringed(outline, closed=feature.geometry.closed))
         elif isinstance(feature.geometry, tuple):
             x, y = paper.at(feature.geometry)
             radius = symbol_radius(feature, paper.metres_per_mm)

@@ -6,12 +6,16 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import count
 from math import ceil, isfinite
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
+
+from pegline.plan.display import Array
 
 #: From a paper and its direction (landscape: true) to the room that its tables need.
 StripOf = Callable[[str, bool], float | None]
 
-__all__ = ["FOOT", "MARGIN", "PAPERS", "Layout", "Tile", "choose_layout", "scales"]
+__all__ = ["FOOT", "MARGIN", "PAPERS", "Layout", "Paper", "Tile", "choose_layout", "scales"]
 
 #: ISO 216, A series: short and long side, millimetres.
 PAPERS: Final[Mapping[str, tuple[int, int]]] = {
@@ -75,6 +79,30 @@ class Layout:
         right = width - MARGIN - (self.strip if self.landscape else 0.0)
         bottom = MARGIN + FOOT + (0.0 if self.landscape else self.strip)
         return MARGIN, bottom, right, height - MARGIN
+
+
+class Paper:
+    """One sheet's window on the map: from metres of the frame to millimetres on the paper."""
+
+    def __init__(self, window: tuple[float, float, float, float], centre: tuple[float, float], scale: int) -> None:
+        left, bottom, right, top = window
+        self._middle = np.array([(left + right) / 2, (bottom + top) / 2])
+        self._half = np.array([right - left, top - bottom]) / 2
+        self._centre = np.array(centre)
+        self._mm = 1000 / scale
+
+    def points(self, metres: Any) -> Array:
+        """Return points on the paper."""
+        return np.asarray((metres - self._centre) * self._mm + self._middle)
+
+    def length(self, metres: float) -> float:
+        """Return a length on the paper."""
+        return metres * self._mm
+
+    def shows(self, low: Array, high: Array, beyond: float = 0.0) -> Any:
+        """Return which of some boxes, given by corners in metres, reach into the window or ``beyond`` mm from it."""
+        half = (self._half + beyond) / self._mm
+        return ((low <= self._centre + half) & (high >= self._centre - half)).all(axis=1)
 
 
 def choose_layout(

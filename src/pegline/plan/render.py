@@ -11,8 +11,9 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flattened
-from pegline.plan.features import extent
-from pegline.plan.model import Feature, Label, Plan, Sheet, Tuft
+from pegline.plan.features import corners
+from pegline.plan.model import Feature, Label, Plan, Tuft
+from pegline.plan.papers import Paper
 from pegline.plan.pencil import repeated
 
 __all__ = ["pages"]
@@ -29,7 +30,7 @@ def pages(plan: Plan) -> Iterator[Page]:
             yield sheet.page
             continue
         plotted = plotted or _plotted(plan)
-        paper = _Paper(plan, sheet)
+        paper = Paper(sheet.window, sheet.centre, plan.scale)
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
 
@@ -51,41 +52,16 @@ def _plotted(plan: Plan) -> _Plotted:
     tufts = [tuft for tuft in plan.tufts if plan.layers[tuft.layer].plots]
     tufts.sort(key=lambda tuft: (order[tuft.layer], tuft.symbol))
     labels = [label for label in plan.labels if plan.layers[label.layer].plots]
-    reaches = [extent(feature) for feature in features]
-    ends = np.array([(*points.min(axis=0), *points.max(axis=0)) for points in reaches]).reshape(-1, 4)
+    least, most = corners(features)
     middles = np.array([*(tuft.position for tuft in tufts), *(label.centre for label in labels)]).reshape(-1, 2)
     half = np.array([*(0.0 for _ in tufts), *(label.width / 2 for label in labels)])[:, None] * plan.metres_per_mm
-    low, high = np.vstack([ends[:, :2], middles - half]), np.vstack([ends[:, 2:], middles + half])
+    low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])
     return _Plotted(features, tufts, labels, low, high)
 
 
-class _Paper:
-    """Turns metres of the frame into millimetres on one sheet."""
-
-    def __init__(self, plan: Plan, sheet: Sheet) -> None:
-        left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
-        self._middle = np.array([(left + right) / 2, (bottom + top) / 2])
-        self._half = np.array([right - left, top - bottom]) / 2
-        self._centre = np.array(sheet.centre)
-        self._mm = 1000 / plan.scale
-
-    def points(self, metres: Any) -> Array:
-        """Return points on the paper."""
-        return np.asarray((metres - self._centre) * self._mm + self._middle)
-
-    def length(self, metres: float) -> float:
-        """Return a length on the paper."""
-        return metres * self._mm
-
-    def shows(self, low: Array, high: Array) -> Any:
-        """Return which of some boxes reach into the window, or nearly."""
-        half = (self._half + BEYOND) / self._mm
-        return ((low <= self._centre + half) & (high >= self._centre - half)).all(axis=1)
-
-
-def _map(plan: Plan, plotted: _Plotted, paper: _Paper) -> Iterator[Item]:
+def _map(plan: Plan, plotted: _Plotted, paper: Paper) -> Iterator[Item]:
     things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
-    shown = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high))]
+    shown = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, BEYOND))]
     for how, alike in groupby(shown, key=_how):
         yield from DRAWN[how[0]](plan, paper, list(alike))
 
@@ -99,7 +75,7 @@ def _how(thing: Any) -> tuple[Any, ...]:
     return ("path",) if isinstance(thing.geometry, Path) else ("symbol", thing.layer, thing.symbol, thing.size)
 
 
-def _paths(plan: Plan, paper: _Paper, features: Sequence[Any]) -> Iterator[Item]:
+def _paths(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
     for feature in features:
         path = feature.geometry
         points = flattened(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
@@ -107,19 +83,19 @@ def _paths(plan: Plan, paper: _Paper, features: Sequence[Any]) -> Iterator[Item]
         yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type)
 
 
-def _symbols(plan: Plan, paper: _Paper, features: Sequence[Any]) -> Iterator[Item]:
+def _symbols(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
     first = features[0]
     size = 1.0 if first.size is None else paper.length(first.size)
     places = paper.points(np.array([feature.geometry for feature in features]))
     return repeated(first.symbol or "mark", places, first.layer, size=size)
 
 
-def _tufts(plan: Plan, paper: _Paper, tufts: Sequence[Any]) -> Iterator[Item]:
+def _tufts(plan: Plan, paper: Paper, tufts: Sequence[Any]) -> Iterator[Item]:
     places = paper.points(np.array([tuft.position for tuft in tufts]))
     return repeated(tufts[0].symbol, places, tufts[0].layer, rotations=np.array([tuft.rotation for tuft in tufts]))
 
 
-def _labels(plan: Plan, paper: _Paper, labels: Sequence[Any]) -> Iterator[Item]:
+def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
     turns = np.array([label.rotation for label in labels])
     drop = np.array([label.height / 2 for label in labels])  # from the middle of the text to its baseline
     middles = paper.points(np.array([label.centre for label in labels]))

@@ -20,7 +20,7 @@ from pegline.plan.model import Label, Options, Sheet
 from pegline.plan.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
 from pegline.plan.pencil import SMALL, Pencil, moved
 from pegline.plan.scripts import text_width
-from pegline.plan.style import LAYERS
+from pegline.plan.style import plots
 from pegline.plan.told import Told
 from pegline.units import METRES_PER
 
@@ -188,7 +188,7 @@ def _index_map(
         return (metres - (low + high) / 2) * mm + middle
 
     for feature in told.features:
-        if isinstance(feature.geometry, Path) and LAYERS.get(feature.layer, LAYERS["OTHER"]).plots:
+        if isinstance(feature.geometry, Path) and plots(feature.layer):
             path = feature.geometry
             points = flattened(on_paper(path.vertices), path.bulges, path.closed, 0.05)
             yield Stroke(feature.layer, points, path.closed, line_type=feature.line_type)
@@ -211,11 +211,11 @@ def make_sheets(
 ) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
     told = replace(told, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
-    there = mapped(told, labels)
+    there = mapped(told, labels) if len(tiles) > 1 else None
     return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i), there) for i, tile in enumerate(tiles, 1))
 
 
-def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, there: Mapped) -> Sheet:
+def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, there: Mapped | None) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
     grid = _grid(layout, tile, told)
@@ -225,8 +225,9 @@ def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, there:
         *_bars(layout, told),
         *_tables(told, layout),
         *grid,
-        *join_items(layout, tile, tiles, there, [item for item in grid if isinstance(item, Words)]),
     ]
+    if there is not None:
+        items += join_items(layout, tile, tiles, there, [item for item in grid if isinstance(item, Words)])
     name = "Plan" if len(tiles) == 1 else f"Plan {told.sheet}"
     return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)
 

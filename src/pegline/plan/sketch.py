@@ -12,7 +12,7 @@ import shapely
 from pegline.detail.model import Path
 from pegline.measures.distance import Witness
 from pegline.plan.boxes import Array, box
-from pegline.plan.display import Item, Stroke, Words, flattened
+from pegline.plan.display import Item, Stroke, Words, flattened, ringed
 from pegline.plan.labels import Wanted, along, around, settle
 from pegline.plan.leaf import shortened
 from pegline.plan.model import Feature
@@ -49,7 +49,7 @@ class Ground:
             if isinstance(path, Path) and feature.name in shapes and shapes[feature.name].kind == feature.kind:
                 points = flattened(path.vertices, path.bulges, path.closed, FINE)
                 features.append(feature)
-                outlines.append(np.vstack([points, points[:1]]) if path.closed else points)
+                outlines.append(ringed(points, closed=path.closed))
         return cls(features, outlines, shapely.STRtree([shapely.LineString(points) for points in outlines]))
 
     def within(self, west: float, south: float, east: float, north: float) -> Iterator[tuple[Feature, Array]]:

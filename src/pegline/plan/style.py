@@ -11,7 +11,7 @@ from typing import Final
 from pegline.book.model import OwnKind
 from pegline.kinds import KINDS
 
-__all__ = ["KIND_LOOKS", "LAYERS", "LINE_TYPES", "KindLook", "Layer", "layer_of", "plain_name"]
+__all__ = ["KIND_LOOKS", "LAYERS", "LINE_TYPES", "KindLook", "Layer", "layer_of", "plain_name", "plots"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +157,11 @@ def plain_name(text: str) -> str:
     """
     ascii_text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
     return re.sub(r"[^A-Z0-9_]+", "-", ascii_text.upper()).strip("-")[:31].strip("-")
+
+
+def plots(layer: str) -> bool:
+    """Return whether what is on a layer plots; layers of a book's own do."""
+    return layer not in LAYERS or LAYERS[layer].plots
 
 
 def layer_of(kind: str, own: Mapping[str, OwnKind]) -> Layer:

@@ -11,7 +11,7 @@ from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.features import Where, draw
 from pegline.plan.model import Feature
-from pegline.plan.style import LAYERS
+from pegline.plan.style import plots
 from pegline.reduction.model import Reduction
 
 __all__ = ["Told", "tell"]
@@ -33,7 +33,6 @@ class Told:
     paper: str = ""
     sheet: int = 1  #: from 1
     sheets: int = 1
-    shows: str = ""  #: what this sheet is, when it is not the whole plan
 
 
 def tell(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Told:
@@ -42,6 +41,6 @@ def tell(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment,
     features = draw(book, reduction, adjustment, detail, where)
     kinds: dict[str, Feature] = {}
     for feature in features:
-        if feature.layer not in LAYERS or LAYERS[feature.layer].plots:
+        if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)
     return Told(book, reduction, frame, adjustment, detail, where, features, kinds, scale=book.scale or 0)

@@ -19,7 +19,7 @@ from ezdxf.filemanagement import new, read
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
-from pegline.plan.features import extent
+from pegline.plan.features import corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
 from pegline.plan.symbols import SYMBOLS, Pen
@@ -315,13 +315,13 @@ class _Drawing:
 
     def _bounds(self) -> tuple[Position, Position]:
         """Return the lower left and upper right corner of what is drawn."""
-        reaches = [extent(feature) for feature in self.plan.features]
-        for label in self.plan.labels:
-            (x, y), half = label.centre, self.mm * (label.width + label.height) / 2
-            reaches.append(np.array([(x - half, y - half), (x + half, y + half)]))
-        points = np.concatenate(reaches) + self.origin
-        low, high = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-        return (low[0], low[1]), (high[0], high[1])
+        least, most = corners(self.plan.features)
+        middles = np.array([label.centre for label in self.plan.labels]).reshape(-1, 2)
+        half = np.array([self.mm * (label.width + label.height) / 2 for label in self.plan.labels]).reshape(-1, 1)
+        low = np.concatenate([least, middles - half]).min(axis=0) + self.origin
+        high = np.concatenate([most, middles + half]).max(axis=0) + self.origin
+        (west, south), (east, north) = low.tolist(), high.tolist()
+        return (west, south), (east, north)
 
     def _header(self) -> None:
         header, plan = self.doc.header, self.plan

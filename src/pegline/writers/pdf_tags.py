@@ -16,7 +16,6 @@ __all__ = ["Tags"]
 
 @dataclass(slots=True)
 class _Part:
-    role: str  #: a structure type of the standard
     told: str | None  #: in words, for who cannot see it
     pieces: list[int] = field(default_factory=list)  #: numbers on the page of what was drawn of it
 
@@ -25,7 +24,7 @@ class _Part:
 class _Section:
     title: str
     page: str  #: its name within the file
-    parts: dict[str, _Part] = field(default_factory=dict)  #: by role
+    parts: dict[str, _Part] = field(default_factory=dict)  #: by role, a structure type of the standard
     owners: list[str] = field(default_factory=list)  #: role of each numbered piece
 
 
@@ -44,7 +43,7 @@ class Tags:
     def part(self, role: str, told: str | None = None) -> Iterator[None]:
         """Mark what is drawn inside as a piece of the page's part of that role, such as ``H1``, ``P`` or ``Figure``."""
         section = self._sections[-1]
-        part = section.parts.setdefault(role, _Part(role, told))
+        part = section.parts.setdefault(role, _Part(told))
         part.pieces.append(len(section.owners))
         self._canvas.addLiteral(f"/{role} <</MCID {len(section.owners)}>> BDC")
         section.owners.append(role)
@@ -74,8 +73,7 @@ class Tags:
             element, parts = self._element(section, document)
             sections.append(doc.Reference(element))
             owners += [number, PDFArray([parts[role] for role in section.owners])]
-        for key, value in _entry("Document", doc.Reference(root), K=PDFArray(sections)).items():
-            document[key] = value
+        document.dict.update(_entry("Document", doc.Reference(root), K=PDFArray(sections)))
         root["Type"] = PDFName("StructTreeRoot")
         root["K"] = doc.Reference(document)
         root["ParentTree"] = PDFDictionary({"Nums": PDFArray(owners)})
@@ -90,14 +88,13 @@ class Tags:
         doc = self._canvas._doc
         element = PDFDictionary()
         parts = {}
-        for part in sorted(section.parts.values(), key=lambda part: part.role != "H1"):
+        for role, part in sorted(section.parts.items(), key=lambda each: each[0] != "H1"):
             more = {"Alt": PDFString(part.told)} if part.told else {}
             pieces = PDFArray(part.pieces)
-            entry = _entry(part.role, doc.Reference(element), Pg=PDFObjectReference(section.page), K=pieces, **more)
-            parts[part.role] = doc.Reference(PDFDictionary(entry))
-        entry = _entry("Sect", doc.Reference(parent), T=PDFString(section.title), K=PDFArray(list(parts.values())))
-        for key, value in entry.items():
-            element[key] = value
+            entry = _entry(role, doc.Reference(element), Pg=PDFObjectReference(section.page), K=pieces, **more)
+            parts[role] = doc.Reference(PDFDictionary(entry))
+        kids = PDFArray(list(parts.values()))
+        element.dict.update(_entry("Sect", doc.Reference(parent), T=PDFString(section.title), K=kids))
         return element, parts
 
 

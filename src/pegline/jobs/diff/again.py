@@ -12,7 +12,6 @@ from pegline.frame.steps import signed
 from pegline.jobs.diff.moved import Comparison, Peg, compared, limit
 from pegline.jobs.diff.result import Result
 from pegline.jobs.diff.words import Line, counted, not_in_both, way
-from pegline.plane import turned
 
 __all__ = ["told"]
 
@@ -86,13 +85,12 @@ def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:
     if not names:
         return
     highest = limit(len(names), min(old.significance, new.significance))
-    centre, shift = np.array(comparison.centre), np.array(comparison.shift)
     c, s = np.cos(comparison.turn), np.sin(comparison.turn)
     rotation = np.array([[c, s], [-s, c]])
     changed = []
     for name in names:
         (was, was_variance), (at, variance) = old.points[name], new.points[name]
-        difference = turned(at - centre, comparison.turn) + centre + shift - was
+        difference = comparison.over(at) - was
         whole = was_variance + rotation @ variance @ rotation.T + 1e-10 * np.eye(2)
         if difference @ np.linalg.solve(whole, difference) > highest:
             changed.append((name, difference))

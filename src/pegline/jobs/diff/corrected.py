@@ -12,7 +12,6 @@ from pegline.jobs.diff.moved import laid
 from pegline.jobs.diff.result import Result
 from pegline.jobs.diff.words import Line, counted, not_in_both, way
 from pegline.network.model import Array
-from pegline.plane import turned
 
 __all__ = ["alike", "corrected", "told"]
 
@@ -64,7 +63,8 @@ def told(old: Result, new: Result) -> Iterator[Line]:
     )
     if not (old.book and new.book):
         yield from _lines(old, new)
-    names = [name for name in old.stations.names if name in set(new.stations.names)]
+    known = set(new.stations.names)
+    names = [name for name in old.stations.names if name in known]
     if names:
         yield from _stations(old, new, names)
     yield from not_in_both(old, new, "gone")
@@ -102,9 +102,7 @@ def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
 def _over(was: Array, now: Array, more: Array) -> Array:
     """Return new positions of stations and points, shifted and turned onto the old ones by the stations."""
     stations, over = laid(was, now, range(len(was)))
-    there = np.array(over.centre)
-    points = turned(more - there, over.turn) + there + np.array(over.shift)
-    return np.concatenate([stations, points])
+    return np.concatenate([stations, over.over(more)])
 
 
 def _shift(shift: Array, old: Result) -> str:

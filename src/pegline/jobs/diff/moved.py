@@ -52,7 +52,6 @@ class Peg:
     #: New less old along the old survey's x and y, relative to the other pegs that stand, metres.
     difference: tuple[float, float]
     limit: float  #: what measuring alone may bring in that direction, metres
-    test: float  #: squared difference over its variance
     verdict: Verdict
     partner: str | None = None  #: the only other peg that stands, where the distance to it is all that can be tested
 
@@ -81,6 +80,11 @@ class Comparison:
     turn: float  #: and the angle it is turned by, clockwise, radians
     centre: tuple[float, float]  #: of the new survey's pegs, about which it is turned, metres
     stretches: tuple[Stretch, ...] = ()  #: where no verdict can be told, worst first
+
+    def over(self, points: Array) -> Array:
+        """Return points of the new survey (n, 2) laid over the old one."""
+        centre, shift = np.array(self.centre), np.array(self.shift)
+        return np.asarray(turned(points - centre, self.turn) + centre + shift)
 
     @property
     def told(self) -> bool:
@@ -152,7 +156,8 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     ----------
     The test of single points of a deformation network, one after another: from memory.
     """
-    names = tuple(name for name in old.names if name in set(new.names))
+    known = set(new.names)
+    names = tuple(name for name in old.names if name in known)
     if len(names) < 2:
         return None
     old, new = old.only(names), new.only(names)
@@ -165,7 +170,7 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     for i, each in found.items():
         verdict: Verdict = "stands" if i in stable else "moved" if each.fails else "may have moved"
         partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
-        pegs.append(Peg(names[i], _pair(each.difference), each.limit, each.test, verdict, partner))
+        pegs.append(Peg(names[i], _pair(each.difference), each.limit, verdict, partner))
     return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
 
 
@@ -238,7 +243,7 @@ def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
     every = list(range(len(old.names)))
     over, told = laid(old.positions, new.positions, every)
     pegs = tuple(
-        Peg(name, _pair(difference), 0.0, 0.0, "cannot be told")
+        Peg(name, _pair(difference), 0.0, "cannot be told")
         for name, difference in zip(old.names, over - old.positions, strict=True)
     )
     return Comparison(pegs, told.shift, told.turn, told.centre, _stretches(old, new, told.turn, significance))

@@ -36,6 +36,6 @@ def counted(count: int, word: str) -> str:
 
 def not_in_both(old: Result, new: Result, gone: str) -> Iterator[Line]:
     """Yield the stations that only one of two has."""
-    was, now = old.stations.names, new.stations.names
-    yield from ((f"  {name}: new", False) for name in now if name not in set(was))
-    yield from ((f"  {name}: {gone}", False) for name in was if name not in set(now))
+    was, now = dict.fromkeys(old.stations.names), dict.fromkeys(new.stations.names)
+    yield from ((f"  {name}: new", False) for name in now if name not in was)
+    yield from ((f"  {name}: {gone}", False) for name in was if name not in now)

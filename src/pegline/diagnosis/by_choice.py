@@ -10,6 +10,7 @@ with c the chosen readings.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
@@ -22,7 +23,7 @@ from pegline.diagnosis.everything import everything
 from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.adjust import CHECK_KINDS
-from pegline.network.model import Adjustment, Array, Check
+from pegline.network.model import Adjustment, Array
 from pegline.network.solve import Fit
 from pegline.reduction.model import Ground, Reduction
 
@@ -47,8 +48,12 @@ def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustme
     fit = everything(adjustment) if places and adjustment.checks else None
     if fit is None:
         return adjustment
-    weak = _weak(fit, places)
-    checks = tuple(replace(check, chosen=check.passed and _chosen(check, fit, weak)) for check in adjustment.checks)
+    own: dict[tuple[str, str | None], list[int]] = defaultdict(list)
+    for one, weak in zip(fit.network.observations, _weak(fit, places).tolist(), strict=True):
+        own[one.what, CHECK_KINDS.get(one.part)].append(weak)
+    checks = tuple(
+        replace(check, chosen=check.passed and _chosen(own[check.what, check.kind])) for check in adjustment.checks
+    )
     counted = [check.passed for check in checks if not check.chosen]
     return replace(
         adjustment,
@@ -81,17 +86,13 @@ def _weak(fit: Fit, places: frozenset[Place]) -> NDArray[np.int64]:
     """Return for each observation 2 where it holds a chosen reading, 1 where nothing else checks it, 0 otherwise."""
     chosen = np.array([one.place in places for one in fit.network.observations])
     effects = Effects(fit)
-    seen = effects.seen(np.eye(len(chosen))[:, chosen] * fit.keep[:, None])
+    picked = np.arange(len(chosen))[:, None] == np.flatnonzero(chosen)
+    seen = effects.seen(picked * fit.keep[:, None].astype(float))
     gone: Array = np.einsum("mi,ij,mj->m", seen, np.linalg.pinv(seen[chosen], rcond=1e-9, hermitian=True), seen)
     weak = (effects.spread - gone < LEFT * effects.spread) | ~fit.keep
     return np.where(chosen, 2, weak.astype(np.int64))
 
 
-def _chosen(check: Check, fit: Fit, weak: NDArray[np.int64]) -> bool:
-    """Return whether a check holds a chosen reading, or has nothing else against it."""
-    own = [
-        weak[number]
-        for number, one in enumerate(fit.network.observations)
-        if one.what == check.what and CHECK_KINDS[one.part] == check.kind
-    ]
+def _chosen(own: list[int]) -> bool:
+    """Return whether a check of these observations holds a chosen reading, or has nothing else against it."""
     return bool(own) and (max(own) == 2 or min(own) == 1)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.coupling import hangs_on, moved
 from pegline.network.model import Array
+from pegline.network.quality import NetworkCovariances, spread
 from pegline.network.solve import Fit, changed, linearise, misclosures
 from pegline.records import record
 
@@ -50,14 +51,7 @@ class Effects:
     @cached_property
     def leverage(self) -> Array:
         """Return S_ii (m,) of every observation, also of those left out."""
-        network = self.fit.network
-        columns = np.append(network.columns, -1)
-        found = np.zeros(len(network.values))
-        pairs = zip(network.batches, self.fit.linear.parameters, self.fit.linear.partials, strict=True)
-        for batch, numbers, partials in pairs:
-            blocks = self.fit.factor.blocks(columns[numbers])
-            found[batch.rows] = np.einsum("mi,mij,mj->m", partials, blocks, partials)
-        return np.asarray(found / network.sds**2)
+        return np.asarray(spread(self.fit, NetworkCovariances(self.fit)) / self.fit.network.sds**2)
 
     @cached_property
     def spread(self) -> Array:

@@ -7,7 +7,6 @@ from math import exp
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.diagnosis.alternatives import begun, best_choice, with_choice
 from pegline.diagnosis.seen import booked_text
 from pegline.diagnosis.whatif import open_readings, unit_of
 from pegline.errors import BookError, Finding
@@ -29,7 +28,11 @@ def choose_readings(book: Book) -> Book:
         Where the rest of the book does not tell the alternatives apart.
     """
     readings = open_readings(book)
-    found = best_choice(book, readings) if readings else None
+    if not readings:  # as in nearly every book, which need not wait for the search to load
+        return book
+    from pegline.diagnosis.alternatives import best_choice, with_choice
+
+    found = best_choice(book, readings)
     if found is None:
         return book  # where something else is wrong it will be told
     findings = [
@@ -45,7 +48,11 @@ def choose_readings(book: Book) -> Book:
 def placeable(book: Book) -> Book:
     """Return the book with its open readings set so that as many points as can be find their place."""
     readings = open_readings(book)
-    return with_choice(book, readings, begun(book, readings)) if readings else book
+    if not readings:
+        return book
+    from pegline.diagnosis.alternatives import begun, with_choice
+
+    return with_choice(book, readings, begun(book, readings))
 
 
 def odds(best: float, other: float) -> float:

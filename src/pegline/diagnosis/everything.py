@@ -22,9 +22,10 @@ def everything(adjustment: Adjustment) -> Fit | None:
 
     Where a gross error hinders that, what failed is left out; None where there is no network.
     """
-    network, fit = adjustment.network, adjustment.fit
-    if network is None or (fit is not None and fit.keep.all()):
+    fit = adjustment.fit
+    if fit is None or fit.keep.all():
         return fit
+    network = fit.network
     begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
     used = {(m.what, m.kind, m.place) for m in adjustment.measurements}
     sound = np.array([(one.what, one.kind, one.place) in used for one in network.observations])

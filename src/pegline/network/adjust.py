@@ -262,7 +262,6 @@ def _judged(
         chi2_probability=chi2_exceeded(adjusted.square_sum, freedom) if freedom > 0 else None,
         unreliable=unreliable,
         correlated=correlated_tests(adjusted, shares),
-        network=adjusted.network,
         fit=adjusted,
     )
 

@@ -112,8 +112,12 @@ class Adjustment:
     warnings: Sequence[Finding] = ()
     misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
-    network: Network | None = None  #: what was solved, for questions of the kind 'what if'
-    fit: Fit | None = None  #: the adjusted solution of it
+    fit: Fit | None = None  #: the adjusted solution, for questions of the kind 'what if'
+
+    @property
+    def network(self) -> Network | None:
+        """Return what was solved."""
+        return None if self.fit is None else self.fit.network
 
     @property
     def solution(self) -> Solution:

@@ -25,7 +25,7 @@ from pegline.network.equations import (
 from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["RANGING_SD", "Stops", "observations", "piece", "shared_points", "stops"]
+__all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops"]
 
 #: How well a tie station stands in its line, metres (common practice).
 RANGING_SD: Final = 0.020
@@ -65,14 +65,6 @@ def stops(reduction: Reduction) -> Mapping[str, Stops]:
     return found | {
         name: Stops(tuple(s for _, s in all_of), tuple(c for c, _ in all_of)) for name, all_of in tied.items()
     }
-
-
-def piece(reduction: Reduction, line: str, chainage: float) -> tuple[str, str, float, float]:
-    """Return the piece of a line that a chainage counts on: start, end, chainage from start, length.
-
-    For many chainages call ``stops`` once.
-    """
-    return stops(reduction)[line].piece(chainage)
 
 
 def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """The layers of a GeoPackage as SQL: the tables that every GeoPackage has, features, and their spatial index.
 
-OGC 12-128r15, version 1.3: core and features in clauses 1 and 2, the R-tree in annex F.3, WKT2 in annex F.10.
+OGC 12-128r17, version 1.3: core and features in clauses 1 and 2, the R-tree in annex F.3, WKT2 in annex F.10.
 """
 
 from __future__ import annotations

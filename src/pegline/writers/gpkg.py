@@ -1,6 +1,6 @@
 """STEM.gpkg: the layers for a GIS, with what each column means, what the survey was, and which row gave which point.
 
-OGC 12-128r15, version 1.3, the oldest that has all we need, which every program reads.
+OGC 12-128r17, version 1.3, the oldest that has all we need, which every program reads.
 """
 
 from __future__ import annotations

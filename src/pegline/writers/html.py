@@ -9,13 +9,14 @@ from typing import Final, Protocol
 import numpy as np
 
 from pegline.book.pages import Pages, pages_of
-from pegline.diagnosis.tell import advice_sentence, check_word, suspect_sentences, verdict
+from pegline.diagnosis.tell import advice_sentence, suspect_sentences, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.writers.figures import Records
 from pegline.writers.html_figures import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
 from pegline.writers.html_tables import (
+    check_mark,
     dimensions,
     features,
     ground,
@@ -138,7 +139,7 @@ def _checks(records: Records, scale: int, where: Where) -> Safe:
 
 
 def _check(check: Check, scale: int, where: Where) -> list[str]:
-    word = element("strong", check_word(check), class_=_colour(None if check.chosen else check.passed))
+    word = check_mark(check)
     if check.angle:
         figures = [
             degrees_of(check.taped),

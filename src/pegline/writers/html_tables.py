@@ -40,7 +40,18 @@ from pegline.writers.html_figures import (
 )
 from pegline.writers.markup import Head, Safe, element, joined, table
 
-__all__ = ["dimensions", "features", "ground", "measurements", "points", "reduced", "stations", "walls", "witnesses"]
+__all__ = [
+    "check_mark",
+    "dimensions",
+    "features",
+    "ground",
+    "measurements",
+    "points",
+    "reduced",
+    "stations",
+    "walls",
+    "witnesses",
+]
 
 # Lines -------------------------------------------------------------------------------------------
 
@@ -175,10 +186,15 @@ def _against(
     ]
 
 
+def check_mark(check: Check) -> Safe:
+    """Return how a check came out, in its colour."""
+    colour = "open" if check.chosen else "good" if check.passed else "bad"
+    return element("strong", check_word(check), class_=colour)
+
+
 def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str:
     if check:
-        colour = "open" if check.chosen else "good" if check.passed else "bad"
-        return element("strong", check_word(check), class_=colour)
+        return check_mark(check)
     if computed is None:
         return "not placed"
     return "carries detail" if line.use == "detail" else "holds the figure"

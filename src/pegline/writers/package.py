@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from pegline.book.pages import pages_of
+from pegline.book.pages import Pages, pages_of
 from pegline.writers.columns import SOURCE, Column
 from pegline.writers.figures import Records, moment
 from pegline.writers.gis import Filled, Value, filled, values_of
@@ -80,22 +80,22 @@ TABLES: Final = (CHECKS, WARNINGS, BOOK)
 
 def package(records: Records) -> Package:
     """Return what the GeoPackage of a survey holds."""
-    layers = tuple(filled(records))
+    layers, pages = tuple(filled(records)), pages_of(records.book)
     return Package(
         records.frame.wkt,
         moment(records.book),
         layers,
-        tuple(_tables(records)),
+        tuple(_tables(records, pages)),
         values_of(records),
         (iso_record(records),),
-        _links(records, {layer.name: layer for layer in layers}),
+        _links(records, pages, {layer.name: layer for layer in layers}),
     )
 
 
-def _tables(records: Records) -> Iterator[Filled]:
+def _tables(records: Records, pages: Pages) -> Iterator[Filled]:
     rows: Mapping[str, Sequence[Mapping[str, Any]]] = {
-        "checks": checks(records),
-        "warnings": warnings(records),
+        "checks": checks(records, pages),
+        "warnings": warnings(records, pages),
         "book": [{"key": key, "value": value} for key, value in head(records)],
     }
     return (of_rows(table, rows[table.name]) for table in TABLES)
@@ -107,10 +107,9 @@ def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
     return Filled(table.name, table.about, table.columns, no_shapes(len(rows)), values)
 
 
-def _links(records: Records, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
+def _links(records: Records, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
-    pages = pages_of(records.book)
     by_rows = (
         (base, related, row.booked.place.source, pages.page(row.booked.place.source))
         for row in records.reduction.rows

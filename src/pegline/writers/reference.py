@@ -23,7 +23,7 @@ class Reference(NamedTuple):
     definition_12_063: str  #: WKT2 of 2015
 
 
-#: What every GeoPackage lists (OGC 12-128r15, requirement 11).
+#: What every GeoPackage lists (OGC 12-128r17, requirement 11).
 ALWAYS: Final = (
     Reference(
         "Undefined Cartesian SRS",

@@ -64,7 +64,7 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
         points=dict(_points(records, pages)),
         lines={name: _line(records, line, places, pages) for name, line in records.reduction.lines.items()},
         measurements=[_measurement(each, pages) for each in records.adjustment.measurements],
-        checks=checks(records),
+        checks=checks(records, pages),
         suspects=[
             {
                 "what": each.what,
@@ -81,22 +81,20 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
         ],
         advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
         features={name: _feature(records, shape, places, pages) for name, shape in records.detail.shapes.items()},
-        warnings=warnings(records),
+        warnings=warnings(records, pages),
     )
     if missing is not None:
         entries["missing"] = list(missing)
     return entries
 
 
-def checks(records: Records) -> list[CheckEntry]:
+def checks(records: Records, pages: Pages) -> list[CheckEntry]:
     """Return every check."""
-    pages = pages_of(records.book)
     return [_check(each, pages) for each in records.adjustment.checks]
 
 
-def warnings(records: Records) -> list[WarningEntry]:
+def warnings(records: Records, pages: Pages) -> list[WarningEntry]:
     """Return every warning."""
-    pages = pages_of(records.book)
     return [
         {"rule": each.rule, "text": each.text, "source": source(each.place), "page": pages.page(source(each.place))}
         for each in records.diagnosis.warnings

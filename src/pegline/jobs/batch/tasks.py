@@ -59,7 +59,7 @@ def tasks(root: Path, out: Path, settings: Settings) -> tuple[Task, ...]:
         raise OpenError(f"{root}: this is no folder; name the folder that holds the books")
     found: dict[str, Task] = {}
     clashes = []
-    for path in _books(root, out):
+    for path in sorted(_files(root, out, books=True)):
         inside = path.relative_to(root)
         task = Task(inside.as_posix(), str(path), str(out / inside.parent), settings)
         other = found.setdefault(str(inside.with_suffix("")).casefold(), task)
@@ -72,19 +72,15 @@ def tasks(root: Path, out: Path, settings: Settings) -> tuple[Task, ...]:
 
 def left_aside(root: Path, out: Path) -> Counter[str]:
     """Return how many files of each ending are under a folder and are no books."""
-    endings = (path.suffix.lower() for path in _files(root, out))
-    return Counter(ending for ending in endings if ending not in ENDINGS)
+    return Counter(path.suffix.lower() for path in _files(root, out, books=False))
 
 
-def _books(root: Path, out: Path) -> Iterator[Path]:
-    """Yield books in order."""
-    yield from (path for path in sorted(_files(root, out)) if path.suffix.lower() in ENDINGS)
-
-
-def _files(root: Path, out: Path) -> Iterator[Path]:
-    """Yield files; never those inside the output folder, nor hidden ones or those behind hidden folders."""
+def _files(root: Path, out: Path, *, books: bool) -> Iterator[Path]:
+    """Yield the books, or all other files; none inside the output folder, hidden, or behind hidden folders."""
     out = out.resolve()
     for path in root.rglob("*"):
+        if (path.suffix.lower() in ENDINGS) is not books:
+            continue
         hidden = any(part.startswith(".") for part in path.relative_to(root).parts)
         if not hidden and path.is_file() and out not in path.resolve().parents:
             yield path

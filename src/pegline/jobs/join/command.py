@@ -141,7 +141,7 @@ def _shapes(form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:
     """Return what geometries in the binary form of GeoPackages are; pegline draws them of one part, without holes."""
     from shapely import from_wkb, get_coordinates
 
-    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r15, 2.1.3).
+    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r17, 2.1.3).
     bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
     drawn = from_wkb([None if blob is None else blob[8 + bounds[blob[3] >> 1 & 7] :] for blob in blobs])
     for each in drawn:

@@ -142,7 +142,20 @@ def _plot(args: argparse.Namespace) -> int:
     formats = known(args.formats.split(",") if args.formats else FORMATS)
     _refuse_clashes(args.books)
     options = drawing.options(args)
-    return worst([_guarded(_plot_one, book, Path(args.out), formats, options) for book in args.books])
+    return worst([_uncollected(_plot_one, book, Path(args.out), formats, options) for book in args.books])
+
+
+def _uncollected(run: Callable[..., int], *args: object) -> int:
+    """Run, guarded, without the collector of garbage.
+
+    Nearly all that is made of a book is kept until its files are written, and then goes at once: looking for what is
+    not takes a fifth of the time.
+    """
+    gc.disable()
+    try:
+        return _guarded(run, *args)
+    finally:
+        gc.enable()
 
 
 def _refuse_clashes(books: Sequence[str]) -> None:
@@ -160,13 +173,8 @@ def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) 
     from pegline.readers import read
     from pegline.survey import reduce, write
 
-    # Nearly all that is made is kept until it is written: looking for what is not takes a fifth of the time.
-    gc.disable()
-    try:
-        survey = reduce(read(name))
-        paths = write(survey, out, formats, options)
-    finally:
-        gc.enable()
+    survey = reduce(read(name))
+    paths = write(survey, out, formats, options)
     print(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
         print(f"  {path}")

@@ -114,3 +114,15 @@ def test_a_corner_that_a_shape_makes_is_told_with_the_place_of_its_shape():
     places = {f.text.split(" is ")[0]: (f.place.line, f.place.column) for f in told if f.rule == "coarse-detail"}
 
     assert places == {"p": (5, 41), "q": (5, 69), "hut.1": (7, 3), "hut.2": (7, 3), "z": (9, 5)}
+
+
+def test_of_many_warnings_of_one_kind_the_worst_are_told_and_the_others_counted():
+    rows = "".join(f"      - {{at: {at}, left: {at / 2:.2f}, point: p{at}, method: eye}}\n" for at in range(1, 31))
+    text = f"book: 1\nunit: m\nscale: 50\nlines:\n  A-B:\n    use: base\n    taped: 50\n    details:\n{rows}"
+    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
+    *coarse, last = [str(finding) for finding in told if finding.rule == "coarse-detail"]
+    counted = 30 - len(coarse)
+
+    assert ["p30 is" in coarse[0], "p29 is" in coarse[1], f"p{counted + 1} is" in coarse[-1]] == [True] * 3
+    assert last.startswith(f"{counted} more like the last (coarse-detail)")
+    assert 10 <= len(coarse) < 30

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pegline.book.feature import Feature
 from pegline.book.geometry import Geometry, Parallel, Rectangle, TapedRound
@@ -27,6 +28,10 @@ class Pages:
         """Return the page of what is booked at ``LINE:COLUMN``; None where the book names none."""
         return self.at.get(source) if source and self.at else None
 
+    def of(self, sources: Sequence[str | None]) -> list[str | None]:
+        """Return the page of each thing that is booked at ``LINE:COLUMN``."""
+        return [self.page(source) for source in sources] if self.at else [None] * len(sources)
+
     def image(self, source: str | None) -> str | None:
         """Return the image of that page; None where the book names none."""
         page = self.page(source)
@@ -39,25 +44,25 @@ def pages_of(book: Book) -> Pages:
     A row that names no page is on that of its line, a reading, an arm or a wall on that of what it belongs to, and
     a station with an entry on that of its row on a line, else of the first line with a page that ends there.
     """
-    at = {place.source: page for page, places in _booked(book) if page for place in places}
+    at = {place.source: page for page, places, thing in _booked(book) if page for place in places(thing)}
     for name, page in _of_stations(book) if at else ():
         if page and name in book.stations:
             at.setdefault(book.stations[name].place.source, page)
     return Pages(at, book.pages)
 
 
-def _booked(book: Book) -> Iterator[tuple[str | None, Iterator[Place]]]:
-    """Yield each page with the places of one thing on it; features first, so that a row of its own comes over one."""
+def _booked(book: Book) -> Iterator[tuple[str | None, Callable[[Any], Iterator[Place]], Any]]:
+    """Yield each thing with its page and what yields its places; features first, so that a row comes over one."""
     for feature in book.features.values():
-        yield feature.page, _of_feature(feature)
+        yield feature.page, _of_feature, feature
     for line in book.lines.values():
-        yield line.page, _of_line(line)
+        yield line.page, _of_line, line
         for row in line.details:
-            yield row.page or line.page, _of_row(row)
+            yield row.page or line.page, _of_row, row
     for dimension in book.dimensions:
-        yield dimension.page, _of_dimension(dimension)
+        yield dimension.page, _of_dimension, dimension
     for arc in book.arcs:
-        yield arc.page, _of_arc(arc)
+        yield arc.page, _of_arc, arc
 
 
 def _of_stations(book: Book) -> Iterator[tuple[str, str | None]]:

@@ -38,6 +38,10 @@ class Arms(NamedTuple):
     scale: NDArray[np.int64]  #: (m,) the parameter of the tape's scale
     by_scale: Array  #: (m, 1) what the length changes by when the tape reads longer by 1
 
+    def of(self, begin: int, end: int) -> Arms:
+        """Return those of some rows."""
+        return Arms(self.lengths[begin:end], self.sd[begin:end], self.scale[begin:end], self.by_scale[begin:end])
+
 
 #: The offset of a point on the line itself, which no tape measured.
 ON_LINE: Final = Ground(0.0, 0.0, RANGING_SD, "", Place("", 0, 0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Final, Literal
 
 import numpy as np
@@ -13,7 +14,7 @@ from pegline.detail.making import Making, gradients, making
 from pegline.detail.model import Path, Points, Shape
 from pegline.detail.path import area, crossing, length
 from pegline.detail.ruler import Arms, Ruler
-from pegline.errors import BookError, Finding
+from pegline.errors import BookError, Finding, in_order
 from pegline.frame.model import Frame
 from pegline.kinds import KINDS
 from pegline.network.model import Array, Solution
@@ -56,17 +57,7 @@ def shapes(
     solution, frame = ruler.solution, ruler.frame
     everything = np.concatenate((solution.positions, points.positions))
     number = {name: i + len(solution.names) for name, i in points.index.items()} | dict(solution.index)
-    drawn: dict[str, _Drawn] = {}
-    faults: list[Finding] = []
-    for name, feature in book.features.items():
-        try:
-            made = making(feature, book, reduction)
-            if made and all(point in number for point in made.names):
-                drawn[name] = _draw(feature, made, everything[[number[point] for point in made.names]], ruler)
-        except ValueError as error:
-            faults.append(Finding("no-shape", f"{name} cannot be drawn: {error}; look at its booking", feature.place))
-    if faults:
-        raise BookError(faults)
+    drawn = _drawn(book, reduction, ruler, everything, number)
     deviations = _deviations(list(drawn.values()), solution, points)
     found: dict[str, Shape] = {}
     warnings: list[Finding] = []
@@ -89,9 +80,39 @@ def form_of(feature: Feature, path: Path, book: Book) -> Form:
     return "area" if path.closed and inside else "line"
 
 
-def _draw(feature: Feature, made: Making, positions: Array, ruler: Ruler) -> _Drawn:
-    arms = ruler.arms(made.grounds)
-    return _Drawn(feature, made, made.make(positions, arms.lengths[:, 0]), positions, arms)
+def _drawn(
+    book: Book, reduction: Reduction, ruler: Ruler, everything: Array, number: Mapping[str, int]
+) -> dict[str, _Drawn]:
+    """Return the features whose points are all placed, drawn; ``number`` is each point's row in ``everything``."""
+    wanted: dict[str, Making] = {}
+    drawn: dict[str, _Drawn] = {}
+    faults: list[Finding] = []
+    for name, feature in book.features.items():
+        with _told(feature, faults):
+            made = making(feature, book, reduction)
+            if made and all(point in number for point in made.names):
+                wanted[name] = made
+    arms = ruler.arms([ground for made in wanted.values() for ground in made.grounds])
+    end = 0
+    for name, made in wanted.items():
+        begin, end = end, end + len(made.grounds)
+        own = arms.of(begin, end)
+        positions = everything[[number[point] for point in made.names]]
+        with _told(book.features[name], faults):
+            drawn[name] = _Drawn(book.features[name], made, made.make(positions, own.lengths[:, 0]), positions, own)
+    if faults:
+        raise BookError(in_order(faults))
+    return drawn
+
+
+@contextmanager
+def _told(feature: Feature, faults: list[Finding]) -> Iterator[None]:
+    """Turn what keeps a feature from being drawn into a finding."""
+    try:
+        yield
+    except ValueError as error:
+        text = f"{feature.name} cannot be drawn: {error}; look at its booking"
+        faults.append(Finding("no-shape", text, feature.place))
 
 
 def _point(feature: Feature) -> Shape:

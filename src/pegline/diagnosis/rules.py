@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
+from itertools import islice
 from math import degrees, sin
 from typing import Final, Literal
 
@@ -32,6 +33,7 @@ PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
 HARD: Final = frozenset(
     {"building", "outbuilding", "porch", "wall", "retaining wall"}
 )  #: kinds with corners worth a second reading
+MOST: Final = 20  #: times that one rule is told of one book; more are counted
 UNCHECKED: Final = 1e-6  #: a redundancy number below this is none at all
 
 
@@ -69,26 +71,32 @@ def _said_weak(what: str, name: str, angle: float, advice: str) -> str:
     return f"the {what} to {name} cut at {degrees(angle):.0f}°, which holds it weakly; {advice}"
 
 
-def _best(angles: Iterable[float]) -> float | None:
-    """Return the angle nearest to a right one."""
-    return max(angles, key=sin, default=None)
+def _weak(angles: Iterable[float], limit: tuple[float, float]) -> float | None:
+    """Return the angle nearest to a right one, unless one of them is as it should be."""
+    sharp_or_flat = []
+    for angle in angles:
+        if limit[0] <= angle <= limit[1]:
+            return None
+        sharp_or_flat.append(angle)
+    return max(sharp_or_flat, key=sin, default=None)
 
 
 def _weak_rows(seen: Seen, limit: tuple[float, float]) -> Said:
     for row in seen.reduction.rows:
-        if row.form == "oblique" and (angle := _row_cut(row)) is not None and not limit[0] <= angle <= limit[1]:
+        if row.form == "oblique" and (angle := _weak(_row_cuts(row), limit)) is not None:
             advice = "take chainages about as far apart as the point is from the line"
             yield _said_weak("oblique distances", row.name, angle, advice), row.booked.place
 
 
-def _row_cut(row: ReducedRow) -> float | None:
-    """Return the best angle at which the arms of an oblique row cut, by the law of cosines."""
+def _row_cuts(row: ReducedRow) -> Iterable[float]:
+    """Return the angles at which the arms of an oblique row cut, by the law of cosines."""
     feet, arms = np.array(row.chainages), np.array([ground.length for ground in row.offsets])
     if not arms.all():
-        return None
+        return ()
     one, two = np.triu_indices(len(arms), 1)
     cosine = (arms[one] ** 2 + arms[two] ** 2 - (feet[one] - feet[two]) ** 2) / (2 * arms[one] * arms[two])
-    return _best(np.arccos(np.clip(cosine, -1, 1)))
+    angles: list[float] = np.arccos(np.clip(cosine, -1, 1)).tolist()
+    return angles
 
 
 def _weak_arc(seen: Seen, arc: ReducedArc, limit: tuple[float, float]) -> Said:
@@ -96,8 +104,8 @@ def _weak_arc(seen: Seen, arc: ReducedArc, limit: tuple[float, float]) -> Said:
     if not all(name in seen.positions for name in names):
         return
     at, *starts = (seen.positions[name] for name in names)
-    angle = _best(cuts(at, starts))
-    if angle is not None and not limit[0] <= angle <= limit[1]:
+    angle = _weak(cuts(at, starts), limit)
+    if angle is not None:
         yield _said_weak("arcs", arc.point, angle, "tape it from one more point, across the others"), arc.place
 
 
@@ -106,8 +114,8 @@ def _weak_station(seen: Seen, name: str, limit: tuple[float, float]) -> Said:
     if name in seen.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
         return
     ends = [line.end if line.start == name else line.start for line in held]
-    angle = _best(cuts(seen.positions[name], [seen.positions[end] for end in ends if end in seen.positions]))
-    if angle is not None and not limit[0] <= angle <= limit[1]:
+    angle = _weak(cuts(seen.positions[name], [seen.positions[end] for end in ends if end in seen.positions]), limit)
+    if angle is not None:
         yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
 
 
@@ -226,7 +234,7 @@ def _gaps(points: Array) -> Array:
 
 
 def coarse_detail(seen: Seen, limit: float) -> Said:
-    """Details that are less sure than what the plan can show."""
+    """Details that are less sure than what the plan can show, the worst first."""
     points = seen.detail.points
     if not points.names:
         return
@@ -234,7 +242,8 @@ def coarse_detail(seen: Seen, limit: float) -> Said:
     made = {name: shape.booked.place for shape in seen.detail.shapes.values() for name in shape.points}
     made |= {arc.point: arc.place for arc in seen.reduction.arcs}
     finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
-    for row in np.flatnonzero(larger > limit * seen.scale).tolist():
+    coarse = np.flatnonzero(larger > limit * seen.scale)
+    for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
         rows = points.rows[row]
         place = seen.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
         text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
@@ -319,11 +328,18 @@ def limit_of(rule: Rule, book: Book) -> Limit:
 def told(seen: Seen) -> tuple[Finding, ...]:
     """Return what the rules of thumb have to say and the book does not silence."""
     return tuple(
-        Finding(name, text, place)
+        finding
         for name, rule in RULES.items()
         if name not in seen.book.limits.silence
-        for text, place in rule.find(seen, limit_of(rule, seen.book))
+        for finding in _few(name, rule.find(seen, limit_of(rule, seen.book)))
     )
+
+
+def _few(name: str, said: Said) -> Iterator[Finding]:
+    """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
+    yield from (Finding(name, text, place) for text, place in islice(said, MOST))
+    if more := sum(1 for _ in said):
+        yield Finding(name, f"{more} more like the last ({name}); see to the ones told first, then run this again")
 
 
 def silence_findings(book: Book) -> Iterator[Finding]:

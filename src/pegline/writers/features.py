@@ -5,7 +5,7 @@ OGC 12-128r17, version 1.3: core and features in clauses 1 and 2, the R-tree in 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from struct import pack
 from typing import TYPE_CHECKING, Any, Final
@@ -132,48 +132,45 @@ def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: A
     registered(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
 
 
-def blobs(shapes: Shapes, bounds: Array, crs: int) -> list[bytes | None]:
-    """Return each geometry in the binary form of GeoPackages (2.1.3): head, bounds, well-known binary; little-endian.
+def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
+    """Yield each geometry in the binary form of GeoPackages (2.1.3): head, bounds, well-known binary; little-endian.
 
     >>> point = Shapes("Point", np.array([[1.0, 2.0]]), np.array([1]))
-    >>> blobs(point, point.bounds, 27700)[0].hex(" ", -8)
+    >>> next(blobs(point, point.bounds, 27700)).hex(" ", -8)
     '47500001346c0000 0101000000000000 000000f03f000000 0000000040'
     """
     point = shapes.form == "Point"
     head = pack("<2sBBi", b"GP", 0, 1 if point else 3, crs)
     kind = pack("<BI", 1, _WKB[shapes.form]) + (pack("<I", 1) if shapes.form == "Polygon" else b"")
-    corners = shapes.corners.astype("<f8").tobytes()
+    corners = np.ascontiguousarray(shapes.corners, "<f8").ravel().view("u1").data
     ends = [0, *(16 * np.cumsum(shapes.counts)).tolist()]
     if point:
-        return [head + kind + corners[start:end] if end > start else None for start, end in pairwise(ends)]
+        return (head + kind + corners[start:end] if end > start else None for start, end in pairwise(ends))
     every = np.zeros((len(shapes), 4), "<f8")
     every[shapes.there] = bounds
     boxes, counts = every.tobytes(), shapes.counts.astype("<u4").tobytes()
-    return [
+    return (
         head + boxes[32 * k : 32 * k + 32] + kind + counts[4 * k : 4 * k + 4] + corners[start:end]
         if end > start
         else None
         for k, (start, end) in enumerate(pairwise(ends))
-    ]
+    )
 
 
-def inserted(database: Connection, layer: Filled, first: Mapping[str, Sequence[Any]]) -> None:
+def inserted(database: Connection, layer: Filled, first: Mapping[str, Iterable[Any]]) -> None:
     """Insert the rows of a layer or table, with other columns before its own."""
-    values = {**first, **{column.name: _told(column, layer.values[column.name]) for column in layer.columns}}
+    own = {column.name: _told(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
-    known = {name: column for name, column in values.items() if any(value is not None for value in column)}
+    known = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
     names, marks = ", ".join(f'"{name}"' for name in known), ", ".join("?" * len(known))
-    if known:
-        database.executemany(
-            f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*known.values(), strict=True)
-        )
+    database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*known.values(), strict=True))
 
 
 def _told(column: Column, values: list[Value]) -> Sequence[Value]:
     """Return values as SQLite takes them, without NUL letters, at which other programs cut a text off."""
     if column.type == "yes or no":
         return [None if value is None else int(value) for value in values]
-    if column.type == "text" and any("\0" in value for value in values if isinstance(value, str)):
+    if column.type == "text" and "\0" in "".join(map(str, filter(None, values))):
         return [
             value.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(value, str) else value for value in values
         ]

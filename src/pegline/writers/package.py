@@ -110,11 +110,13 @@ def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
 def _links(records: Records, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
+    rows = records.reduction.rows
+    sources = [row.booked.place.source for row in rows]
     by_rows = (
-        (base, related, row.booked.place.source, pages.page(row.booked.place.source))
-        for row in records.reduction.rows
+        (base, related, place, page)
+        for row, place, page in zip(rows, sources, pages.of(sources), strict=True)
         for base in lines.get(row.line, ())
-        for related in points.get(row.name, ())
+        for related in points.get(row.booked.name, ())
     )
     offsets = layers["offsets"].values
     by_offsets = (

@@ -119,12 +119,13 @@ class Site:
     def found(self, places: Iterable[Place | None]) -> Columns:
         """Return where in the book, and on which page of paper, to find what was booked at places."""
         sources = [source(place) for place in places]
-        pages = [self.pages.page(each) for each in sources]
+        pages = self.pages.of(sources)
         return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
 
     def images(self, pages: Iterable[Value]) -> list[Value]:
         """Return the image of each page, as the book names it."""
-        return [self.pages.images.get(page) if isinstance(page, str) else None for page in pages]
+        known = self.pages.images
+        return [known.get(page) if isinstance(page, str) else None for page in pages]
 
 
 def between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
@@ -348,7 +349,8 @@ def ellipses_rows(site: Site) -> Rows:
     figures = site.accuracy[:, 2:]
     # What is held, wholly or in one direction, has no ellipse to draw.
     drawn = figures[:, 1] > 1e-6
-    corners = _rings(site.metres[drawn], figures[drawn]) / site.unit
+    corners = _rings(site.metres[drawn], figures[drawn])
+    corners /= site.unit
     counts = np.where(drawn, CORNERS + 1, 0)
     return Shapes("Polygon", corners.reshape(-1, 2), counts), {
         "name": [*site.stations.names, *site.points.names],
@@ -367,4 +369,8 @@ def _rings(centres: Array, figures: Array) -> Array:
     minor = np.stack([-np.cos(bearing), np.sin(bearing)], 1)[:, None, :]
     along, across = np.cos(turn)[None, :, None], np.sin(turn)[None, :, None]
     a, b = figures[:, 0, None, None], figures[:, 1, None, None]
-    return np.asarray(centres[:, None, :] + a * along * major + b * across * minor)
+    # The largest thing that a file of layers is made from: added up in place.
+    rings = along * (a * major)
+    rings += across * (b * minor)
+    rings += centres[:, None, :]
+    return np.asarray(rings)

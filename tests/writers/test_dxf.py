@@ -18,7 +18,7 @@ from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
 from pegline.frame.model import Frame
 from pegline.plan.model import Ellipse, Options, Plan
-from pegline.writers import dxf
+from pegline.writers import dxf, dxf_file
 
 MICROMETRE = 1e-6
 VERSIONS = ("R2000", "R2010", "R2018")
@@ -184,7 +184,7 @@ def test_a_coordinate_that_is_no_number_is_refused(plan, tmp_path):
 def test_a_drawing_that_was_cut_off_is_noticed(kept, plan, tmp_path, monkeypatch):
     whole = written(plan, tmp_path).read_text()
     cut = whole[: whole.rindex("\n", 0, int(kept * len(whole))) + 1]
-    monkeypatch.setattr(dxf, "_save", lambda doc, path: path.write_text(cut))
+    monkeypatch.setattr(dxf_file, "_save", lambda doc, path: path.write_text(cut))
 
     with pytest.raises(OutputError, match="not whole"):
         written(plan, tmp_path)

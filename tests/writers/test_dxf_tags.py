@@ -9,7 +9,7 @@ import pytest
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from pegline.writers.dxf_tags import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended, look
+from pegline.writers.dxf_tags import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended, look, put
 
 STYLE = "LETTERS"
 VERSIONS = ("R2000", "R2010", "R2018")
@@ -18,7 +18,7 @@ SQUARE = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]
 
 def a_bulge(entities, layout):
     corners = [(1.25, -2.0, 0.5), (3.0, 1e-7, 0.0), (-0.0, 4.0, -1.0)]
-    entities.polyline(look("L", "DOTS", 2.0), corners, closed=True, data=extended("APP", ["a=b", "c="], 0.0))
+    yield entities.polyline(look("L", "DOTS", 2.0), corners, closed=True, data=extended("APP", ["a=b", "c="], 0.0))
     line = layout.add_lwpolyline(
         corners, format="xyb", close=True, dxfattribs={"layer": "L", "linetype": "DOTS", "ltscale": 2.0}
     )
@@ -26,22 +26,22 @@ def a_bulge(entities, layout):
 
 
 def an_open_line(entities, layout):
-    entities.polyline(look("L"), [(0.0, 0.0, 0.0), (1.0, 2.0, 0.0)], closed=False)
+    yield entities.polyline(look("L"), [(0.0, 0.0, 0.0), (1.0, 2.0, 0.0)], closed=False)
     layout.add_lwpolyline([(0, 0), (1, 2)], dxfattribs={"layer": "L"})
 
 
 def a_triangle(entities, layout):
-    entities.solid(look("L"), SQUARE[:3])
+    yield entities.solid(look("L"), SQUARE[:3])
     layout.add_solid(SQUARE[:3], dxfattribs={"layer": "L"})
 
 
 def a_square(entities, layout):
-    entities.solid(look("L"), SQUARE)
+    yield entities.solid(look("L"), SQUARE)
     layout.add_solid([SQUARE[0], SQUARE[1], SQUARE[3], SQUARE[2]], dxfattribs={"layer": "L"})
 
 
 def an_ellipse(entities, layout):
-    entities.ellipse(look("L"), (5.0, 6.0), (0.5, -0.25), 0.125, extended("APP", ["name=A"]))
+    yield entities.ellipse(look("L"), (5.0, 6.0), (0.5, -0.25), 0.125, extended("APP", ["name=A"]))
     ellipse = layout.add_ellipse((5, 6), (0.5, -0.25), 0.125, dxfattribs={"layer": "L"})
     ellipse.set_xdata("APP", [(1000, "name=A")])
 
@@ -54,7 +54,7 @@ def texts(entities, layout):
         CENTRE: TextEntityAlignment.MIDDLE_CENTER,
     }
     for turn, (place, alignment) in enumerate(places.items()):
-        entities.text(look("L"), "Zażółć 12°", (1.5, 2.5), 0.9, 30.0 * turn, place, extended("APP", ["of=A"]))
+        yield entities.text(look("L"), "Zażółć 12°", (1.5, 2.5), 0.9, 30.0 * turn, place, extended("APP", ["of=A"]))
         text = layout.add_text(
             "Zażółć 12°", height=0.9, rotation=30.0 * turn, dxfattribs={"layer": "L", "style": STYLE}
         )
@@ -63,14 +63,14 @@ def texts(entities, layout):
 
 
 def a_turned_block(entities, layout):
-    entities.insert(look("L"), "SIGN", (1.0, 2.0), 0.5, 45.0)
+    yield entities.insert(look("L"), "SIGN", (1.0, 2.0), 0.5, 45.0)
     attribs = {"layer": "L", "xscale": 0.5, "yscale": 0.5, "zscale": 0.5, "rotation": 45.0}
     layout.add_blockref("SIGN", (1, 2), dxfattribs=attribs)
 
 
 def a_block_with_attributes(entities, layout):
     facts = {"NAME": "A", "SD": "", "KIND": "gate"}
-    entities.insert(look("L"), "SIGN", (1.0, 2.0), 4.0, data=extended("APP", ["name=A"], 0.01), attributes=facts)
+    yield entities.insert(look("L"), "SIGN", (1.0, 2.0), 4.0, data=extended("APP", ["name=A"], 0.01), attributes=facts)
     insert = layout.add_blockref("SIGN", (1, 2), dxfattribs={"layer": "L", "xscale": 4, "yscale": 4, "zscale": 4})
     insert.set_xdata("APP", [(1000, "name=A"), (1040, 0.01)])
     for row, (tag, value) in enumerate(facts.items(), start=1):
@@ -79,7 +79,7 @@ def a_block_with_attributes(entities, layout):
 
 
 def a_block_in_its_own_size(entities, layout):
-    entities.insert(look("L"), "SIGN", (1.0, 2.0), 1.0)
+    yield entities.insert(look("L"), "SIGN", (1.0, 2.0), 1.0)
     layout.add_blockref("SIGN", (1, 2), dxfattribs={"layer": "L"})
 
 
@@ -115,12 +115,10 @@ def test_the_text_is_what_ezdxf_writes_of_the_same_entity(draw, space, version):
     doc.appids.add("APP")
     layout = doc.modelspace() if space == "model" else doc.layout("Layout1")
     start = len(layout)
-    entities = Entities(layout, STYLE)
-
-    draw(entities, layout)
+    texts = list(draw(Entities(layout, STYLE, most=9), layout))
 
     theirs = written(layout[start:] if start else list(layout), doc.dxfversion)
-    entities.finish()
+    put(layout, texts)
     ours = written(list(layout)[-1:], doc.dxfversion)
     assert ours == theirs
 
@@ -128,10 +126,8 @@ def test_the_text_is_what_ezdxf_writes_of_the_same_entity(draw, space, version):
 def test_every_entity_has_a_handle_of_its_own_below_the_next_one():
     doc = ezdxf.new()
     space = doc.modelspace()
-    entities = Entities(space, STYLE)
-    for _ in range(3):
-        a_block_with_attributes(entities, space)
-    entities.finish()
+    entities = Entities(space, STYLE, most=15)
+    put(space, [text for _ in range(3) for text in a_block_with_attributes(entities, space)])
     stream = StringIO()
 
     doc.write(stream)

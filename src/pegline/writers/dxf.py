@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-import codecs
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
-from io import StringIO
 from itertools import chain
 from math import cos, degrees, sin
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
-from ezdxf.filemanagement import new, read
+from ezdxf.filemanagement import new
 
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.model import Path as Outline
-from pegline.errors import OutputError
 from pegline.plan.features import corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
 from pegline.plan.symbols import SYMBOLS, Pen
+from pegline.writers.dxf_file import refuse_unsound, save, without_clock
 from pegline.writers.dxf_sheet import add_layouts
-from pegline.writers.dxf_tags import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Entities, extended, look
+from pegline.writers.dxf_tags import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Drawn, Entities, extended, look, put
 from pegline.writers.dxf_text import checked_layer_name, drawing_text, finite, short
 
 __all__ = ["write"]
@@ -41,88 +37,12 @@ WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metr
 
 def write(plan: Plan, path: Path) -> None:
     """Write the drawing in the version that the run asked for."""
-    with _without_clock():
-        doc = _Drawing(plan).made()
-        _sorted_classes(doc)
-        if plan.options.dxf_version == "R12":
-            _save_as_r12(doc, path)
-        else:
-            _save(doc, path)
-    _look_at(path)
+    with without_clock():
+        save(_Drawing(plan).made(), path, r12=plan.options.dxf_version == "R12")
     if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
         path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
-
-
-def _save(doc: Any, path: Path) -> None:
-    r"""Save a drawing; in R2000, which is no UTF-8, with ``\U+XXXX`` for every letter that is not ASCII.
-
-    Readers differ about the letters of its code page, but not about these.
-    """
-    if doc.output_encoding == "utf-8":
-        doc.saveas(str(path))
-        return
-    codecs.register_error(ESCAPED, _escaped)
-    with path.open("w", encoding="ascii", errors=ESCAPED) as stream:
-        doc.write(stream)
-
-
-ESCAPED: Final = "pegline-dxf"  #: the name of the rule below among the codecs
-
-
-def _escaped(error: UnicodeError) -> tuple[str, int]:
-    if not isinstance(error, UnicodeEncodeError):
-        raise error
-    codes = map(ord, error.object[error.start : error.end])
-    return "".join(f"\\U+{code:04X}" if code <= 0xFFFF else f"\\U+{code:08X}" for code in codes), error.end
-
-
-def _save_as_r12(doc: Any, path: Path) -> None:
-    """Save a drawing in the oldest version: ezdxf takes it apart for that, and must read what is text already."""
-    from ezdxf.addons import r12export
-
-    stream = StringIO()
-    doc.write(stream)
-    stream.seek(0)
-    again = read(stream)
-    again.header = doc.header  # some settings are of that version only, and were not read
-    r12export.saveas(again, str(path), max_sagitta=0.005)
-
-
-def _refuse_unsound(doc: Any) -> None:
-    """Look through what ezdxf made; what is written as text is as sound as the tests find it."""
-    problems = doc.audit()
-    if problems.errors or problems.fixes:
-        raise OutputError(f"the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it")
-
-
-def _look_at(path: Path) -> None:
-    """Look whether a file is whole: groups of two lines, sections that end, and its end."""
-    written = path.read_bytes().replace(b"\r\n", b"\n")
-    sections, ends = written.count(b"0\nSECTION\n"), written.count(b"0\nENDSEC\n")
-    if written.count(b"\n") % 2 or sections != ends or not written.endswith(b"0\nEOF\n"):
-        raise OutputError(f"{path.name}: the drawing is not whole; write it again, and report it if that does not help")
-
-
-@contextmanager
-def _without_clock() -> Iterator[None]:
-    """Keep times and random marks out of the file, so that one book gives the same bytes."""
-    before = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        options.write_fixed_meta_data_for_testing = before
-
-
-def _sorted_classes(doc: Any) -> None:
-    """Put the classes in order; they come out of a set."""
-    doc.classes.add_required_classes(doc.dxfversion)
-    classes = doc.classes.classes
-    entries = sorted(classes.items(), key=lambda entry: str(entry[0]))
-    classes.clear()
-    classes.update(entries)
 
 
 class _Drawing:
@@ -133,13 +53,15 @@ class _Drawing:
         self.plan = plan
         self.doc = new(version, setup=False)
         self.space = self.doc.modelspace()
-        self.entities = Entities(self.space, STYLE)
         self.origin = np.array(plan.frame.origin) - self._shift()
         self.east_north = self.origin.tolist()  # of single positions, which numpy would be slow with
         self.mm = plan.metres_per_mm
         self.names = {name: checked_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
         self.bounds = self._bounds()
         self.pages = pages_of(plan.book)
+        # A symbol has its facts and an end beside it; a note may be added twice.
+        most = (2 + len(FACTS)) * len(plan.features) + len(plan.tufts) + len(plan.labels) + 2
+        self.entities = Entities(self.space, STYLE, most)
 
     def _shift(self) -> Any:
         """Return what is taken off every coordinate, whole kilometres; nothing unless asked."""
@@ -154,21 +76,14 @@ class _Drawing:
         self._header()
         for feature in self.plan.features if self.plan.options.hatch else ():
             self._fill(feature)
-        for feature in self.plan.features:
-            self._feature(feature)
-        for tuft in self.plan.tufts:
-            self._tuft(tuft)
-        for label in self.plan.labels:
-            self._label(label)
-        self._notes()
-        drawn = [self.entities]
+        drawn: list[Drawn] = [(self.space, self._texts())]
         if self.plan.options.dxf_version != "R12":  # for programs that know no sheets, and lay them over the plan
             drawn += add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
         if self.plan.options.geodata:
             self._geodata()
-        _refuse_unsound(self.doc)
-        for entities in drawn:
-            entities.finish()
+        refuse_unsound(self.doc)
+        for layout, texts in drawn:
+            put(layout, texts)
         return self.doc
 
     # -- tables ----------------------------------------------------------------------------------
@@ -240,32 +155,38 @@ class _Drawing:
             hatch = self.space.add_hatch(color=256, dxfattribs={"layer": self.names["FILLS"]})  # 256: its layer's
             hatch.paths.add_polyline_path(self._corners(path, feature.name), is_closed=True)
 
-    def _feature(self, feature: Feature) -> None:
+    def _texts(self) -> Iterator[str]:
+        """Yield everything that the plan draws, as text."""
+        yield from map(self._feature, self.plan.features)
+        yield from map(self._tuft, self.plan.tufts)
+        yield from map(self._label, self.plan.labels)
+        yield from self._notes()
+
+    def _feature(self, feature: Feature) -> str:
         geometry = feature.geometry
         where = look(self.names[feature.layer], feature.line_type)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)
-            self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature, self.pages))
-        elif isinstance(geometry, Ellipse):
-            self._ellipse(feature, geometry, where)
-        else:
-            self._symbol(feature, self._placed(geometry), where)
+            return self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature, self.pages))
+        if isinstance(geometry, Ellipse):
+            return self._ellipse(feature, geometry, where)
+        return self._symbol(feature, self._placed(geometry), where)
 
-    def _ellipse(self, feature: Feature, ellipse: Ellipse, where: str) -> None:
+    def _ellipse(self, feature: Feature, ellipse: Ellipse, where: str) -> str:
         """Draw an ellipse so many times its size; its true semi-axes are in the extended data."""
         centre = self._placed(ellipse.centre)
         reach = ellipse.semi_major * self.plan.ellipse_scale
         finite([*centre, reach, ellipse.semi_minor, ellipse.bearing], feature.name)
         axis = (reach * sin(ellipse.bearing), reach * cos(ellipse.bearing))
         ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), LEAST_RATIO)
-        self.entities.ellipse(where, centre, axis, ratio, _extended(feature, self.pages))
+        return self.entities.ellipse(where, centre, axis, ratio, _extended(feature, self.pages))
 
-    def _symbol(self, feature: Feature, at: Position, where: str) -> None:
+    def _symbol(self, feature: Feature, at: Position, where: str) -> str:
         scale = self.mm if feature.size is None else feature.size
         finite([*at, scale], feature.name)
         sd = "" if feature.sd is None else f"{feature.sd:.4f}"
         values = (feature.name, feature.kind, sd, feature.source)
-        self.entities.insert(
+        return self.entities.insert(
             where,
             BLOCKS[_symbol_of(feature)],
             at,
@@ -274,16 +195,16 @@ class _Drawing:
             attributes=dict(zip(FACTS, map(drawing_text, values), strict=True)),
         )
 
-    def _tuft(self, tuft: Tuft) -> None:
+    def _tuft(self, tuft: Tuft) -> str:
         at = self._placed(tuft.position)
         finite([*at, tuft.rotation], tuft.symbol)
         where = look(self.names[tuft.layer])
         data = _belongs(tuft.owner, tuft.source)
-        self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, degrees(tuft.rotation), data=data)
+        return self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, degrees(tuft.rotation), data=data)
 
-    def _label(self, label: Label) -> None:
+    def _label(self, label: Label) -> str:
         finite([*label.centre, label.rotation, label.height], label.text)
-        self._text(
+        return self._text(
             label.text,
             self._placed(label.centre),
             label.height * self.mm,
@@ -292,24 +213,24 @@ class _Drawing:
             _belongs(label.owner, label.source) if label.owner else "",
         )
 
-    def _text(self, text: str, at: Position, height: float, layer: str, turn_deg: float = 0.0, data: str = "") -> None:
-        if words := drawing_text(text):
-            self.entities.text(look(self.names[layer]), words, at, height, turn_deg, CENTRE, data)
+    def _text(self, text: str, at: Position, height: float, layer: str, turn_deg: float = 0.0, data: str = "") -> str:
+        words = drawing_text(text)
+        return self.entities.text(look(self.names[layer]), words, at, height, turn_deg, CENTRE, data) if words else ""
 
-    def _note_below(self, text: str, height_mm: float, below_mm: float, layer: str) -> None:
+    def _note_below(self, text: str, height_mm: float, below_mm: float, layer: str) -> str:
         """Write a line of text below what is drawn."""
         (west, south), (east, _) = self.bounds
         at = ((west + east) / 2, south - below_mm * self.mm)
-        self._text(text, at, height_mm * self.mm, layer, data=extended(APPLICATION, ["kind=note"]))
+        return self._text(text, at, height_mm * self.mm, layer, data=extended(APPLICATION, ["kind=note"]))
 
-    def _notes(self) -> None:
+    def _notes(self) -> Iterator[str]:
         """Say what must be added to the drawing's coordinates, and how many times their size ellipses are drawn."""
         east, north = self._shift()
         if east or north:
-            self._note_below(f"drawn near the origin: add {east:.0f} E, {north:.0f} N", 3.5, 12, "SHEET-TEXT")
+            yield self._note_below(f"drawn near the origin: add {east:.0f} E, {north:.0f} N", 3.5, 12, "SHEET-TEXT")
         if any(isinstance(feature.geometry, Ellipse) for feature in self.plan.features):
             text = f"ellipses of 95 %, drawn {self.plan.ellipse_scale} times their size"
-            self._note_below(text, 1.8, 6, "ELLIPSES")
+            yield self._note_below(text, 1.8, 6, "ELLIPSES")
 
     # -- header ----------------------------------------------------------------------------------
 

@@ -1,22 +1,35 @@
 """The entities that a drawing holds by the thousand, as DXF text.
 
 ezdxf makes the drawing itself (header, tables, blocks, layouts, objects) and whatever is rare in it; an entity of its
-own costs it a third of a millisecond, and its text a thirtieth of that. The groups of each kind come in the order
-in which ezdxf writes them, which the tests compare. Texts must have been through ``dxf_text`` and numbers be finite:
-nothing is checked here.
+own costs it a third of a millisecond, and its text a thirtieth of that. They are made while the file is written, so
+that a large drawing never stands in memory. The groups of each kind come in the order in which ezdxf writes them,
+which the tests compare. Texts must have been through ``dxf_text`` and numbers be finite: nothing is checked here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import tau
 from typing import Any, Final
 
 from ezdxf.entities.dxfentity import DXFEntity
 
-__all__ = ["ATTRIBUTE_HEIGHT", "CENTRE", "HIDDEN", "LEFT", "MIDDLE", "RIGHT", "Entities", "extended", "look"]
+__all__ = [
+    "ATTRIBUTE_HEIGHT",
+    "CENTRE",
+    "HIDDEN",
+    "LEFT",
+    "MIDDLE",
+    "RIGHT",
+    "Drawn",
+    "Entities",
+    "extended",
+    "look",
+    "put",
+]
 
 Point = Sequence[float]  #: x and y: metres or, on a sheet, millimetres
+Drawn = tuple[Any, Iterable[str]]  #: a layout, and the texts of what is to be put into it
 
 #: Which point of a text is given: along it (group 72) and up it (group 73). All but CENTRE are on the baseline.
 LEFT: Final = (0, 0)
@@ -47,53 +60,53 @@ def extended(application: str, facts: Iterable[str], number: float | None = None
     return f"1001\n{application}\n" + "".join([f"1000\n{fact}\n" for fact in facts]) + _unless(1040, number, None)
 
 
-class Entities:
-    """Entities of one layout of a drawing, in the order in which they are drawn.
+def put(layout: Any, texts: Iterable[str]) -> None:
+    """Put entities into a layout, after all that is there already; they are asked for when the drawing is written."""
+    layout.entity_space.add(_Written(texts))
 
-    Of every method, ``where`` is a text of ``look`` and ``data`` one of ``extended``.
+
+class Entities:
+    """What writes the entities of one layout of a drawing.
+
+    Of every method, ``where`` is a text of ``look`` and ``data`` one of ``extended``; it returns the entity's text.
     """
 
-    def __init__(self, layout: Any, style: str) -> None:
-        self._layout = layout
+    def __init__(self, layout: Any, style: str, most: int) -> None:
+        """Set handles aside for ``most`` entities: a drawing's head, written before them, tells the next free one."""
         self._owner = layout.layout_key
-        self._new_handle = layout.doc.entitydb.next_handle
+        self._handles = _set_aside(layout.doc.entitydb.handles, most)
         self._style = style
         self._sheet = " 67\n1\n" if layout.is_any_paperspace else ""
         self._one_line = " 71\n1\n 72\n0\n" if layout.doc.dxfversion >= "AC1032" else ""  # of an attribute, in R2018
-        self._texts: list[str] = []
 
-    def finish(self) -> None:
-        """Put what was drawn into the layout, after all that is there already."""
-        self._layout.entity_space.add(_Written(self._texts))
-
-    def polyline(self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, data: str = "") -> None:
+    def polyline(self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, data: str = "") -> str:
         """Draw a line through corners (x, y, bulge of the piece that follows)."""
         drawn = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
         head = self._head("LWPOLYLINE", where)
-        self._texts.append(f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed:d}\n{''.join(drawn)}{data}")
+        return f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed:d}\n{''.join(drawn)}{data}"
 
-    def solid(self, where: str, corners: Sequence[Point]) -> None:
+    def solid(self, where: str, corners: Sequence[Point]) -> str:
         """Fill a triangle or a quadrangle, its corners given in turn."""
         first, second, third, *last = corners
         crossed = (first, second, *(last or [third]), third)  # the kind holds its last two the other way about
         points = "".join([f" 1{i}\n{x}\n 2{i}\n{y}\n 3{i}\n0.0\n" for i, (x, y) in enumerate(crossed)])
-        self._texts.append(f"{self._head('SOLID', where)}100\nAcDbTrace\n{points}")
+        return f"{self._head('SOLID', where)}100\nAcDbTrace\n{points}"
 
-    def ellipse(self, where: str, centre: Point, axis: Point, ratio: float, data: str = "") -> None:
+    def ellipse(self, where: str, centre: Point, axis: Point, ratio: float, data: str = "") -> str:
         """Draw an ellipse: ``axis`` from its centre to an end of the longer axis, ``ratio`` of the shorter to it."""
         (x, y), (dx, dy) = centre, axis
-        self._texts.append(
+        return (
             f"{self._head('ELLIPSE', where)}100\nAcDbEllipse\n 10\n{x}\n 20\n{y}\n 30\n0.0\n"
             f" 11\n{dx}\n 21\n{dy}\n 31\n0.0\n 40\n{ratio}\n 41\n0.0\n 42\n{tau}\n{data}"
         )
 
     def text(
         self, where: str, words: str, at: Point, height: float, turn_deg: float, place: tuple[int, int], data: str = ""
-    ) -> None:
+    ) -> str:
         """Draw one line of text with its ``place`` (LEFT, MIDDLE, RIGHT or CENTRE) at a point."""
         x, y = at
         across, up = place
-        self._texts.append(
+        return (
             f"{self._head('TEXT', where)}100\nAcDbText\n 10\n{x}\n 20\n{y}\n 30\n0.0\n 40\n{height}\n  1\n{words}\n"
             f"{_unless(50, turn_deg, 0.0)}  7\n{self._style}\n{_unless(72, across, 0)} 11\n{x}\n 21\n{y}\n 31\n0.0\n"
             f"100\nAcDbText\n{_unless(73, up, 0)}{data}"
@@ -109,30 +122,37 @@ class Entities:
         *,
         data: str = "",
         attributes: Mapping[str, str] = NO_ATTRIBUTES,
-    ) -> None:
-        """Draw a block, with hidden attributes by their tags in rows below its point."""
+    ) -> str:
+        """Draw a block, with hidden attributes by their tags in rows below its point: as many entities, and an end."""
         x, y = at
-        handle = self._new_handle()
-        self._texts.append(
+        handle = next(self._handles)
+        drawn = (
             f"{self._head('INSERT', where, handle)}100\nAcDbBlockReference\n{_unless(66, int(bool(attributes)), 0)}"
             f"  2\n{block}\n 10\n{x}\n 20\n{y}\n 30\n0.0\n{_unless(41, scale, 1.0)}{_unless(42, scale, 1.0)}"
             f"{_unless(43, scale, 1.0)}{_unless(50, turn_deg, 0.0)}{data}"
         )
         if not attributes:
-            return
-        for row, (tag, words) in enumerate(attributes.items(), start=1):
-            self._texts.append(
-                f"{self._head('ATTRIB', where, owner=handle)}100\nAcDbText\n"
-                f" 10\n{x}\n 20\n{y - row * scale}\n 30\n0.0\n 40\n{ATTRIBUTE_HEIGHT * scale}\n  1\n{words}\n"
-                f"  7\n{self._style}\n100\nAcDbAttribute\n  2\n{tag}\n 70\n{HIDDEN}\n{self._one_line}"
-            )
-        self._texts.append(self._head("SEQEND", where, owner=handle))
+            return drawn
+        hidden = [
+            f"{self._head('ATTRIB', where, owner=handle)}100\nAcDbText\n"
+            f" 10\n{x}\n 20\n{y - row * scale}\n 30\n0.0\n 40\n{ATTRIBUTE_HEIGHT * scale}\n  1\n{words}\n"
+            f"  7\n{self._style}\n100\nAcDbAttribute\n  2\n{tag}\n 70\n{HIDDEN}\n{self._one_line}"
+            for row, (tag, words) in enumerate(attributes.items(), start=1)
+        ]
+        return drawn + "".join(hidden) + self._head("SEQEND", where, owner=handle)
 
     def _head(self, kind: str, where: str, handle: str = "", owner: str = "") -> str:
         """Return what every entity begins with."""
-        handle = handle or self._new_handle()
+        handle = handle or next(self._handles)
         owner = owner or self._owner
         return f"  0\n{kind}\n  5\n{handle}\n330\n{owner}\n100\nAcDbEntity\n{self._sheet}{where}"
+
+
+def _set_aside(handles: Any, most: int) -> Iterator[str]:
+    """Return some of a drawing's handles, which it will not give away again."""
+    first = int(str(handles), 16)
+    handles.reset(f"{first + most:X}")
+    return (f"{number:X}" for number in range(first, first + most))
 
 
 def _unless(code: int, value: object, usual: object) -> str:
@@ -143,7 +163,7 @@ def _unless(code: int, value: object, usual: object) -> str:
 class _Written(DXFEntity):
     """Stands in a layout for entities that are text already."""
 
-    def __init__(self, texts: Sequence[str]) -> None:
+    def __init__(self, texts: Iterable[str]) -> None:
         super().__init__()
         self._texts = texts
 

@@ -1,0 +1,103 @@
+"""A finished drawing as a file: the letters of each version, no clock in it, and a look whether it is whole."""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import StringIO
+from pathlib import Path
+from typing import Any, Final
+
+from ezdxf import options  # type: ignore[attr-defined]  # the package does not list what it exports
+from ezdxf.filemanagement import read
+
+from pegline.errors import OutputError
+
+__all__ = ["refuse_unsound", "save", "without_clock"]
+
+ESCAPED: Final = "pegline-dxf"  #: the name of the rule ``_escaped`` among the codecs
+MARKS: Final = ("0\nSECTION\n", "0\nENDSEC\n")  #: where a section of a file begins, and where it ends
+PART: Final = 2**20  #: signs of a file that are looked at in one go
+
+
+def save(doc: Any, path: Path, *, r12: bool = False) -> None:
+    """Write a drawing, in the oldest version or in its own, and look whether the file is whole."""
+    _sorted_classes(doc)
+    if r12:
+        _save_as_r12(doc, path)
+    else:
+        _save(doc, path)
+    _look_at(path)
+
+
+def _save(doc: Any, path: Path) -> None:
+    r"""Save a drawing; in R2000, which is no UTF-8, with ``\U+XXXX`` for every letter that is not ASCII.
+
+    Readers differ about the letters of its code page, but not about these.
+    """
+    if doc.output_encoding == "utf-8":
+        doc.saveas(str(path))
+        return
+    codecs.register_error(ESCAPED, _escaped)
+    with path.open("w", encoding="ascii", errors=ESCAPED) as stream:
+        doc.write(stream)
+
+
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    codes = map(ord, error.object[error.start : error.end])
+    return "".join(f"\\U+{code:04X}" if code <= 0xFFFF else f"\\U+{code:08X}" for code in codes), error.end
+
+
+def _save_as_r12(doc: Any, path: Path) -> None:
+    """Save a drawing in the oldest version: ezdxf takes it apart for that, and must read what is text already."""
+    from ezdxf.addons import r12export
+
+    stream = StringIO()
+    doc.write(stream)
+    stream.seek(0)
+    again = read(stream)
+    again.header = doc.header  # some settings are of that version only, and were not read
+    r12export.saveas(again, str(path), max_sagitta=0.005)
+
+
+def refuse_unsound(doc: Any) -> None:
+    """Look through what ezdxf made; what is written as text is as sound as the tests find it."""
+    problems = doc.audit()
+    if problems.errors or problems.fixes:
+        raise OutputError(f"the drawing is not sound: {[e.message for e in problems.errors][:3]}; report it")
+
+
+def _look_at(path: Path) -> None:
+    """Look whether a file is whole: groups of two lines, sections that end, and its end."""
+    lines, counts, last = 0, [0, 0], ""
+    with path.open(encoding="ascii", errors="ignore") as stream:  # which has a line end as one sign on every system
+        while part := stream.read(PART):
+            lines += part.count("\n")
+            joined = last + part  # a mark may lie across the two
+            counts = [c + joined.count(mark) - last.count(mark) for c, mark in zip(counts, MARKS, strict=True)]
+            last = joined[-max(map(len, MARKS)) :]
+    if lines % 2 or counts[0] != counts[1] or not last.endswith("0\nEOF\n"):
+        raise OutputError(f"{path.name}: the drawing is not whole; write it again, and report it if that does not help")
+
+
+@contextmanager
+def without_clock() -> Iterator[None]:
+    """Keep times and random marks out of the file, so that one book gives the same bytes."""
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
+def _sorted_classes(doc: Any) -> None:
+    """Put the classes in order; they come out of a set."""
+    doc.classes.add_required_classes(doc.dxfversion)
+    classes = doc.classes.classes
+    entries = sorted(classes.items(), key=lambda entry: str(entry[0]))
+    classes.clear()
+    classes.update(entries)

@@ -20,6 +20,7 @@ from pegline.plan.boxes import TOUCHING, Array, common, reach
 
 __all__ = [
     "ALONG",
+    "AROUND",
     "Spot",
     "Wanted",
     "along",
@@ -39,7 +40,7 @@ TINY: Final = 1e-9
 MOST: Final = 4000  #: places that are looked at in all, and
 FEWEST: Final = 6  #: of each label at least
 LOOKED_AT: Final = 4  #: times as many are looked at to begin with
-AT_ONCE: Final = 20_000  #: places whose ground is looked at together, so that a large plan needs no more memory
+AT_ONCE: Final = 4_000  #: places whose ground is looked at together, so that a large plan needs no more memory
 
 
 class Spot(NamedTuple):
@@ -90,13 +91,15 @@ AROUND: Final = np.array(
 ).T
 
 
-def around(x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float) -> Array:
-    """Return places (..., k, 4) around points, the best (above right) first, in three rings."""
-    across, up, share, extra, cost = AROUND
+def around(
+    x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float, *, places: Array = AROUND
+) -> Array:
+    """Return places (..., k, 4) around points, the best (above right) first; ``places`` are columns of ``AROUND``."""
+    across, up, share, extra, cost = places
     x, y, width = (np.asarray(each, dtype=float)[..., None] for each in (x, y, width))
     gap = (radius + extra) * share
-    places = (x + across * (gap + width / 2), y + up * (gap + height / 2), 0.0, cost)
-    return np.stack(np.broadcast_arrays(*places), axis=-1)
+    spots = (x + across * (gap + width / 2), y + up * (gap + height / 2), 0.0, cost)
+    return np.stack(np.broadcast_arrays(*spots), axis=-1)
 
 
 #: Places along a piece: at which share of it, +1 on the side preferred or -1, how far out; and their cost.
@@ -189,16 +192,20 @@ def settle(
         return (None,) * len(wanted)
     spots = np.concatenate([label.spots for label in wanted])
     sizes = np.array([(label.width, label.height) for label in wanted]) + 2 * CLEAR
-    shape = np.concatenate([spots[:, :3], sizes[owner]], axis=1)
-    best, cost = _best(owner, spots[:, 3], shape, max(FEWEST, MOST // len(wanted)), lines, symbols)
-    spots, owner, shape = spots[best], owner[best], shape[best]
-    clashes = _clashes(shape, owner)
+    best, cost = _best(owner, spots, sizes, max(FEWEST, MOST // len(wanted)), lines, symbols)
+    spots, owner = spots[best], owner[best]
+    clashes = _clashes(_boxes(spots, sizes[owner]), owner)
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
     chosen = _thinned(wanted, _search(order, owner, cost, clashes), clashes)
     return tuple(None if place is None else Spot(*spots[place].tolist()) for place in chosen)
 
 
-def _best(owner: Any, own: Any, shape: Any, most: int, lines: Any, symbols: Any) -> tuple[Any, Any]:
+def _boxes(spots: Any, sizes: Any) -> Any:
+    """Return the boxes (n, 5) of labels at their places: x, y, rotation, width, height."""
+    return np.concatenate([spots[:, :3], sizes], axis=1)
+
+
+def _best(owner: Any, spots: Any, sizes: Any, most: int, lines: Any, symbols: Any) -> tuple[Any, Any]:
     """Return so many of the cheapest places of each label, in their order, and what each costs.
 
     What lies under a place only adds to its own cost. So first those are looked at that are cheap in themselves,
@@ -206,9 +213,11 @@ def _best(owner: Any, own: Any, shape: Any, most: int, lines: Any, symbols: Any)
     """
 
     def looked_at(places: Any) -> None:
-        under = OVER_LINE * _lines_under(shape[places], lines) + OVER_SYMBOL * _discs_under(shape[places], symbols)
+        shape = _boxes(spots[places], sizes[owner[places]])
+        under = OVER_LINE * _lines_under(shape, lines) + OVER_SYMBOL * _discs_under(shape, symbols)
         cost[places] = own[places] + under
 
+    own = spots[:, 3]
     cost = np.full(len(own), np.inf)
     first = np.searchsorted(owner, owner)  # places come label by label
     rank = _rank(owner, own, first)

@@ -14,7 +14,7 @@ import shapely
 
 from pegline.detail.model import Path
 from pegline.plan.boxes import Array, Boxes
-from pegline.plan.labels import ALONG, along, around
+from pegline.plan.labels import ALONG, AROUND, along, around
 from pegline.plan.model import Feature, Label
 from pegline.plan.scripts import text_width
 from pegline.plan.symbols import SYMBOLS
@@ -24,6 +24,7 @@ __all__ = ["first_free", "quiet_labels"]
 HEIGHT: Final = 1.8  #: of capitals, paper millimetres
 RADIUS: Final = 0.5  #: of the cross of a point
 TRIED: Final = 12  #: places of each: of names all around and the corners of the second ring, of figures
+RINGS: Final = AROUND[:, :TRIED]
 CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
@@ -49,9 +50,12 @@ def quiet_labels(features: Sequence[Feature], placed: Sequence[Label], metres_pe
     widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
     ends = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2) / metres_per_mm
     count = len(points)
-    names = around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT)[:, :TRIED]
-    figures = along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE)
-    spots = np.concatenate([names, figures])
+    spots = np.concatenate(
+        [
+            around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
+            along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE),
+        ]
+    )
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
     chosen = first_free(spots, sizes, _taken(features, placed, metres_per_mm))
     where = spots[np.arange(len(spots)), chosen, :3] * (metres_per_mm, metres_per_mm, 1.0)

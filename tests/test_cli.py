@@ -69,12 +69,13 @@ def test_formats_are_picked(book, tmp_path, capsys):
 
 
 def test_a_failed_check_is_status_1_and_the_files_are_written(book, tmp_path, capsys):
-    status, out, _ = run(
-        capsys, "plot", book(CHECKED.replace("25.49", "26.49")), "--out", str(tmp_path / "out"), "--formats", "json"
-    )
+    name = book(CHECKED.replace("25.49", "26.49"))
+    status, out, err = run(capsys, "plot", name, "--out", str(tmp_path / "out"), "--formats", "json")
 
     assert status == 1
     assert "fails" in out
+    assert "C-D: booked 26.49, perhaps 25.49: 1 m misread" in err
+    assert f"told by: pegline check {name}" in err
     assert (tmp_path / "out" / "plot.json").exists()
 
 

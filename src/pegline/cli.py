@@ -178,7 +178,7 @@ def _refuse_clashes(books: Sequence[str]) -> None:
 
 
 def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) -> int:
-    from pegline.diagnosis.tell import verdict
+    from pegline.diagnosis.tell import suspect_sentences, verdict
     from pegline.plan.scripts import unshown, words_of
     from pegline.readers import read
     from pegline.survey import reduce, write
@@ -189,6 +189,10 @@ def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) 
     for path in paths:
         print(f"  {path}")
     unshowable = unshown(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
+    if not survey.passed:
+        for sentence in suspect_sentences(each for each in survey.diagnosis.suspects if each.group == 1):
+            complain(f"{name}: {sentence}")
+        complain(f"{name}: every check, and what to measure next, is told by: pegline check {name}")
     for finding in (*survey.diagnosis.warnings, *unshowable):
         complain(str(finding))
     return 0 if survey.passed else 1

@@ -40,7 +40,8 @@ def told(old: Result, new: Result) -> Iterator[Line]:
     yield f"New: {_head(new)}", False
     if old.book and new.book:
         yield from _booked(old.book, new.book)
-    yield from (corrected if corrected.corrected(old, new) else again).told(old, new)
+    shared = corrected.corrected(old, new)
+    yield from again.told(old, new) if shared is None else corrected.told(old, new, shared)
 
 
 def _head(result: Result) -> str:

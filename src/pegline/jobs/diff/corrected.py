@@ -21,13 +21,14 @@ READINGS: Final = frozenset({"line", "dimension", "arcs to", "witnesses of", "no
 LEAST: Final = 0.0005
 
 
-def corrected(old: Result, new: Result) -> bool:
-    """Return whether two results are of one measuring: of the same day, with half of the readings or more the same.
+def corrected(old: Result, new: Result) -> tuple[int, int] | None:
+    """Return how many readings two results of one measuring share, and of how many; None where they are of two.
 
-    Nobody reads half of all tapes alike twice; a slip that is set right changes a few.
+    Of one measuring they are when of the same day, with half of the readings or more the same. Nobody reads half of
+    all tapes alike twice; a slip that is set right changes a few.
     """
     agree, count = alike(old, new)
-    return old.date == new.date and count > 0 and 2 * agree >= count
+    return (agree, count) if old.date == new.date and count > 0 and 2 * agree >= count else None
 
 
 def alike(old: Result, new: Result) -> tuple[int, int]:
@@ -53,9 +54,9 @@ def _readings(booked: Mapping[tuple[str, ...], Mapping[tuple[str, ...], tuple[ob
     }
 
 
-def told(old: Result, new: Result) -> Iterator[Line]:
-    """Yield the lines to print; nothing has moved."""
-    agree, count = alike(old, new)
+def told(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
+    """Yield the lines to print; nothing has moved. ``shared`` is what ``corrected`` found."""
+    agree, count = shared
     yield (
         f"Of one day, and {agree} of {counted(count, 'reading')} the same: taken for one measuring, corrected."
         " Was the place measured again, book the date of each.",

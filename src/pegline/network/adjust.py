@@ -99,7 +99,7 @@ def adjust(
     shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     checks, failing = _checks(book, frame, plotting, len(network.values), critical)
-    misfit = adjusted.square_sum + float(np.sum((adjusted.residuals / network.sds)[~adjusted.keep] ** 2))
+    misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
         shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))

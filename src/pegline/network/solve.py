@@ -97,6 +97,11 @@ class Fit:
     square_sum: float  #: of the residuals over their standard deviations, the tapes' scales included
 
     @property
+    def misfit(self) -> float:
+        """Return the square sum of all residuals over their standard deviations, of those left out too."""
+        return self.square_sum + float(np.sum((self.residuals / self.network.sds)[~self.keep] ** 2))
+
+    @property
     def freedom(self) -> int:
         """Return how many measurements are redundant."""
         network = self.network

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Generic, TypeAlias, TypeVar
 
-from pegline.errors import Finding
 from pegline.measures.slate import BLANK, Misread, Slate, Unfinished, Wrong
 from pegline.measures.written import Items, Table, Text, Written
 from pegline.records import record
@@ -97,8 +96,7 @@ def _each(written: Items, item: Grammar[T], slate: Slate) -> tuple[T, ...]:
             slate.tell(wrong, key if type(part) is Text else "")
             slate.lose(part)
         except Unfinished as unfinished:
-            slate.blanks.append(Finding("blank", unfinished.what, unfinished.place))
-            slate.lose(part)
+            slate.leave(unfinished, part)
     if not values and written.items:
         raise Wrong("", written.place)
     return tuple(values)

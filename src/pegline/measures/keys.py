@@ -11,7 +11,7 @@ from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
 from typing import Any, Generic, NamedTuple, TypeVar, get_type_hints
 
-from pegline.errors import Finding, Place
+from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Schema, blank, form, reference
 from pegline.measures.likeness import suggest
 from pegline.measures.slate import BLANK, Slate, Unfinished, Wrong
@@ -148,8 +148,7 @@ class Record(Generic[T]):
                 except Unfinished as inner:
                     blank_part = Unfinished(f"{word}: {inner.what}", inner.place)
                     if self.parts:
-                        slate.blanks.append(Finding("blank", blank_part.what, blank_part.place))
-                        slate.lose(value)
+                        slate.leave(blank_part, value)
                     else:
                         unfinished = unfinished or blank_part
         return failed, unfinished

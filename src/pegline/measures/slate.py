@@ -73,14 +73,19 @@ class Slate:
             for part in item if isinstance(item, tuple) else (item,):
                 self.lose(part)
 
+    def leave(self, blank: Unfinished, written: Written) -> None:
+        """Note what is left blank, and leave out the part that it stands in."""
+        self.blanks.append(Finding("blank", blank.what, blank.place))
+        self.lose(written)
+
     def attempt(self, read: Callable[[], T], written: Written, key: str = "") -> T | None:
         """Return what ``read`` gives; None, with the reason kept, when it cannot be read or is not finished."""
         try:
             return read()
         except Wrong as wrong:
             self.tell(wrong, key)
+            self.lose(written)
         except Unfinished as blank:
             what = f"{key}{' is' if blank.what == BLANK else ':'} {blank.what}" if key else blank.what
-            self.blanks.append(Finding("blank", what, blank.place))
-        self.lose(written)
+            self.leave(Unfinished(what, blank.place), written)
         return None

@@ -12,7 +12,7 @@ from pegline.detail.model import Path
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
-from pegline.plan.features import K_95
+from pegline.plan.features import K_95, placed_within
 from pegline.plan.figures import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.model import Feature
 from pegline.plan.pencil import SMALL, Pencil
@@ -246,8 +246,7 @@ def accuracy_block(pencil: Pencil, told: Told) -> None:
         f" one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
     )
     pencil.paragraph(text)
-    if told.frame.control:
-        place = max(control.sd for control in told.frame.control) * K_95
+    if (place := placed_within(told.frame)) is not None:
         pencil.paragraph(f"The whole lies on its grid within about {sd_text(place)}.")
     if told.adjustment.checked is not True:
         pencil.paragraph("This holds only if the book has no slip.")

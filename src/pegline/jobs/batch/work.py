@@ -52,6 +52,7 @@ def failed(status: int, told: list[str]) -> dict[str, Any]:
 
 
 def _done(task: Task) -> dict[str, Any]:
+    from pegline.plan.features import placed_within
     from pegline.readers import read
     from pegline.survey import carried, reduce
     from pegline.writers.publish import moved
@@ -72,7 +73,7 @@ def _done(task: Task) -> dict[str, Any]:
         "features": len(survey.detail.shapes),
         "warnings": len(survey.diagnosis.warnings),
         "frame": survey.frame.kind,
-        "accuracy": _accuracy(survey),
+        "accuracy": placed_within(survey.frame),
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
         **_drawn(survey),
     }
@@ -82,13 +83,6 @@ def _quality(survey: Survey) -> str:
     if survey.adjustment.checked is None:
         return "not checked"
     return "closes" if survey.passed else "does not close"
-
-
-def _accuracy(survey: Survey) -> float | None:
-    """Return within what the whole lies on its grid with odds of 19 to 1, metres, as the plan tells it."""
-    from pegline.plan.features import K_95
-
-    return max((K_95 * control.sd for control in survey.frame.control), default=None)
 
 
 def _drawn(survey: Survey) -> dict[str, Any]:

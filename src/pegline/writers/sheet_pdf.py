@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import cache
 from io import BytesIO
 from itertools import groupby
 from math import cos, sin
@@ -27,7 +28,8 @@ def sheet_pdf(plan: Plan) -> bytes:
     """Return a plan's sheets as a PDF."""
     from reportlab.pdfgen.canvas import Canvas
 
-    _register()
+    for name in (fonts.REGULAR, fonts.BOLD):
+        _font_of(str(fonts.FOLDER / f"{name}.ttf"))
     out = BytesIO()
     canvas = Canvas(out, pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en")
     tags = Tags(canvas)
@@ -56,15 +58,6 @@ def _without_text_armour() -> Iterator[None]:
         yield
     finally:
         rl_config.useA85 = before
-
-
-def _register() -> None:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    for name in (fonts.REGULAR, fonts.BOLD):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, str(fonts.FOLDER / f"{name}.ttf")))
 
 
 def _describe(canvas: Any, plan: Plan) -> None:
@@ -219,6 +212,7 @@ def _unseen(canvas: Any, outline: Outline, words: Words) -> None:
     canvas.addLiteral("Q")
 
 
+@cache
 def _font_of(path: str) -> str | None:
     """Return the name of a font file that is put into the PDF; None where reportlab can embed none of its kind."""
     from reportlab.pdfbase import pdfmetrics

@@ -29,24 +29,27 @@ def _later(module: str) -> Writer:
     return write
 
 
-#: Each format, which is also the ending of its file, with what writes it.
-WRITERS: Final[Mapping[str, Writer]] = {
-    "gpkg": _later("gpkg"),
-    "dxf": _later("dxf"),
-    "pdf": _later("pdf"),
-    "html": _later("html"),
-    "csv": _later("csv"),
-    "json": _later("json"),
-    "svg": _later("svg"),
-    "png": _later("png"),
-    "geojson": _later("geojson"),
-    "sld": _later("sld"),
-    "shp": _later("shp"),
-    "geoparquet": _later("geoparquet"),
+#: Each format, which is the ending of its file and the module here that writes it too, and whether it holds a drawing.
+_DRAWS: Final[Mapping[str, bool]] = {
+    "gpkg": False,
+    "dxf": True,
+    "pdf": True,
+    "html": False,
+    "csv": False,
+    "json": False,
+    "svg": True,
+    "png": True,
+    "geojson": False,
+    "sld": False,
+    "shp": False,
+    "geoparquet": False,
 }
 
+#: Each format with what writes it.
+WRITERS: Final[Mapping[str, Writer]] = {name: _later(name) for name in _DRAWS}
+
 #: Formats that hold no drawing.
-PLAIN: Final = frozenset(("gpkg", "html", "csv", "json", "geojson", "sld", "shp", "geoparquet"))
+PLAIN: Final = frozenset(name for name, draws in _DRAWS.items() if not draws)
 
 
 def known(formats: Iterable[str]) -> tuple[str, ...]:

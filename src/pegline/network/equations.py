@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from math import pi
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,11 +62,6 @@ class Distance:
         """Return the points in the order of the equation's derivatives."""
         return (self.start, self.end)
 
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return ()
-
 
 @record(frozen=True, slots=True)
 class Chainage:
@@ -93,11 +88,6 @@ class Chainage:
         """Return the points in the order of the equation's derivatives."""
         return (self.point, self.start, self.end)
 
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return (self.length,)
-
 
 @record(frozen=True, slots=True)
 class Ranging:
@@ -119,11 +109,6 @@ class Ranging:
     def points(self) -> tuple[str, ...]:
         """Return the points in the order of the equation's derivatives."""
         return (self.point, self.start, self.end)
-
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return (1.0,)
 
 
 @record(frozen=True, slots=True)
@@ -147,11 +132,6 @@ class Offset:
     def points(self) -> tuple[str, ...]:
         """Return the points in the order of the equation's derivatives."""
         return (self.point, self.start, self.end)
-
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return (float(self.side),)
 
 
 @record(frozen=True, slots=True)
@@ -177,11 +157,6 @@ class Oblique:
         """Return the points in the order of the equation's derivatives."""
         return (self.point, self.start, self.end)
 
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return (self.share,)
-
 
 @record(frozen=True, slots=True)
 class Bearing:
@@ -202,11 +177,6 @@ class Bearing:
     def points(self) -> tuple[str, ...]:
         """Return the points in the order of the equation's derivatives."""
         return (self.start, self.end)
-
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return ()
 
 
 @record(frozen=True, slots=True)
@@ -229,11 +199,6 @@ class Control:
         """Return the points in the order of the equation's derivatives."""
         return (self.station,)
 
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return self.along
-
 
 @record(frozen=True, slots=True)
 class Square:
@@ -255,11 +220,6 @@ class Square:
     def points(self) -> tuple[str, ...]:
         """Return the points in the order of the equation's derivatives."""
         return (self.before, self.corner, self.after)
-
-    @property
-    def numbers(self) -> tuple[float, ...]:
-        """Return the constants of the equation."""
-        return ()
 
 
 Observation = Distance | Chainage | Ranging | Offset | Oblique | Bearing | Control | Square
@@ -361,17 +321,19 @@ class Equation:
 
     #: from positions (m, k, 2) and constants (m, j): computed (m,) and derivatives (m, k, 2)
     function: Callable[[Array, NDArray[np.float64]], tuple[Array, Array]]
+    #: constants of an observation in its equation
+    numbers: Callable[[Any], tuple[float, ...]] = lambda _: ()
     taped: bool = False  #: a length in the frame, which the frame's and the tape's scale turn into a reading
     angle: bool = False  #: computed less observed is an angle, taken between -pi and pi
 
 
 EQUATIONS: Final[Mapping[type, Equation]] = {
     Distance: Equation(distance, taped=True),
-    Chainage: Equation(chainage),
-    Ranging: Equation(offset, taped=True),
-    Offset: Equation(offset, taped=True),
-    Oblique: Equation(oblique, taped=True),
+    Chainage: Equation(chainage, lambda one: (one.length,)),
+    Ranging: Equation(offset, lambda _: (1.0,), taped=True),
+    Offset: Equation(offset, lambda one: (one.side,), taped=True),
+    Oblique: Equation(oblique, lambda one: (one.share,), taped=True),
     Bearing: Equation(bearing, angle=True),
-    Control: Equation(control),
+    Control: Equation(control, lambda one: one.along),
     Square: Equation(square, angle=True),
 }

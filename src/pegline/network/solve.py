@@ -171,12 +171,12 @@ def _batches(observations: Sequence[Observation], index: Mapping[str, int], tape
     for number, one in enumerate(observations):
         by_type.setdefault(type(one), []).append(number)
     for kind, rows in by_type.items():
-        ones = [observations[row] for row in rows]
+        ones, equation = [observations[row] for row in rows], EQUATIONS[kind]
         yield Batch(
-            EQUATIONS[kind],
+            equation,
             np.array(rows, np.int64),
             np.array([[index[name] for name in one.points] for one in ones], np.int64),
-            np.array([one.numbers for one in ones], float).reshape(len(ones), -1),
+            np.array([equation.numbers(one) for one in ones], float).reshape(len(ones), -1),
             np.array([-1 if one.tape is None else number_of[one.tape] for one in ones], np.int64),
         )
 

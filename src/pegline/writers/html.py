@@ -15,18 +15,8 @@ from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.writers.figures import Records
 from pegline.writers.html_figures import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
-from pegline.writers.html_tables import (
-    check_mark,
-    dimensions,
-    features,
-    ground,
-    measurements,
-    points,
-    reduced,
-    stations,
-    walls,
-    witnesses,
-)
+from pegline.writers.html_measured import check_mark, dimensions, ground, measurements, reduced, walls, witnesses
+from pegline.writers.html_placed import features, points, stations
 from pegline.writers.markup import Head, Safe, element, joined, page, table
 from pegline.writers.metadata import CAUTION, head
 

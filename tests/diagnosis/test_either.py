@@ -9,12 +9,14 @@ from builders.networks import random_plot
 from builders.sound_book import SOUND
 
 from pegline.detail.walls import wall_observations
-from pegline.diagnosis.alternatives import best_choice, with_choice
+from pegline.diagnosis.alternatives import best_choice
 from pegline.diagnosis.either import CHOSEN, ENOUGH, choose_readings, judged, odds
+from pegline.diagnosis.observed import observed_in, with_choice
 from pegline.diagnosis.whatif import open_readings
 from pegline.errors import BookError
 from pegline.frame.choose import choose_frame
 from pegline.network.adjust import adjust
+from pegline.network.observe import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -181,3 +183,36 @@ def test_eight_open_readings_of_random_plots_are_chosen_rightly_or_refused():
         right, wrong = right + sum(found), wrong + len(found) - sum(found)
     assert wrong <= WRONG * (right + wrong)
     assert refused <= REFUSED
+
+
+@pytest.mark.long
+def test_of_forty_open_readings_in_forty_stations_those_that_can_be_told_are_right():
+    text, read = half_read(random_plot(1, stations=40), 1, count=40)
+    book = parse_book(text.encode(), "half-read.yaml")
+    readings = open_readings(book)
+    found = best_choice(book, readings)
+    sure = [place for place, misfit in enumerate(found.others) if odds(found.misfit, misfit) >= ENOUGH]
+
+    assert found.closes
+    assert len(sure) >= 32
+    chosen = [readings[place].either[found.numbers[place]].text for place in sure]
+    assert chosen == [read[place] for place in sure]
+
+
+def test_what_a_combination_observes_is_what_the_book_says_with_it():
+    text = HOUSE_PLOT.read_text(encoding="utf-8")
+    for start, wrong, right in FADED[-4:]:
+        at = start.rindex(right)
+        text = text.replace(start, f"{start[:at]}{{either: [{wrong}, {right}]}}")
+    book = parse_book(text.encode(), "house-plot.yaml")
+    readings = open_readings(book)
+    observed = observed_in(book, readings)
+    assert len(readings) == 4
+
+    for numbers in product((0, 1), repeat=4):
+        chosen = with_choice(book, readings, numbers)
+        reduction = reduce_readings(chosen)
+        names = {*chosen.station_names, *shared_points(chosen, reduction)}
+        frame = choose_frame(chosen, reduction)
+        said = [*observations(chosen, reduction, frame, names), *wall_observations(chosen, reduction)]
+        assert [str(one) for one in observed.of(numbers)] == [str(one) for one in said], numbers

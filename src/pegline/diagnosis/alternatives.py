@@ -25,23 +25,19 @@ from pegline.book.model import Book
 from pegline.detail.walls import wall_observations
 from pegline.diagnosis.effects import Effects
 from pegline.diagnosis.everything import everything
-from pegline.diagnosis.whatif import readings_in, with_edits
+from pegline.diagnosis.observed import Numbers, Observed, observed_in, with_choice
+from pegline.diagnosis.whatif import readings_in
 from pegline.errors import BookError, Place
-from pegline.frame.choose import choose_frame
-from pegline.frame.model import Frame
 from pegline.measures.values import Reading
-from pegline.network.adjust import adjust, hints
+from pegline.network.adjust import adjust
 from pegline.network.equations import Observation
 from pegline.network.model import Array
-from pegline.network.observe import observations, shared_points
 from pegline.network.quality import chi2_exceeded
 from pegline.network.solve import Fit, build, changed, linearise, misclosures, solve
 from pegline.network.start import Gap, start
 from pegline.reduction.reduce import reduce_readings
 
-__all__ = ["Found", "Numbers", "begun", "best_choice", "with_choice"]
-
-Numbers = tuple[int, ...]  #: for each open reading the number of its alternative
+__all__ = ["Found", "begun", "best_choice"]
 
 MOST: Final = 64  #: combinations tried to find one that can be solved at all
 ROUNDS: Final = 12  #: solutions that the search may begin anew from
@@ -64,20 +60,15 @@ class Found:
     closes: bool  #: whether χ² of the best is what the tapes explain; else something else is wrong too
 
 
-def with_choice(book: Book, readings: Sequence[Reading], numbers: Numbers) -> Book:
-    """Return a book with its open readings set; ``either`` stays as the record of what was booked."""
-    return with_edits(book, ((r.place, r.either[n]) for r, n in zip(readings, numbers, strict=True)))
-
-
 def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
     """Return the combination of alternatives with which a survey closes best; None where none can be solved."""
-    frame = _frame(book)
-    if frame is None:
+    observed = observed_in(book, readings)
+    if observed is None:
         return None  # something else is wrong, and will be told
-    numbers = begun(book, readings, frame)
+    numbers = begun(observed)
     fresh, seen, closing = [numbers], dict[Numbers, float](), dict[Numbers, bool]()
     for _ in range(ROUNDS):
-        trial = _trial(book, readings, frame, numbers)
+        trial = _trial(observed, numbers)
         closing[numbers] = trial is not None and trial.closes
         seen[numbers] = trial.misfit if trial else inf
         for one in _looked_from(trial, soften=numbers in fresh):
@@ -86,7 +77,7 @@ def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
         if closing.get(best):
             break
         if len(closing) == 2:
-            fresh.append(straightened(book, readings, frame, fresh[0]))
+            fresh.append(straightened(observed, fresh[0]))
         waiting = [each for each in (*fresh, *sorted(seen, key=seen.__getitem__)) if each not in closing]
         others = (each for each in islice(_nearby(readings, numbers), MOST) if each not in closing)
         following = next((each for each in waiting if seen.get(each, 0.0) < inf), None) or next(others, None)
@@ -105,14 +96,6 @@ def _looked_from(trial: _Trial | None, *, soften: bool) -> Iterator[_Trial]:
         yield trial
 
 
-def _frame(book: Book) -> Frame | None:
-    """Return the frame, which no open reading changes so much that the choice would; None where there is none."""
-    try:
-        return choose_frame(book, reduce_readings(book))
-    except BookError:
-        return None
-
-
 def _others(seen: Mapping[Numbers, float], numbers: Numbers) -> tuple[float, ...]:
     """Return the least misfit with another alternative, for each reading."""
     return tuple(
@@ -124,16 +107,13 @@ def _others(seen: Mapping[Numbers, float], numbers: Numbers) -> tuple[float, ...
 # --- a combination to begin with ------------------------------------------------------------------------------------
 
 
-def begun(book: Book, readings: Sequence[Reading], frame: Frame | None = None) -> Numbers:
+def begun(observed: Observed) -> Numbers:
     """Return a combination with which as many points as can be found their place: arcs must meet to be solved."""
-    numbers = (0,) * len(readings)
-    frame = frame or _frame(book)
-    if frame is None:
-        return numbers
-    first = _rough(book, readings, frame, numbers)
+    numbers = (0,) * len(observed.readings)
+    first = _rough(observed, numbers)
     while first.lacking:
-        tries = islice(_nearby(readings, numbers, first.concerned), MOST)
-        looked = ((_rough(book, readings, frame, each), each) for each in tries)
+        tries = islice(_nearby(observed.readings, numbers, first.concerned), MOST)
+        looked = ((_rough(observed, each), each) for each in tries)
         better = next((one for one in looked if one[0].lacking < first.lacking), None)
         if better is None:
             break
@@ -141,21 +121,21 @@ def begun(book: Book, readings: Sequence[Reading], frame: Frame | None = None) -
     return numbers
 
 
-def straightened(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> Numbers:
+def straightened(observed: Observed, numbers: Numbers) -> Numbers:
     """Return a combination with which fewer measurements disagree where arcs first put the points.
 
     One reading after another, then two at once. How many disagree counts and hardly by how much: a wrong reading
     that places a point makes everything else there disagree.
     """
-    here = _rough(book, readings, frame, numbers)
-    tries = _nearby(readings, numbers, most=2)
+    here = _rough(observed, numbers)
+    tries = _nearby(observed.readings, numbers, most=2)
     for _ in range(LOOKED):
         other = next(tries, None)
         if other is None:
             break
-        there = _rough(book, readings, frame, other)
+        there = _rough(observed, other)
         if (there.lacking, there.disagreement) < (here.lacking, here.disagreement):
-            here, numbers, tries = there, other, _nearby(readings, other, most=2)
+            here, numbers, tries = there, other, _nearby(observed.readings, other, most=2)
     return numbers
 
 
@@ -190,14 +170,11 @@ class _Rough:
     concerned: frozenset[Place] = frozenset()  #: the open readings of arcs that do not meet
 
 
-def _rough(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> _Rough:
-    book = with_choice(book, readings, numbers)
+def _rough(observed: Observed, numbers: Numbers) -> _Rough:
+    book, readings = observed.book, observed.readings
     try:
-        reduction = reduce_readings(book)
-        shared = shared_points(book, reduction)
-        names = {*book.station_names, *shared}
-        found = (*observations(book, reduction, frame, names), *wall_observations(book, reduction))
-        first = start(book.station_names, shared, found, hints(book, reduction))
+        found = observed.of(numbers)
+        first = start(book.station_names, observed.shared, found, observed.hints)
     except BookError:
         return _Rough(inf)
     gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
@@ -210,8 +187,7 @@ def _rough(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbe
     seen = [
         one for one in found if one.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
     ]
-    tapes = {name: constants.scale_sd for name, constants in sorted(reduction.tapes.items())}
-    network = build(list(first.positions), 0, seen, tapes, np.array(list(first.positions.values())))
+    network = build(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
     off = misclosures(network, linearise(network, network.begin)) / network.sds
     return _Rough(len(first.missing), float(np.log1p((off / RUDE) ** 2).sum()), concerned)
 
@@ -219,28 +195,26 @@ def _rough(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbe
 # --- one combination, solved ----------------------------------------------------------------------------------------
 
 
-def _trial(book: Book, readings: Sequence[Reading], frame: Frame, numbers: Numbers) -> _Trial | None:
+def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
     """Return a survey solved with one combination; None where that cannot be."""
     try:
-        chosen = with_choice(book, readings, numbers)
+        chosen = with_choice(observed.book, observed.readings, numbers)
         reduction = reduce_readings(chosen)
         walls = wall_observations(chosen, reduction)
-        adjustment = adjust(chosen, reduction, frame, walls, allow_missing=True)
+        adjustment = adjust(chosen, reduction, observed.frame, walls, allow_missing=True)
     except BookError:
         return None
     fit = everything(adjustment)
     if fit is None or any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
         return None  # without the points whose arcs do not meet it would close all the better
-    return _Trial(book, tuple(readings), frame, numbers, fit, fit.residuals / fit.network.sds)
+    return _Trial(observed, numbers, fit, fit.residuals / fit.network.sds)
 
 
 @dataclass(frozen=True)
 class _Trial:
     """A survey solved with one combination, and what its neighbours would be."""
 
-    book: Book
-    readings: tuple[Reading, ...]
-    frame: Frame
+    within: Observed
     numbers: Numbers
     fit: Fit
     left: Array  #: (m,) what is left of the residuals once the points have moved, over σ
@@ -263,7 +237,7 @@ class _Trial:
         """Return what may be taken instead: the number of the reading, the number of its alternative."""
         return [
             (place, number)
-            for place, reading in enumerate(self.readings)
+            for place, reading in enumerate(self.within.readings)
             for number in range(len(reading.either))
             if number != self.numbers[place]
         ]
@@ -277,11 +251,8 @@ class _Trial:
 
     def observed(self, numbers: Numbers) -> list[Observation]:
         """Return the network's observations with another combination."""
-        book = with_choice(self.book, self.readings, numbers)
-        reduction = reduce_readings(book)
         index = self.fit.network.index
-        found = (*observations(book, reduction, self.frame, index), *wall_observations(book, reduction))
-        return [one for one in found if all(name in index for name in one.points)]
+        return [one for one in self.within.of(numbers) if all(name in index for name in one.points)]
 
     def adjusted(self, numbers: Numbers) -> float:
         """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
@@ -325,15 +296,18 @@ class _Trial:
         return np.stack([self._change(self.taking([each])) for each in self.alternatives], axis=1)
 
     @cached_property
-    def form(self) -> tuple[Array, Array]:
-        """Return U and z: χ² of a combination y is that of this one and |U y + z|² - |z|²."""
+    def form(self) -> tuple[list[tuple[int, int]], Array, Array]:
+        """Return an order of the alternatives, U and z: χ² of y is that of this one and |U y + z|² - |z|²."""
         kept = np.where(self.fit.keep[:, None], self.change, 0.0)
         square = kept.T @ Effects(self.fit).seen(kept)
         left_out = self.change - kept
         square += left_out.T @ left_out
         square += max(ROUNDING * float(np.diag(square).max()), ROUNDING) * np.eye(len(square))
+        order = _sorted(square, [place for place, _ in self.alternatives])
+        square = square[np.ix_(order, order)]
         upper = np.asarray(np.linalg.cholesky((square + square.T) / 2).T, float)
-        return upper, np.asarray(np.linalg.solve(upper.T, self.change.T @ self.left), float)
+        aside = np.linalg.solve(upper.T, (self.change.T @ self.left)[order])
+        return [self.alternatives[n] for n in order], upper, np.asarray(aside, float)
 
     def _change(self, numbers: Numbers) -> Array:
         """Return what another combination changes in the residuals where the points stand, over σ."""
@@ -347,17 +321,34 @@ class _Trial:
 
         From the last reading to the first: what a reading adds to |U y + z|² hangs on it and those after it alone.
         """
-        upper, aside = self.form
+        order, upper, aside = self.form
         taken = np.zeros((1, len(aside)))
         costs = np.zeros(1)
-        for place in reversed(range(len(self.readings))):
-            rows = [n for n, (of, _) in enumerate(self.alternatives) if of == place]
+        for place in dict.fromkeys(of for of, _ in reversed(order)):
+            rows = [n for n, (of, _) in enumerate(order) if of == place]
             choices: list[int | None] = [None, *rows]
             if forced is not None and forced[0] == place:
-                choices = [self.alternatives.index(forced)]
+                choices = [order.index(forced)]
             taken, costs = _widened(taken, costs, upper[rows], aside[rows], choices)
         for row in taken[:count]:
-            yield self.taking([self.alternatives[n] for n in np.flatnonzero(row)])
+            yield self.taking([order[n] for n in np.flatnonzero(row)])
+
+
+def _sorted(square: Array, places: Sequence[int]) -> list[int]:
+    """Return an order of elimination in which a check is felt as soon as the last reading in it is decided.
+
+    Always the reading of which least is left next: first those that others already explain. Decided from the last
+    to the first, the readings of one check then follow one another, and few combinations need to be kept.
+    """
+    left, order = square.copy(), list[int]()
+    waiting = dict.fromkeys(places)
+    while waiting:
+        place = min(waiting, key=lambda one: float(sum(left[n, n] for n, of in enumerate(places) if of == one)))
+        del waiting[place]
+        for pivot in (n for n, of in enumerate(places) if of == place):
+            order.append(pivot)
+            left -= np.outer(left[pivot], left[pivot]) / left[pivot, pivot]
+    return order
 
 
 def _widened(

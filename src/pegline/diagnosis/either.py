@@ -30,7 +30,8 @@ def choose_readings(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:  # as in nearly every book, which need not wait for the search to load
         return book
-    from pegline.diagnosis.alternatives import best_choice, with_choice
+    from pegline.diagnosis.alternatives import best_choice
+    from pegline.diagnosis.observed import with_choice
 
     found = best_choice(book, readings)
     if found is None:
@@ -50,9 +51,11 @@ def placeable(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:
         return book
-    from pegline.diagnosis.alternatives import begun, with_choice
+    from pegline.diagnosis.alternatives import begun
+    from pegline.diagnosis.observed import observed_in, with_choice
 
-    return with_choice(book, readings, begun(book, readings))
+    observed = observed_in(book, readings)
+    return with_choice(book, readings, begun(observed)) if observed else book
 
 
 def odds(best: float, other: float) -> float:

@@ -70,7 +70,7 @@ def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
     for _ in range(ROUNDS):
         trial = _trial(observed, numbers)
         closing[numbers] = trial is not None and trial.closes
-        seen[numbers] = trial.misfit if trial else inf
+        seen[numbers] = trial.fit.misfit if trial else inf
         for one in _looked_from(trial, soften=numbers in fresh):
             one.look(seen)
         best = min(seen, key=seen.__getitem__)
@@ -220,17 +220,11 @@ class _Trial:
     left: Array  #: (m,) what is left of the residuals once the points have moved, over σ
 
     @property
-    def misfit(self) -> float:
-        """Return χ², of what was left out too."""
-        left_out = (self.fit.residuals / self.fit.network.sds)[~self.fit.keep]
-        return self.fit.square_sum + float(left_out @ left_out)
-
-    @property
     def closes(self) -> bool:
         """Return whether χ² is what the tapes explain."""
         network = self.fit.network
         freedom = len(network.values) + len(network.tapes) - int((~network.held).sum())
-        return freedom <= 0 or chi2_exceeded(self.misfit, freedom) > CHANCE
+        return freedom <= 0 or chi2_exceeded(self.fit.misfit, freedom) > CHANCE
 
     @cached_property
     def alternatives(self) -> list[tuple[int, int]]:

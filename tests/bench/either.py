@@ -6,6 +6,10 @@ of their number the time grows from each case to the next.
 
 from __future__ import annotations
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: processor time counts every thread that waits
+
 import argparse
 import sys
 import time

@@ -65,13 +65,14 @@ def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
 
 def _readings(record: Any, found: list[Reading]) -> None:
     """Add every reading in a record to those found."""
-    if isinstance(record, Reading):
+    kind = type(record)
+    if kind is Reading:
         found.append(record)
-    elif isinstance(record, tuple | dict):
-        for item in record.values() if isinstance(record, dict) else record:
+    elif kind is tuple or kind is dict:
+        for item in record if kind is tuple else record.values():
             _readings(item, found)
     else:
-        for name in HOLDERS.get(type(record), ()):
+        for name in HOLDERS.get(kind, ()):
             if part := getattr(record, name):
                 _readings(part, found)
 

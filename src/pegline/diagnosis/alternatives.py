@@ -8,11 +8,14 @@ at them, so near that solution the misfit of every combination is a quadratic fo
 C holds what each alternative changes and v the residuals, all over σ; R is what the adjustment leaves of a change.
 The combinations with the least χ² are found one reading after another, the best so far kept; only they are
 adjusted themselves. A better one is the next to begin with.
+
+Where a point may stand metres elsewhere, combinations lie on islands that are not seen from one another: the best with
+each other alternative is solved and looked around too, and where nothing closes, arcs drawn anew lead elsewhere.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
@@ -40,12 +43,13 @@ from pegline.reduction.reduce import reduce_readings
 __all__ = ["Found", "begun", "best_choice"]
 
 MOST: Final = 64  #: combinations tried to find one that can be solved at all
-ROUNDS: Final = 12  #: solutions that the search may begin anew from
+ROUNDS: Final = 12  #: solutions one after the other from which nothing better is seen, until the search ends
 STEPS: Final = 20  #: of an adjustment from a neighbour; what takes more is no near one
 CHANCE: Final = 1e-6  #: chance of a χ² below which it is not the tapes
 LOOKED: Final = 256  #: combinations looked at without an adjustment
 RUDE: Final = 10.0  #: standard deviations from which a measurement disagrees where the points only roughly stand
 SOLVED: Final = 12  #: combinations that are adjusted in each round
+RIVALS: Final = 2  #: and from the solution with each other alternative
 WIDTH: Final = 512  #: combinations kept from one reading to the next
 ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
 
@@ -65,43 +69,100 @@ def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
     observed = observed_in(book, readings)
     if observed is None:
         return None  # something else is wrong, and will be told
-    numbers = begun(observed)
-    fresh, seen, closing = [numbers], dict[Numbers, float](), dict[Numbers, bool]()
-    for _ in range(ROUNDS):
-        trial = _trial(observed, numbers)
-        closing[numbers] = trial is not None and trial.closes
-        seen[numbers] = trial.fit.misfit if trial else inf
-        for one in _looked_from(trial, soften=numbers in fresh):
-            one.look(seen)
-        best = min(seen, key=seen.__getitem__)
-        if closing.get(best):
-            break
-        if len(closing) == 2:
-            fresh.append(straightened(observed, fresh[0]))
-        waiting = [each for each in (*fresh, *sorted(seen, key=seen.__getitem__)) if each not in closing]
-        others = (each for each in islice(_nearby(readings, numbers), MOST) if each not in closing)
-        following = next((each for each in waiting if seen.get(each, 0.0) < inf), None) or next(others, None)
+    search = _Search(observed)
+    numbers, fresh, without = begun(observed), dict[Numbers, Numbers](), 0
+    while without < ROUNDS:
+        before = search.least
+        search.look_around(numbers, soften=not search.tried or numbers in fresh.values())
+        while search.tried.get(best := search.best) and search.look_at_rivals(best):
+            pass
+        if search.tried.get(best):
+            return search.found(best)
+        without = 0 if search.least < before else without + 1
+        if without and best not in fresh:  # an island: arcs drawn anew may lead off it
+            fresh[best] = straightened(observed, best)
+        following = search.following(fresh.values(), numbers)
         if following is None:
             break
         numbers = following
-    best = min(closing, key=seen.__getitem__)
-    return None if seen[best] == inf else Found(best, seen[best], _others(seen, best), closing[best])
+    best = min(search.tried, key=search.seen.__getitem__)
+    return None if search.seen[best] == inf else search.found(best)
 
 
-def _looked_from(trial: _Trial | None, *, soften: bool) -> Iterator[_Trial]:
-    """Yield from where the neighbours of a combination are looked at."""
-    if trial is not None:
-        if soften:
-            yield trial.softened()
-        yield trial
+class _Search:
+    """What is known of the combinations so far."""
 
+    def __init__(self, observed: Observed) -> None:
+        self.observed = observed
+        self.seen = dict[Numbers, float]()  #: χ², infinite where it cannot be solved
+        self.tried = dict[Numbers, bool]()  #: those solved on their own, not from a neighbour: whether they close
+        self.rivals = set[tuple[Numbers, int]]()  #: those looked at as the best with their alternative of a reading
 
-def _others(seen: Mapping[Numbers, float], numbers: Numbers) -> tuple[float, ...]:
-    """Return the least misfit with another alternative, for each reading."""
-    return tuple(
-        min((misfit for each, misfit in seen.items() if each[place] != taken), default=inf)
-        for place, taken in enumerate(numbers)
-    )
+    @property
+    def best(self) -> Numbers:
+        """Return the combination with the least χ²."""
+        return min(self.seen, key=self.seen.__getitem__)
+
+    @property
+    def least(self) -> float:
+        """Return the least χ²."""
+        return min(self.seen.values(), default=inf)
+
+    def found(self, numbers: Numbers) -> Found:
+        """Return a combination with the least χ² of the others for each reading."""
+        others = tuple(
+            min((misfit for each, misfit in self.seen.items() if each[place] != taken), default=inf)
+            for place, taken in enumerate(numbers)
+        )
+        return Found(numbers, self.seen[numbers], others, self.tried[numbers])
+
+    def following(self, fresh: Iterable[Numbers], numbers: Numbers) -> Numbers | None:
+        """Return what to solve next: something fresh, the best not tried, or else something near."""
+        waiting = [each for each in (*fresh, *sorted(self.seen, key=self.seen.__getitem__)) if each not in self.tried]
+        near = (each for each in islice(_nearby(self.observed.readings, numbers), MOST) if each not in self.tried)
+        return next((each for each in waiting if self.seen.get(each, 0.0) < inf), None) or next(near, None)
+
+    def look_around(self, numbers: Numbers, *, soften: bool) -> None:
+        """Solve a combination, and look at those that should close best, and at the best with each alternative."""
+        trial = self._solve(numbers)
+        if trial is None:
+            return
+        for one in (trial.softened(), trial) if soften else (trial,):
+            self._look(one, one.nearest(SOLVED))
+            for each in one.alternatives:
+                self._look(one, one.nearest(1, each))
+
+    def look_at_rivals(self, numbers: Numbers) -> bool:
+        """Look at the best with each other alternative, from where the survey is solved with that one; once each.
+
+        From the solution of another one, a combination that moves a point by metres is seen askew, or not at all.
+        Returns whether there was something to look at.
+        """
+        waiting = dict[Numbers, list[tuple[int, int]]]()
+        for place, reading in enumerate(self.observed.readings):
+            for number in range(len(reading.either)):
+                rivals = [each for each in self.seen if each[place] == number]
+                if number != numbers[place] and rivals:
+                    rival = min(rivals, key=self.seen.__getitem__)
+                    if (rival, place) not in self.rivals:
+                        waiting.setdefault(rival, []).append((place, number))
+        for rival, taken in waiting.items():
+            self.rivals.update((rival, place) for place, _ in taken)
+            if trial := self._solve(rival):
+                for each in taken:
+                    self._look(trial, trial.nearest(RIVALS, each))
+        return bool(waiting)
+
+    def _solve(self, numbers: Numbers) -> _Trial | None:
+        trial = _trial(self.observed, numbers)
+        self.tried[numbers] = trial is not None and trial.closes
+        self.seen[numbers] = trial.fit.misfit if trial else inf
+        return trial
+
+    def _look(self, trial: _Trial, near: Iterable[Numbers]) -> None:
+        for numbers in near:
+            if numbers not in self.tried:
+                self.seen[numbers] = min(self.seen.get(numbers, inf), trial.adjusted(numbers))
 
 
 # --- a combination to begin with ------------------------------------------------------------------------------------
@@ -128,23 +189,23 @@ def straightened(observed: Observed, numbers: Numbers) -> Numbers:
     that places a point makes everything else there disagree.
     """
     here = _rough(observed, numbers)
-    tries = _nearby(observed.readings, numbers, most=2)
+    tries = _nearby(observed.readings, numbers)
     for _ in range(LOOKED):
         other = next(tries, None)
         if other is None:
             break
         there = _rough(observed, other)
         if (there.lacking, there.disagreement) < (here.lacking, here.disagreement):
-            here, numbers, tries = there, other, _nearby(observed.readings, other, most=2)
+            here, numbers, tries = there, other, _nearby(observed.readings, other)
     return numbers
 
 
 def _nearby(
-    readings: Sequence[Reading], numbers: Numbers, concerned: frozenset[Place] = frozenset(), *, most: int = MOST
+    readings: Sequence[Reading], numbers: Numbers, concerned: frozenset[Place] = frozenset()
 ) -> Iterator[Numbers]:
-    """Yield other combinations, those with the fewest changes first, and ``most``; of some readings only where told."""
+    """Yield other combinations, those with the fewest changes first; of some readings only where told."""
     free = [place for place, reading in enumerate(readings) if not concerned or reading.place in concerned]
-    for changes in range(1, min(len(free), most) + 1):
+    for changes in range(1, len(free) + 1):
         yield from _with_changes(readings, numbers, free, changes)
 
 
@@ -257,13 +318,6 @@ class _Trial:
         except BookError:
             return inf
 
-    def look(self, seen: dict[Numbers, float]) -> None:
-        """Add to those seen the combinations that should close best, and the best with each alternative."""
-        near = [*self.nearest(SOLVED), *(one for each in self.alternatives for one in self.nearest(1, each))]
-        for numbers in near:
-            if numbers not in seen:
-                seen[numbers] = self.adjusted(numbers)
-
     def softened(self) -> _Trial:
         """Return the same where the points stand by what is sure; open readings say no more than their range.
 
@@ -313,6 +367,8 @@ class _Trial:
     def nearest(self, count: int, forced: tuple[int, int] | None = None) -> Iterator[Numbers]:
         """Yield the combinations with the least χ² by the quadratic form, this one too; of those with one taken.
 
+        That one may be this combination's own.
+
         From the last reading to the first: what a reading adds to |U y + z|² hangs on it and those after it alone.
         """
         order, upper, aside = self.form
@@ -322,7 +378,7 @@ class _Trial:
             rows = [n for n, (of, _) in enumerate(order) if of == place]
             choices: list[int | None] = [None, *rows]
             if forced is not None and forced[0] == place:
-                choices = [order.index(forced)]
+                choices = [order.index(forced) if forced in order else None]
             taken, costs = _widened(taken, costs, upper[rows], aside[rows], choices)
         for row in taken[:count]:
             yield self.taking([order[n] for n in np.flatnonzero(row)])

@@ -19,6 +19,7 @@ from pegline.network.adjust import adjust
 from pegline.network.observe import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
+from pegline.survey import reduce_as_far_as_it_goes
 
 HOUSE_PLOT = Path(__file__).parents[2] / "samples" / "house-plot.yaml"
 
@@ -94,6 +95,14 @@ def test_arcs_that_do_not_meet_with_one_alternative_speak_for_the_other():
         book("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: {either: [3.75, 37.54]}}")
     )
     assert taken(chosen) == ["37.54"]
+
+
+def test_arcs_that_do_not_meet_are_healed_by_a_reading_that_puts_a_centre_elsewhere():
+    # With what is first written S6 has no place from S0 and S3, and neither of its own arms is open.
+    text, _ = half_read(random_plot(1, stations=10), 1, count=10)
+    with pytest.raises(BookError) as refused:
+        reduce_as_far_as_it_goes(parse_book(text.encode(), "half-read.yaml"))
+    assert {finding.rule for finding in refused.value.findings} == {"either-open"}
 
 
 def test_the_odds_are_those_of_two_normal_misfits():

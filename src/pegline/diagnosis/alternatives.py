@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import islice
+from itertools import chain, islice
 from math import inf
 from typing import Final
 
@@ -173,8 +173,9 @@ def begun(observed: Observed) -> Numbers:
     numbers = (0,) * len(observed.readings)
     first = _rough(observed, numbers)
     while first.lacking:
-        tries = islice(_nearby(observed.readings, numbers, first.concerned), MOST)
-        looked = ((_rough(observed, each), each) for each in tries)
+        # Where arcs do not meet their own readings are wrong, or those that put their centres where they are.
+        tries = (_nearby(observed.readings, numbers, some) for some in (first.concerned, frozenset[Place]()))
+        looked = ((_rough(observed, each), each) for each in chain(*(islice(some, MOST) for some in tries)))
         better = next((one for one in looked if one[0].lacking < first.lacking), None)
         if better is None:
             break

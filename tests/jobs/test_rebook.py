@@ -89,6 +89,34 @@ def test_a_tidy_book_stays_as_it_is(path):
     assert rebooked(once, "b") == once
 
 
+REMARKED = """\
+book: 1
+unit: m
+
+lines:
+  # of the first line
+  A-B:
+    # of its reading
+    taped: 30
+    details:
+      # of the first row
+      - {at: 3, left: 2, point: p}
+      - {at: 4,  # paces
+         left: 2,  # oak
+         # deep
+         point: q}
+"""
+
+
+def test_a_remark_stays_above_the_first_thing_in_a_block():
+    once = rebooked(REMARKED, "b")
+
+    assert "lines:\n  # of the first line\n  A-B:\n    # of its reading\n    taped: 30\n" in once
+    assert "    details:\n      # of the first row\n      - {at: 3, left: 2, point: p}\n" in once
+    assert "      # paces\n      # deep\n      - {at: 4, left: 2, point: q}  # oak\n" in once
+    assert rebooked(once, "b") == once
+
+
 @pytest.mark.parametrize("end", ["\r\n", "\r"])
 def test_line_ends_become_those_of_the_layout(end):
     assert rebooked(SCRUFFY.replace("\n", end), "b") == TIDY

@@ -105,7 +105,7 @@ def _entry(key: Text, value: Written, schema: Schema, indent: str, *, section: b
         if len(str(row)) <= WIDTH or isinstance(value, Text):
             yield row
             return
-    yield Row(indent, f"{head}:", [key.place, value.place])
+    yield Row(indent, f"{head}:", [key.place])  # the place of a block is that of the first thing in it
     yield from _block(value, schema, indent + _INDENT)
 
 

@@ -70,7 +70,7 @@ def _plain(written: Written) -> Any:
 
 class _Remarks(NamedTuple):
     above: dict[int, list[str]]  #: by number of the row
-    beside: dict[int, list[str]]
+    beside: dict[int, str]
     below: list[str]  #: at the end of the book
 
 
@@ -84,10 +84,8 @@ def _lines(rows: list[Row], remarks: _Remarks) -> Iterator[str]:
     for number, row in enumerate(rows):
         if row.begins and number:
             yield ""
-        beside = remarks.beside.get(number, [])
-        above = remarks.above.get(number, []) + beside[:-1]
-        yield from (f"{row.indent}{remark}" for remark in above)
-        yield f"{row}  {beside[-1]}" if beside else str(row)
+        yield from (f"{row.indent}{remark}" for remark in remarks.above.get(number, ()))
+        yield f"{row}  {remarks.beside[number]}" if number in remarks.beside else str(row)
     if remarks.below:
         yield ""
         yield from remarks.below
@@ -104,5 +102,8 @@ def _attached(rows: list[Row], source: str) -> _Remarks:
         elif alone or not after:
             found.below.append(remark)
         else:
-            found.beside.setdefault(spots[after - 1][1], []).append(remark)
+            number = spots[after - 1][1]
+            if number in found.beside:  # a row has room for one, the last
+                found.above.setdefault(number, []).append(found.beside[number])
+            found.beside[number] = remark
     return found

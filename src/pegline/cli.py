@@ -10,9 +10,9 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple, TextIO
 
-from pegline.errors import FAULT, Finding, PeglineError, UsageError, worst
+from pegline.errors import FAULT, Finding, PeglineError, UsageError, printable, worst
 from pegline.release import __version__
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ CAUTION: Final = (
     "Beside roads, water, slopes and overhead wires, look after the party first."
 )
 
+
+STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
 
 #: Threads of what numpy computes with, before it is loaded: matrices here are small, and on a busy machine
 #: two threads that wait for each other take a hundred times as long as one.
@@ -85,7 +87,7 @@ def _main(argv: Sequence[str] | None) -> int:
             _add(name, command, sub)
     args = parser.parse_args(words)
     if args.version:
-        print(f"pegline {__version__}")
+        tell(f"pegline {__version__}")
         return 0
     if args.run is None:
         parser.print_help(sys.stderr)
@@ -103,15 +105,28 @@ def _add(name: str, command: Command, parser: argparse.ArgumentParser) -> None:
 
         def run(args: argparse.Namespace) -> int:
             gc.enable()  # an archive takes hours
-            status: int = job.run(args, print, complain)
+            status: int = job.run(args, tell, complain)
             return status
 
         parser.set_defaults(run=run)
 
 
+def tell(text: str) -> None:
+    """Print to standard output."""
+    _printed(text, sys.stdout)
+
+
 def complain(text: str) -> None:
     """Print to standard error."""
-    print(text, file=sys.stderr)
+    _printed(text, sys.stderr)
+
+
+def _printed(text: str, stream: TextIO) -> None:
+    """Print; where nobody listens any more the work goes on, for its files and its exit status are still wanted."""
+    try:
+        print(printable(text), file=stream, flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _guarded(run: Callable[..., int], *args: object) -> int:
@@ -121,9 +136,9 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
     except PeglineError as error:
         complain(str(error))
         return error.status
-    except BrokenPipeError:
-        sys.stderr.close()
-        return 0
+    except KeyboardInterrupt:
+        complain("stopped; what is written stands")
+        return STOPPED
     except Exception:
         complain(
             traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
@@ -185,9 +200,9 @@ def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) 
 
     survey = reduce(read(name))
     paths = write(survey, out, formats, options)
-    print(f"{name}: {verdict(survey.adjustment)}")
+    tell(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
-        print(f"  {path}")
+        tell(f"  {path}")
     unshowable = unshown(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
     if not survey.passed:
         for sentence in suspect_sentences(each for each in survey.diagnosis.suspects if each.group == 1):
@@ -208,7 +223,7 @@ def _check_one(name: str, as_json: bool) -> int:
 
     book = read(name)
     survey, missing = reduce_as_far_as_it_goes(book)
-    print(*(_json(book, survey, missing) if as_json else _screen(name, survey, missing)), sep="\n")
+    tell("\n".join(_json(book, survey, missing) if as_json else _screen(name, survey, missing)))
     return 0 if survey is None or survey.passed else 1
 
 

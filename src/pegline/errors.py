@@ -10,6 +10,7 @@ PeglineError
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import ClassVar, Final
 
@@ -26,10 +27,13 @@ __all__ = [
     "Place",
     "UsageError",
     "in_order",
+    "printable",
     "worst",
 ]
 
 FAULT: Final = 70  #: exit status of a fault of the program's own
+#: Signs that command a terminal, turn a line's direction, or stand for bytes that are no text.
+_UNSHOWN: Final = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 _WORST_FIRST: Final = (2, FAULT, 73, 75, 65, 66, 1, 0)
 
 
@@ -40,6 +44,15 @@ def worst(statuses: Sequence[int]) -> int:
     65
     """
     return min(statuses, key=_WORST_FIRST.index, default=0)
+
+
+def printable(text: str) -> str:
+    r"""Return a text that a terminal shows and a file can hold: other signs, as of a damaged name, as their escapes.
+
+    >>> printable("old\x1b[1m caf\udce9.yaml")
+    'old\\x1b[1m caf\\udce9.yaml'
+    """
+    return _UNSHOWN.sub(lambda match: match[0].encode("unicode_escape").decode(), text)
 
 
 @record(frozen=True, slots=True)

@@ -22,7 +22,7 @@ import pegline
 from pegline.cli import main
 from pegline.errors import UsageError
 from pegline.jobs.batch import cluster, index, local, manifest, summary
-from pegline.jobs.batch.tasks import Settings, Task, key_of, tasks
+from pegline.jobs.batch.tasks import Settings, Task, key_of, looked_through
 from pegline.jobs.batch.work import work
 
 GOOD = """\
@@ -140,13 +140,116 @@ def test_names_that_collide_are_told_before_anything_is_written(tmp_path, capsys
     assert not (tmp_path / "out").exists()
 
 
+def test_what_may_go_better_another_time_is_tried_again(archive, tmp_path):
+    out = tmp_path / "out"
+    (out / "unchecked.json" / "in the way").mkdir(parents=True)
+    assert batch(archive, out) == 73
+    (out / "unchecked.json" / "in the way").rmdir()
+    (out / "unchecked.json").rmdir()
+
+    assert batch(archive, out) == 65
+    assert [state for book, state in states(out) if book == "unchecked.yaml"] == ["started", "ended"] * 2
+    assert [state for book, state in states(out) if book == "gap.yaml"] == ["started", "ended"]
+    assert (out / "unchecked.json").is_file()
+
+
+def test_a_file_too_large_or_of_a_damaged_name_hurts_no_other(archive, tmp_path):
+    with (archive / "huge.yaml").open("wb") as file:
+        file.truncate(2**40)
+    damaged = os.fsdecode(b"caf\xe9.yaml")
+    try:
+        (archive / damaged).write_text(GOOD, encoding="utf-8")
+    except OSError:
+        pytest.skip("this disk has no such names")
+    out = tmp_path / "out"
+
+    assert batch(archive, out, "--index", "gpkg") == 65
+
+    rows = list(csv.DictReader((out / "batch.csv").read_text(encoding="utf-8").splitlines()))
+    why = {row["book"]: row["why"] for row in rows}
+    assert len(rows) == 8 + len(BAD) + 2
+    assert "more than a book can have" in why["huge.yaml"]
+    assert why["caf\\udce9.yaml"].endswith("rename the file")
+
+
+#: Lines that a manifest of pegline's never has, or only when it is torn.
+ODD = (
+    '{"book": ["x"], "key": "k", "state": "ended"}',
+    '{"book": "unchecked.yaml", "key": "KEY", "state": "ended"}',
+    "[" * 100_000,
+    "[]",
+    "caf\N{LATIN SMALL LETTER E WITH ACUTE}".encode()[:-1].decode("utf-8", "surrogateescape"),
+)
+
+
+def test_a_manifest_with_odd_or_torn_lines_stops_nothing(archive, tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    task = next(task for task in looked_through(archive, out, LIMITS).tasks if task.book == "unchecked.yaml")
+    text = "\n".join(ODD).replace("KEY", key_of(task))
+    (out / manifest.NAME).write_bytes(text.encode("utf-8", "surrogateescape"))
+
+    assert batch(archive, out) == 65
+    assert (out / "unchecked.json").is_file()
+
+
+def test_folders_that_are_not_looked_into_are_told(archive, tmp_path, capsys, monkeypatch):
+    looked = os.scandir
+
+    def locked(path):
+        if path == str(archive / "deep" / "er"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return looked(path)
+
+    monkeypatch.setattr(os, "scandir", locked)
+    (archive / "linked").symlink_to(tmp_path, target_is_directory=True)
+    (archive / "gone.yaml").symlink_to(tmp_path / "nowhere")
+    out = tmp_path / "out"
+
+    assert batch(archive, out) == 65
+
+    said = capsys.readouterr()
+    assert "not followed, being links to folders: linked" in said.out
+    assert "deep/er: this folder cannot be looked into" in said.err
+    assert "gone.yaml: cannot be opened" in said.err
+    assert "deep/er,cannot be read" in (out / "batch.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("name", "words"), [("batch.yaml", ()), ("Index.yaml", ("--index", "gpkg"))])
+def test_a_book_with_the_name_of_the_archives_own_files_is_told_before_anything_is_written(
+    archive, tmp_path, capsys, name, words
+):
+    (archive / name).write_text(GOOD, encoding="utf-8")
+
+    assert batch(archive, tmp_path / "out", *words) == 2
+    assert f"{name} and the archive's own" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_outputs_may_go_above_the_books_but_not_among_them(archive, capsys):
+    assert batch(archive, archive) == 2
+    assert "this folder holds the books" in capsys.readouterr().err
+    assert batch(archive, archive.parent) == 65
+    assert (archive.parent / "unchecked.json").is_file()
+
+
+def test_where_nobody_listens_the_exit_status_stays(archive, tmp_path):
+    command = [sys.executable, "-m", "pegline", "check", str(archive / "fails.yml"), str(archive / "gap.yaml")]
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "wb") as nobody:
+        run = subprocess.run(command, stdout=nobody, stderr=nobody, check=False)
+
+    assert run.returncode == 65
+
+
 def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_path):
     (archive / "slow.yaml").write_text(book_text(random_plot(1, stations=60, details=60)), encoding="utf-8")
     brief = Settings(("json",), 0.01, LIMITS.memory)  # it takes a second or so
     found = {}
     every = [
         Task(task.book, task.source, str(tmp_path), brief if task.book == "slow.yaml" else LIMITS)
-        for task in tasks(archive, tmp_path / "out", LIMITS)
+        for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
     ]
     for task, outcome in local.done(every, LIMITS, 2, lambda task: None):
         found[task.book] = outcome
@@ -158,7 +261,10 @@ def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_pa
 
 def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
     found = {}
-    every = [Task(task.book, task.source, str(tmp_path), LIMITS) for task in tasks(archive, tmp_path / "out", LIMITS)]
+    every = [
+        Task(task.book, task.source, str(tmp_path), LIMITS)
+        for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
+    ]
     killed = []
 
     def kill(task):
@@ -195,7 +301,7 @@ def test_only_a_book_that_was_alone_in_hand_when_three_runs_ended_is_not_tried_a
     # A run that somebody ends says nothing about the books it had in hand.
     out = tmp_path / "out"
     out.mkdir()
-    task = next(task for task in tasks(archive, out, LIMITS) if task.book == "unchecked.yaml")
+    task = next(task for task in looked_through(archive, out, LIMITS).tasks if task.book == "unchecked.yaml")
     started = [
         json.dumps({"state": "started", "book": task.book, "key": key_of(task), "alone": n < alone}) for n in range(5)
     ]
@@ -219,7 +325,7 @@ def test_a_hungry_book_is_told(monkeypatch, archive, tmp_path):
         raise MemoryError
 
     monkeypatch.setattr("pegline.readers.read", hungry)
-    task = tasks(archive, tmp_path / "out", LIMITS)[0]
+    task = looked_through(archive, tmp_path / "out", LIMITS).tasks[0]
 
     assert work(task)["status"] == 75
 
@@ -410,4 +516,4 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
-        next(cluster.done("tcp://127.0.0.1:9", tasks(archive, tmp_path, LIMITS), LIMITS, lambda task: None))
+        next(cluster.done("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))

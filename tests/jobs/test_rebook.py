@@ -1,6 +1,7 @@
 """A book in its canonical layout says the same, remarks and all."""
 
 import argparse
+import os
 import unicodedata
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from pegline.book import formats
 from pegline.book.layout import text_of
-from pegline.errors import BookError, Place
+from pegline.errors import BookError, OutputError, Place
 from pegline.jobs import rebook
 from pegline.jobs.rebook import rebooked
 from pegline.measures.written import Items, Table, Text
@@ -166,6 +167,29 @@ def test_a_file_is_written_whole(tmp_path, capsys):
     assert (tmp_path / "tidy.yaml").read_text() == TIDY
     assert path.read_text() == SCRUFFY
     assert capsys.readouterr().out == ""
+
+
+def test_a_link_leads_to_the_file_that_is_replaced_and_its_permissions_stay(tmp_path):
+    path, link = tmp_path / "b.yaml", tmp_path / "link.yaml"
+    path.write_text(SCRUFFY)
+    path.chmod(0o640)
+    link.symlink_to(path)
+
+    rebook.run(argparse.Namespace(book=str(link), out=str(link)), print, print)
+
+    assert link.is_symlink()
+    assert path.read_text() == TIDY
+    assert path.stat().st_mode & 0o777 == 0o640
+
+
+def test_a_pipe_is_no_place_for_a_book(tmp_path):
+    path, pipe = tmp_path / "b.yaml", tmp_path / "pipe"
+    path.write_text(SCRUFFY)
+    os.mkfifo(pipe)
+
+    with pytest.raises(OutputError, match="no regular file"):
+        rebook.run(argparse.Namespace(book=str(path), out=str(pipe)), print, print)
+    assert pipe.is_fifo()
 
 
 # --- older formats -------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pegline.errors import BusyError, OutputError
-from pegline.writers.publish import LOCK, WORK, held, publish
+from pegline.writers.publish import LOCK, WORK, held, publish, swept
 
 PLAN = object()
 
@@ -131,6 +131,21 @@ def test_a_second_run_is_refused_while_one_holds_the_folder(tmp_path):
         publish(PLAN, tmp_path, "plot", ["one"], NEW)
 
     assert publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+
+def test_a_run_above_and_one_inside_hinder_each_other(tmp_path):
+    inside = tmp_path / "deep" / "er"
+    with held(tmp_path):
+        with pytest.raises(BusyError, match=f"{tmp_path}: another run"), held(inside):
+            pass
+        (inside / f"{WORK}left").mkdir()
+        swept(inside)
+        assert not (inside / f"{WORK}left").exists()
+    with held(inside):
+        (inside / f"{WORK}live").mkdir()
+        with pytest.raises(BusyError, match=f"{inside}: another run"):
+            swept(inside)
+        assert (inside / f"{WORK}live").exists()
 
 
 def test_a_lock_file_that_nobody_holds_is_no_hindrance(tmp_path):

@@ -7,11 +7,11 @@ import stat
 from pathlib import Path
 from typing import Final
 
-from pegline.errors import BookError, Finding, OpenError, Place
+from pegline.errors import BookError, Finding, OpenError, Place, printable
 
-__all__ = ["read_bytes", "text_of_bytes"]
+__all__ = ["LARGEST", "read_bytes", "text_of_bytes"]
 
-LARGEST: Final = 5_000_000  # bytes: some 100,000 rows
+LARGEST: Final = 5_000_000  #: bytes of a book: some 100,000 rows
 #: First bytes of files that are no books, and what they are.
 _SIGNATURES: Final = (
     (b"\xff\xfe", "text in UTF-16"),
@@ -26,7 +26,11 @@ _SIGNATURES: Final = (
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:
     """Return the bytes of a book's file, if it is one that can be read at all."""
-    shown = os.fspath(path)
+    shown = printable(os.fspath(path))
+    try:
+        os.fspath(path).encode()
+    except UnicodeEncodeError:
+        raise OpenError(f"{shown}: the name is no UTF-8, perhaps of an old disk; rename the file") from None
     try:
         about = Path(path).stat()
         if not stat.S_ISREG(about.st_mode):

@@ -54,7 +54,10 @@ def held(directory: Path) -> Iterator[None]:
         directory.mkdir(parents=True, exist_ok=True)
         lock = _locked(directory / LOCK)
     try:
-        swept(directory)
+        # The one inside locks first and looks then, as the one above does: one of them sees the other.
+        for above in directory.resolve().parents:
+            _refuse_held(above)
+        _sweep(directory)
         yield
     finally:
         # Taken away while still held: whoever opened the file meanwhile sees that it is gone.
@@ -90,21 +93,59 @@ def moved(
 
 
 def swept(directory: Path) -> None:
-    """Make a folder if need be, and take away what runs that died left in it; the caller holds it or one above it."""
+    """Make a folder if need be, and take away what runs that died left in it; the caller holds one above it.
+
+    Raises
+    ------
+    BusyError
+        Another run holds it.
+    """
     with told(directory):
         directory.mkdir(parents=True, exist_ok=True)
+    _refuse_held(directory)
+    _sweep(directory)
+
+
+def _sweep(directory: Path) -> None:
+    with told(directory):
         for left in directory.glob(f"{WORK}*"):
             shutil.rmtree(left)
 
 
+def _refuse_held(directory: Path) -> None:
+    """Refuse a folder that another run holds."""
+    try:
+        file = os.open(directory / LOCK, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
+    except OSError:  # there is none, or it is not ours to see
+        return
+    try:
+        _lock(file)
+    except BlockingIOError:
+        raise _busy(directory) from None
+    finally:
+        os.close(file)
+
+
+def _busy(directory: Path) -> BusyError:
+    return BusyError(f"{directory}: another run is writing there; wait for it, or choose another folder with --out")
+
+
 @contextmanager
 def placed(path: Path) -> Iterator[Path]:
-    """Give a name aside to write one file to; it appears at ``path`` whole, or not at all."""
+    """Give a name aside to write one file to; it appears at ``path`` whole, or not at all.
+
+    A link leads to the file that is replaced, whose permissions stay; a device or a pipe is no place for a file.
+    """
     with told(path):
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            raise OutputError(f"{path}: this is no regular file; choose another name")
+        path = path.resolve()
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=path.parent))
         try:
             made = work / path.name
             yield made
+            with suppress(OSError):  # there was none before, or it was another's
+                shutil.copymode(path, made)
             _synced(made)
             _clear_side_files(path)
             made.replace(path)
@@ -124,9 +165,7 @@ def _locked(path: Path) -> int:
                 return file
         except BlockingIOError:
             os.close(file)
-            raise BusyError(
-                f"{path.parent}: another run is writing there; wait for it, or choose another folder with --out"
-            ) from None
+            raise _busy(path.parent) from None
         except BaseException:
             os.close(file)
             raise

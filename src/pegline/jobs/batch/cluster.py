@@ -60,4 +60,4 @@ def _outcome(future: Any, task: Task) -> dict[str, Any]:
     if error is None:
         outcome: dict[str, Any] = future.result()
         return outcome
-    return failed(75, [f"{task.book}: its worker died ({type(error).__name__})"])
+    return failed(75, [f"{task.book}: its worker died ({type(error).__name__})"], again=True)

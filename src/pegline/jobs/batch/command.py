@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -12,7 +12,7 @@ from typing import Any, Final
 from pegline.errors import UsageError, worst
 from pegline.jobs.batch import cluster, index, local, summary
 from pegline.jobs.batch.manifest import NAME, History, Outcome, appended, history, still_good
-from pegline.jobs.batch.tasks import Settings, Task, key_of, left_aside, tasks
+from pegline.jobs.batch.tasks import Settings, Task, key_of, looked_through
 from pegline.jobs.batch.work import failed
 
 __all__ = ["arguments", "run"]
@@ -47,12 +47,13 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
     out = Path(args.out)
     settings = Settings(formats, args.seconds, args.memory * 2**20)
-    every = tasks(Path(args.folder), out, settings)
+    own = ("batch", "index") if args.index else ("batch",)
+    archive = looked_through(Path(args.folder), out, settings, own=own)
     with held(out):
-        for folder in {task.folder for task in every}:
+        for folder in {task.folder for task in archive.tasks} - {str(out)}:
             swept(Path(folder))
-        outcomes = _all_done(every, out, args)
-        aside = left_aside(Path(args.folder), out)
+        outcomes = [*_all_done(archive.tasks, out, args), *map(_shut, archive.shut)]
+        aside = summary.aside_texts(archive.others, archive.links)
         _sum_up(outcomes, aside, out, args)
     for outcome in summary.sorted_by_quality(outcomes):
         if outcome["status"]:
@@ -62,10 +63,16 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         count = sum(outcome["quality"] == quality for outcome in outcomes)
         if count:
             tell(f"{quality}: {count}")
-    if aside:
-        tell(summary.aside_text(aside))
+    for text in aside:
+        tell(text)
     tell(f"{out / 'batch.html'} shows every book")
     return worst([outcome["status"] for outcome in outcomes])
+
+
+def _shut(folder: str) -> Outcome:
+    """Return the outcome of a folder that cannot be looked into."""
+    why = f"{folder}: this folder cannot be looked into; see to its permissions, and run this again"
+    return {"book": folder, **failed(66, [why])}
 
 
 def _all_done(every: tuple[Task, ...], out: Path, args: argparse.Namespace) -> list[Outcome]:
@@ -98,7 +105,8 @@ def _in_turn(
     yield from _doing([task for task in left if not suspect[task.book]], args, args.workers, begin)
     for task in left:
         if told.alone[task.book] >= TRIES_ALONE:
-            yield task, failed(75, [f"{task.book}: stopped every run that tried it; look at the book"])
+            why = f"{task.book}: stopped every run that tried it; look at the book, then run this again"
+            yield task, failed(75, [why], again=True)
         elif suspect[task.book]:
             yield from _doing([task], args, 1, partial(begin, alone=True))
 
@@ -134,7 +142,7 @@ def _with_bar(
             yield task, found
 
 
-def _sum_up(outcomes: list[Outcome], aside: Mapping[str, int], out: Path, args: argparse.Namespace) -> None:
+def _sum_up(outcomes: list[Outcome], aside: Sequence[str], out: Path, args: argparse.Namespace) -> None:
     from pegline.writers.publish import placed
 
     with placed(out / "batch.csv") as path:

@@ -66,4 +66,4 @@ def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
     except TimeoutError:
         return failed(75, [f"{task.book}: not done in {task.settings.seconds:g} s; split the book, or allow more time"])
     except ProcessExpired:
-        return failed(75, [f"{task.book}: its worker died; it may need more than the memory allowed"])
+        return failed(75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True)

@@ -55,20 +55,32 @@ def history(path: Path, keys: Mapping[str, str]) -> History:
 def _events(path: Path) -> Iterator[dict[str, Any]]:
     if not path.exists():
         return
-    with path.open(encoding="utf-8") as lines:
+    with path.open(encoding="utf-8", errors="replace") as lines:
         for line in lines:
             try:
                 event = json.loads(line)
-            except ValueError:  # torn by a kill: whatever it told is done again
+            except (ValueError, RecursionError):  # torn by a kill: whatever it told is done again
                 continue
-            if isinstance(event, dict) and {"book", "key", "state"} <= event.keys():
+            if isinstance(event, dict) and all(isinstance(event.get(name), kind) for name, kind in _kinds(event)):
                 yield event
 
 
+def _kinds(event: Outcome) -> Iterator[tuple[str, type]]:
+    """Yield what an event must hold to tell anything."""
+    yield from (("book", str), ("key", str), ("state", str))
+    if event.get("state") == "ended":
+        yield from (("status", int), ("quality", str), ("why", list), ("outputs", dict))
+
+
 def still_good(outcome: Outcome, key: str, folder: Path) -> bool:
-    """Return whether an earlier outcome stands: same key, and every output still has the bytes that were written."""
-    return outcome["key"] == key and all(
-        _hash(folder / name) == sha256 for name, sha256 in outcome.get("outputs", {}).items()
+    """Return whether an earlier outcome stands: same key, and every output still has the bytes that were written.
+
+    What may go better another time, such as a disk that was full, is tried again.
+    """
+    return (
+        outcome["key"] == key
+        and not outcome.get("again")
+        and all(_hash(folder / name) == sha256 for name, sha256 in outcome["outputs"].items())
     )
 
 
@@ -87,7 +99,7 @@ class Writer:
 
     def add(self, event: Outcome) -> None:
         """Append one event and wait until it is on the disk."""
-        self._file.write(json.dumps(event, ensure_ascii=False, sort_keys=True).encode() + b"\n")
+        self._file.write(json.dumps(event, sort_keys=True).encode() + b"\n")
         self._file.flush()
         os.fsync(self._file.fileno())
 

@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from pegline.jobs.batch.manifest import Outcome
 
-__all__ = ["aside_text", "csv_text", "html_text", "sorted_by_quality", "tally"]
+__all__ = ["aside_text", "aside_texts", "csv_text", "html_text", "sorted_by_quality", "tally"]
 
 #: Worst first: what somebody has to look at stands on top.
 QUALITIES: Final = ("not done", "cannot be read", "does not close", "not checked", "closes")
@@ -84,15 +84,21 @@ def aside_text(endings: Mapping[str, int]) -> str:
     return f"left aside, being no books: {', '.join(told)}{hint}"
 
 
-def html_text(outcomes: Sequence[Outcome], title: str, aside: Mapping[str, int] | None = None) -> str:
+def aside_texts(endings: Mapping[str, int], links: Sequence[str]) -> list[str]:
+    """Return what is told of all that was left aside: files that are no books, and links to folders."""
+    told = aside_text(endings)
+    follow = f"not followed, being links to folders: {', '.join(links[:MOST])}{', …' * (len(links) > MOST)}"
+    return [told] * bool(told) + [follow] * bool(links)
+
+
+def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str] = ()) -> str:
     """Return the page; links lead to the outputs beside it.
 
     Parameters
     ----------
     aside
-        How many files of each ending were left aside.
+        What is told of all that was left aside.
     """
-    left = aside_text(aside or {})
     return "\n".join(
         [
             '<!doctype html><html lang="en"><head><meta charset="utf-8">',
@@ -100,7 +106,7 @@ def html_text(outcomes: Sequence[Outcome], title: str, aside: Mapping[str, int] 
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>",
             f"<h1>{escape(title)}</h1><p>{escape(tally(outcomes))}.</p>",
-            *([f"<p>{escape(left[0].upper() + left[1:])}.</p>"] if left else []),
+            *(f"<p>{escape(text[0].upper() + text[1:])}.</p>" for text in aside),
             "<table><thead><tr><th>Plan</th><th>Book</th><th>Quality</th><th>What it says</th></tr></thead><tbody>",
             *(_row(outcome) for outcome in sorted_by_quality(outcomes)),
             "</tbody></table>",

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+from stat import S_ISREG
 from typing import Final
 
-from pegline.errors import OpenError, UsageError
+from pegline.errors import OpenError, UsageError, printable
+from pegline.readers.text import LARGEST
 
-__all__ = ["Settings", "Task", "key_of", "left_aside", "tasks"]
+__all__ = ["Archive", "Settings", "Task", "key_of", "looked_through"]
 
 ENDINGS: Final = (".yaml", ".yml")
 #: The libraries whose versions change the bytes of an output.
@@ -34,7 +37,7 @@ class Settings:
 class Task:
     """One book to do."""
 
-    book: str  #: path under the input folder, with forward slashes
+    book: str  #: path under the input folder as it is told, with forward slashes
     source: str  #: the file
     folder: str  #: where its outputs go
     settings: Settings
@@ -42,48 +45,70 @@ class Task:
     @property
     def stem(self) -> str:
         """Return the name its outputs share."""
-        return Path(self.book).stem
+        return Path(self.source).stem
 
 
-def tasks(root: Path, out: Path, settings: Settings) -> tuple[Task, ...]:
-    """Return a task for every book under a folder, sorted by path; outputs mirror the input's folders.
+@dataclass(frozen=True, slots=True)
+class Archive:
+    """What lies under a folder."""
+
+    tasks: tuple[Task, ...]  #: one for every book, sorted by path
+    others: Counter[str]  #: files that are no books, by their endings
+    links: tuple[str, ...]  #: to folders; what is behind them is not looked at
+    shut: tuple[str, ...]  #: folders that cannot be looked into
+
+
+def looked_through(root: Path, out: Path, settings: Settings, *, own: Collection[str] = ("batch",)) -> Archive:
+    """Return what lies under a folder; outputs mirror the input's folders.
+
+    Parameters
+    ----------
+    own
+        Names, without endings, that the archive's own files have in the output folder.
 
     Raises
     ------
     OpenError
         The folder cannot be read.
     UsageError
-        Two books would write one name, on a file system that folds capitals too.
+        Two books would write one name, on a file system that folds capitals too; or both folders are the same.
     """
     if not root.is_dir():
         raise OpenError(f"{root}: this is no folder; name the folder that holds the books")
+    if root.resolve() == out.resolve():
+        raise UsageError(f"--out {out}: this folder holds the books; name another, such as one inside it")
+    books, others, links, shut = list[Path](), Counter[str](), list[str](), list[str]()
+    for folder, folders, files in os.walk(root, onerror=lambda error: shut.append(_inside(root, error.filename))):
+        here = Path(folder)
+        folders[:] = [name for name in folders if name[0] != "." and (here / name).resolve() != out.resolve()]
+        links += [_inside(root, here / name) for name in folders if (here / name).is_symlink()]
+        for path in (here / name for name in files if name[0] != "."):
+            if path.suffix.lower() in ENDINGS:
+                books.append(path)
+            else:
+                others[path.suffix.lower()] += 1
+    return Archive(_tasks(root, out, sorted(books), settings, own), others, tuple(sorted(links)), tuple(sorted(shut)))
+
+
+def _inside(root: Path, path: str | Path) -> str:
+    """Return a path under a folder as it is told."""
+    return printable(Path(path).relative_to(root).as_posix())
+
+
+def _tasks(root: Path, out: Path, books: Iterable[Path], settings: Settings, own: Collection[str]) -> tuple[Task, ...]:
     found: dict[str, Task] = {}
     clashes = []
-    for path in sorted(_files(root, out, books=True)):
-        inside = path.relative_to(root)
-        task = Task(inside.as_posix(), str(path), str(out / inside.parent), settings)
-        other = found.setdefault(str(inside.with_suffix("")).casefold(), task)
+    for path in books:
+        task = Task(_inside(root, path), str(path), str(out / path.parent.relative_to(root)), settings)
+        name = str(path.relative_to(root).with_suffix("")).casefold()
+        other = found.setdefault(name, task)
         if other is not task:
             clashes.append(f"{other.book} and {task.book}")
+        elif name in own:
+            clashes.append(f"{task.book} and the archive's own {name}")
     if clashes:
         raise UsageError("these books would write files of one name; rename one of each:\n  " + "\n  ".join(clashes))
     return tuple(found.values())
-
-
-def left_aside(root: Path, out: Path) -> Counter[str]:
-    """Return how many files of each ending are under a folder and are no books."""
-    return Counter(path.suffix.lower() for path in _files(root, out, books=False))
-
-
-def _files(root: Path, out: Path, *, books: bool) -> Iterator[Path]:
-    """Yield the books, or all other files; none inside the output folder, hidden, or behind hidden folders."""
-    out = out.resolve()
-    for path in root.rglob("*"):
-        if (path.suffix.lower() in ENDINGS) is not books:
-            continue
-        hidden = any(part.startswith(".") for part in path.relative_to(root).parts)
-        if not hidden and path.is_file() and out not in path.resolve().parents:
-            yield path
 
 
 def key_of(task: Task) -> str:
@@ -93,7 +118,11 @@ def key_of(task: Task) -> str:
     made_by = [settings.formats, settings.seconds, settings.memory, _versions()]
     digest.update(json.dumps(made_by).encode())
     try:
-        digest.update(Path(task.source).read_bytes())
+        about = Path(task.source).stat()
+        if S_ISREG(about.st_mode) and about.st_size <= LARGEST:
+            digest.update(Path(task.source).read_bytes())
+        else:  # is refused for what it is
+            digest.update(f"{about.st_mode} {about.st_size}".encode())
     except OSError as error:
         digest.update(str(error.strerror).encode())
     return digest.hexdigest()

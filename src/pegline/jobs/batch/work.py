@@ -7,7 +7,7 @@ import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from pegline.errors import FAULT, BookError, PeglineError
+from pegline.errors import FAULT, BookError, PeglineError, printable
 from pegline.jobs.batch.tasks import Task
 
 if TYPE_CHECKING:
@@ -38,17 +38,18 @@ def work(task: Task) -> dict[str, Any]:
     except PeglineError as error:
         findings = error.findings if isinstance(error, BookError) else ()
         told = [str(finding) for finding in findings] or [str(error)]
-        return failed(error.status, [text.replace(task.source, task.book) for text in told])
+        again = not isinstance(error, BookError)
+        return failed(error.status, [text.replace(printable(task.source), task.book) for text in told], again=again)
     except MemoryError:
         return failed(75, [f"{task.book}: over the limit of {task.settings.memory // 2**20} MB; split the book"])
     except Exception:
         return failed(FAULT, [traceback.format_exc(limit=-3)])
 
 
-def failed(status: int, told: list[str]) -> dict[str, Any]:
-    """Return the outcome of a book that gave nothing."""
+def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, Any]:
+    """Return the outcome of a book that gave nothing; ``again``: the next run may try it again."""
     quality = "cannot be read" if status in (65, 66) else "not done"
-    return {"status": status, "quality": quality, "why": told[:MOST_TOLD], "outputs": {}}
+    return {"status": status, "quality": quality, "why": told[:MOST_TOLD], "outputs": {}, "again": again}
 
 
 def _done(task: Task) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from builders.party import REALISTIC
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pegline.cli import main
 from pegline.errors import BookError, OpenError
 from pegline.jobs.diff import of_book, of_json, run, told
 from pegline.jobs.diff.booked import changes
@@ -256,7 +257,7 @@ def command(tmp_path, old, new):
 
 def test_the_command_says_what_moved_and_fails(tmp_path):
     plot = with_details(PLOT, 3)
-    texts = [book_text(p, errors=REALISTIC, seed=s) for p, s in ((plot, 1), (with_d_moved(plot), 2))]
+    texts = [book_text(p, errors=REALISTIC, seed=s) for p, s in ((plot, 3), (with_d_moved(plot), 2))]
     status, said = command(tmp_path, *texts)
     assert status == 1
     assert any(line.startswith("  D MOVED 1") and "along the base line" in line for line in said)
@@ -359,6 +360,171 @@ def test_a_house_that_grew_is_told_with_its_area():
     old = by_book(PLOT, 1)
     one, two = (replace(old, features={"house": (area, 0.1)}) for area in (42.0, 45.0))
     assert "  house: 42.00 m² became 45.00 m² (+3.00)" in [line for line, _ in told(one, two)]
+
+
+# --- a survey that fails its own checks -------------------------------------------------------------------------
+
+# C and D lie 24 m to either side of A-B, 18 m along it.
+KITE = """book: 1
+unit: m
+date: 2025-05-02
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 50.00}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+  A-D: {use: side, taped: 30.00}
+  D-B: {use: side, taped: 40.00}
+  C-D: {use: check, taped: 48.00}
+"""
+AGAIN = KITE.replace("2025", "2026")
+#: C stands; only its line to B is read 1 m too long, and the check says so.
+SLIP = ("C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 41.00}")
+
+
+def results_of(text):
+    return json.loads(json.dumps(result(reduce(parse_book(text.encode(), "kite.yaml")).plan())))
+
+
+def compare_results(tmp_path, old, new):
+    paths = [tmp_path / name for name in ("old.json", "new.json")]
+    for path, content in zip(paths, (old, new), strict=True):
+        path.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
+    said = []
+    return run(argparse.Namespace(old=str(paths[0]), new=str(paths[1])), said.append, said.append), said
+
+
+def by_results(tmp_path, *texts):
+    return compare_results(tmp_path, *(results_of(text) for text in texts))
+
+
+@pytest.mark.parametrize("compare", [command, by_results])
+@pytest.mark.parametrize("which", ["old", "new"])
+def test_a_survey_that_does_not_close_is_told_first_and_no_peg_is_blamed_by_it(tmp_path, compare, which):
+    old, new = (KITE.replace(*SLIP), AGAIN) if which == "old" else (KITE, AGAIN.replace(*SLIP))
+    status, said = compare(tmp_path, old, new)
+    assert status == 1
+    assert said[2].startswith(f"The {which} survey, ")
+    assert said[2].endswith(" does not close: 1 of 1 check fails; its positions are for plotting only.")
+    assert "Stations in both: 4. Whether any moved cannot be told before both surveys close." in said
+    assert not [line for line in said if "MOVED" in line or "may have moved" in line or "stands" in line]
+    # The figure of the slip still differs, and that is told as no more.
+    longer = "longer" if which == "new" else "shorter"
+    (line,) = [line for line in said if line.startswith("  B to C: ")]
+    assert line.startswith(f"  B to C: 1000 mm {longer} in the new survey; ")
+
+
+@pytest.mark.parametrize("compare", [command, by_results])
+def test_surveys_that_close_are_compared_as_before(tmp_path, compare):
+    status, said = compare(tmp_path, KITE, AGAIN)
+    assert status == 0
+    assert not [line for line in said if "close" in line or "fail" in line]
+    assert sum(" stands: " in line for line in said) == 4
+
+
+def test_two_surveys_with_one_slip_are_both_told_though_nothing_differs(tmp_path):
+    status, said = command(tmp_path, KITE.replace(*SLIP), AGAIN.replace(*SLIP))
+    assert status == 1
+    assert [line.split(",")[0] for line in said if "does not close" in line] == ["The old survey", "The new survey"]
+    assert "  6 distances between them as before" in said
+
+
+def test_a_survey_that_does_not_close_and_shares_no_station_is_not_compared(tmp_path):
+    other = AGAIN.replace("A-", "K-").replace("-B", "-L").replace("C", "M").replace("D", "N")
+    status, said = command(tmp_path, KITE.replace(*SLIP), other)
+    assert status == 1
+    assert said[-1].startswith("Fewer than two stations have the same name in both")
+
+
+def test_a_slip_set_right_tells_its_shifts_and_which_book_did_not_close(tmp_path):
+    status, said = command(tmp_path, KITE.replace(*SLIP), KITE)
+    assert status == 1
+    assert "The old survey, " in said[2]
+    assert "does not close" in said[2]
+    assert "Stations in both: 4; by that they shift:" in said
+
+
+def test_a_dimension_that_fails_leaves_the_stations_sound(tmp_path):
+    wrong = f"date: 2025-05-02\n{BOOK.replace('h1-h2: 8.76', 'h1-h2: 9.76')}"
+    status, said = command(tmp_path, wrong, f"date: 2026-05-02\n{BOOK}")
+    assert status == 1
+    assert said[2].endswith(": 1 of 1 check fails; its stations are sound, but not all that hangs on them.")
+    assert sum(" stands: " in line for line in said) == 3
+
+
+# --- files of results that are damaged --------------------------------------------------------------------------
+
+
+def damaged(where, value):
+    entries = results_of(KITE)
+    inner = entries
+    for key in where[:-1]:
+        inner = inner[key]
+    assert where[-1] in inner
+    inner[where[-1]] = value
+    return entries
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e308, 10**400, True, "1", None])
+@pytest.mark.parametrize(
+    "where",
+    [
+        ("stations", "A", "x"),
+        ("stations", "C", "local", "ellipse", "a"),
+        ("stations", "C", "local", "ellipse", "bearing"),
+        ("frame", "scale"),
+        ("lines", "A-C", "taped"),
+    ],
+)
+def test_a_number_that_is_none_is_told_as_damage(tmp_path, where, value):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, results_of(AGAIN), damaged(where, value))
+
+
+@pytest.mark.parametrize(
+    ("where", "value"),
+    [
+        (("frame", "scale"), 0),
+        (("frame", "scale"), -1.0),
+        (("frame", "crs"), 5),
+        (("frame", "kind"), 5),
+        (("book", "title"), 5),
+        (("book", "file"), None),
+        (("book", "date"), ["2025-05-02"]),
+        (("lines", "A-B", "use"), 5),
+        (("stations", "C", "local", "ellipse", "b"), -1.0),
+        (("solution", "checked"), False),  # though its checks pass
+        (("checks",), [{"passed": "yes"}]),
+    ],
+)
+def test_what_no_survey_has_is_told_as_damage(tmp_path, where, value):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, damaged(where, value), results_of(AGAIN))
+
+
+def test_points_and_areas_that_are_no_numbers_are_told_as_damage(tmp_path):
+    for part, key in (("points", "x"), ("points", "y"), ("features", "area"), ("features", "area_sd")):
+        entries = results_of(BOOK)
+        next(iter(entries[part].values()))[key] = float("nan")
+        with pytest.raises(OpenError, match="holds no results"):
+            compare_results(tmp_path, entries, results_of(BOOK))
+
+
+def test_a_file_of_brackets_is_told(tmp_path):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, 100_000 * "[", results_of(KITE))
+
+
+def test_an_ellipse_as_wide_as_any_is_compared(tmp_path):
+    wide = damaged(("stations", "C", "local", "ellipse"), {"a": 1e4, "b": 0.0, "bearing": 33.3})
+    assert compare_results(tmp_path, wide, results_of(AGAIN))[0] == 0
+
+
+def test_a_title_commands_no_terminal_and_makes_no_line(tmp_path, capsys):
+    path = tmp_path / "odd.json"
+    path.write_text(json.dumps(damaged(("book", "title"), "\x1b[2Jweir\n  B MOVED")), encoding="utf-8")
+    assert main(["diff", str(path), str(path)]) == 0
+    assert capsys.readouterr().out.splitlines()[0] == "Old: kite.yaml, \\x1b[2Jweir\\n  B MOVED, 2025-05-02"
 
 
 @pytest.mark.parametrize("content", ["{}", "[]", "not json", '{"frame": 3, "book": 4}'])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from pegline.jobs.diff import again, corrected
 from pegline.jobs.diff.booked import changes
 from pegline.jobs.diff.result import Result, of_book, of_json, opened
-from pegline.jobs.diff.words import Line
+from pegline.jobs.diff.words import Line, failing
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -25,19 +25,25 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callable[[str], None]) -> int:
-    """Tell what changed; 1 when a peg or point has moved by more than measuring explains."""
+    """Tell what changed; 1 when a peg or point has moved by more than measuring explains, or a check fails."""
     old, new = (opened(Path(name)) for name in (args.old, args.new))
-    moved = False
+    different = False
     for line, fails in told(old, new):
-        tell(line)
-        moved |= fails
-    return 1 if moved else 0
+        tell(line.replace("\n", "\\n"))  # a title that is typed in lines is no line of ours
+        different |= fails
+    return 1 if different else 0
 
 
 def told(old: Result, new: Result) -> Iterator[Line]:
-    """Yield the lines to print: what is booked differently, then what that, or the time between, did on the ground."""
+    """Yield the lines to print.
+
+    Which survey fails its own checks comes first, then what is booked differently, then what that, or the time
+    between, did on the ground.
+    """
     yield f"Old: {_head(old)}", False
     yield f"New: {_head(new)}", False
+    yield from failing(old, "old")
+    yield from failing(new, "new")
     if old.book and new.book:
         yield from _booked(old.book, new.book)
     shared = corrected.corrected(old, new)

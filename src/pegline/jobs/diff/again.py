@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from pegline.frame.steps import signed
-from pegline.jobs.diff.moved import Comparison, Peg, compared, limit
+from pegline.jobs.diff.moved import Comparison, Peg, compared, differing, limit
 from pegline.jobs.diff.result import Result
 from pegline.jobs.diff.words import Line, counted, not_in_both, way
 
@@ -20,11 +20,16 @@ MOST: Final = 10  #: distances told where no peg can be blamed
 
 def told(old: Result, new: Result) -> Iterator[Line]:
     """Yield the lines to print."""
-    comparison = compared(old.stations, new.stations, significance=min(old.significance, new.significance))
+    closing = old.closes and new.closes
+    significance = min(old.significance, new.significance)
+    comparison = (compared if closing else differing)(old.stations, new.stations, significance=significance)
     if comparison is None:
         yield "Fewer than two stations have the same name in both: nothing can be compared on the ground.", False
         return
-    yield from _pegs(comparison, old) if comparison.told else _distances(comparison)
+    if not closing:
+        yield from _differences(comparison)
+    else:
+        yield from _pegs(comparison, old) if comparison.told else _distances(comparison)
     if comparison.told and old.faces and new.faces:
         found = f"shifted {way(comparison.shift, faces=True)} and turned by {signed(comparison.turn)} (clockwise +)"
         yield f"  To lie on the old survey the new one was {found}.", False
@@ -67,16 +72,30 @@ def _distances(comparison: Comparison) -> Iterator[Line]:
     """Yield what has changed where no peg can be blamed."""
     count = len(comparison.pegs)
     yield f"Stations in both: {count}. Something moved, or was misread; which peg cannot be told: too few agree.", True
+    yield from _stretches(comparison)
+    yield "  Measure these stations from others that surely stand.", False
+
+
+def _differences(comparison: Comparison) -> Iterator[Line]:
+    """Yield what differs where a survey does not close: a slip explains that as well as a moved peg."""
+    count = len(comparison.pegs)
+    yield f"Stations in both: {count}. Whether any moved cannot be told before both surveys close.", True
+    yield from _stretches(comparison)
+
+
+def _stretches(comparison: Comparison) -> Iterator[Line]:
+    """Yield the distances that have changed, and how many have not."""
     for stretch in comparison.stretches[:MOST]:
         more = f"{1000 * abs(stretch.longer):.0f} mm {'shorter' if stretch.longer < 0 else 'longer'}"
         allowed = f"measuring alone explains {1000 * stretch.limit:.0f} mm"
-        yield f"  {stretch.start} to {stretch.end}: {more} than before; {allowed}", True
-    changed, all_pairs = len(comparison.stretches), count * (count - 1) // 2
+        yield f"  {stretch.start} to {stretch.end}: {more} in the new survey; {allowed}", True
+    count, changed = len(comparison.pegs), len(comparison.stretches)
+    all_pairs = count * (count - 1) // 2
     if changed > MOST:
         yield f"  and {changed - MOST} more", True
     if changed < all_pairs:
-        yield f"  {counted(all_pairs - changed, 'other distance')} between them as before", False
-    yield "  Measure these stations from others that surely stand.", False
+        word = "other distance" if changed else "distance"
+        yield f"  {counted(all_pairs - changed, word)} between them as before", False
 
 
 def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:

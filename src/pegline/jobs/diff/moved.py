@@ -13,7 +13,7 @@ import numpy as np
 from pegline.network.model import Array
 from pegline.plane import left_of, turned
 
-__all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "laid", "limit"]
+__all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "differing", "laid", "limit"]
 
 #: Two pegs either of which may have moved are told apart when the odds are better than this.
 ODDS: Final = 20.0
@@ -156,11 +156,10 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     ----------
     The test of single points of a deformation network, one after another: from memory.
     """
-    known = set(new.names)
-    names = tuple(name for name in old.names if name in known)
+    old, new = _shared(old, new)
+    names = old.names
     if len(names) < 2:
         return None
-    old, new = old.only(names), new.only(names)
     stable = _standing(old, new, significance)
     if not stable:
         return _untold(old, new, significance)
@@ -172,6 +171,19 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
         partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
         pegs.append(Peg(names[i], _pair(each.difference), each.limit, verdict, partner))
     return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
+
+
+def differing(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
+    """Return which distances differ between pegs that both surveys have, with no verdict; None for fewer than two."""
+    old, new = _shared(old, new)
+    return _untold(old, new, significance) if len(old.names) > 1 else None
+
+
+def _shared(old: Measured, new: Measured) -> tuple[Measured, Measured]:
+    """Return the stations that both have, in the order of the old ones."""
+    known = set(new.names)
+    names = [name for name in old.names if name in known]
+    return old.only(names), new.only(names)
 
 
 def _standing(old: Measured, new: Measured, significance: float) -> list[int]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import sqrt
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 
@@ -20,8 +20,16 @@ if TYPE_CHECKING:
 
 __all__ = ["Result", "of_book", "of_json", "opened"]
 
+T = TypeVar("T")
+
 #: Half axis of an ellipse of 95 % for one standard deviation: the root of the χ² quantile of two degrees of freedom.
 AXIS: Final = sqrt(5.991464547107979)
+#: What of a file is outside of these is damaged: no coordinate on the earth is larger, metres,
+FARTHEST: Final = 1e8
+#: no place that was taped is known worse, metres,
+WIDEST: Final = 1e4
+#: and no grid that a plot is drawn on is so much larger than the ground, or smaller.
+STRETCHED: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +48,13 @@ class Result:
     lines: Mapping[str, float] = field(default_factory=dict)  #: what each line was read as, metres
     frame: tuple[str | None, ...] = ()  #: alike where positions of two surveys may be compared as they stand
     scale: float = 1.0  #: ground length times this is frame length
+    passed: tuple[bool, ...] = ()  #: of each check, whether it passes; those left out that agree by choice
+    plotting: bool = False  #: whether the positions are those for plotting only
+
+    @property
+    def closes(self) -> bool:
+        """Return whether no check fails that the stations hang on."""
+        return all(self.passed) or not self.plotting
 
 
 def opened(path: Path) -> Result:
@@ -52,7 +67,7 @@ def opened(path: Path) -> Result:
         return of_json(json.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
         raise OpenError(f"{path}: {error.strerror or error}; look at the name and its folder") from None
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise OpenError(
             f"{path}: holds no results of pegline; give a field book, or the .json that plot wrote"
         ) from None
@@ -89,6 +104,8 @@ def of_book(book: Book) -> Result:
         lines={name: line.ground.reading for name, line in reduced.items()},
         frame=_frame(survey.frame.kind, survey.frame.wkt, {name: line.use for name, line in reduced.items()}),
         scale=scale,
+        passed=tuple(check.passed for check in survey.adjustment.checks if not check.chosen),
+        plotting=survey.adjustment.delivered == "plotting",
     )
 
 
@@ -97,29 +114,64 @@ def of_json(entries: Mapping[str, Any]) -> Result:
 
     It has no correlations between stations: their ellipses about the base line are taken, and the mean
     of them is added to each, so that the base line's own stations are not taken for perfect.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError, AttributeError
+        The file is damaged, or another's.
     """
-    frame, book, lines = entries["frame"], entries["book"], entries["lines"]
+    frame, book, solution = entries["frame"], entries["book"], entries["solution"]
+    uses = {name: _text(each["use"]) for name, each in entries["lines"].items()}
+    passed = tuple(each["passed"] is True for each in entries["checks"] if not each.get("chosen"))
+    if solution["checked"] is not (all(passed) if passed else None):
+        raise ValueError(solution["checked"])
     names = tuple(entries["stations"])
     blocks = np.array([_variance(each["local"]["ellipse"]) for each in entries["stations"].values()]).reshape(-1, 2, 2)
     covariance = np.zeros((2 * len(names), 2 * len(names)))
     for i, block in enumerate(blocks + (blocks.mean(axis=0) if names else 0.0)):
         covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = block
-    scale = frame["scale"]
+    scale = _number(frame["scale"], least=1 / STRETCHED, most=STRETCHED)
     return Result(
-        file=book["file"],
-        title=book["title"],
-        date=book["date"],
-        faces=frame["kind"] != "local",
+        file=_text(book["file"]),
+        title=_if_any(_text, book["title"]),
+        date=_if_any(_text, book["date"]),
+        faces=_text(frame["kind"]) != "local",
         stations=Measured(names, _positions(entries["stations"]) / scale, covariance / scale**2),
         points={
-            name: (np.array([each["x"], each["y"]]) / scale, _variance(each["local"]["ellipse"]) / scale**2)
+            name: (_position(each) / scale, _variance(each["local"]["ellipse"]) / scale**2)
             for name, each in entries["points"].items()
         },
-        features={name: (each.get("area"), each.get("area_sd")) for name, each in entries["features"].items()},
-        lines={name: each["taped"] for name, each in lines.items()},
-        frame=_frame(frame["kind"], frame["crs"], {name: each["use"] for name, each in lines.items()}),
+        features={
+            name: (_if_any(_area, each.get("area")), _if_any(_area, each.get("area_sd")))
+            for name, each in entries["features"].items()
+        },
+        lines={name: _number(each["taped"]) for name, each in entries["lines"].items()},
+        frame=_frame(frame["kind"], _if_any(_text, frame["crs"]), uses),
         scale=scale,
+        passed=passed,
+        plotting=solution["delivered"] != "adjusted",
     )
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def _number(value: Any, *, least: float = -FARTHEST, most: float = FARTHEST) -> float:
+    """Return a number that is finite and of sensible size."""
+    if isinstance(value, bool) or not least <= value <= most:  # NaN is not within either
+        raise ValueError(value)
+    return float(value)
+
+
+def _area(value: Any) -> float:
+    return _number(value, least=0.0, most=FARTHEST**2)
+
+
+def _if_any(read: Callable[[Any], T], value: Any) -> T | None:
+    return None if value is None else read(value)
 
 
 def _frame(kind: str, wkt: str | None, uses: Mapping[str, str]) -> tuple[str | None, ...]:
@@ -129,11 +181,16 @@ def _frame(kind: str, wkt: str | None, uses: Mapping[str, str]) -> tuple[str | N
 
 
 def _positions(entries: Mapping[str, Any]) -> Array:
-    return np.array([[each["x"], each["y"]] for each in entries.values()], dtype=float).reshape(-1, 2)
+    return np.array([_position(each) for each in entries.values()], dtype=float).reshape(-1, 2)
 
 
-def _variance(ellipse: Mapping[str, float]) -> Array:
+def _position(entry: Mapping[str, Any]) -> Array:
+    return np.array([_number(entry["x"]), _number(entry["y"])])
+
+
+def _variance(ellipse: Mapping[str, Any]) -> Array:
     """Return the covariance (2, 2) of an ellipse of 95 %."""
-    bearing = np.radians(ellipse["bearing"])
+    a, b = (_number(ellipse[axis], least=0.0, most=WIDEST) for axis in ("a", "b"))
+    bearing = np.radians(_number(ellipse["bearing"]))
     axes = np.array([[np.sin(bearing), np.cos(bearing)], [np.cos(bearing), -np.sin(bearing)]])
-    return np.asarray(axes.T @ np.diag([ellipse["a"] ** 2, ellipse["b"] ** 2]) @ axes / AXIS**2)
+    return np.asarray(axes.T @ np.diag([a**2, b**2]) @ axes / AXIS**2)

@@ -7,9 +7,9 @@ from math import hypot
 
 from pegline.jobs.diff.result import Result
 
-__all__ = ["Line", "counted", "not_in_both", "way"]
+__all__ = ["Line", "counted", "failing", "not_in_both", "way"]
 
-#: A line to print, with whether it tells of something that moved.
+#: A line to print, with whether it tells of something that moved, or of a check that fails.
 Line = tuple[str, bool]
 
 
@@ -32,6 +32,20 @@ def counted(count: int, word: str) -> str:
     ('1 reading', '2 readings')
     """
     return f"{count} {word}{'s' * (count != 1)}"
+
+
+def failing(result: Result, which: str) -> Iterator[Line]:
+    """Yield what is to say of a survey that fails checks of its own; ``which`` is it, old or new."""
+    failed = result.passed.count(False)
+    if not failed:
+        return
+    fails = f"{failed} of {counted(len(result.passed), 'check')} {'fails' if failed == 1 else 'fail'}"
+    survey = f"The {which} survey, {result.file}"
+    if result.closes:
+        yield f"{survey}: {fails}; its stations are sound, but not all that hangs on them.", True
+    else:
+        yield f"{survey}, does not close: {fails}; its positions are for plotting only.", True
+    yield "  Look at what 'pegline check' tells of its book.", True
 
 
 def not_in_both(old: Result, new: Result, gone: str) -> Iterator[Line]:

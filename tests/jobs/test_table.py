@@ -3,6 +3,7 @@
 import argparse
 import datetime
 import io
+import time as clock
 import zipfile
 from pathlib import Path
 
@@ -13,12 +14,15 @@ from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.jobs import table
 from pegline.jobs.rebook import rebooked
 from pegline.measures.written import Items, Table
+from pegline.readers import archives
+from pegline.readers.sheets import NAMING, SHEETS, columns_of
 from pegline.readers.workbooks import sheets_in
 from pegline.readers.yaml import parse
 
 ROOT = Path(__file__).parents[2]
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 ENDS = ["", ".xlsx", ".ods"]
+SOON = 3  #: seconds, where a file that is spread out first takes a minute
 
 
 def run(*files, to):
@@ -314,7 +318,7 @@ def test_words_that_make_no_sense_are_a_usage_error(tmp_path):
         run(tmp_path, to=tmp_path / "c.yaml")
 
 
-def ods(rows, name="lines"):
+def ods(rows, again=""):
     """Return an ODS file as spreadsheet programs write it, with repeated cells and typed values."""
     spaces = " ".join(
         f'xmlns:{prefix}="urn:oasis:names:tc:opendocument:xmlns:{prefix}:1.0"' for prefix in ("office", "table", "text")
@@ -322,7 +326,7 @@ def ods(rows, name="lines"):
     return zipped(
         {
             "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>"
-            f'<table:table table:name="{name}">{rows}</table:table>'
+            f'<table:table table:name="lines">{rows}</table:table>{again}'
             "</office:spreadsheet></office:body></office:document-content>"
         }
     )
@@ -398,9 +402,18 @@ STRANGE = [
         "a formula stands here",
     ),
     (row(cell("3 %", office_value_type="percentage", office_value="0.03")), "a percentage stands here"),
-    (row(cell(table_number_columns_repeated=500), cell("x")), None),
-    (row(cell("x", table_number_columns_repeated=500)), "cells stand beyond 200 columns"),
+    (row(cell(table_number_columns_repeated=500), cell("x")), "cells stand beyond 100000 rows or 200 columns"),
+    (row(cell("x", table_number_columns_repeated=500)), "cells stand beyond 100000 rows or 200 columns"),
     (row(cell("x"), repeated=200_000), "cells stand beyond 100000 rows"),
+    (row(cell("x", table_number_columns_repeated=150), repeated=99_990), "span more than 500000 cells"),
+    (row(cell("x"), repeated="x"), "number-rows-repeated is 'x', which is no count"),
+    (row(cell("x"), repeated=-5), "number-rows-repeated is '-5', which is no count"),
+    (row(cell("x", table_number_rows_spanned="9" * 5000)), "number-rows-spanned is '99999999999999999999', which"),
+    (row(cell("x", office_value_type="float", office_value="abc")), "'abc' is kept here as a number, and is none"),
+    (row(cell("x", office_value_type="float", office_value="1e999")), "no book has a number as large as this"),
+    (row(cell("3.20 ft", office_value_type="float", office_value="3.2")), "write both as text, such as 3.2 ft"),
+    (row(cell("point")) + row(cell("p", table_number_rows_spanned=2)), "merged cells begin here"),
+    (row(cell("<text:span>" * 300 + "</text:span>" * 300)), "it holds more than the 500000 cells"),
 ]
 
 
@@ -409,8 +422,211 @@ def test_strange_cells_of_ods_are_told(rows, says, tmp_path):
     path = tmp_path / "t.ods"
     path.write_bytes(ods(rows))
 
-    if says is None:
-        assert [text.value for text in sheets_in(path)["lines"][0] if text.value] == ["x"]
-        return
     with pytest.raises(BookError, match=says):
         sheets_in(path)
+
+
+NOTE = "<office:annotation><text:p>4.7</text:p></office:annotation>"
+TEXTS = [
+    (f"<table:table-cell>{NOTE}</table:table-cell>", None),
+    (f"<table:table-cell>{NOTE}<text:p>~3.2</text:p></table:table-cell>", "~3.2"),
+    (cell("3<text:s/>ft<text:s text:c='2'/>2"), "3 ft  2"),
+    (cell("3<text:line-break/>2"), "3\n2"),
+    (cell("3<text:tab/>2"), "3\t2"),
+    (cell("<text:span>by<text:s/></text:span>the\n   gate"), "by the gate"),
+    (cell(office_value_type="string", office_string_value="3.2"), "3.2"),
+]
+
+
+@pytest.mark.parametrize(("written", "means"), TEXTS)
+def test_a_cell_of_ods_says_what_its_own_paragraphs_show(written, means, tmp_path):
+    path = tmp_path / "t.ods"
+    path.write_bytes(ods(row(cell("line"), cell("left")) + row(cell("A-B"), written)))
+
+    (_, (_, *left)) = sheets_in(path)["lines"]
+
+    assert [text.value for text in left] == ([means] if means else [])
+
+
+def test_a_second_sheet_of_one_name_is_refused(tmp_path):
+    (tmp_path / "t.ods").write_bytes(ods(row(cell("name")), '<table:table table:name="lines"/>'))
+    (tmp_path / "csv").mkdir()
+    (tmp_path / "csv" / "lines.csv").write_text("name\n")
+    (tmp_path / "csv" / "lines.CSV").write_text("name\n")
+
+    for source in ("t.ods", "csv"):
+        with pytest.raises(UsageError, match="a second sheet lines; keep one of them"):
+            run(tmp_path / source, to=tmp_path / "b.yaml")
+
+
+SHOWN = [
+    ("0%", "a percentage stands here; write the value as text, a slope as 1 in 12"),
+    ('0.00" ft"', "ft is shown here and is no part of the number; write both as text, such as 30.5 ft"),
+    (r"0.0\m", "m is shown here"),
+    ("[$€-407] #,##0.00", "a currency stands here"),
+    ('_("$"* #,##0.00_);_("$"* (#,##0.00)', "a currency stands here"),
+    ('0;0" below"', "below is shown here"),
+]
+
+
+@pytest.mark.parametrize(("number_format", "says"), SHOWN)
+def test_a_number_that_is_shown_with_more_than_its_digits_is_refused(number_format, says, tmp_path):
+    def change(book):
+        book["lines"]["C2"] = 30.5
+        book["lines"]["C2"].number_format = number_format
+
+    (first, *more) = told(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))
+
+    assert first.startswith(f"t[lines]:2:3: cell C2: {says}")
+    assert not more
+
+
+@pytest.mark.parametrize("number_format", ["General", "0.00", "#,##0.00_);[Red](#,##0.00)", "0.00E+00", "# ?/?", "@"])
+def test_a_plain_number_format_changes_nothing(number_format, tmp_path):
+    def change(book):
+        book["lines"]["C2"] = 30.5
+        book["lines"]["C2"].number_format = number_format
+
+    run(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change), to=tmp_path / "b.yaml")
+
+    assert said_by(tmp_path / "b.yaml")["lines"]["A-B"]["taped"] == "30.5"
+
+
+@pytest.mark.parametrize("reading", ["3.2 m", "1 ch 20 lk", "40' 6\"", "[3.2, 3.3]", "{either: [3.2, 3.8]}", "~3.2"])
+def test_a_reading_is_not_merged_over_rows(reading, tmp_path):
+    details = [["line", "at", "left", "point", "page"], ["A-B", 3, reading, "p", 12], ["A-B", 4, None, "q", None]]
+
+    def change(book):
+        book["details"].merge_cells("C2:C3")
+        book["details"].merge_cells("E2:E3")  # a page may be a number
+
+    says = told(workbook({**HEAD, **LINES, "details": details}, tmp_path / "t.xlsx", change))
+
+    assert says == ["t[details]:2:3: cell C2: C2:C3 are merged; take them apart and write the value in each"]
+
+
+def test_columns_whose_cells_may_be_merged_are_columns():
+    assert {column for sheet in SHEETS.values() for column in columns_of(sheet)} >= NAMING
+
+
+def part(name, old, new):
+    """Return what puts something into one part of a workbook as openpyxl would never write it."""
+
+    def change(path):
+        with zipfile.ZipFile(path) as archive:
+            parts = {each: archive.read(each).decode() for each in archive.namelist()}
+        assert old in parts[name]
+        path.write_bytes(zipped({**parts, name: parts[name].replace(old, new)}))
+
+    return change
+
+
+LINES_PART = "xl/worksheets/sheet2.xml"
+END = "</sheetData>"
+GREEDY = [
+    (f'{END}<mergeCells><mergeCell ref="A2:XFD1048576"/></mergeCells>', "[lines]:2:1: merged or linked cells as far"),
+    (f'{END}<hyperlinks><hyperlink ref="1:1048576" location="x"/></hyperlinks>', "[lines]:1:1: merged or linked cells"),
+    (f'<row r="90000"><c r="GR90000"/></row>{END}', "[lines]:90000:200: as far as here, the tables span more than"),
+    (f'<row r="9"><c r="A9"><v>{"9" * 4000}</v></c></row>{END}', "[lines]:9:1: no book has a number as large as this"),
+    (f'<row r="9"><c r="A9"><v>{"9" * 5000}</v></c></row>{END}', ":1:1: no workbook can be read here"),
+]
+
+
+@pytest.mark.parametrize(("put", "says"), GREEDY, ids=["merged", "linked", "far", "digits", "more-digits"])
+def test_a_small_workbook_that_asks_for_much_is_refused_at_once(put, says, tmp_path):
+    path = workbook({**HEAD, **LINES}, tmp_path / "t.xlsx")
+    part(LINES_PART, END, put)(path)
+
+    begin = clock.perf_counter()
+    with pytest.raises(BookError) as caught:
+        sheets_in(path)
+
+    assert str(caught.value.findings[0]).startswith(f"{path}{says}")
+    assert clock.perf_counter() - begin < SOON
+
+
+def test_a_part_with_more_elements_than_its_cells_can_need_is_refused(tmp_path, monkeypatch):
+    path = workbook({**HEAD, **LINES}, tmp_path / "t.xlsx")
+    assert sheets_in(path)
+
+    monkeypatch.setattr(archives, "HEAVIEST", 1000)
+
+    with pytest.raises(BookError, match="it holds more than the 500000 cells"):
+        sheets_in(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a" + "," * 4_900_000, ":1:200: cells stand beyond 100000 rows or 200 columns"),
+        ("a,b\n" + ",,,,,,,\n" * 70_000, ":62501:8: as far as here, the tables span more than 500000 cells"),
+        ("a\n" * 200_000, ":100000:1: cells stand beyond"),
+    ],
+    ids=["wide", "many", "long"],
+)
+def test_a_csv_of_too_many_cells_is_refused_at_once(text, says, tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text(text)
+
+    begin = clock.perf_counter()
+    with pytest.raises(BookError) as caught:
+        sheets_in(path)
+
+    assert str(caught.value.findings[0]).startswith(f"{path}{says}")
+    assert clock.perf_counter() - begin < SOON
+
+
+def test_blank_sheets_and_blank_ends_of_rows_are_passed_over(tmp_path):
+    (tmp_path / "t.ods").write_bytes(
+        ods(row(cell()) + row(cell(table_number_columns_repeated=1024), repeated=1_048_575))
+    )
+    (tmp_path / "lines.csv").write_text("name,,\n\nA-B,,\n")
+
+    assert sheets_in(tmp_path / "t.ods") == {"lines": [[]]}
+    assert [[text.value for text in each] for each in sheets_in(tmp_path / "lines.csv")["lines"]] == [["name"], ["A-B"]]
+
+
+def test_a_cell_under_no_column_is_told_once_a_column(tmp_path):
+    lines = [["name", "use"], ["A-B", "base", 30], ["A-C", "side", 20, 1]]
+
+    says = told(workbook({**HEAD, "lines": lines}, tmp_path / "t.xlsx"))
+
+    assert [text.partition(": ")[0] for text in says] == ["t[lines]:2:3", "t[lines]:3:4"]
+
+
+def test_a_csv_of_a_folder_may_end_in_capitals(tmp_path):
+    run(BOOKS[-1], to=tmp_path / "csv")
+    (tmp_path / "csv" / "limits.csv").rename(tmp_path / "csv" / "LIMITS.CSV")
+
+    run(tmp_path / "csv", to=tmp_path / "b.yaml")
+
+    assert said_by(tmp_path / "b.yaml") == said_by(BOOKS[-1])
+
+
+def test_tables_of_another_book_do_not_come_back(tmp_path):
+    folder = tmp_path / "csv"
+    run(BOOKS[-1], to=folder)
+    (folder / "limits.csv").rename(folder / "LIMITS.CSV")
+    (folder / "control.csv").write_text("id,x,y\n1,2,3\n")  # by its columns, somebody's own
+    (folder / "trees.csv").write_text("name\n")
+    book = tmp_path / "b.yaml"
+    book.write_text("book: 1\nunit: m\nlines: {A-B: {use: base, taped: 30}}\n")
+
+    says = run(book, to=folder)
+
+    assert sorted(path.name for path in folder.iterdir()) == ["control.csv", "head.csv", "lines.csv", "trees.csv"]
+    gone = f"{folder / 'LIMITS.CSV'}: taken away; it was a table of another book, and would have been read with these"
+    assert gone in says
+    (folder / "control.csv").unlink()
+    (folder / "trees.csv").unlink()
+    run(folder, to=tmp_path / "back.yaml")
+    assert said_by(tmp_path / "back.yaml") == said_by(book)
+
+
+def test_remarks_that_tables_cannot_hold_are_told(tmp_path):
+    book = tmp_path / "b.yaml"
+    book.write_text("# by Bo\nbook: 1\nunit: m  # '#2'\ntitle: 'plot #7'\nlines: {A-B: {use: base, taped: 30}}\n")
+
+    assert run(book, to=tmp_path / "t.ods")[0] == f"{book}: 2 remarks (# …) cannot stand in tables; keep the book"
+    book.write_text("book: 1\nunit: m\nlines: {A-B: {use: base, taped: 30}}\n")
+    assert len(run(book, to=tmp_path / "t.ods")) == 1

@@ -18,7 +18,7 @@ from pegline.measures.likeness import suggest
 from pegline.measures.written import Items, Table, Text, Written
 from pegline.readers.yaml import parse
 
-__all__ = ["SHEETS", "Cells", "sheets_of", "table_of"]
+__all__ = ["NAMING", "SHEETS", "Cells", "Sheet", "columns_of", "sheets_of", "table_of"]
 
 #: Rows of cells, the first with the names of the columns; each cell knows its row and column.
 Cells: TypeAlias = Sequence[Sequence[Text]]
@@ -57,9 +57,15 @@ _PARTS: Final = (
 _HEAD: Final = Sheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
 #: Every sheet by name, in the order in which a workbook has them.
 SHEETS: Final[Mapping[str, Sheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
+#: Columns that name or class things, or remark on them: in these, one merged cell may stand for several rows.
+NAMING: Final = frozenset(
+    {"name", "line", "object", "use", "unit", "tape", "method", "mark", "material", "class"}
+    | {"geometry", "layer", "feature", "kind", "page", "label", "note"}
+)
 
 
-def _columns(sheet: Sheet) -> list[str]:
+def columns_of(sheet: Sheet) -> list[str]:
+    """Return the names of all columns that a sheet may have."""
     keys = [key for key in keys_of(sheet.record) if key not in sheet.elsewhere]
     more = [key for key in keys_of(sheet.child) if key not in keys] if sheet.child else []
     return [*sheet.names, *keys, *more]
@@ -76,7 +82,7 @@ def sheets_of(table: Table) -> dict[str, list[list[str]]]:
         if not rows:
             continue
         used = {column for row in rows for column in row}
-        columns = [column for column in _columns(sheet) if column in used]
+        columns = [column for column in columns_of(sheet) if column in used]
         found[sheet.name] = [columns, *([row.get(column, "") for column in columns] for row in rows)]
     return found
 
@@ -196,8 +202,9 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
         if sheets.get(name):
             _read_sheet(sheet, sheets[name], making)
     for name, cells in sheets.items():
-        if name not in SHEETS and cells and cells[0]:
-            making.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", cells[0][0].place)
+        first = next((cell for row in cells for cell in row if cell.value), None)
+        if name not in SHEETS and first:
+            making.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", first.place)
     if making.faults:
         raise BookError(in_order(making.faults))
     for (line, name), rows in making.lists.items():
@@ -208,10 +215,11 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
 
 
 def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
-    known = _columns(sheet)
+    known = columns_of(sheet)
     columns = _header(known, cells[0], making)
     store = _STORES.get(sheet.name, _store_named if sheet.names else _store_record)
     named = {*sheet.names, sheet.children}
+    nameless: set[int] = set()  # each is told once
     for row in cells[1:]:
         names: dict[str, Text] = {}
         entries: Entry = {}
@@ -221,7 +229,9 @@ def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
                 continue
             column = columns[number] if number < len(columns) else ""
             if not column:
-                making.tell("column", "this cell stands under no column name; name the column", cell.place)
+                if number not in nameless:
+                    making.tell("column", "this cell stands under no column name; name the column", cell.place)
+                nameless.add(number)
             elif column in named:
                 names[column] = Text(text, cell.place)
             elif column in known:

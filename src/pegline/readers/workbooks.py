@@ -1,7 +1,8 @@
 """Files of spreadsheets become sheets of cells: CSV, XLSX and ODS, each cell with its row and column.
 
-A cell that only a spreadsheet understands (a formula, a time of day) is refused by name, and so are merged cells,
-but for a text in one column that stands for several rows below the head, as the name of a line does on paper.
+A cell that only a spreadsheet understands (a formula, a time of day, a number whose unit is only shown) is refused by
+name, and so are merged cells, but for one below the head in a column that names things, as the name of a line does on
+paper for several rows.
 """
 
 from __future__ import annotations
@@ -11,25 +12,25 @@ import datetime
 import io
 import re
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from pegline.errors import BookError, Finding, OpenError, Place
+from pegline.errors import BookError, Finding, OpenError, Place, UsageError
 from pegline.measures.written import Text
+from pegline.readers.archives import CELLS, check_archive
+from pegline.readers.sheets import NAMING
+from pegline.readers.shown import beside_digits, beside_format, what_to_write
 from pegline.readers.text import read_bytes, text_of_bytes
 
 __all__ = ["OF_FILES", "cell_name", "sheets_in"]
 
-UNZIPPED: Final = 50_000_000  #: bytes that an archive may grow to
-RATIO: Final = 100  #: times that it may grow
 ROWS: Final = 100_000
 COLUMNS: Final = 200
+LARGEST: Final = 1e15  #: no number of a book is as large, and digits would be lost from here on
 #: Rules of findings that are of a whole file, and of no cell.
 OF_FILES: Final = frozenset({"archive", "binary", "csv", "encoding", "ods", "xlsx"})
-
-#: A reading does not stand for several rows, even where it is a text.
-_NUMBER: Final = re.compile(r"[-+~]?\d+(?:[.,]\d*)?")
 
 Rows = list[list[Text]]
 
@@ -43,13 +44,29 @@ def sheets_in(path: Path) -> dict[str, Rows]:
         The file cannot be opened, or is of another kind.
     BookError
         A cell cannot be read as it stands.
+    UsageError
+        Two sheets go by one name.
     """
     if path.is_dir():
-        return {name: rows for file in sorted(path.glob("*.csv")) for name, rows in sheets_in(file).items()}
+        return _together(file for file in sorted(path.iterdir()) if file.suffix.lower() == ".csv")
     opened = _OPENED.get(path.suffix.lower())
     if opened is None:
         raise OpenError(f"{path}: no table by its name; give {', '.join(_OPENED)} files, or a folder of CSV files")
     return opened(read_bytes(path), str(path))
+
+
+def _together(files: Iterable[Path]) -> dict[str, Rows]:
+    sheets: dict[str, Rows] = {}
+    for file in files:
+        for name, rows in sheets_in(file).items():
+            _put(sheets, name, rows, str(file))
+    return sheets
+
+
+def _put(sheets: dict[str, Rows], name: str, rows: Rows, file: str) -> None:
+    if name in sheets:
+        raise UsageError(f"{file}: a second sheet {name}; keep one of them")
+    sheets[name] = rows
 
 
 def cell_name(place: Place) -> str:
@@ -65,6 +82,47 @@ def cell_name(place: Place) -> str:
     return f"{letters}{place.line}"
 
 
+# -- what all of them share --------------------------------------------------------------------------
+
+
+def _check_extent(cells: int, place: Place) -> None:
+    """Refuse sheets that span more cells than a book needs, before they are filled."""
+    if place.line > ROWS or place.column > COLUMNS:
+        text = f"cells stand beyond {ROWS} rows or {COLUMNS} columns; delete what lies out there"
+        raise BookError([Finding("far", text, Place(place.file, min(place.line, ROWS), min(place.column, COLUMNS)))])
+    if cells > CELLS:
+        text = f"as far as here, the tables span more than {CELLS} cells; delete what lies out there, or split the file"
+        raise BookError([Finding("far", text, place)])
+
+
+def _filled(cells: list[Text]) -> list[Text]:
+    """Return a row as far as its last cell that is not blank."""
+    while cells and not cells[-1].value:
+        cells.pop()
+    return cells
+
+
+def _clean(text: str) -> str:
+    """Return the text of a cell without the spaces that spreadsheets bring along."""
+    return text.replace("\u00a0", " ").strip()
+
+
+def _names_things(head: str) -> bool:
+    """Return whether one cell of a column may stand for several rows."""
+    return " ".join(head.split()).casefold() in NAMING
+
+
+def _number(value: float, beside: str, place: Place, faults: list[Finding]) -> str:
+    """Return a number as a person would write it, unless it is shown as something else."""
+    if not abs(value) < LARGEST:
+        faults.append(Finding("number", "no book has a number as large as this; write the value as booked", place))
+        return ""
+    text = f"{value:.15g}"
+    if beside:
+        faults.append(Finding("number", what_to_write(text, beside), place))
+    return text
+
+
 # -- CSV --------------------------------------------------------------------------------------------
 
 
@@ -73,18 +131,18 @@ def _csv(data: bytes, file: str) -> dict[str, Rows]:
     head = text.partition("\n")[0]
     delimiter = max(",;\t", key=head.count)
     rows: Rows = []
+    number = cells = 0
     try:
         for number, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True), 1):
-            rows.append([Text(_clean(cell), Place(file, number, column)) for column, cell in enumerate(row, 1)])
+            cells += len(row)
+            _check_extent(cells, Place(file, number, max(len(row), 1)))
+            filled = _filled([Text(_clean(cell), Place(file, number, column)) for column, cell in enumerate(row, 1)])
+            if filled or number == 1:
+                rows.append(filled)
     except csv.Error as error:
-        place = Place(file, len(rows) + 1, 1)
+        place = Place(file, number + 1, 1)
         raise BookError([Finding("csv", f"this row is no CSV ({error}); check its quotes", place)]) from None
-    return {Path(file).stem: [row for number, row in enumerate(rows) if row or number == 0]}
-
-
-def _clean(text: str) -> str:
-    """Return the text of a cell without the spaces that spreadsheets bring along."""
-    return text.replace("\u00a0", " ").strip()
+    return {Path(file).stem: rows}
 
 
 # -- XLSX -------------------------------------------------------------------------------------------
@@ -93,25 +151,27 @@ def _clean(text: str) -> str:
 def _xlsx(data: bytes, file: str) -> dict[str, Rows]:
     from openpyxl import load_workbook
 
-    _check_archive(data, file)
+    check_archive(data, file)
     try:
         book = load_workbook(io.BytesIO(data), keep_links=False, keep_vba=False, rich_text=False)
     except Exception as error:  # the library raises whatever its parts raise on a broken file
+        why = re.split("[;\n]", str(error.__cause__ or error))[0]
         raise BookError(
-            [Finding("xlsx", f"no workbook can be read here ({error}); save it anew", Place(file, 1, 1))]
+            [Finding("xlsx", f"no workbook can be read here ({why}); save it anew", Place(file, 1, 1))]
         ) from None
+    cells = 0
+    for sheet in book.worksheets:
+        cells += sheet.max_row * sheet.max_column
+        _check_extent(cells, Place(f"{file}[{sheet.title}]", sheet.max_row, sheet.max_column))
     return {sheet.title: _xlsx_rows(sheet, f"{file}[{sheet.title}]") for sheet in book.worksheets}
 
 
 def _xlsx_rows(sheet: Any, file: str) -> Rows:
-    faults = []
-    if sheet.max_row > ROWS or sheet.max_column > COLUMNS:
-        text = f"cells stand beyond {ROWS} rows or {COLUMNS} columns; delete what lies out there"
-        raise BookError([Finding("far", text, Place(file, min(sheet.max_row, ROWS), min(sheet.max_column, COLUMNS)))])
+    faults: list[Finding] = []
     standing: dict[tuple[int, int], Any] = {}  # the cell that a merged one shows
     for merged in sheet.merged_cells.ranges:
         first = sheet.cell(merged.min_row, merged.min_col)
-        if merged.min_col == merged.max_col and merged.min_row > 1 and _stands_for_rows(first):
+        if merged.min_col == merged.max_col and merged.min_row > 1 and _stands_for_rows(first, sheet):
             standing |= {(row, merged.min_col): first for row in range(merged.min_row, merged.max_row + 1)}
         else:
             text = f"{merged.coord} are merged; take them apart and write the value in each"
@@ -122,14 +182,16 @@ def _xlsx_rows(sheet: Any, file: str) -> Rows:
         for column, cell in enumerate(row, 1):
             place = Place(file, number, column)
             cells.append(Text(_xlsx_text(standing.get((number, column), cell), place, faults), place))
-        rows.append(cells)
+        if _filled(cells) or number == 1:
+            rows.append(cells)
     if faults:
         raise BookError(faults)
     return rows
 
 
-def _stands_for_rows(cell: Any) -> bool:
-    return cell.value is None or (cell.data_type == "s" and not _NUMBER.fullmatch(_clean(cell.value)))
+def _stands_for_rows(cell: Any, sheet: Any) -> bool:
+    names = _names_things(str(sheet.cell(1, cell.column).value))
+    return cell.value is None or (names and cell.data_type not in "fe")
 
 
 def _xlsx_text(cell: Any, place: Place, faults: list[Finding]) -> str:
@@ -145,28 +207,11 @@ def _xlsx_text(cell: Any, place: Place, faults: list[Finding]) -> str:
     if isinstance(value, datetime.datetime | datetime.time | datetime.timedelta):
         faults.append(Finding("time", f"a time ({value}) stands here; write the value as text", place))
         return ""
-    return _plain(value)
-
-
-def _plain(value: Any) -> str:
-    """Return a number as a person would write it, and a text without stray spaces."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        return f"{value:.15g}"
+        return _number(value, beside_format(cell.number_format), place, faults)
     return _clean(str(value))
-
-
-def _check_archive(data: bytes, file: str) -> None:
-    """Refuse an archive that would grow out of bounds, before anything is unpacked."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            size = sum(part.file_size for part in archive.infolist())
-    except zipfile.BadZipFile:
-        raise BookError([Finding("archive", "this is no workbook; save it anew", Place(file, 1, 1))]) from None
-    if size > UNZIPPED or size > RATIO * max(len(data), 1):
-        text = f"unpacked it would be {size} bytes, more than a book's tables can have; split it"
-        raise BookError([Finding("archive", text, Place(file, 1, 1))])
 
 
 # -- ODS --------------------------------------------------------------------------------------------
@@ -174,12 +219,13 @@ def _check_archive(data: bytes, file: str) -> None:
 _TABLE: Final = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE: Final = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TEXT: Final = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
+_ODS_SIGNS: Final = {f"{_TEXT}tab": "\t", f"{_TEXT}line-break": "\n"}
 
 
 def _ods(data: bytes, file: str) -> dict[str, Rows]:
     from defusedxml.ElementTree import fromstring
 
-    _check_archive(data, file)
+    check_archive(data, file)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             root = fromstring(archive.read("content.xml"))
@@ -187,83 +233,140 @@ def _ods(data: bytes, file: str) -> dict[str, Rows]:
         raise BookError(
             [Finding("ods", f"no tables can be read here ({error}); save it anew", Place(file, 1, 1))]
         ) from None
-    sheets = {}
+    sheets: dict[str, Rows] = {}
+    cells = 0
     for table in root.iter(f"{_TABLE}table"):
         name = table.get(f"{_TABLE}name", "")
-        faults: list[Finding] = []
-        sheets[name] = list(_ods_rows(table, f"{file}[{name}]", faults))
-        if faults:
-            raise BookError(faults)
+        sheet = _OdsSheet(f"{file}[{name}]", cells)
+        _put(sheets, name, list(_ods_rows(table, sheet)), file)
+        cells = sheet.cells
+        if sheet.faults:
+            raise BookError(sheet.faults)
     return sheets
 
 
-#: Texts that stand for several rows: the last of them and the text, by column.
-_Standing = dict[int, tuple[int, str]]
+@dataclass(slots=True)
+class _OdsSheet:
+    """A sheet while it is read."""
+
+    file: str
+    cells: int  #: how many there are up to here, and in the sheets before
+    heads: list[str] = field(default_factory=list)
+    #: Texts that stand for several rows: the last of them and the text, by column.
+    standing: dict[int, tuple[int, str]] = field(default_factory=dict)
+    faults: list[Finding] = field(default_factory=list)
+
+    def tell(self, rule: str, text: str, place: Place) -> None:
+        self.faults.append(Finding(rule, text, place))
 
 
-def _ods_rows(table: Any, file: str, faults: list[Finding]) -> Iterator[list[Text]]:
+def _ods_rows(table: Any, sheet: _OdsSheet) -> Iterator[list[Text]]:
     number = 1
-    standing: _Standing = {}
     for row in table.iter(f"{_TABLE}table-row"):
-        repeated = int(row.get(f"{_TABLE}number-rows-repeated", "1"))
-        cells = _ods_cells(row, Place(file, number, 1), standing, faults)
-        if any(cell.value for cell in cells) and number + repeated > ROWS:
-            text = f"cells stand beyond {ROWS} rows; delete what lies out there"
-            raise BookError([Finding("far", text, Place(file, number, 1))])
-        if any(cell.value for cell in cells):
+        begin = Place(sheet.file, number, 1)
+        repeated = _ods_count(row, "number-rows-repeated", begin)
+        cells = _ods_cells(row, begin, sheet)
+        if number == 1:
+            sheet.heads = [cell.value for cell in cells]
+        if cells:
+            sheet.cells += repeated * len(cells)
+            _check_extent(sheet.cells, Place(sheet.file, number + repeated - 1, len(cells)))
             for offset in range(repeated):
-                yield [Text(cell.value, Place(file, number + offset, cell.place.column)) for cell in cells]
+                yield [Text(cell.value, Place(sheet.file, number + offset, cell.place.column)) for cell in cells]
         elif number == 1:
             yield cells
         number += repeated
 
 
-def _ods_cells(row: Any, begin: Place, standing: _Standing, faults: list[Finding]) -> list[Text]:
+def _ods_cells(row: Any, begin: Place, sheet: _OdsSheet) -> list[Text]:
+    """Return the cells of a row as far as the last that is not blank."""
     cells: list[Text] = []
-    file, number = begin.file, begin.line
+    first = 1
     for cell in row:
         if cell.tag not in (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell"):
             continue
-        place = Place(file, number, len(cells) + 1)
-        text = _ods_text(cell, place, faults)
-        _ods_merged(cell, text, place, standing, faults)
-        repeated = int(cell.get(f"{_TABLE}number-columns-repeated", "1"))
+        place = Place(begin.file, begin.line, first)
+        text = _ods_text(cell, place, sheet)
+        _ods_merged(cell, text, place, sheet)
+        after = first + _ods_count(cell, "number-columns-repeated", place)
         covered = cell.tag == f"{_TABLE}covered-table-cell"
-        if not text and not covered:
-            repeated = min(repeated, COLUMNS)
-        if len(cells) + repeated > 2 * COLUMNS:
-            raise BookError([Finding("far", f"cells stand beyond {COLUMNS} columns; delete them", place)])
-        for column in range(place.column, place.column + repeated):
-            last, shown = standing.get(column, (0, ""))
-            cells.append(Text(shown if covered and number <= last else text, Place(file, number, column)))
+        for column in range(first, min(after, max(first, COLUMNS) + 2)):
+            last, shown = sheet.standing.get(column, (0, ""))
+            shown = shown if covered and begin.line <= last else text
+            if shown:
+                _check_extent(0, Place(begin.file, begin.line, column))
+                cells += [Text("", Place(begin.file, begin.line, blank)) for blank in range(len(cells) + 1, column)]
+                cells.append(Text(shown, Place(begin.file, begin.line, column)))
+        first = after
     return cells
 
 
-def _ods_merged(cell: Any, text: str, place: Place, standing: _Standing, faults: list[Finding]) -> None:
+def _ods_count(part: Any, name: str, place: Place) -> int:
+    """Return how many rows or columns a part stands for."""
+    written = part.get(f"{_TABLE}{name}", "1")
+    if not re.fullmatch(r"0*[1-9][0-9]{0,8}", written):
+        text = f"{name} is {written[:20]!r}, which is no count; save the file anew with a spreadsheet program"
+        raise BookError([Finding("cell", text, place)])
+    return int(written)
+
+
+def _ods_merged(cell: Any, text: str, place: Place, sheet: _OdsSheet) -> None:
     """Keep a text that stands for several rows of its column; refuse other merged cells."""
-    columns, rows = (int(cell.get(f"{_TABLE}number-{way}-spanned", "1")) for way in ("columns", "rows"))
+    columns, rows = (_ods_count(cell, f"number-{way}-spanned", place) for way in ("columns", "rows"))
     if (columns, rows) == (1, 1):
         return
-    typed = cell.get(f"{_OFFICE}value-type") not in (None, "string")
-    if columns == 1 and place.line > 1 and not typed and not _NUMBER.fullmatch(text):
-        standing[place.column] = (place.line + rows - 1, text)
+    head = sheet.heads[place.column - 1] if place.column <= len(sheet.heads) else ""
+    if columns == 1 and place.line > 1 and (not text or _names_things(head)):
+        sheet.standing[place.column] = (place.line + rows - 1, text)
         return
-    faults.append(Finding("merged", "merged cells begin here; take them apart and write the value in each", place))
+    sheet.tell("merged", "merged cells begin here; take them apart and write the value in each", place)
 
 
-def _ods_text(cell: Any, place: Place, faults: list[Finding]) -> str:
+def _ods_text(cell: Any, place: Place, sheet: _OdsSheet) -> str:
     if cell.get(f"{_TABLE}formula"):
-        faults.append(Finding("formula", "a formula stands here; write the value itself", place))
+        sheet.tell("formula", "a formula stands here; write the value itself", place)
     kind = cell.get(f"{_OFFICE}value-type")
+    # Its own paragraphs only: a remark that hangs on the cell has paragraphs too.
+    shown = _clean("\n".join(_ods_written(part) for part in cell.findall(f"{_TEXT}p")))
     if kind == "float":
-        return _plain(float(cell.get(f"{_OFFICE}value", "nan")))
+        return _ods_number(cell.get(f"{_OFFICE}value", ""), shown, place, sheet)
     if kind == "date" and re.fullmatch(r"\d{4}-\d{2}-\d{2}", cell.get(f"{_OFFICE}date-value", "")):
         return str(cell.get(f"{_OFFICE}date-value"))
     if kind == "boolean":
         return str(cell.get(f"{_OFFICE}boolean-value"))
-    if kind not in (None, "string"):
-        faults.append(Finding("cell", f"a {kind} stands here; write the value as text", place))
-    return _clean("\n".join("".join(part.itertext()) for part in cell.iter(f"{_TEXT}p")))
+    if kind == "percentage":
+        sheet.tell("cell", what_to_write(shown, "%"), place)
+    elif kind not in (None, "string"):
+        sheet.tell("cell", f"a {kind} stands here; write the value as text", place)
+    return _clean(cell.get(f"{_OFFICE}string-value") or shown)
+
+
+def _ods_number(written: str, shown: str, place: Place, sheet: _OdsSheet) -> str:
+    try:
+        value = float(written)
+    except ValueError:
+        sheet.tell("cell", f"{written[:20]!r} is kept here as a number, and is none; write the value anew", place)
+        return ""
+    return _number(value, beside_digits(shown), place, sheet.faults)
+
+
+def _ods_written(part: Any) -> str:
+    """Return the text of a paragraph, with the spaces, tabs and line breaks that are elements in it."""
+    text = _collapsed(part.text)
+    for inner in part:
+        if inner.tag == f"{_TEXT}s":
+            count = inner.get(f"{_TEXT}c", "1")
+            text += " " * (int(count) if re.fullmatch("[0-9]{1,3}", count) else 1)
+        elif inner.tag in _ODS_SIGNS:
+            text += _ODS_SIGNS[inner.tag]
+        elif inner.tag != f"{_OFFICE}annotation":
+            text += _ods_written(inner)
+        text += _collapsed(inner.tail)
+    return text
+
+
+def _collapsed(text: str | None) -> str:
+    return re.sub(r"[ \t\r\n]+", " ", text or "")
 
 
 _OPENED: Final[Mapping[str, Callable[[bytes, str], dict[str, Rows]]]] = {".csv": _csv, ".xlsx": _xlsx, ".ods": _ods}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,10 +12,10 @@ from pegline.book.read import read_book
 from pegline.errors import BookError, Finding, OpenError, UsageError
 from pegline.measures.written import Table, Text
 from pegline.readers import parse_book
-from pegline.readers.sheets import SHEETS, sheets_of, table_of
+from pegline.readers.sheets import SHEETS, Sheet, columns_of, sheets_of, table_of
 from pegline.readers.text import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
-from pegline.readers.yaml import parse
+from pegline.readers.yaml import comments, parse
 from pegline.writers.publish import held, placed
 
 __all__ = ["arguments", "run"]
@@ -43,15 +43,16 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         return 0
     if len(files) != 1 or files[0].suffix.lower() not in BOOKS:
         raise UsageError("one book makes tables; to make a book of tables, end --to with .yaml")
-    count = _to_tables(files[0], to)
+    count = _to_tables(files[0], to, complain)
     tell(f"{to}: {count} tables of {files[0]}")
     return 0
 
 
-def _to_tables(book: Path, to: Path) -> int:
+def _to_tables(book: Path, to: Path, complain: Tell) -> int:
     data = read_bytes(book)
     parse_book(data, str(book))  # a wrong book is told, and makes no tables
-    written = parse(text_of_bytes(data, str(book)), str(book))
+    text = text_of_bytes(data, str(book))
+    written = parse(text, str(book))
     sheets = sheets_of(written) if isinstance(written, Table) else {}
     from pegline.jobs.table.write import WRITTEN, csv_files
 
@@ -61,11 +62,35 @@ def _to_tables(book: Path, to: Path) -> int:
             f"{to}: no tables by that name; give a folder, or a file that ends with {' or '.join(WRITTEN)}"
         )
     if write is None:
-        csv_files(sheets, to)
+        stale = _stale(to, sheets)
+        csv_files(sheets, to, stale)
+        for path in stale:
+            complain(f"{path}: taken away; it was a table of another book, and would have been read with these")
     else:
         with held(to.parent), placed(to) as path:
             write(sheets, path)
+    remarks = len(list(comments(text)))
+    if remarks:
+        complain(f"{book}: {remarks} remark{'s' * (remarks != 1)} (# …) cannot stand in tables; keep the book")
     return len(sheets)
+
+
+def _stale(folder: Path, sheets: Collection[str]) -> list[Path]:
+    """Return the tables in a folder that a book does not have, by their names and by what their columns are."""
+    files = sorted(folder.iterdir()) if folder.is_dir() else []
+    names = {f"{name}.csv": sheet for name, sheet in SHEETS.items() if name not in sheets}
+    return [file for file in files if file.is_file() and _is_table(file, names.get(file.name.lower()))]
+
+
+def _is_table(file: Path, sheet: Sheet | None) -> bool:
+    if sheet is None:
+        return False
+    try:
+        (rows,) = sheets_in(file).values()
+    except (BookError, OpenError):  # somebody's own, which is left alone
+        return False
+    heads = {cell.value for cell in rows[0]} if rows else set()
+    return bool(heads) and heads <= set(columns_of(sheet))
 
 
 def _to_book(files: Sequence[Path], to: Path) -> None:

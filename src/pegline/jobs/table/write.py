@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import zipfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, register_namespace, tostring
 
+from pegline.writers.faults import told
 from pegline.writers.publish import held, placed
 
 __all__ = ["WRITTEN", "csv_files"]
@@ -16,8 +17,11 @@ __all__ = ["WRITTEN", "csv_files"]
 Tables = Mapping[str, Sequence[Sequence[str]]]
 
 
-def csv_files(tables: Tables, folder: Path) -> None:
-    """Write each table as a CSV file of its name; spreadsheets know by the mark at its start that it is UTF-8."""
+def csv_files(tables: Tables, folder: Path, stale: Iterable[Path]) -> None:
+    """Write each table as a CSV file of its name, and take the stale ones of another book away.
+
+    Spreadsheets know by the mark at its start that a file is UTF-8.
+    """
     with held(folder):
         for name, rows in tables.items():
             with (
@@ -25,6 +29,9 @@ def csv_files(tables: Tables, folder: Path) -> None:
                 path.open("w", encoding="utf-8-sig", newline="") as file,
             ):
                 csv.writer(file).writerows(rows)
+        for path in stale:
+            with told(path):
+                path.unlink(missing_ok=True)
 
 
 def _xlsx(tables: Tables, path: Path) -> None:

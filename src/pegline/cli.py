@@ -45,14 +45,14 @@ class Command(NamedTuple):
 COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, sheet and points", "pegline.cli"),
     "check": Command("reduce books and print checks, warnings and suspects; write nothing", "pegline.cli"),
-    "diff": Command("tell what changed between two books, or two measurings of one place", "pegline.jobs.diff"),
-    "join": Command("put many surveys into one GeoPackage, and tell where they overlap", "pegline.jobs.join"),
-    "rebook": Command("write a book in the canonical layout, its remarks kept", "pegline.jobs.rebook"),
+    "diff": Command("tell what changed between two books, or two measurings of one place", "pegline.commands.diff"),
+    "join": Command("put many surveys into one GeoPackage, and tell where they overlap", "pegline.commands.join"),
+    "rebook": Command("write a book in the canonical layout, its remarks kept", "pegline.commands.tidy"),
     "fit": Command(
-        "put a drawing, a layer or a scanned plan onto the grid by points known in both", "pegline.jobs.fit"
+        "put a drawing, a layer or a scanned plan onto the grid by points known in both", "pegline.commands.fit"
     ),
-    "table": Command("turn a book into tables for spreadsheets, or such tables into a book", "pegline.jobs.table"),
-    "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.jobs.batch"),
+    "table": Command("turn a book into tables for spreadsheets, or such tables into a book", "pegline.commands.table"),
+    "batch": Command("do every book under a folder, in parallel, and sum the archive up", "pegline.commands.batch"),
 }
 
 
@@ -147,7 +147,7 @@ def _guarded(run: Callable[..., int], *args: object) -> int:
 
 
 def _plot_arguments(parser: argparse.ArgumentParser) -> None:
-    from pegline.jobs import drawing
+    from pegline.commands import drawing_options as drawing
 
     parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
     parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
@@ -168,7 +168,7 @@ _OWN: Final = {"plot": _plot_arguments, "check": _check_arguments}
 
 
 def _plot(args: argparse.Namespace) -> int:
-    from pegline.jobs import drawing
+    from pegline.commands import drawing_options as drawing
     from pegline.survey import FORMATS
     from pegline.writers import known
 
@@ -193,7 +193,7 @@ def _refuse_clashes(books: Sequence[str]) -> None:
 
 
 def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) -> int:
-    from pegline.diagnosis.tell import suspect_sentences, verdict
+    from pegline.diagnosis.report import suspect_sentences, verdict
     from pegline.plan.scripts import unshown, words_of
     from pegline.readers import read
     from pegline.survey import reduce, write
@@ -238,7 +238,7 @@ def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> Iter
 
 
 def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Iterator[str]:
-    from pegline.diagnosis.tell import finding_sentence, lines
+    from pegline.diagnosis.report import finding_sentence, lines
 
     yield name
     if survey:

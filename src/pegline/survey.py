@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pegline.book.half_finished import without
 from pegline.book.model import Book
-from pegline.book.unfinished import without
 from pegline.detail.model import Detail
 from pegline.detail.place import place
 from pegline.detail.walls import wall_observations
-from pegline.diagnosis.by_choice import agreeing_by_choice
+from pegline.diagnosis.chosen_checks import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose
-from pegline.diagnosis.either import CHOSEN, choose_readings, placeable
 from pegline.diagnosis.model import Diagnosis
+from pegline.diagnosis.open_readings import CHOSEN, choose_readings, placeable
 from pegline.errors import BookError, Finding
-from pegline.frame.choose import choose_frame, refined_frame
+from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
@@ -75,7 +75,7 @@ class Survey:
 
     def layers(self) -> dict[str, GeoDataFrame]:
         """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
-        from pegline.writers.layers import layers
+        from pegline.writers.gis.dataframes import layers
 
         return layers(self)
 
@@ -91,7 +91,7 @@ class Survey:
         schema
             The database's schema that holds the tables.
         """
-        from pegline.writers.postgis import to_postgis
+        from pegline.writers.gis.postgis import to_postgis
 
         to_postgis(self, engine, name or Path(self.book.file).stem, schema)
 

@@ -18,8 +18,8 @@ import reference
 from compare import once
 from make_book import make
 
-from pegline.jobs.batch.tasks import Settings, Task
-from pegline.jobs.batch.work import work
+from pegline.commands.batch.one_book import work
+from pegline.commands.batch.tasks import Settings, Task
 
 SIZE = (3, 3, 8)
 FORMATS = "gpkg"

@@ -37,7 +37,7 @@ from builders.solved import row
 
 from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
-from pegline.network import solve as room
+from pegline.network import least_squares as room
 from pegline.network.adjust import adjust
 from pegline.plane import left_of
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from pegline.book.schema import book_schema
-from pegline.measures.written import Items, Table
+from pegline.measures.source_tree import Items, Table
 from pegline.readers.yaml import parse
 
 SAMPLES = Path(__file__).parents[2] / "samples"

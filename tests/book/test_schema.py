@@ -8,7 +8,7 @@ import jsonschema
 import pytest
 
 from pegline.book.schema import book_schema, schema_text
-from pegline.measures.written import Items, Table, Text
+from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers.yaml import parse
 
 ROOT = Path(__file__).parents[2]

@@ -17,7 +17,7 @@ from pegline.diagnosis.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.equations import Chainage, Distance, Observation, Ranging
-from pegline.network.solve import Fit, Network, build, changed, solve
+from pegline.network.least_squares import Fit, Network, build, changed, solve
 
 __all__ = ["Framework"]
 

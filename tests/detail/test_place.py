@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
-from pegline.network.observe import Stops
+from pegline.network.observations import Stops
 from pegline.plane import turned
 
 MILLIMETRE = 1e-3

@@ -12,7 +12,7 @@ from builders.simulated import Framework
 from pegline.diagnosis.advice import Tape, strengthening, telling_apart
 from pegline.diagnosis.effects import Effects
 from pegline.diagnosis.suspects import closed, doubts, grouped, undecided
-from pegline.network.solve import solve
+from pegline.network.least_squares import solve
 
 FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
 

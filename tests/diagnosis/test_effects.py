@@ -9,15 +9,15 @@ from builders.networks import NETWORKS
 from builders.plot import Row
 from builders.simulated import Framework
 
-from pegline.diagnosis.coupling import hangs_on, moved
+from pegline.diagnosis.book_edits import with_readings
+from pegline.diagnosis.dependents import hangs_on, moved
 from pegline.diagnosis.effects import Effects, jacobian
 from pegline.diagnosis.readings import bookings
-from pegline.diagnosis.whatif import with_readings
-from pegline.frame.choose import choose_frame
+from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length
 from pegline.network.equations import EQUATIONS
-from pegline.network.observe import observations, shared_points
-from pegline.network.solve import changed, solve
+from pegline.network.least_squares import changed, solve
+from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 

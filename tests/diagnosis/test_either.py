@@ -9,14 +9,14 @@ from builders.networks import random_plot
 from builders.sound_book import SOUND
 
 from pegline.detail.walls import wall_observations
-from pegline.diagnosis.alternatives import best_choice
-from pegline.diagnosis.either import CHOSEN, ENOUGH, choose_readings, judged, odds
-from pegline.diagnosis.observed import observed_in, with_choice
-from pegline.diagnosis.whatif import open_readings
+from pegline.diagnosis.book_edits import open_readings
+from pegline.diagnosis.choice_observations import observed_in, with_choice
+from pegline.diagnosis.open_readings import CHOSEN, ENOUGH, choose_readings, judged, odds
+from pegline.diagnosis.reading_choice import best_choice
 from pegline.errors import BookError
-from pegline.frame.choose import choose_frame
+from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust
-from pegline.network.observe import observations, shared_points
+from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 from pegline.survey import reduce_as_far_as_it_goes

@@ -8,7 +8,7 @@ from builders.simulated import Framework
 from pegline.diagnosis.effects import Effects, jacobian
 from pegline.diagnosis.pairs import pair
 from pegline.diagnosis.suspects import doubts
-from pegline.network.solve import solve
+from pegline.network.least_squares import solve
 
 #: classes with five redundant measurements or more
 FRAMEWORKS = {n: Framework(NETWORKS[n]()) for n in ("six stations, all lines", "two hubs", "quad with pegs")}

@@ -19,7 +19,7 @@ from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.slips import SLIPS
 from pegline.diagnosis.suspects import SHARES, doubts, grouped
 from pegline.errors import BookError
-from pegline.network.solve import solve
+from pegline.network.least_squares import solve
 from pegline.readers import parse_book
 from pegline.survey import reduce
 

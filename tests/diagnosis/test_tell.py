@@ -4,7 +4,7 @@ import pytest
 from builders.sound_book import SOUND
 
 from pegline.diagnosis.model import Suspect
-from pegline.diagnosis.tell import lines, suspect_sentences, verdict
+from pegline.diagnosis.report import lines, suspect_sentences, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book
 from pegline.survey import reduce

@@ -9,7 +9,7 @@ import pytest
 from builders.sound_book import SOUND
 
 import pegline
-from pegline.diagnosis.tell import lines, verdict
+from pegline.diagnosis.report import lines, verdict
 from pegline.readers import parse_book
 from pegline.survey import reduce, reduce_as_far_as_it_goes, write
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import yaml
 
-from pegline.frame.choose import choose_frame
+from pegline.frame.choice import choose_frame
 from pegline.measures.angles import degrees as read
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings

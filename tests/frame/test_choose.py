@@ -8,7 +8,7 @@ import pytest
 from pyproj import CRS
 
 from pegline.errors import BookError
-from pegline.frame.choose import choose_frame, refined_frame
+from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
-from pegline.frame.fitting import NEEDED, Kind, applied, fit, mixed_up
+from pegline.frame.transformation import NEEDED, Kind, applied, fit, mixed_up
 
 PUBLISHED = Path(__file__).parents[1] / "published" / "fitting"
 SQUARE = np.array([[0, 0], [100, 0], [100, 80], [0, 80], [40, 30], [70, 60]], dtype=float)

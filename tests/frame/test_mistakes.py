@@ -9,8 +9,8 @@ import pytest
 from pyproj import Geod, Proj
 
 from pegline.errors import BookError
-from pegline.frame.choose import choose_frame
-from pegline.frame.mistakes import reach
+from pegline.frame.choice import choose_frame
+from pegline.frame.control_mistakes import reach
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 

@@ -7,8 +7,8 @@ import pytest
 
 from pegline.errors import Place
 from pegline.measures import angles, lengths, scalars
-from pegline.measures.slate import Slate, Wrong
-from pegline.measures.written import Text
+from pegline.measures.reading_log import Slate, Wrong
+from pegline.measures.source_tree import Text
 
 PLACE = Place("book.yaml", 3, 7)
 DEGREE = math.pi / 180

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Accuracy, Length
-from pegline.network import solve as solving
+from pegline.network import least_squares as solving
 from pegline.network.adjust import adjust
 
 MILLIMETRE = 1e-3

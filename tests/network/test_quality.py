@@ -9,11 +9,11 @@ from builders.records import LOCAL, measured, simulated
 
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing
-from pegline.network import family
+from pegline.network import critical_value as family
 from pegline.network.adjust import adjust
-from pegline.network.family import sidak
+from pegline.network.critical_value import sidak
+from pegline.network.least_squares import solve
 from pegline.network.quality import chi2_exceeded
-from pegline.network.solve import solve
 
 SAME = 1e-9
 ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %

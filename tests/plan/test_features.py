@@ -11,7 +11,7 @@ from builders.drawn import Drawn, house
 from pegline.detail.model import Path
 from pegline.measures.values import Length
 from pegline.plan.compose import compose
-from pegline.plan.features import K_95
+from pegline.plan.map.features import K_95
 from pegline.plan.model import Ellipse, Feature, Plan
 
 

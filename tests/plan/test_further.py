@@ -10,13 +10,13 @@ import shapely
 from builders.drawn import house
 
 import pegline
-from pegline.plan.boxes import box
 from pegline.plan.display import Words
+from pegline.plan.extra_sheets.peg_sketch import AIR, SKETCH, Ground, sketch
+from pegline.plan.labels.boxes import box
+from pegline.plan.map.content import tell
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.render import pages
 from pegline.plan.scripts import text_width
-from pegline.plan.sketch import AIR, SKETCH, Ground, sketch
-from pegline.plan.told import tell
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 ALLOWED = 0.01  #: share of the words' area that may overlap

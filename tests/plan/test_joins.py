@@ -10,8 +10,8 @@ import shapely
 from builders.drawn import house, random_survey
 
 from pegline.book.model import Sheet
-from pegline.plan.boxes import box
 from pegline.plan.display import Words
+from pegline.plan.labels.boxes import box
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.scripts import text_width

@@ -13,8 +13,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pegline
-from pegline.plan.boxes import Boxes, box, common
-from pegline.plan.labels import (
+from pegline.plan.labels.boxes import Boxes, box, common
+from pegline.plan.labels.placement import (
     CLEAR,
     MOST,
     Spot,
@@ -123,9 +123,9 @@ def test_places_not_looked_at_could_not_have_been_among_the_best(monkeypatch):
     own = [np.vstack([along(*piece, 10.0, 2.0) for piece in pair]) for pair in pieces]
     wanted = [Wanted("name", 10.0, 2.0, spots, True) for spots in own]
 
-    monkeypatch.setattr("pegline.plan.labels.MOST", 600)
+    monkeypatch.setattr("pegline.plan.labels.placement.MOST", 600)
     sparing = settle(wanted, lines, discs)
-    monkeypatch.setattr("pegline.plan.labels.LOOKED_AT", 1000)
+    monkeypatch.setattr("pegline.plan.labels.placement.LOOKED_AT", 1000)
 
     assert sparing == settle(wanted, lines, discs)
 

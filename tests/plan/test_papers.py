@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from pegline.plan.papers import AIR, FOOT, LAP, MARGIN, PAPERS, choose_layout
+from pegline.plan.sheets.papers import AIR, FOOT, LAP, MARGIN, PAPERS, choose_layout
 
 STRIP = 60.0
 

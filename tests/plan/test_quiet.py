@@ -10,9 +10,9 @@ from builders.drawn import house, random_survey
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.plan.boxes import Boxes
-from pegline.plan.lettering import letter
-from pegline.plan.quiet import first_free
+from pegline.plan.labels.boxes import Boxes
+from pegline.plan.labels.unplotted import first_free
+from pegline.plan.labels.wanted import letter
 
 NOTHING = np.empty((0, 5))
 SIZE = (10.0, 2.0)

@@ -13,9 +13,9 @@ from pegline.book.model import Sheet as Asked
 from pegline.errors import Place
 from pegline.frame.model import Frame, FrameControl
 from pegline.plan.display import Stroke, Words
-from pegline.plan.figures import area_text, bearing_text, length_text
 from pegline.plan.model import Plan
-from pegline.plan.papers import MARGIN
+from pegline.plan.number_text import area_text, bearing_text, length_text
+from pegline.plan.sheets.papers import MARGIN
 
 
 def grid(**changes: object) -> Frame:

@@ -6,7 +6,7 @@ import unicodedata
 import pytest
 
 from pegline.errors import BookError, OpenError
-from pegline.measures.written import Items, Table, Text
+from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
 from pegline.readers.yaml import _REFUSED, parse
 

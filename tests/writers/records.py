@@ -20,7 +20,7 @@ from pegline.errors import Finding, Place
 from pegline.frame.model import Frame, Step
 from pegline.measures.distance import Arc, Arm, Wall, Witness
 from pegline.measures.offset import Row
-from pegline.measures.taped import Taped
+from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants

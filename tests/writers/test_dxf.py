@@ -18,7 +18,8 @@ from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
 from pegline.frame.model import Frame
 from pegline.plan.model import Ellipse, Options, Plan
-from pegline.writers import dxf, dxf_file
+from pegline.writers.dxf import drawing as dxf
+from pegline.writers.dxf import file as dxf_file
 
 MICROMETRE = 1e-6
 VERSIONS = ("R2000", "R2010", "R2018")

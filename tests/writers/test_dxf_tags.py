@@ -9,7 +9,7 @@ import pytest
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from pegline.writers.dxf_tags import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended, look, put
+from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended, look, put
 
 STYLE = "LETTERS"
 VERSIONS = ("R2000", "R2010", "R2018")

@@ -19,11 +19,11 @@ import shapely
 from pyproj import CRS
 
 from pegline.errors import OutputError
-from pegline.writers import gis
 from pegline.writers import json as json_writer
-from pegline.writers.gpkg import write, written
-from pegline.writers.package import package
-from pegline.writers.shapes import Shapes
+from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis.geometries import Shapes
+from pegline.writers.gis.gpkg import write, written
+from pegline.writers.gis.package import package
 
 NANOMETRE = 1e-9  # the contract's 1e-9 m
 LAYERS = [layer.name for layer in gis.LAYERS]
@@ -201,7 +201,7 @@ def test_column_names_are_plain_ascii(database):
 
 
 def gpkg_reserved():
-    from pegline.writers.columns import RESERVED
+    from pegline.writers.gis.columns import RESERVED
 
     return RESERVED - {"fid", "geom"}
 

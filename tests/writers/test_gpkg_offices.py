@@ -20,7 +20,7 @@ from builders.party import Errors
 
 import pegline
 from pegline.readers import parse_book
-from pegline.writers import gpkg
+from pegline.writers.gis import gpkg
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
 COMMAND = os.environ.get("PEGLINE_GPKG_VALIDATOR")

@@ -12,8 +12,8 @@ import records
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.writers.html import sheet
-from pegline.writers.markup import element
+from pegline.web.markup import element
+from pegline.writers.page.computation_sheet import sheet
 
 ELEMENTS = set(
     "html head meta title style body header nav section h1 h2 p ul li dl dt dd div table thead tbody tr th td a strong span".split()  # noqa: SIM905, E501

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 import records
 
-from pegline.writers.figures import ellipses
 from pegline.writers.json import text, write
 from pegline.writers.result import result
 from pegline.writers.result_schema import schema
+from pegline.writers.survey_figures import ellipses
 
 SCHEMA = Path(__file__).parents[2] / "schemas" / "result.schema.json"
 

@@ -19,9 +19,10 @@ from hypothesis import strategies as st
 from pyproj import CRS, Geod
 
 from pegline.errors import UsageError
-from pegline.writers import geojson, geoparquet, gis, gpkg, shp, sld
-from pegline.writers.columns import RESERVED, safe_name
-from pegline.writers.layers import layers
+from pegline.writers.gis import geojson, geoparquet, gpkg, shp, sld
+from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis.columns import RESERVED, safe_name
+from pegline.writers.gis.dataframes import layers
 
 NAMES = [layer.name for layer in gis.LAYERS]
 MILLIMETRE = 1e-3

@@ -7,7 +7,7 @@ import pytest
 
 from pegline import reduce
 from pegline.readers import parse_book
-from pegline.writers.figures import length_sds
+from pegline.writers.survey_figures import length_sds
 
 TRIANGLE = b"""\
 book: 1

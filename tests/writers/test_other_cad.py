@@ -14,7 +14,7 @@ import pytest
 from builders.drawn import house
 
 from pegline.plan.model import Options
-from pegline.writers import dxf
+from pegline.writers.dxf import drawing as dxf
 
 MILLIMETRES = 4  # $INSUNITS
 

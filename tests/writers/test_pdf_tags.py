@@ -13,7 +13,7 @@ import pegline
 from pegline.plan import scripts
 from pegline.plan.model import Options
 from pegline.readers import parse_book
-from pegline.writers import pdf
+from pegline.writers.paper import pdf
 
 HOUSE = Path(__file__).parents[2] / "samples" / "house-plot.yaml"
 
@@ -106,7 +106,7 @@ def test_letters_that_are_there_to_be_selected_are_not_seen(tmp_path, monkeypatc
     if scripts.lacking(title):
         pytest.skip("this computer shows no Arabic")
     seen = written(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
-    monkeypatch.setattr("pegline.writers.sheet_pdf._font_of", lambda path: None)
+    monkeypatch.setattr("pegline.writers.paper.page_pdf._font_of", lambda path: None)
 
     without = written(tmp_path / "without.pdf", title)[0]
 

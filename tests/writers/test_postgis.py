@@ -10,9 +10,9 @@ import geopandas
 import pytest
 
 from pegline.errors import OutputError, UsageError
-from pegline.writers import postgis
-from pegline.writers.layers import layers
-from pegline.writers.postgis import to_postgis
+from pegline.writers.gis import postgis
+from pegline.writers.gis.dataframes import layers
+from pegline.writers.gis.postgis import to_postgis
 
 DATABASE = os.environ.get("PEGLINE_POSTGIS")
 real = pytest.mark.skipif(DATABASE is None, reason="PEGLINE_POSTGIS names no database, such as postgresql+psycopg:///x")

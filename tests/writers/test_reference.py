@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from pyproj import CRS
 
-from pegline.frame.engineering import engineering_wkt
-from pegline.writers.reference import ALWAYS, FREE, reference
+from pegline.frame.engineering_crs import engineering_wkt
+from pegline.writers.gis.spatial_reference import ALWAYS, FREE, reference
 
 
 @pytest.mark.parametrize("name", ["Local survey grid: Weir", 'The "old" farm [1923]', "Höhe, 樹"])

@@ -7,7 +7,7 @@ import sqlite3
 import numpy as np
 import pytest
 
-from pegline.writers.rtree import ENTRY, HEAD, packed
+from pegline.writers.gis.rtree import ENTRY, HEAD, packed
 
 FULL = 51  # entries of a node in SQLite's ext/rtree/rtree.c, RTREE_MAXCELLS
 

@@ -7,9 +7,9 @@ import pytest
 from shapely.geometry import shape
 
 from pegline.detail.path import chord_tolerance, straight, stroke
-from pegline.writers.figures import drawn
-from pegline.writers.layers import _geometries
-from pegline.writers.shapes import Shapes, of_parts, stacked
+from pegline.writers.gis.dataframes import _geometries
+from pegline.writers.gis.geometries import Shapes, of_parts, stacked
+from pegline.writers.survey_figures import drawn
 
 RING = np.array([[1.0, 2.0], [5.0, 2.0], [4.0, 7.0], [1.0, 2.0]])
 NONE = np.empty((0, 2))

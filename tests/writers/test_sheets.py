@@ -12,11 +12,11 @@ from builders.drawn import Drawn, house
 
 from pegline.book.model import Sheet
 from pegline.plan.display import Words
-from pegline.plan.figures import UNIT_WORDS
 from pegline.plan.model import Plan
-from pegline.plan.papers import PAPERS
+from pegline.plan.number_text import UNIT_WORDS
+from pegline.plan.sheets.papers import PAPERS
 from pegline.units import METRES_PER
-from pegline.writers import pdf, png, svg
+from pegline.writers.paper import pdf, png, svg
 
 DOTS = 600
 MM = DOTS / 25.4

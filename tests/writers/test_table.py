@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from pegline.survey import FORMATS
-from pegline.writers import PLAIN, WRITERS
+from pegline.writers import FORMATS_TABLE, PLAIN, WRITERS
 
 FOLDER = Path(import_module("pegline.writers").__file__).parent
 
@@ -22,16 +22,24 @@ def _writes(path):
     return any(isinstance(node, ast.FunctionDef) and node.name == "write" for node in tree.body)
 
 
+def _homes():
+    """Return the modules of the folder that write a format, as they are named below it."""
+    return {
+        ".".join(path.relative_to(FOLDER).with_suffix("").parts): path
+        for path in FOLDER.rglob("*.py")
+        if path.stem != "__init__" and _writes(path)
+    }
+
+
 def test_every_writer_of_the_folder_is_in_the_table_and_none_else():
-    assert {path.stem for path in FOLDER.glob("*.py") if path.stem != "__init__" and _writes(path)} == set(WRITERS)
+    assert set(_homes()) == {row.home for row in FORMATS_TABLE.values()}
 
 
 def test_no_writer_knows_another():
-    for path in FOLDER.glob("*.py"):
+    homes = _homes()
+    for path in FOLDER.rglob("*.py"):
         text = path.read_text(encoding="utf-8")
-        known = {
-            name for name in WRITERS if f"pegline.writers.{name} import" in text or f"writers import {name}" in text
-        }
+        known = {home for home in homes if f"pegline.writers.{home} import" in text}
         assert not known, path.name
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pegline.readers import parse_book
 from pegline.survey import reduce
-from pegline.writers.html import _reads
+from pegline.writers.page.computation_sheet import _reads
 
 #: A tape that reads 1 mm in 1 m short, on control of 5 mm.
 BOOK = """

@@ -21,9 +21,10 @@ from builders.party import Errors
 import pegline
 from pegline.readers import parse_book
 from pegline.writers import csv as csv_writer
-from pegline.writers import gpkg, html
 from pegline.writers import json as json_writer
-from pegline.writers.layers import layers
+from pegline.writers.gis import gpkg
+from pegline.writers.gis.dataframes import layers
+from pegline.writers.page import computation_sheet as html
 from pegline.writers.result_schema import schema
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))

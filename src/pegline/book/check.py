@@ -12,9 +12,9 @@ from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectang
 from pegline.book.model import Book, Feature
 from pegline.errors import Finding, Place
 from pegline.kinds import KINDS, FeatureKind, Form
-from pegline.measures.likeness import suggest
+from pegline.measures.reading_log import Named, Slate
 from pegline.measures.scalars import shown
-from pegline.measures.slate import Named, Slate
+from pegline.measures.spelling import suggest
 from pegline.measures.values import Name
 from pegline.records import record
 

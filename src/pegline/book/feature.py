@@ -13,10 +13,10 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, scalar
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import SIZE
+from pegline.measures.reading_log import Misread, Named, Slate, Wrong
 from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, shown, word
-from pegline.measures.slate import Misread, Named, Slate, Wrong
+from pegline.measures.source_tree import Table, Written
 from pegline.measures.values import Length
-from pegline.measures.written import Table, Written
 from pegline.records import record
 
 __all__ = ["FEATURES", "OWN_KINDS", "Feature", "OwnKind"]

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from pegline.measures.written import Table, Text
+from pegline.measures.source_tree import Table, Text
 
 __all__ = ["NEWEST", "UPGRADES", "trouble", "upgraded"]
 

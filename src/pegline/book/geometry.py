@@ -10,10 +10,10 @@ from pegline.measures.distance import WALL, Wall, side_wall
 from pegline.measures.grammar import Grammar, items, reference
 from pegline.measures.keys import Key, OneOf, Record
 from pegline.measures.lengths import LENGTH
+from pegline.measures.reading_log import Named, Slate, Wrong
 from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
-from pegline.measures.slate import Named, Slate, Wrong
+from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Length, Pair
-from pegline.measures.written import Items, Table, Text, Written
 from pegline.records import record
 
 __all__ = [

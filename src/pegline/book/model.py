@@ -22,6 +22,7 @@ from pegline.measures.grammar import Grammar, items, one_or_more
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, UNIT, check_spread
 from pegline.measures.offset import METHOD, ROW, Method, Row
+from pegline.measures.reading_log import Named, Slate, Wrong
 from pegline.measures.scalars import (
     DATE,
     INTEGER,
@@ -38,10 +39,9 @@ from pegline.measures.scalars import (
     to,
     word,
 )
-from pegline.measures.slate import Named, Slate, Wrong
-from pegline.measures.taped import TAPED, Taped
+from pegline.measures.source_tree import Table, Written
+from pegline.measures.tapings import TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Side
-from pegline.measures.written import Table, Written
 from pegline.records import record
 
 __all__ = [

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 
 from pegline.book.check import check
 from pegline.book.geometry import At, Booked, Curve, Ring, Through
+from pegline.book.half_finished import finished
 from pegline.book.model import BOOK, Book, Feature
-from pegline.book.unfinished import finished
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
-from pegline.measures.slate import Slate, Wrong
-from pegline.measures.written import Table, Text, Written
+from pegline.measures.reading_log import Slate, Wrong
+from pegline.measures.source_tree import Table, Text, Written
 from pegline.units import METRES_PER
 
 __all__ = ["read_book"]

@@ -11,10 +11,10 @@ from pegline.measures.angles import ANGLE
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
+from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import LATITUDE, LONGITUDE, PROPORTION, TEXT, bounded, integer, shown, to, word
-from pegline.measures.slate import Misread, Slate, Wrong
+from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Angle, Length
-from pegline.measures.written import Table, Text, Written
 from pegline.records import record
 
 __all__ = ["DEFAULT_TAPE", "FORMAT", "LIMITS", "NEAR", "SCALE", "SHEET", "DefaultTape", "Limits", "Near", "Sheet"]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.network.model import Array, Solution
-from pegline.network.observe import RANGING_SD, Stops, stops
+from pegline.network.observations import RANGING_SD, Stops, stops
 from pegline.plane import distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import At, Book, Feature
-from pegline.detail.making import Making, gradients, making
 from pegline.detail.model import Path, Points, Shape
 from pegline.detail.path import area, crossing, length
+from pegline.detail.paths_by_geometry import Making, gradients, making
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import BookError, Finding, in_order
 from pegline.frame.model import Frame

@@ -22,9 +22,9 @@ from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.seen import listed
 from pegline.network.equations import Chainage, Distance, Observation
+from pegline.network.least_squares import Fit
 from pegline.network.model import Array
 from pegline.network.quality import POWER
-from pegline.network.solve import Fit
 from pegline.records import record
 
 if TYPE_CHECKING:

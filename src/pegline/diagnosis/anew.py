@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from pegline.network.equations import Distance, Observation
+from pegline.network.least_squares import Network
 from pegline.network.model import Array
-from pegline.network.solve import Network
 from pegline.network.start import Hints, start
 from pegline.records import record
 

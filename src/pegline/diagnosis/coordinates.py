@@ -53,7 +53,7 @@ def _other_figures(point: ControlPoint) -> str:
 
 def _slip(doubt: Doubt, booked: float, change: float, sd: float, axis: str) -> Explanation | None:
     """Return the slip of a digit that meets a correction best, if one does."""
-    from pegline.frame.mistakes import other_digits  # brings pyproj, which control has loaded by now
+    from pegline.frame.control_mistakes import other_digits  # brings pyproj, which control has loaded by now
 
     if abs(change) < STANDS_OUT * sd:
         return None

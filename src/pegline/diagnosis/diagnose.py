@@ -7,9 +7,9 @@ from typing import Final
 from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.diagnosis.advice import Tape, strengthening
-from pegline.diagnosis.either import choose_readings
-from pegline.diagnosis.everything import everything, failing
+from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
+from pegline.diagnosis.open_readings import choose_readings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.diagnosis.seen import Seen
 from pegline.frame.model import Frame

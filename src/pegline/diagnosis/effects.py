@@ -14,10 +14,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.diagnosis.coupling import hangs_on, moved
+from pegline.diagnosis.dependents import hangs_on, moved
+from pegline.network.least_squares import Fit, changed, linearise, misclosures
 from pegline.network.model import Array
 from pegline.network.quality import NetworkCovariances, spread
-from pegline.network.solve import Fit, changed, linearise, misclosures
 from pegline.records import record
 
 __all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]

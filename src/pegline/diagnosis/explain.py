@@ -7,11 +7,11 @@ from dataclasses import replace
 from typing import Final
 
 from pegline.book.model import Book
+from pegline.diagnosis.book_edits import with_edits
 from pegline.diagnosis.explanations import Explanation, explanations
 from pegline.diagnosis.mixups import MIXUPS, Mixup, solved
 from pegline.diagnosis.readings import Booking, bookings
 from pegline.diagnosis.suspects import SLACK
-from pegline.diagnosis.whatif import with_edits
 from pegline.errors import Finding, Place
 from pegline.network.model import Adjustment
 from pegline.network.start import Gap

@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.anew import Anew
-from pegline.diagnosis.coupling import hangs_on, moved
+from pegline.diagnosis.dependents import hangs_on, moved
 from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.explanations import explanations
 from pegline.diagnosis.readings import Booking
 from pegline.errors import BookError, Place
 from pegline.network.equations import Bearing, Distance, Square
+from pegline.network.least_squares import Fit, Network, changed, linearise, misclosures, solve
 from pegline.network.model import Array
-from pegline.network.solve import Fit, Network, changed, linearise, misclosures, solve
 
 __all__ = ["STEPS", "Left", "Readings", "close", "gross"]
 

@@ -9,10 +9,7 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.detail.walls import wall_observations
-from pegline.diagnosis.everything import failing
-from pegline.diagnosis.explanations import Explanation
-from pegline.diagnosis.suspects import Doubt
-from pegline.diagnosis.whatif import (
+from pegline.diagnosis.book_edits import (
     in_other_name,
     on_other_side,
     other_ends,
@@ -20,8 +17,11 @@ from pegline.diagnosis.whatif import (
     row_on_other_side,
     split_point,
 )
+from pegline.diagnosis.explanations import Explanation
+from pegline.diagnosis.full_solution import failing
+from pegline.diagnosis.suspects import Doubt
 from pegline.errors import BookError, Place
-from pegline.frame.choose import choose_frame
+from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment, MeasurementKind
 from pegline.records import record

@@ -14,12 +14,12 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.coupling import moved
+from pegline.diagnosis.dependents import moved
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.leaving_out import STEPS, Left, Readings
 from pegline.diagnosis.suspects import Doubt, judged
 from pegline.errors import BookError
-from pegline.network.solve import Fit, changed, solve
+from pegline.network.least_squares import Fit, changed, solve
 
 __all__ = ["pair"]
 

@@ -15,8 +15,8 @@ from pegline.diagnosis.readings import bookings
 from pegline.diagnosis.suspects import closed, doubts, grouped, ranked, settled, told, undecided
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
+from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment
-from pegline.network.solve import Fit
 from pegline.reduction.model import Reduction
 
 __all__ = ["searched"]

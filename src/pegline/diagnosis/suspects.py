@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.anew import Anew
-from pegline.diagnosis.coupling import moved
+from pegline.diagnosis.dependents import moved
 from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.explanations import Explanation, bare, explanations
 from pegline.diagnosis.leaving_out import Left, Readings, close, gross
@@ -31,8 +31,8 @@ from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import as_booked
 from pegline.errors import BookError, Place
 from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
+from pegline.network.least_squares import Fit, changed, solve
 from pegline.network.model import Array, MeasurementKind
-from pegline.network.solve import Fit, changed, solve
 from pegline.records import record
 
 __all__ = ["Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]

@@ -9,6 +9,7 @@ from math import dist, isfinite
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
 from pegline.frame.control import bring, shift_findings, shift_steps, weakened
+from pegline.frame.control_mistakes import gross_findings
 from pegline.frame.crs import (
     FAR_OUTSIDE,
     Factors,
@@ -21,10 +22,9 @@ from pegline.frame.crs import (
     outside,
     place_of,
 )
-from pegline.frame.mistakes import gross_findings
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
 from pegline.frame.north import Declination, find_declination, local_attraction, rough_place, turned_bearings
-from pegline.frame.steps import bearing_steps, convergence_words, place_words, signed
+from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
 from pegline.plane import wrapped

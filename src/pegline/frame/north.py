@@ -10,7 +10,7 @@ from pegline.book.model import Book
 from pegline.errors import Finding
 from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
 from pegline.frame.model import FrameBearing, Step
-from pegline.frame.steps import place_words, signed
+from pegline.frame.north_steps import place_words, signed
 from pegline.measures.bearing import Bearing, North, NorthFrom
 from pegline.plane import mean_angle
 from pegline.records import record

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from typing import Final
 
 from pegline.measures.grammar import Grammar
+from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import LONGEST, no_number, shown
-from pegline.measures.slate import Misread, Slate, Wrong
+from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
-from pegline.measures.written import Text, Written
 
 __all__ = ["ANGLE", "BEARING", "DECLINATION", "SLOPE"]
 

@@ -8,10 +8,10 @@ from pegline.errors import Place
 from pegline.measures.angles import ANGLE, BEARING, DECLINATION
 from pegline.measures.grammar import one_or_more
 from pegline.measures.keys import Key, Record, mapping
+from pegline.measures.reading_log import Slate
 from pegline.measures.scalars import pair_of, word
-from pegline.measures.slate import Slate
+from pegline.measures.source_tree import Table
 from pegline.measures.values import Angle, Pair
-from pegline.measures.written import Table
 from pegline.records import record
 
 __all__ = ["NORTH", "Bearing", "North", "NorthFrom"]

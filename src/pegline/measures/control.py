@@ -6,9 +6,9 @@ from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.keys import Key, Record, mapping
+from pegline.measures.reading_log import Slate, Wrong
 from pegline.measures.scalars import LATITUDE, LONGITUDE, NUMBER, TEXT, bounded, to
-from pegline.measures.slate import Slate, Wrong
-from pegline.measures.written import Table
+from pegline.measures.source_tree import Table
 from pegline.records import record
 
 __all__ = ["CONTROL", "Control", "ControlPoint"]

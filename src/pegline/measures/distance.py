@@ -9,10 +9,10 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, READINGS, read_reading
+from pegline.measures.reading_log import Named, Slate, Wrong
 from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to
-from pegline.measures.slate import Named, Slate, Wrong
+from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Pair, Reading, Side
-from pegline.measures.written import Table, Text, Written
 from pegline.records import record
 
 __all__ = ["ARC", "DIMENSIONS", "WALL", "WITNESSES", "Arc", "Arm", "Dimension", "Wall", "Witness"]

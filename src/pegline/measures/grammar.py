@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Generic, TypeAlias, TypeVar
 
-from pegline.measures.slate import BLANK, Misread, Slate, Unfinished, Wrong
-from pegline.measures.written import Items, Table, Text, Written
+from pegline.measures.reading_log import BLANK, Misread, Slate, Unfinished, Wrong
+from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.records import record
 
 __all__ = ["Grammar", "Reference", "Schema", "blank", "form", "items", "one_or_more", "reference", "scalar"]

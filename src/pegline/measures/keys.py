@@ -13,9 +13,9 @@ from typing import Any, Generic, NamedTuple, TypeVar, get_type_hints
 
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Schema, blank, form, reference
-from pegline.measures.likeness import suggest
-from pegline.measures.slate import BLANK, Slate, Unfinished, Wrong
-from pegline.measures.written import Table, Text, Written
+from pegline.measures.reading_log import BLANK, Slate, Unfinished, Wrong
+from pegline.measures.source_tree import Table, Text, Written
+from pegline.measures.spelling import suggest
 from pegline.records import record
 from pegline.units import METRES_PER
 

@@ -12,11 +12,11 @@ from typing import Annotated, Final, Literal
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, reference
 from pegline.measures.keys import Key, Record
-from pegline.measures.likeness import suggest
+from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_number, shown
-from pegline.measures.slate import Misread, Slate, Wrong
+from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.measures.spelling import suggest
 from pegline.measures.values import Accuracy, Length, Reading
-from pegline.measures.written import Items, Table, Text, Written
 from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
 

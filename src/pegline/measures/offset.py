@@ -9,10 +9,10 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, one_or_more, reference
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
+from pegline.measures.reading_log import Named, Slate, Wrong
 from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, to, word
-from pegline.measures.slate import Named, Slate, Wrong
+from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Length, Name, Reading
-from pegline.measures.written import Table, Text, Written
 from pegline.records import record
 
 __all__ = ["METHOD", "ROW", "Form", "Method", "Row"]

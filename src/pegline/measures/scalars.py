@@ -11,10 +11,10 @@ from typing import Final
 from pegline.kinds import KINDS
 from pegline.measures.grammar import Grammar, scalar
 from pegline.measures.keys import Key, OneOf
-from pegline.measures.likeness import nearest
-from pegline.measures.slate import Misread, Named, Slate, Wrong
+from pegline.measures.reading_log import Misread, Named, Slate, Wrong
+from pegline.measures.source_tree import Written
+from pegline.measures.spelling import nearest
 from pegline.measures.values import Name, Pair, Side
-from pegline.measures.written import Written
 
 LONGEST: Final = 30  # characters of a number: more than any instrument shows
 NUMBER_PATTERN: Final = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"

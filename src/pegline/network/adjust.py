@@ -19,13 +19,14 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
+from pegline.network.arc_intersection import cross
 from pegline.network.common import Array
-from pegline.network.cut import cross
+from pegline.network.critical_value import correlated_tests, critical_value, sidak
 from pegline.network.equations import EQUATIONS, Control, Distance, Observation, Part
-from pegline.network.facing import across, faced, faces, held
-from pegline.network.family import correlated_tests, critical_value, sidak
+from pegline.network.least_squares import Fit, Mask, Network, build, changed, solve
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
-from pegline.network.observe import observations, shared_points, stops
+from pegline.network.observations import observations, shared_points, stops
+from pegline.network.orientation import across, faced, faces, held
 from pegline.network.quality import (
     POWER,
     NetworkCovariances,
@@ -35,7 +36,6 @@ from pegline.network.quality import (
     solution_of,
     spread,
 )
-from pegline.network.solve import Fit, Mask, Network, build, changed, solve
 from pegline.network.start import Hints, Start, start
 from pegline.reduction.model import Reduction
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.common import Array
-from pegline.network.takahashi import Inverse, inverse_on_pattern
+from pegline.network.sparse_inverse import Inverse, inverse_on_pattern
 
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]
 

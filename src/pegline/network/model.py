@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
 from pegline.network.common import Array, MeasurementKind
-from pegline.network.solve import Fit, Network
+from pegline.network.least_squares import Fit, Network
 
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.common import Array
+from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
-from pegline.network.solve import Fit
 
 __all__ = [
     "POWER",

@@ -11,11 +11,11 @@ from collections.abc import Callable, Mapping, Sequence
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.cut import XY, Arc, between, cross, gap, meet, shape
+from pegline.network.arc_intersection import XY, Arc, between, cross, gap, meet, shape
 from pegline.network.equations import Chainage, Distance, Observation
-from pegline.network.figure import Figure, Gap, Hints
+from pegline.network.growing_figure import Figure, Gap, Hints
+from pegline.network.placement_faults import unplaced
 from pegline.network.start_points import bookings, place_point
-from pegline.network.unplaced import unplaced
 from pegline.records import record
 
 __all__ = ["Gap", "Hints", "Start", "start"]

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import cos, hypot, sin
 
 from pegline.measures.values import Side
-from pegline.network.cut import XY, Arc, between, cross, meet, shape
+from pegline.network.arc_intersection import XY, Arc, between, cross, meet, shape
 from pegline.network.equations import Chainage, Distance, Oblique, Observation, Offset, Ranging, Square
 
 __all__ = ["Bookings", "bookings", "place_point"]

@@ -15,14 +15,14 @@ from pegline.frame.model import Frame
 from pegline.network.model import Adjustment, Array
 from pegline.plan import scripts
 from pegline.plan.display import Words, flattened, ringed
-from pegline.plan.features import OTHER_FACE, corners
-from pegline.plan.further import further_sheets
-from pegline.plan.lettering import letter
+from pegline.plan.extra_sheets.table import further_sheets
+from pegline.plan.labels.wanted import letter
+from pegline.plan.map.content import tell
+from pegline.plan.map.features import OTHER_FACE, corners
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
-from pegline.plan.papers import Paper
-from pegline.plan.sheet import index_body, lay_out, make_sheets
+from pegline.plan.sheets.layout import index_body, lay_out, make_sheets
+from pegline.plan.sheets.papers import Paper
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
-from pegline.plan.told import tell
 from pegline.reduction.model import Reduction
 
 __all__ = ["compose", "fitting_scale"]

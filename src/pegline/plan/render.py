@@ -11,10 +11,10 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flattened
-from pegline.plan.features import corners
+from pegline.plan.map.features import corners
 from pegline.plan.model import Feature, Label, Plan, Tuft
-from pegline.plan.papers import Paper
-from pegline.plan.pencil import repeated
+from pegline.plan.sheets.column import repeated
+from pegline.plan.sheets.papers import Paper
 
 __all__ = ["pages"]
 

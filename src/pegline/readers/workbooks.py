@@ -18,11 +18,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from pegline.errors import BookError, Finding, OpenError, Place, UsageError
-from pegline.measures.written import Text
-from pegline.readers.archives import CELLS, check_archive
-from pegline.readers.sheets import NAMING
-from pegline.readers.shown import beside_digits, beside_format, what_to_write
-from pegline.readers.text import read_bytes, text_of_bytes
+from pegline.measures.source_tree import Text
+from pegline.readers.book_tables import NAMING
+from pegline.readers.cell_formats import beside_digits, beside_format, what_to_write
+from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.zip_guard import CELLS, check_archive
 
 __all__ = ["OF_FILES", "cell_name", "sheets_in"]
 

@@ -22,7 +22,7 @@ from yaml.events import (
 )
 
 from pegline.errors import BookError, Finding, Place
-from pegline.measures.written import Items, Table, Text, Written
+from pegline.measures.source_tree import Items, Table, Text, Written
 
 __all__ = ["comments", "parse"]
 

@@ -12,7 +12,7 @@ from typing import Final, TypeVar
 from pegline.book.model import Book, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import BookError, Finding
 from pegline.measures.offset import Row
-from pegline.measures.taped import Taped
+from pegline.measures.tapings import Taped
 from pegline.measures.values import Name, Reading
 from pegline.reduction.ground import DOUBT, lacking, mean, reading_sd, reduced, total
 from pegline.reduction.model import (
@@ -24,8 +24,8 @@ from pegline.reduction.model import (
     Reduction,
     TapeConstants,
 )
-from pegline.reduction.rack import Rack
 from pegline.reduction.tape import RISE_SD, SLOPE_SD, Conditions, slope_sd
+from pegline.reduction.tape_rack import Rack
 
 __all__ = ["RIGHT_ANGLE_SD", "SEEN", "foot_sd", "reduce_readings"]
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from pegline.book.pages import pages_of
-from pegline.detail.booked import places_booked
+from pegline.detail.booking_places import places_booked
 from pegline.units import METRES_PER
-from pegline.writers.figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
+from pegline.writers.survey_figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
 
 __all__ = ["safe", "write"]
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from pegline.writers.figures import Records
 from pegline.writers.result import result
 from pegline.writers.result_schema import Result
+from pegline.writers.survey_figures import Records
 
 __all__ = ["text", "write"]
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from pegline.errors import BusyError, OutputError
 from pegline.writers import WRITERS, Writer
-from pegline.writers.faults import told
+from pegline.writers.write_faults import told
 
 __all__ = ["held", "moved", "placed", "publish", "swept"]
 

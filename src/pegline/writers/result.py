@@ -7,25 +7,11 @@ from math import degrees
 from typing import TYPE_CHECKING
 
 from pegline.book.pages import Pages, pages_of
-from pegline.detail.booked import places_booked
+from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.network.model import Array, Check, Measurement
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.release import __version__
-from pegline.writers.figures import (
-    Places,
-    Records,
-    arcs_by_point,
-    computed_length,
-    ellipses,
-    every_place,
-    geometry,
-    offsets_of,
-    points,
-    rotation_deg,
-    source,
-    stations,
-)
 from pegline.writers.result_schema import (
     BookEntry,
     CheckEntry,
@@ -41,6 +27,20 @@ from pegline.writers.result_schema import (
     SolutionEntry,
     StationEntry,
     WarningEntry,
+)
+from pegline.writers.survey_figures import (
+    Places,
+    Records,
+    arcs_by_point,
+    computed_length,
+    ellipses,
+    every_place,
+    geometry,
+    offsets_of,
+    points,
+    rotation_deg,
+    source,
+    stations,
 )
 
 if TYPE_CHECKING:

@@ -1,0 +1,154 @@
+"""What a half-finished book has already, and what it lacks still."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Iterator
+
+from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
+from pegline.book.model import Book, Feature, Line, Station
+from pegline.errors import Finding, in_order
+from pegline.measures.bearing import North
+from pegline.measures.control import Control
+from pegline.measures.distance import Arc
+from pegline.measures.reading_log import Slate
+from pegline.measures.values import Pair, Reading
+
+__all__ = ["finished", "without"]
+
+
+def finished(book: Book, slate: Slate) -> Book:
+    """Return what of a book can be reduced already; ``missing`` says what is left out and why."""
+    untaped = {line.name: line for line in book.lines.values() if not (line.taped or line.legs)}
+    missing = [*slate.blanks]
+    missing += [
+        Finding("not-taped", f"line {name} is not taped yet; tape it", line.place) for name, line in untaped.items()
+    ]
+    reached = set(book.station_names)
+    missing += [
+        Finding("no-line", f"no line reaches station {station.name} yet; tape two to it", station.place)
+        for station in book.stations.values()
+        if station.name not in reached
+    ]
+    if not book.lines:
+        missing.append(Finding("no-lines", "no line is booked yet; begin with the base line"))
+    if missing:
+        book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
+        book = _without_dangling(book, slate, missing)
+    return dataclasses.replace(book, missing=in_order(missing))
+
+
+def without(book: Book, names: Collection[str]) -> Book:
+    """Return the book without some stations and points, and without all that hangs on them.
+
+    Parameters
+    ----------
+    names
+        What nothing fixes yet.
+    """
+    lines = {
+        name: dataclasses.replace(line, details=tuple(row for row in line.details if row.name not in names))
+        for name, line in book.lines.items()
+        if not {line.start, line.end} & set(names)
+    }
+    arcs = tuple(arc for arc in book.arcs if arc.point not in names)
+    return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), Slate(), [])
+
+
+def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
+    """Leave out, again and again, what hangs on something that is not booked yet."""
+    while (lean := _lean(book, slate)) != book:
+        missing += [
+            Finding("waits", f"{name} waits for points that are not booked yet; book them", feature.place)
+            for name, feature in book.features.items()
+            if name not in lean.features
+        ]
+        book = lean
+    return book
+
+
+def _lean(book: Book, slate: Slate) -> Book:
+    """Leave out what names a station or a point that is not there."""
+    stations = set(book.station_names)
+    known = stations | set(_points(book))
+    return dataclasses.replace(
+        book,
+        lines={name: _held(line, stations) for name, line in book.lines.items() if _hangs(line, known)},
+        dimensions=tuple(each for each in book.dimensions if _both(each.pair, known)),
+        arcs=tuple(arc for arc in book.arcs if _meets(arc, known)),
+        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
+        witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
+        stations={name: _sided(station, stations) for name, station in book.stations.items()},
+        north=_north(book.north, stations),
+        control=_control(book.control, stations),
+    )
+
+
+def _both(pair: Pair, known: set[str]) -> bool:
+    return pair.start in known and pair.end in known
+
+
+def _hangs(line: Line, known: set[str]) -> bool:
+    return line.use != "detail" or (line.start in known and line.end in known)
+
+
+def _held(line: Line, stations: set[str]) -> Line:
+    """Return a line without the rows that count from a station that is not there."""
+    rows = tuple(row for row in line.details if all(isinstance(at, Reading) or at.text in stations for at in row.at))
+    return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)
+
+
+def _meets(arc: Arc, known: set[str]) -> bool:
+    held = all(arm.start in known for arm in arc.arms) and len(arc.arms) > 1
+    return held and (arc.side is None or _both(arc.side.of, known))
+
+
+def _sided(station: Station, stations: set[str]) -> Station:
+    if station.side is None or _both(station.side.of, stations):
+        return station
+    return dataclasses.replace(station, side=None)
+
+
+def _north(north: North | None, stations: set[str]) -> North | None:
+    bearings = tuple(each for each in north.bearings if _both(each.pair, stations)) if north else ()
+    return dataclasses.replace(north, bearings=bearings) if north and bearings else None
+
+
+def _control(control: Control | None, stations: set[str]) -> Control | None:
+    points = tuple(point for point in control.points if point.station in stations) if control else ()
+    return dataclasses.replace(control, points=points) if control and points else None
+
+
+def _points(book: Book) -> Iterator[str]:
+    """Yield every point that is booked somewhere."""
+    for line in book.lines.values():
+        for row in line.details:
+            yield row.name
+    for arc in book.arcs:
+        yield arc.point
+    for feature in book.features.values():
+        if isinstance(feature.geometry, Rectangle | TapedRound):
+            yield from feature.geometry.corners
+
+
+def _can_be_drawn(feature: Feature, book: Book, slate: Slate, known: set[str]) -> bool:
+    """Return whether all that a feature goes through is booked; a part of it may have been left out while reading."""
+    geometry = feature.geometry
+    if feature.name in slate.lost:
+        return False
+    if isinstance(geometry, Parallel):
+        return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known
+    return set(names_of(geometry)) <= known
+
+
+def names_of(geometry: object) -> tuple[str, ...]:
+    """Return the points that a geometry is drawn through or hangs on."""
+    if isinstance(geometry, At):
+        return (geometry.point,)
+    if isinstance(geometry, Through | Ring | Curve):
+        return geometry.points
+    if isinstance(geometry, Rectangle | TapedRound):
+        return (geometry.edge.start, geometry.edge.end)
+    if isinstance(geometry, Circle):
+        return geometry.through or ((geometry.centre,) if geometry.centre else ())
+    return ()

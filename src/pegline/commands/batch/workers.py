@@ -1,0 +1,69 @@
+"""Books done on this machine: long-lived workers, each with its limits; one that dies takes only its book along."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from itertools import islice
+from typing import Any, Final
+
+from pegline.commands.batch.one_book import failed, ready, work
+from pegline.commands.batch.tasks import Settings, Task
+
+__all__ = ["AHEAD", "done"]
+
+#: Books a worker does before a fresh one takes its place, so that what a library leaks is given back.
+LIFE: Final = 500
+#: Books handed out for each worker: enough that none waits, few enough that a kill leaves few begun.
+AHEAD: Final = 2
+
+
+def done(
+    tasks: Iterable[Task], settings: Settings, workers: int, begin: Callable[[Task], None]
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    """Yield each task with what came of it, in the order they end.
+
+    Parameters
+    ----------
+    begin
+        Called when a task is handed to a worker.
+    """
+    import pebble
+
+    # Each worker is one core's: libraries that start threads of their own would only hinder each other.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+    context.set_forkserver_preload(["pegline.survey", "pegline.writers.publish"])
+    pending = iter(tasks)
+    running: dict[Future[dict[str, Any]], Task] = {}
+    pool: Any
+    with pebble.ProcessPool(
+        max_workers=workers, max_tasks=LIFE, initializer=ready, initargs=(settings.memory,), context=context
+    ) as pool:
+        try:
+            while True:
+                for task in islice(pending, workers * AHEAD - len(running)):
+                    begin(task)
+                    running[pool.schedule(work, args=(task,), timeout=task.settings.seconds)] = task
+                if not running:
+                    return
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    task = running.pop(future)
+                    yield task, _outcome(future, task)
+        except BaseException:
+            pool.stop()
+            raise
+
+
+def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
+    from pebble import ProcessExpired
+
+    try:
+        return future.result()
+    except TimeoutError:
+        return failed(75, [f"{task.book}: not done in {task.settings.seconds:g} s; split the book, or allow more time"])
+    except ProcessExpired:
+        return failed(75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True)

@@ -1,0 +1,128 @@
+"""A book and the same one corrected: which readings changed, and how far each position shifts by that."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+import numpy as np
+
+from pegline.commands.diff.book_changes import entries, same
+from pegline.commands.diff.displacement import laid
+from pegline.commands.diff.phrases import Line, counted, not_in_both, way
+from pegline.commands.diff.results import Result
+from pegline.network.model import Array
+
+__all__ = ["alike", "corrected", "told"]
+
+#: Sections of a book whose numbers are readings.
+READINGS: Final = frozenset({"line", "dimension", "arcs to", "witnesses of", "north"})
+#: What shifts by less is said not to, metres.
+LEAST: Final = 0.0005
+
+
+def corrected(old: Result, new: Result) -> tuple[int, int] | None:
+    """Return how many readings two results of one measuring share, and of how many; None where they are of two.
+
+    Of one measuring they are when of the same day, with half of the readings or more the same. Nobody reads half of
+    all tapes alike twice; a slip that is set right changes a few.
+    """
+    agree, count = alike(old, new)
+    return (agree, count) if old.date == new.date and count > 0 and 2 * agree >= count else None
+
+
+def alike(old: Result, new: Result) -> tuple[int, int]:
+    """Return how many readings of both are the same, and how many both have."""
+    was: Mapping[Any, object]
+    now: Mapping[Any, object]
+    if old.book and new.book:
+        was, now = _readings(entries(old.book)), _readings(entries(new.book))
+    else:
+        was, now = old.lines, new.lines
+    both = was.keys() & now.keys()
+    return sum(same(was[key], now[key]) for key in both), len(both)
+
+
+def _readings(booked: Mapping[tuple[str, ...], Mapping[tuple[str, ...], tuple[object, str]]]) -> Mapping[Any, object]:
+    """Return the readings of a book: lengths and angles, and what is marked as doubtful."""
+    return {
+        (entry, key): value
+        for entry, leaves in booked.items()
+        if entry[0] in READINGS
+        for key, (value, _) in leaves.items()
+        if isinstance(value, float) or (isinstance(value, tuple) and value[0] in ("doubtful", "angle"))
+    }
+
+
+def told(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
+    """Yield the lines to print; nothing has moved. ``shared`` is what ``corrected`` found."""
+    agree, count = shared
+    yield (
+        f"Of one day, and {agree} of {counted(count, 'reading')} the same: taken for one measuring, corrected."
+        " Was the place measured again, book the date of each.",
+        False,
+    )
+    if not (old.book and new.book):
+        yield from _lines(old, new)
+    known = set(new.stations.names)
+    names = [name for name in old.stations.names if name in known]
+    if names:
+        yield from _stations(old, new, names)
+    yield from not_in_both(old, new, "gone")
+    yield from _areas(old, new)
+
+
+def _lines(old: Result, new: Result) -> Iterator[Line]:
+    """Yield the lines read otherwise, where that is all that is known of the readings."""
+    for name, now in new.lines.items():
+        was = old.lines.get(name)
+        if was is None or same(was, now):
+            continue
+        yield f"  line {name}: taped {was:.3f} m became {now:.3f} m ({1000 * (now - was):+.0f} mm)", False
+
+
+def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
+    was, now = old.stations.only(names).positions, new.stations.only(names).positions
+    points = [name for name in old.points if name in new.points]
+    spots = np.array([old.points[name][0] for name in points]).reshape(-1, 2)
+    moved = np.array([new.points[name][0] for name in points]).reshape(-1, 2)
+    how = "by that they shift:"
+    if old.frame == new.frame:
+        every = np.concatenate([now, moved]) * (new.scale / old.scale)
+    else:
+        how = "each is in a frame of its own; laid over each other as a whole, they differ by:"
+        every = _over(was, now, moved)
+    shifts = every - np.concatenate([was, spots])
+    yield f"Stations in both: {len(names)}; {how}", False
+    for name, shift in zip(names, shifts, strict=False):
+        yield f"  {name} {_shift(shift, old)}", False
+    if points:
+        yield _points(points, shifts[len(names) :], old), False
+
+
+def _over(was: Array, now: Array, more: Array) -> Array:
+    """Return new positions of stations and points, shifted and turned onto the old ones by the stations."""
+    stations, over = laid(was, now, range(len(was)))
+    return np.concatenate([stations, over.over(more)])
+
+
+def _shift(shift: Array, old: Result) -> str:
+    return way(shift, faces=old.faces) if np.hypot(*shift) >= LEAST else "stays"
+
+
+def _points(names: list[str], shifts: Array, old: Result) -> str:
+    sizes = np.hypot(*shifts.T)
+    count = int((sizes >= LEAST).sum())
+    if not count:
+        return f"Points in both: {len(names)}; none shifts."
+    most = int(sizes.argmax())
+    farthest = f"{names[most]} the farthest: {_shift(shifts[most], old)}"
+    return f"Points in both: {len(names)}; {count} shift{'s' * (count == 1)} by that, {farthest}"
+
+
+def _areas(old: Result, new: Result) -> Iterator[Line]:
+    """Yield the areas that are no longer what they were."""
+    for name, (area, _) in new.features.items():
+        was, _ = old.features.get(name, (None, None))
+        if area is not None and was is not None and abs(area - was) >= 0.005:
+            yield f"  {name}: {was:.2f} m² became {area:.2f} m² ({area - was:+.2f})", False

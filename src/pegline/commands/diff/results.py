@@ -1,0 +1,196 @@
+"""What a comparison needs of one survey: of a book, which is reduced, or of a file of results."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from math import sqrt
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import numpy as np
+
+from pegline.commands.diff.displacement import Measured
+from pegline.errors import OpenError
+from pegline.network.model import Array
+
+if TYPE_CHECKING:
+    from pegline.book.model import Book
+
+__all__ = ["Result", "of_book", "of_json", "opened"]
+
+T = TypeVar("T")
+
+#: Half axis of an ellipse of 95 % for one standard deviation: the root of the χ² quantile of two degrees of freedom.
+AXIS: Final = sqrt(5.991464547107979)
+#: What of a file is outside of these is damaged: no coordinate on the earth is larger, metres,
+FARTHEST: Final = 1e8
+#: no place that was taped is known worse, metres,
+WIDEST: Final = 1e4
+#: and no grid that a plot is drawn on is so much larger than the ground, or smaller.
+STRETCHED: Final = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a comparison needs of one survey."""
+
+    file: str
+    title: str | None
+    date: str | None
+    faces: bool  #: whether x and y are east and north, and not along the base line
+    stations: Measured
+    points: Mapping[str, tuple[Array, Array]]  #: position (2,) and local covariance (2, 2), on the ground
+    features: Mapping[str, tuple[float | None, float | None]]  #: area and its standard deviation, square metres
+    significance: float = 0.001
+    book: Book | None = None  #: None for the results of a file
+    lines: Mapping[str, float] = field(default_factory=dict)  #: what each line was read as, metres
+    frame: tuple[str | None, ...] = ()  #: alike where positions of two surveys may be compared as they stand
+    scale: float = 1.0  #: ground length times this is frame length
+    passed: tuple[bool, ...] = ()  #: of each check, whether it passes; those left out that agree by choice
+    plotting: bool = False  #: whether the positions are those for plotting only
+
+    @property
+    def closes(self) -> bool:
+        """Return whether no check fails that the stations hang on."""
+        return all(self.passed) or not self.plotting
+
+
+def opened(path: Path) -> Result:
+    """Return the result of a book, which is reduced, or of a file of results."""
+    if path.suffix.lower() != ".json":
+        from pegline.readers import read
+
+        return of_book(read(path))
+    try:
+        return of_json(json.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise OpenError(f"{path}: {error.strerror or error}; look at the name and its folder") from None
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        raise OpenError(
+            f"{path}: holds no results of pegline; give a field book, or the .json that plot wrote"
+        ) from None
+
+
+def of_book(book: Book) -> Result:
+    """Return the result of a book with its whole covariance."""
+    from pegline.survey import reduce
+
+    survey = reduce(book)
+    solution, scale = survey.adjustment.solution, survey.frame.scale
+    count = solution.stations
+    pick = np.eye(2 * count, 2 * len(solution.names) + len(solution.tapes))
+    points = survey.detail.points
+    origin = np.array(survey.frame.origin)
+    reduced = survey.reduction.lines
+    return Result(
+        file=book.file,
+        title=book.title,
+        date=book.date.isoformat() if book.date else None,
+        faces=survey.frame.kind != "local",
+        stations=Measured(
+            solution.names[:count],
+            (solution.positions[:count] + origin) / scale,
+            solution.covariances.of(pick) / scale**2,
+        ),
+        points={
+            name: ((points.positions[i] + origin) / scale, points.local_variances[i] / scale**2)
+            for name, i in points.index.items()
+        },
+        features={name: (shape.area, shape.area_sd) for name, shape in survey.detail.shapes.items()},
+        significance=book.limits.significance,
+        book=book,
+        lines={name: line.ground.reading for name, line in reduced.items()},
+        frame=_frame(survey.frame.kind, survey.frame.wkt, {name: line.use for name, line in reduced.items()}),
+        scale=scale,
+        passed=tuple(check.passed for check in survey.adjustment.checks if not check.chosen),
+        plotting=survey.adjustment.delivered == "plotting",
+    )
+
+
+def of_json(entries: Mapping[str, Any]) -> Result:
+    """Return the result that a file holds.
+
+    It has no correlations between stations: their ellipses about the base line are taken, and the mean
+    of them is added to each, so that the base line's own stations are not taken for perfect.
+
+    Raises
+    ------
+    ValueError, KeyError, TypeError, AttributeError
+        The file is damaged, or another's.
+    """
+    frame, book, solution = entries["frame"], entries["book"], entries["solution"]
+    uses = {name: _text(each["use"]) for name, each in entries["lines"].items()}
+    passed = tuple(each["passed"] is True for each in entries["checks"] if not each.get("chosen"))
+    if solution["checked"] is not (all(passed) if passed else None):
+        raise ValueError(solution["checked"])
+    names = tuple(entries["stations"])
+    blocks = np.array([_variance(each["local"]["ellipse"]) for each in entries["stations"].values()]).reshape(-1, 2, 2)
+    covariance = np.zeros((2 * len(names), 2 * len(names)))
+    for i, block in enumerate(blocks + (blocks.mean(axis=0) if names else 0.0)):
+        covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = block
+    scale = _number(frame["scale"], least=1 / STRETCHED, most=STRETCHED)
+    return Result(
+        file=_text(book["file"]),
+        title=_if_any(_text, book["title"]),
+        date=_if_any(_text, book["date"]),
+        faces=_text(frame["kind"]) != "local",
+        stations=Measured(names, _positions(entries["stations"]) / scale, covariance / scale**2),
+        points={
+            name: (_position(each) / scale, _variance(each["local"]["ellipse"]) / scale**2)
+            for name, each in entries["points"].items()
+        },
+        features={
+            name: (_if_any(_area, each.get("area")), _if_any(_area, each.get("area_sd")))
+            for name, each in entries["features"].items()
+        },
+        lines={name: _number(each["taped"]) for name, each in entries["lines"].items()},
+        frame=_frame(frame["kind"], _if_any(_text, frame["crs"]), uses),
+        scale=scale,
+        passed=passed,
+        plotting=solution["delivered"] != "adjusted",
+    )
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def _number(value: Any, *, least: float = -FARTHEST, most: float = FARTHEST) -> float:
+    """Return a number that is finite and of sensible size."""
+    if isinstance(value, bool) or not least <= value <= most:  # NaN is not within either
+        raise ValueError(value)
+    return float(value)
+
+
+def _area(value: Any) -> float:
+    return _number(value, least=0.0, most=FARTHEST**2)
+
+
+def _if_any(read: Callable[[Any], T], value: Any) -> T | None:
+    return None if value is None else read(value)
+
+
+def _frame(kind: str, wkt: str | None, uses: Mapping[str, str]) -> tuple[str | None, ...]:
+    """Return what tells whether two frames are one: the grid, or the line that a frame without one begins with."""
+    base = next((name for name, use in uses.items() if use == "base"), None)
+    return kind, wkt if kind == "grid" else base
+
+
+def _positions(entries: Mapping[str, Any]) -> Array:
+    return np.array([_position(each) for each in entries.values()], dtype=float).reshape(-1, 2)
+
+
+def _position(entry: Mapping[str, Any]) -> Array:
+    return np.array([_number(entry["x"]), _number(entry["y"])])
+
+
+def _variance(ellipse: Mapping[str, Any]) -> Array:
+    """Return the covariance (2, 2) of an ellipse of 95 %."""
+    a, b = (_number(ellipse[axis], least=0.0, most=WIDEST) for axis in ("a", "b"))
+    bearing = np.radians(_number(ellipse["bearing"]))
+    axes = np.array([[np.sin(bearing), np.cos(bearing)], [np.cos(bearing), -np.sin(bearing)]])
+    return np.asarray(axes.T @ np.diag([a**2, b**2]) @ axes / AXIS**2)

@@ -1,0 +1,122 @@
+"""Layers of a GIS file carried onto the grid: every geometry, with all its attributes as they are."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.errors import OpenError, UsageError
+from pegline.frame.crs import Grid, to_wgs84
+from pegline.frame.transformation import Fitted, applied
+
+__all__ = ["corners", "write"]
+
+Array = NDArray[np.float64]
+
+#: Drivers by the end of a file's name: none is guessed, so that no name leads elsewhere.
+DRIVERS: Final = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile"}
+#: GeoJSON is in WGS 84: the way there may be out by so much, metres.
+LIMIT: Final = 5.0
+
+
+def corners(path: Path) -> Array:
+    """Return (4, 2) the corners of the box that holds everything."""
+    boxes = []
+    for name in _names(path):
+        with _opened(path, name) as layer:
+            if len(layer):
+                boxes.append(layer.bounds)
+    if not boxes:
+        raise OpenError(f"{path}: holds nothing that could be fitted; look whether it is the right file")
+    west, south = np.min(np.array(boxes)[:, :2], axis=0)
+    east, north = np.max(np.array(boxes)[:, 2:], axis=0)
+    return np.array([(west, south), (east, south), (east, north), (west, north)])
+
+
+def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+    """Write the layers of ``path``, carried onto the grid, to ``out``."""
+    import fiona
+
+    from pegline.writers.publish import placed
+
+    names = _names(path)
+    driver = DRIVERS[out.suffix.lower()]
+    if driver == "GeoJSON" and len(names) > 1:
+        raise UsageError(f"{out}: can hold one layer and {path.name} has {len(names)}; end it with .gpkg")
+    carry = _to_degrees(fitted, grid, out) if driver == "GeoJSON" else lambda p: applied(fitted.matrix, p)
+    options: dict[str, Any] = {"crs_wkt": grid.wkt, "VERSION": "1.3", "CRS_WKT_EXTENSION": "YES"}
+    if driver == "GeoJSON":
+        options = {"crs": "EPSG:4326", "RFC7946": "YES"}
+    with placed(out) as made:
+        for name in names:
+            with _opened(path, name) as layer:
+                layer_of = {"layer": name or path.stem} if driver == "GPKG" else {}
+                with fiona.open(made, "w", driver=driver, schema=layer.schema, **layer_of, **options) as target:
+                    target.writerecords([_carried(record, carry) for record in layer])
+
+
+def _names(path: Path) -> list[str | None]:
+    """Return the layers; a file of one layer needs no name."""
+    if path.suffix.lower() != ".gpkg":
+        return [None]
+    try:
+        # Asked of the file itself: GDAL would try every driver on it, and some follow links.
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as package:
+            found = package.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'").fetchall()
+    except sqlite3.Error as error:
+        raise OpenError(f"{path}: cannot be read as a GeoPackage ({error}); check the file") from error
+    return [name for (name,) in found]
+
+
+def _opened(path: Path, name: str | None) -> Any:
+    import fiona
+
+    try:
+        return fiona.open(path, layer=name, enabled_drivers=[DRIVERS[path.suffix.lower()]])
+    except (fiona.errors.FionaError, ValueError) as error:
+        raise OpenError(f"{path}: cannot be read as {path.suffix[1:]} ({error}); check the file") from error
+
+
+def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> Callable[[Array], Array]:
+    middle = applied(fitted.matrix, fitted.source.mean(axis=0))
+    way = to_wgs84(grid, (float(middle[0]), float(middle[1])))
+    if way is None or way.accuracy > LIMIT:
+        raise UsageError(f"{out}: GeoJSON is in WGS 84 and the way there is not known well enough; end it with .gpkg")
+
+    def carry(points: Array) -> Array:
+        x, y = applied(fitted.matrix, points).T
+        return np.stack(way.transformer.transform(x, y, errcheck=True), axis=-1)
+
+    return carry
+
+
+def _carried(record: Any, carry: Callable[[Array], Array]) -> dict[str, Any]:
+    geometry = record.geometry
+    return {
+        "type": "Feature",
+        "properties": dict(record.properties),
+        "geometry": geometry and _moved(geometry.__geo_interface__, carry),
+    }
+
+
+def _moved(geometry: dict[str, Any], carry: Callable[[Array], Array]) -> dict[str, Any]:
+    if geometry["type"] == "GeometryCollection":
+        return {**geometry, "geometries": [_moved(part, carry) for part in geometry["geometries"]]}
+    return {"type": geometry["type"], "coordinates": _coordinates(geometry["coordinates"], carry)}
+
+
+def _coordinates(nested: Any, carry: Callable[[Array], Array]) -> Any:
+    """Return nested coordinates carried, heights as they are."""
+    if isinstance(nested[0], float | int):
+        x, y = carry(np.array([nested[:2]], dtype=float))[0].tolist()
+        return (x, y, *nested[2:])
+    if isinstance(nested[0][0], float | int):  # one line at once
+        line = carry(np.array([point[:2] for point in nested], dtype=float)).tolist()
+        return [(*moved, *point[2:]) for moved, point in zip(line, nested, strict=True)]
+    return [_coordinates(part, carry) for part in nested]

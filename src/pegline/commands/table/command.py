@@ -1,0 +1,124 @@
+"""The command that turns a book into tables, and tables into a book."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from pegline.book.canonical_layout import text_of
+from pegline.book.read import read_book
+from pegline.errors import BookError, Finding, OpenError, UsageError
+from pegline.measures.source_tree import Table, Text
+from pegline.readers import parse_book
+from pegline.readers.book_tables import SHEETS, Sheet, columns_of, sheets_of, table_of
+from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
+from pegline.readers.yaml import comments, parse
+from pegline.writers.publish import held, placed
+
+__all__ = ["arguments", "run"]
+
+Tell = Callable[[str], None]
+BOOKS = (".yaml", ".yml")
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("files", nargs="+", metavar="FILE", help="a book; or CSV, XLSX and ODS files that make one")
+    parser.add_argument(
+        "--to", required=True, metavar="PATH", help="a folder for CSV files, a .xlsx or .ods file; or a .yaml book"
+    )
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Write tables of a book, or a book of tables."""
+    files, to = [Path(file) for file in args.files], Path(args.to)
+    if any(file.resolve() == to.resolve() for file in files):
+        raise UsageError(f"{to}: would be written over what it is made of; give another name")
+    if to.suffix.lower() in BOOKS:
+        _to_book(files, to)
+        tell(f"{to}: a book of {len(files)} file{'s' * (len(files) != 1)}")
+        return 0
+    if len(files) != 1 or files[0].suffix.lower() not in BOOKS:
+        raise UsageError("one book makes tables; to make a book of tables, end --to with .yaml")
+    count = _to_tables(files[0], to, complain)
+    tell(f"{to}: {count} tables of {files[0]}")
+    return 0
+
+
+def _to_tables(book: Path, to: Path, complain: Tell) -> int:
+    data = read_bytes(book)
+    parse_book(data, str(book))  # a wrong book is told, and makes no tables
+    text = text_of_bytes(data, str(book))
+    written = parse(text, str(book))
+    sheets = sheets_of(written) if isinstance(written, Table) else {}
+    from pegline.commands.table.write import WRITTEN, csv_files
+
+    write = WRITTEN.get(to.suffix.lower())
+    if write is None and to.suffix:
+        raise UsageError(
+            f"{to}: no tables by that name; give a folder, or a file that ends with {' or '.join(WRITTEN)}"
+        )
+    if write is None:
+        stale = _stale(to, sheets)
+        csv_files(sheets, to, stale)
+        for path in stale:
+            complain(f"{path}: taken away; it was a table of another book, and would have been read with these")
+    else:
+        with held(to.parent), placed(to) as path:
+            write(sheets, path)
+    remarks = len(list(comments(text)))
+    if remarks:
+        complain(f"{book}: {remarks} remark{'s' * (remarks != 1)} (# …) cannot stand in tables; keep the book")
+    return len(sheets)
+
+
+def _stale(folder: Path, sheets: Collection[str]) -> list[Path]:
+    """Return the tables in a folder that a book does not have, by their names and by what their columns are."""
+    files = sorted(folder.iterdir()) if folder.is_dir() else []
+    names = {f"{name}.csv": sheet for name, sheet in SHEETS.items() if name not in sheets}
+    return [file for file in files if file.is_file() and _is_table(file, names.get(file.name.lower()))]
+
+
+def _is_table(file: Path, sheet: Sheet | None) -> bool:
+    if sheet is None:
+        return False
+    try:
+        (rows,) = sheets_in(file).values()
+    except (BookError, OpenError):  # somebody's own, which is left alone
+        return False
+    heads = {cell.value for cell in rows[0]} if rows else set()
+    return bool(heads) and heads <= set(columns_of(sheet))
+
+
+def _to_book(files: Sequence[Path], to: Path) -> None:
+    try:
+        table = table_of(_sheets(files))
+        read_book(table, file=to.name, path=str(to), sha256="")
+    except BookError as error:
+        raise BookError(map(_by_cell, error.findings)) from None
+    with held(to.parent), placed(to) as path:
+        path.write_text(text_of(table), encoding="utf-8", newline="\n")
+
+
+def _sheets(files: Sequence[Path]) -> dict[str, list[list[Text]]]:
+    """Return the sheets of all files by their names in the format."""
+    sheets: dict[str, list[list[Text]]] = {}
+    for file in files:
+        for name, rows in sheets_in(file).items():
+            known = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
+            if known in sheets:
+                raise UsageError(f"{file}: a second sheet {known}; keep one of them")
+            sheets[known] = rows
+    if not sheets:
+        raise OpenError(f"{files[0]}: no tables here; give CSV, XLSX or ODS files with sheets such as head and lines")
+    return sheets
+
+
+def _by_cell(finding: Finding) -> Finding:
+    """Return a finding that names its cell too."""
+    if finding.place is None or finding.rule in OF_FILES:
+        return finding
+    return replace(finding, text=f"cell {cell_name(finding.place)}: {finding.text}")

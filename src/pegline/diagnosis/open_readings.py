@@ -1,0 +1,105 @@
+"""Readings of which the book leaves open what they are: chosen by how the survey closes, with the odds told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp
+from typing import Final
+
+from pegline.book.model import Book
+from pegline.diagnosis.book_edits import open_readings, unit_of
+from pegline.diagnosis.seen import booked_text
+from pegline.errors import BookError, Finding
+from pegline.measures.values import Reading
+
+__all__ = ["CHOSEN", "ENOUGH", "choose_readings", "odds", "placeable"]
+
+CHOSEN: Final = "either-chosen"  #: the rule of what tells a choice
+ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
+MOST_TOLD: Final = 1e6  #: larger odds say nothing more
+
+
+def choose_readings(book: Book) -> Book:
+    """Return the book with every open reading chosen, and a warning for each that says so.
+
+    Raises
+    ------
+    BookError
+        Where the rest of the book does not tell the alternatives apart.
+    """
+    readings = open_readings(book)
+    if not readings:  # as in nearly every book, which need not wait for the search to load
+        return book
+    from pegline.diagnosis.choice_observations import with_choice
+    from pegline.diagnosis.reading_choice import best_choice
+
+    found = best_choice(book, readings)
+    if found is None:
+        return book  # where something else is wrong it will be told
+    findings = [
+        judged(book, reading, number, odds(found.misfit, misfit), closes=found.closes)
+        for reading, number, misfit in zip(readings, found.numbers, found.others, strict=True)
+    ]
+    faults = [finding for finding in findings if finding.rule != CHOSEN]
+    if faults:
+        raise BookError(faults)
+    return replace(with_choice(book, readings, found.numbers), warnings=(*book.warnings, *findings))
+
+
+def placeable(book: Book) -> Book:
+    """Return the book with its open readings set so that as many points as can be find their place."""
+    readings = open_readings(book)
+    if not readings:
+        return book
+    from pegline.diagnosis.choice_observations import observed_in, with_choice
+    from pegline.diagnosis.reading_choice import begun
+
+    observed = observed_in(book, readings)
+    return with_choice(book, readings, begun(observed)) if observed else book
+
+
+def odds(best: float, other: float) -> float:
+    """Return the odds, n to 1, of a combination against another, from how badly each closes.
+
+        exp((χ²₂ - χ²₁) / 2)
+
+    >>> round(odds(1.0, 9.0), 1)
+    54.6
+    """
+    return exp(min((other - best) / 2, 700.0))
+
+
+def judged(book: Book, reading: Reading, number: int, better: float, *, closes: bool = True) -> Finding:
+    """Return what is told of an open reading: the alternative chosen, or that nothing tells.
+
+    Parameters
+    ----------
+    number
+        Of the alternative with which the book closes best.
+    better
+        The odds of it against the others, n to 1.
+    closes
+        Whether the book closes with it; where it does not, odds say nothing.
+    """
+    unit = unit_of(book, reading.place)
+    names = " or ".join(booked_text(length, unit) for length in reading.either)
+    if better < ENOUGH:
+        text = f"nothing tells whether this is {names} (odds {_to_one(better)})"
+        return Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
+    chosen = booked_text(reading.either[number], unit)
+    if not closes:
+        text = f"of {names}, {chosen} fits best of what was tried, but the book does not close: something else is wrong"
+        return Finding(CHOSEN, f"{text}; tape this again as well", reading.place)
+    text = f"of {names}, {chosen} agrees with the rest of the book (odds {_to_one(better)})"
+    return Finding(CHOSEN, f"{text}; tape it again if you can", reading.place)
+
+
+def _to_one(better: float) -> str:
+    """Return odds in words.
+
+    >>> _to_one(3.26), _to_one(1e9)
+    ('3.3 to 1', 'over 1000000 to 1')
+    """
+    if better > MOST_TOLD:
+        return f"over {MOST_TOLD:.0f} to 1"
+    return f"{better:.1f} to 1" if better < 10 else f"{better:.0f} to 1"

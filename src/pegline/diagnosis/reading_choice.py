@@ -1,0 +1,416 @@
+"""Which alternatives of open readings let a survey close best, without solving every combination of them.
+
+The survey is solved with one combination. What another alternative changes in the equations is known by looking
+at them, so near that solution the misfit of every combination is a quadratic form of which alternatives it takes:
+
+    χ²(y) = χ²₀ + 2 b'y + y' M y,   M = C' R C,   b = C' v,   y of zeros and ones
+
+C holds what each alternative changes and v the residuals, all over σ; R is what the adjustment leaves of a change.
+The combinations with the least χ² are found one reading after another, the best so far kept; only they are
+adjusted themselves. A better one is the next to begin with.
+
+Where a point may stand metres elsewhere, combinations lie on islands that are not seen from one another: the best with
+each other alternative is solved and looked around too, and where nothing closes, arcs drawn anew lead elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import chain, islice
+from math import inf
+from typing import Final
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.detail.walls import wall_observations
+from pegline.diagnosis.book_edits import readings_in
+from pegline.diagnosis.choice_observations import Numbers, Observed, observed_in, with_choice
+from pegline.diagnosis.effects import Effects
+from pegline.diagnosis.full_solution import everything
+from pegline.errors import BookError, Place
+from pegline.measures.values import Reading
+from pegline.network.adjust import adjust
+from pegline.network.equations import Observation
+from pegline.network.least_squares import Fit, build, changed, linearise, misclosures, solve
+from pegline.network.model import Array
+from pegline.network.quality import chi2_exceeded
+from pegline.network.start import Gap, start
+from pegline.reduction.reduce import reduce_readings
+
+__all__ = ["Found", "begun", "best_choice"]
+
+MOST: Final = 64  #: combinations tried to find one that can be solved at all
+ROUNDS: Final = 12  #: solutions one after the other from which nothing better is seen, until the search ends
+STEPS: Final = 20  #: of an adjustment from a neighbour; what takes more is no near one
+CHANCE: Final = 1e-6  #: chance of a χ² below which it is not the tapes
+LOOKED: Final = 256  #: combinations looked at without an adjustment
+RUDE: Final = 10.0  #: standard deviations from which a measurement disagrees where the points only roughly stand
+SOLVED: Final = 12  #: combinations that are adjusted in each round
+RIVALS: Final = 2  #: and from the solution with each other alternative
+WIDTH: Final = 512  #: combinations kept from one reading to the next
+ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The best combination, and how much worse the survey closes with other alternatives."""
+
+    numbers: Numbers
+    misfit: float  #: χ² of the best
+    others: tuple[float, ...]  #: for each reading the least χ² with another alternative
+    closes: bool  #: whether χ² of the best is what the tapes explain; else something else is wrong too
+
+
+def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
+    """Return the combination of alternatives with which a survey closes best; None where none can be solved."""
+    observed = observed_in(book, readings)
+    if observed is None:
+        return None  # something else is wrong, and will be told
+    search = _Search(observed)
+    numbers, fresh, without = begun(observed), dict[Numbers, Numbers](), 0
+    while without < ROUNDS:
+        before = search.least
+        search.look_around(numbers, soften=not search.tried or numbers in fresh.values())
+        while search.tried.get(best := search.best) and search.look_at_rivals(best):
+            pass
+        if search.tried.get(best):
+            return search.found(best)
+        without = 0 if search.least < before else without + 1
+        if without and best not in fresh:  # an island: arcs drawn anew may lead off it
+            fresh[best] = straightened(observed, best)
+        following = search.following(fresh.values(), numbers)
+        if following is None:
+            break
+        numbers = following
+    best = min(search.tried, key=search.seen.__getitem__)
+    return None if search.seen[best] == inf else search.found(best)
+
+
+class _Search:
+    """What is known of the combinations so far."""
+
+    def __init__(self, observed: Observed) -> None:
+        self.observed = observed
+        self.seen = dict[Numbers, float]()  #: χ², infinite where it cannot be solved
+        self.tried = dict[Numbers, bool]()  #: those solved on their own, not from a neighbour: whether they close
+        self.rivals = set[tuple[Numbers, int]]()  #: those looked at as the best with their alternative of a reading
+
+    @property
+    def best(self) -> Numbers:
+        """Return the combination with the least χ²."""
+        return min(self.seen, key=self.seen.__getitem__)
+
+    @property
+    def least(self) -> float:
+        """Return the least χ²."""
+        return min(self.seen.values(), default=inf)
+
+    def found(self, numbers: Numbers) -> Found:
+        """Return a combination with the least χ² of the others for each reading."""
+        others = tuple(
+            min((misfit for each, misfit in self.seen.items() if each[place] != taken), default=inf)
+            for place, taken in enumerate(numbers)
+        )
+        return Found(numbers, self.seen[numbers], others, self.tried[numbers])
+
+    def following(self, fresh: Iterable[Numbers], numbers: Numbers) -> Numbers | None:
+        """Return what to solve next: something fresh, the best not tried, or else something near."""
+        waiting = [each for each in (*fresh, *sorted(self.seen, key=self.seen.__getitem__)) if each not in self.tried]
+        near = (each for each in islice(_nearby(self.observed.readings, numbers), MOST) if each not in self.tried)
+        return next((each for each in waiting if self.seen.get(each, 0.0) < inf), None) or next(near, None)
+
+    def look_around(self, numbers: Numbers, *, soften: bool) -> None:
+        """Solve a combination, and look at those that should close best, and at the best with each alternative."""
+        trial = self._solve(numbers)
+        if trial is None:
+            return
+        for one in (trial.softened(), trial) if soften else (trial,):
+            self._look(one, one.nearest(SOLVED))
+            for each in one.alternatives:
+                self._look(one, one.nearest(1, each))
+
+    def look_at_rivals(self, numbers: Numbers) -> bool:
+        """Look at the best with each other alternative, from where the survey is solved with that one; once each.
+
+        From the solution of another one, a combination that moves a point by metres is seen askew, or not at all.
+        Returns whether there was something to look at.
+        """
+        waiting = dict[Numbers, list[tuple[int, int]]]()
+        for place, reading in enumerate(self.observed.readings):
+            for number in range(len(reading.either)):
+                rivals = [each for each in self.seen if each[place] == number]
+                if number != numbers[place] and rivals:
+                    rival = min(rivals, key=self.seen.__getitem__)
+                    if (rival, place) not in self.rivals:
+                        waiting.setdefault(rival, []).append((place, number))
+        for rival, taken in waiting.items():
+            self.rivals.update((rival, place) for place, _ in taken)
+            if trial := self._solve(rival):
+                for each in taken:
+                    self._look(trial, trial.nearest(RIVALS, each))
+        return bool(waiting)
+
+    def _solve(self, numbers: Numbers) -> _Trial | None:
+        trial = _trial(self.observed, numbers)
+        self.tried[numbers] = trial is not None and trial.closes
+        self.seen[numbers] = trial.fit.misfit if trial else inf
+        return trial
+
+    def _look(self, trial: _Trial, near: Iterable[Numbers]) -> None:
+        for numbers in near:
+            if numbers not in self.tried:
+                self.seen[numbers] = min(self.seen.get(numbers, inf), trial.adjusted(numbers))
+
+
+# --- a combination to begin with ------------------------------------------------------------------------------------
+
+
+def begun(observed: Observed) -> Numbers:
+    """Return a combination with which as many points as can be found their place: arcs must meet to be solved."""
+    numbers = (0,) * len(observed.readings)
+    first = _rough(observed, numbers)
+    while first.lacking:
+        # Where arcs do not meet their own readings are wrong, or those that put their centres where they are.
+        tries = (_nearby(observed.readings, numbers, some) for some in (first.concerned, frozenset[Place]()))
+        looked = ((_rough(observed, each), each) for each in chain(*(islice(some, MOST) for some in tries)))
+        better = next((one for one in looked if one[0].lacking < first.lacking), None)
+        if better is None:
+            break
+        first, numbers = better
+    return numbers
+
+
+def straightened(observed: Observed, numbers: Numbers) -> Numbers:
+    """Return a combination with which fewer measurements disagree where arcs first put the points.
+
+    One reading after another, then two at once. How many disagree counts and hardly by how much: a wrong reading
+    that places a point makes everything else there disagree.
+    """
+    here = _rough(observed, numbers)
+    tries = _nearby(observed.readings, numbers)
+    for _ in range(LOOKED):
+        other = next(tries, None)
+        if other is None:
+            break
+        there = _rough(observed, other)
+        if (there.lacking, there.disagreement) < (here.lacking, here.disagreement):
+            here, numbers, tries = there, other, _nearby(observed.readings, other)
+    return numbers
+
+
+def _nearby(
+    readings: Sequence[Reading], numbers: Numbers, concerned: frozenset[Place] = frozenset()
+) -> Iterator[Numbers]:
+    """Yield other combinations, those with the fewest changes first; of some readings only where told."""
+    free = [place for place, reading in enumerate(readings) if not concerned or reading.place in concerned]
+    for changes in range(1, len(free) + 1):
+        yield from _with_changes(readings, numbers, free, changes)
+
+
+def _with_changes(
+    readings: Sequence[Reading], numbers: Numbers, free: Sequence[int], changes: int
+) -> Iterator[Numbers]:
+    if not changes:
+        yield numbers
+        return
+    for at, place in enumerate(free):
+        for number in range(len(readings[place].either)):
+            if number != numbers[place]:
+                other = (*numbers[:place], number, *numbers[place + 1 :])
+                yield from _with_changes(readings, other, free[at + 1 :], changes - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rough:
+    """How a combination looks where arcs first put the points, before anything is adjusted."""
+
+    lacking: float  #: points that find no place
+    disagreement: float = inf  #: sum of log(1 + (v / RUDE σ)²) of everything observed
+    concerned: frozenset[Place] = frozenset()  #: the open readings of arcs that do not meet
+
+
+def _rough(observed: Observed, numbers: Numbers) -> _Rough:
+    book, readings = observed.book, observed.readings
+    try:
+        found = observed.of(numbers)
+        first = start(book.station_names, observed.shared, found, observed.hints)
+    except BookError:
+        return _Rough(inf)
+    gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
+    arms = [arm for gap in gaps for arm in gap.observations]
+    lines = {arm.what for arm in arms}
+    places = {reading.place for line in book.lines.values() if line.name in lines for reading in readings_in(line)}
+    places.update(arm.place for arm in arms)
+    concerned = frozenset(reading.place for reading in readings if reading.place in places)
+    # Where north lies, and the grid, the first places do not know yet.
+    seen = [
+        one for one in found if one.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
+    ]
+    network = build(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
+    off = misclosures(network, linearise(network, network.begin)) / network.sds
+    return _Rough(len(first.missing), float(np.log1p((off / RUDE) ** 2).sum()), concerned)
+
+
+# --- one combination, solved ----------------------------------------------------------------------------------------
+
+
+def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
+    """Return a survey solved with one combination; None where that cannot be."""
+    try:
+        chosen = with_choice(observed.book, observed.readings, numbers)
+        reduction = reduce_readings(chosen)
+        walls = wall_observations(chosen, reduction)
+        adjustment = adjust(chosen, reduction, observed.frame, walls, allow_missing=True)
+    except BookError:
+        return None
+    fit = everything(adjustment)
+    if fit is None or any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
+        return None  # without the points whose arcs do not meet it would close all the better
+    return _Trial(observed, numbers, fit, fit.residuals / fit.network.sds)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A survey solved with one combination, and what its neighbours would be."""
+
+    within: Observed
+    numbers: Numbers
+    fit: Fit
+    left: Array  #: (m,) what is left of the residuals once the points have moved, over σ
+
+    @property
+    def closes(self) -> bool:
+        """Return whether χ² is what the tapes explain."""
+        network = self.fit.network
+        freedom = len(network.values) + len(network.tapes) - int((~network.held).sum())
+        return freedom <= 0 or chi2_exceeded(self.fit.misfit, freedom) > CHANCE
+
+    @cached_property
+    def alternatives(self) -> list[tuple[int, int]]:
+        """Return what may be taken instead: the number of the reading, the number of its alternative."""
+        return [
+            (place, number)
+            for place, reading in enumerate(self.within.readings)
+            for number in range(len(reading.either))
+            if number != self.numbers[place]
+        ]
+
+    def taking(self, instead: Sequence[tuple[int, int]]) -> Numbers:
+        """Return the combination with some alternatives taken instead."""
+        numbers = list(self.numbers)
+        for place, number in instead:
+            numbers[place] = number
+        return tuple(numbers)
+
+    def observed(self, numbers: Numbers) -> list[Observation]:
+        """Return the network's observations with another combination."""
+        index = self.fit.network.index
+        return [one for one in self.within.of(numbers) if all(name in index for name in one.points)]
+
+    def adjusted(self, numbers: Numbers) -> float:
+        """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
+        try:
+            return solve(
+                changed(self.fit.network, self.observed(numbers)), None, self.fit.parameters, steps=STEPS
+            ).square_sum
+        except BookError:
+            return inf
+
+    def softened(self) -> _Trial:
+        """Return the same where the points stand by what is sure; open readings say no more than their range.
+
+        A reading that is wrong by metres bends the whole figure, and what is seen from there is crooked.
+        """
+        network, sds = self.fit.network, self.fit.network.sds
+        change = self.change * sds[:, None]
+        low, high = change.min(axis=1, initial=0.0), change.max(axis=1, initial=0.0)
+        loose = replace(network, values=network.values + (low + high) / 2, sds=np.hypot(sds, (high - low) / 2))
+        try:
+            begin = solve(loose, None, self.fit.parameters).parameters
+            begin[2 * len(network.names) :] = 0.0  # with the tapes as they should be, nothing pulls
+            linear = linearise(network, begin)
+            here = solve(replace(network, values=linear.computed), None, begin)
+        except BookError:
+            return self
+        residuals = misclosures(network, linear)
+        left = Effects(here).seen((residuals / sds)[:, None])[:, 0]
+        return replace(self, fit=replace(here, network=network, residuals=residuals), left=left)
+
+    @cached_property
+    def change(self) -> Array:
+        """Return C (m, k): what each alternative changes in the residuals where the points stand, over σ."""
+        return np.stack([self._change(self.taking([each])) for each in self.alternatives], axis=1)
+
+    @cached_property
+    def form(self) -> tuple[list[tuple[int, int]], Array, Array]:
+        """Return an order of the alternatives, U and z: χ² of y is that of this one and |U y + z|² - |z|²."""
+        kept = np.where(self.fit.keep[:, None], self.change, 0.0)
+        square = kept.T @ Effects(self.fit).seen(kept)
+        left_out = self.change - kept
+        square += left_out.T @ left_out
+        square += max(ROUNDING * float(np.diag(square).max()), ROUNDING) * np.eye(len(square))
+        order = _sorted(square, [place for place, _ in self.alternatives])
+        square = square[np.ix_(order, order)]
+        upper = np.asarray(np.linalg.cholesky((square + square.T) / 2).T, float)
+        aside = np.linalg.solve(upper.T, (self.change.T @ self.left)[order])
+        return [self.alternatives[n] for n in order], upper, np.asarray(aside, float)
+
+    def _change(self, numbers: Numbers) -> Array:
+        """Return what another combination changes in the residuals where the points stand, over σ."""
+        network = self.fit.network
+        other = changed(network, self.observed(numbers))
+        residuals = misclosures(other, linearise(other, self.fit.parameters))
+        return np.asarray((residuals - self.fit.residuals) / network.sds)
+
+    def nearest(self, count: int, forced: tuple[int, int] | None = None) -> Iterator[Numbers]:
+        """Yield the combinations with the least χ² by the quadratic form, this one too; of those with one taken.
+
+        That one may be this combination's own.
+
+        From the last reading to the first: what a reading adds to |U y + z|² hangs on it and those after it alone.
+        """
+        order, upper, aside = self.form
+        taken = np.zeros((1, len(aside)))
+        costs = np.zeros(1)
+        for place in dict.fromkeys(of for of, _ in reversed(order)):
+            rows = [n for n, (of, _) in enumerate(order) if of == place]
+            choices: list[int | None] = [None, *rows]
+            if forced is not None and forced[0] == place:
+                choices = [order.index(forced) if forced in order else None]
+            taken, costs = _widened(taken, costs, upper[rows], aside[rows], choices)
+        for row in taken[:count]:
+            yield self.taking([order[n] for n in np.flatnonzero(row)])
+
+
+def _sorted(square: Array, places: Sequence[int]) -> list[int]:
+    """Return an order of elimination in which a check is felt as soon as the last reading in it is decided.
+
+    Always the reading of which least is left next: first those that others already explain. Decided from the last
+    to the first, the readings of one check then follow one another, and few combinations need to be kept.
+    """
+    left, order = square.copy(), list[int]()
+    waiting = dict.fromkeys(places)
+    while waiting:
+        place = min(waiting, key=lambda one: float(sum(left[n, n] for n, of in enumerate(places) if of == one)))
+        del waiting[place]
+        for pivot in (n for n, of in enumerate(places) if of == place):
+            order.append(pivot)
+            left -= np.outer(left[pivot], left[pivot]) / left[pivot, pivot]
+    return order
+
+
+def _widened(
+    taken: Array, costs: Array, upper: Array, aside: Array, choices: Sequence[int | None]
+) -> tuple[Array, Array]:
+    """Return combinations with one more reading decided, the best ``WIDTH`` of them in the order of their costs."""
+    branches = [taken.copy() for _ in choices]
+    for branch, choice in zip(branches, choices, strict=True):
+        if choice is not None:
+            branch[:, choice] = 1.0
+    wider = np.concatenate(branches)
+    dearer = np.tile(costs, len(choices)) + np.sum((wider @ upper.T + aside) ** 2, axis=1)
+    order = np.argsort(dearer, kind="stable")[:WIDTH]
+    return np.asarray(wider[order]), np.asarray(dearer[order])

@@ -1,0 +1,91 @@
+"""What is noted while a book is read: its faults, its blanks, the names that it uses and defines."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple, TypeVar
+
+from pegline.errors import Finding, Place
+from pegline.measures.source_tree import Items, Text, Written
+
+__all__ = ["BLANK", "Misread", "Named", "Slate", "Unfinished", "Wrong"]
+
+T = TypeVar("T")
+BLANK: Final = "still blank; fill it in"
+
+
+class Misread(ValueError):  # noqa: N818 (a signal within the reader)
+    """A scalar's text says nothing that its grammar knows; the message says what to write."""
+
+
+class Wrong(Exception):  # noqa: N818 (a signal within the reader)
+    """A value cannot be read; ``text`` is empty when that was told already."""
+
+    def __init__(self, text: str, place: Place, rule: str = "value") -> None:
+        self.text, self.place, self.rule = text, place, rule
+        super().__init__(text)
+
+
+class Unfinished(Exception):  # noqa: N818 (a signal within the reader)
+    """A value is left blank, to be filled in later."""
+
+    def __init__(self, what: str, place: Place) -> None:
+        self.what, self.place = what, place
+        super().__init__(what)
+
+
+class Named(NamedTuple):
+    """A name that was used or defined somewhere."""
+
+    realm: str  #: what it names: point, station, line, feature, tape, kind, page
+    name: str
+    place: Place
+
+
+@dataclass(slots=True)
+class Slate:
+    """What is noted while a book is read."""
+
+    unit: str = "m"  #: of bare lengths where the reading stands
+    faults: list[Finding] = field(default_factory=list)
+    blanks: list[Finding] = field(default_factory=list)  #: what is not booked yet
+    used: list[Named] = field(default_factory=list)
+    defined: list[Named] = field(default_factory=list)
+    lost: set[str] = field(default_factory=set)  #: words of parts that could not be read or are not finished
+    key: str = ""  #: the key whose value is being read
+    rows: Counter[str] = field(default_factory=Counter)  #: unnamed rows of each feature so far
+
+    def tell(self, wrong: Wrong, key: str = "") -> None:
+        """Keep a fault, with the key that it stands at."""
+        if wrong.text:
+            text = f"{key}: {wrong.text}" if key else wrong.text
+            self.faults.append(Finding(wrong.rule, text, wrong.place))
+
+    def lose(self, written: Written) -> None:
+        """Keep the words of a part that is left out, so that nobody calls them unknown."""
+        if isinstance(written, Text):
+            self.lost.add(written.value)
+            self.lost.update(part.strip() for part in written.value.split("-"))
+            return
+        for item in written.items if isinstance(written, Items) else written.entries.values():
+            for part in item if isinstance(item, tuple) else (item,):
+                self.lose(part)
+
+    def leave(self, blank: Unfinished, written: Written) -> None:
+        """Note what is left blank, and leave out the part that it stands in."""
+        self.blanks.append(Finding("blank", blank.what, blank.place))
+        self.lose(written)
+
+    def attempt(self, read: Callable[[], T], written: Written, key: str = "") -> T | None:
+        """Return what ``read`` gives; None, with the reason kept, when it cannot be read or is not finished."""
+        try:
+            return read()
+        except Wrong as wrong:
+            self.tell(wrong, key)
+            self.lose(written)
+        except Unfinished as blank:
+            what = f"{key}{' is' if blank.what == BLANK else ':'} {blank.what}" if key else blank.what
+            self.leave(Unfinished(what, blank.place), written)
+        return None

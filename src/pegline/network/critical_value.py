@@ -1,0 +1,216 @@
+"""All tests of a network together: their critical value, and which of them cannot be told apart."""
+
+from __future__ import annotations
+
+from statistics import NormalDist
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.common import Array
+from pegline.network.least_squares import Fit
+from pegline.network.quality import NetworkCovariances
+
+__all__ = ["FAMILY", "TOGETHER", "correlated_tests", "critical_value", "sidak"]
+
+Ints = NDArray[np.int64]
+
+#: At most this share of sound surveys is called wrong, by all their tests together.
+FAMILY: Final = 0.05
+#: Tests that correlate more than this cannot be told apart.
+TOGETHER: Final = 0.95
+#: A redundancy number below this is none.
+NONE: Final = 1e-6
+#: Up to so many observations all pairs of tests are looked at.
+SMALL: Final = 600
+#: For more tests the bound for independent ones lies within 0.05 of what would be simulated.
+MANY: Final = 300
+#: Rounds until the critical value of correlated tests stands: each takes an error to a twentieth or less.
+ROUNDS: Final = 8
+#: Steps of an integral: good to six digits.
+PARTS: Final = 100
+#: In larger networks, tests are compared where so many observations or fewer meet in a point.
+FEW: Final = 4
+
+
+def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: float) -> float:
+    """Return a |test| that the largest of a sound survey's tests stays under in at least 95 of 100 surveys.
+
+    The tests are those of every measurement in the adjusted solution and of every one that was left out
+    of the plotting solution. Where the bound for independent tests is not under the two-sided quantile of
+    ``significance`` anyway, what the tests have in common lowers it, as far as ``MANY`` tests.
+
+    Parameters
+    ----------
+    plotting, adjusted
+        The two solutions.
+    shares
+        Redundancy numbers of the adjusted one.
+    significance
+        Of a single test.
+    """
+    floor = NormalDist().inv_cdf(1 - significance / 2)
+    left_out = np.flatnonzero(~plotting.keep[: len(adjusted.keep)])
+    count = int((shares > NONE).sum()) + len(left_out)
+    bound = sidak(count)
+    if bound <= floor or count > MANY:
+        return max(floor, bound)
+    own, others = _own_tests(adjusted, shares), _check_tests(plotting, left_out)
+    # What only places the plotting solution comes last and is no error of the adjusted one.
+    tests = np.concatenate((np.pad(own, ((0, 0), (0, others.shape[1] - own.shape[1]))), others))
+    return max(floor, min(bound, _for_correlated(tests @ tests.T)))
+
+
+def _for_correlated(correlations: Array) -> float:
+    """Return the critical value for tests with given correlations.
+
+    An alarm that two tests raise together counts once: with c the value, p = P(|x| > c) and the pairs
+    those of the tree of strongest correlations,
+
+        P(any) <= n p - Σ P(|x| > c and |y| > c) = 0.05
+
+    D. Hunter, An upper bound for the probability of a union, 1976 (from memory).
+    """
+    ties = _strongest_tree(np.abs(correlations))
+    alone = float(len(correlations))
+    for _ in range(ROUNDS):
+        critical = NormalDist().inv_cdf(1 - FAMILY / alone / 2)
+        alone = len(correlations) - float(_both(critical, ties).sum()) / (2 - 2 * NormalDist().cdf(critical))
+    return critical
+
+
+def _strongest_tree(correlations: Array) -> Array:
+    """Return the correlations (n - 1,) along the tree that joins all tests by the strongest ones."""
+    found = np.zeros(len(correlations) - 1)
+    nearest = correlations[0].copy()
+    nearest[0] = -1.0
+    for step in range(len(found)):
+        chosen = int(nearest.argmax())
+        found[step] = nearest[chosen]
+        nearest = np.where(nearest < 0, nearest, np.maximum(nearest, correlations[chosen]))
+        nearest[chosen] = -1.0
+    return np.clip(found, 0.0, 1.0)
+
+
+def _both(critical: float, correlations: Array) -> Array:
+    """Return P(|x| > c and |y| > c) of pairs of tests with given correlations.
+
+    R. L. Plackett, A reduction formula for normal multivariate integrals, 1954 (from memory): with ρ = sin θ,
+
+        p² + ∫ (exp(-c² / (1 + sin t)) - exp(-c² / (1 - sin t))) dt / π   from 0 to θ
+
+    >>> _both(1.96, np.array([0.0, 1.0])).round(4).tolist()
+    [0.0025, 0.05]
+    """
+    angles = np.arcsin(correlations)
+    sines = np.sin(angles[:, None] * (np.arange(PARTS) + 0.5) / PARTS)
+    mean = np.mean(np.exp(-(critical**2) / (1 + sines)) - np.exp(-(critical**2) / (1 - sines)), axis=1)
+    return np.asarray((2 - 2 * NormalDist().cdf(critical)) ** 2 + mean * angles / np.pi)
+
+
+def sidak(tests: int) -> float:
+    """Return the critical value for so many independent tests; correlated ones need no larger one.
+
+    Z. Šidák, Rectangular confidence regions for the means of multivariate normal distributions, 1967
+    (from memory): each at 1 - (1 - 0.05)^(1/n).
+
+    >>> round(sidak(1), 3), round(sidak(1000), 3)
+    (1.96, 4.05)
+    """
+    return NormalDist().inv_cdf(1 - (1 - (1 - FAMILY) ** (1 / max(tests, 1))) / 2)
+
+
+def _scaled(fit: Fit) -> Array:
+    """Return the derivatives (t + m, u) over their standard deviations, the scales of the tapes first."""
+    network = fit.network
+    columns = np.append(network.columns, -1)
+    tapes = len(network.tapes)
+    found = np.zeros((tapes + len(network.values), int((~network.held).sum()) + 1))
+    for tape in range(tapes):
+        found[tape, columns[2 * len(network.names) + tape]] = 1 / network.tape_sds[tape]
+    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        np.add.at(found, (tapes + batch.rows[:, None], columns[numbers]), partials / network.sds[batch.rows, None])
+    return np.asarray(found[:, :-1])
+
+
+def _used(fit: Fit) -> Array:
+    """Return 1 for what the solution used, the tapes' scales included, 0 for the rest."""
+    return np.concatenate((np.ones(len(fit.network.tapes)), fit.keep)).astype(float)
+
+
+def _own_tests(fit: Fit, shares: Array) -> Array:
+    """Return the tests (k, t + m) of a solution as they follow from errors of unit size."""
+    rows = np.flatnonzero(shares > NONE) + len(fit.network.tapes)
+    scaled = _scaled(fit)
+    hat = scaled[rows] @ fit.factor.solve((scaled * _used(fit)[:, None]).T)
+    return np.asarray((np.eye(len(scaled))[rows] - hat) / np.sqrt(shares[shares > NONE][:, None]))
+
+
+def _check_tests(fit: Fit, rows: Ints) -> Array:
+    """Return the tests (k, t + m) of what a solution left out, as they follow from errors of unit size."""
+    scaled = _scaled(fit)
+    rows = rows + len(fit.network.tapes)
+    hat = scaled[rows] @ fit.factor.solve((scaled * _used(fit)[:, None]).T)
+    tests = np.eye(len(scaled))[rows] - hat
+    size = np.sqrt(np.einsum("ij,ij->i", tests, tests))
+    return np.asarray(tests / np.where(size > 0, size, 1.0)[:, None])
+
+
+def correlated_tests(fit: Fit, shares: Array) -> tuple[tuple[int, int, float], ...]:
+    """Return the pairs of measurements that cannot be told apart, by number among those kept, with their correlation.
+
+    Tests of residuals v = (I - H) e correlate by -H_ij / √(r_i r_j) in units of the standard deviations. In large
+    networks only pairs that meet in a point with four observations or fewer are looked at: more tell them apart.
+    ``shares`` are the redundancy numbers.
+    """
+    kept = np.flatnonzero(fit.keep)
+    number = np.cumsum(fit.keep) - 1
+    rows = kept[shares[kept] > NONE]
+    if len(rows) < 2:
+        return ()
+    if len(kept) > SMALL:
+        return _correlated_nearby(fit, shares, rows, number)
+    scaled = _scaled(fit)[rows + len(fit.network.tapes)]
+    hat = scaled @ fit.factor.solve(scaled.T)
+    root = np.sqrt(shares[rows])
+    found = -hat / root[:, None] / root
+    first, second = np.nonzero(np.triu(np.abs(found) > TOGETHER, 1))
+    return tuple(
+        (int(number[rows[i]]), int(number[rows[j]]), float(np.clip(found[i, j], -1, 1)))
+        for i, j in zip(first, second, strict=True)
+    )
+
+
+def _correlated_nearby(fit: Fit, shares: Array, rows: Ints, number: Ints) -> tuple[tuple[int, int, float], ...]:
+    network = fit.network
+    at: list[list[int]] = [[] for _ in network.names]
+    parameters = np.full((len(network.values), 7), -1)
+    partials = np.zeros((len(network.values), 7))
+    for batch, numbers, slopes in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        parameters[batch.rows, : numbers.shape[1]] = numbers
+        partials[batch.rows, : numbers.shape[1]] = slopes / network.sds[batch.rows, None]
+        for row, points in zip(batch.rows.tolist(), batch.points.tolist(), strict=True):
+            if fit.keep[row]:
+                for point in points:
+                    at[point].append(row)
+    tested = set(rows.tolist())
+    pairs = {
+        (i, j)
+        for meeting in at
+        if len(meeting) <= FEW
+        for i in meeting
+        for j in meeting
+        if i < j and i in tested and j in tested
+    }
+    if not pairs:
+        return ()
+    first, second = np.array(sorted(pairs)).T
+    both = NetworkCovariances(fit).blocks(np.concatenate((parameters[first], parameters[second]), axis=1))
+    shared = np.einsum("mi,mij,mj->m", partials[first], both[:, :7, 7:], partials[second])
+    found = -shared / np.sqrt(shares[first] * shares[second])
+    return tuple(
+        (int(number[i]), int(number[j]), float(np.clip(value, -1, 1)))
+        for i, j, value in zip(first, second, found, strict=True)
+        if abs(value) > TOGETHER
+    )

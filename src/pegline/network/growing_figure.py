@@ -1,0 +1,59 @@
+"""A figure of stations and points as it grows, and what a book hints about it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pegline.errors import Place
+from pegline.measures.values import Side
+from pegline.network.arc_intersection import XY, Arc
+from pegline.network.equations import Chainage, Distance, Observation
+from pegline.network.start_points import Bookings
+from pegline.records import record
+
+__all__ = ["Figure", "Gap", "Hints"]
+
+
+@record(frozen=True, slots=True)
+class Gap:
+    """Arcs that do not meet."""
+
+    point: str  #: the point that they should give
+    centres: tuple[str, str]
+    gap: float  #: what is missing (or too much) between them, metres
+    observations: tuple[Distance, ...]  #: the two arcs, then the line between the centres where it was taped
+
+
+@record(frozen=True, slots=True)
+class Hints:
+    """What a book says about where things are, beside its measurements."""
+
+    sides: Mapping[str, Side]  #: of stations, and of points fixed by arcs
+    sketches: Mapping[str, XY]  #: rough positions, any unit
+    places: Mapping[str, Place]  #: where each point is first booked
+
+
+@dataclass(slots=True)
+class Figure:
+    """The figure as it grows."""
+
+    observations: Sequence[Observation]
+    hints: Hints
+    at: dict[str, XY] = field(default_factory=dict)
+    rough: dict[str, float] = field(default_factory=dict)
+    used: set[int] = field(default_factory=set)
+    pairs: dict[str, tuple[str, str]] = field(default_factory=dict)
+    arcs: dict[str, list[Arc]] = field(default_factory=lambda: defaultdict(list))
+    lines: dict[str, list[tuple[int, Distance, str]]] = field(default_factory=lambda: defaultdict(list))
+    referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    on_lines: dict[str, list[tuple[int, Chainage]]] = field(default_factory=lambda: defaultdict(list))
+    heap: list[tuple[tuple[Any, ...], str, Arc, Arc]] = field(default_factory=list)
+    waiting: set[tuple[int, int]] = field(default_factory=set)
+    unsettled: dict[str, tuple[Arc, Arc]] = field(default_factory=dict)
+    gaps: dict[str, tuple[float, Arc, Arc]] = field(default_factory=dict)
+    booked: Bookings = field(default_factory=dict)
+    tentative: bool = False
+    bent: bool = False

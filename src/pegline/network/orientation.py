@@ -1,0 +1,150 @@
+"""How the first positions are laid in the frame, and what the plotting solution needs to be placed there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from math import atan2, cos, hypot, sin, sqrt
+
+import numpy as np
+
+from pegline.frame.model import Frame
+from pegline.network.arc_intersection import XY
+from pegline.network.equations import Bearing, Control, Observation
+from pegline.network.start import MIRROR_SIGMAS, Start
+
+__all__ = ["across", "faced", "faces", "held"]
+
+
+def faces(found: Sequence[Observation], begun: Start) -> int:
+    """Return whether control and bearings suit the first positions (+1), their mirror image (-1), or both (0)."""
+    control, bearings = _placed(found, begun.positions)
+    fits = [
+        _misfit({name: (x, sign * y) for name, (x, y) in begun.positions.items()}, control, bearings)
+        for sign in (1, -1)
+    ]
+    good, bad = min(fits), max(fits)
+    if bad <= MIRROR_SIGMAS or 3 * good > bad:
+        return 0
+    return 1 if fits[0] == good else -1
+
+
+def _placed(
+    found: Sequence[Observation], at: Mapping[str, XY]
+) -> tuple[list[tuple[int, Control]], list[tuple[int, Bearing]]]:
+    """Return the control and the bearings, with their numbers, that placed stations have."""
+    control = [(n, one) for n, one in enumerate(found) if isinstance(one, Control) and one.station in at]
+    bearings = [(n, one) for n, one in enumerate(found) if isinstance(one, Bearing) and set(one.points) <= set(at)]
+    return control, bearings
+
+
+def faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
+    """Return the first positions in the frame, and the observations that place the plotting solution there."""
+    at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
+    control, bearings = _placed(found, at)
+    if not begun.handed and faces(found, begun) < 0:
+        at = {name: (x, -y) for name, (x, y) in at.items()}
+    known = _known(control)
+    if len(known) > 1:
+        pair = _far_apart(known, at)
+        numbers = {n for n, one in control if one.station == pair[0]}
+        return _onto(at, known, [*known]), numbers
+    numbers = {n for n, _ in control}
+    if bearings:
+        turn, number = _best_bearing(bearings, at)
+        c, s = cos(turn), sin(turn)
+        at = {name: (c * x + s * y, c * y - s * x) for name, (x, y) in at.items()}
+        numbers.add(number)
+    if known:
+        (station, (x, y)), *_ = known.items()
+        dx, dy = x - at[station][0], y - at[station][1]
+        at = {name: (x + dx, y + dy) for name, (x, y) in at.items()}
+    return at, numbers
+
+
+def held(found: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
+    """Return the parameters of the base line's ends that are held: what neither control nor bearings place."""
+    control, bearings = _placed(found, at)
+    known = len(_known(control))
+    place = () if known else (2 * ends[0], 2 * ends[0] + 1)
+    turn = () if bearings or known > 1 else (2 * ends[1] + 1,)
+    return (*place, *turn)
+
+
+def _known(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
+    known: dict[str, XY] = {}
+    for _, one in control:
+        x, y = known.get(one.station, (0.0, 0.0))
+        known[one.station] = (x + one.value * one.along[0], y + one.value * one.along[1])
+    return known
+
+
+def _far_apart(known: dict[str, XY], at: dict[str, XY]) -> tuple[str, str]:
+    """Return the two control points farthest apart, the one nearer the start of the base line first."""
+    names = list(known)
+    _, one, other = max(
+        (round(hypot(known[a][0] - known[b][0], known[a][1] - known[b][1]), 6), a, b)
+        for i, b in enumerate(names)
+        for a in names[:i]
+    )
+    first = next(iter(at.values()))
+    far = {name: hypot(at[name][0] - first[0], at[name][1] - first[1]) for name in (one, other)}
+    return (one, other) if far[one] <= far[other] else (other, one)
+
+
+def _best_bearing(bearings: Sequence[tuple[int, Bearing]], at: dict[str, XY]) -> tuple[float, int]:
+    """Return the turn (clockwise) by the surest bearing, the longest of equally sure ones, and its number."""
+
+    def rank(item: tuple[int, Bearing]) -> tuple[float, float, float]:
+        (x, y), (u, v) = at[item[1].start], at[item[1].end]
+        return (item[1].sd, -round(hypot(u - x, v - y), 6), item[1].value)
+
+    number, best = min(bearings, key=rank)
+    (x, y), (u, v) = at[best.start], at[best.end]
+    return best.value - atan2(u - x, v - y), number
+
+
+def _onto(at: Mapping[str, XY], known: dict[str, XY], names: Sequence[str]) -> dict[str, XY]:
+    """Turn and move the figure onto control points, by least squares."""
+    own = np.array([complex(*at[name]) for name in names])
+    theirs = np.array([complex(*known[name]) for name in names])
+    turn = np.vdot(own - own.mean(), theirs - theirs.mean())
+    turn /= abs(turn) or 1.0
+    laid = {name: theirs.mean() + turn * (complex(*xy) - own.mean()) for name, xy in at.items()}
+    return {name: (float(z.real), float(z.imag)) for name, z in laid.items()}
+
+
+def _misfit(
+    at: Mapping[str, XY], control: Sequence[tuple[int, Control]], bearings: Sequence[tuple[int, Bearing]]
+) -> float:
+    """Return by how many standard deviations control and bearings misfit a figure that is free to turn and move."""
+    known = _known(control)
+    total = 0.0
+    if len(known) > 2:
+        laid = _onto(at, known, [*known])
+        sds = {one.station: one.sd for _, one in control}
+        total += sum((hypot(laid[n][0] - x, laid[n][1] - y) / sds[n]) ** 2 for n, (x, y) in known.items())
+    if len(bearings) > 1:
+        turns = [
+            one.value - atan2(at[one.end][0] - at[one.start][0], at[one.end][1] - at[one.start][1])
+            for _, one in bearings
+        ]
+        mean = sum(complex(cos(turn), sin(turn)) for turn in turns)
+        away = (complex(cos(turn), sin(turn)) / mean for turn in turns)
+        total += sum((atan2(z.imag, z.real) / one.sd) ** 2 for z, (_, one) in zip(away, bearings, strict=True))
+    return sqrt(total)
+
+
+def across(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
+    """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
+    control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
+    known = _known(control)
+    if len(known) < 2:
+        return
+    first, second = _far_apart(known, at)
+    dx, dy = known[second][0] - known[first][0], known[second][1] - known[first][1]
+    size = hypot(dx, dy)
+    along = (-dy / size, dx / size)
+    like = next(one for _, one in control if one.station == second)
+    value = known[second][0] * along[0] + known[second][1] * along[1]
+    yield replace(like, value=value, along=along)

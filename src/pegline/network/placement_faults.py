@@ -1,0 +1,129 @@
+"""Why stations and points could not be placed, in words: each cause once, all told together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import combinations
+from math import hypot
+
+from pegline.errors import Finding
+from pegline.network.arc_intersection import Arc, gap
+from pegline.network.equations import Distance
+from pegline.network.growing_figure import Figure, Gap
+
+__all__ = ["unplaced"]
+
+
+def unplaced(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -> Iterable[Finding]:
+    """Tell why points are missing, each cause once with all that hangs on it, and a figure without a hand."""
+    places = figure.hints.places
+    left = [name for name in missing if name in stations]
+    causes = 0
+    for name in left:
+        finding = _cause(figure, name)
+        if finding:
+            causes += 1
+            yield finding
+    apart = [name for name in left if not figure.arcs[name] and not _hangs_on(figure, name)]
+    if apart:
+        yield Finding(
+            "disconnected",
+            f"no line leads from the base line to {_list(apart)};"
+            " tape lines that join them, or take them out of this book",
+            places.get(apart[0]),
+        )
+    elif left and not causes:
+        yield Finding(
+            "cannot-start",
+            f"{_list(left)} only hold one another; tape one more line to one of them,"
+            " or give each a rough position with 'sketch: [x, y]'",
+            places.get(left[0]),
+        )
+    loose = [name for name in missing if name not in stations]
+    apart_arcs = [found for name in loose if (found := _arcs_apart(figure, name))] if not left else []
+    yield from apart_arcs
+    if loose and not left and not apart_arcs:
+        yield Finding(
+            "point-unfixed",
+            f"nothing fixes {_list(loose)}; book an offset, two arcs with their side, or a third arc",
+            places.get(loose[0]),
+        )
+    if figure.tentative and figure.bent:
+        flipped = [name for name in figure.at if name in stations and name in figure.pairs]
+        yield Finding(
+            "mirrored",
+            f"the whole figure could be mirrored: nothing tells on which side of the base line {_list(flipped)}"
+            f" {'lie' if len(flipped) > 1 else 'lies'}; add 'left_of' or 'right_of' to"
+            f" {'one of them' if len(flipped) > 1 else 'its entry'}",
+            places.get(flipped[0]),
+        )
+
+
+def _cause(figure: Figure, name: str) -> Finding | None:
+    place = figure.hints.places.get(name)
+    if name in figure.unsettled:
+        one, other = figure.unsettled[name]
+        return Finding(
+            "side-unsettled",
+            f"{name} may lie on either side of {one.centre}-{other.centre};"
+            f" add 'left_of: {one.centre}-{other.centre}' or 'right_of: {one.centre}-{other.centre}' to its entry",
+            place,
+            (name, one.centre, other.centre),
+        )
+    if name in figure.gaps:
+        lacking, one, other = figure.gaps[name]
+        return _gap_finding(figure, name, lacking, one, other)
+    if len(figure.arcs[name]) == 1 and len(figure.lines[name]) == 1:  # else it hangs on others that are told
+        centre = figure.arcs[name][0].centre
+        return Finding(
+            "too-few-lines", f"{name} can swing about {centre}; tape one more line to it", place, (name, centre)
+        )
+    return None
+
+
+def _arcs_apart(figure: Figure, name: str) -> Finding | None:
+    """Return the finding of two arcs to a point that do not meet."""
+    arcs = [
+        Arc(number, one.start, figure.at[one.start], one.value, one.sd, tie=False)
+        for number, one in enumerate(figure.observations)
+        if isinstance(one, Distance) and one.part == "arc" and one.end == name and one.start in figure.at
+    ]
+    widest = max(combinations(arcs, 2), key=lambda pair: gap(*pair), default=None)
+    if widest is None or gap(*widest) <= 0:
+        return None
+    return _gap_finding(figure, name, gap(*widest), *widest)
+
+
+def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc) -> Finding:
+    taped = [figure.observations[arc.number] for arc in (one, other)]
+    taped += [line for _, line, end in figure.lines[one.centre] if end == other.centre]
+    distances = tuple(line for line in taped if isinstance(line, Distance))
+    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
+    how = "short by" if apart > one.radius + other.radius else "one is too long by"
+    return Finding(
+        "arcs-do-not-meet",
+        f"the arcs to {name} do not meet: {one.radius:.3f} m from {one.centre} and {other.radius:.3f} m from"
+        f" {other.centre}, which are {apart:.3f} m apart, {how} {lacking:.3f} m; look at these readings again",
+        distances[0].place,
+        Gap(name, (one.centre, other.centre), lacking, distances),
+    )
+
+
+def _hangs_on(figure: Figure, name: str) -> bool:
+    """Return whether a chain of lines leads from a station to the placed ones."""
+    seen, stack = {name}, [name]
+    while stack:
+        here = stack.pop()
+        if here in figure.at:
+            return True
+        ends = [other for _, _, other in figure.lines[here]]
+        ends += [end for _, row in figure.on_lines[here] for end in row.points]
+        fresh = [end for end in ends if end not in seen]
+        seen.update(fresh)
+        stack += fresh
+    return False
+
+
+def _list(names: Sequence[str]) -> str:
+    """Return names as they are read out."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

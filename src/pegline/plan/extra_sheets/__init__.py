@@ -1,0 +1,1 @@
+"""Further sheets on request: peg cards, the diagram of lines, pages of the field book."""

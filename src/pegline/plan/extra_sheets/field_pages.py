@@ -1,0 +1,132 @@
+"""The field book drawn as it is booked by hand: the chain up the middle, offsets to either side, from the foot up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pegline.measures.values import Name, Reading
+from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.map.content import Told
+from pegline.plan.sheets.a4_page import BODY, Drawn, shortened
+from pegline.plan.sheets.column import SMALL
+from pegline.reduction.model import ReducedLine, ReducedRow
+
+__all__ = ["field_pages"]
+
+COLUMNS: Final = 2
+HALF: Final = 8.0  #: half the breadth of the chain's column, mm
+STEP: Final = 6.2  #: from one entry to the next, mm
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One height of a page."""
+
+    chainage: str
+    left: str = ""
+    right: str = ""
+    ringed: bool = False  #: a station
+
+
+def field_pages(told: Told) -> Drawn:
+    """Yield pages of two columns; a line begins at the foot of a column."""
+    left, bottom, right, top = BODY
+    wide = (right - left) / COLUMNS
+    rows = int((top - bottom - 12.0) / STEP)
+    rows_of: dict[str, list[ReducedRow]] = {}
+    for row in told.reduction.rows:
+        rows_of.setdefault(row.line, []).append(row)
+    columns = [
+        (_on_page(f"Line {line.name}", line.booked.page), entries[i : i + rows])
+        for line in told.reduction.lines.values()
+        for entries in [list(_entries(line, rows_of.get(line.name, [])))]
+        for i in range(0, len(entries), rows)
+    ]
+    for first in range(0, len(columns), COLUMNS):
+        items: list[Item] = []
+        for i, (heading, entries) in enumerate(columns[first : first + COLUMNS]):
+            items += _column(heading, entries, left + i * wide, wide)
+        yield items
+
+
+def _entries(line: ReducedLine, rows: list[ReducedRow]) -> Iterator[_Entry]:
+    """Yield what stands on a line's page from the foot up."""
+    readings = line.booked.taped or line.booked.legs
+    total = (
+        " + ".join(t.reading.length.text for t in readings) if line.booked.legs else _texts(t.reading for t in readings)
+    )
+    placed = [
+        (0.0, -1, _Entry(line.start, right=f"{line.use}, towards {line.end}", ringed=True)),
+        *_of_rows(rows),
+        (line.ground.length, len(rows), _Entry(line.end, left=f"total {total}", ringed=True)),
+    ]
+    yield from (entry for _, _, entry in sorted(placed, key=lambda each: each[:2]))
+
+
+def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
+    for number, row in enumerate(rows):
+        booked = row.booked
+        for i, (at, chainage) in enumerate(zip(booked.at, row.chainages, strict=True)):
+            text = at.text if isinstance(at, Name) else _reading(at)
+            if row.form == "station":
+                told = _on_page(f"station {row.name}", booked.page)
+                yield chainage, number, _Entry(text, right=told, ringed=True)
+                continue
+            if row.form == "on line":
+                yield chainage, number, _Entry(text, right=_told(row))
+                continue
+            offset = _reading(booked.offsets[i]) if row.form == "oblique" else _texts(booked.offsets)
+            to = _on_page(f"to {row.name}", booked.page) if row.form == "oblique" else _told(row)
+            words = f"{offset}  {to}"
+            yield chainage, number, _Entry(text, left=words) if row.side > 0 else _Entry(text, right=words)
+
+
+def _told(row: ReducedRow) -> str:
+    booked = row.booked
+    parts = [booked.kind or "", row.name, "to its face" if booked.to == "face" else "", booked.note or ""]
+    if booked.struck:
+        parts.append(f"(struck {_texts(booked.struck)})")
+    return _on_page(", ".join(filter(None, parts)), booked.page)
+
+
+def _on_page(text: str, page: str | None) -> str:
+    """Return a text with the page of the paper book, where one is named."""
+    return f"{text}, page {page}" if page else text
+
+
+def _reading(reading: Reading) -> str:
+    if reading.either:
+        return " or ".join(length.text for length in reading.either)
+    return ("~" if reading.doubtful else "") + reading.length.text
+
+
+def _texts(readings: Iterator[Reading] | tuple[Reading, ...]) -> str:
+    return ", ".join(_reading(reading) for reading in readings)
+
+
+def _column(heading: str, entries: list[_Entry], x: float, wide: float) -> Iterator[Item]:
+    _, bottom, _, top = BODY
+    middle = x + wide / 2
+    side = wide / 2 - HALF - 3.0
+    for edge in (-HALF, HALF):
+        yield Stroke(
+            "SHEET", np.array([(middle + edge, bottom), (middle + edge, bottom + 6.0 + STEP * (len(entries) + 0.2))])
+        )
+    yield Words("SHEET-TEXT", heading, x + 3, top - 5.0, 2.5, bold=True)
+    for i, entry in enumerate(entries):
+        y = bottom + 5.0 + STEP * i
+        text = shortened(entry.chainage, 2 * HALF - 1.5, SMALL)
+        yield Words("SHEET-TEXT", text, middle, y, SMALL, "middle", bold=entry.ringed)
+        if entry.ringed:
+            ring = np.array(
+                [(np.cos(a) * 6.6 + middle, np.sin(a) * 2.4 + y + 0.9) for a in np.linspace(0, 2 * np.pi, 41)[:-1]]
+            )
+            yield Stroke("SHEET", ring, True)
+        if entry.left:
+            yield Words("SHEET-TEXT", shortened(entry.left, side, SMALL), middle - HALF - 2, y, SMALL, "right")
+        if entry.right:
+            yield Words("SHEET-TEXT", shortened(entry.right, side, SMALL), middle + HALF + 2, y, SMALL)

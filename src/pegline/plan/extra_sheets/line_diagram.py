@@ -1,0 +1,129 @@
+"""The lines of a survey as chained: arrows, lengths, and what each check says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import atan2, cos, pi, sin
+from typing import Any, Final
+
+import numpy as np
+
+from pegline.network.model import Check
+from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.labels.placement import Wanted, along, around, settle
+from pegline.plan.map.content import Told
+from pegline.plan.number_text import signed
+from pegline.plan.scripts import text_width
+from pegline.plan.sheets.a4_page import BODY, Drawn, shortened
+from pegline.plan.sheets.column import SMALL, centred, symbol_strokes
+
+__all__ = ["diagram_pages"]
+
+ROWS: Final = 26  #: checks in the table under the figure; more go onto pages of their own
+AIR: Final = 14.0
+ROW: Final = 3.6
+
+
+def diagram_pages(told: Told) -> Drawn:
+    """Yield the figure with the table of checks, and further pages of the table where it is long."""
+    left, bottom, right, top = BODY
+    checks = told.adjustment.checks
+    deep = ROW * (min(len(checks), ROWS) + 3) + 4
+    first: list[Item] = list(_figure(told, (left, bottom + deep, right, top)))
+    yield first + list(_table(checks[:ROWS], bottom + deep))
+    room = int((top - bottom) / ROW) - 4
+    for start in range(ROWS, len(checks), room):
+        yield list(_table(checks[start : start + room], top))
+
+
+def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item]:
+    solution = told.adjustment.solution
+    names = solution.names[: solution.stations]
+    places = _fitted(np.array([told.where.position(name) for name in names]), box)
+    at = dict(zip(names, places, strict=True))
+    judged = {check.what: check for check in told.adjustment.checks if check.kind == "line"}
+    wanted, lines = [], []
+    for name in names:
+        x, y = (float(v) for v in at[name])
+        tie = name in told.book.tie_stations
+        yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
+        width = text_width(name, 2.5)
+        wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
+    for line in told.reduction.lines.values():
+        if line.start not in at or line.end not in at:
+            continue
+        start, end = at[line.start], at[line.end]
+        line_type = "SHORT-DASH" if line.use == "check" else "CONTINUOUS"
+        yield Stroke("SHEET-FRAME" if line.use == "base" else "SHEET", np.array([start, end]), line_type=line_type)
+        yield _arrow(start, end)
+        lines.append(np.array([start, end]))
+        text = f"{line.ground.length:.2f}" + _mark(judged.get(line.name))
+        width = text_width(text, SMALL)
+        spots = along(start, end, width, SMALL)
+        wanted.append(Wanted(text, width, SMALL, spots, True, 1))
+    for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):
+        if spot is not None:
+            yield centred(label.text, spot, label.height, bold=label.height > SMALL)
+
+
+def _mark(check: Check | None) -> str:
+    """Return what a check adds to its line's length.
+
+    A line's ground length stands alone; one that was compared has its difference beside it.
+    """
+    if check is None:
+        return ""
+    return f" ({signed(check.difference)} {_verdict(check)})"
+
+
+def _verdict(check: Check) -> str:
+    """Return how a check came out in a word or two; ``by choice`` of a reading that the book left open."""
+    if check.chosen:
+        return "by choice"
+    return "passed" if check.passed else "FAILED"
+
+
+def _fitted(points: Any, box: tuple[float, float, float, float]) -> Any:
+    """Return points drawn as large as a box allows, north up."""
+    left, bottom, right, top = box
+    low, high = points.min(axis=0), points.max(axis=0)
+    size = np.maximum(high - low, 1e-9)
+    mm = min((right - left - 2 * AIR) / size[0], (top - bottom - 2 * AIR) / size[1])
+    return (points - (low + high) / 2) * mm + np.array([(left + right) / 2, (bottom + top) / 2])
+
+
+def _arrow(start: Any, end: Any) -> Stroke:
+    """Return the head of an arrow two fifths along a line, pointing as it was chained."""
+    tip = start + (end - start) * 0.42
+    angle = atan2(end[1] - start[1], end[0] - start[0])
+    wings = [tip + 2.2 * np.array([cos(angle + turn), sin(angle + turn)]) for turn in (pi - 0.35, pi + 0.35)]
+    return Stroke("SHEET", np.array([wings[0], tip, wings[1]]), True, fill=0.0, line_type="CONTINUOUS")
+
+
+def _table(checks: tuple[Check, ...], top: float) -> Iterator[Item]:
+    left, _, right, _ = BODY
+    columns = (left + 75, left + 105, left + 130, left + 155, right - 3)
+    heads = ("measured", "computed", "difference", "allowed", "verdict")
+    y = top - ROW - 1
+    if not checks:
+        yield Words("SHEET-TEXT", "NOT CHECKED: nothing was measured twice", left + 3, y, SMALL, bold=True)
+        return
+    yield Words("SHEET-TEXT", "check", left + 3, y, SMALL, bold=True)
+    for x, head in zip(columns, heads, strict=True):
+        yield Words("SHEET-TEXT", head, x, y, SMALL, "right", bold=True)
+    yield Stroke("SHEET", np.array([(left + 3, y - 1.2), (right - 3, y - 1.2)]))
+    for check in checks:
+        y -= ROW
+        yield Words("SHEET-TEXT", shortened(f"{check.kind} {check.what}", 58.0, SMALL), left + 3, y, SMALL)
+        cells = (*_cells(check), _verdict(check))
+        for x, cell in zip(columns, cells, strict=True):
+            yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=not check.passed)
+
+
+def _cells(check: Check) -> tuple[str, str, str, str]:
+    if check.angle:
+        taped, computed, off, allowed = (
+            np.degrees(value) for value in (check.taped, check.computed, check.difference, check.allowed)
+        )
+        return f"{taped:.3f}°", f"{computed:.3f}°", f"{signed(off)}°", f"{allowed:.3f}°"
+    return f"{check.taped:.3f}", f"{check.computed:.3f}", signed(check.difference), f"{check.allowed:.3f}"

@@ -1,0 +1,1 @@
+"""Which labels a plan wants, and where they go."""

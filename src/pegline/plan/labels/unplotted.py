@@ -1,0 +1,127 @@
+"""Labels that do not plot, the names of points and the offsets as booked: put where those that plot leave room.
+
+They never lie on another label. One that finds no room is left out; its text stays in the drawing as the data of
+its point or offset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from pegline.detail.model import Path
+from pegline.plan.labels.boxes import Array, Boxes
+from pegline.plan.labels.placement import ALONG, AROUND, along, around
+from pegline.plan.map.symbols import SYMBOLS
+from pegline.plan.model import Feature, Label
+from pegline.plan.scripts import text_width
+
+__all__ = ["first_free", "quiet_labels"]
+
+HEIGHT: Final = 1.8  #: of capitals, paper millimetres
+RADIUS: Final = 0.5  #: of the cross of a point
+TRIED: Final = 12  #: places of each: of names all around and the corners of the second ring, of figures
+RINGS: Final = AROUND[:, :TRIED]
+CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
+
+
+def quiet_labels(features: Sequence[Feature], placed: Sequence[Label], metres_per_mm: float) -> Iterator[Label]:
+    """Yield the labels that do not plot, off those that are placed, off stations and off one another.
+
+    A point whose feature or station bears its name, and is labelled, needs no name of its own.
+    """
+    shown = {label.owner for label in placed}
+    shown &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
+    points = [
+        ("POINT-NAMES", feature, feature.name, (feature.geometry, feature.geometry))
+        for feature in features
+        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple) and feature.name not in shown
+    ]
+    offsets = [
+        ("OFFSET-FIGURES", feature, text, feature.geometry.vertices)
+        for feature in features
+        if feature.layer == "OFFSETS" and isinstance(feature.geometry, Path)
+        if (text := feature.attributes.get("booked"))
+    ]
+    wanted = points + offsets
+    widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
+    ends = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2) / metres_per_mm
+    count = len(points)
+    spots = np.concatenate(
+        [
+            around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
+            along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE),
+        ]
+    )
+    sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
+    chosen = first_free(spots, sizes, _taken(features, placed, metres_per_mm))
+    where = spots[np.arange(len(spots)), chosen, :3] * (metres_per_mm, metres_per_mm, 1.0)
+    for row in np.flatnonzero(chosen >= 0).tolist():
+        layer, feature, text, _ = wanted[row]
+        x, y, rotation = where[row].tolist()
+        yield Label(layer, text, (x, y), rotation, HEIGHT, float(widths[row]), feature.source, feature.name)
+
+
+def _taken(features: Sequence[Feature], labels: Sequence[Label], metres_per_mm: float) -> Array:
+    """Return the boxes (n, 5) of labels and stations: x, y, rotation, width, height, paper millimetres."""
+    rows = [(*label.centre, label.rotation, label.width, label.height) for label in labels]
+    for feature in features:
+        if feature.layer == "STATIONS" and isinstance(feature.geometry, tuple):
+            side = 2 * SYMBOLS[feature.symbol or "mark"].radius
+            rows.append((*feature.geometry, 0.0, side, side))
+    return np.array(rows, dtype=float).reshape(-1, 5) / (metres_per_mm, metres_per_mm, 1.0, 1.0, 1.0)
+
+
+def first_free(spots: Array, sizes: Array, taken: Array) -> Any:
+    """Return which place each label takes, -1 for one that finds none.
+
+    All try their first places at once, then those without one their second, and so on. A place is free where it
+    overlaps nothing that is taken and no earlier label that gets its place in the same round.
+
+    Parameters
+    ----------
+    spots
+        Places (n, k, 4), the best of each label first.
+    sizes
+        Widths and heights (n, 2) of the labels.
+    taken
+        Boxes (m, 5) that are there already: x, y, rotation, width, height.
+    """
+    chosen = np.full(len(spots), -1)
+    there, added = Boxes.of(taken), Boxes.of(taken[:0])
+    tree = shapely.STRtree(there.reach)
+    for place in range(spots.shape[1]):
+        trying = np.flatnonzero(chosen < 0)
+        if not len(trying):
+            break
+        boxes = Boxes.of(np.concatenate([spots[trying, place, :3], sizes[trying]], axis=1))
+        for others, index in ((there, tree), (added, shapely.STRtree(added.reach))):
+            free = np.ones(len(boxes), dtype=bool)
+            free[boxes.meet(others, index)[0]] = False
+            trying, boxes = trying[free], boxes[free]
+        kept = _earlier(len(boxes), *boxes.meet(boxes, shapely.STRtree(boxes.reach)))
+        chosen[trying[kept]] = place
+        added += boxes[kept]
+        if len(added) > len(there):  # a large index is made anew only where it doubles
+            there, added = there + added, added[:0]
+            tree = shapely.STRtree(there.reach)
+    return chosen
+
+
+def _earlier(count: int, one: Any, two: Any) -> Any:
+    """Return which of some labels stay where of two that overlap the later has to go.
+
+    A label that has gone makes room: what overlaps that alone stays.
+    """
+    one, two = one[one < two], two[one < two]
+    kept, undecided = np.zeros(count, dtype=bool), np.ones(count, dtype=bool)
+    while undecided.any():
+        waiting = np.zeros(count, dtype=bool)
+        waiting[two[undecided[one]]] = True
+        kept |= undecided & ~waiting
+        undecided &= waiting
+        undecided[two[kept[one]]] = False
+    return kept

@@ -1,0 +1,1 @@
+"""What is drawn of a survey, in the metres of its frame."""

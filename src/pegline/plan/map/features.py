@@ -1,0 +1,327 @@
+"""From the records to the things drawn: stations, lines, details, offsets, ellipses, witnesses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pegline import plane
+from pegline.book.model import Book
+from pegline.detail.booking_places import places_booked
+from pegline.detail.model import Detail, Path, Shape
+from pegline.errors import Place
+from pegline.frame.model import Frame
+from pegline.measures.values import Length
+from pegline.network.model import Adjustment, Array
+from pegline.plan.display import flattened
+from pegline.plan.model import Ellipse, Feature, Position
+from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.reduction.model import ReducedRow, Reduction
+
+__all__ = ["OTHER_FACE", "Where", "corners", "draw", "placed_within"]
+
+#: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
+#: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
+K_95 = float(np.sqrt(-2 * np.log(0.05)))
+
+
+def placed_within(frame: Frame) -> float | None:
+    """Return within what the whole lies on its grid with odds of 19 to 1, metres; None without control."""
+    return max((K_95 * control.sd for control in frame.control), default=None)
+
+
+OTHER_FACE = ", other face"  #: after the name of a wall whose face was not taped but follows from its thickness
+FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Where every station and point is, and how well that is known."""
+
+    names: tuple[str, ...]  #: stations, then points
+    rows: Mapping[str, int]  #: name to row
+    positions: tuple[Position, ...]  #: x and y, metres about the frame's origin
+    variances: Array  #: (n, 2, 2) covariances relative to the base line, square metres
+    sds: tuple[float, ...]  #: standard deviations in the weakest direction, metres
+
+    @classmethod
+    def of(cls, adjustment: Adjustment, detail: Detail) -> Where:
+        """Put stations and points into one table."""
+        solution, points = adjustment.solution, detail.points
+        count = solution.stations
+        stations = solution.names[:count]
+        known = set(stations)
+        others = [row for name, row in points.index.items() if name not in known]
+        names = (*stations, *(points.names[row] for row in others))
+        positions = np.concatenate([solution.positions[:count], points.positions.reshape(-1, 2)[others]])
+        variances = np.concatenate([solution.local_variances[:count], points.local_variances.reshape(-1, 2, 2)[others]])
+        weakest = np.sqrt(np.clip(np.linalg.eigvalsh(variances)[:, -1], 0.0, None))
+        rows = {name: row for row, name in enumerate(names)}
+        return cls(names, rows, tuple(map(tuple, positions.tolist())), variances, tuple(weakest.tolist()))
+
+    def position(self, name: str) -> Position:
+        """Return x and y, metres about the frame's origin."""
+        return self.positions[self.rows[name]]
+
+    def sd(self, name: str) -> float:
+        """Return its standard deviation in its weakest direction, metres."""
+        return self.sds[self.rows[name]]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.rows
+
+
+def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail, where: Where) -> tuple[Feature, ...]:
+    """Return everything that is drawn, in the book's order within its sort."""
+    booked = places_booked(book, reduction, detail)
+    return (
+        *_shapes(book, detail, where),
+        *_stations(book, adjustment, booked, where),
+        *_points(reduction, detail, booked, where),
+        *_lines(reduction, where),
+        *_offsets(reduction, where),
+        *_ellipses(book, booked, where),
+        *_witnesses(book, reduction, detail, where),
+    )
+
+
+def straight(*ends: Position) -> Path:
+    """Return an open line of straight pieces."""
+    return Path(np.array(ends, dtype=float), np.zeros(len(ends)), closed=False)
+
+
+def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
+    for shape in detail.shapes.values():
+        look = KIND_LOOKS.get(shape.kind)
+        size = _true_size(shape, book.unit)
+        geometry: Position | Path = where.position(shape.points[0]) if shape.path is None else shape.path
+        symbol = None
+        if shape.path is None:
+            symbol = (look and look.symbol) or "mark"
+            symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _sized(symbol)
+        feature = Feature(
+            layer_of(shape.kind, book.kinds).name,
+            shape.name,
+            shape.kind,
+            geometry,
+            shape.place.source,
+            max((where.sd(name) for name in shape.points if name in where), default=None),
+            symbol,
+            size,
+            look.line_type if look else None,
+            _told(shape, book.unit),
+        )
+        yield feature
+        for face in _other_faces(shape, book.unit):
+            yield replace(feature, name=shape.name + OTHER_FACE, geometry=face)
+
+
+def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
+    """Yield the faces of a wall or hedge that were not taped: its thickness away, on the other side.
+
+    The taped face is the one that the book names; ``middle`` has a face half the thickness to either side.
+    """
+    import shapely
+
+    thickness, face = shape.booked.thickness, shape.booked.face
+    if thickness is None or face is None or shape.path is None or shape.form != "line":
+        return
+    metres = thickness.metres(unit)
+    taped = shapely.LineString(flattened(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
+    for left in {"left": (-metres,), "right": (metres,), "middle": (metres / 2, -metres / 2)}[face]:
+        drawn = taped.offset_curve(left, join_style="mitre")
+        if drawn.geom_type == "LineString" and not drawn.is_empty:
+            points = np.array(drawn.coords)
+            yield Path(points, np.zeros(len(points)), closed=False)
+
+
+def _sized(symbol: str) -> str:
+    return {"shrub": "shrub-sized"}.get(symbol, symbol)
+
+
+def _true_size(shape: Shape, unit: str) -> float | None:
+    """Return the width that a tree or shrub is drawn at, metres."""
+    if shape.kind not in ("tree", "shrub") or shape.booked.spread is None:
+        return None
+    return shape.booked.spread.metres(unit)
+
+
+def _told(shape: Shape, unit: str) -> dict[str, str]:
+    """Return what the book and the reduction tell of a feature beside its geometry, as text."""
+    told: dict[str, str] = {}
+    for name in ("girth", "width", "spread", "height", "thickness"):
+        value = getattr(shape.booked, name)
+        if isinstance(value, Length):
+            told[name] = f"{value.metres(unit):.3f} m"
+    for name in ("label", "note"):
+        if value := getattr(shape.booked, name):
+            told[name] = str(value)
+    if shape.area is not None:
+        told["area"] = f"{shape.area:.2f} m2"
+    return told | {str(key): str(value) for key, value in shape.booked.data.items()}
+
+
+def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+    solution = adjustment.solution
+    ties = book.tie_stations
+    known = {point.station for point in book.control.points} if book.control else set()
+    for name in solution.names[: solution.stations]:
+        entry = book.stations.get(name)
+        kind = "tie station" if name in ties else "known station" if name in known else "station"
+        told = {"mark": entry.mark} if entry and entry.mark else {}
+        if entry and entry.note:
+            told["note"] = entry.note
+        yield Feature(
+            "STATIONS",
+            name,
+            kind,
+            where.position(name),
+            booked[name].source,
+            where.sd(name),
+            kind.replace(" ", "-"),
+            attributes=told,
+        )
+
+
+def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+    points = detail.points
+    for name, rows in zip(points.names, points.rows, strict=True):
+        told = {"line": reduction.rows[rows[0]].line} if rows else {}
+        source = booked[name].source
+        yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=told)
+
+
+def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
+    for line in reduction.lines.values():
+        if line.start in where and line.end in where:
+            yield Feature(
+                "CHECK-LINES" if line.use == "check" else "CHAIN-LINES",
+                line.name,
+                line.use,
+                straight(where.position(line.start), where.position(line.end)),
+                line.booked.place.source,
+                max(where.sd(line.start), where.sd(line.end)),
+                attributes={"taped": f"{line.ground.length:.3f} m"},
+            )
+
+
+def _offsets(reduction: Reduction, where: Where) -> Iterator[Feature]:
+    """Draw each offset of each row, from the line to the point; the figure is its ``booked`` attribute."""
+    offsets = [
+        (row, foot, ground, reading)
+        for row, feet in _feet([row for row in reduction.rows if row.offsets and row.name in where], reduction, where)
+        for foot, ground, reading in zip(feet, row.offsets, _written(row), strict=False)
+    ]
+    ends = np.array([(foot, where.position(row.name)) for row, foot, *_ in offsets]).reshape(-1, 2, 2)
+    level = np.zeros(2)
+    for (row, _, ground, reading), vertices in zip(offsets, ends, strict=True):
+        yield Feature(
+            "OFFSETS",
+            row.name,
+            "offset",
+            Path(vertices, level, closed=False),
+            row.booked.place.source,
+            ground.sd,
+            attributes={"line": row.line, "booked": reading},
+        )
+
+
+def _written(row: ReducedRow) -> list[str]:
+    texts = [reading.length.text for reading in row.booked.offsets]
+    return texts if row.form == "oblique" else texts[:1]
+
+
+def _feet(
+    rows: Sequence[ReducedRow], reduction: Reduction, where: Where
+) -> Iterator[tuple[ReducedRow, Sequence[Position]]]:
+    """Yield where on its line each offset of each row begins."""
+    upright = [row for row in rows if row.form == "perpendicular"]
+    lines = [reduction.lines[row.line] for row in upright]
+    triples = [
+        (where.position(line.start), where.position(line.end), where.position(row.name))
+        for line, row in zip(lines, upright, strict=True)
+    ]
+    start, end, point = np.array(triples).reshape(-1, 3, 2).transpose(1, 0, 2)
+    found = iter(plane.along(start, end, plane.foot(start, end, point)[0]).tolist())
+    for row in rows:
+        yield row, [next(found)] if row.form == "perpendicular" else _arm_feet(row, reduction, where)
+
+
+def _arm_feet(row: ReducedRow, reduction: Reduction, where: Where) -> list[Position]:
+    line = reduction.lines[row.line]
+    start, end = np.array(where.position(line.start)), np.array(where.position(line.end))
+    stretch = float(plane.distance(start, end)) / line.ground.length
+    feet = []
+    for chainage_on_ground, station in zip(row.chainages, row.at_stations, strict=True):
+        if station is not None and station in where:
+            feet.append(where.position(station))
+        else:
+            x, y = plane.along(start, end, chainage_on_ground * stretch)
+            feet.append((float(x), float(y)))
+    return feet
+
+
+def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+    stations = set(book.station_names)
+    values, vectors = np.linalg.eigh(where.variances)
+    axes = np.sqrt(np.clip(values, 0.0, None)) * K_95
+    bearings = np.arctan2(vectors[:, 0, 1], vectors[:, 1, 1]) % np.pi
+    for row, ((minor, major), bearing) in enumerate(zip(axes.tolist(), bearings.tolist(), strict=True)):
+        if major > 0:
+            name = where.names[row]
+            yield Feature(
+                "ELLIPSES",
+                name,
+                "ellipse of a station" if name in stations else "ellipse of a point",
+                Ellipse(where.positions[row], major, minor, bearing),
+                booked[name].source,
+                where.sds[row],
+            )
+
+
+def _witnesses(book: Book, reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+    for peg, witnesses in book.witnesses.items():
+        for witness, ground in zip(witnesses, reduction.witnesses.get(peg, ()), strict=False):
+            object_point = _object(witness.object, detail, where)
+            if object_point is not None and peg in where:
+                yield Feature(
+                    "WITNESSES",
+                    f"{witness.object} to {peg}",
+                    "witness",
+                    straight(where.position(object_point), where.position(peg)),
+                    witness.place.source,
+                    ground.sd,
+                    attributes={"distance": f"{ground.length:.3f} m"},
+                )
+
+
+def _object(name: str, detail: Detail, where: Where) -> str | None:
+    """Return the point that a witness's words stand for, None where they are only words."""
+    if name in where:
+        return name
+    shape = detail.shapes.get(name)
+    return shape.points[0] if shape is not None and shape.form == "point" else None
+
+
+def corners(features: Sequence[Feature]) -> tuple[Array, Array]:
+    """Return the south-west and north-east corners (n, 2) of the boxes that features lie within, metres."""
+    if not features:
+        return np.empty((0, 2)), np.empty((0, 2))
+    reaches = [_extent(feature) for feature in features]
+    starts = np.cumsum([0, *map(len, reaches[:-1])])
+    points = np.concatenate(reaches)
+    return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+
+
+def _extent(feature: Feature) -> Array:
+    """Return points that a feature lies within (k, 2)."""
+    if isinstance(feature.geometry, Path):
+        path = feature.geometry
+        return flattened(path.vertices, path.bulges, path.closed, 0.05)
+    if isinstance(feature.geometry, Ellipse):
+        return np.array([feature.geometry.centre])
+    half = (feature.size or 0.0) / 2
+    x, y = feature.geometry
+    return np.array([(x - half, y - half), (x + half, y + half)])

@@ -1,0 +1,136 @@
+"""Writes and draws downward in a column of a sheet, and knows how far it has come."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from math import cos, sin
+
+import numpy as np
+
+from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flattened
+from pegline.plan.labels.placement import Spot
+from pegline.plan.map.symbols import SYMBOLS
+from pegline.plan.scripts import text_width
+
+__all__ = ["SMALL", "Pencil", "centred", "moved", "repeated", "symbol_strokes", "wrapped"]
+
+SMALL = 1.8  #: height of capitals of ordinary text
+LEADING = 1.85  #: from baseline to baseline, in heights of capitals
+
+
+def wrapped(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
+    """Return the lines of a paragraph; a word that is too long for a line is cut.
+
+    >>> wrapped("one two three", 12.0, 1.8)
+    ['one two', 'three']
+    """
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        while text_width(word, height, bold=bold) > width and len(word) > 1:
+            fits = max(
+                1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1)
+            )
+            if line:
+                lines.append(line)
+                line = ""
+            lines.append(word[:fits])
+            word = word[fits:]
+        longer = f"{line} {word}" if line else word
+        if line and text_width(longer, height, bold=bold) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = longer
+    return [*lines, line] if line else lines
+
+
+@dataclass(slots=True)
+class Pencil:
+    """Draws from the top left corner, 0, 0, downward."""
+
+    width: float
+    y: float = 0.0
+    items: list[Item] = field(default_factory=list)
+
+    def text(
+        self,
+        text: str,
+        *,
+        height: float = SMALL,
+        bold: bool = False,
+        x: float = 0.0,
+        anchor: Anchor = "left",
+        down: bool = True,
+    ) -> None:
+        """Write one line; ``down`` False stays on the line before."""
+        if down:
+            self.y -= height * LEADING
+        self.items.append(Words("SHEET-TEXT", text, x, self.y, height, anchor, bold=bold))
+
+    def paragraph(self, text: str, *, height: float = SMALL, bold: bool = False, indent: float = 0.0) -> None:
+        """Write a text over as many lines as it needs."""
+        for line in wrapped(text, self.width - indent, height, bold=bold):
+            self.text(line, height=height, bold=bold, x=indent)
+
+    def gap(self, height: float) -> None:
+        """Leave room."""
+        self.y -= height
+
+    def rule(self) -> None:
+        """Draw a line across."""
+        self.stroke([(0.0, self.y), (self.width, self.y)])
+
+    def stroke(
+        self,
+        points: Sequence[tuple[float, float]],
+        *,
+        layer: str = "SHEET",
+        closed: bool = False,
+        fill: float | None = None,
+    ) -> None:
+        """Draw a line at once; the pencil stays where it is."""
+        self.items.append(Stroke(layer, np.array(points, dtype=float), closed, fill))
+
+    def symbol(self, name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> None:
+        """Draw a symbol at once."""
+        self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
+
+
+def centred(text: str, spot: Spot, height: float, *, bold: bool = False) -> Words:
+    """Return words whose box has its middle at a place, turned with it."""
+    half = height / 2  # down to the baseline
+    x, y = spot.x + half * sin(spot.rotation), spot.y - half * cos(spot.rotation)
+    return Words("SHEET-TEXT", text, x, y, height, "middle", spot.rotation, bold)
+
+
+def symbol_strokes(
+    name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0
+) -> list[Stroke]:
+    """Return a symbol's strokes on paper."""
+    return list(repeated(name, np.array([(x, y)]), layer, size=size, rotations=np.array([rotation])))
+
+
+def repeated(
+    name: str, places: Array, layer: str, *, size: float = 1.0, rotations: Array | float = 0.0
+) -> Iterator[Stroke]:
+    """Yield the strokes of one symbol at many places (n, 2), turned by so much at each, place by place."""
+    c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
+    turns = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
+    pens = [(pen, np.array(pen.vertices)) for pen in SYMBOLS[name].pens]
+    shapes = [flattened(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
+    drawn = [shape @ turns + places[:, None] for shape in shapes]
+    for each in zip(*drawn, strict=True):
+        for (pen, _), points in zip(pens, each, strict=True):
+            yield Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS")
+
+
+def moved(items: Sequence[Item], x: float, y: float) -> list[Item]:
+    """Return items moved on the paper."""
+    return [
+        replace(item, points=item.points + np.array([x, y]))
+        if isinstance(item, Stroke)
+        else replace(item, x=item.x + x, y=item.y + y)
+        for item in items
+    ]

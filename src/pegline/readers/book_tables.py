@@ -1,0 +1,336 @@
+"""A field book as tables: one sheet for each part of it, a column for each key, and back without loss.
+
+A cell holds a value as a book writes it. Lists and maps stand in it as in a line of a book, ``[12.4, 9.15]``;
+``~`` is a value that is not booked yet; an empty cell is a key that is not there.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple, TypeAlias
+
+from pegline.book.canonical_layout import flow_text
+from pegline.book.schema import keys_of
+from pegline.errors import BookError, Finding, Place, in_order
+from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.measures.spelling import suggest
+from pegline.readers.yaml import parse
+
+__all__ = ["NAMING", "SHEETS", "Cells", "Sheet", "columns_of", "sheets_of", "table_of"]
+
+#: Rows of cells, the first with the names of the columns; each cell knows its row and column.
+Cells: TypeAlias = Sequence[Sequence[Text]]
+Entry = dict[str, tuple[Text, Written]]
+
+
+class Sheet(NamedTuple):
+    """How one part of a book stands in a sheet."""
+
+    name: str
+    record: str  #: name of its record's schema
+    names: tuple[str, ...] = ()  #: columns before the keys: the names that the part goes by
+    short: str = ""  #: the key whose value may stand alone
+    children: str = ""  #: the key whose own entries follow, a row each
+    child: str = ""  #: the record of those
+    child_short: str = ""
+    elsewhere: tuple[str, ...] = ()  #: keys that have sheets of their own
+
+
+_PARTS: Final = (
+    Sheet("tapes", "tape", ("name",)),
+    Sheet("stations", "station", ("name",)),
+    Sheet("lines", "line", ("name",), elsewhere=("legs", "details")),
+    Sheet("legs", "taped", ("line",), short="reading"),
+    Sheet("details", "row", ("line",)),
+    Sheet("dimensions", "dimension", ("name",), short="taped"),
+    Sheet("arcs", "arc"),
+    Sheet("kinds", "own_kind", ("name",)),
+    Sheet("features", "feature", ("name",)),
+    Sheet("witnesses", "witness", ("name", "object"), short="distance"),
+    Sheet("north", "north", children="bearings", child="bearings", child_short="bearing"),
+    Sheet("control", "control", children="points", child="control_point"),
+    Sheet("sheet", "sheet"),
+    Sheet("limits", "limits"),
+)
+_HEAD: Final = Sheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
+#: Every sheet by name, in the order in which a workbook has them.
+SHEETS: Final[Mapping[str, Sheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
+#: Columns that name or class things, or remark on them: in these, one merged cell may stand for several rows.
+NAMING: Final = frozenset(
+    {"name", "line", "object", "use", "unit", "tape", "method", "mark", "material", "class"}
+    | {"geometry", "layer", "feature", "kind", "page", "label", "note"}
+)
+
+
+def columns_of(sheet: Sheet) -> list[str]:
+    """Return the names of all columns that a sheet may have."""
+    keys = [key for key in keys_of(sheet.record) if key not in sheet.elsewhere]
+    more = [key for key in keys_of(sheet.child) if key not in keys] if sheet.child else []
+    return [*sheet.names, *keys, *more]
+
+
+# -- a book becomes sheets --------------------------------------------------------------------------
+
+
+def sheets_of(table: Table) -> dict[str, list[list[str]]]:
+    """Return the sheets that a book fills, each with a row of column names first."""
+    found: dict[str, list[list[str]]] = {}
+    for sheet in SHEETS.values():
+        rows = list(_rows(sheet, table))
+        if not rows:
+            continue
+        used = {column for row in rows for column in row}
+        columns = [column for column in columns_of(sheet) if column in used]
+        found[sheet.name] = [columns, *([row.get(column, "") for column in columns] for row in rows)]
+    return found
+
+
+def _rows(sheet: Sheet, table: Table) -> Iterator[dict[str, str]]:
+    """Yield the rows of one sheet as columns with their cells."""
+    if sheet is _HEAD:
+        yield _cells(sheet, table)
+    elif sheet.name in ("legs", "details"):
+        for line, value in _entries(table, "lines"):
+            part = value.entries.get(sheet.name) if isinstance(value, Table) else None
+            for row in part[1].items if part and isinstance(part[1], Items) else ():
+                yield {"line": line, **_cells(sheet, row)}
+    elif sheet.name == "arcs":
+        part = table.entries.get("arcs")
+        yield from (_cells(sheet, arc) for arc in (part[1].items if part and isinstance(part[1], Items) else ()))
+    elif sheet.name == "witnesses":
+        for peg, objects in _entries(table, "witnesses"):
+            for word, (_, value) in objects.entries.items() if isinstance(objects, Table) else ():
+                yield {"name": peg, "object": word, **_cells(sheet, value)}
+    elif sheet.names:
+        yield from ({"name": word, **_cells(sheet, value)} for word, value in _entries(table, sheet.name))
+    elif sheet.name in table.entries:
+        yield from _with_children(sheet, table.entries[sheet.name][1])
+
+
+def _entries(table: Table, name: str) -> Iterator[tuple[str, Written]]:
+    part = table.entries.get(name)
+    if part and isinstance(part[1], Table):
+        yield from ((word, value) for word, (_, value) in part[1].entries.items())
+
+
+def _cells(sheet: Sheet, value: Written) -> dict[str, str]:
+    """Return the cells of one record."""
+    if not isinstance(value, Table) or (sheet.short and "either" in value.entries):
+        return {sheet.short: _cell(value)} if sheet.short else {}
+    return {
+        word: _cell(part)
+        for word, (_, part) in value.entries.items()
+        if word not in sheet.elsewhere and word != sheet.children
+    }
+
+
+def _with_children(sheet: Sheet, value: Written) -> Iterator[dict[str, str]]:
+    yield _cells(sheet, value)
+    if not sheet.children or not isinstance(value, Table):
+        return
+    for word, part in _entries(value, sheet.children):
+        child = Sheet("", sheet.child, short=sheet.child_short)
+        yield {sheet.children: word, **_cells(child, part)}
+
+
+def _cell(value: Written) -> str:
+    """Return the text of a cell; what a spreadsheet would take for a formula stands in quotes."""
+    if not isinstance(value, Text):
+        return flow_text(value)
+    text = value.value
+    if not text:
+        return "~"
+    numeric = text[0] in "+-" and text[1:2].isdigit()
+    if text == "~" or text != text.strip() or "\n" in text or (text[0] in "[{\"'=+-@" and not numeric):
+        return json.dumps(text, ensure_ascii=False)
+    return text
+
+
+# -- sheets become a book ---------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Making:
+    """A book while its sheets are read."""
+
+    root: Entry = field(default_factory=dict)
+    faults: list[Finding] = field(default_factory=list)
+    lists: dict[tuple[str, str], list[Written]] = field(default_factory=dict)  #: rows by line and sheet
+
+    def tell(self, rule: str, text: str, place: Place) -> None:
+        self.faults.append(Finding(rule, text, place))
+
+    def put(self, entries: Entry, name: Text, value: Written) -> None:
+        """Add an entry to a map that must not have it yet."""
+        if name.value in entries:
+            first = entries[name.value][0].place
+            self.tell(
+                "duplicate-key", f"{name.value!r} stands in row {first.line} already; keep one of them", name.place
+            )
+        else:
+            entries[name.value] = (name, value)
+
+
+class _Filled(NamedTuple):
+    """One row of a sheet."""
+
+    sheet: Sheet
+    names: Mapping[str, Text]
+    entries: Entry
+    place: Place
+
+    def record(self) -> Written:
+        """Return its record, or the value alone where only that is filled."""
+        short = self.sheet.child_short if self.sheet.children else self.sheet.short
+        if short and self.entries.keys() == {short}:
+            return self.entries[short][1]
+        return Table(self.entries, self.place) if self.entries else Text("", self.place)
+
+
+def table_of(sheets: Mapping[str, Cells]) -> Table:
+    """Return the book that sheets hold.
+
+    Raises
+    ------
+    BookError
+        A sheet, a column or a cell cannot be part of a book.
+    """
+    making = _Making()
+    for name, sheet in SHEETS.items():
+        if sheets.get(name):
+            _read_sheet(sheet, sheets[name], making)
+    for name, cells in sheets.items():
+        first = next((cell for row in cells for cell in row if cell.value), None)
+        if name not in SHEETS and first:
+            making.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", first.place)
+    if making.faults:
+        raise BookError(in_order(making.faults))
+    for (line, name), rows in making.lists.items():
+        home = _under(_under(making.root, "lines", rows[0].place), line, rows[0].place) if line else making.root
+        home[name] = (Text(name, rows[0].place), Items(tuple(rows), rows[0].place))
+    root = making.root
+    return Table(root, next(iter(root.values()))[0].place if root else Place("", 1, 1))
+
+
+def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
+    known = columns_of(sheet)
+    columns = _header(known, cells[0], making)
+    store = _STORES.get(sheet.name, _store_named if sheet.names else _store_record)
+    named = {*sheet.names, sheet.children}
+    nameless: set[int] = set()  # each is told once
+    for row in cells[1:]:
+        names: dict[str, Text] = {}
+        entries: Entry = {}
+        for number, cell in enumerate(row):
+            text = cell.value.strip()
+            if not text:
+                continue
+            column = columns[number] if number < len(columns) else ""
+            if not column:
+                if number not in nameless:
+                    making.tell("column", "this cell stands under no column name; name the column", cell.place)
+                nameless.add(number)
+            elif column in named:
+                names[column] = Text(text, cell.place)
+            elif column in known:
+                entries[column] = (Text(column, cell.place), _value(Text(text, cell.place), making))
+        lacking = [name for name in sheet.names if name not in names]
+        if lacking and (entries or names):
+            making.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row[0].place)
+        elif entries or names:
+            store(_Filled(sheet, names, entries, row[0].place), making)
+
+
+def _header(known: Sequence[str], row: Sequence[Text], making: _Making) -> list[str]:
+    """Return the names of the columns, which may stand in capitals and among stray spaces."""
+    spelt = {name.casefold(): name for name in known}
+    heads = [" ".join(cell.value.split()) for cell in row]
+    columns = [spelt.get(head.casefold(), head) for head in heads]
+    for number, (column, cell) in enumerate(zip(columns, row, strict=True)):
+        if column and column not in known:
+            making.tell("unknown-column", f"unknown column {column!r}{suggest(column, known)}", cell.place)
+        elif column and column in columns[:number]:
+            making.tell("column", f"a second column {column}; keep one of them", cell.place)
+    return columns
+
+
+def _value(cell: Text, making: _Making) -> Written:
+    """Return what a cell says."""
+    if cell.value == "~":
+        return Text("", cell.place)
+    if cell.value[0] not in '[{"':
+        return cell
+    try:
+        return _at(parse(cell.value, cell.place.file), cell.place)
+    except BookError as error:
+        making.tell("cell", error.findings[0].text, cell.place)
+        return cell
+
+
+def _at(written: Written, place: Place) -> Written:
+    """Return a value with all its places those of its cell."""
+    if isinstance(written, Text):
+        return Text(written.value, place)
+    if isinstance(written, Items):
+        return Items(tuple(_at(item, place) for item in written.items), place)
+    return Table({word: (Text(word, place), _at(value, place)) for word, (_, value) in written.entries.items()}, place)
+
+
+def _under(parent: Entry, word: str, place: Place) -> Entry:
+    """Return the entries of a map, made where it is not there yet."""
+    value = parent[word][1] if word in parent else None
+    if not isinstance(value, Table):
+        value = Table({}, place)
+        parent[word] = (parent[word][0] if word in parent else Text(word, place), value)
+    return value.entries
+
+
+Store = Callable[[_Filled, _Making], None]
+
+
+def _store_head(row: _Filled, making: _Making) -> None:
+    for key, value in row.entries.values():
+        making.put(making.root, key, value)
+
+
+def _store_record(row: _Filled, making: _Making) -> None:
+    record = _under(making.root, row.sheet.name, row.place)
+    if row.names:
+        making.put(_under(record, row.sheet.children, row.place), row.names[row.sheet.children], row.record())
+        return
+    for key, value in row.entries.values():
+        making.put(record, key, value)
+
+
+def _store_named(row: _Filled, making: _Making) -> None:
+    making.put(_under(making.root, row.sheet.name, row.place), row.names["name"], row.record())
+
+
+def _store_in_line(row: _Filled, making: _Making) -> None:
+    lines = _under(making.root, "lines", row.place)
+    name = row.names["line"]
+    if name.value not in lines:
+        text = f"there is no line {name.value!r} in the sheet lines{suggest(name.value, lines)}"
+        making.tell("unknown-line", text, name.place)
+        return
+    making.lists.setdefault((name.value, row.sheet.name), []).append(row.record())
+
+
+def _store_arc(row: _Filled, making: _Making) -> None:
+    making.lists.setdefault(("", "arcs"), []).append(row.record())
+
+
+def _store_witness(row: _Filled, making: _Making) -> None:
+    pegs = _under(making.root, "witnesses", row.place)
+    making.put(_under(pegs, row.names["name"].value, row.place), row.names["object"], row.record())
+
+
+_STORES: Final[Mapping[str, Store]] = {
+    "head": _store_head,
+    "legs": _store_in_line,
+    "details": _store_in_line,
+    "arcs": _store_arc,
+    "witnesses": _store_witness,
+}

@@ -1,0 +1,89 @@
+"""The sheets of a drawing: one layout each, with a locked window onto the plan at its scale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from math import degrees
+from typing import Any, Final
+
+import numpy as np
+
+from pegline.plan.display import Stroke, Words
+from pegline.plan.model import Plan, Sheet
+from pegline.plan.style import LINE_TYPES
+from pegline.writers.dxf.entities import LEFT, MIDDLE, RIGHT, Drawn, Entities, look
+from pegline.writers.dxf.text import drawing_text, finite
+
+__all__ = ["add_layouts"]
+
+LOCKED = 0x4000  #: flag of a window whose scale must not be changed by chance
+PLACES: Final = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}
+
+
+def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], style: str) -> list[Drawn]:
+    """Add a layout for each sheet of a plan, and return them with what is to be put into each."""
+    drawn: list[Drawn] = []
+    for number, sheet in enumerate(plan.sheets):
+        if number == 0:
+            doc.layouts.rename("Layout1", sheet.name)
+            layout = doc.layouts.get(sheet.name)
+        else:
+            layout = doc.layouts.new(sheet.name)
+        _set_up(layout, sheet)
+        if sheet.window is not None:
+            _window(layout, plan, sheet, origin, names)
+        entities = Entities(layout, style, most=len(sheet.page.items))
+        drawn.append((layout, _texts(entities, plan, sheet, names)))
+    return drawn
+
+
+def _texts(entities: Entities, plan: Plan, sheet: Sheet, names: Mapping[str, str]) -> Iterator[str]:
+    for item in sheet.page.items:
+        if isinstance(item, Words):
+            yield from _words(entities, item, names)
+        else:
+            yield from _stroke(entities, item, names, 1000 / plan.scale, plan.layers[item.layer].line_type)
+
+
+def _set_up(layout: Any, sheet: Sheet) -> None:
+    width, height = sheet.page.width, sheet.page.height
+    layout.page_setup(size=(width, height), margins=(0, 0, 0, 0), units="mm", scale=(1, 1), name=f"ISO_{sheet.paper}")
+
+
+def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[str, str]) -> None:
+    left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
+    centre = np.array(sheet.centre) + origin
+    finite(centre, sheet.name)
+    viewport = layout.add_viewport(
+        center=((left + right) / 2, (bottom + top) / 2),
+        size=(right - left, top - bottom),
+        view_center_point=tuple(centre.tolist()),
+        view_height=(top - bottom) * plan.metres_per_mm,
+        status=2,
+        dxfattribs={"layer": names["SHEET-WINDOW"]},
+    )
+    viewport.dxf.flags |= LOCKED
+    silent = [names[name] for name, layer in plan.layers.items() if not layer.plots]
+    viewport.frozen_layers = [name for name in silent if name in layout.doc.layers]  # the sheet shows what it prints
+
+
+def _stroke(
+    entities: Entities, stroke: Stroke, names: Mapping[str, str], line_scale: float, of_layer: str
+) -> Iterator[str]:
+    finite(stroke.points.ravel(), stroke.layer)
+    # Line types are sized for the plan; a sheet is in millimetres.
+    scale = line_scale if LINE_TYPES[stroke.line_type or of_layer] else 1.0
+    where = look(names[stroke.layer], stroke.line_type, scale)
+    points = stroke.points.tolist()
+    if stroke.fill == 0.0 and len(points) in (3, 4):
+        yield entities.solid(where, points)
+    elif stroke.drawn:
+        yield entities.polyline(where, [(x, y, 0.0) for x, y in points], closed=stroke.closed)
+
+
+def _words(entities: Entities, words: Words, names: Mapping[str, str]) -> Iterator[str]:
+    finite([words.x, words.y, words.rotation, words.height], words.text)
+    if text := drawing_text(words.text):
+        at = float(words.x), float(words.y)
+        place = PLACES[words.anchor]
+        yield entities.text(look(names[words.layer]), text, at, words.height, degrees(words.rotation), place)

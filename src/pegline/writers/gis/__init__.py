@@ -1,0 +1,1 @@
+"""The layers of a survey, and the formats that hold them."""

@@ -1,0 +1,53 @@
+"""The layers as GeoDataFrames, for people who go on in pandas, and into a PostGIS database from there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from pegline.writers.gis.columns import Type
+from pegline.writers.gis.geometries import Shapes
+from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.survey_figures import Records
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+__all__ = ["layers"]
+
+
+def layers(records: Records) -> dict[str, GeoDataFrame]:
+    """Return every layer as a GeoDataFrame in the frame's CRS, by the name it has in the GeoPackage."""
+    from geopandas import GeoDataFrame, GeoSeries
+
+    return {
+        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=records.frame.wkt))
+        for each in filled(records)
+    }
+
+
+def _series(layer: Filled) -> dict[str, Any]:
+    import pandas
+
+    # Before pandas 3 text is a column of objects.
+    text = "str" if int(pandas.__version__.split(".")[0]) >= 3 else "object"
+    dtypes: Mapping[Type, str] = {"text": text, "number": "float64", "yes or no": "boolean"}
+    return {
+        column.name: pandas.Series(layer.values[column.name], dtype=dtypes[column.type]) for column in layer.columns
+    }
+
+
+def _geometries(shapes: Shapes) -> Any:
+    """Return an array (n,) of shapely's geometries, all made at once; None where a row has none."""
+    import numpy as np
+    import shapely
+
+    made = np.full(len(shapes), None, dtype=object)
+    which = np.repeat(np.arange(shapes.there.sum()), shapes.counts[shapes.there])
+    if shapes.form == "Point":
+        made[shapes.there] = shapely.points(shapes.corners)
+    elif shapes.form == "LineString":
+        made[shapes.there] = shapely.linestrings(shapes.corners, indices=which)
+    elif shapes.form == "Polygon":
+        made[shapes.there] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
+    return made

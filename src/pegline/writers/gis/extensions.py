@@ -1,0 +1,160 @@
+"""What a GeoPackage says beside its layers: tables, the schema, metadata and related tables extensions, as SQL.
+
+OGC 12-128r19 (schema: annex F.9, metadata: annex F.8) and OGC 18-000 (related tables).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from pegline.writers.gis.feature_tables import SQL_TYPES, inserted, registered
+from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.metadata import NAMESPACE
+from pegline.writers.gis.package import Package
+
+if TYPE_CHECKING:
+    from sqlite3 import Connection
+
+__all__ = ["described", "extended"]
+
+NO_LISTS: Final[Mapping[str, Mapping[str, str]]] = {}
+
+
+def extended(database: Connection, package: Package) -> None:
+    """Add to a GeoPackage of layers everything else."""
+    for table in package.tables:
+        _table(database, table, package.moment)
+    _schema(database, package)
+    _metadata(database, package)
+    _relations(database, package)
+
+
+def _table(database: Connection, table: Filled, moment: str) -> None:
+    declared = ", ".join(f'"{column.name}" {SQL_TYPES[column.type]}' for column in table.columns)
+    database.execute(f'CREATE TABLE "{table.name}" (id INTEGER PRIMARY KEY NOT NULL, {declared})')
+    inserted(database, table, {"id": range(1, len(table) + 1)})
+    columns = ["table_name", "data_type", "identifier", "description", "last_change"]
+    _insert(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
+
+
+def _insert(database: Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Value]]) -> None:
+    names = ", ".join(f'"{name}"' for name in columns)
+    database.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({", ".join("?" * len(columns))})', rows)
+
+
+# Schema ------------------------------------------------------------------------------------------
+
+
+def _schema(database: Connection, package: Package) -> None:
+    columns = (
+        (each.name, column.name, column.about, column.values)
+        for each in (*package.layers, *package.tables)
+        for column in each.columns
+    )
+    described(database, columns, package.values)
+
+
+def described(
+    database: Connection,
+    columns: Iterable[tuple[str, str, str, str | None]],
+    lists: Mapping[str, Mapping[str, str]] = NO_LISTS,
+) -> None:
+    """Say what columns hold.
+
+    Parameters
+    ----------
+    columns
+        Table, column, what it holds, and the name of the list that its values are of.
+    lists
+        The lists of values, each value with what it means.
+    """
+    database.execute(
+        "CREATE TABLE gpkg_data_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT,"
+        " description TEXT, mime_type TEXT, constraint_name TEXT,"
+        " CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name), CONSTRAINT gdc_tn UNIQUE (table_name, name))"
+    )
+    database.execute(
+        "CREATE TABLE gpkg_data_column_constraints (constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL,"
+        " value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,"
+        " CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
+    )
+    _insert(
+        database,
+        "gpkg_data_columns",
+        ["table_name", "column_name", "name", "title", "description", "constraint_name"],
+        ((table, name, name, name.replace("_", " "), about, values) for table, name, about, values in columns),
+    )
+    _insert(
+        database,
+        "gpkg_data_column_constraints",
+        ["constraint_name", "constraint_type", "value", "description"],
+        ((name, "enum", value, about) for name, values in lists.items() for value, about in values.items()),
+    )
+    registered(
+        database,
+        [("gpkg_data_columns", None), ("gpkg_data_column_constraints", None)],
+        "gpkg_schema",
+        "http://www.geopackage.org/spec121/#extension_schema",
+    )
+
+
+# Metadata ----------------------------------------------------------------------------------------
+
+
+def _metadata(database: Connection, package: Package) -> None:
+    database.execute(
+        "CREATE TABLE gpkg_metadata (id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL, md_scope TEXT NOT NULL"
+        " DEFAULT 'dataset', md_standard_uri TEXT NOT NULL, mime_type TEXT NOT NULL DEFAULT 'text/xml',"
+        " metadata TEXT NOT NULL DEFAULT '')"
+    )
+    database.execute(
+        "CREATE TABLE gpkg_metadata_reference (reference_scope TEXT NOT NULL, table_name TEXT, column_name TEXT,"
+        " row_id_value INTEGER, timestamp DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),"
+        " md_file_id INTEGER NOT NULL, md_parent_id INTEGER,"
+        " CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),"
+        " CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id))"
+    )
+    _insert(
+        database,
+        "gpkg_metadata",
+        ["id", "md_scope", "md_standard_uri", "mime_type", "metadata"],
+        [(number, "dataset", NAMESPACE, "text/xml", told) for number, told in enumerate(package.records, 1)],
+    )
+    _insert(
+        database,
+        "gpkg_metadata_reference",
+        ["reference_scope", "timestamp", "md_file_id"],
+        [("geopackage", package.moment, number) for number in range(1, len(package.records) + 1)],
+    )
+    registered(
+        database,
+        [("gpkg_metadata", None), ("gpkg_metadata_reference", None)],
+        "gpkg_metadata",
+        "http://www.geopackage.org/spec121/#extension_metadata",
+    )
+
+
+# Relations ---------------------------------------------------------------------------------------
+
+
+def _relations(database: Connection, package: Package) -> None:
+    database.execute(
+        "CREATE TABLE gpkgext_relations (id INTEGER PRIMARY KEY AUTOINCREMENT, base_table_name TEXT NOT NULL,"
+        " base_primary_column TEXT NOT NULL DEFAULT 'id', related_table_name TEXT NOT NULL,"
+        " related_primary_column TEXT NOT NULL DEFAULT 'id', relation_name TEXT NOT NULL,"
+        " mapping_table_name TEXT NOT NULL UNIQUE)"
+    )
+    columns = ["base_table_name", "base_primary_column", "related_table_name", "related_primary_column"]
+    for links in package.links:
+        declared = "base_id INTEGER NOT NULL, related_id INTEGER NOT NULL, source TEXT, page TEXT"
+        database.execute(f'CREATE TABLE "{links.name}" ({declared})')
+        _insert(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
+        row = (links.base, "fid", links.related, "fid", "features", links.name)
+        _insert(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
+    registered(
+        database,
+        [("gpkgext_relations", None), *((links.name, None) for links in package.links)],
+        "gpkg_related_tables",
+        "http://www.geopackage.org/18-000.html",
+    )

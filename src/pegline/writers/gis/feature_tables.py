@@ -1,0 +1,191 @@
+"""The layers of a GeoPackage as SQL: the tables that every GeoPackage has, features, and their spatial index.
+
+OGC 12-128r17, version 1.3: core and features in clauses 1 and 2, the R-tree in annex F.3, WKT2 in annex F.10.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from struct import pack
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.model import Array
+from pegline.writers.gis.columns import Column
+from pegline.writers.gis.geometries import Shapes
+from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.rtree import packed
+from pegline.writers.gis.spatial_reference import ALWAYS, reference
+
+if TYPE_CHECKING:
+    from sqlite3 import Connection
+
+__all__ = ["SQL_TYPES", "added", "core", "inserted", "registered"]
+
+SQL_TYPES: Final = {"text": "TEXT", "number": "REAL", "yes or no": "BOOLEAN"}
+
+_CORE: Final = (
+    """CREATE TABLE gpkg_spatial_ref_sys (srs_name TEXT NOT NULL, srs_id INTEGER PRIMARY KEY NOT NULL,
+    organization TEXT NOT NULL, organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL, description TEXT,
+    definition_12_063 TEXT NOT NULL)""",
+    """CREATE TABLE gpkg_contents (table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL,
+    identifier TEXT UNIQUE, description TEXT DEFAULT '',
+    last_change DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
+    min_x DOUBLE, min_y DOUBLE, max_x DOUBLE, max_y DOUBLE, srs_id INTEGER,
+    CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys(srs_id))""",
+    """CREATE TABLE gpkg_geometry_columns (table_name TEXT NOT NULL, column_name TEXT NOT NULL,
+    geometry_type_name TEXT NOT NULL, srs_id INTEGER NOT NULL, z TINYINT NOT NULL, m TINYINT NOT NULL,
+    CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name), CONSTRAINT uk_gc_table_name UNIQUE (table_name),
+    CONSTRAINT fk_gc_tn FOREIGN KEY (table_name) REFERENCES gpkg_contents(table_name),
+    CONSTRAINT fk_gc_srs FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys(srs_id))""",
+    """CREATE TABLE gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,
+    definition TEXT NOT NULL, scope TEXT NOT NULL,
+    CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))""",
+    # GDAL's own: programs on it need not count a layer's features.
+    "CREATE TABLE gpkg_ogr_contents (table_name TEXT NOT NULL PRIMARY KEY, feature_count INTEGER DEFAULT NULL)",
+)
+
+#: What keeps a layer's index and count right when another program edits it.
+_TRIGGERS: Final = (
+    """CREATE TRIGGER "rtree_{layer}_geom_insert" AFTER INSERT ON "{layer}"
+    WHEN (NEW."geom" NOT NULL AND NOT ST_IsEmpty(NEW."geom"))
+    BEGIN INSERT OR REPLACE INTO "rtree_{layer}_geom" VALUES (NEW."fid", {bounds}); END""",
+    """CREATE TRIGGER "rtree_{layer}_geom_update1" AFTER UPDATE OF "geom" ON "{layer}"
+    WHEN OLD."fid" = NEW."fid" AND (NEW."geom" NOTNULL AND NOT ST_IsEmpty(NEW."geom"))
+    BEGIN INSERT OR REPLACE INTO "rtree_{layer}_geom" VALUES (NEW."fid", {bounds}); END""",
+    """CREATE TRIGGER "rtree_{layer}_geom_update2" AFTER UPDATE OF "geom" ON "{layer}"
+    WHEN OLD."fid" = NEW."fid" AND (NEW."geom" ISNULL OR ST_IsEmpty(NEW."geom"))
+    BEGIN DELETE FROM "rtree_{layer}_geom" WHERE id = OLD."fid"; END""",
+    """CREATE TRIGGER "rtree_{layer}_geom_update3" AFTER UPDATE ON "{layer}"
+    WHEN OLD."fid" != NEW."fid" AND (NEW."geom" NOTNULL AND NOT ST_IsEmpty(NEW."geom"))
+    BEGIN DELETE FROM "rtree_{layer}_geom" WHERE id = OLD."fid";
+    INSERT OR REPLACE INTO "rtree_{layer}_geom" VALUES (NEW."fid", {bounds}); END""",
+    """CREATE TRIGGER "rtree_{layer}_geom_update4" AFTER UPDATE ON "{layer}"
+    WHEN OLD."fid" != NEW."fid" AND (NEW."geom" ISNULL OR ST_IsEmpty(NEW."geom"))
+    BEGIN DELETE FROM "rtree_{layer}_geom" WHERE id IN (OLD."fid", NEW."fid"); END""",
+    """CREATE TRIGGER "rtree_{layer}_geom_delete" AFTER DELETE ON "{layer}" WHEN OLD."geom" NOT NULL
+    BEGIN DELETE FROM "rtree_{layer}_geom" WHERE id = OLD."fid"; END""",
+    """CREATE TRIGGER "trigger_insert_feature_count_{layer}" AFTER INSERT ON "{layer}"
+    BEGIN UPDATE gpkg_ogr_contents SET feature_count = feature_count + 1
+    WHERE lower(table_name) = lower('{layer}'); END""",
+    """CREATE TRIGGER "trigger_delete_feature_count_{layer}" AFTER DELETE ON "{layer}"
+    BEGIN UPDATE gpkg_ogr_contents SET feature_count = feature_count - 1
+    WHERE lower(table_name) = lower('{layer}'); END""",
+)
+_BOUNDS: Final = 'ST_MinX(NEW."geom"), ST_MaxX(NEW."geom"), ST_MinY(NEW."geom"), ST_MaxY(NEW."geom")'
+
+#: The numbers of geometry types in well-known binary (OGC 06-103r4, 8.2.8).
+_WKB: Final[Mapping[str | None, int]] = {"Point": 1, "LineString": 2, "Polygon": 3}
+
+
+def core(database: Connection, wkt: str) -> int:
+    """Make the tables that every GeoPackage has, and list a CRS; return its number."""
+    crs = reference(wkt)
+    for statement in _CORE:
+        database.execute(statement)
+    known = {each.number: each for each in (*ALWAYS, crs)}
+    database.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?, ?)", known.values())
+    registered(
+        database,
+        [("gpkg_spatial_ref_sys", "definition_12_063")],
+        "gpkg_crs_wkt",
+        "http://www.geopackage.org/spec120/#extension_crs_wkt",
+    )
+    return crs.number
+
+
+def added(database: Connection, layer: Filled, crs: int, moment: str) -> None:
+    """Add a layer with its spatial index."""
+    shapes, bounds = layer.shapes, layer.shapes.bounds
+    kind = str(shapes.form).upper()
+    declared = ", ".join(f'"{column.name}" {SQL_TYPES[column.type]}' for column in layer.columns)
+    database.execute(
+        f'CREATE TABLE "{layer.name}" ("fid" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, "geom" {kind}, {declared})'
+    )
+    extent = [None] * 4
+    if len(bounds):
+        extent = [*bounds[:, [0, 2]].min(axis=0).tolist(), *bounds[:, [1, 3]].max(axis=0).tolist()]
+    database.execute(
+        "INSERT INTO gpkg_contents VALUES (?, 'features', ?, ?, ?, ?, ?, ?, ?, ?)",
+        (layer.name, layer.name, layer.about, moment, *extent, crs),
+    )
+    database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
+    database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
+    inserted(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
+    _indexed(database, layer.name, np.flatnonzero(shapes.there) + 1, bounds)
+    for statement in _TRIGGERS:
+        database.execute(statement.format(layer=layer.name, bounds=_BOUNDS))
+
+
+def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
+    index = f"rtree_{name}_geom"
+    database.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
+    ((size,),) = database.execute(f'SELECT length(data) FROM "{index}_node"').fetchall()
+    tree = packed(rows, bounds, size)
+    database.executemany(f'INSERT OR REPLACE INTO "{index}_node" VALUES (?, ?)', tree.nodes)
+    database.executemany(f'INSERT INTO "{index}_parent" VALUES (?, ?)', tree.parents)
+    database.executemany(f'INSERT INTO "{index}_rowid" VALUES (?, ?)', tree.rows)
+    definition = "http://www.geopackage.org/spec120/#extension_rtree"
+    registered(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
+
+
+def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
+    """Yield each geometry in the binary form of GeoPackages (2.1.3): head, bounds, well-known binary; little-endian.
+
+    >>> point = Shapes("Point", np.array([[1.0, 2.0]]), np.array([1]))
+    >>> next(blobs(point, point.bounds, 27700)).hex(" ", -8)
+    '47500001346c0000 0101000000000000 000000f03f000000 0000000040'
+    """
+    point = shapes.form == "Point"
+    head = pack("<2sBBi", b"GP", 0, 1 if point else 3, crs)
+    kind = pack("<BI", 1, _WKB[shapes.form]) + (pack("<I", 1) if shapes.form == "Polygon" else b"")
+    corners = np.ascontiguousarray(shapes.corners, "<f8").ravel().view("u1").data
+    ends = [0, *(16 * np.cumsum(shapes.counts)).tolist()]
+    if point:
+        return (head + kind + corners[start:end] if end > start else None for start, end in pairwise(ends))
+    every = np.zeros((len(shapes), 4), "<f8")
+    every[shapes.there] = bounds
+    boxes, counts = every.tobytes(), shapes.counts.astype("<u4").tobytes()
+    return (
+        head + boxes[32 * k : 32 * k + 32] + kind + counts[4 * k : 4 * k + 4] + corners[start:end]
+        if end > start
+        else None
+        for k, (start, end) in enumerate(pairwise(ends))
+    )
+
+
+def inserted(database: Connection, layer: Filled, first: Mapping[str, Iterable[Any]]) -> None:
+    """Insert the rows of a layer or table, with other columns before its own."""
+    own = {column.name: _told(column, layer.values[column.name]) for column in layer.columns}
+    # What is not known of any row need not be said of each.
+    known = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
+    names, marks = ", ".join(f'"{name}"' for name in known), ", ".join("?" * len(known))
+    database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*known.values(), strict=True))
+
+
+def _told(column: Column, values: list[Value]) -> Sequence[Value]:
+    """Return values as SQLite takes them, without NUL letters, at which other programs cut a text off."""
+    if column.type == "yes or no":
+        return [None if value is None else int(value) for value in values]
+    if column.type == "text" and "\0" in "".join(map(str, filter(None, values))):
+        return [
+            value.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(value, str) else value for value in values
+        ]
+    return values
+
+
+def registered(
+    database: Connection,
+    what: Iterable[tuple[str, str | None]],
+    extension: str,
+    definition: str,
+    scope: str = "read-write",
+) -> None:
+    """List an extension for each table, or each of their columns."""
+    database.executemany(
+        "INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)",
+        [(table, column, extension, definition, scope) for table, column in what],
+    )

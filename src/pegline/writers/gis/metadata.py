@@ -1,0 +1,168 @@
+"""What the survey was: as words for a table, and as an ISO 19115 record (its XML form is ISO/TS 19139)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+from math import degrees
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.report import verdict
+from pegline.release import __version__
+from pegline.writers.survey_figures import Records, moment, points, stations
+
+__all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
+
+#: The namespace of the record, which also names the standard in a GeoPackage.
+NAMESPACE: Final = "http://www.isotc211.org/2005/gmd"
+
+CAUTION: Final = (
+    "This is not a boundary survey: it shows what was measured, not who owns it. "
+    "A legal boundary is for a licensed land surveyor."
+)
+
+
+def head(records: Records) -> Iterator[tuple[str, str]]:
+    """Yield what there is to know of a survey as keys and words; nothing for what was not booked."""
+    book, frame, adjustment = records.book, records.frame, records.adjustment
+    told: dict[str, object] = {
+        "title": book.title,
+        "place": book.place,
+        "date": book.date,
+        "file": book.file,
+        "sha256": book.sha256,
+        "unit": book.unit,
+        "scale": book.scale,
+        "surveyor": book.surveyor,
+        "party": ", ".join(book.party) or None,
+        "weather": book.weather,
+        **{f"instrument: {name}": note for name, note in book.instruments.items()},
+        "purpose": book.purpose,
+        "licence": book.licence,
+        "note": book.note,
+        "frame": frame.kind,
+        "north": frame.north,
+        "crs": frame.crs_name,
+        "frame scale": f"{frame.scale:.10g}",
+        "declination, degrees east": None if frame.declination is None else f"{degrees(frame.declination):.6g}",
+        "convergence, degrees": None if frame.convergence is None else f"{degrees(frame.convergence):.6g}",
+        "delivered": adjustment.delivered,
+        "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
+        "verdict": verdict(records.adjustment),
+        "caution": CAUTION,
+        "program": f"pegline {__version__}",
+    }
+    yield from ((key, str(value)) for key, value in told.items() if value is not None)
+
+
+def lineage(records: Records) -> str:
+    """Return in a sentence or two how the positions came about."""
+    count = sum(len(line.booked.taped) or len(line.booked.legs) for line in records.reduction.lines.values())
+    tapes = ", ".join(f"{tape.name} ({tape.material})" for tape in records.reduction.tapes.values())
+    return (
+        f"Chain lines taped on the ground ({len(records.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
+        f" detail by {len(records.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
+        f" by pegline {__version__} from {records.book.file}, SHA-256 {records.book.sha256}."
+        f" Positions delivered are the {records.adjustment.delivered} ones. {verdict(records.adjustment)}"
+    )
+
+
+def accuracy(records: Records) -> float | None:
+    """Return the largest standard deviation of a coordinate relative to the base line, metres."""
+    found = [np.ravel(places.local_deviations) for places in (stations(records), points(records))]
+    every = np.concatenate(found)
+    return float(every.max()) if len(every) else None
+
+
+def iso_record(records: Records) -> str:
+    """Return the survey's description as XML: title, day, purpose, party, licence, accuracy, lineage."""
+    book = records.book
+    day = moment(book)[:10]
+    party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
+    place = f"Measured at {book.place}" if book.place else None
+    told = (book.note, place, party, verdict(records.adjustment), CAUTION)
+    abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
+    sd = accuracy(records)
+    parts = [
+        f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",
+        f"<gmd:language>{_words('eng')}</gmd:language>",
+        f"<gmd:contact>{_contact(book.surveyor)}</gmd:contact>",
+        f"<gmd:dateStamp><gco:Date>{day}</gco:Date></gmd:dateStamp>",
+        f"<gmd:referenceSystemInfo>{_reference(records.frame.crs_name)}</gmd:referenceSystemInfo>",
+        "<gmd:identificationInfo><gmd:MD_DataIdentification>",
+        f"<gmd:citation><gmd:CI_Citation><gmd:title>{_words(book.title or book.file)}</gmd:title>",
+        f"<gmd:date>{_date(book.date.isoformat() if book.date else None)}</gmd:date>",
+        "</gmd:CI_Citation></gmd:citation>",
+        f"<gmd:abstract>{_words(abstract)}</gmd:abstract>",
+        f"<gmd:purpose>{_words(book.purpose)}</gmd:purpose>" if book.purpose else "",
+        _licence(book.licence),
+        f"<gmd:language>{_words('eng')}</gmd:language>",
+        "</gmd:MD_DataIdentification></gmd:identificationInfo>",
+        "<gmd:dataQualityInfo><gmd:DQ_DataQuality><gmd:scope><gmd:DQ_Scope><gmd:level>",
+        _code("MD_ScopeCode", "dataset"),
+        "</gmd:level></gmd:DQ_Scope></gmd:scope>",
+        _positional(sd) if sd is not None else "",
+        "<gmd:lineage><gmd:LI_Lineage>",
+        f"<gmd:statement>{_words(lineage(records))}</gmd:statement>",
+        "</gmd:LI_Lineage></gmd:lineage></gmd:DQ_DataQuality></gmd:dataQualityInfo>",
+    ]
+    spaces = f'xmlns:gmd="{NAMESPACE}" xmlns:gco="http://www.isotc211.org/2005/gco"'
+    inner = "\n".join(part for part in parts if part)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {spaces}>\n{inner}\n</gmd:MD_Metadata>\n'
+
+
+def _words(text: str) -> str:
+    return f"<gco:CharacterString>{escape(text, quote=False)}</gco:CharacterString>"
+
+
+def _code(name: str, value: str) -> str:
+    catalogue = "http://standards.iso.org/iso/19139/resources/gmxCodelists.xml"
+    return f'<gmd:{name} codeList="{catalogue}#{name}" codeListValue="{value}">{value}</gmd:{name}>'
+
+
+def _contact(surveyor: str | None) -> str:
+    name = (
+        f"<gmd:individualName>{_words(surveyor)}</gmd:individualName>"
+        if surveyor
+        else '<gmd:individualName gco:nilReason="missing"/>'
+    )
+    role = f"<gmd:role>{_code('CI_RoleCode', 'author')}</gmd:role>"
+    return f"<gmd:CI_ResponsibleParty>{name}{role}</gmd:CI_ResponsibleParty>"
+
+
+def _date(day: str | None) -> str:
+    when = f"<gmd:date><gco:Date>{day}</gco:Date></gmd:date>" if day else '<gmd:date gco:nilReason="missing"/>'
+    return f"<gmd:CI_Date>{when}<gmd:dateType>{_code('CI_DateTypeCode', 'creation')}</gmd:dateType></gmd:CI_Date>"
+
+
+def _reference(name: str) -> str:
+    return (
+        "<gmd:MD_ReferenceSystem><gmd:referenceSystemIdentifier><gmd:RS_Identifier>"
+        f"<gmd:code>{_words(name)}</gmd:code>"
+        "</gmd:RS_Identifier></gmd:referenceSystemIdentifier></gmd:MD_ReferenceSystem>"
+    )
+
+
+def _licence(licence: str | None) -> str:
+    if licence is None:
+        return ""
+    return (
+        "<gmd:resourceConstraints><gmd:MD_LegalConstraints>"
+        f"<gmd:useConstraints>{_code('MD_RestrictionCode', 'license')}</gmd:useConstraints>"
+        f"<gmd:otherConstraints>{_words(licence)}</gmd:otherConstraints>"
+        "</gmd:MD_LegalConstraints></gmd:resourceConstraints>"
+    )
+
+
+def _positional(sd: float) -> str:
+    """Return the quality report: the largest standard deviation of a coordinate."""
+    return (
+        "<gmd:report><gmd:DQ_AbsoluteExternalPositionalAccuracy>"
+        f"<gmd:nameOfMeasure>{_words('largest standard deviation of a coordinate, relative to the base line')}"
+        "</gmd:nameOfMeasure><gmd:result><gmd:DQ_QuantitativeResult>"
+        '<gmd:valueUnit gco:nilReason="inapplicable"/>'
+        f"<gmd:value><gco:Record>{sd:.4f} m</gco:Record></gmd:value>"
+        "</gmd:DQ_QuantitativeResult></gmd:result></gmd:DQ_AbsoluteExternalPositionalAccuracy></gmd:report>"
+    )

@@ -1,0 +1,140 @@
+"""Everything that goes into a GeoPackage, before it is one: layers, tables, lists of values, records, relations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from pegline.book.pages import Pages, pages_of
+from pegline.writers.gis.columns import SOURCE, Column
+from pegline.writers.gis.geometries import no_shapes
+from pegline.writers.gis.layer_table import Filled, Value, filled, values_of
+from pegline.writers.gis.metadata import head, iso_record
+from pegline.writers.result import checks, warnings
+from pegline.writers.survey_figures import Records, moment
+
+__all__ = ["TABLES", "WARNINGS", "Links", "Package", "of_rows", "package"]
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """Rows of one layer joined to rows of another, numbered from 1."""
+
+    name: str  #: of the table that joins them
+    base: str
+    related: str
+    rows: tuple[tuple[int, int, Value, Value], ...]  #: base, related, place in the book, page
+
+
+@dataclass(frozen=True, slots=True)
+class Package:
+    """The contents of a GeoPackage."""
+
+    wkt: str  #: of the CRS of every layer
+    moment: str  #: that the file bears, as ``figures.moment``
+    layers: tuple[Filled, ...]
+    tables: tuple[Filled, ...]
+    values: Mapping[str, Mapping[str, str]]  #: lists of values, each with what it means
+    records: tuple[str, ...]  #: ISO 19115 records as XML
+    links: tuple[Links, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table without geometry."""
+
+    name: str
+    about: str
+    columns: tuple[Column, ...]
+
+
+CHECKS: Final = Table(
+    "checks",
+    "What was measured beyond need, compared with the plotting solution",
+    (
+        Column("what", "the line, row, point or station"),
+        Column("kind", "what was compared"),
+        Column("taped", "as measured, on the ground, metres; degrees for a bearing", "number"),
+        Column("computed", "as the plotting solution has it, same unit", "number"),
+        Column("difference", "taped minus computed, same unit", "number"),
+        Column("allowed", "the largest difference that passes, same unit", "number"),
+        Column("test", "difference over its standard deviation", "number"),
+        Column("passed", "whether it passes", "yes or no"),
+        Column("chosen", "whether it passes because a reading left open was chosen so", "yes or no"),
+        SOURCE,
+    ),
+)
+WARNINGS: Final = Table(
+    "warnings",
+    "What to look at",
+    (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE),
+)
+BOOK: Final = Table(
+    "book",
+    "The survey: what the head of the field book says, and how it came out",
+    (Column("key", "what"), Column("value", "its words")),
+)
+TABLES: Final = (CHECKS, WARNINGS, BOOK)
+
+
+def package(records: Records) -> Package:
+    """Return what the GeoPackage of a survey holds."""
+    layers, pages = tuple(filled(records)), pages_of(records.book)
+    return Package(
+        records.frame.wkt,
+        moment(records.book),
+        layers,
+        tuple(_tables(records, pages)),
+        values_of(records),
+        (iso_record(records),),
+        _links(records, pages, {layer.name: layer for layer in layers}),
+    )
+
+
+def _tables(records: Records, pages: Pages) -> Iterator[Filled]:
+    rows: Mapping[str, Sequence[Mapping[str, Any]]] = {
+        "checks": checks(records, pages),
+        "warnings": warnings(records, pages),
+        "book": [{"key": key, "value": value} for key, value in head(records)],
+    }
+    return (of_rows(table, rows[table.name]) for table in TABLES)
+
+
+def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
+    """Return a table with rows in it."""
+    values = {column.name: [row[column.name] for row in rows] for column in table.columns}
+    return Filled(table.name, table.about, table.columns, no_shapes(len(rows)), values)
+
+
+def _links(records: Records, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
+    """Join each point to the chain line and row that gave it, and to its offsets."""
+    lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
+    rows = records.reduction.rows
+    sources = [row.booked.place.source for row in rows]
+    by_rows = (
+        (base, related, place, page)
+        for row, place, page in zip(rows, sources, pages.of(sources), strict=True)
+        for base in lines.get(row.line, ())
+        for related in points.get(row.booked.name, ())
+    )
+    offsets = layers["offsets"].values
+    by_offsets = (
+        (base, related, place, page)
+        for base, (name, place, page) in enumerate(
+            zip(offsets["name"], offsets["source"], offsets["page"], strict=True), 1
+        )
+        for related in points.get(name, ())
+    )
+    return (
+        Links("chain_lines_detail_points", "chain_lines", "detail_points", tuple(by_rows)),
+        Links("offsets_detail_points", "offsets", "detail_points", tuple(by_offsets)),
+    )
+
+
+def _numbers(layer: Filled) -> dict[Value, list[int]]:
+    """Return the numbers of a layer's rows by name; files count them from 1 as they come."""
+    found: dict[Value, list[int]] = {}
+    for number, name in enumerate(layer.values["name"], 1):
+        found.setdefault(name, []).append(number)
+    return found

@@ -1,0 +1,376 @@
+"""What fills each layer: one function a layer, from a survey's records to geometries and values by column."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain
+from math import dist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.book.model import Book
+from pegline.book.pages import Pages, pages_of
+from pegline.detail.booking_places import places_booked
+from pegline.detail.model import Shape
+from pegline.errors import Place
+from pegline.network.model import Array
+from pegline.reduction.model import ReducedRow
+from pegline.writers.gis.columns import ACCURACY
+from pegline.writers.gis.geometries import Shapes, of_parts
+from pegline.writers.survey_figures import (
+    Places,
+    Records,
+    ellipses,
+    features_of_points,
+    outline,
+    points,
+    source,
+    stations,
+)
+
+__all__ = ["Columns", "Rows", "Site", "Value"]
+
+Value = str | float | bool | None
+#: Values by column, one a row; what is the same in every layer, or nowhere known, is not among them.
+Columns = dict[str, list[Value]]
+Rows = tuple[Shapes, Columns]
+Numbers = NDArray[np.int64]
+
+#: Corners of a drawn ellipse.
+CORNERS = 36
+#: Two places nearer one another than this are one, and no line runs between them, in the CRS's unit.
+ONE_PLACE = 1e-6
+
+
+@dataclass(frozen=True)
+class Site:
+    """A survey, and what the rows of every layer draw on, worked out once."""
+
+    records: Records
+    own: Mapping[str, str]  #: column of each key under ``data``
+
+    @property
+    def unit(self) -> float:
+        """Return metres in a unit of the CRS."""
+        return self.records.frame.metres_per_unit
+
+    @cached_property
+    def stations(self) -> Places:
+        """Return every station, metres in the frame."""
+        return stations(self.records)
+
+    @cached_property
+    def points(self) -> Places:
+        """Return every point that is no station, metres in the frame."""
+        return points(self.records)
+
+    @cached_property
+    def numbers(self) -> Mapping[str, int]:
+        """Return the row of ``positions`` of each place."""
+        return {name: number for number, name in enumerate((*self.stations.names, *self.points.names))}
+
+    @cached_property
+    def metres(self) -> Array:
+        """Return x and y (n, 2) of stations, then points, metres in the frame."""
+        return np.concatenate([self.stations.positions, self.points.positions])
+
+    @cached_property
+    def positions(self) -> Array:
+        """Return x and y (n, 2) of stations, then points, in the CRS's unit."""
+        return self.metres / self.unit
+
+    @cached_property
+    def accuracy(self) -> Array:
+        """Return the figures of ``ACCURACY`` (n, 5) of stations, then points."""
+        both = (self.stations, self.points)
+        return np.concatenate([np.hstack([each.deviations, ellipses(each.variances)]) for each in both])
+
+    @cached_property
+    def units_of_rows(self) -> Mapping[Place, str]:
+        """Return the unit of bare lengths of each row, by its place."""
+        book = self.records.book
+        return {row.booked.place: book.unit_of(row.line) for row in self.records.reduction.rows}
+
+    def unit_at(self, place: Place) -> str:
+        """Return the unit of bare lengths that hold for a feature booked at a place, in a row or on its own."""
+        return self.units_of_rows.get(place, self.records.book.unit)
+
+    def of(self, names: Iterable[str]) -> Numbers:
+        """Return the rows of ``positions`` of places, -1 for one that is not placed."""
+        return np.array([self.numbers.get(name, -1) for name in names], np.int64)
+
+    def at(self, numbers: Numbers) -> Shapes:
+        """Return points."""
+        return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
+
+    @cached_property
+    def booked(self) -> Mapping[str, Place]:
+        """Return where in the book each station and point was booked."""
+        return places_booked(self.records.book, self.records.reduction, self.records.detail)
+
+    @cached_property
+    def pages(self) -> Pages:
+        """Return the pages of the paper book, by what stands on them."""
+        return pages_of(self.records.book)
+
+    def found(self, places: Iterable[Place | None]) -> Columns:
+        """Return where in the book, and on which page of paper, to find what was booked at places."""
+        sources = [source(place) for place in places]
+        pages = self.pages.of(sources)
+        return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
+
+    def images(self, pages: Iterable[Value]) -> list[Value]:
+        """Return the image of each page, as the book names it."""
+        known = self.pages.images
+        return [known.get(page) if isinstance(page, str) else None for page in pages]
+
+
+def between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
+    """Return the lines between places (n, 2), none where an end is not placed, or where the two are one."""
+    drawn = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
+    return Shapes("LineString", np.stack([starts, ends], 1)[drawn].reshape(-1, 2), np.where(drawn, 2, 0))
+
+
+def _accuracy(site: Site, numbers: Numbers) -> Columns:
+    return dict(zip((column.name for column in ACCURACY), site.accuracy[numbers].T.tolist(), strict=True))
+
+
+def stations_rows(site: Site) -> Rows:
+    book, names = site.records.book, site.stations.names
+    entries = [book.stations.get(name) for name in names]
+    by_tie = {row.name: row for row in site.records.reduction.rows if row.form == "station"}
+    ties = [by_tie.get(name) for name in names]
+    numbers = np.arange(len(names))
+    return site.at(numbers), {
+        "name": [*names],
+        "kind": ["tie station" if tie else "station" for tie in ties],
+        "mark": [entry.mark if entry else None for entry in entries],
+        "note": [entry.note if entry else None for entry in entries],
+        **_accuracy(site, numbers),
+        "line": [tie.line if tie else None for tie in ties],
+        "at": [tie.chainages[0] if tie else None for tie in ties],
+        **site.found(map(site.booked.get, names)),
+    }
+
+
+def chain_lines_rows(site: Site) -> Rows:
+    lines = [*site.records.reduction.lines.values()]
+    starts, ends = site.of(line.start for line in lines), site.of(line.end for line in lines)
+    placed = (starts >= 0) & (ends >= 0)
+    lengths = np.hypot(*(site.metres[ends] - site.metres[starts]).T) / site.records.frame.scale
+    return between(site.positions[starts], site.positions[ends], placed), {
+        "name": [line.name for line in lines],
+        "use": [line.use for line in lines],
+        "taped": [line.ground.reading for line in lines],
+        "ground": [line.ground.length for line in lines],
+        "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
+        "note": [line.booked.note for line in lines],
+        **site.found(line.booked.place for line in lines),
+    }
+
+
+def detail_points_rows(site: Site) -> Rows:
+    """Return every point, and once more for every further point feature that stands on one, or on a station.
+
+    Of a point feature the row has all that the book says; of a larger one its name and kind.
+    """
+    alone, through = features_of_points(site.records)
+    names, count = (*site.stations.names, *site.points.names), len(site.stations.names)
+    standing = [
+        *((count + number, each) for number, name in enumerate(site.points.names) for each in alone.get(name, (None,))),
+        *((number, each) for number, name in enumerate(site.stations.names) for each in alone.get(name, ())),
+    ]
+    numbers = np.array([number for number, _ in standing], np.int64)
+    features = [each or through.get(names[number]) for number, each in standing]
+    columns: Columns = {
+        "name": [names[number] for number, _ in standing],
+        "kind": [each.kind if each else "point" for each in features],
+        "feature": [each.name if each else None for each in features],
+        **_accuracy(site, numbers),
+        **{key: [values[number] for number, _ in standing] for key, values in _booked(site).items()},
+    }
+    for row, (_, each) in enumerate(standing):
+        if each:
+            for key, value in _feature(site, each).items():
+                if value is not None:
+                    columns.setdefault(key, [None] * len(standing))[row] = value
+            columns["source"][row] = columns["source"][row] or source(each.place)
+    columns["image"] = site.images(columns["page"])
+    return site.at(numbers), columns
+
+
+def _booked(site: Site) -> Columns:
+    """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
+    book, every = site.records.book, site.records.reduction.rows
+    firsts = [every[rows[0]] if rows else None for rows in site.records.detail.points.rows]
+    columns: Columns = {
+        "line": [row.line if row else None for row in firsts],
+        "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
+        "off": [_offset(row) if row and row.form != "oblique" else None for row in firsts],
+        "method": [_method(book, row) if row else None for row in firsts],
+        **site.found(map(site.booked.get, site.points.names)),
+        "note": [row.booked.note if row else None for row in firsts],
+        "label": [row.booked.label if row else None for row in firsts],
+    }
+    return {key: [None] * len(site.stations.names) + values for key, values in columns.items()}
+
+
+def _method(book: Book, row: ReducedRow) -> str | None:
+    """Return how a right angle was set out; None where there is none."""
+    if row.form != "perpendicular":
+        return None
+    return row.booked.method or book.lines[row.line].method or book.default_method
+
+
+def _offset(row: ReducedRow) -> float:
+    return row.side * row.offsets[0].length if row.offsets else 0.0
+
+
+def _feature(site: Site, shape: Shape) -> dict[str, Value]:
+    """Return what the book says of a feature beside its name, kind and place."""
+    booked = shape.booked
+    sizes = {name: getattr(booked, name) for name in ("girth", "width", "spread", "height", "thickness")}
+    return {
+        "label": booked.label,
+        "note": booked.note,
+        **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
+        "face": booked.face,
+        "page": site.pages.page(source(shape.place)),
+        **{site.own[key]: value for key, value in booked.data.items()},
+    }
+
+
+def _features(site: Site, shapes: list[Shape]) -> Columns:
+    """Return what the book says of features."""
+    told = [_feature(site, shape) for shape in shapes]
+    return {
+        "name": [shape.name for shape in shapes],
+        "kind": [shape.kind for shape in shapes],
+        **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
+        **site.found(shape.place for shape in shapes),
+    }
+
+
+def detail_lines_rows(site: Site) -> Rows:
+    lines = [shape for shape in site.records.detail.shapes.values() if shape.form == "line"]
+    return of_parts("LineString", (outline(site.records, shape, site.unit) for shape in lines)), {
+        **_features(site, lines),
+        "length": [shape.perimeter for shape in lines],
+        "length_sd": [shape.perimeter_sd for shape in lines],
+    }
+
+
+def detail_areas_rows(site: Site) -> Rows:
+    areas = [shape for shape in site.records.detail.shapes.values() if shape.form == "area"]
+    return of_parts("Polygon", (outline(site.records, shape, site.unit) for shape in areas)), {
+        **_features(site, areas),
+        "area": [shape.area for shape in areas],
+        "area_sd": [shape.area_sd for shape in areas],
+        "perimeter": [shape.perimeter for shape in areas],
+        "perimeter_sd": [shape.perimeter_sd for shape in areas],
+    }
+
+
+def offsets_rows(site: Site) -> Rows:
+    """Return each offset and each arm of an oblique one, from the line to the point."""
+    book, lines, known = site.records.book, site.records.reduction.lines, site.numbers.keys()
+    arms = [
+        (row, lines[row.line], chainage, ground.length)
+        for row in site.records.reduction.rows
+        if row.name in known and lines[row.line].start in known and lines[row.line].end in known
+        for chainage, ground in zip(row.chainages, row.offsets, strict=False)
+    ]
+    starts, ends, reached = (
+        site.positions[site.of(names)]
+        for names in (
+            [line.start for _, line, *_ in arms],
+            [line.end for _, line, *_ in arms],
+            [row.name for row, *_ in arms],
+        )
+    )
+    # An oblique arm is taped from its chainage, the others from the foot of the perpendicular.
+    shares = np.array([at / line.ground.length if row.form == "oblique" else np.nan for row, line, at, _ in arms])
+    feet = _on_line(starts, ends, np.where(np.isnan(shares), _foot(starts, ends, reached), shares))
+    return between(feet, reached, np.ones(len(arms), bool)), {
+        "name": [row.name for row, *_ in arms],
+        "form": [row.form for row, *_ in arms],
+        "line": [row.line for row, *_ in arms],
+        "at": [at for *_, at, _ in arms],
+        "off": [row.side * length for row, *_, length in arms],
+        "method": [_method(book, row) for row, *_ in arms],
+        "note": [row.booked.note for row, *_ in arms],
+        **site.found(row.booked.place for row, *_ in arms),
+    }
+
+
+def _foot(starts: Array, ends: Array, reached: Array) -> Array:
+    """Return the share of each line (n,) at which the perpendicular from a place meets it.
+
+    >>> _foot(np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]]), np.array([[4.0, 2.0]])).tolist()
+    [0.4]
+    """
+    (x, y), (across, up) = (ends - starts).T, (reached - starts).T
+    return np.asarray((across * x + up * y) / (x * x + y * y))
+
+
+def _on_line(starts: Array, ends: Array, shares: Array) -> Array:
+    """Return the places (n, 2) at shares of lines."""
+    return np.asarray(starts + shares[:, None] * (ends - starts))
+
+
+def witnesses_rows(site: Site) -> Rows:
+    alone = {name: shape.points[0] for name, shape in site.records.detail.shapes.items() if shape.path is None}
+    pairs = [
+        (peg, witness, ground)
+        for peg, booked in site.records.book.witnesses.items()
+        for witness, ground in zip(booked, site.records.reduction.witnesses.get(peg, ()), strict=False)
+    ]
+    objects = [each.object if each.object in site.numbers else alone.get(each.object, "") for _, each, _ in pairs]
+    stood, pegs = site.of(objects), site.of(peg for peg, *_ in pairs)
+    placed = (stood >= 0) & (pegs >= 0)
+    starts, ends = site.positions[stood], site.positions[pegs]
+    return between(starts, ends, placed), {
+        "name": [peg for peg, *_ in pairs],
+        "object": [each.object for _, each, _ in pairs],
+        "taped": [ground.length for *_, ground in pairs],
+        "length": [
+            dist(start, end) * site.unit / site.records.frame.scale if both else None
+            for start, end, both in zip(starts.tolist(), ends.tolist(), placed, strict=True)
+        ],
+        "note": [each.note for _, each, _ in pairs],
+        **site.found(each.place for _, each, _ in pairs),
+    }
+
+
+def ellipses_rows(site: Site) -> Rows:
+    figures = site.accuracy[:, 2:]
+    # What is held, wholly or in one direction, has no ellipse to draw.
+    drawn = figures[:, 1] > 1e-6
+    corners = _rings(site.metres[drawn], figures[drawn])
+    corners /= site.unit
+    counts = np.where(drawn, CORNERS + 1, 0)
+    return Shapes("Polygon", corners.reshape(-1, 2), counts), {
+        "name": [*site.stations.names, *site.points.names],
+        "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
+        **dict(zip((column.name for column in ACCURACY[2:]), figures.T.tolist(), strict=True)),
+    }
+
+
+def _rings(centres: Array, figures: Array) -> Array:
+    """Return ellipses (n, 2) and (n, 3) as closed rings (n, corners + 1, 2), anticlockwise."""
+    turn = np.linspace(0.0, 2 * np.pi, CORNERS + 1)
+    # The last corner is the first, to the last digit.
+    turn[-1] = 0.0
+    bearing = np.radians(figures[:, 2])
+    major = np.stack([np.sin(bearing), np.cos(bearing)], 1)[:, None, :]
+    minor = np.stack([-np.cos(bearing), np.sin(bearing)], 1)[:, None, :]
+    along, across = np.cos(turn)[None, :, None], np.sin(turn)[None, :, None]
+    a, b = figures[:, 0, None, None], figures[:, 1, None, None]
+    # The largest thing that a file of layers is made from: added up in place.
+    rings = along * (a * major)
+    rings += across * (b * minor)
+    rings += centres[:, None, :]
+    return np.asarray(rings)

@@ -1,0 +1,103 @@
+"""STEM_LAYER.shp: a shapefile a layer, for programs that take nothing better, with a note of what it cannot hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from pegline.writers.gis.columns import Type
+from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.survey_figures import Records, moment
+from pegline.writers.write_faults import refused
+
+__all__ = ["write"]
+
+#: What the format allows: letters in a column's name, and bytes in a text.
+NAME: Final = 10
+TEXT: Final = 254
+
+_TYPES: Final[Mapping[Type, str]] = {"text": f"str:{TEXT}", "number": "float:24.9", "yes or no": "str:3"}
+
+
+def write(records: Records, path: Path) -> None:
+    """Write every layer of a survey as a shapefile beside ``path``, and ``STEM_shp.txt`` to say what it cannot hold.
+
+    Raises
+    ------
+    OutputError
+        A file could not be written.
+    """
+    import fiona
+    from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
+    from fiona.errors import FionaError
+
+    said = [
+        "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
+        f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
+        "An empty text stands for none.",
+    ]
+    try:
+        for layer in filled(records):
+            names = short_names([column.name for column in layer.columns])
+            schema = {
+                "geometry": layer.shapes.form,
+                "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
+            }
+            # The file's head bears a day; the clock's would make no two files alike.
+            with fiona.open(
+                path.with_name(f"{path.stem}_{layer.name}.shp"),
+                "w",
+                "ESRI Shapefile",
+                schema,
+                crs_wkt=records.frame.wkt,
+                encoding="UTF-8",
+                DBF_DATE_LAST_UPDATE=moment(records.book)[:10],
+            ) as file:
+                file.writerecords(_records(layer, names))
+            said += _shortened(layer, names)
+    except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
+        raise refused(path, error) from error
+    path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
+
+
+def _records(layer: Filled, names: Mapping[str, str]) -> list[dict[str, Any]]:
+    return [
+        {"geometry": geometry, "properties": {names[key]: _fit(value) for key, value in row.items()}}
+        for geometry, row in zip(layer.shapes.geojson(layer.shapes.corners.tolist()), layer.rows(), strict=True)
+    ]
+
+
+def _fit(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value.replace("\0", "").encode()[:TEXT].decode(errors="ignore")
+    return value
+
+
+def _shortened(layer: Filled, names: Mapping[str, str]) -> list[str]:
+    """Return what was cut in a layer."""
+    cut = [f"{layer.name}: {long} is {short}" for long, short in names.items() if long != short]
+    texts = {
+        key
+        for key, values in layer.values.items()
+        if any(isinstance(value, str) and len(value.encode()) > TEXT for value in values)
+    }
+    return cut + [f"{layer.name}: texts in {key} are cut off" for key in sorted(texts)]
+
+
+def short_names(names: list[str]) -> dict[str, str]:
+    """Return names of ten letters at most, no two the same.
+
+    >>> short_names(["ellipse_a", "ellipse_bearing", "ellipse_bearings"])
+    {'ellipse_a': 'ellipse_a', 'ellipse_bearing': 'ellipse_be', 'ellipse_bearings': 'ellipse_1'}
+    """
+    short: dict[str, str] = {}
+    for name in names:
+        wanted, number = name[:NAME], 0
+        while wanted in short.values():
+            number += 1
+            wanted = f"{name[: NAME - 1 - len(str(number))].rstrip('_')}_{number}"
+        short[name] = wanted
+    return short

@@ -1,0 +1,1 @@
+"""The computation sheet, one self-contained page."""

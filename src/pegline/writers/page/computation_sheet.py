@@ -1,0 +1,294 @@
+"""STEM.html: the computation sheet, one page that a checker can follow line by line, on a phone or on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final, Protocol
+
+import numpy as np
+
+from pegline.book.pages import Pages, pages_of
+from pegline.diagnosis.report import advice_sentence, suspect_sentences, verdict
+from pegline.network.model import Check
+from pegline.reduction.model import TapeConstants
+from pegline.units import METRES_PER
+from pegline.web.markup import Head, Safe, element, joined, page, table
+from pegline.writers.gis.metadata import CAUTION, head
+from pegline.writers.page.figure_text import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
+from pegline.writers.page.measured_tables import check_mark, dimensions, ground, measurements, reduced, walls, witnesses
+from pegline.writers.page.placed_tables import features, points, stations
+from pegline.writers.survey_figures import Records
+
+
+class Scaled(Records, Protocol):
+    """Records with the scale of their plan."""
+
+    @property
+    def scale(self) -> int: ...
+
+
+__all__ = ["sheet", "write"]
+
+
+def write(drawn: Scaled, path: Path) -> None:
+    """Write the computation sheet of a survey to ``path``."""
+    path.write_text(sheet(drawn, drawn.scale), encoding="utf-8", newline="\n")
+
+
+def sheet(records: Records, scale: int) -> str:
+    """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
+    book, pages = records.book, pages_of(records.book)
+    where = leads(pages)
+    pegs = joined((stations(records, where), _unreliable(records), witnesses(records, where)))
+    adjusted = joined((_solution(records), measurements(records, where)))
+    sections = [
+        (anchor, title, content)
+        for anchor, title, content in (
+            ("look", "Look at these first", _look(records)),
+            ("checks", "Checks", _checks(records, scale, where)),
+            ("warnings", "Warnings", _warnings(records, where)),
+            ("frame", "Frame: from the needle and the ground to the plan", _frame(records)),
+            ("tapes", "Tapes", _tapes(records)),
+            ("ground", "From the tape to the ground", ground(records, where)),
+            ("lines", "Lines: ground against plan", reduced(records, scale, where)),
+            ("stations", "Stations", pegs),
+            ("points", "Points", points(records, where)),
+            ("dimensions", "Dimensions and walls", joined((dimensions(records, scale, where), walls(records, where)))),
+            ("features", "Features", features(records, where)),
+            ("measurements", "Measurements in the adjustment", adjusted),
+            ("pages", "Pages of the paper book", _pages(pages)),
+            ("reading", "How to read this sheet", _reading(records, scale)),
+        )
+        if content
+    ]
+    title = book.title or book.file
+    links = (element("li", element("a", name.split(":")[0], href=f"#{anchor}")) for anchor, name, _ in sections)
+    body = [
+        element("header", element("h1", title), element("p", f"Computation sheet of {book.file}", class_="soft")),
+        element("p", verdict(records.adjustment), class_=f"verdict {_colour(records.adjustment.checked)}"),
+        element("p", CAUTION, class_="caution"),
+        _head(records),
+        element("nav", element("ul", *links), aria_label="Sections"),
+        *(element("section", element("h2", name), content, id=anchor) for anchor, name, content in sections),
+    ]
+    return page(f"{title}: computation sheet", Safe("\n".join(body)))
+
+
+def _colour(passed: bool | None) -> str:
+    return {True: "good", False: "bad", None: "open"}[passed]
+
+
+def _head(records: Records) -> Safe:
+    """Return what the book's head says."""
+    said = [(key, value) for key, value in head(records) if key not in ("title", "verdict", "caution", "checked")]
+    return element("dl", *(part for key, value in said for part in (element("dt", key), element("dd", value))))
+
+
+def _list(texts: list[str]) -> Safe:
+    return element("ul", *(element("li", text) for text in texts)) if texts else Safe("")
+
+
+def _look(records: Records) -> Safe:
+    """Return the suspects and what to measure next."""
+    suspects = list(suspect_sentences(records.diagnosis.suspects))
+    advice = [advice_sentence(each) for each in records.diagnosis.advice]
+    return joined(
+        (
+            _list(suspects),
+            element("p", "Worth measuring, the best first:") if advice else Safe(""),
+            _list(advice),
+        )
+    )
+
+
+CHECK_HEADS: Final = (
+    Head("What", "word"),
+    Head("Kind", "word"),
+    Head("Measured"),
+    Head("Computed"),
+    Head("Difference mm"),
+    Head("On paper mm"),
+    Head("Ratio"),
+    Head("Allowed mm"),
+    Head("Test"),
+    Head("Verdict", "word"),
+    Head("Book"),
+)
+
+
+def _checks(records: Records, scale: int, where: Where) -> Safe:
+    checks = records.adjustment.checks
+    if not checks:
+        return element("p", "There is no check: nothing was measured beyond what the figure needs.")
+    caption = (
+        "What was measured beyond need, against the plotting solution, which does without it;"
+        f" at 1:{scale}; test values may reach {records.adjustment.critical:.2f}"
+    )
+    return table(caption, CHECK_HEADS, (_check(check, scale, where) for check in checks))
+
+
+def _check(check: Check, scale: int, where: Where) -> list[str]:
+    word = check_mark(check)
+    if check.angle:
+        figures = [
+            degrees_of(check.taped),
+            degrees_of(check.computed),
+            degrees_of(check.difference),
+            NONE,
+            NONE,
+            degrees_of(check.allowed),
+        ]
+    else:
+        figures = [
+            f"{check.taped:.3f}",
+            f"{check.computed:.3f}",
+            millimetres(check.difference),
+            paper(check.difference, scale),
+            ratio(check.difference, check.taped) if check.kind in ("line", "dimension") else NONE,
+            f"{1000 * check.allowed:.0f}",
+        ]
+    return [check.what, check.kind, *figures, signed(check.test, 2), word, where(check.place)]
+
+
+def _warnings(records: Records, where: Where) -> Safe:
+    """Return every warning with its place and the name that silences it."""
+    warnings = records.diagnosis.warnings
+    if not warnings:
+        return Safe("")
+    told = (
+        element("li", each.text, " ", element("span", f"{each.rule}, book ", where(each.place), class_="rule"))
+        for each in warnings
+    )
+    lead = "Each with its rule's name, by which a rule of thumb can be silenced, and line and column of the book."
+    return joined((element("p", lead, class_="soft"), element("ul", *told)))
+
+
+def _frame(records: Records) -> Safe:
+    frame = records.frame
+    words = {
+        "local": "The survey stands in a frame of its own: the base line along +x, its first station at 0, 0.",
+        "north": f"The survey is turned to {frame.north} north; its place on the earth is not known.",
+        "grid": f"The survey stands on the grid {frame.crs_name}.",
+    }[frame.kind]
+    if frame.metres_per_unit != 1.0:
+        words += (
+            f" One unit of it is {frame.metres_per_unit:.9g} m. Coordinates in this sheet are metres; the GeoPackage,"
+            " the Shapefiles and the table of points have the grid's own unit."
+        )
+    rows = ([step.what, step.value, step.note] for step in frame.steps)
+    heads = (Head("Step", "word"), Head("Value"), Head("Remark", "words"))
+    return joined((element("p", words), table("Every step, in order", heads, rows)))
+
+
+def _tapes(records: Records) -> Safe:
+    """Return the tapes' constants; an asterisk marks what the book does not give."""
+    heads = (
+        Head("Tape", "word"),
+        Head("Material", "word"),
+        Head("Length m"),
+        Head("One lay mm"),
+        Head("Scale"),
+        Head("At °C"),
+        Head("Pull N"),
+        Head("Mass kg/m"),
+        Head("Section mm²"),
+        Head("Modulus GPa"),
+        Head("Expansion per °C"),
+        Head("Reads, found"),
+    )
+    caption = (
+        "One lay and scale are standard deviations; * is not in the book: common practice for the material;"
+        " the last column is what the adjustment found of the tape's scale"
+    )
+    rows = ([*_constants(tape), _reads(records, tape)] for tape in records.reduction.tapes.values())
+    return joined((table(caption, heads, rows), element("p", _unit_words(records))))
+
+
+def _constants(tape: TapeConstants) -> Iterator[str]:
+    def told(name: str, value: float | None, form: str, factor: float = 1.0) -> str:
+        if value is None:
+            return NONE
+        return f"{value * factor:{form}}{'*' if name in tape.from_table else ''}"
+
+    yield from (tape.name, tape.material, f"{tape.nominal:g}")
+    yield told("lay_sd", tape.lay_sd, ".1f", 1000)
+    share = f"1/{1 / tape.scale_sd:.0f}" if tape.scale_sd else NONE
+    yield f"{share}{'*' if 'scale_sd' in tape.from_table else ''}"
+    yield told("standard_temperature", tape.standard_temperature, "g")
+    yield told("standard_pull", tape.standard_pull, "g")
+    yield told("mass", tape.mass, "g")
+    yield told("section", tape.section, ".3g", 1e6)
+    yield told("modulus", tape.modulus, "g", 1e-9)
+    yield told("expansion", tape.expansion, ".3g")
+
+
+def _reads(records: Records, tape: TapeConstants) -> str:
+    """Return how much a tape reads long or short by the control; a dash where that says nothing of it."""
+    solution = records.adjustment.solution
+    if tape.name not in solution.tapes:
+        return NONE
+    which = solution.tapes.index(tape.name)
+    number = 2 * len(solution.names) + which
+    sd = float(solution.covariances.blocks(np.array([[number]]))[0, 0, 0]) ** 0.5
+    if sd > 0.99 * tape.scale_sd:
+        return NONE
+    scale = float(solution.scales[which])
+    return f"{abs(scale) * 1e4:.1f} ± {sd * 1e4:.1f} mm in 10 m {'long' if scale > 0 else 'short'}"
+
+
+def _unit_words(records: Records) -> str:
+    book = records.book
+    used = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
+    told = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
+    return f"Lengths were booked in {', '.join(used)}{f' ({told})' if told else ''}; all below are metres."
+
+
+def _unreliable(records: Records) -> Safe:
+    names = records.adjustment.unreliable
+    if not names:
+        return Safe("")
+    text = f"The figure is too flat at {', '.join(names)}: their ellipses are not to be trusted."
+    return element("p", element("strong", text, class_="bad"))
+
+
+def _solution(records: Records) -> Safe:
+    adjustment = records.adjustment
+    words = [
+        f"{len(adjustment.measurements)} measurements, {adjustment.freedom} more than needed.",
+        {
+            "adjusted": "The positions delivered are the adjusted ones: everything together, by least squares.",
+            "plotting": "The positions delivered are those of the plotting lines alone.",
+        }[adjustment.delivered],
+    ]
+    if adjustment.variance_factor is not None and adjustment.chi2_probability is not None:
+        words.append(
+            f"Variance factor {adjustment.variance_factor:.2f}, as large as this or larger by chance with probability"
+            f" {adjustment.chi2_probability:.3f}; it is told and decides nothing."
+        )
+    return element("p", " ".join(words))
+
+
+def _pages(pages: Pages) -> Safe:
+    """Return the images of the pages; where one is no plain path it is told and not linked."""
+    rows = ([page, image(path, pages, page)] for page, path in pages.images.items())
+    return table("Images as the book names them, beside the book", (Head("Page", "word"), Head("Image", "words")), rows)
+
+
+def _reading(records: Records, scale: int) -> Safe:
+    """Return what the words and figures mean."""
+    return _list(
+        [
+            "Lengths are metres on the ground, made horizontal; x and y are metres in the frame.",
+            "standard: L (true - nominal) / nominal. temperature: L α (T - T₀). pull: L (P - P₀) / (S E)."
+            " sag, n equal spans of length l: -n m² g² l³ / (24 P²). slope: √(L² - h²) - L, or L (cos θ - 1).",
+            "difference = as measured minus as computed; residual = observed minus computed."
+            f" On paper: at the plan's scale, 1:{scale}.",
+            "sd is one standard deviation, foretold from the tapes and methods, not from how well the survey closes."
+            " In the frame it includes the bearing and the control; 'local' is relative to the base line.",
+            "The 95 % ellipse has semi-axes a and b; the bearing is that of a, clockwise from +y.",
+            "test = difference or residual over its standard deviation. redundancy: the share of an error that the"
+            " other measurements would show. smallest noticed: an error of that size would most likely fail its test.",
+            "Book: line and column of the field book. Offsets and rows are given as booked.",
+        ]
+    )

@@ -1,0 +1,125 @@
+"""How figures and readings are written on the computation sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import degrees
+from typing import Final
+from urllib.parse import quote
+
+from pegline.book.pages import Pages
+from pegline.errors import Place
+from pegline.measures.values import Length, Reading
+from pegline.web.markup import element, joined
+
+__all__ = [
+    "NONE",
+    "Where",
+    "booked",
+    "degrees_of",
+    "image",
+    "leads",
+    "length_text",
+    "metres",
+    "millimetres",
+    "paper",
+    "ratio",
+    "signed",
+]
+
+NONE: Final = "–"  #: a cell that has nothing to tell
+
+Where = Callable[[Place | None], str]  #: what a cell says of a place in the book
+
+
+def signed(value: float, decimals: int) -> str:
+    """Return a number with its sign, and no sign at nought.
+
+    >>> signed(0.126, 2), signed(-0.001, 2)
+    ('+0.13', '0.00')
+    """
+    rounded = round(value, decimals)
+    return f"{rounded:+.{decimals}f}" if rounded else f"{0.0:.{decimals}f}"
+
+
+def millimetres(metres: float | None) -> str:
+    """Return a difference in millimetres.
+
+    >>> millimetres(-0.0123)
+    '-12'
+    """
+    return NONE if metres is None else signed(1000 * metres, 0)
+
+
+def paper(metres: float | None, scale: int) -> str:
+    """Return a difference as it is on the plan, millimetres.
+
+    >>> paper(0.05, 500)
+    '+0.1'
+    """
+    return NONE if metres is None else signed(1000 * metres / scale, 1)
+
+
+def ratio(difference: float | None, length: float) -> str:
+    """Return a difference as a part of a length.
+
+    >>> ratio(-0.05, 50.0), ratio(0.0, 50.0)
+    ('1/1000', 'exact')
+    """
+    if difference is None:
+        return NONE
+    return f"1/{length / abs(difference):.0f}" if abs(difference) > length * 1e-6 else "exact"
+
+
+def degrees_of(radians: float) -> str:
+    """Return an angle in degrees.
+
+    >>> degrees_of(0.5)
+    '28.648°'
+    """
+    return f"{degrees(radians):.3f}°"
+
+
+def leads(pages: Pages) -> Where:
+    """Return what tells of a place its line and column of the book, and its page of paper as a link to the image."""
+
+    def told(place: Place | None) -> str:
+        if place is None:
+            return NONE
+        page = pages.page(place.source)
+        return place.source if page is None else joined((place.source, ", ", image(f"page {page}", pages, page)))
+
+    return told
+
+
+def image(words: str, pages: Pages, page: str) -> str:
+    """Return words as a link to the image of a page, where that is a plain path.
+
+    What names a scheme or a host is no link: the sheet leads to nothing but files beside the book.
+    """
+    path = pages.images.get(page)
+    if path is None or ":" in path or path.startswith(("/", "\\")):
+        return words
+    return element("a", words, href=quote(path))
+
+
+def metres(value: float | None) -> str:
+    """Return a length to the millimetre.
+
+    >>> metres(12.3456), metres(None)
+    ('12.346', '–')
+    """
+    return NONE if value is None else f"{value + 0.0:.3f}"
+
+
+def booked(reading: Reading, unit: str) -> str:
+    """Return a reading as it was written, doubt and all."""
+    if reading.either:
+        return " or ".join(length_text(length, unit) for length in reading.either)
+    return f"{'~' if reading.doubtful else ''}{length_text(reading.length, unit)}"
+
+
+def length_text(length: Length, unit: str) -> str:
+    """Return a length as it was written, with the unit of a bare number."""
+    text = length.text.lstrip("~ ")
+    return text if length.unit else f"{text} {unit}"

@@ -1,0 +1,285 @@
+"""Tables of the computation sheet that tell what was measured: lines, witnesses, dimensions, walls, and their tests."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import degrees
+from typing import Final
+
+import numpy as np
+
+from pegline.book.model import Book, Line
+from pegline.diagnosis.report import check_word
+from pegline.measures.tapings import Taped
+from pegline.measures.values import Length
+from pegline.network.model import Array, Check, Measurement
+from pegline.reduction.model import ReducedLine
+from pegline.web.markup import Head, Safe, element, table
+from pegline.writers.page.figure_text import (
+    NONE,
+    Where,
+    booked,
+    degrees_of,
+    length_text,
+    metres,
+    millimetres,
+    paper,
+    ratio,
+    signed,
+)
+from pegline.writers.survey_figures import Records, computed_length, every_place, length_sds
+
+__all__ = ["check_mark", "dimensions", "ground", "measurements", "reduced", "walls", "witnesses"]
+
+_CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
+
+
+def ground(records: Records, where: Where) -> Safe:
+    """Return how each line's readings become its length on the ground; corrections that none has are left out."""
+    lines = records.reduction.lines.values()
+    made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
+    heads = (
+        Head("Line", "word"),
+        Head("Use", "word"),
+        Head("Read off the tape", "words"),
+        Head("Mean m"),
+        *(Head(f"{name} mm") for name in made),
+        Head("Ground m"),
+        Head("sd mm"),
+        Head("Tape", "word"),
+        Head("Book"),
+    )
+    rows = (
+        [
+            line.name,
+            line.use,
+            _readings(records.book, line.booked),
+            metres(line.ground.reading),
+            *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
+            metres(line.ground.length),
+            f"{1000 * line.ground.sd:.1f}",
+            line.ground.tape,
+            where(line.ground.place),
+        ]
+        for line in lines
+    )
+    none = "" if made else "; no correction was made: nothing was booked to correct by"
+    return table(f"Mean reading, what was added to it, and the horizontal length on the ground{none}", heads, rows)
+
+
+def _readings(book: Book, line: Line) -> str:
+    unit = book.unit_of(line.name)
+    legs = " + ".join(_taped(book, leg, unit) for leg in line.legs)
+    of_all = _conditions(line.temperature, line.pull, line.rise, line.slope, line.spans, unit)
+    readings = "; ".join(_taped(book, taped, unit) for taped in line.taped) or legs
+    return f"{readings}{f' [{of_all}]' if of_all else ''}"
+
+
+def _taped(book: Book, taped: Taped, unit: str) -> str:
+    told = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
+    named = [taped.tape or "", str(taped.date or ""), told]
+    extra = ", ".join(each for each in named if each)
+    return f"{booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
+
+
+def _conditions(
+    temperature: float | None,
+    pull: float | None,
+    rise: Length | None,
+    slope: float | None,
+    spans: int | None,
+    unit: str,
+) -> str:
+    told = (
+        None if temperature is None else f"{temperature:g} °C",
+        None if pull is None else f"{pull:g} N",
+        None if rise is None else f"rise {length_text(rise, unit)}",
+        None if slope is None else f"slope {degrees(slope):.2f}°",
+        None if spans is None else f"{spans} spans",
+    )
+    return ", ".join(each for each in told if each)
+
+
+def reduced(records: Records, scale: int, where: Where) -> Safe:
+    """Return each line's ground length against the plan as delivered, with its test."""
+    places = every_place(records)
+    tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
+    checks = {check.what: check for check in records.adjustment.checks if check.kind in ("line", "dimension")}
+    heads = (
+        Head("Line", "word"),
+        Head("Use", "word"),
+        Head("Ground m"),
+        Head("Computed m"),
+        Head("± mm"),
+        Head("Difference mm"),
+        Head(f"On paper mm, 1:{scale}"),
+        Head("Ratio"),
+        Head("Test"),
+        Head("Verdict", "word"),
+        Head("Book"),
+    )
+    sds = length_sds(records)
+    rows = (
+        _against(records, line, places, sds.get(line.name), tests, checks, scale, where)
+        for line in records.reduction.lines.values()
+    )
+    return table(
+        "As taped on the ground, and between the ends as delivered; ± is one standard deviation of the computed length",
+        heads,
+        rows,
+    )
+
+
+def _against(
+    records: Records,
+    line: ReducedLine,
+    places: Mapping[str, Array],
+    sd: float | None,
+    tests: Mapping[str, Measurement],
+    checks: Mapping[str, Check],
+    scale: int,
+    where: Where,
+) -> list[str]:
+    computed = computed_length(records, line, places)
+    length = line.ground.length
+    difference = None if computed is None else length - computed
+    check, test = checks.get(line.name), tests.get(line.name)
+    # The tests of measurements are of the adjusted solution; where it is not delivered they say nothing of this length.
+    adjusted = records.adjustment.delivered == "adjusted"
+    figure = check.test if check else test.test if test and adjusted else None
+    return [
+        line.name,
+        line.use,
+        metres(length),
+        metres(computed),
+        NONE if sd is None else f"{1000 * sd:.1f}",
+        millimetres(difference),
+        paper(difference, scale),
+        ratio(difference, length),
+        NONE if figure is None else signed(figure, 2),
+        _word(check, line, computed),
+        where(line.booked.place),
+    ]
+
+
+def check_mark(check: Check) -> Safe:
+    """Return how a check came out, in its colour."""
+    colour = "open" if check.chosen else "good" if check.passed else "bad"
+    return element("strong", check_word(check), class_=colour)
+
+
+def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str:
+    if check:
+        return check_mark(check)
+    if computed is None:
+        return "not placed"
+    return "carries detail" if line.use == "detail" else "holds the figure"
+
+
+def witnesses(records: Records, where: Where) -> Safe:
+    """Return the witnesses of each peg."""
+    heads = (
+        Head("Peg", "word"),
+        Head("From", "word"),
+        Head("Taped", "words"),
+        Head("Ground m"),
+        Head("Remark", "words"),
+        Head("Book"),
+    )
+    rows = (
+        [
+            peg,
+            witness.object,
+            "; ".join(booked(reading, records.book.unit) for reading in witness.readings),
+            metres(length.length),
+            witness.note or NONE,
+            where(witness.place),
+        ]
+        for peg, found in records.book.witnesses.items()
+        for witness, length in zip(found, records.reduction.witnesses.get(peg, ()), strict=False)
+    )
+    return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
+
+
+def dimensions(records: Records, scale: int, where: Where) -> Safe:
+    """Return each dimension against the plan."""
+    places = every_place(records)
+    heads = (
+        Head("From", "word"),
+        Head("To", "word"),
+        Head("Read m"),
+        Head("Ground m"),
+        Head("Computed m"),
+        Head("Difference mm"),
+        Head(f"On paper mm, 1:{scale}"),
+        Head("Book"),
+    )
+    rows = []
+    for each in records.reduction.dimensions:
+        both = each.start in places and each.end in places
+        length = each.ground.length
+        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / records.frame.scale if both else None
+        difference = None if gap is None else length - gap
+        rows.append(
+            [
+                each.start,
+                each.end,
+                metres(each.ground.reading),
+                metres(length),
+                metres(gap),
+                millimetres(difference),
+                paper(difference, scale),
+                where(each.ground.place),
+            ]
+        )
+    return table("Dimensions and detail lines, between the points as delivered", heads, rows)
+
+
+def walls(records: Records, where: Where) -> Safe:
+    """Return the walls, depths and breadths that features were taped by."""
+    heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
+    rows = (
+        [
+            name,
+            str(number),
+            metres(wall.reading),
+            metres(wall.length),
+            f"{1000 * wall.sd:.1f}",
+            where(wall.place),
+        ]
+        for name, walls in records.reduction.walls.items()
+        for number, wall in enumerate(walls, 1)
+    )
+    return table("Walls, depths and breadths, in the order taped", heads, rows)
+
+
+def measurements(records: Records, where: Where) -> Safe:
+    """Return every measurement of the adjusted solution with its quality figures."""
+    critical = records.adjustment.critical
+    heads = (
+        Head("What", "word"),
+        Head("Kind", "word"),
+        Head("Observed m"),
+        Head("Residual mm"),
+        Head("sd mm"),
+        Head("Redundancy"),
+        Head("Test"),
+        Head("Smallest noticed mm"),
+        Head("Book"),
+    )
+    rows = (_measurement(each, critical, where) for each in records.adjustment.measurements)
+    return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
+
+
+def _measurement(each: Measurement, critical: float, where: Where) -> list[str]:
+    noticed = each.smallest_noticed
+    if each.angle:
+        told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
+        least = NONE if noticed is None else degrees_of(noticed)
+    else:
+        told = [metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
+        least = NONE if noticed is None else f"{1000 * noticed:.0f}"
+    test: str = signed(each.test, 2)
+    if abs(each.test) > critical:
+        test = element("strong", test, class_="bad")
+    return [each.what, each.kind, *told, f"{each.redundancy:.2f}", test, least, where(each.place)]

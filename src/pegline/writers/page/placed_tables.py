@@ -1,0 +1,153 @@
+"""Tables of the computation sheet that tell what was placed: stations, points and features."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from pegline.detail.booking_places import places_booked
+from pegline.measures.values import Name
+from pegline.plan.number_text import area_text
+from pegline.reduction.model import ReducedArc, ReducedRow
+from pegline.web.markup import Head, Safe, element, joined, table
+from pegline.writers import survey_figures as figures
+from pegline.writers.page.figure_text import NONE, Where, booked, metres
+from pegline.writers.survey_figures import Places, Records, ellipses, kinds_of_points
+
+__all__ = ["features", "points", "stations"]
+
+_PLACE_HEADS: Final = (
+    Head("x m"),
+    Head("y m"),
+    Head("sd x mm"),
+    Head("sd y mm"),
+    Head("a mm"),
+    Head("b mm"),
+    Head("Bearing °"),
+    Head("local sd mm"),
+)
+
+
+def _figures(places: Places) -> Iterator[list[str]]:
+    """Yield the figures of each place for the columns of ``_PLACE_HEADS``."""
+    local = np.sqrt(np.maximum(ellipses(places.local_variances)[:, 0] ** 2 / figures.CHI2_95, 0.0))
+    columns = zip(
+        places.positions.tolist(),
+        places.deviations.tolist(),
+        ellipses(places.variances).tolist(),
+        local.tolist(),
+        strict=True,
+    )
+    for (x, y), deviations, (a, b, bearing), local_sd in columns:
+        yield [
+            metres(x),
+            metres(y),
+            *(f"{1000 * value:.0f}" for value in (*deviations, a, b)),
+            f"{bearing:.0f}" if a > 0 else NONE,
+            f"{1000 * local_sd:.0f}",
+        ]
+
+
+def stations(records: Records, where: Where) -> Safe:
+    """Return every station with its uncertainty."""
+    book, places = records.book, figures.stations(records)
+    ties, at = book.tie_stations, places_booked(book, records.reduction, records.detail)
+    rows = (
+        [
+            name,
+            book.stations[name].mark or NONE if name in book.stations else NONE,
+            *told,
+            f"on {ties[name]}" if name in ties else NONE,
+            where(at.get(name)),
+        ]
+        for name, told in zip(places.names, _figures(places), strict=True)
+    )
+    heads = (Head("Station", "word"), Head("Mark", "word"), *_PLACE_HEADS, Head("Tie", "word"), Head("Book"))
+    return table(
+        "As delivered; a, b and bearing: the 95 % ellipse; local: largest, relative to the base line", heads, rows
+    )
+
+
+def points(records: Records, where: Where) -> Safe:
+    """Return every point with the rows and arcs that it was booked by, or the feature that makes it."""
+    places, kinds = figures.points(records), kinds_of_points(records)
+    every = records.reduction.rows
+    arcs = figures.arcs_by_point(records)
+    at = places_booked(records.book, records.reduction, records.detail)
+
+    def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
+        told = [_row(records, every[row], where) for row in numbers]
+        told += [_arc(arc, where) for arc in arcs.get(name, ())]
+        return told or [joined(("a corner made (book ", where(at.get(name)), ")"))]
+
+    rows = (
+        [
+            name,
+            kinds.get(name, "point"),
+            joined(element("div", each) for each in booked_as(name, numbers)),
+            *told,
+        ]
+        for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
+    )
+    heads = (Head("Point", "word"), Head("Of", "word"), Head("Booked as", "words"), *_PLACE_HEADS)
+    return table("As delivered, with every time that it was booked", heads, rows)
+
+
+def _row(records: Records, row: ReducedRow, where: Where) -> Safe:
+    """Return a row as booked, then as it is on the ground."""
+    unit = records.book.unit_of(row.line)
+    at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
+    side = {1: "left ", -1: "right ", 0: "on the line"}[row.side]
+    offset = side + ", ".join(booked(reading, unit) for reading in row.booked.offsets)
+    method = row.booked.method or records.book.lines[row.line].method or records.book.default_method
+    told = [f"{row.line} at {at} {offset}"]
+    figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
+    told.append(f"ground {' / '.join(figures_)} m")
+    told += [method] if method and row.form == "perpendicular" else []
+    told += [row.booked.note] if row.booked.note else []
+    return joined((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
+
+
+def _arc(arc: ReducedArc, where: Where) -> Safe:
+    arms = ", ".join(f"{arm.length:.3f} m from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
+    return joined((f"arcs: {arms} (book ", where(arc.place), ")"))
+
+
+def features(records: Records, where: Where) -> Safe:
+    """Return every feature with its length or area, in the units asked for too."""
+    asked = [unit for unit in records.book.sheet.areas if unit not in ("m2", "square metre")]
+    heads = (
+        Head("Feature", "word"),
+        Head("Kind", "word"),
+        Head("Length or perimeter m"),
+        Head("sd mm"),
+        Head("Area m²"),
+        Head("sd m²"),
+        *(Head(f"Area, {unit}") for unit in asked),
+        Head("Through", "words"),
+        Head("Remark", "words"),
+        Head("Book"),
+    )
+    rows = (
+        [
+            name,
+            shape.kind,
+            metres(shape.perimeter),
+            NONE if shape.perimeter_sd is None else f"{1000 * shape.perimeter_sd:.0f}",
+            NONE if shape.area is None else f"{shape.area:.2f}",
+            NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
+            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in asked),
+            ", ".join(shape.points),
+            _remark(shape.booked.note, shape.booked.data),
+            where(shape.place),
+        ]
+        for name, shape in records.detail.shapes.items()
+    )
+    caption = "On the ground; how a curve runs between its points is not part of a standard deviation"
+    return table(caption, heads, rows)
+
+
+def _remark(note: str | None, data: Mapping[str, str]) -> str:
+    return "; ".join([*([note] if note else []), *(f"{key}: {value}" for key, value in data.items())]) or NONE

@@ -1,0 +1,1 @@
+"""The plan on paper: PDF, SVG and PNG from one display list."""

@@ -1,0 +1,299 @@
+"""A drawing, a layer and a scanned plan in coordinates of their own, put onto the grid by points known in both."""
+
+from __future__ import annotations
+
+import json
+from math import cos, radians, sin
+from pathlib import Path
+
+import ezdxf
+import fiona
+import numpy as np
+import pytest
+import rasterio
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from pegline.cli import main
+from pegline.frame.transformation import applied
+
+MILLIMETRE = 1e-3
+C, S = 1.0002 * cos(radians(30)), 1.0002 * sin(radians(30))
+#: Turned 30° clockwise and 200 ppm larger, onto British grid coordinates.
+TRUTH = np.array([[C, S, 400000.0], [-S, C, 300000.0], [0, 0, 1]])
+CORNERS = {"gate": (0.0, 0.0), "well": (60.0, 0.0), "oak": (60.0, 45.0), "stile": (0.0, 45.0), "post": (25.0, 20.0)}
+
+
+def pairs(
+    folder: Path, shown: dict[str, tuple[float, float]], off: dict[str, tuple[float, float]] | None = None, **more: str
+) -> Path:
+    """Write the list of points; ``shown`` says where each is in the source, ``off`` what is booked wrong."""
+    lines = ["crs: EPSG:27700", "accuracy: 0.02", *(f"{key}: {value}" for key, value in more.items()), "points:"]
+    for name, (x, y) in shown.items():
+        east, north = applied(TRUTH, CORNERS[name]) + (off or {}).get(name, (0, 0))
+        lines.append(f"  {name}: {{x: {x:.4f}, y: {y:.4f}, easting: {east:.4f}, northing: {north:.4f}}}")
+    path = folder / "points.yaml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+def drawing(folder: Path) -> Path:
+    document = ezdxf.new("R2010", units=6)
+    space = document.modelspace()
+    space.add_line(CORNERS["gate"], CORNERS["well"], dxfattribs={"layer": "WALL"})
+    space.add_arc((30, 20), 5, 0, 90)
+    space.add_lwpolyline([(0, 0, 0, 0, 0.5), (60, 45, 0, 0, 0)])
+    space.add_text("well", height=1).set_placement(CORNERS["well"])
+    path = folder / "plot.dxf"
+    document.saveas(path)
+    return path
+
+
+def layer(folder: Path) -> Path:
+    path = folder / "plot.gpkg"
+    schema = {"geometry": "LineString", "properties": {"name": "str"}}
+    for name, points in (("walls", ["gate", "well", "oak"]), ("fences", ["oak", "stile"])):
+        with fiona.open(path, "w", driver="GPKG", layer=name, schema=schema, crs_wkt="") as target:
+            coordinates = [CORNERS[point] for point in points]
+            geometry = {"type": "LineString", "coordinates": coordinates}
+            target.write({"type": "Feature", "geometry": geometry, "properties": {"name": name}})
+    return path
+
+
+def run(*words: object) -> int:
+    return main(["fit", *(str(word) for word in words)])
+
+
+def test_a_drawing_comes_onto_the_grid_entity_by_entity(tmp_path: Path) -> None:
+    out = tmp_path / "out" / "plot.dxf"
+    assert run(drawing(tmp_path), pairs(tmp_path, CORNERS), "--out", out) == 0
+
+    space = ezdxf.readfile(out).modelspace()
+    line, arc, polyline = (space.query(kind).first for kind in ("LINE", "ARC", "LWPOLYLINE"))
+    assert line.dxf.layer == "WALL"
+    assert (line.dxf.end.x, line.dxf.end.y) == pytest.approx(applied(TRUTH, CORNERS["well"]), abs=MILLIMETRE)
+    assert arc.dxf.radius == pytest.approx(5 * 1.0002)
+    assert polyline.get_points()[0][4] == pytest.approx(0.5)
+    assert "OSGB" in out.with_suffix(".prj").read_text()
+
+
+@pytest.mark.parametrize(
+    ("crs", "units"), [("EPSG:27700", 6), ("EPSG:2222", 2), ("EPSG:2229", 21), ("EPSG:29873", 6), ("EPSG:2314", 0)]
+)
+def test_a_drawing_says_in_which_unit_it_stands(tmp_path: Path, crs: str, units: int) -> None:
+    # Arizona has international feet, California US survey feet, Trinidad links of Clarke's foot.
+    points = pairs(tmp_path, CORNERS)
+    points.write_text(points.read_text().replace("EPSG:27700", crs))
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf") == 0
+    assert ezdxf.readfile(tmp_path / "new.dxf").units == units
+
+
+def test_layers_come_onto_the_grid_with_their_attributes_and_its_crs(tmp_path: Path) -> None:
+    out = tmp_path / "new.gpkg"
+    assert run(layer(tmp_path), pairs(tmp_path, CORNERS), "--out", out) == 0
+
+    assert sorted(fiona.listlayers(out)) == ["fences", "walls"]
+    with fiona.open(out, layer="walls") as walls:
+        (record,) = walls
+        assert record.properties["name"] == "walls"
+        assert np.array(record.geometry.coordinates) == pytest.approx(
+            applied(TRUTH, [CORNERS[name] for name in ("gate", "well", "oak")]), abs=MILLIMETRE
+        )
+        assert "British National Grid" in walls.crs_wkt
+
+
+def test_geojson_is_written_in_degrees(tmp_path: Path) -> None:
+    source = tmp_path / "plot.geojson"
+    geometry = {"type": "Point", "coordinates": CORNERS["well"]}
+    feature = {"type": "Feature", "properties": {"name": "well"}, "geometry": geometry}
+    source.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    out = tmp_path / "new.geojson"
+
+    assert run(source, pairs(tmp_path, CORNERS), "--out", out) == 0
+    longitude, latitude = json.loads(out.read_text())["features"][0]["geometry"]["coordinates"]
+    assert (longitude, latitude) == pytest.approx((-2.0, 52.6), abs=0.1)
+
+
+def scan(folder: Path, matrix: NDArray[np.float64] | None = None) -> tuple[Path, dict[str, tuple[float, float]]]:
+    """Return a picture of 10 pixels a metre with a dark spot at each point, and where the spots are."""
+    picture = Image.new("L", (700, 550), 255)
+    pen = ImageDraw.Draw(picture)
+    spots = {}
+    for name, (x, y) in CORNERS.items():
+        column, row = 50 + 10 * x, 500 - 10 * y
+        if matrix is not None:
+            column, row = applied(matrix, (column, row))
+        pen.ellipse((column - 4, row - 4, column + 3, row + 3), fill=0)
+        spots[name] = float(column), float(row)
+    path = folder / "scan.png"
+    picture.save(path)
+    return path, spots
+
+
+def world(path: Path) -> NDArray[np.float64]:
+    """Return the matrix of a world file, from column and row of a pixel's top left corner."""
+    a, d, b, e, c, f = map(float, path.read_text().split())
+    return np.array([[a, b, c - a / 2 - b / 2], [d, e, f - d / 2 - e / 2], [0, 0, 1]])
+
+
+def test_a_scanned_plan_gets_a_world_file(tmp_path: Path) -> None:
+    source, spots = scan(tmp_path)
+    out = tmp_path / "new.png"
+    assert run(source, pairs(tmp_path, spots), "--out", out) == 0
+
+    assert out.read_bytes() == source.read_bytes()
+    for name, spot in spots.items():
+        assert applied(world(tmp_path / "new.pgw"), spot) == pytest.approx(
+            applied(TRUTH, CORNERS[name]), abs=MILLIMETRE
+        )
+
+
+def test_a_photograph_taken_askew_is_drawn_anew_with_north_up(tmp_path: Path) -> None:
+    askew = np.array([[0.9, 0.05, 10], [-0.03, 0.95, 20], [1e-4, 5e-5, 1]])
+    source, spots = scan(tmp_path, askew)
+    out = tmp_path / "new.png"
+    assert run(source, pairs(tmp_path, spots, kind="projective"), "--out", out) == 0
+
+    matrix = world(tmp_path / "new.pgw")
+    assert (matrix[0, 1], matrix[1, 0]) == (0, 0)
+    with Image.open(out) as picture:
+        for point in CORNERS.values():
+            east, north = applied(TRUTH, point)
+            column, row = applied(np.linalg.inv(matrix), (east, north))
+            assert picture.getpixel((int(column), int(row))) < 64
+
+
+@pytest.mark.parametrize("kind", ["similarity", "affine", "projective"])
+def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
+    source, spots = scan(tmp_path)
+    out = tmp_path / "new.tif"
+    assert run(source, pairs(tmp_path, spots, kind=kind), "--out", out) == 0
+
+    with rasterio.open(out) as picture:
+        assert picture.crs.to_epsg() == 27700
+        for point in CORNERS.values():
+            (value,) = next(picture.sample([tuple(applied(TRUTH, point))]))
+            assert value < 64
+        assert np.array(picture.transform).reshape(3, 3) == pytest.approx(world(tmp_path / "new.tfw"))
+
+
+def test_points_in_csv_are_as_good(tmp_path: Path) -> None:
+    lines = ["name,x,y,easting,northing,accuracy"]
+    for name, point in CORNERS.items():
+        east, north = applied(TRUTH, point)
+        lines.append(f"{name},{point[0]},{point[1]},{east:.4f},{north:.4f},0.02")
+    points = tmp_path / "points.csv"
+    points.write_text("\n".join(lines))
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf", "--crs", "EPSG:27700") == 0
+
+
+def test_a_wrong_pair_is_named_and_the_status_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    points = pairs(tmp_path, CORNERS, {"oak": (1.0, 0.0)})
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf") == 1
+    said = capsys.readouterr()
+    assert "oak does not fit: it is +1.000 east and +0.000 north" in said.err
+    assert f"{points}:6:" in said.err
+    assert (tmp_path / "new.dxf").exists()
+
+
+def test_two_names_exchanged_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    exchanged = {**CORNERS, "oak": CORNERS["post"], "post": CORNERS["oak"]}
+
+    assert run(drawing(tmp_path), pairs(tmp_path, exchanged), "--out", tmp_path / "new.dxf") == 1
+    assert "oak and post look exchanged" in capsys.readouterr().err
+
+
+def test_how_well_it_fits_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run(drawing(tmp_path), pairs(tmp_path, CORNERS), "--out", tmp_path / "new.dxf")
+
+    said = capsys.readouterr().out
+    assert "similarity onto OSGB36 / British National Grid (EPSG:27700), 5 points, in metres" in said
+    assert "scale 1.0002, turned 30.0000° clockwise" in said
+    assert "6 redundant" in said
+
+
+def test_what_lies_far_beyond_the_points_is_refused_unless_asked_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    near = {name: CORNERS[name] for name in ("gate", "post")}
+    words = (drawing(tmp_path), pairs(tmp_path, near), "--out", tmp_path / "new.dxf")
+
+    assert run(*words) == 2
+    assert "times as far beyond the points" in capsys.readouterr().err
+    assert not (tmp_path / "new.dxf").exists()
+    assert run(*words, "--beyond") == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "status", "word"),
+    [
+        (("crs: EPSG:27700", ""), 2, "--crs"),
+        (("crs: EPSG:27700", "crs: EPSG:4326"), 65, "no grid to draw on"),
+        (("easting: 400000.0000", "easting: 400km"), 65, "is no number"),
+        (("  gate: {x", "  gate: {why: 1, x"), 65, "why"),
+        (("accuracy: 0.02", "kind: helmert"), 65, "similarity"),
+        (("accuracy: 0.02", "kind: affin"), 65, "affine"),
+    ],
+)
+def test_a_wrong_list_is_refused_at_its_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], change: tuple[str, str], status: int, word: str
+) -> None:
+    points = pairs(tmp_path, CORNERS)
+    points.write_text(points.read_text().replace(*change))
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf") == status
+    assert word in capsys.readouterr().err
+    assert not (tmp_path / "new.dxf").exists()
+
+
+def test_too_few_points_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    two = {name: CORNERS[name] for name in ("gate", "oak")}
+
+    assert run(drawing(tmp_path), pairs(tmp_path, two, kind="affine"), "--out", tmp_path / "new.dxf") == 65
+    assert "affine needs 3 points and there are 2" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("bad", ["plot.txt", "missing.dxf"])
+def test_a_source_that_cannot_be_fitted_is_told(tmp_path: Path, bad: str) -> None:
+    (tmp_path / "plot.txt").write_text("no drawing")
+
+    assert run(tmp_path / bad, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.dxf") in (2, 66)
+
+
+def test_a_drawing_that_is_none_is_told(tmp_path: Path) -> None:
+    source = tmp_path / "plot.dxf"
+    source.write_text("no drawing")
+
+    assert run(source, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.dxf") == 66
+
+
+def test_another_kind_of_output_is_refused(tmp_path: Path) -> None:
+    assert run(drawing(tmp_path), pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 2
+
+
+def test_a_file_of_another_kind_under_a_layer_s_name_is_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "secret.csv").write_text("a,b\n1,2\n")
+    link = f"<SrcDataSource>{tmp_path / 'secret.csv'}</SrcDataSource>"
+    for name in ("plot.gpkg", "plot.geojson", "plot.shp"):
+        source = tmp_path / name
+        source.write_text(f'<OGRVRTDataSource><OGRVRTLayer name="secret">{link}</OGRVRTLayer></OGRVRTDataSource>')
+
+        assert run(source, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 66
+
+
+def test_a_shapefile_becomes_a_geopackage(tmp_path: Path) -> None:
+    source = tmp_path / "plot.shp"
+    schema = {"geometry": "Polygon", "properties": {"name": "str"}}
+    ring = [[CORNERS[name] for name in ("gate", "well", "oak", "stile", "gate")]]
+    with fiona.open(source, "w", driver="ESRI Shapefile", schema=schema) as target:
+        geometry = {"type": "Polygon", "coordinates": ring}
+        target.write({"type": "Feature", "geometry": geometry, "properties": {"name": "plot"}})
+
+    assert run(source, pairs(tmp_path, CORNERS), "--out", tmp_path / "new.gpkg") == 0
+    with fiona.open(tmp_path / "new.gpkg", layer="plot") as layer_:
+        (record,) = layer_
+        found = sorted(tuple(point) for point in record.geometry.coordinates[0])
+    assert np.array(found) == pytest.approx(np.array(sorted(map(tuple, applied(TRUTH, ring[0])))), abs=MILLIMETRE)

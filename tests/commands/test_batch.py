@@ -1,0 +1,521 @@
+"""An archive of books: what is done, what is told, and that a run killed at any moment goes on where it stood."""
+
+import csv
+import hashlib
+import json
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing
+from itertools import cycle, islice
+from pathlib import Path
+
+import pytest
+from builders.book import book_text
+from builders.networks import random_plot
+
+import pegline
+from pegline.cli import main
+from pegline.commands.batch import dask_cluster as cluster
+from pegline.commands.batch import index, manifest, summary
+from pegline.commands.batch import workers as local
+from pegline.commands.batch.one_book import work
+from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
+from pegline.errors import UsageError
+
+GOOD = """\
+book: 1
+unit: m
+scale: 100
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 30.00}
+  A-C: {use: side, taped: 18.44}
+  C-B: {use: side, taped: 22.80}
+  A-D: {use: side, taped: 20.25}
+  D-B: {use: side, taped: 17.03}
+  C-D: {use: check, taped: 25.49}
+"""
+BAD = {
+    "empty.yaml": b"",
+    "binary.yaml": bytes(range(256)),
+    "unknown-key.yaml": GOOD.replace("use: base", "usee: base").encode(),
+    "no-side.yaml": GOOD.replace("left_of: A-B", "note: none").encode(),
+    "gap.yaml": GOOD.replace("18.44", "1.44").encode(),
+    "latin.yaml": "title: Überfahrt".encode("latin-1"),
+    "alias.yaml": b"book: 1\nunit: &u m\nplace: *u\n",
+}
+VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
+LIMITS = Settings(("json", "csv"), 60.0, 4096 * 2**20)
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """Six good books, one whose check fails, one without a check, and the bad ones, in two folders."""
+    root = tmp_path / "books"
+    (root / "deep" / "er").mkdir(parents=True)
+    for n in range(6):
+        plot = random_plot(n, stations=5, details=2)
+        (root / ("deep/er" if n % 2 else "deep") / f"plot-{n}.yaml").write_text(book_text(plot), encoding="utf-8")
+    (root / "fails.yml").write_text(GOOD.replace("25.49", "27.49"), encoding="utf-8")
+    unchecked = "".join(line for line in GOOD.splitlines(keepends=True) if "check" not in line)
+    (root / "unchecked.yaml").write_text(unchecked, encoding="utf-8")
+    for name, data in BAD.items():
+        (root / name).write_bytes(data)
+    return root
+
+
+def batch(root, out, *words):
+    return main(["batch", str(root), "--out", str(out), "--formats", "json,csv", "--workers", "2", *words])
+
+
+def outputs(folder):
+    kept = {".json", ".csv"}
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.suffix in kept and not path.name.startswith(("batch.", "."))
+    }
+
+
+def test_every_book_is_done_or_told_and_the_tree_is_mirrored(archive, tmp_path, capsys):
+    status = batch(archive, tmp_path / "out")
+
+    told = capsys.readouterr()
+    assert status == 65  # the worst of them
+    assert {"deep/plot-0.json", "deep/er/plot-1.csv", "fails.json", "unchecked.csv"} <= set(outputs(tmp_path / "out"))
+    for name in BAD:
+        assert f"\n{name}:" in "\n" + told.err
+        assert not (tmp_path / "out" / name).with_suffix(".json").exists()
+    with (tmp_path / "out" / "batch.csv").open(encoding="utf-8") as file:
+        quality = {row["book"]: row["quality"] for row in csv.DictReader(file)}
+    assert quality["fails.yml"] == "does not close"
+    assert quality["unchecked.yaml"] == "not checked"
+    assert quality["deep/plot-0.yaml"] == "closes"
+    assert {quality[name] for name in BAD} == {"cannot be read"}
+
+
+def test_outputs_are_those_of_solo_runs_whatever_the_number_of_workers(archive, tmp_path):
+    batch(archive, tmp_path / "out")
+    main(["batch", str(archive), "--out", str(tmp_path / "one"), "--formats", "json,csv", "--workers", "1"])
+
+    assert outputs(tmp_path / "out") == outputs(tmp_path / "one")
+    for path in archive.rglob("plot-*.yaml"):
+        pegline.write(pegline.reduce(pegline.read(path)), tmp_path / "solo", formats=("json",))
+        inside = path.relative_to(archive).with_suffix(".json")
+        assert (tmp_path / "solo" / inside.name).read_bytes() == (tmp_path / "out" / inside).read_bytes()
+
+
+def states(out):
+    events = [json.loads(line) for line in (out / manifest.NAME).read_text(encoding="utf-8").splitlines()]
+    return [(event["book"], event["state"]) for event in events]
+
+
+def test_a_second_run_does_only_what_is_new_changed_or_spoilt(archive, tmp_path):
+    out = tmp_path / "out"
+    batch(archive, out)
+    before = len(states(out))
+    batch(archive, out)
+    assert len(states(out)) == before
+
+    (archive / "new.yaml").write_text(GOOD, encoding="utf-8")
+    (archive / "unchecked.yaml").write_text(GOOD.replace("scale: 100", "scale: 200"), encoding="utf-8")
+    (out / "deep" / "plot-0.csv").write_text("spoilt", encoding="utf-8")
+    batch(archive, out)
+
+    again = {book for book, state in states(out)[before:] if state == "started"}
+    assert again == {"new.yaml", "unchecked.yaml", "deep/plot-0.yaml"}
+
+
+def test_names_that_collide_are_told_before_anything_is_written(tmp_path, capsys):
+    root = tmp_path / "books"
+    root.mkdir()
+    for name in ("Plot.yaml", "plot.yml"):
+        (root / name).write_text(GOOD, encoding="utf-8")
+
+    assert batch(root, tmp_path / "out") == 2
+    assert "Plot.yaml and plot.yml" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_what_may_go_better_another_time_is_tried_again(archive, tmp_path):
+    out = tmp_path / "out"
+    (out / "unchecked.json" / "in the way").mkdir(parents=True)
+    assert batch(archive, out) == 73
+    (out / "unchecked.json" / "in the way").rmdir()
+    (out / "unchecked.json").rmdir()
+
+    assert batch(archive, out) == 65
+    assert [state for book, state in states(out) if book == "unchecked.yaml"] == ["started", "ended"] * 2
+    assert [state for book, state in states(out) if book == "gap.yaml"] == ["started", "ended"]
+    assert (out / "unchecked.json").is_file()
+
+
+def test_a_file_too_large_or_of_a_damaged_name_hurts_no_other(archive, tmp_path):
+    with (archive / "huge.yaml").open("wb") as file:
+        file.truncate(2**40)
+    damaged = os.fsdecode(b"caf\xe9.yaml")
+    try:
+        (archive / damaged).write_text(GOOD, encoding="utf-8")
+    except OSError:
+        pytest.skip("this disk has no such names")
+    out = tmp_path / "out"
+
+    assert batch(archive, out, "--index", "gpkg") == 65
+
+    rows = list(csv.DictReader((out / "batch.csv").read_text(encoding="utf-8").splitlines()))
+    why = {row["book"]: row["why"] for row in rows}
+    assert len(rows) == 8 + len(BAD) + 2
+    assert "more than a book can have" in why["huge.yaml"]
+    assert why["caf\\udce9.yaml"].endswith("rename the file")
+
+
+#: Lines that a manifest of pegline's never has, or only when it is torn.
+ODD = (
+    '{"book": ["x"], "key": "k", "state": "ended"}',
+    '{"book": "unchecked.yaml", "key": "KEY", "state": "ended"}',
+    "[" * 100_000,
+    "[]",
+    "caf\N{LATIN SMALL LETTER E WITH ACUTE}".encode()[:-1].decode("utf-8", "surrogateescape"),
+)
+
+
+def test_a_manifest_with_odd_or_torn_lines_stops_nothing(archive, tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    task = next(task for task in looked_through(archive, out, LIMITS).tasks if task.book == "unchecked.yaml")
+    text = "\n".join(ODD).replace("KEY", key_of(task))
+    (out / manifest.NAME).write_bytes(text.encode("utf-8", "surrogateescape"))
+
+    assert batch(archive, out) == 65
+    assert (out / "unchecked.json").is_file()
+
+
+def test_folders_that_are_not_looked_into_are_told(archive, tmp_path, capsys, monkeypatch):
+    looked = os.scandir
+
+    def locked(path):
+        if path == str(archive / "deep" / "er"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return looked(path)
+
+    monkeypatch.setattr(os, "scandir", locked)
+    (archive / "linked").symlink_to(tmp_path, target_is_directory=True)
+    (archive / "gone.yaml").symlink_to(tmp_path / "nowhere")
+    out = tmp_path / "out"
+
+    assert batch(archive, out) == 65
+
+    said = capsys.readouterr()
+    assert "not followed, being links to folders: linked" in said.out
+    assert "deep/er: this folder cannot be looked into" in said.err
+    assert "gone.yaml: cannot be opened" in said.err
+    assert "deep/er,cannot be read" in (out / "batch.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("name", "words"), [("batch.yaml", ()), ("Index.yaml", ("--index", "gpkg"))])
+def test_a_book_with_the_name_of_the_archives_own_files_is_told_before_anything_is_written(
+    archive, tmp_path, capsys, name, words
+):
+    (archive / name).write_text(GOOD, encoding="utf-8")
+
+    assert batch(archive, tmp_path / "out", *words) == 2
+    assert f"{name} and the archive's own" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_outputs_may_go_above_the_books_but_not_among_them(archive, capsys):
+    assert batch(archive, archive) == 2
+    assert "this folder holds the books" in capsys.readouterr().err
+    assert batch(archive, archive.parent) == 65
+    assert (archive.parent / "unchecked.json").is_file()
+
+
+def test_where_nobody_listens_the_exit_status_stays(archive, tmp_path):
+    command = [sys.executable, "-m", "pegline", "check", str(archive / "fails.yml"), str(archive / "gap.yaml")]
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write, "wb") as nobody:
+        run = subprocess.run(command, stdout=nobody, stderr=nobody, check=False)
+
+    assert run.returncode == 65
+
+
+def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_path):
+    (archive / "slow.yaml").write_text(book_text(random_plot(1, stations=60, details=60)), encoding="utf-8")
+    brief = Settings(("json",), 0.01, LIMITS.memory)  # it takes a second or so
+    found = {}
+    every = [
+        Task(task.book, task.source, str(tmp_path), brief if task.book == "slow.yaml" else LIMITS)
+        for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
+    ]
+    for task, outcome in local.done(every, LIMITS, 2, lambda task: None):
+        found[task.book] = outcome
+
+    assert found["slow.yaml"]["status"] == 75
+    assert "0.01 s" in found["slow.yaml"]["why"][0]
+    assert sum(outcome["status"] == 0 for outcome in found.values()) == 7
+
+
+def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
+    found = {}
+    every = [
+        Task(task.book, task.source, str(tmp_path), LIMITS)
+        for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
+    ]
+    killed = []
+
+    def kill(task):
+        # The third book's worker is killed from outside as soon as one is there.
+        if task.book == "deep/plot-0.yaml":
+            killed.append(task.book)
+
+    for task, outcome in local.done(every, LIMITS, 1, kill):
+        found[task.book] = outcome
+        if killed and len(found) == 1:
+            for child in _children():
+                os.kill(child, signal.SIGKILL)
+
+    died = [book for book, outcome in found.items() if "its worker died" in "".join(outcome["why"])]
+    assert len(died) <= 1
+    assert len(found) == len(every)
+    assert sum(outcome["status"] == 0 for outcome in found.values()) >= 6
+
+
+def _children():
+    """Return the workers: grandchildren by way of the fork server."""
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = path.read_text().rsplit(")", 1)[1].split()
+            parent = Path(f"/proc/{fields[1]}/stat").read_text().rsplit(")", 1)[1].split()
+        except (OSError, IndexError):
+            continue
+        if int(parent[1]) == os.getpid():
+            yield int(path.parent.name)
+
+
+@pytest.mark.parametrize(("alone", "status"), [(0, 0), (2, 0), (3, 75)])
+def test_only_a_book_that_was_alone_in_hand_when_three_runs_ended_is_not_tried_again(archive, tmp_path, alone, status):
+    # A run that somebody ends says nothing about the books it had in hand.
+    out = tmp_path / "out"
+    out.mkdir()
+    task = next(task for task in looked_through(archive, out, LIMITS).tasks if task.book == "unchecked.yaml")
+    started = [
+        json.dumps({"state": "started", "book": task.book, "key": key_of(task), "alone": n < alone}) for n in range(5)
+    ]
+    (out / manifest.NAME).write_text("\n".join([*started, '{"state": "ended", "bo']), encoding="utf-8")
+
+    batch(archive, out)
+
+    ended = manifest.history(out / manifest.NAME, {}).ended["unchecked.yaml"]
+    assert ended["status"] == status
+    assert ("look at the book" in "".join(ended["why"])) == (status == 75)
+
+
+def test_too_little_memory_or_a_format_that_is_not_there_is_a_wrong_call(archive, tmp_path, capsys):
+    assert batch(archive, tmp_path / "out", "--memory", "10") == 2
+    assert main(["batch", str(archive), "--out", str(tmp_path / "out"), "--formats", "dwg"]) == 2
+    assert main(["batch", str(tmp_path / "nowhere"), "--out", str(tmp_path / "out")]) == 66
+
+
+def test_a_hungry_book_is_told(monkeypatch, archive, tmp_path):
+    def hungry(path):
+        raise MemoryError
+
+    monkeypatch.setattr("pegline.readers.read", hungry)
+    task = looked_through(archive, tmp_path / "out", LIMITS).tasks[0]
+
+    assert work(task)["status"] == 75
+
+
+def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_path):
+    import fiona
+
+    placed = GOOD + (
+        "north: {from: grid, bearings: {A-B: 40°}}\n"
+        "control:\n  crs: EPSG:32633\n  points: {A: {easting: 500000, northing: 5400000, accuracy: 0.1}}\n"
+    )
+    (archive / "placed.yaml").write_text(placed, encoding="utf-8")
+
+    batch(archive, tmp_path / "out", "--index", "gpkg")
+
+    with fiona.open(tmp_path / "out" / "index.gpkg", layer="plots") as plots:
+        assert plots.crs.to_epsg() == 4326
+        (plot,) = list(plots)
+    longitude, latitude = plot["geometry"]["coordinates"][0][0]
+    # The central meridian of zone 33 is 15° E; 5 400 000 m north is about 48.75° there
+    # (from memory: 111.2 km a degree).
+    assert abs(longitude - 15) < 0.001
+    assert abs(latitude - 48.75) < 0.01
+    assert plot["properties"]["book"] == "placed.yaml"
+    # Control to 0.1 m, 95 % of two coordinates within sqrt(-2 ln 0.05) = 2.4477 of that; WGS 84 is its own datum.
+    assert plot["properties"]["accuracy_m"] == pytest.approx(0.245)
+    assert "placed.yaml" not in _unplaced(tmp_path / "out" / "index.gpkg")
+    assert "deep/plot-0.yaml" in _unplaced(tmp_path / "out" / "index.gpkg")
+
+
+def test_the_index_says_how_well_a_place_is_known_and_what_its_columns_hold(tmp_path):
+    grid = "north: {from: grid, bearings: {A-B: 40°}}\ncontrol: {crs: EPSG:25833, points: {A: %s}}\n"
+    point = "{easting: 500000, northing: 5400000, accuracy: 0.5}"
+    (tmp_path / "books").mkdir()
+    (tmp_path / "books" / "placed.yaml").write_text(GOOD + grid % point, encoding="utf-8")
+
+    batch(tmp_path / "books", tmp_path / "out", "--index", "gpkg")
+
+    with closing(sqlite3.connect(tmp_path / "out" / "index.gpkg")) as database:
+        ((accuracy,),) = database.execute("SELECT accuracy_m FROM plots").fetchall()
+        about = database.execute("SELECT table_name, column_name, description FROM gpkg_data_columns").fetchall()
+        extended = database.execute("SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
+        assert {name for (name,) in extended} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+    # 2.4477 x 0.5 m of the control, and 1 m from ETRS89 to WGS 84 (EPSG, both ways that lead there):
+    # the root of 1.2239² + 1² is 1.580.
+    assert accuracy == pytest.approx(1.580)
+    assert {(table, name) for table, name, _ in about} == {
+        (table, name) for table in ("plots", "unplaced") for name in index.ABOUT
+    }
+    assert "root of the sum of squares" in {name: text for _, name, text in about}["accuracy_m"]
+
+
+@pytest.mark.skipif(not VALIDATOR.exists(), reason="the validator comes with Debian's python3-gdal")
+def test_gdals_validator_finds_no_fault_in_the_index(archive, tmp_path):
+    batch(archive, tmp_path / "out", "--index", "gpkg")
+
+    command = ["/usr/bin/python3", str(VALIDATOR), "--extra", str(tmp_path / "out" / "index.gpkg")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_files_that_are_no_books_are_told_by_their_endings(archive, tmp_path, capsys):
+    for name in ("deep/a.xlsx", "deep/er/B.XLSX", "c.ods", "page.jpg", ".hidden.jpg", "list"):
+        (archive / name).write_bytes(b"")
+    out = archive / "out"
+
+    batch(archive, out)
+    batch(archive, out)  # nor are its own outputs counted
+
+    said = (
+        "left aside, being no books: 2 of .xlsx, 1 of no ending, 1 of .jpg, 1 of .ods;"
+        " 'pegline table FILE --to BOOK.yaml' makes a book of tables"
+    )
+    assert capsys.readouterr().out.splitlines().count(said) == 2
+    assert "2 of .xlsx" in (out / "batch.html").read_text(encoding="utf-8")
+
+
+def test_where_all_files_are_books_none_is_left_aside(archive, tmp_path, capsys):
+    batch(archive, tmp_path / "out")
+
+    assert "left aside" not in capsys.readouterr().out
+    assert "eft aside" not in (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("qualities", "says"),
+    [
+        (["does not close"] + 4 * ["closes"], "5 books: 1 does not close, 4 close"),
+        (2 * ["does not close"] + ["closes"], "3 books: 2 do not close, 1 closes"),
+        (["closes"], "1 book: 1 closes"),
+        (3 * ["not checked"] + 2 * ["cannot be read"], "5 books: 2 cannot be read, 3 not checked"),
+        ([], "0 books: none"),
+    ],
+)
+def test_one_closes_and_several_close(qualities, says):
+    assert summary.tally([{"quality": quality} for quality in qualities]) == says
+
+
+def test_of_many_endings_the_rarest_are_summed_up():
+    text = summary.aside_text({f".{n}": 20 - n for n in range(10)})
+    assert text.startswith("left aside, being no books: 20 of .0, 19 of .1, ")
+    assert text.endswith("13 of .7, 23 of others")
+
+
+def _unplaced(path):
+    import fiona
+
+    with fiona.open(path, layer="unplaced") as rows:
+        return {row["properties"]["book"] for row in rows}
+
+
+def test_the_page_holds_nothing_that_a_browser_would_run(archive, tmp_path):
+    (archive / "hostile.yaml").write_text("title: <script>alert(1)</script>\n" + GOOD, encoding="utf-8")
+
+    batch(archive, tmp_path / "out")
+
+    page = (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+#: How often a run is killed, after how many seconds at most, and how many good books it has to do.
+KILLS = [
+    pytest.param(3, 6.0, 10, id="short"),
+    pytest.param(50, 6.0, 400, id="long", marks=pytest.mark.long),
+    pytest.param(50, 20.0, 9500, id="archive", marks=pytest.mark.long),
+]
+
+
+@pytest.mark.parametrize(("kills", "latest", "books"), KILLS)
+def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, latest, books):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    for n in range(books):
+        (root / f"plot-{n}.yaml").write_text(book_text(random_plot(n, stations=4, details=1)), encoding="utf-8")
+    for n, data in enumerate(islice(cycle(BAD.values()), max(len(BAD), books // 19))):
+        (root / f"bad-{n}.yaml").write_bytes(data)
+    command = [sys.executable, "-m", "pegline", "batch", str(root), "--out", str(out)]
+    command += ["--formats", "json,csv", "--workers", "2"]
+    when = random.Random(7)
+
+    for _ in range(kills):
+        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+        time.sleep(when.uniform(0.5, latest))
+        os.killpg(run.pid, signal.SIGKILL)
+        run.wait()
+    last = subprocess.run(command, capture_output=True, text=True, check=False)
+
+    assert last.returncode == 65, last.stderr
+    ended = [book for book, state in states(out) if state == "ended"]
+    assert set(ended) == {path.name for path in root.glob("*.yaml")}
+    # What was under way at a kill is done again: never more than the workers had in hand.
+    assert len(ended) - len(set(ended)) == 0
+    begun = [book for book, state in states(out) if state == "started"]
+    assert len(begun) - len(set(begun)) <= kills * 2 * local.AHEAD
+    for n in range(books):
+        pegline.write(pegline.reduce(pegline.read(root / f"plot-{n}.yaml")), tmp_path / "solo", formats=("json", "csv"))
+    assert outputs(out) == outputs(tmp_path / "solo")
+
+
+CLUSTER = """
+import sys
+from distributed import LocalCluster
+from pegline.cli import main
+
+if __name__ == "__main__":
+    root, out = sys.argv[1:]
+    with LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster:
+        words = ["batch", root, "--out", out, "--formats", "json,csv", "--cluster", cluster.scheduler_address]
+        status = main(words)
+    sys.exit(status)
+"""
+
+
+def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
+    # A process of its own: dask leaves threads and warnings behind that are no business of this test run.
+    (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
+    command = [sys.executable, str(tmp_path / "cluster.py"), str(archive), str(tmp_path / "far")]
+
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    batch(archive, tmp_path / "near")
+
+    assert done.returncode == 65, done.stderr
+    assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
+    far, near = (manifest.history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
+    assert far == near
+
+
+def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
+    with pytest.raises(UsageError, match="no scheduler answers"):
+        next(cluster.done("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))

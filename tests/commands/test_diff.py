@@ -1,0 +1,542 @@
+"""What changed between two books or two measurings."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import replace
+from math import hypot, log
+
+import numpy as np
+import pytest
+from builders.book import book_text
+from builders.networks import NETWORKS, with_details
+from builders.party import REALISTIC
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pegline.cli import main
+from pegline.commands.diff import of_book, of_json, run, told
+from pegline.commands.diff.book_changes import changes
+from pegline.commands.diff.correction import alike, corrected
+from pegline.commands.diff.displacement import Measured, compared, limit
+from pegline.errors import BookError, OpenError
+from pegline.plane import turned
+from pegline.readers import parse_book
+from pegline.survey import reduce
+from pegline.writers.result import result
+
+PLOT = NETWORKS["six stations, twelve lines"]()
+EAST, NORTH = 0.12, 0.09  # metres by which peg D is moved in the direction away from the middle
+MILLIMETRE = 1e-3
+
+
+def book(plot, seed):
+    return parse_book(book_text(plot, errors=REALISTIC, seed=seed).encode(), f"measured-{seed}.yaml")
+
+
+def by_book(plot, seed):
+    return of_book(book(plot, seed))
+
+
+def by_json(plot, seed):
+    return of_json(json.loads(json.dumps(result(reduce(book(plot, seed)).plan()))))
+
+
+def with_d_moved(plot):
+    x, y = plot.stations["D"]
+    return replace(plot, stations={**plot.stations, "D": (x + EAST, y + NORTH)})
+
+
+def not_standing(comparison):
+    return {peg.name: peg.verdict for peg in comparison.pegs if peg.verdict != "stands"}
+
+
+@pytest.mark.parametrize("measured", [by_book, by_json])
+def test_pegs_that_stand_are_left_in_peace(measured):
+    # 5 % of comparisons may name a peg by chance: 0.4 of 8.
+    found = [compared(measured(PLOT, seed).stations, measured(PLOT, 50 + seed).stations) for seed in range(8)]
+    assert sum(bool(not_standing(comparison)) for comparison in found) <= 2
+
+
+@pytest.mark.parametrize("measured", [by_book, by_json])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_peg_that_moved_is_named_with_its_way(measured, seed):
+    comparison = compared(measured(PLOT, seed).stations, measured(with_d_moved(PLOT), 20 + seed).stations)
+    assert not_standing(comparison)["D"] == "moved"
+    (peg,) = [peg for peg in comparison.pegs if peg.name == "D"]
+    assert peg.distance == pytest.approx(hypot(EAST, NORTH), abs=peg.limit)
+
+
+def test_a_moved_peg_does_not_shift_the_others():
+    comparison = compared(by_book(PLOT, 1).stations, by_book(with_d_moved(PLOT), 21).stations)
+    standing = [peg for peg in comparison.pegs if peg.verdict == "stands"]
+    assert len(standing) == 5
+    assert all(peg.distance <= peg.limit for peg in standing)
+
+
+def exact(positions, sd=0.005):
+    names = tuple(positions)
+    return Measured(names, np.array([positions[n] for n in names], float), sd**2 * np.eye(2 * len(names)))
+
+
+SQUARE = {"A": (0.0, 0.0), "B": (40.0, 0.0), "C": (40.0, 30.0), "D": (0.0, 30.0)}
+
+
+@given(angle=st.floats(-3, 3), east=st.floats(-1e5, 1e5), north=st.floats(-1e5, 1e5))
+def test_the_frames_of_the_two_surveys_do_not_matter(angle, east, north):
+    # C moved by 60 mm in x; the new survey faces anywhere.
+    new = {**SQUARE, "C": (40.06, 30.0)}
+    away = {name: tuple(turned(np.array(xy), angle) + np.array([east, north])) for name, xy in new.items()}
+    comparison = compared(exact(SQUARE), exact(away))
+    assert not_standing(comparison) == {"C": "moved"}
+    (peg,) = [peg for peg in comparison.pegs if peg.name == "C"]
+    assert peg.difference == pytest.approx((0.06, 0.0), abs=MILLIMETRE)
+
+
+def test_of_two_pegs_neither_can_be_blamed():
+    comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact({"A": (0, 0), "B": (40.1, 0)}))
+    assert not_standing(comparison) == {"A": "cannot be told", "B": "cannot be told"}
+    (stretch,) = comparison.stretches
+    assert (stretch.start, stretch.end) == ("A", "B")
+    assert stretch.longer == pytest.approx(0.1, abs=MILLIMETRE)
+    # A difference of two distances, each of two ends of 5 mm: 10 mm; 3.29 of them at 1 in 1000 (a normal deviate).
+    assert stretch.limit == pytest.approx(3.2905 * 0.010, abs=1e-5)
+
+
+@given(angle=st.floats(-3, 3), aside=st.floats(-0.5, 0.5))
+def test_of_two_pegs_only_the_distance_is_tested(angle, aside):
+    # 12 mm more along the line are within chance; what is aside of it is only a turn of the whole.
+    new = {"A": (0, 0), "B": tuple(turned(np.array([40.012, 0.0]), angle + aside))}
+    comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact(new))
+    assert not_standing(comparison) == {}
+    assert [peg.partner for peg in comparison.pegs] == ["B", "A"]
+    for peg in comparison.pegs:
+        assert peg.distance == pytest.approx(0.012, abs=MILLIMETRE)
+        assert peg.limit == pytest.approx(3.2905 * 0.010, abs=1e-5)
+
+
+def test_of_three_pegs_two_that_keep_their_distance_blame_the_third():
+    # A and B keep their 40 m; C is 0.3 m from where both put it.
+    old = {"A": (0, 0), "B": (40, 0), "C": (20, 25)}
+    comparison = compared(exact(old), exact({**old, "C": (20.2, 25.2)}))
+    assert not_standing(comparison) == {"C": "moved"}
+    (c,) = [peg for peg in comparison.pegs if peg.name == "C"]
+    assert c.difference == pytest.approx((0.2, 0.2), abs=MILLIMETRE)
+    assert all(peg.partner for peg in comparison.pegs if peg.name != "C")
+
+
+def test_of_three_pegs_one_distance_blames_none():
+    # Only A to C has changed: A or C could have moved to that.
+    old = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (18.0, 24.0)}
+    side = 30.1
+    x = (side**2 - 40.0**2 + 50.0**2) / 100.0
+    comparison = compared(exact(old), exact({**old, "C": (x, (side**2 - x**2) ** 0.5)}))
+    assert set(not_standing(comparison).values()) == {"cannot be told"}
+    assert [(s.start, s.end) for s in comparison.stretches] == [("A", "C")]
+
+
+def test_as_many_pegs_gone_as_stand_are_no_witnesses():
+    old = {**SQUARE, "E": (20.0, 50.0), "F": (60.0, 60.0)}
+    new = {**old, "B": (41.0, 0.4), "D": (-0.7, 29.0), "F": (60.3, 62.0)}
+    comparison = compared(exact(old), exact(new))
+    assert set(not_standing(comparison).values()) == {"cannot be told"}
+
+
+@given(moved=st.sampled_from("ABCDE"), way=st.floats(-3, 3), far=st.floats(0.01, 3), chance=st.integers(0, 1000))
+def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
+    old = {**SQUARE, "E": (20.0, 50.0)}
+    noise = np.random.default_rng(chance).normal(0, 0.007, (5, 2))
+    new = {name: np.array(xy) + noise[i] for i, (name, xy) in enumerate(old.items())}
+    new[moved] = new[moved] + far * np.array([np.cos(way), np.sin(way)])
+    comparison = compared(exact(old), exact(new))
+    for peg in comparison.pegs:
+        if peg.verdict == "stands":
+            assert peg.distance <= peg.limit < 0.2  # no freedom of the whole in it
+        elif peg.verdict == "moved":
+            assert peg.distance > peg.limit
+
+
+@pytest.mark.parametrize("far", [0.0, 0.3])
+def test_two_pegs_at_one_place_are_compared_like_others(far):
+    old = {"A": (0.0, 0.0), "A2": (0.0, 0.0), "C": (40.0, 0.0)}
+    comparison = compared(exact(old), exact({**old, "A2": (far, 0.0)}))
+    assert (not_standing(comparison) == {}) == (far == 0.0)
+    alone = {name: old[name] for name in ("A", "A2")}
+    comparison = compared(exact(alone), exact({**alone, "A2": (far, 0.0)}))
+    assert (not_standing(comparison) == {}) == (far == 0.0)
+
+
+def test_one_peg_cannot_be_compared():
+    assert compared(exact({"A": (0, 0)}), exact({"A": (0, 0), "B": (1, 1)})) is None
+
+
+def test_the_limit_is_that_of_chi_squared():
+    # exp(-t / 2) = 0.001 for few pegs, 0.05 / n for many; a normal deviate of 3.2905 at 0.001 on two sides
+    # (Abramowitz and Stegun, Handbook of Mathematical Functions, table 26.6, from memory).
+    assert limit(5, 0.001, 1) == pytest.approx(3.2905**2, abs=1e-3)
+    assert limit(5, 0.001) == pytest.approx(-2 * log(0.001))
+    assert limit(500, 0.001) == pytest.approx(-2 * log(0.0001))
+
+
+# --- the books themselves ---------------------------------------------------------------------------------------
+
+BOOK = """book: 1
+unit: m
+title: Weir cottage
+stations:
+  C: {left_of: A-B}
+lines:
+  A-B:
+    use: base
+    taped: [50.01, 50.00]
+    details:
+      - {at: 8.20, left: 3.15, point: h1}
+      - {at: 16.95, left: ~3.22, point: h2}
+      - {at: 20, right: 4, point: apple, kind: tree, spread: 5.5}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+dimensions: {h1-h2: 8.76}
+features:
+  wall: {kind: wall, through: [h1, h2]}
+"""
+
+
+def changed(*swaps, text=BOOK):
+    new = text
+    for was, now in swaps:
+        assert was in new
+        new = new.replace(was, now)
+    return list(changes(*(parse_book(t.encode(), "weir.yaml") for t in (text, new))))
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "sentence"),
+    [
+        ("taped: 30.00", "taped: 30.10", "line A-C: taped 30.00 became 30.10 (+100 mm)"),
+        ("[50.01, 50.00]", "[50.01, 49.98]", "line A-B: taped 2 50.00 became 49.98 (-20 mm)"),
+        ("left: 3.15", "left: 3.05", "line A-B h1: left 3.15 became 3.05 (-100 mm)"),
+        ("at: 8.20, left: 3.15", "at: 8.20, right: 3.15", "line A-B h1: right 3.15 added, left 3.15 taken out"),
+        ("~3.22", "3.22", "line A-B h2: left ~3.22 became 3.22"),
+        ("h1-h2: 8.76", "h1-h2: 8.79", "dimension h1-h2: 8.76 became 8.79 (+30 mm)"),
+        ("left_of", "right_of", "station C: side left of A-B became right of A-B"),
+        ("spread: 5.5", "spread: 6", "line A-B apple: spread 5.5 became 6 (+500 mm)"),
+        ("[h1, h2]", "[h2, h1]", "feature wall: through h1, h2 became h2, h1"),
+        ("Weir cottage", "Weir house", "title: Weir cottage became Weir house"),
+        ("use: side, taped: 40.00", "use: tie, taped: 40.00", "line C-B: use side became tie"),
+    ],
+)
+def test_a_change_is_told_in_words_and_millimetres(was, now, sentence):
+    assert changed((was, now)) == [sentence]
+
+
+def test_the_same_length_written_otherwise_is_no_change():
+    assert changed(("taped: 30.00", "taped: 30 m"), ("8.76", "876 cm"), ("Weir cottage", "'Weir cottage'")) == []
+
+
+def test_what_is_new_and_what_is_gone_stands_by_itself():
+    row = "      - {at: 16.95, left: ~3.22, point: h2}\n"
+    more = row + "      - {at: 30, left: 2, point: h3}\n"
+    assert changed((row, more)) == ["line A-B h3: new (at 30, left 2, to centre)"]
+    (gone,) = changed(("  A-C: {use", "  A-D: {use: tie, taped: 20}\n  D-B: {use: tie, taped: 35}\n  A-C: {use"))[:1]
+    assert gone == "line A-D: new (use tie, taped 20)"
+
+
+# --- the command ------------------------------------------------------------------------------------------------
+
+
+def command(tmp_path, old, new):
+    paths = []
+    for name, text in (("old.yaml", old), ("new.yaml", new)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        paths.append(str(tmp_path / name))
+    said = []
+    status = run(argparse.Namespace(old=paths[0], new=paths[1]), said.append, said.append)
+    return status, said
+
+
+def test_the_command_says_what_moved_and_fails(tmp_path):
+    plot = with_details(PLOT, 3)
+    texts = [book_text(p, errors=REALISTIC, seed=s) for p, s in ((plot, 3), (with_d_moved(plot), 2))]
+    status, said = command(tmp_path, *texts)
+    assert status == 1
+    assert any(line.startswith("  D MOVED 1") and "along the base line" in line for line in said)
+    assert any(line.startswith("Points in both: ") for line in said)
+
+
+def test_a_book_beside_itself_has_nothing_to_tell(tmp_path):
+    status, said = command(tmp_path, BOOK, BOOK)
+    assert status == 0
+    assert said[2:] == [
+        "The two books say the same.",
+        "Of one day, and 12 of 12 readings the same: taken for one measuring, corrected."
+        " Was the place measured again, book the date of each.",
+        "Stations in both: 3; by that they shift:",
+        *("  A stays", "  B stays", "  C stays"),
+        "Points in both: 3; none shifts.",
+    ]
+
+
+FIGURE = """book: 1
+unit: m
+stations: {C: {left_of: A-B}}
+lines:
+  A-B: {use: base, taped: 50.00}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+"""
+
+
+def test_a_corrected_book_tells_what_that_does_to_each_station(tmp_path):
+    status, said = command(tmp_path, FIGURE, FIGURE.replace("30.00", "30.10"))
+    assert status == 0  # nothing moved
+    # C lies at x = (30.1² - 40² + 50²) / 100 = 18.0601 m along the base line, 24.0802 m aside, from 18 and 24.
+    assert said[2:] == [
+        "Booked differently:",
+        "  line A-C: taped 30.00 became 30.10 (+100 mm)",
+        "Of one day, and 2 of 3 readings the same: taken for one measuring, corrected."
+        " Was the place measured again, book the date of each.",
+        "Stations in both: 3; by that they shift:",
+        "  A stays",
+        "  B stays",
+        "  C 100 mm (60 mm along the base line, 80 mm to its left)",
+    ]
+
+
+def test_a_corrected_books_results_tell_the_same(tmp_path):
+    paths = []
+    for name, text in (("old", FIGURE), ("new", FIGURE.replace("30.00", "30.10"))):
+        path = tmp_path / f"{name}.json"
+        path.write_text(json.dumps(result(reduce(parse_book(text.encode(), name)).plan())), encoding="utf-8")
+        paths.append(str(path))
+    said = []
+    assert run(argparse.Namespace(old=paths[0], new=paths[1]), said.append, said.append) == 0
+    assert "  line A-C: taped 30.000 m became 30.100 m (+100 mm)" in said
+    assert "  C 100 mm (60 mm along the base line, 80 mm to its left)" in said
+
+
+def test_of_another_day_it_is_another_measuring_and_one_distance_blames_no_peg(tmp_path):
+    old, new = (f"date: {day}\n{FIGURE}" for day in ("2025-05-02", "2026-05-02"))
+    status, said = command(tmp_path, old, new.replace("30.00", "30.10"))
+    assert status == 1
+    assert any("which peg cannot be told" in line for line in said)
+    assert any(line.startswith("  A to C: 100 mm longer") for line in said)
+    assert not [line for line in said if "stands" in line or "MOVED" in line]
+
+
+def test_two_measurings_of_one_day_are_no_correction():
+    old, new = by_book(PLOT, 1), by_book(PLOT, 2)
+    agree, count = alike(old, new)
+    assert count >= 12
+    assert agree < count / 2
+    assert not corrected(old, new)
+
+
+def test_a_correction_that_moves_the_frame_lays_the_figures_over_each_other(tmp_path):
+    other = FIGURE.replace("A-B: {use: base", "A-B: {use: side").replace("A-C: {use: side", "A-C: {use: base")
+    said = command(
+        tmp_path, FIGURE, other.replace("left_of", "right_of").replace("C: {right_of: A-B}", "B: {right_of: A-C}")
+    )[1]
+    assert any("each is in a frame of its own" in line for line in said)
+    assert said[-3:] == ["  A stays", "  B stays", "  C stays"]
+
+
+def test_a_turn_is_told_in_degrees_minutes_and_seconds(tmp_path):
+    north = "north: {from: true, bearings: {A-B: 40°}}\n"
+    old, new = (f"date: {day}\n{FIGURE}{north}" for day in ("2025-05-02", "2026-05-02"))
+    said = command(tmp_path, old, new.replace("40°", "39°19'58\""))[1]
+    assert any("turned by +0°40'02\" (clockwise +)" in line for line in said)
+
+
+def test_points_shift_with_a_correction_and_the_farthest_is_named(tmp_path):
+    # h1 is 8.20 m along the line: 100 mm more of its offset and the wall's other end stays.
+    said = command(tmp_path, BOOK, BOOK.replace("left: 3.15", "left: 3.25"))[1]
+    (points,) = [line for line in said if line.startswith("Points in both")]
+    assert points.startswith("Points in both: 3; ")
+    assert "h1 the farthest: " in points
+
+
+def test_a_house_that_grew_is_told_with_its_area():
+    old = by_book(PLOT, 1)
+    one, two = (replace(old, features={"house": (area, 0.1)}) for area in (42.0, 45.0))
+    assert "  house: 42.00 m² became 45.00 m² (+3.00)" in [line for line, _ in told(one, two)]
+
+
+# --- a survey that fails its own checks -------------------------------------------------------------------------
+
+# C and D lie 24 m to either side of A-B, 18 m along it.
+KITE = """book: 1
+unit: m
+date: 2025-05-02
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 50.00}
+  A-C: {use: side, taped: 30.00}
+  C-B: {use: side, taped: 40.00}
+  A-D: {use: side, taped: 30.00}
+  D-B: {use: side, taped: 40.00}
+  C-D: {use: check, taped: 48.00}
+"""
+AGAIN = KITE.replace("2025", "2026")
+#: C stands; only its line to B is read 1 m too long, and the check says so.
+SLIP = ("C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 41.00}")
+
+
+def results_of(text):
+    return json.loads(json.dumps(result(reduce(parse_book(text.encode(), "kite.yaml")).plan())))
+
+
+def compare_results(tmp_path, old, new):
+    paths = [tmp_path / name for name in ("old.json", "new.json")]
+    for path, content in zip(paths, (old, new), strict=True):
+        path.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
+    said = []
+    return run(argparse.Namespace(old=str(paths[0]), new=str(paths[1])), said.append, said.append), said
+
+
+def by_results(tmp_path, *texts):
+    return compare_results(tmp_path, *(results_of(text) for text in texts))
+
+
+@pytest.mark.parametrize("compare", [command, by_results])
+@pytest.mark.parametrize("which", ["old", "new"])
+def test_a_survey_that_does_not_close_is_told_first_and_no_peg_is_blamed_by_it(tmp_path, compare, which):
+    old, new = (KITE.replace(*SLIP), AGAIN) if which == "old" else (KITE, AGAIN.replace(*SLIP))
+    status, said = compare(tmp_path, old, new)
+    assert status == 1
+    assert said[2].startswith(f"The {which} survey, ")
+    assert said[2].endswith(" does not close: 1 of 1 check fails; its positions are for plotting only.")
+    assert "Stations in both: 4. Whether any moved cannot be told before both surveys close." in said
+    assert not [line for line in said if "MOVED" in line or "may have moved" in line or "stands" in line]
+    # The figure of the slip still differs, and that is told as no more.
+    longer = "longer" if which == "new" else "shorter"
+    (line,) = [line for line in said if line.startswith("  B to C: ")]
+    assert line.startswith(f"  B to C: 1000 mm {longer} in the new survey; ")
+
+
+@pytest.mark.parametrize("compare", [command, by_results])
+def test_surveys_that_close_are_compared_as_before(tmp_path, compare):
+    status, said = compare(tmp_path, KITE, AGAIN)
+    assert status == 0
+    assert not [line for line in said if "close" in line or "fail" in line]
+    assert sum(" stands: " in line for line in said) == 4
+
+
+def test_two_surveys_with_one_slip_are_both_told_though_nothing_differs(tmp_path):
+    status, said = command(tmp_path, KITE.replace(*SLIP), AGAIN.replace(*SLIP))
+    assert status == 1
+    assert [line.split(",")[0] for line in said if "does not close" in line] == ["The old survey", "The new survey"]
+    assert "  6 distances between them as before" in said
+
+
+def test_a_survey_that_does_not_close_and_shares_no_station_is_not_compared(tmp_path):
+    other = AGAIN.replace("A-", "K-").replace("-B", "-L").replace("C", "M").replace("D", "N")
+    status, said = command(tmp_path, KITE.replace(*SLIP), other)
+    assert status == 1
+    assert said[-1].startswith("Fewer than two stations have the same name in both")
+
+
+def test_a_slip_set_right_tells_its_shifts_and_which_book_did_not_close(tmp_path):
+    status, said = command(tmp_path, KITE.replace(*SLIP), KITE)
+    assert status == 1
+    assert "The old survey, " in said[2]
+    assert "does not close" in said[2]
+    assert "Stations in both: 4; by that they shift:" in said
+
+
+def test_a_dimension_that_fails_leaves_the_stations_sound(tmp_path):
+    wrong = f"date: 2025-05-02\n{BOOK.replace('h1-h2: 8.76', 'h1-h2: 9.76')}"
+    status, said = command(tmp_path, wrong, f"date: 2026-05-02\n{BOOK}")
+    assert status == 1
+    assert said[2].endswith(": 1 of 1 check fails; its stations are sound, but not all that hangs on them.")
+    assert sum(" stands: " in line for line in said) == 3
+
+
+# --- files of results that are damaged --------------------------------------------------------------------------
+
+
+def damaged(where, value):
+    entries = results_of(KITE)
+    inner = entries
+    for key in where[:-1]:
+        inner = inner[key]
+    assert where[-1] in inner
+    inner[where[-1]] = value
+    return entries
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e308, 10**400, True, "1", None])
+@pytest.mark.parametrize(
+    "where",
+    [
+        ("stations", "A", "x"),
+        ("stations", "C", "local", "ellipse", "a"),
+        ("stations", "C", "local", "ellipse", "bearing"),
+        ("frame", "scale"),
+        ("lines", "A-C", "taped"),
+    ],
+)
+def test_a_number_that_is_none_is_told_as_damage(tmp_path, where, value):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, results_of(AGAIN), damaged(where, value))
+
+
+@pytest.mark.parametrize(
+    ("where", "value"),
+    [
+        (("frame", "scale"), 0),
+        (("frame", "scale"), -1.0),
+        (("frame", "crs"), 5),
+        (("frame", "kind"), 5),
+        (("book", "title"), 5),
+        (("book", "file"), None),
+        (("book", "date"), ["2025-05-02"]),
+        (("lines", "A-B", "use"), 5),
+        (("stations", "C", "local", "ellipse", "b"), -1.0),
+        (("solution", "checked"), False),  # though its checks pass
+        (("checks",), [{"passed": "yes"}]),
+    ],
+)
+def test_what_no_survey_has_is_told_as_damage(tmp_path, where, value):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, damaged(where, value), results_of(AGAIN))
+
+
+def test_points_and_areas_that_are_no_numbers_are_told_as_damage(tmp_path):
+    for part, key in (("points", "x"), ("points", "y"), ("features", "area"), ("features", "area_sd")):
+        entries = results_of(BOOK)
+        next(iter(entries[part].values()))[key] = float("nan")
+        with pytest.raises(OpenError, match="holds no results"):
+            compare_results(tmp_path, entries, results_of(BOOK))
+
+
+def test_a_file_of_brackets_is_told(tmp_path):
+    with pytest.raises(OpenError, match="holds no results"):
+        compare_results(tmp_path, 100_000 * "[", results_of(KITE))
+
+
+def test_an_ellipse_as_wide_as_any_is_compared(tmp_path):
+    wide = damaged(("stations", "C", "local", "ellipse"), {"a": 1e4, "b": 0.0, "bearing": 33.3})
+    assert compare_results(tmp_path, wide, results_of(AGAIN))[0] == 0
+
+
+def test_a_title_commands_no_terminal_and_makes_no_line(tmp_path, capsys):
+    path = tmp_path / "odd.json"
+    path.write_text(json.dumps(damaged(("book", "title"), "\x1b[2Jweir\n  B MOVED")), encoding="utf-8")
+    assert main(["diff", str(path), str(path)]) == 0
+    assert capsys.readouterr().out.splitlines()[0] == "Old: kite.yaml, \\x1b[2Jweir\\n  B MOVED, 2025-05-02"
+
+
+@pytest.mark.parametrize("content", ["{}", "[]", "not json", '{"frame": 3, "book": 4}'])
+def test_a_file_that_holds_no_results_is_told(tmp_path, content):
+    path = tmp_path / "odd.json"
+    path.write_text(content, encoding="utf-8")
+    with pytest.raises(OpenError, match="holds no results"):
+        run(argparse.Namespace(old=str(path), new=str(path)), print, print)
+
+
+def test_a_file_that_is_not_there_and_a_book_that_is_wrong(tmp_path):
+    with pytest.raises(OpenError):
+        run(argparse.Namespace(old=str(tmp_path / "none.json"), new="x"), print, print)
+    with pytest.raises(BookError):
+        command(tmp_path, "book: 1\nunit: parsec\n", BOOK)

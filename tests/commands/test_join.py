@@ -1,0 +1,298 @@
+"""Many surveys in one GeoPackage."""
+
+from __future__ import annotations
+
+import argparse
+import sqlite3
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import fiona
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "writers"))
+
+import records
+
+from pegline.commands.join import names_of, run
+from pegline.commands.join.disagreements import told
+from pegline.errors import OpenError, UsageError
+from pegline.writers.gis import gpkg
+from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis.package import package
+
+VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
+EAST = 12.0  # metres by which the second survey lies east of the first
+
+
+def _moved(survey, east):
+    return replace(survey, frame=replace(survey.frame, origin=(512_340.25 + east, 5_712_806.4)))
+
+
+def _join(out, *sources):
+    said, complained = [], []
+    status = run(argparse.Namespace(out=str(out), outputs=[*map(str, sources)]), said.append, complained.append)
+    return status, said, complained
+
+
+@pytest.fixture
+def two(tmp_path, request):
+    """Two surveys on one grid, the second EAST of the first."""
+    for name, east in (("mill", 0.0), ("weir", EAST)):
+        gpkg.write(_moved(records.on_grid(), east), tmp_path / f"{name}.gpkg")
+    return tmp_path / "mill.gpkg", tmp_path / "weir.gpkg"
+
+
+def test_every_row_of_every_survey_is_there_with_its_name(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+
+    for layer in gis.LAYERS:
+        with fiona.open(tmp_path / "all.gpkg", layer=layer.name) as file:
+            joined = [(each.properties["survey"], each.properties["name"], each.geometry) for each in file]
+        apart = []
+        for path in two:
+            with fiona.open(path, layer=layer.name) as file:
+                apart += [(path.stem, each.properties["name"], each.geometry) for each in file]
+        assert joined == apart
+
+
+def test_every_value_of_a_row_is_kept(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+
+    with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:
+        joined = [dict(each.properties) for each in file]
+    with fiona.open(two[0], layer="detail_points") as file:
+        assert [{"survey": "mill", **each.properties} for each in file] == joined[: len(file)]
+
+
+def test_tables_and_metadata_of_every_survey_are_there(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+
+    database = sqlite3.connect(tmp_path / "all.gpkg")
+    assert database.execute("SELECT survey, what FROM checks").fetchall() == [("mill", "C-D"), ("weir", "C-D")]
+    assert database.execute("SELECT count(*) FROM gpkg_metadata").fetchone() == (2,)
+    assert database.execute("SELECT value FROM book WHERE key = 'title' AND survey = 'weir'").fetchone() == (
+        "Weir cottage & its <garden>",
+    )
+    database.close()
+
+
+def test_relations_still_join_the_same_rows(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+
+    database = sqlite3.connect(tmp_path / "all.gpkg")
+    query = """
+        SELECT c.survey, d.survey, c.name, d.name, d.line FROM chain_lines_detail_points m
+        JOIN chain_lines c ON c.fid = m.base_id JOIN detail_points d ON d.fid = m.related_id
+    """
+    found = database.execute(query).fetchall()
+    database.close()
+    assert len(found) == 12
+    assert all(one == other and line == told for one, other, line, _, told in found)
+
+
+@pytest.mark.skipif(not VALIDATOR.exists(), reason="the validator comes with Debian's python3-gdal")
+def test_gdals_validator_finds_no_fault(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+
+    command = ["/usr/bin/python3", str(VALIDATOR), "--extra", str(tmp_path / "all.gpkg")]
+    assert subprocess.run(command, capture_output=True, text=True, check=False).returncode == 0
+
+
+def test_areas_that_overlap_are_told_with_their_size(tmp_path, two):
+    # The cottage is 8.75 m by 6.39 m along the grid; moved 12 m it is clear of the first, moved 6 m it is not.
+    assert _join(tmp_path / "all.gpkg", *two)[2] == []
+    gpkg.write(_moved(records.on_grid(), 6.0), two[1])
+
+    status, said, complained = _join(tmp_path / "all.gpkg", *two)
+
+    assert status == 0
+    (text,) = [text for text in complained if "overlap" in text]
+    assert "cottage of mill and cottage of weir overlap by 17." in text
+    assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 1 to look at"]
+
+
+def test_one_peg_in_two_surveys_is_told(tmp_path, two):
+    # D of a survey moved by A - D stands where the other's A does.
+    moved = records.on_grid(origin=(512_340.25 - 25.0, 5_712_806.4 + 20.003))
+    gpkg.write(moved, two[1])
+
+    complained = _join(tmp_path / "all.gpkg", *two)[2]
+
+    assert any("A of mill and D of weir are one peg, it seems: 0.003 m apart" in text for text in complained)
+    database = sqlite3.connect(tmp_path / "all.gpkg")
+    rows = database.execute("SELECT survey, rule FROM warnings WHERE rule = 'duplicate-station'").fetchall()
+    database.close()
+    assert rows == [("mill, weir", "duplicate-station")]
+
+
+def test_pegs_of_one_name_a_little_apart_are_asked_about(tmp_path, two):
+    gpkg.write(_moved(records.on_grid(), 1.5), two[1])
+
+    complained = _join(tmp_path / "all.gpkg", *two)[2]
+
+    (text,) = [text for text in complained if "places farther apart" in text]
+    assert text.endswith(
+        "mill and weir give 5 pegs of one name places farther apart than their accuracy explains: A, B, T, C, D;"
+        " A the farthest, 1.500 m; one peg each, or two?"
+    )
+
+
+def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
+    gpkg.write(_moved(records.on_grid(), 0.004), two[1])
+
+    _, said, complained = _join(tmp_path / "all.gpkg", *two)
+
+    pegs, areas = (text.removeprefix(f"{tmp_path / 'all.gpkg'}: ") for text in complained)
+    assert pegs.startswith("mill and weir both have, it seems, 5 pegs: A, B, T, C, D; A lies farthest: 0.004 m apart")
+    assert areas.startswith("cottage of mill and cottage of weir overlap by 5")
+    assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 2 to look at"]
+
+
+def areas(*rows):
+    """Return a package of one layer of squares: name, kind, west edge, side."""
+    from pegline.writers.gis.geometries import of_parts
+    from pegline.writers.gis.layer_table import LAYERS, Filled
+    from pegline.writers.gis.package import Package
+
+    (layer,) = [each for each in LAYERS if each.name == "detail_areas"]
+    rings = [np.array([(x, 0), (x + side, 0), (x + side, side), (x, side), (x, 0)], float) for _, _, x, side in rows]
+    values = {column.name: [None] * len(rows) for column in layer.columns}
+    values |= {"name": [row[0] for row in rows], "kind": [row[1] for row in rows]}
+    filled = Filled(layer.name, layer.about, layer.columns, of_parts("Polygon", rings), values)
+    return Package("EPSG:32630", "", (filled,), (), {}, (), ())
+
+
+def overlaps(one, other):
+    return [each.text for each in told({"old": areas(*one), "new": areas(*other)})]
+
+
+def test_a_house_within_anothers_boundary_is_no_overlap():
+    assert overlaps([("plot", "boundary", 0, 30)], [("house", "building", 5, 10), ("bed", "bed", 1, 2)]) == []
+
+
+def test_like_is_compared_with_like_and_gathered():
+    # Squares: the plots share 25 m by 25 m, the house and the barn 6 m by 6 m, the sheds 2 m by 2 m.
+    one = [("plot", "boundary", 0, 30), ("house", "building", 5, 10), ("shed", "outbuilding", 20, 2)]
+    other = [("field", "boundary", 5, 25), ("barn", "outbuilding", 7, 6), ("shed", "outbuilding", 20, 2)]
+    assert overlaps(one, other) == [
+        "plot of old and field of new overlap by 625.00 m²",
+        "old and new overlap in buildings by 40.00 m² in all: house with barn 36.00 m², shed 4.00 m²",
+    ]
+
+
+def test_kinds_of_a_books_own_are_compared_with_themselves():
+    assert overlaps([("a", "greenhouse", 0, 4)], [("b", "greenhouse", 2, 4), ("c", "sand pit", 0, 4)]) == [
+        "a of old and b of new overlap by 8.00 m²"
+    ]
+
+
+def test_a_long_list_ends_with_how_many_more():
+    one, other = ([(f"h{n}", "building", 20 * n, side) for n in range(11)] for side in (10, 9))
+    (text,) = overlaps(one, other)
+    assert text.startswith("old and new overlap in buildings by 891.00 m² in all: h0 81.00 m², h1 ")
+    assert text.endswith("h7 81.00 m² and 3 more")
+
+
+def test_a_peg_beside_its_own_of_the_other_survey_is_no_second_one(tmp_path, two):
+    # T is placed 30 mm from A in both: only A with A, and T with T, are one peg.
+    survey = records.on_grid()
+    at = survey.adjustment.solution.positions.copy()
+    index = survey.adjustment.solution.index
+    at[index["T"]] = at[index["A"]] + (0.03, 0.0)
+    solution = replace(survey.adjustment.solution, positions=at)
+    survey = replace(survey, adjustment=replace(survey.adjustment, adjusted=solution, plotting=solution))
+    for path in two:
+        gpkg.write(survey, path)
+
+    complained = _join(tmp_path / "all.gpkg", *two)[2]
+
+    assert any("5 pegs: A, B, T, C, D;" in text for text in complained)
+
+
+def test_own_columns_of_every_survey_are_there(tmp_path, two):
+    survey = records.on_grid()
+    shapes = {name: replace(shape, booked=replace(shape.booked, data={"Age": "90"})) for name, shape in
+              survey.detail.shapes.items()}  # fmt: skip
+    gpkg.write(_moved(replace(survey, detail=replace(survey.detail, shapes=shapes)), EAST), two[1])
+    _join(tmp_path / "all.gpkg", *two)
+
+    with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:
+        found = {(each.properties["survey"], each.properties["name"]): each.properties for each in file}
+    assert found["mill", "bay"]["planted_in"] == "1987"
+    assert found["weir", "bay"]["planted_in"] is None
+    assert found["weir", "bay"]["age"] == "90"
+
+
+def test_surveys_in_different_frames_are_refused(tmp_path, two):
+    gpkg.write(records.survey(), tmp_path / "local.gpkg")
+
+    with pytest.raises(UsageError, match="local is in Local survey grid: Weir cottage and mill in WGS 84 / UTM zone"):
+        _join(tmp_path / "all.gpkg", two[0], tmp_path / "local.gpkg")
+    assert not (tmp_path / "all.gpkg").exists()
+
+
+def test_two_local_frames_are_refused_for_nothing_says_how_they_lie(tmp_path):
+    for name in ("one", "two"):
+        gpkg.write(records.survey(), tmp_path / f"{name}.gpkg")
+
+    with pytest.raises(UsageError, match="book control in each"):
+        _join(tmp_path / "all.gpkg", tmp_path / "one.gpkg", tmp_path / "two.gpkg")
+
+
+def test_what_pegline_did_not_write_is_refused(tmp_path, two):
+    (tmp_path / "text.gpkg").write_text("not a database at all" * 100)
+    with fiona.open(
+        tmp_path / "other.gpkg", "w", "GPKG", {"geometry": "Point", "properties": {}}, crs="EPSG:32630"
+    ) as file:
+        file.writerecords([])
+
+    for name in ("text", "other"):
+        with pytest.raises(OpenError, match="pegline did not write"):
+            _join(tmp_path / "all.gpkg", two[0], tmp_path / f"{name}.gpkg")
+    with pytest.raises(OpenError, match="no such file"):
+        _join(tmp_path / "all.gpkg", tmp_path / "none.gpkg")
+
+
+def test_an_area_with_a_hole_is_none_of_ours(tmp_path, two):
+    ring, hole = [(0, 0), (9, 0), (9, 9), (0, 0)], [(5, 1), (8, 1), (8, 2), (5, 1)]
+    with fiona.open(two[0], "a", layer="detail_areas") as file:
+        properties = dict.fromkeys(file.schema["properties"])
+        file.write({"geometry": {"type": "Polygon", "coordinates": [ring, hole]}, "properties": properties})
+
+    with pytest.raises(OpenError, match="where pegline draws a Polygon without holes"):
+        _join(tmp_path / "all.gpkg", *two)
+
+
+def test_words_that_make_no_sense_are_refused(tmp_path, two):
+    with pytest.raises(UsageError, match="one of the surveys too"):
+        _join(two[0], *two)
+    with pytest.raises(UsageError, match="named twice"):
+        _join(tmp_path / "all.gpkg", two[0], two[0])
+    with pytest.raises(UsageError, match=r"must end with \.gpkg"):
+        _join(tmp_path / "all.shp", *two)
+
+
+def test_surveys_of_one_name_are_told_apart_by_their_folders():
+    assert names_of([Path("x/a/plot.gpkg"), Path("y/a/plot.gpkg")]) == ["x/a/plot", "y/a/plot"]
+
+
+def test_what_is_read_is_what_was_written(tmp_path):
+    from pegline.commands.join import opened
+
+    written = package(records.on_grid())
+    gpkg.written(written, tmp_path / "mill.gpkg")
+    read = opened(tmp_path / "mill.gpkg")
+
+    for ours, theirs in zip((*written.layers, *written.tables), (*read.layers, *read.tables), strict=True):
+        assert [column.name for column in ours.columns] == [column.name for column in theirs.columns]
+        assert ours.values == theirs.values
+        assert ours.shapes.form == theirs.shapes.form
+        assert np.array_equal(ours.shapes.counts, theirs.shapes.counts)
+        assert np.array_equal(ours.shapes.corners, theirs.shapes.corners)
+    assert read.links == written.links
+    assert read.records == written.records
+    assert read.values == written.values

@@ -30,6 +30,7 @@ __all__ = [
     "READINGS",
     "SIZE",
     "UNIT",
+    "UNIT_MARKS",
     "check_spread",
 ]
 
@@ -39,8 +40,9 @@ SPREAD: Final = 0.1  # of the larger reading: more is no spread but a slip
 Sign = Literal["over", "any"]
 
 _BARE: Final = re.compile(NUMBER_PATTERN, re.ASCII)
-_PIECE: Final = re.compile(rf"\s*(\d+\s+\d+/\d+|{NUMBER_PATTERN})\s*([a-zA-Z]+(?:-\w+)*|''|['′’\"″”])")
-_MARKS: Final = {"'": "ft", "′": "ft", "’": "ft", '"': "in", "″": "in", "”": "in", "''": "in"}
+_PIECE: Final = re.compile(rf"\s*((?:\d+\s+)?\d+/\d+|{NUMBER_PATTERN})\s*([a-zA-Z]+(?:-\w+)*|''|['′’\"″”])")
+#: Signs that people write for a unit.
+UNIT_MARKS: Final = {"'": "ft", "′": "ft", "’": "ft", '"': "in", "″": "in", "”": "in", "''": "in"}
 #: What people write for a unit, and the name that it has here.
 _OTHER_NAMES: Final = {
     **dict.fromkeys(("metre", "metres", "meter", "meters", "mtr", "M"), "m"),
@@ -109,7 +111,7 @@ def _no_length(text: str) -> str:
 
 
 def _compound(text: str, pieces: Sequence[tuple[str, str]]) -> Length:
-    units = [unit(_MARKS.get(mark, mark)) for _, mark in pieces]
+    units = [unit(UNIT_MARKS.get(mark, mark)) for _, mark in pieces]
     if len(units) > 1 and not any(_in_order(units, system) for system in COMPOUNDS):
         raise Misread(f"{shown(text)} mixes {' and '.join(units)}; write it in one unit, or largest first")
     numbers = [_piece(number) for number, _ in pieces]
@@ -133,13 +135,13 @@ def _in_order(units: Sequence[str], system: Sequence[str]) -> bool:
 
 
 def _piece(text: str) -> float:
-    """Return a number, or one with a fraction such as ``6 1/2``."""
+    """Return a number, or one with a fraction: ``6 1/2``, ``1/2``."""
     if "/" not in text:
         return float(text)
-    whole, over, under = re.split(r"[\s/]+", text)
+    *whole, over, under = re.split(r"[\s/]+", text)
     if int(under) == 0 or int(over) >= int(under):
         raise Misread(f"{shown(text)} is no number with a fraction; write it like 6 1/2 in")
-    return int(whole) + int(over) / int(under)
+    return int(*whole) + int(over) / int(under)
 
 
 def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Length:

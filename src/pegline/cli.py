@@ -194,7 +194,7 @@ def _refuse_clashes(books: Sequence[str]) -> None:
 
 def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) -> int:
     from pegline.diagnosis.report import suspect_sentences, verdict
-    from pegline.plan.scripts import unshown, words_of
+    from pegline.plan.scripts import missing_font_warnings, words_of
     from pegline.readers import read
     from pegline.survey import reduce, write
 
@@ -203,7 +203,7 @@ def _plot_one(name: str, out: Path, formats: tuple[str, ...], options: Options) 
     tell(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
         tell(f"  {path}")
-    unshowable = unshown(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
+    unshowable = missing_font_warnings(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
     if not survey.passed:
         for sentence in suspect_sentences(each for each in survey.diagnosis.suspects if each.group == 1):
             complain(f"{name}: {sentence}")

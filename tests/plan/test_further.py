@@ -13,7 +13,7 @@ import pegline
 from pegline.plan.display import Words
 from pegline.plan.extra_sheets.peg_sketch import AIR, SKETCH, Ground, sketch
 from pegline.plan.labels.boxes import box
-from pegline.plan.map.content import tell
+from pegline.plan.map.content import map_content
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.render import pages
 from pegline.plan.scripts import text_width
@@ -125,7 +125,7 @@ def test_words_of_further_sheets_of_the_samples_hardly_overlap(name, which):
 def test_all_of_a_sketch_stands_inside_its_frame(name):
     survey = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml"))
     plan = survey.plan()
-    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
     ground = Ground.of(told)
     for peg, booked in plan.book.witnesses.items():
         arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
@@ -141,7 +141,7 @@ def test_all_of_a_sketch_stands_inside_its_frame(name):
 
 def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     plan = house(witnesses={"A": ["h1", "well"]}).plan()
-    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
     seen = np.array([told.where.position(name) for name in ("A", "h1", "well")])
     arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.book.witnesses["A"]]
 
@@ -154,7 +154,7 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
 
 def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     plan = house(witnesses={}).plan()
-    told = tell(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
 
     items = sketch(Ground.of(told), np.array((80.0, 2.0)), [], False, 0.0, 0.0)
 

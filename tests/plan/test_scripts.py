@@ -12,14 +12,14 @@ PLAIN = ("Weir cottage", "Łąka é ñ ß", "Ωμέγα", "Москва", "63°3
 
 @pytest.mark.parametrize("text", PLAIN)
 def test_latin_greek_and_cyrillic_need_no_help(text):
-    assert scripts.outlined(text) is None
+    assert scripts.outline_of(text) is None
     assert scripts.lacking(text) == {}
 
 
 def test_arabic_is_joined_and_runs_from_the_right():
     pytest.importorskip("uharfbuzz")
 
-    word, parted = (scripts.outlined(text) for text in ("سقيفة", "س ق ي ف ة"))
+    word, parted = (scripts.outline_of(text) for text in ("سقيفة", "س ق ي ف ة"))
 
     # Joined letters are narrower than letters alone with the blanks taken away.
     blank = fonts.plain_width(" ", 1.0)
@@ -31,10 +31,10 @@ def test_arabic_is_joined_and_runs_from_the_right():
 def test_a_text_of_two_directions_keeps_its_order():
     pytest.importorskip("uharfbuzz")
 
-    mixed = scripts.outlined("plot سقيفة")
+    mixed = scripts.outline_of("plot سقيفة")
 
     assert mixed is not None
-    assert mixed.width == pytest.approx(fonts.plain_width("plot ", 1.0) + scripts.outlined("سقيفة").width, rel=0.02)
+    assert mixed.width == pytest.approx(fonts.plain_width("plot ", 1.0) + scripts.outline_of("سقيفة").width, rel=0.02)
 
 
 def test_a_script_without_a_font_is_told_with_what_to_install(monkeypatch):

@@ -9,7 +9,7 @@ import pytest
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended, look, put
+from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended_data, look, put
 
 STYLE = "LETTERS"
 VERSIONS = ("R2000", "R2010", "R2018")
@@ -18,7 +18,7 @@ SQUARE = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]
 
 def a_bulge(entities, layout):
     corners = [(1.25, -2.0, 0.5), (3.0, 1e-7, 0.0), (-0.0, 4.0, -1.0)]
-    yield entities.polyline(look("L", "DOTS", 2.0), corners, closed=True, data=extended("APP", ["a=b", "c="], 0.0))
+    yield entities.polyline(look("L", "DOTS", 2.0), corners, closed=True, data=extended_data("APP", ["a=b", "c="], 0.0))
     line = layout.add_lwpolyline(
         corners, format="xyb", close=True, dxfattribs={"layer": "L", "linetype": "DOTS", "ltscale": 2.0}
     )
@@ -41,7 +41,7 @@ def a_square(entities, layout):
 
 
 def an_ellipse(entities, layout):
-    yield entities.ellipse(look("L"), (5.0, 6.0), (0.5, -0.25), 0.125, extended("APP", ["name=A"]))
+    yield entities.ellipse(look("L"), (5.0, 6.0), (0.5, -0.25), 0.125, extended_data("APP", ["name=A"]))
     ellipse = layout.add_ellipse((5, 6), (0.5, -0.25), 0.125, dxfattribs={"layer": "L"})
     ellipse.set_xdata("APP", [(1000, "name=A")])
 
@@ -54,7 +54,9 @@ def texts(entities, layout):
         CENTRE: TextEntityAlignment.MIDDLE_CENTER,
     }
     for turn, (place, alignment) in enumerate(places.items()):
-        yield entities.text(look("L"), "Zażółć 12°", (1.5, 2.5), 0.9, 30.0 * turn, place, extended("APP", ["of=A"]))
+        yield entities.text(
+            look("L"), "Zażółć 12°", (1.5, 2.5), 0.9, 30.0 * turn, place, extended_data("APP", ["of=A"])
+        )
         text = layout.add_text(
             "Zażółć 12°", height=0.9, rotation=30.0 * turn, dxfattribs={"layer": "L", "style": STYLE}
         )
@@ -70,7 +72,9 @@ def a_turned_block(entities, layout):
 
 def a_block_with_attributes(entities, layout):
     facts = {"NAME": "A", "SD": "", "KIND": "gate"}
-    yield entities.insert(look("L"), "SIGN", (1.0, 2.0), 4.0, data=extended("APP", ["name=A"], 0.01), attributes=facts)
+    yield entities.insert(
+        look("L"), "SIGN", (1.0, 2.0), 4.0, data=extended_data("APP", ["name=A"], 0.01), attributes=facts
+    )
     insert = layout.add_blockref("SIGN", (1, 2), dxfattribs={"layer": "L", "xscale": 4, "yscale": 4, "zscale": 4})
     insert.set_xdata("APP", [(1000, "name=A"), (1040, 0.01)])
     for row, (tag, value) in enumerate(facts.items(), start=1):

@@ -62,7 +62,7 @@ def options(args: argparse.Namespace) -> Options:
 def layer_names(path: Path) -> dict[str, str]:
     """Return an office's names by ours from a file of lines ``OURS: THEIRS``."""
     from pegline.readers.yaml import parse
-    from pegline.writers.dxf.text import checked_layer_name
+    from pegline.writers.dxf.text import usable_layer_name
 
     try:
         written = parse(path.read_text(encoding="utf-8"), str(path))
@@ -74,5 +74,5 @@ def layer_names(path: Path) -> dict[str, str]:
     for ours, (key, theirs) in written.entries.items():
         if ours not in LAYERS:
             raise UsageError(f"{key.place}: no layer {ours!r}; there are {', '.join(LAYERS)}")
-        names[ours] = checked_layer_name(theirs.value if isinstance(theirs, Text) else "")
+        names[ours] = usable_layer_name(theirs.value if isinstance(theirs, Text) else "")
     return names

@@ -14,10 +14,10 @@ from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment, Array
 from pegline.plan import scripts
-from pegline.plan.display import Words, flattened, ringed
+from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
 from pegline.plan.labels.wanted import letter
-from pegline.plan.map.content import tell
+from pegline.plan.map.content import map_content
 from pegline.plan.map.features import OTHER_FACE, corners
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.sheets.layout import index_body, lay_out, make_sheets
@@ -42,19 +42,19 @@ def compose(
 ) -> Plan:
     """Draw a survey: features, labels and sheets, at the book's scale or the largest usual one."""
     options = options or Options()
-    told = tell(book, reduction, frame, adjustment, detail)
+    content = map_content(book, reduction, frame, adjustment, detail)
     layers = _layers(book)
-    low, high = _extents(told.features, layers)
-    layout = lay_out(_bounds(low, high), told, options)
+    low, high = _extents(content.features, layers)
+    layout = lay_out(_bounds(low, high), content, options)
     metres_per_mm = layout.scale / 1000
-    tufts = tuple(_tufts(told.features, metres_per_mm))
-    labels = letter(book, frame, detail, told.features, tufts, metres_per_mm)
+    tufts = tuple(_tufts(content.features, metres_per_mm))
+    labels = letter(book, frame, detail, content.features, tufts, metres_per_mm)
     alone = len(layout.tiles) == 1
     papers = {tile: Paper(layout.window, tile.centre, layout.scale) for tile in layout.tiles}
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
-    index = index_body(layout, tiles, told) if layout.joined else None
-    further = further_sheets(told, options, len(tiles), index)
-    sheets = (*make_sheets(layout, tiles, told, labels, len(further)), *further)
+    index = index_body(layout, tiles, content) if layout.joined else None
+    further = further_sheets(content, options, len(tiles), index)
+    sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
         book,
         reduction,
@@ -65,9 +65,9 @@ def compose(
         options,
         title=book.title or book.file.rsplit(".", 1)[0],
         scale=layout.scale,
-        ellipse_scale=_ellipse_scale(told.features, metres_per_mm),
+        ellipse_scale=_ellipse_scale(content.features, metres_per_mm),
         layers=layers,
-        features=told.features,
+        features=content.features,
         tufts=tufts,
         labels=labels,
         sheets=sheets,
@@ -77,8 +77,8 @@ def compose(
 
 def fitting_scale(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> int:
     """Return n of the scale 1:n that a survey is drawn at, without drawing it."""
-    told = tell(book, reduction, frame, adjustment, detail)
-    return lay_out(_bounds(*_extents(told.features, _layers(book))), told, Options()).scale
+    content = map_content(book, reduction, frame, adjustment, detail)
+    return lay_out(_bounds(*_extents(content.features, _layers(book))), content, Options()).scale
 
 
 def _layers(book: Book) -> dict[str, Layer]:
@@ -106,8 +106,8 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
         if other or look is None or look.tuft is None or not isinstance(feature.geometry, Path):
             continue
         path = feature.geometry
-        points = flattened(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
-        points = ringed(points, closed=path.closed)
+        points = flatten(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
+        points = close_ring(points, closed=path.closed)
         ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
         if ends[-1] == 0:
             continue
@@ -132,4 +132,4 @@ def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Fi
     """Yield a warning for texts in a script that the typeface lacks."""
     texts = [label.text for label in labels]
     texts += [item.text for sheet in sheets for item in sheet.page.items if isinstance(item, Words)]
-    yield from scripts.unshown("".join(texts))
+    yield from scripts.missing_font_warnings("".join(texts))

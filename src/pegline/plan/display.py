@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Item", "Page", "Stroke", "Words", "flattened", "ringed"]
+__all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten"]
 
 Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
@@ -54,13 +54,13 @@ class Page:
     clip: tuple[float, float, float, float] | None = None  #: left, bottom, right, top
 
 
-def flattened(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Array:
+def flatten(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Array:
     """Return points along a line of straight and circular pieces, (k, 2).
 
     A bulge is the tangent of a quarter of the piece's angle, positive where it turns left. The arc
     of angle a and radius r is cut into ``n`` equal pieces so that each keeps ``r (1 - cos(a / 2n)) <= sagitta``.
 
-    >>> flattened(np.array([[0.0, 0.0], [2.0, 0.0]]), np.array([1.0, 0.0]), False, 0.3).round(3).tolist()
+    >>> flatten(np.array([[0.0, 0.0], [2.0, 0.0]]), np.array([1.0, 0.0]), False, 0.3).round(3).tolist()
     [[0.0, 0.0], [1.0, -1.0], [2.0, 0.0]]
     """
     if not bulges.any():
@@ -75,10 +75,10 @@ def flattened(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> A
     return np.concatenate(pieces)
 
 
-def ringed(points: Array, *, closed: bool) -> Array:
+def close_ring(points: Array, *, closed: bool) -> Array:
     """Return points with the first again at the end where they go round.
 
-    >>> ringed(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]]), closed=True)[-1].tolist()
+    >>> close_ring(np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0]]), closed=True)[-1].tolist()
     [0.0, 0.0]
     """
     return np.vstack([points, points[:1]]) if closed else points

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Array, Item, Page, Stroke, Words, flattened
+from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.map.features import corners
 from pegline.plan.model import Feature, Label, Plan, Tuft
-from pegline.plan.sheets.column import repeated
+from pegline.plan.sheets.column import repeat_symbol
 from pegline.plan.sheets.papers import Paper
 
 __all__ = ["pages"]
@@ -78,7 +78,7 @@ def _how(thing: Any) -> tuple[Any, ...]:
 def _paths(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
     for feature in features:
         path = feature.geometry
-        points = flattened(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
+        points = flatten(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
         fill = plan.layers[feature.layer].fill if path.closed else None
         yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type)
 
@@ -87,12 +87,12 @@ def _symbols(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item
     first = features[0]
     size = 1.0 if first.size is None else paper.length(first.size)
     places = paper.points(np.array([feature.geometry for feature in features]))
-    return repeated(first.symbol or "mark", places, first.layer, size=size)
+    return repeat_symbol(first.symbol or "mark", places, first.layer, size=size)
 
 
 def _tufts(plan: Plan, paper: Paper, tufts: Sequence[Any]) -> Iterator[Item]:
     places = paper.points(np.array([tuft.position for tuft in tufts]))
-    return repeated(tufts[0].symbol, places, tufts[0].layer, rotations=np.array([tuft.rotation for tuft in tufts]))
+    return repeat_symbol(tufts[0].symbol, places, tufts[0].layer, rotations=np.array([tuft.rotation for tuft in tufts]))
 
 
 def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:

@@ -21,7 +21,7 @@ from pegline.book.model import Book
 from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "Run", "lacking", "outlined", "text_width", "unshown", "words_of"]
+__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width", "words_of"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -80,7 +80,7 @@ class Outline:
     runs: tuple[Run, ...]  #: what was shaped, from the left
 
 
-def outlined(text: str) -> Outline | None:
+def outline_of(text: str) -> Outline | None:
     """Return a text as an outline; None where the typeface can write it plainly, or nothing can write it."""
     return _outline(text) if _needs_help(text) else None
 
@@ -105,7 +105,7 @@ def _outline(text: str) -> Outline | None:
 
 def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
-    outline = outlined(text)
+    outline = outline_of(text)
     return outline.width * height if outline else fonts.plain_width(text, height, bold=bold)
 
 
@@ -125,7 +125,7 @@ def lacking(text: str) -> dict[str, str]:
     return found
 
 
-def unshown(text: str) -> Iterator[Finding]:
+def missing_font_warnings(text: str) -> Iterator[Finding]:
     """Yield a warning for each script of a text that a sheet cannot show."""
     for script, help_ in lacking(text).items():
         yield Finding(

@@ -53,7 +53,7 @@ def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, An
 
 
 def _done(task: Task) -> dict[str, Any]:
-    from pegline.plan.map.features import placed_within
+    from pegline.plan.map.features import control_radius
     from pegline.readers import read
     from pegline.survey import carried, reduce
     from pegline.writers.publish import moved
@@ -74,7 +74,7 @@ def _done(task: Task) -> dict[str, Any]:
         "features": len(survey.detail.shapes),
         "warnings": len(survey.diagnosis.warnings),
         "frame": survey.frame.kind,
-        "accuracy": placed_within(survey.frame),
+        "accuracy": control_radius(survey.frame),
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
         **_drawn(survey),
     }

@@ -10,8 +10,8 @@ import numpy as np
 
 from pegline.measures.values import Name, Reading
 from pegline.plan.display import Item, Stroke, Words
-from pegline.plan.map.content import Told
-from pegline.plan.sheets.a4_page import BODY, Drawn, shortened
+from pegline.plan.map.content import Content
+from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.column import SMALL
 from pegline.reduction.model import ReducedLine, ReducedRow
 
@@ -32,17 +32,17 @@ class _Entry:
     ringed: bool = False  #: a station
 
 
-def field_pages(told: Told) -> Drawn:
+def field_pages(content: Content) -> Drawn:
     """Yield pages of two columns; a line begins at the foot of a column."""
     left, bottom, right, top = BODY
     wide = (right - left) / COLUMNS
     rows = int((top - bottom - 12.0) / STEP)
     rows_of: dict[str, list[ReducedRow]] = {}
-    for row in told.reduction.rows:
+    for row in content.reduction.rows:
         rows_of.setdefault(row.line, []).append(row)
     columns = [
         (_on_page(f"Line {line.name}", line.booked.page), entries[i : i + rows])
-        for line in told.reduction.lines.values()
+        for line in content.reduction.lines.values()
         for entries in [list(_entries(line, rows_of.get(line.name, [])))]
         for i in range(0, len(entries), rows)
     ]
@@ -73,19 +73,19 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
         for i, (at, chainage) in enumerate(zip(booked.at, row.chainages, strict=True)):
             text = at.text if isinstance(at, Name) else _reading(at)
             if row.form == "station":
-                told = _on_page(f"station {row.name}", booked.page)
-                yield chainage, number, _Entry(text, right=told, ringed=True)
+                heading = _on_page(f"station {row.name}", booked.page)
+                yield chainage, number, _Entry(text, right=heading, ringed=True)
                 continue
             if row.form == "on line":
-                yield chainage, number, _Entry(text, right=_told(row))
+                yield chainage, number, _Entry(text, right=_row_text(row))
                 continue
             offset = _reading(booked.offsets[i]) if row.form == "oblique" else _texts(booked.offsets)
-            to = _on_page(f"to {row.name}", booked.page) if row.form == "oblique" else _told(row)
+            to = _on_page(f"to {row.name}", booked.page) if row.form == "oblique" else _row_text(row)
             words = f"{offset}  {to}"
             yield chainage, number, _Entry(text, left=words) if row.side > 0 else _Entry(text, right=words)
 
 
-def _told(row: ReducedRow) -> str:
+def _row_text(row: ReducedRow) -> str:
     booked = row.booked
     parts = [booked.kind or "", row.name, "to its face" if booked.to == "face" else "", booked.note or ""]
     if booked.struck:
@@ -119,7 +119,7 @@ def _column(heading: str, entries: list[_Entry], x: float, wide: float) -> Itera
     yield Words("SHEET-TEXT", heading, x + 3, top - 5.0, 2.5, bold=True)
     for i, entry in enumerate(entries):
         y = bottom + 5.0 + STEP * i
-        text = shortened(entry.chainage, 2 * HALF - 1.5, SMALL)
+        text = shorten(entry.chainage, 2 * HALF - 1.5, SMALL)
         yield Words("SHEET-TEXT", text, middle, y, SMALL, "middle", bold=entry.ringed)
         if entry.ringed:
             ring = np.array(
@@ -127,6 +127,6 @@ def _column(heading: str, entries: list[_Entry], x: float, wide: float) -> Itera
             )
             yield Stroke("SHEET", ring, True)
         if entry.left:
-            yield Words("SHEET-TEXT", shortened(entry.left, side, SMALL), middle - HALF - 2, y, SMALL, "right")
+            yield Words("SHEET-TEXT", shorten(entry.left, side, SMALL), middle - HALF - 2, y, SMALL, "right")
         if entry.right:
-            yield Words("SHEET-TEXT", shortened(entry.right, side, SMALL), middle + HALF + 2, y, SMALL)
+            yield Words("SHEET-TEXT", shorten(entry.right, side, SMALL), middle + HALF + 2, y, SMALL)

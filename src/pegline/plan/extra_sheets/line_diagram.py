@@ -11,11 +11,11 @@ import numpy as np
 from pegline.network.model import Check
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.labels.placement import Wanted, along, around, settle
-from pegline.plan.map.content import Told
+from pegline.plan.map.content import Content
 from pegline.plan.number_text import signed
 from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import BODY, Drawn, shortened
-from pegline.plan.sheets.column import SMALL, centred, symbol_strokes
+from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
+from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
 
 __all__ = ["diagram_pages"]
 
@@ -24,32 +24,32 @@ AIR: Final = 14.0
 ROW: Final = 3.6
 
 
-def diagram_pages(told: Told) -> Drawn:
+def diagram_pages(content: Content) -> Drawn:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
     left, bottom, right, top = BODY
-    checks = told.adjustment.checks
+    checks = content.adjustment.checks
     deep = ROW * (min(len(checks), ROWS) + 3) + 4
-    first: list[Item] = list(_figure(told, (left, bottom + deep, right, top)))
+    first: list[Item] = list(_figure(content, (left, bottom + deep, right, top)))
     yield first + list(_table(checks[:ROWS], bottom + deep))
     room = int((top - bottom) / ROW) - 4
     for start in range(ROWS, len(checks), room):
         yield list(_table(checks[start : start + room], top))
 
 
-def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item]:
-    solution = told.adjustment.solution
+def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterator[Item]:
+    solution = content.adjustment.solution
     names = solution.names[: solution.stations]
-    places = _fitted(np.array([told.where.position(name) for name in names]), box)
+    places = _fitted(np.array([content.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
-    judged = {check.what: check for check in told.adjustment.checks if check.kind == "line"}
+    judged = {check.what: check for check in content.adjustment.checks if check.kind == "line"}
     wanted, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])
-        tie = name in told.book.tie_stations
+        tie = name in content.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
         width = text_width(name, 2.5)
         wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
-    for line in told.reduction.lines.values():
+    for line in content.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
         start, end = at[line.start], at[line.end]
@@ -63,7 +63,7 @@ def _figure(told: Told, box: tuple[float, float, float, float]) -> Iterator[Item
         wanted.append(Wanted(text, width, SMALL, spots, True, 1))
     for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):
         if spot is not None:
-            yield centred(label.text, spot, label.height, bold=label.height > SMALL)
+            yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
 
 
 def _mark(check: Check | None) -> str:
@@ -114,7 +114,7 @@ def _table(checks: tuple[Check, ...], top: float) -> Iterator[Item]:
     yield Stroke("SHEET", np.array([(left + 3, y - 1.2), (right - 3, y - 1.2)]))
     for check in checks:
         y -= ROW
-        yield Words("SHEET-TEXT", shortened(f"{check.kind} {check.what}", 58.0, SMALL), left + 3, y, SMALL)
+        yield Words("SHEET-TEXT", shorten(f"{check.kind} {check.what}", 58.0, SMALL), left + 3, y, SMALL)
         cells = (*_cells(check), _verdict(check))
         for x, cell in zip(columns, cells, strict=True):
             yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=not check.passed)

@@ -11,14 +11,14 @@ import shapely
 
 from pegline.detail.model import Path
 from pegline.measures.distance import Witness
-from pegline.plan.display import Item, Stroke, Words, flattened, ringed
+from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
 from pegline.plan.labels.boxes import Array, box
 from pegline.plan.labels.placement import Wanted, along, around, settle
-from pegline.plan.map.content import Told
+from pegline.plan.map.content import Content
 from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import shortened
-from pegline.plan.sheets.column import SMALL, centred, symbol_strokes
+from pegline.plan.sheets.a4_page import shorten
+from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
 
 __all__ = ["SKETCH", "Ground", "sketch"]
 
@@ -40,16 +40,16 @@ class Ground:
     tree: Any  #: index of them
 
     @classmethod
-    def of(cls, told: Told) -> Ground:
+    def of(cls, content: Content) -> Ground:
         """Take the lines and areas of a survey."""
-        shapes = told.detail.shapes
+        shapes = content.detail.shapes
         features, outlines = [], []
-        for feature in told.features:
+        for feature in content.features:
             path = feature.geometry
             if isinstance(path, Path) and feature.name in shapes and shapes[feature.name].kind == feature.kind:
-                points = flattened(path.vertices, path.bulges, path.closed, FINE)
+                points = flatten(path.vertices, path.bulges, path.closed, FINE)
                 features.append(feature)
-                outlines.append(ringed(points, closed=path.closed))
+                outlines.append(close_ring(points, closed=path.closed))
         return cls(features, outlines, shapely.STRtree([shapely.LineString(points) for points in outlines]))
 
     def within(self, west: float, south: float, east: float, north: float) -> Iterator[tuple[Feature, Array]]:
@@ -119,7 +119,7 @@ def _names(
     """Yield the names of witnesses beside them and their distances along the arms, off one another and off lines."""
     wanted = []
     for (witness, length), end in zip(arms, ends, strict=True):
-        name, figure = shortened(witness.object, 22.0, SMALL), f"{length:.2f}"
+        name, figure = shorten(witness.object, 22.0, SMALL), f"{length:.2f}"
         width, room = text_width(name, SMALL), text_width(figure, SMALL, bold=True)
         beside = _inside(around(end[0], end[1], 0.8, width, SMALL), width, corner)
         wanted.append(Wanted(name, width, SMALL, beside, True, 0))
@@ -131,7 +131,7 @@ def _names(
         wanted.append(Wanted("N", wide, high, place, True, -1))
     for i, (label, spot) in enumerate(zip(wanted[:count], settle(wanted, lines, discs), strict=False)):
         if spot is not None:
-            yield centred(label.text, spot, SMALL, bold=i % 2 == 1)
+            yield centred_words(label.text, spot, SMALL, bold=i % 2 == 1)
 
 
 def _inside(spots: Array, width: float, corner: tuple[float, float]) -> Array:

@@ -8,63 +8,65 @@ from typing import Final
 import numpy as np
 
 from pegline.plan.display import Item, Page, Stroke, Words
-from pegline.plan.map.content import Told
+from pegline.plan.map.content import Content
 from pegline.plan.model import Options, Sheet
-from pegline.plan.sheets.a4_page import BODY, HEIGHT, WIDTH, Drawn, shortened
+from pegline.plan.sheets.a4_page import BODY, HEIGHT, WIDTH, Drawn, shorten
 from pegline.plan.sheets.column import SMALL
 from pegline.plan.sheets.papers import MARGIN
 
 __all__ = ["further_sheets"]
 
 
-def _pegs(told: Told) -> Drawn:
+def _pegs(content: Content) -> Drawn:
     from pegline.plan.extra_sheets.peg_cards import peg_pages
 
-    return peg_pages(told)
+    return peg_pages(content)
 
 
-def _diagram(told: Told) -> Drawn:
+def _diagram(content: Content) -> Drawn:
     from pegline.plan.extra_sheets.line_diagram import diagram_pages
 
-    return diagram_pages(told)
+    return diagram_pages(content)
 
 
-def _pages(told: Told) -> Drawn:
+def _pages(content: Content) -> Drawn:
     from pegline.plan.extra_sheets.field_pages import field_pages
 
-    return field_pages(told)
+    return field_pages(content)
 
 
 #: Each further sheet by its name, with its heading and what draws its pages.
-FURTHER: Final[Mapping[str, tuple[str, Callable[[Told], Drawn]]]] = {
+FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Drawn]]]] = {
     "pegs": ("Where the pegs are", _pegs),
     "diagram": ("The lines and their checks", _diagram),
     "pages": ("The field book, drawn", _pages),
 }
 
 
-def further_sheets(told: Told, options: Options, before: int, index: list[Item] | None = None) -> tuple[Sheet, ...]:
+def further_sheets(
+    content: Content, options: Options, before: int, index: list[Item] | None = None
+) -> tuple[Sheet, ...]:
     """Return the sheets asked for; ``before`` is how many come before them, ``index`` what is beside joined ones."""
     bodies = [("Key, tables and index", index)] if index else []
-    bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](told)]
+    bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](content)]
     total = before + len(bodies)
-    return tuple(_sheet(told, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
+    return tuple(_sheet(content, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
 
 
-def _sheet(told: Told, what: str, body: list[Item], number: int, total: int) -> Sheet:
-    book = told.book
+def _sheet(content: Content, what: str, body: list[Item], number: int, total: int) -> Sheet:
+    book = content.book
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
-    origin = shortened(f"From {book.file}{day}. Not a boundary survey.", 140.0, SMALL)
+    origin = shorten(f"From {book.file}{day}. Not a boundary survey.", 140.0, SMALL)
     items: list[Item] = [
         *body,
         Stroke("SHEET-FRAME", edge, True),
         Stroke("SHEET", np.array([(left, top), (right, top)])),
         Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
-        Words("SHEET-TEXT", shortened(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
+        Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
         Words("SHEET-TEXT", what, right - 3, top + 4.5, 2.5, "right"),
         Words("SHEET-TEXT", origin, left + 3, bottom - 5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 5, SMALL, "right", bold=True),

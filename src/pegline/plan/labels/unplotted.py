@@ -19,7 +19,7 @@ from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label
 from pegline.plan.scripts import text_width
 
-__all__ = ["first_free", "quiet_labels"]
+__all__ = ["first_free", "unplotted_labels"]
 
 HEIGHT: Final = 1.8  #: of capitals, paper millimetres
 RADIUS: Final = 0.5  #: of the cross of a point
@@ -28,7 +28,7 @@ RINGS: Final = AROUND[:, :TRIED]
 CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
-def quiet_labels(features: Sequence[Feature], placed: Sequence[Label], metres_per_mm: float) -> Iterator[Label]:
+def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], metres_per_mm: float) -> Iterator[Label]:
     """Yield the labels that do not plot, off those that are placed, off stations and off one another.
 
     A point whose feature or station bears its name, and is labelled, needs no name of its own.

@@ -14,9 +14,9 @@ from pegline import plane
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Path
 from pegline.frame.model import Frame
-from pegline.plan.display import flattened, ringed
+from pegline.plan.display import close_ring, flatten
 from pegline.plan.labels.placement import Spot, Wanted, along, around, inside, outside, settle, upright
-from pegline.plan.labels.unplotted import quiet_labels
+from pegline.plan.labels.unplotted import unplotted_labels
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.number_text import area_text, bearing_text, length_text
@@ -58,7 +58,7 @@ def letter(
         if spot is not None
         for label in _labels(ask, spot, metres_per_mm)
     ]
-    return (*placed, *quiet_labels(features, placed, metres_per_mm))
+    return (*placed, *unplotted_labels(features, placed, metres_per_mm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class _Paper:
         return position[0] / self.metres_per_mm, position[1] / self.metres_per_mm
 
     def path(self, path: Path) -> Any:
-        return flattened(path.vertices / self.metres_per_mm, path.bulges, path.closed, 0.05)
+        return flatten(path.vertices / self.metres_per_mm, path.bulges, path.closed, 0.05)
 
 
 def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
@@ -209,7 +209,7 @@ def _obstacles(
             continue
         if isinstance(feature.geometry, Path):
             outline = paper.path(feature.geometry)
-            lines.append(ringed(outline, closed=feature.geometry.closed))
+            lines.append(close_ring(outline, closed=feature.geometry.closed))
         elif isinstance(feature.geometry, tuple):
             x, y = paper.at(feature.geometry)
             radius = symbol_radius(feature, paper.metres_per_mm)

@@ -1,4 +1,4 @@
-"""What sheets tell about: a survey's records, and what is drawn of them."""
+"""The content of the map: the survey, the things drawn of it, and what else its sheets say."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from pegline.plan.model import Feature
 from pegline.plan.style import plots
 from pegline.reduction.model import Reduction
 
-__all__ = ["Told", "tell"]
+__all__ = ["Content", "map_content"]
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """What one sheet, or none yet, tells about."""
+class Content:
+    """A survey with the things drawn of it, and the sheet that shows them (none before sheets are laid out)."""
 
     book: Book
     reduction: Reduction
@@ -35,7 +35,7 @@ class Told:
     sheets: int = 1
 
 
-def tell(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Told:
+def map_content(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Content:
     """Return a survey with what is drawn of it, before it is laid out on sheets."""
     where = Where.of(adjustment, detail)
     features = draw(book, reduction, adjustment, detail, where)
@@ -43,4 +43,4 @@ def tell(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment,
     for feature in features:
         if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)
-    return Told(book, reduction, frame, adjustment, detail, where, features, kinds, scale=book.scale or 0)
+    return Content(book, reduction, frame, adjustment, detail, where, features, kinds, scale=book.scale or 0)

@@ -15,19 +15,19 @@ from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.values import Length
 from pegline.network.model import Adjustment, Array
-from pegline.plan.display import flattened
+from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["OTHER_FACE", "Where", "corners", "draw", "placed_within"]
+__all__ = ["OTHER_FACE", "Where", "control_radius", "corners", "draw"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
 #: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
 K_95 = float(np.sqrt(-2 * np.log(0.05)))
 
 
-def placed_within(frame: Frame) -> float | None:
+def control_radius(frame: Frame) -> float | None:
     """Return within what the whole lies on its grid with odds of 19 to 1, metres; None without control."""
     return max((K_95 * control.sd for control in frame.control), default=None)
 
@@ -111,7 +111,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
             symbol,
             size,
             look.line_type if look else None,
-            _told(shape, book.unit),
+            _facts(shape, book.unit),
         )
         yield feature
         for face in _other_faces(shape, book.unit):
@@ -129,7 +129,7 @@ def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
     if thickness is None or face is None or shape.path is None or shape.form != "line":
         return
     metres = thickness.metres(unit)
-    taped = shapely.LineString(flattened(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
+    taped = shapely.LineString(flatten(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
     for left in {"left": (-metres,), "right": (metres,), "middle": (metres / 2, -metres / 2)}[face]:
         drawn = taped.offset_curve(left, join_style="mitre")
         if drawn.geom_type == "LineString" and not drawn.is_empty:
@@ -148,19 +148,19 @@ def _true_size(shape: Shape, unit: str) -> float | None:
     return shape.booked.spread.metres(unit)
 
 
-def _told(shape: Shape, unit: str) -> dict[str, str]:
+def _facts(shape: Shape, unit: str) -> dict[str, str]:
     """Return what the book and the reduction tell of a feature beside its geometry, as text."""
-    told: dict[str, str] = {}
+    facts: dict[str, str] = {}
     for name in ("girth", "width", "spread", "height", "thickness"):
         value = getattr(shape.booked, name)
         if isinstance(value, Length):
-            told[name] = f"{value.metres(unit):.3f} m"
+            facts[name] = f"{value.metres(unit):.3f} m"
     for name in ("label", "note"):
         if value := getattr(shape.booked, name):
-            told[name] = str(value)
+            facts[name] = str(value)
     if shape.area is not None:
-        told["area"] = f"{shape.area:.2f} m2"
-    return told | {str(key): str(value) for key, value in shape.booked.data.items()}
+        facts["area"] = f"{shape.area:.2f} m2"
+    return facts | {str(key): str(value) for key, value in shape.booked.data.items()}
 
 
 def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
@@ -170,9 +170,9 @@ def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], w
     for name in solution.names[: solution.stations]:
         entry = book.stations.get(name)
         kind = "tie station" if name in ties else "known station" if name in known else "station"
-        told = {"mark": entry.mark} if entry and entry.mark else {}
+        facts = {"mark": entry.mark} if entry and entry.mark else {}
         if entry and entry.note:
-            told["note"] = entry.note
+            facts["note"] = entry.note
         yield Feature(
             "STATIONS",
             name,
@@ -181,16 +181,16 @@ def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], w
             booked[name].source,
             where.sd(name),
             kind.replace(" ", "-"),
-            attributes=told,
+            attributes=facts,
         )
 
 
 def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
     points = detail.points
     for name, rows in zip(points.names, points.rows, strict=True):
-        told = {"line": reduction.rows[rows[0]].line} if rows else {}
+        facts = {"line": reduction.rows[rows[0]].line} if rows else {}
         source = booked[name].source
-        yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=told)
+        yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=facts)
 
 
 def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
@@ -319,7 +319,7 @@ def _extent(feature: Feature) -> Array:
     """Return points that a feature lies within (k, 2)."""
     if isinstance(feature.geometry, Path):
         path = feature.geometry
-        return flattened(path.vertices, path.bulges, path.closed, 0.05)
+        return flatten(path.vertices, path.bulges, path.closed, 0.05)
     if isinstance(feature.geometry, Ellipse):
         return np.array([feature.geometry.centre])
     half = (feature.size or 0.0) / 2

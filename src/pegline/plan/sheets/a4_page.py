@@ -9,7 +9,7 @@ from pegline.plan.display import Item
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.papers import MARGIN, PAPERS
 
-__all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "shortened"]
+__all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "shorten"]
 
 WIDTH, HEIGHT = PAPERS["A4"]  # all of them are A4, upright: they go into a folder
 HEAD: Final = 12.0
@@ -20,10 +20,10 @@ BODY: Final = (MARGIN, MARGIN + FOOT, WIDTH - MARGIN, HEIGHT - MARGIN - HEAD)
 Drawn = Iterator[list[Item]]  #: the bodies of the pages, one after the other
 
 
-def shortened(text: str, width: float, height: float) -> str:
+def shorten(text: str, width: float, height: float) -> str:
     """Return a text cut to a width, millimetres.
 
-    >>> shortened("a long name of a thing", 15.0, 1.8)
+    >>> shorten("a long name of a thing", 15.0, 1.8)
     'a long nam…'
     """
     if text_width(text, height) <= width:

@@ -12,8 +12,8 @@ from pegline.detail.model import Path
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
-from pegline.plan.map.content import Told
-from pegline.plan.map.features import K_95, placed_within
+from pegline.plan.map.content import Content
+from pegline.plan.map.features import K_95, control_radius
 from pegline.plan.model import Feature
 from pegline.plan.number_text import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.scripts import text_width
@@ -58,9 +58,9 @@ def angle_text(radians: float) -> str:
     return f"{seconds // 3600}°{seconds % 3600 // 60:02d}'{seconds % 60:02d}\""
 
 
-def north_block(pencil: Pencil, told: Told) -> None:
+def north_block(pencil: Pencil, content: Content) -> None:
     """Draw which way is north, and what other norths make with it."""
-    frame = told.frame
+    frame = content.frame
     if frame.north is None:
         _axes(pencil)
         pencil.paragraph(
@@ -72,7 +72,7 @@ def north_block(pencil: Pencil, told: Told) -> None:
     for name, east in _others(frame):
         side = "east" if east > 0 else "west"
         small = angle_text(east) if name == "True" else angle_text(east).rsplit("'", 1)[0] + "'"
-        year = f" in {told.book.date.year}" if name == "Magnetic" and told.book.date else ""
+        year = f" in {content.book.date.year}" if name == "Magnetic" and content.book.date else ""
         pencil.paragraph(f"{name} north lies {small} {side} of it{year}.")
 
 
@@ -122,22 +122,22 @@ def _axes(pencil: Pencil) -> None:
     pencil.gap(16.5)
 
 
-def key_block(pencil: Pencil, told: Told) -> None:
+def key_block(pencil: Pencil, content: Content) -> None:
     """Show each kind that the plan uses."""
     _heading(pencil, "KEY")
     half = pencil.width / 2
-    entries = list(told.kinds.items())
+    entries = list(content.kinds.items())
     for i in range(0, len(entries), 2):
         pencil.gap(ROW)
         for x, (kind, feature) in zip((0.0, half), entries[i : i + 2], strict=False):
-            _sample(pencil, x, feature, told)
+            _sample(pencil, x, feature, content)
             pencil.text(kind, x=x + 10.5, down=False)
     pencil.gap(0.8)
-    unit = UNIT_WORDS[told.book.unit]
+    unit = UNIT_WORDS[content.book.unit]
     pencil.paragraph(f"Lengths along walls and boundaries are in {unit}, on the ground.")
 
 
-def _sample(pencil: Pencil, x: float, feature: Feature, told: Told) -> None:
+def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> None:
     middle = pencil.y + 0.8
     layer = feature.layer
     look = KIND_LOOKS.get(feature.kind)
@@ -149,7 +149,7 @@ def _sample(pencil: Pencil, x: float, feature: Feature, told: Told) -> None:
         box = np.array(
             [(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)]
         )
-        own = layer_of(feature.kind, told.book.kinds)
+        own = layer_of(feature.kind, content.book.kinds)
         pencil.items.append(Stroke(layer, box, True, own.fill, line_type=feature.line_type))
     else:
         pencil.items.append(Stroke(layer, np.array([(x, middle), (x + 9.0, middle)]), line_type=feature.line_type))
@@ -157,14 +157,14 @@ def _sample(pencil: Pencil, x: float, feature: Feature, told: Told) -> None:
         pencil.symbol(look.tuft, x + 4.5, middle, layer)
 
 
-def station_block(pencil: Pencil, told: Told, rows: int | None = None) -> None:
+def station_block(pencil: Pencil, content: Content, rows: int | None = None) -> None:
     """Tabulate the stations; only so many rows when there is no room for all."""
-    frame, solution = told.frame, told.adjustment.solution
+    frame, solution = content.frame, content.adjustment.solution
     names = solution.names[: solution.stations]
     shown = names if rows is None else names[:rows]
     on_grid = frame.kind == "grid"
     unit = frame.metres_per_unit
-    where = told.where
+    where = content.where
     _heading(pencil, "STATIONS")
     columns = (pencil.width * 0.56, pencil.width * 0.86, pencil.width)
     heads = ("east", "north", "± mm") if frame.north else ("x", "y", "± mm")
@@ -191,13 +191,13 @@ def station_block(pencil: Pencil, told: Told, rows: int | None = None) -> None:
     )
 
 
-def area_block(pencil: Pencil, told: Told) -> None:
+def area_block(pencil: Pencil, content: Content) -> None:
     """Tabulate areas with their standard deviations, in the units asked for."""
-    shapes = [(shape, shape.area) for shape in told.detail.shapes.values() if shape.area is not None]
+    shapes = [(shape, shape.area) for shape in content.detail.shapes.values() if shape.area is not None]
     if not shapes:
         return
     _heading(pencil, "AREAS")
-    units = ("m2", *(unit for unit in told.book.sheet.areas if unit not in ("m2", "square metre")))
+    units = ("m2", *(unit for unit in content.book.sheet.areas if unit not in ("m2", "square metre")))
     for shape, area in shapes:
         label = shape.booked.label or shape.name
         sd = f" ± {shape.area_sd:.{2 if area < 100 else 1}f}" if shape.area_sd is not None else ""
@@ -208,9 +208,9 @@ def area_block(pencil: Pencil, told: Told) -> None:
             pencil.text(area_text(area, unit), x=pencil.width, anchor="right")
 
 
-def check_block(pencil: Pencil, told: Told) -> None:
+def check_block(pencil: Pencil, content: Content) -> None:
     """Give the verdict, and what failed."""
-    adjustment = told.adjustment
+    adjustment = content.adjustment
     pencil.gap(1.2)
     pencil.text(verdict(adjustment), height=2.5, bold=True)
     pencil.gap(0.6)
@@ -231,9 +231,9 @@ def check_block(pencil: Pencil, told: Told) -> None:
         )
 
 
-def accuracy_block(pencil: Pencil, told: Told) -> None:
+def accuracy_block(pencil: Pencil, content: Content) -> None:
     """Say how good the plan is, in words."""
-    where = told.where
+    where = content.where
     if not where.names:
         return
     largest = max(where.sds)
@@ -243,31 +243,31 @@ def accuracy_block(pencil: Pencil, told: Told) -> None:
     text = (
         f"With odds of 19 to 1, half of the points lie within {sd_text(half)} of where they are drawn,"
         f" and the weakest, {worst}, within {sd_text(K_95 * largest)};"
-        f" one millimetre of this plan is {length_text(told.scale / 1000, 'm')} m."
+        f" one millimetre of this plan is {length_text(content.scale / 1000, 'm')} m."
     )
     pencil.paragraph(text)
-    if (place := placed_within(told.frame)) is not None:
+    if (place := control_radius(content.frame)) is not None:
         pencil.paragraph(f"The whole lies on its grid within about {sd_text(place)}.")
-    if told.adjustment.checked is not True:
+    if content.adjustment.checked is not True:
         pencil.paragraph("This holds only if the book has no slip.")
 
 
-def caution_block(pencil: Pencil, told: Told) -> None:
+def caution_block(pencil: Pencil, content: Content) -> None:
     """Print the caution."""
     pencil.gap(1.2)
     pencil.paragraph(CAUTION)
 
 
-def title_block(pencil: Pencil, told: Told) -> None:
+def title_block(pencil: Pencil, content: Content) -> None:
     """Print what this is, of where, when, by and for whom, and which sheet."""
-    book, sheet = told.book, told.book.sheet
+    book, sheet = content.book, content.book.sheet
     pencil.gap(1.0)
     pencil.paragraph(book.title or book.file.rsplit(".", 1)[0], height=3.5, bold=True)
     pencil.gap(0.5)
     if book.place:
         pencil.paragraph(book.place, height=2.5)
     pencil.gap(0.8)
-    pencil.paragraph(f"Scale 1:{told.scale} on {told.paper}", height=2.5, bold=True)
+    pencil.paragraph(f"Scale 1:{content.scale} on {content.paper}", height=2.5, bold=True)
     pencil.gap(0.8)
     surveyor = ", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party))))
     rows = (
@@ -288,7 +288,7 @@ def title_block(pencil: Pencil, told: Told) -> None:
             pencil.paragraph(str(value), indent=wide)
             pencil.items.append(_plain(name, top - SMALL * 1.85))
     pencil.gap(0.8)
-    pencil.text(f"Sheet {told.sheet} of {told.sheets}", height=2.5, bold=True)
+    pencil.text(f"Sheet {content.sheet} of {content.sheets}", height=2.5, bold=True)
     pencil.gap(1.0)
 
 
@@ -296,7 +296,7 @@ def _plain(text: str, y: float) -> Words:
     return Words("SHEET-TEXT", text, 0.0, y, SMALL)
 
 
-Block = Callable[[Pencil, Told], None]
+Block = Callable[[Pencil, Content], None]
 
 #: What stands on a sheet, in order; the title comes last, in the corner.
 BLOCKS: Final[tuple[Block, ...]] = (

@@ -8,21 +8,21 @@ from math import cos, sin
 
 import numpy as np
 
-from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flattened
+from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flatten
 from pegline.plan.labels.placement import Spot
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.scripts import text_width
 
-__all__ = ["SMALL", "Pencil", "centred", "moved", "repeated", "symbol_strokes", "wrapped"]
+__all__ = ["SMALL", "Pencil", "centred_words", "repeat_symbol", "shift_items", "symbol_strokes", "wrap"]
 
 SMALL = 1.8  #: height of capitals of ordinary text
 LEADING = 1.85  #: from baseline to baseline, in heights of capitals
 
 
-def wrapped(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
+def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
     """Return the lines of a paragraph; a word that is too long for a line is cut.
 
-    >>> wrapped("one two three", 12.0, 1.8)
+    >>> wrap("one two three", 12.0, 1.8)
     ['one two', 'three']
     """
     lines: list[str] = []
@@ -71,7 +71,7 @@ class Pencil:
 
     def paragraph(self, text: str, *, height: float = SMALL, bold: bool = False, indent: float = 0.0) -> None:
         """Write a text over as many lines as it needs."""
-        for line in wrapped(text, self.width - indent, height, bold=bold):
+        for line in wrap(text, self.width - indent, height, bold=bold):
             self.text(line, height=height, bold=bold, x=indent)
 
     def gap(self, height: float) -> None:
@@ -98,7 +98,7 @@ class Pencil:
         self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
 
 
-def centred(text: str, spot: Spot, height: float, *, bold: bool = False) -> Words:
+def centred_words(text: str, spot: Spot, height: float, *, bold: bool = False) -> Words:
     """Return words whose box has its middle at a place, turned with it."""
     half = height / 2  # down to the baseline
     x, y = spot.x + half * sin(spot.rotation), spot.y - half * cos(spot.rotation)
@@ -109,24 +109,24 @@ def symbol_strokes(
     name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0
 ) -> list[Stroke]:
     """Return a symbol's strokes on paper."""
-    return list(repeated(name, np.array([(x, y)]), layer, size=size, rotations=np.array([rotation])))
+    return list(repeat_symbol(name, np.array([(x, y)]), layer, size=size, rotations=np.array([rotation])))
 
 
-def repeated(
+def repeat_symbol(
     name: str, places: Array, layer: str, *, size: float = 1.0, rotations: Array | float = 0.0
 ) -> Iterator[Stroke]:
     """Yield the strokes of one symbol at many places (n, 2), turned by so much at each, place by place."""
     c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
     turns = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
     pens = [(pen, np.array(pen.vertices)) for pen in SYMBOLS[name].pens]
-    shapes = [flattened(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
+    shapes = [flatten(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
     drawn = [shape @ turns + places[:, None] for shape in shapes]
     for each in zip(*drawn, strict=True):
         for (pen, _), points in zip(pens, each, strict=True):
             yield Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS")
 
 
-def moved(items: Sequence[Item], x: float, y: float) -> list[Item]:
+def shift_items(items: Sequence[Item], x: float, y: float) -> list[Item]:
     """Return items moved on the paper."""
     return [
         replace(item, points=item.points + np.array([x, y]))

@@ -11,15 +11,15 @@ from typing import Any
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Item, Page, Stroke, Words, flattened
-from pegline.plan.map.content import Told
+from pegline.plan.display import Item, Page, Stroke, Words, flatten
+from pegline.plan.map.content import Content
 from pegline.plan.model import Label, Options, Sheet
 from pegline.plan.number_text import UNIT_WORDS
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import BODY
 from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, Block, station_block, title_block
-from pegline.plan.sheets.column import SMALL, Pencil, moved
-from pegline.plan.sheets.match_lines import Mapped, join_items, mapped
+from pegline.plan.sheets.column import SMALL, Pencil, shift_items
+from pegline.plan.sheets.match_lines import MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
 from pegline.plan.style import plots
 from pegline.units import METRES_PER
@@ -35,15 +35,15 @@ CHECK_BAR = 100.0  #: mm
 LONGEST_BAR = 150.0  #: mm
 
 
-def lay_out(bounds: tuple[float, float, float, float], told: Told, options: Options) -> Layout:
+def lay_out(bounds: tuple[float, float, float, float], content: Content, options: Options) -> Layout:
     """Return scale, paper and tiles for what is drawn."""
-    sheet = told.book.sheet
+    sheet = content.book.sheet
     landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
     strip_of, slim_of = (
-        cache(lambda name, across, b=blocks: _strip(told, name, across, b)) for blocks in (BLOCKS, SLIM)
+        cache(lambda name, across, b=blocks: _strip(content, name, across, b)) for blocks in (BLOCKS, SLIM)
     )
     paper = options.paper or sheet.paper
-    return choose_layout(bounds, strip_of, slim_of, scale=told.book.scale, paper=paper, landscape=landscape)
+    return choose_layout(bounds, strip_of, slim_of, scale=content.book.scale, paper=paper, landscape=landscape)
 
 
 def _size(paper: str, across: bool) -> tuple[float, float]:
@@ -51,18 +51,18 @@ def _size(paper: str, across: bool) -> tuple[float, float]:
     return (long, short) if across else (short, long)
 
 
-def _strip(told: Told, paper: str, across: bool, blocks: Sequence[Block]) -> float | None:
+def _strip(content: Content, paper: str, across: bool, blocks: Sequence[Block]) -> float | None:
     """Return the width (landscape) or height (portrait) that the tables need; None where they do not fit."""
     width, height = _size(paper, across)
     if across:
-        drawn = _drawn(blocks, told, _column(paper) - 2 * PAD, FEW)
+        drawn = _drawn(blocks, content, _column(paper) - 2 * PAD, FEW)
         for columns in (1, 2):
             if columns * _column(paper) < 0.45 * width and _flow(drawn, columns, height - 2 * MARGIN - PAD) is not None:
                 return columns * _column(paper)
         return None
     columns = int((width - 2 * MARGIN) // COLUMN)
     each = (width - 2 * MARGIN) / columns - 2 * PAD
-    drawn = _drawn(blocks, told, each, FEW)
+    drawn = _drawn(blocks, content, each, FEW)
     for tall in range(40, int(height * 0.6), 4):
         if _flow(drawn, columns, tall - PAD) is not None:
             return float(tall)
@@ -73,15 +73,15 @@ def _column(paper: str) -> float:
     return COLUMN + 2 * PAD if paper == "A4" else COLUMN + 2 * PAD + 7.0
 
 
-def _drawn(blocks: Sequence[Block], told: Told, width: float, rows: int) -> dict[Block, Pencil]:
+def _drawn(blocks: Sequence[Block], content: Content, width: float, rows: int) -> dict[Block, Pencil]:
     """Return the blocks drawn in a column so wide, with so many rows of stations."""
     drawn = {}
     for block in blocks:
         drawn[block] = Pencil(width)
         if block is station_block:
-            station_block(drawn[block], told, rows)
+            station_block(drawn[block], content, rows)
         else:
-            block(drawn[block], told)
+            block(drawn[block], content)
     return drawn
 
 
@@ -106,7 +106,7 @@ def _flow(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed 
     return [*placed, (columns - 1, height + title.y, title)]
 
 
-def _tables(told: Told, layout: Layout) -> list[Item]:
+def _tables(content: Content, layout: Layout) -> list[Item]:
     """Return the blocks on the paper, with as many rows of stations as there is room for."""
     width, height = layout.size
     if layout.landscape:
@@ -118,10 +118,10 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
         each, tall = (width - 2 * MARGIN) / columns, layout.strip
         left, top = MARGIN, MARGIN + layout.strip
     blocks = SLIM if layout.joined else BLOCKS
-    flow = _fullest(blocks, told, each - 2 * PAD, columns, tall - PAD)
+    flow = _fullest(blocks, content, each - 2 * PAD, columns, tall - PAD)
     items: list[Item] = []
     for column, y, pencil in flow:
-        items += moved(pencil.items, left + column * each + PAD, top - y)
+        items += shift_items(pencil.items, left + column * each + PAD, top - y)
     edge = ((left, MARGIN), (left, top)) if layout.landscape else ((MARGIN, top), (width - MARGIN, top))
     items.append(_line(*edge))
     last = left + (columns - 1) * each
@@ -131,14 +131,14 @@ def _tables(told: Told, layout: Layout) -> list[Item]:
     return items
 
 
-def _fullest(blocks: Sequence[Block], told: Told, width: float, columns: int, height: float) -> Placed:
+def _fullest(blocks: Sequence[Block], content: Content, width: float, columns: int, height: float) -> Placed:
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
-    stations = told.adjustment.solution.stations
+    stations = content.adjustment.solution.stations
     choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    drawn = _drawn(blocks, told, width, 0)
+    drawn = _drawn(blocks, content, width, 0)
     if station_block not in drawn:
         return _flow(drawn, columns, height) or _cramped(drawn, columns, height)
-    tables = (_drawn((station_block,), told, width, rows) for rows in choices)
+    tables = (_drawn((station_block,), content, width, rows) for rows in choices)
     flows = (_flow({**drawn, **table}, columns, height) for table in tables)
     return next((flow for flow in flows if flow is not None), None) or _cramped(drawn, columns, height)
 
@@ -159,23 +159,23 @@ def _cramped(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Plac
     return [*placed, (columns - 1, height + title.y, title)]
 
 
-def index_body(layout: Layout, tiles: Sequence[Tile], told: Told) -> list[Item]:
+def index_body(layout: Layout, tiles: Sequence[Tile], content: Content) -> list[Item]:
     """Return what the sheet beside joined ones shows: key, tables, and which part of the plan each of them has."""
     left, bottom, right, top = BODY
     middle = bottom + (top - bottom) * 0.42
     columns = 3
     each = (right - left) / columns
     blocks = [block for block in BLOCKS if block is not title_block]
-    told = replace(told, scale=layout.scale, paper=layout.paper)
+    content = replace(content, scale=layout.scale, paper=layout.paper)
     items: list[Item] = [_line((left, middle), (right, middle))]
-    flow = _flow(_drawn(blocks, told, each - 2 * PAD, FEW), columns, top - middle - PAD)
+    flow = _flow(_drawn(blocks, content, each - 2 * PAD, FEW), columns, top - middle - PAD)
     for column, y, pencil in flow or []:
-        items += moved(pencil.items, left + column * each + PAD, top - y)
-    return [*items, *_index_map(layout, tiles, told, (left + PAD, bottom + PAD, right - PAD, middle - PAD))]
+        items += shift_items(pencil.items, left + column * each + PAD, top - y)
+    return [*items, *_index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))]
 
 
 def _index_map(
-    layout: Layout, tiles: Sequence[Tile], told: Told, box: tuple[float, float, float, float]
+    layout: Layout, tiles: Sequence[Tile], content: Content, box: tuple[float, float, float, float]
 ) -> Iterator[Item]:
     left, bottom, right, top = layout.window
     half = np.array([right - left - 2 * LAP, top - bottom - 2 * LAP]) / 2 * layout.scale / 1000
@@ -187,10 +187,10 @@ def _index_map(
     def on_paper(metres: Any) -> Any:
         return (metres - (low + high) / 2) * mm + middle
 
-    for feature in told.features:
+    for feature in content.features:
         if isinstance(feature.geometry, Path) and plots(feature.layer):
             path = feature.geometry
-            points = flattened(on_paper(path.vertices), path.bulges, path.closed, 0.05)
+            points = flatten(on_paper(path.vertices), path.bulges, path.closed, 0.05)
             yield Stroke(feature.layer, points, path.closed, line_type=feature.line_type)
     for number, centre in enumerate(centres, 1):
         (west, south), (east, north) = on_paper(centre - half), on_paper(centre + half)
@@ -207,32 +207,32 @@ def _box(left: float, bottom: float, right: float, top: float, layer: str, fill:
 
 
 def make_sheets(
-    layout: Layout, tiles: Sequence[Tile], told: Told, labels: Sequence[Label], further: int
+    layout: Layout, tiles: Sequence[Tile], content: Content, labels: Sequence[Label], further: int
 ) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
-    told = replace(told, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
-    there = mapped(told, labels) if len(tiles) > 1 else None
-    return tuple(_sheet(layout, tile, tiles, replace(told, sheet=i), there) for i, tile in enumerate(tiles, 1))
+    content = replace(content, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
+    there = map_obstacles(content, labels) if len(tiles) > 1 else None
+    return tuple(_sheet(layout, tile, tiles, replace(content, sheet=i), there) for i, tile in enumerate(tiles, 1))
 
 
-def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], told: Told, there: Mapped | None) -> Sheet:
+def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], content: Content, there: MapObstacles | None) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
-    grid = _grid(layout, tile, told)
+    grid = _grid(layout, tile, content)
     items: list[Item] = [
         _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
         _line((left, bottom), (right, bottom)),
-        *_bars(layout, told),
-        *_tables(told, layout),
+        *_bars(layout, content),
+        *_tables(content, layout),
         *grid,
     ]
     if there is not None:
         items += join_items(layout, tile, tiles, there, [item for item in grid if isinstance(item, Words)])
-    name = "Plan" if len(tiles) == 1 else f"Plan {told.sheet}"
+    name = "Plan" if len(tiles) == 1 else f"Plan {content.sheet}"
     return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)
 
 
-def _bars(layout: Layout, told: Told) -> list[Item]:
+def _bars(layout: Layout, content: Content) -> list[Item]:
     """Return the bar to check the printer by, and the scale bar: metres above, the book's unit below."""
     left, bottom, right, _ = layout.window
     y = bottom - FOOT + 7.0
@@ -242,7 +242,7 @@ def _bars(layout: Layout, told: Told) -> list[Item]:
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
         Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
     ]
-    unit = told.book.unit
+    unit = content.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
     start = x + CHECK_BAR + 12.0
     room = right - start - max(text_width(UNIT_WORDS[name], SMALL) for name, _ in rows) - 6.0
@@ -281,9 +281,9 @@ def _round_step(at_least: float) -> float:
     return next(f * power for f in (1, 2, 5, 10) if f * power >= at_least * (1 - 1e-9))
 
 
-def _grid(layout: Layout, tile: Tile, told: Told) -> list[Item]:
+def _grid(layout: Layout, tile: Tile, content: Content) -> list[Item]:
     """Return ticks where grid lines cross, with their coordinates along the edges; nothing off the grid."""
-    frame = told.frame
+    frame = content.frame
     if frame.kind != "grid":
         return []
     left, bottom, right, top = layout.window

@@ -10,17 +10,17 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Array, Item, Stroke, Words, flattened, ringed
+from pegline.plan.display import Array, Item, Stroke, Words, close_ring, flatten
 from pegline.plan.labels.placement import Wanted, settle
-from pegline.plan.map.content import Told
+from pegline.plan.map.content import Content
 from pegline.plan.map.features import corners
 from pegline.plan.model import Label
 from pegline.plan.scripts import text_width
-from pegline.plan.sheets.column import SMALL, centred
+from pegline.plan.sheets.column import SMALL, centred_words
 from pegline.plan.sheets.papers import LAP, Layout, Paper, Tile
 from pegline.plan.style import plots
 
-__all__ = ["Mapped", "join_items", "mapped"]
+__all__ = ["MapObstacles", "join_items", "map_obstacles"]
 
 #: Places beside a match line: at which share of it, how far beyond (+) or before it, and their cost.
 BESIDE: Final = np.array(
@@ -33,7 +33,7 @@ BESIDE: Final = np.array(
 
 
 @dataclass(frozen=True, slots=True)
-class Mapped:
+class MapObstacles:
     """What of the map words beside a match line keep off: lines, then labels, and how far each reaches, metres."""
 
     paths: Sequence[Path]
@@ -47,18 +47,20 @@ class Mapped:
         return [self.paths[i] for i in at[at < count]], [self.labels[i - count] for i in at[at >= count]]
 
 
-def mapped(told: Told, labels: Sequence[Label]) -> Mapped:
+def map_obstacles(content: Content, labels: Sequence[Label]) -> MapObstacles:
     """Return what plots of a map; the same for all its sheets."""
-    drawn = [feature for feature in told.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
+    drawn = [feature for feature in content.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
     shown = [label for label in labels if plots(label.layer)]
     least, most = corners(drawn)
     middles = np.array([label.centre for label in shown]).reshape(-1, 2)
-    half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * told.scale / 1000
+    half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * content.scale / 1000
     low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])
-    return Mapped([feature.geometry for feature in drawn], shown, low, high)  # type: ignore[misc]
+    return MapObstacles([feature.geometry for feature in drawn], shown, low, high)  # type: ignore[misc]
 
 
-def join_items(layout: Layout, tile: Tile, tiles: Sequence[Tile], there: Mapped, words: Sequence[Words]) -> list[Item]:
+def join_items(
+    layout: Layout, tile: Tile, tiles: Sequence[Tile], there: MapObstacles, words: Sequence[Words]
+) -> list[Item]:
     """Return the lines where neighbouring sheets go on, each with the other's number off labels, words and lines."""
     left, bottom, right, top = layout.window
     number = {(other.column, other.row): i for i, other in enumerate(tiles, 1)}
@@ -81,7 +83,7 @@ def join_items(layout: Layout, tile: Tile, tiles: Sequence[Tile], there: Mapped,
     fixed = [*_labels_there(paper, labels), *map(_words_there, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
     spots = settle([*asked, *fixed], [*lines, *_lines_there(paper, paths)], [])
-    return [*items, *(centred(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
+    return [*items, *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
 
 
 def _asked(text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]) -> Wanted:
@@ -111,5 +113,5 @@ def _words_there(words: Words) -> Wanted:
 
 def _lines_there(paper: Paper, paths: Sequence[Path]) -> Iterator[Any]:
     for path in paths:
-        points = flattened(paper.points(path.vertices), path.bulges, path.closed, 0.05)
-        yield ringed(points, closed=path.closed)
+        points = flatten(paper.points(path.vertices), path.bulges, path.closed, 0.05)
+        yield close_ring(points, closed=path.closed)

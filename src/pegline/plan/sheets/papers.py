@@ -26,7 +26,7 @@ PAPERS: Final[Mapping[str, tuple[int, int]]] = {
     "A0": (841, 1189),
 }
 USUAL: Final = "A3"  #: that a scale is chosen for
-JOINED: Final = "A1"  #: several sheets are of this size unless told
+JOINED: Final = "A1"  #: several sheets are of this size by default
 MARGIN: Final = 10.0  #: from the edge of the paper to the frame
 FOOT: Final = 17.0  #: strip with the bars under the map
 AIR: Final = 9.0  #: kept free around what is drawn, for its labels

@@ -18,10 +18,10 @@ from pegline.plan.map.features import corners
 from pegline.plan.map.symbols import SYMBOLS, Pen
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
-from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Drawn, Entities, extended, look, put
+from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Drawn, Entities, extended_data, look, put
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
-from pegline.writers.dxf.text import checked_layer_name, drawing_text, finite, short
+from pegline.writers.dxf.text import drawing_text, finite, short, usable_layer_name
 
 __all__ = ["write"]
 
@@ -56,7 +56,7 @@ class _Drawing:
         self.origin = np.array(plan.frame.origin) - self._shift()
         self.east_north = self.origin.tolist()  # of single positions, which numpy would be slow with
         self.mm = plan.metres_per_mm
-        self.names = {name: checked_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
+        self.names = {name: usable_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
         self.bounds = self._bounds()
         self.pages = pages_of(plan.book)
         # A symbol has its facts and an end beside it; a note may be added twice.
@@ -221,7 +221,7 @@ class _Drawing:
         """Write a line of text below what is drawn."""
         (west, south), (east, _) = self.bounds
         at = ((west + east) / 2, south - below_mm * self.mm)
-        return self._text(text, at, height_mm * self.mm, layer, data=extended(APPLICATION, ["kind=note"]))
+        return self._text(text, at, height_mm * self.mm, layer, data=extended_data(APPLICATION, ["kind=note"]))
 
     def _notes(self) -> Iterator[str]:
         """Say what must be added to the drawing's coordinates, and how many times their size ellipses are drawn."""
@@ -294,7 +294,7 @@ def _about(plan: Plan) -> Iterator[tuple[str, str]]:
 
 def _belongs(owner: str, source: str) -> str:
     """Return as extended data what a label or a tuft belongs to."""
-    return extended(APPLICATION, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])
+    return extended_data(APPLICATION, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])
 
 
 def _extended(feature: Feature, pages: Pages) -> str:
@@ -308,7 +308,7 @@ def _extended(feature: Feature, pages: Pages) -> str:
     if feature.sd is not None:
         finite([feature.sd], feature.name)
     told = [short(f"{drawing_text(key)}={drawing_text(value)}") for key, value in facts.items()]
-    return extended(APPLICATION, told, feature.sd)
+    return extended_data(APPLICATION, told, feature.sd)
 
 
 def _symbol_of(feature: Feature) -> str:

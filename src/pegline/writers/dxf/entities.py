@@ -23,7 +23,7 @@ __all__ = [
     "RIGHT",
     "Drawn",
     "Entities",
-    "extended",
+    "extended_data",
     "look",
     "put",
 ]
@@ -51,10 +51,10 @@ def look(layer: str, line_type: str | None = None, line_scale: float = 1.0) -> s
     return f"  8\n{layer}\n" + _unless(6, line_type, None) + _unless(48, line_scale, 1.0)
 
 
-def extended(application: str, facts: Iterable[str], number: float | None = None) -> str:
+def extended_data(application: str, facts: Iterable[str], number: float | None = None) -> str:
     r"""Return facts, and perhaps a number, as the extended data of an entity.
 
-    >>> extended("PEGLINE", ["kind=gate"], 0.02)
+    >>> extended_data("PEGLINE", ["kind=gate"], 0.02)
     '1001\nPEGLINE\n1000\nkind=gate\n1040\n0.02\n'
     """
     return f"1001\n{application}\n" + "".join([f"1000\n{fact}\n" for fact in facts]) + _unless(1040, number, None)

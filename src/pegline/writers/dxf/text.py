@@ -10,7 +10,7 @@ from typing import Final
 
 from pegline.errors import UsageError
 
-__all__ = ["checked_layer_name", "drawing_text", "finite", "short"]
+__all__ = ["drawing_text", "finite", "short", "usable_layer_name"]
 
 LONGEST: Final = 250  #: bytes of one text; old readers stop at 255
 #: What goes into a drawing as it is, as nearly all text does: printed ASCII but % \\ ^, no blanks about it.
@@ -65,7 +65,7 @@ def finite(numbers: Iterable[float], what: str) -> None:
         raise ValueError(f"{what} has a coordinate that is no number")
 
 
-def checked_layer_name(name: str) -> str:
+def usable_layer_name(name: str) -> str:
     """Return a layer's name of an office, as it is.
 
     Raises

@@ -15,7 +15,7 @@ from pegline.plan import fonts
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
-from pegline.plan.scripts import Outline, outlined
+from pegline.plan.scripts import Outline, outline_of
 from pegline.plan.style import LINE_TYPES, Layer
 from pegline.writers.paper.pdf_structure import Tags
 
@@ -153,7 +153,7 @@ BEFORE: Final = {"left": 0.0, "middle": 0.5, "right": 1.0}
 
 def _words(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer]) -> None:
     """Write texts, those in other scripts as shapes with the text itself unseen on them."""
-    for shaped, group in groupby((words for words in some if words.text), key=lambda words: outlined(words.text)):
+    for shaped, group in groupby((words for words in some if words.text), key=lambda words: outline_of(words.text)):
         if shaped is None:
             _letters(canvas, group, layers)
             continue

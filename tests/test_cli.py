@@ -1,6 +1,9 @@
 """The command line: statuses, messages, and what stands on which stream."""
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -43,10 +46,7 @@ def book(tmp_path):
 
 
 def run(capsys, *words):
-    try:
-        status = main(words)
-    except SystemExit as stop:  # argparse stops by itself on a wrong call and after --help
-        status = stop.code
+    status = main(words)
     told = capsys.readouterr()
     return status, told.out, told.err
 
@@ -188,6 +188,54 @@ def test_check_prints_json_one_object_a_line(book, capsys):
     assert first["solution"]["checked"] is True
     assert second["solution"]["checked"] is None
     assert first["missing"] == []
+
+
+def redirected(words, **streams):
+    """Run the program in a shell with its streams sent elsewhere, and return its status and what is left of them."""
+    shell = " ".join([sys.executable, "-m", "pegline", *words, *(f"{number}>{to}" for number, to in streams.values())])
+    environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
+    done = subprocess.run(["sh", "-c", shell], capture_output=True, encoding="utf-8", env=environment, check=False)
+    return done.returncode, done.stdout, done.stderr
+
+
+FULL = Path("/dev/full")
+needs_full = pytest.mark.skipif(not FULL.exists(), reason="this system has no device that is always full")
+
+
+@needs_full
+@pytest.mark.parametrize("words", [("check",), ("check", "--json"), ("--help",), ("--version",), ("rebook",)])
+def test_a_full_standard_output_is_73_with_a_sentence(words, book):
+    status, _, err = redirected(
+        [*words, *([book(CHECKED)] if len(words[0]) and words[0][0] != "-" else [])], out=(1, FULL)
+    )
+
+    assert status == 73
+    assert err.startswith("standard output cannot be written: No space left on device")
+    assert "Traceback" not in err
+
+
+@needs_full
+@pytest.mark.parametrize("to", ["/dev/full", "&-"])
+@pytest.mark.parametrize(("text", "expected"), [(CHECKED, 0), (CHECKED.replace("25.49", "26.49"), 1), ("book: 1", 65)])
+def test_a_standard_error_that_takes_nothing_changes_no_status(text, expected, to, book, tmp_path):
+    words = ["plot", book(text), "--out", str(tmp_path / "out"), "--formats", "csv"]
+
+    status, out, _ = redirected(words, err=(2, to))
+
+    assert status == expected
+    assert ("plot.csv" in out) == (expected != 65)
+    assert "A-B" not in out  # no complaint strays onto standard output
+
+
+def test_a_terminal_that_is_not_utf_8_changes_no_status(book, tmp_path):
+    named = book(CHECKED.replace("D", "Đorđe"))
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii", "LC_ALL": "C"}
+    command = [sys.executable, "-m", "pegline", "check", named]
+
+    done = subprocess.run(command, capture_output=True, encoding="ascii", env=environment, check=False)
+
+    assert done.returncode == 0, done.stderr
+    assert "\\u0110or\\u0111e" in done.stdout
 
 
 def test_the_help_lists_every_command_and_the_caution(capsys):

@@ -1,0 +1,60 @@
+"""Reduce books as far as they go and print the judgement; nothing is written."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from pegline.commands.several_books import Tell, status_of
+from pegline.errors import worst
+
+if TYPE_CHECKING:
+    from pegline.book.model import Book
+    from pegline.errors import Finding
+    from pegline.survey import Survey
+
+__all__ = ["arguments", "run"]
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument(
+        "books", nargs="+", metavar="BOOK", help="a field book; a half-finished one is taken as far as it goes"
+    )
+    parser.add_argument("--json", action="store_true", help="print the results as JSON, one object for each book")
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Print the judgement of every book and return the worst status."""
+    return worst([status_of(_check, complain, book, args.json, tell) for book in args.books])
+
+
+def _check(name: str, as_json: bool, tell: Tell) -> int:
+    from pegline.readers import read
+    from pegline.survey import reduce_as_far_as_it_goes
+
+    book = read(name)
+    survey, missing = reduce_as_far_as_it_goes(book)
+    tell(_json(book, survey, missing) if as_json else "\n".join(_screen(name, survey, missing)))
+    return 0 if survey is None or survey.passed else 1
+
+
+def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> str:
+    """Return the results as one line of JSON, in ASCII, which every terminal and pipe carries."""
+    from pegline.writers.result import result
+
+    results = result(survey) if survey else {"book": {"title": book.title, "file": book.file}}
+    return json.dumps({**results, "missing": [finding.text for finding in missing]})
+
+
+def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Iterator[str]:
+    from pegline.diagnosis.report import finding_sentence, lines
+
+    yield name
+    if survey:
+        yield from lines(survey.adjustment, survey.diagnosis, scale=survey.scale, missing=missing)
+        return
+    yield "Nothing can be computed yet. Still missing:"
+    yield from (f"  {finding_sentence(finding)}" for finding in missing)

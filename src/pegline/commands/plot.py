@@ -1,0 +1,61 @@
+"""Reduce books and write their files: drawing, layers, plan, computation sheet and points."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pegline.commands import drawing_options
+from pegline.commands.several_books import Tell, refuse_clashes, status_of
+from pegline.errors import worst
+
+if TYPE_CHECKING:
+    from pegline.plan.model import Options
+
+__all__ = ["arguments", "run"]
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
+    parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
+    parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; default: all of the usual ones")
+    drawing_options.arguments(parser)
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Write the files of every book and return the worst status."""
+    from pegline.survey import FORMATS
+    from pegline.writers import known
+
+    formats = known(args.formats.split(",") if args.formats else FORMATS)
+    refuse_clashes(args.books)
+    options = drawing_options.options(args)
+    statuses = []
+    for book in args.books:
+        statuses.append(status_of(_plot, complain, book, Path(args.out), formats, options, tell, complain))
+        gc.collect()  # a drawing is full of circles
+    return worst(statuses)
+
+
+def _plot(name: str, out: Path, formats: tuple[str, ...], options: Options, tell: Tell, complain: Tell) -> int:
+    from pegline.diagnosis.report import suspect_sentences, verdict
+    from pegline.plan.scripts import missing_font_warnings, words_of
+    from pegline.readers import read
+    from pegline.survey import reduce, write
+
+    survey = reduce(read(name))
+    paths = write(survey, out, formats, options)
+    tell(f"{name}: {verdict(survey.adjustment)}")
+    for path in paths:
+        tell(f"  {path}")
+    unshowable = missing_font_warnings(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
+    if not survey.passed:
+        for sentence in suspect_sentences(each for each in survey.diagnosis.suspects if each.group == 1):
+            complain(f"{name}: {sentence}")
+        complain(f"{name}: every check, and what to measure next, is told by: pegline check {name}")
+    for finding in (*survey.diagnosis.warnings, *unshowable):
+        complain(str(finding))
+    return 0 if survey.passed else 1

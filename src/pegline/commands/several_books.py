@@ -1,0 +1,41 @@
+"""One command on several books: the fault of one does not stop the others."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+from pegline.errors import FAULT, PeglineError, UsageError
+
+__all__ = ["STOPPED", "Tell", "refuse_clashes", "status_of"]
+
+Tell = Callable[[str], None]  #: prints a text, on standard output or standard error
+STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
+
+
+def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:
+    """Run, and turn what goes wrong into its message and exit status."""
+    try:
+        return run(*args)
+    except PeglineError as error:
+        complain(str(error))
+        return error.status
+    except KeyboardInterrupt:
+        complain("stopped; files written before are complete")
+        return STOPPED
+    except Exception:
+        complain(
+            traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
+        )
+        return FAULT
+
+
+def refuse_clashes(books: Sequence[str]) -> None:
+    """Refuse two books that would write one name, on a file system that folds capitals too."""
+    first_of_name: dict[str, str] = {}
+    for book in books:
+        other = first_of_name.setdefault(Path(book).stem.casefold(), book)
+        if other is not book:
+            raise UsageError(f"{other} and {book} would write files of one name; give each its own --out")

@@ -42,7 +42,9 @@ def write(plan: Plan, path: Path) -> None:
     if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
-        path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
+        told = sidecar(plan.frame.wkt)
+        if told is not None:
+            path.with_suffix(".prj").write_text(told, encoding="utf-8")
 
 
 class _Drawing:

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pegline.book.half_finished import without
 from pegline.book.model import Book
-from pegline.detail.model import Detail
 from pegline.detail.place import place
 from pegline.detail.walls import wall_observations
 from pegline.diagnosis.chosen_checks import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose
-from pegline.diagnosis.model import Diagnosis
+from pegline.diagnosis.model import Survey
 from pegline.diagnosis.open_readings import CHOSEN, choose_readings, placeable
 from pegline.errors import BookError, Finding
 from pegline.frame.choice import choose_frame, refined_frame
@@ -24,76 +22,14 @@ from pegline.network.model import Adjustment
 from pegline.network.start import Gap
 from pegline.reduction.model import Reduction
 from pegline.reduction.reduce import reduce_readings
+from pegline.solved import Solved
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
     from pegline.plan.model import Options, Plan
 
 __all__ = ["FORMATS", "Survey", "reduce", "write"]
 
 FORMATS = ("gpkg", "dxf", "pdf", "html", "csv", "json")  #: what is written unless told
-
-
-@dataclass(frozen=True, slots=True)
-class Survey:
-    """A book, reduced, adjusted and judged: every stage's record."""
-
-    book: Book
-    reduction: Reduction
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
-    diagnosis: Diagnosis
-
-    @property
-    def passed(self) -> bool:
-        """Return whether no check failed; a survey without any check passes as 'not checked'."""
-        return self.adjustment.checked is not False and all(check.passed for check in self.adjustment.checks)
-
-    @property
-    def scale(self) -> int:
-        """Return n of the plan's scale 1:n: the book's, or what fits the sheet."""
-        from pegline.plan.compose import fitting_scale
-
-        return self.book.scale or fitting_scale(self.book, self.reduction, self.frame, self.adjustment, self.detail)
-
-    def plan(self, options: Options | None = None) -> Plan:
-        """Return the drawing that every output is written from."""
-        from pegline.plan.compose import compose
-        from pegline.plan.model import Options
-
-        return compose(
-            self.book,
-            self.reduction,
-            self.frame,
-            self.adjustment,
-            self.detail,
-            self.diagnosis,
-            options or Options(),
-        )
-
-    def layers(self) -> dict[str, GeoDataFrame]:
-        """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
-        from pegline.writers.gis.dataframes import layers
-
-        return layers(self)
-
-    def to_postgis(self, engine: Any, *, name: str | None = None, schema: str = "public") -> None:
-        """Put the layers into a PostGIS database (the extra ``postgis``); the survey's old rows are replaced.
-
-        Parameters
-        ----------
-        engine
-            A SQLAlchemy engine.
-        name
-            The survey's name in every row; the book's file's unless told.
-        schema
-            The database's schema that holds the tables.
-        """
-        from pegline.writers.gis.postgis import to_postgis
-
-        to_postgis(self, engine, name or Path(self.book.file).stem, schema)
 
 
 def reduce(book: Book) -> Survey:
@@ -158,7 +94,8 @@ def _judged(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustme
         adjustment = agreeing_by_choice(adjustment, reduction)
     # Detail hangs on the stations that are delivered: the plotting ones when a line, control or bearing fails.
     detail = place(book, reduction, frame, adjustment)
-    return Survey(book, reduction, frame, adjustment, detail, diagnose(book, reduction, frame, adjustment, detail))
+    solved = Solved(book, reduction, frame, adjustment, detail)
+    return Survey(solved, diagnose(solved))
 
 
 def write(

@@ -11,12 +11,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import records
 
+from pegline.diagnosis.model import Survey
+
 
 @pytest.fixture
-def local() -> records.Records:
+def local() -> Survey:
     return records.survey()
 
 
 @pytest.fixture
-def grid() -> records.Records:
+def grid() -> Survey:
     return records.on_grid()

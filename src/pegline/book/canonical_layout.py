@@ -176,8 +176,8 @@ def entry_lines(word: str, value: Written, above: Sequence[str | int], indent: i
 
 def key_order(above: Sequence[str | int]) -> tuple[str, ...]:
     """Return the keys of the map that a path leads to, in their usual order; none where names stand for keys."""
-    shapes = [each["properties"] for each in _choices(_schema_at(above)) if "properties" in each]
-    return tuple(max(shapes, key=len, default={}))
+    shapes = [tuple(each["properties"]) for each in _choices(_schema_at(above)) if "properties" in each]
+    return max(shapes, key=len, default=())
 
 
 def _schema_at(path: Sequence[str | int]) -> Schema:

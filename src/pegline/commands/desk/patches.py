@@ -198,7 +198,7 @@ class _Patient:
             if isinstance(last, tuple):
                 key, value = last
                 return max(self.end(value), self.text.index(":", key.end_mark.index) + 1)
-            return max(self.end(last), last.start_mark.index)
+            return max(self.end(last), int(last.start_mark.index))
         end: int = node.end_mark.index
         while end > node.start_mark.index and self.text[end - 1] in _BLANKS:
             end -= 1

@@ -7,11 +7,11 @@ from typing import Final
 from pegline.diagnosis.advice import Tape, strengthening
 from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
-from pegline.diagnosis.open_readings import choose_readings
+from pegline.diagnosis.open_readings import settle_open_readings
 from pegline.diagnosis.rules import silence_findings, told
 from pegline.solved import Solved
 
-__all__ = ["choose_readings", "diagnose"]
+__all__ = ["diagnose", "settle_open_readings"]
 
 LARGE: Final = 2000  #: stations of a sound survey that needs no advice
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from pegline.book.model import At, Book, Feature, Line, Ring, Sheet, Station, Through
 from pegline.detail.model import Detail, Path, Points, Shape
-from pegline.diagnosis.model import Diagnosis, Survey
+from pegline.diagnosis.model import Diagnosis
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.kinds import KINDS
@@ -23,7 +23,6 @@ from pegline.network.model import Adjustment, Check, Solution
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
-from pegline.solved import Solved
 
 __all__ = ["Drawn", "house", "random_survey"]
 
@@ -53,13 +52,12 @@ class Drawn:
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return its plan."""
-        return compose(self.survey(), options or Options())
+        return compose(*self.records(), options or Options())
 
-    def survey(self) -> Survey:
-        """Return the survey, with nothing to say of it."""
+    def records(self) -> tuple[Book, Reduction, Frame, Adjustment, Detail, Diagnosis]:
+        """Return the records of the stages."""
         book = self._book()
-        solved = Solved(book, self._reduction(book), self.frame, self._adjustment(), self._detail(book))
-        return Survey(solved, Diagnosis((), (), ()))
+        return book, self._reduction(book), self.frame, self._adjustment(), self._detail(book), Diagnosis((), (), ())
 
     def _place(self, line: int) -> Place:
         return Place(self.file, line, 3)

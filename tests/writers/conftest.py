@@ -11,14 +11,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import records
 
-from pegline.diagnosis.model import Survey
-
 
 @pytest.fixture
-def local() -> Survey:
+def local() -> records.Records:
     return records.survey()
 
 
 @pytest.fixture
-def grid() -> Survey:
+def grid() -> records.Records:
     return records.on_grid()

@@ -7,7 +7,7 @@ lane that bends, and a bay fixed by arcs. Figures are plain, not measured.
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import atan, radians
 from typing import Any
 
@@ -15,7 +15,7 @@ import numpy as np
 
 from pegline.book.model import At, Book, Curve, Feature, Line, Rectangle, Station, Tape
 from pegline.detail.model import Detail, Path, Points, Shape
-from pegline.diagnosis.model import Advice, Diagnosis, Survey, Suspect
+from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.errors import Finding, Place
 from pegline.frame.model import Frame, Step
 from pegline.measures.distance import Arc, Arm, Wall, Witness
@@ -24,12 +24,24 @@ from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants
-from pegline.solved import Solved
 
 ENGINEERING = (
     'ENGCRS["Local survey grid: Weir cottage",EDATUM["A"],CS[Cartesian,2],AXIS["(E)",east,ORDER[1]],'
     'AXIS["(N)",north,ORDER[2]],LENGTHUNIT["metre",1]]'
 )
+
+
+@dataclass(frozen=True)
+class Records:
+    """The six records, as a Survey or a Plan has them."""
+
+    book: Book
+    reduction: Reduction
+    frame: Frame
+    adjustment: Adjustment
+    detail: Detail
+    diagnosis: Diagnosis
+    scale: int = 100
 
 
 def place(line: int, column: int = 9) -> Place:
@@ -119,7 +131,7 @@ def _feature(name: str, kind: str, geometry: Any, line: int, **more: Any) -> Fea
     return Feature(name, kind, geometry, place(line, 3), **more)
 
 
-def survey(**frame: Any) -> Survey:
+def survey(**frame: Any) -> Records:
     """Return the survey, its frame changed as told."""
     rows = (
         _row("h1", 26, (8.2,), (3.15,)),
@@ -259,11 +271,10 @@ def survey(**frame: Any) -> Survey:
     )
     made = Frame(kind="local", north=None, wkt=ENGINEERING, crs_name="Local survey grid: Weir cottage",
                  steps=(Step("frame", "base line along +x", "no bearing"),))  # fmt: skip
-    solved = Solved(book, reduction, replace(made, **frame), adjustment, Detail(points, shapes))
-    return Survey(solved, diagnosis)
+    return Records(book, reduction, replace(made, **frame), adjustment, Detail(points, shapes), diagnosis)
 
 
-def on_grid(**frame: Any) -> Survey:
+def on_grid(**frame: Any) -> Records:
     """Return the survey on the UTM grid, zone 30."""
     from pyproj import CRS
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.rule_words import listed
+from pegline.diagnosis.seen import listed
 from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.least_squares import Fit
 from pegline.network.model import Array

@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Book, Line
-from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import check_word
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
@@ -28,16 +27,16 @@ from pegline.writers.page.figure_text import (
     ratio,
     signed,
 )
-from pegline.writers.survey_figures import computed_length, every_place, length_sds
+from pegline.writers.survey_figures import Records, computed_length, every_place, length_sds
 
 __all__ = ["check_mark", "dimensions", "ground", "measurements", "reduced", "walls", "witnesses"]
 
 _CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
 
 
-def ground(survey: Survey, where: Where) -> Safe:
+def ground(records: Records, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
-    lines = survey.reduction.lines.values()
+    lines = records.reduction.lines.values()
     made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
         Head("Line", "word"),
@@ -54,7 +53,7 @@ def ground(survey: Survey, where: Where) -> Safe:
         [
             line.name,
             line.use,
-            _readings(survey.book, line.booked),
+            _readings(records.book, line.booked),
             metres(line.ground.reading),
             *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
             metres(line.ground.length),
@@ -101,11 +100,11 @@ def _conditions(
     return ", ".join(each for each in told if each)
 
 
-def reduced(survey: Survey, scale: int, where: Where) -> Safe:
+def reduced(records: Records, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
-    places = every_place(survey)
-    tests = {each.what: each for each in survey.adjustment.measurements if each.kind in ("length", "dimension")}
-    checks = {check.what: check for check in survey.adjustment.checks if check.kind in ("line", "dimension")}
+    places = every_place(records)
+    tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
+    checks = {check.what: check for check in records.adjustment.checks if check.kind in ("line", "dimension")}
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),
@@ -119,10 +118,10 @@ def reduced(survey: Survey, scale: int, where: Where) -> Safe:
         Head("Verdict", "word"),
         Head("Book"),
     )
-    sds = length_sds(survey)
+    sds = length_sds(records)
     rows = (
-        _against(survey, line, places, sds.get(line.name), tests, checks, scale, where)
-        for line in survey.reduction.lines.values()
+        _against(records, line, places, sds.get(line.name), tests, checks, scale, where)
+        for line in records.reduction.lines.values()
     )
     return table(
         "As taped on the ground, and between the ends as delivered; ± is one standard deviation of the computed length",
@@ -132,7 +131,7 @@ def reduced(survey: Survey, scale: int, where: Where) -> Safe:
 
 
 def _against(
-    survey: Survey,
+    records: Records,
     line: ReducedLine,
     places: Mapping[str, Array],
     sd: float | None,
@@ -141,12 +140,12 @@ def _against(
     scale: int,
     where: Where,
 ) -> list[str]:
-    computed = computed_length(survey, line, places)
+    computed = computed_length(records, line, places)
     length = line.ground.length
     difference = None if computed is None else length - computed
     check, test = checks.get(line.name), tests.get(line.name)
     # The tests of measurements are of the adjusted solution; where it is not delivered they say nothing of this length.
-    adjusted = survey.adjustment.delivered == "adjusted"
+    adjusted = records.adjustment.delivered == "adjusted"
     figure = check.test if check else test.test if test and adjusted else None
     return [
         line.name,
@@ -177,7 +176,7 @@ def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str
     return "carries detail" if line.use == "detail" else "holds the figure"
 
 
-def witnesses(survey: Survey, where: Where) -> Safe:
+def witnesses(records: Records, where: Where) -> Safe:
     """Return the witnesses of each peg."""
     heads = (
         Head("Peg", "word"),
@@ -191,20 +190,20 @@ def witnesses(survey: Survey, where: Where) -> Safe:
         [
             peg,
             witness.object,
-            "; ".join(booked(reading, survey.book.unit) for reading in witness.readings),
+            "; ".join(booked(reading, records.book.unit) for reading in witness.readings),
             metres(length.length),
             witness.note or NONE,
             where(witness.place),
         ]
-        for peg, found in survey.book.witnesses.items()
-        for witness, length in zip(found, survey.reduction.witnesses.get(peg, ()), strict=False)
+        for peg, found in records.book.witnesses.items()
+        for witness, length in zip(found, records.reduction.witnesses.get(peg, ()), strict=False)
     )
     return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
 
 
-def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
+def dimensions(records: Records, scale: int, where: Where) -> Safe:
     """Return each dimension against the plan."""
-    places = every_place(survey)
+    places = every_place(records)
     heads = (
         Head("From", "word"),
         Head("To", "word"),
@@ -216,10 +215,10 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
         Head("Book"),
     )
     rows = []
-    for each in survey.reduction.dimensions:
+    for each in records.reduction.dimensions:
         both = each.start in places and each.end in places
         length = each.ground.length
-        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / survey.frame.scale if both else None
+        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / records.frame.scale if both else None
         difference = None if gap is None else length - gap
         rows.append(
             [
@@ -236,7 +235,7 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
     return table("Dimensions and detail lines, between the points as delivered", heads, rows)
 
 
-def walls(survey: Survey, where: Where) -> Safe:
+def walls(records: Records, where: Where) -> Safe:
     """Return the walls, depths and breadths that features were taped by."""
     heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
     rows = (
@@ -248,15 +247,15 @@ def walls(survey: Survey, where: Where) -> Safe:
             f"{1000 * wall.sd:.1f}",
             where(wall.place),
         ]
-        for name, walls in survey.reduction.walls.items()
+        for name, walls in records.reduction.walls.items()
         for number, wall in enumerate(walls, 1)
     )
     return table("Walls, depths and breadths, in the order taped", heads, rows)
 
 
-def measurements(survey: Survey, where: Where) -> Safe:
+def measurements(records: Records, where: Where) -> Safe:
     """Return every measurement of the adjusted solution with its quality figures."""
-    critical = survey.adjustment.critical
+    critical = records.adjustment.critical
     heads = (
         Head("What", "word"),
         Head("Kind", "word"),
@@ -268,7 +267,7 @@ def measurements(survey: Survey, where: Where) -> Safe:
         Head("Smallest noticed mm"),
         Head("Book"),
     )
-    rows = (_measurement(each, critical, where) for each in survey.adjustment.measurements)
+    rows = (_measurement(each, critical, where) for each in records.adjustment.measurements)
     return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 

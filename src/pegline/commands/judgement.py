@@ -1,0 +1,40 @@
+"""What the commands after the measuring print and return in common: the survey's own verdict, cautions, JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any, Final
+
+from pegline.records import record
+from pegline.survey import Survey
+
+__all__ = ["AREA_CAUTION", "BOUNDARY_CAUTION", "GROUND_CAUTION", "Answer", "as_json", "survey_lines"]
+
+AREA_CAUTION: Final = "Areas for sale, tax or partition are for a licensed surveyor to certify."
+BOUNDARY_CAUTION: Final = "A legal boundary is set out by a licensed surveyor."
+GROUND_CAUTION: Final = (
+    "Before you dig or drive a peg, find out what lies under the ground: cables, gas, water, drains."
+)
+
+
+@record(frozen=True, slots=True)
+class Answer:
+    """What a command answers."""
+
+    status: int  #: its exit status
+    entries: dict[str, Any]  #: its JSON
+    lines: tuple[str, ...]  #: its screen
+
+
+def as_json(entries: dict[str, Any]) -> str:
+    """Return an answer as one line of JSON, in ASCII, which every terminal and pipe carries."""
+    return json.dumps(entries, allow_nan=False)
+
+
+def survey_lines(survey: Survey) -> Iterator[str]:
+    """Yield the survey's own verdict where it is not simply passed."""
+    if not survey.passed:
+        yield "FAILED: a check of this survey failed; pegline check says which. Do not use these figures yet."
+    elif survey.adjustment.checked is None:
+        yield "NOT CHECKED: nothing checks this survey; a mistake in it would not be noticed."

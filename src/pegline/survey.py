@@ -11,7 +11,6 @@ from pegline.book.half_finished import without
 from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.detail.place import place
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.chosen_checks import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose
 from pegline.diagnosis.model import Diagnosis
@@ -137,15 +136,14 @@ def _solved(book: Book, *, allow_missing: bool = False) -> tuple[Reduction, Fram
     reduction = reduce_readings(book)
     frame = choose_frame(book, reduction)
     try:
-        walls = wall_observations(book, reduction)
-        adjustment = adjust(book, reduction, frame, walls, allow_missing=allow_missing)
+        adjustment = adjust(book, reduction, frame, allow_missing=allow_missing)
         if any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
             raise BookError(adjustment.warnings)
         solution = adjustment.solution
         found = dict(zip(solution.names[: solution.stations], solution.positions.tolist(), strict=False))
         better = refined_frame(book, reduction, frame, found)
         if better is not frame:
-            frame, adjustment = better, adjust(book, reduction, better, walls, allow_missing=allow_missing)
+            frame, adjustment = better, adjust(book, reduction, better, allow_missing=allow_missing)
     except BookError as error:
         from pegline.diagnosis.explain import explain
 

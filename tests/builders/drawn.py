@@ -20,6 +20,7 @@ from pegline.measures.distance import Witness
 from pegline.measures.offset import Row
 from pegline.measures.values import Length, Reading
 from pegline.network.model import Adjustment, Check, Solution
+from pegline.network.observation_types import Booking
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
@@ -165,7 +166,14 @@ class Drawn:
             if self.passed is None
             else (
                 Check(
-                    "C-D", "line", 46.05, 46.05 if self.passed else 45.05, 0.02, 0.06, 0.0, self.passed, self._place(20)
+                    Booking("C-D", "length", "check", ("line", "C-D"), 46.05, 0.01, None, self._place(20), "C-D"),
+                    "line",
+                    46.05,
+                    46.05 if self.passed else 45.05,
+                    0.02,
+                    0.06,
+                    0.0,
+                    self.passed,
                 ),
             )
         )

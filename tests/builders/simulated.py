@@ -11,13 +11,13 @@ import numpy as np
 
 from builders.networks import RANGING
 from builders.plot import Plot
+from pegline.diagnosis import readings
 from pegline.diagnosis.effects import Effects, Explained, jacobian
-from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
-from pegline.network.equations import Chainage, Distance, Observation, Ranging
 from pegline.network.least_squares import Fit, Network, build, changed, solve
+from pegline.network.observation_types import Booking, Chainage, Distance, Observation, Ranging, with_value
 
 __all__ = ["Framework"]
 
@@ -47,20 +47,24 @@ class Framework:
             length = dist(at[start], at[end])
             place = Place("simulated", number + 1, 1)
             tape = self.tape.material
-            found.append(
-                Distance(line.name, "length", line.use, line.name, length, self.lay_sd(length), tape, place, start, end)
+            group = ("line", line.name)
+            booking = Booking(
+                line.name, "length", line.use, group, length, self.lay_sd(length), tape, place, line=line.name
             )
+            found.append(Distance(booking, start, end))
         for number, line in enumerate(self.plot.lines):
             start, end = line.ends
             for row in line.rows:
                 along = dist(at[start], at[row.point])
                 length = dist(at[start], at[end])
                 place = Place("simulated", number + 1, 10)
-                told = (f"{line.name} at {along:.2f}", line.name)
-                ends = (row.point, start, end)
-                sd = self.lay_sd(along)
-                found.append(Chainage(told[0], "chainage", "station", told[1], along, sd, None, place, *ends, length))
-                found.append(Ranging(told[0], "ranging", "station", told[1], 0.0, RANGING, None, place, *ends))
+                label, group, number = f"{line.name} at {along:.2f}", ("row", len(found)), len(found)
+                chainage = Booking(
+                    label, "chainage", "station", group, along, self.lay_sd(along), None, place, line.name, number
+                )
+                ranging = replace(chainage, kind="ranging", value=0.0, sd=RANGING)
+                found.append(Chainage(chainage, row.point, start, end, length))
+                found.append(Ranging(ranging, row.point, start, end))
         return tuple(found)
 
     @cached_property
@@ -98,7 +102,8 @@ class Framework:
     @cached_property
     def power(self) -> np.ndarray:
         """Return √r of each observation: its standard deviation over that of its correction."""
-        return np.array([one.sd for one in self.true]) / np.where(self.explained.sd > 0, self.explained.sd, np.inf)
+        sds = np.array([one.booking.sd for one in self.true])
+        return sds / np.where(self.explained.sd > 0, self.explained.sd, np.inf)
 
     @cached_property
     def critical(self) -> float:
@@ -127,34 +132,36 @@ class Framework:
         """
         if scale is None:
             scale = 1 + random.normal(0, self.tape.b)
-        kept = {(one.what, one.kind): one.value for one in before.observations} if before else {}
+        earlier = [one.booking for one in before.observations] if before else []
+        kept = {(booking.label, booking.kind): booking.value for booking in earlier}
         taped = {}
         read = []
         for number, one in enumerate(self.true):
             factor = 1.0 if isinstance(one, Ranging) else scale
-            value = one.value * factor + random.normal(0, one.sd) + (errors or {}).get(number, 0.0)
-            value = kept.get((one.what, one.kind), value)
+            booking = one.booking
+            value = booking.value * factor + random.normal(0, booking.sd) + (errors or {}).get(number, 0.0)
+            value = kept.get((booking.label, booking.kind), value)
             read.append(value)
             if isinstance(one, Distance):
-                taped[one.what] = value
+                taped[booking.line] = value
         return changed(
             self.network,
             [
-                replace(one, value=value, length=taped[one.of])
+                replace(with_value(one, value), length=taped[one.booking.line])
                 if isinstance(one, Chainage)
-                else replace(one, value=value)
+                else with_value(one, value)
                 for one, value in zip(self.true, read, strict=True)
             ],
         )
 
-    def readings(self, network: Network) -> dict[Place, tuple[Booking, ...]]:
+    def readings(self, network: Network) -> dict[Place, tuple[readings.Booking, ...]]:
         """Return what would be booked of a survey, to the centimetre."""
         found = {}
         for one in network.observations:
-            if isinstance(one, Ranging) or one.value <= 0:
+            if isinstance(one, Ranging) or one.booking.value <= 0:
                 continue
-            text = f"{one.value:.2f}"
+            text = f"{one.booking.value:.2f}"
             whole = one.length if isinstance(one, Chainage) else None
             reading = BookedReading(Length(float(text), None, text), "m", self.tape.length, whole=whole)
-            found[one.place] = (Booking(reading, one.place, 1.0),)
+            found[one.booking.place] = (readings.Booking(reading, one.booking.place, 1.0),)
         return found

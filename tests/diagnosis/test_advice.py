@@ -41,7 +41,7 @@ def after_the_advice(name, trials, seed):
     for _ in range(trials):
         number = int(random.choice(np.flatnonzero(framework.power > 1e-3)))
         scale = 1 + random.normal(0, framework.tape.b)
-        error = 20 * framework.true[number].sd * random.choice([-1, 1])
+        error = 20 * framework.true[number].booking.sd * random.choice([-1, 1])
         first = framework.measured(random, {number: error}, scale=scale)
         fit = solve(first)
         if Effects(fit).worst() <= framework.critical:
@@ -55,11 +55,10 @@ def after_the_advice(name, trials, seed):
         second = larger.measured(random, before=first, scale=scale)
         fit = solve(second)
         again = grouped(fit, doubts(fit, larger.critical, larger.readings(second)))
-        wrong = (framework.true[number].what, framework.true[number].kind)
-        found = (
-            [(larger.true[doubt.number].what, larger.true[doubt.number].kind) for doubt in again[0]] if again else []
-        )
-        yield promised(advice), found == [wrong]
+        wrong = framework.true[number].booking
+        found = [larger.true[doubt.number].booking for doubt in again[0]] if again else []
+        found = [(booking.label, booking.kind) for booking in found]
+        yield promised(advice), found == [(wrong.label, wrong.kind)]
 
 
 #: classes with pairs of stations that no line joins yet
@@ -89,7 +88,7 @@ def test_the_promised_redundancy_is_what_the_line_gives(name):
     larger = Framework(with_lines(framework.plot, [advice.measure]))
 
     def redundancy(one):
-        return one.effects.spread[[o.what for o in one.true].index(what)]
+        return one.effects.spread[[o.booking.label for o in one.true].index(what)]
 
     assert redundancy(larger) - redundancy(framework) == pytest.approx(advice.gain, abs=1e-6)
 
@@ -103,14 +102,14 @@ def test_no_other_line_would_do_more_for_the_weakest():
         for end in names[names.index(start) + 1 :]:
             if framework.plot.line(f"{start}-{end}") is None:
                 other = Framework(with_lines(framework.plot, [f"{start}-{end}"]))
-                number = [one.what for one in other.true].index(what)
+                number = [one.booking.label for one in other.true].index(what)
                 rise = other.effects.spread[number] - framework.effects.spread[number]
                 assert rise <= advice.gain + 0.1  # the others count a little
 
 
 def test_three_lines_to_a_point_teach_the_rule():
     framework = FRAMEWORKS["fan"]
-    number = [one.what for one in framework.true].index("O-B")  # B is held from O, A and C
+    number = [one.booking.label for one in framework.true].index("O-B")  # B is held from O, A and C
     network = framework.measured(np.random.default_rng(3), {number: 0.2})
     fit = solve(network)
     groups = grouped(fit, doubts(fit, framework.critical, {}))

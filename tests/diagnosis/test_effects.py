@@ -10,11 +10,11 @@ from builders.plot import Row
 from builders.simulated import Framework
 
 from pegline.diagnosis.book_edits import with_readings
-from pegline.diagnosis.dependents import hangs_on, moved
 from pegline.diagnosis.effects import Effects, jacobian
 from pegline.diagnosis.readings import bookings
 from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length
+from pegline.network.dependents import hangs_on, moved
 from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import changed, solve
 from pegline.network.observations import observations, shared_points
@@ -71,12 +71,12 @@ def test_leaving_out_is_foretold(name):
 
 def test_an_error_in_a_line_reaches_the_chainages_along_it():
     framework = Framework(NETWORKS["quad with pegs"]())
-    number = [one.what for one in framework.true].index("A-B")
+    number = [one.booking.label for one in framework.true].index("A-B")
     direction = framework.effects.directions(np.array([number]))[:, 0]
     (chainage,) = hangs_on(framework.true, number)
     # S stands at 0.45 of A-B: its computed chainage grows by as much of the error, its misclosure shrinks.
-    assert direction[number] * framework.true[number].sd == pytest.approx(1.0)
-    assert direction[chainage] * framework.true[chainage].sd == pytest.approx(-0.45, abs=0.001)
+    assert direction[number] * framework.true[number].booking.sd == pytest.approx(1.0)
+    assert direction[chainage] * framework.true[chainage].booking.sd == pytest.approx(-0.45, abs=0.001)
     assert np.count_nonzero(np.abs(direction) > ROUNDING) == 2
 
 
@@ -98,9 +98,11 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
     number = next(
         n
         for n, one in enumerate(before)
-        if one.kind == kind and one.what.startswith(what) and one.part in ("base", "side", "station")
+        if one.booking.kind == kind
+        and one.booking.label.startswith(what)
+        and one.booking.part in ("base", "side", "station")
     )
-    place = bookings(book, reduce_readings(book))[before[number].place][0].place
+    place = bookings(book, reduce_readings(book))[before[number].booking.place][0].place
     by = 0.25
 
     def longer(reading):
@@ -111,7 +113,7 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
 
     after, told = of(with_readings(book, longer)), moved(before, number, by)
     for one, other in zip(after, told, strict=True):
-        assert one.value == pytest.approx(other.value, abs=1e-4)
+        assert one.booking.value == pytest.approx(other.booking.value, abs=1e-4)
         numbers = EQUATIONS[type(one)].numbers
         assert numbers(one) == pytest.approx(numbers(other), abs=1e-4)
 

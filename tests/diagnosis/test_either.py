@@ -8,7 +8,6 @@ from builders.half_read import half_read
 from builders.networks import random_plot
 from builders.sound_book import SOUND
 
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.book_edits import open_readings
 from pegline.diagnosis.choice_observations import observed_in, with_choice
 from pegline.diagnosis.open_readings import CHOSEN, ENOUGH, choose_readings, judged, odds
@@ -156,8 +155,7 @@ def test_the_choice_and_its_rivals_are_those_of_solving_every_combination(count,
         try:
             one = with_choice(half, readings, numbers)
             reduction = reduce_readings(one)
-            frame, walls = choose_frame(one, reduction), wall_observations(one, reduction)
-            misfits[numbers] = adjust(one, reduction, frame, walls).misfit
+            misfits[numbers] = adjust(one, reduction, choose_frame(one, reduction)).misfit
         except BookError:
             continue
     best = min(misfits.values())
@@ -235,5 +233,5 @@ def test_what_a_combination_observes_is_what_the_book_says_with_it():
         reduction = reduce_readings(chosen)
         names = {*chosen.station_names, *shared_points(chosen, reduction)}
         frame = choose_frame(chosen, reduction)
-        said = [*observations(chosen, reduction, frame, names), *wall_observations(chosen, reduction)]
+        said = observations(chosen, reduction, frame, names)
         assert [str(one) for one in observed.of(numbers)] == [str(one) for one in said], numbers

@@ -36,9 +36,9 @@ def least_absolute(fit):
 
 def two_slips(framework, random, size):
     """Return a survey with two lines wrong by so many standard deviations, and which."""
-    lines = [n for n, one in enumerate(framework.true) if one.kind == "length" and framework.power[n] > 0.3]
+    lines = [n for n, one in enumerate(framework.true) if one.booking.kind == "length" and framework.power[n] > 0.3]
     wrong = random.choice(lines, 2, replace=False)
-    errors = {int(n): size * framework.true[n].sd * random.choice([-1, 1]) for n in wrong}
+    errors = {int(n): size * framework.true[n].booking.sd * random.choice([-1, 1]) for n in wrong}
     return framework.measured(random, errors), set(errors)
 
 
@@ -88,6 +88,6 @@ def test_each_of_a_pair_says_what_is_wrong_beside_it():
     two = pair(fit, doubts(fit, framework.critical, {}), framework.critical, {})
     assert two is not None
     assert {one.number for one in two} == {2, 9}
-    assert {one.beside for one in two} == {framework.true[2].what, framework.true[9].what}
+    assert {one.beside for one in two} == {framework.true[2].booking.label, framework.true[9].booking.label}
     assert all(one.closes for one in two)
     assert sorted(round(one.correction, 1) for one in two) == [-0.3, 0.4]

@@ -64,7 +64,7 @@ def test_where_geometry_tells_the_wrong_one_is_the_sole_first_suspect(name, tria
             continue
         for _ in range(max(1, trials // len(framework.true))):
             k = least * random.uniform(1.0, 1.5)
-            error = k * framework.true[number].sd * random.choice([-1, 1])
+            error = k * framework.true[number].booking.sd * random.choice([-1, 1])
             right += sole(trial(framework, random, number, error), number)
             tried += 1
     # 99 % with the chance of few trials: one miss in a short run.
@@ -78,7 +78,7 @@ def test_at_twenty_sigma_the_wrong_one_is_in_the_first_group(name, trials):
     hit = noticed = 0
     for _ in range(trials):
         number = int(random.choice(checked(framework)))
-        groups = trial(framework, random, number, 20 * framework.true[number].sd * random.choice([-1, 1]))
+        groups = trial(framework, random, number, 20 * framework.true[number].booking.sd * random.choice([-1, 1]))
         if groups is not None:
             noticed += 1
             hit += number in [doubt.number for doubt in groups[0]]
@@ -93,9 +93,9 @@ def test_lines_that_the_network_can_tell_apart_are_named(trials, error, least):
     for name, framework in FRAMEWORKS.items():
         for number in checked(framework):
             one, alike = framework.true[number], framework.correlations[number].max()
-            if one.kind != "length" or framework.power[number] ** 2 < CHECKED or alike > APART:
+            if one.booking.kind != "length" or framework.power[number] ** 2 < CHECKED or alike > APART:
                 continue
-            size = {"20 σ": 20 * one.sd, "1 m": 1.0, "10 σ": 10 * one.sd}[error]
+            size = {"20 σ": 20 * one.booking.sd, "1 m": 1.0, "10 σ": 10 * one.booking.sd}[error]
             for _ in range(trials):
                 told[name].append(sole(trial(framework, random, number, size * random.choice([-1, 1])), number))
     print({name: f"{sum(results)} of {len(results)}" for name, results in told.items() if results})
@@ -108,7 +108,7 @@ def test_tests_that_correlate_above_the_limit_are_told_as_one_group(name):
     framework, random = FRAMEWORKS[name], np.random.default_rng(14)
     tied = [n for n in checked(framework) if framework.correlations[n].max() > TIED + 0.02]
     for number in tied:
-        groups = trial(framework, random, int(number), 30 * framework.true[number].sd)
+        groups = trial(framework, random, int(number), 30 * framework.true[number].booking.sd)
         if groups is None or number not in [doubt.number for doubt in groups[0]]:
             continue
         assert len(groups[0]) > 1
@@ -120,7 +120,8 @@ def test_honest_surveys_raise_few_false_alarms(name):
     framework, random = FRAMEWORKS[name], np.random.default_rng(15)
     rows = np.arange(len(framework.true))
     seen = framework.effects.seen(np.eye(len(rows)))
-    scaled = np.array([one.value / one.sd if one.kind == "length" else 0.0 for one in framework.true])
+    booked = [one.booking for one in framework.true]
+    scaled = np.array([one.value / one.sd if one.kind == "length" else 0.0 for one in booked])
     errors = random.standard_normal((len(rows), 2000))
     errors += scaled[:, None] * random.normal(0, framework.tape.b, 2000)  # one scale for each survey
     tests = seen @ errors / np.sqrt(np.maximum(framework.effects.spread, 1e-6))[:, None]

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.network.equations import (
-    EQUATIONS,
+from pegline.network.equations import EQUATIONS
+from pegline.network.observation_types import (
     Bearing,
     Chainage,
     Control,

@@ -158,7 +158,7 @@ def test_the_family_value_over_2000_surveys(name):
 def test_solving_without_one_observation_is_solving_the_others():
     book, reduction = simulated(NETWORKS["two hubs"](), 4)
     network = adjust(book, reduction, LOCAL).network
-    keep = np.array([one.what != "A-B" for one in network.observations])
+    keep = np.array([one.booking.label != "A-B" for one in network.observations])
     without = solve(network, keep)
     other = solve(network, keep, without.parameters + 0.001 * ~network.held)
     assert other.parameters == pytest.approx(without.parameters, abs=SAME)

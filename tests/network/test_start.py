@@ -145,7 +145,7 @@ def test_arcs_that_do_not_meet_carry_the_gap():
     told = findings(*measured(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
     assert isinstance(told.data, Gap)
     assert told.data.gap == pytest.approx(1.0)
-    assert {one.what for one in told.data.observations} == {"A-B", "A-C", "B-C"}
+    assert {one.booking.label for one in told.data.observations} == {"A-B", "A-C", "B-C"}
     assert "short by 1.000 m" in told.text
 
 

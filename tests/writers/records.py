@@ -23,6 +23,7 @@ from pegline.measures.offset import Row
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
+from pegline.network.observation_types import Booking
 from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants
 
 ENGINEERING = (
@@ -42,6 +43,13 @@ class Records:
     detail: Detail
     diagnosis: Diagnosis
     scale: int = 100
+
+
+def booked(line: str, kind: str, number: int) -> Booking:
+    """Return the booking of a line's length or bearing, with a standard deviation of 6 mm or half a degree."""
+    sd = 0.006 if kind == "length" else radians(0.5)
+    part, counted = ("side", line) if kind == "length" else (kind, None)
+    return Booking(line, kind, part, (part, line), 0.0, sd, None, place(number), counted)
 
 
 def place(line: int, column: int = 9) -> Place:
@@ -218,10 +226,10 @@ def survey(**frame: Any) -> Records:
         witnesses={"A": tuple(ground)},
     )
     solution = _solution()
-    checks = (Check("C-D", "line", 44.14, 44.102, 0.012, 0.04, 3.1667, True, place(37)),)
+    checks = (Check(booked("C-D", "length", 37), "line", 44.14, 44.102, 0.012, 0.04, 3.1667, True),)
     measurements = (
-        Measurement("A-B", "length", 52.32, 0.001, 0.006, 0.2, 0.4, 0.05, place(24)),
-        Measurement("A-B", "bearing", radians(90.2), radians(0.2), radians(0.5), 0.0, 0.0, None, place(60), angle=True),
+        Measurement(booked("A-B", "length", 24), 52.32, 0.001, 0.2, 0.4, 0.05),
+        Measurement(booked("A-B", "bearing", 60), radians(90.2), radians(0.2), 0.0, 0.0, None, angle=True),
     )
     adjustment = Adjustment(
         plotting=solution,

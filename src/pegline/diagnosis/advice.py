@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.seen import listed
-from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.least_squares import Fit
 from pegline.network.model import Array
+from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.quality import POWER
 from pegline.records import record
 
@@ -154,14 +154,14 @@ def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
     """
     ones = fit.network.observations
     spread = Effects(fit).spread
-    lines = [n for n, one in enumerate(ones) if isinstance(one, Distance) and one.kind == "length"]
+    lines = [n for n, one in enumerate(ones) if isinstance(one, Distance) and one.booking.kind == "length"]
     weakest = np.array(sorted(lines, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
     alone = np.zeros((len(ones), len(weakest)))
     alone[weakest, np.arange(len(weakest))] = 1 / fit.network.sds[weakest]
     possible = _possible(fit, weakest, alone, tape, again=False) if len(weakest) else None
     if possible is None:
         return ()
-    what = ones[int(weakest[0])].what
+    what = ones[int(weakest[0])].booking.label
     scale = fit.network.sds[weakest] ** 2
 
     def weakest_of_all(power: Array) -> float:
@@ -208,7 +208,7 @@ def _chosen(
 def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, str]:
     """Return the name of a line, as it is booked where it was taped before, and the word for that."""
     start, end = (fit.network.names[point] for point in pair)
-    booked = {frozenset(one.points): one.what for one in fit.network.observations if _is_line(one)}
+    booked = {frozenset(one.points): one.booking.label for one in fit.network.observations if _is_line(one)}
     name = booked.get(frozenset((start, end)))
     return (name, "taped once more, ") if name else (f"{start}-{end}", "")
 
@@ -237,7 +237,7 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, *, again: 
     about = sorted({network.index[name] for one in ones for name in one.points})
     away = np.hypot(*(positions[: network.stations, None] - positions[about]).transpose(2, 0, 1)).min(axis=1)
     near = np.argsort(away, kind="stable")[: max(NEAREST, len([p for p in about if p < network.stations]))]
-    longest = max((one.value for one in network.observations if _is_line(one)), default=0.0)
+    longest = max((one.booking.value for one in network.observations if _is_line(one)), default=0.0)
     reach = REACH * longest * network.scale
     taken = {frozenset(one.points) for one in network.observations if _is_line(one)}
     taken |= {frozenset(pair) for pair in _on_one_line(network.observations)}
@@ -259,14 +259,14 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, *, again: 
 
 
 def _is_line(one: Observation) -> bool:
-    return isinstance(one, Distance) and one.kind == "length"
+    return isinstance(one, Distance) and one.booking.kind == "length"
 
 
 def _on_one_line(ones: Sequence[Observation]) -> set[tuple[str, str]]:
     """Return the pairs of stations that stand on one line: a tape between them tells little."""
     on: dict[tuple[str, str], list[str]] = {}
     for one in ones:
-        if isinstance(one, Chainage) and one.part == "station":
+        if isinstance(one, Chainage) and one.booking.part == "station":
             on.setdefault((one.start, one.end), [one.start, one.end]).append(one.point)
     return {pair for names in on.values() for pair in combinations(names, 2)}
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from pegline.network.equations import Distance, Observation
 from pegline.network.least_squares import Network
 from pegline.network.model import Array
+from pegline.network.observation_types import Distance, Observation, Part
 from pegline.network.start import Hints, start
 from pegline.records import record
 
@@ -47,10 +47,15 @@ class Anew:
 
 def _with_base(ones: list[Observation]) -> Iterator[list[Observation]]:
     """Yield observations to start from: check lines place stations too, and another line may be the base."""
-    freed = [replace(one, part="tie") if isinstance(one, Distance) and one.part == "check" else one for one in ones]
-    if any(one.part == "base" for one in freed):
+    freed = [_used_as(one, "tie") if isinstance(one, Distance) and one.booking.part == "check" else one for one in ones]
+    if any(one.booking.part == "base" for one in freed):
         yield freed
         return
-    lines = [n for n, one in enumerate(freed) if isinstance(one, Distance) and one.part in ("side", "tie")]
-    for number in sorted(lines, key=lambda n: -freed[n].value)[:3]:
-        yield [replace(one, part="base") if n == number else one for n, one in enumerate(freed)]
+    lines = [n for n, one in enumerate(freed) if isinstance(one, Distance) and one.booking.part in ("side", "tie")]
+    for number in sorted(lines, key=lambda n: -freed[n].booking.value)[:3]:
+        yield [_used_as(one, "base") if n == number else one for n, one in enumerate(freed)]
+
+
+def _used_as(one: Observation, part: Part) -> Observation:
+    """Return an observation that is there for something else."""
+    return replace(one, booking=replace(one.booking, part=part))

@@ -9,14 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pegline.book.model import Book
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.book_edits import with_edits
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
 from pegline.frame.model import Frame
 from pegline.measures.values import Reading
 from pegline.network.adjust import hints
-from pegline.network.equations import Observation
+from pegline.network.observation_types import Observation
 from pegline.network.observations import observations, shared_points
 from pegline.reduction.reduce import reduce_readings
 
@@ -106,4 +105,4 @@ class Observed:
         book = with_choice(self.book, self.readings, numbers)
         reduction = reduce_readings(book)
         names = {*book.station_names, *self.shared}
-        return [*observations(book, reduction, self.frame, names), *wall_observations(book, reduction)]
+        return list(observations(book, reduction, self.frame, names))

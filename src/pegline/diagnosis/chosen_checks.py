@@ -25,6 +25,7 @@ from pegline.measures.values import Reading
 from pegline.network.adjust import CHECK_KINDS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
+from pegline.network.observation_types import Group
 from pegline.reduction.model import Ground, Reduction
 
 __all__ = ["LEFT", "agreeing_by_choice"]
@@ -48,11 +49,12 @@ def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustme
     fit = everything(adjustment) if places and adjustment.checks else None
     if fit is None:
         return adjustment
-    own: dict[tuple[str, str | None], list[int]] = defaultdict(list)
+    own: dict[tuple[Group, str | None], list[int]] = defaultdict(list)
     for one, weak in zip(fit.network.observations, _weak(fit, places).tolist(), strict=True):
-        own[one.what, CHECK_KINDS.get(one.part)].append(weak)
+        own[one.booking.group, CHECK_KINDS.get(one.booking.part)].append(weak)
     checks = tuple(
-        replace(check, chosen=check.passed and _chosen(own[check.what, check.kind])) for check in adjustment.checks
+        replace(check, chosen=check.passed and _chosen(own[check.booking.group, check.kind]))
+        for check in adjustment.checks
     )
     counted = [check.passed for check in checks if not check.chosen]
     return replace(
@@ -84,7 +86,7 @@ def _grounds(reduction: Reduction) -> Iterator[Ground]:
 
 def _weak(fit: Fit, places: frozenset[Place]) -> NDArray[np.int64]:
     """Return for each observation 2 where it holds a chosen reading, 1 where nothing else checks it, 0 otherwise."""
-    chosen = np.array([one.place in places for one in fit.network.observations])
+    chosen = np.array([one.booking.place in places for one in fit.network.observations])
     effects = Effects(fit)
     picked = np.arange(len(chosen))[:, None] == np.flatnonzero(chosen)
     seen = effects.seen(picked * fit.keep[:, None].astype(float))

@@ -11,7 +11,7 @@ from pegline.diagnosis.explanations import Explanation
 from pegline.diagnosis.suspects import Doubt
 from pegline.frame.model import Frame
 from pegline.measures.control import ControlPoint
-from pegline.network.equations import Control, Observation
+from pegline.network.observation_types import Control, Observation
 
 __all__ = ["in_figures"]
 
@@ -31,10 +31,10 @@ def in_figures(
 def _in_figures(doubt: Doubt, one: Observation, book: Book, frame: Frame) -> Doubt:
     if not isinstance(one, Control) or book.control is None:
         return doubt
-    point = next(p for p in book.control.points if p.station == one.what)
+    point = next(p for p in book.control.points if p.station == one.station)
     axis = "easting" if one.along[0] else "northing"
     booked = point.easting if axis == "easting" else point.northing
-    on_grid = (one.value + frame.origin[0 if axis == "easting" else 1]) / frame.metres_per_unit
+    on_grid = (one.booking.value + frame.origin[0 if axis == "easting" else 1]) / frame.metres_per_unit
     change, sd = doubt.correction / frame.metres_per_unit, doubt.sd / frame.metres_per_unit
     if booked is None or point.crs not in (None, book.control.crs):
         # Booked in other figures than the grid's: what it makes there, and what it should make.

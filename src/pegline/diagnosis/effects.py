@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.diagnosis.dependents import hangs_on, moved
+from pegline.network.dependents import hangs_on, moved
 from pegline.network.least_squares import Fit, changed, linearise, misclosures
 from pegline.network.model import Array
 from pegline.network.quality import NetworkCovariances, spread

@@ -84,16 +84,16 @@ def _listed(found: Sequence[Mend | Mixup]) -> str:
 
 def mends(gap: Gap, readings: Readings) -> Iterator[Mend]:
     """Yield the slips after whose undoing the arcs meet: of each arc, and of the line between the centres."""
-    lengths = [one.value for one in gap.observations]
+    lengths = [one.booking.value for one in gap.observations]
     apart = lengths[2] if len(lengths) > 2 else gap.gap + lengths[0] + lengths[1]
     if arc_gap(apart, lengths[0], lengths[1]) < 0:
         apart = abs(lengths[0] - lengths[1]) - gap.gap  # one arc lies within the other
     for number, one in enumerate(gap.observations):
-        for slip in explanations(readings.get(one.place, ())):
+        for slip in explanations(readings.get(one.booking.place, ())):
             changed = [*lengths[:2], apart]
             changed[number] += slip.change
             if changed[number] > 0 and arc_gap(changed[2], changed[0], changed[1]) < 0:
-                yield Mend(one.what, slip)
+                yield Mend(one.booking.label, slip)
 
 
 def _of_lines(reduction: Reduction, readings: Readings) -> Iterator[Mend]:

@@ -27,8 +27,8 @@ def everything(adjustment: Adjustment) -> Fit | None:
         return fit
     network = fit.network
     begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
-    used = {(m.what, m.kind, m.place) for m in adjustment.measurements}
-    sound = np.array([(one.what, one.kind, one.place) in used for one in network.observations])
+    used = {m.booking for m in adjustment.measurements}
+    sound = np.array([one.booking in used for one in network.observations])
     for keep in (np.ones(len(sound), bool), sound):
         try:
             return solve(network, keep, begin)

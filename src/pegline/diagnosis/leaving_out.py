@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.anew import Anew
-from pegline.diagnosis.dependents import hangs_on, moved
 from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.explanations import explanations
 from pegline.diagnosis.readings import Booking
 from pegline.errors import BookError, Place
-from pegline.network.equations import Bearing, Distance, Square
+from pegline.network.dependents import hangs_on, moved
 from pegline.network.least_squares import Fit, Network, changed, linearise, misclosures, solve
 from pegline.network.model import Array
+from pegline.network.observation_types import Bearing, Distance, Square
 
 __all__ = ["STEPS", "Left", "Readings", "close", "gross"]
 
@@ -107,8 +107,8 @@ def _figures(fit: Fit, number: int, readings: Readings, anew: Anew | None) -> It
     yield Figure(_cost(network, begin, but=number), number, change, begin)
     if anew is None or not isinstance(observations[number], Distance):
         return
-    for slip in explanations(readings.get(observations[number].place, ())):
-        if slip.kind in GROSS and observations[number].value + slip.change > 0:
+    for slip in explanations(readings.get(observations[number].booking.place, ())):
+        if slip.kind in GROSS and observations[number].booking.value + slip.change > 0:
             mended = moved(observations, number, slip.change)
             begun = anew.begin(mended)
             if begun is not None:
@@ -140,7 +140,7 @@ def _bends(fit: Fit, number: int, left: Left) -> bool:
     one = fit.network.observations[number]
     if isinstance(one, Bearing | Square):
         return False
-    length = max(abs(one.value), 0.05 * fit.network.extent)
+    length = max(abs(one.booking.value), 0.05 * fit.network.extent)
     return left.correction**2 / (2 * length) > CURVED * left.sd
 
 
@@ -158,7 +158,7 @@ def _left_out(fit: Fit, figure: Figure) -> Left | None:
             without = solve(network, keep, begin, steps=STEPS)
             begin = without.parameters
             step = -float(without.residuals[number])
-            correction = float(network.observations[number].value - fit.network.observations[number].value) + step
+            correction = float(network.values[number] - fit.network.values[number]) + step
             if abs(step) < NEAR * network.sds[number]:
                 break
     except BookError:

@@ -8,7 +8,6 @@ from math import log
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.book_edits import (
     in_other_name,
     on_other_side,
@@ -148,8 +147,8 @@ def mixups(book: Book, adjustment: Adjustment | None = None) -> Iterator[Mixup]:
 def _fits(adjustment: Adjustment, book: Book, mixup: Mixup) -> bool:
     """Return whether the stations that may be meant are about as far apart as was taped."""
     solution, line = adjustment.plotting, mixup.book.lines[mixup.what]
-    taped = next((m.value for m in adjustment.measurements if m.what == mixup.what and m.kind == "length"), None)
-    taped = taped or next((c.taped for c in adjustment.checks if c.what == mixup.what), None)
+    taped = next((m.value for m in adjustment.measurements if m.booking.measured_line == mixup.what), None)
+    taped = taped or next((c.taped for c in adjustment.checks if c.booking.measured_line == mixup.what), None)
     if taped is None or line.start not in solution.index or line.end not in solution.index:
         return False
     apart = solution.position(line.start) - solution.position(line.end)
@@ -190,6 +189,6 @@ def solved(book: Book) -> Adjustment | None:
     """Return a book as far as the stations, None where it cannot be solved."""
     try:
         reduction = reduce_readings(book)
-        return adjust(book, reduction, choose_frame(book, reduction), wall_observations(book, reduction))
+        return adjust(book, reduction, choose_frame(book, reduction))
     except BookError:
         return None

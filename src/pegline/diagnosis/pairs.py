@@ -14,11 +14,11 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.dependents import moved
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.leaving_out import STEPS, Left, Readings
 from pegline.diagnosis.suspects import Doubt, judged
 from pegline.errors import BookError
+from pegline.network.dependents import moved
 from pegline.network.least_squares import Fit, changed, solve
 
 __all__ = ["pair"]
@@ -75,7 +75,7 @@ def _solved(
         judged(
             fit.network.observations[number],
             number,
-            readings.get(fit.network.observations[number].place, ()),
+            readings.get(fit.network.observations[number].booking.place, ()),
             Left(
                 error - float(rest.residuals[number]),
                 float(fit.network.sds[number] * sqrt(effects.spread[number])),

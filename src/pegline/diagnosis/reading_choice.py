@@ -25,7 +25,6 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.detail.walls import wall_observations
 from pegline.diagnosis.book_edits import readings_in
 from pegline.diagnosis.choice_observations import Numbers, Observed, observed_in, with_choice
 from pegline.diagnosis.effects import Effects
@@ -33,9 +32,9 @@ from pegline.diagnosis.full_solution import everything
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
 from pegline.network.adjust import adjust
-from pegline.network.equations import Observation
 from pegline.network.least_squares import Fit, build, changed, linearise, misclosures, solve
 from pegline.network.model import Array
+from pegline.network.observation_types import Observation
 from pegline.network.quality import chi2_exceeded
 from pegline.network.start import Gap, start
 from pegline.reduction.reduce import reduce_readings
@@ -241,13 +240,15 @@ def _rough(observed: Observed, numbers: Numbers) -> _Rough:
         return _Rough(inf)
     gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
     arms = [arm for gap in gaps for arm in gap.observations]
-    lines = {arm.what for arm in arms}
+    lines = {arm.booking.line for arm in arms}
     places = {reading.place for line in book.lines.values() if line.name in lines for reading in readings_in(line)}
-    places.update(arm.place for arm in arms)
+    places.update(arm.booking.place for arm in arms)
     concerned = frozenset(reading.place for reading in readings if reading.place in places)
     # Where north lies, and the grid, the first places do not know yet.
     seen = [
-        one for one in found if one.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
+        one
+        for one in found
+        if one.booking.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
     ]
     network = build(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
     off = misclosures(network, linearise(network, network.begin)) / network.sds
@@ -262,8 +263,7 @@ def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
     try:
         chosen = with_choice(observed.book, observed.readings, numbers)
         reduction = reduce_readings(chosen)
-        walls = wall_observations(chosen, reduction)
-        adjustment = adjust(chosen, reduction, observed.frame, walls, allow_missing=True)
+        adjustment = adjust(chosen, reduction, observed.frame, allow_missing=True)
     except BookError:
         return None
     fit = everything(adjustment)

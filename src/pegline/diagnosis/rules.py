@@ -139,7 +139,7 @@ def unchecked_figure(seen: Seen, limit: None) -> Said:
         text = "nothing checks the figure: a slip in any line would go unseen"
         yield f"{text}; tape one more line between stations that no line joins yet", base_place(seen.book)
         return
-    checked = {m.what for m in seen.adjustment.measurements if m.kind == "length" and m.redundancy > UNCHECKED}
+    checked = {m.booking.measured_line for m in seen.adjustment.measurements if m.redundancy > UNCHECKED}
     for name in seen.stations:
         lines = seen.lines_at.get(name, [])
         if name not in seen.tie_stations and lines and not any(line.name in checked for line in lines):

@@ -22,7 +22,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.anew import Anew
-from pegline.diagnosis.dependents import moved
 from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.explanations import Explanation, bare, explanations
 from pegline.diagnosis.leaving_out import Left, Readings, close, gross
@@ -30,9 +29,10 @@ from pegline.diagnosis.model import Suspect
 from pegline.diagnosis.readings import Booking
 from pegline.diagnosis.slips import as_booked
 from pegline.errors import BookError, Place
-from pegline.network.equations import Bearing, Control, Observation, Ranging, Square
+from pegline.network.dependents import moved
 from pegline.network.least_squares import Fit, changed, solve
 from pegline.network.model import Array, MeasurementKind
+from pegline.network.observation_types import Bearing, Control, Observation, Ranging, Square
 from pegline.records import record
 
 __all__ = ["Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
@@ -95,7 +95,7 @@ def doubts(fit: Fit, critical: float, readings: Readings, anew: Anew | None = No
         found = gross(fit, critical, readings, anew)
     every = [
         max(
-            (judged(one, number, readings.get(one.place, ()), left, critical) for left in lefts),
+            (judged(one, number, readings.get(one.booking.place, ()), left, critical) for left in lefts),
             key=lambda doubt: (doubt.closes, doubt.weight),
         )
         for number, lefts in found.items()
@@ -115,9 +115,9 @@ def judged(one: Observation, number: int, booked: Sequence[Booking], left: Left,
     explains = slip is not None and log(SLIP) + likely > free and abs(slip.change - correction) <= SLACK * critical * sd
     return Doubt(
         number,
-        one.what,
-        one.kind,
-        slip.place if explains and slip else one.place,
+        one.booking.label,
+        one.booking.kind,
+        slip.place if explains and slip else one.booking.place,
         slip.reading if explains and slip else _reading(one, booked),
         slip.would_be if explains and slip else _would_be(one, booked, correction),
         correction,
@@ -142,12 +142,12 @@ def _reading(one: Observation, booked: Sequence[Booking]) -> str:
     """Return what is booked, as the book writes it."""
     if booked:
         return ", ".join(bare(b.reading.length.text) for b in booked)
-    return _plain(one, one.value)
+    return _plain(one, one.booking.value)
 
 
 def _would_be(one: Observation, booked: Sequence[Booking], correction: float) -> str:
     if not booked:
-        return _plain(one, one.value + correction)
+        return _plain(one, one.booking.value + correction)
     if len(booked) > 1 and abs(booked[0].share - 1) < 0.1:  # legs: any of them may be wrong
         return f"{as_booked(booked[0].reading.metres + correction, booked[0].reading)} (or another leg)"
     mean = sum(b.reading.metres for b in booked) / len(booked)

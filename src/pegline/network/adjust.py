@@ -22,9 +22,10 @@ from pegline.frame.model import Frame
 from pegline.network.arc_intersection import cross
 from pegline.network.common import Array
 from pegline.network.critical_value import correlated_tests, critical_value, sidak
-from pegline.network.equations import EQUATIONS, Control, Distance, Observation, Part
+from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit, Mask, Network, build, changed, solve
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
+from pegline.network.observation_types import Control, Distance, Group, Observation, Part
 from pegline.network.observations import observations, shared_points, stops
 from pegline.network.orientation import across, faced, faces, held
 from pegline.network.quality import (
@@ -62,7 +63,6 @@ def adjust(
     book: Book,
     reduction: Reduction,
     frame: Frame,
-    extra: Sequence[Observation] = (),
     *,
     allow_missing: bool = False,
 ) -> Adjustment:
@@ -70,8 +70,6 @@ def adjust(
 
     Parameters
     ----------
-    extra
-        Observations of walls.
     allow_missing
         Solve what can be solved of a half-finished book and report the rest in ``missing``.
 
@@ -81,14 +79,14 @@ def adjust(
         Where stations cannot be placed, telling all of them together.
     """
     stations, shared = book.station_names, shared_points(book, reduction)
-    found = (*observations(book, reduction, frame, {*stations, *shared}), *extra)
+    found = observations(book, reduction, frame, {*stations, *shared})
     told = hints(book, reduction)
     begun = start(stations, shared, found, told)
     faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
     network, plotted, placing = _network(book, reduction, frame, found, begun, shared)
-    base = next(one for one in found if isinstance(one, Distance) and one.part == "base")
+    base = next(one for one in found if isinstance(one, Distance) and one.booking.part == "base")
     ends = (network.index[base.start], network.index[base.end])
     try:
         placed = changed(network, (*network.observations, *placing)) if placing else network
@@ -162,7 +160,7 @@ def _network(
     positions, facing = faced(frame, found, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
-    base = next(one for one in ones if isinstance(one, Distance) and one.part == "base")
+    base = next(one for one in ones if isinstance(one, Distance) and one.booking.part == "base")
     along = stops(reduction)
     network = build(
         names,
@@ -187,24 +185,24 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
     left_out = ~plotting.keep[:count]
     sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting)))
     tests = plotting.residuals / sds
-    groups: dict[tuple[CheckKind, str], list[int]] = {}
+    groups: dict[tuple[CheckKind, Group], list[int]] = {}
     for number in np.flatnonzero(left_out):
-        one = network.observations[number]
-        groups.setdefault((CHECK_KINDS[one.part], one.of), []).append(int(number))
+        booking = network.observations[number].booking
+        groups.setdefault((CHECK_KINDS[booking.part], booking.group), []).append(int(number))
     checks, failing = [], np.zeros(count, bool)
     for (kind, _), numbers in groups.items():
         worst = max(numbers, key=lambda n: abs(tests[n]))
         one = network.observations[worst]
         allowed = critical * sds[worst]
         if kind == "line":
-            allowed = min([allowed, *_limits(book, one.value)])
+            allowed = min([allowed, *_limits(book, one.booking.value)])
         difference = float(plotting.residuals[worst])
         passed = abs(difference) <= allowed
         if not passed and kind in MINOR:
             failing[numbers] = True
         checks.append(
             Check(
-                what=one.what,
+                booking=one.booking,
                 kind=kind,
                 taped=_booked(one, frame),
                 computed=_booked(one, frame) - difference,
@@ -212,7 +210,6 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
                 allowed=float(allowed),
                 test=float(tests[worst]),
                 passed=bool(passed),
-                place=one.place,
                 angle=EQUATIONS[type(one)].angle,
             )
         )
@@ -222,8 +219,8 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
 def _booked(one: Observation, frame: Frame) -> float:
     """Return what was observed as a person knows it: coordinates not about the frame's origin but on its grid."""
     if not isinstance(one, Control):
-        return one.value
-    return one.value + one.along[0] * frame.origin[0] + one.along[1] * frame.origin[1]
+        return one.booking.value
+    return one.booking.value + one.along[0] * frame.origin[0] + one.along[1] * frame.origin[1]
 
 
 def _limits(book: Book, length: float) -> Iterator[float]:
@@ -276,15 +273,12 @@ def _measurements(frame: Frame, fit: Fit, shares: Array, critical: float) -> tup
         residual = float(fit.residuals[number])
         found.append(
             Measurement(
-                what=one.what,
-                kind=one.kind,
+                booking=one.booking,
                 value=_booked(one, frame),
                 residual=residual,
-                sd=sd,
                 redundancy=share if checked else 0.0,
                 test=residual / (sd * root) if checked else 0.0,
                 smallest_noticed=(critical + POWER) * sd / root if checked else None,
-                place=one.place,
                 angle=EQUATIONS[type(one)].angle,
             )
         )

@@ -1,228 +1,33 @@
-"""What was observed between points, and the equation of each kind of observation.
+"""The equation of each type of observation.
 
-One frozen record a type, one function a type giving the computed value and its partial
-derivatives for all observations of the type at once, in the table ``EQUATIONS``. Angles are in
-radians, lengths on the ground in metres, positions in the metres of the frame.
+One function a type gives the computed value and its partial derivatives for all observations of the
+type at once, in the table ``EQUATIONS``. Angles are in radians, lengths on the ground in metres,
+positions in the metres of the frame.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from math import pi
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.errors import Place
-from pegline.network.common import Array, MeasurementKind
+from pegline.network.common import Array
+from pegline.network.observation_types import (
+    Bearing,
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Offset,
+    Ranging,
+    Square,
+)
 from pegline.records import record
 
-__all__ = [
-    "EQUATIONS",
-    "SQUARE_SD",
-    "Bearing",
-    "Chainage",
-    "Control",
-    "Distance",
-    "Equation",
-    "Oblique",
-    "Observation",
-    "Offset",
-    "Part",
-    "Ranging",
-    "Square",
-    "wrapped",
-]
-
-#: What an observation is there for. It decides what the plotting solution may use and how a failing check is told.
-Part = Literal["base", "side", "tie", "check", "station", "row", "arc", "dimension", "wall", "bearing", "control"]
-
-#: Standard deviation of a built right angle, radians (0.2°, common practice).
-SQUARE_SD: Final = 0.2 * pi / 180
-
-
-@record(frozen=True, slots=True)
-class Distance:
-    """A length taped from one point to another."""
-
-    what: str  #: as it is told: ``P-Q``
-    kind: MeasurementKind
-    part: Part
-    of: str  #: the line, row, arc or feature whose equations stand or fall together
-    value: float  #: on the ground, metres
-    sd: float  #: without the tape's scale, metres
-    tape: str | None
-    place: Place
-    start: str
-    end: str
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Chainage:
-    """How far along the line from start to end the foot of a point lies.
-
-    The line's own mean length stands in the equation, so the scale of the tape cancels.
-    """
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: chainage on the ground from ``start``, metres
-    sd: float  #: of the chainage and of the right angle's foot together, metres
-    tape: str | None
-    place: Place
-    point: str
-    start: str
-    end: str
-    length: float  #: mean length on the ground from ``start`` to ``end``, metres
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Ranging:
-    """A point that stands in the line from start to end: its distance to the left of it, booked as 0."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: metres, 0
-    sd: float  #: metres
-    tape: str | None
-    place: Place
-    point: str
-    start: str
-    end: str
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Offset:
-    """A perpendicular distance from the line from start to end to a point."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: on the ground, metres, never negative
-    sd: float  #: metres
-    tape: str | None
-    place: Place
-    point: str
-    start: str
-    end: str
-    side: int  #: +1 left, -1 right
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Oblique:
-    """A distance from a chainage on the line from start to end to a point."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: on the ground, metres
-    sd: float  #: of the distance and of the chainage's part in it, metres
-    tape: str | None
-    place: Place
-    point: str
-    start: str
-    end: str
-    share: float  #: chainage over the line's mean length
-    side: int  #: +1 left, -1 right, 0 not told; settles the start only
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Bearing:
-    """A bearing from start to end, clockwise from the frame's +y."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: radians
-    sd: float  #: radians
-    tape: str | None
-    place: Place
-    start: str
-    end: str
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.start, self.end)
-
-
-@record(frozen=True, slots=True)
-class Control:
-    """A known coordinate of a station, along a direction of the frame."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: metres of the frame about its origin
-    sd: float  #: metres
-    tape: str | None
-    place: Place
-    station: str
-    along: tuple[float, float]  #: unit vector: (1, 0) for x, (0, 1) for y
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.station,)
-
-
-@record(frozen=True, slots=True)
-class Square:
-    """A right angle walked from before over corner to after: a turn of +90° (left) or -90° (right)."""
-
-    what: str
-    kind: MeasurementKind
-    part: Part
-    of: str
-    value: float  #: radians, +pi/2 left or -pi/2 right
-    sd: float  #: radians
-    tape: str | None
-    place: Place
-    before: str
-    corner: str
-    after: str
-
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.before, self.corner, self.after)
-
-
-Observation = Distance | Chainage | Ranging | Offset | Oblique | Bearing | Control | Square
+__all__ = ["EQUATIONS", "Equation", "wrapped"]
 
 
 def wrapped(angle: Array) -> Array:

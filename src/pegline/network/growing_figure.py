@@ -10,7 +10,7 @@ from typing import Any
 from pegline.errors import Place
 from pegline.measures.values import Side
 from pegline.network.arc_intersection import XY, Arc
-from pegline.network.equations import Chainage, Distance, Observation
+from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.start_points import Bookings
 from pegline.records import record
 

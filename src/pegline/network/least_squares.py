@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding
 from pegline.network.common import Array
-from pegline.network.equations import EQUATIONS, Equation, Observation, wrapped
+from pegline.network.equations import EQUATIONS, Equation, wrapped
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
+from pegline.network.observation_types import Observation
 from pegline.records import record
 
 __all__ = ["Batch", "Fit", "Linear", "Network", "build", "changed", "linearise", "solve"]
@@ -142,8 +143,8 @@ def build(
         index=index,
         stations=stations,
         observations=tuple(observations),
-        values=np.array([one.value for one in observations]),
-        sds=np.array([one.sd for one in observations]),
+        values=np.array([one.booking.value for one in observations]),
+        sds=np.array([one.booking.sd for one in observations]),
         batches=tuple(_batches(observations, index, tuple(tapes))),
         tapes=tuple(tapes),
         tape_sds=np.array(list(tapes.values())),
@@ -159,8 +160,8 @@ def changed(network: Network, observations: Sequence[Observation]) -> Network:
     return replace(
         network,
         observations=tuple(observations),
-        values=np.array([one.value for one in observations]),
-        sds=np.array([one.sd for one in observations]),
+        values=np.array([one.booking.value for one in observations]),
+        sds=np.array([one.booking.sd for one in observations]),
         batches=tuple(_batches(observations, network.index, network.tapes)),
     )
 
@@ -177,7 +178,7 @@ def _batches(observations: Sequence[Observation], index: Mapping[str, int], tape
             np.array(rows, np.int64),
             np.array([[index[name] for name in one.points] for one in ones], np.int64),
             np.array([equation.numbers(one) for one in ones], float).reshape(len(ones), -1),
-            np.array([-1 if one.tape is None else number_of[one.tape] for one in ones], np.int64),
+            np.array([-1 if one.booking.tape is None else number_of[one.booking.tape] for one in ones], np.int64),
         )
 
 

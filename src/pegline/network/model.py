@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
-from pegline.network.common import Array, MeasurementKind
+from pegline.network.common import Array
 from pegline.network.least_squares import Fit, Network
+from pegline.network.observation_types import Booking, MeasurementKind
 
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
 
@@ -59,7 +60,7 @@ class Solution:
 class Check:
     """Something measured that the plotting solution did not need, compared with it."""
 
-    what: str  #: ``P-Q``, or ``P-Q at 8.20``, or a station for control
+    booking: Booking  #: of the observation; of the worst one where several are compared together
     kind: CheckKind
     taped: float  #: on the ground, metres; radians for a bearing
     computed: float
@@ -67,9 +68,18 @@ class Check:
     allowed: float  #: largest difference that passes, same unit
     test: float  #: difference over its standard deviation
     passed: bool
-    place: Place
     angle: bool = False  #: taped, computed and the like are radians
     chosen: bool = False  #: passes because a reading left open was chosen so: proves less than a check
+
+    @property
+    def what(self) -> str:
+        """Return how it is shown: ``P-Q``, or ``P-Q at 8.20``, or a station for control."""
+        return self.booking.label
+
+    @property
+    def place(self) -> Place:
+        """Return where it is booked."""
+        return self.booking.place
 
     @property
     def difference(self) -> float:
@@ -81,16 +91,33 @@ class Check:
 class Measurement:
     """One observation of the adjusted solution with its quality figures."""
 
-    what: str
-    kind: MeasurementKind
-    value: float  #: observed, metres on the ground, or radians
+    booking: Booking
+    value: float  #: observed, metres on the ground, or radians; control on its grid
     residual: float  #: observed minus computed
-    sd: float  #: of the observation, the tape's scale left out
     redundancy: float  #: 0 to 1
     test: float  #: residual over its standard deviation; 0 where nothing checks it
     smallest_noticed: float | None  #: smallest error that would be noticed; None where nothing checks it
-    place: Place
     angle: bool = False  #: value, residual and the like are radians
+
+    @property
+    def what(self) -> str:
+        """Return how it is shown: ``P-Q``, or ``P-Q at 8.20``, or a station for control."""
+        return self.booking.label
+
+    @property
+    def kind(self) -> MeasurementKind:
+        """Return what was measured."""
+        return self.booking.kind
+
+    @property
+    def sd(self) -> float:
+        """Return the standard deviation of the observation, the tape's scale left out."""
+        return self.booking.sd
+
+    @property
+    def place(self) -> Place:
+        """Return where it is booked."""
+        return self.booking.place
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,26 +4,27 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
+from dataclasses import replace
 from math import hypot
-from typing import Final
+from typing import Any, Final
 
 from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
-from pegline.network.common import MeasurementKind
-from pegline.network.equations import (
+from pegline.network.observation_types import (
     Bearing,
+    Booking,
     Chainage,
     Control,
     Distance,
     Oblique,
     Observation,
     Offset,
-    Part,
     Ranging,
 )
+from pegline.network.walls import wall_observations
 from pegline.records import record
-from pegline.reduction.model import ReducedRow, Reduction
+from pegline.reduction.model import Ground, ReducedRow, Reduction
 
 __all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops"]
 
@@ -92,104 +93,117 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
 
 
 def observations(book: Book, reduction: Reduction, frame: Frame, solved: Container[str]) -> tuple[Observation, ...]:
-    """Return every observation that the network adjusts, walls excepted; ``solved`` are its stations and points."""
+    """Return every observation that the network adjusts; ``solved`` are its stations and points."""
     along = stops(reduction)
-    found: list[Observation] = list(_lines(reduction, frame))
+    observed: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":
-            found += _tie_station(book, reduction, row)
+            observed += _tie_station(book, reduction, row, number)
         elif row.booked.name in solved:
-            found += _row(row, along[row.line], number)
-    found += _arcs(reduction)
-    found += _bearings(frame)
-    found += _control(frame)
-    return tuple(found)
+            observed += _row(row, along[row.line], number)
+    observed += _arcs(reduction)
+    observed += _bearings(frame)
+    observed += _control(frame)
+    observed += wall_observations(book, reduction)
+    return tuple(observed)
 
 
 def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
     for line in reduction.lines.values():
-        ground = line.ground
-        kind: MeasurementKind = "dimension" if line.use == "detail" else "length"
-        part: Part = "dimension" if line.use == "detail" else line.use
-        length = ground.length * frame.own_scales.get(line.name, 1.0)
-        yield Distance(
-            line.name, kind, part, line.name, length, ground.sd, ground.tape, ground.place, line.start, line.end
+        length = line.ground.length * frame.own_scales.get(line.name, 1.0)
+        booking = Booking(
+            label=line.name,
+            kind="dimension" if line.use == "detail" else "length",
+            part="dimension" if line.use == "detail" else line.use,
+            group=("line", line.name),
+            line=line.name,
+            **_taped(line.ground),
         )
+        yield Distance(replace(booking, value=length), line.start, line.end)
     for dimension in reduction.dimensions:
-        what, ground = f"{dimension.start}-{dimension.end}", dimension.ground
-        yield Distance(
-            what,
-            "dimension",
-            "dimension",
-            what,
-            ground.length,
-            ground.sd,
-            ground.tape,
-            ground.place,
-            dimension.start,
-            dimension.end,
+        label = f"{dimension.start}-{dimension.end}"
+        booking = Booking(
+            label=label, kind="dimension", part="dimension", group=("line", label), **_taped(dimension.ground)
         )
+        yield Distance(booking, dimension.start, dimension.end)
 
 
-def _told(row: ReducedRow, number: int = 0) -> str:
-    """Return how a row is told: ``P-Q at 8.20``, the chainage as booked."""
+def _taped(ground: Ground) -> dict[str, Any]:
+    """Return what a booking takes from a taped length."""
+    return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place}
+
+
+def _row_label(row: ReducedRow, number: int = 0) -> str:
+    """Return how a row is shown: ``P-Q at 8.20``, the chainage as booked."""
     at = row.booked.at[min(number, len(row.booked.at) - 1)]
     return f"{row.line} at {getattr(at, 'text', None) or at.length.text}"  # type: ignore[union-attr]
 
 
-def _tie_station(book: Book, reduction: Reduction, row: ReducedRow) -> Iterator[Observation]:
+def _tie_station(book: Book, reduction: Reduction, row: ReducedRow, number: int) -> Iterator[Observation]:
     """Yield where a tie station stands on its whole line: no station brackets another."""
-    line, what = reduction.lines[row.line], _told(row)
-    told = row.booked.accuracy
-    ranging_sd = told.fixed.metres(book.unit_of(row.line)) if told else RANGING_SD
-    ends, place = (row.name, line.start, line.end), row.booked.place
-    of = f"{what} {row.name}"
-    yield Chainage(
-        what, "chainage", "station", of, row.chainages[0], row.chainage_sd, None, place, *ends, line.ground.length
+    line, given = reduction.lines[row.line], row.booked.accuracy
+    chainage = Booking(
+        label=_row_label(row),
+        kind="chainage",
+        part="station",
+        group=("row", number),
+        value=row.chainages[0],
+        sd=row.chainage_sd,
+        tape=None,
+        place=row.booked.place,
+        line=row.line,
+        row=number,
     )
-    yield Ranging(what, "ranging", "station", of, 0.0, ranging_sd, None, place, *ends)
+    ranging_sd = given.fixed.metres(book.unit_of(row.line)) if given else RANGING_SD
+    ranging = replace(chainage, kind="ranging", value=0.0, sd=ranging_sd)
+    yield Chainage(chainage, row.name, line.start, line.end, line.ground.length)
+    yield Ranging(ranging, row.name, line.start, line.end)
 
 
 def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
     """Yield the equations of a row whose point is solved in the network."""
-    of = f"row {number}"
     if row.form == "oblique":
-        yield from _oblique(row, along, of)
+        yield from _oblique(row, along, number)
         return
-    start, end, chainage, length = along.piece(row.chainages[0])
-    what, place, ends = _told(row), row.booked.place, (row.name, start, end)
-    foot_sd = hypot(row.chainage_sd, row.foot_sd)
-    yield Chainage(what, "chainage", "row", of, chainage, foot_sd, None, place, *ends, length)
+    start, end, within, length = along.piece(row.chainages[0])
+    chainage = Booking(
+        label=_row_label(row),
+        kind="chainage",
+        part="row",
+        group=("row", number),
+        value=within,
+        sd=hypot(row.chainage_sd, row.foot_sd),
+        tape=None,
+        place=row.booked.place,
+        line=row.line,
+        row=number,
+    )
+    yield Chainage(chainage, row.name, start, end, length)
     if row.form == "on line":
-        yield Ranging(what, "ranging", "row", of, 0.0, RANGING_SD, None, place, *ends)
+        yield Ranging(replace(chainage, kind="ranging", value=0.0, sd=RANGING_SD), row.name, start, end)
         return
-    offset = row.offsets[0]
-    yield Offset(what, "offset", "row", of, offset.length, offset.sd, offset.tape, offset.place, *ends, row.side)
+    offset = replace(chainage, kind="offset", **_taped(row.offsets[0]))
+    yield Offset(offset, row.name, start, end, row.side)
 
 
-def _oblique(row: ReducedRow, along: Stops, of: str) -> Iterator[Observation]:
-    for number, (chainage, arm, station) in enumerate(zip(row.chainages, row.offsets, row.at_stations, strict=True)):
-        what = _told(row, number)
+def _oblique(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
+    arms = zip(row.chainages, row.offsets, row.at_stations, strict=True)
+    for arm_number, (chainage, arm, station) in enumerate(arms):
+        booking = Booking(
+            label=_row_label(row, arm_number),
+            kind="oblique",
+            part="row",
+            group=("row", number),
+            line=row.line,
+            row=number,
+            **_taped(arm),
+        )
         if station is not None:
-            yield Distance(what, "oblique", "row", of, arm.length, arm.sd, arm.tape, arm.place, station, row.name)
+            yield Distance(booking, station, row.name)
             continue
         start, end, within, length = along.piece(chainage)
-        sd = hypot(arm.sd, row.chainage_sd * _cosine(row, number))
-        yield Oblique(
-            what,
-            "oblique",
-            "row",
-            of,
-            arm.length,
-            sd,
-            arm.tape,
-            arm.place,
-            row.name,
-            start,
-            end,
-            within / length,
-            row.side,
-        )
+        sd = hypot(arm.sd, row.chainage_sd * _cosine(row, arm_number))
+        yield Oblique(replace(booking, sd=sd), row.name, start, end, within, length, row.side)
 
 
 def _cosine(row: ReducedRow, number: int) -> float:
@@ -208,45 +222,38 @@ def _cosine(row: ReducedRow, number: int) -> float:
 def _arcs(reduction: Reduction) -> Iterator[Observation]:
     for number, arc in enumerate(reduction.arcs):
         for start, arm in zip(arc.starts, arc.arms, strict=True):
-            yield Distance(
-                f"{start}-{arc.point}",
-                "dimension",
-                "arc",
-                f"arc {number}",
-                arm.length,
-                arm.sd,
-                arm.tape,
-                arm.place,
-                start,
-                arc.point,
-            )
+            label = f"{start}-{arc.point}"
+            booking = Booking(label=label, kind="dimension", part="arc", group=("arc", number), **_taped(arm))
+            yield Distance(booking, start, arc.point)
 
 
 def _bearings(frame: Frame) -> Iterator[Observation]:
     for booked in frame.bearings:
-        what = f"{booked.start}-{booked.end}"
-        yield Bearing(
-            what, "bearing", "bearing", what, booked.bearing, booked.sd, None, booked.place, booked.start, booked.end
+        label = f"{booked.start}-{booked.end}"
+        booking = Booking(
+            label=label,
+            kind="bearing",
+            part="bearing",
+            group=("bearing", label),
+            value=booked.bearing,
+            sd=booked.sd,
+            tape=None,
+            place=booked.place,
         )
+        yield Bearing(booking, booked.start, booked.end)
 
 
 def _control(frame: Frame) -> Iterator[Observation]:
     for known in frame.control:
         for value, along in ((known.x, (1.0, 0.0)), (known.y, (0.0, 1.0))):
-            yield Control(
-                known.station,
-                "control",
-                "control",
-                known.station,
-                value,
-                known.sd,
-                None,
-                known.place,
-                known.station,
-                along,
+            booking = Booking(
+                label=known.station,
+                kind="control",
+                part="control",
+                group=("station", known.station),
+                value=value,
+                sd=known.sd,
+                tape=None,
+                place=known.place,
             )
-
-
-def tapes(found: Iterable[Observation]) -> tuple[str, ...]:
-    """Return the tapes that observations were taped with, in the order of their names."""
-    return tuple(sorted({one.tape for one in found if one.tape is not None}))
+            yield Control(booking, known.station, along)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.frame.model import Frame
 from pegline.network.arc_intersection import XY
-from pegline.network.equations import Bearing, Control, Observation
+from pegline.network.observation_types import Bearing, Control, Observation, with_value
 from pegline.network.start import MIRROR_SIGMAS, Start
 
 __all__ = ["across", "faced", "faces", "held"]
@@ -75,7 +75,7 @@ def _known(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
     known: dict[str, XY] = {}
     for _, one in control:
         x, y = known.get(one.station, (0.0, 0.0))
-        known[one.station] = (x + one.value * one.along[0], y + one.value * one.along[1])
+        known[one.station] = (x + one.booking.value * one.along[0], y + one.booking.value * one.along[1])
     return known
 
 
@@ -97,11 +97,11 @@ def _best_bearing(bearings: Sequence[tuple[int, Bearing]], at: dict[str, XY]) ->
 
     def rank(item: tuple[int, Bearing]) -> tuple[float, float, float]:
         (x, y), (u, v) = at[item[1].start], at[item[1].end]
-        return (item[1].sd, -round(hypot(u - x, v - y), 6), item[1].value)
+        return (item[1].booking.sd, -round(hypot(u - x, v - y), 6), item[1].booking.value)
 
     number, best = min(bearings, key=rank)
     (x, y), (u, v) = at[best.start], at[best.end]
-    return best.value - atan2(u - x, v - y), number
+    return best.booking.value - atan2(u - x, v - y), number
 
 
 def _onto(at: Mapping[str, XY], known: dict[str, XY], names: Sequence[str]) -> dict[str, XY]:
@@ -122,16 +122,16 @@ def _misfit(
     total = 0.0
     if len(known) > 2:
         laid = _onto(at, known, [*known])
-        sds = {one.station: one.sd for _, one in control}
+        sds = {one.station: one.booking.sd for _, one in control}
         total += sum((hypot(laid[n][0] - x, laid[n][1] - y) / sds[n]) ** 2 for n, (x, y) in known.items())
     if len(bearings) > 1:
         turns = [
-            one.value - atan2(at[one.end][0] - at[one.start][0], at[one.end][1] - at[one.start][1])
+            one.booking.value - atan2(at[one.end][0] - at[one.start][0], at[one.end][1] - at[one.start][1])
             for _, one in bearings
         ]
         mean = sum(complex(cos(turn), sin(turn)) for turn in turns)
         away = (complex(cos(turn), sin(turn)) / mean for turn in turns)
-        total += sum((atan2(z.imag, z.real) / one.sd) ** 2 for z, (_, one) in zip(away, bearings, strict=True))
+        total += sum((atan2(z.imag, z.real) / one.booking.sd) ** 2 for z, (_, one) in zip(away, bearings, strict=True))
     return sqrt(total)
 
 
@@ -147,4 +147,4 @@ def across(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
     along = (-dy / size, dx / size)
     like = next(one for _, one in control if one.station == second)
     value = known[second][0] * along[0] + known[second][1] * along[1]
-    yield replace(like, value=value, along=along)
+    yield replace(with_value(like, value), along=along)

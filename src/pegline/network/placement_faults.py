@@ -8,8 +8,8 @@ from math import hypot
 
 from pegline.errors import Finding
 from pegline.network.arc_intersection import Arc, gap
-from pegline.network.equations import Distance
 from pegline.network.growing_figure import Figure, Gap
+from pegline.network.observation_types import Distance
 
 __all__ = ["unplaced"]
 
@@ -84,9 +84,9 @@ def _cause(figure: Figure, name: str) -> Finding | None:
 def _arcs_apart(figure: Figure, name: str) -> Finding | None:
     """Return the finding of two arcs to a point that do not meet."""
     arcs = [
-        Arc(number, one.start, figure.at[one.start], one.value, one.sd, tie=False)
+        Arc(number, one.start, figure.at[one.start], one.booking.value, one.booking.sd, tie=False)
         for number, one in enumerate(figure.observations)
-        if isinstance(one, Distance) and one.part == "arc" and one.end == name and one.start in figure.at
+        if isinstance(one, Distance) and one.booking.part == "arc" and one.end == name and one.start in figure.at
     ]
     widest = max(combinations(arcs, 2), key=lambda pair: gap(*pair), default=None)
     if widest is None or gap(*widest) <= 0:
@@ -104,7 +104,7 @@ def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc
         "arcs-do-not-meet",
         f"the arcs to {name} do not meet: {one.radius:.3f} m from {one.centre} and {other.radius:.3f} m from"
         f" {other.centre}, which are {apart:.3f} m apart, {how} {lacking:.3f} m; look at these readings again",
-        distances[0].place,
+        distances[0].booking.place,
         Gap(name, (one.centre, other.centre), lacking, distances),
     )
 

@@ -133,7 +133,7 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
     equal arcs, at a height of four of its own standard deviations, moves across each by s with
     s² = σ d / (4 √2): beyond that, what the straight-line theory leaves out is felt.
     """
-    from pegline.network.equations import Distance, Oblique
+    from pegline.network.observation_types import Distance, Oblique
 
     network = fit.network
     points = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)

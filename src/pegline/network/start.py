@@ -12,8 +12,8 @@ from math import hypot
 
 from pegline.errors import Finding
 from pegline.network.arc_intersection import XY, Arc, between, cross, gap, meet, shape
-from pegline.network.equations import Chainage, Distance, Observation
 from pegline.network.growing_figure import Figure, Gap, Hints
+from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.placement_faults import unplaced
 from pegline.network.start_points import bookings, place_point
 from pegline.records import record
@@ -56,10 +56,10 @@ def start(stations: Sequence[str], points: Sequence[str], observations: Sequence
 
 def _index(figure: Figure, stations: frozenset[str]) -> None:
     for number, one in enumerate(figure.observations):
-        if isinstance(one, Distance) and one.part in ("base", "side", "tie"):
+        if isinstance(one, Distance) and one.booking.part in ("base", "side", "tie"):
             figure.lines[one.start].append((number, one, one.end))
             figure.lines[one.end].append((number, one, one.start))
-        if isinstance(one, Chainage) and one.part == "station":
+        if isinstance(one, Chainage) and one.booking.part == "station":
             for name in one.points:
                 figure.on_lines[name].append((number, one))
     for name, side in figure.hints.sides.items():
@@ -69,10 +69,10 @@ def _index(figure: Figure, stations: frozenset[str]) -> None:
 
 def _lay_base(figure: Figure) -> None:
     for number, one in enumerate(figure.observations):
-        if isinstance(one, Distance) and one.part == "base":
+        if isinstance(one, Distance) and one.booking.part == "base":
             figure.used.add(number)
             _put(figure, one.start, (0.0, 0.0), 0.0)
-            _put(figure, one.end, (one.value, 0.0), one.sd)
+            _put(figure, one.end, (one.booking.value, 0.0), one.booking.sd)
 
 
 # --- stations ---------------------------------------------------------------------------------------------------
@@ -97,7 +97,7 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
     figure.unsettled.pop(name, None)
     for number, line, other in figure.lines[name]:
         if other not in figure.at:
-            arc = Arc(number, name, at, line.value, line.sd, line.part == "tie")
+            arc = Arc(number, name, at, line.booking.value, line.booking.sd, line.booking.part == "tie")
             figure.arcs[other].append(arc)
             _push(figure, other)
     for other in figure.referred[name]:
@@ -106,7 +106,7 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
     for number, row in figure.on_lines[name]:
         if row.point not in figure.at and row.start in figure.at and row.end in figure.at:
             start, end = figure.at[row.start], figure.at[row.end]
-            share = row.value / row.length
+            share = row.booking.value / row.length
             rough = max(figure.rough[row.start], figure.rough[row.end])
             figure.used.update((number, number + 1))  # its ranging is booked right after it
             _put(figure, row.point, between(start, end, share), rough)
@@ -282,12 +282,13 @@ def _prolong(figure: Figure) -> bool:
     """Place the far end of a line from its near end and a tie station that stands on it."""
     for rows in list(figure.on_lines.values()):
         for number, row in rows:
-            if row.point not in figure.at or row.value == 0:
+            if row.point not in figure.at or row.booking.value == 0:
                 continue
             for near, far, sign in ((row.start, row.end, 1.0), (row.end, row.start, -1.0)):
                 if near not in figure.at or far in figure.at:
                     continue
-                reach = row.length / (row.value if sign > 0 else row.length - row.value or 1.0)
+                value = row.booking.value
+                reach = row.length / (value if sign > 0 else row.length - value or 1.0)
                 lines = [n for n, line, other in figure.lines[far] if other == near]
                 if not lines or figure.at[near] == figure.at[row.point]:
                     continue

@@ -7,7 +7,7 @@ from math import cos, hypot, sin
 
 from pegline.measures.values import Side
 from pegline.network.arc_intersection import XY, Arc, between, cross, meet, shape
-from pegline.network.equations import Chainage, Distance, Oblique, Observation, Offset, Ranging, Square
+from pegline.network.observation_types import Chainage, Distance, Group, Oblique, Observation, Offset, Ranging, Square
 
 __all__ = ["Bookings", "bookings", "place_point"]
 
@@ -19,14 +19,14 @@ _Placed = tuple[XY, tuple[int, ...], tuple[str, str] | None]
 
 def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Bookings:
     """Return what each point is booked by: rows and arcs in order, then walls, then dimensions."""
-    found: dict[str, dict[tuple[int, str], list[int]]] = {name: {} for name in points}
+    found: dict[str, dict[tuple[int, Group | None], list[int]]] = {name: {} for name in points}
     for number, one in enumerate(observations):
         if isinstance(one, Distance | Square):
-            booked, rank = one.points, {"row": 0, "arc": 0, "wall": 1}.get(one.part, 2)
+            booked, rank = one.points, {"row": 0, "arc": 0, "wall": 1}.get(one.booking.part, 2)
             names = booked[-1:] if rank == 0 else booked
-            key = (rank, one.of if rank < 2 else "")
+            key = (rank, one.booking.group if rank < 2 else None)
         else:
-            names, key = one.points[:1], (0, one.of)
+            names, key = one.points[:1], (0, one.booking.group)
         for name in names:
             if name in found:
                 found[name].setdefault(key, []).append(number)
@@ -69,8 +69,8 @@ def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -
     if along is None or aside is None or along[1].start not in at or along[1].end not in at:
         return None
     start, end = at[along[1].start], at[along[1].end]
-    foot = between(start, end, along[1].value / along[1].length)
-    away = aside[1].side * aside[1].value if isinstance(aside[1], Offset) else 0.0
+    foot = between(start, end, along[1].booking.value / along[1].length)
+    away = aside[1].side * aside[1].booking.value if isinstance(aside[1], Offset) else 0.0
     size = hypot(end[0] - start[0], end[1] - start[1])
     nx, ny = -(end[1] - start[1]) / size, (end[0] - start[0]) / size
     return (foot[0] + away * nx, foot[1] + away * ny), (along[0], aside[0]), None
@@ -82,9 +82,9 @@ def _rays(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, X
             continue
         corner = at[one.corner]
         if name == one.after and one.before in at:
-            yield number, corner, _turned(at[one.before], corner, one.value), one.corner
+            yield number, corner, _turned(at[one.before], corner, one.booking.value), one.corner
         if name == one.before and one.after in at:
-            x, y = _turned(corner, at[one.after], -one.value)
+            x, y = _turned(corner, at[one.after], -one.booking.value)
             yield number, corner, (-x, -y), one.corner
 
 
@@ -100,11 +100,11 @@ def _circles(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str
     for number, one in ones:
         if isinstance(one, Oblique) and one.start in at and one.end in at:
             foot = between(at[one.start], at[one.end], one.share)
-            yield Arc(number, f"{one.start}-{one.end}", foot, one.value, one.sd, tie=False)
+            yield Arc(number, f"{one.start}-{one.end}", foot, one.booking.value, one.booking.sd, tie=False)
         if isinstance(one, Distance):
             centre = one.start if name == one.end else one.end
             if centre in at:
-                yield Arc(number, centre, at[centre], one.value, one.sd, tie=False)
+                yield Arc(number, centre, at[centre], one.booking.value, one.booking.sd, tie=False)
 
 
 def _by_rays(rays: Sequence[_Ray], circles: Sequence[Arc]) -> _Placed | None:

@@ -41,7 +41,7 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
     names = solution.names[: solution.stations]
     places = _fitted(np.array([content.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
-    judged = {check.what: check for check in content.adjustment.checks if check.kind == "line"}
+    judged = {check.booking.measured_line: check for check in content.adjustment.checks if check.kind == "line"}
     wanted, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])

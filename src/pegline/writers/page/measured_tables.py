@@ -103,8 +103,9 @@ def _conditions(
 def reduced(records: Records, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
     places = every_place(records)
-    tests = {each.what: each for each in records.adjustment.measurements if each.kind in ("length", "dimension")}
-    checks = {check.what: check for check in records.adjustment.checks if check.kind in ("line", "dimension")}
+    adjustment = records.adjustment
+    tests = {line: each for each in adjustment.measurements if (line := each.booking.measured_line)}
+    checks = {line: check for check in adjustment.checks if (line := check.booking.measured_line)}
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),

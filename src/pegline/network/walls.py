@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from math import pi
+from typing import Final
 
 from pegline.book.model import Book, Feature, Rectangle, TapedRound
 from pegline.errors import Place
 from pegline.measures.distance import Wall
-from pegline.network.equations import SQUARE_SD, Distance, Observation, Square
+from pegline.network.observation_types import Booking, Distance, Observation, Square
 from pegline.reduction.model import Ground, Reduction
 
-__all__ = ["wall_observations"]
+__all__ = ["SQUARE_SD", "wall_observations"]
+
+#: Standard deviation of a built right angle, radians (0.2°, common practice).
+SQUARE_SD: Final = 0.2 * pi / 180
 
 
 def wall_observations(book: Book, reduction: Reduction) -> tuple[Observation, ...]:
@@ -76,12 +80,29 @@ def _turn_back(walls: Sequence[Wall], grounds: Sequence[Ground]) -> bool | None:
 
 
 def _square(feature: Feature, points: tuple[str, str, str], left: bool, place: Place) -> Square:
-    angle = pi / 2 if left else -pi / 2
-    what = f"{feature.name} square at {points[1]}"
-    return Square(what, "wall", "wall", feature.name, angle, SQUARE_SD, None, place, *points)
+    booking = Booking(
+        label=f"{feature.name} square at {points[1]}",
+        kind="wall",
+        part="wall",
+        group=("feature", feature.name),
+        value=pi / 2 if left else -pi / 2,
+        sd=SQUARE_SD,
+        tape=None,
+        place=place,
+    )
+    return Square(booking, *points)
 
 
 def _wall(feature: Feature, start: str, end: str, ground: Ground) -> Distance:
     """Return the equation of a wall's length."""
-    what = f"{start}-{end}"
-    return Distance(what, "wall", "wall", feature.name, ground.length, ground.sd, ground.tape, ground.place, start, end)
+    booking = Booking(
+        label=f"{start}-{end}",
+        kind="wall",
+        part="wall",
+        group=("feature", feature.name),
+        value=ground.length,
+        sd=ground.sd,
+        tape=ground.tape,
+        place=ground.place,
+    )
+    return Distance(booking, start, end)

@@ -6,10 +6,10 @@ import pytest
 from builders.solved import HERE, feature, given_book, ground, reduced
 
 from pegline.book.model import Rectangle, TapedRound
-from pegline.detail.walls import wall_observations
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
-from pegline.network.equations import Distance, Square
+from pegline.network.observation_types import Distance, Square
+from pegline.network.walls import wall_observations
 
 EDGE = Pair("P", "Q", HERE)
 
@@ -17,9 +17,9 @@ EDGE = Pair("P", "Q", HERE)
 def told(observations):
     """Return observations as short texts: squares with their turn, walls with their length."""
     return [
-        f"{one.before}>{one.corner}>{one.after} {'left' if one.value > 0 else 'right'}"
+        f"{one.before}>{one.corner}>{one.after} {'left' if one.booking.value > 0 else 'right'}"
         if isinstance(one, Square)
-        else f"{one.start}-{one.end} {one.value:g}"
+        else f"{one.start}-{one.end} {one.booking.value:g}"
         for one in observations
     ]
 
@@ -38,9 +38,9 @@ def test_a_rectangle_has_one_wall_and_three_squares():
     found = walls_of(rectangle, 6.4)
     assert told(found) == ["P>Q>far left", "Q-far 6.4", "Q>far>near left", "near>P>Q left"]
     squares = [one for one in found if isinstance(one, Square)]
-    assert {round(abs(one.value) - pi / 2, 12) for one in squares} == {0.0}
-    assert {one.kind for one in found} == {one.part for one in found} == {"wall"}
-    assert {one.of for one in found} == {"house"}
+    assert {round(abs(one.booking.value) - pi / 2, 12) for one in squares} == {0.0}
+    assert {one.booking.kind for one in found} == {one.booking.part for one in found} == {"wall"}
+    assert {one.booking.group for one in found} == {("feature", "house")}
 
 
 def test_a_rectangle_on_the_right_turns_right():
@@ -79,4 +79,4 @@ def test_walls_that_are_not_all_booked_give_no_equations():
 def test_a_wall_carries_the_tape_and_the_deviation_of_its_readings():
     (_, wall, *_) = walls_of(Rectangle(EDGE, True, Wall(True, (), HERE), ("far", "near")), 6.4)
     assert isinstance(wall, Distance)
-    assert (wall.tape, wall.sd, wall.place) == ("linen", 0.0, HERE)
+    assert (wall.booking.tape, wall.booking.sd, wall.booking.place) == ("linen", 0.0, HERE)

@@ -1,0 +1,205 @@
+"""What was observed between points: a booking, the same for all, and the geometry of its type.
+
+Lengths are on the ground in metres, positions in the metres of the frame, angles in radians. Who an
+observation belongs to is data (line, row, points) and is never taken out of the text that is shown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Literal, TypeVar
+
+from pegline.errors import Place
+from pegline.records import record
+
+__all__ = [
+    "Bearing",
+    "Booking",
+    "Chainage",
+    "Control",
+    "Distance",
+    "Group",
+    "MeasurementKind",
+    "Oblique",
+    "Observation",
+    "Offset",
+    "Part",
+    "Ranging",
+    "Square",
+    "with_value",
+]
+
+MeasurementKind = Literal[
+    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"
+]
+
+#: What an observation is there for. It decides what the plotting solution may use and how a failing check is told.
+Part = Literal["base", "side", "tie", "check", "station", "row", "arc", "dimension", "wall", "bearing", "control"]
+
+#: The line, row, arc, feature or station whose equations stand or fall together.
+Group = tuple[str, str | int]
+
+
+@record(frozen=True, slots=True)
+class Booking:
+    """What a book says of one observation, whatever its geometry."""
+
+    label: str  #: as it is shown, for people only: ``P-Q``, or ``P-Q at 8.20``
+    kind: MeasurementKind
+    part: Part
+    group: Group
+    value: float  #: observed: metres on the ground, for control metres of the frame about its origin, or radians
+    sd: float  #: without the tape's scale, same unit
+    tape: str | None  #: the tape whose scale it shares; None where no tape's scale is in it
+    place: Place
+    line: str | None = None  #: the line that it is the length of, or that its row counts on
+    row: int | None = None  #: number of its row in ``Reduction.rows``
+
+    @property
+    def measured_line(self) -> str | None:
+        """Return the line whose whole length this is; None where it is not a line's length."""
+        return self.line if self.row is None else None
+
+
+@record(frozen=True, slots=True)
+class Distance:
+    """A length taped from one point to another."""
+
+    booking: Booking
+    start: str
+    end: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Chainage:
+    """How far along the line from start to end the foot of a point lies.
+
+    The line's own mean length stands in the equation, so the scale of the tape cancels. The booking's
+    deviation is of the chainage and of the right angle's foot together.
+    """
+
+    booking: Booking
+    point: str
+    start: str
+    end: str
+    length: float  #: mean length on the ground from ``start`` to ``end``, metres
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.point, self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Ranging:
+    """A point that stands in the line from start to end: its distance to the left of it, booked as 0."""
+
+    booking: Booking
+    point: str
+    start: str
+    end: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.point, self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Offset:
+    """A perpendicular distance, never negative, from the line from start to end to a point."""
+
+    booking: Booking
+    point: str
+    start: str
+    end: str
+    side: int  #: +1 left, -1 right
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.point, self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Oblique:
+    """A distance from a chainage on the line from start to end to a point.
+
+    The booking's deviation is of the distance and of the chainage's part in it.
+    """
+
+    booking: Booking
+    point: str
+    start: str
+    end: str
+    chainage: float  #: on the ground from ``start``, metres
+    length: float  #: mean length on the ground from ``start`` to ``end``, metres
+    side: int  #: +1 left, -1 right, 0 not told; settles the start only
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.point, self.start, self.end)
+
+    @property
+    def share(self) -> float:
+        """Return how much of the line lies before the chainage."""
+        return self.chainage / self.length
+
+
+@record(frozen=True, slots=True)
+class Bearing:
+    """A bearing from start to end, clockwise from the frame's +y."""
+
+    booking: Booking
+    start: str
+    end: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Control:
+    """A known coordinate of a station, along a direction of the frame."""
+
+    booking: Booking
+    station: str
+    along: tuple[float, float]  #: unit vector: (1, 0) for x, (0, 1) for y
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.station,)
+
+
+@record(frozen=True, slots=True)
+class Square:
+    """A right angle walked from before over corner to after: a turn of +π/2 (left) or -π/2 (right)."""
+
+    booking: Booking
+    before: str
+    corner: str
+    after: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.before, self.corner, self.after)
+
+
+Observation = Distance | Chainage | Ranging | Offset | Oblique | Bearing | Control | Square
+
+_Some = TypeVar("_Some", bound=Observation)
+
+
+def with_value(one: _Some, value: float) -> _Some:
+    """Return an observation with another value observed."""
+    return replace(one, booking=replace(one.booking, value=value))

@@ -2,11 +2,10 @@
 
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from builders.paths import ROOT
 
-ROOT = Path(__file__).parents[1]
 LINT_IMPORTS = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"
 
 

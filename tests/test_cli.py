@@ -11,7 +11,6 @@ import pytest
 from pegline.cli import main
 from pegline.errors import worst
 
-ROOT = Path(__file__).parents[1]
 TRIANGLE = """\
 book: 1
 unit: m

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import ezdxf
 import pytest
+from builders.paths import ROOT
 
 import pegline
 from pegline.cli import main
 
-ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 

@@ -1,12 +1,10 @@
 """Every key of the format is used by a sample, and the schema has every key and no other."""
 
-from pathlib import Path
+from builders.paths import SAMPLES
 
 from pegline.book.schema import book_schema
 from pegline.measures.source_tree import Items, Table
 from pegline.readers.yaml import parse
-
-SAMPLES = Path(__file__).parents[2] / "samples"
 
 #: Every key of format 1, by the part of the book it stands in.
 FORMAT = {

@@ -2,16 +2,15 @@
 
 import json
 import re
-from pathlib import Path
 
 import jsonschema
 import pytest
+from builders.paths import ROOT
 
 from pegline.book.schema import book_schema, schema_text
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers.yaml import parse
 
-ROOT = Path(__file__).parents[2]
 SHIPPED = ROOT / "schemas" / "field-book.schema.json"
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 VALIDATOR = jsonschema.Draft202012Validator(book_schema())

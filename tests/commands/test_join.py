@@ -5,17 +5,13 @@ from __future__ import annotations
 import argparse
 import sqlite3
 import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import fiona
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "writers"))
-
-import records
+from builders import weir_survey as records
 
 from pegline.commands.join import names_of, run
 from pegline.commands.join.disagreements import told

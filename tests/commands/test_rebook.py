@@ -3,9 +3,9 @@
 import argparse
 import os
 import unicodedata
-from pathlib import Path
 
 import pytest
+from builders.paths import ROOT
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -18,7 +18,6 @@ from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book
 from pegline.readers.yaml import comments, parse
 
-ROOT = Path(__file__).parents[2]
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 HERE = Place("b", 1, 1)
 

@@ -5,9 +5,9 @@ import datetime
 import io
 import time as clock
 import zipfile
-from pathlib import Path
 
 import pytest
+from builders.paths import ROOT
 from openpyxl import Workbook, load_workbook
 
 from pegline.commands import table
@@ -19,7 +19,6 @@ from pegline.readers.book_tables import NAMING, SHEETS, columns_of
 from pegline.readers.workbooks import sheets_in
 from pegline.readers.yaml import parse
 
-ROOT = Path(__file__).parents[2]
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 ENDS = ["", ".xlsx", ".ods"]
 SOON = 3  #: seconds, where a file that is spread out first takes a minute

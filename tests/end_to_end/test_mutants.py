@@ -1,14 +1,13 @@
 """Books altered by chance: whatever becomes of a book, the program ends with a status for books and no fault."""
 
 import re
-from pathlib import Path
 from random import Random
 
 import pytest
+from builders.paths import ROOT
 
 from pegline.cli import main
 
-ROOT = Path(__file__).parents[2]
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 DIGITS = ["", "0", "9", "-", "x", ".", "99", "1e9", "é"]
 SIGNS = "{}[],:-#\"'&*!|>%@`~ \t\x00é°"

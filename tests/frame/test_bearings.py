@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from math import degrees
-from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
+from builders import paths
 
 from pegline.frame.choice import choose_frame
 from pegline.measures.angles import degrees as read
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
-PUBLISHED = Path(__file__).parents[1] / "published" / "bearings"
+PUBLISHED = paths.PUBLISHED / "bearings"
 BOOK = """
 book: 1
 unit: m

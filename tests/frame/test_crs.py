@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from math import atan2, degrees, radians
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import yaml
+from builders.paths import PUBLISHED
 from pyproj import CRS, Geod
 
 from pegline.errors import BookError, Place
@@ -28,7 +28,6 @@ from pegline.frame.north_steps import convergence_words
 from pegline.measures.angles import degrees as read_degrees
 from pegline.measures.control import Control, ControlPoint
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 HERE = Place("book.yaml", 1, 1)
 #: Grids of many kinds, on both hemispheres and both sides of their meridians, with a place on each.
 GRIDS = {

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import datetime
 from math import degrees, pi, radians
-from pathlib import Path
 from typing import Any
 
 import ppigrf
 import pytest
 import yaml
+from builders.paths import PUBLISHED
 from pygeomag import GeoMag
 
 from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 #: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
 #: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
 MODELS_APART = 50.0

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from math import radians
-from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
+from builders.paths import PUBLISHED
 
 from pegline.reduction import tape
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 POUND = 0.45359237  # kg, exact, 1959
 UNITS = {
     "m": 1.0,

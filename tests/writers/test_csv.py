@@ -6,7 +6,7 @@ import csv
 from dataclasses import replace
 
 import pytest
-import records
+from builders import weir_survey as records
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -5,19 +5,19 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from math import degrees, hypot
-from pathlib import Path
 
 import jsonschema
 import numpy as np
 import pytest
-import records
+from builders import paths
+from builders import weir_survey as records
 
 from pegline.writers.json import text, write
 from pegline.writers.result import result
 from pegline.writers.result_schema import schema
 from pegline.writers.survey_figures import ellipses
 
-SCHEMA = Path(__file__).parents[2] / "schemas" / "result.schema.json"
+SCHEMA = paths.ROOT / "schemas" / "result.schema.json"
 
 
 def test_the_schema_is_the_one_that_the_types_make():

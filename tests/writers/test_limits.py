@@ -5,13 +5,12 @@ from __future__ import annotations
 import subprocess
 import sys
 import textwrap
-from pathlib import Path
 
 import pytest
+from builders.paths import ROOT
 
 pytest.importorskip("resource", reason="limits on files are of POSIX systems")
 
-HERE = Path(__file__).parent
 BYTES = {
     "gpkg": (2_000, 100_000, 250_000),
     "json": (100, 4_000),
@@ -31,8 +30,8 @@ def test_a_limit_on_the_size_of_files_is_an_output_error(tmp_path, name, limit):
     script = f"""
         import resource, signal, sys
         from pathlib import Path
-        sys.path.insert(0, {str(HERE)!r})
-        import records
+        sys.path.insert(0, {str(ROOT / "tests")!r})
+        from builders import weir_survey as records
         from pegline.errors import OutputError
         from pegline.writers.publish import publish
         import fiona, shapely

@@ -9,6 +9,7 @@ from importlib import import_module
 from pathlib import Path
 
 import pytest
+from builders.paths import ROOT
 
 from pegline.survey import FORMATS
 from pegline.writers import FORMATS_TABLE, PLAIN, WRITERS
@@ -58,8 +59,8 @@ def test_the_table_is_read_without_loading_what_writes(heavy):
 def test_a_geopackage_of_a_local_survey_loads_nothing_that_it_does_not_need(tmp_path, heavy):
     script = f"""
 import sys
-sys.path.insert(0, {str(Path(__file__).parent)!r})
-import records
+sys.path.insert(0, {str(ROOT / "tests")!r})
+from builders import weir_survey as records
 from pathlib import Path
 from pegline.writers.publish import publish
 publish(records.survey(), Path({str(tmp_path)!r}), "weir", ["gpkg", "json", "csv", "html"])

@@ -14,6 +14,7 @@ import jsonschema
 import numpy as np
 import pyogrio
 import pytest
+from builders import paths
 from builders.book import book_text
 from builders.networks import random_plot
 from builders.party import Errors
@@ -27,7 +28,7 @@ from pegline.writers.gis.dataframes import layers
 from pegline.writers.page import computation_sheet as html
 from pegline.writers.result_schema import schema
 
-SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
+SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 NANOMETRE = 1e-9
 CHORD = 0.005  # metres: how far a stroked curve may leave the true one
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 import pytest
+from builders import paths
 
 from pegline.commands.drawing_options import arguments, layer_names, options
 from pegline.errors import OpenError, UsageError
 from pegline.plan.model import Options
 from pegline.plan.style import LAYERS
 
-SAMPLE = Path(__file__).parents[2] / "samples" / "iso-13567.layers"
+SAMPLE = paths.SAMPLES / "iso-13567.layers"
 
 
 def chosen(*words: str) -> Options:

@@ -14,8 +14,8 @@ import fiona
 import numpy as np
 import pyogrio
 import pytest
-import records
 import shapely
+from builders import weir_survey as records
 from pyproj import CRS
 
 from pegline.errors import OutputError

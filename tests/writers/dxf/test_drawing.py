@@ -9,6 +9,7 @@ import ezdxf
 import fiona
 import numpy as np
 import pytest
+from builders import paths
 from builders.drawn import house, random_survey
 from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
@@ -23,7 +24,7 @@ from pegline.writers.dxf import file as dxf_file
 
 MICROMETRE = 1e-6
 VERSIONS = ("R2000", "R2010", "R2018")
-SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
+SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 #: Invented plots by number, 500 in all, and every sample.
 PLANS = [*range(4), *SAMPLES, *(pytest.param(number, marks=pytest.mark.long) for number in range(4, 500))]
 

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
-import records
 import shapely
+from builders import weir_survey as records
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS, Geod

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
 from builders.drawn import house
+from builders.paths import SAMPLES
 
 import pegline
 from pegline.plan.display import Words
@@ -18,7 +17,6 @@ from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.render import pages
 from pegline.plan.scripts import text_width
 
-SAMPLES = Path(__file__).parents[2] / "samples"
 ALLOWED = 0.01  #: share of the words' area that may overlap
 
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from math import cos, degrees, radians, sin
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import yaml
+from builders import paths
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
 from pegline.frame.transformation import NEEDED, Kind, applied, fit, mixed_up
 
-PUBLISHED = Path(__file__).parents[1] / "published" / "fitting"
+PUBLISHED = paths.PUBLISHED / "fitting"
 SQUARE = np.array([[0, 0], [100, 0], [100, 80], [0, 80], [40, 30], [70, 60]], dtype=float)
 MATRICES = {
     "similarity": np.array([[0.8, 0.6, 512000], [-0.6, 0.8, 5713000], [0, 0, 1]]),

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import ctypes
-from pathlib import Path
 
 import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
+from builders import paths
 
 import pegline
 from pegline.plan import scripts
@@ -15,7 +15,7 @@ from pegline.plan.model import Options
 from pegline.readers import parse_book
 from pegline.writers.paper import pdf
 
-HOUSE = Path(__file__).parents[2] / "samples" / "house-plot.yaml"
+HOUSE = paths.SAMPLES / "house-plot.yaml"
 
 
 def written(path, text=None, sheets=()):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from math import pi
-from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from builders.drawn import house, random_survey
+from builders.paths import SAMPLES
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -28,7 +28,6 @@ from pegline.plan.labels.placement import (
 )
 from pegline.plan.model import Plan
 
-SAMPLES = Path(__file__).parents[2] / "samples"
 ALLOWED = 0.01  #: share of the labels' area that may overlap
 
 

@@ -1,9 +1,9 @@
 """A reading left open is chosen by how the survey closes, and refused where nothing tells."""
 
 from itertools import product
-from pathlib import Path
 
 import pytest
+from builders import paths
 from builders.half_read import half_read
 from builders.networks import random_plot
 from builders.sound_book import SOUND
@@ -20,7 +20,7 @@ from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 from pegline.survey import reduce_as_far_as_it_goes
 
-HOUSE_PLOT = Path(__file__).parents[2] / "samples" / "house-plot.yaml"
+HOUSE_PLOT = paths.SAMPLES / "house-plot.yaml"
 
 SAME = 1e-6  #: square sums of one combination, solved in two ways
 FAR = 30.0  #: a χ² so much larger has odds of more than a million to one against it

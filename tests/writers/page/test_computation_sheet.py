@@ -8,7 +8,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
-import records
+from builders import weir_survey as records
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -11,9 +11,9 @@ import os
 import sqlite3
 import subprocess
 from contextlib import closing
-from pathlib import Path
 
 import pytest
+from builders import paths
 from builders.book import book_text
 from builders.networks import random_plot
 from builders.party import Errors
@@ -22,7 +22,7 @@ import pegline
 from pegline.readers import parse_book
 from pegline.writers.gis import gpkg
 
-SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
+SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 COMMAND = os.environ.get("PEGLINE_GPKG_VALIDATOR")
 #: Its rules but for four: RQ2 and RC25 refuse layers with nothing in them (ours are always all there), RQ22 all
 #: but that office's own CRSs, and RQ24 a row without a place (a witness to an object that was not surveyed).

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
+from builders.paths import SAMPLES
 from PIL import Image
 
 from pegline.cli import main
 
-SAMPLES = Path(__file__).parents[2] / "samples"
 SHARE = (
     0.002  #: of the dots that may differ: letters and lines are smoothed a little differently from machine to machine
 )

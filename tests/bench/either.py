@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from builders.half_read import half_read
 from builders.networks import random_plot
 
-from pegline.diagnosis.open_readings import choose_readings
+from pegline.diagnosis.open_readings import settle_open_readings
 from pegline.errors import BookError
 from pegline.readers import parse_book
 
@@ -41,7 +41,7 @@ def main() -> None:
         book = parse_book(text.encode(), "half-read.yaml")
         begin = time.process_time()
         try:
-            choose_readings(book)
+            settle_open_readings(book)
             end = "all chosen"
         except BookError as error:
             end = f"{len(error.findings)} not to be told"

@@ -12,7 +12,7 @@ import numpy as np
 
 from pegline.book.model import At, Book, Feature, Line, Ring, Sheet, Station, Through
 from pegline.detail.model import Detail, Path, Points, Shape
-from pegline.diagnosis.model import Diagnosis
+from pegline.diagnosis.model import Diagnosis, Survey
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.kinds import KINDS
@@ -24,6 +24,7 @@ from pegline.network.observation_types import Booking
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
+from pegline.solved import Solved
 
 __all__ = ["Drawn", "house", "random_survey"]
 
@@ -53,12 +54,13 @@ class Drawn:
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return its plan."""
-        return compose(*self.records(), options or Options())
+        return compose(self.survey(), options or Options())
 
-    def records(self) -> tuple[Book, Reduction, Frame, Adjustment, Detail, Diagnosis]:
-        """Return the records of the stages."""
+    def survey(self) -> Survey:
+        """Return the survey, with nothing to say of it."""
         book = self._book()
-        return book, self._reduction(book), self.frame, self._adjustment(), self._detail(book), Diagnosis((), (), ())
+        solved = Solved(book, self._reduction(book), self.frame, self._adjustment(), self._detail(book))
+        return Survey(solved, Diagnosis((), (), ()))
 
     def _place(self, line: int) -> Place:
         return Place(self.file, line, 3)

@@ -7,7 +7,7 @@ lane that bends, and a bay fixed by arcs. Figures are plain, not measured.
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import atan, radians
 from typing import Any
 
@@ -15,7 +15,7 @@ import numpy as np
 
 from pegline.book.model import At, Book, Curve, Feature, Line, Rectangle, Station, Tape
 from pegline.detail.model import Detail, Path, Points, Shape
-from pegline.diagnosis.model import Advice, Diagnosis, Suspect
+from pegline.diagnosis.model import Advice, Diagnosis, Survey, Suspect
 from pegline.errors import Finding, Place
 from pegline.frame.model import Frame, Step
 from pegline.measures.distance import Arc, Arm, Wall, Witness
@@ -25,24 +25,12 @@ from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Booking
 from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants
+from pegline.solved import Solved
 
 ENGINEERING = (
     'ENGCRS["Local survey grid: Weir cottage",EDATUM["A"],CS[Cartesian,2],AXIS["(E)",east,ORDER[1]],'
     'AXIS["(N)",north,ORDER[2]],LENGTHUNIT["metre",1]]'
 )
-
-
-@dataclass(frozen=True)
-class Records:
-    """The six records, as a Survey or a Plan has them."""
-
-    book: Book
-    reduction: Reduction
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
-    diagnosis: Diagnosis
-    scale: int = 100
 
 
 def booked(line: str, kind: str, number: int) -> Booking:
@@ -139,7 +127,7 @@ def _feature(name: str, kind: str, geometry: Any, line: int, **more: Any) -> Fea
     return Feature(name, kind, geometry, place(line, 3), **more)
 
 
-def survey(**frame: Any) -> Records:
+def survey(**frame: Any) -> Survey:
     """Return the survey, its frame changed as told."""
     rows = (
         _row("h1", 26, (8.2,), (3.15,)),
@@ -279,10 +267,11 @@ def survey(**frame: Any) -> Records:
     )
     made = Frame(kind="local", north=None, wkt=ENGINEERING, crs_name="Local survey grid: Weir cottage",
                  steps=(Step("frame", "base line along +x", "no bearing"),))  # fmt: skip
-    return Records(book, reduction, replace(made, **frame), adjustment, Detail(points, shapes), diagnosis)
+    solved = Solved(book, reduction, replace(made, **frame), adjustment, Detail(points, shapes))
+    return Survey(solved, diagnosis)
 
 
-def on_grid(**frame: Any) -> Records:
+def on_grid(**frame: Any) -> Survey:
     """Return the survey on the UTM grid, zone 30."""
     from pyproj import CRS
 

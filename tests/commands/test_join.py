@@ -12,6 +12,7 @@ import fiona
 import numpy as np
 import pytest
 from builders import weir_survey as records
+from builders.altered import with_stages
 
 from pegline.commands.join import names_of, run
 from pegline.commands.join.disagreements import told
@@ -25,7 +26,7 @@ EAST = 12.0  # metres by which the second survey lies east of the first
 
 
 def _moved(survey, east):
-    return replace(survey, frame=replace(survey.frame, origin=(512_340.25 + east, 5_712_806.4)))
+    return with_stages(survey, frame=replace(survey.frame, origin=(512_340.25 + east, 5_712_806.4)))
 
 
 def _join(out, *sources):
@@ -200,7 +201,7 @@ def test_a_peg_beside_its_own_of_the_other_survey_is_no_second_one(tmp_path, two
     index = survey.adjustment.solution.index
     at[index["T"]] = at[index["A"]] + (0.03, 0.0)
     solution = replace(survey.adjustment.solution, positions=at)
-    survey = replace(survey, adjustment=replace(survey.adjustment, adjusted=solution, plotting=solution))
+    survey = with_stages(survey, adjustment=replace(survey.adjustment, adjusted=solution, plotting=solution))
     for path in two:
         gpkg.write(survey, path)
 
@@ -213,7 +214,7 @@ def test_own_columns_of_every_survey_are_there(tmp_path, two):
     survey = records.on_grid()
     shapes = {name: replace(shape, booked=replace(shape.booked, data={"Age": "90"})) for name, shape in
               survey.detail.shapes.items()}  # fmt: skip
-    gpkg.write(_moved(replace(survey, detail=replace(survey.detail, shapes=shapes)), EAST), two[1])
+    gpkg.write(_moved(with_stages(survey, detail=replace(survey.detail, shapes=shapes)), EAST), two[1])
     _join(tmp_path / "all.gpkg", *two)
 
     with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:

@@ -10,7 +10,7 @@ from builders.sound_book import SOUND
 
 from pegline.diagnosis.book_edits import open_readings
 from pegline.diagnosis.choice_observations import observed_in, with_choice
-from pegline.diagnosis.open_readings import CHOSEN, ENOUGH, choose_readings, judged, odds
+from pegline.diagnosis.open_readings import CHOSEN, ENOUGH, judged, odds, settle_open_readings
 from pegline.diagnosis.reading_choice import best_choice
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
@@ -60,7 +60,7 @@ def taken(chosen) -> list[str]:
 
 
 def test_the_reading_that_lets_the_survey_close_is_chosen_and_the_odds_are_told():
-    chosen = choose_readings(book("taped: 54.23", "taped: {either: [54.93, 54.23]}"))
+    chosen = settle_open_readings(book("taped: 54.23", "taped: {either: [54.93, 54.23]}"))
     (warning,) = (w for w in chosen.warnings if w.rule == CHOSEN)
     assert "54.23 m agrees with the rest of the book (odds over 1000000 to 1)" in warning.text
     assert str(warning.place).startswith("either.yaml:")
@@ -70,13 +70,13 @@ def test_the_reading_that_lets_the_survey_close_is_chosen_and_the_odds_are_told(
 def test_two_open_readings_are_chosen_together():
     open_ = SOUND.replace("taped: 54.23", "taped: {either: [54.93, 54.23]}")
     open_ = open_.replace("h1-h2: 8.00", "h1-h2: {either: [8.00, 3.00]}")
-    assert taken(choose_readings(parse_book(open_.encode(), "either.yaml"))) == ["54.23", "8.00"]
+    assert taken(settle_open_readings(parse_book(open_.encode(), "either.yaml"))) == ["54.23", "8.00"]
 
 
 def test_where_nothing_tells_the_book_is_refused_and_not_guessed():
     # No other measurement holds lane.1, so either offset is as good.
     with pytest.raises(BookError, match=r"nothing tells whether this is 2\.00 m or 2\.60 m \(odds 1\.0 to 1\)"):
-        choose_readings(book("at: 30.00, right: 2.00", "at: 30.00, right: {either: [2.00, 2.60]}"))
+        settle_open_readings(book("at: 30.00, right: 2.00", "at: 30.00, right: {either: [2.00, 2.60]}"))
 
 
 def test_of_two_lines_left_open_that_only_one_another_checks_neither_is_guessed():
@@ -84,13 +84,13 @@ def test_of_two_lines_left_open_that_only_one_another_checks_neither_is_guessed(
     text = SOUND.replace("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: {either: [37.54, 37.84]}}")
     text = text.replace("taped: 54.23", "taped: {either: [54.23, 54.445]}")
     with pytest.raises(BookError) as refused:
-        choose_readings(parse_book(text.encode(), "either.yaml"))
+        settle_open_readings(parse_book(text.encode(), "either.yaml"))
     assert [finding.rule for finding in refused.value.findings] == ["either-open"] * 2
 
 
 def test_arcs_that_do_not_meet_with_one_alternative_speak_for_the_other():
     # Left out of the solution, C would let everything else close.
-    chosen = choose_readings(
+    chosen = settle_open_readings(
         book("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: {either: [3.75, 37.54]}}")
     )
     assert taken(chosen) == ["37.54"]
@@ -128,7 +128,7 @@ def test_thirteen_readings_of_a_house_plot_are_all_found():
         assert text.count(good) == 1
         either = [bad, right] if number % 3 else [right, bad]
         text = text.replace(good, good.replace(right, f"{{either: [{', '.join(either)}]}}"))
-    chosen = choose_readings(parse_book(text.encode(), "house.yaml"))
+    chosen = settle_open_readings(parse_book(text.encode(), "house.yaml"))
     assert sorted(taken(chosen)) == sorted(right for _, _, right in FADED)
     assert len(told(chosen)) == 13
 
@@ -170,14 +170,14 @@ def test_a_slip_elsewhere_is_told_and_no_odds_are_made_of_it():
     # D-B a whole tape too short is a slip that neither alternative of C-D heals.
     text = SOUND.replace("taped: 54.23", "taped: {either: [54.23, 54.28]}")
     text = text.replace("D-B: {use: side, taped: [39.70, 39.70]}", "D-B: {use: side, taped: [34.70, 34.70]}")
-    (said,) = told(choose_readings(parse_book(text.encode(), "either.yaml")))
+    (said,) = told(settle_open_readings(parse_book(text.encode(), "either.yaml")))
     assert "the book does not close: something else is wrong" in said
     assert "odds" not in said
 
 
 def test_alternatives_are_told_in_the_unit_of_their_line():
     # 177.92 ft are 54.23 m.
-    chosen = choose_readings(book("taped: 54.23", "taped: {either: [187.92, 177.92]}, unit: ft"))
+    chosen = settle_open_readings(book("taped: 54.23", "taped: {either: [187.92, 177.92]}, unit: ft"))
     assert "of 187.92 ft or 177.92 ft, 177.92 ft agrees" in told(chosen)[0]
 
 
@@ -193,7 +193,7 @@ def test_eight_open_readings_of_random_plots_are_chosen_rightly_or_refused():
     for seed in range(30):
         text, read = half_read(random_plot(seed), seed, count=8)
         try:
-            chosen = choose_readings(parse_book(text.encode(), f"half-read-{seed}.yaml"))
+            chosen = settle_open_readings(parse_book(text.encode(), f"half-read-{seed}.yaml"))
         except BookError as error:
             refused += any(finding.rule == "either-open" for finding in error.findings)
             continue

@@ -5,12 +5,14 @@ from __future__ import annotations
 import pytest
 from builders import weir_survey as records
 
+from pegline.diagnosis.model import Survey
+
 
 @pytest.fixture
-def local() -> records.Records:
+def local() -> Survey:
     return records.survey()
 
 
 @pytest.fixture
-def grid() -> records.Records:
+def grid() -> Survey:
     return records.on_grid()

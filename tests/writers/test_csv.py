@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from builders import weir_survey as records
+from builders.altered import with_stages
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,7 +22,9 @@ def _read(path):
 def test_the_points_are_there_with_units_in_the_header(tmp_path, local):
     base = local.book.lines["A-B"]
     unpaged = replace(base, details=tuple(replace(row, page=None) for row in base.details))
-    write(replace(local, book=replace(local.book, lines={**local.book.lines, "A-B": unpaged})), tmp_path / "weir.csv")
+    write(
+        with_stages(local, book=replace(local.book, lines={**local.book.lines, "A-B": unpaged})), tmp_path / "weir.csv"
+    )
     head, *rows = _read(tmp_path / "weir.csv")
 
     assert head == ["name", "east (m)", "north (m)", "standard deviation (m)", "kind"]
@@ -51,7 +54,7 @@ def test_coordinates_are_in_the_unit_of_the_crs(tmp_path):
 def test_the_standard_deviation_is_that_along_the_worst_direction(tmp_path, local):
     variances = local.detail.points.variances.copy()
     variances[0] = [[0.0004, 0.0], [0.0, 0.0009]]
-    local = replace(local, detail=replace(local.detail, points=replace(local.detail.points, variances=variances)))
+    local = with_stages(local, detail=replace(local.detail, points=replace(local.detail.points, variances=variances)))
     write(local, tmp_path / "weir.csv")
 
     assert {row[0]: row[3] for row in _read(tmp_path / "weir.csv")}["h1"] == "0.0300"

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from builders import paths
 from builders import weir_survey as records
+from builders.altered import with_stages
 
 from pegline.writers.json import text, write
 from pegline.writers.result import result
@@ -63,7 +64,7 @@ def test_what_is_written_is_read_back_to_the_last_digit(tmp_path, grid):
 def test_what_is_not_finite_never_leaves(tmp_path, local):
     positions = local.detail.points.positions.copy()
     positions[0] = np.nan
-    broken = replace(local, detail=replace(local.detail, points=replace(local.detail.points, positions=positions)))
+    broken = with_stages(local, detail=replace(local.detail, points=replace(local.detail.points, positions=positions)))
 
     with pytest.raises(ValueError, match="not JSON compliant"):
         write(broken, tmp_path / "weir.json")
@@ -113,7 +114,7 @@ def test_rotation_turns_the_local_axes_clockwise_onto_the_frames(local):
     # The base line runs north in the frame; the local +x along it must turn 90° clockwise to be the frame's +x.
     solution = local.adjustment.solution
     north = replace(solution, positions=solution.positions @ np.array([[0.0, 1.0], [-1.0, 0.0]]))
-    turned = replace(local, adjustment=replace(local.adjustment, adjusted=north))
+    turned = with_stages(local, adjustment=replace(local.adjustment, adjusted=north))
 
     assert result(turned)["frame"]["rotation"] == pytest.approx(90.0)
 

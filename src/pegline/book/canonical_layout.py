@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Final
@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Schema
 from pegline.measures.source_tree import Items, Table, Text, Written
 
-__all__ = ["Row", "flow_text", "laid_out", "text_of"]
+__all__ = ["Row", "entry_lines", "flow_scalar", "flow_text", "key_order", "laid_out", "text_of"]
 
 WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
@@ -152,6 +152,52 @@ def _flow(value: Written, schema: Schema, places: list[Place], *, inside: bool =
 def flow_text(value: Written) -> str:
     """Return a value in one line, its keys as they came."""
     return _flow(value, {}, [])
+
+
+def entry_lines(word: str, value: Written, above: Sequence[str | int], indent: int) -> list[str]:
+    """Return the lines of one key and its value in the canonical layout.
+
+    Parameters
+    ----------
+    word
+        The key.
+    value
+        What it is given.
+    above
+        The keys and numbers that lead from the top of the book to the map that the key stands in.
+    indent
+        Columns before the key.
+    """
+    schema = _sub_schema(_schema_at(above), word)
+    key = Text(word, value.place)
+    section = not above or (tuple(above) == ("control",) and word == "points")
+    return [str(row) for row in _entry(key, value, schema, " " * indent, section=section)]
+
+
+def key_order(above: Sequence[str | int]) -> tuple[str, ...]:
+    """Return the keys of the map that a path leads to, in their usual order; none where names stand for keys."""
+    shapes = [tuple(each["properties"]) for each in _choices(_schema_at(above)) if "properties" in each]
+    return max(shapes, key=len, default=())
+
+
+def _schema_at(path: Sequence[str | int]) -> Schema:
+    schema = _schema()
+    for step in path:
+        schema = _of_items(schema) if isinstance(step, int) else _sub_schema(schema, step)
+    return schema
+
+
+def _sub_schema(schema: Schema, word: str) -> Schema:
+    """Return the schema of what a key of a map is given."""
+    choices = list(_choices(schema))
+    known = (each["properties"][word] for each in choices if word in each.get("properties", ()))
+    others = (each["additionalProperties"] for each in choices if isinstance(each.get("additionalProperties"), dict))
+    return next(known, next(others, {}))
+
+
+def flow_scalar(text: str, *, inside: bool = False) -> str:
+    """Return a text so that YAML reads it as it is; ``inside``: between brackets."""
+    return _scalar(text, inside=inside)
 
 
 def _scalar(text: str, *, inside: bool = False) -> str:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.seen import listed
+from pegline.diagnosis.rule_words import listed
 from pegline.network.least_squares import Fit
 from pegline.network.model import Array
 from pegline.network.observation_types import Chainage, Distance, Observation

@@ -1,12 +1,26 @@
-"""What is told about a survey: suspects, advice, warnings."""
+"""A survey with its judgement: suspects, advice, warnings."""
 
 from __future__ import annotations
 
-from pegline.errors import Finding, Place
-from pegline.network.model import MeasurementKind
-from pegline.records import record
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-__all__ = ["Advice", "Diagnosis", "Suspect"]
+from pegline.book.model import Book
+from pegline.detail.model import Detail
+from pegline.errors import Finding, Place
+from pegline.frame.model import Frame
+from pegline.network.model import Adjustment, MeasurementKind
+from pegline.records import record
+from pegline.reduction.model import Reduction
+from pegline.solved import Solved
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from pegline.plan.model import Options, Plan
+
+__all__ = ["Advice", "Diagnosis", "Survey", "Suspect"]
 
 
 @record(frozen=True, slots=True)
@@ -41,3 +55,82 @@ class Diagnosis:
     suspects: tuple[Suspect, ...]
     advice: tuple[Advice, ...]
     warnings: tuple[Finding, ...]  #: all of them: the book's, the reduction's, the frame's, the rules of thumb
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """A book, reduced, adjusted and judged.
+
+    What it offers beside its records (the drawing, layers, a database) is loaded when it is asked for.
+    """
+
+    solved: Solved
+    diagnosis: Diagnosis
+
+    @property
+    def book(self) -> Book:
+        """Return the book."""
+        return self.solved.book
+
+    @property
+    def reduction(self) -> Reduction:
+        """Return the reduced readings."""
+        return self.solved.reduction
+
+    @property
+    def frame(self) -> Frame:
+        """Return what it is solved in."""
+        return self.solved.frame
+
+    @property
+    def adjustment(self) -> Adjustment:
+        """Return the adjusted stations."""
+        return self.solved.adjustment
+
+    @property
+    def detail(self) -> Detail:
+        """Return the points and shapes."""
+        return self.solved.detail
+
+    @property
+    def passed(self) -> bool:
+        """Return whether no check failed; a survey without any check passes as 'not checked'."""
+        return self.adjustment.checked is not False and all(check.passed for check in self.adjustment.checks)
+
+    @property
+    def scale(self) -> int:
+        """Return n of the plan's scale 1:n: the book's, or what fits the sheet."""
+        if self.book.scale:
+            return self.book.scale
+        from pegline.plan.compose import fitting_scale
+
+        return fitting_scale(self.solved)
+
+    def plan(self, options: Options | None = None) -> Plan:
+        """Return the drawing that every output is written from."""
+        from pegline.plan.compose import compose
+        from pegline.plan.model import Options
+
+        return compose(self, options or Options())
+
+    def layers(self) -> dict[str, GeoDataFrame]:
+        """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
+        from pegline.writers.gis.dataframes import layers
+
+        return layers(self)
+
+    def to_postgis(self, engine: Any, *, name: str | None = None, schema: str = "public") -> None:
+        """Put the layers into a PostGIS database (the extra ``postgis``); the survey's old rows are replaced.
+
+        Parameters
+        ----------
+        engine
+            A SQLAlchemy engine.
+        name
+            The survey's name in every row; the book's file's unless told.
+        schema
+            The database's schema that holds the tables.
+        """
+        from pegline.writers.gis.postgis import to_postgis
+
+        to_postgis(self, engine, name or Path(self.book.file).stem, schema)

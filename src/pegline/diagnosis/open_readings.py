@@ -8,18 +8,18 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import open_readings, unit_of
-from pegline.diagnosis.seen import booked_text
+from pegline.diagnosis.rule_words import booked_text
 from pegline.errors import BookError, Finding
 from pegline.measures.values import Reading
 
-__all__ = ["CHOSEN", "ENOUGH", "choose_readings", "odds", "placeable"]
+__all__ = ["CHOSEN", "ENOUGH", "odds", "placeable", "settle_open_readings"]
 
 CHOSEN: Final = "either-chosen"  #: the rule of what tells a choice
 ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
 MOST_TOLD: Final = 1e6  #: larger odds say nothing more
 
 
-def choose_readings(book: Book) -> Book:
+def settle_open_readings(book: Book) -> Book:
     """Return the book with every open reading chosen, and a warning for each that says so.
 
     Raises

@@ -16,12 +16,13 @@ from typing import Final, Literal
 import numpy as np
 
 from pegline.book.model import Book, Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.seen import Seen, base_place, booked_text, cuts, listed
+from pegline.diagnosis.rule_words import base_place, booked_text, cuts, listed
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
 from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
+from pegline.solved import Solved
 from pegline.units import METRES_PER
 
 __all__ = ["RULES", "Rule", "silence_findings", "told"]
@@ -37,20 +38,20 @@ MOST: Final = 20  #: times that one rule is told of one book; more are counted
 UNCHECKED: Final = 1e-6  #: a redundancy number below this is none at all
 
 
-def long_offset(seen: Seen, limit: float) -> Said:
+def long_offset(solved: Solved, limit: float) -> Said:
     """Perpendicular offsets so long that the right angle decides where the point falls."""
-    for row in seen.reduction.rows:
+    for row in solved.reduction.rows:
         if row.form == "perpendicular" and row.offsets[0].length > limit:
             text = f"the offset of {row.offsets[0].length:.2f} m to {row.name} is longer than {limit:.4g} m"
             yield f"{text}; tape it from two chainages instead, or from a nearer line", row.booked.offsets[0].place
 
 
-def long_oblique(seen: Seen, limit: float | None) -> Said:
+def long_oblique(solved: Solved, limit: float | None) -> Said:
     """Oblique distances and arcs that the tape does not reach in one lay."""
-    arms = [(row.name, ground) for row in seen.reduction.rows if row.form == "oblique" for ground in row.offsets]
-    arms += [(arc.point, ground) for arc in seen.reduction.arcs for ground in arc.arms]
+    arms = [(row.name, ground) for row in solved.reduction.rows if row.form == "oblique" for ground in row.offsets]
+    arms += [(arc.point, ground) for arc in solved.reduction.arcs for ground in arc.arms]
     for name, ground in arms:
-        reach = limit or seen.reduction.tapes[ground.tape].nominal
+        reach = limit or solved.reduction.tapes[ground.tape].nominal
         if ground.reading > reach:
             text = (
                 f"the distance of {ground.reading:.2f} m to {name} is longer than {reach:.4g} m, one length of the tape"
@@ -58,13 +59,13 @@ def long_oblique(seen: Seen, limit: float | None) -> Said:
             yield f"{text}; tape it from nearer, or set a station closer to it", ground.place
 
 
-def weak_angle(seen: Seen, limit: tuple[float, float]) -> Said:
+def weak_angle(solved: Solved, limit: tuple[float, float]) -> Said:
     """Arcs and lines that meet so sharply or so flatly that a small error runs far."""
-    yield from _weak_rows(seen, limit)
-    for arc in seen.reduction.arcs:
-        yield from _weak_arc(seen, arc, limit)
-    for name in seen.stations:
-        yield from _weak_station(seen, name, limit)
+    yield from _weak_rows(solved, limit)
+    for arc in solved.reduction.arcs:
+        yield from _weak_arc(solved, arc, limit)
+    for name in solved.stations:
+        yield from _weak_station(solved, name, limit)
 
 
 def _said_weak(what: str, name: str, angle: float, advice: str) -> str:
@@ -81,8 +82,8 @@ def _weak(angles: Iterable[float], limit: tuple[float, float]) -> float | None:
     return max(sharp_or_flat, key=sin, default=None)
 
 
-def _weak_rows(seen: Seen, limit: tuple[float, float]) -> Said:
-    for row in seen.reduction.rows:
+def _weak_rows(solved: Solved, limit: tuple[float, float]) -> Said:
+    for row in solved.reduction.rows:
         if row.form == "oblique" and (angle := _weak(_row_cuts(row), limit)) is not None:
             advice = "take chainages about as far apart as the point is from the line"
             yield _said_weak("oblique distances", row.name, angle, advice), row.booked.place
@@ -99,29 +100,31 @@ def _row_cuts(row: ReducedRow) -> Iterable[float]:
     return angles
 
 
-def _weak_arc(seen: Seen, arc: ReducedArc, limit: tuple[float, float]) -> Said:
+def _weak_arc(solved: Solved, arc: ReducedArc, limit: tuple[float, float]) -> Said:
     names = [arc.point, *arc.starts]
-    if not all(name in seen.positions for name in names):
+    if not all(name in solved.positions for name in names):
         return
-    at, *starts = (seen.positions[name] for name in names)
+    at, *starts = (solved.positions[name] for name in names)
     angle = _weak(cuts(at, starts), limit)
     if angle is not None:
         yield _said_weak("arcs", arc.point, angle, "tape it from one more point, across the others"), arc.place
 
 
-def _weak_station(seen: Seen, name: str, limit: tuple[float, float]) -> Said:
-    held = [line for line in seen.lines_at.get(name, ()) if line.use not in ("check", "detail")]
-    if name in seen.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
+def _weak_station(solved: Solved, name: str, limit: tuple[float, float]) -> Said:
+    held = [line for line in solved.lines_at.get(name, ()) if line.use not in ("check", "detail")]
+    if name in solved.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
         return
     ends = [line.end if line.start == name else line.start for line in held]
-    angle = _weak(cuts(seen.positions[name], [seen.positions[end] for end in ends if end in seen.positions]), limit)
+    angle = _weak(
+        cuts(solved.positions[name], [solved.positions[end] for end in ends if end in solved.positions]), limit
+    )
     if angle is not None:
         yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
 
 
-def base_not_longest(seen: Seen, limit: None) -> Said:
+def base_not_longest(solved: Solved, limit: None) -> Said:
     """A base line that carries longer lines than itself."""
-    lines = [line for line in seen.reduction.lines.values() if line.use != "detail"]
+    lines = [line for line in solved.reduction.lines.values() if line.use != "detail"]
     base = next((line for line in lines if line.use == "base"), None)
     longest = max(lines, key=lambda line: line.ground.length, default=None)
     if base is None or longest is None or longest.ground.length <= base.ground.length:
@@ -133,87 +136,87 @@ def base_not_longest(seen: Seen, limit: None) -> Said:
     )
 
 
-def unchecked_figure(seen: Seen, limit: None) -> Said:
+def unchecked_figure(solved: Solved, limit: None) -> Said:
     """Nothing that shows a slip in the whole figure, or in what holds one station."""
-    if seen.adjustment.checked is None:
+    if solved.adjustment.checked is None:
         text = "nothing checks the figure: a slip in any line would go unseen"
-        yield f"{text}; tape one more line between stations that no line joins yet", base_place(seen.book)
+        yield f"{text}; tape one more line between stations that no line joins yet", base_place(solved.book)
         return
-    checked = {m.booking.measured_line for m in seen.adjustment.measurements if m.redundancy > UNCHECKED}
-    for name in seen.stations:
-        lines = seen.lines_at.get(name, [])
-        if name not in seen.tie_stations and lines and not any(line.name in checked for line in lines):
+    checked = {m.booking.measured_line for m in solved.adjustment.measurements if m.redundancy > UNCHECKED}
+    for name in solved.stations:
+        lines = solved.lines_at.get(name, [])
+        if name not in solved.tie_stations and lines and not any(line.name in checked for line in lines):
             text = f"nothing checks the lines that hold {name}: a slip in one would go unseen"
             yield f"{text}; tape one more line to it", lines[0].booked.place
 
 
-def no_bearing(seen: Seen, limit: None) -> Said:
+def no_bearing(solved: Solved, limit: None) -> Said:
     """Nothing that says where north is."""
-    known = seen.book.control.points if seen.book.control else ()
-    if not seen.frame.bearings and len(known) < 2:
+    known = solved.book.control.points if solved.book.control else ()
+    if not solved.frame.bearings and len(known) < 2:
         text = "no bearing was taken, so the plan has no north"
-        yield f"{text}; take the compass bearing of the base line, forward and back", base_place(seen.book)
+        yield f"{text}; take the compass bearing of the base line, forward and back", base_place(solved.book)
 
 
-def linen_on_line(seen: Seen, limit: None) -> Said:
+def linen_on_line(solved: Solved, limit: None) -> Said:
     """Linen stretches and shrinks too much to carry a figure."""
-    lines = [line for line in seen.reduction.lines.values() if line.use != "detail"]
-    linen = [line for line in lines if seen.reduction.tapes[line.ground.tape].material == "linen"]
+    lines = [line for line in solved.reduction.lines.values() if line.use != "detail"]
+    linen = [line for line in lines if solved.reduction.tapes[line.ground.tape].material == "linen"]
     if linen:
         text = f"{listed([line.name for line in linen])} taped with a linen tape, which stretches when wet or pulled"
         yield f"{text}; tape chain lines with steel, and keep linen for offsets", linen[0].booked.place
 
 
-def few_witnesses(seen: Seen, limit: float) -> Said:
+def few_witnesses(solved: Solved, limit: float) -> Said:
     """A peg that could not be found again when one witness is gone."""
-    for peg, witnesses in seen.book.witnesses.items():
+    for peg, witnesses in solved.book.witnesses.items():
         if len(witnesses) < limit:
             text = f"{peg} has {len(witnesses)} witness{'es' * (len(witnesses) != 1)}"
-            place = witnesses[0].readings[0].place if witnesses else base_place(seen.book)
+            place = witnesses[0].readings[0].place if witnesses else base_place(solved.book)
             yield f"{text}; tape {limit:.0f} lasting objects to a peg, so that one may be lost", place
-    bare = [name for name in seen.stations if name not in seen.book.witnesses and name not in seen.tie_stations]
+    bare = [name for name in solved.stations if name not in solved.book.witnesses and name not in solved.tie_stations]
     if bare:
         text = f"no witnesses to {listed(bare)}; tape {limit:.0f} lasting objects to each peg"
-        yield f"{text}, to find it again", base_place(seen.book)
+        yield f"{text}, to find it again", base_place(solved.book)
 
 
-def chainage_off_line(seen: Seen, limit: float) -> Said:
+def chainage_off_line(solved: Solved, limit: float) -> Said:
     """Chainages before their line begins or after it ends."""
     beyond: dict[str, list[Reading]] = {}
-    ends = {name: (line.ground.length, limit * line.ground.sd) for name, line in seen.reduction.lines.items()}
-    for row in seen.reduction.rows:
+    ends = {name: (line.ground.length, limit * line.ground.sd) for name, line in solved.reduction.lines.items()}
+    for row in solved.reduction.rows:
         length, slack = ends[row.line]
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
             if not -slack <= chainage <= length + slack and isinstance(booked, Reading):
                 beyond.setdefault(row.line, []).append(booked)
     for name, readings in beyond.items():
-        line = seen.reduction.lines[name]
-        unit = seen.book.unit_of(name)
+        line = solved.reduction.lines[name]
+        unit = solved.book.unit_of(name)
         texts = listed([booked_text(reading.length, unit) for reading in readings])
         what = f"chainage{'s' * (len(readings) > 1)} {texts} off the line {name}"
         length = line.ground.length / METRES_PER[unit]
         yield f"{what}, which is {length:.2f} {unit} long; right only where it was prolonged", readings[0].place
 
 
-def coarse_curve(seen: Seen, limit: float) -> Said:
+def coarse_curve(solved: Solved, limit: float) -> Said:
     """Points too far apart for the bend: what the curve does between them is a guess.
 
     Two circles can be drawn through neighbouring points, one with the point before and one with the
     point after; where they lie further apart midway than paper shows, and than the points' own accuracy
     explains, one more point is needed.
     """
-    variances = seen.detail.points.local_variances
-    for shape in seen.detail.shapes.values():
+    variances = solved.detail.points.local_variances
+    for shape in solved.detail.shapes.values():
         names = shape.points
         if not isinstance(shape.booked.geometry, Curve) or len(names) < 4:
             continue
-        if not all(name in seen.positions for name in names):
+        if not all(name in solved.positions for name in names):
             continue
-        gaps = _gaps(np.array([seen.positions[name] for name in names]))
-        own = [variances[seen.detail.points.index[name]] for name in names if name in seen.detail.points.index]
+        gaps = _gaps(np.array([solved.positions[name] for name in names]))
+        own = [variances[solved.detail.points.index[name]] for name in names if name in solved.detail.points.index]
         slack = 3 * float(np.sqrt(np.max(np.trace(np.array(own), axis1=1, axis2=2)))) if own else 0.0
         worst = int(np.argmax(gaps))
-        if gaps[worst] > np.hypot(limit * seen.scale, slack):
+        if gaps[worst] > np.hypot(limit * solved.scale, slack):
             text = f"{shape.name} bends too much between {names[worst + 1]} and {names[worst + 2]} for its points"
             yield f"{text}; book one more point between them", shape.place
 
@@ -233,19 +236,19 @@ def _gaps(points: Array) -> Array:
     return gaps
 
 
-def coarse_detail(seen: Seen, limit: float) -> Said:
+def coarse_detail(solved: Solved, limit: float) -> Said:
     """Details that are less sure than what the plan can show, the worst first."""
-    points = seen.detail.points
+    points = solved.detail.points
     if not points.names:
         return
     larger = _larger_axes(points.local_variances)
-    made = {name: shape.booked.place for shape in seen.detail.shapes.values() for name in shape.points}
-    made |= {arc.point: arc.place for arc in seen.reduction.arcs}
-    finest = f"the plan at 1:{seen.scale} shows {1000 * limit * seen.scale:.0f} mm"
-    coarse = np.flatnonzero(larger > limit * seen.scale)
+    made = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
+    made |= {arc.point: arc.place for arc in solved.reduction.arcs}
+    finest = f"the plan at 1:{solved.scale} shows {1000 * limit * solved.scale:.0f} mm"
+    coarse = np.flatnonzero(larger > limit * solved.scale)
     for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
         rows = points.rows[row]
-        place = seen.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
+        place = solved.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
         text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
         yield f"{text}, and {finest}; take a shorter offset, or tape it from two chainages", place
 
@@ -256,26 +259,26 @@ def _larger_axes(variances: Array) -> Array:
     return np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy))
 
 
-def single_reading(seen: Seen, limit: None) -> Said:
+def single_reading(solved: Solved, limit: None) -> Said:
     """What stands on one reading where a second costs a minute: lines taped once, corners with one offset."""
-    once = [line for line in seen.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
+    once = [line for line in solved.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
     if once:
         text = f"{listed([line.name for line in once])} taped once"
         yield f"{text}; tape the main lines back as well and book both readings", once[0].booked.place
-    second = {name for d in seen.reduction.dimensions for name in (d.start, d.end)}
-    second |= {name for arc in seen.reduction.arcs for name in (arc.point, *arc.starts)}
-    for shape in seen.detail.shapes.values():
+    second = {name for d in solved.reduction.dimensions for name in (d.start, d.end)}
+    second |= {name for arc in solved.reduction.arcs for name in (arc.point, *arc.starts)}
+    for shape in solved.detail.shapes.values():
         if shape.kind in HARD and isinstance(shape.booked.geometry, Through | Ring | Rectangle | TapedRound):
-            yield from _single_corners(seen, shape.points, second)
+            yield from _single_corners(solved, shape.points, second)
 
 
-def _single_corners(seen: Seen, names: tuple[str, ...], second: set[str]) -> Said:
-    points = seen.detail.points
+def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) -> Said:
+    points = solved.detail.points
     booked = [(name, points.rows[points.index[name]]) for name in names if name in points.index]
     single = [
-        (name, seen.reduction.rows[rows[0]])
+        (name, solved.reduction.rows[rows[0]])
         for name, rows in booked
-        if len(rows) == 1 and name not in second and len(seen.reduction.rows[rows[0]].offsets) == 1
+        if len(rows) == 1 and name not in second and len(solved.reduction.rows[rows[0]].offsets) == 1
     ]
     if single:
         corners = listed([name for name, _ in single])
@@ -287,7 +290,7 @@ def _single_corners(seen: Seen, names: tuple[str, ...], second: set[str]) -> Sai
 class Rule:
     """A row of ``RULES``."""
 
-    find: Callable[[Seen, object], Said]  #: yields what to say
+    find: Callable[[Solved, object], Said]  #: yields what to say
     default: Limit = None  #: its limit: metres or radians, metres on paper, a count, or standard deviations
     key: Literal["offset", "oblique", "angle"] | None = None  #: the key of ``limits`` that moves it
 
@@ -325,13 +328,13 @@ def limit_of(rule: Rule, book: Book) -> Limit:
     return booked.get(rule.key) or rule.default
 
 
-def told(seen: Seen) -> tuple[Finding, ...]:
+def told(solved: Solved) -> tuple[Finding, ...]:
     """Return what the rules of thumb have to say and the book does not silence."""
     return tuple(
         finding
         for name, rule in RULES.items()
-        if name not in seen.book.limits.silence
-        for finding in _few(name, rule.find(seen, limit_of(rule, seen.book)))
+        if name not in solved.book.limits.silence
+        for finding in _few(name, rule.find(solved, limit_of(rule, solved.book)))
     )
 
 

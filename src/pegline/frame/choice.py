@@ -107,9 +107,10 @@ def _own_scales(
     grid = grid_of(book.control.crs)
     height = book.control.ground_height or 0.0
     own = {
-        line.name: line_scale(grid, solved[line.start], solved[line.end], height=height) / frame.scale
+        line.name: scale / frame.scale
         for line in reduction.lines.values()
         if line.start in solved and line.end in solved
+        if (scale := line_scale(grid, solved[line.start], solved[line.end], height=height)) is not None
     }
     changes = (abs(ratio - 1) * reduction.lines[name].ground.length for name, ratio in own.items())
     return own if max(changes, default=0.0) > UNSEEN else {}

@@ -7,6 +7,7 @@ Coordinates are metres here, easting before northing, whatever the unit of the C
 from __future__ import annotations
 
 import warnings
+from functools import lru_cache
 from math import atan2, cos, degrees, dist, hypot, radians, sin, sqrt, tau
 from typing import Any, Final
 
@@ -30,6 +31,7 @@ __all__ = [
     "geographic",
     "grid_bearing",
     "grid_of",
+    "in_words_of",
     "line_scale",
     "other_zones",
     "outside",
@@ -44,6 +46,9 @@ __all__ = [
 FAR_OUTSIDE: Final = 50_000.0
 #: Methods that PROJ knows and computes as another, by their EPSG code, and what to take instead.
 MISTAKEN: Final = {"9803": "EPSG:31370"}  # Lambert Conic Conformal (2SP Belgium): 745 m out near Liège
+#: Semi-major axes of ellipsoids and spheres of the earth lie this near this radius, metres; Venus's is 326 km off.
+EARTH_RADIUS: Final = 6_378_000.0
+EARTH_RADIUS_RANGE: Final = 20_000.0
 #: Steps of 100 m to the north and to the east differ by less on a conformal grid, even at its zone's edge.
 CONFORMAL: Final = 1e-4
 
@@ -57,6 +62,7 @@ class Grid:
     name: str  #: for people, with its code where it has one
     metres_per_unit: float  #: of its coordinates
     warnings: tuple[Finding, ...] = ()
+    place: Place | None = None  #: where the book names it
 
     @property
     def wkt(self) -> str:
@@ -111,13 +117,13 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
         raise BookError([Finding("crs", f"{crs.name}: {fault}", place)])
     code = crs.to_authority(min_confidence=100)
     name = f"{crs.name} ({':'.join(code)})" if code else str(crs.name)
-    return Grid(crs, _projection(crs, place), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told))
+    return Grid(crs, _projection(crs, place), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told), place)
 
 
 def _projection(crs: Any, place: Place | None) -> Any:
     try:
         return Proj(crs)
-    except CRSError as error:
+    except ProjError as error:  # CRSError is one
         fault = f"{crs.name}: its projection cannot be computed; take another grid of your country or its UTM zone"
         raise BookError([Finding("crs", fault, place)]) from error
 
@@ -138,6 +144,8 @@ def _unfit(crs: Any, near: tuple[float, float] | None) -> str | None:
         return f"it is a {crs.type_name.lower()}, not a projected one; take the grid of your country or its UTM zone"
     if crs.is_deprecated:
         return f"it is withdrawn; take {', '.join(_instead(crs)) or 'the one that replaces it'}"
+    if abs(crs.ellipsoid.semi_major_metre - EARTH_RADIUS) > EARTH_RADIUS_RANGE:
+        return "it is a grid of another body than the earth; take the grid of your country or its UTM zone"
     instead = MISTAKEN.get(crs.coordinate_operation.method_code)
     if instead:
         return f"its projection, {crs.coordinate_operation.method_name}, cannot be computed rightly; take {instead}"
@@ -188,13 +196,17 @@ def factors_at(grid: Grid, place: tuple[float, float]) -> Factors:
     BookError
         The projection is not conformal there: a plan drawn in it would be out of shape.
     """
+    if not _conformal(grid, place):
+        text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
+        raise BookError([Finding("crs", text, grid.place)])
     meridian = grid.crs.prime_meridian
     # PROJ counts the longitude of these factors from the CRS's own meridian.
     own = degrees(meridian.longitude * meridian.unit_conversion_factor)
-    found = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
-    if not _conformal(grid, place):
-        text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
-        raise BookError([Finding("crs", text)])
+    try:
+        found = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
+    except ProjError as error:
+        text = f"{grid.name} has no scale at the plot; take the grid of your country or its UTM zone"
+        raise BookError([Finding("crs", text, grid.place)]) from error
     return Factors(sqrt(found.meridional_scale * found.parallel_scale), radians(found.meridian_convergence))
 
 
@@ -211,15 +223,17 @@ def grid_bearing(grid: Grid, place: tuple[float, float], azimuth: float, length:
     return atan2(across.real, across.imag) % tau
 
 
-def line_scale(grid: Grid, start: tuple[float, float], end: tuple[float, float], *, height: float) -> float:
+def line_scale(grid: Grid, start: tuple[float, float], end: tuple[float, float], *, height: float) -> float | None:
     """Return length on the grid over length on the ground of one line, ends as easting and northing, metres.
 
-    Through geocentric coordinates: unlike k R / (R + h) it knows how k changes along the line and
-    that the ellipsoid is not equally round in all directions. In 500 m at 4500 m that makes 1 mm.
+    None where an end has no place on the ellipsoid. Through geocentric coordinates: unlike k R / (R + h) it
+    knows how k changes along the line and that the ellipsoid is not equally round in all directions. In 500 m
+    at 4500 m that makes 1 mm.
     """
-    ends = [place_of(grid, *position) for position in (start, end)]
-    p, q = (_in_space(grid, place, height) for place in ends if place)
-    return dist(start, end) / dist(p, q)
+    here, there = place_of(grid, *start), place_of(grid, *end)
+    if here is None or there is None:
+        return None
+    return dist(start, end) / dist(_in_space(grid, here, height), _in_space(grid, there, height))
 
 
 def _in_space(grid: Grid, place: tuple[float, float], height: float) -> tuple[float, float, float]:
@@ -334,7 +348,15 @@ def geographic(text: str, place: Place | None = None) -> Any:
 
 def same_datum(one: Any, other: Any) -> bool:
     """Return whether two CRSs stand on the same datum, so that the way between them is pure arithmetic."""
-    return bool(one.geodetic_crs.datum == other.geodetic_crs.datum)
+    if one.geodetic_crs.datum.to_wkt() == other.geodetic_crs.datum.to_wkt():
+        return True
+    return _datums_equal(one.geodetic_crs.to_wkt(), other.geodetic_crs.to_wkt())
+
+
+@lru_cache(maxsize=256)
+def _datums_equal(one: str, other: str) -> bool:
+    """Return whether the datums of two geographic CRSs are one under two names; PROJ takes 40 ms to tell."""
+    return bool(CRS.from_wkt(one).datum == CRS.from_wkt(other).datum)
 
 
 def to_wgs84(grid: Grid, sample: tuple[float, float]) -> Way | None:
@@ -387,6 +409,19 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
     return Way(transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: one[1])))
 
 
-def sidecar(wkt: str) -> str:
-    """Return a CRS as the text of a .prj file, the dialect of WKT 1 that programs look for beside a drawing."""
-    return str(CRS.from_wkt(wkt).to_wkt("WKT1_ESRI"))
+def sidecar(wkt: str) -> str | None:
+    """Return a CRS as the text of a .prj file, the dialect of WKT 1 that programs look for beside a drawing.
+
+    None where that dialect has no words for its projection.
+    """
+    return in_words_of(CRS.from_wkt(wkt), "WKT1_ESRI")
+
+
+def in_words_of(crs: Any, dialect: str) -> str | None:
+    """Return a CRS in a dialect of WKT; None where the dialect has no words for it."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return crs.to_wkt(dialect) or None
+    except CRSError:
+        return None

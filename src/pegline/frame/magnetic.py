@@ -5,15 +5,11 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from math import atan2, pi, sqrt
-from typing import Final
 
+from pegline.frame.geomagnetism import FIRST_YEAR, LAST_YEAR, field_at
 from pegline.plane import mean_angle, wrapped
 
 __all__ = ["FIRST_YEAR", "LAST_YEAR", "attraction_by_station", "declination", "disagreement", "disagreement_limit"]
-
-#: Years that the coefficients carried by ppigrf cover (IGRF-14); the last five are foretold.
-FIRST_YEAR: Final = 1900
-LAST_YEAR: Final = 2029
 
 
 def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date, height: float = 0.0) -> float | None:
@@ -41,13 +37,10 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
     """
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         return None
-    import ppigrf  # brings pandas, most of a second: only a book that needs the declination waits for it
-
     # At the pole itself longitude, and with it east and north, has no meaning.
     latitude_deg = max(min(latitude_deg, 89.9999), -89.9999)
     moment = datetime.datetime.combine(day, datetime.time(12))
-    east, north, _ = ppigrf.igrf(longitude_deg, latitude_deg, height / 1000, moment)
-    return atan2(east.item(), north.item())
+    return atan2(*field_at(longitude_deg=longitude_deg, latitude_deg=latitude_deg, height=height, moment=moment))
 
 
 def disagreement(fore: float, back: float) -> float:

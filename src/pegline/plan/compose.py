@@ -8,11 +8,10 @@ from math import ceil
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.detail.model import Detail, Path
-from pegline.diagnosis.model import Diagnosis
+from pegline.detail.model import Path
+from pegline.diagnosis.model import Survey
 from pegline.errors import Finding
-from pegline.frame.model import Frame
-from pegline.network.model import Adjustment, Array
+from pegline.network.model import Array
 from pegline.plan import scripts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
@@ -23,7 +22,7 @@ from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tu
 from pegline.plan.sheets.layout import index_body, lay_out, make_sheets
 from pegline.plan.sheets.papers import Paper
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
-from pegline.reduction.model import Reduction
+from pegline.solved import Solved
 
 __all__ = ["compose", "fitting_scale"]
 
@@ -31,24 +30,16 @@ Bounds = tuple[float, float, float, float]
 ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
 
 
-def compose(
-    book: Book,
-    reduction: Reduction,
-    frame: Frame,
-    adjustment: Adjustment,
-    detail: Detail,
-    diagnosis: Diagnosis,
-    options: Options | None = None,
-) -> Plan:
+def compose(survey: Survey, options: Options | None = None) -> Plan:
     """Draw a survey: features, labels and sheets, at the book's scale or the largest usual one."""
     options = options or Options()
-    content = map_content(book, reduction, frame, adjustment, detail)
+    book, content = survey.book, map_content(survey.solved)
     layers = _layers(book)
     low, high = _extents(content.features, layers)
     layout = lay_out(_bounds(low, high), content, options)
     metres_per_mm = layout.scale / 1000
     tufts = tuple(_tufts(content.features, metres_per_mm))
-    labels = letter(book, frame, detail, content.features, tufts, metres_per_mm)
+    labels = letter(book, survey.frame, survey.detail, content.features, tufts, metres_per_mm)
     alone = len(layout.tiles) == 1
     papers = {tile: Paper(layout.window, tile.centre, layout.scale) for tile in layout.tiles}
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
@@ -56,12 +47,7 @@ def compose(
     further = further_sheets(content, options, len(tiles), index)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
-        book,
-        reduction,
-        frame,
-        adjustment,
-        detail,
-        diagnosis,
+        survey,
         options,
         title=book.title or book.file.rsplit(".", 1)[0],
         scale=layout.scale,
@@ -75,10 +61,10 @@ def compose(
     )
 
 
-def fitting_scale(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> int:
+def fitting_scale(solved: Solved) -> int:
     """Return n of the scale 1:n that a survey is drawn at, without drawing it."""
-    content = map_content(book, reduction, frame, adjustment, detail)
-    return lay_out(_bounds(*_extents(content.features, _layers(book))), content, Options()).scale
+    content = map_content(solved)
+    return lay_out(_bounds(*_extents(content.features, _layers(solved.book))), content, Options()).scale
 
 
 def _layers(book: Book) -> dict[str, Layer]:

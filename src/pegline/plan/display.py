@@ -24,6 +24,7 @@ class Stroke:
     fill: float | None = None  #: grey, 0 black to 1 white; None: not filled
     drawn: bool = True  #: False: fill only
     line_type: str | None = None  #: None: the layer's
+    source: str = ""  #: ``LINE:COLUMN`` of the book that it comes from
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,7 @@ class Words:
     anchor: Anchor = "left"
     rotation: float = 0.0  #: anticlockwise, radians
     bold: bool = False
+    source: str = ""  #: ``LINE:COLUMN`` of the book that it comes from
 
 
 Item = Stroke | Words

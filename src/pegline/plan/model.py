@@ -1,4 +1,4 @@
-"""The plan: what is drawn, on which sheets, and the records that it was drawn from.
+"""The plan: what is drawn, on which sheets, and the survey that it was drawn from.
 
 Positions are metres in the frame about its origin; text heights and everything on a sheet are paper millimetres.
 """
@@ -9,15 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from pegline.book.model import Book
-from pegline.detail.model import Detail, Path
-from pegline.diagnosis.model import Diagnosis
+from pegline.detail.model import Path
+from pegline.diagnosis.model import Survey
 from pegline.errors import Finding
-from pegline.frame.model import Frame
-from pegline.network.model import Adjustment
 from pegline.plan.display import Page
 from pegline.plan.style import Layer
-from pegline.reduction.model import Reduction
 
 __all__ = ["Ellipse", "Feature", "Label", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
@@ -105,12 +101,7 @@ class Sheet:
 class Plan:
     """A survey drawn."""
 
-    book: Book
-    reduction: Reduction
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
-    diagnosis: Diagnosis
+    survey: Survey
     options: Options
     title: str
     scale: int  #: the plan is at 1 to this

@@ -12,31 +12,32 @@ import numpy as np
 from pegline.detail.model import Path
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.map.features import corners
-from pegline.plan.model import Feature, Label, Plan, Tuft
+from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
 from pegline.plan.sheets.column import repeat_symbol
 from pegline.plan.sheets.papers import Paper
 
 __all__ = ["pages"]
 
+ELLIPSE_PIECES = 48  #: straight pieces of an ellipse
 SAGITTA = 0.02  #: largest distance between an arc and its strokes, mm
 BEYOND = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
 
 
-def pages(plan: Plan) -> Iterator[Page]:
-    """Yield every page of a plan with its map on it."""
+def pages(plan: Plan, *, unplotted: bool = False) -> Iterator[Page]:
+    """Yield every page of a plan with its map on it; ``unplotted``: with the layers that do not plot, for a screen."""
     plotted = None
     for sheet in plan.sheets:
         if sheet.window is None:
             yield sheet.page
             continue
-        plotted = plotted or _plotted(plan)
+        plotted = plotted or _plotted(plan, unplotted=unplotted)
         paper = Paper(sheet.window, sheet.centre, plan.scale)
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
 
 @dataclass(frozen=True, slots=True)
 class _Plotted:
-    """What plots, in the order that it is drawn in, and how far each thing reaches, metres."""
+    """What is drawn, in the order that it is drawn in, and how far each thing reaches, metres."""
 
     features: Sequence[Feature]
     tufts: Sequence[Tuft]
@@ -45,13 +46,14 @@ class _Plotted:
     high: Array
 
 
-def _plotted(plan: Plan) -> _Plotted:
+def _plotted(plan: Plan, *, unplotted: bool) -> _Plotted:
     order = {name: i for i, name in enumerate(plan.layers)}
-    features = [feature for feature in plan.features if plan.layers[feature.layer].plots]
+    shown = {name for name, layer in plan.layers.items() if layer.plots or unplotted}
+    features = [feature for feature in plan.features if feature.layer in shown]
     features.sort(key=lambda feature: order[feature.layer])
-    tufts = [tuft for tuft in plan.tufts if plan.layers[tuft.layer].plots]
+    tufts = [tuft for tuft in plan.tufts if tuft.layer in shown]
     tufts.sort(key=lambda tuft: (order[tuft.layer], tuft.symbol))
-    labels = [label for label in plan.labels if plan.layers[label.layer].plots]
+    labels = [label for label in plan.labels if label.layer in shown]
     least, most = corners(features)
     middles = np.array([*(tuft.position for tuft in tufts), *(label.centre for label in labels)]).reshape(-1, 2)
     half = np.array([*(0.0 for _ in tufts), *(label.width / 2 for label in labels)])[:, None] * plan.metres_per_mm
@@ -72,6 +74,8 @@ def _how(thing: Any) -> tuple[Any, ...]:
         return ("label",)
     if isinstance(thing, Tuft):
         return "tuft", thing.layer, thing.symbol
+    if isinstance(thing.geometry, Ellipse):
+        return ("ellipse",)
     return ("path",) if isinstance(thing.geometry, Path) else ("symbol", thing.layer, thing.symbol, thing.size)
 
 
@@ -80,19 +84,33 @@ def _paths(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
         path = feature.geometry
         points = flatten(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
         fill = plan.layers[feature.layer].fill if path.closed else None
-        yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type)
+        yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type, source=feature.source)
+
+
+def _ellipses(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
+    """Yield ellipses so many times their size as the plan says."""
+    turn = np.linspace(0, 2 * np.pi, ELLIPSE_PIECES, endpoint=False)
+    for feature in features:
+        ellipse = feature.geometry
+        along, across = ellipse.semi_major * plan.ellipse_scale, ellipse.semi_minor * plan.ellipse_scale
+        sine, cosine = np.sin(ellipse.bearing), np.cos(ellipse.bearing)
+        arms = np.stack([along * np.cos(turn), across * np.sin(turn)], axis=1)
+        points = arms @ np.array([[sine, cosine], [cosine, -sine]]) + np.array(ellipse.centre)
+        yield Stroke(feature.layer, paper.points(points), closed=True, source=feature.source)
 
 
 def _symbols(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
     first = features[0]
     size = 1.0 if first.size is None else paper.length(first.size)
     places = paper.points(np.array([feature.geometry for feature in features]))
-    return repeat_symbol(first.symbol or "mark", places, first.layer, size=size)
+    sources = [feature.source for feature in features]
+    return repeat_symbol(first.symbol or "mark", places, first.layer, size=size, sources=sources)
 
 
 def _tufts(plan: Plan, paper: Paper, tufts: Sequence[Any]) -> Iterator[Item]:
     places = paper.points(np.array([tuft.position for tuft in tufts]))
-    return repeat_symbol(tufts[0].symbol, places, tufts[0].layer, rotations=np.array([tuft.rotation for tuft in tufts]))
+    turns, sources = np.array([tuft.rotation for tuft in tufts]), [tuft.source for tuft in tufts]
+    return repeat_symbol(tufts[0].symbol, places, tufts[0].layer, rotations=turns, sources=sources)
 
 
 def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
@@ -101,7 +119,7 @@ def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
     middles = paper.points(np.array([label.centre for label in labels]))
     starts = middles + np.stack([np.sin(turns) * drop, -np.cos(turns) * drop], axis=1)
     for label, (x, y) in zip(labels, starts.tolist(), strict=True):
-        yield Words(label.layer, label.text, x, y, label.height, "middle", label.rotation)
+        yield Words(label.layer, label.text, x, y, label.height, "middle", label.rotation, source=label.source)
 
 
-DRAWN = {"path": _paths, "symbol": _symbols, "tuft": _tufts, "label": _labels}
+DRAWN = {"path": _paths, "ellipse": _ellipses, "symbol": _symbols, "tuft": _tufts, "label": _labels}

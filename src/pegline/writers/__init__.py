@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 from pegline.errors import UsageError
 
 __all__ = ["FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known"]
 
-#: Takes a Plan, or, of the formats in ``PLAIN``, anything that carries the records, such as a Survey.
+#: Takes a Plan, or a Survey where the format holds no drawing.
 Writer = Callable[[Any, Path], None]
 
 
@@ -24,39 +24,40 @@ class Format(NamedTuple):
     """One row of the formats; its name is the ending of its file."""
 
     home: str  #: the module of this folder that writes it
-    draws: bool  #: whether it holds the drawing, and so needs the plan
+    takes: Literal["plan", "survey", "either"]  #: what its ``write`` is given; "plan" where it holds the drawing
 
 
 FORMATS_TABLE: Final[Mapping[str, Format]] = {
-    "gpkg": Format("gis.gpkg", draws=False),
-    "dxf": Format("dxf.drawing", draws=True),
-    "pdf": Format("paper.pdf", draws=True),
-    "html": Format("page.computation_sheet", draws=False),
-    "csv": Format("csv", draws=False),
-    "json": Format("json", draws=False),
-    "svg": Format("paper.svg", draws=True),
-    "png": Format("paper.png", draws=True),
-    "geojson": Format("gis.geojson", draws=False),
-    "sld": Format("gis.sld", draws=False),
-    "shp": Format("gis.shp", draws=False),
-    "geoparquet": Format("gis.geoparquet", draws=False),
+    "gpkg": Format("gis.gpkg", "survey"),
+    "dxf": Format("dxf.drawing", "plan"),
+    "pdf": Format("paper.pdf", "plan"),
+    "html": Format("page.computation_sheet", "either"),
+    "csv": Format("csv", "survey"),
+    "json": Format("json", "survey"),
+    "svg": Format("paper.svg", "plan"),
+    "png": Format("paper.png", "plan"),
+    "geojson": Format("gis.geojson", "survey"),
+    "sld": Format("gis.sld", "survey"),
+    "shp": Format("gis.shp", "survey"),
+    "geoparquet": Format("gis.geoparquet", "survey"),
 }
 
 
-def _imported_when_called(home: str) -> Writer:
-    """Return the ``write`` of a module of this folder, imported when it is called."""
+def _imported_when_called(row: Format) -> Writer:
+    """Return the ``write`` of a module of this folder, imported when it is called; a Plan carries its Survey."""
 
-    def write(plan: Any, path: Path) -> None:
-        import_module(f"pegline.writers.{home}").write(plan, path)
+    def write(drawn: Any, path: Path) -> None:
+        given = getattr(drawn, "survey", drawn) if row.takes == "survey" else drawn
+        import_module(f"pegline.writers.{row.home}").write(given, path)
 
     return write
 
 
 #: Each format with what writes it.
-WRITERS: Final[Mapping[str, Writer]] = {name: _imported_when_called(row.home) for name, row in FORMATS_TABLE.items()}
+WRITERS: Final[Mapping[str, Writer]] = {name: _imported_when_called(row) for name, row in FORMATS_TABLE.items()}
 
 #: Formats that hold no drawing.
-PLAIN: Final = frozenset(name for name, row in FORMATS_TABLE.items() if not row.draws)
+PLAIN: Final = frozenset(name for name, row in FORMATS_TABLE.items() if row.takes != "plan")
 
 
 def known(formats: Iterable[str]) -> tuple[str, ...]:

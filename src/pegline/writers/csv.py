@@ -10,8 +10,9 @@ from typing import Final
 
 from pegline.book.pages import pages_of
 from pegline.detail.booking_places import places_booked
+from pegline.diagnosis.model import Survey
 from pegline.units import METRES_PER
-from pegline.writers.survey_figures import CHI2_95, Places, Records, ellipses, kinds_of_points, points, stations
+from pegline.writers.survey_figures import CHI2_95, Places, ellipses, kinds_of_points, points, stations
 
 __all__ = ["safe", "write"]
 
@@ -19,43 +20,43 @@ __all__ = ["safe", "write"]
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write the points of a survey to ``path``."""
     # Lines end as RFC 4180 has them, on every system.
     with path.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\r\n").writerows(_rows(records))
+        csv.writer(file, lineterminator="\r\n").writerows(_rows(survey))
 
 
-def _rows(records: Records) -> Iterator[list[str]]:
-    unit = _unit(records.frame.metres_per_unit)
+def _rows(survey: Survey) -> Iterator[list[str]]:
+    unit = _unit(survey.frame.metres_per_unit)
     heads = ["name", f"east ({unit})", f"north ({unit})", "standard deviation (m)", "kind"]
-    pages = _pages(records)
+    pages = _pages(survey)
     yield [*heads, "page", "image"] if pages else heads
-    for row in _places(records):
+    for row in _places(survey):
         yield [*row, *map(safe, pages[row[0]])] if pages else row
 
 
-def _pages(records: Records) -> dict[str, tuple[str, str]]:
+def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
     """Return the page and its image of each name as written; none where the book names no page."""
-    pages = pages_of(records.book)
+    pages = pages_of(survey.book)
     if not pages.at:
         return {}
-    booked = places_booked(records.book, records.reduction, records.detail)
+    booked = places_booked(survey.book, survey.reduction, survey.detail)
     sources = {name: place.source for name, place in booked.items()}
     return {safe(name): (pages.page(each) or "", pages.image(each) or "") for name, each in sources.items()}
 
 
-def _places(records: Records) -> Iterator[list[str]]:
-    ties, kinds = records.book.tie_stations, kinds_of_points(records)
-    pegs, detail = stations(records), points(records)
-    yield from _placed(records, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
-    yield from _placed(records, detail, [kinds.get(name, "point") for name in detail.names])
+def _places(survey: Survey) -> Iterator[list[str]]:
+    ties, kinds = survey.book.tie_stations, kinds_of_points(survey)
+    pegs, detail = stations(survey), points(survey)
+    yield from _placed(survey, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
+    yield from _placed(survey, detail, [kinds.get(name, "point") for name in detail.names])
 
 
-def _placed(records: Records, places: Places, kinds: list[str]) -> Iterator[list[str]]:
+def _placed(survey: Survey, places: Places, kinds: list[str]) -> Iterator[list[str]]:
     """Yield places to a tenth of a millimetre, with the standard deviation along the worst direction."""
     worst = (ellipses(places.variances)[:, 0] / sqrt(CHI2_95)).tolist()
-    positions = (places.positions / records.frame.metres_per_unit).tolist()
+    positions = (places.positions / survey.frame.metres_per_unit).tolist()
     for name, (east, north), sd, kind in zip(places.names, positions, worst, kinds, strict=True):
         yield [safe(name), plain(east), plain(north), plain(sd), safe(kind)]
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from pegline.diagnosis.model import Survey
 from pegline.writers.result import result
 from pegline.writers.result_schema import Result
-from pegline.writers.survey_figures import Records
 
 __all__ = ["text", "write"]
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write every result of a survey to ``path``."""
-    path.write_text(text(result(records)), encoding="utf-8", newline="\n")
+    path.write_text(text(result(survey)), encoding="utf-8", newline="\n")
 
 
 def text(entries: Result) -> str:

@@ -16,7 +16,7 @@ from pegline.errors import BusyError, OutputError
 from pegline.writers import WRITERS, Writer
 from pegline.writers.write_faults import told
 
-__all__ = ["held", "moved", "placed", "publish", "swept"]
+__all__ = ["held", "locked_file", "moved", "placed", "publish", "swept"]
 
 LOCK: Final = ".pegline.lock"
 #: Work folders stand inside the output folder, so that moving a file out of them is one step of one file system.
@@ -52,7 +52,7 @@ def held(directory: Path) -> Iterator[None]:
     """
     with told(directory):
         directory.mkdir(parents=True, exist_ok=True)
-        lock = _locked(directory / LOCK)
+        lock = locked_file(directory / LOCK)
     try:
         # The one inside locks first and looks then, as the one above does: one of them sees the other.
         for above in directory.resolve().parents:
@@ -154,7 +154,7 @@ def placed(path: Path) -> Iterator[Path]:
             shutil.rmtree(work, ignore_errors=True)
 
 
-def _locked(path: Path) -> int:
+def locked_file(path: Path) -> int:
     """Return the open file of a lock that is now ours."""
     while True:
         file = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o644)

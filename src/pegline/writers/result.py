@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
+from pegline.diagnosis.model import Survey
 from pegline.network.model import Array, Check, Measurement
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.release import __version__
@@ -30,7 +31,6 @@ from pegline.writers.result_schema import (
 )
 from pegline.writers.survey_figures import (
     Places,
-    Records,
     arcs_by_point,
     computed_length,
     ellipses,
@@ -50,21 +50,21 @@ if TYPE_CHECKING:
 __all__ = ["checks", "result", "warnings"]
 
 
-def result(records: Records, missing: Sequence[str] | None = None) -> Result:
+def result(survey: Survey, missing: Sequence[str] | None = None) -> Result:
     """Return every result of a survey; ``missing`` are sentences on what a half-finished book lacks."""
-    diagnosis = records.diagnosis
-    places, pages = every_place(records), pages_of(records.book)
+    diagnosis = survey.diagnosis
+    places, pages = every_place(survey), pages_of(survey.book)
     entries = Result(
         pegline=__version__,
-        book=_book(records),
-        frame=_frame(records),
-        solution=_solution(records),
-        pages=dict(records.book.pages),
-        stations=dict(_stations(records, pages)),
-        points=dict(_points(records, pages)),
-        lines={name: _line(records, line, places, pages) for name, line in records.reduction.lines.items()},
-        measurements=[_measurement(each, pages) for each in records.adjustment.measurements],
-        checks=checks(records, pages),
+        book=_book(survey),
+        frame=_frame(survey),
+        solution=_solution(survey),
+        pages=dict(survey.book.pages),
+        stations=dict(_stations(survey, pages)),
+        points=dict(_points(survey, pages)),
+        lines={name: _line(survey, line, places, pages) for name, line in survey.reduction.lines.items()},
+        measurements=[_measurement(each, pages) for each in survey.adjustment.measurements],
+        checks=checks(survey, pages),
         suspects=[
             {
                 "what": each.what,
@@ -80,29 +80,29 @@ def result(records: Records, missing: Sequence[str] | None = None) -> Result:
             for each in diagnosis.suspects
         ],
         advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
-        features={name: _feature(records, shape, places, pages) for name, shape in records.detail.shapes.items()},
-        warnings=warnings(records, pages),
+        features={name: _feature(survey, shape, places, pages) for name, shape in survey.detail.shapes.items()},
+        warnings=warnings(survey, pages),
     )
     if missing is not None:
         entries["missing"] = list(missing)
     return entries
 
 
-def checks(records: Records, pages: Pages) -> list[CheckEntry]:
+def checks(survey: Survey, pages: Pages) -> list[CheckEntry]:
     """Return every check."""
-    return [_check(each, pages) for each in records.adjustment.checks]
+    return [_check(each, pages) for each in survey.adjustment.checks]
 
 
-def warnings(records: Records, pages: Pages) -> list[WarningEntry]:
+def warnings(survey: Survey, pages: Pages) -> list[WarningEntry]:
     """Return every warning."""
     return [
         {"rule": each.rule, "text": each.text, "source": source(each.place), "page": pages.page(source(each.place))}
-        for each in records.diagnosis.warnings
+        for each in survey.diagnosis.warnings
     ]
 
 
-def _book(records: Records) -> BookEntry:
-    book = records.book
+def _book(survey: Survey) -> BookEntry:
+    book = survey.book
     return {
         "title": book.title,
         "place": book.place,
@@ -112,21 +112,21 @@ def _book(records: Records) -> BookEntry:
     }
 
 
-def _frame(records: Records) -> FrameEntry:
-    frame = records.frame
+def _frame(survey: Survey) -> FrameEntry:
+    frame = survey.frame
     return {
         "kind": frame.kind,
         "north": frame.north,
         "crs": frame.wkt if frame.kind == "grid" else None,
-        "rotation": rotation_deg(records),
+        "rotation": rotation_deg(survey),
         "scale": frame.scale,
         "declination": None if frame.declination is None else degrees(frame.declination),
         "convergence": None if frame.convergence is None else degrees(frame.convergence),
     }
 
 
-def _solution(records: Records) -> SolutionEntry:
-    adjustment = records.adjustment
+def _solution(survey: Survey) -> SolutionEntry:
+    adjustment = survey.adjustment
     return {
         "delivered": adjustment.delivered,
         "checked": adjustment.checked,
@@ -165,17 +165,17 @@ def _ellipses(variances: Array) -> list[EllipseEntry]:
     return [{"a": a, "b": b, "bearing": bearing} for a, b, bearing in ellipses(variances).tolist()]
 
 
-def _stations(records: Records, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
-    booked = places_booked(records.book, records.reduction, records.detail)
-    for name, entry in _places(stations(records)):
+def _stations(survey: Survey, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
+    booked = places_booked(survey.book, survey.reduction, survey.detail)
+    for name, entry in _places(stations(survey)):
         yield name, {**entry, "page": pages.page(booked[name].source)}
 
 
-def _points(records: Records, pages: Pages) -> Iterator[tuple[str, PointEntry]]:
-    detail = records.detail.points
-    arcs = arcs_by_point(records)
-    for (name, entry), rows in zip(_places(points(records)), detail.rows, strict=True):
-        booked = [_row(records.reduction.rows[row], pages) for row in rows]
+def _points(survey: Survey, pages: Pages) -> Iterator[tuple[str, PointEntry]]:
+    detail = survey.detail.points
+    arcs = arcs_by_point(survey)
+    for (name, entry), rows in zip(_places(points(survey)), detail.rows, strict=True):
+        booked = [_row(survey.reduction.rows[row], pages) for row in rows]
         yield name, {**entry, "rows": booked + [_arc(arc, pages) for arc in arcs.get(name, ())]}
 
 
@@ -196,9 +196,9 @@ def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
     return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page}
 
 
-def _line(records: Records, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
+def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
     made = line.ground.corrections
-    computed = computed_length(records, line, places)
+    computed = computed_length(survey, line, places)
     return {
         "use": line.use,
         "taped": line.ground.reading,
@@ -249,13 +249,13 @@ def _check(check: Check, pages: Pages) -> CheckEntry:
     }
 
 
-def _feature(records: Records, shape: Shape, places: Mapping[str, Array], pages: Pages) -> FeatureEntry:
+def _feature(survey: Survey, shape: Shape, places: Mapping[str, Array], pages: Pages) -> FeatureEntry:
     return {
         "kind": shape.kind,
         "area": shape.area,
         "area_sd": shape.area_sd,
         "perimeter": shape.perimeter,
         "perimeter_sd": shape.perimeter_sd,
-        "geometry": geometry(records, shape, places),
+        "geometry": geometry(survey, shape, places),
         "page": pages.page(shape.place.source),
     }

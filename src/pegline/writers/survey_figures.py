@@ -7,24 +7,22 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import degrees, log
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.detail.model import Detail, Path, Shape
+from pegline.detail.model import Path, Shape
 from pegline.detail.path import chord_tolerance, stroke
-from pegline.diagnosis.model import Diagnosis
+from pegline.diagnosis.model import Survey
 from pegline.errors import Place
-from pegline.frame.model import Frame
-from pegline.network.model import Adjustment, Array
-from pegline.reduction.model import ReducedArc, ReducedLine, Reduction
+from pegline.network.model import Array
+from pegline.reduction.model import ReducedArc, ReducedLine
 
 __all__ = [
     "CHI2_95",
     "Geometry",
     "Places",
-    "Records",
     "anticlockwise",
     "arcs_by_point",
     "computed_length",
@@ -53,23 +51,6 @@ CHI2_95: Final = -2 * log(0.05)
 Geometry = dict[str, Any]
 
 
-class Records(Protocol):
-    """Whatever carries every stage's record: a Survey, or the Plan drawn from it."""
-
-    @property
-    def book(self) -> Book: ...  # noqa: D102
-    @property
-    def reduction(self) -> Reduction: ...  # noqa: D102
-    @property
-    def frame(self) -> Frame: ...  # noqa: D102
-    @property
-    def adjustment(self) -> Adjustment: ...  # noqa: D102
-    @property
-    def detail(self) -> Detail: ...  # noqa: D102
-    @property
-    def diagnosis(self) -> Diagnosis: ...  # noqa: D102
-
-
 @dataclass(frozen=True, slots=True)
 class Places:
     """Named places as delivered."""
@@ -95,30 +76,30 @@ def _deviations(variances: Array) -> Array:
     return np.asarray(np.sqrt(np.maximum(np.diagonal(variances, axis1=1, axis2=2), 0.0)))
 
 
-def stations(records: Records) -> Places:
+def stations(survey: Survey) -> Places:
     """Return every station, tie stations too, in the book's order."""
-    solution = records.adjustment.solution
-    names = tuple(name for name in records.book.station_names if name in solution.index)
+    solution = survey.adjustment.solution
+    names = tuple(name for name in survey.book.station_names if name in solution.index)
     rows: Any = np.array([solution.index[name] for name in names], dtype=np.intp)
     return Places(
         names,
-        solution.positions[rows].reshape(-1, 2) + np.array(records.frame.origin),
+        solution.positions[rows].reshape(-1, 2) + np.array(survey.frame.origin),
         solution.variances[rows].reshape(-1, 2, 2),
         solution.local_variances[rows].reshape(-1, 2, 2),
     )
 
 
-def points(records: Records) -> Places:
+def points(survey: Survey) -> Places:
     """Return every point that is no station."""
-    found = records.detail.points
-    return Places(found.names, found.positions + np.array(records.frame.origin), found.variances, found.local_variances)
+    found = survey.detail.points
+    return Places(found.names, found.positions + np.array(survey.frame.origin), found.variances, found.local_variances)
 
 
-def every_place(records: Records) -> Mapping[str, Array]:
+def every_place(survey: Survey) -> Mapping[str, Array]:
     """Return x and y of every station and point in the frame, its origin added, metres."""
     return {
         name: position
-        for places in (stations(records), points(records))
+        for places in (stations(survey), points(survey))
         for name, position in zip(places.names, places.positions, strict=True)
     }
 
@@ -155,23 +136,23 @@ def ellipses(variances: Array) -> Array:
     return np.column_stack([axes, bearing])
 
 
-def computed_length(records: Records, line: ReducedLine, places: Mapping[str, Array]) -> float | None:
+def computed_length(survey: Survey, line: ReducedLine, places: Mapping[str, Array]) -> float | None:
     """Return the ground length between a line's delivered ends, metres; None where an end is not placed."""
     if line.start not in places or line.end not in places:
         return None
-    return float(np.hypot(*(places[line.end] - places[line.start]))) / records.frame.scale
+    return float(np.hypot(*(places[line.end] - places[line.start]))) / survey.frame.scale
 
 
-def length_sds(records: Records) -> dict[str, float]:
+def length_sds(survey: Survey) -> dict[str, float]:
     """Return the standard deviation of each line's ground length between its delivered ends, metres.
 
     Of a length s with direction u between ends with the joint covariance C: σ² = g C g', g = (-u, u). What
     the tape's own scale may be out by is in C.
     """
-    solution = records.adjustment.solution
+    solution = survey.adjustment.solution
     lines = [
         line
-        for line in records.reduction.lines.values()
+        for line in survey.reduction.lines.values()
         if line.start in solution.index and line.end in solution.index and line.start != line.end
     ]
     if not lines:
@@ -182,16 +163,16 @@ def length_sds(records: Records) -> dict[str, float]:
     gradients = np.column_stack([-along, along])
     blocks = solution.covariances.blocks(np.column_stack([2 * starts, 2 * starts + 1, 2 * ends, 2 * ends + 1]))
     squares = np.einsum("ni,nij,nj->n", gradients, blocks, gradients)
-    sds = np.sqrt(np.maximum(squares, 0.0)) / records.frame.scale
+    sds = np.sqrt(np.maximum(squares, 0.0)) / survey.frame.scale
     return {line.name: float(sd) for line, sd in zip(lines, sds, strict=True)}
 
 
-def rotation_deg(records: Records) -> float:
+def rotation_deg(survey: Survey) -> float:
     """Return the turn clockwise from the local axes to the frame's, degrees over -180 to 180.
 
     The local +x runs along the base line; in the frame the base line runs at bearing β: 90° - β.
     """
-    solution = records.adjustment.solution
+    solution = survey.adjustment.solution
     start, end = solution.positions[list(solution.base)]
     across, up = end - start
     return float(degrees(np.arctan2(up, across)))
@@ -212,31 +193,31 @@ def offsets_of(side: int, lengths: tuple[float, ...]) -> float | list[float]:
     return signed if len(signed) > 1 else signed[0] if signed else 0.0
 
 
-def drawn(records: Records, path: Path) -> Array:
+def drawn(survey: Survey, path: Path) -> Array:
     """Return a path in straight pieces (k, 2), the frame's origin added, metres; a closed one ends where it began.
 
     A book without a scale may be drawn at 1:50 at the largest.
     """
     if path.bulges.any():
-        pieces = stroke(path, chord_tolerance(records.book.scale or 50))
+        pieces = stroke(path, chord_tolerance(survey.book.scale or 50))
     else:
         pieces = np.vstack([path.vertices, path.vertices[: int(path.closed)]])
-    return np.asarray(pieces + np.array(records.frame.origin))
+    return np.asarray(pieces + np.array(survey.frame.origin))
 
 
-def outline(records: Records, shape: Shape, metres_per_unit: float = 1.0) -> Array:
+def outline(survey: Survey, shape: Shape, metres_per_unit: float = 1.0) -> Array:
     """Return a line's or an area's vertices (k, 2) in the frame, a ring anticlockwise and closed."""
     if shape.path is None:
         raise ValueError(f"{shape.name} is a point")
-    vertices = drawn(records, shape.path) / metres_per_unit
+    vertices = drawn(survey, shape.path) / metres_per_unit
     return anticlockwise(vertices) if shape.form == "area" else vertices
 
 
-def geometry(records: Records, shape: Shape, places: Mapping[str, Array]) -> Geometry:
+def geometry(survey: Survey, shape: Shape, places: Mapping[str, Array]) -> Geometry:
     """Return a shape as a GeoJSON geometry in the frame, metres."""
     if shape.path is None:
         return {"type": "Point", "coordinates": places[shape.points[0]].tolist()}
-    vertices = outline(records, shape).tolist()
+    vertices = outline(survey, shape).tolist()
     if shape.form == "line":
         return {"type": "LineString", "coordinates": vertices}
     return {"type": "Polygon", "coordinates": [vertices]}
@@ -252,19 +233,19 @@ def anticlockwise(ring: Array) -> Array:
     return ring if x[:-1] @ y[1:] >= x[1:] @ y[:-1] else ring[::-1]
 
 
-def arcs_by_point(records: Records) -> Mapping[str, tuple[ReducedArc, ...]]:
+def arcs_by_point(survey: Survey) -> Mapping[str, tuple[ReducedArc, ...]]:
     """Return the arcs that fix each point that has some."""
     found: dict[str, tuple[ReducedArc, ...]] = {}
-    for arc in records.reduction.arcs:
+    for arc in survey.reduction.arcs:
         found[arc.point] = (*found.get(arc.point, ()), arc)
     return found
 
 
-def features_of_points(records: Records) -> tuple[dict[str, list[Shape]], dict[str, Shape]]:
+def features_of_points(survey: Survey) -> tuple[dict[str, list[Shape]], dict[str, Shape]]:
     """Return the point features on each point, and the first larger feature through each."""
     alone: dict[str, list[Shape]] = {}
     through: dict[str, Shape] = {}
-    for shape in records.detail.shapes.values():
+    for shape in survey.detail.shapes.values():
         if shape.path is None:
             alone.setdefault(shape.points[0], []).append(shape)
         else:
@@ -272,9 +253,9 @@ def features_of_points(records: Records) -> tuple[dict[str, list[Shape]], dict[s
     return alone, through
 
 
-def kinds_of_points(records: Records) -> dict[str, str]:
+def kinds_of_points(survey: Survey) -> dict[str, str]:
     """Return what each point is, or what it is a corner of."""
-    alone, through = features_of_points(records)
+    alone, through = features_of_points(survey)
     corners = {name: shape.kind for name, shape in through.items()}
     return corners | {name: shapes[0].kind for name, shapes in alone.items()}
 

@@ -123,9 +123,9 @@ def test_words_of_further_sheets_of_the_samples_hardly_overlap(name, which):
 def test_all_of_a_sketch_stands_inside_its_frame(name):
     survey = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml"))
     plan = survey.plan()
-    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.survey.solved)
     ground = Ground.of(told)
-    for peg, booked in plan.book.witnesses.items():
+    for peg, booked in plan.survey.book.witnesses.items():
         arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
         items = list(sketch(ground, np.array(told.where.position(peg)), arms, True, 10.0, 20.0))
 
@@ -139,9 +139,9 @@ def test_all_of_a_sketch_stands_inside_its_frame(name):
 
 def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     plan = house(witnesses={"A": ["h1", "well"]}).plan()
-    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.survey.solved)
     seen = np.array([told.where.position(name) for name in ("A", "h1", "well")])
-    arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.book.witnesses["A"]]
+    arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.survey.book.witnesses["A"]]
 
     items = sketch(Ground.of(told), seen[0], arms, False, 0.0, 0.0)
 
@@ -152,7 +152,7 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
 
 def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     plan = house(witnesses={}).plan()
-    told = map_content(plan.book, plan.reduction, plan.frame, plan.adjustment, plan.detail)
+    told = map_content(plan.survey.solved)
 
     items = sketch(Ground.of(told), np.array((80.0, 2.0)), [], False, 0.0, 0.0)
 

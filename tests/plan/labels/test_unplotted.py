@@ -88,8 +88,8 @@ def test_what_is_left_out_stays_with_its_point_and_offset():
 
 def test_labels_that_plot_do_not_depend_on_those_that_do_not():
     survey = house()
-    book, _, frame, _, detail, _ = survey.records()
     plan = survey.plan()
+    book, frame, detail = plan.survey.book, plan.survey.frame, plan.survey.detail
     plotting = [feature for feature in plan.features if feature.layer not in ("POINTS", "OFFSETS")]
 
     alone = letter(book, frame, detail, plotting, plan.tufts, plan.metres_per_mm)
@@ -100,7 +100,7 @@ def test_labels_that_plot_do_not_depend_on_those_that_do_not():
 
 def test_names_that_do_not_plot_keep_off_stations():
     plan = house(points={**house().points, "f5": (0.5, 0.5)}).plan()
-    stations = [(*plan.adjustment.solution.positions[0] / plan.metres_per_mm, 0.0, 2.4, 2.4)]
+    stations = [(*plan.survey.adjustment.solution.positions[0] / plan.metres_per_mm, 0.0, 2.4, 2.4)]
 
     (name,) = (label for label in plan.labels if label.text == "f5")
 

@@ -20,16 +20,16 @@ def by_name(plan: Plan, name: str, layer: str) -> Feature:
 
 
 def walled(face: str) -> Plan:
-    book, reduction, frame, adjustment, detail, diagnosis = Drawn(
+    survey = Drawn(
         {"A": (0.0, 0.0), "B": (20.0, 0.0), "C": (9.0, 12.0)},
         [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
         {"w1": (0.0, 5.0), "w2": (10.0, 5.0)},
         {"wall": ("wall", ("w1", "w2"), (), False)},
-    ).records()
-    shape = detail.shapes["wall"]
+    ).survey()
+    shape = survey.detail.shapes["wall"]
     booked = replace(shape.booked, thickness=Length(0.3, "m", "0.3 m"), face=face)
-    detail = replace(detail, shapes={"wall": replace(shape, booked=booked)})
-    return compose(book, reduction, frame, adjustment, detail, diagnosis)
+    detail = replace(survey.detail, shapes={"wall": replace(shape, booked=booked)})
+    return compose(replace(survey, solved=replace(survey.solved, detail=detail)))
 
 
 @pytest.mark.parametrize(("face", "heights"), [("left", [4.7]), ("right", [5.3]), ("middle", [4.85, 5.15])])

@@ -61,7 +61,7 @@ def test_grid_ticks_carry_their_coordinates_where_they_stand():
     plan = house(frame=grid()).plan()
     left, _, right, _ = plan.sheets[0].window
     middle = (left + right) / 2
-    east_of_middle = plan.sheets[0].centre[0] + plan.frame.origin[0]
+    east_of_middle = plan.sheets[0].centre[0] + plan.survey.frame.origin[0]
 
     ticks = [item for item in words(plan) if item.text.endswith(" E")]
 

@@ -10,6 +10,7 @@ import fiona
 import numpy as np
 import pytest
 from builders import paths
+from builders.altered import with_stages
 from builders.drawn import house, random_survey
 from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
@@ -76,7 +77,7 @@ def same_to_ezdxf(doc: Drawing, plan: Plan) -> None:
     assert len(entities) == len(plan.features) + len(plan.tufts)
     for entity, tuft in zip(entities[len(plan.features) :], plan.tufts, strict=True):
         assert facts(entity) == {"of": tuft.owner, "source": tuft.source}
-    origin = np.array(plan.frame.origin)
+    origin = np.array(plan.survey.frame.origin)
     for entity, feature in zip(entities, plan.features, strict=False):
         assert facts(entity)["name"] == feature.name
         assert entity.dxf.layer == feature.layer
@@ -101,7 +102,7 @@ def same_to_gdal(path: Path, plan: Plan) -> None:
         del settings["DXF_ENCODING"]
     with fiona.Env(**settings), fiona.open(path, layer="entities") as layer:
         rows = list(layer)
-    origin = np.array(plan.frame.origin)
+    origin = np.array(plan.survey.frame.origin)
 
     points = [f for f in plan.features if isinstance(f.geometry, tuple)]
     inserts = [r for r in rows if r["properties"].get("BlockName") and r["properties"].get("BlockAttributes")]
@@ -268,11 +269,10 @@ def test_no_text_of_a_book_changes_what_is_in_the_drawing(text, plan, tmp_path):
     sound = list(ezdxf.readfile(written(plan, tmp_path)).modelspace())
     features = tuple(dataclasses.replace(f, name=text, kind=text, attributes={text: text}) for f in plan.features)
     labels = tuple(dataclasses.replace(label, text=text) for label in plan.labels)
-    book = dataclasses.replace(plan.book, file=text, title=text)
+    survey = with_stages(plan.survey, book=dataclasses.replace(plan.survey.book, file=text, title=text))
+    hostile = dataclasses.replace(plan, features=features, labels=labels, survey=survey, title=text)
 
-    doc = ezdxf.readfile(
-        written(dataclasses.replace(plan, features=features, labels=labels, book=book, title=text), tmp_path)
-    )
+    doc = ezdxf.readfile(written(hostile, tmp_path))
 
     assert [e.dxftype() for e in doc.modelspace()] == [e.dxftype() for e in sound]
     assert not doc.audit().errors

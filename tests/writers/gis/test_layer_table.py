@@ -14,6 +14,7 @@ import pyogrio
 import pytest
 import shapely
 from builders import weir_survey as records
+from builders.altered import with_stages
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import CRS, Geod
@@ -142,7 +143,7 @@ def test_shapefiles_are_read_back(tmp_path, grid):
 def test_what_a_shapefile_cannot_hold_is_told(tmp_path, local):
     feature = replace(local.book.features["lane"], note="ø" * 200)
     shapes = {**local.detail.shapes, "lane": replace(local.detail.shapes["lane"], booked=feature)}
-    long = replace(local, detail=replace(local.detail, shapes=shapes))
+    long = with_stages(local, detail=replace(local.detail, shapes=shapes))
     shp.write(long, tmp_path / "weir.shp")
     told = (tmp_path / "weir_shp.txt").read_text(encoding="utf-8")
 

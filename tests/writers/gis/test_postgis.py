@@ -8,6 +8,7 @@ from uuid import uuid4
 
 import geopandas
 import pytest
+from builders.altered import with_stages
 
 from pegline.errors import OutputError, UsageError
 from pegline.writers.gis import postgis
@@ -81,7 +82,7 @@ def test_a_survey_may_bring_columns_that_others_have_not(engine, schema, grid):
         for name, shape in grid.detail.shapes.items()
     }
     to_postgis(grid, engine, "weir", schema)
-    to_postgis(replace(grid, detail=replace(grid.detail, shapes=shapes)), engine, "mill", schema)
+    to_postgis(with_stages(grid, detail=replace(grid.detail, shapes=shapes)), engine, "mill", schema)
 
     read = _read(engine, schema, "detail_points").set_index(["survey", "name"])
     assert read["age_about"]["mill", "bay"] == "bay"

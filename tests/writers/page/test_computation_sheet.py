@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 from builders import weir_survey as records
+from builders.altered import with_stages
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -79,7 +80,7 @@ def test_no_text_of_the_book_becomes_markup(local):
     book = replace(
         local.book, title=HOSTILE, place=HOSTILE, note=HOSTILE, weather=HOSTILE, instruments={HOSTILE: HOSTILE}
     )
-    hostile = replace(local, book=book)
+    hostile = with_stages(local, book=book)
     page = Page(sheet(hostile, 100))
 
     _harmless(page)
@@ -88,7 +89,7 @@ def test_no_text_of_the_book_becomes_markup(local):
 
 @pytest.mark.parametrize("image", ["javascript:alert(1)", "https://example.org/x", "//example.org/x", "\\\\host\\x"])
 def test_a_page_leads_to_nothing_but_files(local, image):
-    hostile = replace(local, book=replace(local.book, pages={"12": image}))
+    hostile = with_stages(local, book=replace(local.book, pages={"12": image}))
     page = Page(sheet(hostile, 100))
 
     assert [attributes["href"] for tag, attributes in page.elements if tag == "a" and "12" in attributes["href"]] == []
@@ -125,7 +126,7 @@ def test_the_verdict_comes_first(local):
 def test_a_failing_check_says_so(local):
     failing = replace(local.adjustment.checks[0], passed=False)
     adjustment = replace(local.adjustment, checks=(failing,), checked=False, delivered="plotting")
-    page = Page(sheet(replace(local, adjustment=adjustment), 100))
+    page = Page(sheet(with_stages(local, adjustment=adjustment), 100))
 
     assert ("strong", {"class": "bad"}) in page.elements
     assert "FAILS" in page.text
@@ -157,7 +158,7 @@ def test_every_station_point_line_and_feature_has_a_row(local):
 def test_areas_are_told_in_the_units_asked_for(local):
     from pegline.book.model import Sheet
 
-    asked = replace(local, book=replace(local.book, sheet=Sheet(areas=("hectare", "acre-rood-perch"))))
+    asked = with_stages(local, book=replace(local.book, sheet=Sheet(areas=("hectare", "acre-rood-perch"))))
     text = Page(sheet(asked, 100)).text
 
     assert "55.86" in text

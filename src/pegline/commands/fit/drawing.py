@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
-from pegline.frame.crs import Grid
+from pegline.frame.crs import Grid, sidecar
 from pegline.frame.transformation import Fitted
 
 __all__ = ["corners", "write"]
@@ -51,8 +51,10 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     drawing.units = _units(grid.metres_per_unit)
     with placed(out) as made:
         drawing.saveas(made)
-    with placed(out.with_suffix(".prj")) as made:
-        made.write_text(str(grid.crs.to_wkt("WKT1_ESRI")), encoding="utf-8")
+    crs = sidecar(grid.wkt)
+    if crs is not None:
+        with placed(out.with_suffix(".prj")) as made:
+            made.write_text(crs, encoding="utf-8")
 
 
 def _units(metres: float) -> int:

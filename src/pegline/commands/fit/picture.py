@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
-from pegline.frame.crs import Grid
+from pegline.frame.crs import Grid, sidecar
 from pegline.frame.transformation import Fitted, applied
 
 __all__ = ["corners", "world_file", "write"]
@@ -61,9 +61,10 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
                 picture.save(made)
         if out.suffix.lower() in (".tif", ".tiff") and find_spec("rasterio"):
             _tell_place(made, matrix, grid)
-    for end, text in ((WORLD[out.suffix.lower()], world_file(matrix)), (".prj", grid.crs.to_wkt("WKT1_ESRI"))):
-        with placed(out.with_suffix(end)) as made:
-            made.write_text(text, encoding="ascii", errors="replace")
+    for end, text in ((WORLD[out.suffix.lower()], world_file(matrix)), (".prj", sidecar(grid.wkt))):
+        if text is not None:
+            with placed(out.with_suffix(end)) as made:
+                made.write_text(text, encoding="ascii", errors="replace")
 
 
 def _straightened(path: Path, fitted: Fitted, made: Path) -> Array:

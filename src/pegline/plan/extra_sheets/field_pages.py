@@ -38,11 +38,11 @@ def field_pages(content: Content) -> Drawn:
     wide = (right - left) / COLUMNS
     rows = int((top - bottom - 12.0) / STEP)
     rows_of: dict[str, list[ReducedRow]] = {}
-    for row in content.reduction.rows:
+    for row in content.solved.reduction.rows:
         rows_of.setdefault(row.line, []).append(row)
     columns = [
         (_on_page(f"Line {line.name}", line.booked.page), entries[i : i + rows])
-        for line in content.reduction.lines.values()
+        for line in content.solved.reduction.lines.values()
         for entries in [list(_entries(line, rows_of.get(line.name, [])))]
         for i in range(0, len(entries), rows)
     ]

@@ -27,7 +27,7 @@ ROW: Final = 3.6
 def diagram_pages(content: Content) -> Drawn:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
     left, bottom, right, top = BODY
-    checks = content.adjustment.checks
+    checks = content.solved.adjustment.checks
     deep = ROW * (min(len(checks), ROWS) + 3) + 4
     first: list[Item] = list(_figure(content, (left, bottom + deep, right, top)))
     yield first + list(_table(checks[:ROWS], bottom + deep))
@@ -37,19 +37,19 @@ def diagram_pages(content: Content) -> Drawn:
 
 
 def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterator[Item]:
-    solution = content.adjustment.solution
+    solution = content.solved.adjustment.solution
     names = solution.names[: solution.stations]
     places = _fitted(np.array([content.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
-    judged = {check.booking.measured_line: check for check in content.adjustment.checks if check.kind == "line"}
+    judged = {check.booking.measured_line: check for check in content.solved.adjustment.checks if check.kind == "line"}
     wanted, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])
-        tie = name in content.book.tie_stations
+        tie = name in content.solved.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
         width = text_width(name, 2.5)
         wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
-    for line in content.reduction.lines.values():
+    for line in content.solved.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
         start, end = at[line.start], at[line.end]

@@ -23,7 +23,7 @@ DOWN: Final = 3
 
 def peg_pages(content: Content) -> Drawn:
     """Yield pages of six cards."""
-    solution = content.adjustment.solution
+    solution = content.solved.adjustment.solution
     names = solution.names[: solution.stations]
     ground = Ground.of(content)
     left, bottom, right, top = BODY
@@ -37,9 +37,9 @@ def peg_pages(content: Content) -> Drawn:
 
 
 def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide: float, high: float) -> list[Item]:
-    book = content.book
+    book = content.solved.book
     entry = book.stations.get(name)
-    east, north = np.array(content.where.position(name)) + content.frame.origin
+    east, north = np.array(content.where.position(name)) + content.solved.frame.origin
     items: list[Item] = [
         Stroke("SHEET", np.array([(x, y), (x + wide, y), (x + wide, y - high), (x, y - high)]), True),
         Words("SHEET-TEXT", name, x + 3, y - 6.5, 3.5, bold=True),
@@ -56,19 +56,19 @@ def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide:
         items.append(Words("SHEET-TEXT", line, x + wide - 3, y - 5.0 - 3.2 * i, SMALL, "right"))
     peg = np.array(content.where.position(name))
     arms = [(w, length, at) for w, length in _witnesses(content, name) if (at := _place(content, w.object)) is not None]
-    items += sketch(ground, peg, arms, content.frame.north is not None, x + 3, y - 14.0 - SKETCH)
+    items += sketch(ground, peg, arms, content.solved.frame.north is not None, x + 3, y - 14.0 - SKETCH)
     items += _witness_list(content, name, x + 3 + SKETCH + 2.5, y - 18.0, wide - SKETCH - 8)
     return items + _lines_from(content, name, x + 3, y - 14.0 - SKETCH - 4.0, wide - 6, y - high + 1.5)
 
 
 def _witnesses(content: Content, name: str) -> list[tuple[Witness, float]]:
-    booked = content.book.witnesses.get(name, ())
-    return [(w, g.length) for w, g in zip(booked, content.reduction.witnesses.get(name, ()), strict=False)]
+    booked = content.solved.book.witnesses.get(name, ())
+    return [(w, g.length) for w, g in zip(booked, content.solved.reduction.witnesses.get(name, ()), strict=False)]
 
 
 def _place(content: Content, words: str) -> Any:
     """Return where a witness stands; None where it is only words."""
-    where, shape = content.where, content.detail.shapes.get(words)
+    where, shape = content.where, content.solved.detail.shapes.get(words)
     if words in where:
         return np.array(where.position(words))
     return np.array(where.position(shape.points[0])) if shape is not None and shape.form == "point" else None
@@ -95,14 +95,14 @@ def _lines_from(content: Content, name: str, x: float, y: float, wide: float, lo
     items: list[Item] = []
     here = np.array(content.where.position(name))
     column = 0
-    for line in content.reduction.lines.values():
+    for line in content.solved.reduction.lines.values():
         if name not in (line.start, line.end) or line.use == "detail":
             continue
         other = line.end if line.start == name else line.start
         there = np.array(content.where.position(other))
-        length = float(plane.distance(here, there)) / content.frame.scale
+        length = float(plane.distance(here, there)) / content.solved.frame.scale
         text = f"to {other}: {length:.2f} m"
-        if content.frame.north:
+        if content.solved.frame.north:
             text += f", {bearing_text(float(plane.bearing(here, there)))}"
         items.append(Words("SHEET-TEXT", shorten(text, wide / 2 - 1, SMALL), x + column * wide / 2, y, SMALL))
         column = 1 - column

@@ -42,7 +42,7 @@ class Ground:
     @classmethod
     def of(cls, content: Content) -> Ground:
         """Take the lines and areas of a survey."""
-        shapes = content.detail.shapes
+        shapes = content.solved.detail.shapes
         features, outlines = [], []
         for feature in content.features:
             path = feature.geometry

@@ -54,7 +54,7 @@ def further_sheets(
 
 
 def _sheet(content: Content, what: str, body: list[Item], number: int, total: int) -> Sheet:
-    book = content.book
+    book = content.solved.book
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
     day = f", measured {book.date.isoformat()}" if book.date else ""

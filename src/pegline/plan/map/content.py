@@ -5,14 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pegline.book.model import Book
-from pegline.detail.model import Detail
-from pegline.frame.model import Frame
-from pegline.network.model import Adjustment
 from pegline.plan.map.features import Where, draw
 from pegline.plan.model import Feature
 from pegline.plan.style import plots
-from pegline.reduction.model import Reduction
+from pegline.solved import Solved
 
 __all__ = ["Content", "map_content"]
 
@@ -21,11 +17,7 @@ __all__ = ["Content", "map_content"]
 class Content:
     """A survey with the things drawn of it, and the sheet that shows them (none before sheets are laid out)."""
 
-    book: Book
-    reduction: Reduction
-    frame: Frame
-    adjustment: Adjustment
-    detail: Detail
+    solved: Solved
     where: Where
     features: tuple[Feature, ...]
     kinds: Mapping[str, Feature]  #: the first thing of each kind that plots
@@ -35,12 +27,12 @@ class Content:
     sheets: int = 1
 
 
-def map_content(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment, detail: Detail) -> Content:
+def map_content(solved: Solved) -> Content:
     """Return a survey with what is drawn of it, before it is laid out on sheets."""
-    where = Where.of(adjustment, detail)
-    features = draw(book, reduction, adjustment, detail, where)
+    where = Where.of(solved)
+    features = draw(solved, where)
     kinds: dict[str, Feature] = {}
     for feature in features:
         if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)
-    return Content(book, reduction, frame, adjustment, detail, where, features, kinds, scale=book.scale or 0)
+    return Content(solved, where, features, kinds, scale=solved.book.scale or 0)

@@ -19,6 +19,7 @@ from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
+from pegline.solved import Solved
 
 __all__ = ["OTHER_FACE", "Where", "control_radius", "corners", "draw"]
 
@@ -47,9 +48,9 @@ class Where:
     sds: tuple[float, ...]  #: standard deviations in the weakest direction, metres
 
     @classmethod
-    def of(cls, adjustment: Adjustment, detail: Detail) -> Where:
+    def of(cls, solved: Solved) -> Where:
         """Put stations and points into one table."""
-        solution, points = adjustment.solution, detail.points
+        solution, points = solved.adjustment.solution, solved.detail.points
         count = solution.stations
         stations = solution.names[:count]
         known = set(stations)
@@ -73,12 +74,13 @@ class Where:
         return name in self.rows
 
 
-def draw(book: Book, reduction: Reduction, adjustment: Adjustment, detail: Detail, where: Where) -> tuple[Feature, ...]:
+def draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
+    book, reduction, detail = solved.book, solved.reduction, solved.detail
     booked = places_booked(book, reduction, detail)
     return (
         *_shapes(book, detail, where),
-        *_stations(book, adjustment, booked, where),
+        *_stations(book, solved.adjustment, booked, where),
         *_points(reduction, detail, booked, where),
         *_lines(reduction, where),
         *_offsets(reduction, where),

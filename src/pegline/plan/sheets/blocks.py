@@ -60,7 +60,7 @@ def angle_text(radians: float) -> str:
 
 def north_block(pencil: Pencil, content: Content) -> None:
     """Draw which way is north, and what other norths make with it."""
-    frame = content.frame
+    frame = content.solved.frame
     if frame.north is None:
         _axes(pencil)
         pencil.paragraph(
@@ -72,7 +72,7 @@ def north_block(pencil: Pencil, content: Content) -> None:
     for name, east in _others(frame):
         side = "east" if east > 0 else "west"
         small = angle_text(east) if name == "True" else angle_text(east).rsplit("'", 1)[0] + "'"
-        year = f" in {content.book.date.year}" if name == "Magnetic" and content.book.date else ""
+        year = f" in {content.solved.book.date.year}" if name == "Magnetic" and content.solved.book.date else ""
         pencil.paragraph(f"{name} north lies {small} {side} of it{year}.")
 
 
@@ -133,7 +133,7 @@ def key_block(pencil: Pencil, content: Content) -> None:
             _sample(pencil, x, feature, content)
             pencil.text(kind, x=x + 10.5, down=False)
     pencil.gap(0.8)
-    unit = UNIT_WORDS[content.book.unit]
+    unit = UNIT_WORDS[content.solved.book.unit]
     pencil.paragraph(f"Lengths along walls and boundaries are in {unit}, on the ground.")
 
 
@@ -149,7 +149,7 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
         box = np.array(
             [(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)]
         )
-        own = layer_of(feature.kind, content.book.kinds)
+        own = layer_of(feature.kind, content.solved.book.kinds)
         pencil.items.append(Stroke(layer, box, True, own.fill, line_type=feature.line_type))
     else:
         pencil.items.append(Stroke(layer, np.array([(x, middle), (x + 9.0, middle)]), line_type=feature.line_type))
@@ -159,7 +159,7 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
 
 def station_block(pencil: Pencil, content: Content, rows: int | None = None) -> None:
     """Tabulate the stations; only so many rows when there is no room for all."""
-    frame, solution = content.frame, content.adjustment.solution
+    frame, solution = content.solved.frame, content.solved.adjustment.solution
     names = solution.names[: solution.stations]
     shown = names if rows is None else names[:rows]
     on_grid = frame.kind == "grid"
@@ -193,11 +193,11 @@ def station_block(pencil: Pencil, content: Content, rows: int | None = None) -> 
 
 def area_block(pencil: Pencil, content: Content) -> None:
     """Tabulate areas with their standard deviations, in the units asked for."""
-    shapes = [(shape, shape.area) for shape in content.detail.shapes.values() if shape.area is not None]
+    shapes = [(shape, shape.area) for shape in content.solved.detail.shapes.values() if shape.area is not None]
     if not shapes:
         return
     _heading(pencil, "AREAS")
-    units = ("m2", *(unit for unit in content.book.sheet.areas if unit not in ("m2", "square metre")))
+    units = ("m2", *(unit for unit in content.solved.book.sheet.areas if unit not in ("m2", "square metre")))
     for shape, area in shapes:
         label = shape.booked.label or shape.name
         sd = f" ± {shape.area_sd:.{2 if area < 100 else 1}f}" if shape.area_sd is not None else ""
@@ -210,7 +210,7 @@ def area_block(pencil: Pencil, content: Content) -> None:
 
 def check_block(pencil: Pencil, content: Content) -> None:
     """Give the verdict, and what failed."""
-    adjustment = content.adjustment
+    adjustment = content.solved.adjustment
     pencil.gap(1.2)
     pencil.text(verdict(adjustment), height=2.5, bold=True)
     pencil.gap(0.6)
@@ -246,9 +246,9 @@ def accuracy_block(pencil: Pencil, content: Content) -> None:
         f" one millimetre of this plan is {length_text(content.scale / 1000, 'm')} m."
     )
     pencil.paragraph(text)
-    if (place := control_radius(content.frame)) is not None:
+    if (place := control_radius(content.solved.frame)) is not None:
         pencil.paragraph(f"The whole lies on its grid within about {sd_text(place)}.")
-    if content.adjustment.checked is not True:
+    if content.solved.adjustment.checked is not True:
         pencil.paragraph("This holds only if the book has no slip.")
 
 
@@ -260,7 +260,7 @@ def caution_block(pencil: Pencil, content: Content) -> None:
 
 def title_block(pencil: Pencil, content: Content) -> None:
     """Print what this is, of where, when, by and for whom, and which sheet."""
-    book, sheet = content.book, content.book.sheet
+    book, sheet = content.solved.book, content.solved.book.sheet
     pencil.gap(1.0)
     pencil.paragraph(book.title or book.file.rsplit(".", 1)[0], height=3.5, bold=True)
     pencil.gap(0.5)

@@ -113,7 +113,13 @@ def symbol_strokes(
 
 
 def repeat_symbol(
-    name: str, places: Array, layer: str, *, size: float = 1.0, rotations: Array | float = 0.0
+    name: str,
+    places: Array,
+    layer: str,
+    *,
+    size: float = 1.0,
+    rotations: Array | float = 0.0,
+    sources: Sequence[str] | None = None,
 ) -> Iterator[Stroke]:
     """Yield the strokes of one symbol at many places (n, 2), turned by so much at each, place by place."""
     c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
@@ -121,9 +127,10 @@ def repeat_symbol(
     pens = [(pen, np.array(pen.vertices)) for pen in SYMBOLS[name].pens]
     shapes = [flatten(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
     drawn = [shape @ turns + places[:, None] for shape in shapes]
-    for each in zip(*drawn, strict=True):
+    for source, *each in zip(sources or [""] * len(places), *drawn, strict=True):
         for (pen, _), points in zip(pens, each, strict=True):
-            yield Stroke(layer, points, pen.closed, 0.0 if pen.filled else None, line_type="CONTINUOUS")
+            fill = 0.0 if pen.filled else None
+            yield Stroke(layer, points, pen.closed, fill, line_type="CONTINUOUS", source=source)
 
 
 def shift_items(items: Sequence[Item], x: float, y: float) -> list[Item]:

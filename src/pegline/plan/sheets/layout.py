@@ -37,13 +37,13 @@ LONGEST_BAR = 150.0  #: mm
 
 def lay_out(bounds: tuple[float, float, float, float], content: Content, options: Options) -> Layout:
     """Return scale, paper and tiles for what is drawn."""
-    sheet = content.book.sheet
+    sheet = content.solved.book.sheet
     landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
     strip_of, slim_of = (
         cache(lambda name, across, b=blocks: _strip(content, name, across, b)) for blocks in (BLOCKS, SLIM)
     )
     paper = options.paper or sheet.paper
-    return choose_layout(bounds, strip_of, slim_of, scale=content.book.scale, paper=paper, landscape=landscape)
+    return choose_layout(bounds, strip_of, slim_of, scale=content.solved.book.scale, paper=paper, landscape=landscape)
 
 
 def _size(paper: str, across: bool) -> tuple[float, float]:
@@ -133,7 +133,7 @@ def _tables(content: Content, layout: Layout) -> list[Item]:
 
 def _fullest(blocks: Sequence[Block], content: Content, width: float, columns: int, height: float) -> Placed:
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
-    stations = content.adjustment.solution.stations
+    stations = content.solved.adjustment.solution.stations
     choices = (stations, *range(min(stations - 1, 60), -1, -2))
     drawn = _drawn(blocks, content, width, 0)
     if station_block not in drawn:
@@ -242,7 +242,7 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
         Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
     ]
-    unit = content.book.unit
+    unit = content.solved.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
     start = x + CHECK_BAR + 12.0
     room = right - start - max(text_width(UNIT_WORDS[name], SMALL) for name, _ in rows) - 6.0
@@ -283,7 +283,7 @@ def _round_step(at_least: float) -> float:
 
 def _grid(layout: Layout, tile: Tile, content: Content) -> list[Item]:
     """Return ticks where grid lines cross, with their coordinates along the edges; nothing off the grid."""
-    frame = content.frame
+    frame = content.solved.frame
     if frame.kind != "grid":
         return []
     left, bottom, right, top = layout.window

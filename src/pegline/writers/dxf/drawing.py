@@ -39,10 +39,12 @@ def write(plan: Plan, path: Path) -> None:
     """Write the drawing in the version that the run asked for."""
     with without_clock():
         save(_Drawing(plan).made(), path, r12=plan.options.dxf_version == "R12")
-    if plan.frame.kind == "grid" and plan.frame.metres_per_unit == 1.0:
+    if plan.survey.frame.kind == "grid" and plan.survey.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
-        path.with_suffix(".prj").write_text(sidecar(plan.frame.wkt), encoding="utf-8")
+        told = sidecar(plan.survey.frame.wkt)
+        if told is not None:
+            path.with_suffix(".prj").write_text(told, encoding="utf-8")
 
 
 class _Drawing:
@@ -53,12 +55,12 @@ class _Drawing:
         self.plan = plan
         self.doc = new(version, setup=False)
         self.space = self.doc.modelspace()
-        self.origin = np.array(plan.frame.origin) - self._shift()
+        self.origin = np.array(plan.survey.frame.origin) - self._shift()
         self.east_north = self.origin.tolist()  # of single positions, which numpy would be slow with
         self.mm = plan.metres_per_mm
         self.names = {name: usable_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
         self.bounds = self._bounds()
-        self.pages = pages_of(plan.book)
+        self.pages = pages_of(plan.survey.book)
         # A symbol has its facts and an end beside it; a note may be added twice.
         most = (2 + len(FACTS)) * len(plan.features) + len(plan.tufts) + len(plan.labels) + 2
         self.entities = Entities(self.space, STYLE, most)
@@ -67,7 +69,7 @@ class _Drawing:
         """Return what is taken off every coordinate, whole kilometres; nothing unless asked."""
         if not self.plan.options.near_origin:
             return np.zeros(2)
-        return np.floor(np.array(self.plan.frame.origin) / WHOLE) * WHOLE
+        return np.floor(np.array(self.plan.survey.frame.origin) / WHOLE) * WHOLE
 
     def made(self) -> Any:
         """Return the finished document."""
@@ -273,21 +275,21 @@ class _Drawing:
         geodata = self.space.new_geodata()
         geodata.setup_local_grid(
             design_point=(0, 0, 0),
-            reference_point=(*(np.array(self.plan.frame.origin) - self.origin), 0),
+            reference_point=(*(np.array(self.plan.survey.frame.origin) - self.origin), 0),
             north_direction=(0, 1),
         )
         geodata.dxf.coordinate_type = 2  # a projected grid
-        geodata.coordinate_system_definition = self.plan.frame.wkt.replace("\n", " ")
+        geodata.coordinate_system_definition = self.plan.survey.frame.wkt.replace("\n", " ")
 
 
 def _about(plan: Plan) -> Iterator[tuple[str, str]]:
     """Yield what the drawing's properties tell."""
     yield "Survey", plan.title
-    yield "Field book", plan.book.file
-    yield "SHA-256 of the field book", plan.book.sha256
+    yield "Field book", plan.survey.book.file
+    yield "SHA-256 of the field book", plan.survey.book.sha256
     yield "Scale", f"1:{plan.scale}"
-    yield "Frame", plan.frame.crs_name
-    yield "Checked", {True: "passed", False: "failed", None: "not checked"}[plan.adjustment.checked]
+    yield "Frame", plan.survey.frame.crs_name
+    yield "Checked", {True: "passed", False: "failed", None: "not checked"}[plan.survey.adjustment.checked]
     yield "Ellipses", f"95 %, drawn {plan.ellipse_scale} times their size"
     yield "Caution", "not a boundary survey"
 

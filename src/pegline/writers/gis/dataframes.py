@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layer_table import Filled, filled
-from pegline.writers.survey_figures import Records
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 __all__ = ["layers"]
 
 
-def layers(records: Records) -> dict[str, GeoDataFrame]:
+def layers(survey: Survey) -> dict[str, GeoDataFrame]:
     """Return every layer as a GeoDataFrame in the frame's CRS, by the name it has in the GeoPackage."""
     from geopandas import GeoDataFrame, GeoSeries
 
     return {
-        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=records.frame.wkt))
-        for each in filled(records)
+        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=survey.frame.wkt))
+        for each in filled(survey)
     }
 
 

@@ -17,7 +17,6 @@ from pegline.network.model import Array
 from pegline.writers.gis.columns import Column
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layer_table import Filled, Value
-from pegline.writers.gis.rtree import packed
 from pegline.writers.gis.spatial_reference import ALWAYS, reference
 
 if TYPE_CHECKING:
@@ -123,11 +122,7 @@ def added(database: Connection, layer: Filled, crs: int, moment: str) -> None:
 def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
     index = f"rtree_{name}_geom"
     database.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
-    ((size,),) = database.execute(f'SELECT length(data) FROM "{index}_node"').fetchall()
-    tree = packed(rows, bounds, size)
-    database.executemany(f'INSERT OR REPLACE INTO "{index}_node" VALUES (?, ?)', tree.nodes)
-    database.executemany(f'INSERT INTO "{index}_parent" VALUES (?, ?)', tree.parents)
-    database.executemany(f'INSERT INTO "{index}_rowid" VALUES (?, ?)', tree.rows)
+    database.executemany(f'INSERT INTO "{index}" VALUES (?, ?, ?, ?, ?)', np.column_stack([rows, bounds]).tolist())
     definition = "http://www.geopackage.org/spec120/#extension_rtree"
     registered(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
 

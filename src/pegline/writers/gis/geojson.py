@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from pegline.diagnosis.model import Survey
 from pegline.errors import UsageError
 from pegline.network.model import Array
 from pegline.writers.gis.layer_table import Filled, filled
-from pegline.writers.survey_figures import Records
 
 if TYPE_CHECKING:
     from pegline.frame.crs import Way
@@ -22,7 +22,7 @@ DECIMALS: Final = 9
 LIMIT: Final = 5.0
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write the layers of a survey, in longitude and latitude of WGS 84, to ``path``.
 
     Raises
@@ -30,23 +30,23 @@ def write(records: Records, path: Path) -> None:
     UsageError
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
-    way = _way(records)
-    features = [feature for layer in filled(records) for feature in _features(layer, way)]
+    way = _way(survey)
+    features = [feature for layer in filled(survey) for feature in _features(layer, way)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
     said = f"To WGS 84: {way.description}, good to {way.accuracy:g} m. Lengths and areas are of the ground."
     top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'
     path.write_text(f'{{{top},\n"features": [\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 
 
-def _way(records: Records) -> Way:
+def _way(survey: Survey) -> Way:
     from pyproj import CRS
 
     from pegline.frame.crs import way_between
 
-    frame = records.frame
+    frame = survey.frame
     if frame.kind != "grid":
         raise UsageError(
-            f"{records.book.path}: GeoJSON is for surveys on a grid, and this one has no control;"
+            f"{survey.book.path}: GeoJSON is for surveys on a grid, and this one has no control;"
             " book two stations under 'control', or take gpkg"
         )
     sample = (frame.origin[0] / frame.metres_per_unit, frame.origin[1] / frame.metres_per_unit)
@@ -54,7 +54,7 @@ def _way(records: Records) -> Way:
     if way is None or way.accuracy > LIMIT:
         good = "is not known" if way is None else f"is known to {way.accuracy:g} m only"
         raise UsageError(
-            f"{records.book.path}: GeoJSON is in WGS 84, and the way there from {frame.crs_name} {good};"
+            f"{survey.book.path}: GeoJSON is in WGS 84, and the way there from {frame.crs_name} {good};"
             " take gpkg, which keeps the grid's own coordinates"
         )
     return way

@@ -5,14 +5,14 @@ from __future__ import annotations
 from importlib.util import find_spec
 from pathlib import Path
 
+from pegline.diagnosis.model import Survey
 from pegline.errors import UsageError
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.survey_figures import Records
 
 __all__ = ["write"]
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write every layer of a survey as GeoParquet beside ``path``.
 
     Raises
@@ -22,5 +22,5 @@ def write(records: Records, path: Path) -> None:
     """
     if find_spec("pyarrow") is None:
         raise UsageError("geoparquet needs the extra of that name; install it with: pip install 'pegline[geoparquet]'")
-    for name, frame in layers(records).items():
+    for name, frame in layers(survey).items():
         frame.to_parquet(path.with_name(f"{path.stem}_{name}.geoparquet"), index=False, schema_version="1.1.0")

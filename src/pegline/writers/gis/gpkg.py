@@ -10,12 +10,12 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.gis.extensions import extended
 from pegline.writers.gis.feature_tables import added, core
 from pegline.writers.gis.layer_table import Filled
 from pegline.writers.gis.package import Package, package
-from pegline.writers.survey_figures import Records
 from pegline.writers.write_faults import refused
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ APPLICATION: Final = 0x47504B47
 VERSION: Final = 10300
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write the layers of a survey as a GeoPackage at ``path``, and look whether it is whole.
 
     Raises
@@ -36,7 +36,7 @@ def write(records: Records, path: Path) -> None:
     OutputError
         The file could not be written, or is not whole.
     """
-    written(package(records), path)
+    written(package(survey), path)
 
 
 def written(package: Package, path: Path) -> None:

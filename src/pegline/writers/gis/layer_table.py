@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from pegline.diagnosis.model import Survey
 from pegline.writers.gis import rows
 from pegline.writers.gis.columns import (
     ACCURACY,
@@ -31,7 +32,6 @@ from pegline.writers.gis.columns import (
 )
 from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.rows import Rows, Site, Value
-from pegline.writers.survey_figures import Records
 
 __all__ = ["LAYERS", "Filled", "Layer", "Value", "filled", "own_columns", "values_of"]
 
@@ -181,10 +181,10 @@ LAYERS: Final = (
 )
 
 
-def filled(records: Records) -> list[Filled]:
+def filled(survey: Survey) -> list[Filled]:
     """Return every layer with its rows; empty layers too, so that the files always hold the same."""
-    own = own_columns(records)
-    site = Site(records, {key: column.name for key, column in own.items()})
+    own = own_columns(survey)
+    site = Site(survey, {key: column.name for key, column in own.items()})
     return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in LAYERS]
 
 
@@ -192,23 +192,23 @@ def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
     columns = layer.columns + own
     shapes, values = layer.rows(site)
     blank: list[Value] = [None] * len(shapes)
-    values[CHECKED.name] = [site.records.adjustment.checked] * len(shapes)
+    values[CHECKED.name] = [site.survey.adjustment.checked] * len(shapes)
     return Filled(
         layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )
 
 
-def values_of(records: Records) -> Mapping[str, Mapping[str, str]]:
+def values_of(survey: Survey) -> Mapping[str, Mapping[str, str]]:
     """Return the lists of values, with the kinds that the book adds."""
-    added = {kind.name: f"{kind.geometry} feature, of this book" for kind in records.book.kinds.values()}
+    added = {kind.name: f"{kind.geometry} feature, of this book" for kind in survey.book.kinds.values()}
     return {**VALUES, "kind": {**VALUES["kind"], **added}}
 
 
-def own_columns(records: Records) -> dict[str, Column]:
+def own_columns(survey: Survey) -> dict[str, Column]:
     """Return a column for each key that the book's features have under ``data``."""
     taken = {column.name for layer in LAYERS for column in layer.columns}
     keys: dict[str, Column] = {}
-    for shape in records.detail.shapes.values():
+    for shape in survey.detail.shapes.values():
         for key in shape.booked.data:
             if key not in keys:
                 column = Column(safe_name(key, taken), f"'{key}' in the field book")

@@ -9,9 +9,10 @@ from typing import Final
 
 import numpy as np
 
+from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import verdict
 from pegline.release import __version__
-from pegline.writers.survey_figures import Records, moment, points, stations
+from pegline.writers.survey_figures import moment, points, stations
 
 __all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
 
@@ -24,9 +25,9 @@ CAUTION: Final = (
 )
 
 
-def head(records: Records) -> Iterator[tuple[str, str]]:
+def head(survey: Survey) -> Iterator[tuple[str, str]]:
     """Yield what there is to know of a survey as keys and words; nothing for what was not booked."""
-    book, frame, adjustment = records.book, records.frame, records.adjustment
+    book, frame, adjustment = survey.book, survey.frame, survey.adjustment
     told: dict[str, object] = {
         "title": book.title,
         "place": book.place,
@@ -50,47 +51,47 @@ def head(records: Records) -> Iterator[tuple[str, str]]:
         "convergence, degrees": None if frame.convergence is None else f"{degrees(frame.convergence):.6g}",
         "delivered": adjustment.delivered,
         "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
-        "verdict": verdict(records.adjustment),
+        "verdict": verdict(survey.adjustment),
         "caution": CAUTION,
         "program": f"pegline {__version__}",
     }
     yield from ((key, str(value)) for key, value in told.items() if value is not None)
 
 
-def lineage(records: Records) -> str:
+def lineage(survey: Survey) -> str:
     """Return in a sentence or two how the positions came about."""
-    count = sum(len(line.booked.taped) or len(line.booked.legs) for line in records.reduction.lines.values())
-    tapes = ", ".join(f"{tape.name} ({tape.material})" for tape in records.reduction.tapes.values())
+    count = sum(len(line.booked.taped) or len(line.booked.legs) for line in survey.reduction.lines.values())
+    tapes = ", ".join(f"{tape.name} ({tape.material})" for tape in survey.reduction.tapes.values())
     return (
-        f"Chain lines taped on the ground ({len(records.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
-        f" detail by {len(records.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
-        f" by pegline {__version__} from {records.book.file}, SHA-256 {records.book.sha256}."
-        f" Positions delivered are the {records.adjustment.delivered} ones. {verdict(records.adjustment)}"
+        f"Chain lines taped on the ground ({len(survey.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
+        f" detail by {len(survey.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
+        f" by pegline {__version__} from {survey.book.file}, SHA-256 {survey.book.sha256}."
+        f" Positions delivered are the {survey.adjustment.delivered} ones. {verdict(survey.adjustment)}"
     )
 
 
-def accuracy(records: Records) -> float | None:
+def accuracy(survey: Survey) -> float | None:
     """Return the largest standard deviation of a coordinate relative to the base line, metres."""
-    found = [np.ravel(places.local_deviations) for places in (stations(records), points(records))]
+    found = [np.ravel(places.local_deviations) for places in (stations(survey), points(survey))]
     every = np.concatenate(found)
     return float(every.max()) if len(every) else None
 
 
-def iso_record(records: Records) -> str:
+def iso_record(survey: Survey) -> str:
     """Return the survey's description as XML: title, day, purpose, party, licence, accuracy, lineage."""
-    book = records.book
+    book = survey.book
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
-    told = (book.note, place, party, verdict(records.adjustment), CAUTION)
+    told = (book.note, place, party, verdict(survey.adjustment), CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
-    sd = accuracy(records)
+    sd = accuracy(survey)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",
         f"<gmd:language>{_words('eng')}</gmd:language>",
         f"<gmd:contact>{_contact(book.surveyor)}</gmd:contact>",
         f"<gmd:dateStamp><gco:Date>{day}</gco:Date></gmd:dateStamp>",
-        f"<gmd:referenceSystemInfo>{_reference(records.frame.crs_name)}</gmd:referenceSystemInfo>",
+        f"<gmd:referenceSystemInfo>{_reference(survey.frame.crs_name)}</gmd:referenceSystemInfo>",
         "<gmd:identificationInfo><gmd:MD_DataIdentification>",
         f"<gmd:citation><gmd:CI_Citation><gmd:title>{_words(book.title or book.file)}</gmd:title>",
         f"<gmd:date>{_date(book.date.isoformat() if book.date else None)}</gmd:date>",
@@ -105,7 +106,7 @@ def iso_record(records: Records) -> str:
         "</gmd:level></gmd:DQ_Scope></gmd:scope>",
         _positional(sd) if sd is not None else "",
         "<gmd:lineage><gmd:LI_Lineage>",
-        f"<gmd:statement>{_words(lineage(records))}</gmd:statement>",
+        f"<gmd:statement>{_words(lineage(survey))}</gmd:statement>",
         "</gmd:LI_Lineage></gmd:lineage></gmd:DQ_DataQuality></gmd:dataQualityInfo>",
     ]
     spaces = f'xmlns:gmd="{NAMESPACE}" xmlns:gco="http://www.isotc211.org/2005/gco"'

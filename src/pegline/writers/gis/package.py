@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from pegline.book.pages import Pages, pages_of
+from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import SOURCE, Column
 from pegline.writers.gis.geometries import no_shapes
 from pegline.writers.gis.layer_table import Filled, Value, filled, values_of
 from pegline.writers.gis.metadata import head, iso_record
 from pegline.writers.result import checks, warnings
-from pegline.writers.survey_figures import Records, moment
+from pegline.writers.survey_figures import moment
 
 __all__ = ["TABLES", "WARNINGS", "Links", "Package", "of_rows", "package"]
 
@@ -78,25 +79,25 @@ BOOK: Final = Table(
 TABLES: Final = (CHECKS, WARNINGS, BOOK)
 
 
-def package(records: Records) -> Package:
+def package(survey: Survey) -> Package:
     """Return what the GeoPackage of a survey holds."""
-    layers, pages = tuple(filled(records)), pages_of(records.book)
+    layers, pages = tuple(filled(survey)), pages_of(survey.book)
     return Package(
-        records.frame.wkt,
-        moment(records.book),
+        survey.frame.wkt,
+        moment(survey.book),
         layers,
-        tuple(_tables(records, pages)),
-        values_of(records),
-        (iso_record(records),),
-        _links(records, pages, {layer.name: layer for layer in layers}),
+        tuple(_tables(survey, pages)),
+        values_of(survey),
+        (iso_record(survey),),
+        _links(survey, pages, {layer.name: layer for layer in layers}),
     )
 
 
-def _tables(records: Records, pages: Pages) -> Iterator[Filled]:
+def _tables(survey: Survey, pages: Pages) -> Iterator[Filled]:
     rows: Mapping[str, Sequence[Mapping[str, Any]]] = {
-        "checks": checks(records, pages),
-        "warnings": warnings(records, pages),
-        "book": [{"key": key, "value": value} for key, value in head(records)],
+        "checks": checks(survey, pages),
+        "warnings": warnings(survey, pages),
+        "book": [{"key": key, "value": value} for key, value in head(survey)],
     }
     return (of_rows(table, rows[table.name]) for table in TABLES)
 
@@ -107,10 +108,10 @@ def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
     return Filled(table.name, table.about, table.columns, no_shapes(len(rows)), values)
 
 
-def _links(records: Records, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
+def _links(survey: Survey, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
-    rows = records.reduction.rows
+    rows = survey.reduction.rows
     sources = [row.booked.place.source for row in rows]
     by_rows = (
         (base, related, place, page)

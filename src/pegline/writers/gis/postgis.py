@@ -6,9 +6,9 @@ import warnings
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, Final
 
+from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError, UsageError
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.survey_figures import Records
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -18,7 +18,7 @@ __all__ = ["to_postgis"]
 NEEDED: Final = ("sqlalchemy", "geoalchemy2")
 
 
-def to_postgis(records: Records, engine: Any, survey: str, schema: str = "public") -> None:
+def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public") -> None:
     """Put every layer of a survey into the tables of a database, all or nothing.
 
     Rows that a survey of this name has there already are replaced; those of other surveys stay. A survey
@@ -26,11 +26,11 @@ def to_postgis(records: Records, engine: Any, survey: str, schema: str = "public
 
     Parameters
     ----------
-    records
+    survey
         The survey.
     engine
         A SQLAlchemy engine, or a connection, to a database with PostGIS.
-    survey
+    name
         Its name in the column ``survey``.
     schema
         The database's schema that holds the tables; made if need be.
@@ -49,11 +49,11 @@ def to_postgis(records: Records, engine: Any, survey: str, schema: str = "public
     try:
         with engine.begin() as connection:
             _schema(connection, schema)
-            for name, frame in layers(records).items():
-                _put(connection, schema, name, survey, frame)
+            for layer, frame in layers(survey).items():
+                _put(connection, schema, layer, name, frame)
     except SQLAlchemyError as error:
         said = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
-        raise OutputError(f"the database does not take {survey}: {said}; nothing was changed in it") from error
+        raise OutputError(f"the database does not take {name}: {said}; nothing was changed in it") from error
 
 
 def _schema(connection: Any, schema: str) -> None:

@@ -1,4 +1,4 @@
-"""What fills each layer: one function a layer, from a survey's records to geometries and values by column."""
+"""What fills each layer: one function a layer, from a survey to geometries and values by column."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from pegline.book.model import Book
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
+from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedRow
@@ -22,7 +23,6 @@ from pegline.writers.gis.columns import ACCURACY
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (
     Places,
-    Records,
     ellipses,
     features_of_points,
     outline,
@@ -49,23 +49,23 @@ ONE_PLACE = 1e-6
 class Site:
     """A survey, and what the rows of every layer draw on, worked out once."""
 
-    records: Records
+    survey: Survey
     own: Mapping[str, str]  #: column of each key under ``data``
 
     @property
     def unit(self) -> float:
         """Return metres in a unit of the CRS."""
-        return self.records.frame.metres_per_unit
+        return self.survey.frame.metres_per_unit
 
     @cached_property
     def stations(self) -> Places:
         """Return every station, metres in the frame."""
-        return stations(self.records)
+        return stations(self.survey)
 
     @cached_property
     def points(self) -> Places:
         """Return every point that is no station, metres in the frame."""
-        return points(self.records)
+        return points(self.survey)
 
     @cached_property
     def numbers(self) -> Mapping[str, int]:
@@ -91,12 +91,12 @@ class Site:
     @cached_property
     def units_of_rows(self) -> Mapping[Place, str]:
         """Return the unit of bare lengths of each row, by its place."""
-        book = self.records.book
-        return {row.booked.place: book.unit_of(row.line) for row in self.records.reduction.rows}
+        book = self.survey.book
+        return {row.booked.place: book.unit_of(row.line) for row in self.survey.reduction.rows}
 
     def unit_at(self, place: Place) -> str:
         """Return the unit of bare lengths that hold for a feature booked at a place, in a row or on its own."""
-        return self.units_of_rows.get(place, self.records.book.unit)
+        return self.units_of_rows.get(place, self.survey.book.unit)
 
     def of(self, names: Iterable[str]) -> Numbers:
         """Return the rows of ``positions`` of places, -1 for one that is not placed."""
@@ -109,12 +109,12 @@ class Site:
     @cached_property
     def booked(self) -> Mapping[str, Place]:
         """Return where in the book each station and point was booked."""
-        return places_booked(self.records.book, self.records.reduction, self.records.detail)
+        return places_booked(self.survey.book, self.survey.reduction, self.survey.detail)
 
     @cached_property
     def pages(self) -> Pages:
         """Return the pages of the paper book, by what stands on them."""
-        return pages_of(self.records.book)
+        return pages_of(self.survey.book)
 
     def found(self, places: Iterable[Place | None]) -> Columns:
         """Return where in the book, and on which page of paper, to find what was booked at places."""
@@ -139,9 +139,9 @@ def _accuracy(site: Site, numbers: Numbers) -> Columns:
 
 
 def stations_rows(site: Site) -> Rows:
-    book, names = site.records.book, site.stations.names
+    book, names = site.survey.book, site.stations.names
     entries = [book.stations.get(name) for name in names]
-    by_tie = {row.name: row for row in site.records.reduction.rows if row.form == "station"}
+    by_tie = {row.name: row for row in site.survey.reduction.rows if row.form == "station"}
     ties = [by_tie.get(name) for name in names]
     numbers = np.arange(len(names))
     return site.at(numbers), {
@@ -157,10 +157,10 @@ def stations_rows(site: Site) -> Rows:
 
 
 def chain_lines_rows(site: Site) -> Rows:
-    lines = [*site.records.reduction.lines.values()]
+    lines = [*site.survey.reduction.lines.values()]
     starts, ends = site.of(line.start for line in lines), site.of(line.end for line in lines)
     placed = (starts >= 0) & (ends >= 0)
-    lengths = np.hypot(*(site.metres[ends] - site.metres[starts]).T) / site.records.frame.scale
+    lengths = np.hypot(*(site.metres[ends] - site.metres[starts]).T) / site.survey.frame.scale
     return between(site.positions[starts], site.positions[ends], placed), {
         "name": [line.name for line in lines],
         "use": [line.use for line in lines],
@@ -177,7 +177,7 @@ def detail_points_rows(site: Site) -> Rows:
 
     Of a point feature the row has all that the book says; of a larger one its name and kind.
     """
-    alone, through = features_of_points(site.records)
+    alone, through = features_of_points(site.survey)
     names, count = (*site.stations.names, *site.points.names), len(site.stations.names)
     standing = [
         *((count + number, each) for number, name in enumerate(site.points.names) for each in alone.get(name, (None,))),
@@ -204,8 +204,8 @@ def detail_points_rows(site: Site) -> Rows:
 
 def _booked(site: Site) -> Columns:
     """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
-    book, every = site.records.book, site.records.reduction.rows
-    firsts = [every[rows[0]] if rows else None for rows in site.records.detail.points.rows]
+    book, every = site.survey.book, site.survey.reduction.rows
+    firsts = [every[rows[0]] if rows else None for rows in site.survey.detail.points.rows]
     columns: Columns = {
         "line": [row.line if row else None for row in firsts],
         "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
@@ -255,8 +255,8 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
 
 
 def detail_lines_rows(site: Site) -> Rows:
-    lines = [shape for shape in site.records.detail.shapes.values() if shape.form == "line"]
-    return of_parts("LineString", (outline(site.records, shape, site.unit) for shape in lines)), {
+    lines = [shape for shape in site.survey.detail.shapes.values() if shape.form == "line"]
+    return of_parts("LineString", (outline(site.survey, shape, site.unit) for shape in lines)), {
         **_features(site, lines),
         "length": [shape.perimeter for shape in lines],
         "length_sd": [shape.perimeter_sd for shape in lines],
@@ -264,8 +264,8 @@ def detail_lines_rows(site: Site) -> Rows:
 
 
 def detail_areas_rows(site: Site) -> Rows:
-    areas = [shape for shape in site.records.detail.shapes.values() if shape.form == "area"]
-    return of_parts("Polygon", (outline(site.records, shape, site.unit) for shape in areas)), {
+    areas = [shape for shape in site.survey.detail.shapes.values() if shape.form == "area"]
+    return of_parts("Polygon", (outline(site.survey, shape, site.unit) for shape in areas)), {
         **_features(site, areas),
         "area": [shape.area for shape in areas],
         "area_sd": [shape.area_sd for shape in areas],
@@ -276,10 +276,10 @@ def detail_areas_rows(site: Site) -> Rows:
 
 def offsets_rows(site: Site) -> Rows:
     """Return each offset and each arm of an oblique one, from the line to the point."""
-    book, lines, known = site.records.book, site.records.reduction.lines, site.numbers.keys()
+    book, lines, known = site.survey.book, site.survey.reduction.lines, site.numbers.keys()
     arms = [
         (row, lines[row.line], chainage, ground.length)
-        for row in site.records.reduction.rows
+        for row in site.survey.reduction.rows
         if row.name in known and lines[row.line].start in known and lines[row.line].end in known
         for chainage, ground in zip(row.chainages, row.offsets, strict=False)
     ]
@@ -322,11 +322,11 @@ def _on_line(starts: Array, ends: Array, shares: Array) -> Array:
 
 
 def witnesses_rows(site: Site) -> Rows:
-    alone = {name: shape.points[0] for name, shape in site.records.detail.shapes.items() if shape.path is None}
+    alone = {name: shape.points[0] for name, shape in site.survey.detail.shapes.items() if shape.path is None}
     pairs = [
         (peg, witness, ground)
-        for peg, booked in site.records.book.witnesses.items()
-        for witness, ground in zip(booked, site.records.reduction.witnesses.get(peg, ()), strict=False)
+        for peg, booked in site.survey.book.witnesses.items()
+        for witness, ground in zip(booked, site.survey.reduction.witnesses.get(peg, ()), strict=False)
     ]
     objects = [each.object if each.object in site.numbers else alone.get(each.object, "") for _, each, _ in pairs]
     stood, pegs = site.of(objects), site.of(peg for peg, *_ in pairs)
@@ -337,7 +337,7 @@ def witnesses_rows(site: Site) -> Rows:
         "object": [each.object for _, each, _ in pairs],
         "taped": [ground.length for *_, ground in pairs],
         "length": [
-            dist(start, end) * site.unit / site.records.frame.scale if both else None
+            dist(start, end) * site.unit / site.survey.frame.scale if both else None
             for start, end, both in zip(starts.tolist(), ends.tolist(), placed, strict=True)
         ],
         "note": [each.note for _, each, _ in pairs],

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layer_table import Filled, filled
-from pegline.writers.survey_figures import Records, moment
+from pegline.writers.survey_figures import moment
 from pegline.writers.write_faults import refused
 
 __all__ = ["write"]
@@ -20,7 +21,7 @@ TEXT: Final = 254
 _TYPES: Final[Mapping[Type, str]] = {"text": f"str:{TEXT}", "number": "float:24.9", "yes or no": "str:3"}
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write every layer of a survey as a shapefile beside ``path``, and ``STEM_shp.txt`` to say what it cannot hold.
 
     Raises
@@ -38,7 +39,7 @@ def write(records: Records, path: Path) -> None:
         "An empty text stands for none.",
     ]
     try:
-        for layer in filled(records):
+        for layer in filled(survey):
             names = short_names([column.name for column in layer.columns])
             schema = {
                 "geometry": layer.shapes.form,
@@ -50,9 +51,9 @@ def write(records: Records, path: Path) -> None:
                 "w",
                 "ESRI Shapefile",
                 schema,
-                crs_wkt=records.frame.wkt,
+                crs_wkt=survey.frame.wkt,
                 encoding="UTF-8",
-                DBF_DATE_LAST_UPDATE=moment(records.book)[:10],
+                DBF_DATE_LAST_UPDATE=moment(survey.book)[:10],
             ) as file:
                 file.writerecords(_records(layer, names))
             said += _shortened(layer, names)

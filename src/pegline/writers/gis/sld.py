@@ -7,10 +7,10 @@ from html import escape
 from pathlib import Path
 from typing import Final
 
+from pegline.diagnosis.model import Survey
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
 from pegline.writers.gis.layer_table import LAYERS
-from pegline.writers.survey_figures import Records
 
 __all__ = ["write"]
 
@@ -30,10 +30,10 @@ MARKS: Final[Mapping[str, str]] = {
 }
 
 
-def write(records: Records, path: Path) -> None:
+def write(survey: Survey, path: Path) -> None:
     """Write a style for every layer of a survey beside ``path``."""
     for layer in LAYERS:
-        text = style(layer.name, _rules(layer.name, layer.shape, records))
+        text = style(layer.name, _rules(layer.name, layer.shape, survey))
         path.with_name(f"{path.stem}_{layer.name}.sld").write_text(text, encoding="utf-8", newline="\n")
 
 
@@ -51,16 +51,16 @@ def style(name: str, rules: Iterable[str]) -> str:
     )
 
 
-def _rules(name: str, shape: str, records: Records) -> list[str]:
+def _rules(name: str, shape: str, survey: Survey) -> list[str]:
     """Return the rules of a layer: one a kind for features, by use for chain lines, else one for all."""
     if name == "chain_lines":
         check = _stroke(LOOKS["CHECK-LINES"])
         other = _stroke(LOOKS["CHAIN-LINES"])
         return [_rule("check line", check, ("use", "check")), _rule("chain line", other, None)]
     if name in ("detail_points", "detail_lines", "detail_areas"):
-        shown = [shape.kind for shape in records.detail.shapes.values() if _LAYER[shape.form] == name]
-        rules = [_rule(kind, _symbol(shape, kind, records), ("kind", kind)) for kind in sorted(set(shown))]
-        plain = _symbol(shape, "", records) if name != "detail_points" else _mark(LOOKS["POINTS"], "circle", 2.0)
+        shown = [shape.kind for shape in survey.detail.shapes.values() if _LAYER[shape.form] == name]
+        rules = [_rule(kind, _symbol(shape, kind, survey), ("kind", kind)) for kind in sorted(set(shown))]
+        plain = _symbol(shape, "", survey) if name != "detail_points" else _mark(LOOKS["POINTS"], "circle", 2.0)
         return [*rules, _rule("other", plain, None)]
     look = LOOKS[{"stations": "STATIONS", "offsets": "OFFSETS", "witnesses": "WITNESSES", "ellipses": "ELLIPSES"}[name]]
     if shape == "Point":
@@ -72,8 +72,8 @@ def _rules(name: str, shape: str, records: Records) -> list[str]:
 _LAYER: Final = {"point": "detail_points", "line": "detail_lines", "area": "detail_areas"}
 
 
-def _symbol(shape: str, kind: str, records: Records) -> str:
-    look = layer_of(kind, records.book.kinds)
+def _symbol(shape: str, kind: str, survey: Survey) -> str:
+    look = layer_of(kind, survey.book.kinds)
     line_type = KIND_LOOKS[kind].line_type if kind in KIND_LOOKS else None
     if shape == "Point":
         symbol = KIND_LOOKS[kind].symbol if kind in KIND_LOOKS else None

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
 from pegline.book.pages import Pages, pages_of
+from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import advice_sentence, suspect_sentences, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -18,47 +19,42 @@ from pegline.writers.gis.metadata import CAUTION, head
 from pegline.writers.page.figure_text import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
 from pegline.writers.page.measured_tables import check_mark, dimensions, ground, measurements, reduced, walls, witnesses
 from pegline.writers.page.placed_tables import features, points, stations
-from pegline.writers.survey_figures import Records
 
-
-class Scaled(Records, Protocol):
-    """Records with the scale of their plan."""
-
-    @property
-    def scale(self) -> int: ...
-
+if TYPE_CHECKING:
+    from pegline.plan.model import Plan
 
 __all__ = ["sheet", "write"]
 
 
-def write(drawn: Scaled, path: Path) -> None:
-    """Write the computation sheet of a survey to ``path``."""
-    path.write_text(sheet(drawn, drawn.scale), encoding="utf-8", newline="\n")
+def write(drawn: Survey | Plan, path: Path) -> None:
+    """Write the computation sheet of a survey to ``path``, at the scale of its plan where that is drawn."""
+    survey = cast("Survey", getattr(drawn, "survey", drawn))
+    path.write_text(sheet(survey, drawn.scale), encoding="utf-8", newline="\n")
 
 
-def sheet(records: Records, scale: int) -> str:
+def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
-    book, pages = records.book, pages_of(records.book)
+    book, pages = survey.book, pages_of(survey.book)
     where = leads(pages)
-    pegs = joined((stations(records, where), _unreliable(records), witnesses(records, where)))
-    adjusted = joined((_solution(records), measurements(records, where)))
+    pegs = joined((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
+    adjusted = joined((_solution(survey), measurements(survey, where)))
     sections = [
         (anchor, title, content)
         for anchor, title, content in (
-            ("look", "Look at these first", _look(records)),
-            ("checks", "Checks", _checks(records, scale, where)),
-            ("warnings", "Warnings", _warnings(records, where)),
-            ("frame", "Frame: from the needle and the ground to the plan", _frame(records)),
-            ("tapes", "Tapes", _tapes(records)),
-            ("ground", "From the tape to the ground", ground(records, where)),
-            ("lines", "Lines: ground against plan", reduced(records, scale, where)),
+            ("look", "Look at these first", _look(survey)),
+            ("checks", "Checks", _checks(survey, scale, where)),
+            ("warnings", "Warnings", _warnings(survey, where)),
+            ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
+            ("tapes", "Tapes", _tapes(survey)),
+            ("ground", "From the tape to the ground", ground(survey, where)),
+            ("lines", "Lines: ground against plan", reduced(survey, scale, where)),
             ("stations", "Stations", pegs),
-            ("points", "Points", points(records, where)),
-            ("dimensions", "Dimensions and walls", joined((dimensions(records, scale, where), walls(records, where)))),
-            ("features", "Features", features(records, where)),
+            ("points", "Points", points(survey, where)),
+            ("dimensions", "Dimensions and walls", joined((dimensions(survey, scale, where), walls(survey, where)))),
+            ("features", "Features", features(survey, where)),
             ("measurements", "Measurements in the adjustment", adjusted),
             ("pages", "Pages of the paper book", _pages(pages)),
-            ("reading", "How to read this sheet", _reading(records, scale)),
+            ("reading", "How to read this sheet", _reading(survey, scale)),
         )
         if content
     ]
@@ -66,9 +62,9 @@ def sheet(records: Records, scale: int) -> str:
     links = (element("li", element("a", name.split(":")[0], href=f"#{anchor}")) for anchor, name, _ in sections)
     body = [
         element("header", element("h1", title), element("p", f"Computation sheet of {book.file}", class_="soft")),
-        element("p", verdict(records.adjustment), class_=f"verdict {_colour(records.adjustment.checked)}"),
+        element("p", verdict(survey.adjustment), class_=f"verdict {_colour(survey.adjustment.checked)}"),
         element("p", CAUTION, class_="caution"),
-        _head(records),
+        _head(survey),
         element("nav", element("ul", *links), aria_label="Sections"),
         *(element("section", element("h2", name), content, id=anchor) for anchor, name, content in sections),
     ]
@@ -79,9 +75,9 @@ def _colour(passed: bool | None) -> str:
     return {True: "good", False: "bad", None: "open"}[passed]
 
 
-def _head(records: Records) -> Safe:
+def _head(survey: Survey) -> Safe:
     """Return what the book's head says."""
-    said = [(key, value) for key, value in head(records) if key not in ("title", "verdict", "caution", "checked")]
+    said = [(key, value) for key, value in head(survey) if key not in ("title", "verdict", "caution", "checked")]
     return element("dl", *(part for key, value in said for part in (element("dt", key), element("dd", value))))
 
 
@@ -89,10 +85,10 @@ def _list(texts: list[str]) -> Safe:
     return element("ul", *(element("li", text) for text in texts)) if texts else Safe("")
 
 
-def _look(records: Records) -> Safe:
+def _look(survey: Survey) -> Safe:
     """Return the suspects and what to measure next."""
-    suspects = list(suspect_sentences(records.diagnosis.suspects))
-    advice = [advice_sentence(each) for each in records.diagnosis.advice]
+    suspects = list(suspect_sentences(survey.diagnosis.suspects))
+    advice = [advice_sentence(each) for each in survey.diagnosis.advice]
     return joined(
         (
             _list(suspects),
@@ -117,13 +113,13 @@ CHECK_HEADS: Final = (
 )
 
 
-def _checks(records: Records, scale: int, where: Where) -> Safe:
-    checks = records.adjustment.checks
+def _checks(survey: Survey, scale: int, where: Where) -> Safe:
+    checks = survey.adjustment.checks
     if not checks:
         return element("p", "There is no check: nothing was measured beyond what the figure needs.")
     caption = (
         "What was measured beyond need, against the plotting solution, which does without it;"
-        f" at 1:{scale}; test values may reach {records.adjustment.critical:.2f}"
+        f" at 1:{scale}; test values may reach {survey.adjustment.critical:.2f}"
     )
     return table(caption, CHECK_HEADS, (_check(check, scale, where) for check in checks))
 
@@ -151,9 +147,9 @@ def _check(check: Check, scale: int, where: Where) -> list[str]:
     return [check.what, check.kind, *figures, signed(check.test, 2), word, where(check.place)]
 
 
-def _warnings(records: Records, where: Where) -> Safe:
+def _warnings(survey: Survey, where: Where) -> Safe:
     """Return every warning with its place and the name that silences it."""
-    warnings = records.diagnosis.warnings
+    warnings = survey.diagnosis.warnings
     if not warnings:
         return Safe("")
     told = (
@@ -164,8 +160,8 @@ def _warnings(records: Records, where: Where) -> Safe:
     return joined((element("p", lead, class_="soft"), element("ul", *told)))
 
 
-def _frame(records: Records) -> Safe:
-    frame = records.frame
+def _frame(survey: Survey) -> Safe:
+    frame = survey.frame
     words = {
         "local": "The survey stands in a frame of its own: the base line along +x, its first station at 0, 0.",
         "north": f"The survey is turned to {frame.north} north; its place on the earth is not known.",
@@ -181,7 +177,7 @@ def _frame(records: Records) -> Safe:
     return joined((element("p", words), table("Every step, in order", heads, rows)))
 
 
-def _tapes(records: Records) -> Safe:
+def _tapes(survey: Survey) -> Safe:
     """Return the tapes' constants; an asterisk marks what the book does not give."""
     heads = (
         Head("Tape", "word"),
@@ -201,8 +197,8 @@ def _tapes(records: Records) -> Safe:
         "One lay and scale are standard deviations; * is not in the book: common practice for the material;"
         " the last column is what the adjustment found of the tape's scale"
     )
-    rows = ([*_constants(tape), _reads(records, tape)] for tape in records.reduction.tapes.values())
-    return joined((table(caption, heads, rows), element("p", _unit_words(records))))
+    rows = ([*_constants(tape), _reads(survey, tape)] for tape in survey.reduction.tapes.values())
+    return joined((table(caption, heads, rows), element("p", _unit_words(survey))))
 
 
 def _constants(tape: TapeConstants) -> Iterator[str]:
@@ -223,9 +219,9 @@ def _constants(tape: TapeConstants) -> Iterator[str]:
     yield told("expansion", tape.expansion, ".3g")
 
 
-def _reads(records: Records, tape: TapeConstants) -> str:
+def _reads(survey: Survey, tape: TapeConstants) -> str:
     """Return how much a tape reads long or short by the control; a dash where that says nothing of it."""
-    solution = records.adjustment.solution
+    solution = survey.adjustment.solution
     if tape.name not in solution.tapes:
         return NONE
     which = solution.tapes.index(tape.name)
@@ -237,23 +233,23 @@ def _reads(records: Records, tape: TapeConstants) -> str:
     return f"{abs(scale) * 1e4:.1f} ± {sd * 1e4:.1f} mm in 10 m {'long' if scale > 0 else 'short'}"
 
 
-def _unit_words(records: Records) -> str:
-    book = records.book
+def _unit_words(survey: Survey) -> str:
+    book = survey.book
     used = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
     told = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
     return f"Lengths were booked in {', '.join(used)}{f' ({told})' if told else ''}; all below are metres."
 
 
-def _unreliable(records: Records) -> Safe:
-    names = records.adjustment.unreliable
+def _unreliable(survey: Survey) -> Safe:
+    names = survey.adjustment.unreliable
     if not names:
         return Safe("")
     text = f"The figure is too flat at {', '.join(names)}: their ellipses are not to be trusted."
     return element("p", element("strong", text, class_="bad"))
 
 
-def _solution(records: Records) -> Safe:
-    adjustment = records.adjustment
+def _solution(survey: Survey) -> Safe:
+    adjustment = survey.adjustment
     words = [
         f"{len(adjustment.measurements)} measurements, {adjustment.freedom} more than needed.",
         {
@@ -275,7 +271,7 @@ def _pages(pages: Pages) -> Safe:
     return table("Images as the book names them, beside the book", (Head("Page", "word"), Head("Image", "words")), rows)
 
 
-def _reading(records: Records, scale: int) -> Safe:
+def _reading(survey: Survey, scale: int) -> Safe:
     """Return what the words and figures mean."""
     return _list(
         [

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Book, Line
+from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import check_word
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
@@ -27,16 +28,16 @@ from pegline.writers.page.figure_text import (
     ratio,
     signed,
 )
-from pegline.writers.survey_figures import Records, computed_length, every_place, length_sds
+from pegline.writers.survey_figures import computed_length, every_place, length_sds
 
 __all__ = ["check_mark", "dimensions", "ground", "measurements", "reduced", "walls", "witnesses"]
 
 _CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
 
 
-def ground(records: Records, where: Where) -> Safe:
+def ground(survey: Survey, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
-    lines = records.reduction.lines.values()
+    lines = survey.reduction.lines.values()
     made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
         Head("Line", "word"),
@@ -53,7 +54,7 @@ def ground(records: Records, where: Where) -> Safe:
         [
             line.name,
             line.use,
-            _readings(records.book, line.booked),
+            _readings(survey.book, line.booked),
             metres(line.ground.reading),
             *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
             metres(line.ground.length),
@@ -100,10 +101,10 @@ def _conditions(
     return ", ".join(each for each in told if each)
 
 
-def reduced(records: Records, scale: int, where: Where) -> Safe:
+def reduced(survey: Survey, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
-    places = every_place(records)
-    adjustment = records.adjustment
+    places = every_place(survey)
+    adjustment = survey.adjustment
     tests = {line: each for each in adjustment.measurements if (line := each.booking.measured_line)}
     checks = {line: check for check in adjustment.checks if (line := check.booking.measured_line)}
     heads = (
@@ -119,10 +120,10 @@ def reduced(records: Records, scale: int, where: Where) -> Safe:
         Head("Verdict", "word"),
         Head("Book"),
     )
-    sds = length_sds(records)
+    sds = length_sds(survey)
     rows = (
-        _against(records, line, places, sds.get(line.name), tests, checks, scale, where)
-        for line in records.reduction.lines.values()
+        _against(survey, line, places, sds.get(line.name), tests, checks, scale, where)
+        for line in survey.reduction.lines.values()
     )
     return table(
         "As taped on the ground, and between the ends as delivered; ± is one standard deviation of the computed length",
@@ -132,7 +133,7 @@ def reduced(records: Records, scale: int, where: Where) -> Safe:
 
 
 def _against(
-    records: Records,
+    survey: Survey,
     line: ReducedLine,
     places: Mapping[str, Array],
     sd: float | None,
@@ -141,12 +142,12 @@ def _against(
     scale: int,
     where: Where,
 ) -> list[str]:
-    computed = computed_length(records, line, places)
+    computed = computed_length(survey, line, places)
     length = line.ground.length
     difference = None if computed is None else length - computed
     check, test = checks.get(line.name), tests.get(line.name)
     # The tests of measurements are of the adjusted solution; where it is not delivered they say nothing of this length.
-    adjusted = records.adjustment.delivered == "adjusted"
+    adjusted = survey.adjustment.delivered == "adjusted"
     figure = check.test if check else test.test if test and adjusted else None
     return [
         line.name,
@@ -177,7 +178,7 @@ def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str
     return "carries detail" if line.use == "detail" else "holds the figure"
 
 
-def witnesses(records: Records, where: Where) -> Safe:
+def witnesses(survey: Survey, where: Where) -> Safe:
     """Return the witnesses of each peg."""
     heads = (
         Head("Peg", "word"),
@@ -191,20 +192,20 @@ def witnesses(records: Records, where: Where) -> Safe:
         [
             peg,
             witness.object,
-            "; ".join(booked(reading, records.book.unit) for reading in witness.readings),
+            "; ".join(booked(reading, survey.book.unit) for reading in witness.readings),
             metres(length.length),
             witness.note or NONE,
             where(witness.place),
         ]
-        for peg, found in records.book.witnesses.items()
-        for witness, length in zip(found, records.reduction.witnesses.get(peg, ()), strict=False)
+        for peg, found in survey.book.witnesses.items()
+        for witness, length in zip(found, survey.reduction.witnesses.get(peg, ()), strict=False)
     )
     return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
 
 
-def dimensions(records: Records, scale: int, where: Where) -> Safe:
+def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
     """Return each dimension against the plan."""
-    places = every_place(records)
+    places = every_place(survey)
     heads = (
         Head("From", "word"),
         Head("To", "word"),
@@ -216,10 +217,10 @@ def dimensions(records: Records, scale: int, where: Where) -> Safe:
         Head("Book"),
     )
     rows = []
-    for each in records.reduction.dimensions:
+    for each in survey.reduction.dimensions:
         both = each.start in places and each.end in places
         length = each.ground.length
-        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / records.frame.scale if both else None
+        gap = float(np.hypot(*(places[each.end] - places[each.start]))) / survey.frame.scale if both else None
         difference = None if gap is None else length - gap
         rows.append(
             [
@@ -236,7 +237,7 @@ def dimensions(records: Records, scale: int, where: Where) -> Safe:
     return table("Dimensions and detail lines, between the points as delivered", heads, rows)
 
 
-def walls(records: Records, where: Where) -> Safe:
+def walls(survey: Survey, where: Where) -> Safe:
     """Return the walls, depths and breadths that features were taped by."""
     heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
     rows = (
@@ -248,15 +249,15 @@ def walls(records: Records, where: Where) -> Safe:
             f"{1000 * wall.sd:.1f}",
             where(wall.place),
         ]
-        for name, walls in records.reduction.walls.items()
+        for name, walls in survey.reduction.walls.items()
         for number, wall in enumerate(walls, 1)
     )
     return table("Walls, depths and breadths, in the order taped", heads, rows)
 
 
-def measurements(records: Records, where: Where) -> Safe:
+def measurements(survey: Survey, where: Where) -> Safe:
     """Return every measurement of the adjusted solution with its quality figures."""
-    critical = records.adjustment.critical
+    critical = survey.adjustment.critical
     heads = (
         Head("What", "word"),
         Head("Kind", "word"),
@@ -268,7 +269,7 @@ def measurements(records: Records, where: Where) -> Safe:
         Head("Smallest noticed mm"),
         Head("Book"),
     )
-    rows = (_measurement(each, critical, where) for each in records.adjustment.measurements)
+    rows = (_measurement(each, critical, where) for each in survey.adjustment.measurements)
     return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 

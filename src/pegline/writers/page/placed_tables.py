@@ -8,13 +8,14 @@ from typing import Final
 import numpy as np
 
 from pegline.detail.booking_places import places_booked
+from pegline.diagnosis.model import Survey
 from pegline.measures.values import Name
 from pegline.plan.number_text import area_text
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.web.markup import Head, Safe, element, joined, table
 from pegline.writers import survey_figures as figures
 from pegline.writers.page.figure_text import NONE, Where, booked, metres
-from pegline.writers.survey_figures import Places, Records, ellipses, kinds_of_points
+from pegline.writers.survey_figures import Places, ellipses, kinds_of_points
 
 __all__ = ["features", "points", "stations"]
 
@@ -50,10 +51,10 @@ def _figures(places: Places) -> Iterator[list[str]]:
         ]
 
 
-def stations(records: Records, where: Where) -> Safe:
+def stations(survey: Survey, where: Where) -> Safe:
     """Return every station with its uncertainty."""
-    book, places = records.book, figures.stations(records)
-    ties, at = book.tie_stations, places_booked(book, records.reduction, records.detail)
+    book, places = survey.book, figures.stations(survey)
+    ties, at = book.tie_stations, places_booked(book, survey.reduction, survey.detail)
     rows = (
         [
             name,
@@ -70,15 +71,15 @@ def stations(records: Records, where: Where) -> Safe:
     )
 
 
-def points(records: Records, where: Where) -> Safe:
+def points(survey: Survey, where: Where) -> Safe:
     """Return every point with the rows and arcs that it was booked by, or the feature that makes it."""
-    places, kinds = figures.points(records), kinds_of_points(records)
-    every = records.reduction.rows
-    arcs = figures.arcs_by_point(records)
-    at = places_booked(records.book, records.reduction, records.detail)
+    places, kinds = figures.points(survey), kinds_of_points(survey)
+    every = survey.reduction.rows
+    arcs = figures.arcs_by_point(survey)
+    at = places_booked(survey.book, survey.reduction, survey.detail)
 
     def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
-        told = [_row(records, every[row], where) for row in numbers]
+        told = [_row(survey, every[row], where) for row in numbers]
         told += [_arc(arc, where) for arc in arcs.get(name, ())]
         return told or [joined(("a corner made (book ", where(at.get(name)), ")"))]
 
@@ -89,19 +90,19 @@ def points(records: Records, where: Where) -> Safe:
             joined(element("div", each) for each in booked_as(name, numbers)),
             *told,
         ]
-        for name, told, numbers in zip(places.names, _figures(places), records.detail.points.rows, strict=True)
+        for name, told, numbers in zip(places.names, _figures(places), survey.detail.points.rows, strict=True)
     )
     heads = (Head("Point", "word"), Head("Of", "word"), Head("Booked as", "words"), *_PLACE_HEADS)
     return table("As delivered, with every time that it was booked", heads, rows)
 
 
-def _row(records: Records, row: ReducedRow, where: Where) -> Safe:
+def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     """Return a row as booked, then as it is on the ground."""
-    unit = records.book.unit_of(row.line)
+    unit = survey.book.unit_of(row.line)
     at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
     side = {1: "left ", -1: "right ", 0: "on the line"}[row.side]
     offset = side + ", ".join(booked(reading, unit) for reading in row.booked.offsets)
-    method = row.booked.method or records.book.lines[row.line].method or records.book.default_method
+    method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
     told = [f"{row.line} at {at} {offset}"]
     figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
     told.append(f"ground {' / '.join(figures_)} m")
@@ -115,9 +116,9 @@ def _arc(arc: ReducedArc, where: Where) -> Safe:
     return joined((f"arcs: {arms} (book ", where(arc.place), ")"))
 
 
-def features(records: Records, where: Where) -> Safe:
+def features(survey: Survey, where: Where) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
-    asked = [unit for unit in records.book.sheet.areas if unit not in ("m2", "square metre")]
+    asked = [unit for unit in survey.book.sheet.areas if unit not in ("m2", "square metre")]
     heads = (
         Head("Feature", "word"),
         Head("Kind", "word"),
@@ -143,7 +144,7 @@ def features(records: Records, where: Where) -> Safe:
             _remark(shape.booked.note, shape.booked.data),
             where(shape.place),
         ]
-        for name, shape in records.detail.shapes.items()
+        for name, shape in survey.detail.shapes.items()
     )
     caption = "On the ground; how a curve runs between its points is not part of a standard deviation"
     return table(caption, heads, rows)

@@ -61,11 +61,11 @@ def _without_text_armour() -> Iterator[None]:
 
 
 def _describe(canvas: Any, plan: Plan) -> None:
-    book = plan.book
+    book = plan.survey.book
     canvas.setTitle(plan.title)
     canvas.setAuthor(", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party)))) or "not told")
     canvas.setSubject(f"Plan at 1:{plan.scale}" + (f", {book.place}" if book.place else "") + f", from {book.file}")
-    canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.frame.crs_name}")
+    canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.survey.frame.crs_name}")
     canvas.setCreator("pegline")
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setViewerPreference("DisplayDocTitle", "true")

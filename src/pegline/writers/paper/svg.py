@@ -15,7 +15,7 @@ from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.style import LINE_TYPES, Layer
 
-__all__ = ["write"]
+__all__ = ["inline_pages", "write"]
 
 FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
 ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
@@ -28,9 +28,22 @@ def write(plan: Plan, path: Path) -> None:
         target.write_text("\n".join(_document(plan, page)) + "\n", encoding="utf-8")
 
 
+def inline_pages(plan: Plan) -> Iterator[str]:
+    """Yield each sheet as an ``svg`` element for a page on a screen, with the layers that do not plot.
+
+    Each stroke and text says in ``data-source`` the ``LINE:COLUMN`` of the book that it comes from.
+    """
+    for number, page in enumerate(pages(plan, unplotted=True), 1):
+        yield "".join(_svg(plan, page, f"map-{number}", sources=True))
+
+
 def _document(plan: Plan, page: Page) -> Iterator[str]:
-    width, height = _n(page.width), _n(page.height)
     yield '<?xml version="1.0" encoding="UTF-8"?>'
+    yield from _svg(plan, page, "map")
+
+
+def _svg(plan: Plan, page: Page, clip: str, *, sources: bool = False) -> Iterator[str]:
+    width, height = _n(page.width), _n(page.height)
     yield (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
         f' font-family="{FAMILY}" stroke-linejoin="round">'
@@ -40,27 +53,28 @@ def _document(plan: Plan, page: Page) -> Iterator[str]:
     if page.map and page.clip:
         left, bottom, right, top = page.clip
         yield (
-            f'<clipPath id="map"><rect x="{_n(left)}" y="{_n(page.height - top)}"'
+            f'<clipPath id="{clip}"><rect x="{_n(left)}" y="{_n(page.height - top)}"'
             f' width="{_n(right - left)}" height="{_n(top - bottom)}"/></clipPath>'
         )
-        yield '<g clip-path="url(#map)">'
-        yield from _groups(plan, page.map, page.height)
+        yield f'<g clip-path="url(#{clip})">'
+        yield from _groups(plan, page.map, page.height, sources=sources)
         yield "</g>"
     yield from _groups(plan, page.items, page.height)
     yield "</svg>"
 
 
-def _groups(plan: Plan, items: Sequence[Item], height: float) -> Iterator[str]:
+def _groups(plan: Plan, items: Sequence[Item], height: float, *, sources: bool = False) -> Iterator[str]:
     for name, group in groupby(items, key=lambda item: item.layer):
         layer = plan.layers[name]
         colour = "#{:02x}{:02x}{:02x}".format(*layer.rgb)
         yield f'<g class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{_n(layer.weight / 100)}">'
         for item in group:
-            yield _words(item, height) if isinstance(item, Words) else _stroke(item, layer, height)
+            source = f" data-source={quoteattr(item.source)}" if sources and item.source else ""
+            yield _words(item, height, source) if isinstance(item, Words) else _stroke(item, layer, height, source)
         yield "</g>"
 
 
-def _stroke(stroke: Stroke, layer: Layer, height: float) -> str:
+def _stroke(stroke: Stroke, layer: Layer, height: float, source: str) -> str:
     points = " ".join(f"{_n(x)},{_n(height - y)}" for x, y in stroke.points.tolist())
     name = "polygon" if stroke.closed else "polyline"
     grey = "none" if stroke.fill is None else None if stroke.fill == 0 else "#" + f"{round(stroke.fill * 255):02x}" * 3
@@ -69,18 +83,17 @@ def _stroke(stroke: Stroke, layer: Layer, height: float) -> str:
     dash = f' stroke-dasharray="{" ".join(_n(abs(part)) for part in pattern)}"' if pattern else ""
     cap = ' stroke-linecap="round"' if 0.0 in pattern else ""
     edge = "" if stroke.drawn else ' stroke="none"'
-    return f'<{name} points="{points}"{fill}{dash}{cap}{edge}/>'
+    return f'<{name} points="{points}"{fill}{dash}{cap}{edge}{source}/>'
 
 
-def _words(words: Words, height: float) -> str:
+def _words(words: Words, height: float, source: str) -> str:
     x, y = _n(words.x), _n(height - words.y)
     turn = f' transform="rotate({_n(-degrees(words.rotation))} {x} {y})"' if words.rotation else ""
     anchor = "" if words.anchor == "left" else f' text-anchor="{ANCHORS[words.anchor]}"'
     bold = ' font-weight="bold"' if words.bold else ""
     size = _n(words.height / fonts.CAPITALS)
-    return (
-        f'<text x="{x}" y="{y}" font-size="{size}" stroke="none"{anchor}{bold}{turn}>{escape(clean(words.text))}</text>'
-    )
+    look = f'font-size="{size}" stroke="none"{anchor}{bold}{turn}{source}'
+    return f'<text x="{x}" y="{y}" {look}>{escape(clean(words.text))}</text>'
 
 
 def clean(text: str) -> str:

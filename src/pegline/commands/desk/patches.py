@@ -1,0 +1,427 @@
+"""What the form changes, as changes of the book's text by place: no other line is touched, remarks stay.
+
+Every patch is proved: the new text must say what the old one said with that one thing otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+import yaml
+
+from pegline.book.canonical_layout import entry_lines, flow_scalar, key_order
+from pegline.commands.desk.changes import Change, Changes, applied
+from pegline.errors import Place, UsageError
+from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.readers.yaml import parse
+
+__all__ = ["KeyPath", "Plain", "patch", "plain", "tree_of"]
+
+Plain = Any  #: a text, a list, or a map of such values
+KeyPath = tuple[str | int, ...]  #: keys and numbers of rows, from the top of the book
+_Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_NOWHERE: Final = Place("", 0, 0)
+MAX_DEPTH: Final = 6  #: lists and maps inside one another in what a form sends
+_BLANKS: Final = " \t\n"
+
+
+def tree_of(text: str, file: str = "book") -> Plain:
+    """Return what a book's text says, every scalar as it is written."""
+    return plain(parse(text, file))
+
+
+def plain(written: Written) -> Plain:
+    """Return what a written value says, without places."""
+    if isinstance(written, Items):
+        return [plain(item) for item in written.items]
+    if isinstance(written, Table):
+        return {word: plain(value) for word, (_, value) in written.entries.items()}
+    return written.value
+
+
+def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
+    """Return the changes of a text for one edit of the form.
+
+    Parameters
+    ----------
+    text
+        The book's text, line ends as one sign.
+    do
+        ``set`` a value, making its key where there is none; ``insert`` an item before the one that the path
+        names; ``delete`` an item or a key; ``rename`` a key to ``value``.
+    path
+        Where.
+    value
+        What: a text, a list or a map of them.
+
+    Raises
+    ------
+    BookError
+        The text is no YAML just now.
+    UsageError
+        The path leads nowhere, or the text cannot be patched there.
+    """
+    old = tree_of(text)
+    wanted = _edited(old, do, path, value)
+    if wanted == old and do != "rename":
+        return ()
+    changes = EDITS[do](_Patient(text, old), path, value)
+    if tree_of(applied(text, changes)) != wanted:
+        raise UsageError("this cannot be changed from the form without touching more; change it in the text")
+    return changes
+
+
+# -- what the tree becomes --------------------------------------------------------------------------
+
+
+def _edited(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
+    """Return the tree that an edit should make; an emptied list or map takes its key along."""
+    if do not in EDITS or not path:
+        raise UsageError(f"{do!r} of {list(path)} is no edit")
+    _check_value(value)
+    if len(path) > 1:
+        head, rest = path[0], path[1:]
+        if do in ("set", "insert") and isinstance(tree, dict) and not tree.get(str(head)):
+            tree = {**tree, str(head): [] if rest[0] == 0 else {}}
+        inner = _edited(_at(tree, head), do, rest, value)
+        if inner in ({}, []) and do == "delete" and _takes_key_along(path):
+            return _without(tree, head)
+        return _with(tree, head, inner)
+    if do == "delete":
+        return _without(tree, path[0])
+    if do == "rename":
+        return _renamed(tree, str(path[0]), value)
+    if do == "insert":
+        return _inserted(tree, path[0], value)
+    return _with(tree, path[0], value)
+
+
+def _takes_key_along(path: KeyPath) -> bool:
+    return len(path) > 1
+
+
+def _check_value(value: Plain, depth: int = 0) -> None:
+    """Refuse what is no text, list or map of texts."""
+    if isinstance(value, str) or value is None:
+        return
+    parts = list(value.values()) if isinstance(value, dict) else value
+    keys = list(value) if isinstance(value, dict) else []
+    if not isinstance(parts, list) or depth > MAX_DEPTH or not all(isinstance(key, str) for key in keys):
+        raise UsageError("a value is a text, a list or a map of texts")
+    for part in parts:
+        _check_value(part, depth + 1)
+
+
+def _at(tree: Plain, key: str | int) -> Plain:
+    try:
+        return tree[key]
+    except (KeyError, IndexError, TypeError):
+        raise UsageError(f"nothing stands at {key!r} any more; it was changed elsewhere") from None
+
+
+def _with(tree: Plain, key: str | int, value: Plain) -> Plain:
+    if isinstance(tree, dict) and isinstance(key, str):
+        return {**tree, key: value}
+    if isinstance(tree, list) and isinstance(key, int) and 0 <= key < len(tree):
+        return [*tree[:key], value, *tree[key + 1 :]]
+    if isinstance(tree, list) and key == len(tree):
+        return [*tree, value]
+    raise UsageError(f"nothing can stand at {key!r} here")
+
+
+def _without(tree: Plain, key: str | int) -> Plain:
+    _at(tree, key)
+    if isinstance(tree, dict):
+        return {word: value for word, value in tree.items() if word != key}
+    return [item for number, item in enumerate(tree) if number != key]
+
+
+def _inserted(tree: Plain, key: str | int, value: Plain) -> Plain:
+    if not isinstance(tree, list) or not isinstance(key, int) or not 0 <= key <= len(tree):
+        raise UsageError(f"nothing can stand at {key!r} here")
+    return [*tree[:key], value, *tree[key:]]
+
+
+def _renamed(tree: Plain, key: str, name: Plain) -> Plain:
+    _at(tree, key)
+    if not isinstance(name, str) or not isinstance(tree, dict) or not name or (name in tree and name != key):
+        raise UsageError(f"{name!r} stands here already, or is no name")
+    return {name if word == key else word: value for word, value in tree.items()}
+
+
+# -- what the text becomes --------------------------------------------------------------------------
+
+
+class _Spot(NamedTuple):
+    """A node of the text with what holds it."""
+
+    node: Any
+    key: Any  #: the node of its key; None in a list
+    holder: Any  #: the map or list that it stands in; None at the top
+    flow: bool  #: it stands inside brackets
+
+
+class _Patient:
+    """A text with its nodes."""
+
+    def __init__(self, text: str, tree: Plain) -> None:
+        self.text, self.tree = text, tree
+        self.root = yaml.compose(text, Loader=_Loader)
+
+    def spot(self, path: KeyPath) -> _Spot:
+        """Return the node that a path leads to."""
+        found = _Spot(self.root, None, None, bool(getattr(self.root, "flow_style", False)))
+        for step in path:
+            node, flow = found.node, found.flow or bool(getattr(found.node, "flow_style", False))
+            if isinstance(node, yaml.MappingNode):
+                key, value = next((pair for pair in node.value if _name(pair[0]) == step), (None, None))
+            else:
+                key, value = None, node.value[step] if isinstance(step, int) and step < len(node.value) else None
+            if value is None:
+                raise UsageError(f"nothing stands at {step!r} any more; it was changed elsewhere")
+            found = _Spot(value, key, node, flow)
+        return found
+
+    def has(self, path: KeyPath) -> bool:
+        """Return whether something stands at a path that can hold more."""
+        try:
+            node = self.spot(path).node
+        except (UsageError, TypeError):
+            return False
+        return isinstance(node, yaml.CollectionNode) and bool(node.value)
+
+    def end(self, node: Any) -> int:
+        """Return where a node's own text ends; a block's mark lies below the remarks that follow it."""
+        if isinstance(node, yaml.CollectionNode) and not node.flow_style and node.value:
+            last = node.value[-1]
+            if isinstance(last, tuple):
+                key, value = last
+                return max(self.end(value), self.text.index(":", key.end_mark.index) + 1)
+            return max(self.end(last), int(last.start_mark.index))
+        end: int = node.end_mark.index
+        while end > node.start_mark.index and self.text[end - 1] in _BLANKS:
+            end -= 1
+        return end
+
+    def line_start(self, index: int) -> int:
+        return self.text.rfind("\n", 0, index) + 1
+
+    def line_end(self, index: int) -> int:
+        """Return the end of a line, before its break."""
+        end = self.text.find("\n", index)
+        return len(self.text) if end < 0 else end
+
+    def column(self, index: int) -> int:
+        return index - self.line_start(index)
+
+
+def _name(key: Any) -> str:
+    return str(key.value)
+
+
+def _set(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    value = "" if value is None else value
+    if path and isinstance(path[-1], int):
+        holder = patient.spot(path[:-1]).node if patient.has(path[:-1]) else None
+        if holder is None or path[-1] >= len(holder.value):
+            return _insert(patient, path, value)
+    try:
+        spot = patient.spot(path)
+    except UsageError:
+        return _add(patient, path, value)
+    if spot.flow or not isinstance(value, dict | list) or getattr(spot.node, "flow_style", False):
+        return (_replace(patient, spot, value),)
+    return _rewrite(patient, path, value)
+
+
+def _replace(patient: _Patient, spot: _Spot, value: Plain) -> Change:
+    """Return a value written over another, in one line."""
+    node = spot.node
+    start, end = node.start_mark.index, patient.end(node)
+    in_list = isinstance(spot.holder, yaml.SequenceNode)
+    new = _flow(value, inside=spot.flow, in_list=in_list)
+    if isinstance(node, yaml.CollectionNode) and not node.flow_style and spot.key is not None:
+        start = patient.text.index(":", spot.key.end_mark.index) + 1
+    if start and new and patient.text[start - 1] not in " \n[{":
+        new = f" {new}"
+    if not new and patient.text[start - 1 : start] == " " and not spot.flow:
+        start -= 1
+    return Change(start, end, new)
+
+
+def _add(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    """Return a new key with its value."""
+    above, word = path[:-1], str(path[-1])
+    if above and not patient.has(above):
+        return _set(patient, above, {word: value})
+    spot = patient.spot(above)
+    node = spot.node
+    if not isinstance(node, yaml.MappingNode):
+        raise UsageError(f"no key can stand at {word!r} here")
+    before = _before(node, above, word)
+    if node.flow_style or spot.flow:
+        if word in ("details", "details_back") and not spot.flow:
+            return _rewrite(patient, above, {**_tree_at(patient.tree, above), word: value})
+        entry = f"{flow_scalar(word)}: {_flow(value, inside=True)}".rstrip()
+        if before is None:
+            first = node.value[0][0].start_mark.index
+            return (Change(first, first, f"{entry}, "),)
+        end = max(patient.end(before[1]), patient.text.index(":", before[0].end_mark.index) + 1)
+        return (Change(end, end, f", {entry}"),)
+    indent = patient.column(node.start_mark.index)
+    lines = entry_lines(word, _written(value), above, indent)
+    if before is None:
+        first = node.value[0][0].start_mark.index
+        return (Change(first, first, "\n".join(lines).lstrip() + "\n" + " " * indent),)
+    end = max(patient.end(before[1]), patient.text.index(":", before[0].end_mark.index) + 1)
+    end = patient.line_end(end)
+    gap = "\n" if not above and (len(lines) > 1 or _takes_lines(before)) else ""
+    return (Change(end, end, "".join(f"\n{line}" for line in [*([""] if gap else []), *lines])),)
+
+
+def _takes_lines(pair: Any) -> bool:
+    return bool(pair[1].end_mark.line > pair[0].start_mark.line)
+
+
+def _before(node: Any, above: KeyPath, word: str) -> Any:
+    """Return the entry that a new key comes after: the last of those that stand before it in the usual order."""
+    order = key_order(above)
+    if word not in order:
+        return node.value[-1]
+    place = order.index(word)
+    found = None
+    for pair in node.value:
+        name = _name(pair[0])
+        if name not in order or order.index(name) < place:
+            found = pair
+    return found
+
+
+def _rewrite(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    """Return an entry of a block written anew in the usual layout; a remark beside it stays."""
+    spot = patient.spot(path)
+    if spot.key is None:
+        return (_replace(patient, spot, value),)
+    start = spot.key.start_mark.index
+    lines = entry_lines(_name(spot.key), _written(value), path[:-1], patient.column(start))
+    end = max(patient.end(spot.node), patient.text.index(":", spot.key.end_mark.index) + 1)
+    return (Change(start, end, "\n".join(lines).lstrip()),)
+
+
+def _insert(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    """Return a new item of a list."""
+    above, number = path[:-1], path[-1]
+    if not isinstance(number, int):
+        raise UsageError("an item stands at a number")
+    if not patient.has(above):
+        return _set(patient, above, [value])
+    spot = patient.spot(above)
+    node = spot.node
+    if not isinstance(node, yaml.SequenceNode) or number > len(node.value):
+        raise UsageError("this is no list any more; it was changed elsewhere")
+    if node.flow_style or spot.flow:
+        item = _flow(value, inside=True, in_list=True)
+        if number == 0:
+            first = node.value[0].start_mark.index
+            return (Change(first, first, f"{item}, "),)
+        end = patient.end(node.value[number - 1])
+        return (Change(end, end, f", {item}"),)
+    dash = patient.column(node.start_mark.index)
+    item = f"- {_flow(value, in_list=True)}"
+    if number == 0:
+        first = node.start_mark.index
+        return (Change(first, first, f"{item}\n{' ' * dash}"),)
+    end = patient.line_end(max(patient.end(node.value[number - 1]), node.value[number - 1].start_mark.index))
+    return (Change(end, end, f"\n{' ' * dash}{item}"),)
+
+
+def _delete(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    """Return an entry or an item taken away; the last of a list or map takes its key along."""
+    del value
+    spot = patient.spot(path)
+    if len(spot.holder.value) == 1 and _takes_key_along(path):
+        return _delete(patient, path[:-1], None)
+    if spot.flow or spot.holder.flow_style:
+        return (_cut(patient, spot),)
+    start = spot.key.start_mark.index if spot.key is not None else _dash(patient, spot)
+    least = patient.text.index(":", spot.key.end_mark.index) + 1 if spot.key is not None else start
+    end = patient.line_end(max(patient.end(spot.node), least))
+    first = patient.line_start(start)
+    if patient.text[first:start].strip():  # the first entry of a map behind a dash
+        raise UsageError("this shares its line with what stays; delete it in the text")
+    if end < len(patient.text):
+        return (Change(first, end + 1, ""),)
+    return (Change(max(first - 1, 0), end, ""),)
+
+
+def _dash(patient: _Patient, spot: _Spot) -> int:
+    """Return where the dash of an item stands."""
+    at = spot.node.start_mark.index
+    return patient.text.rindex("-", 0, at + 1 if patient.text[at : at + 1] == "-" and spot.node.value == "" else at)
+
+
+def _cut(patient: _Patient, spot: _Spot) -> Change:
+    """Return an entry of a map or list in brackets taken away with its comma."""
+    parts = [(p[0], p[1]) if isinstance(p, tuple) else (p, p) for p in spot.holder.value]
+    number = next(i for i, (_, value) in enumerate(parts) if value is spot.node)
+    start = parts[number][0].start_mark.index
+    if number + 1 < len(parts):
+        return Change(start, parts[number + 1][0].start_mark.index, "")
+    before = parts[number - 1]
+    end = max(patient.end(spot.node), start)
+    if spot.key is not None:
+        end = max(end, patient.text.index(":", spot.key.end_mark.index) + 1)
+    if number == 0:
+        return Change(start, end, "")
+    begin = patient.end(before[1])
+    if before[0] is not before[1]:
+        begin = max(begin, patient.text.index(":", before[0].end_mark.index) + 1)
+    return Change(begin, end, "")
+
+
+def _rename(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+    """Return a key under another name."""
+    spot = patient.spot(path)
+    key = spot.key
+    return (Change(key.start_mark.index, key.end_mark.index, flow_scalar(str(value), inside=spot.flow)),)
+
+
+EDITS: Final[Mapping[str, Callable[[_Patient, KeyPath, Plain], Changes]]] = {
+    "set": _set,
+    "insert": _insert,
+    "delete": _delete,
+    "rename": _rename,
+}
+
+
+# -- values as text ---------------------------------------------------------------------------------
+
+
+def _flow(value: Plain, *, inside: bool = False, in_list: bool = False) -> str:
+    """Return a value in one line."""
+    if isinstance(value, dict):
+        parts: Sequence[str] = [
+            f"{flow_scalar(word)}: {_flow(part, inside=True)}".rstrip() for word, part in value.items()
+        ]
+        return f"{{{', '.join(parts)}}}"
+    if isinstance(value, list):
+        return f"[{', '.join(_flow(part, inside=True, in_list=True) for part in value)}]"
+    if not value:
+        return "~" if in_list else ""
+    return flow_scalar(str(value), inside=inside)
+
+
+def _written(value: Plain) -> Written:
+    if isinstance(value, dict):
+        entries = {word: (Text(word, _NOWHERE), _written(part)) for word, part in value.items()}
+        return Table(entries, _NOWHERE)
+    if isinstance(value, list):
+        return Items(tuple(_written(part) for part in value), _NOWHERE)
+    return Text("" if value is None else str(value), _NOWHERE)
+
+
+def _tree_at(tree: Plain, path: KeyPath) -> Plain:
+    for step in path:
+        tree = _at(tree, step)
+    return tree

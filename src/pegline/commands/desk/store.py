@@ -1,0 +1,223 @@
+"""A book's file and the journal beside it: written whole, read back after any stop, nothing lost.
+
+The journal is a file of lines of JSON: the text that it begins with, each change, and each time that the book
+was saved. A last line that was cut off says nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Final
+
+from pegline.commands.desk.document import Document, Entry, fingerprint
+from pegline.commands.desk.line_ends import without_returns
+from pegline.errors import BusyError, OpenError
+from pegline.readers.decoding import LARGEST, read_bytes, text_of_bytes
+from pegline.writers.publish import locked_file
+
+__all__ = ["Store", "journal_path"]
+
+_MARK: Final = "\ufeff"  #: that some programs begin a file with
+MAX_ENTRIES: Final = 4000  #: changes that a journal keeps when it is opened; older ones cannot be undone any more
+
+
+def journal_path(book: Path) -> Path:
+    """Return the journal of a book: hidden, beside it."""
+    return book.with_name(f".{book.name}.desk")
+
+
+class Store:
+    """The files of one book while the desk has it open."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.mark = ""  #: what the file begins with before its text
+        self.saved = ""  #: the file's text as last read or written
+        self.stamp: tuple[int, ...] = ()  #: size and times of the file then
+        self._journal: Any = None
+        self._lock: int | None = None
+
+    def open(self) -> Document:
+        """Return the document of a book, with all that its journal knows; what a stop left unsaved is in it.
+
+        Raises
+        ------
+        OpenError, BookError
+            The file cannot be read, or is no text.
+        BusyError
+            Another desk has the book open.
+        """
+        raw = self._read()
+        with suppress(PermissionError):  # a folder that cannot be written holds no journal either
+            self._take_lock()
+        document = self._recovered(raw)
+        self.saved = raw
+        return document
+
+    def close(self) -> None:
+        """Let the journal and its lock go."""
+        if self._journal is not None:
+            self._journal.close()
+            self._journal = None
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+    def append(self, records: Sequence[dict[str, Any]]) -> None:
+        """Put records at the end of the journal, and wait until they are on the disk."""
+        if not records:
+            return
+        journal = self._open_journal()
+        journal.write("".join(json.dumps(record, ensure_ascii=True) + "\n" for record in records).encode())
+        journal.flush()
+        os.fsync(journal.fileno())
+
+    def changed_outside(self) -> str | None:
+        """Return the file's text where another program has changed it since it was read or written."""
+        try:
+            if self._stamp() == self.stamp:
+                return None
+            raw = self._read()
+        except OpenError:
+            return None  # it is being replaced, or gone: what is written here comes in its place
+        return raw if raw != self.saved else None
+
+    def write(self, raw: str) -> None:
+        """Write the book's file: whole or not at all, with the permissions that it had."""
+        data = (self.mark + raw).encode()
+        path = self.path.resolve()
+        try:
+            shared = path.stat().st_nlink > 1
+        except FileNotFoundError:
+            shared = False
+        if shared:  # under another name too: only writing into it keeps the two one
+            with path.open("r+b") as file:
+                file.write(data)
+                file.truncate()
+                file.flush()
+                os.fsync(file.fileno())
+        else:
+            self._replace(path, data)
+        self.saved, self.stamp = raw, self._stamp()
+
+    def _replace(self, path: Path, data: bytes) -> None:
+        aside = path.with_name(f".{path.name}.desk-new")
+        try:
+            with aside.open("wb") as file:
+                file.write(data)
+                file.flush()
+                with suppress(OSError):
+                    shutil.copystat(path, aside)  # its permissions and what else the system keeps of it
+                    os.utime(aside)
+                os.fsync(file.fileno())
+            aside.replace(path)
+        except OSError:
+            with suppress(OSError):
+                aside.unlink()
+            raise
+        _sync_folder(path.parent)
+
+    def _read(self) -> str:
+        stamp = self._stamp()
+        text = text_of_bytes(read_bytes(self.path), self.path.name)
+        self.mark = _MARK if text.startswith(_MARK) else ""
+        self.stamp = stamp
+        return without_returns(text.removeprefix(_MARK))
+
+    def _stamp(self) -> tuple[int, ...]:
+        try:
+            about = self.path.stat()
+        except OSError:
+            return ()
+        return about.st_size, about.st_mtime_ns, about.st_ino
+
+    def _take_lock(self) -> None:
+        try:
+            self._lock = locked_file(journal_path(self.path).with_suffix(".desk-lock"))
+        except BusyError:
+            raise BusyError(f"{self.path.name}: another desk has this book open; close it there") from None
+
+    # -- the journal ----------------------------------------------------------------------------
+
+    def _recovered(self, raw: str) -> Document:
+        """Return the document that file and journal together tell."""
+        start, entries, saved = self._read_journal()
+        if start is None:
+            return self._begun(raw)
+        known = Document(start)
+        known.replay(entries)
+        if known.raw != raw and fingerprint(raw) != saved:
+            at_save = known.earlier_text(saved) if saved else None
+            known.take_outside(start if at_save is None else at_save, raw)
+        if len(entries) > MAX_ENTRIES:
+            return self._begun(known.raw)
+        return known
+
+    def _begun(self, raw: str) -> Document:
+        """Begin the journal anew with a text."""
+        with suppress(OSError):
+            journal_path(self.path).unlink()
+        with suppress(OSError):
+            self.append([{"text": raw}])
+        return Document(raw)
+
+    def _read_journal(self) -> tuple[str | None, list[Entry], str]:
+        start, saved = None, ""
+        entries: list[Entry] = []
+        for record in _records(journal_path(self.path)):
+            if "text" in record:
+                start = record["text"]
+            elif "saved" in record:
+                saved = record["saved"]
+            elif start is not None and "do" in record:
+                entries.append(Entry.from_json(record))
+        return start, entries, saved
+
+    def _open_journal(self) -> Any:
+        if self._journal is None:
+            path = journal_path(self.path)
+            end = _end_of_records(path)
+            self._journal = path.open("ab", buffering=0)
+            if end is not None:  # a line that was cut off must not spoil the next
+                self._journal.truncate(end)
+        return self._journal
+
+
+def _records(path: Path) -> Iterator[dict[str, Any]]:
+    """Yield the records of a journal up to the first that is not whole."""
+    try:
+        data = path.read_bytes() if path.stat().st_size <= 40 * LARGEST else b""
+    except OSError:
+        return
+    for line in data.split(b"\n")[:-1]:
+        try:
+            record = json.loads(line)
+        except ValueError:
+            return
+        if not isinstance(record, dict):
+            return
+        yield record
+
+
+def _end_of_records(path: Path) -> int | None:
+    """Return where the last whole line of a journal ends; None where all are whole."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    return None if data.endswith(b"\n") or not data else data.rfind(b"\n") + 1
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":
+        return
+    file = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(file)
+    finally:
+        os.close(file)

@@ -1,0 +1,65 @@
+"""What several rules of thumb say or ask alike: angles at a point, lengths as booked, lists of names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+from math import atan2
+
+from pegline.book.model import Book
+from pegline.errors import Place
+from pegline.measures.values import Length
+
+__all__ = ["base_place", "booked_text", "cut", "cuts", "listed"]
+
+
+def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
+    """Return the angle at a point between the ways to two others, radians, 0 to π.
+
+    Examples
+    --------
+    >>> from math import degrees
+    >>> round(degrees(cut((0.0, 0.0), (1.0, 0.0), (0.0, 2.0))))
+    90
+    """
+    x, y = first[0] - at[0], first[1] - at[1]
+    u, v = second[0] - at[0], second[1] - at[1]
+    return atan2(abs(x * v - y * u), x * u + y * v)
+
+
+def cuts(at: Sequence[float], ends: Sequence[Sequence[float]]) -> Iterator[float]:
+    """Yield the angle at a point between each two of the ways that lead to it, radians."""
+    return (cut(at, one, two) for one, two in combinations(ends, 2))
+
+
+def booked_text(length: Length, unit: str) -> str:
+    """Return a length as it was written, with the unit that a bare number stands for.
+
+    Examples
+    --------
+    >>> booked_text(Length(12.45, None, "12.45"), "m")
+    '12.45 m'
+    >>> booked_text(Length(40.5, "ft", "40 ft 6 in"), "m")
+    '40 ft 6 in'
+    """
+    return f"{length.text.lstrip('~ ')} {unit}" if length.unit is None else length.text
+
+
+def base_place(book: Book) -> Place | None:
+    """Return where the base line is booked: the place of what concerns the whole figure."""
+    return next((line.place for line in book.lines.values() if line.use == "base"), None)
+
+
+def listed(names: list[str], most: int = 6) -> str:
+    """Return names as a person lists them.
+
+    Examples
+    --------
+    >>> listed(["A", "B", "C"])
+    'A, B and C'
+    >>> listed(list("ABCDEFGHIJ"))
+    'A, B, C, D, E, F and 4 more'
+    """
+    if len(names) > most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

@@ -1,0 +1,135 @@
+"""Edits of the form as patches of the text: no other line is touched, whatever the book's layout."""
+
+import random
+
+import pytest
+from builders import paths
+
+from pegline.commands.desk.changes import applied
+from pegline.commands.desk.patches import patch, tree_of
+from pegline.errors import UsageError
+
+SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
+
+
+def edited(text, *edit):
+    return applied(text, patch(text, *edit))
+
+
+def lines_kept(old, new):
+    """Return the lines of the old text that are not in the new one, each counted."""
+    left = new.splitlines()
+    gone = []
+    for line in old.splitlines():
+        if line in left:
+            left.remove(line)
+        else:
+            gone.append(line)
+    return gone
+
+
+def paths(tree, above=()):
+    for key, value in tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ():
+        yield (*above, key), value
+        yield from paths(value, (*above, key))
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("count", [25, pytest.param(400, marks=pytest.mark.long)])
+def test_any_edit_of_a_sample_changes_what_it_should_and_no_other_line(sample, count):
+    """``patch`` itself refuses a text that does not say what it should; here no edit is refused, and lines stay."""
+    text = sample.read_text(encoding="utf-8")
+    chance = random.Random(7)
+    places = chance.sample(sorted(paths(tree_of(text)), key=str), count)
+    for path, value in places:
+        row_of_list = isinstance(path[-1], int) and isinstance(value, dict)
+        for edit in (("set", path, "7.77"), ("delete", path)):
+            new = edited(text, *edit)
+            gone = lines_kept(text, new)
+            several = isinstance(value, dict | list) and not row_of_list
+            assert several or len(gone) <= 2, (edit, gone)  # the last thing in a map takes the map's key along
+        if row_of_list:
+            assert lines_kept(text, edited(text, "insert", path, {"at": "1.00", "left": ["2", "~3.50"]})) == []
+
+
+BOOK = """\
+book: 1
+unit: m   # of the tape
+lines:
+  # the base
+  A-B: {use: base, taped: [52.31, 52.33]}   # forward and back
+  # the last
+  A-C:
+    use: side
+    taped: 30.36
+    details:
+      - {at: 2.54, left: 4.72, point: n2}   # by the gate
+"""
+
+
+def test_the_first_row_of_a_line_in_brackets_writes_it_in_lines_and_keeps_the_comment():
+    new = edited(BOOK, "set", ("lines", "A-B", "details", 0), {"at": "8.20", "left": "3.15", "point": "h1"})
+
+    assert new == BOOK.replace(
+        "  A-B: {use: base, taped: [52.31, 52.33]}   # forward and back\n",
+        "  A-B:\n    use: base\n    taped: [52.31, 52.33]\n    details:\n"
+        "      - {at: 8.20, left: 3.15, point: h1}   # forward and back\n",
+    )
+
+
+def test_a_new_key_stands_where_it_usually_does():
+    assert edited(BOOK, "set", ("title",), "Weir: cottage").startswith("book: 1\ntitle: 'Weir: cottage'\nunit: m")
+
+
+def test_a_new_section_is_written_in_lines():
+    new = edited(BOOK, "set", ("stations", "C", "mark"), "peg")
+
+    assert "\n\nstations:\n  C: {mark: peg}\n" in new
+
+
+def test_rows_are_added_changed_and_taken_back():
+    path = ("lines", "A-C", "details")
+    more = edited(BOOK, "insert", (*path, 1), {"at": ["6.5", "T"], "right": ["12.4", "9.15"], "point": "t 1"})
+    assert more == BOOK + "      - {at: [6.5, T], right: [12.4, 9.15], point: t 1}\n"
+    assert edited(more, "set", (*path, 1, "right", 0), "12.6") == more.replace("12.4", "12.6")
+    assert edited(more, "delete", (*path, 1)) == BOOK
+
+
+def test_the_last_row_takes_its_key_along():
+    assert edited(BOOK, "delete", ("lines", "A-C", "details", 0)).endswith("    taped: 30.36\n")
+
+
+def test_a_blank_value_is_written_as_one():
+    new = edited(BOOK, "set", ("lines", "A-C", "taped"), "")
+    assert "    taped:\n" in new
+    assert edited(new, "set", ("lines", "A-C", "taped"), "30.40") == BOOK.replace("30.36", "30.40")
+
+
+@pytest.mark.parametrize(
+    "edit",
+    [
+        ("set", ("lines", "A-Z", "details", 4, "at"), "1"),
+        ("insert", ("lines", "A-C", "details", 9), {}),
+        ("delete", ("lines", "nothing")),
+        ("rename", ("lines", "A-B"), "A-C"),
+        ("burn", ("lines",)),
+        ("set", ("title",), 7),
+        ("set", ("title",), {"a": {"b": 1}}),
+        ("set", (), "x"),
+    ],
+)
+def test_what_cannot_be_done_is_refused(edit):
+    with pytest.raises(UsageError):
+        patch(BOOK, *edit)
+
+
+@pytest.mark.parametrize(
+    "nasty", ["a: b", "# x", "'", '"', "a\nb", "- x", "{", "[1, 2]", "~", "null", "é𝄞", " x ", "*a", "%"]
+)
+def test_any_text_is_quoted_as_it_must_be(nasty):
+    for path in (("title",), ("lines", "A-B", "note"), ("lines", "A-C", "details", 0, "note")):
+        new = edited(BOOK, "set", path, nasty)
+        tree = tree_of(new)
+        for key in path:
+            tree = tree[key]
+        assert tree == nasty

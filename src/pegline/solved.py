@@ -11,16 +11,25 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.frame.model import Frame
+from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment, Array
 from pegline.reduction.model import ReducedLine, Reduction
 
-__all__ = ["SCALES", "Solved", "paper_scale"]
+__all__ = ["SCALES", "PlaceRadius", "Solved", "paper_scale"]
 
 #: The scales of plans, largest first (common practice).
 SCALES: Final = (50, 100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
 
 #: What an A3 sheet leaves for the plan beside its margins and title, metres.
 A3_FIELD: Final = (0.25, 0.38)
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRadius:
+    """How near a place is to where it is drawn."""
+
+    name: str  #: of the station or point
+    radius: float  #: that holds it in 95 of 100 cases, metres
 
 
 @dataclass(frozen=True)
@@ -61,9 +70,55 @@ class Solved:
         return found
 
     @cached_property
+    def weakest_on_grid(self) -> PlaceRadius | None:
+        """Return the place drawn that is known worst on the grid; None where the survey is on none.
+
+        The radius has everything in it: tapes, control, the bearing that turns the plot, and what a change of
+        datum of all control is good to. It is a claim about that one place, never about all of them at once.
+        """
+        if self.frame.kind != "grid":
+            return None
+        solution, points = self.adjustment.solution, self.detail.points
+        variances = np.concatenate([solution.variances[: solution.stations], points.variances[self._own_points]])
+        return max(self._place_radii(variances + self.frame.shift_sd**2 * np.eye(2)), key=_by_radius, default=None)
+
+    @cached_property
+    def weakest(self) -> PlaceRadius | None:
+        """Return the place drawn that is known worst relative to the base line: its first station and direction."""
+        return max(self._local_radii, key=_by_radius, default=None)
+
+    @cached_property
+    def typical(self) -> PlaceRadius | None:
+        """Return the place in the middle of all, from the best known to the worst relative to the base line."""
+        ordered = sorted(self._local_radii, key=_by_radius)
+        return ordered[len(ordered) // 2] if ordered else None
+
+    @cached_property
+    def _own_points(self) -> list[int]:
+        """Return the rows of the points that are no stations."""
+        stations = set(self.stations)
+        return [row for name, row in self.detail.points.index.items() if name not in stations]
+
+    @cached_property
+    def _local_radii(self) -> list[PlaceRadius]:
+        solution, points = self.adjustment.solution, self.detail.points
+        local = [solution.local_variances[: solution.stations], points.local_variances[self._own_points]]
+        return self._place_radii(np.concatenate(local))
+
+    def _place_radii(self, variances: Array) -> list[PlaceRadius]:
+        """Return each station's and point's radius from covariances (n, 2, 2)."""
+        names = [*self.stations, *(self.detail.points.names[row] for row in self._own_points)]
+        return list(map(PlaceRadius, names, confidence_radii(variances).tolist()))
+
+    @cached_property
     def scale(self) -> int:
         """Return the scale that the plan is wanted at."""
         return self.book.scale or paper_scale(np.array(list(self.positions.values())))
+
+
+def _by_radius(place: PlaceRadius) -> tuple[float, str]:
+    """Return what places are ordered by: to the hundredth of a millimetre, so that no rounding picks the name."""
+    return round(place.radius, 5), place.name
 
 
 def paper_scale(positions: Array) -> int:

@@ -352,8 +352,11 @@ def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_p
     assert abs(longitude - 15) < 0.001
     assert abs(latitude - 48.75) < 0.01
     assert plot["properties"]["book"] == "placed.yaml"
-    # Control to 0.1 m, 95 % of two coordinates within sqrt(-2 ln 0.05) = 2.4477 of that; WGS 84 is its own datum.
-    assert plot["properties"]["accuracy_m"] == pytest.approx(0.245)
+    within = json.loads((tmp_path / "out" / "placed.json").read_text("utf-8"))["frame"]["within"]
+    # WGS 84 is its own datum. The control alone, to 0.1 m, holds a place within sqrt(-2 ln 0.05) = 2.4477 of that.
+    assert plot["properties"]["accuracy_m"] == pytest.approx(within, abs=0.0005)
+    # The bearing's 0.1° moves B, 30 m away, by 0.052 m in one direction.
+    assert 0.245 < within < 2.4477 * (0.1**2 + 0.052**2 + 0.006**2) ** 0.5
     assert "placed.yaml" not in _unplaced(tmp_path / "out" / "index.gpkg")
     assert "deep/plot-0.yaml" in _unplaced(tmp_path / "out" / "index.gpkg")
 
@@ -371,9 +374,9 @@ def test_the_index_says_how_well_a_place_is_known_and_what_its_columns_hold(tmp_
         about = database.execute("SELECT table_name, column_name, description FROM gpkg_data_columns").fetchall()
         extended = database.execute("SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'")
         assert {name for (name,) in extended} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
-    # 2.4477 x 0.5 m of the control, and 1 m from ETRS89 to WGS 84 (EPSG, both ways that lead there):
-    # the root of 1.2239² + 1² is 1.580.
-    assert accuracy == pytest.approx(1.580)
+    within = json.loads((tmp_path / "out" / "placed.json").read_text("utf-8"))["frame"]["within"]
+    # 1 m from ETRS89 to WGS 84 (EPSG, both ways that lead there).
+    assert accuracy == pytest.approx((within**2 + 1.0**2) ** 0.5, abs=0.0005)
     assert {(table, name) for table, name, _ in about} == {
         (table, name) for table in ("plots", "unplaced") for name in index.ABOUT
     }

@@ -13,10 +13,10 @@ from builders import paths
 from builders import weir_survey as records
 from builders.altered import with_stages
 
+from pegline.network.confidence import ellipses
 from pegline.writers.json import text, write
 from pegline.writers.result import result
 from pegline.writers.result_schema import schema
-from pegline.writers.survey_figures import ellipses
 
 SCHEMA = paths.ROOT / "schemas" / "result.schema.json"
 

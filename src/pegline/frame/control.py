@@ -12,7 +12,7 @@ from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
 
-__all__ = ["Known", "bring", "brought", "shift_findings", "shift_steps", "weakened"]
+__all__ = ["Known", "bring", "brought", "common_shift_sd", "shift_findings", "shift_steps", "weakened"]
 
 
 @record(frozen=True, slots=True)
@@ -107,6 +107,11 @@ def weakened(known: Sequence[Known]) -> list[Known]:
     if not _mixed(known):
         return list(known)
     return [replace(one, sd=hypot(one.sd, one.way.accuracy)) if one.way else one for one in known]
+
+
+def common_shift_sd(known: Sequence[Known]) -> float:
+    """Return what a change of datum that all control went through is good to, metres; `weakened` has any other."""
+    return 0.0 if _mixed(known) else max((one.way.accuracy for one in known if one.way), default=0.0)
 
 
 def _mixed(known: Sequence[Known]) -> bool:

@@ -8,7 +8,7 @@ from math import dist, isfinite
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
-from pegline.frame.control import bring, shift_findings, shift_steps, weakened
+from pegline.frame.control import bring, common_shift_sd, shift_findings, shift_steps, weakened
 from pegline.frame.control_mistakes import gross_findings
 from pegline.frame.crs import (
     FAR_OUTSIDE,
@@ -87,6 +87,7 @@ def on_grid(
         scale=factors.scale * height_factor,
         grid_scale=factors.scale,
         height_factor=height_factor,
+        shift_sd=common_shift_sd(known),
         declination=turned.declination.east if turned.declination else None,
         convergence=factors.convergence,
         bearings=turned.bearings,

@@ -66,6 +66,7 @@ class Frame:
     height_factor: float = 1.0  #: the part of it from the height
     #: Of lines whose own scale can be told from the plot's: their scale over ``scale``. Large plots, high up, only.
     own_scales: Mapping[str, float] = field(default_factory=dict)
+    shift_sd: float = 0.0  #: of each axis, common to all places: what the change of datum is good to, metres
     declination: float | None = None  #: radians, east positive
     convergence: float | None = None  #: radians, positive where true north lies west of grid north
     bearings: tuple[FrameBearing, ...] = ()

@@ -11,8 +11,9 @@ from typing import Final
 from pegline.book.pages import pages_of
 from pegline.detail.booking_places import places_booked
 from pegline.diagnosis.model import Survey
+from pegline.network.confidence import CHI2_95, ellipses
 from pegline.units import METRES_PER
-from pegline.writers.survey_figures import CHI2_95, Places, ellipses, kinds_of_points, points, stations
+from pegline.writers.survey_figures import Places, kinds_of_points, points, stations
 
 __all__ = ["safe", "write"]
 

@@ -10,6 +10,7 @@ from pegline.book.pages import Pages, pages_of
 from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
+from pegline.network.confidence import ellipses
 from pegline.network.model import Array, Check, Measurement
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.release import __version__
@@ -33,7 +34,6 @@ from pegline.writers.survey_figures import (
     Places,
     arcs_by_point,
     computed_length,
-    ellipses,
     every_place,
     geometry,
     offsets_of,
@@ -113,7 +113,7 @@ def _book(survey: Survey) -> BookEntry:
 
 
 def _frame(survey: Survey) -> FrameEntry:
-    frame = survey.frame
+    frame, weakest = survey.frame, survey.solved.weakest_on_grid
     return {
         "kind": frame.kind,
         "north": frame.north,
@@ -122,6 +122,8 @@ def _frame(survey: Survey) -> FrameEntry:
         "scale": frame.scale,
         "declination": None if frame.declination is None else degrees(frame.declination),
         "convergence": None if frame.convergence is None else degrees(frame.convergence),
+        "within": None if weakest is None else weakest.radius,
+        "within_of": None if weakest is None else weakest.name,
     }
 
 

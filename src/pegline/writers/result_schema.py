@@ -39,6 +39,12 @@ class FrameEntry(TypedDict):
     scale: Annotated[float, "length in the frame over length on the ground"]
     declination: Annotated[float | None, "of the needle from true north, degrees, east positive"]
     convergence: Annotated[float | None, "degrees, positive where true north lies west of grid north"]
+    within: Annotated[
+        float | None,
+        "radius in which the weakest point drawn lies on the grid in 95 of 100 cases, metres: tapes, control, the"
+        " bearing that turns the plot and a change of datum included; null where the survey is on no grid",
+    ]
+    within_of: Annotated[str | None, "the name of that point"]
 
 
 class SolutionEntry(TypedDict):

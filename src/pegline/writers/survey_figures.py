@@ -6,8 +6,8 @@ import datetime
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import degrees, log
-from typing import Any, Final
+from math import degrees
+from typing import Any
 
 import numpy as np
 
@@ -20,14 +20,12 @@ from pegline.network.model import Array
 from pegline.reduction.model import ReducedArc, ReducedLine
 
 __all__ = [
-    "CHI2_95",
     "Geometry",
     "Places",
     "anticlockwise",
     "arcs_by_point",
     "computed_length",
     "drawn",
-    "ellipses",
     "every_place",
     "features_of_points",
     "geometry",
@@ -41,11 +39,6 @@ __all__ = [
     "source",
     "stations",
 ]
-
-#: Square of the radius that holds 95 % of a two-dimensional normal distribution: the chi-square
-#: quantile with two degrees of freedom is -2 ln(1 - p), exactly.
-CHI2_95: Final = -2 * log(0.05)
-
 
 #: A geometry as GeoJSON has it, which fiona and shapely take too.
 Geometry = dict[str, Any]
@@ -102,38 +95,6 @@ def every_place(survey: Survey) -> Mapping[str, Array]:
         for places in (stations(survey), points(survey))
         for name, position in zip(places.names, places.positions, strict=True)
     }
-
-
-def ellipses(variances: Array) -> Array:
-    """Return the 95 % ellipses of positions: semi-axes a and b, metres, and the bearing of a, degrees.
-
-    With t = (sxx + syy) / 2 and d = hypot((sxx - syy) / 2, sxy):
-
-        a² = k (t + d)    b² = k (t - d)    tan 2β = 2 sxy / (syy - sxx)
-
-    k = -2 ln 0.05 is the 95 % point of chi-square with two degrees of freedom.
-
-    Parameters
-    ----------
-    variances
-        (n, 2, 2) covariances of x and y, square metres.
-
-    Returns
-    -------
-    Array
-        (n, 3): a, b, and the bearing of a clockwise from +y, 0 to 180 degrees.
-
-    Examples
-    --------
-    >>> ellipses(np.array([[[4.0, 0.0], [0.0, 1.0]]])).round(3).tolist()
-    [[4.895, 2.448, 90.0]]
-    """
-    xx, yy, xy = variances[:, 0, 0], variances[:, 1, 1], variances[:, 0, 1]
-    half, spread = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
-    axes = np.sqrt(CHI2_95 * np.maximum(np.stack([half + spread, half - spread], 1), 0.0))
-    # + 0.0 turns a negative zero into a plain one.
-    bearing = np.degrees(0.5 * np.arctan2(2 * xy, yy - xx)) % 180 + 0.0
-    return np.column_stack([axes, bearing])
 
 
 def computed_length(survey: Survey, line: ReducedLine, places: Mapping[str, Array]) -> float | None:

@@ -81,8 +81,9 @@ def test_the_sheet_says_what_must_not_be_forgotten():
     for must in (
         "This is not a boundary survey",
         "licensed land surveyor",
-        "With odds of 19 to 1",
-        "The whole lies on its grid within about 0.12 m",  # 0.05 m times 2.448
+        "A typical point is within ",
+        "(95 %, relative to the base line)",
+        "lies on the grid within ",
         "2026-04-18",
         "R. Aske, J. Lorne",
         "Sheet 1 of 1",

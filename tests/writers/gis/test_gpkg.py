@@ -24,6 +24,7 @@ from pegline.writers import json as json_writer
 from pegline.writers.gis import layer_table as gis
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.gpkg import write, written
+from pegline.writers.gis.metadata import iso_record
 from pegline.writers.gis.package import package
 
 NANOMETRE = 1e-9  # the contract's 1e-9 m
@@ -284,8 +285,36 @@ def test_the_metadata_is_an_iso_record_of_the_survey(database):
     words = " ".join(root.itertext())
     assert root.findtext(".//gmd:title/gco:CharacterString", namespaces=spaces) == "Weir cottage & its <garden>"
     assert root.findtext(".//gmd:CI_Date/gmd:date/gco:Date", namespaces=spaces) == "2026-04-18"
-    for told in ("2 in the party", "CC BY 4.0", "tapes: steel (steel), linen (linen)", "0.0270 m", "boundary survey"):
+    for told in ("2 in the party", "CC BY 4.0", "tapes: steel (steel), linen (linen)", "boundary survey"):
         assert told in words
+    # Relative accuracy as relative, and none that is absolute: this survey is on no grid. The weakest of the points
+    # has variances of 0.0285² and 0.0225², somewhat correlated: between 1.96 and 2.45 times 0.0285.
+    assert root.find(".//gmd:DQ_AbsoluteExternalPositionalAccuracy", spaces) is None
+    relative = root.find(".//gmd:DQ_RelativeInternalPositionalAccuracy", spaces)
+    assert "relative to the base line" in relative.findtext(
+        ".//gmd:nameOfMeasure/gco:CharacterString", namespaces=spaces
+    )
+    assert 1.96 * 0.0285 < float(relative.findtext(".//gco:Record", namespaces=spaces)) < 2.45 * 0.0285
+    assert root.findtext(".//gmd:MD_TopicCategoryCode", namespaces=spaces) == "location"
+    assert root.find("gmd:hierarchyLevel/gmd:MD_ScopeCode", spaces).attrib["codeListValue"] == "dataset"
+    assert root.find(".//gmd:EX_GeographicBoundingBox", spaces) is None
+
+
+def test_the_metadata_of_a_survey_on_a_grid_tell_where_it_is_and_how_well(tmp_path):
+    from pyproj import Transformer
+
+    survey = records.on_grid()
+    root = ElementTree.fromstring(iso_record(survey))
+    spaces = {"gmd": "http://www.isotc211.org/2005/gmd", "gco": "http://www.isotc211.org/2005/gco"}
+    box = root.find(".//gmd:EX_GeographicBoundingBox", spaces)
+
+    west, east, south, north = (float(each.text) for each in box.iter(f"{{{spaces['gco']}}}Decimal"))
+    longitude, latitude = Transformer.from_crs(32630, 4326, always_xy=True).transform(512_340.25, 5_712_806.4)
+    assert west <= longitude <= east < west + 0.002
+    assert south <= latitude <= north < south + 0.002
+    absolute = root.find(".//gmd:DQ_AbsoluteExternalPositionalAccuracy", spaces)
+    within = survey.solved.weakest_on_grid.radius
+    assert float(absolute.findtext(".//gco:Record", namespaces=spaces)) == pytest.approx(within, abs=5e-5)
 
 
 def test_the_tables_hold_checks_warnings_and_book(database):

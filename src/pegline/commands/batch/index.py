@@ -22,9 +22,8 @@ ABOUT: Final[Mapping[str, str]] = {
     "quality": "closes, does not close, not checked, cannot be read, or not done",
     "crs": "grid that the survey is on; the outline here is in longitude and latitude of WGS 84",
     "accuracy_m": (
-        "how far the plot as a whole may lie from its place on the earth, with odds of 19 to 1, metres: that of its"
-        " control as the plan tells it, and what the change of datum to WGS 84 is good to, as root of the sum of"
-        " squares"
+        "within what the weakest point drawn lies from its place on the earth in 95 of 100 cases, metres: on its grid"
+        " as the plan tells it, and what the change of datum to WGS 84 is good to, as root of the sum of squares"
     ),
 }
 

@@ -53,7 +53,6 @@ def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, An
 
 
 def _done(task: Task) -> dict[str, Any]:
-    from pegline.plan.map.features import control_radius
     from pegline.readers import read
     from pegline.survey import carried, reduce
     from pegline.writers.publish import moved
@@ -61,6 +60,7 @@ def _done(task: Task) -> dict[str, Any]:
     survey = reduce(read(task.source))
     drawn = carried(survey, task.settings.formats)
     paths = moved(drawn, Path(task.folder), task.stem, task.settings.formats)
+    weakest = survey.solved.weakest_on_grid
     outputs = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
     return {
         "status": 0 if survey.passed else 1,
@@ -74,7 +74,7 @@ def _done(task: Task) -> dict[str, Any]:
         "features": len(survey.detail.shapes),
         "warnings": len(survey.diagnosis.warnings),
         "frame": survey.frame.kind,
-        "accuracy": control_radius(survey.frame),
+        "accuracy": None if weakest is None else weakest.radius,
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
         **_drawn(survey),
     }

@@ -12,8 +12,8 @@ from pegline.book.model import Book
 from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Detail, Path, Shape
 from pegline.errors import Place
-from pegline.frame.model import Frame
 from pegline.measures.values import Length
+from pegline.network.confidence import CHI2_95
 from pegline.network.model import Adjustment, Array
 from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
@@ -21,17 +21,10 @@ from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 from pegline.solved import Solved
 
-__all__ = ["OTHER_FACE", "Where", "control_radius", "corners", "draw"]
+__all__ = ["OTHER_FACE", "Where", "corners", "draw"]
 
-#: Semi-axis of the ellipse that holds 95 % over the standard deviation: the square root of the
-#: 0.95 quantile of chi-square with 2 degrees of freedom, which is -2 ln 0.05.
-K_95 = float(np.sqrt(-2 * np.log(0.05)))
-
-
-def control_radius(frame: Frame) -> float | None:
-    """Return within what the whole lies on its grid with odds of 19 to 1, metres; None without control."""
-    return max((K_95 * control.sd for control in frame.control), default=None)
-
+#: Semi-axis of the ellipse that holds 95 % over the standard deviation.
+K_95 = CHI2_95**0.5
 
 OTHER_FACE = ", other face"  #: after the name of a wall whose face was not taped but follows from its thickness
 FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres

@@ -13,7 +13,6 @@ from pegline.frame.model import Frame
 from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
 from pegline.plan.map.content import Content
-from pegline.plan.map.features import K_95, control_radius
 from pegline.plan.model import Feature
 from pegline.plan.number_text import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.scripts import text_width
@@ -233,21 +232,18 @@ def check_block(pencil: Pencil, content: Content) -> None:
 
 def accuracy_block(pencil: Pencil, content: Content) -> None:
     """Say how good the plan is, in words."""
-    where = content.where
-    if not where.names:
+    typical, weakest = content.solved.typical, content.solved.weakest
+    if typical is None or weakest is None:
         return
-    largest = max(where.sds)
-    worst = max(name for name, sd in zip(where.names, where.sds, strict=True) if sd == largest)
     _heading(pencil, "HOW GOOD IT IS")
-    half = K_95 * float(np.median(where.sds))
-    text = (
-        f"With odds of 19 to 1, half of the points lie within {sd_text(half)} of where they are drawn,"
-        f" and the weakest, {worst}, within {sd_text(K_95 * largest)};"
+    pencil.paragraph(
+        f"A typical point is within {sd_text(typical.radius)}, the weakest ({weakest.name}) within"
+        f" {sd_text(weakest.radius)} (95 %, relative to the base line);"
         f" one millimetre of this plan is {length_text(content.scale / 1000, 'm')} m."
     )
-    pencil.paragraph(text)
-    if (place := control_radius(content.solved.frame)) is not None:
-        pencil.paragraph(f"The whole lies on its grid within about {sd_text(place)}.")
+    if (on_grid := content.solved.weakest_on_grid) is not None:
+        text = f"The weakest point drawn ({on_grid.name}) lies on the grid within {sd_text(on_grid.radius)} (95 %)."
+        pencil.paragraph(text)
     if content.solved.adjustment.checked is not True:
         pencil.paragraph("This holds only if the book has no slip.")
 

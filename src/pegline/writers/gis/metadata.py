@@ -19,6 +19,9 @@ __all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
 #: The namespace of the record, which also names the standard in a GeoPackage.
 NAMESPACE: Final = "http://www.isotc211.org/2005/gmd"
 
+#: The survey's topic, from the list MD_TopicCategoryCode of ISO 19115: where things on the ground are.
+TOPIC: Final = "location"
+
 CAUTION: Final = (
     "This is not a boundary survey: it shows what was measured, not who owns it. "
     "A legal boundary is for a licensed land surveyor."
@@ -28,6 +31,7 @@ CAUTION: Final = (
 def head(survey: Survey) -> Iterator[tuple[str, str]]:
     """Yield what there is to know of a survey as keys and words; nothing for what was not booked."""
     book, frame, adjustment = survey.book, survey.frame, survey.adjustment
+    weakest, on_grid = survey.solved.weakest, survey.solved.weakest_on_grid
     told: dict[str, object] = {
         "title": book.title,
         "place": book.place,
@@ -49,6 +53,8 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "frame scale": f"{frame.scale:.10g}",
         "declination, degrees east": None if frame.declination is None else f"{degrees(frame.declination):.6g}",
         "convergence, degrees": None if frame.convergence is None else f"{degrees(frame.convergence):.6g}",
+        "weakest point, relative to the base line": weakest and f"{weakest.name} within {weakest.radius:.3f} m (95 %)",
+        "weakest point, on the grid": on_grid and f"{on_grid.name} within {on_grid.radius:.3f} m (95 %)",
         "delivered": adjustment.delivered,
         "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
         "verdict": verdict(survey.adjustment),
@@ -70,25 +76,18 @@ def lineage(survey: Survey) -> str:
     )
 
 
-def accuracy(survey: Survey) -> float | None:
-    """Return the largest standard deviation of a coordinate relative to the base line, metres."""
-    found = [np.ravel(places.local_deviations) for places in (stations(survey), points(survey))]
-    every = np.concatenate(found)
-    return float(every.max()) if len(every) else None
-
-
 def iso_record(survey: Survey) -> str:
-    """Return the survey's description as XML: title, day, purpose, party, licence, accuracy, lineage."""
+    """Return the survey's description as XML: title, day, purpose, party, licence, extent, accuracy, lineage."""
     book = survey.book
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
     told = (book.note, place, party, verdict(survey.adjustment), CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
-    sd = accuracy(survey)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",
         f"<gmd:language>{_words('eng')}</gmd:language>",
+        f"<gmd:hierarchyLevel>{_code('MD_ScopeCode', 'dataset')}</gmd:hierarchyLevel>",
         f"<gmd:contact>{_contact(book.surveyor)}</gmd:contact>",
         f"<gmd:dateStamp><gco:Date>{day}</gco:Date></gmd:dateStamp>",
         f"<gmd:referenceSystemInfo>{_reference(survey.frame.crs_name)}</gmd:referenceSystemInfo>",
@@ -100,16 +99,21 @@ def iso_record(survey: Survey) -> str:
         f"<gmd:purpose>{_words(book.purpose)}</gmd:purpose>" if book.purpose else "",
         _licence(book.licence),
         f"<gmd:language>{_words('eng')}</gmd:language>",
+        f"<gmd:topicCategory><gmd:MD_TopicCategoryCode>{TOPIC}</gmd:MD_TopicCategoryCode></gmd:topicCategory>",
+        _bounding_box(survey),
         "</gmd:MD_DataIdentification></gmd:identificationInfo>",
         "<gmd:dataQualityInfo><gmd:DQ_DataQuality><gmd:scope><gmd:DQ_Scope><gmd:level>",
         _code("MD_ScopeCode", "dataset"),
         "</gmd:level></gmd:DQ_Scope></gmd:scope>",
-        _positional(sd) if sd is not None else "",
+        *_accuracies(survey),
         "<gmd:lineage><gmd:LI_Lineage>",
         f"<gmd:statement>{_words(lineage(survey))}</gmd:statement>",
         "</gmd:LI_Lineage></gmd:lineage></gmd:DQ_DataQuality></gmd:dataQualityInfo>",
     ]
-    spaces = f'xmlns:gmd="{NAMESPACE}" xmlns:gco="http://www.isotc211.org/2005/gco"'
+    spaces = (
+        f'xmlns:gmd="{NAMESPACE}" xmlns:gco="http://www.isotc211.org/2005/gco"'
+        ' xmlns:xlink="http://www.w3.org/1999/xlink"'
+    )
     inner = "\n".join(part for part in parts if part)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {spaces}>\n{inner}\n</gmd:MD_Metadata>\n'
 
@@ -157,13 +161,48 @@ def _licence(licence: str | None) -> str:
     )
 
 
-def _positional(sd: float) -> str:
-    """Return the quality report: the largest standard deviation of a coordinate."""
+def _bounding_box(survey: Survey) -> str:
+    """Return the extent on the earth; nothing of a survey in a frame of its own, which is nowhere."""
+    if survey.frame.kind != "grid":
+        return ""
+    from pegline.frame.crs import grid_of, place_of
+
+    grid = grid_of(survey.frame.wkt)
+    every = np.concatenate([stations(survey).positions, points(survey).positions])
+    (west, south), (east, north) = every.min(axis=0), every.max(axis=0)
+    corners = [place_of(grid, x, y) for x in (west, east) for y in (south, north)]
+    longitudes, latitudes = zip(*(corner for corner in corners if corner), strict=True)
+    bounds = {
+        "westBoundLongitude": min(longitudes),
+        "eastBoundLongitude": max(longitudes),
+        "southBoundLatitude": min(latitudes),
+        "northBoundLatitude": max(latitudes),
+    }
+    inner = "".join(
+        f"<gmd:{name}><gco:Decimal>{value:.7f}</gco:Decimal></gmd:{name}>" for name, value in bounds.items()
+    )
     return (
-        "<gmd:report><gmd:DQ_AbsoluteExternalPositionalAccuracy>"
-        f"<gmd:nameOfMeasure>{_words('largest standard deviation of a coordinate, relative to the base line')}"
-        "</gmd:nameOfMeasure><gmd:result><gmd:DQ_QuantitativeResult>"
-        '<gmd:valueUnit gco:nilReason="inapplicable"/>'
-        f"<gmd:value><gco:Record>{sd:.4f} m</gco:Record></gmd:value>"
-        "</gmd:DQ_QuantitativeResult></gmd:result></gmd:DQ_AbsoluteExternalPositionalAccuracy></gmd:report>"
+        "<gmd:extent><gmd:EX_Extent><gmd:geographicElement><gmd:EX_GeographicBoundingBox>"
+        f"{inner}</gmd:EX_GeographicBoundingBox></gmd:geographicElement></gmd:EX_Extent></gmd:extent>"
+    )
+
+
+def _accuracies(survey: Survey) -> Iterator[str]:
+    """Yield the quality reports: how well the survey hangs together, and how well it lies on its grid."""
+    weakest, on_grid = survey.solved.weakest, survey.solved.weakest_on_grid
+    if on_grid is not None:
+        measure = f"radius that holds the weakest point ({on_grid.name}) on the grid in 95 of 100 cases"
+        yield _accuracy("DQ_AbsoluteExternalPositionalAccuracy", measure, on_grid.radius)
+    if weakest is not None:
+        measure = f"radius that holds the weakest point ({weakest.name}), relative to the base line, in 95 of 100 cases"
+        yield _accuracy("DQ_RelativeInternalPositionalAccuracy", measure, weakest.radius)
+
+
+def _accuracy(element: str, measure: str, radius: float) -> str:
+    return (
+        f"<gmd:report><gmd:{element}><gmd:nameOfMeasure>{_words(measure)}</gmd:nameOfMeasure>"
+        "<gmd:result><gmd:DQ_QuantitativeResult>"
+        '<gmd:valueUnit xlink:href="http://www.opengis.net/def/uom/EPSG/0/9001"/>'
+        f"<gmd:value><gco:Record>{radius:.4f}</gco:Record></gmd:value>"
+        f"</gmd:DQ_QuantitativeResult></gmd:result></gmd:{element}></gmd:report>"
     )

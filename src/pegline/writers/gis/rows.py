@@ -17,13 +17,13 @@ from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
+from pegline.network.confidence import ellipses
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedRow
 from pegline.writers.gis.columns import ACCURACY
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (
     Places,
-    ellipses,
     features_of_points,
     outline,
     points,

@@ -10,12 +10,13 @@ import numpy as np
 from pegline.detail.booking_places import places_booked
 from pegline.diagnosis.model import Survey
 from pegline.measures.values import Name
+from pegline.network.confidence import CHI2_95, ellipses
 from pegline.plan.number_text import area_text
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.web.markup import Head, Safe, element, joined, table
 from pegline.writers import survey_figures as figures
 from pegline.writers.page.figure_text import NONE, Where, booked, metres
-from pegline.writers.survey_figures import Places, ellipses, kinds_of_points
+from pegline.writers.survey_figures import Places, kinds_of_points
 
 __all__ = ["features", "points", "stations"]
 
@@ -33,7 +34,7 @@ _PLACE_HEADS: Final = (
 
 def _figures(places: Places) -> Iterator[list[str]]:
     """Yield the figures of each place for the columns of ``_PLACE_HEADS``."""
-    local = np.sqrt(np.maximum(ellipses(places.local_variances)[:, 0] ** 2 / figures.CHI2_95, 0.0))
+    local = np.sqrt(np.maximum(ellipses(places.local_variances)[:, 0] ** 2 / CHI2_95, 0.0))
     columns = zip(
         places.positions.tolist(),
         places.deviations.tolist(),

@@ -1,0 +1,62 @@
+"""Radii and ellipses that hold a place in 95 of 100 cases, against quantiles, integrals and draws."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import chi2, norm
+
+from pegline.network.confidence import CONFIDENCE, confidence_radii, ellipses
+
+
+def rotated(a: float, b: float, bearing: float) -> np.ndarray:
+    turn = np.array([[np.cos(bearing), np.sin(bearing)], [-np.sin(bearing), np.cos(bearing)]])
+    return np.array([turn.T @ np.diag([a**2, b**2]) @ turn])
+
+
+def test_a_place_off_in_one_direction_alone_is_held_by_the_quantile_of_the_normal_distribution() -> None:
+    assert confidence_radii(rotated(0.3, 0.0, 0.7))[0] == pytest.approx(0.3 * norm.ppf(0.975), rel=1e-9)
+
+
+def test_a_place_off_alike_in_all_directions_is_held_by_the_quantile_of_chi_square() -> None:
+    assert confidence_radii(rotated(0.3, 0.3, 0.7))[0] == pytest.approx(0.3 * chi2.ppf(0.95, 2) ** 0.5, rel=1e-12)
+
+
+@pytest.mark.parametrize("b", [0.1, 0.3, 0.6, 0.9])
+def test_within_the_radius_lies_the_share_of_the_normal_distribution_that_is_promised(b: float) -> None:
+    (radius,) = confidence_radii(rotated(1.0, b, 1.1))
+
+    # Strips across the long axis, each with its share of the short one.
+    share, _ = quad(
+        lambda x: norm.pdf(x) * (2 * norm.cdf(np.sqrt(max(radius**2 - x**2, 0.0)) / b) - 1), -radius, radius, limit=500
+    )
+    assert share == pytest.approx(CONFIDENCE, abs=1e-7)
+
+
+def test_draws_lie_within_the_radius_in_95_of_100_cases() -> None:
+    variances = rotated(0.05, 0.02, 0.4)
+    draws = np.random.default_rng(3).multivariate_normal([0.0, 0.0], variances[0], 200_000)
+
+    inside = np.hypot(*draws.T) <= confidence_radii(variances)[0]
+
+    assert inside.mean() == pytest.approx(0.95, abs=4 * (0.95 * 0.05 / 200_000) ** 0.5)
+
+
+@given(a=st.floats(1e-4, 10), flat=st.floats(0, 1), bearing=st.floats(0, 6.28), size=st.floats(1e-3, 1e3))
+def test_the_radius_turns_and_grows_with_the_ellipse_and_lies_between_its_axes(
+    a: float, flat: float, bearing: float, size: float
+) -> None:
+    plain, turned = confidence_radii(
+        np.concatenate([rotated(a, a * flat, 0.0), rotated(size * a, size * a * flat, bearing)])
+    )
+    (major, minor, _), *_ = ellipses(rotated(a, a * flat, 0.0))
+
+    assert turned == pytest.approx(size * plain, rel=1e-6)
+    assert minor * (1 - 1e-9) <= plain <= major * (1 + 1e-9)
+
+
+def test_what_is_held_has_no_radius() -> None:
+    assert confidence_radii(np.zeros((2, 2, 2))).tolist() == [0.0, 0.0]

@@ -57,7 +57,7 @@ def test_a_sound_book_is_plotted_with_every_usual_file(book, tmp_path, capsys):
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
         f"plot.{kind}" for kind in ("gpkg", "dxf", "pdf", "html", "csv", "json")
     }
-    assert "check passes" in out
+    assert "PASSED: 1 check." in out
 
 
 def test_formats_are_picked(book, tmp_path, capsys):
@@ -72,9 +72,9 @@ def test_a_failed_check_is_status_1_and_the_files_are_written(book, tmp_path, ca
     status, out, err = run(capsys, "plot", name, "--out", str(tmp_path / "out"), "--formats", "json")
 
     assert status == 1
-    assert "fails" in out
-    assert "C-D: booked 26.49, perhaps 25.49: 1 m misread" in err
-    assert f"told by: pegline check {name}" in err
+    assert "FAILED: 1 of 1 check. Do not use the plan yet." in out
+    assert "C-D: booked 26.49, perhaps 25.49; 1 m misread" in err
+    assert f"see every check with: pegline check {name}" in err
     assert (tmp_path / "out" / "plot.json").exists()
 
 
@@ -82,7 +82,7 @@ def test_a_survey_without_a_check_is_status_0_and_says_so(book, capsys):
     status, out, _ = run(capsys, "check", book(TRIANGLE))
 
     assert status == 0
-    assert "Not checked" in out
+    assert "NOT CHECKED" in out
 
 
 def test_a_wrong_book_is_65_and_nothing_is_written(book, tmp_path, capsys):

@@ -13,7 +13,7 @@ from io import TextIOWrapper
 from types import ModuleType
 from typing import Final, NamedTuple, TextIO
 
-from pegline.commands.several_books import status_of
+from pegline.commands.several_books import Painted, status_of
 from pegline.errors import OutputError, printable
 from pegline.release import __version__
 
@@ -114,7 +114,7 @@ def tell(text: str, end: str = "\n") -> None:
         Standard output takes no more: the disk that it goes to is full, say.
     """
     try:
-        _print(text + end, sys.stdout)
+        _print((text if isinstance(text, Painted) else printable(text)) + end, sys.stdout)
     except OSError as error:
         _silence(sys.stdout)
         raise OutputError(
@@ -125,7 +125,7 @@ def tell(text: str, end: str = "\n") -> None:
 def complain(text: str) -> None:
     """Print to standard error; what cannot be printed there changes neither files nor exit status."""
     try:
-        _print(f"{text}\n", sys.stderr)
+        _print(f"{printable(text)}\n", sys.stderr)
     except (OSError, ValueError):
         _silence(sys.stderr)
 
@@ -135,7 +135,7 @@ def _print(text: str, stream: TextIO | None) -> None:
     if stream is None:  # closed before the program began
         return
     try:
-        stream.write(printable(text))
+        stream.write(text)
         stream.flush()
     except BrokenPipeError:
         _silence(stream)

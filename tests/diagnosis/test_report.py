@@ -1,61 +1,115 @@
-"""What a party reads in the field: one screen, the sentence first."""
+"""The judgement in words: one verdict, the mistake with its reading, the checks in the book's own units."""
+
+from pathlib import Path
 
 import pytest
 from builders.sound_book import SOUND
 
+from pegline.book.habits import notation_of
 from pegline.diagnosis.model import Suspect
-from pegline.diagnosis.report import lines, suspect_sentences, verdict
+from pegline.diagnosis.report import check_rows, do_now, likely_causes, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
-WIDTH = 100
+
+def survey(text):
+    return reduce(parse_book(text.encode(), "report.yaml"))
 
 
-def told(text: str) -> tuple[str, ...]:
-    """Return the screen of a book."""
-    survey = reduce(parse_book(text.encode(), "tell.yaml"))
-    return lines(survey.adjustment, survey.diagnosis, scale=100)
+def rows(text):
+    found = survey(text)
+    return {row.label: row for row in check_rows(found, 100, notation_of(found.book))}
 
 
-def test_a_sound_survey_is_said_to_be_sound_in_the_first_line():
-    screen = told(SOUND)
-    assert screen[0].startswith("All 3 checks pass")
-    assert "Look at these first" not in screen
+BARE = (
+    SOUND.replace("  C-D: {use: check, taped: 54.23}\n", "")
+    .replace("dimensions:\n  h1-h2: 8.00\n", "")
+    .replace("A-B: 90°, B-A: 270°", "A-B: 90°")
+)
+WRONG = SOUND.replace("taped: 54.23", "taped: 59.23")
+PADDOCK = (Path(__file__).parents[2] / "samples" / "paddock.yaml").read_text(encoding="utf-8")
 
 
-def test_a_check_line_tells_ground_paper_and_ratio():
-    # C-D computed: √(5² + 54²) = 54.231 m from the positions; 0.10 m is 1 mm at 1:100 and 1/542 of 54.23 m.
-    text = "\n".join(told(SOUND.replace("taped: 54.23", "taped: 54.33")))
-    assert "C-D" in text
-    assert "FAILS: taped 0.1" in text
-    assert "1.0 mm on paper" in text
+@pytest.mark.parametrize(
+    ("text", "headline", "meaning"),
+    [
+        (SOUND, "PASSED: 3 checks", "The extra measurements agree within what the tapes allow."),
+        (WRONG, "FAILED: 1 of 3 checks", "Do not use the plan yet."),
+        (BARE, "NOT CHECKED: nothing was measured that could show a mistake", "Tape one more line before you leave."),
+        (
+            SOUND.replace("h1-h2: 8.00", "h1-h2: 8.60"),
+            "FAILED: 1 of 3 checks",
+            "The framework of stations passed; do not use h1-h2 yet.",
+        ),
+    ],
+)
+def test_the_verdict_is_one_word_and_what_it_is_about(text, headline, meaning):
+    judged = verdict(survey(text).adjustment)
+
+    assert judged.headline == headline
+    assert judged.meaning.endswith(meaning)
 
 
-def test_a_survey_without_a_check_is_said_to_be_unchecked():
-    bare = SOUND.replace("  C-D: {use: check, taped: 54.23}\n", "").replace("dimensions:\n  h1-h2: 8.00\n", "")
-    bare = bare.replace("A-B: 90°, B-A: 270°", "A-B: 90°")
-    assert told(bare)[0].startswith("Not checked")
+def test_a_check_shows_what_was_booked_what_should_have_been_and_the_plan():
+    # C-D from the positions: √(5² + 54²) = 54.231 m; booked 0.10 m more, 1 mm on a plan at 1:100.
+    row = rows(SOUND.replace("taped: 54.23", "taped: 54.33"))["line C-D"]
+
+    assert (row.booked, row.computed, row.difference, row.on_plan) == ("54.33", "54.23", "+0.10", "1.0 mm")
+    assert not row.check.passed
 
 
-@pytest.mark.parametrize("slip", ["taped: 54.23", "taped: 24.23", "taped: 54.83"])
-def test_every_line_fits_the_screen(slip):
-    assert max(map(len, told(SOUND.replace("taped: 54.23", slip)))) < WIDTH
+def test_a_bearing_is_shown_as_the_book_has_it():
+    # The book's north is magnetic, the frame's may be another: 270° is booked, 270° shown.
+    text = SOUND.replace("from: true", "from: magnetic\n  declination: 12° E")
+    row = rows(text)["bearing B-A"]
+
+    assert row.booked == "270°"
+    assert row.difference[0] in "+-0"
 
 
-def test_a_failing_survey_names_the_slip_with_its_reading_and_line():
-    text = " ".join("\n".join(told(SOUND.replace("taped: 54.23", "taped: 59.23"))).split())
-    assert "C-D: booked 59.23, perhaps 54.23: 5 m misread; everything then closes" in text
+def test_a_corrected_line_is_shown_as_booked():
+    # 30 °C over the standard on 54 m of steel is 54 · 11.5e-6 · 30 = 19 mm: the tape still reads what it reads.
+    warm = SOUND.replace("C-D: {use: check, taped: 54.23}", "C-D: {use: check, taped: 54.21, temperature: 50}")
+
+    assert rows(warm)["line C-D"].booked == "54.21"
 
 
-def test_suspects_that_cannot_be_told_apart_are_named_together():
-    place = Place("tell.yaml", 4, 9)
-    tied = [Suspect(name, 1, place, "10.00", "10.50", None, True, 0.5) for name in ("A-B", "B-C")]
-    first, *rest = suspect_sentences(tied)
-    assert first == "Cannot be told apart by what was measured: A-B, B-C."
-    assert len(rest) == 2
+def test_failed_checks_come_first():
+    found = survey(WRONG)
+    passed = [row.check.passed for row in check_rows(found, 100, notation_of(found.book))]
+
+    assert passed == sorted(passed)
 
 
-def test_the_verdict_of_a_half_checked_survey_counts_the_checks():
-    survey = reduce(parse_book(SOUND.replace("taped: 54.23", "taped: 55.23").encode(), "tell.yaml"))
-    assert verdict(survey.adjustment).startswith("One check of 3 fails")
+def test_the_likely_mistake_is_told_with_reading_probability_and_line():
+    # The sample's own mistake: B-C is 149.21 and booked with a 6.
+    (cause,) = likely_causes(survey(PADDOCK).diagnosis.suspects)
+
+    assert cause.what == "B-C: booked 146.21, perhaps 149.21"
+    assert cause.why == "a 9 booked as a 6; all checks then pass (probability over 99 %)"
+    assert PADDOCK.splitlines()[cause.place.line - 1].strip().startswith("B-C")
+
+
+def test_what_to_do_now_follows_a_failed_check_and_nothing_else():
+    assert list(do_now(survey(PADDOCK))) == ["Tape B-C again."]
+    assert list(do_now(survey(SOUND))) == []
+
+
+def test_suspects_are_shown_until_they_are_nearly_sure():
+    place = Place("report.yaml", 4, 9)
+
+    def suspect(name, group, score):
+        return Suspect(name, group, place, "10.00", "10.50", None, True, score)
+
+    clear = [suspect("A-B", 1, 0.97), suspect("B-C", 2, 0.03)]
+    open_ = [suspect("A-B", 1, 0.4), suspect("B-C", 1, 0.4), suspect("A-C", 2, 0.15), suspect("C-D", 3, 0.05)]
+
+    assert [cause.what.split(":")[0] for cause in likely_causes(clear)] == ["A-B"]
+    assert [cause.what.split(":")[0] for cause in likely_causes(open_)] == ["A-B", "B-C", "A-C", "C-D"]
+
+
+def test_no_probability_is_quite_certain():
+    (cause,) = likely_causes([Suspect("A-B", 1, Place("b", 1, 1), "10.0", "11.0", "1 m misread", True, 1.0)])
+
+    assert "probability over 99 %" in cause.why

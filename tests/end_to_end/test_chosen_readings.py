@@ -9,7 +9,8 @@ import pytest
 from builders.sound_book import SOUND
 
 import pegline
-from pegline.diagnosis.report import lines, verdict
+from pegline.commands.screen import Screen, survey_lines
+from pegline.diagnosis.report import verdict
 from pegline.readers import parse_book
 from pegline.survey import reduce, reduce_as_far_as_it_goes, write
 
@@ -58,8 +59,10 @@ def test_a_check_with_much_else_against_it_stays_a_check():
 def test_a_survey_is_checked_by_what_is_no_choice():
     adjustment = survey(OWN).adjustment
     assert adjustment.checked is True
-    assert verdict(adjustment).startswith("Two checks pass")
-    assert "One more agrees because readings left open were chosen so" in verdict(adjustment)
+    assert verdict(adjustment).headline == "PASSED: 2 checks"
+    assert verdict(adjustment).meaning.endswith(
+        "One more agrees only because a reading left open was chosen so; that proves less."
+    )
 
 
 def test_a_survey_with_no_check_but_by_choice_is_not_checked():
@@ -67,15 +70,17 @@ def test_a_survey_with_no_check_but_by_choice_is_not_checked():
     assert found.adjustment.checked is None
     assert found.adjustment.delivered == "plotting"
     assert found.passed
-    assert verdict(found.adjustment).startswith("Not checked: one check agrees, but only because readings left open")
+    assert verdict(found.adjustment).word == "NOT CHECKED"
+    assert "One more agrees only because a reading left open was chosen so" in verdict(found.adjustment).meaning
     assert any(finding.rule == "unchecked-figure" for finding in found.diagnosis.warnings)
 
 
-def test_the_command_tells_each_choice_and_its_odds():
-    found = survey(OWN)
-    told = "\n".join(lines(found.adjustment, found.diagnosis, scale=100))
-    assert "C-D    agrees by choice of a reading: taped" in told
-    assert "Readings chosen\n  line 28: of 54.93 m or 54.23 m, 54.23 m agrees" in told
+def test_the_command_shows_each_choice_and_its_odds():
+    lines = list(survey_lines(survey(OWN), Screen()))
+    assert any(line.startswith("~ line C-D ") for line in lines)
+    assert "  ~ agrees because a reading left open was chosen so" in lines
+    (choice,) = [line for line in lines if line.startswith("Chosen   of 54.93 m or 54.23 m, 54.23 m agrees")]
+    assert choice.endswith("book 28")
 
 
 def test_a_half_finished_book_is_begun_with_the_alternative_whose_arcs_meet():
@@ -106,7 +111,7 @@ def test_the_json_marks_it(written):
 def test_the_sheet_marks_it(written):
     page = (written / "chosen.html").read_text(encoding="utf-8")
     assert "agrees by choice of a reading" in page
-    assert "One more agrees because readings left open were chosen so" in page
+    assert "One more agrees only because a reading left open was chosen so" in page
 
 
 def test_the_package_marks_it(written):

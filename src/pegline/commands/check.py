@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from pegline.commands.several_books import Tell, status_of
-from pegline.errors import worst
+from pegline.commands.several_books import Painted, Tell, status_of
+from pegline.errors import printable, worst
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -37,7 +37,7 @@ def _check(name: str, as_json: bool, tell: Tell) -> int:
 
     book = read(name)
     survey, missing = reduce_as_far_as_it_goes(book)
-    tell(_json(book, survey, missing) if as_json else "\n".join(_screen(name, survey, missing)))
+    tell(_json(book, survey, missing) if as_json else _screen(name, survey, missing))
     return 0 if survey is None or survey.passed else 1
 
 
@@ -49,12 +49,11 @@ def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> str:
     return json.dumps({**results, "missing": [finding.text for finding in missing]})
 
 
-def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Iterator[str]:
-    from pegline.diagnosis.report import finding_sentence, lines
+def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Painted:
+    """Return the judgement of a book for the terminal."""
+    from pegline.commands.screen import Screen, survey_lines, verdict_lines
+    from pegline.diagnosis.report import NOTHING_COMPUTED
 
-    yield name
-    if survey:
-        yield from lines(survey.adjustment, survey.diagnosis, scale=survey.scale, missing=missing)
-        return
-    yield "Nothing can be computed yet. Still missing:"
-    yield from (f"  {finding_sentence(finding)}" for finding in missing)
+    screen = Screen.of_terminal()
+    lines = survey_lines(survey, screen, missing) if survey else verdict_lines(NOTHING_COMPUTED, screen, missing)
+    return Painted("\n".join([printable(name), *lines]))

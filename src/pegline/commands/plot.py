@@ -41,7 +41,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
 
 def _plot(name: str, out: Path, formats: tuple[str, ...], options: Options, tell: Tell, complain: Tell) -> int:
-    from pegline.diagnosis.report import suspect_sentences, verdict
+    from pegline.diagnosis.report import at, do_now, likely_causes, verdict
     from pegline.plan.scripts import missing_font_warnings, words_of
     from pegline.readers import read
     from pegline.survey import reduce, write
@@ -51,11 +51,13 @@ def _plot(name: str, out: Path, formats: tuple[str, ...], options: Options, tell
     tell(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:
         tell(f"  {path}")
-    unshowable = missing_font_warnings(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
     if not survey.passed:
-        for sentence in suspect_sentences(each for each in survey.diagnosis.suspects if each.group == 1):
+        for cause in likely_causes(survey.diagnosis.suspects):
+            complain(f"{name}: likely {cause.what}; {cause.why} ({at(cause.place)})")
+        for sentence in do_now(survey):
             complain(f"{name}: {sentence}")
-        complain(f"{name}: every check, and what to measure next, is told by: pegline check {name}")
-    for finding in (*survey.diagnosis.warnings, *unshowable):
+        complain(f"{name}: see every check with: pegline check {name}")
+    missing_fonts = missing_font_warnings(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
+    for finding in (*survey.diagnosis.warnings, *missing_fonts):
         complain(str(finding))
     return 0 if survey.passed else 1

@@ -9,10 +9,16 @@ from typing import Final
 
 from pegline.errors import FAULT, PeglineError, UsageError
 
-__all__ = ["STOPPED", "Tell", "refuse_clashes", "status_of"]
+__all__ = ["STOPPED", "Painted", "Tell", "refuse_clashes", "status_of"]
 
 Tell = Callable[[str], None]  #: prints a text, on standard output or standard error
 STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
+
+
+class Painted(str):
+    """Text that is ready for a terminal: signs that command one are escaped, but for the colours of our own."""
+
+    __slots__ = ()
 
 
 def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:

@@ -13,14 +13,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from math import ceil, erf, exp, sqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import LOOSE, TIED, Effects
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.rule_words import listed
+from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
 from pegline.network.model import Array
 from pegline.network.observation_types import Chainage, Distance, Observation
@@ -41,7 +41,7 @@ ENOUGH: Final = 0.97  #: odds of naming the right suspect that need no second li
 OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
 SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are do not settle it
-NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"
+NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"  #: where lines do not settle it
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
 LEAST: Final = 0.1  #: a suspect counts no less than so much of the likeliest
 MARGIN: Final = 0.02  #: correlations so close to the limit may turn out beyond it
@@ -113,7 +113,6 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
     lines = _possible(fit, numbers, Effects(fit).directions(numbers), tape, again=True)
     if lines is None:
         return ()
-    names = listed(list(dict.fromkeys(doubt.what for doubt in doubts)))
     teach = _three_lines(fit, numbers)
 
     top = max(doubt.weight for doubt in doubts)
@@ -125,9 +124,9 @@ def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice
     now = odds(lines.power)
 
     def why(before: float, after: float) -> str:
-        rise = f"the odds of naming the right one rise from {100 * before:.0f} % to {100 * after:.0f} %"
+        rise = f"the probability of finding the mistake rises from {100 * before:.0f} % to {100 * after:.0f} %"
         open_ = "" if after >= SETTLED else NEW_PEG
-        return f"it would tell apart {names}: {rise}{teach if before == now else ''}{open_}"
+        return f"{rise}{teach if before == now else ''}{open_}"
 
     return _chosen(fit, lines, odds, odds, why, enough=ENOUGH)
 
@@ -140,7 +139,7 @@ def _three_lines(fit: Fit, numbers: Ints) -> str:
     return ""
 
 
-def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
+def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
 
     Parameters
@@ -150,7 +149,9 @@ def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
     tape
         What a new line would be taped with.
     critical
-        Largest test that passes: it tells how small a slip would be noticed.
+        Largest test that passes: it says how small a mistake would be noticed.
+    notation
+        How the book writes lengths.
     """
     ones = fit.network.observations
     spread = Effects(fit).spread
@@ -171,16 +172,13 @@ def strengthening(fit: Fit, tape: Tape, critical: float) -> tuple[Advice, ...]:
         # Of lines that do as much for the weakest, the one that does most for the others.
         return weakest_of_all(power) + OTHERS * float(np.mean(np.diag(power)[: len(scale)] * scale))
 
-    def unseen(redundancy: float) -> str:
+    def hidden(redundancy: float) -> str:
         if redundancy <= LOOSE:
-            return "a slip of any size"
-        return f"a slip of {(critical + POWER) * sqrt(scale[0] / redundancy):.2f} m"
+            return "of any size"
+        return f"of {notation.small((critical + POWER) * sqrt(scale[0] / redundancy))}"
 
     def why(before: float, after: float) -> str:
-        figures = f"(redundancy {before:.2f}, then {after:.2f})"
-        return (
-            f"{what} is checked least, {unseen(before)} in it may go unseen; with this line {unseen(after)} {figures}"
-        )
+        return f"a mistake {hidden(before)} in {what} could stay hidden; with this line, one {hidden(after)}"
 
     return _chosen(fit, possible, judge, weakest_of_all, why, enough=STRONG)
 
@@ -196,8 +194,8 @@ def _chosen(
         then = figure(lines.with_line(best))
         if then - now < WORTH:
             break
-        name, again = _named(fit, lines.pairs[best])
-        found.append(Advice(name, then - now, again + why(now, then)))
+        name, how = _named(fit, lines.pairs[best])
+        found.append(Advice(name, how, then - now, why(now, then)))
         now = then
         if now >= enough:
             break
@@ -205,12 +203,12 @@ def _chosen(
     return tuple(found)
 
 
-def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, str]:
-    """Return the name of a line, as it is booked where it was taped before, and the word for that."""
+def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, Literal["again", "new line"]]:
+    """Return the name of a line, as it is booked where it was taped before, and whether it was."""
     start, end = (fit.network.names[point] for point in pair)
     booked = {frozenset(one.points): one.booking.label for one in fit.network.observations if _is_line(one)}
     name = booked.get(frozenset((start, end)))
-    return (name, "taped once more, ") if name else (f"{start}-{end}", "")
+    return (name, "again") if name else (f"{start}-{end}", "new line")
 
 
 def _odds(power: Array, errors: Array, shares: Array) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from pegline.book.habits import notation_of
 from pegline.diagnosis.advice import Tape, strengthening
 from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
@@ -35,7 +36,7 @@ def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
     constants = reduction.tapes[base.tape]
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
     if not wrong:
-        return (), strengthening(fit, tape, adjustment.critical)
+        return (), strengthening(fit, tape, adjustment.critical, notation_of(solved.book))
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.search import searched
 

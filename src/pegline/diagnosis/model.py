@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail
@@ -41,11 +41,12 @@ class Suspect:
 
 @record(frozen=True, slots=True)
 class Advice:
-    """One new line worth measuring."""
+    """One line worth measuring."""
 
     measure: str  #: ``P-Q``
-    gain: float
-    why: str  #: a sentence
+    how: Literal["again", "new line", "new peg"]
+    gain: float  #: rise of the smallest redundancy number, or of the probability of naming the right suspect
+    why: str  #: in words, after 'Tape P-Q: '; without a full stop
 
 
 @record(frozen=True, slots=True)

@@ -1,218 +1,263 @@
-"""A survey's judgement in words: what ``check`` prints and the computation sheet repeats.
-
-Every entry says the sentence first and the figures after, for a person who never heard of statistics.
-"""
+"""The judgement of a survey in plain words: what screens, sheets and the archive's summary show."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from textwrap import wrap
-from typing import Final
+from collections.abc import Iterator, Sequence
+from typing import Final, Literal
 
-from numpy import degrees
-
-from pegline.diagnosis.model import Advice, Diagnosis, Suspect
-from pegline.diagnosis.open_readings import CHOSEN
-from pegline.errors import Finding
-from pegline.network.model import Adjustment, Check
+from pegline.diagnosis.model import Advice, Survey, Suspect
+from pegline.diagnosis.rule_words import listed
+from pegline.errors import Place
+from pegline.measures.notation import Notation
+from pegline.network.model import Adjustment, Check, CheckKind
+from pegline.records import record
 
 __all__ = [
+    "NOTHING_COMPUTED",
+    "CheckRow",
+    "Likely",
+    "Verdict",
     "advice_sentence",
-    "check_sentence",
+    "at",
+    "check_rows",
     "check_word",
-    "finding_sentence",
-    "lines",
-    "suspect_sentences",
+    "do_now",
+    "likely_causes",
+    "suspect_name",
     "verdict",
 ]
 
-WIDTH: Final = 98  #: columns of a screen
-MOST_WEAK: Final = 12  #: warnings on one screen; the sheet has them all
-MOST_SUSPECTS: Final = 6  #: groups of suspects on one screen
-COUNTS: Final = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+MOST_LIKELY: Final = 4  #: suspects that are shown
+SHOWN_SHARE: Final = 0.96  #: suspects are shown until together they are as probable as this
+NONE: Final = "–"  #: a cell that has nothing to show
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """Return a number with its noun.
-
-    Examples
-    --------
-    >>> counted(1, "check"), counted(12, "check")
-    ('One check', '12 checks')
-    """
-    word = COUNTS[number] if number < len(COUNTS) else str(number)
-    return f"{word} {one if number == 1 else many or one + 's'}"
+# -- verdict ----------------------------------------------------------------------------------------
 
 
-def verdict(adjustment: Adjustment) -> str:
-    """Return the judgement of the whole survey in a sentence or two."""
+@record(frozen=True, slots=True)
+class Verdict:
+    """The judgement of the whole survey: one word, what it is about, and what it means for the plan."""
+
+    word: Literal["PASSED", "FAILED", "NOT CHECKED"]
+    about: str  #: '4 checks', '2 of 4 checks', or the names of what nothing checks
+    meaning: str  #: one or two sentences
+
+    @property
+    def headline(self) -> str:
+        """Return word and subject: 'FAILED: 2 of 4 checks'."""
+        return f"{self.word}: {self.about}"
+
+    def __str__(self) -> str:
+        return f"{self.headline}. {self.meaning}"
+
+
+#: Of a half-finished book that fixes no station yet.
+NOTHING_COMPUTED: Final = Verdict("NOT CHECKED", "nothing can be computed yet", "What is missing is listed here.")
+
+
+def verdict(adjustment: Adjustment) -> Verdict:
+    """Return the judgement of a survey."""
     failed = [check for check in adjustment.checks if not check.passed]
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen
-    if not total:
-        return f"Not checked: {_unchecked(chosen)} Tape one more line before leaving."
     if failed:
-        return f"{_failing(len(failed), total, adjustment.delivered)}{_by_choice(chosen)}"
-    if total == 1:
-        good = "The one check passes" if not chosen else "One check passes"
-    else:
-        good = f"{counted(total, 'check') if chosen else f'All {total} checks'} pass"
-    return f"{good}: what was measured twice agrees as well as the tapes allow.{_by_choice(chosen)}"
+        about = f"{len(failed)} of {_counted(total, 'check')}"
+        return Verdict("FAILED", about, _joined(_failure_meaning(failed, adjustment), _chosen_words(chosen)))
+    if adjustment.checked is None:
+        meaning = "A mistake in any line would not show. Tape one more line before you leave."
+        return Verdict(
+            "NOT CHECKED", "nothing was measured that could show a mistake", _joined(_chosen_words(chosen), meaning)
+        )
+    meaning = "The extra measurements agree within what the tapes allow."
+    return Verdict("PASSED", _counted(total, "check"), _joined(meaning, _chosen_words(chosen)))
 
 
-def _unchecked(chosen: int) -> str:
-    if not chosen:
-        return "nothing was measured that would show a slip."
-    agrees = "agrees" if chosen == 1 else "agree"
-    return f"{counted(chosen, 'check').lower()} {agrees}, but only because readings left open were chosen so."
+def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:
+    if adjustment.delivered == "plotting":
+        return "Do not use the plan yet."
+    names = listed([check.what for check in failed], most=3)
+    return f"The framework of stations passed; do not use {names} yet."
 
 
-def _by_choice(chosen: int) -> str:
-    """Return what is said beside the checks that count of those that do not."""
+def _chosen_words(chosen: int) -> str:
+    """Return what is said of the checks that agree because a reading was chosen so."""
     if not chosen:
         return ""
-    agrees = "agrees" if chosen == 1 else "agree"
-    return f" {counted(chosen, 'more', 'more')} {agrees} because readings left open were chosen so, which proves less."
+    checks = "One more agrees" if chosen == 1 else f"{chosen} more agree"
+    return f"{checks} only because a reading left open was chosen so; that proves less."
 
 
-def _failing(failed: int, total: int, delivered: str) -> str:
-    fails = "fails" if failed == 1 else "fail"
-    bad = "The one check fails" if total == 1 else f"{counted(failed, 'check')} of {total} {fails}"
-    if delivered == "plotting":
-        return f"{bad}: something is wrong. The plan is drawn without the lines that check it, and says so."
-    return f"{bad}: something is wrong with what is named below. The stations are sound."
+def _joined(*sentences: str) -> str:
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _counted(number: int, noun: str) -> str:
+    """Return a number with its noun.
+
+    >>> _counted(1, "check"), _counted(12, "check")
+    ('1 check', '12 checks')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+# -- the likely cause -------------------------------------------------------------------------------
+
+
+@record(frozen=True, slots=True)
+class Likely:
+    """One possible cause of the failed checks."""
+
+    what: str  #: 'B-C: booked 146.21, perhaps 149.21'
+    why: str  #: 'a 9 booked as a 6; all checks then pass (probability 97 %)'
+    place: Place | None
+
+
+#: What is said before the name of a measurement, by its kind: a row has more than one.
+KIND_WORDS: Final = {
+    "chainage": "chainage of ",
+    "offset": "offset of ",
+    "oblique": "distance of ",
+    "ranging": "peg in line ",
+    "bearing": "bearing ",
+}
+
+
+def suspect_name(suspect: Suspect) -> str:
+    """Return the name of a suspected measurement, with the word that tells it from others of its row."""
+    return KIND_WORDS.get(suspect.kind or "", "") + suspect.what
+
+
+def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
+    """Yield the likeliest causes of the failed checks, those that are enough to be nearly sure; at most a few."""
+    together = 0.0
+    for suspect in suspects[:MOST_LIKELY]:
+        if together >= SHOWN_SHARE:
+            return
+        together += suspect.score
+        yield _likely(suspect)
+
+
+def _likely(suspect: Suspect) -> Likely:
+    name = suspect_name(suspect)
+    if not suspect.closes:
+        why = f"{_because(suspect)}the checks then fit better, but not all pass"
+        return Likely(f"{name}: booked {suspect.reading}, perhaps {suspect.would_be}", why, suspect.place)
+    both = f"together with {suspect.beside}; " if suspect.beside else ""
+    why = f"{_because(suspect)}{both}all checks then pass (probability {_percent(suspect.score)})"
+    return Likely(f"{name}: booked {suspect.reading}, perhaps {suspect.would_be}", why, suspect.place)
+
+
+def _because(suspect: Suspect) -> str:
+    return f"{suspect.slip}; " if suspect.slip else "an unusual mistake; "
+
+
+def _percent(share: float) -> str:
+    """Return a share in per cent, never quite 100.
+
+    >>> _percent(0.974), _percent(0.9999)
+    ('97 %', 'over 99 %')
+    """
+    return "over 99 %" if share > 0.995 else f"{100 * share:.0f} %"
+
+
+def do_now(survey: Survey) -> Iterator[str]:
+    """Yield what to measure now, in the order of use: nothing where every check passed."""
+    suspects, advice = survey.diagnosis.suspects, survey.diagnosis.advice
+    if survey.passed and survey.adjustment.checked is not None:
+        return
+    yield from (advice_sentence(each) for each in advice)
+    if suspects and not advice:
+        yield _again(suspects[0])
+
+
+def _again(suspect: Suspect) -> str:
+    """Return how a suspected measurement is made again."""
+    match suspect.kind:
+        case "length":
+            return f"Tape {suspect.what} again."
+        case "bearing":
+            return f"Read the bearing of {suspect.what} again, away from iron."
+        case "control":
+            return f"Compare the coordinates of {suspect.what} with their source."
+        case _:
+            return f"Measure again: {suspect_name(suspect)}."
+
+
+def advice_sentence(advice: Advice) -> str:
+    """Return what to measure, and why."""
+    return f"Tape {advice.measure}{' again' if advice.how == 'again' else ', a new line'}: {advice.why}."
+
+
+def at(place: Place | None) -> str:
+    """Return a place of the book as people look it up."""
+    return f"book {place.line}" if place else ""
+
+
+# -- checks -----------------------------------------------------------------------------------------
+
+
+@record(frozen=True, slots=True)
+class CheckRow:
+    """One check in the book's own units; empty cells have a dash."""
+
+    check: Check
+    label: str  #: 'line A-C'
+    booked: str
+    computed: str
+    difference: str  #: booked less computed, with its sign
+    allowed: str
+    on_plan: str  #: the difference on the plan, mm
+
+
+KIND_LABELS: Final[dict[CheckKind, str]] = {"walls": "wall"}  #: where a check is not called by its kind
+
+
+def check_rows(survey: Survey, scale: float, notation: Notation) -> list[CheckRow]:
+    """Return the checks as rows of a table: failed ones first, then those that agree least.
+
+    Booked is what the book says, the mean of several readings; computed is what should then have been read.
+    """
+    booked = _booked_by_check(survey)
+    checks = sorted(survey.adjustment.checks, key=lambda check: (check.passed, check.chosen, -abs(check.test)))
+    return [_row(check, booked.get((check.kind, check.what), abs(check.taped)), notation, scale) for check in checks]
+
+
+def _booked_by_check(survey: Survey) -> dict[tuple[str, str], float]:
+    """Return what was booked by kind and name: the reading before its corrections, the bearing before it was turned."""
+    booked = {("line", line.name): line.ground.reading for line in survey.reduction.lines.values()}
+    for dimension in survey.reduction.dimensions:
+        booked["dimension", f"{dimension.start}-{dimension.end}"] = dimension.ground.reading
+    for bearing in survey.frame.bearings:
+        booked["bearing", f"{bearing.start}-{bearing.end}"] = bearing.booked
+    return booked
+
+
+def _row(check: Check, booked: float, notation: Notation, scale: float) -> CheckRow:
+    label = f"{KIND_LABELS.get(check.kind, check.kind)} {check.what}"
+    if check.angle:
+        north = check.kind == "bearing"
+        figures = (
+            notation.bearing(booked) if north else notation.angle(booked),
+            notation.bearing(booked - check.difference) if north else notation.angle(booked - check.difference),
+            notation.signed_angle(check.difference),
+            notation.small_angle(check.allowed),
+            NONE,
+        )
+    else:
+        apart = check.kind == "control"
+        figures = (
+            NONE if apart else notation.figure(booked),
+            NONE if apart else notation.figure(booked - check.difference),
+            notation.difference(check.difference),
+            notation.allowance(check.allowed),
+            f"{1000 * abs(check.difference) / scale:.1f} mm",
+        )
+    return CheckRow(check, label, *figures)
 
 
 def check_word(check: Check) -> str:
     """Return how a check came out, in a word or a few."""
     if check.chosen:
         return "agrees by choice of a reading"
-    return "passes" if check.passed else "FAILS"
-
-
-def check_sentence(check: Check, *, scale: float, critical: float) -> str:
-    """Return how a check came out: pass or fail, the difference in words, then the figures.
-
-    Parameters
-    ----------
-    check
-        The check.
-    scale
-        The plan's, n of 1:n.
-    critical
-        Largest test value that passes.
-    """
-    word = check_word(check)
-
-    def told(figures: str) -> str:
-        # What passes needs no more than its difference.
-        return "" if check.passed else f" ({figures}; test {abs(check.test):.1f}, at most {critical:.1f})"
-
-    if check.angle:
-        off, taped, computed = (float(degrees(x)) for x in (check.difference, check.taped, check.computed))
-        return f"{word}: {abs(off):.2f}° off" + told(f"read {taped:.2f}°, computed {computed:.2f}°")
-    paper = f"{1000 * abs(check.difference) / scale:.1f} mm on paper"
-    if check.kind in ("control", "point", "walls"):
-        return f"{word}: {abs(check.difference):.3f} m apart, {paper}" + told(f"allowed {check.allowed:.3f} m")
-    way = "too long" if check.difference > 0 else "too short"
-    ratio = f"1/{check.taped / abs(check.difference):.0f}" if abs(check.difference) > check.taped / 1e6 else "exact"
-    figures = told(f"taped {check.taped:.3f}, computed {check.computed:.3f} m")
-    return f"{word}: taped {abs(check.difference):.3f} m {way}, {paper}, {ratio}{figures}"
-
-
-def suspect_sentences(suspects: Iterable[Suspect]) -> Iterator[str]:
-    """Yield a sentence for each suspect, and one for each group that cannot be told apart."""
-    groups: dict[int, list[Suspect]] = {}
-    for suspect in suspects:
-        groups.setdefault(suspect.group, []).append(suspect)
-    for members in groups.values():
-        if len(members) > 1:
-            names = ", ".join(dict.fromkeys(_what(member) for member in members))
-            yield f"Cannot be told apart by what was measured: {names}."
-        for member in members:
-            yield _suspect_sentence(member)
-
-
-def _suspect_sentence(suspect: Suspect) -> str:
-    both = f" together with {suspect.beside}" if suspect.beside else ""
-    closes = f"everything then closes{both}" if suspect.closes else "then it fits better, but not everything closes"
-    figures = f"({100 * suspect.score:.0f} % of the suspicion; line {suspect.place.line})"
-    if suspect.slip is None:
-        would = f"closes best as {suspect.would_be}{both}" if suspect.closes else f"fits better as {suspect.would_be}"
-        return f"{_what(suspect)}: booked {suspect.reading}, {would}; read it again {figures}"
-    return f"{_what(suspect)}: booked {suspect.reading}, perhaps {suspect.would_be}: {suspect.slip}; {closes} {figures}"
-
-
-#: What is said before the name of a measurement, by its kind: a row has more than one.
-KIND_WORDS: Final = {"chainage": "chainage", "offset": "offset", "oblique": "distance", "ranging": "peg in line"}
-
-
-def _what(suspect: Suspect) -> str:
-    word = KIND_WORDS.get(suspect.kind or "")
-    return f"{word} of {suspect.what}" if word else suspect.what
-
-
-def advice_sentence(advice: Advice) -> str:
-    """Return what to measure, and why."""
-    return f"Tape {advice.measure}: {advice.why}"
-
-
-def finding_sentence(finding: Finding) -> str:
-    """Return a warning with its line of the book first, as a person looks it up."""
-    return f"line {finding.place.line}: {finding.text}" if finding.place else finding.text
-
-
-def _folded(texts: Iterable[str], lead: str = "  ") -> Iterator[str]:
-    for text in texts:
-        yield from wrap(text, WIDTH, initial_indent=lead, subsequent_indent=lead + "    ", break_on_hyphens=False)
-
-
-def _section(title: str, texts: list[str]) -> Iterator[str]:
-    if texts:
-        yield ""
-        yield title
-        yield from _folded(texts)
-
-
-def lines(
-    adjustment: Adjustment,
-    diagnosis: Diagnosis,
-    *,
-    scale: float,
-    missing: Iterable[Finding] = (),
-) -> tuple[str, ...]:
-    """Return one screen of plain text: verdict, checks, suspects, advice, what is weak, what is missing.
-
-    Parameters
-    ----------
-    adjustment, diagnosis
-        Of one survey.
-    scale
-        The plan's, n of 1:n.
-    missing
-        What a half-finished book still lacks.
-    """
-    # What fails comes first: on a small screen the rest may scroll away.
-    checks = sorted(adjustment.checks, key=lambda check: (check.passed, check.chosen))
-    width = max((len(check.what) for check in checks), default=0)
-    told = [
-        f"{check.what:<{width}}  {check_sentence(check, scale=scale, critical=adjustment.critical)}" for check in checks
-    ]
-    groups = MOST_SUSPECTS
-    suspects = list(suspect_sentences(s for s in diagnosis.suspects if s.group <= groups))
-    chosen = [finding_sentence(finding) for finding in diagnosis.warnings if finding.rule == CHOSEN]
-    weak = [finding_sentence(finding) for finding in diagnosis.warnings if finding.rule != CHOSEN]
-    if len(weak) > MOST_WEAK:
-        weak = [*weak[:MOST_WEAK], f"and {len(weak) - MOST_WEAK} more, in the computation sheet"]
-    sections = (
-        ("Checks", told),
-        ("Look at these first", suspects),
-        ("Readings chosen", chosen),
-        ("Worth measuring", [advice_sentence(advice) for advice in diagnosis.advice]),
-        ("Weak", weak),
-        ("Still missing", [finding_sentence(finding) for finding in missing]),
-    )
-    return (
-        *_folded([verdict(adjustment)], ""),
-        *(text for title, texts in sections for text in _section(title, texts)),
-    )
+    return "PASSED" if check.passed else "FAILED"

@@ -169,7 +169,11 @@ def confused_digits(reading: BookedReading) -> Found:
         for at, sign in enumerate(part.digits):
             if sign in alike:
                 digits = part.digits[:at] + alike[sign] + part.digits[at + 1 :]
-                yield (*_with(reading, part, digits), f"{alike[sign]} taken for {sign}")
+                yield (*_with(reading, part, digits), f"{_with_article(alike[sign])} booked as {_with_article(sign)}")
+
+
+def _with_article(digit: str) -> str:
+    return f"{'an' if digit == '8' else 'a'} {digit}"
 
 
 def moved_point(reading: BookedReading) -> Found:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from fractions import Fraction
-from math import degrees
+from math import degrees, tau
 from typing import Final, Literal
 
 from pegline.measures.lengths import UNIT_MARKS
@@ -13,7 +14,7 @@ from pegline.measures.values import Length
 from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
 
-__all__ = ["AREA_UNITS", "METRIC", "UNIT_WORDS", "Notation", "area_text", "length_notation"]
+__all__ = ["AREA_UNITS", "METRES", "METRIC", "UNIT_WORDS", "Notation", "area_text", "length_notation"]
 
 #: What a unit of length is called in running words.
 UNIT_WORDS: Final[Mapping[str, str]] = {
@@ -72,6 +73,12 @@ class Notation:
         """Return the units in short, as the head of a column says them."""
         return " ".join(self.units)
 
+    @property
+    def finer(self) -> Notation:
+        """Return the notation of a computation sheet, which shows more than a tape does: a tenth, or a quarter."""
+        part = 4 if self.units[-1] == "in" and self.step.denominator not in (10, 100) else 10
+        return replace(self, step=max(self.step / part, Fraction(1, 1000)), bearing_decimals=self.bearing_decimals + 1)
+
     def length(self, metres: float) -> str:
         """Return a length with its unit: '12.35 m', '40 ft 6 1/2 in'."""
         return self._written(metres, self.step, " {}", self.units)
@@ -92,12 +99,11 @@ class Notation:
 
     def small(self, metres: float) -> str:
         """Return a small length with its unit, never rounded to nought: '0.07 m', '2 3/4 in'."""
-        text = self._written(metres, self._fine_step, " {}", self.units)
-        step = self._fine_step
-        while metres > 0 and not re.search("[1-9]", text) and step > Fraction(1, 10**MOST_DECIMALS):
-            step /= 10 if len(self.units) == 1 else 4
-            text = self._written(metres, step, " {}", self.units)
-        return text
+        return self._never_nought(metres, " {}", self.units)
+
+    def allowance(self, metres: float) -> str:
+        """Return a small length as ``figure`` writes it, never rounded to nought: '0.07', '2 3/4"'."""
+        return self._never_nought(metres, *self._marks())
 
     def accuracy(self, metres: float) -> str:
         """Return a standard deviation or a radius: millimetres under 0.1 m in a metric book, else as ``small``."""
@@ -115,16 +121,36 @@ class Notation:
         >>> Notation(("m",), Fraction(1, 100), ("m2",)).bearing(1.1082, "magnetic")
         "63°30' magnetic"
         """
-        if self.minutes:
-            minutes = round(degrees(radians) * 60) % (360 * 60)
-            text = f"{minutes // 60}°{minutes % 60:02d}'"
-        else:
-            text = f"{round(degrees(radians), self.bearing_decimals) % 360:.{self.bearing_decimals}f}°"
+        text = self.angle(radians % tau)
+        text = text.replace("360", "0", 1) if text.startswith("360") else text
         return f"{text} {north}" if north else text
+
+    def angle(self, radians: float, *, decimals: int | None = None) -> str:
+        """Return an angle without its sign, as bearings are written."""
+        if self.minutes:
+            minutes = round(degrees(abs(radians)) * 60)
+            return f"{minutes // 60}°{minutes % 60:02d}'"
+        return f"{degrees(abs(radians)):.{self.bearing_decimals if decimals is None else decimals}f}°"
+
+    def small_angle(self, radians: float) -> str:
+        """Return a difference or a limit of angles without its sign, to a hundredth of a degree or finer."""
+        return self.angle(radians, decimals=max(self.bearing_decimals, 2))
+
+    def signed_angle(self, radians: float) -> str:
+        """Return a difference of angles with its sign."""
+        text = self.small_angle(radians)
+        return text if not re.search("[1-9]", text) else ("-" if radians < 0 else "+") + text
 
     @property
     def _fine_step(self) -> Fraction:
         return min(self.step, QUARTER) if self.units[-1] == "in" else self.step
+
+    def _never_nought(self, metres: float, after: str, names: tuple[str, ...]) -> str:
+        step, text = self._fine_step, self._written(metres, self._fine_step, after, names)
+        while metres > 0 and not re.search("[1-9]", text) and step > Fraction(1, 10**MOST_DECIMALS):
+            step /= 10 if len(self.units) == 1 else 4
+            text = self._written(metres, step, after, names)
+        return text
 
     def _marks(self) -> tuple[str, tuple[str, ...]]:
         """Return how a unit follows its number in a figure, and the marks of the units."""
@@ -141,6 +167,10 @@ class Notation:
         if len(self.units) == 1:
             return _number(metres / METRES_PER[self.units[0]], step) + after.format(names[0])
         return ("-" if metres < 0 else "") + _compound(abs(metres), self.units, step, after, names)
+
+
+#: Of a book in metres and hundredths.
+METRES: Final = Notation(("m",), Fraction(1, 100), ("m2",))
 
 
 def _number(value: float, step: Fraction) -> str:

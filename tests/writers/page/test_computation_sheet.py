@@ -117,7 +117,7 @@ def test_the_page_fetches_and_runs_nothing(local):
 def test_the_verdict_comes_first(local):
     page = Page(sheet(local, 100))
     order = [text for text in page.texts if text.strip()]
-    said = order.index("The one check passes: what was measured twice agrees as well as the tapes allow.")
+    said = order.index("PASSED: 1 check. The extra measurements agree within what the tapes allow.")
 
     assert said < order.index("Checks")
     assert any("not a boundary survey" in text and "licensed land surveyor" in text for text in order)
@@ -129,7 +129,7 @@ def test_a_failing_check_says_so(local):
     page = Page(sheet(with_stages(local, adjustment=adjustment), 100))
 
     assert ("strong", {"class": "bad"}) in page.elements
-    assert "FAILS" in page.text
+    assert "FAILED: 1 of 1 check. Do not use the plan yet." in page.text
     assert "those of the plotting lines alone" in page.text
 
 
@@ -140,7 +140,7 @@ def test_every_figure_a_checker_needs_is_there(local):
     for told in ("52.33 m", "52.330", "-4.0", "-6.0", "52.320", "1/5000", "5.0*", "1.15e-05"):
         assert told in text
     # The check: difference 38 mm, on paper at 1:100, ratio, test, place.
-    for told in ("+38", "+0.4", "1/1162", "+3.17", "37:9"):
+    for told in ("+0.038", "0.4 mm", "1/1162", "+3.17", "37:9"):
         assert told in text
     # A row as booked and on the ground; arcs; a wall; witnesses; warnings with line and column.
     for told in ("A-B at 20.00 m, 30.00 m right 11.42 m, 9.87 m", "4.200 m from h3", "6.400", "gate post", "29:9"):

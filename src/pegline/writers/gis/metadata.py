@@ -57,7 +57,7 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "weakest point, on the grid": on_grid and f"{on_grid.name} within {on_grid.radius:.3f} m (95 %)",
         "delivered": adjustment.delivered,
         "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
-        "verdict": verdict(survey.adjustment),
+        "verdict": str(verdict(survey.adjustment)),
         "caution": CAUTION,
         "program": f"pegline {__version__}",
     }
@@ -82,7 +82,7 @@ def iso_record(survey: Survey) -> str:
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
-    told = (book.note, place, party, verdict(survey.adjustment), CAUTION)
+    told = (book.note, place, party, str(verdict(survey.adjustment)), CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",

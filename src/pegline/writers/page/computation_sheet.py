@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
+from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.report import advice_sentence, suspect_sentences, verdict
+from pegline.diagnosis.report import advice_sentence, at, check_rows, do_now, likely_causes, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.web.markup import Head, Safe, element, joined, page, table
 from pegline.writers.gis.metadata import CAUTION, head
-from pegline.writers.page.figure_text import NONE, Where, degrees_of, image, leads, millimetres, paper, ratio, signed
+from pegline.writers.page.figure_text import NONE, Where, image, leads, ratio, signed
 from pegline.writers.page.measured_tables import check_mark, dimensions, ground, measurements, reduced, walls, witnesses
 from pegline.writers.page.placed_tables import features, points, stations
 
@@ -34,15 +35,16 @@ def write(drawn: Survey | Plan, path: Path) -> None:
 
 def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
-    book, pages = survey.book, pages_of(survey.book)
+    book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.adjustment)
     where = leads(pages)
     pegs = joined((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
     adjusted = joined((_solution(survey), measurements(survey, where)))
     sections = [
         (anchor, title, content)
         for anchor, title, content in (
-            ("look", "Look at these first", _look(survey)),
+            ("cause", "Likely cause, and what to do now", _cause(survey)),
             ("checks", "Checks", _checks(survey, scale, where)),
+            ("improve", "What would improve the survey", _improvement(survey)),
             ("warnings", "Warnings", _warnings(survey, where)),
             ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
             ("tapes", "Tapes", _tapes(survey)),
@@ -62,7 +64,7 @@ def sheet(survey: Survey, scale: int) -> str:
     links = (element("li", element("a", name.split(":")[0], href=f"#{anchor}")) for anchor, name, _ in sections)
     body = [
         element("header", element("h1", title), element("p", f"Computation sheet of {book.file}", class_="soft")),
-        element("p", verdict(survey.adjustment), class_=f"verdict {_colour(survey.adjustment.checked)}"),
+        element("p", str(judged), class_=f"verdict {COLOURS[judged.word]}"),
         element("p", CAUTION, class_="caution"),
         _head(survey),
         element("nav", element("ul", *links), aria_label="Sections"),
@@ -71,8 +73,8 @@ def sheet(survey: Survey, scale: int) -> str:
     return page(f"{title}: computation sheet", Safe("\n".join(body)))
 
 
-def _colour(passed: bool | None) -> str:
-    return {True: "good", False: "bad", None: "open"}[passed]
+#: Class of the verdict's words.
+COLOURS: Final = {"PASSED": "good", "FAILED": "bad", "NOT CHECKED": "open"}
 
 
 def _head(survey: Survey) -> Safe:
@@ -85,66 +87,62 @@ def _list(texts: list[str]) -> Safe:
     return element("ul", *(element("li", text) for text in texts)) if texts else Safe("")
 
 
-def _look(survey: Survey) -> Safe:
-    """Return the suspects and what to measure next."""
-    suspects = list(suspect_sentences(survey.diagnosis.suspects))
-    advice = [advice_sentence(each) for each in survey.diagnosis.advice]
-    return joined(
-        (
-            _list(suspects),
-            element("p", "Worth measuring, the best first:") if advice else Safe(""),
-            _list(advice),
-        )
-    )
+def _cause(survey: Survey) -> Safe:
+    """Return the likely causes of failed checks and what to measure now."""
+    causes = [f"{each.what} ({at(each.place)}): {each.why}" for each in likely_causes(survey.diagnosis.suspects)]
+    now = list(do_now(survey))
+    return joined((_list(causes), element("p", "Do now:") if now else Safe(""), _list(now)))
 
 
-CHECK_HEADS: Final = (
-    Head("What", "word"),
-    Head("Kind", "word"),
-    Head("Measured"),
-    Head("Computed"),
-    Head("Difference mm"),
-    Head("On paper mm"),
-    Head("Ratio"),
-    Head("Allowed mm"),
-    Head("Test"),
-    Head("Verdict", "word"),
-    Head("Book"),
-)
+def _improvement(survey: Survey) -> Safe:
+    """Return what a sound survey would gain most by."""
+    if list(do_now(survey)):
+        return Safe("")
+    return _list([advice_sentence(each) for each in survey.diagnosis.advice])
 
 
 def _checks(survey: Survey, scale: int, where: Where) -> Safe:
-    checks = survey.adjustment.checks
-    if not checks:
-        return element("p", "There is no check: nothing was measured beyond what the figure needs.")
+    if not survey.adjustment.checks:
+        return element("p", "There is no check: nothing was measured beyond what the framework needs.")
+    notation, north = notation_of(survey.book), survey.book.north
+    bearings = f"; bearings from {north.reference} north" if north else ""
     caption = (
-        "What was measured beyond need, against the plotting solution, which does without it;"
-        f" at 1:{scale}; test values may reach {survey.adjustment.critical:.2f}"
+        f"Failed ones first. Lengths in {notation.words}{bearings}: as booked, and as computed from the"
+        f" plotting solution, which does without the checks; on the plan at 1:{scale};"
+        f" test values may reach {survey.adjustment.critical:.2f}"
     )
-    return table(caption, CHECK_HEADS, (_check(check, scale, where) for check in checks))
+    heads = (
+        Head("What", "word"),
+        Head("Booked"),
+        Head("Computed"),
+        Head("Difference"),
+        Head("Allowed"),
+        Head("On plan"),
+        Head("Ratio"),
+        Head("Test"),
+        Head("Verdict", "word"),
+        Head("Book"),
+    )
+    rows = (
+        [
+            row.label,
+            row.booked,
+            row.computed,
+            row.difference,
+            row.allowed,
+            row.on_plan,
+            _ratio(row.check),
+            signed(row.check.test, 2),
+            check_mark(row.check),
+            where(row.check.place),
+        ]
+        for row in check_rows(survey, scale, notation.finer)
+    )
+    return table(caption, heads, rows)
 
 
-def _check(check: Check, scale: int, where: Where) -> list[str]:
-    word = check_mark(check)
-    if check.angle:
-        figures = [
-            degrees_of(check.taped),
-            degrees_of(check.computed),
-            degrees_of(check.difference),
-            NONE,
-            NONE,
-            degrees_of(check.allowed),
-        ]
-    else:
-        figures = [
-            f"{check.taped:.3f}",
-            f"{check.computed:.3f}",
-            millimetres(check.difference),
-            paper(check.difference, scale),
-            ratio(check.difference, check.taped) if check.kind in ("line", "dimension") else NONE,
-            f"{1000 * check.allowed:.0f}",
-        ]
-    return [check.what, check.kind, *figures, signed(check.test, 2), word, where(check.place)]
+def _ratio(check: Check) -> str:
+    return ratio(check.difference, check.taped) if check.kind in ("line", "dimension") else NONE
 
 
 def _warnings(survey: Survey, where: Where) -> Safe:

@@ -1,0 +1,182 @@
+"""The judgement of a survey laid out for a terminal: what to know first stands first, and it fits the width."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from textwrap import wrap
+from typing import Final
+
+from pegline.book.habits import notation_of
+from pegline.diagnosis.model import Survey
+from pegline.diagnosis.open_readings import CHOSEN
+from pegline.diagnosis.report import (
+    CheckRow,
+    Verdict,
+    advice_sentence,
+    at,
+    check_rows,
+    do_now,
+    likely_causes,
+    verdict,
+)
+from pegline.errors import Finding, printable
+
+__all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
+
+WIDTH: Final = 80  #: columns of a screen, fewer where the terminal has fewer
+LEAST_WIDTH: Final = 40  #: columns below which lines are left to the terminal to break
+MARGIN: Final = 9  #: columns that hold the lead of a paragraph: 'Likely', 'Do now'
+LEAST_LABEL: Final = 12  #: columns that names of checks need beside their figures
+MOST_PASSED: Final = 8  #: passed checks that have a row each
+MOST_NOTES: Final = 12  #: warnings on one screen; the computation sheet has them all
+#: Codes of a terminal that shows colours.
+COLOURS: Final = {"FAILED": "1;31", "PASSED": "1;32", "NOT CHECKED": "1;33", "bad": "31", "lead": "1"}
+
+
+class Screen:
+    """Where text is shown: how wide it is and whether it shows colours."""
+
+    def __init__(self, *, width: int = WIDTH, colours: bool = False) -> None:
+        self.width = width
+        self.colours = colours
+
+    @classmethod
+    def of_terminal(cls) -> Screen:
+        """Return the screen that standard output is."""
+        terminal = bool(sys.stdout) and sys.stdout.isatty()
+        columns = shutil.get_terminal_size((WIDTH, 24)).columns if terminal else WIDTH
+        plain = "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+        return cls(width=max(min(columns, WIDTH), LEAST_WIDTH), colours=terminal and not plain)
+
+    def painted(self, text: str, colour: str) -> str:
+        """Return text in a colour, where the screen has colours."""
+        return f"\x1b[{COLOURS[colour]}m{text}\x1b[0m" if self.colours and colour in COLOURS else text
+
+    def paragraph(self, lead: str, text: str, *, place: str = "", colour: str = "lead") -> Iterator[str]:
+        """Yield a paragraph under its lead in the margin; a place of the book stands at the right of its first line."""
+        room = self.width - MARGIN - (len(place) + 2 if place else 0)
+        indent = " " * MARGIN
+        if len(lead) >= MARGIN:
+            yield self.painted(lead, colour)
+            lead = ""
+        first, *rest = wrap(printable(text), room, break_on_hyphens=False) or [""]
+        left = f"{lead:<{MARGIN}}{first}"
+        line = f"{left:<{self.width - len(place)}}{place}" if place else left
+        yield line.replace(lead, self.painted(lead, colour), 1) if lead else line
+        for part in wrap(" ".join(rest), self.width - MARGIN, break_on_hyphens=False):
+            yield indent + part
+
+
+def survey_lines(survey: Survey, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
+    """Yield the judgement of a survey: verdict, likely cause, what to do now, checks, what would improve it."""
+    yield from verdict_lines(verdict(survey.adjustment), screen, missing)
+    yield from cause_lines(survey, screen)
+    yield from _check_lines(survey, screen)
+    yield from _improvement_lines(survey, screen)
+
+
+def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
+    """Yield the verdict, and what a half-finished book still lacks."""
+    if judged.word == "NOT CHECKED":
+        yield from screen.paragraph(judged.headline, judged.meaning, colour=judged.word)
+    else:
+        yield from screen.paragraph(judged.word, f"{judged.about}. {judged.meaning}", colour=judged.word)
+    for number, finding in enumerate(missing):
+        yield from screen.paragraph("" if number else "Missing", finding.text, place=at(finding.place))
+
+
+def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
+    """Yield the likely causes of failed checks and what to do now."""
+    causes, sentences = list(likely_causes(survey.diagnosis.suspects)), list(do_now(survey))
+    if causes or sentences:
+        yield ""
+    for number, cause in enumerate(causes):
+        yield from screen.paragraph("or" if number else "Likely", cause.what, place=at(cause.place))
+        yield from screen.paragraph("", cause.why)
+    for number, sentence in enumerate(sentences):
+        yield from screen.paragraph("" if number else "Do now", sentence)
+
+
+HEADS: Final = ("booked", "computed", "difference", "allowed", "on plan")
+
+
+def _check_lines(survey: Survey, screen: Screen) -> Iterator[str]:
+    """Yield the table of checks: the failed ones first, then those that passed, as many as there is room for."""
+    notation = notation_of(survey.book)
+    rows = check_rows(survey, survey.scale, notation)
+    if not rows:
+        return
+    failed = [row for row in rows if not row.check.passed]
+    passed = [row for row in rows if row.check.passed]
+    shown = [*failed, *passed[:MOST_PASSED]]
+    cells = [(row.booked, row.computed, row.difference, row.allowed, row.on_plan) for row in shown]
+    yield ""
+    yield from _table(f"in {notation.words}", shown, cells, screen)
+    if len(passed) > MOST_PASSED:
+        rest = ", ".join(row.check.what for row in passed[MOST_PASSED:])
+        yield from _indented(f"and {len(passed) - MOST_PASSED} more that passed: {rest}", screen)
+    if any(row.check.chosen for row in shown):
+        yield from _indented("~ agrees because a reading left open was chosen so", screen)
+    if survey.book.north and any(row.label.startswith("bearing") for row in shown):
+        yield from _indented(f"Bearings are from {survey.book.north.reference} north, as booked.", screen)
+
+
+def _indented(text: str, screen: Screen) -> Iterator[str]:
+    """Yield a remark under the table."""
+    yield from wrap(printable(text), screen.width, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)
+
+
+def _table(title: str, rows: Sequence[CheckRow], cells: Sequence[Sequence[str]], screen: Screen) -> Iterator[str]:
+    """Yield a table; where the screen is narrow, its last columns are left out and names have lines of their own."""
+    places = [at(row.check.place) for row in rows]
+    end = 3 + max(map(len, places))
+    widths = [max(len(head), *(len(row[n]) for row in cells)) + 2 for n, head in enumerate(HEADS)]
+    while len(widths) > 3 and 2 + LEAST_LABEL + sum(widths) + end > screen.width:
+        widths.pop()
+    label_width = min(max(len(title), *(len(row.label) for row in rows)), screen.width - 2 - sum(widths) - end)
+    stacked = label_width < LEAST_LABEL
+    if stacked:
+        label_width = 0
+        yield f"  {title}"
+    heads = "".join(f"{head:>{width}}" for head, width in zip(HEADS, widths, strict=False))
+    yield f"  {'' if stacked else title:<{label_width}}{heads}"
+    for row, texts, place in zip(rows, cells, places, strict=True):
+        figures = "".join(f"{text:>{width}}" for text, width in zip(texts, widths, strict=False))
+        label = printable(row.label)
+        *before, last = wrap(
+            label, screen.width - 2 - len(place) - 1 if stacked else label_width, break_on_hyphens=False
+        )
+        mark = "!" if not row.check.passed else "~" if row.check.chosen else " "
+        lines = [f"{mark} {part}" for part in before]
+        if stacked:
+            lines += [f"{mark} {last:<{screen.width - 3 - len(place)}} {place}", f"  {figures}"]
+        else:
+            lines.append(f"{mark} {last:<{label_width}}{figures}   {place}")
+        yield from lines if row.check.passed else (screen.painted(line, "bad") for line in lines)
+
+
+def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
+    """Yield what would improve the survey: what to measure, then the warnings with their places."""
+    chosen = [finding for finding in survey.diagnosis.warnings if finding.rule == CHOSEN]
+    weak = [finding for finding in survey.diagnosis.warnings if finding.rule != CHOSEN]
+    if chosen:
+        yield from _notes("Chosen", chosen, screen)
+    if survey.passed and survey.adjustment.checked is not None and survey.diagnosis.advice:
+        yield ""
+        for number, advice in enumerate(survey.diagnosis.advice):
+            yield from screen.paragraph("" if number else "Improve", advice_sentence(advice))
+    if weak:
+        yield from _notes("Notes", weak[:MOST_NOTES], screen)
+    if len(weak) > MOST_NOTES:
+        yield from screen.paragraph(
+            "", f"and {len(weak) - MOST_NOTES} more, all on the computation sheet that plot writes"
+        )
+
+
+def _notes(lead: str, findings: Iterable[Finding], screen: Screen) -> Iterator[str]:
+    yield ""
+    for number, finding in enumerate(findings):
+        yield from screen.paragraph("" if number else lead, finding.text, place=at(finding.place))

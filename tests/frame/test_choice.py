@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from math import degrees, radians
+import re
+from math import cos, degrees, radians, sin
 
 import pytest
-from pyproj import CRS
+from pyproj import CRS, Proj
 
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame, refined_frame
@@ -40,6 +41,12 @@ def refused(*parts: str) -> str:
     with pytest.raises(BookError) as caught:
         frame(*parts)
     return str(caught.value)
+
+
+def seconds(text: str) -> int:
+    """Return a small angle as steps write it, seconds."""
+    degrees_, minutes, rest = re.findall(r"\d+", text)
+    return (int(degrees_) * 3600 + int(minutes) * 60 + int(rest)) * (-1 if text.startswith("-") else 1)
 
 
 def warned(found: Frame) -> list[str]:
@@ -213,11 +220,36 @@ def test_a_bearing_s_own_convergence_is_told_where_the_plot_s_does_not_add_up() 
     parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
     far = {"A": (512340.25, 5712806.40), "B": (513340.25, 5712806.40)}
     found = choose_frame(parsed, reduce_readings(parsed), far)
-    plan = next(step for step in found.steps if step.what == "bearing A-B on the plan")
+    own = next(step for step in found.steps if step.what == "convergence at A, for A-B")
 
     # The plot's middle is 500 m east of A: 500 m / 6378 km / cos 51.6° × sin 51.6° = 20".
     assert found.steps[2].value == "+0°08'42\""
-    assert plan.note == "from grid north, convergence at A +0°08'22\""
+    assert own.value == "+0°08'22\""
+
+
+def test_the_bend_of_a_long_line_has_a_step_of_its_own_beside_the_convergence_at_its_station() -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    far = {
+        "A": (700_000.0, 5_712_806.40),
+        "B": (700_000.0, 5_724_806.40),
+    }  # 12 km apart
+    found = choose_frame(parsed, reduce_readings(parsed), far)
+    told = {step.what: step.value for step in found.steps}
+
+    # First term of the series for the Transverse Mercator, as in any text on geodesy, eastings from the middle of the
+    # zone: (t - T) = dN (2 E1 + E2) / (6 R²).
+    (line,) = found.bearings
+    along, across = 12_000 * cos(line.bearing), 12_000 * sin(line.bearing)
+    bend = along * (2 * 200_000 + 200_000 + across) / (6 * 6_385_000**2)
+    assert abs(seconds(told["less arc-to-chord of A-B"])) == pytest.approx(abs(degrees(bend)) * 3600, abs=0.6)
+    # dλ sin φ is the first term of the convergence, the next is a hundred times smaller.
+    longitude, latitude = Proj("EPSG:32630")(*far["A"], inverse=True)
+    own = (longitude + 3) * sin(radians(latitude))
+    assert seconds(told["convergence at A, for A-B"]) == pytest.approx(own * 3600, rel=0.002)
+    assert seconds(told["less arc-to-chord of A-B"]) == pytest.approx(
+        degrees(line.booked + found.declination - line.bearing) * 3600 - seconds(told["convergence at A, for A-B"]),
+        abs=1.1,
+    )
 
 
 # --- several control points ---

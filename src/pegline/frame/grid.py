@@ -168,6 +168,7 @@ class _Turned:
     """Bearings on the grid, and what took part in it."""
 
     bearings: tuple[FrameBearing, ...] = ()
+    convergences: tuple[float, ...] = ()  #: where each bearing was read, radians; empty where they are grid bearings
     declination: Declination | None = None
     warnings: tuple[Finding, ...] = ()
 
@@ -192,7 +193,7 @@ def _turned(
     if north.reference == "grid":
         return _Turned(turned_bearings(north, bearings, 0.0))
     if north.reference == "true":
-        return _Turned(tuple(_on_grid(north, bearing, 0.0, grid, at, place) for bearing in bearings))
+        return _Turned(*_on_grid(north, bearings, 0.0, grid, at, place))
     declination = find_declination(book, place)
     if declination is None and needed:
         text = (
@@ -203,24 +204,29 @@ def _turned(
     attracted = local_attraction(north, bearings)
     if declination is None:
         return _Turned(warnings=(*attracted, *(_left_out(bearing) for bearing in bearings)))
-    turned = tuple(_on_grid(north, bearing, declination.east, grid, at, place) for bearing in bearings)
-    return _Turned(turned, declination, tuple(attracted))
+    return _Turned(*_on_grid(north, bearings, declination.east, grid, at, place), declination, tuple(attracted))
 
 
 def _on_grid(
     north: North,
-    bearing: Bearing,
+    bearings: Sequence[Bearing],
     east: float,
     grid: Grid,
     at: Mapping[str, tuple[float, float]],
     place: tuple[float, float],
-) -> FrameBearing:
-    """Return one bearing on the grid, true north lying ``east`` of where it was read from, radians."""
-    (true,) = turned_bearings(north, [bearing], east)
-    p, q = at.get(bearing.pair.start), at.get(bearing.pair.end)
-    start = (place_of(grid, *p) if p else None) or place
-    length = dist(p, q) if p and q else 1.0  # a metre has no bend
-    return replace(true, bearing=grid_bearing(grid, start, true.bearing, length))
+) -> tuple[tuple[FrameBearing, ...], tuple[float, ...]]:
+    """Return bearings on the grid, and the convergence where each was read, radians.
+
+    True north lies ``east`` of the north that they were read from, radians.
+    """
+    turned, convergences = [], []
+    for true in turned_bearings(north, bearings, east):
+        p, q = at.get(true.start), at.get(true.end)
+        start = (place_of(grid, *p) if p else None) or place
+        length = dist(p, q) if p and q else 1.0  # a metre has no bend
+        turned.append(replace(true, bearing=grid_bearing(grid, start, true.bearing, length)))
+        convergences.append(factors_at(grid, start).convergence)
+    return tuple(turned), tuple(convergences)
 
 
 def _left_out(bearing: Bearing) -> Finding:
@@ -235,21 +241,25 @@ def _needle_steps(book: Book, turned: _Turned, factors: Factors) -> Iterator[Ste
     between = [turned.declination.step] if turned.declination else []
     if book.north.reference != "grid":
         between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
-    yield from bearing_steps(
-        turned.bearings, book.north.reference, "grid", between, _own_turns(book.north, turned, factors)
-    )
+        between += _own_steps(turned, factors)
+    yield from bearing_steps(turned.bearings, book.north.reference, "grid", between)
 
 
-def _own_turns(north: North, turned: _Turned, factors: Factors) -> list[str]:
-    """Return each bearing's own convergence where that is seconds off the plot's, so that the steps add up."""
-    if north.reference == "grid":
-        return []
+def _own_steps(turned: _Turned, factors: Factors) -> Iterator[Step]:
+    """Yield what is seconds different for one bearing: the convergence at its station, and the bend of its line.
+
+    The bend (arc-to-chord) turns a line that is straight on the ground away from its chord on the grid.
+    """
     east = turned.declination.east if turned.declination else 0.0
-    own = [float(wrapped(bearing.booked + east - bearing.bearing)) for bearing in turned.bearings]
-    return [
-        "" if signed(turn) == signed(factors.convergence) else f", convergence at {bearing.start} {signed(turn)}"
-        for turn, bearing in zip(own, turned.bearings, strict=True)
-    ]
+    for bearing, own in zip(turned.bearings, turned.convergences, strict=True):
+        line = f"{bearing.start}-{bearing.end}"
+        if signed(own) != signed(factors.convergence):
+            yield Step(
+                f"convergence at {bearing.start}, for {line}", signed(own), "in its place, not the plot's middle"
+            )
+        bend = float(wrapped(bearing.booked + east - own - bearing.bearing))
+        if signed(bend) != signed(0.0):
+            yield Step(f"less arc-to-chord of {line}", signed(bend), "from the line on the ground to its chord")
 
 
 def _scale_steps(control: Control, factors: Factors, height_factor: float) -> Iterator[Step]:

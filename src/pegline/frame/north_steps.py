@@ -62,12 +62,11 @@ def bearing_steps(
     read_from: NorthFrom,
     turned_to: NorthFrom,
     between: Sequence[Step],
-    remarks: Sequence[str] = (),
 ) -> Iterator[Step]:
-    """Yield each bearing as read, then what is added to it, then each bearing in the frame, with a remark for each."""
+    """Yield each bearing as read, then what is added to it, then each bearing in the frame."""
     for bearing in bearings:
         yield Step(f"bearing {bearing.start}-{bearing.end} as read", dms(bearing.booked), f"from {read_from} north")
     yield from between
-    for bearing, remark in zip(bearings, remarks or [""] * len(bearings), strict=True):
+    for bearing in bearings:
         what = f"bearing {bearing.start}-{bearing.end} on the plan"
-        yield Step(what, dms(bearing.bearing), f"from {turned_to} north{remark}")
+        yield Step(what, dms(bearing.bearing), f"from {turned_to} north")

@@ -32,6 +32,8 @@ KINDS: Final[Mapping[str, FeatureKind]] = {
         FeatureKind("pond", "area", "WATER"),
         FeatureKind("bed", "area", "PLANTING"),
         FeatureKind("paving", "area", "PAVING"),
+        FeatureKind("drive", "area", "PAVING"),
+        FeatureKind("road", "area", "PAVING"),
         FeatureKind("wall", "line", "WALLS"),
         FeatureKind("retaining wall", "line", "WALLS"),
         FeatureKind("fence", "line", "FENCES"),

@@ -10,17 +10,19 @@ from pegline.readers.yaml import parse
 FORMAT = {
     "book": "book unit title place date scale tapes "
     "default_tape default_method surveyor party weather instruments purpose "
-    "licence note near pages stations lines dimensions arcs kinds features witnesses north control sheet limits",
+    "licence note near pages stations lines dimensions arcs points kinds features witnesses north control sheet limits",
     "tape": "material length class true_length standard_temperature "
     "standard_pull mass section modulus expansion accuracy",
-    "true_length": "from value",
+    "true_length": "from value accuracy",
     "default_tape": "lines offsets",
     "station": "mark note left_of right_of sketch",
     "line": "use taped legs tape unit date temperature "
-    "pull rise slope rise_accuracy slope_accuracy spans accuracy method "
-    "note page details",
-    "taped": "reading tape temperature pull rise slope spans date",
-    "row": "at left right point station feature kind girth width "
+    "pull rise slope rise_accuracy slope_accuracy spans stepped accuracy method "
+    "note page details details_back",
+    "taped": "reading tape temperature pull rise slope spans stepped date",
+    "passage": "past parallel offsets sides angle perpendicular hypotenuse perpendiculars apart method tape note",
+    "chain_angle": "along chord",
+    "row": "at left right point station produced feature kind girth width "
     "spread height label to method accuracy note page struck",
     "arc": "point from left_of right_of accuracy note page",
     "feature": "kind at through ring curve closed rectangle "
@@ -30,16 +32,19 @@ FORMAT = {
     "taped_round": "edge walls",
     "circle": "centre radius girth through",
     "parallel": "to left right from until",
+    "named_point": "meet note",
     "own_kind": "geometry layer",
-    "witness": "distance note",
+    "witness": "distance to note",
     "north": "from bearings declination accuracy",
     "control": "crs ground_height allow_shift points",
     "control_point": "easting northing latitude longitude crs accuracy",
     "near": "latitude longitude",
     "accuracy": "fixed per_length",
     "reading": "either",
-    "sheet": "paper orientation prepared_for prepared_by number revision areas",
-    "limits": "offset oblique angle check significance silence",
+    "sheet": "paper orientation prepared_for prepared_by checked_by number revision revisions boundary_figures areas",
+    "revision": "revision date note",
+    "area_unit": "name square_metres",
+    "limits": "offset oblique angle check unnoticed significance silence",
 }
 #: Longer forms that the reader takes as well, where a plain value is what a book writes.
 LONG_FORMS = {"dimension": "taped accuracy note page", "arm": "taped", "bearings": "bearing"}
@@ -85,7 +90,7 @@ def used(written, schema, name, definitions, found):
 def test_every_key_is_used_by_a_sample():
     schema = book_schema()
     found: set[str] = set()
-    for path in sorted(SAMPLES.glob("*.yaml")):
+    for path in sorted(SAMPLES.rglob("*.yaml")):
         used(parse(path.read_text(encoding="utf-8"), path.name), schema, "book", schema["$defs"], found)
 
     missing = sorted({f"{name}.{word}" for name, words in FORMAT.items() for word in words.split()} - found)

@@ -29,6 +29,11 @@ ODD = [
         "  A-C: {use: side, taped: 3, details: [{at: 1, feature: f}]}\nfeatures: {f: {kind: path, through: [p, gate]}}",
         "6:40: f does not go through this row; write booked in its through",
     ),
+    ("  A-C: {use: side, taped: 30, slope: 4.4}", "6:38: slope: 4.4 is taken as degrees; write 4.4° or 4.4 %"),
+    (
+        "features: {way: {kind: path, through: [p, gate], width: 1.2}}",
+        "6:12: way has a width, which is a note only: one line is drawn; for both edges write thickness and face",
+    ),
 ]
 
 

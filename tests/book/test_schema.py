@@ -12,7 +12,7 @@ from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers.yaml import parse
 
 SHIPPED = ROOT / "schemas" / "field-book.schema.json"
-BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
+BOOKS = [*sorted((ROOT / "samples").rglob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 VALIDATOR = jsonschema.Draft202012Validator(book_schema())
 
 

@@ -6,6 +6,8 @@ from typing import get_args, get_type_hints
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import HOLDERS, PARTS
+from pegline.measures.obstacles import ChainAngle, Passage
+from pegline.measures.tapings import Taped
 from pegline.measures.values import Reading
 
 
@@ -35,4 +37,7 @@ def test_every_field_that_can_hold_a_reading_is_looked_through():
     # Distances of witnesses fix no point of the survey: whatever they may be, no other measurement tells.
     assert {*PARTS, "witnesses"} == set(holding(Book))
     within = {kind for part in PARTS for kind in records(get_type_hints(Book)[part])} - {Reading}
-    assert {kind: holding(kind) for kind in within if holding(kind)} == HOLDERS
+    # A reading past an obstacle cannot be left open: its leg's length is worked out while the book is read.
+    past_obstacles = {kind: holding(kind) for kind in (Passage, ChainAngle)}
+    found = {kind: holding(kind) for kind in within if holding(kind)} | {Taped: ("reading",)}
+    assert found == {**HOLDERS, **past_obstacles}

@@ -8,7 +8,7 @@ import pytest
 from pegline.errors import Place
 from pegline.measures import angles, lengths, scalars
 from pegline.measures.reading_log import Slate, Wrong
-from pegline.measures.source_tree import Text
+from pegline.measures.source_tree import Table, Text
 
 PLACE = Place("book.yaml", 3, 7)
 DEGREE = math.pi / 180
@@ -81,6 +81,19 @@ GOOD = [
     (LENGTH, "2 ch-30m", 60.0),
     (LENGTH, "1 ft-indian", 12 / 39.370142),
     (LENGTH, "100000", 100_000.0),
+    (LENGTH, "27' 10 1/2\"", 27.875 * 0.3048),
+    (LENGTH, "27'-10\"", (27 + 10 / 12) * 0.3048),
+    (LENGTH, "27 ft-10 in", (27 + 10 / 12) * 0.3048),
+    (LENGTH, "27’–10½”", 27.875 * 0.3048),
+    (LENGTH, "27 ft 10½ in", 27.875 * 0.3048),
+    (LENGTH, "1/2 in", 0.0127),
+    (LENGTH, "10 1/2", 10.5),
+    (LENGTH, "½", 0.5),
+    (LENGTH, "10½", 10.5),
+    (LENGTH, "12.45\u00a0m", 12.45),
+    (LENGTH, "12.45\u2009m", 12.45),
+    (RISE, "−1.25", -1.25),
+    (RISE, "–1.25", -1.25),
     (RISE, "-1.25", -1.25),
     (RISE, "0", 0.0),
     (RISE, "-4 ft 6 in", -4.5 * 0.3048),
@@ -115,6 +128,10 @@ GOOD = [
     (ANGLE, "0.5°", 0.5),
     (ANGLE, "30'", 0.5),
     (ANGLE, "90", 90.0),
+    (NUMBER, "−3.5", -3.5),
+    (SLOPE, "4.4 %", math.degrees(math.atan(0.044))),
+    (SLOPE, "-8%", -math.degrees(math.atan(0.08))),
+    (SLOPE, "100 %", 45.0),
     (SLOPE, "1 in 1", 45.0),
     (SLOPE, "1 in 12", math.degrees(math.atan(1 / 12))),
     (SLOPE, "-1 in 12", -math.degrees(math.atan(1 / 12))),
@@ -226,12 +243,16 @@ BAD = [
     (ANGLE, "0", "cannot stand here"),
     (ANGLE, "200", "cannot stand here"),
     (SLOPE, "1:12", "1 in 12"),
-    (SLOPE, "8%", "per cent"),
     (SLOPE, "90", "no slope"),
     (SLOPE, "1 in 0", "is no angle"),
     (DECLINATION, "2.4", "east or west"),
     (DECLINATION, "-2.4°", "east or west"),
     (DECLINATION, "200 E", "more than 180"),
+    (LENGTH, "1/2", "a fraction without a unit"),
+    (LENGTH, "30.36?", "write ~30.36"),
+    (LENGTH, "30.36 (?)", "write ~30.36"),
+    (LENGTH, "30.36 or 36.30", "write {either: [30.36, 36.30]}"),
+    (LENGTH, "30.36; 30.37", "write [30.36, 30.37]"),
     (FLAG, "yes", "neither true nor false"),
     (FLAG, "True", "neither true nor false"),
 ]
@@ -280,3 +301,27 @@ def test_a_bare_length_is_in_the_unit_of_its_book():
 def test_a_doubtful_reading_is_marked():
     assert READING.read(Text("~31.6", PLACE), Slate()).doubtful
     assert not READING.read(Text("31.6", PLACE), Slate()).doubtful
+
+
+@pytest.mark.parametrize(
+    ("text", "told"), [("4.4", True), ("-4.5", True), ("4.4°", False), ("1 in 12", False), ("0", False)]
+)
+def test_a_bare_slope_is_taken_as_degrees_and_that_is_told(text, told):
+    log = Slate()
+
+    SLOPE.read(Text(text, PLACE), log)
+
+    assert [finding.text for finding in log.oddities] == (
+        [f"slope: {text} is taken as degrees; write {text}° or {text} %"] if told else []
+    )
+
+
+def test_nought_is_one_part_of_an_accuracy_and_never_both():
+    def accuracy(**parts):
+        entries = {word: (Text(word, PLACE), Text(value, PLACE)) for word, value in parts.items()}
+        return lengths.ACCURACY.read(Table(entries, PLACE), Slate())
+
+    assert accuracy(fixed="0.01", per_length="0").per_length == 0
+    assert accuracy(fixed="0", per_length="1/1000").fixed.value == 0
+    with pytest.raises(Wrong, match="no reading is known exactly"):
+        accuracy(fixed="0", per_length="0")

@@ -15,13 +15,14 @@ from pegline.network.observation_types import (
     Distance,
     Oblique,
     Offset,
+    Produced,
     Ranging,
     Square,
 )
 
 STEP = 1e-6  # metres: of the differences
 AGREE = 1e-6  # of a derivative: the difference's own error
-NUMBERS = {Chainage: [50.0], Ranging: [1.0], Offset: [-1.0], Oblique: [0.3], Control: [0.6, 0.8]}
+NUMBERS = {Chainage: [50.0], Ranging: [1.0], Produced: [1.0], Offset: [-1.0], Oblique: [0.3], Control: [0.6, 0.8]}
 POINTS = {Distance: 2, Bearing: 2, Control: 1}
 coordinate = st.floats(-100, 100)
 
@@ -61,6 +62,7 @@ A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 
         (Distance, (A, B), [], 10.0),
         (Chainage, (LEFT, A, B), [20.0], 10.0),  # half of a line that was read as 20
         (Ranging, (LEFT, A, B), [1.0], 5.0),
+        (Produced, (LEFT, A, B), [1.0], 5.0),
         (Offset, (LEFT, A, B), [1.0], 5.0),
         (Offset, (LEFT, A, B), [-1.0], -5.0),
         (Oblique, (LEFT, A, B), [0.5], 5.0),

@@ -34,10 +34,10 @@ def test_the_head(book):
 def test_tapes(book):
     steel, linen = book.tapes["steel"], book.tapes["linen"]
 
-    assert (steel.accuracy_class, steel.true_length[0][1].value) == ("II", 50.004)
+    assert (steel.accuracy_class, steel.true_length[0].value.value) == ("II", 50.004)
     assert steel.accuracy.per_length == 1 / 8000
     assert steel.accuracy.fixed.metres("m") == 0.004
-    assert [(str(day), length.value) for day, length in linen.true_length] == [
+    assert [(str(one.date), one.value.value) for one in linen.true_length] == [
         ("2025-01-01", 30.01),
         ("2026-01-01", 30.02),
     ]

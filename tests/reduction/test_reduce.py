@@ -377,3 +377,75 @@ def test_the_same_book_in_any_unit_gives_the_same_ground(unit: str, length: floa
     assert other.lines["A-B"].ground.sd == pytest.approx(metric.lines["A-B"].ground.sd)
     assert other.rows[0].offsets[0].length == pytest.approx(metric.rows[0].offsets[0].length, abs=ROUNDING)
     assert other.rows[0].chainages == pytest.approx(metric.rows[0].chainages, abs=ROUNDING)
+
+
+# --- walking back, steps, comparisons, faces ---
+
+
+def test_rows_booked_walking_back_are_those_of_the_walk_there() -> None:
+    there = rows("{at: 10, left: 3, point: p}, {at: 60, right: 4, point: q}, {at: 30, station: T}")
+    back = reduced(
+        "lines: {A-B: {use: base, taped: 100, details_back: [{at: 90, right: 3, point: p}, {at: 40, left: 4, point: q},"
+        " {at: 70, station: T}]}}"
+    ).rows
+
+    assert [(row.name, row.chainages, row.side, row.foot_sd) for row in back] == [
+        (row.name, pytest.approx(row.chainages, abs=ROUNDING), row.side, row.foot_sd) for row in there
+    ]
+    assert {row.walked for row in back} == {"B-A"}
+    assert {row.line for row in back} == {"A-B"}
+
+
+def test_a_chainage_from_the_end_is_in_proportion_to_the_length_as_taped() -> None:
+    found = reduced("lines: {A-B: {use: base, taped: [99.9, 100.1], slope: 60°, details_back: [{at: 25, point: p}]}}")
+
+    assert found.rows[0].chainages == pytest.approx((37.5,), abs=1e-6)  # three quarters of 50 m level
+
+
+def test_a_stepped_taping_is_level_and_each_drop_costs_ten_millimetres() -> None:
+    ground = line("taped: 40, slope: 1 in 5, stepped: 6")
+
+    assert (ground.length, dict(ground.corrections)) == (40, {})
+    assert ground.sd == pytest.approx(hypot(0.005, 0.010 * sqrt(6)), abs=ROUNDING)
+    leg = line("legs: [40, {reading: 20, stepped: 4, rise: 3}]")
+    assert leg.length == 60
+    assert leg.sd == pytest.approx(sqrt(2 * 0.005**2 + 4 * 0.010**2), abs=ROUNDING)
+    whole = line("legs: [40, 20], stepped: 6")
+    assert whole.sd == pytest.approx(sqrt(2 * 0.005**2 + 6 * 0.010**2), abs=ROUNDING)
+
+
+@pytest.mark.parametrize(
+    ("tape", "scale_sd"),
+    [
+        (", true_length: 50.004", 0.001 / 50),
+        (", true_length: {value: 50.004, accuracy: 3 mm}", 0.003 / 50),
+        (", true_length: {value: 50.004, accuracy: 3 mm}, class: III", 0.003 / 50),
+        (", true_length: {value: 50.004, accuracy: 3 mm}, accuracy: {fixed: 0.004, per_length: 1/8000}", 1 / 8000),
+        (", true_length: 50.004, accuracy: {fixed: 0.004, per_length: 0}", 0.001 / 50),
+        (
+            ", true_length: [{from: 2026-01-01, value: 50.001}, {from: 2026-02-01, value: 50.002, accuracy: 2 mm}]",
+            0.002 / 50,
+        ),
+        ("", 1 / 5000),
+    ],
+)
+def test_a_comparison_with_a_standard_says_how_well_the_scale_is_known(tape: str, scale_sd: float) -> None:
+    found = reduced("lines: {A-B: {use: base, taped: 100}}", steel=tape)
+
+    assert found.tapes["steel"].scale_sd == pytest.approx(scale_sd, rel=1e-9)
+
+
+def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> None:
+    found = reduced(
+        "lines: {A-B: {use: base, taped: 100, details: [{at: 5, left: 3, point: oak, kind: tree, girth: 1.57},"
+        " {at: 9, left: 3, point: w}]}}\n"
+        "features: {well: {kind: well, circle: {centre: w, radius: 0.9}}}\n"
+        "witnesses: {A: {oak: {distance: 5.58, to: face}, well: {distance: 8, to: face},"
+        " pole: {distance: 4, to: face}}}"
+    )
+    oak, well, pole = found.witnesses["A"]
+
+    assert oak.length == pytest.approx(5.58 + 1.57 / (2 * pi), abs=ROUNDING)
+    assert well.length == pytest.approx(8.9, abs=ROUNDING)
+    assert pole.length == 4
+    assert oak.corrections == {"face": pytest.approx(1.57 / (2 * pi))}

@@ -18,7 +18,7 @@ __all__ = ["Row", "entry_lines", "flow_scalar", "flow_text", "key_order", "laid_
 WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
 #: Keys whose list has a line for each entry, however short.
-_LISTED: Final = ("arcs", "details")
+_LISTED: Final = ("arcs", "details", "details_back")
 _PLAIN_SIGNS: Final = frozenset(" _.'°′″~/+()=éèüöäß")
 _NOTHING: Final = frozenset({"~", "null", "Null", "NULL"})
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Set
-from itertools import chain, pairwise
+from itertools import accumulate, chain, pairwise
 from typing import Final
 
 from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
@@ -182,6 +182,41 @@ def lines_between_stations(book: Book, known: Known) -> Iterator[Finding]:
         if pair.start in known.stations and pair.end in known.stations:
             text = f"{pair} is between two stations; book it under lines, with use: tie or check"
             yield Finding("dimension", text, dimension.place)
+
+
+def chainages_past_an_obstacle(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a chainage within a leg that goes past an obstacle, where nothing was taped along the line."""
+    for line in book.lines.values():
+        if not any(leg.passage for leg in line.legs):
+            continue
+        unit = book.unit_of(line.name)
+        lengths = [leg.reading.length.metres(unit) for leg in line.legs]
+        ends = list(accumulate(lengths))
+        for row in line.details:
+            for at in row.at:
+                if isinstance(at, Name):
+                    continue
+                read = at.length.metres(unit)
+                chainage = ends[-1] - read if row.back else read
+                for leg, length, end in zip(line.legs, lengths, ends, strict=True):
+                    if leg.passage and end - length + 0.005 < chainage < end - 0.005:
+                        text = (
+                            f"at: {at.length.text} is within the leg past {leg.passage.past}, where no tape lay on the"
+                            " line; book the point from another line"
+                        )
+                        yield Finding("past-obstacle", text, at.place)
+
+
+def faces_without_a_width(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a witness taped to the face of a surveyed thing whose width the book does not say."""
+    surveyed = known.stations.keys() | known.points.keys() | book.features.keys()
+    for witness in chain.from_iterable(book.witnesses.values()):
+        if witness.to != "face" or witness.object not in surveyed:
+            continue
+        feature = book.features.get(witness.object)
+        if not (feature and (feature.girth or feature.width or isinstance(feature.geometry, Circle))):
+            text = f"to: face needs half the width of {witness.object}; book its girth or width"
+            yield Finding("face", text, witness.place)
 
 
 # -- arcs and features ------------------------------------------------------------------------------
@@ -375,6 +410,18 @@ def pages_without_an_image(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("page", f"page {shown(name)} is not among pages{suggest(name, book.pages)}", place)
 
 
+def widths_of_lines(book: Book, known: Known) -> Iterator[Finding]:
+    """Hint at a line with a width, of which one edge alone is drawn."""
+    for feature in book.features.values():
+        kind = _kind(book, feature)
+        if kind and kind.geometry == "line" and feature.width and not feature.thickness:
+            text = (
+                f"{feature.name} has a width, which is a note only: one line is drawn; for both edges write thickness"
+                " and face: left, right or middle"
+            )
+            yield Finding("width-of-line", text, feature.place)
+
+
 def rows_not_drawn(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of rows of a feature that its geometry does not go through."""
     for line in book.lines.values():
@@ -396,6 +443,8 @@ FAULTS: Final[tuple[Check, ...]] = (
     ends_as_tie_stations,
     rows_on_a_check_line,
     lines_between_stations,
+    chainages_past_an_obstacle,
+    faces_without_a_width,
     arcs_without_a_side,
     geometry_of_kinds,
     kinds_that_ship,
@@ -408,4 +457,5 @@ ODDITIES: Final[tuple[Check, ...]] = (
     names_that_look_alike,
     pages_without_an_image,
     rows_not_drawn,
+    widths_of_lines,
 )

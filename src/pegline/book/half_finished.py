@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Collection, Iterator
 
 from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
-from pegline.book.model import Book, Feature, Line, Station
+from pegline.book.model import Book, Feature, Line, NamedPoint, Station
 from pegline.errors import Finding, in_order
 from pegline.measures.bearing import North
 from pegline.measures.control import Control
@@ -73,9 +73,10 @@ def _lean(book: Book, slate: Slate) -> Book:
     known = stations | set(_points(book))
     return dataclasses.replace(
         book,
-        lines={name: _held(line, stations) for name, line in book.lines.items() if _hangs(line, known)},
+        lines={name: _held(line, known) for name, line in book.lines.items() if _hangs(line, known)},
         dimensions=tuple(each for each in book.dimensions if _both(each.pair, known)),
         arcs=tuple(arc for arc in book.arcs if _meets(arc, known)),
+        points={name: _met(point, known) for name, point in book.points.items()},
         features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
         witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
         stations={name: _sided(station, stations) for name, station in book.stations.items()},
@@ -92,15 +93,25 @@ def _hangs(line: Line, known: set[str]) -> bool:
     return line.use != "detail" or (line.start in known and line.end in known)
 
 
-def _held(line: Line, stations: set[str]) -> Line:
-    """Return a line without the rows that count from a station that is not there."""
-    rows = tuple(row for row in line.details if all(isinstance(at, Reading) or at.text in stations for at in row.at))
+def _held(line: Line, known: set[str]) -> Line:
+    """Return a line without the rows that count from a station, or lie on a wall, that is not there."""
+    rows = tuple(
+        row
+        for row in line.details
+        if all(isinstance(at, Reading) or at.text in known for at in row.at)
+        and (row.produced is None or _both(row.produced, known))
+    )
     return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)
 
 
 def _meets(arc: Arc, known: set[str]) -> bool:
     held = all(arm.start in known for arm in arc.arms) and len(arc.arms) > 1
     return held and (arc.side is None or _both(arc.side.of, known))
+
+
+def _met(point: NamedPoint, known: set[str]) -> NamedPoint:
+    """Return a point, without where it lies while one of its lines is not booked yet."""
+    return point if all(_both(pair, known) for pair in point.meet) else dataclasses.replace(point, meet=())
 
 
 def _sided(station: Station, stations: set[str]) -> Station:
@@ -126,6 +137,9 @@ def _points(book: Book) -> Iterator[str]:
             yield row.name
     for arc in book.arcs:
         yield arc.point
+    for point in book.points.values():
+        if point.meet:
+            yield point.name
     for feature in book.features.values():
         if isinstance(feature.geometry, Rectangle | TapedRound):
             yield from feature.geometry.corners

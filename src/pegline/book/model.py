@@ -5,6 +5,7 @@ Each field that a key of the book fills says so; the reader and the JSON Schema 
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 from collections.abc import Mapping
 from dataclasses import field
@@ -35,13 +36,14 @@ from pegline.measures.scalars import (
     TEMPERATURE,
     TEXT,
     bounded,
+    pair_of,
     sides,
     to,
     word,
 )
 from pegline.measures.source_tree import Table, Written
-from pegline.measures.tapings import TAPED, Taped
-from pegline.measures.values import Accuracy, Angle, Length, Side
+from pegline.measures.tapings import LEG, STEPPED, TAPED, Taped
+from pegline.measures.values import Accuracy, Angle, Length, Pair, Side
 from pegline.records import record
 
 __all__ = [
@@ -54,6 +56,7 @@ __all__ = [
     "Limits",
     "Line",
     "Material",
+    "NamedPoint",
     "Near",
     "OwnKind",
     "Parallel",
@@ -64,6 +67,7 @@ __all__ = [
     "Tape",
     "TapedRound",
     "Through",
+    "TrueLength",
     "Use",
 ]
 
@@ -79,25 +83,26 @@ def _name_it(name: str) -> dict[str, Any]:
 
 
 @record(frozen=True, slots=True)
-class _Found:
+class TrueLength:
+    """The length of a tape as found against a standard."""
+
     value: Annotated[Length, Key(LENGTH, "The true length found.", measured=True, after="from")]
-    date: Annotated[datetime.date | None, Key(DATE, "From which day it holds.", name="from")] = None
+    date: Annotated[datetime.date | None, Key(DATE, "From which day it holds.", name="from")] = None  #: None: always
+    accuracy: Annotated[Length | None, Key(LENGTH, "Standard deviation of the comparison; 1 mm by default.")] = None
 
 
-_FOUND: Final = Record(_Found, "a true length", short="value", name="true_length")
+_TRUE_LENGTH: Final = Record(TrueLength, "a true length", short="value", name="true_length")
 
 
-def _read_found(written: Written, slate: Slate) -> tuple[tuple[datetime.date | None, Length], ...]:
-    found = one_or_more(_FOUND.grammar, "a true length").read(written, slate)
+def _read_true_lengths(written: Written, slate: Slate) -> tuple[TrueLength, ...]:
+    found = one_or_more(_TRUE_LENGTH.grammar, "a true length").read(written, slate)
     dates = [entry.date for entry in found]
     if len(found) > 1 and (None in dates or len(set(dates)) < len(dates)):
         raise Wrong("each of several true lengths holds from a day of its own; write from in each", written.place)
-    return tuple(
-        (entry.date, entry.value) for entry in sorted(found, key=lambda entry: entry.date or datetime.date.min)
-    )
+    return tuple(sorted(found, key=lambda entry: entry.date or datetime.date.min))
 
 
-_TRUE_LENGTH: Final = Grammar(_read_found, lambda: one_or_more(_FOUND.grammar, "").schema())
+_TRUE_LENGTHS: Final = Grammar(_read_true_lengths, lambda: one_or_more(_TRUE_LENGTH.grammar, "").schema())
 
 
 @record(frozen=True, slots=True)
@@ -112,9 +117,12 @@ class Tape:
         Literal["I", "II", "III"] | None, Key(word("I", "II", "III"), "Class by OIML R 35.", name="class")
     ] = None
     true_length: Annotated[
-        tuple[tuple[datetime.date | None, Length], ...],
-        Key(_TRUE_LENGTH, "Length found against a standard; one value, or a list of {from: DATE, value: …}."),
-    ] = ()  #: from which date; None: always
+        tuple[TrueLength, ...],
+        Key(
+            _TRUE_LENGTHS,
+            "Length found against a standard: one value, {value: …, accuracy: …}, or a list with from: DATE in each.",
+        ),
+    ] = ()  #: by the day from which each holds
     standard_temperature: Annotated[
         float | None, Key(TEMPERATURE, "Temperature at which it is right, degrees Celsius; 20 unless told.")
     ] = None
@@ -147,6 +155,32 @@ class Station:
 
 
 @record(frozen=True, slots=True)
+class NamedPoint:
+    """A point that has an entry of its own, away from the lines."""
+
+    name: str
+    place: Place
+    meet: Annotated[
+        tuple[Pair, ...],
+        Key(
+            items(pair_of("point"), "the two lines", least=2, most=2),
+            "It lies where two lines or walls, produced, meet: [P-Q, R-S].",
+        ),
+    ] = ()
+    note: Annotated[str | None, NOTE] = None
+
+
+def _named_point(values: dict[str, Any], table: Table, slate: Slate) -> NamedPoint:
+    point = NamedPoint(**values)
+    if len(point.meet) == 2 and {point.meet[0].start, point.meet[0].end} & {point.meet[1].start, point.meet[1].end}:
+        text = "meet: both lines go through one point already; name two lines that have no end in common"
+        raise Wrong(text, table.entries["meet"][1].place, "meet")
+    if point.meet:
+        slate.defined.append(Named("point", point.name, table.place))
+    return point
+
+
+@record(frozen=True, slots=True)
 class Line:
     """A chain line, walked from start to end."""
 
@@ -167,7 +201,10 @@ class Line:
     ] = ()  #: whole tapings of the line
     legs: Annotated[
         tuple[Taped, ...],
-        Key(items(TAPED.grammar, "the legs"), "The line in pieces, in order, where slope, pull or tape differ."),
+        Key(
+            items(LEG, "the legs"),
+            "The line in pieces, where slope, pull or tape differ or something is in the way.",
+        ),
     ] = ()  #: or its pieces in order
     details: Annotated[
         tuple[Row, ...], Key(items(ROW.grammar, "the rows", least=0), "What was booked along the line.")
@@ -178,10 +215,11 @@ class Line:
     temperature: Annotated[float | None, Key(TEMPERATURE, "Temperature of the tape, degrees Celsius.")] = None
     pull: Annotated[float | None, Key(PULL, "Pull on the tape, newtons.")] = None
     rise: Annotated[Length | None, Key(ANY_LENGTH, "Height difference of the ends.")] = None
-    slope: Annotated[float | None, Key(SLOPE, "Slope of the line: an angle, or 1 in 12.")] = None  #: radians
+    slope: Annotated[float | None, Key(SLOPE, "Slope of the line: 3°, 1 in 12, or 4.4 %.")] = None  #: radians
     rise_accuracy: Annotated[Length | None, Key(LENGTH, "Standard deviation of rise.")] = None
     slope_accuracy: Annotated[Angle | None, Key(ANGLE, "Standard deviation of slope.")] = None
     spans: Annotated[int | None, Key(INTEGER, "Equal unsupported spans; left out, the tape lay on the ground.")] = None
+    stepped: Annotated[int | None, STEPPED] = None
     accuracy: Annotated[Accuracy | None, Key(ACCURACY, "Standard deviation of the reading as a whole.")] = None
     method: Annotated[Method | None, Key(METHOD, "How right angles were set out on this line.")] = None
     note: Annotated[str | None, NOTE] = None
@@ -189,7 +227,8 @@ class Line:
 
 
 def _line(values: dict[str, Any], table: Table, slate: Slate) -> Line:
-    found = Line(**values)
+    back = tuple(dataclasses.replace(row, back=True) for row in values.pop("details_back", ()))
+    found = Line(**values | {"details": (*values.get("details", ()), *back)})
     if found.taped and found.legs:
         raise Wrong("taped and legs stand together; keep the whole line or its pieces", table.entries["legs"][0].place)
     check_spread([taping.reading for taping in found.taped], slate)
@@ -201,7 +240,21 @@ def _line(values: dict[str, Any], table: Table, slate: Slate) -> Line:
 
 LINES: Final = mapping(
     PAIR,
-    Record(Line, "a line", _line, name="line", has_unit=True),
+    Record(
+        Line,
+        "a line",
+        _line,
+        {
+            "details_back": Key(
+                items(ROW.grammar, "the rows", least=0),
+                "What was booked walking the line back from its end: chainages count from there, left and right are as"
+                " seen then.",
+                after="details",
+            )
+        },
+        name="line",
+        has_unit=True,
+    ),
     "lines",
     name=lambda pair: {"name": str(pair), "start": pair.start, "end": pair.end},
 )
@@ -259,6 +312,13 @@ class Book:
     arcs: Annotated[
         tuple[Arc, ...], Key(items(ARC.grammar, "the arcs", least=0), "Points fixed by distances from others.")
     ] = ()
+    points: Annotated[
+        Mapping[str, NamedPoint],
+        Key(
+            mapping(NAME, Record(NamedPoint, "a point", _named_point, name="named_point"), "points", name=_name_it),
+            "Points that no row books, by name: where two lines or walls, produced, meet.",
+        ),
+    ] = field(default_factory=dict)
     kinds: Annotated[
         Mapping[str, OwnKind],
         Key(OWN_KINDS, "Kinds of feature of the book's own."),

@@ -35,7 +35,7 @@ def read_book(written: Written, *, file: str, path: str, sha256: str) -> Book:
     faults, warnings = check(book, slate)
     if slate.faults or faults:
         raise BookError(in_order([*slate.faults, *faults]))
-    return finished(dataclasses.replace(book, warnings=in_order(warnings)), slate)
+    return finished(dataclasses.replace(book, warnings=in_order([*slate.oddities, *warnings])), slate)
 
 
 def _read(written: Written, slate: Slate) -> Book | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from typing import Annotated, Any, Final, Literal
 
@@ -12,15 +13,72 @@ from pegline.measures.grammar import Grammar, items, one_or_more, reference, sca
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
 from pegline.measures.reading_log import Misread, Slate, Wrong
-from pegline.measures.scalars import LATITUDE, LONGITUDE, PROPORTION, TEXT, bounded, integer, shown, to, word
+from pegline.measures.scalars import (
+    DATE,
+    FLAG,
+    LATITUDE,
+    LONGITUDE,
+    PROPORTION,
+    TEXT,
+    bounded,
+    integer,
+    shown,
+    to,
+    word,
+)
 from pegline.measures.source_tree import Table, Text, Written
-from pegline.measures.values import Angle, Length
+from pegline.measures.values import Angle, CustomaryArea, Length
 from pegline.records import record
 
-__all__ = ["DEFAULT_TAPE", "FORMAT", "LIMITS", "NEAR", "SCALE", "SHEET", "DefaultTape", "Limits", "Near", "Sheet"]
+__all__ = [
+    "DEFAULT_TAPE",
+    "FORMAT",
+    "LIMITS",
+    "NEAR",
+    "SCALE",
+    "SHEET",
+    "DefaultTape",
+    "Limits",
+    "Near",
+    "Revision",
+    "Sheet",
+]
 
 PAPERS: Final = ("A4", "A3", "A2", "A1", "A0")
 AREA_UNITS: Final = ("m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains")
+
+
+@record(frozen=True, slots=True)
+class _CustomaryArea:
+    name: Annotated[str, Key(TEXT, "Name of the unit, as the plan prints it.")]
+    square_metres: Annotated[float, Key(bounded("an area", above=0), "Its size in square metres.")]
+
+
+def _customary(values: dict[str, Any], table: Table, slate: Slate) -> CustomaryArea:
+    return CustomaryArea(**values)
+
+
+_CUSTOMARY: Final = Record(_CustomaryArea, "a unit of area", _customary, name="area_unit")  # type: ignore[arg-type]
+_USUAL_AREA: Final = word(*AREA_UNITS)
+
+
+def _read_area_unit(written: Written, slate: Slate) -> str | CustomaryArea:
+    return _USUAL_AREA.read(written, slate) if isinstance(written, Text) else _CUSTOMARY.read(written, slate)  # type: ignore[return-value]
+
+
+_AREA_UNIT: Final = Grammar(_read_area_unit, lambda: {"anyOf": [reference(_USUAL_AREA), reference(_CUSTOMARY.grammar)]})
+
+
+@record(frozen=True, slots=True)
+class Revision:
+    """One revision of the plan."""
+
+    revision: Annotated[str, Key(TEXT, "Its letter or number.")]
+    date: Annotated[datetime.date | None, Key(DATE, "Day of the revision.")] = None
+    note: Annotated[str | None, Key(TEXT, "What was changed.")] = None
+
+
+_REVISION: Final = Record(Revision, "a revision", name="revision")
 
 
 @record(frozen=True, slots=True)
@@ -35,7 +93,25 @@ class Sheet:
     prepared_by: Annotated[str | None, Key(TEXT, "Who made it.")] = None
     number: Annotated[str | None, Key(TEXT, "Number of the drawing.")] = None
     revision: Annotated[str | None, Key(TEXT, "Its revision.")] = None
-    areas: Annotated[tuple[str, ...], Key(one_or_more(word(*AREA_UNITS), "a unit"), "Units to print areas in.")] = ()
+    checked_by: Annotated[str | None, Key(TEXT, "Who checked it.")] = None
+    revisions: Annotated[
+        tuple[Revision, ...], Key(items(_REVISION.grammar, "the revisions"), "Earlier revisions, in their order.")
+    ] = ()
+    boundary_figures: Annotated[
+        bool,
+        Key(
+            FLAG,
+            "true prints lengths and bearings along boundaries; by default they are left out, for with them a plan"
+            " looks like a title plan, which it is not.",
+        ),
+    ] = False
+    areas: Annotated[
+        tuple[str | CustomaryArea, ...],
+        Key(
+            one_or_more(_AREA_UNIT, "a unit"),
+            "Units to print areas in; customary ones with their size.",
+        ),
+    ] = ()
 
 
 @record(frozen=True, slots=True)
@@ -52,6 +128,8 @@ class Limits:
     ] = None
     check_ratio: float | None = None  #: allowed difference of a check line over its length
     check_length: Length | None = None  #: or as a length
+    unnoticed_ratio: float | None = None  #: how far a mistake may go unnoticed, over the stations' extent
+    unnoticed_length: Length | None = None  #: or as a length
     significance: Annotated[
         float, Key(bounded("a significance", above=0, most=0.5), "Of the statistical tests; 0.001 unless told.")
     ] = 0.001
@@ -60,23 +138,23 @@ class Limits:
     ] = ()
 
 
-def _read_check(written: Written, slate: Slate) -> float | Length:
-    if isinstance(written, Text) and "/" in written.value:
+def _read_ratio_or_length(written: Written, slate: Slate) -> float | Length:
+    if isinstance(written, Text) and re.fullmatch(r"\s*\d+\s*/\s*[\d.]+\s*", written.value):
         return PROPORTION.read(written, slate)
     return LENGTH.read(written, slate)
 
 
 def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
-    check = values.pop("check", None)
-    if check is not None:
-        values["check_length" if isinstance(check, Length) else "check_ratio"] = check
+    for word_ in ("check", "unnoticed"):
+        if (limit := values.pop(word_, None)) is not None:
+            values[f"{word_}_length" if isinstance(limit, Length) else f"{word_}_ratio"] = limit
     angle = values.get("angle")
     if angle and len(angle) == 2 and angle[0].radians >= angle[1].radians:
         raise Wrong("angle: the smaller comes first; write [30°, 120°]", table.entries["angle"][1].place)
     return Limits(**values)
 
 
-_CHECK: Final = Grammar(_read_check, lambda: {"anyOf": [reference(PROPORTION), reference(LENGTH)]})
+_RATIO_OR_LENGTH: Final = Grammar(_read_ratio_or_length, lambda: {"anyOf": [reference(PROPORTION), reference(LENGTH)]})
 
 
 @record(frozen=True, slots=True)
@@ -118,7 +196,17 @@ LIMITS: Final = Record(
     Limits,
     "limits",
     _limits,
-    {"check": Key(_CHECK, "Allowed difference of a check line: a ratio 1/1000, or a length.", after="angle")},
+    {
+        "check": Key(
+            _RATIO_OR_LENGTH, "Allowed difference of a check line: a ratio 1/1000, or a length.", after="angle"
+        ),
+        "unnoticed": Key(
+            _RATIO_OR_LENGTH,
+            "How far a mistake that no check shows may move a station that counts as checked: a length, or a ratio of"
+            " the greatest distance between stations; by default 1/100 of it and at least 0.3 m.",
+            after="check",
+        ),
+    },
     name="limits",
 )
 SCALE: Final = scalar(_scale, "a scale", {"type": "integer", "minimum": 5, "maximum": 100_000})

@@ -16,13 +16,16 @@ def places_booked(book: Book, reduction: Reduction, detail: Detail) -> Mapping[s
     """Return the place in the book of each station and point, by name.
 
     A station's is its own entry, else its row as a tie station, else the first line that ends there. A point's is
-    its first row, else its first arc, else the feature that makes it as a corner, else one that goes through it.
+    its first row, else its first arc, else its own entry, else the feature that makes it as a corner, else one that
+    goes through it.
     """
     found = {name: entry.place for name, entry in book.stations.items()}
     for row in reduction.rows:
         found.setdefault(row.name, row.booked.place)
     for arc in reduction.arcs:
         found.setdefault(arc.point, arc.place)
+    for point in book.points.values():
+        found.setdefault(point.name, point.place)
     for shape in detail.shapes.values():
         found |= {corner: shape.place for corner in _corners(shape) if corner not in found}
     for shape in detail.shapes.values():

@@ -60,6 +60,8 @@ def _of_line(book: Book, reduction: Reduction, line: ReducedLine) -> list[Bookin
     unit = line.booked.unit or book.unit
     found = []
     for taped in tapings:
+        if taped.passage:  # its length is worked out from several readings
+            continue
         tape = reduction.tapes.get(taped.tape or line.booked.tape or "", reduction.tapes[line.ground.tape])
         reading = BookedReading(taped.reading.length, unit, tape.nominal, _word(tape.material))
         found.append(Booking(reading, taped.reading.place, share))
@@ -73,7 +75,8 @@ def _of_row(book: Book, reduction: Reduction, row: ReducedRow) -> Iterator[tuple
     if row.form != "oblique" and isinstance(at := row.booked.at[0], Reading):
         whole = line.ground.reading
         reading = BookedReading(at.length, unit, tape.nominal, _word(tape.material), whole)
-        yield row.booked.place, [Booking(reading, at.place, _rate(line.ground))]
+        rate = _rate(line.ground)
+        yield row.booked.place, [Booking(reading, at.place, -rate if row.booked.back else rate)]
     if row.form == "oblique":
         for ground, arm in zip(row.offsets, row.booked.offsets, strict=True):
             yield ground.place, _of_tape(reduction, [arm], ground, unit)

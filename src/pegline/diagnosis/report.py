@@ -119,6 +119,7 @@ KIND_WORDS: Final = {
     "offset": "offset of ",
     "oblique": "distance of ",
     "ranging": "peg in line ",
+    "produced": "wall ",
     "bearing": "bearing ",
 }
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
 from itertools import islice
-from math import degrees, sin
+from math import asin, degrees, sin
 from typing import Final, Literal
 
 import numpy as np
@@ -20,6 +20,7 @@ from pegline.diagnosis.rule_words import base_place, booked_text, cuts, listed
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
+from pegline.network.produced_walls import meeting_sine
 from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
@@ -64,6 +65,7 @@ def weak_angle(solved: Solved, limit: tuple[float, float]) -> Said:
     yield from _weak_rows(solved, limit)
     for arc in solved.reduction.arcs:
         yield from _weak_arc(solved, arc, limit)
+    yield from _weak_meetings(solved, limit)
     for name in solved.stations:
         yield from _weak_station(solved, name, limit)
 
@@ -108,6 +110,22 @@ def _weak_arc(solved: Solved, arc: ReducedArc, limit: tuple[float, float]) -> Sa
     angle = _weak(cuts(at, starts), limit)
     if angle is not None:
         yield _said_weak("arcs", arc.point, angle, "tape it from one more point, across the others"), arc.place
+
+
+def _weak_meetings(solved: Solved, limit: tuple[float, float]) -> Said:
+    for point in solved.book.points.values():
+        ends = [(pair.start, pair.end) for pair in point.meet]
+        if len(ends) < 2 or not all(name in solved.positions for pair in ends for name in pair):
+            continue
+        first, second = ((_xy(solved, start), _xy(solved, end)) for start, end in ends)
+        angle = asin(min(1.0, abs(meeting_sine(first, second))))
+        if angle < limit[0]:
+            yield _said_weak("walls", point.name, angle, "book it once more, across them"), point.place
+
+
+def _xy(solved: Solved, name: str) -> tuple[float, float]:
+    x, y = solved.positions[name]
+    return x, y
 
 
 def _weak_station(solved: Solved, name: str, limit: tuple[float, float]) -> Said:

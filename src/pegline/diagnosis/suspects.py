@@ -32,7 +32,7 @@ from pegline.errors import BookError, Place
 from pegline.network.dependents import moved
 from pegline.network.least_squares import Fit, changed, solve
 from pegline.network.model import Array, MeasurementKind
-from pegline.network.observation_types import Bearing, Control, Observation, Ranging, Square
+from pegline.network.observation_types import Bearing, Control, Observation, Produced, Ranging, Square
 from pegline.records import record
 
 __all__ = ["Doubt", "closed", "doubts", "grouped", "judged", "ranked", "settled", "told", "undecided"]
@@ -162,6 +162,8 @@ def _plain(one: Observation, value: float) -> str:
             return f"{np.degrees(value) % 360:.2f}°"
         case Square():
             return f"{abs(np.degrees(value)):.2f}°"
+        case Produced():
+            return "in line with it" if value == 0 else f"{abs(value):.2f} m beside it"
         case Ranging():
             side = "left" if value > 0 else "right"
             return "in the line" if value == 0 else f"{abs(value):.2f} m {side} of the line"

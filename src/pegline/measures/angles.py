@@ -7,9 +7,10 @@ import re
 from collections.abc import Callable
 from typing import Final
 
+from pegline.errors import Finding
 from pegline.measures.grammar import Grammar
 from pegline.measures.reading_log import Misread, Slate, Wrong
-from pegline.measures.scalars import LONGEST, no_number, shown
+from pegline.measures.scalars import LONGEST, no_number, plain_signs, shown
 from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
 
@@ -26,6 +27,7 @@ _BARE: Final = re.compile(rf"(?P<d>{_PLAIN}|\.\d+)", re.ASCII)
 _QUADRANT: Final = re.compile(r"([NS])\s*(.+?)\s*([EW])")
 _EAST_WEST: Final = re.compile(r"(.+?)\s*([EW])")
 _ONE_IN: Final = re.compile(rf"([-+]?)\s*1 in ({_PLAIN})", re.ASCII)
+_PERCENT: Final = re.compile(rf"([-+]?{_PLAIN})\s*%", re.ASCII)
 
 
 def degrees(text: str) -> float:
@@ -78,20 +80,21 @@ def angle(text: str) -> float:
 
 
 def slope(text: str) -> float:
-    """Return a slope as an angle from the level, radians: an angle, or one up in so many level.
+    """Return a slope as an angle from the level, radians: an angle, one up in so many level, or per cent.
 
-    >>> round(math.tan(slope("1 in 12")) * 12, 12)
-    1.0
+    >>> round(math.tan(slope("1 in 12")) * 12, 12), round(math.tan(slope("4.4 %")), 12)
+    (1.0, 0.044)
     """
-    ratio = _ONE_IN.fullmatch(text)
+    ratio = _ONE_IN.fullmatch(plain_signs(text))
     if ratio and float(ratio[2]) > 0:
         return math.atan(1 / float(ratio[2])) * (-1 if ratio[1] == "-" else 1)
     if re.fullmatch(r"1\s*[:/]\s*[\d.]+", text):
         raise Misread(
             f"{shown(text)} may be read in two ways; write '1 in {re.split('[:/]', text)[1].strip()}', or an angle"
         )
-    if text.endswith("%"):
-        raise Misread(f"{shown(text)} is in per cent; write '1 in 12', or an angle")
+    if percent := _PERCENT.fullmatch(plain_signs(text)):
+        return math.atan(float(percent[1]) / 100)
+    text = plain_signs(text)
     value = degrees(text.lstrip("+-").strip())
     if value >= 90:
         raise Misread(f"{shown(text)} is no slope to tape along; write an angle under 90°, or '1 in 12'")
@@ -138,10 +141,17 @@ DECLINATION: Final = _grammar(declination, "a declination", "declination", "A de
 
 
 def _read_slope(written: Written, slate: Slate) -> float:
-    return _SLOPE.read(written, slate).radians
+    found = _SLOPE.read(written, slate)
+    bare = found.text.lstrip("+-").strip()
+    if _BARE.fullmatch(bare) and float(bare):
+        text = f"slope: {found.text} is taken as degrees; write {found.text}° or {found.text} %"
+        slate.oddities.append(Finding("slope-unit", text, found.place))
+    return found.radians
 
 
 _SLOPE: Final = _grammar(slope, "a slope", "", "")
 SLOPE: Final = Grammar(
-    _read_slope, lambda: {"type": ["number", "string"], "description": "A slope: an angle, or 1 in 12."}, "slope"
+    _read_slope,
+    lambda: {"type": ["number", "string"], "description": "A slope: an angle 3°, 1 in 12, or 4.4 %."},
+    "slope",
 )

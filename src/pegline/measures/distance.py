@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, READINGS, read_reading
 from pegline.measures.reading_log import Named, Slate, Wrong
-from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to
+from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to, word
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.records import record
@@ -131,6 +131,10 @@ class Witness:
     object: str
     readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="distance", measured=True)]
     place: Place
+    to: Annotated[
+        Literal["face", "centre"],
+        Key(word("face", "centre"), "face: taped to the near face of something round; centre by default."),
+    ] = "centre"
     note: Annotated[str | None, Key(TEXT, "To what part of the object, and the like.")] = None
 
 

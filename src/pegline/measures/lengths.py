@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, reference
 from pegline.measures.keys import Key, Record
 from pegline.measures.reading_log import Misread, Slate, Wrong
-from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, PROPORTION, no_number, shown
+from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, shown
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import suggest
 from pegline.measures.values import Accuracy, Length, Reading
@@ -37,10 +37,17 @@ __all__ = [
 LIMIT: Final = 100_000.0  # metres: no tape goes further
 LEAST: Final = 1e-6  # metres: no tape shows less
 SPREAD: Final = 0.1  # of the larger reading: more is no spread but a slip
-Sign = Literal["over", "any"]
+Sign = Literal["over", "nought", "any"]
 
 _BARE: Final = re.compile(NUMBER_PATTERN, re.ASCII)
-_PIECE: Final = re.compile(rf"\s*((?:\d+\s+)?\d+/\d+|{NUMBER_PATTERN})\s*([a-zA-Z]+(?:-\w+)*|''|['′’\"″”])")
+_HYPHENATED: Final = "|".join(name for name in METRES_PER if "-" in name)
+_FRACTION: Final = r"(?:\d+\s+)?\d+/\d+"
+_PIECE: Final = re.compile(
+    rf"\s*([-+]?{_FRACTION}|{NUMBER_PATTERN})\s*({_HYPHENATED}|[a-zA-Z]+(?:-[a-zA-Z]\w*)*|''|['′’\"″”])"
+)
+_BARE_FRACTION: Final = re.compile(r"[-+]?\d+\s+\d+/\d+", re.ASCII)
+#: Feet and inches are often joined by a hyphen: 27'-10".
+_JOIN: Final = re.compile(r"\s*-\s*(?=\d)")
 #: Signs that people write for a unit.
 UNIT_MARKS: Final = {"'": "ft", "′": "ft", "’": "ft", '"': "in", "″": "in", "”": "in", "''": "in"}
 #: What people write for a unit, and the name that it has here.
@@ -53,7 +60,10 @@ _OTHER_NAMES: Final = {
     **dict.fromkeys(("chain", "chains", "chs"), "ch"),
 }
 LENGTH_SCHEMA: Final = {
-    "anyOf": [{"type": "number"}, {"type": "string", "pattern": r"^\s*[-+]?[0-9.]"}],
+    "anyOf": [
+        {"type": "number"},
+        {"type": "string", "pattern": r"^\s*[-+\u2212\u2013]?[0-9.\u00bc-\u00be\u2150-\u215e]"},
+    ],
     "description": "A length: bare, in the unit of the book or line, or with a unit: 12.45 m, 40 ft 6 in.",
 }
 
@@ -95,16 +105,28 @@ def length(text: str) -> Length:
             return Length(value, None, text)
     if len(text) > LONGEST:
         raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write a length as it was read")
+    plain = plain_signs(text)
+    if _BARE.fullmatch(plain) or _BARE_FRACTION.fullmatch(plain) or (plain in _LONE and not text.isascii()):
+        value = _piece(plain)
+        if math.isfinite(value):
+            return Length(value, None, text)
     pieces, end = [], 0
-    while match := _PIECE.match(text, end):
+    while match := _PIECE.match(plain, end):
         pieces.append((match[1], match[2]))
-        end = match.end()
-    if not pieces or text[end:].strip():
+        join = _JOIN.match(plain, match.end())
+        end = join.end() if join else match.end()
+    if not pieces or plain[end:].strip():
         raise Misread(_no_length(text))
     return _compound(text, pieces)
 
 
+#: Fractions that have a sign of their own, which alone is read as it stands: ½.
+_LONE: Final = frozenset(plain_signs(chr(code)) for code in (*range(0xBC, 0xBF), *range(0x2150, 0x215F)))
+
+
 def _no_length(text: str) -> str:
+    if re.fullmatch(r"[-+]?\d+/\d+", plain_signs(text), re.ASCII):
+        return f"{shown(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
     if text.startswith(("~", "{")):
         return f"{shown(text)} cannot be doubtful here; write a plain length"
     return no_number(text, "12.45, 12.45 m or 40 ft 6 in").replace("is no number", "is no length")
@@ -138,10 +160,11 @@ def _piece(text: str) -> float:
     """Return a number, or one with a fraction: ``6 1/2``, ``1/2``."""
     if "/" not in text:
         return float(text)
-    *whole, over, under = re.split(r"[\s/]+", text)
+    *whole, over, under = re.split(r"[\s/]+", text.lstrip("+-"))
     if int(under) == 0 or int(over) >= int(under):
         raise Misread(f"{shown(text)} is no number with a fraction; write it like 6 1/2 in")
-    return int(*whole) + int(over) / int(under)
+    value = sum(map(int, whole)) + int(over) / int(under)
+    return -value if text.startswith("-") else value
 
 
 def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Length:
@@ -159,10 +182,12 @@ def within(found: Length, slate: Slate, sign: Sign) -> Length:
     metres = abs(found.value) * METRES_PER[found.unit or slate.unit]
     if LEAST <= metres <= LIMIT and (found.value > 0 or sign == "any"):
         return found
-    if sign == "over" and found.value <= 0:
+    if found.value == 0 and sign == "nought":
+        return found
+    if sign != "any" and found.value <= 0:
         what = "zero" if found.value == 0 else "below zero"
         raise Misread(f"{shown(found.text)} is {what}; write a length over 0")
-    if sign == "over" and metres < LEAST:
+    if sign != "any" and metres < LEAST:
         raise Misread(f"{shown(found.text)} is shorter than any tape shows; check the figure and its unit")
     if metres > LIMIT:
         raise Misread(f"{shown(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
@@ -175,6 +200,7 @@ def _lengths(wanted: str, sign: Sign) -> Grammar[Length]:
 
 LENGTH: Final = _lengths("a length", "over")
 SIZE: Final = _lengths("a size", "over")
+_LENGTH_OR_NOUGHT: Final = _lengths("a length", "nought")
 ANY_LENGTH: Final = _lengths("a length", "any")
 
 
@@ -271,9 +297,11 @@ READINGS: Final = Grammar(
 @record(frozen=True, slots=True)
 class _Parts:
     place: Place
-    fixed: Annotated[Length | None, Key(LENGTH, "The part that is the same for every reading, a length.")] = None
+    fixed: Annotated[
+        Length | None, Key(_LENGTH_OR_NOUGHT, "The part that is the same for every reading, a length.")
+    ] = None
     per_length: Annotated[
-        float, Key(PROPORTION, "The part that grows with the length, metres a metre: 0.0002 or 1/5000.")
+        float, Key(SHARE, "The part that grows with the length, metres a metre: 0.0002 or 1/5000.")
     ] = 0.0
 
 
@@ -281,6 +309,8 @@ def _parts(values: dict[str, object], table: Table, slate: Slate) -> Accuracy:
     if not values.keys() & {"fixed", "per_length"}:
         raise Wrong("an accuracy is empty; write fixed, per_length or both", table.place)
     fixed = values.get("fixed") or Length(0.0, None, "0")
+    if not (fixed.value or values.get("per_length")):  # type: ignore[attr-defined]
+        raise Wrong("no reading is known exactly; write fixed or per_length over 0", table.place)
     return Accuracy(fixed, values.get("per_length", 0.0), table.place)  # type: ignore[arg-type]
 
 

@@ -10,7 +10,7 @@ from math import degrees, tau
 from typing import Final, Literal
 
 from pegline.measures.lengths import UNIT_MARKS
-from pegline.measures.values import Length
+from pegline.measures.values import CustomaryArea, Length
 from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
 
@@ -59,7 +59,9 @@ class Notation:
 
     units: tuple[str, ...]  #: largest first: one, or those of a compound length
     step: Fraction  #: the finest part of the last unit that is written
-    areas: tuple[str, ...]  #: units of area, names of ``AREA_UNITS``, in the order asked for
+    areas: tuple[
+        str | CustomaryArea, ...
+    ]  #: units of area in the order asked for: names of ``AREA_UNITS``, or the book's own
     minutes: bool = True  #: bearings in degrees and minutes; otherwise in decimals of a degree
     bearing_decimals: int = 1  #: where in decimals
 
@@ -284,10 +286,14 @@ AREA_UNITS: Final[Mapping[str, Callable[[float], str]]] = {
 AreaUnit = Literal["m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains"]
 
 
-def area_text(area: float, unit: str = "m2") -> str:
+def area_text(area: float, unit: str | CustomaryArea = "m2") -> str:
     """Return an area in a unit, with its name.
 
     >>> area_text(58.304), area_text(4046.8564224, "acre-rood-perch")
     ('58.30 m²', '1 a 0 r 0.0 p')
+    >>> area_text(1000.0, CustomaryArea("tarea", 628.86))
+    '1.59 tarea'
     """
+    if isinstance(unit, CustomaryArea):
+        return f"{area / unit.square_metres:.2f} {unit.name}"
     return AREA_UNITS.get(unit, _square_metres)(area)

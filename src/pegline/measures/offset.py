@@ -10,9 +10,9 @@ from pegline.measures.grammar import Grammar, one_or_more, reference
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
 from pegline.measures.reading_log import Named, Slate, Wrong
-from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, to, word
+from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, pair_of, to, word
 from pegline.measures.source_tree import Table, Text, Written
-from pegline.measures.values import Accuracy, Length, Name, Reading
+from pegline.measures.values import Accuracy, Length, Name, Pair, Reading
 from pegline.records import record
 
 __all__ = ["METHOD", "ROW", "Form", "Method", "Row"]
@@ -46,7 +46,11 @@ class Row:
     place: Place
     at: Annotated[
         tuple[Reading | Name, ...],
-        Key(_AT, "Chainage of the foot; two or more for oblique offsets. A station on the line may stand for its own."),
+        Key(
+            _AT,
+            "Chainage of the foot; two or more for oblique offsets. A station on the line may stand for its own.",
+            measured=True,
+        ),
     ]  #: a Name is a station on the line
     left: Annotated[
         tuple[Reading, ...],
@@ -74,6 +78,10 @@ class Row:
     label: Annotated[str | None, Key(TEXT, "What the plan says beside it.")] = None
     note: Annotated[str | None, NOTE] = None
     page: Annotated[str | None, PAGE] = None
+    produced: Annotated[
+        Pair | None, Key(pair_of("point"), "The wall P-Q, produced, cuts the line here.", after="station")
+    ] = None
+    back: bool = False  #: booked walking the line from its end: chainage and side are as seen then
     struck: Annotated[tuple[Reading, ...], Key(OFFSETS, "A reading that was struck out; kept and never used.")] = ()
 
     @property
@@ -83,8 +91,9 @@ class Row:
 
     @property
     def side(self) -> int:
-        """Return +1 for left, -1 for right, 0 for on the line."""
-        return 1 if self.left else -1 if self.right else 0
+        """Return +1 for left of the line as its key directs it, -1 for right, 0 for on it."""
+        seen = 1 if self.left else -1 if self.right else 0
+        return -seen if self.back else seen
 
 
 def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
@@ -100,6 +109,12 @@ def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
     elif offsets:
         check_spread(offsets, slate)
         values["form"] = "perpendicular"
+    if "produced" in values and (offsets or len(chainages) > 1):
+        raise Wrong(
+            "produced says where a wall cuts the line itself; leave out left or right, and write one chainage",
+            table.place,
+            "produced",
+        )
     if values.get("to") == "face" and not values.keys() & {"girth", "width"}:
         raise Wrong("to: face needs half the width; write girth or width in the row", table.place, "face")
     values["name"] = _named(values, table, slate)
@@ -123,7 +138,7 @@ def _count(number: int, what: str) -> str:
 def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:
     name = values.pop("station")
     place = table.entries["station"][1].place
-    for other in ("left", "right", "point", "feature", "kind"):
+    for other in ("left", "right", "point", "feature", "kind", "produced"):
         if other in values:
             text = f"{other} stands beside station; a tie station is on the line and nothing else"
             raise Wrong(text, table.entries[other][0].place, "station-row")
@@ -142,8 +157,10 @@ def _named(values: dict[str, Any], table: Table, slate: Slate) -> str:
     if "kind" in values:
         raise Wrong("kind makes the point a feature and needs its name; add point", table.place, "row-name")
     feature = values.get("feature")
+    if feature is None and "produced" in values:
+        feature = "produced"
     if feature is None:
-        raise Wrong("nothing says what stands here; add point, feature or station", table.place, "row-name")
+        raise Wrong("nothing says what is here; add point, feature or station", table.place, "row-name")
     slate.rows[feature] += 1
     return f"{feature}.{slate.rows[feature]}"
 

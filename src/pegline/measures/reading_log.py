@@ -50,6 +50,7 @@ class Slate:
 
     unit: str = "m"  #: of bare lengths where the reading stands
     faults: list[Finding] = field(default_factory=list)
+    oddities: list[Finding] = field(default_factory=list)  #: what is read, and may not be what was meant
     blanks: list[Finding] = field(default_factory=list)  #: what is not booked yet
     used: list[Named] = field(default_factory=list)
     defined: list[Named] = field(default_factory=list)

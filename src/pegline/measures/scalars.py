@@ -20,10 +20,16 @@ LONGEST: Final = 30  # characters of a number: more than any instrument shows
 NUMBER_PATTERN: Final = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
 _NUMBER: Final = re.compile(NUMBER_PATTERN, re.ASCII)
 _COMMA: Final = re.compile(r"[-+]?\d+,\d+", re.ASCII)
+_DOUBT: Final = re.compile(rf"({NUMBER_PATTERN})\s*\(?\?\)?|\?\s*({NUMBER_PATTERN})", re.ASCII)
+_CHOICE: Final = re.compile(rf"({NUMBER_PATTERN})\s+or\s+({NUMBER_PATTERN})", re.ASCII)
 _RATIO: Final = re.compile(r"1\s*/\s*(\d+(?:\.\d+)?)", re.ASCII)
+_NOUGHT: Final = re.compile(r"0+(?:\.0*)?", re.ASCII)
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _NAME: Final = re.compile(r"[\w.'’]+(?: +[\w.'’]+)*")
 _DASHES: Final = str.maketrans("‐‑‒–—−", "------")
+#: Typographic signs and the plain ones that they stand for in a number: dashes, other spaces, a fraction bar.
+_TYPOGRAPHIC: Final = str.maketrans("‐‑‒–−\u00a0\u2007\u2009\u202f⁄", "-----    /")
+_FRACTIONS: Final = re.compile("[\u00bc-\u00be\u2150-\u215e]")
 
 TEXT_SCHEMA: Final = {"type": ["string", "number", "boolean"]}
 
@@ -31,6 +37,18 @@ TEXT_SCHEMA: Final = {"type": ["string", "number", "boolean"]}
 def shown(text: str) -> str:
     """Return a text as a message shows it: quoted, and no longer than a line can bear."""
     return repr(text if len(text) <= 40 else text[:37] + "…")
+
+
+def plain_signs(text: str) -> str:
+    """Return a number's text with plain signs in place of typographic ones.
+
+    >>> plain_signs("−2\u202f½ in")  # noqa: RUF001
+    '-2 1/2 in'
+    """
+    if text.isascii():
+        return text
+    text = _FRACTIONS.sub(lambda match: " " + unicodedata.normalize("NFKC", match[0]), text)
+    return re.sub(" +", " ", text.translate(_TYPOGRAPHIC)).strip()
 
 
 # -- words ------------------------------------------------------------------------------------------
@@ -164,8 +182,9 @@ def number(text: str) -> float:
     >>> number("12.45")
     12.45
     """
-    if _NUMBER.fullmatch(text) and len(text) <= LONGEST:
-        value = float(text)
+    plain = plain_signs(text)
+    if _NUMBER.fullmatch(plain) and len(text) <= LONGEST:
+        value = float(plain)
         if math.isfinite(value):
             return value
     raise Misread(no_number(text))
@@ -183,7 +202,25 @@ def no_number(text: str, example: str = "12.45") -> str:
     huge = _NUMBER.fullmatch(text) and not math.isfinite(float(text))
     if huge or text.lower().lstrip("+-.") in ("nan", "inf", "infinity"):
         return f"{shown(text)} is not a finite number; write what was read"
+    if cure := _other_spelling(text):
+        return f"{shown(text)} is no number; write {cure}"
     return f"{shown(text)} is no number; write it like {example}"
+
+
+def _other_spelling(text: str) -> str | None:
+    """Return how the book writes what a clerk notes as a doubt, a choice or a list within one cell.
+
+    >>> _other_spelling("30.36?"), _other_spelling("30.36 or 36.30"), _other_spelling("30.36; 30.37")
+    ('~30.36', '{either: [30.36, 36.30]}', '[30.36, 30.37]')
+    """
+    if match := _DOUBT.fullmatch(text):
+        return f"~{match[1] or match[2]}"
+    if match := _CHOICE.fullmatch(text):
+        return f"{{either: [{match[1]}, {match[2]}]}}"
+    parts = [part.strip() for part in text.split(";")]
+    if len(parts) > 1 and all(_NUMBER.fullmatch(part) for part in parts):
+        return f"[{', '.join(parts)}]"
+    return None
 
 
 NUMBER_SCHEMA: Final = {"type": "number"}
@@ -239,6 +276,16 @@ def proportion(text: str) -> float:
     return value
 
 
+def share(text: str) -> float:
+    """Return a ratio such as ``1/1000``, the number that it makes, or nought."""
+    return 0.0 if _NOUGHT.fullmatch(text) else proportion(text)
+
+
+SHARE: Final = scalar(
+    share,
+    "a ratio",
+    {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": r"^1\s*/\s*\d"}]},
+)
 PROPORTION: Final = scalar(
     proportion,
     "a ratio",

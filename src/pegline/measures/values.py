@@ -44,6 +44,17 @@ class Angle:
 
 
 @record(frozen=True, slots=True)
+class CustomaryArea:
+    """A customary unit of area, as a book registers it."""
+
+    name: str
+    square_metres: float
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@record(frozen=True, slots=True)
 class Accuracy:
     """A standard deviation as booked: ``fixed + per_length x length``, combined as squares."""
 

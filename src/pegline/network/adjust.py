@@ -28,6 +28,7 @@ from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Sol
 from pegline.network.observation_types import Control, Distance, Group, Observation, Part
 from pegline.network.observations import observations, shared_points, stops
 from pegline.network.orientation import across, faced, faces, held
+from pegline.network.produced_walls import meeting_faults, with_produced_sds
 from pegline.network.quality import (
     POWER,
     NetworkCovariances,
@@ -85,6 +86,9 @@ def adjust(
     faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
+    if flat := list(meeting_faults(book, begun.positions)):
+        raise BookError(flat)
+    found = with_produced_sds(found, begun.positions)
     network, plotted, placing = _network(book, reduction, frame, found, begun, shared)
     base = next(one for one in found if isinstance(one, Distance) and one.booking.part == "base")
     ends = (network.index[base.start], network.index[base.end])
@@ -138,6 +142,8 @@ def hints(book: Book, reduction: Reduction) -> Hints:
         places.setdefault(row.name, row.booked.place)
     for arc in reduction.arcs:
         places.setdefault(arc.point, arc.place)
+    for point in book.points.values():
+        places.setdefault(point.name, point.place)
     return Hints(sides, sketches, places)
 
 

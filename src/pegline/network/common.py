@@ -11,5 +11,5 @@ __all__ = ["Array", "MeasurementKind"]
 
 Array = NDArray[np.float64]
 MeasurementKind = Literal[
-    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"
+    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control", "produced"
 ]

@@ -22,6 +22,7 @@ from pegline.network.observation_types import (
     Distance,
     Oblique,
     Offset,
+    Produced,
     Ranging,
     Square,
 )
@@ -136,6 +137,7 @@ EQUATIONS: Final[Mapping[type, Equation]] = {
     Distance: Equation(distance, taped=True),
     Chainage: Equation(chainage, lambda one: (one.length,)),
     Ranging: Equation(offset, lambda _: (1.0,), taped=True),
+    Produced: Equation(offset, lambda _: (1.0,), taped=True),
     Offset: Equation(offset, lambda one: (one.side,), taped=True),
     Oblique: Equation(oblique, lambda one: (one.share,), taped=True),
     Bearing: Equation(bearing, angle=True),

@@ -24,13 +24,14 @@ __all__ = [
     "Observation",
     "Offset",
     "Part",
+    "Produced",
     "Ranging",
     "Square",
     "with_value",
 ]
 
 MeasurementKind = Literal[
-    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control"
+    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control", "produced"
 ]
 
 #: What an observation is there for. It decides what the plotting solution may use and how a failing check is told.
@@ -98,6 +99,21 @@ class Chainage:
 @record(frozen=True, slots=True)
 class Ranging:
     """A point that stands in the line from start to end: its distance to the left of it, booked as 0."""
+
+    booking: Booking
+    point: str
+    start: str
+    end: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.point, self.start, self.end)
+
+
+@record(frozen=True, slots=True)
+class Produced:
+    """A point that lies in the line of a wall from start to end, produced: its distance from it, booked as 0."""
 
     booking: Booking
     point: str
@@ -195,7 +211,7 @@ class Square:
         return (self.before, self.corner, self.after)
 
 
-Observation = Distance | Chainage | Ranging | Offset | Oblique | Bearing | Control | Square
+Observation = Distance | Chainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square
 
 _Some = TypeVar("_Some", bound=Observation)
 

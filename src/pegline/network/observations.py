@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
+from pegline.measures.values import Pair
 from pegline.network.observation_types import (
     Bearing,
     Booking,
@@ -22,6 +23,7 @@ from pegline.network.observation_types import (
     Offset,
     Ranging,
 )
+from pegline.network.produced_walls import produced_observations
 from pegline.network.walls import wall_observations
 from pegline.records import record
 from pegline.reduction.model import Ground, ReducedRow, Reduction
@@ -72,7 +74,8 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     """Return the points that share equations with others or have more than they need, in the book's order.
 
     These are points booked more than once, in a dimension, at an end of a detail line, in an arc, at a
-    wall, or oblique from three or more chainages. All other points are placed by direct formulae.
+    wall (also one that is produced), or oblique from three or more chainages. All other points are placed by
+    direct formulae.
     """
     stations = frozenset(book.station_names)
     rows = [(row.name, len(row.chainages)) for row in reduction.rows if row.form != "station"]
@@ -85,11 +88,19 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
         shared.update({dimension.start: None, dimension.end: None})
     for arc in reduction.arcs:
         shared.update(dict.fromkeys((arc.point, *arc.starts)))
+    for name, pair in _produced(book, reduction):
+        shared.update({name: None, pair.start: None, pair.end: None})
     for feature in book.features.values():
         geometry = feature.geometry
         if isinstance(geometry, Rectangle | TapedRound):
             shared.update(dict.fromkeys((geometry.edge.start, geometry.edge.end, *geometry.corners)))
     return tuple(name for name in shared if name not in stations)
+
+
+def _produced(book: Book, reduction: Reduction) -> Iterator[tuple[str, Pair]]:
+    """Yield each point that lies in the line of a wall, with the wall."""
+    yield from ((row.name, row.booked.produced) for row in reduction.rows if row.booked.produced)
+    yield from ((point.name, pair) for point in book.points.values() for pair in point.meet)
 
 
 def observations(book: Book, reduction: Reduction, frame: Frame, solved: Container[str]) -> tuple[Observation, ...]:
@@ -105,6 +116,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
     observed += _bearings(frame)
     observed += _control(frame)
     observed += wall_observations(book, reduction)
+    observed += produced_observations(book, reduction)
     return tuple(observed)
 
 
@@ -136,7 +148,7 @@ def _taped(ground: Ground) -> dict[str, Any]:
 def _row_label(row: ReducedRow, number: int = 0) -> str:
     """Return how a row is shown: ``P-Q at 8.20``, the chainage as booked."""
     at = row.booked.at[min(number, len(row.booked.at) - 1)]
-    return f"{row.line} at {getattr(at, 'text', None) or at.length.text}"  # type: ignore[union-attr]
+    return f"{row.walked} at {getattr(at, 'text', None) or at.length.text}"  # type: ignore[union-attr]
 
 
 def _tie_station(book: Book, reduction: Reduction, row: ReducedRow, number: int) -> Iterator[Observation]:

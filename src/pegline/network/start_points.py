@@ -7,7 +7,18 @@ from math import cos, hypot, sin
 
 from pegline.measures.values import Side
 from pegline.network.arc_intersection import XY, Arc, between, cross, meet, shape
-from pegline.network.observation_types import Chainage, Distance, Group, Oblique, Observation, Offset, Ranging, Square
+from pegline.network.observation_types import (
+    Chainage,
+    Distance,
+    Group,
+    Oblique,
+    Observation,
+    Offset,
+    Produced,
+    Ranging,
+    Square,
+)
+from pegline.network.produced_walls import meeting_point
 
 __all__ = ["Bookings", "bookings", "place_point"]
 
@@ -44,7 +55,7 @@ def place_point(
     circles: list[Arc] = []
     for group in groups:
         ones = [(n, observations[n]) for n in group]
-        placed = _square_off(ones, at)
+        placed = _square_off(ones, at) or _meeting(ones, at)
         if placed:
             return placed
         rays = list(_rays(name, ones, at))
@@ -74,6 +85,16 @@ def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -
     size = hypot(end[0] - start[0], end[1] - start[1])
     nx, ny = -(end[1] - start[1]) / size, (end[0] - start[0]) / size
     return (foot[0] + away * nx, foot[1] + away * ny), (along[0], aside[0]), None
+
+
+def _meeting(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> _Placed | None:
+    """Return the point where two walls, produced, meet."""
+    walls = [(n, one) for n, one in ones if isinstance(one, Produced) and one.start in at and one.end in at]
+    if len(walls) < 2:
+        return None
+    (first, one), (second, other) = walls[:2]
+    point = meeting_point((at[one.start], at[one.end]), (at[other.start], at[other.end]))
+    return None if point is None else (point, (first, second), None)
 
 
 def _rays(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[_Ray]:

@@ -36,16 +36,19 @@ class Sheet(NamedTuple):
     child: str = ""  #: the record of those
     child_short: str = ""
     elsewhere: tuple[str, ...] = ()  #: keys that have sheets of their own
+    other: str = ""  #: a second record that a row may be: a leg past an obstacle
 
 
 _PARTS: Final = (
     Sheet("tapes", "tape", ("name",)),
     Sheet("stations", "station", ("name",)),
-    Sheet("lines", "line", ("name",), elsewhere=("legs", "details")),
-    Sheet("legs", "taped", ("line",), short="reading"),
+    Sheet("lines", "line", ("name",), elsewhere=("legs", "details", "details_back")),
+    Sheet("legs", "taped", ("line",), short="reading", other="passage"),
     Sheet("details", "row", ("line",)),
+    Sheet("details_back", "row", ("line",)),
     Sheet("dimensions", "dimension", ("name",), short="taped"),
     Sheet("arcs", "arc"),
+    Sheet("points", "named_point", ("name",)),
     Sheet("kinds", "own_kind", ("name",)),
     Sheet("features", "feature", ("name",)),
     Sheet("witnesses", "witness", ("name", "object"), short="distance"),
@@ -54,6 +57,8 @@ _PARTS: Final = (
     Sheet("sheet", "sheet"),
     Sheet("limits", "limits"),
 )
+#: Lists within a line that have sheets of their own.
+_IN_LINES: Final = ("legs", "details", "details_back")
 _HEAD: Final = Sheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
 #: Every sheet by name, in the order in which a workbook has them.
 SHEETS: Final[Mapping[str, Sheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
@@ -67,8 +72,9 @@ NAMING: Final = frozenset(
 def columns_of(sheet: Sheet) -> list[str]:
     """Return the names of all columns that a sheet may have."""
     keys = [key for key in keys_of(sheet.record) if key not in sheet.elsewhere]
-    more = [key for key in keys_of(sheet.child) if key not in keys] if sheet.child else []
-    return [*sheet.names, *keys, *more]
+    for record in filter(None, (sheet.other, sheet.child)):
+        keys += [key for key in keys_of(record) if key not in keys]
+    return [*sheet.names, *keys]
 
 
 # -- a book becomes sheets --------------------------------------------------------------------------
@@ -91,7 +97,7 @@ def _rows(sheet: Sheet, table: Table) -> Iterator[dict[str, str]]:
     """Yield the rows of one sheet as columns with their cells."""
     if sheet is _HEAD:
         yield _cells(sheet, table)
-    elif sheet.name in ("legs", "details"):
+    elif sheet.name in _IN_LINES:
         for line, value in _entries(table, "lines"):
             part = value.entries.get(sheet.name) if isinstance(value, Table) else None
             for row in part[1].items if part and isinstance(part[1], Items) else ():
@@ -329,8 +335,7 @@ def _store_witness(row: _Filled, making: _Making) -> None:
 
 _STORES: Final[Mapping[str, Store]] = {
     "head": _store_head,
-    "legs": _store_in_line,
-    "details": _store_in_line,
+    **dict.fromkeys(_IN_LINES, _store_in_line),
     "arcs": _store_arc,
     "witnesses": _store_witness,
 }

@@ -91,6 +91,12 @@ class ReducedRow:
         """Return the name of the point or tie station."""
         return self.booked.name
 
+    @property
+    def walked(self) -> str:
+        """Return the line as it was walked when the row was booked: ``Q-P`` for a row booked on the way back."""
+        start, _, end = self.line.partition("-")
+        return f"{end}-{start}" if self.booked.back else self.line
+
 
 @record(frozen=True, slots=True)
 class ReducedDistance:

@@ -9,12 +9,14 @@ from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
 from typing import Final, TypeVar
 
-from pegline.book.model import Book, Line, Parallel, Rectangle, TapedRound
+from pegline.book.model import Book, Circle, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import BookError, Finding
+from pegline.measures.distance import Witness
+from pegline.measures.obstacles import Passage
 from pegline.measures.offset import Row
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Name, Reading
-from pegline.reduction.ground import DOUBT, lacking, mean, reading_sd, reduced, total
+from pegline.reduction.ground import DOUBT, corrected, lacking, mean, reading_sd, reduced, total
 from pegline.reduction.model import (
     Ground,
     ReducedArc,
@@ -24,7 +26,8 @@ from pegline.reduction.model import (
     Reduction,
     TapeConstants,
 )
-from pegline.reduction.tape import RISE_SD, SLOPE_SD, Conditions, slope_sd
+from pegline.reduction.obstacles import passage_ground
+from pegline.reduction.tape import DROP_SD, RISE_SD, SLOPE_SD, Conditions, slope_sd
 from pegline.reduction.tape_rack import Rack
 
 __all__ = ["RIGHT_ANGLE_SD", "SEEN", "foot_sd", "reduce_readings"]
@@ -105,7 +108,7 @@ def reduce_readings(book: Book) -> Reduction:
         ),
         walls=dict(_walls(book, rack)),
         witnesses={
-            peg: tuple(rack.offset(w.readings, what=f"{w.object} to {peg}") for w in witnesses if w.readings)
+            peg: tuple(_witness(rack, peg, witness) for witness in witnesses if witness.readings)
             for peg, witnesses in book.witnesses.items()
         },
         tapes=rack.tapes,
@@ -166,7 +169,9 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
     """Return one taping, or one leg, and what its slope adds to its standard deviation."""
     unit = rack.book.unit_of(line.name)
     tape = rack.tape(taped.tape or line.tape or rack.book.line_tape, "lines")
-    slope = taped.slope if taped.slope is not None else line.slope
+    stepped = _first(taped.stepped, line.stepped)
+    slope = None if stepped else _first(taped.slope, line.slope)
+    rise = None if stepped else rise
     conditions = rack.standard(tape, taped.date or line.date or rack.book.date).used(
         temperature=_first(taped.temperature, line.temperature),
         pull=_first(taped.pull, line.pull),
@@ -176,15 +181,39 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
     )
     _tell_lacking(rack, line, taped, conditions, tape)
     try:
-        ground = reduced(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
+        if taped.passage:
+            ground = _past_obstacle(rack, line, taped.passage, conditions, tape)
+        else:
+            ground = reduced(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
     except ValueError:
         text = f"line {line.name} cannot rise by more than it is long; look at its rise and its reading"
         rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
         return reduced(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
+    if stepped:
+        return _sloping(ground, DROP_SD * sqrt(stepped * _share(line, taped))), 0.0
     angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
     along = ground.length - ground.corrections.get("slope", 0.0)
     by_slope = slope_sd(along, rise=rise, slope=conditions.slope, rise_sd=rise_sd, angle_sd=angle_sd)
     return ground, by_slope
+
+
+def _share(line: Line, taped: Taped) -> float:
+    """Return the share of a line's drops that one leg has: all of its own, or by its length those of the whole line."""
+    if taped.stepped or not line.legs:
+        return 1.0
+    return taped.reading.length.value / fsum(leg.reading.length.value for leg in line.legs)
+
+
+def _past_obstacle(rack: Rack, line: Line, passage: Passage, conditions: Conditions, tape: TapeConstants) -> Ground:
+    """Return a leg past an obstacle: the figure is solved as it lies, and its length made level along the line."""
+    unit = rack.book.unit_of(line.name)
+    flat = replace(conditions, rise=None, slope=None)
+    grounds = [reduced(reading, unit=unit, conditions=flat, tape=tape) for reading in passage.readings]
+    method = passage.method or line.method or rack.book.default_method
+    ground = passage_ground(passage, grounds, RIGHT_ANGLE_SD[method if method != "swing" else None])
+    tilt = Conditions(rise=conditions.rise, slope=conditions.slope)
+    length, by_slope = corrected(ground.length, tilt, tape)
+    return replace(ground, length=length, corrections={**ground.corrections, **by_slope})
 
 
 def _tell_lacking(rack: Rack, line: Line, taped: Taped, conditions: Conditions, tape: TapeConstants) -> None:
@@ -216,7 +245,7 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
     standing = {line.start: 0.0, line.end: line.ground.length}
     for row in booked.details:
         if row.form == "station" and isinstance(row.at[0], Reading):
-            standing[row.name] = line.along(row.at[0].length.metres(unit))
+            standing[row.name] = line.along(_from_start(line, row, row.at[0].length.metres(unit)))
     for row in booked.details:
         chainages: list[float] = []
         stations: list[str | None] = []
@@ -228,7 +257,7 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
                 continue
             read = at.length.metres(unit)
             sd = reading_sd(read, tape, row.accuracy, unit)
-            chainages.append(line.along(read))
+            chainages.append(line.along(_from_start(line, row, read)))
             stations.append(None)
             chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
         offsets = _offsets(rack, row, unit, booked.date)
@@ -243,6 +272,11 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
             side=row.side,
             foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
         )
+
+
+def _from_start(line: ReducedLine, row: Row, read: float) -> float:
+    """Return a chainage as read from the line's start; one booked walking back counts from the end of the line."""
+    return line.ground.reading - read if row.back else read
 
 
 def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tuple[Ground, ...]:
@@ -286,11 +320,33 @@ def _rises(line: Line, unit: str) -> list[tuple[float | None, float]]:
     ]
 
 
-def _half_width(row: Row, unit: str) -> float:
+def _witness(rack: Rack, peg: str, witness: Witness) -> Ground:
+    """Return a witness distance; to the face of something round that the book gives a size, half its width is added."""
+    ground = rack.offset(witness.readings, what=f"{witness.object} to {peg}")
+    feature = rack.book.features.get(witness.object) if witness.to == "face" else None
+    if feature is None:
+        return ground
+    if isinstance(feature.geometry, Circle):
+        size, unit = feature.geometry, rack.book.unit
+        half = size.radius.metres(unit) if size.radius else size.girth.metres(unit) / (2 * pi) if size.girth else 0.0
+    else:
+        half = _half_width(feature, _unit_at(rack.book, feature))
+    return _to_centre(ground, half)
+
+
+def _unit_at(book: Book, feature: Feature) -> str:
+    """Return the unit of a feature's bare sizes: that of the line whose row makes it, else the book's."""
+    lines = (
+        line for line in book.lines.values() if line.unit and any(row.place == feature.place for row in line.details)
+    )
+    return next((line.unit for line in lines if line.unit), book.unit)
+
+
+def _half_width(thing: Row | Feature, unit: str) -> float:
     """Return half the width of something round, from its girth or its width, metres."""
-    if row.girth is not None:
-        return row.girth.metres(unit) / (2 * pi)
-    return row.width.metres(unit) / 2 if row.width is not None else 0.0
+    if thing.girth is not None:
+        return thing.girth.metres(unit) / (2 * pi)
+    return thing.width.metres(unit) / 2 if thing.width is not None else 0.0
 
 
 def _to_centre(offset: Ground, half: float) -> Ground:

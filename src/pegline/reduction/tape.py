@@ -17,7 +17,9 @@ from pegline.reduction.model import TapeConstants
 
 __all__ = [
     "CLASS_LIMITS",
+    "COMPARISON_SD",
     "CORRECTIONS",
+    "DROP_SD",
     "GRAVITY",
     "MATERIALS",
     "PLAIN",
@@ -46,6 +48,9 @@ CLASS_LIMITS: Final[Mapping[str, tuple[float, float]]] = {"I": (0.1, 0.1), "II":
 
 #: Standard deviations where the book tells none: height difference (metres), slope (radians). Common practice.
 RISE_SD: Final = 0.05
+#: Standard deviation of a tape's comparison with a standard, and of each drop of a tape held level, metres. Likewise.
+COMPARISON_SD: Final = 0.001
+DROP_SD: Final = 0.010
 SLOPE_SD: Final = radians(0.5)
 
 
@@ -362,12 +367,9 @@ def class_limit(accuracy_class: str, nominal: float) -> float:
 def constants(tape: Tape, unit: str) -> TapeConstants:
     """Return a tape with every constant filled in: from the book, else from the table of materials."""
     nominal = tape.length.metres(unit)
-    scale_sd = tape.accuracy.per_length if tape.accuracy else 0.0
-    if not scale_sd and tape.accuracy_class:  # an accuracy that is a bare length says nothing of the scale
-        scale_sd = class_limit(tape.accuracy_class, nominal) / nominal / sqrt(3)
     booked = {
-        "lay_sd": tape.accuracy.fixed.metres(unit) if tape.accuracy else None,
-        "scale_sd": scale_sd or None,
+        "lay_sd": (tape.accuracy.fixed.metres(unit) or None) if tape.accuracy else None,
+        "scale_sd": _booked_scale_sd(tape, nominal, unit),
         "standard_temperature": tape.standard_temperature,
         "standard_pull": tape.standard_pull,
         "modulus": None if tape.modulus is None else tape.modulus * 1e9,
@@ -377,6 +379,20 @@ def constants(tape: Tape, unit: str) -> TapeConstants:
     return _filled(
         TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
     )
+
+
+def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
+    """Return the standard deviation of a tape's scale as the book gives it: by itself, by a comparison, by its class.
+
+    Of several comparisons the least accurate counts, for the scale is one for the whole survey.
+    """
+    if tape.accuracy and tape.accuracy.per_length:  # an accuracy that is a bare length says nothing of the scale
+        return tape.accuracy.per_length
+    if tape.true_length:
+        return max(one.accuracy.metres(unit) if one.accuracy else COMPARISON_SD for one in tape.true_length) / nominal
+    if tape.accuracy_class:
+        return class_limit(tape.accuracy_class, nominal) / nominal / sqrt(3)
+    return None
 
 
 def taken_for_granted(name: str) -> TapeConstants:
@@ -397,9 +413,5 @@ def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | Non
 
     Of several, the last one that was found on or before the day holds.
     """
-    found = [
-        (since, length) for since, length in tape.true_length if since is None or (day is not None and since <= day)
-    ]
-    if not found:
-        return None
-    return max(found, key=lambda entry: entry[0] or datetime.date.min)[1].metres(unit)
+    found = [one for one in tape.true_length if one.date is None or (day is not None and one.date <= day)]
+    return found[-1].value.metres(unit) if found else None

@@ -72,6 +72,8 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
         booked = row.booked
         for i, (at, chainage) in enumerate(zip(booked.at, row.chainages, strict=True)):
             text = at.text if isinstance(at, Name) else _reading(at)
+            if booked.back and not isinstance(at, Name):
+                text = f"{text} from {row.line.partition('-')[2]}"
             if row.form == "station":
                 heading = _on_page(f"station {row.name}", booked.page)
                 yield chainage, number, _Entry(text, right=heading, ringed=True)
@@ -87,7 +89,8 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
 
 def _row_text(row: ReducedRow) -> str:
     booked = row.booked
-    parts = [booked.kind or "", row.name, "to its face" if booked.to == "face" else "", booked.note or ""]
+    produced = f"{booked.produced} produced" if booked.produced else ""
+    parts = [booked.kind or "", row.name, produced, "to its face" if booked.to == "face" else "", booked.note or ""]
     if booked.struck:
         parts.append(f"(struck {_texts(booked.struck)})")
     return _on_page(", ".join(filter(None, parts)), booked.page)

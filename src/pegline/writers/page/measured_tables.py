@@ -11,6 +11,7 @@ import numpy as np
 from pegline.book.model import Book, Line
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import check_word
+from pegline.measures.obstacles import passage_working
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
 from pegline.network.model import Array, Check, Measurement
@@ -72,13 +73,19 @@ def _readings(book: Book, line: Line) -> str:
     unit = book.unit_of(line.name)
     legs = " + ".join(_taped(book, leg, unit) for leg in line.legs)
     of_all = _conditions(line.temperature, line.pull, line.rise, line.slope, line.spans, unit)
+    of_all += f"{', ' if of_all else ''}stepped in {line.stepped} drops" if line.stepped else ""
     readings = "; ".join(_taped(book, taped, unit) for taped in line.taped) or legs
     return f"{readings}{f' [{of_all}]' if of_all else ''}"
 
 
 def _taped(book: Book, taped: Taped, unit: str) -> str:
+    if taped.passage:
+        how = f" ({taped.passage.method})" if taped.passage.method else ""
+        working = passage_working(taped.passage)
+        return f"past {taped.passage.past}: {working} = {taped.reading.length.text} {unit}{how}"
     told = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
-    named = [taped.tape or "", str(taped.date or ""), told]
+    stepped = f"stepped in {taped.stepped} drops" if taped.stepped else ""
+    named = [taped.tape or "", str(taped.date or ""), told, stepped]
     extra = ", ".join(each for each in named if each)
     return f"{booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
 

@@ -101,13 +101,14 @@ def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     """Return a row as booked, then as it is on the ground."""
     unit = survey.book.unit_of(row.line)
     at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
-    side = {1: "left ", -1: "right ", 0: "on the line"}[row.side]
+    side = "left " if row.booked.left else "right " if row.booked.right else "on the line"
     offset = side + ", ".join(booked(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
-    told = [f"{row.line} at {at} {offset}"]
+    told = [f"{row.walked} at {at} {offset}"]
     figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
     told.append(f"ground {' / '.join(figures_)} m")
     told += [method] if method and row.form == "perpendicular" else []
+    told += [f"where {row.booked.produced}, produced, cuts it"] if row.booked.produced else []
     told += [row.booked.note] if row.booked.note else []
     return joined((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
 

@@ -1,0 +1,37 @@
+"""The small books of samples/how-to: one situation each, three lines of comment, and all of them hold."""
+
+from pathlib import Path
+
+import pytest
+
+from pegline import read, reduce
+from pegline.cli import main
+
+BOOKS = sorted((Path(__file__).parents[2] / "samples" / "how-to").glob("*.yaml"))
+#: Books that show something that is wrong: what they end with, and how many checks fail.
+FAILING = {"magnetic-bearing": 1}
+
+
+def test_there_are_twenty():
+    assert len(BOOKS) >= 20
+
+
+@pytest.mark.parametrize("path", BOOKS, ids=[path.stem for path in BOOKS])
+def test_each_says_in_three_lines_what_it_shows(path):
+    lines = path.read_text(encoding="utf-8").splitlines()
+
+    assert all(line.startswith("# ") for line in lines[:3])
+    assert not lines[3].startswith("#")
+
+
+@pytest.mark.parametrize("path", BOOKS, ids=[path.stem for path in BOOKS])
+def test_each_checks_out(path, capsys):
+    assert main(["check", str(path)]) == (1 if path.stem in FAILING else 0), capsys.readouterr()
+
+
+@pytest.mark.parametrize("path", [path for path in BOOKS if path.stem != "half-finished"], ids=lambda path: path.stem)
+def test_each_is_drawn_with_all_its_features(path, tmp_path):
+    survey = reduce(read(path))
+
+    assert set(survey.detail.shapes) == set(survey.book.features)
+    assert sum(not check.passed for check in survey.adjustment.checks) == FAILING.get(path.stem, 0)

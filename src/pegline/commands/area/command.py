@@ -10,7 +10,8 @@ from typing import Any
 from pegline.book.habits import notation_of
 from pegline.commands.area.areas import AreaResult, MeasuredArea, area_of_survey, in_units
 from pegline.commands.area.division import Division
-from pegline.commands.area.request import DivisionRequest, read_cut_off, read_pair, read_strip
+from pegline.commands.area.request import DivisionRequest, read_cut_off, read_strip
+from pegline.commands.command_words import read_pair
 from pegline.commands.judgement import AREA_CAUTION, as_json, survey_lines
 from pegline.commands.positions import Positions
 from pegline.commands.several_books import Tell

@@ -6,11 +6,12 @@ import re
 from fractions import Fraction
 from typing import Final
 
+from pegline.commands.command_words import read_pair
 from pegline.errors import UsageError
 from pegline.measures.notation import ACRE
 from pegline.records import record
 
-__all__ = ["DivisionRequest", "StripRequest", "read_cut_off", "read_pair", "read_strip"]
+__all__ = ["DivisionRequest", "StripRequest", "read_cut_off", "read_strip"]
 
 #: Square metres in one of each unit that a part may be asked for in.
 AREA_UNITS: Final = {
@@ -89,18 +90,6 @@ def read_cut_off(text: str) -> float | Fraction:
     if match is None or size is None or match[1].count(".") > 1:
         raise UsageError(f"--cut-off {text!r} is no area and no share; write '500 m2', '0.1 acre' or '1/3'")
     return float(match[1]) * size
-
-
-def read_pair(text: str, option: str) -> tuple[str, str]:
-    """Return the two names of ``P-Q``.
-
-    >>> read_pair("A-B", "--parallel-to")
-    ('A', 'B')
-    """
-    start, dash, end = (part.strip() for part in text.partition("-"))
-    if not (start and dash and end) or "-" in end:
-        raise UsageError(f"{option} {text!r} is no line; write two names with a dash between them, like A-B")
-    return start, end
 
 
 def read_strip(text: str, every: float | None) -> StripRequest:

@@ -47,8 +47,8 @@ def simpson(chainages: Array, ordinates: Array) -> tuple[float, int] | None:
 
     Examples
     --------
-    >>> simpson(np.array([0.0, 10.0, 20.0, 25.0]), np.array([0.0, 3.0, 4.0, 2.0]))
-    (68.33333333333333, 1)
+    >>> simpson(np.array([0.0, 10.0, 20.0, 26.0]), np.array([0.0, 3.0, 3.0, 2.0]))
+    (65.0, 1)
     """
     steps = np.diff(chainages)
     if len(steps) < 2 or (steps <= 0).any():

@@ -1,0 +1,118 @@
+"""A point by distances from others: how well it is fixed, where it is, and which distance does not agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from pegline.network.critical_value import TOGETHER
+from pegline.network.model import Array
+from pegline.plane import distance
+
+__all__ = ["OutlierTest", "fixed_by", "outlier_tests", "position_by", "units_towards"]
+
+#: Gauss-Newton steps from a first position some metres off.
+STEPS: Final = 25
+#: A determinant of the normal matrix below this share of its largest entry squared fixes nothing.
+FLAT: Final = 1e-9
+
+
+class OutlierTest(NamedTuple):
+    """Differences tested one by one, each against all the others."""
+
+    tests: Array  #: (n,) difference over its standard deviation; nan where it was left out
+    blamed: tuple[int, ...]  #: those that do not agree, the worst first
+    together: tuple[int, ...]  #: those that cannot be told from the first of them, itself included
+
+
+def units_towards(point: Array, anchors: Array) -> Array:
+    """Return the unit vectors (n, 2) from anchors (n, 2) to a point."""
+    away = point - anchors
+    vectors: Array = away / np.maximum(distance(anchors, point), 1e-9)[:, None]
+    return vectors
+
+
+def fixed_by(units: Array, covariance: Array) -> Array | None:
+    """Return the covariance (2, 2) of a point that is fixed by distances along unit vectors (n, 2).
+
+    With A the unit vectors, P the inverse of the variances and Σ the whole covariance of the distances:
+
+        N = A' P A,   C = N⁻¹ A' P Σ P A N⁻¹
+
+    The distances are weighed by their own variances, as somebody does who takes the middle of the figure that
+    three arcs make; what they have in common, such as the scale of a tape, is in Σ all the same. None where they
+    fix no point.
+
+    Examples
+    --------
+    >>> fixed_by(np.array([[1.0, 0.0], [0.0, 1.0]]), np.diag([4.0, 9.0])).tolist()
+    [[4.0, 0.0], [0.0, 9.0]]
+    """
+    weights = 1 / np.diag(covariance)
+    normal = units.T @ (weights[:, None] * units)
+    if np.linalg.det(normal) <= FLAT * normal.max() ** 2:
+        return None
+    gain = np.linalg.solve(normal, units.T * weights)
+    spread: Array = gain @ covariance @ gain.T
+    return spread
+
+
+def position_by(anchors: Array, distances: Array, variances: Array, near: Array) -> Array:
+    """Return the point (2,) that fits distances from anchors best, near a first position.
+
+    Two distances are met exactly where their arcs meet, and as nearly as can be where they do not.
+
+    >>> ends = np.array([[0.0, 0.0], [50.0, 0.0]])
+    >>> position_by(ends, np.array([40.0, 30.0]), np.ones(2), np.array([30.0, 30.0])).round(9).tolist()
+    [32.0, 24.0]
+    """
+    point = np.array(near, dtype=float)
+    for _ in range(STEPS):
+        units = units_towards(point, anchors)
+        missing = distances - distance(anchors, point)
+        normal = units.T @ (units / variances[:, None])
+        move = np.linalg.lstsq(normal, units.T @ (missing / variances), rcond=1e-12)[0]
+        point = point + move
+        if np.hypot(*move) < 1e-10:
+            break
+    return point
+
+
+def outlier_tests(differences: Array, covariance: Array, critical: float) -> OutlierTest:
+    """Test each of n differences against all the others, and name those that do not agree.
+
+    Were only the i-th wrong, its error would be found best from all of them together, with W the covariance:
+
+        T = (W⁻¹ d)ᵢ / √(W⁻¹)ᵢᵢ
+
+    which is a standard normal where nothing is wrong. The worst beyond the critical value is left out and the
+    others are tested again, until they agree.
+
+    References
+    ----------
+    W. Baarda, A testing procedure for use in geodetic networks, 1968 (the w-test, from memory).
+    """
+    tests = np.full(len(differences), np.nan)
+    left = list(range(len(differences)))
+    blamed: list[int] = []
+    together: tuple[int, ...] = ()
+    while left:
+        inverse = np.linalg.inv(covariance[np.ix_(left, left)])
+        found = inverse @ differences[left] / np.sqrt(np.diag(inverse))
+        tests[left] = found
+        worst = int(np.argmax(np.abs(found)))
+        if abs(found[worst]) <= critical:
+            break
+        if not blamed:
+            together = _together(np.asarray(inverse), worst, left)
+        blamed.append(left.pop(worst))
+    return OutlierTest(tests, tuple(blamed), together)
+
+
+def _together(inverse: Array, worst: int, numbers: Sequence[int]) -> tuple[int, ...]:
+    """Return which tests correlate with the worst so closely that they cannot be told from it."""
+    sizes = np.sqrt(np.diag(inverse))
+    correlations = np.abs(inverse[worst] / sizes / sizes[worst])
+    return tuple(number for number, r in zip(numbers, correlations, strict=True) if r > TOGETHER)

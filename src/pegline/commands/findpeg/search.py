@@ -1,0 +1,426 @@
+"""A lost peg: its witnesses compared with the survey, how well it can be set again, and what else would help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
+from statistics import NormalDist
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.commands.findpeg.arcs import OutlierTest, fixed_by, outlier_tests, position_by, units_towards
+from pegline.commands.positions import Positions
+from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
+from pegline.detail.ruler import Arms, Ruler
+from pegline.errors import UsageError
+from pegline.measures.spelling import suggest
+from pegline.network.confidence import confidence_radii
+from pegline.network.critical_value import sidak
+from pegline.network.model import Array
+from pegline.plane import bearing, distance, wrapped
+from pegline.records import record
+from pegline.reduction.model import Ground
+from pegline.survey import Survey
+
+__all__ = ["Anchor", "LostPeg", "Move", "Other", "WitnessResult", "find_peg"]
+
+#: Kinds of feature that last, and can be measured from years later.
+LASTING: Final = frozenset(
+    {"building", "outbuilding", "porch", "wall", "retaining wall", "kerb", "cover", "well"}
+    | {"gate post", "post", "pole", "boundary mark", "tree"}
+)
+MAX_OTHERS: Final = 6  #: proposals told
+ENOUGH: Final = 3  #: witnesses that make others needless
+ANYWHERE: Final = 100.0  #: how far off a trial peg may stand, metres: large beside any tape's error
+
+
+@record(frozen=True, slots=True)
+class WitnessResult:
+    """One witness of the peg."""
+
+    object: str
+    reading: str  #: as booked
+    note: str | None
+    ground: Ground  #: the distance on the ground, to the middle of something round
+    gone: bool
+    point: str | None  #: the station or point that it is; None where it is words only
+    difference: float | None = None  #: booked less computed, metres
+    test: float | None = None
+    agrees: bool | None = None  #: None where it cannot be compared
+
+    @property
+    def distance(self) -> float:
+        """Return the distance on the ground, metres."""
+        return self.ground.length
+
+
+@record(frozen=True, slots=True)
+class Other:
+    """Something else surveyed that lasts, from which the peg can be found."""
+
+    name: str
+    distance: float  #: to hold, on the ground, metres
+    gain: float  #: by which share the search radius shrinks with it, 0 to 1; 1 where nothing fixed the peg before
+
+
+@record(frozen=True, slots=True)
+class Anchor:
+    """Something that an arc is swung from on the ground."""
+
+    name: str
+    distance: float  #: on the ground, metres
+    booked: bool  #: a witness's own distance; otherwise computed from the survey
+    position: Array  #: (2,)
+
+
+@record(frozen=True, slots=True)
+class Move:
+    """How far a trial peg stands from where the peg was."""
+
+    distance: float
+    bearing: float  #: radians
+    toward: str | None
+    aside: float  #: angle from the way towards it, radians, clockwise positive
+
+
+@record(frozen=True, slots=True)
+class LostPeg:
+    """What is known of a lost peg."""
+
+    survey: Survey
+    peg: str
+    witnesses: tuple[WitnessResult, ...]
+    position: Array  #: (2,) by survey and witnesses together, in the frame about its origin
+    covariance: Array  #: (2, 2)
+    anchors: tuple[Anchor, ...]  #: what the peg is set again by, as far as it is surveyed
+    search_radius: float | None  #: holds the re-set peg in 95 of 100 cases, metres; None where nothing fixes it
+    disagrees: str | None
+    suspects: tuple[str, ...]  #: those of which one is wrong, where they cannot be told apart
+    others: tuple[Other, ...]
+    move: Move | None
+    measured: Mapping[str, float]  #: booked less measured at the trial peg, metres
+
+
+def find_peg(
+    survey: Survey, peg: str, *, gone: Sequence[str] = (), measured: Mapping[str, float] | None = None
+) -> LostPeg:
+    """Return what is known of a lost peg.
+
+    Parameters
+    ----------
+    peg
+        A station or point of the survey.
+    gone
+        Witnesses, or other things, that no longer stand.
+    measured
+        Distances measured at a trial peg, on the ground, metres, by what they were measured from.
+
+    Raises
+    ------
+    UsageError
+        A name that neither the survey nor the witnesses have.
+    """
+    positions = Positions(survey)
+    if positions.point_behind(peg) != peg:
+        raise UsageError(f"no peg {peg!r} in the survey{suggest(peg, positions.known)}")
+    witnesses = tuple(_witnesses(positions, peg, set(gone)))
+    _refuse_unknown(positions, witnesses, gone, "--gone")
+    _refuse_unknown(positions, witnesses, measured or {}, "--from")
+    search = _Search(positions, peg, frozenset(gone), tape_in_hand(survey.book))
+    compared, position, covariance, suspects = search.compare(witnesses)
+    usable = [w for w in compared if not w.gone and w.point and w.agrees is not False and w.object not in suspects]
+    anchors, radius = search.anchors(usable)
+    needed = len(usable) < ENOUGH or bool(gone or suspects)
+    others = tuple(search.others(usable)) if needed else ()
+    if radius is None:
+        anchors, radius = search.with_others(usable, others)
+    move, differences, at_trial, unclear = search.trial(compared, measured or {})
+    suspects = suspects or unclear
+    blamed = (*(w.object for w in compared if w.agrees is False), *at_trial)
+    return LostPeg(
+        survey=survey,
+        peg=peg,
+        witnesses=compared,
+        position=position,
+        covariance=covariance,
+        anchors=anchors,
+        search_radius=radius,
+        disagrees=blamed[0] if blamed and not suspects else None,
+        suspects=suspects,
+        others=others,
+        move=move,
+        measured=differences,
+    )
+
+
+def _witnesses(positions: Positions, peg: str, gone: set[str]) -> Iterator[WitnessResult]:
+    survey = positions.survey
+    booked = [witness for witness in survey.book.witnesses.get(peg, ()) if witness.readings]
+    for witness, ground in zip(booked, survey.reduction.witnesses.get(peg, ()), strict=True):
+        point = positions.point_behind(witness.object)
+        reading = ", ".join(each.length.text for each in witness.readings)
+        yield WitnessResult(
+            witness.object, reading, witness.note, ground, witness.object in gone, point if point != peg else None
+        )
+
+
+def _refuse_unknown(
+    positions: Positions, witnesses: Sequence[WitnessResult], names: Sequence[str] | Mapping[str, float], option: str
+) -> None:
+    known = [witness.object for witness in witnesses]
+    for name in names:
+        if name not in known and positions.point_behind(name) is None:
+            raise UsageError(f"{option} {name!r} is neither a witness nor surveyed{suggest(name, known)}")
+
+
+@record(frozen=True, slots=True)
+class _Search:
+    """The peg among what is surveyed."""
+
+    positions: Positions
+    peg: str
+    gone: frozenset[str]
+    tape: TapeInHand
+
+    @property
+    def scale(self) -> float:
+        return self.positions.scale
+
+    @property
+    def critical(self) -> float:
+        return NormalDist().inv_cdf(1 - self.positions.survey.book.limits.significance / 2)
+
+    def ruler(self) -> Ruler:
+        survey = self.positions.survey
+        return Ruler(survey.reduction, survey.frame, survey.adjustment.solution)
+
+    def compare(
+        self, witnesses: tuple[WitnessResult, ...]
+    ) -> tuple[tuple[WitnessResult, ...], Array, Array, tuple[str, ...]]:
+        """Return the witnesses compared with the survey, the peg by both together, and those not to be told apart."""
+        at = self.positions.of(self.peg)
+        own = self.positions.covariance([self.peg])
+        numbers = [n for n, w in enumerate(witnesses) if w.point and not w.gone]
+        if not numbers:
+            return witnesses, at, own, ()
+        points = [str(witnesses[n].point) for n in numbers]
+        arms = self.ruler().arms([witnesses[n].ground for n in numbers])
+        joint, by = self._joint(points, arms)
+        anchors = self.positions.all(points)
+        differences = arms.lengths[:, 0] - distance(anchors, at)
+        spread = by @ joint @ by.T
+        found = outlier_tests(differences, spread, max(self.critical, sidak(len(numbers))))
+        suspects = found.together if len(found.together) > 1 else ()
+        sound = [i for i in range(len(numbers)) if i not in found.blamed and i not in suspects]
+        with_peg = (joint @ by.T)[:2, sound]
+        gain = with_peg @ np.linalg.inv(spread[np.ix_(sound, sound)]) if sound else np.zeros((2, 0))
+        compared = list(witnesses)
+        for i, number in enumerate(numbers):
+            compared[number] = replace(
+                witnesses[number],
+                difference=float(differences[i]) / self.scale,
+                test=float(found.tests[i]),
+                agrees=i not in found.blamed and i not in suspects,
+            )
+        names = tuple(witnesses[numbers[i]].object for i in suspects)
+        return tuple(compared), at - gain @ differences[sound], own - gain @ with_peg.T, names
+
+    def _joint(self, points: Sequence[str], arms: Arms) -> tuple[Array, Array]:
+        """Return the covariance of peg, points and distances, and the derivatives (n, …) of the differences to them."""
+        joint = self.positions.covariance([self.peg, *points], arms)
+        units = units_towards(self.positions.of(self.peg), self.positions.all(points))
+        by = np.zeros((len(points), len(joint)))
+        for i, unit in enumerate(units):
+            by[i, 0:2] = -unit
+            by[i, 2 + 2 * i : 4 + 2 * i] = unit
+            by[i, 2 + 2 * len(points) + i] = 1.0
+        return joint, by
+
+    # -- setting the peg again
+
+    def anchors(self, usable: Sequence[WitnessResult]) -> tuple[tuple[Anchor, ...], float | None]:
+        """Return what the peg is set again by, and the radius that then holds it in 95 of 100 cases.
+
+        Each distance counts twice: as booked, and as taped now with another tape of its kind. Where the objects
+        stand by the survey only tells under what angle the arcs cut.
+        """
+        anchors = tuple(Anchor(w.object, w.distance, True, self.positions.of(str(w.point))) for w in usable)
+        if len(anchors) < 2:
+            return anchors, None
+        first = min(combinations(range(len(anchors)), 2), key=lambda pair: self._weakness([anchors[i] for i in pair]))
+        order = [*first, *(i for i in range(len(anchors)) if i not in first)]
+        anchors, grounds = tuple(anchors[i] for i in order), [usable[i].ground for i in order]
+        spread = 2 * (np.diag([g.sd**2 for g in grounds]) + self._scales(grounds))
+        return anchors, self._radius(anchors, spread)
+
+    def _scales(self, grounds: Sequence[Ground]) -> Array:
+        """Return the covariance that distances have in common by the scales of their tapes."""
+        tapes = self.positions.survey.reduction.tapes
+        by = np.array([tapes[g.tape].scale_sd * g.length for g in grounds])
+        same = np.array([[one.tape == other.tape for other in grounds] for one in grounds])
+        shared: Array = np.outer(by, by) * same
+        return shared
+
+    def _radius(self, anchors: Sequence[Anchor], spread: Array) -> float | None:
+        units = units_towards(self.positions.of(self.peg), np.array([anchor.position for anchor in anchors]))
+        covariance = fixed_by(units, spread)
+        return None if covariance is None else _radius_of(covariance)
+
+    # -- what else is surveyed
+
+    def _candidates(self, usable: Sequence[WitnessResult]) -> list[str]:
+        """Return what lasts, is surveyed and in reach of the offset tape, stations last."""
+        survey, taken = self.positions.survey, {w.point for w in usable} | {self.peg}
+        lasting: dict[str, None] = {}
+        for shape in survey.detail.shapes.values():
+            if shape.kind in LASTING and shape.name not in self.gone:
+                lasting.update(dict.fromkeys(shape.points))
+        names = [*lasting, *survey.adjustment.solution.names[: survey.adjustment.solution.stations]]
+        booked = {w.point for w in _witnesses(self.positions, self.peg, set()) if w.point}
+        at, reach = self.positions.of(self.peg), self.tape.length
+        return [
+            name
+            for name in dict.fromkeys(names)
+            if name not in taken | booked
+            and name not in self.gone
+            and 0.5 < float(distance(self.positions.of(name), at)) / self.scale <= reach
+        ]
+
+    def others(self, usable: Sequence[WitnessResult]) -> Iterator[Other]:
+        """Yield what else the peg can be found from, the best angles of intersection first."""
+        start, _ = self.anchors(usable)
+        candidates = [self._other(name) for name in self._candidates(usable)]
+        if not start and len(candidates) > 1:
+            pair = min(combinations(candidates, 2), key=self._weakness)
+            yield from (Other(anchor.name, anchor.distance, 1.0) for anchor in pair)
+            start, candidates = pair, [each for each in candidates if each not in pair]
+        before = self._spread_of(start)
+        ranked = sorted(candidates, key=lambda each: self._weakness((*start, each)))[:MAX_OTHERS]
+        gains = [(self._gain(before, (*start, anchor)), anchor) for anchor in ranked]
+        for gain, anchor in sorted(gains, key=lambda each: -each[0]):
+            yield Other(anchor.name, anchor.distance, gain)
+
+    def _gain(self, before: Array | None, anchors: Sequence[Anchor]) -> float:
+        """Return by which share the search radius shrinks with the last of some anchors."""
+        after = self._spread_of(anchors)
+        if after is None:
+            return 0.0
+        return 1.0 if before is None else max(1 - _radius_of(after) / _radius_of(before), 0.0)
+
+    def _other(self, name: str) -> Anchor:
+        there = self.positions.of(name)
+        return Anchor(name, float(distance(there, self.positions.of(self.peg))) / self.scale, False, there)
+
+    def _weakness(self, anchors: Sequence[Anchor]) -> float:
+        """Return the mean square error of the peg set by some arcs; without end where they fix nothing."""
+        spread = self._spread_of(anchors)
+        return float("inf") if spread is None else float(np.trace(spread))
+
+    def _spread_of(self, anchors: Sequence[Anchor]) -> Array | None:
+        """Return the covariance (2, 2) of the peg set by witnesses as booked and by others as computed."""
+        if len(anchors) < 2:
+            return None
+        lengths = np.array([anchor.distance for anchor in anchors])
+        booked: NDArray[np.bool_] = np.array([anchor.booked for anchor in anchors])
+        taped_now = self.tape.covariance(lengths)
+        spread = taped_now + np.where(np.outer(booked, booked), taped_now, 0.0)
+        units = units_towards(self.positions.of(self.peg), np.array([anchor.position for anchor in anchors]))
+        if not booked.all():
+            names = [anchor.name for anchor in anchors]
+            joint, by = self._joint_of([self.positions.point_behind(name) or name for name in names])
+            computed = ~booked
+            spread = spread + np.where(np.outer(computed, computed), by @ joint @ by.T, 0.0) / self.scale**2
+        return fixed_by(units, spread)
+
+    def _joint_of(self, points: Sequence[str]) -> tuple[Array, Array]:
+        """Return the covariance of peg and points, and the derivatives (n, …) of their distances to it."""
+        joint = self.positions.covariance([self.peg, *points])
+        units = units_towards(self.positions.of(self.peg), self.positions.all(points))
+        by = np.zeros((len(points), len(joint)))
+        for i, unit in enumerate(units):
+            by[i, 0:2] = unit
+            by[i, 2 + 2 * i : 4 + 2 * i] = -unit
+        return joint, by
+
+    def with_others(
+        self, usable: Sequence[WitnessResult], others: Sequence[Other]
+    ) -> tuple[tuple[Anchor, ...], float | None]:
+        """Return the anchors where the witnesses alone fix nothing: they and the best of the others."""
+        start, _ = self.anchors(usable)
+        chosen = (*start, *(self._other(each.name) for each in others[: ENOUGH - len(start)]))
+        spread = self._spread_of(chosen)
+        return chosen, None if spread is None else _radius_of(spread)
+
+    # -- a trial peg
+
+    def trial(
+        self, witnesses: Sequence[WitnessResult], measured: Mapping[str, float]
+    ) -> tuple[Move | None, dict[str, float], tuple[str, ...], tuple[str, ...]]:
+        """Return how far to move a trial peg, what each distance is short of what it should be, and what disagrees.
+
+        What disagrees comes as those named, and as those that cannot be told apart.
+        """
+        by_name = {witness.object: witness for witness in witnesses}
+        wanted = {
+            name: by_name[name].distance if name in by_name else self._other(self._point(name)).distance
+            for name in measured
+        }
+        differences = {name: wanted[name] - there for name, there in measured.items()}
+        names = [
+            name
+            for name in measured
+            if self.positions.point_behind(name) and (name not in by_name or by_name[name].agrees is not False)
+        ]
+        if not names:
+            return None, differences, (), ()
+        anchors = self.positions.all([self._point(name) for name in names])
+        should, found = (np.array([values[name] for name in names]) for values in (wanted, measured))
+        spread = 2 * self.tape.covariance(should)
+        vector = self._move(anchors, should, found)
+        if len(names) < ENOUGH:
+            return self._told(vector), differences, (), ()
+        outliers = self._outliers(anchors, should, found, spread)
+        if outliers.blamed and len(outliers.together) > 1:
+            return None, differences, (), tuple(names[i] for i in outliers.together)
+        sound = [i for i in range(len(names)) if i not in outliers.blamed]
+        vector = self._move(anchors[sound], should[sound], found[sound])
+        return self._told(vector), differences, tuple(names[i] for i in outliers.blamed), ()
+
+    def _point(self, name: str) -> str:
+        return self.positions.required(name)
+
+    def _ends(self, anchors: Array, should: Array, found: Array) -> tuple[Array, Array]:
+        """Return where the peg was and where the trial peg stands, by distances from the same anchors."""
+        near, ones = self.positions.of(self.peg), np.ones(len(anchors))
+        return position_by(anchors, should * self.scale, ones, near), position_by(
+            anchors, found * self.scale, ones, near
+        )
+
+    def _move(self, anchors: Array, should: Array, found: Array) -> Array:
+        if len(anchors) == 1:
+            return np.asarray((should - found) @ units_towards(self.positions.of(self.peg), anchors))
+        peg, trial = self._ends(anchors, should, found)
+        return np.asarray((peg - trial) / self.scale)
+
+    def _outliers(self, anchors: Array, should: Array, found: Array, spread: Array) -> OutlierTest:
+        """Test the distances of a trial peg against one another, wherever it stands."""
+        peg, trial = self._ends(anchors, should, found)
+        left_over = (should - distance(anchors, peg) / self.scale) - (found - distance(anchors, trial) / self.scale)
+        units = units_towards(peg, anchors)
+        return outlier_tests(left_over, spread + ANYWHERE**2 * units @ units.T, max(self.critical, sidak(len(should))))
+
+    def _told(self, vector: Array) -> Move:
+        """Return a move with what it leads to most nearly."""
+        at, way = self.positions.of(self.peg), float(bearing(np.zeros(2), vector))
+        named = [name for name in self.positions.known if distance(self.positions.of(name), at) > 1.0]
+        aside = {name: float(wrapped(way - bearing(at, self.positions.of(name)))) for name in named}
+        toward = min(aside, key=lambda name: abs(aside[name]), default=None)
+        return Move(float(np.hypot(*vector)), way, toward, aside[toward] if toward else 0.0)
+
+
+def _radius_of(covariance: Array) -> float:
+    """Return the radius that holds a position in 95 of 100 cases, metres."""
+    return float(confidence_radii(covariance[None])[0])

@@ -23,8 +23,14 @@ class Stroke:
     closed: bool = False
     fill: float | None = None  #: grey, 0 black to 1 white; None: not filled
     drawn: bool = True  #: False: fill only
-    line_type: str | None = None  #: None: the layer's
+    line_type: str | None = None  #: None: that of the layer it looks like
     source: str = ""  #: ``LINE:COLUMN`` of the book that it comes from
+    looks_like: str | None = None  #: a layer whose colour, weight and line type it has; None: its own
+
+    @property
+    def look(self) -> str:
+        """Return the layer whose colour, weight and line type the line has."""
+        return self.looks_like or self.layer
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,7 +71,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
     for layer in (
         _row("GRID", "grid ticks and their coordinates", "CONTINUOUS", 13, _PALE),
         _row("FILLS", "fills of buildings and water, on request", "CONTINUOUS", 9, ((225, 225, 225), 254)),
-        _row("PAVING", "paved areas", "DOTS", 18, _GREY),
+        _row("PAVING", "paved areas", "CONTINUOUS", 18, _GREY, fill=0.96),
         _row("PLANTING", "beds and shrubs", "SHORT-DASH", 18, _GREEN),
         _row("WATER", "ponds, wells and edges of water", "CONTINUOUS", 25, _BLUE, fill=0.94),
         _row("PATHS", "paths", "SHORT-DASH", 18, _GREY),
@@ -82,7 +82,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("OVERHEAD", "wires overhead", "DASH-TWO-DOTS", 13, _GREY),
         _row("HEDGES", "hedges", "CONTINUOUS", 25, _GREEN),
         _row("FENCES", "fences and gates", "LONG-DASH", 25, _BROWN),
-        _row("WALLS", "free-standing and retaining walls", "CONTINUOUS", 50, _BLACK),
+        _row("WALLS", "free-standing and retaining walls", "CONTINUOUS", 30, _BLACK),
         _row("BUILDINGS", "buildings, outbuildings and porches", "CONTINUOUS", 50, _BLACK, fill=0.88),
         _row("BOUNDARIES", "boundaries as pointed out, and their marks", "BOUNDARY", 35, _RED),
         _row("TREES", "trees at their spread, and stumps", "CONTINUOUS", 18, _GREEN),
@@ -108,6 +108,9 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("SHEET-FRAME", "frame of a sheet", "CONTINUOUS", 50, _BLACK),
         _row("SHEET", "lines of the sheet's tables, scale bar and north point", "CONTINUOUS", 18, _BLACK),
         _row("SHEET-TEXT", "text of the sheet", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("KEY", "samples of the key", "CONTINUOUS", 18, _BLACK),
+        _row("SKETCHES", "sketches of pegs and other small maps", "CONTINUOUS", 18, _BLACK),
+        _row("NOTES", "result of the checks, unit and frame of the drawing", "CONTINUOUS", 25, _BLACK, text=True),
         _row("SHEET-WINDOW", "edge of the map on a sheet", "CONTINUOUS", 13, _PALE, plots=False),
     )
 }

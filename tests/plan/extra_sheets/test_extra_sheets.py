@@ -80,7 +80,14 @@ def test_each_further_sheet_says_what_it_is_not():
     _, drawn = sheets("pegs", "diagram", "pages")
 
     for sheet in drawn:
-        assert any("Not a boundary survey." in text for text in texts(sheet))
+        assert any("This is not a boundary survey." in text for text in texts(sheet))
+
+
+def test_each_further_sheet_says_how_the_checks_came_out():
+    for passed, verdict in ((True, "CHECK PASSED"), (False, "CHECK FAILED"), (None, "NOT CHECKED")):
+        plan = house(passed=passed).plan(Options(sheets=("pegs", "diagram", "pages")))
+        assert len(plan.sheets) > 3
+        assert all(verdict in texts(sheet) for sheet in plan.sheets)
 
 
 def test_nothing_stands_off_the_paper():

@@ -16,6 +16,7 @@ from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
 import pegline
+from pegline.book.model import Sheet
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError
 from pegline.frame.model import Frame
@@ -231,7 +232,76 @@ def test_near_the_origin_the_shift_is_noted(tmp_path):
         return next(e.dxf.insert for e in space if e.dxftype() == "INSERT" and e.attribs and facts(e)["name"] == "A")
 
     assert station(far) - station(near) == (512_000, 5_712_000, 0)
-    assert any(t.dxf.text == "drawn near the origin: add 512000 E, 5712000 N" for t in near.query("TEXT"))
+    assert any("add 512000 E, 5712000 N" in t.dxf.text for t in near.query("TEXT[layer=='NOTES']"))
+
+
+def test_near_the_origin_the_prj_has_the_shift_too(tmp_path):
+    from pyproj import CRS, Transformer
+
+    far, near = [
+        CRS.from_wkt((written(on_a_grid(near_origin=near), tmp_path).with_suffix(".prj")).read_text())
+        for near in (False, True)
+    ]
+
+    # One place on the earth, in the drawing's coordinates with and without the shift, by PROJ.
+    east, north = Transformer.from_crs(far, near, always_xy=True).transform(512_340.25, 5_712_806.4)
+    assert (east, north) == pytest.approx((340.25, 806.4), abs=MICROMETRE)
+    assert near.to_epsg() is None
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+@pytest.mark.parametrize(
+    ("passed", "verdict"), [(True, "CHECK PASSED"), (False, "CHECK FAILED"), (None, "NOT CHECKED")]
+)
+def test_every_version_says_in_model_space_what_the_drawing_is(version, passed, verdict, tmp_path):
+    frame = dataclasses.replace(on_a_grid().survey.frame, scale=0.9996)
+    plan = house(frame=frame, passed=passed).plan(Options(dxf_version=version))
+
+    space = ezdxf.readfile(written(plan, tmp_path)).modelspace()
+
+    notes = [t.dxf.text for t in space.query("TEXT[layer=='NOTES']")]
+    assert notes[0] == verdict
+    text = " ".join(notes)
+    assert "This is not a boundary survey." in text
+    assert "Coordinates are in metres, in WGS 84 / UTM zone 30N, grid north up." in text
+    assert "Scale factor 0.999600: 10.000 m on the ground is 9.996 m here." in text
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_what_does_not_plot_is_off_in_the_version_that_knows_no_such_layers(version, plan, tmp_path):
+    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+
+    silent = {name for name, layer in plan.layers.items() if not layer.plots}
+    for layer in doc.layers:
+        if layer.dxf.name in silent:
+            assert layer.is_off() == (version == "R12")
+            assert version == "R12" or not layer.dxf.plot
+        else:
+            assert not layer.is_off()
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_lines_of_symbols_are_unbroken_whatever_their_layers_are(version, plan, tmp_path):
+    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+
+    names = {insert.dxf.name for insert in doc.modelspace().query("INSERT")}
+    assert names
+    for name in names:
+        for entity in doc.blocks[name].query("LWPOLYLINE POLYLINE"):
+            assert entity.dxf.linetype.upper() == "CONTINUOUS"
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_samples_of_the_key_and_sketches_are_on_layers_of_their_own(version, tmp_path):
+    plan = house(sheet=Sheet(paper="A4"), scale=100).plan(
+        Options(dxf_version=version, sheets=("pegs", "diagram", "pages"))
+    )
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    on_sheets = {e.dxf.layer for name in doc.layout_names() if name != "Model" for e in doc.layout(name)}
+    of_features = {feature.layer for feature in plan.features}
+    assert {"KEY", "SKETCHES"} <= on_sheets
+    assert not on_sheets & of_features
 
 
 def test_geodata_is_written_on_request_only(tmp_path):

@@ -25,6 +25,13 @@ def a_bulge(entities, layout):
     line.set_xdata("APP", [(1000, "a=b"), (1000, "c="), (1040, 0.0)])
 
 
+def a_smooth_line_that_looks_like_those_of_another_layer(entities, layout):
+    corners = [(0.0, 0.0, 0.0), (1.0, 2.0, 0.0), (2.0, 4.1, 0.0)]
+    yield entities.polyline(look("L", "DOTS", 2.0, 34, 25), corners, closed=False, smooth=True)
+    attribs = {"layer": "L", "linetype": "DOTS", "ltscale": 2.0, "color": 34, "lineweight": 25, "flags": 128}
+    layout.add_lwpolyline([(x, y) for x, y, _ in corners], dxfattribs=attribs)
+
+
 def an_open_line(entities, layout):
     yield entities.polyline(look("L"), [(0.0, 0.0, 0.0), (1.0, 2.0, 0.0)], closed=False)
     layout.add_lwpolyline([(0, 0), (1, 2)], dxfattribs={"layer": "L"})
@@ -104,6 +111,7 @@ def written(entities, dxfversion: str) -> list[tuple[int, str]]:
     "draw",
     [
         a_bulge,
+        a_smooth_line_that_looks_like_those_of_another_layer,
         an_open_line,
         a_triangle,
         a_square,

@@ -176,7 +176,7 @@ def test_hostile_names_stay_text_in_an_svg(tmp_path):
 
     root = ET.parse(tmp_path / "plan.svg").getroot()
 
-    known = {"svg", "title", "rect", "clipPath", "g", "polyline", "polygon", "text"}
+    known = {"svg", "title", "rect", "clipPath", "g", "polyline", "polygon", "path", "text"}
     assert {element.tag.rsplit("}", 1)[1] for element in root.iter()} == known
     assert root[0].text == '</text><script>alert("x")</script> & "quotes"'
 

@@ -46,7 +46,7 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
     for name in names:
         x, y = (float(v) for v in at[name])
         tie = name in content.solved.book.tie_stations
-        yield from symbol_strokes("tie-station" if tie else "station", x, y, "STATIONS")
+        yield from symbol_strokes("tie-station" if tie else "station", x, y, "SKETCHES", "STATIONS")
         width = text_width(name, 2.5)
         wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
     for line in content.solved.reduction.lines.values():

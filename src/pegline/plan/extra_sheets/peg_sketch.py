@@ -88,7 +88,7 @@ def sketch(ground: Ground, peg: Array, arms: Sequence[Arm], north: bool, x: floa
         lines.append(np.array([start, end]))
         yield Stroke("SHEET", lines[-1], line_type="SHORT-DASH")
         yield from symbol_strokes("spot", float(end[0]), float(end[1]), "SHEET")
-    yield from symbol_strokes("station", float(start[0]), float(start[1]), "STATIONS")
+    yield from symbol_strokes("station", float(start[0]), float(start[1]), "SKETCHES", "STATIONS")
     if north:
         yield from _needle(x, y + SKETCH)
     discs = [(float(start[0]), float(start[1]), 1.3), *((float(a), float(b), 0.8) for a, b in ends)]
@@ -99,7 +99,7 @@ def _clipped(points: Array, frame: Any, feature: Feature) -> Iterator[Stroke]:
     inside = shapely.LineString(points).intersection(frame)
     for part in getattr(inside, "geoms", [inside]):
         if part.geom_type == "LineString" and not part.is_empty:
-            yield Stroke(feature.layer, np.array(part.coords), line_type=feature.line_type)
+            yield Stroke("SKETCHES", np.array(part.coords), line_type=feature.line_type, looks_like=feature.layer)
 
 
 def _needle(x: float, top: float) -> Iterator[Item]:

@@ -11,6 +11,7 @@ from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.map.content import Content
 from pegline.plan.model import Options, Sheet
 from pegline.plan.sheets.a4_page import BODY, HEIGHT, WIDTH, Drawn, shorten
+from pegline.plan.sheets.blocks import verdict
 from pegline.plan.sheets.column import SMALL
 from pegline.plan.sheets.papers import MARGIN
 
@@ -60,7 +61,7 @@ def _sheet(content: Content, what: str, body: list[Item], number: int, total: in
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
-    origin = shorten(f"From {book.file}{day}. Not a boundary survey.", 140.0, SMALL)
+    origin = shorten(f"From {book.file}{day}. This is not a boundary survey.", 140.0, SMALL)
     items: list[Item] = [
         *body,
         Stroke("SHEET-FRAME", edge, True),
@@ -68,7 +69,8 @@ def _sheet(content: Content, what: str, body: list[Item], number: int, total: in
         Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
         Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
         Words("SHEET-TEXT", what, right - 3, top + 4.5, 2.5, "right"),
-        Words("SHEET-TEXT", origin, left + 3, bottom - 5, SMALL),
-        Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 5, SMALL, "right", bold=True),
+        Words("SHEET-TEXT", verdict(content.solved.adjustment), left + 3, bottom - 5, 2.5, bold=True),
+        Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
+        Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
     ]
     return Sheet(f"Sheet {number}", "A4", False, Page(WIDTH, HEIGHT, tuple(items)), None, (0.0, 0.0))

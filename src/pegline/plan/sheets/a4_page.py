@@ -13,7 +13,7 @@ __all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "shorten"]
 
 WIDTH, HEIGHT = PAPERS["A4"]  # all of them are A4, upright: they go into a folder
 HEAD: Final = 12.0
-FOOT: Final = 8.0
+FOOT: Final = 12.0
 #: Left, bottom, right, top of what a further sheet may draw on, millimetres.
 BODY: Final = (MARGIN, MARGIN + FOOT, WIDTH - MARGIN, HEIGHT - MARGIN - HEAD)
 

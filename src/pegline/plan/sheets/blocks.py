@@ -149,9 +149,10 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
             [(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)]
         )
         own = layer_of(feature.kind, content.solved.book.kinds)
-        pencil.items.append(Stroke(layer, box, True, own.fill, line_type=feature.line_type))
+        pencil.items.append(Stroke("KEY", box, True, own.fill, line_type=feature.line_type, looks_like=layer))
     else:
-        pencil.items.append(Stroke(layer, np.array([(x, middle), (x + 9.0, middle)]), line_type=feature.line_type))
+        line = np.array([(x, middle), (x + 9.0, middle)])
+        pencil.items.append(Stroke("KEY", line, line_type=feature.line_type, looks_like=layer))
     if look and look.tuft:
         pencil.symbol(look.tuft, x + 4.5, middle, layer)
 

@@ -93,9 +93,9 @@ class Pencil:
         """Draw a line at once; the pencil stays where it is."""
         self.items.append(Stroke(layer, np.array(points, dtype=float), closed, fill))
 
-    def symbol(self, name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0) -> None:
-        """Draw a symbol at once."""
-        self.items += symbol_strokes(name, x, y, layer, size=size, rotation=rotation)
+    def symbol(self, name: str, x: float, y: float, look: str) -> None:
+        """Draw a symbol of the key at once, as those of a layer look."""
+        self.items += symbol_strokes(name, x, y, "KEY", look)
 
 
 def centred_words(text: str, spot: Spot, height: float, *, bold: bool = False) -> Words:
@@ -105,11 +105,9 @@ def centred_words(text: str, spot: Spot, height: float, *, bold: bool = False) -
     return Words("SHEET-TEXT", text, x, y, height, "middle", spot.rotation, bold)
 
 
-def symbol_strokes(
-    name: str, x: float, y: float, layer: str, *, size: float = 1.0, rotation: float = 0.0
-) -> list[Stroke]:
-    """Return a symbol's strokes on paper."""
-    return list(repeat_symbol(name, np.array([(x, y)]), layer, size=size, rotations=np.array([rotation])))
+def symbol_strokes(name: str, x: float, y: float, layer: str, look: str | None = None) -> list[Stroke]:
+    """Return a symbol's strokes on paper, on a layer, as those of another look."""
+    return list(repeat_symbol(name, np.array([(x, y)]), layer, look=look))
 
 
 def repeat_symbol(
@@ -120,6 +118,7 @@ def repeat_symbol(
     size: float = 1.0,
     rotations: Array | float = 0.0,
     sources: Sequence[str] | None = None,
+    look: str | None = None,
 ) -> Iterator[Stroke]:
     """Yield the strokes of one symbol at many places (n, 2), turned by so much at each, place by place."""
     c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
@@ -130,7 +129,7 @@ def repeat_symbol(
     for source, *each in zip(sources or [""] * len(places), *drawn, strict=True):
         for (pen, _), points in zip(pens, each, strict=True):
             fill = 0.0 if pen.filled else None
-            yield Stroke(layer, points, pen.closed, fill, line_type="CONTINUOUS", source=source)
+            yield Stroke(layer, points, pen.closed, fill, line_type="CONTINUOUS", source=source, looks_like=look)
 
 
 def shift_items(items: Sequence[Item], x: float, y: float) -> list[Item]:

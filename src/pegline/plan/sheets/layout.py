@@ -191,7 +191,7 @@ def _index_map(
         if isinstance(feature.geometry, Path) and plots(feature.layer):
             path = feature.geometry
             points = flatten(on_paper(path.vertices), path.bulges, path.closed, 0.05)
-            yield Stroke(feature.layer, points, path.closed, line_type=feature.line_type)
+            yield Stroke("SKETCHES", points, path.closed, line_type=feature.line_type, looks_like=feature.layer)
     for number, centre in enumerate(centres, 1):
         (west, south), (east, north) = on_paper(centre - half), on_paper(centre + half)
         yield _box(west, south, east, north, "SHEET")

@@ -14,13 +14,25 @@ from ezdxf.filemanagement import new
 
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.model import Path as Outline
+from pegline.plan.dashes import is_smooth
 from pegline.plan.map.features import corners
 from pegline.plan.map.symbols import SYMBOLS, Pen
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.plan.style import LINE_TYPES
-from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, CENTRE, HIDDEN, Drawn, Entities, extended_data, look, put
+from pegline.writers.dxf.entities import (
+    ATTRIBUTE_HEIGHT,
+    CENTRE,
+    HIDDEN,
+    LEFT,
+    Drawn,
+    Entities,
+    extended_data,
+    look,
+    put,
+)
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
+from pegline.writers.dxf.notes import notes, shifted_grid
 from pegline.writers.dxf.text import drawing_text, finite, short, usable_layer_name
 
 __all__ = ["write"]
@@ -29,40 +41,51 @@ APPLICATION: Final = "PEGLINE"
 STYLE: Final = "PEGLINE"
 FONT: Final = "arial.ttf"  # on most desktops; others take what they have
 METRES: Final = 6  # $INSUNITS
+UNBROKEN: Final = {"linetype": "CONTINUOUS"}  #: lines of symbols, whatever their layer's are
 FACTS: Final = ("NAME", "KIND", "SD", "SOURCE")
 BLOCKS: Final = {symbol: re.sub(r"[^A-Z0-9-]", "-", symbol.upper()) for symbol in SYMBOLS}
 LEAST_RATIO: Final = 1e-6  #: of an ellipse's axes; readers refuse a smaller one
+NOTES_BELOW: Final = 10.0  #: from what is drawn down to the first note, paper millimetres
+NOTE_STEP: Final = 5.0  #: from one note to the next
 WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, metres
 
 
 def write(plan: Plan, path: Path) -> None:
     """Write the drawing in the version that the run asked for."""
     with without_clock():
-        save(_Drawing(plan).made(), path, r12=plan.options.dxf_version == "R12")
+        drawing = _Drawing(plan)
+        save(drawing.document(), path, r12=plan.options.dxf_version == "R12")
     if plan.survey.frame.kind == "grid" and plan.survey.frame.metres_per_unit == 1.0:
         from pegline.frame.crs import sidecar
 
-        told = sidecar(plan.survey.frame.wkt)
-        if told is not None:
-            path.with_suffix(".prj").write_text(told, encoding="utf-8")
+        east, north = drawing.shift.tolist()
+        prj = sidecar(plan.survey.frame.wkt)
+        if prj and (east or north):
+            prj = shifted_grid(prj, east, north)
+        if prj:
+            path.with_suffix(".prj").write_text(prj, encoding="utf-8")
 
 
 class _Drawing:
     """One drawing in the making."""
 
     def __init__(self, plan: Plan) -> None:
+        # The oldest version is made from a newer one.
         version = "R2010" if plan.options.dxf_version == "R12" else plan.options.dxf_version
         self.plan = plan
+        self.r12 = plan.options.dxf_version == "R12"
         self.doc = new(version, setup=False)
         self.space = self.doc.modelspace()
-        self.origin = np.array(plan.survey.frame.origin) - self._shift()
+        self.shift = self._shift()
+        self.origin = np.array(plan.survey.frame.origin) - self.shift
         self.east_north = self.origin.tolist()  # of single positions, which numpy would be slow with
         self.mm = plan.metres_per_mm
         self.names = {name: usable_layer_name(plan.options.layer_names.get(name, name)) for name in plan.layers}
         self.bounds = self._bounds()
         self.pages = pages_of(plan.survey.book)
-        # A symbol has its facts and an end beside it; a note may be added twice.
-        most = (2 + len(FACTS)) * len(plan.features) + len(plan.tufts) + len(plan.labels) + 2
+        self.notes = [*notes(plan, tuple(self.shift.tolist()))]
+        # A symbol has its facts and an end beside it.
+        most = (2 + len(FACTS)) * len(plan.features) + len(plan.tufts) + len(plan.labels) + len(self.notes)
         self.entities = Entities(self.space, STYLE, most)
 
     def _shift(self) -> Any:
@@ -71,7 +94,7 @@ class _Drawing:
             return np.zeros(2)
         return np.floor(np.array(self.plan.survey.frame.origin) / WHOLE) * WHOLE
 
-    def made(self) -> Any:
+    def document(self) -> Any:
         """Return the finished document."""
         self._tables()
         self._blocks()
@@ -79,7 +102,7 @@ class _Drawing:
         for feature in self.plan.features if self.plan.options.hatch else ():
             self._fill(feature)
         drawn: list[Drawn] = [(self.space, self._texts())]
-        if self.plan.options.dxf_version != "R12":  # for programs that know no sheets, and lay them over the plan
+        if not self.r12:  # for programs that know no sheets, and lay them over the plan
             drawn += add_layouts(self.doc, self.plan, self.origin, self.names, STYLE)
         if self.plan.options.geodata:
             self._geodata()
@@ -105,12 +128,14 @@ class _Drawing:
                 self.names[name], color=layer.index, linetype=layer.line_type, lineweight=layer.weight, plot=layer.plots
             )
             added.description = drawing_text(layer.about)
+            if self.r12 and not layer.plots:  # that version knows no layers that do not plot
+                added.off()
 
     def _used_layers(self) -> list[tuple[str, Any]]:
         """Return the layers that something is on; two of ours under one office name are one layer."""
         plan = self.plan
         used = {thing.layer for things in (plan.features, plan.tufts, plan.labels) for thing in things}
-        used |= {item.layer for sheet in plan.sheets for item in sheet.page.items} | {"SHEET-WINDOW", "SHEET-TEXT"}
+        used |= {item.layer for sheet in plan.sheets for item in sheet.page.items} | {"SHEET-WINDOW", "NOTES"}
         used |= {"FILLS"} if plan.options.hatch else set()
         rows: dict[str, tuple[str, Any]] = {}
         for name, layer in plan.layers.items():
@@ -169,7 +194,11 @@ class _Drawing:
         where = look(self.names[feature.layer], feature.line_type)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)
-            return self.entities.polyline(where, corners, closed=geometry.closed, data=_extended(feature, self.pages))
+            closed = geometry.closed
+            smooth = len(corners) > 2 and is_smooth(geometry.vertices, geometry.bulges, closed)
+            return self.entities.polyline(
+                where, corners, closed=closed, smooth=smooth, data=_extended(feature, self.pages)
+            )
         if isinstance(geometry, Ellipse):
             return self._ellipse(feature, geometry, where)
         return self._symbol(feature, self._placed(geometry), where)
@@ -219,20 +248,14 @@ class _Drawing:
         words = drawing_text(text)
         return self.entities.text(look(self.names[layer]), words, at, height, turn_deg, CENTRE, data) if words else ""
 
-    def _note_below(self, text: str, height_mm: float, below_mm: float, layer: str) -> str:
-        """Write a line of text below what is drawn."""
-        (west, south), (east, _) = self.bounds
-        at = ((west + east) / 2, south - below_mm * self.mm)
-        return self._text(text, at, height_mm * self.mm, layer, data=extended_data(APPLICATION, ["kind=note"]))
-
     def _notes(self) -> Iterator[str]:
-        """Say what must be added to the drawing's coordinates, and how many times their size ellipses are drawn."""
-        east, north = self._shift()
-        if east or north:
-            yield self._note_below(f"drawn near the origin: add {east:.0f} E, {north:.0f} N", 3.5, 12, "SHEET-TEXT")
-        if any(isinstance(feature.geometry, Ellipse) for feature in self.plan.features):
-            text = f"ellipses of 95 %, drawn {self.plan.ellipse_scale} times their size"
-            yield self._note_below(text, 1.8, 6, "ELLIPSES")
+        """Write the notes under what is drawn, the verdict larger than the others."""
+        (west, south), _ = self.bounds
+        data = extended_data(APPLICATION, ["kind=note"])
+        for row, text in enumerate(self.notes):
+            at = (west, south - (NOTES_BELOW + NOTE_STEP * row) * self.mm)
+            height = (3.5 if row == 0 else 2.5) * self.mm
+            yield self.entities.text(look(self.names["NOTES"]), drawing_text(text), at, height, 0.0, LEFT, data)
 
     # -- header ----------------------------------------------------------------------------------
 
@@ -248,8 +271,9 @@ class _Drawing:
 
     def _header(self) -> None:
         header, plan = self.doc.header, self.plan
-        low, high = self.bounds
-        self.doc.units = 0 if plan.options.dxf_version == "R12" else METRES  # R12 has no place for units
+        (west, south), high = self.bounds
+        low = west, south - (NOTES_BELOW + NOTE_STEP * len(self.notes)) * self.mm
+        self.doc.units = 0 if self.r12 else METRES  # R12 has no place for units
         header["$MEASUREMENT"] = 1
         header["$LUNITS"], header["$LUPREC"] = 2, 3
         header["$AUNITS"], header["$AUPREC"] = 1, 4  # degrees, minutes, seconds
@@ -266,7 +290,7 @@ class _Drawing:
         self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
         for name, value in _about(plan):
             header.custom_vars.append(name, drawing_text(value))
-        east, north = self._shift()
+        east, north = self.shift
         if east or north:
             header.custom_vars.append("Add to coordinates", f"{east:.0f} E, {north:.0f} N")
 
@@ -324,13 +348,13 @@ def _drawn_in_letters(pattern: tuple[float, ...]) -> str:
 def _draw_pen(block: Any, pen: Pen) -> None:
     """Draw a stroke of a symbol; what is filled is drawn as broad as it is, which every version knows."""
     if not pen.filled:
-        block.add_lwpolyline(pen.vertices, format="xyb", close=pen.closed)
+        block.add_lwpolyline(pen.vertices, format="xyb", close=pen.closed, dxfattribs=UNBROKEN)
     elif any(bulge for *_, bulge in pen.vertices):  # a filled ring: a line as broad as its radius
         (x0, y, _), (x1, _, _) = pen.vertices
         quarter = (x1 - x0) / 4
         middle = (x0 + x1) / 2
         ring = [(middle - quarter, y, 1.0), (middle + quarter, y, 1.0)]
-        block.add_lwpolyline(ring, format="xyb", close=True, dxfattribs={"const_width": 2 * quarter})
+        block.add_lwpolyline(ring, format="xyb", close=True, dxfattribs={**UNBROKEN, "const_width": 2 * quarter})
     else:
         corners = [(x, y) for x, y, _ in pen.vertices]
         block.add_solid(corners if len(corners) == 3 else [corners[0], corners[1], corners[3], corners[2]])

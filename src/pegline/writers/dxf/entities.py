@@ -38,17 +38,25 @@ RIGHT: Final = (2, 0)
 CENTRE: Final = (1, 2)
 
 ATTRIBUTE_HEIGHT: Final = 0.5  #: of its letters, of the block's own unit
+RUNS_ON: Final = 128  #: bit of a line's flags: its line type runs on across its vertices
 HIDDEN: Final = 1  #: bit of an attribute's flags
 NO_ATTRIBUTES: Final[Mapping[str, str]] = {}
 
 
-def look(layer: str, line_type: str | None = None, line_scale: float = 1.0) -> str:
+def look(
+    layer: str,
+    line_type: str | None = None,
+    line_scale: float = 1.0,
+    colour: int | None = None,
+    weight: int | None = None,
+) -> str:
     r"""Return the groups that put an entity on a layer and say how its line is drawn, if not as the layer's.
 
     >>> look("FENCES", "DOTS")
     '  8\nFENCES\n  6\nDOTS\n'
     """
-    return f"  8\n{layer}\n" + _unless(6, line_type, None) + _unless(48, line_scale, 1.0)
+    own = _unless(6, line_type, None) + _unless(62, colour, None) + _unless(370, weight, None)
+    return f"  8\n{layer}\n{own}{_unless(48, line_scale, 1.0)}"
 
 
 def extended_data(application: str, facts: Iterable[str], number: float | None = None) -> str:
@@ -79,11 +87,13 @@ class Entities:
         self._sheet = " 67\n1\n" if layout.is_any_paperspace else ""
         self._one_line = " 71\n1\n 72\n0\n" if layout.doc.dxfversion >= "AC1032" else ""  # of an attribute, in R2018
 
-    def polyline(self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, data: str = "") -> str:
-        """Draw a line through corners (x, y, bulge of the piece that follows)."""
+    def polyline(
+        self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, smooth: bool = False, data: str = ""
+    ) -> str:
+        """Draw a line through corners (x, y, bulge of the piece that follows); along a smooth one its dashes run on."""
         drawn = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
         head = self._head("LWPOLYLINE", where)
-        return f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed:d}\n{''.join(drawn)}{data}"
+        return f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed + RUNS_ON * smooth}\n{''.join(drawn)}{data}"
 
     def solid(self, where: str, corners: Sequence[Point]) -> str:
         """Fill a triangle or a quadrangle, its corners given in turn."""

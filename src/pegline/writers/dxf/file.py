@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import StringIO
@@ -60,7 +61,13 @@ def _save_as_r12(doc: Any, path: Path) -> None:
     stream.seek(0)
     again = read(stream)
     again.header = doc.header  # some settings are of that version only, and were not read
-    r12export.saveas(again, str(path), max_sagitta=0.005)
+    logger = logging.getLogger("ezdxf")
+    before = logger.level
+    logger.setLevel(logging.ERROR)  # it warns that the version has no place for units; the notes say them
+    try:
+        r12export.saveas(again, str(path), max_sagitta=0.005)
+    finally:
+        logger.setLevel(before)
 
 
 def refuse_unsound(doc: Any) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.plan.display import Stroke, Words
 from pegline.plan.model import Plan, Sheet
-from pegline.plan.style import LINE_TYPES
+from pegline.plan.style import LINE_TYPES, Layer
 from pegline.writers.dxf.entities import LEFT, MIDDLE, RIGHT, Drawn, Entities, look
 from pegline.writers.dxf.text import drawing_text, finite
 
@@ -42,7 +42,7 @@ def _texts(entities: Entities, plan: Plan, sheet: Sheet, names: Mapping[str, str
         if isinstance(item, Words):
             yield from _words(entities, item, names)
         else:
-            yield from _stroke(entities, item, names, 1000 / plan.scale, plan.layers[item.layer].line_type)
+            yield from _stroke(entities, item, names, 1000 / plan.scale, plan.layers[item.look])
 
 
 def _set_up(layout: Any, sheet: Sheet) -> None:
@@ -63,17 +63,21 @@ def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[s
         dxfattribs={"layer": names["SHEET-WINDOW"]},
     )
     viewport.dxf.flags |= LOCKED
-    silent = [names[name] for name, layer in plan.layers.items() if not layer.plots]
+    silent = [names[name] for name, layer in plan.layers.items() if not layer.plots or name == "NOTES"]
     viewport.frozen_layers = [name for name in silent if name in layout.doc.layers]  # the sheet shows what it prints
 
 
 def _stroke(
-    entities: Entities, stroke: Stroke, names: Mapping[str, str], line_scale: float, of_layer: str
+    entities: Entities, stroke: Stroke, names: Mapping[str, str], line_scale: float, drawn_as: Layer
 ) -> Iterator[str]:
     finite(stroke.points.ravel(), stroke.layer)
     # Line types are sized for the plan; a sheet is in millimetres.
-    scale = line_scale if LINE_TYPES[stroke.line_type or of_layer] else 1.0
-    where = look(names[stroke.layer], stroke.line_type, scale)
+    line_type = stroke.line_type or drawn_as.line_type
+    scale = line_scale if LINE_TYPES[line_type] else 1.0
+    if stroke.looks_like:
+        where = look(names[stroke.layer], line_type, scale, drawn_as.index, drawn_as.weight)
+    else:
+        where = look(names[stroke.layer], stroke.line_type, scale)
     points = stroke.points.tolist()
     if stroke.fill == 0.0 and len(points) in (3, 4):
         yield entities.solid(where, points)

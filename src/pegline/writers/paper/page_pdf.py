@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pegline.plan import fonts
+from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
@@ -108,12 +109,23 @@ def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[st
     yield "1 j"
     how = None
     for stroke in strokes:
-        looks = (stroke.layer, stroke.line_type, stroke.fill)
+        looks = (stroke.look, stroke.line_type, stroke.fill)
         if looks != how:
             how = looks
-            yield _look(stroke, layers[stroke.layer])
-        drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(stroke.points) - 1) + (" h " if stroke.closed else " ")
-        yield drawing % tuple((stroke.points * POINT).ravel().tolist()) + PAINTED[stroke.drawn, stroke.fill is not None]
+            yield _look(stroke, layers[stroke.look])
+        pattern = LINE_TYPES[stroke.line_type or layers[stroke.look].line_type]
+        edge = stroke.drawn and not pattern
+        if edge or stroke.fill is not None:
+            yield f"{_traced(stroke.points, closed=stroke.closed)} {PAINTED[edge, stroke.fill is not None]}"
+        if stroke.drawn and pattern:
+            pieces = dash_pieces(stroke.points, stroke.closed, pattern)
+            yield " ".join([*(_traced(piece, closed=False) for piece in pieces), "S"])
+
+
+def _traced(points: Any, *, closed: bool) -> str:
+    """Return what traces a line through points in millimetres."""
+    drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(points) - 1) + (" h" if closed else "")
+    return drawing % tuple((points * POINT).ravel().tolist())
 
 
 #: What finishes a path, by whether its edge is drawn and whether it is filled.
@@ -121,12 +133,11 @@ PAINTED: Final = {(True, False): "S", (True, True): "B*", (False, True): "f*", (
 
 
 def _look(stroke: Stroke, layer: Layer) -> str:
-    """Return what sets dashes, breadth and colours."""
-    pattern = [abs(length) * POINT for length in LINE_TYPES[stroke.line_type or layer.line_type]]
-    dashes = " ".join(f"{length:.3f}" for length in pattern)
+    """Return what sets ends, breadth and colours of lines."""
+    pattern = LINE_TYPES[stroke.line_type or layer.line_type]
     cap = 1 if 0.0 in pattern else 0  # a dot has no length: a round cap makes it one
     shade = "" if stroke.fill is None else f" {_colour(_shade(stroke.fill, layer))} rg"
-    return f"[{dashes}] 0 d {cap} J {layer.weight / 100 * POINT:.3f} w {_colour(_full(layer))} RG{shade}"
+    return f"{cap} J {layer.weight / 100 * POINT:.3f} w {_colour(_full(layer))} RG{shade}"
 
 
 Colour = tuple[float, float, float]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import groupby
 from math import degrees
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
 from pegline.plan import fonts
+from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
@@ -64,8 +66,8 @@ def _svg(plan: Plan, page: Page, clip: str, *, sources: bool = False) -> Iterato
 
 
 def _groups(plan: Plan, items: Sequence[Item], height: float, *, sources: bool = False) -> Iterator[str]:
-    for name, group in groupby(items, key=lambda item: item.layer):
-        layer = plan.layers[name]
+    for (name, look), group in groupby(items, key=_layer_and_look):
+        layer = plan.layers[look]
         colour = "#{:02x}{:02x}{:02x}".format(*layer.rgb)
         yield f'<g class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{_n(layer.weight / 100)}">'
         for item in group:
@@ -74,16 +76,32 @@ def _groups(plan: Plan, items: Sequence[Item], height: float, *, sources: bool =
         yield "</g>"
 
 
+def _layer_and_look(item: Item) -> tuple[str, str]:
+    return item.layer, item.look if isinstance(item, Stroke) else item.layer
+
+
 def _stroke(stroke: Stroke, layer: Layer, height: float, source: str) -> str:
-    points = " ".join(f"{_n(x)},{_n(height - y)}" for x, y in stroke.points.tolist())
+    pattern = LINE_TYPES[stroke.line_type or layer.line_type]
+    if pattern and stroke.drawn:
+        inside = "" if stroke.fill is None else _stroke(replace(stroke, drawn=False), layer, height, source)
+        return inside + _dashes(stroke, pattern, height, source)
+    points = _points(stroke.points, height)
     name = "polygon" if stroke.closed else "polyline"
     grey = "none" if stroke.fill is None else None if stroke.fill == 0 else "#" + f"{round(stroke.fill * 255):02x}" * 3
     fill = "" if grey is None else f' fill="{grey}"'
-    pattern = LINE_TYPES[stroke.line_type or layer.line_type]
-    dash = f' stroke-dasharray="{" ".join(_n(abs(part)) for part in pattern)}"' if pattern else ""
-    cap = ' stroke-linecap="round"' if 0.0 in pattern else ""
     edge = "" if stroke.drawn else ' stroke="none"'
-    return f'<{name} points="{points}"{fill}{dash}{cap}{edge}{source}/>'
+    return f'<{name} points="{points}"{fill}{edge}{source}/>'
+
+
+def _dashes(stroke: Stroke, pattern: Sequence[float], height: float, source: str) -> str:
+    """Return the dashes of a line as one path."""
+    drawn = "".join(f"M{_points(piece, height)}" for piece in dash_pieces(stroke.points, stroke.closed, pattern))
+    cap = ' stroke-linecap="round"' if 0.0 in pattern else ""
+    return f'<path d="{drawn}" fill="none"{cap}{source}/>'
+
+
+def _points(points: Any, height: float) -> str:
+    return " ".join(f"{_n(x)},{_n(height - y)}" for x, y in points.tolist())
 
 
 def _words(words: Words, height: float, source: str) -> str:

@@ -36,7 +36,8 @@ def test_there_is_ink_on_both_sides_of_every_corner_and_at_every_end(name, sides
         (through,) = [piece for piece in pieces if (np.abs(piece - corner).sum(axis=1) < 1e-6).any()]
         inner = closed or 0 < i < len(points) - 1
         ends = np.abs(through[[0, -1]] - corner).sum(axis=1) < 1e-6
-        assert not ends.any() if inner else ends.any()
+        whole = closed and len(pieces) == 1  # sides too short for gaps
+        assert not ends.any() or whole if inner else ends.any()
 
 
 @given(span=st.floats(0.5, 400.0))

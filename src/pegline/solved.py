@@ -8,9 +8,11 @@ from typing import Final
 
 import numpy as np
 
+from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.frame.model import Frame
+from pegline.measures.notation import Notation
 from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment, Array
 from pegline.reduction.model import ReducedLine, Reduction
@@ -41,6 +43,11 @@ class Solved:
     frame: Frame  #: what it is solved in
     adjustment: Adjustment  #: stations, and the points that share equations with them
     detail: Detail  #: points and shapes
+
+    @cached_property
+    def notation(self) -> Notation:
+        """Return how the book writes lengths, areas and bearings."""
+        return notation_of(self.book)
 
     @cached_property
     def positions(self) -> dict[str, list[float]]:

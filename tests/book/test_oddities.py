@@ -22,8 +22,8 @@ ODD = [
         "features: {wall: {kind: wall, through: [booked, p]}}\nwitnesses: {A: {w1: 3.1}}",
         "8:17: the witness 'w1' is nearly 'wall.1'; write that, if it is meant",
     ),
-    ("  A-С: {use: side, taped: 30}\n  C-B: {use: side, taped: 30}", "7:3: 'C' looks like 'С' in line 6"),
-    ("  b-A: {use: side, taped: 30}", "6:3: 'b' looks like 'B' in line 5"),
+    ("  A-С: {use: side, taped: 30}\n  C-B: {use: side, taped: 30}", "7:3: 'C' looks like 'С' (book 6)"),
+    ("  b-A: {use: side, taped: 30}", "6:3: 'b' looks like 'B' (book 5)"),
     ("  A-C: {use: side, taped: 30, page: 14}", "6:37: page '14' is not among pages; one of 12, 13 can"),
     (
         "  A-C: {use: side, taped: 3, details: [{at: 1, feature: f}]}\nfeatures: {f: {kind: path, through: [p, gate]}}",

@@ -1,4 +1,4 @@
-"""Books of which some readings are hard to read: each stands beside what a slip would make of it."""
+"""Books of which some readings are hard to read: each is given beside what a slip would make of it."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ def by_book(plot, seed):
 
 
 def by_json(plot, seed):
-    return of_json(json.loads(json.dumps(result(reduce(book(plot, seed)).plan()))))
+    return of_json(json.loads(json.dumps(result(reduce(book(plot, seed))))))
 
 
 def with_d_moved(plot):
@@ -307,7 +307,7 @@ def test_a_corrected_books_results_tell_the_same(tmp_path):
     paths = []
     for name, text in (("old", FIGURE), ("new", FIGURE.replace("30.00", "30.10"))):
         path = tmp_path / f"{name}.json"
-        path.write_text(json.dumps(result(reduce(parse_book(text.encode(), name)).plan())), encoding="utf-8")
+        path.write_text(json.dumps(result(reduce(parse_book(text.encode(), name)))), encoding="utf-8")
         paths.append(str(path))
     said = []
     assert run(argparse.Namespace(old=paths[0], new=paths[1]), said.append, said.append) == 0
@@ -383,7 +383,7 @@ SLIP = ("C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 41.00}")
 
 
 def results_of(text):
-    return json.loads(json.dumps(result(reduce(parse_book(text.encode(), "kite.yaml")).plan())))
+    return json.loads(json.dumps(result(reduce(parse_book(text.encode(), "kite.yaml")))))
 
 
 def compare_results(tmp_path, old, new):

@@ -113,7 +113,7 @@ def test_areas_that_overlap_are_told_with_their_size(tmp_path, two):
 
 
 def test_one_peg_in_two_surveys_is_told(tmp_path, two):
-    # D of a survey moved by A - D stands where the other's A does.
+    # D of a survey moved by A - D is given where the other's A does.
     moved = records.on_grid(origin=(512_340.25 - 25.0, 5_712_806.4 + 20.003))
     gpkg.write(moved, two[1])
 

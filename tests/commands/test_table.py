@@ -130,9 +130,9 @@ HABITS = [
     (merged_number, "t[lines]:2:3: cell C2: C2:C3 are merged"),
     (merged_head, "t[lines]:1:1: cell A1: A1:A2 are merged"),
     (merged_formula, "t[lines]:2:1: cell A2: A2:A3 are merged"),
-    (formula, "t[lines]:2:3: cell C2: a formula stands here"),
-    (error, "t[lines]:2:3: cell C2: the error #REF! stands here"),
-    (time, "t[lines]:2:3: cell C2: a time (12:30:00) stands here"),
+    (formula, "t[lines]:2:3: cell C2: a formula is in this cell"),
+    (error, "t[lines]:2:3: cell C2: the error #REF! is in this cell"),
+    (time, "t[lines]:2:3: cell C2: this is a time (12:30:00)"),
 ]
 
 
@@ -213,9 +213,9 @@ WRONG = [
     ({"lines": [["name", "use", "date"], ["A-B", "base", 46130]]}, "t[lines]:2:3: cell C2: date: '46130' is no date"),
     ({"lines": [["name", "use", "tapd"], ["A-B", "base", 3]]}, "t[lines]:1:3: cell C1: unknown column 'tapd'; did you"),
     ({"lines": [["name", "use", "use"], ["A-B", "base", "x"]]}, "t[lines]:1:3: cell C1: a second column use"),
-    ({"lines": [["name", "use"], ["A-B", "base", 3]]}, "t[lines]:2:3: cell C2: this cell stands under no column"),
+    ({"lines": [["name", "use"], ["A-B", "base", 3]]}, "t[lines]:2:3: cell C2: this cell is under no column"),
     ({"lines": [["name", "use"], [None, "base"]]}, "t[lines]:2:1: cell A2: name is blank; say what the row belongs to"),
-    ({"lines": [["name", "use"], ["A-B", "base"], ["A-B", "tie"]]}, "t[lines]:3:1: cell A3: 'A-B' stands in row 2"),
+    ({"lines": [["name", "use"], ["A-B", "base"], ["A-B", "tie"]]}, "t[lines]:3:1: cell A3: 'A-B' is in row 2"),
     ({"details": [["line", "at"], ["A-B", 3]]}, "t[details]:2:1: cell A2: there is no line 'A-B' in the sheet lines"),
     ({"lines": [["name", "taped"], ["A-B", "[3, 4"]]}, "t[lines]:2:2: cell B2: a bracket or a comma is missing"),
     ({"leins": [["name"], ["A-B"]]}, "t[leins]:1:1: cell A1: unknown sheet 'leins'; did you mean 'lines'?"),
@@ -384,7 +384,7 @@ def test_a_text_merged_over_rows_of_ods_stands_in_each(tmp_path):
 
 
 STRANGE = [
-    (row(cell("3", table_formula="of:=1+2")), "a formula stands here"),
+    (row(cell("3", table_formula="of:=1+2")), "this is a formula"),
     (row(cell("3", table_number_columns_spanned=2)), "merged cells begin here"),
     (row(cell("line", table_number_rows_spanned=2)), "merged cells begin here"),
     (
@@ -398,9 +398,9 @@ STRANGE = [
     ),
     (
         row(cell("line")) + row(cell("A", table_formula="of:=B1", table_number_rows_spanned=2)),
-        "a formula stands here",
+        "this is a formula",
     ),
-    (row(cell("3 %", office_value_type="percentage", office_value="0.03")), "a percentage stands here"),
+    (row(cell("3 %", office_value_type="percentage", office_value="0.03")), "this is a percentage"),
     (row(cell(table_number_columns_repeated=500), cell("x")), "cells stand beyond 100000 rows or 200 columns"),
     (row(cell("x", table_number_columns_repeated=500)), "cells stand beyond 100000 rows or 200 columns"),
     (row(cell("x"), repeated=200_000), "cells stand beyond 100000 rows"),
@@ -459,11 +459,11 @@ def test_a_second_sheet_of_one_name_is_refused(tmp_path):
 
 
 SHOWN = [
-    ("0%", "a percentage stands here; write the value as text, a slope as 1 in 12"),
+    ("0%", "this is a percentage; write the value as text, a slope as 1 in 12"),
     ('0.00" ft"', "ft is shown here and is no part of the number; write both as text, such as 30.5 ft"),
     (r"0.0\m", "m is shown here"),
-    ("[$€-407] #,##0.00", "a currency stands here"),
-    ('_("$"* #,##0.00_);_("$"* (#,##0.00)', "a currency stands here"),
+    ("[$€-407] #,##0.00", "this is a currency"),
+    ('_("$"* #,##0.00_);_("$"* (#,##0.00)', "this is a currency"),
     ('0;0" below"', "below is shown here"),
 ]
 

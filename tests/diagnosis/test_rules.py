@@ -36,11 +36,11 @@ BROKEN = {
     "chainage-off-line": (
         "at: 48.00, right: 2.10, feature: lane",
         "at: 60.40, right: 2.10, point: p",
-        "60.40 m off the line A-B",
+        "60.40 m lies before 0 or beyond the end of A-B (60.00 m)",
     ),
-    "coarse-curve": ("at: 42.00, right: 2.10", "at: 42.00, right: 4.10", "bends too much"),
-    "coarse-detail": ("at: 30.00, right: 2.00", "at: 30.00, right: 2.00, method: eye", "lane.1 is known to"),
-    "single-reading": ("taped: [60.00, 60.01]", "taped: 60.00", "A-B taped once"),
+    "coarse-curve": ("at: 42.00, right: 2.10", "at: 42.00, right: 4.10", "too few points on the curve lane"),
+    "coarse-detail": ("at: 30.00, right: 2.00", "at: 30.00, right: 2.00, method: eye", "lane.1 is uncertain by"),
+    "single-reading": ("taped: [60.00, 60.01]", "taped: 60.00", "A-B measured one way only"),
 }
 
 
@@ -94,13 +94,13 @@ def test_a_station_that_hangs_on_unchecked_lines_is_named():
     text = SOUND.replace("  C-D: {use", more + "  C-D: {use").replace(
         "  D: {right_of", "  E: {left_of: A-C}\n  D: {right_of", 1
     )
-    assert "nothing checks the lines that hold E" in rules_told(text)["unchecked-figure"]
+    assert "nothing checks the lines to E" in rules_told(text)["unchecked-figure"]
 
 
 def test_building_corners_with_one_offset_each_are_named():
     text = SOUND.replace("dimensions:\n  h1-h2: 8.00\n", "").replace(", pump]", ", oak]")
     text = text.replace("arcs:\n  - {point: pump, from: {h1: 5.00, h2: 6.00}, left_of: h1-h2}\n", "")
-    assert "h1 and h2 held by one offset only" in rules_told(text)["single-reading"]
+    assert "h1 and h2 measured by one offset only" in rules_told(text)["single-reading"]
 
 
 def test_a_corner_that_a_shape_makes_is_told_with_the_place_of_its_shape():
@@ -124,5 +124,5 @@ def test_of_many_warnings_of_one_kind_the_worst_are_told_and_the_others_counted(
     counted = 30 - len(coarse)
 
     assert ["p30 is" in coarse[0], "p29 is" in coarse[1], f"p{counted + 1} is" in coarse[-1]] == [True] * 3
-    assert last.startswith(f"{counted} more like the last (coarse-detail)")
+    assert last.startswith(f"{counted} more of the rule coarse-detail")
     assert 10 <= len(coarse) < 30

@@ -128,7 +128,7 @@ def test_walls_that_meet_flatly_are_told():
     [
         ("{at: 2, left: 3, produced: h1-h2}", "produced says where a wall cuts the line itself"),
         ("{at: 2, produced: h1-z}", "there is no point or station 'z'"),
-        ("{at: 2, produced: h1-h2, station: S}", "produced stands beside station"),
+        ("{at: 2, produced: h1-h2, station: S}", "produced is given beside station"),
     ],
 )
 def test_a_row_that_cannot_be_is_refused(row, says):

@@ -136,7 +136,9 @@ def test_a_half_finished_book_without_its_bearing_lies_along_its_base():
 
 def test_a_station_held_by_one_line_can_swing():
     told = findings(*measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"}))
-    assert told["too-few-lines"].text == "D can swing about A; tape one more line to it"
+    assert (
+        told["too-few-lines"].text == "station D is on one line only (A-D); tape one more to it, or is the name wrong?"
+    )
 
 
 def test_arcs_that_do_not_meet_carry_the_gap():

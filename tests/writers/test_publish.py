@@ -190,7 +190,7 @@ def test_a_folder_that_is_a_file_is_an_output_error(tmp_path):
 def test_a_folder_in_the_place_of_a_file_is_an_output_error(tmp_path):
     (tmp_path / "plot.one").mkdir()
 
-    with pytest.raises(OutputError, match="a folder of that name stands in the way"):
+    with pytest.raises(OutputError, match="a folder of that name is in the way"):
         publish(PLAN, tmp_path, "plot", ["one"], NEW)
 
 

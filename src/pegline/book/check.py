@@ -111,7 +111,7 @@ def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
     for name, place in known.stations.items():
         if name in known.points:
             first, second = sorted((place, known.points[name]), key=lambda p: (p.line, p.column))
-            text = f"{shown(name)} is a station and a point, the other in line {first.line}; give one another name"
+            text = f"{shown(name)} is a station and a point, the other in book {first.line}; give one another name"
             yield Finding("name-twice", text, second)
 
 
@@ -139,7 +139,7 @@ def base_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell when there is not exactly one base line."""
     bases = [line for line in book.lines.values() if line.use == "base"]
     for line in bases[1:]:
-        text = f"{bases[0].name} in line {bases[0].place.line} is the base line already; write use: side or tie"
+        text = f"{bases[0].name} (book {bases[0].place.line}) is the base line already; write use: side or tie"
         yield Finding("base", text, line.place)
     lines = list(book.lines.values())
     if lines and not bases and "base" not in known.slate.lost:
@@ -151,7 +151,7 @@ def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
     for line in book.lines.values():
         other = book.lines.get(f"{line.end}-{line.start}")
         if other and (other.place.line, other.place.column) < (line.place.line, line.place.column):
-            text = f"{other.name} in line {other.place.line} is the same line; add its back reading to taped there"
+            text = f"{other.name} (book {other.place.line}) is the same line; add its back reading to taped there"
             yield Finding("line-twice", text, line.place)
 
 
@@ -324,7 +324,7 @@ def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("ring", text, feature.place)
         elif any(a == b for a, b in pairwise(names)):
             twice = next(a for a, b in pairwise(names) if a == b)
-            yield Finding("points", f"{shown(twice)} stands twice running; leave one out", feature.place)
+            yield Finding("points", f"{shown(twice)} is listed twice in a row; leave one out", feature.place)
 
 
 # -- the frame --------------------------------------------------------------------------------------
@@ -395,9 +395,7 @@ def names_that_look_alike(book: Book, known: Known) -> Iterator[Finding]:
         for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
             first = seen.setdefault(_look(name), name)
             if first != name:
-                text = (
-                    f"{shown(name)} looks like {shown(first)} in line {places[first].line}; check that both are meant"
-                )
+                text = f"{shown(name)} looks like {shown(first)} (book {places[first].line}); check that both are meant"
                 yield Finding("look-alike", text, places[name])
 
 

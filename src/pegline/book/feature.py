@@ -54,7 +54,7 @@ def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
     name, geometry = values["name"], values["geometry"]
     if closed is not None:
         if not isinstance(geometry, Curve):
-            raise Wrong("closed stands where there is no curve; leave it out", table.entries["closed"][0].place)
+            raise Wrong("closed is for curves only; leave it out", table.entries["closed"][0].place)
         geometry = dataclasses.replace(geometry, closed=closed)
     least = LEAST_POINTS.get(type(geometry), 0)
     if least and len(geometry.points) < least and not any(isinstance(point, Booked) for point in geometry.points):
@@ -66,7 +66,7 @@ def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
         geometry = _with_corners(name, geometry, corners, table, slate)
     elif corners is not None:
         raise Wrong(
-            "corners stand where no rectangle or round makes any; leave them out", table.entries["corners"][0].place
+            "corners are for a rectangle or a taped round only; leave them out", table.entries["corners"][0].place
         )
     return Feature(**values | {"geometry": geometry})
 

@@ -124,12 +124,14 @@ class Tape:
         ),
     ] = ()  #: by the day from which each holds
     standard_temperature: Annotated[
-        float | None, Key(TEMPERATURE, "Temperature at which it is right, degrees Celsius; 20 unless told.")
+        float | None, Key(TEMPERATURE, "Temperature at which it is right, degrees Celsius; default 20.")
     ] = None
     standard_pull: Annotated[float | None, Key(PULL, "Pull at which it is right, newtons.")] = None
-    mass: Annotated[float | None, Key(bounded("a mass", above=0), "Kilograms a metre.")] = None
-    section: Annotated[float | None, Key(bounded("a section", above=0), "Square millimetres.")] = None
-    modulus: Annotated[float | None, Key(bounded("a modulus", above=0), "Modulus of elasticity, gigapascals.")] = None
+    mass: Annotated[float | None, Key(bounded("a mass", above=0), "Mass of the tape, kilograms a metre.")] = None
+    section: Annotated[float | None, Key(bounded("a section", above=0), "Cross-section of the tape, mm².")] = None
+    modulus: Annotated[
+        float | None, Key(bounded("a modulus", above=0), "Modulus of elasticity of the tape, gigapascals.")
+    ] = None
     expansion: Annotated[float | None, Key(NUMBER, "Thermal expansion per degree Celsius: 11.5e-6.")] = None
     accuracy: Annotated[Accuracy | None, Key(ACCURACY, "fixed: of one lay of the tape; per_length: of its scale.")] = (
         None
@@ -191,7 +193,7 @@ class Line:
         Use,
         Key(
             word("base", "side", "tie", "check", "detail"),
-            "What the line is for: base (exactly one) and side make the figure; tie, check, detail.",
+            "What the line is for: base (exactly one) and side make the framework; tie, check, detail.",
         ),
     ]
     place: Place
@@ -230,7 +232,7 @@ def _line(values: dict[str, Any], table: Table, slate: Slate) -> Line:
     back = tuple(dataclasses.replace(row, back=True) for row in values.pop("details_back", ()))
     found = Line(**values | {"details": (*values.get("details", ()), *back)})
     if found.taped and found.legs:
-        raise Wrong("taped and legs stand together; keep the whole line or its pieces", table.entries["legs"][0].place)
+        raise Wrong("both taped and legs are given; keep the whole line or its pieces", table.entries["legs"][0].place)
     check_spread([taping.reading for taping in found.taped], slate)
     realm = "point" if found.use == "detail" else "station"
     noted = slate.used if realm == "point" else slate.defined
@@ -281,9 +283,9 @@ class Book:
     ] = field(default_factory=dict)
     line_tape: str | None = None  #: ``default_tape: {lines: …}``
     offset_tape: str | None = None
-    default_method: Annotated[Method | None, Key(METHOD, "How right angles were set out, unless told otherwise.")] = (
-        None
-    )
+    default_method: Annotated[
+        Method | None, Key(METHOD, "How right angles were set out, where a line or a row names no other way.")
+    ] = None
     surveyor: Annotated[str | None, Key(TEXT, "Who was in charge.")] = None
     party: Annotated[tuple[str, ...], Key(one_or_more(TEXT, "a name"), "Who was there.")] = ()
     weather: Annotated[str | None, Key(TEXT, "In words.")] = None

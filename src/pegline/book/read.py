@@ -80,7 +80,7 @@ def _features(book: Book, slate: Slate) -> dict[str, Feature]:
     for feature in implied:
         first = features.setdefault(feature.name, feature)
         if first.geometry != feature.geometry or first.kind != feature.kind:
-            text = f"{feature.name!r} is a feature already, in line {first.place.line}; give one of them another name"
+            text = f"{feature.name!r} is a feature already (book {first.place.line}); give one of them another name"
             slate.faults.append(Finding("feature-twice", text, feature.place))
     return features
 

@@ -118,9 +118,9 @@ class Sheet:
 class Limits:
     """Limits of the rules of thumb. None: the default."""
 
-    offset: Annotated[Length | None, Key(LENGTH, "Longest perpendicular offset; 10 m unless told.")] = None
+    offset: Annotated[Length | None, Key(LENGTH, "Longest perpendicular offset; default 10 m.")] = None
     oblique: Annotated[
-        Length | None, Key(LENGTH, "Longest oblique distance; the offset tape's length unless told.")
+        Length | None, Key(LENGTH, "Longest oblique distance; default: the length of the offset tape.")
     ] = None
     angle: Annotated[
         tuple[Angle, Angle] | None,
@@ -131,10 +131,14 @@ class Limits:
     unnoticed_ratio: float | None = None  #: how far a mistake may go unnoticed, over the stations' extent
     unnoticed_length: Length | None = None  #: or as a length
     significance: Annotated[
-        float, Key(bounded("a significance", above=0, most=0.5), "Of the statistical tests; 0.001 unless told.")
+        float,
+        Key(
+            bounded("a significance", above=0, most=0.5),
+            "Probability that a sound measurement fails its test; default 0.001.",
+        ),
     ] = 0.001
     silence: Annotated[
-        tuple[str, ...], Key(one_or_more(TEXT, "a rule's name"), "Names of rules of thumb not to be told.")
+        tuple[str, ...], Key(one_or_more(TEXT, "a rule's name"), "Names of rules of thumb that are not to warn.")
     ] = ()
 
 

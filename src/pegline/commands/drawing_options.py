@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--dxf-version",
         choices=("R12", "R2000", "R2010", "R2018"),
         default="R2010",
-        help="R2010 unless told; R12 has no sheets, for programs that would lay them over the plan",
+        help="default R2010; R12 has no sheets, for programs that would lay them over the plan",
     )
     group.add_argument(
         "--layers", metavar="FILE", type=Path, help="an office's own names of layers: 'OURS: THEIRS' a line"

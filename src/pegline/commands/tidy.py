@@ -23,7 +23,7 @@ Tell = Callable[[str], None]
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("book", metavar="BOOK", help="a field book")
-    parser.add_argument("--out", metavar="FILE", help="the file to write; printed unless told")
+    parser.add_argument("--out", metavar="FILE", help="the file to write; default: print it")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:

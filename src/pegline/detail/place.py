@@ -244,7 +244,7 @@ def _refuse_gaps(
         if gap > 0 or row.chainages[0] == row.chainages[1]:
             one, other = (reading.length.text for reading in row.booked.offsets[:2])
             text = (
-                f"the two oblique offsets to {row.name} ({one} and {other} from line {row.line}) do not meet:"
+                f"the two oblique offsets to {row.name} ({one} and {other} from {row.line}) do not meet:"
                 f" {max(gap, 0.0):.3f} m between them; read them and their chainages again"
             )
             findings.append(Finding("arms-do-not-meet", text, row.booked.place, Missed(row.name, number, gap)))

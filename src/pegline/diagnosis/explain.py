@@ -63,7 +63,7 @@ def _sentence(data: object, book: Book, reduction: Reduction, readings: Readings
         for some in (near[:TRIALS], list(_sides(book)), far[: TRIALS - len(near)]):
             good = [mend for _, mend in sorted(_closing(book, some), key=lambda pair: pair[0])]
             if good:
-                return f"; everything would close with {_listed(good)}"
+                return f"; all would fit with {_listed(good)}"
     return f"; they would meet with {_listed(near)}" if near else ""
 
 
@@ -78,7 +78,7 @@ def _rarity(mend: Mend) -> tuple[bool, bool]:
 
 def _listed(found: Sequence[Mend | Mixup]) -> str:
     left = len(found) - MOST
-    more = f", or {left} other slip{'s' if left > 1 else ''}" if left > 0 else ""
+    more = f", or {left} other mistake{'s' if left > 1 else ''}" if left > 0 else ""
     return "; or ".join(map(str, found[:MOST])) + more
 
 

@@ -24,7 +24,6 @@ from pegline.network.produced_walls import meeting_sine
 from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
-from pegline.units import METRES_PER
 
 __all__ = ["RULES", "Rule", "silence_findings", "told"]
 
@@ -43,8 +42,9 @@ def long_offset(solved: Solved, limit: float) -> Said:
     """Perpendicular offsets so long that the right angle decides where the point falls."""
     for row in solved.reduction.rows:
         if row.form == "perpendicular" and row.offsets[0].length > limit:
-            text = f"the offset of {row.offsets[0].length:.2f} m to {row.name} is longer than {limit:.4g} m"
-            yield f"{text}; tape it from two chainages instead, or from a nearer line", row.booked.offsets[0].place
+            length, most = solved.notation.length(row.offsets[0].length), solved.notation.limit(limit)
+            text = f"the offset of {length} to {row.name} is longer than {most}"
+            yield f"{text}; tape it from two chainages, or from a nearer line", row.booked.offsets[0].place
 
 
 def long_oblique(solved: Solved, limit: float | None) -> Said:
@@ -54,10 +54,10 @@ def long_oblique(solved: Solved, limit: float | None) -> Said:
     for name, ground in arms:
         reach = limit or solved.reduction.tapes[ground.tape].nominal
         if ground.reading > reach:
-            text = (
-                f"the distance of {ground.reading:.2f} m to {name} is longer than {reach:.4g} m, one length of the tape"
-            )
-            yield f"{text}; tape it from nearer, or set a station closer to it", ground.place
+            length = solved.notation.length
+            text = f"the distance of {length(ground.reading)} to {name} is longer than {solved.notation.limit(reach)}"
+            limited = "" if limit else ", one length of the tape"
+            yield f"{text}{limited}; tape it from nearer, or set a station closer to it", ground.place
 
 
 def weak_angle(solved: Solved, limit: tuple[float, float]) -> Said:
@@ -71,7 +71,7 @@ def weak_angle(solved: Solved, limit: tuple[float, float]) -> Said:
 
 
 def _said_weak(what: str, name: str, angle: float, advice: str) -> str:
-    return f"the {what} to {name} cut at {degrees(angle):.0f}°, which holds it weakly; {advice}"
+    return f"the {what} to {name} meet at {degrees(angle):.0f}°, so a small error moves it far; {advice}"
 
 
 def _weak(angles: Iterable[float], limit: tuple[float, float]) -> float | None:
@@ -147,9 +147,10 @@ def base_not_longest(solved: Solved, limit: None) -> Said:
     longest = max(lines, key=lambda line: line.ground.length, default=None)
     if base is None or longest is None or longest.ground.length <= base.ground.length:
         return
-    text = f"the base line {base.name} ({base.ground.length:.2f} m) is shorter than {longest.name}"
+    length = solved.notation.length
+    text = f"the base line {base.name} ({length(base.ground.length)}) is shorter than {longest.name}"
     yield (
-        f"{text} ({longest.ground.length:.2f} m), so its errors grow outward; make the longest line the base",
+        f"{text} ({length(longest.ground.length)}), so its errors grow outward; make the longest line the base",
         base.booked.place,
     )
 
@@ -157,14 +158,14 @@ def base_not_longest(solved: Solved, limit: None) -> Said:
 def unchecked_figure(solved: Solved, limit: None) -> Said:
     """Nothing that shows a slip in the whole figure, or in what holds one station."""
     if solved.adjustment.checked is None:
-        text = "nothing checks the figure: a slip in any line would go unseen"
+        text = "nothing checks the framework: a mistake in any line would not show"
         yield f"{text}; tape one more line between stations that no line joins yet", base_place(solved.book)
         return
     checked = {m.booking.measured_line for m in solved.adjustment.measurements if m.redundancy > UNCHECKED}
     for name in solved.stations:
         lines = solved.lines_at.get(name, [])
         if name not in solved.tie_stations and lines and not any(line.name in checked for line in lines):
-            text = f"nothing checks the lines that hold {name}: a slip in one would go unseen"
+            text = f"nothing checks the lines to {name}: a mistake in one would not show"
             yield f"{text}; tape one more line to it", lines[0].booked.place
 
 
@@ -194,7 +195,8 @@ def few_witnesses(solved: Solved, limit: float) -> Said:
             yield f"{text}; tape {limit:.0f} lasting objects to a peg, so that one may be lost", place
     bare = [name for name in solved.stations if name not in solved.book.witnesses and name not in solved.tie_stations]
     if bare:
-        text = f"no witnesses to {listed(bare)}; tape {limit:.0f} lasting objects to each peg"
+        has = "has" if len(bare) == 1 else "have"
+        text = f"{listed(bare)} {has} no witness distances; tape {limit:.0f} lasting objects to each peg"
         yield f"{text}, to find it again", base_place(solved.book)
 
 
@@ -211,9 +213,10 @@ def chainage_off_line(solved: Solved, limit: float) -> Said:
         line = solved.reduction.lines[name]
         unit = solved.book.unit_of(name)
         texts = listed([booked_text(reading.length, unit) for reading in readings])
-        what = f"chainage{'s' * (len(readings) > 1)} {texts} off the line {name}"
-        length = line.ground.length / METRES_PER[unit]
-        yield f"{what}, which is {length:.2f} {unit} long; right only where it was prolonged", readings[0].place
+        several = len(readings) > 1
+        what = f"chainage{'s' * several} {texts} {'lie' if several else 'lies'} before 0 or beyond the end of {name}"
+        whole = solved.notation.length(line.ground.length)
+        yield f"{what} ({whole}); correct only if you extended the line", readings[0].place
 
 
 def coarse_curve(solved: Solved, limit: float) -> Said:
@@ -235,8 +238,8 @@ def coarse_curve(solved: Solved, limit: float) -> Said:
         slack = 3 * float(np.sqrt(np.max(np.trace(np.array(own), axis1=1, axis2=2)))) if own else 0.0
         worst = int(np.argmax(gaps))
         if gaps[worst] > np.hypot(limit * solved.scale, slack):
-            text = f"{shape.name} bends too much between {names[worst + 1]} and {names[worst + 2]} for its points"
-            yield f"{text}; book one more point between them", shape.place
+            text = f"too few points on the curve {shape.name}"
+            yield f"{text}; book one more between {names[worst + 1]} and {names[worst + 2]}", shape.place
 
 
 def _gaps(points: Array) -> Array:
@@ -262,13 +265,14 @@ def coarse_detail(solved: Solved, limit: float) -> Said:
     larger = _larger_axes(points.local_variances)
     made = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
     made |= {arc.point: arc.place for arc in solved.reduction.arcs}
-    finest = f"the plan at 1:{solved.scale} shows {1000 * limit * solved.scale:.0f} mm"
+    accuracy = solved.notation.accuracy
+    finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"
     coarse = np.flatnonzero(larger > limit * solved.scale)
     for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
         rows = points.rows[row]
         place = solved.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
-        text = f"{points.names[row]} is known to {1000 * larger[row]:.0f} mm only"
-        yield f"{text}, and {finest}; take a shorter offset, or tape it from two chainages", place
+        text = f"{points.names[row]} is uncertain by {accuracy(larger[row])} (1 σ, relative to the base line)"
+        yield f"{text}; {finest}; take a shorter offset, or tape it from two chainages", place
 
 
 def _larger_axes(variances: Array) -> Array:
@@ -281,8 +285,8 @@ def single_reading(solved: Solved, limit: None) -> Said:
     """What stands on one reading where a second costs a minute: lines taped once, corners with one offset."""
     once = [line for line in solved.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
     if once:
-        text = f"{listed([line.name for line in once])} taped once"
-        yield f"{text}; tape the main lines back as well and book both readings", once[0].booked.place
+        text = f"{listed([line.name for line in once])} measured one way only"
+        yield f"{text}; measure back and book both readings", once[0].booked.place
     second = {name for d in solved.reduction.dimensions for name in (d.start, d.end)}
     second |= {name for arc in solved.reduction.arcs for name in (arc.point, *arc.starts)}
     for shape in solved.detail.shapes.values():
@@ -300,7 +304,7 @@ def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) ->
     ]
     if single:
         corners = listed([name for name, _ in single])
-        text = f"{corners} held by one offset only"
+        text = f"{corners} measured by one offset only"
         yield f"{text}; tape the wall between corners, or each from a second chainage", single[0][1].booked.place
 
 
@@ -360,7 +364,7 @@ def _few(name: str, said: Said) -> Iterator[Finding]:
     """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
     yield from (Finding(name, text, place) for text, place in islice(said, MOST))
     if more := sum(1 for _ in said):
-        yield Finding(name, f"{more} more like the last ({name}); see to the ones told first, then run this again")
+        yield Finding(name, f"{more} more of the rule {name}; see to those shown first, then check again")
 
 
 def silence_findings(book: Book) -> Iterator[Finding]:

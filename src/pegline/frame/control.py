@@ -68,7 +68,7 @@ def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
     way = _allowed(control, point, source.name, grid, way_between(source, grid.crs, given))
     x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*given))
     if not (isfinite(x) and isfinite(y)):
-        text = f"control point {point.station} lies nowhere on {grid.name}; look at its figures and its CRS"
+        text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
         raise BookError([Finding("control", text, point.place)])
     return Known(point.station, x, y, sd, point.place, way)
 
@@ -122,13 +122,13 @@ def _mixed(known: Sequence[Known]) -> bool:
 def shift_findings(known: Sequence[Known]) -> Iterator[Finding]:
     """Yield a warning for each way that changes the datum, with its accuracy."""
     told = set()
-    weight = "it weighs less for that" if _mixed(known) else "positions on the earth are no better than that"
+    weight = "so it counts less" if _mixed(known) else "and positions on the earth are no better than that"
     for one in known:
         if one.way and one.way.accuracy and one.way.description not in told:
             told.add(one.way.description)
             text = (
-                f"control point {one.station} crossed a change of datum good to {one.way.accuracy:g} m"
-                f"{_better(one.way)}; {weight}"
+                f"control point {one.station} was transformed between datums (± {one.way.accuracy:g} m"
+                f"{_better(one.way)}), {weight}"
             )
             yield Finding("datum-shift", text, one.place)
 

@@ -63,7 +63,7 @@ def _feet(point: ControlPoint) -> Meant:
     if point.easting is not None and point.northing is not None:
         for words, factor in (("metres", 1 / 0.3048), ("feet", 0.3048)):
             meant = replace(point, easting=point.easting * factor, northing=point.northing * factor)
-            yield Mistake(f"the figures are {words}", meant)
+            yield Mistake(f"the coordinates are in {words}", meant)
 
 
 def _digits(point: ControlPoint) -> Meant:
@@ -112,7 +112,7 @@ def mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
     """Yield how a control point may have been booked wrong, what is believed first first."""
     if point.latitude_deg is None:
         for zone in other_zones(grid) if point.crs is None else ():
-            yield Mistake(f"the figures are of {zone}", replace(point, crs=zone))
+            yield Mistake(f"the coordinates are of {zone}", replace(point, crs=zone))
     for each in MISTAKES:
         if each is not _exchanged or point.easting is not None:
             yield from each(point)
@@ -241,7 +241,7 @@ def _finding(known: Sequence[Known], n: int, meant: Mistake | None, *, several: 
     far = min(others, key=lambda other: -apart(one, other), default=None)
     where = f"{apart(one, far) / 1000:.0f} km from {far.station}, further than the lines reach" if far else "far away"
     if meant is None:
-        text = f"control point {one.station} lies {where}; look at its figures and its CRS"
+        text = f"control point {one.station} lies {where}; look at its coordinates and its CRS"
     else:
         look = "it looks as if" if not several else "it may be that"
         text = f"control point {one.station} lies {where}: {look} {meant.words}; it would be {_figures(meant.point)}"

@@ -46,9 +46,7 @@ def degrees(text: str) -> float:
     whole, minutes, seconds = parts["d"], parts.get("m"), parts.get("s")
     for larger, smaller in ((whole, minutes), (minutes, seconds), (whole, seconds)):
         if smaller is not None and (float(smaller) >= 60 or "." in (larger or "")):
-            raise Misread(
-                f"{shown(text)}: {smaller} minutes or seconds cannot stand there; write 0 to 59 after a whole number"
-            )
+            raise Misread(f"{shown(text)}: {smaller} minutes or seconds do not fit; write 0 to 59 after a whole number")
     return float(whole or 0) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
 
 
@@ -75,7 +73,7 @@ def angle(text: str) -> float:
     """Return an angle over 0 and up to 180 degrees, radians."""
     value = degrees(text)
     if not 0 < value <= 180:
-        raise Misread(f"{shown(text)} cannot stand here; write an angle over 0 and up to 180°")
+        raise Misread(f"{shown(text)} is out of range; write an angle over 0 and up to 180°")
     return math.radians(value)
 
 
@@ -121,7 +119,7 @@ def declination(text: str) -> float:
 def _grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
     def read(written: Written, slate: Slate) -> Angle:
         if type(written) is not Text:
-            raise Wrong(f"one value is wanted here, {wanted}; write it like 63°30'", written.place)
+            raise Wrong(f"one value is expected, {wanted}; write it like 63°30'", written.place)
         try:
             return Angle(convert(written.value), written.value, written.place)
         except Misread as misread:

@@ -52,9 +52,10 @@ class North:
     declination: Annotated[
         Angle | None, Key(DECLINATION, "What magnetic north lies east or west of true north: 2.4° E.")
     ] = None  #: east positive
-    accuracy: Annotated[Angle | None, Key(ANGLE, "Standard deviation of one bearing; 1° for magnetic unless told.")] = (
-        None
-    )
+    accuracy: Annotated[
+        Angle | None,
+        Key(ANGLE, "Standard deviation of one bearing; default 1° for magnetic, 0.1° for true and grid north."),
+    ] = None
 
 
 def _north(values: dict[str, Any], table: Table, slate: Slate) -> North:

@@ -98,7 +98,7 @@ _WALL: Final = re.compile(r"(left|right)\s+(.+)")
 def _read_wall(written: Written, slate: Slate) -> Wall:
     match = _WALL.fullmatch(written.value) if isinstance(written, Text) else None
     if not match:
-        what = f"{shown(written.value)} is no wall" if isinstance(written, Text) else "one wall is wanted here"
+        what = f"{shown(written.value)} is no wall" if isinstance(written, Text) else "one wall is expected"
         raise Wrong(f"{what}; write its turn, then its length, like 'left 6.4'", written.place)
     reading = read_reading(Text(match[2], written.place), slate, "over")
     return Wall(match[1] == "left", (reading,), written.place)

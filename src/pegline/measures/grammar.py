@@ -29,7 +29,7 @@ def scalar(convert: Callable[[str], T], wanted: str, schema: Schema, name: str =
 
     def read(written: Written, slate: Slate) -> T:
         if type(written) is not Text:
-            raise Wrong(f"{form(written)} stands where {wanted} is wanted; write one value", written.place)
+            raise Wrong(f"{form(written)} is given where {wanted} is expected; write one value", written.place)
         try:
             return convert(written.value)
         except Misread as misread:
@@ -60,7 +60,7 @@ def items(item: Grammar[T], wanted: str, *, least: int = 1, most: int | None = N
 
     def read(written: Written, slate: Slate) -> tuple[T, ...]:
         if type(written) is not Items:
-            raise Wrong(f"{form(written)} stands where {wanted} is wanted; write it in brackets", written.place)
+            raise Wrong(f"{form(written)} is given where {wanted} is expected; write it in brackets", written.place)
         if len(written.items) < least or (most is not None and len(written.items) > most):
             count = f"{least}" if least == most else f"at least {least}" if most is None else f"{least} to {most}"
             raise Wrong(f"{len(written.items)} in the list; {wanted} wants {count}", written.place)

@@ -136,7 +136,7 @@ class Record(Generic[T]):
                 if measured or name in layout.required:
                     unfinished = unfinished or Unfinished(f"{word} is {BLANK}", key.place)
             elif name in values:
-                slate.tell(Wrong(f"{word} stands beside {layout.other(word, table)}; keep one of them", key.place))
+                slate.tell(Wrong(f"{word} is given beside {layout.other(word, table)}; keep one of them", key.place))
             else:
                 slate.key = word
                 try:
@@ -156,7 +156,7 @@ class Record(Generic[T]):
     def _without_keys(self, written: Written, text: Text | None) -> Table:
         """Return the table of a record of which nothing is written yet."""
         if not blank(written):
-            raise Wrong(f"{form(written)} stands where {self.wanted} is wanted; write 'key: value'", written.place)
+            raise Wrong(f"{form(written)} is given where {self.wanted} is expected; write 'key: value'", written.place)
         return Table({}, text.place if text else written.place)
 
     def _of_short(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
@@ -292,7 +292,7 @@ def mapping(
 
     def read(written: Written, slate: Slate) -> dict[str, T]:
         if type(written) is not Table:
-            raise Wrong(f"{form(written)} stands where {wanted} is wanted; write 'name: value'", written.place)
+            raise Wrong(f"{form(written)} is given where {wanted} is expected; write 'name: value'", written.place)
         values: dict[str, T] = {}
         for word, (text, value) in written.entries.items():
             found = slate.attempt(lambda text=text, value=value: entry(text, value, slate), value, word)  # type: ignore[misc]

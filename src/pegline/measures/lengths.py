@@ -83,7 +83,7 @@ def unknown_unit(text: str) -> str:
 
 def _unit_read(written: Written, slate: Slate) -> str:
     if type(written) is not Text:
-        raise Wrong("one unit is wanted here; write it like m or ft", written.place, "unit")
+        raise Wrong("one unit is expected; write it like m or ft", written.place, "unit")
     try:
         return unit(written.value)
     except Misread as misread:
@@ -128,7 +128,7 @@ def _no_length(text: str) -> str:
     if re.fullmatch(r"[-+]?\d+/\d+", plain_signs(text), re.ASCII):
         return f"{shown(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
     if text.startswith(("~", "{")):
-        return f"{shown(text)} cannot be doubtful here; write a plain length"
+        return f"{shown(text)} cannot be marked as doubtful; write a plain length"
     return no_number(text, "12.45, 12.45 m or 40 ft 6 in").replace("is no number", "is no length")
 
 
@@ -170,7 +170,7 @@ def _piece(text: str) -> float:
 def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Length:
     if type(written) is not Text:
         what = "a list" if isinstance(written, Items) else "a map"
-        raise Wrong(f"{what} stands where {wanted} is wanted; write one value", written.place)
+        raise Wrong(f"{what} is given where {wanted} is expected; write one value", written.place)
     try:
         return within(length(written.value), slate, sign)
     except Misread as misread:
@@ -242,7 +242,7 @@ def _either(written: Written, slate: Slate, sign: Sign) -> Reading:
         return Reading(choices[0], written.place, either=choices)
     what = "a list" if isinstance(written, Items) else "a map"
     raise Wrong(
-        f"{what} stands where one reading is wanted; write it like 12.45, ~12.45 or {{either: [12.45, 12.54]}}",
+        f"{what} is given where one reading is expected; write it like 12.45, ~12.45 or {{either: [12.45, 12.54]}}",
         written.place,
     )
 

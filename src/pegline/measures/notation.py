@@ -85,6 +85,12 @@ class Notation:
         """Return a length with its unit: '12.35 m', '40 ft 6 1/2 in'."""
         return self._written(metres, self.step, " {}", self.units)
 
+    def limit(self, metres: float) -> str:
+        """Return a round length, such as that of a tape, without needless decimals: '30 m', '40 ft 6 in'."""
+        if len(self.units) > 1:
+            return self.length(metres)
+        return f"{metres / METRES_PER[self.units[0]]:.4g} {self.units[0]}"
+
     def figure(self, metres: float) -> str:
         """Return a length where its unit is said elsewhere: '12.35'; feet and inches keep their marks."""
         return self._written(metres, self.step, *self._marks())

@@ -48,7 +48,7 @@ class Row:
         tuple[Reading | Name, ...],
         Key(
             _AT,
-            "Chainage of the foot; two or more for oblique offsets. A station on the line may stand for its own.",
+            "Chainage of the foot; two or more for oblique offsets. Or the name of a station on the line.",
             measured=True,
         ),
     ]  #: a Name is a station on the line
@@ -65,7 +65,7 @@ class Row:
     kind: Annotated[str | None, Key(KIND, "Makes the point a feature of its own, of this kind.")] = None
     to: Annotated[
         Literal["face", "centre"],
-        Key(word("face", "centre"), "face: taped to the near face of something round; centre unless told."),
+        Key(word("face", "centre"), "face: taped to the near face of something round; default centre."),
     ] = "centre"
     method: Annotated[Method | None, Key(METHOD, "How the right angle was set out.")] = (
         None  #: None: the line's or book's
@@ -101,7 +101,7 @@ def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
         return _tie_station(values, table, slate)
     left, right, chainages = values.get("left"), values.get("right"), values["at"]
     if left and right:
-        raise Wrong("left and right stand together; keep the one that was measured", table.place, "left-and-right")
+        raise Wrong("both left and right are given; keep the one that was measured", table.place, "left-and-right")
     offsets = left or right
     if len(chainages) > 1:
         _check_arms(len(chainages), offsets, table)
@@ -140,7 +140,7 @@ def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:
     place = table.entries["station"][1].place
     for other in ("left", "right", "point", "feature", "kind", "produced"):
         if other in values:
-            text = f"{other} stands beside station; a tie station is on the line and nothing else"
+            text = f"{other} is given beside station; a tie station is on the line and nothing else"
             raise Wrong(text, table.entries[other][0].place, "station-row")
     if len(values["at"]) > 1 or isinstance(values["at"][0], Name):
         raise Wrong("a tie station has one chainage; write a number", table.entries["at"][1].place, "station-row")
@@ -171,7 +171,7 @@ ROW: Final = Record(
     _row,
     {
         "point": Key(NAME, "Name of the point.", measured=True, after="right"),
-        "station": Key(NAME, "A tie station that stands on the line here.", measured=True, after="point"),
+        "station": Key(NAME, "A tie station on the line at this chainage.", measured=True, after="point"),
     },
     name="row",
 )

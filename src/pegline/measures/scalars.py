@@ -92,7 +92,7 @@ def name(text: str) -> str:
     if _NAME.fullmatch(text) or _is_name(text):
         return text
     if "-" in text.translate(_DASHES):
-        raise Misread(f"{shown(text)} has a hyphen, which stands for 'from … to' only; leave it out of names")
+        raise Misread(f"{shown(text)} has a hyphen, which means 'from … to'; leave it out of names")
     odd = next((sign for sign in text if not _fits(sign)), None)
     if odd is None:
         raise Misread(f"{shown(text)} is no name; write letters, digits and single spaces inside")
@@ -131,7 +131,7 @@ def _pair(text: str) -> tuple[str, str]:
 def _read_pair(written: Written, slate: Slate) -> Pair:
     start, end = _SPLIT.read(written, slate)
     if start == end:
-        raise Wrong(f"{start!r} stands at both ends; name two different points", written.place, "self-line")
+        raise Wrong(f"{start!r} is at both ends; name two different points", written.place, "self-line")
     return Pair(start, end, written.place)
 
 

@@ -359,7 +359,7 @@ def _swinging(network: Network, free: Ints) -> Finding:
     names = _points_of(network, free)
     return Finding(
         "free-to-move",
-        f"the readings leave {', '.join(names) or 'the figure'} free to move; tape one more line to each,"
+        f"the readings leave {', '.join(names) or 'the framework'} free to move; tape one more line to each,"
         " not in line with those there are",
         data=tuple(names),
     )
@@ -370,6 +370,7 @@ def _too_flat(network: Network, moved: Array) -> Finding:
     name = network.names[worst]
     return Finding(
         "too-flat",
-        f"the figure is too flat to fix {name}: its lines run almost in one direction; tape a line to it from the side",
+        f"the framework is too flat to fix {name}: its lines run almost in one direction;"
+        " tape a line to it from the side",
         data=(name,),
     )

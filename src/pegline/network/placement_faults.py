@@ -52,7 +52,7 @@ def unplaced(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -
         flipped = [name for name in figure.at if name in stations and name in figure.pairs]
         yield Finding(
             "mirrored",
-            f"the whole figure could be mirrored: nothing tells on which side of the base line {_list(flipped)}"
+            f"the whole framework could be mirrored: nothing says on which side of the base line {_list(flipped)}"
             f" {'lie' if len(flipped) > 1 else 'lies'}; add 'left_of' or 'right_of' to"
             f" {'one of them' if len(flipped) > 1 else 'its entry'}",
             places.get(flipped[0]),
@@ -76,7 +76,10 @@ def _cause(figure: Figure, name: str) -> Finding | None:
     if len(figure.arcs[name]) == 1 and len(figure.lines[name]) == 1:  # else it hangs on others that are told
         centre = figure.arcs[name][0].centre
         return Finding(
-            "too-few-lines", f"{name} can swing about {centre}; tape one more line to it", place, (name, centre)
+            "too-few-lines",
+            f"station {name} is on one line only ({centre}-{name}); tape one more to it, or is the name wrong?",
+            place,
+            (name, centre),
         )
     return None
 
@@ -99,7 +102,7 @@ def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc
     taped += [line for _, line, end in figure.lines[one.centre] if end == other.centre]
     distances = tuple(line for line in taped if isinstance(line, Distance))
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
-    how = "short by" if apart > one.radius + other.radius else "one is too long by"
+    how = "too short by" if apart > one.radius + other.radius else "one too large by"
     return Finding(
         "arcs-do-not-meet",
         f"the arcs to {name} do not meet: {one.radius:.3f} m from {one.centre} and {other.radius:.3f} m from"

@@ -96,7 +96,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("AREAS", "areas", "CONTINUOUS", 18, _BLACK, text=True),
         _row("STATION-NAMES", "names of stations", "CONTINUOUS", 18, _BLACK, text=True),
         _row("BOUNDARY-FIGURES", "lengths and bearings along boundaries", "CONTINUOUS", 18, _RED, text=True),
-        _row("CHAIN-LINES", "chain lines that make the figure", "LONG-SHORT", 13, _GREY, plots=False),
+        _row("CHAIN-LINES", "chain lines that make the framework", "LONG-SHORT", 13, _GREY, plots=False),
         _row("CHECK-LINES", "check lines", "WIDE-DASH", 13, _GREY, plots=False),
         _row("OFFSETS", "offsets, from the line to the point", "CONTINUOUS", 9, _PALE, plots=False),
         _row("OFFSET-FIGURES", "offsets as booked", "CONTINUOUS", 9, _PALE, plots=False, text=True),

@@ -172,9 +172,7 @@ class _Making:
         """Add an entry to a map that must not have it yet."""
         if name.value in entries:
             first = entries[name.value][0].place
-            self.tell(
-                "duplicate-key", f"{name.value!r} stands in row {first.line} already; keep one of them", name.place
-            )
+            self.tell("duplicate-key", f"{name.value!r} is in row {first.line} already; keep one of them", name.place)
         else:
             entries[name.value] = (name, value)
 
@@ -236,7 +234,7 @@ def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
             column = columns[number] if number < len(columns) else ""
             if not column:
                 if number not in nameless:
-                    making.tell("column", "this cell stands under no column name; name the column", cell.place)
+                    making.tell("column", "this cell is under no column name; name the column", cell.place)
                 nameless.add(number)
             elif column in named:
                 names[column] = Text(text, cell.place)

@@ -51,7 +51,7 @@ def beside_digits(shown: str) -> str:
 def what_to_write(value: str, beside: str) -> str:
     """Return what to tell of a number that is shown with more than its digits."""
     if "%" in beside:
-        return "a percentage stands here; write the value as text, a slope as 1 in 12 or as an angle"
+        return "this is a percentage; write the value as text, a slope as 1 in 12 or as an angle"
     if any(unicodedata.category(sign) == "Sc" for sign in beside):
-        return "a currency stands here; write the value as text"
+        return "this is a currency; write the value as text"
     return f"{beside} is shown here and is no part of the number; write both as text, such as {value} {beside}"

@@ -200,12 +200,12 @@ def _xlsx_text(cell: Any, place: Place, faults: list[Finding]) -> str:
         return ""
     if cell.data_type in "fe":
         what = "a formula" if cell.data_type == "f" else f"the error {value}"
-        faults.append(Finding("formula", f"{what} stands here; write the value itself", place))
+        faults.append(Finding("formula", f"{what} is in this cell; write the value itself", place))
         return ""
     if isinstance(value, datetime.datetime) and value.time() == datetime.time():
         return str(value.date())
     if isinstance(value, datetime.datetime | datetime.time | datetime.timedelta):
-        faults.append(Finding("time", f"a time ({value}) stands here; write the value as text", place))
+        faults.append(Finding("time", f"this is a time ({value}); write the value as text", place))
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -324,7 +324,7 @@ def _ods_merged(cell: Any, text: str, place: Place, sheet: _OdsSheet) -> None:
 
 def _ods_text(cell: Any, place: Place, sheet: _OdsSheet) -> str:
     if cell.get(f"{_TABLE}formula"):
-        sheet.tell("formula", "a formula stands here; write the value itself", place)
+        sheet.tell("formula", "this is a formula; write the value itself", place)
     kind = cell.get(f"{_OFFICE}value-type")
     # Its own paragraphs only: a remark that hangs on the cell has paragraphs too.
     shown = _clean("\n".join(_ods_written(part) for part in cell.findall(f"{_TEXT}p")))
@@ -337,7 +337,7 @@ def _ods_text(cell: Any, place: Place, sheet: _OdsSheet) -> str:
     if kind == "percentage":
         sheet.tell("cell", what_to_write(shown, "%"), place)
     elif kind not in (None, "string"):
-        sheet.tell("cell", f"a {kind} stands here; write the value as text", place)
+        sheet.tell("cell", f"this is a {kind}; write the value as text", place)
     return _clean(cell.get(f"{_OFFICE}string-value") or shown)
 
 

@@ -41,13 +41,13 @@ _Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 #: What YAML's own messages mean to the person who wrote the book.
 _HINTS: Final = (
-    (r"character '\\t'|found a tab", "a tab stands here; indent with spaces"),
-    (r"mapping values are not allowed", "a second ': ' stands in this line; put the text in quotes"),
+    (r"character '\\t'|found a tab", "a tab is in the indent; use spaces"),
+    (r"mapping values are not allowed", "a second ': ' is in this line; put the text in quotes"),
     (r"expected ',' or '[]}]'", "a bracket or a comma is missing before this; close the list or map"),
     (r"could not find expected ':'", "a line here is no 'key: value'; add the colon"),
     (
         r"did not find expected key|expected <block end>",
-        "this does not line up with what stands above; mend the indent",
+        "this does not line up with what is above; mend the indent",
     ),
     (r"unexpected end of stream|end of stream|EOF", "the file ends inside a quotation or bracket; close it"),
     (
@@ -59,7 +59,7 @@ _HINTS: Final = (
         "a text cannot begin with this sign; put it in quotes, or indent with spaces where it is a tab",
     ),
     (r"nesting depth", _TOO_DEEP),
-    (r"unknown escape|escape", "an unknown backslash sign stands in the quotes; use single quotes"),
+    (r"unknown escape|escape", "an unknown backslash sign is in the quotes; use single quotes"),
 )
 
 
@@ -208,7 +208,7 @@ class _Reader:
             value = self.value(self.next(), depth)
             if word in entries:
                 line = entries[word][0].place.line
-                text = f"the key {word!r} stands here and in line {line} already; keep one of them"
+                text = f"the key {word!r} is already in book {line}; keep one of them"
                 self.faults.append(Finding("duplicate-key", text, key.place))
             else:
                 entries[word] = (key, value)
@@ -218,7 +218,7 @@ class _Reader:
         """Refuse what stands for a key and is none."""
         if type(event) is AliasEvent:
             self.value(event, 0)
-        raise _refuse("key", "a list or a map stands where a key is wanted; write 'key: value'", self.place(event))
+        raise _refuse("key", "a list or a map is given where a key is expected; write 'key: value'", self.place(event))
 
 
 def comments(text: str) -> Iterator[tuple[int, int, str, bool]]:

@@ -50,12 +50,14 @@ class FrameEntry(TypedDict):
 class SolutionEntry(TypedDict):
     """How the stations were fixed, and how that stands."""
 
-    delivered: Annotated[Literal["plotting", "adjusted"], "the positions told: by the plotting lines, or by everything"]
-    checked: Annotated[bool | None, "true: all checks pass; false: one fails; null: none but by choice, or none"]
+    delivered: Annotated[
+        Literal["plotting", "adjusted"], "the positions given: from the plotting lines alone, or from all measurements"
+    ]
+    checked: Annotated[bool | None, "true: every check passed; false: one failed; null: not checked"]
     freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
     variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]
     chi2_probability: Annotated[float | None, "chance of a variance factor as large as this"]
-    critical: Annotated[float, "test values beyond this are told as errors"]
+    critical: Annotated[float, "a test value above this is a failed check"]
 
 
 class EllipseEntry(TypedDict):
@@ -140,7 +142,7 @@ class MeasurementEntry(TypedDict):
     residual: Annotated[float, "observed minus computed, same unit"]
     redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
-    smallest_noticed: Annotated[float | None, "smallest error that would be noticed; null where nothing checks it"]
+    smallest_noticed: Annotated[float | None, "smallest mistake that would be noticed; null where nothing checks it"]
     source: Source
     page: Page
 
@@ -151,12 +153,12 @@ class CheckEntry(TypedDict):
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
     kind: Annotated[CheckKind, "what was compared"]
     taped: Annotated[float, "as measured, on the ground, metres; degrees for a bearing, or a wall's right angle"]
-    computed: Annotated[float, "as the plotting solution has it, same unit"]
+    computed: Annotated[float, "as computed from the plotting solution, same unit"]
     difference: Annotated[float, "taped minus computed, same unit"]
-    allowed: Annotated[float, "the largest difference that passes, same unit"]
+    allowed: Annotated[float, "the largest difference that is allowed, same unit"]
     test: Annotated[float, "difference over its standard deviation"]
-    passed: Annotated[bool, "whether it passes"]
-    chosen: Annotated[bool, "whether it passes because a reading left open was chosen so: no check of its own"]
+    passed: Annotated[bool, "whether the check passed"]
+    chosen: Annotated[bool, "whether it passed only because a reading left open was chosen so"]
     source: Source
     page: Page
 
@@ -168,9 +170,9 @@ class SuspectEntry(TypedDict):
     group: Annotated[int, "from 1; suspects of one group cannot be told apart"]
     source: Source
     reading: Annotated[str, "as booked"]
-    would_be: Annotated[str, "as the book would write it if the suspicion is right"]
-    slip: Annotated[str | None, "the slip that explains it"]
-    closes: Annotated[bool, "whether every check passes with it"]
+    would_be: Annotated[str, "what should have been booked, as the book would write it"]
+    slip: Annotated[str | None, "the mistake that explains it, in words"]
+    closes: Annotated[bool, "whether all checks pass with it"]
     score: Annotated[float, "how likely, 0 to 1"]
     page: Page
 
@@ -179,7 +181,7 @@ class AdviceEntry(TypedDict):
     """One new line worth measuring."""
 
     measure: Annotated[str, "the line as P-Q"]
-    gain: Annotated[float, "rise of the smallest redundancy number, or of the odds of telling suspects apart"]
+    gain: Annotated[float, "rise of the smallest redundancy number, or of the probability of finding the mistake"]
 
 
 class FeatureEntry(TypedDict):
@@ -195,10 +197,10 @@ class FeatureEntry(TypedDict):
 
 
 class WarningEntry(TypedDict):
-    """Something to look at."""
+    """A warning of the book or of a rule of thumb."""
 
     rule: Annotated[str, "its short name, by which a rule of thumb can be silenced"]
-    text: Annotated[str, "what is odd; what to do"]
+    text: Annotated[str, "what is odd, and what to do"]
     source: Source
     page: Page
 
@@ -220,7 +222,7 @@ class Result(TypedDict):
     lines: Annotated[dict[str, LineEntry], "by name, P-Q"]
     measurements: Annotated[list[MeasurementEntry], "of the adjusted solution"]
     checks: list[CheckEntry]
-    suspects: Annotated[list[SuspectEntry], "where a check fails, the likeliest first"]
+    suspects: Annotated[list[SuspectEntry], "where a check failed, the likeliest first"]
     advice: Annotated[list[AdviceEntry], "the best line first"]
     features: Annotated[dict[str, FeatureEntry], "by name"]
     warnings: list[WarningEntry]

@@ -18,13 +18,13 @@ __all__ = ["refused", "told"]
 SAYINGS: Final[Mapping[int, str]] = {
     errno.ENOSPC: "the disk is full; make room and run it again",
     errno.EDQUOT: "your share of the disk is full; make room and run it again",
-    errno.EFBIG: "the file is larger than may be written here; lift the limit (ulimit -f) and run it again",
+    errno.EFBIG: "the file is larger than this system allows; lift the limit (ulimit -f) and run it again",
     errno.EROFS: "the disk can only be read; choose another folder with --out",
     errno.EACCES: "there is no permission to write there; choose another folder with --out",
     errno.EPERM: "there is no permission to write there; choose another folder with --out",
     errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
-    errno.EEXIST: "a file of that name stands in the way; choose another folder with --out",
-    errno.EISDIR: "a folder of that name stands in the way; move it or choose another folder with --out",
+    errno.EEXIST: "a file of that name is in the way; choose another folder with --out",
+    errno.EISDIR: "a folder of that name is in the way; move it or choose another folder with --out",
     errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
 }
 

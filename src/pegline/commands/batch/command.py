@@ -28,10 +28,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("folder", metavar="DIR", help="the folder that holds the books, in folders of any depth")
     parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
-    parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; all of the usual ones unless told")
+    parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; default: all of the usual ones")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N", help="books done at a time")
-    parser.add_argument("--seconds", type=float, default=60.0, metavar="N", help="a book may take (60 unless told)")
-    parser.add_argument("--memory", type=int, default=4096, metavar="MB", help="a worker may hold (4096 unless told)")
+    parser.add_argument(
+        "--seconds", type=float, default=60.0, metavar="N", help="seconds that a book may take (default 60)"
+    )
+    parser.add_argument(
+        "--memory", type=int, default=4096, metavar="MB", help="memory that a worker may hold (default 4096 MB)"
+    )
     parser.add_argument("--cluster", metavar="ADDRESS", help="a running dask scheduler, such as tls://10.0.0.1:8786")
     parser.add_argument("--index", choices=("gpkg", "parquet"), help="also write one index of all plots")
 

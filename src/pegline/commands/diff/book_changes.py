@@ -169,7 +169,7 @@ def _leaf(value: Any, unit: str) -> Leaf | None:
         case (str(), *rest) if all(isinstance(each, str) for each in rest):
             return value, ", ".join(value)
         case bool():
-            return value, "yes" if value else "no"
+            return (value, "yes") if value else None
         case str() | int() | datetime.date():
             return value, str(value)
         case float():

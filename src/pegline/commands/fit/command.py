@@ -55,7 +55,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, help=f"what to put onto the grid: {', '.join(SOURCES)}")
     parser.add_argument("points", type=Path, help="YAML or CSV: points known in both, x, y, easting, northing")
     parser.add_argument("--out", type=Path, required=True, help="the file to write")
-    parser.add_argument("--kind", choices=tuple(NEEDED), help="which transformation (similarity unless told)")
+    parser.add_argument("--kind", choices=tuple(NEEDED), help="which transformation (default similarity)")
     parser.add_argument("--crs", help="the grid, where the list of points does not name it")
     parser.add_argument("--beyond", action="store_true", help="write even what lies far beyond the points")
 
@@ -142,7 +142,7 @@ def report(fitted: Fitted, pairs: Pairs, grid: Grid) -> Iterator[str]:
         alone = "".join(f"{value:>12.3f}" if np.isfinite(value) else f"{'-':>12}" for value in unseen)
         mark = "  does not fit" if n == fitted.wrong else ""
         yield f"{point.name:<20}{residual[0]:>10.3f}{residual[1]:>10.3f}{alone}{test:>8.1f}{mark}"
-    yield f"the largest test that passes is {fitted.critical:.1f}; unseen: what the other points make of it"
+    yield f"a test value may reach {fitted.critical:.1f}; unseen: the difference from where the other points put it"
 
 
 def _accusation(fitted: Fitted, pairs: Pairs) -> str:
@@ -161,7 +161,7 @@ def _accusation(fitted: Fitted, pairs: Pairs) -> str:
         without = None
     name = pairs.points[wrong].name
     if without is None or not without.freedom or without.wrong is not None:
-        return f"the points do not fit, {name} worst; which of them is wrong cannot be told: list more points"
+        return f"the points do not fit, {name} worst; which of them is wrong is open: list more points"
     # Plus 0: no figure is told as -0.000.
     off = (fitted.target[wrong] - applied(without.matrix, fitted.source[wrong])).round(3) + 0.0
     return (

@@ -29,7 +29,7 @@ class Column:
 
 NAME: Final = Column("name", "as in the field book")
 KIND: Final = Column("kind", "what it is", values="kind")
-NOTE: Final = Column("note", "remark in the field book")
+NOTE: Final = Column("note", "note in the field book")
 LINE: Final = Column("line", "the chain line that it was booked on, P-Q")
 AT: Final = Column("at", "chainage along that line on the ground, metres", "number")
 OFF: Final = Column("off", "offset from that line on the ground, metres, left positive", "number")
@@ -37,7 +37,7 @@ METHOD: Final = Column("method", "how the right angle was set out", values="meth
 SOURCE: Final = Column("source", "place in the field book, LINE:COLUMN")
 PAGE: Final = Column("page", "page of the paper book")
 IMAGE: Final = Column("image", "image of that page, as the field book names it")
-CHECKED: Final = Column("checked", "the survey: all checks pass, or one fails; empty: not checked", "yes or no")
+CHECKED: Final = Column("checked", "whether the survey's checks passed; empty: not checked", "yes or no")
 ACCURACY: Final = (
     Column("sd_x", "standard deviation of x, metres", "number"),
     Column("sd_y", "standard deviation of y, metres", "number"),
@@ -60,7 +60,7 @@ END: Final = (SOURCE, PAGE, IMAGE, CHECKED)
 #: Lists of values that columns take. Kinds grow by those that a book adds.
 VALUES: Final[Mapping[str, Mapping[str, str]]] = {
     "kind": {
-        "station": "a peg of the figure",
+        "station": "a station of the framework",
         "tie station": "a peg on a chain line",
         "point": "a point that no feature takes",
         **{kind.name: f"{kind.geometry} feature" for kind in KINDS.values()},
@@ -70,7 +70,7 @@ VALUES: Final[Mapping[str, Mapping[str, str]]] = {
             get_args(Use),
             (
                 "the line that all hangs on",
-                "makes the figure",
+                "makes the framework",
                 "between stations held already, or to reach detail",
                 "compared, not used in the plotting solution",
                 "between points, to book further detail from",

@@ -73,7 +73,7 @@ LAYERS: Final = (
     Layer(
         "stations",
         "Point",
-        "Pegs of the figure and on its lines",
+        "Stations of the framework and on its lines",
         (NAME, KIND, Column("mark", "what marks it"), NOTE, *ACCURACY, LINE, AT, *END),
         rows.stations_rows,
     ),

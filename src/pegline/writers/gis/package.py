@@ -52,23 +52,23 @@ class Table:
 
 CHECKS: Final = Table(
     "checks",
-    "What was measured beyond need, compared with the plotting solution",
+    "Extra measurements compared with the plotting solution, which does without them",
     (
         Column("what", "the line, row, point or station"),
         Column("kind", "what was compared"),
         Column("taped", "as measured, on the ground, metres; degrees for a bearing", "number"),
-        Column("computed", "as the plotting solution has it, same unit", "number"),
+        Column("computed", "as computed from the plotting solution, same unit", "number"),
         Column("difference", "taped minus computed, same unit", "number"),
-        Column("allowed", "the largest difference that passes, same unit", "number"),
+        Column("allowed", "the largest difference that is allowed, same unit", "number"),
         Column("test", "difference over its standard deviation", "number"),
-        Column("passed", "whether it passes", "yes or no"),
-        Column("chosen", "whether it passes because a reading left open was chosen so", "yes or no"),
+        Column("passed", "whether the check passed", "yes or no"),
+        Column("chosen", "whether it passed only because a reading left open was chosen so", "yes or no"),
         SOURCE,
     ),
 )
 WARNINGS: Final = Table(
     "warnings",
-    "What to look at",
+    "Warnings of the book and of the rules of thumb",
     (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE),
 )
 BOOK: Final = Table(

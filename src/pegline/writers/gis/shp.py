@@ -36,7 +36,7 @@ def write(survey: Survey, path: Path) -> None:
     said = [
         "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
         f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
-        "An empty text stands for none.",
+        "An empty text means none.",
     ]
     try:
         for layer in filled(survey):

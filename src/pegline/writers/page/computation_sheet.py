@@ -161,9 +161,9 @@ def _warnings(survey: Survey, where: Where) -> Safe:
 def _frame(survey: Survey) -> Safe:
     frame = survey.frame
     words = {
-        "local": "The survey stands in a frame of its own: the base line along +x, its first station at 0, 0.",
+        "local": "The survey is in a frame of its own: the base line along +x, its first station at 0, 0.",
         "north": f"The survey is turned to {frame.north} north; its place on the earth is not known.",
-        "grid": f"The survey stands on the grid {frame.crs_name}.",
+        "grid": f"The survey is on the grid {frame.crs_name}.",
     }[frame.kind]
     if frame.metres_per_unit != 1.0:
         words += (
@@ -242,7 +242,7 @@ def _unreliable(survey: Survey) -> Safe:
     names = survey.adjustment.unreliable
     if not names:
         return Safe("")
-    text = f"The figure is too flat at {', '.join(names)}: their ellipses are not to be trusted."
+    text = f"The framework is too flat at {', '.join(names)}: do not trust their ellipses."
     return element("p", element("strong", text, class_="bad"))
 
 
@@ -258,7 +258,7 @@ def _solution(survey: Survey) -> Safe:
     if adjustment.variance_factor is not None and adjustment.chi2_probability is not None:
         words.append(
             f"Variance factor {adjustment.variance_factor:.2f}, as large as this or larger by chance with probability"
-            f" {adjustment.chi2_probability:.3f}; it is told and decides nothing."
+            f" {adjustment.chi2_probability:.3f}; it decides nothing."
         )
     return element("p", " ".join(words))
 
@@ -278,7 +278,7 @@ def _reading(survey: Survey, scale: int) -> Safe:
             " sag, n equal spans of length l: -n m² g² l³ / (24 P²). slope: √(L² - h²) - L, or L (cos θ - 1).",
             "difference = as measured minus as computed; residual = observed minus computed."
             f" On paper: at the plan's scale, 1:{scale}.",
-            "sd is one standard deviation, foretold from the tapes and methods, not from how well the survey closes."
+            "sd is one standard deviation (1 σ), expected from the tapes and methods, whatever the checks say."
             " In the frame it includes the bearing and the control; 'local' is relative to the base line.",
             "The 95 % ellipse has semi-axes a and b; the bearing is that of a, clockwise from +y.",
             "test = difference or residual over its standard deviation. redundancy: the share of an error that the"

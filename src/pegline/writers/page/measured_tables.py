@@ -182,7 +182,7 @@ def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str
         return check_mark(check)
     if computed is None:
         return "not placed"
-    return "carries detail" if line.use == "detail" else "holds the figure"
+    return "carries detail" if line.use == "detail" else "makes the framework"
 
 
 def witnesses(survey: Survey, where: Where) -> Safe:

@@ -64,7 +64,7 @@ def _without_text_armour() -> Iterator[None]:
 def _describe(canvas: Any, plan: Plan) -> None:
     book = plan.survey.book
     canvas.setTitle(plan.title)
-    canvas.setAuthor(", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party)))) or "not told")
+    canvas.setAuthor(", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party)))) or "not stated")
     canvas.setSubject(f"Plan at 1:{plan.scale}" + (f", {book.place}" if book.place else "") + f", from {book.file}")
     canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.survey.frame.crs_name}")
     canvas.setCreator("pegline")

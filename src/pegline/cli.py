@@ -40,6 +40,7 @@ COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, computation sheet and points", collects=False),
     "check": Command("reduce books and print verdict, suspects and checks; write nothing", collects=False),
     "findpeg": Command("say how to find a lost peg from its witnesses, and whether they agree"),
+    "setout": Command("say how points are set out from the pegs, and check what was measured back"),
     "area": Command("give the areas of rings and strips, and divide a ring by straight lines"),
     "diff": Command("show what changed between two books, or between two measurings of one place"),
     "join": Command("put many surveys into one GeoPackage, and show where they overlap"),

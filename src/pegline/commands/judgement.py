@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from pegline.records import record
 from pegline.survey import Survey
 
-__all__ = ["AREA_CAUTION", "BOUNDARY_CAUTION", "GROUND_CAUTION", "Answer", "as_json", "survey_lines"]
+__all__ = ["AREA_CAUTION", "BOUNDARY_CAUTION", "GROUND_CAUTION", "as_json", "is_checked", "survey_lines"]
 
 AREA_CAUTION: Final = "Areas for sale, tax or partition are for a licensed surveyor to certify."
 BOUNDARY_CAUTION: Final = "A legal boundary is set out by a licensed surveyor."
@@ -18,18 +17,14 @@ GROUND_CAUTION: Final = (
 )
 
 
-@record(frozen=True, slots=True)
-class Answer:
-    """What a command answers."""
-
-    status: int  #: its exit status
-    entries: dict[str, Any]  #: its JSON
-    lines: tuple[str, ...]  #: its screen
-
-
 def as_json(entries: dict[str, Any]) -> str:
     """Return an answer as one line of JSON, in ASCII, which every terminal and pipe carries."""
     return json.dumps(entries, allow_nan=False)
+
+
+def is_checked(survey: Survey) -> bool:
+    """Return whether something checks a survey and no check of it failed."""
+    return survey.passed and survey.adjustment.checked is True
 
 
 def survey_lines(survey: Survey) -> Iterator[str]:

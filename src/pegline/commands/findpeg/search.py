@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.commands.findpeg.arcs import OutlierTest, fixed_by, outlier_tests, position_by, units_towards
+from pegline.commands.distance_fixes import OutlierTest, fixed_by, outlier_tests, position_by, units_towards
 from pegline.commands.positions import Positions
 from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
 from pegline.detail.ruler import Arms, Ruler

@@ -1,0 +1,248 @@
+"""Targets to be set out: the ways to each, what checks the whole, and what was measured back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise
+from math import floor, hypot
+from statistics import NormalDist
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from pegline.commands.distance_fixes import units_towards
+from pegline.commands.findpeg.search import LASTING
+from pegline.commands.positions import Positions
+from pegline.commands.setout.targets import Outline, TargetSet
+from pegline.commands.setout.ways import Tapes, Ways, survey_spread, ways_of
+from pegline.errors import UsageError
+from pegline.measures.spelling import suggest
+from pegline.plane import distance
+from pegline.records import record
+from pegline.reduction.ground import corrected
+from pegline.survey import Survey
+from pegline.units import METRES_PER
+
+__all__ = ["CheckDistance", "MeasuredBack", "Reading", "SettingOut", "Square", "set_out", "three_four_five"]
+
+MAX_PAIRS: Final = 28  #: distances between targets that are told: all those of eight
+#: What one part of a 3-4-5 triangle is, by the book's unit: a metre, a foot, ten links.
+PARTS: Final = {"ft": "ft", "in": "ft", "yd": "ft", "ft-us": "ft-us", "ft-indian": "ft-indian", "lk-eng": "ft"}
+
+
+class Reading(NamedTuple):
+    """A distance measured back from a target that was set out."""
+
+    target: str
+    start: str  #: a point of the survey, or another target
+    reading: float  #: off the tape, metres
+
+
+@record(frozen=True, slots=True)
+class CheckDistance:
+    """A distance between two targets."""
+
+    between: tuple[str, str]
+    distance: float  #: on the ground, metres
+    allowed: float  #: difference that the tapes explain
+
+
+@record(frozen=True, slots=True)
+class MeasuredBack:
+    """A distance measured back, compared with what it should be."""
+
+    target: str
+    start: str
+    reading: float
+    computed: float
+    difference: float  #: measured less computed, on the ground, metres
+    allowed: float
+    passed: bool
+
+
+@record(frozen=True, slots=True)
+class Square:
+    """The sides of a right angle that a tape can hold, in the proportion 4, 3 and 5."""
+
+    along: float
+    across: float
+    diagonal: float
+
+
+@record(frozen=True, slots=True)
+class SettingOut:
+    """Everything that is needed to set the targets out, and to prove them."""
+
+    survey: Survey
+    targets: TargetSet
+    tapes: Tapes
+    ways: tuple[Ways, ...]
+    checks: tuple[CheckDistance, ...]
+    square: Square
+    measured: tuple[MeasuredBack, ...]
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Return the targets that what was measured back does not agree with."""
+        return tuple(dict.fromkeys(one.target for one in self.measured if not one.passed))
+
+
+def set_out(
+    survey: Survey, targets: TargetSet, tapes: Tapes, *, gone: Sequence[str] = (), readings: Sequence[Reading] = ()
+) -> SettingOut:
+    """Return how targets are set out and checked.
+
+    Parameters
+    ----------
+    gone
+        Stations and points that stand no longer.
+    readings
+        What was measured back at the new pegs.
+
+    Raises
+    ------
+    UsageError
+        A name that is neither surveyed nor a target.
+    """
+    positions = targets.positions
+    for name in gone:
+        positions.required(name)
+    standing = tuple(_standing(positions))
+    ways = tuple(ways_of(targets, tapes, standing, frozenset(gone)))
+    by_name = {one.name: one for one in ways}
+    return SettingOut(
+        survey=survey,
+        targets=targets,
+        tapes=tapes,
+        ways=ways,
+        checks=tuple(_checks(targets, by_name, tapes)),
+        square=three_four_five(
+            tapes.offset.length, room=_room(survey, ways), part=METRES_PER[PARTS.get(survey.book.unit, "m")]
+        ),
+        measured=tuple(_measured(targets, by_name, tapes, reading) for reading in readings),
+    )
+
+
+def _standing(positions: Positions) -> Iterator[str]:
+    """Yield what distances can be taped from: stations, then points of things that last."""
+    survey = positions.survey
+    yield from survey.solved.stations
+    for shape in survey.detail.shapes.values():
+        if shape.kind in LASTING:
+            yield from (name for name in shape.points if name not in survey.solved.stations)
+
+
+def three_four_five(tape: float, *, room: float, part: float = 1.0) -> Square:
+    """Return the largest right angle by 3, 4 and 5 parts that a tape and the room along a line allow.
+
+        along = 4 k,   across = 3 k,   diagonal = 5 k
+
+    in whole parts where they fit, else in tenths of one.
+
+    Parameters
+    ----------
+    tape
+        Its length, metres.
+    room
+        The length to be had along the line, metres.
+    part
+        What is counted in, metres: a metre, or a foot.
+
+    References
+    ----------
+    A. Nesbit, A Complete Treatise on Practical Land-Surveying, 1870, p. 22, sets a perpendicular out by 3, 4 and 5.
+
+    Examples
+    --------
+    >>> three_four_five(30.0, room=60.0)
+    Square(along=24.0, across=18.0, diagonal=30.0)
+    >>> three_four_five(30.0, room=10.0)
+    Square(along=8.0, across=6.0, diagonal=10.0)
+    """
+    most = min(tape / 5, room / 4) / part
+    times = floor(most + 1e-9) if most >= 1 else max(floor(most * 10 + 1e-9) / 10, 0.1)
+    return Square(4 * times * part, 3 * times * part, 5 * times * part)
+
+
+def _room(survey: Survey, ways: Sequence[Ways]) -> float:
+    """Return the length of the shortest line that a target is best set out from; of the longest line without any."""
+    lengths = {name: line.ground.length for name, line in survey.reduction.lines.items()}
+    used = [lengths[way.by_line[0].line] for way in ways if way.by_line]
+    return min(used) if used else max(lengths.values(), default=0.0)
+
+
+def _critical(survey: Survey) -> float:
+    return NormalDist().inv_cdf(1 - survey.book.limits.significance / 2)
+
+
+def _checks(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes) -> Iterator[CheckDistance]:
+    """Yield the distances that check the whole: sides and diagonals of features, and between single targets."""
+    pairs: dict[frozenset[str], tuple[str, str]] = {}
+    for one, other in _pairs(targets):
+        if one != other and (one in ways or other in ways):
+            pairs.setdefault(frozenset((one, other)), (one, other))
+    critical = _critical(targets.positions.survey)
+    for one, other in list(pairs.values())[:MAX_PAIRS]:
+        ends = np.array([_place(targets, one), _place(targets, other)])
+        apart = float(distance(*ends)) / targets.positions.scale
+        unit = units_towards(ends[0], ends[1:])[0]
+        spread = sum(float(unit @ way.best.covariance @ unit) for way in _set(ways, one, other) if way.best)
+        sd = hypot(spread**0.5, tapes.offset.sd(apart), tapes.offset.scale_sd * apart)
+        yield CheckDistance((one, other), apart, critical * sd)
+
+
+def _set(ways: dict[str, Ways], *names: str) -> Iterator[Ways]:
+    return (ways[name] for name in names if name in ways)
+
+
+def _pairs(targets: TargetSet) -> Iterator[tuple[str, str]]:
+    grouped: set[str] = set()
+    for outline in targets.outlines:
+        grouped.update(outline.points)
+        yield from pairwise(outline.points)
+        if outline.closed:
+            yield outline.points[-1], outline.points[0]
+        yield from _diagonals(outline)
+    single = [name for name in targets.names if name not in grouped]
+    yield from combinations(single, 2)
+
+
+def _diagonals(outline: Outline) -> Iterator[tuple[str, str]]:
+    """Yield the diagonals of an outline: both of a rectangle, and from its first corner of any other closed one."""
+    points = outline.points
+    if outline.closed and len(points) > 3:
+        yield from ((points[0], other) for other in points[2:-1])
+        yield points[1], points[-1]
+
+
+def _place(targets: TargetSet, name: str) -> np.ndarray:
+    if name in targets.at:
+        return targets.at[name]
+    return targets.positions.of(targets.positions.required(name))
+
+
+def _measured(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: Reading) -> MeasuredBack:
+    """Return what was measured back beside what it should be."""
+    positions = targets.positions
+    if reading.target not in ways:
+        raise UsageError(f"--from {reading.target!r} is no target{suggest(reading.target, list(ways))}")
+    if reading.start not in ways and positions.point_behind(reading.start) is None:
+        known = [*ways, *positions.known]
+        raise UsageError(f"--from {reading.start!r} is neither surveyed nor a target{suggest(reading.start, known)}")
+    there, start = _place(targets, reading.target), _place(targets, reading.start)
+    computed = float(distance(start, there)) / positions.scale
+    length = corrected(reading.reading, tapes.offset.conditions, tapes.offset.constants)[0]
+    unit = units_towards(there, start[None])[0]
+    spread = sum(
+        float(unit @ way.best.covariance @ unit) for way in _set(ways, reading.target, reading.start) if way.best
+    )
+    if reading.start not in ways:
+        point = positions.required(reading.start)
+        computed_spread = survey_spread(targets, reading.target, [point], lambda at, ends: distance(ends, at))
+        spread += float(computed_spread[0, 0])
+    sd = hypot(spread**0.5, tapes.offset.sd(length), tapes.offset.scale_sd * length)
+    allowed = _critical(positions.survey) * sd
+    difference = length - computed
+    return MeasuredBack(
+        reading.target, reading.start, reading.reading, computed, difference, allowed, abs(difference) <= allowed
+    )

@@ -144,7 +144,7 @@ def test_a_fault_of_the_programs_own_is_70_with_a_traceback(book, capsys, monkey
     def broken(path):
         raise ZeroDivisionError("on purpose")
 
-    monkeypatch.setattr("pegline.readers.read", broken)
+    monkeypatch.setattr("pegline.readers.sound_part.read_sound_part", broken)
 
     status, _, err = run(capsys, "check", book(CHECKED))
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from pegline.book.half_finished import without
+from pegline.book.half_finished import without, without_readings
 from pegline.book.model import Book
 from pegline.detail.place import place
 from pegline.diagnosis.chosen_checks import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.open_readings import CHOSEN, placeable, settle_open_readings
-from pegline.errors import BookError, Finding
+from pegline.errors import BookError, Finding, in_order
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
@@ -58,7 +59,7 @@ def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, 
     """Reduce a book that may be half finished.
 
     Returns the survey of the stations that can be fixed already (None where there are none) and
-    what is still missing for the rest.
+    what is still missing for the rest; readings that are left open, and that nothing settles yet, are left out.
 
     Raises
     ------
@@ -67,13 +68,40 @@ def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, 
     """
     missing = list(book.missing)
     while any(line.use == "base" for line in book.lines.values()):
-        tried = solve(placeable(book), allow_missing=True).adjustment
-        if not tried.missing:
-            framework = refine_frame(solve(settle_open_readings(book), allow_missing=True), allow_missing=True)
-            return judge(place_details(framework)), tuple(missing)
-        missing += tried.warnings
-        book = without(book, tried.missing)
+        try:
+            tried = solve(placeable(book), allow_missing=True).adjustment
+            if not tried.missing:
+                framework = refine_frame(solve(settle_open_readings(book), allow_missing=True), allow_missing=True)
+                return judge(place_details(_marked(framework, missing))), tuple(missing)
+        except BookError as error:
+            lean = _without_undecided(book, error.findings)
+            if lean == book:
+                raise
+            missing += error.findings
+            book = lean
+        else:
+            missing += tried.warnings
+            book = without(book, tried.missing)
     return None, tuple(missing)
+
+
+def _without_undecided(book: Book, findings: Sequence[Finding]) -> Book:
+    """Return the book without the stations that are free to move, and the open readings that nothing settles yet."""
+    if all(finding.rule in ("free-to-move", "either-open") for finding in findings):
+        free = {name for finding in findings if isinstance(finding.data, tuple) for name in finding.data}
+        book = without(book, free)
+        book = without_readings(
+            book, {finding.place for finding in findings if finding.rule == "either-open" and finding.place}
+        )
+    return book
+
+
+def _marked(framework: Framework, missing: Sequence[Finding]) -> Framework:
+    """Return the framework of a half-finished book, marked as such."""
+    if not missing:
+        return framework
+    adjustment = replace(framework.adjustment, unfinished=True)
+    return framework._replace(adjustment=adjustment, book=replace(framework.book, missing=in_order(missing)))
 
 
 def solve(book: Book, *, allow_missing: bool = False) -> Framework:
@@ -133,6 +161,8 @@ def write(
 ) -> tuple[Path, ...]:
     """Write a survey's files into a folder, whole or not at all, and return their paths.
 
+    Those of a half-finished book say so, in their names too.
+
     Raises
     ------
     UsageError
@@ -146,7 +176,8 @@ def write(
     from pegline.writers.publish import publish
 
     formats = known(formats)
-    return publish(carried(survey, formats, options), Path(directory), Path(survey.book.file).stem, formats)
+    stem = Path(survey.book.file).stem + ("-unfinished" if survey.adjustment.unfinished else "")
+    return publish(carried(survey, formats, options), Path(directory), stem, formats)
 
 
 def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:

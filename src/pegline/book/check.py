@@ -12,9 +12,9 @@ from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectang
 from pegline.book.model import Book, Feature
 from pegline.errors import Finding, Place
 from pegline.kinds import KINDS, FeatureKind, Form
-from pegline.measures.reading_log import Named, Slate
+from pegline.measures.reading_log import NOT_YET, Named, Slate
 from pegline.measures.scalars import shown
-from pegline.measures.spelling import suggest
+from pegline.measures.spelling import nearest, suggest
 from pegline.measures.values import Name
 from pegline.records import record
 
@@ -67,6 +67,18 @@ def _points(book: Book, slate: Slate) -> dict[str, Place]:
     return known
 
 
+SURE: Final = 0.8  #: likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own
+#: The sections that give names of each realm: until they are written, a name may still come.
+DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
+    "station": ("lines",),
+    "point": ("lines", "features"),
+    "line": ("lines",),
+    "feature": ("features",),
+    "tape": ("tapes",),
+    "kind": ("kinds",),
+}
+
+
 def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
     """Tell each name that nothing in the book makes known."""
     hints = 50  # looking for a likeness among many names takes time
@@ -83,7 +95,11 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
             what, names = realms[realm]
             hints -= 1
             hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
-            yield Finding(f"unknown-{realm}", f"there is no {what} {shown(name)}{hint}", place)
+            slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
+            if slip or known.slate.is_written(*DEFINED_IN[realm]):
+                yield Finding(f"unknown-{realm}", f"there is no {what} {shown(name)}{hint}", place)
+            else:
+                yield Finding(NOT_YET, f"there is no {what} {shown(name)} yet{hint}", place)
 
 
 def _is_lost(name: str, slate: Slate) -> bool:
@@ -97,13 +113,16 @@ def _hint(what: str, name: str, names: Set[str]) -> str:
 
 def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
     """Tell a station that stands for its chainage in a row of a line that it is not on."""
+    last = list(book.lines.values())[-1:]
     for line in book.lines.values():
         here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
         for row in line.details:
             for part in row.at:
                 if isinstance(part, Name) and part.text not in here and part.text not in known.slate.lost:
-                    text = f"at: there is no station {shown(part.text)} on line {line.name}{suggest(part.text, here)}"
-                    yield Finding("unknown-station", text, part.place)
+                    ended = known.slate.is_written("lines") or line not in last
+                    text = f"at: there is no station {shown(part.text)} on line {line.name}"
+                    text += f"{'' if ended else ' yet'}{suggest(part.text, here)}"
+                    yield Finding("unknown-station" if ended else NOT_YET, text, part.place)
 
 
 def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
@@ -143,7 +162,9 @@ def base_line(book: Book, known: Known) -> Iterator[Finding]:
         yield Finding("base", text, line.place)
     lines = list(book.lines.values())
     if lines and not bases and "base" not in known.slate.lost:
-        yield Finding("base", "no line is the base line; write use: base in the longest one", lines[0].place)
+        ended = known.slate.is_written("lines")
+        text = f"no line is the base line{'' if ended else ' yet'}; write use: base in the longest one"
+        yield Finding("base" if ended else NOT_YET, text, lines[0].place)
 
 
 def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
@@ -237,7 +258,7 @@ def arcs_without_a_side(book: Book, known: Known) -> Iterator[Finding]:
         ):
             start, end = (arm.start for arm in arc.arms)
             text = f"two arcs meet on both sides of {start}-{end}; add left_of or right_of"
-            yield Finding("arc-side", text, arc.place)
+            yield Finding("arc-side" if known.slate.is_written("arcs") else NOT_YET, text, arc.place)
 
 
 #: What each geometry can be.
@@ -334,7 +355,11 @@ def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
     """Tell bearings from a grid that nothing names."""
     if book.north and book.north.reference == "grid" and not book.control and "crs" not in known.slate.lost:
         text = "from: grid, and no control says which grid; add control, or write magnetic or true"
-        yield Finding("grid", text, book.north.place)
+        yield Finding(
+            "grid" if known.slate.is_written("north") and known.slate.last != "control" else NOT_YET,
+            text,
+            book.north.place,
+        )
 
 
 # -- what is odd ------------------------------------------------------------------------------------

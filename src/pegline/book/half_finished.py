@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from pegline.book.geometry import At, Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
 from pegline.book.model import Book, Feature, Line, NamedPoint, Station
-from pegline.errors import Finding, in_order
+from pegline.errors import Finding, Place, in_order
+from pegline.kinds import KINDS
 from pegline.measures.bearing import North
 from pegline.measures.control import Control
 from pegline.measures.distance import Arc
 from pegline.measures.reading_log import Slate
-from pegline.measures.values import Pair, Reading
+from pegline.measures.values import Name, Pair, Reading
 
-__all__ = ["finished", "without"]
+__all__ = ["finished", "without", "without_readings"]
 
 
 def finished(book: Book, slate: Slate) -> Book:
@@ -32,7 +33,7 @@ def finished(book: Book, slate: Slate) -> Book:
     ]
     if not book.lines:
         missing.append(Finding("no-lines", "no line is booked yet; begin with the base line"))
-    if missing:
+    if missing or slate.lost:
         book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
         book = _without_dangling(book, slate, missing)
     return dataclasses.replace(book, missing=in_order(missing))
@@ -53,6 +54,28 @@ def without(book: Book, names: Collection[str]) -> Book:
     }
     arcs = tuple(arc for arc in book.arcs if arc.point not in names)
     return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), Slate(), [])
+
+
+def without_readings(book: Book, places: Collection[Place]) -> Book:
+    """Return the book without the lines, rows, dimensions and arcs that have a reading at one of some places."""
+
+    def sound(readings: Iterable[Reading | Name]) -> bool:
+        return not any(isinstance(one, Reading) and one.place in places for one in readings)
+
+    lines = {
+        name: dataclasses.replace(
+            line, details=tuple(row for row in line.details if sound((*row.at, *row.left, *row.right)))
+        )
+        for name, line in book.lines.items()
+        if sound(taping.reading for taping in (*line.taped, *line.legs))
+    }
+    lean = dataclasses.replace(
+        book,
+        lines=lines,
+        dimensions=tuple(each for each in book.dimensions if sound(each.readings)),
+        arcs=tuple(arc for arc in book.arcs if sound(reading for arm in arc.arms for reading in arm.readings)),
+    )
+    return _without_dangling(lean, Slate(), [])
 
 
 def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
@@ -80,7 +103,7 @@ def _lean(book: Book, slate: Slate) -> Book:
         features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
         witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
         stations={name: _sided(station, stations) for name, station in book.stations.items()},
-        north=_north(book.north, stations),
+        north=_north(book.north, stations, book.control),
         control=_control(book.control, stations),
     )
 
@@ -120,7 +143,9 @@ def _sided(station: Station, stations: set[str]) -> Station:
     return dataclasses.replace(station, side=None)
 
 
-def _north(north: North | None, stations: set[str]) -> North | None:
+def _north(north: North | None, stations: set[str], control: Control | None) -> North | None:
+    if north and north.reference == "grid" and not control:
+        return None  # the grid is not named yet
     bearings = tuple(each for each in north.bearings if _both(each.pair, stations)) if north else ()
     return dataclasses.replace(north, bearings=bearings) if north and bearings else None
 
@@ -148,7 +173,7 @@ def _points(book: Book) -> Iterator[str]:
 def _can_be_drawn(feature: Feature, book: Book, slate: Slate, known: set[str]) -> bool:
     """Return whether all that a feature goes through is booked; a part of it may have been left out while reading."""
     geometry = feature.geometry
-    if feature.name in slate.lost:
+    if feature.name in slate.lost or not (feature.kind in KINDS or feature.kind in book.kinds):
         return False
     if isinstance(geometry, Parallel):
         return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pegline.book.check import check
 from pegline.book.geometry import At, Booked, Curve, Ring, Through
@@ -12,30 +12,51 @@ from pegline.book.model import BOOK, Book, Feature
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
-from pegline.measures.reading_log import Slate, Wrong
-from pegline.measures.source_tree import Table, Text, Written
+from pegline.measures.reading_log import NOT_YET, Slate, Wrong
+from pegline.measures.source_tree import Table, Text, Written, open_places
 from pegline.units import METRES_PER
 
 __all__ = ["read_book"]
 
 
-def read_book(written: Written, *, file: str, path: str, sha256: str) -> Book:
+def read_book(written: Written, *, file: str, path: str, sha256: str, left_out: Sequence[Written] = ()) -> Book:
     """Return the book that a file's table says.
+
+    Parameters
+    ----------
+    left_out
+        Parts that were taken out of the table, for they cannot be read: what hangs on them waits.
 
     Raises
     ------
     BookError
         Everything that is wrong in it, in the order of the file.
     """
-    slate = Slate()
+    sections = _sections(written)
+    last = next((word for word in written.entries if word not in sections), "") if isinstance(written, Table) else ""
+    slate = Slate(open=open_places(written), sections=sections, last=last)
+    for part in left_out:
+        slate.lose(part)
     book = _read(written, slate)
     if book is None:
         raise BookError(in_order(slate.faults))
     book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, slate))
     faults, warnings = check(book, slate)
+    slate.blanks += [finding for finding in faults if finding.rule == NOT_YET]
+    faults = [finding for finding in faults if finding.rule != NOT_YET]
     if slate.faults or faults:
         raise BookError(in_order([*slate.faults, *faults]))
     return finished(dataclasses.replace(book, warnings=in_order([*slate.oddities, *warnings])), slate)
+
+
+def _sections(written: Written) -> tuple[str, ...]:
+    """Return the sections of a book that are all written: those that it has, but for the one that it ends in."""
+    if not isinstance(written, Table) or not written.entries:
+        return ()
+    *before, last = written.entries
+    value = written.entries[last][1]
+    ended = bool(value.value) if isinstance(value, Text) else value.closed
+    return (*before, last) if ended else tuple(before)
 
 
 def _read(written: Written, slate: Slate) -> Book | None:
@@ -120,7 +141,10 @@ def _resolved(feature: Feature, rows: dict[str, list[str]], book: Book, slate: S
                 raise Wrong(f"{len(points)} booked, which is too few; book {least} or more", booked.place, "points")
             return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
     except Wrong as wrong:
-        slate.tell(wrong, feature.name)
+        if wrong.rule in ("booked", "points") and not slate.is_written("lines"):
+            slate.blanks.append(Finding(NOT_YET, f"{feature.name}: {wrong.text}", wrong.place))
+        else:
+            slate.tell(wrong, feature.name)
     return feature
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pegline.commands.several_books import Painted, Tell, status_of
-from pegline.errors import printable, worst
+from pegline.errors import BookError, printable, worst
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -28,17 +28,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print the judgement of every book and return the worst status."""
-    return worst([status_of(_check, complain, book, args.json, tell) for book in args.books])
+    return worst([status_of(_check, complain, book, args.json, tell, complain) for book in args.books])
 
 
-def _check(name: str, as_json: bool, tell: Tell) -> int:
-    from pegline.readers import read
+def _check(name: str, as_json: bool, tell: Tell, complain: Tell) -> int:
+    from pegline.readers.sound_part import read_sound_part
     from pegline.survey import reduce_as_far_as_it_goes
 
-    book = read(name)
+    book, faults = read_sound_part(name)
+    for fault in faults:
+        complain(str(fault))
     survey, missing = reduce_as_far_as_it_goes(book)
     tell(_json(book, survey, missing) if as_json else _screen(name, survey, missing))
-    return 0 if survey is None or survey.passed else 1
+    return BookError.status if faults else 0 if survey is None or survey.passed else 1
 
 
 def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> str:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import gc
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pegline.commands import drawing_options
 from pegline.commands.several_books import Tell, refuse_clashes, status_of
-from pegline.errors import worst
+from pegline.errors import BookError, worst
 
 if TYPE_CHECKING:
+    from pegline.errors import Finding
     from pegline.plan.model import Options
 
 __all__ = ["arguments", "run"]
@@ -22,6 +24,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("books", nargs="+", metavar="BOOK", help="a field book")
     parser.add_argument("--out", required=True, metavar="DIR", help="the folder to write into")
     parser.add_argument("--formats", metavar="LIST", help="such as gpkg,dxf,pdf; default: all of the usual ones")
+    parser.add_argument(
+        "--unfinished", action="store_true", help="draw what can be drawn of a half-finished book, marked as such"
+    )
     drawing_options.arguments(parser)
 
 
@@ -35,18 +40,41 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     options = drawing_options.options(args)
     statuses = []
     for book in args.books:
-        statuses.append(status_of(_plot, complain, book, Path(args.out), formats, options, tell, complain))
+        statuses.append(
+            status_of(_plot, complain, book, Path(args.out), formats, options, args.unfinished, tell, complain)
+        )
         gc.collect()  # a drawing is full of circles
     return worst(statuses)
 
 
-def _plot(name: str, out: Path, formats: tuple[str, ...], options: Options, tell: Tell, complain: Tell) -> int:
+def _missing_words(missing: Sequence[Finding]) -> str:
+    """Return in a line how much a half-finished book lacks, and what first."""
+    if not missing:
+        return ""
+    things = "1 thing is" if len(missing) == 1 else f"{len(missing)} things are"
+    return f"unfinished: {things} missing, first of all: {missing[0].text.partition(';')[0]}"
+
+
+def _plot(
+    name: str, out: Path, formats: tuple[str, ...], options: Options, unfinished: bool, tell: Tell, complain: Tell
+) -> int:
     from pegline.diagnosis.report import at, do_now, likely_causes, verdict
     from pegline.plan.scripts import missing_font_warnings, words_of
     from pegline.readers import read
-    from pegline.survey import reduce, write
+    from pegline.survey import reduce, reduce_as_far_as_it_goes, write
 
-    survey = reduce(read(name))
+    book = read(name)
+    if unfinished:
+        found, missing = reduce_as_far_as_it_goes(book)
+        if found is None:
+            raise BookError(missing)
+        survey = found
+        tell(f"{name}: {_missing_words(missing) or 'nothing is missing'}")
+    elif book.missing:
+        complain(f"{name}: {_missing_words(book.missing)}; draw the rest with --unfinished")
+        raise BookError(book.missing)
+    else:
+        survey = reduce(book)
     paths = write(survey, out, formats, options)
     tell(f"{name}: {verdict(survey.adjustment)}")
     for path in paths:

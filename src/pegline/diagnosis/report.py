@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
@@ -57,7 +58,14 @@ NOTHING_COMPUTED: Final = Verdict("NOT CHECKED", "nothing can be computed yet", 
 
 
 def verdict(adjustment: Adjustment) -> Verdict:
-    """Return the judgement of a survey."""
+    """Return the judgement of a survey, and whether its book is finished."""
+    judged = _verdict_of_checks(adjustment)
+    if not adjustment.unfinished:
+        return judged
+    return replace(judged, meaning=_joined("UNFINISHED: parts of the book are missing.", judged.meaning))
+
+
+def _verdict_of_checks(adjustment: Adjustment) -> Verdict:
     failed = [check for check in adjustment.checks if not check.passed]
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen

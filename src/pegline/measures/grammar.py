@@ -62,6 +62,8 @@ def items(item: Grammar[T], wanted: str, *, least: int = 1, most: int | None = N
         if type(written) is not Items:
             raise Wrong(f"{form(written)} is given where {wanted} is expected; write it in brackets", written.place)
         if len(written.items) < least or (most is not None and len(written.items) > most):
+            if len(written.items) < least and written.place in slate.open:
+                raise Unfinished(f"{wanted} are not all written yet; write the rest", written.place)
             count = f"{least}" if least == most else f"at least {least}" if most is None else f"{least} to {most}"
             raise Wrong(f"{len(written.items)} in the list; {wanted} wants {count}", written.place)
         return _each(written, item, slate)

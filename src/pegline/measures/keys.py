@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
-from typing import Any, Generic, NamedTuple, TypeVar, get_type_hints
+from typing import Any, Final, Generic, NamedTuple, TypeVar, get_type_hints
 
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Schema, blank, form, reference
@@ -51,6 +51,8 @@ class _Slot(NamedTuple):
     measured: bool
 
 
+#: Rules of faults that a record has no longer once more of it is written.
+_LACKING: Final = frozenset({"circle", "missing-key", "points", "row-name"})
 Finish = Callable[[dict[str, Any], Table, Slate], T]
 
 
@@ -85,7 +87,7 @@ class Record(Generic[T]):
     def build(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
         """Return the record that a table says, some of its fields ``known`` from the key ``text`` of its map."""
         if type(written) is Table and not (self.short and "either" in written.entries):
-            table = Table(written.entries, text.place) if text else written
+            table = Table(written.entries, text.place, written.closed) if text else written
         elif self.short:  # only the value of its short key is written
             return self._of_short(written, slate, text, known)
         else:
@@ -106,16 +108,18 @@ class Record(Generic[T]):
         values = known.copy()
         failed, unfinished = self._fill(values, table, layout, slate)
         if failed or unfinished or not layout.required.keys() <= values.keys():
-            self._can_do_without(values, failed, unfinished, table, layout)
+            self._can_do_without(values, failed, unfinished, table, layout, slate)
         if layout.placed:
             values["place"] = table.place
         if not self.finish:
             return self.cls(**values)
         try:
             return self.finish(values, table, slate)
-        except Wrong:
+        except Wrong as wrong:
             if failed:  # what finish misses may be what was told just now
                 raise Wrong("", table.place) from None
+            if wrong.rule in _LACKING and table.place in slate.open:
+                raise Unfinished(wrong.text, wrong.place) from None
             raise
 
     def _fill(
@@ -171,7 +175,13 @@ class Record(Generic[T]):
         return self.cls(**values)
 
     def _can_do_without(
-        self, values: dict[str, Any], failed: list[str], unfinished: Unfinished | None, table: Table, layout: _Layout
+        self,
+        values: dict[str, Any],
+        failed: list[str],
+        unfinished: Unfinished | None,
+        table: Table,
+        layout: _Layout,
+        slate: Slate,
     ) -> None:
         """Raise where the record cannot do without what is not among its values."""
         if any(name in layout.required for name in failed):
@@ -181,6 +191,8 @@ class Record(Generic[T]):
         lacking = [told for name, told in layout.required.items() if name not in values]
         if lacking:
             are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
+            if table.place in slate.open:
+                raise Unfinished(f"{' and '.join(lacking)} {are} still missing; write {them}", table.place)
             text = f"{' and '.join(lacking)} {are} missing; {self.wanted} must have {them}"
             raise Wrong(text, table.place, "missing-key")
 

@@ -10,9 +10,10 @@ from typing import Final, NamedTuple, TypeVar
 from pegline.errors import Finding, Place
 from pegline.measures.source_tree import Items, Text, Written
 
-__all__ = ["BLANK", "Misread", "Named", "Slate", "Unfinished", "Wrong"]
+__all__ = ["BLANK", "NOT_YET", "Misread", "Named", "Slate", "Unfinished", "Wrong"]
 
 T = TypeVar("T")
+NOT_YET: Final = "not-yet"  #: rule of a finding that tells what a half-finished book does not say yet
 BLANK: Final = "still blank; fill it in"
 
 
@@ -54,9 +55,16 @@ class Slate:
     blanks: list[Finding] = field(default_factory=list)  #: what is not booked yet
     used: list[Named] = field(default_factory=list)
     defined: list[Named] = field(default_factory=list)
+    open: frozenset[Place] = frozenset()  #: of what the book ends in the midst of
+    sections: tuple[str, ...] = ()  #: the sections that are all written
+    last: str = ""  #: the section that the book ends in the midst of
     lost: set[str] = field(default_factory=set)  #: words of parts that could not be read or are not finished
     key: str = ""  #: the key whose value is being read
     rows: Counter[str] = field(default_factory=Counter)  #: unnamed rows of each feature so far
+
+    def is_written(self, *sections: str) -> bool:
+        """Return whether all of some sections are written; what one of them should name may still come otherwise."""
+        return all(section in self.sections for section in sections)
 
     def tell(self, wrong: Wrong, key: str = "") -> None:
         """Keep a fault, with the key that it stands at."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pegline.errors import Place
 from pegline.records import record
 
-__all__ = ["Items", "Table", "Text", "Written"]
+__all__ = ["Items", "Table", "Text", "Written", "open_places"]
 
 
 @record(frozen=True, slots=True)
@@ -25,6 +25,7 @@ class Items:
 
     items: tuple[Written, ...]
     place: Place
+    closed: bool = False  #: written in brackets, which say where it ends
 
 
 @record(frozen=True, slots=True)
@@ -33,6 +34,26 @@ class Table:
 
     entries: dict[str, tuple[Text, Written]]
     place: Place
+    closed: bool = False  #: written in brackets, which say where it ends
 
 
 Written = Text | Items | Table
+
+
+def open_places(root: Written) -> frozenset[Place]:
+    """Return the places of all that a book ends in the midst of: more of it may follow when the book goes on."""
+    places = [root.place]
+    part = root
+    while not isinstance(part, Text) and not part.closed:
+        if isinstance(part, Table) and part.entries:
+            key, part = next(reversed(part.entries.values()))
+            places.append(key.place)
+        elif isinstance(part, Items) and part.items:
+            part = part.items[-1]
+        else:
+            break
+        if isinstance(part, Text) or not part.closed:
+            places.append(part.place)
+        else:
+            places.pop()
+    return frozenset(places)

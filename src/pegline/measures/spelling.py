@@ -8,14 +8,14 @@ from difflib import SequenceMatcher
 __all__ = ["nearest", "suggest"]
 
 
-def nearest(word: str, options: Collection[str]) -> str | None:
-    """Return the option that ``word`` is most likely a slip for, or None.
+def nearest(word: str, options: Collection[str], *, likeness: float = 0.6) -> str | None:
+    """Return the option that ``word`` is most likely a slip for, or None where none is so like it (0 to 1).
 
     >>> nearest("tapped", ["taped", "tape", "use"])
     'taped'
     """
     matcher = SequenceMatcher(None, "", word.casefold(), autojunk=False)
-    best, likeness = None, 0.6
+    best = None
     for option in sorted(options, key=lambda option: (abs(len(option) - len(word)), option)):
         matcher.set_seq1(option.casefold())
         if matcher.real_quick_ratio() >= likeness and matcher.quick_ratio() >= likeness:

@@ -139,6 +139,7 @@ class Adjustment:
     warnings: Sequence[Finding] = ()
     misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
+    unfinished: bool = False  #: of a half-finished book: something is left out
     fit: Fit | None = None  #: the adjusted solution, for questions of the kind 'what if'
 
     @property

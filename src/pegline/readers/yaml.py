@@ -161,7 +161,10 @@ class _Reader:
         place = self.place(event)
         if depth >= DEPTH:
             raise _refuse("depth", _TOO_DEEP, place)
-        return self.items(place, depth + 1) if kind is SequenceStartEvent else self.table(place, depth + 1)
+        closed = bool(event.flow_style)
+        if kind is SequenceStartEvent:
+            return self.items(place, depth + 1, closed=closed)
+        return self.table(place, depth + 1, closed=closed)
 
     def refuse_marks(self, event: Any) -> None:
         """Refuse anchors and tags."""
@@ -190,14 +193,14 @@ class _Reader:
             self.faults.append(Finding("sign", text, place))
         return unicodedata.normalize("NFC", value)
 
-    def items(self, place: Place, depth: int) -> Items:
+    def items(self, place: Place, depth: int, *, closed: bool) -> Items:
         """Return a list."""
         found = []
         while type(event := self.next()) is not SequenceEndEvent:
             found.append(self.value(event, depth))
-        return Items(tuple(found), place)
+        return Items(tuple(found), place, closed)
 
-    def table(self, place: Place, depth: int) -> Table:
+    def table(self, place: Place, depth: int, *, closed: bool) -> Table:
         """Return a map."""
         entries: dict[str, tuple[Text, Written]] = {}
         while type(event := self.next()) is not MappingEndEvent:
@@ -212,7 +215,7 @@ class _Reader:
                 self.faults.append(Finding("duplicate-key", text, key.place))
             else:
                 entries[word] = (key, value)
-        return Table(entries, place)
+        return Table(entries, place, closed)
 
     def no_key(self, event: Any) -> NoReturn:
         """Refuse what stands for a key and is none."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from math import cos, degrees, sin
 from typing import Final
 
@@ -37,6 +38,8 @@ def _heading(pencil: Pencil, text: str) -> None:
 
 def verdict(adjustment: Adjustment) -> str:
     """Return in capitals whether the survey's checks passed."""
+    if adjustment.unfinished:
+        return f"UNFINISHED · {verdict(replace(adjustment, unfinished=False))}"
     failed = sum(not check.passed for check in adjustment.checks)
     if failed:
         return "CHECK FAILED" if failed == 1 else f"{failed} CHECKS FAILED"

@@ -139,8 +139,8 @@ def test_fore_and_back_that_disagree_are_told_with_the_places() -> None:
     told = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 246}, accuracy: 0.5°}\n")
     quiet = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 245}, accuracy: 0.5°}\n")
 
-    assert warned(quiet) == []
-    assert warned(told) == ["local-attraction"]
+    assert warned(quiet) == ["magnetic-north"]
+    assert warned(told) == ["local-attraction", "magnetic-north"]
     assert "3.00°" in told.warnings[0].text
     assert warned(found) == []
 
@@ -151,8 +151,41 @@ def test_the_station_where_the_needle_was_turned_is_named() -> None:
         " bearings: {A-B: 60, B-A: 240, B-C: 330, C-B: 152, A-C: 20, C-A: 202}}\n"
     )
 
-    assert warned(found) == ["local-attraction", "local-attraction"]
-    assert all("turned at C (+2°00'00\")" in warning.text for warning in found.warnings)
+    assert warned(found) == ["local-attraction", "local-attraction", "magnetic-north"]
+    assert all("turned at C (+2°00'00\")" in warning.text for warning in found.warnings[:2])
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ("", "does not say where the place is; book near"),
+        ("date: 2026-04-18", "the book has no date"),
+        ("2026-04-18", "the field model covers 1900 to 2029, and the book is of 1887"),
+    ],
+)
+def test_why_the_plan_s_north_is_magnetic_is_told(change: str, why: str) -> None:
+    near = "near: {latitude: 51.57, longitude: -2.82}\n" if change else ""
+    text = BOOK.replace(change, "1887-06-02" if change == "2026-04-18" else "") if change else BOOK
+    book = parse_book((text + MAGNETIC + near).encode(), "book.yaml")
+    found = choose_frame(book, reduce_readings(book))
+
+    (warning,) = found.warnings
+    assert (found.north, warning.rule) == ("magnetic", "magnetic-north")
+    assert why in warning.text
+    assert (warning.place.line, warning.place.column) == (12, 8)  # type: ignore[union-attr]
+
+
+def test_an_epoch_is_recorded_and_coordinates_are_carried_to_no_other() -> None:
+    at = "A: {latitude: 51.57, longitude: -2.82, accuracy: 0.05}"
+    moving = frame(MAGNETIC, f"control: {{crs: EPSG:32630, ground_height: 85, epoch: 2026.3, points: {{{at}}}}}\n")
+    fixed = frame(MAGNETIC, ONE.replace("EPSG:32630, ", "EPSG:25830, epoch: 2026.3, "))
+    told = refused(MAGNETIC, f"control: {{crs: EPSG:25830, epoch: 2026.3, allow_shift: 5, points: {{{at}}}}}\n")
+
+    assert moving.epoch == 2026.3
+    assert ("epoch", "2026.3") in [(step.what, step.value) for step in moving.steps]
+    assert warned(moving) == []
+    assert warned(fixed) == ["idle-epoch"]
+    assert "plates move" in told
 
 
 # --- one control point ---

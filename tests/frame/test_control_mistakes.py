@@ -86,7 +86,7 @@ SCENARIOS = {
     ),
     "east for west": ((*GOOD, degree_point("C", lambda lat, lon: (lat, -lon))), "C", "longitude has the wrong sign"),
     "south for north": ((*GOOD, degree_point("C", lambda lat, lon: (-lat, lon))), "C", "latitude has the wrong sign"),
-    "in feet": ((*GOOD, grid_point("C", lambda e, n: (e / 0.3048, n / 0.3048))), "C", "the figures are feet"),
+    "in feet": ((*GOOD, grid_point("C", lambda e, n: (e / 0.3048, n / 0.3048))), "C", "the coordinates are in feet"),
     "a digit of the easting": ((*GOOD, grid_point("C", lambda e, n: (e + 30_000, n))), "C", "digit in the easting"),
     "a digit of the northing": ((*GOOD, grid_point("C", lambda e, n: (e, n - 3_000))), "C", "digit in the northing"),
     "two digits exchanged": (  # 5713… booked as 7513…
@@ -132,7 +132,7 @@ def test_a_point_that_no_mistake_explains_is_named_all_the_same() -> None:
     (finding,) = told(*GOOD, grid_point("C", lambda e, n: (e + 61_234, n - 33_876)))
 
     assert finding.startswith("control point C lies 70 km from")
-    assert "look at its figures" in finding
+    assert "look at its coordinates" in finding
 
 
 def test_of_two_points_that_could_both_be_wrong_both_are_told() -> None:
@@ -140,6 +140,61 @@ def test_of_two_points_that_could_both_be_wrong_both_are_told() -> None:
 
     assert [finding.split()[2] for finding in findings] == ["A", "C"]
     assert all("it may be that" in finding for finding in findings)
+
+
+def shared(findings: list[str]) -> str:
+    (finding,) = findings
+    assert finding.startswith("control points ")
+    return finding
+
+
+def test_easting_and_northing_exchanged_at_all_points_are_told_once() -> None:
+    finding = shared(told(*(grid_point(name, lambda e, n: (n, e)) for name in "ABC")))
+
+    assert "A, B and C" in finding
+    assert "at all of them easting and northing are exchanged" in finding
+    east, north = on_grid("A")
+    assert finding.endswith(f"A would be easting {east:.2f}, northing {north:.2f}")
+
+
+def test_all_points_of_the_zone_beside_are_told_once() -> None:
+    # 174 km west of its own zone's middle the figures would still lie in zone 30: only near tells.
+    near = "near: {latitude: 51.57, longitude: -2.82}\n"
+    finding = shared(told(*(grid_point(name, crs="EPSG:32631") for name in "AB"), before=near))
+
+    assert "the coordinates are of WGS 84 / UTM zone 31N" in finding
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"), [(0.3048, "the coordinates are in metres"), (1 / 0.3048, "the coordinates are in feet")]
+)
+def test_metres_for_feet_at_all_points_are_told_by_their_distance(factor: float, words: str) -> None:
+    # Somewhere in Texas, whose grid is in US survey feet; beside metres, 2 parts in a million are nothing.
+    crs, place = ("EPSG:2277", (-97.7, 30.3)) if words.endswith("metres") else ("EPSG:32614", (-97.7, 30.3))
+    points = [grid_point(name, lambda e, n: (e * factor, n * factor), crs=crs, place=place) for name in "AB"]
+    finding = shared(told(*points, crs=crs))
+
+    assert words in finding
+
+
+def test_a_distance_under_a_kilometre_is_told_in_metres() -> None:
+    # Grid of Texas in feet: A and B are 91 m apart there, and the figures of both are metres.
+    points = [
+        grid_point(name, lambda e, n: (e * 0.3048, n * 0.3048), crs="EPSG:2277", place=(-97.7, 30.3)) for name in "AB"
+    ]
+    finding = shared(told(*points, crs="EPSG:2277"))
+
+    assert " 0 km" not in finding
+
+
+def test_exchanged_westings_and_southings_are_told_in_their_own_words() -> None:
+    place = (19.6, -33.9)
+    at = {name: Proj("ESRI:102562")(*lonlat(place)[name]) for name in "AB"}
+    points = [f"{n}: {{westing: {-y:.3f}, southing: {-x:.3f}, accuracy: 0.05}}" for n, (x, y) in at.items()]
+    finding = shared(told(*points, crs="EPSG:2048"))
+
+    assert "westing and southing are exchanged" in finding
+    assert finding.endswith(f"A would be westing {-at['A'][0]:.2f}, southing {-at['A'][1]:.2f}")
 
 
 def test_good_control_of_any_kind_is_taken() -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.book import formats
 from pegline.errors import Place
-from pegline.measures.angles import ANGLE
+from pegline.measures.angles import ANGLE, LATITUDE, LONGITUDE
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
@@ -16,8 +16,6 @@ from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import (
     DATE,
     FLAG,
-    LATITUDE,
-    LONGITUDE,
     PROPORTION,
     TEXT,
     bounded,

@@ -11,7 +11,7 @@ from pegline.book.model import Book
 from pegline.errors import BookError, Finding
 from pegline.frame.engineering_crs import engineering_wkt
 from pegline.frame.model import Frame
-from pegline.frame.north import find_declination, local_attraction, rough_place, turned_bearings
+from pegline.frame.north import find_declination, local_attraction, no_declination_because, rough_place, turned_bearings
 from pegline.frame.north_steps import bearing_steps
 from pegline.measures.bearing import Bearing, North
 from pegline.reduction.model import Reduction
@@ -121,6 +121,9 @@ def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warn
     if north.reference == "magnetic":
         known = find_declination(book, rough_place(book))
         warnings += local_attraction(north, bearings)
+        if known is None:
+            text = f"the plan's north is magnetic: {no_declination_because(book, rough_place(book))}"
+            warnings.append(Finding("magnetic-north", text, north.place))
     turned_to = "true" if known else north.reference
     turned = turned_bearings(north, bearings, known.east if known else 0.0)
     name = f"Local survey grid, turned to {turned_to} north{_of(book)}"

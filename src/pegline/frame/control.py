@@ -7,7 +7,8 @@ from dataclasses import replace
 from math import hypot, isfinite, pi
 
 from pegline.errors import BookError, Finding, Place
-from pegline.frame.crs import Grid, Way, geographic, grid_of, way_between
+from pegline.frame.crs import Grid, geographic, grid_of
+from pegline.frame.datum_shift import Way, moves, same_datum, way_between
 from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
@@ -56,6 +57,8 @@ def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
         sd = point.accuracy
     elif point.easting is not None and point.northing is not None:
         own = grid_of(point.crs, point.place) if point.crs else grid
+        if (fault := _wrong_axes(point, own)) is not None:
+            raise BookError([Finding("control", fault, point.place)])
         given = point.easting, point.northing
         sd = point.accuracy * own.metres_per_unit
         if own.crs == grid.crs:
@@ -65,12 +68,31 @@ def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
     else:
         text = f"control point {point.station} needs easting and northing, or latitude and longitude"
         raise BookError([Finding("control", text, point.place)])
+    if control.epoch is not None and (moves(source) or moves(grid.crs)) and not same_datum(source, grid.crs):
+        text = (
+            f"control point {point.station}: coordinates of epoch {control.epoch:g} are not carried from {source.name}"
+            f" to {grid.name}, because plates move and that is not reckoned; book them in the grid's own datum"
+        )
+        raise BookError([Finding("datum-shift", text, point.place)])
     way = _allowed(control, point, source.name, grid, way_between(source, grid.crs, given))
     x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*given))
     if not (isfinite(x) and isfinite(y)):
         text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
         raise BookError([Finding("control", text, point.place)])
     return Known(point.station, x, y, sd, point.place, way)
+
+
+def _wrong_axes(point: ControlPoint, grid: Grid) -> str | None:
+    """Return what is wrong where a point is booked along other axes than those of its grid."""
+    who = f"control point {point.station}"
+    if grid.instead_of is not None and point.westing is None:
+        return (
+            f"{who}: the axes of {grid.instead_of} run west and south; write westing and southing as printed, or take"
+            f" crs: {grid.code or grid.name} with easting and northing (the same figures with the other sign)"
+        )
+    if grid.instead_of is None and point.westing is not None:
+        return f"{who}: the axes of {grid.name} run east and north; write easting and northing"
+    return None
 
 
 def _allowed(control: Control, point: ControlPoint, source: str, grid: Grid, way: Way | None) -> Way:

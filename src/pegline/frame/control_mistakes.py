@@ -20,12 +20,15 @@ from pegline.frame.crs import FAR_OUTSIDE, Grid, between, other_zones, outside, 
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
 
-__all__ = ["GROSS", "MISTAKES", "Mistake", "apart", "gross_findings", "mistakes", "other_digits", "reach"]
+__all__ = ["GROSS", "SYSTEMATIC", "Mistake", "apart", "gross_findings", "mistakes", "other_digits", "reach"]
 
 #: Control is told before anything is solved when it is this much further apart than its lines allow, metres.
 GROSS: Final = 2000.0
 #: How rough the rough position of a book may be, metres.
 ROUGH: Final = 100_000.0
+#: Metres in a foot, and how well a distance in the other unit agrees with a line, as a share of it.
+FOOT: Final = 0.3048
+SAME_UNIT: Final = 0.02
 #: What the lines allow, a tape that is a hundredth out included.
 STRETCH: Final = 1.01
 
@@ -42,7 +45,8 @@ Meant = Iterator[Mistake]
 
 
 def _exchanged(point: ControlPoint) -> Meant:
-    yield Mistake("easting and northing are exchanged", replace(point, easting=point.northing, northing=point.easting))
+    words = "easting and northing" if point.westing is None else "westing and southing"
+    yield Mistake(f"{words} are exchanged", replace(point, easting=point.northing, northing=point.easting))
 
 
 def _degrees_exchanged(point: ControlPoint) -> Meant:
@@ -61,7 +65,7 @@ def _wrong_sign(point: ControlPoint) -> Meant:
 
 def _feet(point: ControlPoint) -> Meant:
     if point.easting is not None and point.northing is not None:
-        for words, factor in (("metres", 1 / 0.3048), ("feet", 0.3048)):
+        for words, factor in (("metres", 1 / FOOT), ("feet", FOOT)):
             meant = replace(point, easting=point.easting * factor, northing=point.northing * factor)
             yield Mistake(f"the coordinates are in {words}", meant)
 
@@ -98,22 +102,23 @@ def other_digits(text: str) -> Iterator[tuple[str, float]]:
             yield "a digit too few", float(f"{sign}{whole[:n]}{digit}{whole[n:]}.{rest}")
 
 
-#: In the order in which they are believed: what people do with coordinates. Common practice.
-MISTAKES: Final[tuple[Callable[[ControlPoint], Meant], ...]] = (
-    _exchanged,
-    _degrees_exchanged,
-    _wrong_sign,
-    _feet,
-    _digits,
-)
+#: Mistakes that people make with a whole list of coordinates as well as with one point, in the order in which they are
+#: believed. Common practice.
+SYSTEMATIC: Final[tuple[Callable[[ControlPoint], Meant], ...]] = (_exchanged, _degrees_exchanged, _wrong_sign, _feet)
 
 
 def mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
     """Yield how a control point may have been booked wrong, what is believed first first."""
+    yield from systematic_mistakes(point, grid)
+    yield from _digits(point)
+
+
+def systematic_mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
+    """Yield the mistakes that may have been made with all points alike."""
     if point.latitude_deg is None:
         for zone in other_zones(grid) if point.crs is None else ():
             yield Mistake(f"the coordinates are of {zone}", replace(point, crs=zone))
-    for each in MISTAKES:
+    for each in SYSTEMATIC:
         if each is not _exchanged or point.easting is not None:
             yield from each(point)
 
@@ -169,8 +174,16 @@ def gross_findings(
     """
     fits = _Fits(grid, {k.station: reach(taped, k.station) for k in known}, near)
     alone = {n for n, one in enumerate(known) if not fits.on_earth(one)}
-    pairs = combinations(range(len(known)), 2)
+    pairs = list(combinations(range(len(known)), 2))
     astray = {(n, m) for n, m in pairs if not fits.together(known[n], known[m], beyond=GROSS)}
+    other_unit = _other_unit(known, taped)
+    if not alone and not astray and not other_unit:
+        return
+    if len(known) > 1 and (len(alone) == len(known) or other_unit):
+        shared = next(_shared(control, points, known, grid, fits, taped), None)
+        if shared is not None:
+            yield _shared_finding(known, shared, fits)
+            return
     if not alone and not astray:
         return
     accused = alone or _most_accused(astray, len(known))
@@ -181,7 +194,39 @@ def gross_findings(
         if meant is not None:
             told.append((n, meant))
     for n, meant in told or [(n, None) for n in sorted(accused)]:
-        yield _finding(known, n, meant, several=len(told or accused) > 1)
+        yield _finding(known, n, meant, fits, several=len(told or accused) > 1)
+
+
+def _other_unit(known: Sequence[Known], taped: Mapping[tuple[str, str], float]) -> bool:
+    """Return whether every two points with a line between them stand as far apart as if in feet for metres, or back."""
+    at = {one.station: one for one in known}
+    ratios = [apart(at[p], at[q]) / length for (p, q), length in taped.items() if p in at and q in at and length > 0]
+    return any(ratios and all(abs(ratio / unit - 1) < SAME_UNIT for ratio in ratios) for unit in (FOOT, 1 / FOOT))
+
+
+def _shared(
+    control: Control,
+    points: Sequence[ControlPoint],
+    known: Sequence[Known],
+    grid: Grid,
+    fits: _Fits,
+    taped: Mapping[tuple[str, str], float],
+) -> Iterator[tuple[str, list[ControlPoint]]]:
+    """Yield each mistake that, undone at all points, puts all of them where they can be; with the points undone."""
+    meant = [{each.words: each.point for each in systematic_mistakes(point, grid)} for point in points]
+    for words in meant[0]:
+        if not all(words in each for each in meant):
+            continue
+        undone = [each[words] for each in meant]
+        moved = [_moved(control, point, one, grid) for point, one in zip(undone, known, strict=True)]
+        placed = [one for one in moved if one is not None]
+        if (
+            len(placed) == len(known)
+            and all(map(fits.on_earth, placed))
+            and all(fits.together(one, other) for one, other in combinations(placed, 2))
+            and not _other_unit(placed, taped)
+        ):
+            yield words, undone
 
 
 @record(frozen=True, slots=True)
@@ -235,21 +280,57 @@ def _moved(control: Control, meant: ControlPoint, known: Known, grid: Grid) -> K
         return None
 
 
-def _finding(known: Sequence[Known], n: int, meant: Mistake | None, *, several: bool) -> Finding:
+def _finding(known: Sequence[Known], n: int, meant: Mistake | None, fits: _Fits, *, several: bool) -> Finding:
     one = known[n]
-    others = [k for m, k in enumerate(known) if m != n]
-    far = min(others, key=lambda other: -apart(one, other), default=None)
-    where = f"{apart(one, far) / 1000:.0f} km from {far.station}, further than the lines reach" if far else "far away"
+    where = _where(known, n, fits)
     if meant is None:
-        text = f"control point {one.station} lies {where}; look at its coordinates and its CRS"
+        text = f"control point {one.station} {where}; look at its coordinates and its CRS"
     else:
         look = "it looks as if" if not several else "it may be that"
-        text = f"control point {one.station} lies {where}: {look} {meant.words}; it would be {_figures(meant.point)}"
+        text = f"control point {one.station} {where}: {look} {meant.words}; it would be {_figures(meant.point)}"
     return Finding("wrong-control", text, one.place, data=meant)
+
+
+def _shared_finding(known: Sequence[Known], shared: tuple[str, list[ControlPoint]], fits: _Fits) -> Finding:
+    words, undone = shared
+    names = ", ".join(one.station for one in known[:-1]) + f" and {known[-1].station}"
+    first = known[0].station
+    text = (
+        f"control points {names} cannot be right: {first} {_where(known, 0, fits)}. It looks as if at all of them"
+        f" {words}; {first} would be {_figures(undone[0])}"
+    )
+    return Finding("wrong-control", text, known[0].place, data=Mistake(words, undone[0]))
+
+
+def _where(known: Sequence[Known], n: int, fits: _Fits) -> str:
+    """Return what is wrong with the place of a control point, in words."""
+    one = known[n]
+    place = place_of(fits.grid, one.easting, one.northing)
+    if place is None or not all(isfinite(value) for value in place):
+        return f"lies nowhere on {fits.grid.name}"
+    if (beyond := outside(fits.grid, place)) > FAR_OUTSIDE:
+        return f"lies {_distance(beyond)} outside the area that {fits.grid.name} is meant for"
+    if fits.near is not None and (off := between(place, fits.near)) > ROUGH:
+        return f"lies {_distance(off)} from where near says the plot is"
+    others = [k for m, k in enumerate(known) if m != n]
+    far = max(others, key=lambda other: (not fits.together(one, other), apart(one, other)))
+    beyond_lines = "further than the lines reach" if not fits.together(one, far) else "and the line between is longer"
+    return f"lies {_distance(apart(one, far))} from {far.station}, {beyond_lines}"
+
+
+def _distance(metres: float) -> str:
+    """Return a distance for people, in metres under 1 km.
+
+    >>> _distance(417.3), _distance(5399.8)
+    ('417 m', '5 km')
+    """
+    return f"{metres:.0f} m" if metres < 1000 else f"{metres / 1000:.0f} km"
 
 
 def _figures(point: ControlPoint) -> str:
     if point.latitude_deg is not None:
         return f"latitude {point.latitude_deg:.7g}, longitude {point.longitude_deg:.7g}"
     in_crs = f" in {point.crs}" if point.crs else ""
+    if point.westing is not None and point.easting is not None and point.northing is not None:
+        return f"westing {0.0 - point.easting:.2f}, southing {0.0 - point.northing:.2f}{in_crs}"
     return f"easting {point.easting:.2f}, northing {point.northing:.2f}{in_crs}"

@@ -1,29 +1,28 @@
-"""Coordinate reference systems: which are taken as a grid, what they do to lengths and bearings, and ways between them.
+"""Coordinate reference systems: which are taken as a grid, and what they do to lengths and bearings.
 
-The only module that imports pyproj. A target must be projected, conformal, with axes east and north.
+A target must be projected, conformal, with axes east and north.
 Coordinates are metres here, easting before northing, whatever the unit of the CRS.
 """
 
 from __future__ import annotations
 
 import warnings
-from functools import lru_cache
 from math import atan2, cos, degrees, dist, hypot, radians, sin, sqrt, tau
 from typing import Any, Final
 
-from pyproj import CRS, Geod, Proj, Transformer
+from pyproj import CRS, Geod, Proj
 from pyproj.database import query_utm_crs_info
 from pyproj.exceptions import CRSError, ProjError
-from pyproj.transformer import AreaOfInterest, TransformerGroup
+from pyproj.transformer import AreaOfInterest
 
 from pegline.errors import BookError, Finding, Place
+from pegline.frame.west_south import counterpart
 from pegline.records import record
 
 __all__ = [
     "FAR_OUTSIDE",
     "Factors",
     "Grid",
-    "Way",
     "between",
     "elevation_factor",
     "factors_at",
@@ -36,10 +35,7 @@ __all__ = [
     "other_zones",
     "outside",
     "place_of",
-    "same_datum",
     "sidecar",
-    "to_wgs84",
-    "way_between",
 ]
 
 #: A plot that lies further outside its CRS's area of use is refused, nearer it is told, metres.
@@ -63,6 +59,12 @@ class Grid:
     metres_per_unit: float  #: of its coordinates
     warnings: tuple[Finding, ...] = ()
     place: Place | None = None  #: where the book names it
+    instead_of: str | None = None  #: the CRS that was named, with axes west and south; this is its counterpart
+
+    @property
+    def code(self) -> str | None:
+        """Return its code, as EPSG:27700; None where it has none."""
+        return ":".join(self.crs.to_authority(min_confidence=100) or ()) or None
 
     @property
     def wkt(self) -> str:
@@ -76,16 +78,6 @@ class Factors:
 
     scale: float  #: grid length over length on the ellipsoid
     convergence: float  #: radians, positive where true north lies west of grid north
-
-
-@record(frozen=True, slots=True)
-class Way:
-    """A way from one CRS to another."""
-
-    transformer: Any  #: a pyproj Transformer, always x and y or longitude and latitude
-    accuracy: float  #: metres that a change of datum may be out by; 0 where there is none
-    description: str
-    missing: tuple[tuple[str, float], ...] = ()  #: better grids that are not at hand, with their accuracy, metres
 
 
 def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | None = None) -> Grid:
@@ -112,12 +104,19 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
         crs = crs.sub_crs_list[0] if crs.is_compound else crs.to_2d()
     if crs.is_bound:
         crs = crs.source_crs
+    named, turned = crs, counterpart(crs)
+    crs = turned or crs
     fault = _unfit(crs, near)
     if fault:
         raise BookError([Finding("crs", f"{crs.name}: {fault}", place)])
+    unit = float(crs.axis_info[0].unit_conversion_factor)
+    return Grid(crs, _projection(crs, place), _name(crs), unit, tuple(told), place, _name(named) if turned else None)
+
+
+def _name(crs: Any) -> str:
+    """Return the name of a CRS for people, with its code where it has one."""
     code = crs.to_authority(min_confidence=100)
-    name = f"{crs.name} ({':'.join(code)})" if code else str(crs.name)
-    return Grid(crs, _projection(crs, place), name, float(crs.axis_info[0].unit_conversion_factor), tuple(told), place)
+    return f"{crs.name} ({':'.join(code)})" if code else str(crs.name)
 
 
 def _projection(crs: Any, place: Place | None) -> Any:
@@ -326,9 +325,6 @@ def other_zones(grid: Grid) -> list[str]:
     return [grid.crs.name.replace(zone, other) for other in (*beside, f"{number}{'S' if half == 'N' else 'N'}")]
 
 
-# --- from one CRS to another ---
-
-
 def geographic(text: str, place: Place | None = None) -> Any:
     """Return the CRS of a latitude and longitude.
 
@@ -346,67 +342,7 @@ def geographic(text: str, place: Place | None = None) -> Any:
     return crs.to_2d()
 
 
-def same_datum(one: Any, other: Any) -> bool:
-    """Return whether two CRSs stand on the same datum, so that the way between them is pure arithmetic."""
-    if one.geodetic_crs.datum.to_wkt() == other.geodetic_crs.datum.to_wkt():
-        return True
-    return _datums_equal(one.geodetic_crs.to_wkt(), other.geodetic_crs.to_wkt())
-
-
-@lru_cache(maxsize=256)
-def _datums_equal(one: str, other: str) -> bool:
-    """Return whether the datums of two geographic CRSs are one under two names; PROJ takes 40 ms to tell."""
-    return bool(CRS.from_wkt(one).datum == CRS.from_wkt(other).datum)
-
-
-def to_wgs84(grid: Grid, sample: tuple[float, float]) -> Way | None:
-    """Return the best way from a grid to longitude and latitude of WGS 84, as `way_between`."""
-    return way_between(grid.crs, CRS("EPSG:4326"), sample)
-
-
-def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | None:
-    """Return the best way between two CRSs that can be gone without a network; None where only a guess is left.
-
-    Parameters
-    ----------
-    source, target
-        The CRSs (pyproj).
-    sample
-        A point in the source, x before y: of several ways the one for its area is taken.
-    """
-    if same_datum(source, target):
-        return Way(Transformer.from_crs(source, target, always_xy=True), 0.0, "no change of datum")
-    lon, lat = Transformer.from_crs(source, source.geodetic_crs, always_xy=True).transform(*sample)
-    at = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # that the best grid is not at hand is told below, in our own words
-            group = TransformerGroup(source, target, always_xy=True, area_of_interest=at, allow_ballpark=False)
-        found = group.transformers
-        # The group does not look for ways through a third datum, this does.
-        transformer = (
-            found[0]
-            if found
-            else Transformer.from_crs(source, target, always_xy=True, allow_ballpark=False, area_of_interest=at)
-        )
-        transformer.transform(*sample, errcheck=True)
-    except ProjError:
-        return None
-    try:
-        used = transformer.get_last_used_operation()
-    except ProjError:
-        used = transformer  # it knows one way only
-    if "ballpark" in used.description.lower() or used.accuracy < 0:
-        return None
-    missing = {
-        (needed.short_name, float(way.accuracy))
-        for way in group.unavailable_operations
-        for needed in way.grids
-        if not needed.available and 0 <= way.accuracy < used.accuracy
-    }
-    # PROJ counts the order of axes as a step; to a surveyor it is none.
-    steps = [step for step in used.description.split(" + ") if not step.startswith("axis order change")]
-    return Way(transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: one[1])))
+# --- a CRS in words of its own ---
 
 
 def sidecar(wkt: str) -> str | None:

@@ -22,8 +22,16 @@ from pegline.frame.crs import (
     outside,
     place_of,
 )
+from pegline.frame.datum_shift import moves
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
-from pegline.frame.north import Declination, find_declination, local_attraction, rough_place, turned_bearings
+from pegline.frame.north import (
+    Declination,
+    find_declination,
+    local_attraction,
+    no_declination_because,
+    rough_place,
+    turned_bearings,
+)
 from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
@@ -88,6 +96,7 @@ def on_grid(
         grid_scale=factors.scale,
         height_factor=height_factor,
         shift_sd=common_shift_sd(known),
+        epoch=control.epoch,
         declination=turned.declination.east if turned.declination else None,
         convergence=factors.convergence,
         bearings=turned.bearings,
@@ -97,6 +106,8 @@ def on_grid(
         ),
         steps=(
             *_needle_steps(book, turned, factors),
+            *_axes_steps(grid),
+            *_epoch_steps(control),
             *shift_steps(known),
             *_scale_steps(control, factors, height_factor),
         ),
@@ -104,6 +115,7 @@ def on_grid(
             *grid.warnings,
             *_area(grid, place, control),
             *shift_findings(known),
+            *_idle_epoch(control, grid),
             *_no_height(control),
             *turned.warnings,
         ),
@@ -197,13 +209,13 @@ def _turned(
     declination = find_declination(book, place)
     if declination is None and needed:
         text = (
-            "the bearing is magnetic and its declination is not known, so it does not say where grid north is;"
-            " book the date (from 1900 on) or the declination"
+            "the bearing is magnetic and its declination is not known, so it does not say where grid north is:"
+            f" {no_declination_because(book, place)}"
         )
         raise BookError([Finding("no-declination", text, north.place)])
     attracted = local_attraction(north, bearings)
     if declination is None:
-        return _Turned(warnings=(*attracted, *(_left_out(bearing) for bearing in bearings)))
+        return _Turned(warnings=(*attracted, *_left_out(book, bearings, place)))
     return _Turned(*_on_grid(north, bearings, declination.east, grid, at, place), declination, tuple(attracted))
 
 
@@ -229,9 +241,10 @@ def _on_grid(
     return tuple(turned), tuple(convergences)
 
 
-def _left_out(bearing: Bearing) -> Finding:
-    text = f"bearing {bearing.pair} is magnetic and its declination is not known: not used; book date or declination"
-    return Finding("no-declination", text, bearing.place)
+def _left_out(book: Book, bearings: Sequence[Bearing], place: tuple[float, float]) -> Iterator[Finding]:
+    for bearing in bearings:
+        text = f"bearing {bearing.pair} is magnetic and not used: {no_declination_because(book, place)}"
+        yield Finding("no-declination", text, bearing.place)
 
 
 def _needle_steps(book: Book, turned: _Turned, factors: Factors) -> Iterator[Step]:
@@ -260,6 +273,25 @@ def _own_steps(turned: _Turned, factors: Factors) -> Iterator[Step]:
         bend = float(wrapped(bearing.booked + east - own - bearing.bearing))
         if signed(bend) != signed(0.0):
             yield Step(f"less arc-to-chord of {line}", signed(bend), "from the line on the ground to its chord")
+
+
+def _axes_steps(grid: Grid) -> Iterator[Step]:
+    """Yield in which grid a survey is solved and written whose own has axes west and south."""
+    if grid.instead_of is not None:
+        note = f"for {grid.instead_of}, whose axes run west and south: the same figures with the other sign"
+        yield Step("solved and written in", grid.name, note)
+
+
+def _epoch_steps(control: Control) -> Iterator[Step]:
+    if control.epoch is not None:
+        yield Step("epoch", f"{control.epoch:g}", "the coordinates hold for this moment and are carried to no other")
+
+
+def _idle_epoch(control: Control, grid: Grid) -> Iterator[Finding]:
+    """Yield a warning where an epoch is booked and the grid's datum does not move."""
+    if control.epoch is not None and not moves(grid.crs):
+        text = f"{grid.name} moves with its plate: epoch {control.epoch:g} is recorded and changes nothing"
+        yield Finding("idle-epoch", text, control.place)
 
 
 def _scale_steps(control: Control, factors: Factors, height_factor: float) -> Iterator[Step]:

@@ -67,6 +67,7 @@ class Frame:
     #: Of lines whose own scale can be told from the plot's: their scale over ``scale``. Large plots, high up, only.
     own_scales: Mapping[str, float] = field(default_factory=dict)
     shift_sd: float = 0.0  #: of each axis, common to all places: what the change of datum is good to, metres
+    epoch: float | None = None  #: the moment that coordinates of a dynamic CRS hold for, as booked, years
     declination: float | None = None  #: radians, east positive
     convergence: float | None = None  #: radians, positive where true north lies west of grid north
     bearings: tuple[FrameBearing, ...] = ()

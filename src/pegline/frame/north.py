@@ -8,6 +8,7 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.errors import Finding
+from pegline.frame.geomagnetism import FIRST_YEAR, LAST_YEAR
 from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
 from pegline.frame.model import FrameBearing, Step
 from pegline.frame.north_steps import place_words, signed
@@ -21,6 +22,7 @@ __all__ = [
     "bearing_sd",
     "find_declination",
     "local_attraction",
+    "no_declination_because",
     "rough_place",
     "turned_bearings",
 ]
@@ -66,6 +68,18 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
         return None
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
     return Declination(east, Step("plus declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
+
+
+def no_declination_because(book: Book, place: tuple[float, float] | None) -> str:
+    """Return why `find_declination` finds none, and what to book, in words."""
+    if book.date is None:
+        return "the book has no date to ask the field model for; book the date, or declination under north"
+    if not FIRST_YEAR <= book.date.year <= LAST_YEAR:
+        years = f"{FIRST_YEAR} to {LAST_YEAR}"
+        return f"the field model covers {years}, and the book is of {book.date.year}; book declination under north"
+    if place is None:
+        return "the book does not say where the place is; book near (latitude, longitude), or declination under north"
+    return "the field model has none there; book declination under north"
 
 
 def rough_place(book: Book) -> tuple[float, float] | None:

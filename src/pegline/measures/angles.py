@@ -8,13 +8,13 @@ from collections.abc import Callable
 from typing import Final
 
 from pegline.errors import Finding
-from pegline.measures.grammar import Grammar
+from pegline.measures.grammar import Grammar, scalar
 from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import LONGEST, no_number, plain_signs, shown
 from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
 
-__all__ = ["ANGLE", "BEARING", "DECLINATION", "SLOPE"]
+__all__ = ["ANGLE", "BEARING", "DECLINATION", "LATITUDE", "LONGITUDE", "SLOPE"]
 
 _MINUTE: Final = r"['′’]"
 _SECOND: Final = r"(?:\"|″|”|'')"
@@ -26,6 +26,7 @@ _SPACED: Final = re.compile(rf"(?P<d>\d+)(?P<by>[ -])(?P<m>{_PLAIN})(?:(?P=by)(?
 _BARE: Final = re.compile(rf"(?P<d>{_PLAIN}|\.\d+)", re.ASCII)
 _QUADRANT: Final = re.compile(r"([NS])\s*(.+?)\s*([EW])")
 _EAST_WEST: Final = re.compile(r"(.+?)\s*([EW])")
+_HEMISPHERE: Final = re.compile(r"([-+]?)\s*(.+?)\s*([NSEW]?)", re.ASCII)
 _ONE_IN: Final = re.compile(rf"([-+]?)\s*1 in ({_PLAIN})", re.ASCII)
 _PERCENT: Final = re.compile(rf"([-+]?{_PLAIN})\s*%", re.ASCII)
 
@@ -116,6 +117,37 @@ def declination(text: str) -> float:
     return math.radians(value if match[2] == "E" else -value)
 
 
+def latitude(text: str) -> float:
+    r"""Return a latitude in degrees, north positive: a number, or as it is printed.
+
+    >>> round(latitude("37°57'03.72\"S"), 9)
+    -37.9510333
+    """
+    return _on_earth(text, "latitude", "NS", 90)
+
+
+def longitude(text: str) -> float:
+    r"""Return a longitude in degrees, east positive: a number, or as it is printed.
+
+    >>> longitude("144°25'30\" E"), longitude("-2.5")
+    (144.425, -2.5)
+    """
+    return _on_earth(text, "longitude", "EW", 180)
+
+
+def _on_earth(text: str, name: str, letters: str, most: int) -> float:
+    parts = _HEMISPHERE.fullmatch(text)
+    sign, figures, letter = parts.groups() if parts else ("", text, "")
+    if letter and letter not in letters:
+        raise Misread(f"{shown(text)} ends in {letter}, and a {name} in {' or '.join(letters)}; write the right letter")
+    if letter and sign:
+        raise Misread(f"{shown(text)} has a sign and a letter; write one of them")
+    value = degrees(figures)
+    if value > most:
+        raise Misread(f"{shown(text)} cannot be a {name}; it is at most {most}")
+    return -value if sign == "-" or letter == letters[1] else value
+
+
 def _grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
     def read(written: Written, slate: Slate) -> Angle:
         if type(written) is not Text:
@@ -136,6 +168,16 @@ BEARING: Final = _grammar(
     "A bearing: 0 to 360 clockwise from north, 63.5 or 63°30', or by quadrant, N 63°30' E.",
 )
 DECLINATION: Final = _grammar(declination, "a declination", "declination", "A declination: 2.4° E or 1.8° W.")
+
+
+def _earth_grammar(convert: Callable[[str], float], name: str, example: str, most: int) -> Grammar[float]:
+    about = f"A {name}: degrees as a number, or as printed, {example}."
+    number_or_text = [{"type": "number", "minimum": -most, "maximum": most}, {"type": "string"}]
+    return scalar(convert, f"a {name}", {"anyOf": number_or_text, "description": about})
+
+
+LATITUDE: Final = _earth_grammar(latitude, "latitude", "37°57'03.72\"S", 90)
+LONGITUDE: Final = _earth_grammar(longitude, "longitude", "144°25'29.52\"E", 180)
 
 
 def _read_slope(written: Written, slate: Slate) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Annotated, Any, Final
 
 from pegline.errors import Place
+from pegline.measures.angles import LATITUDE, LONGITUDE
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.reading_log import Slate, Wrong
-from pegline.measures.scalars import LATITUDE, LONGITUDE, NUMBER, TEXT, bounded, to
+from pegline.measures.scalars import NUMBER, TEXT, bounded, to
 from pegline.measures.source_tree import Table
 from pegline.records import record
 
@@ -16,7 +17,11 @@ __all__ = ["CONTROL", "Control", "ControlPoint"]
 
 @record(frozen=True, slots=True)
 class ControlPoint:
-    """A station known on a grid (easting, northing) or by latitude and longitude."""
+    """A station known on a grid or by latitude and longitude.
+
+    On a grid whose axes run west and south it is booked by westing and southing; easting and northing are then
+    these with the opposite sign.
+    """
 
     station: str
     accuracy: Annotated[
@@ -30,26 +35,35 @@ class ControlPoint:
     place: Place
     easting: Annotated[float | None, Key(NUMBER, "Easting, in the unit of its CRS.", measured=True)] = None
     northing: Annotated[float | None, Key(NUMBER, "Northing, in the unit of its CRS.", measured=True)] = None
+    westing: Annotated[
+        float | None, Key(NUMBER, "Westing, of a grid whose axes run west and south, in its unit.", measured=True)
+    ] = None
+    southing: Annotated[float | None, Key(NUMBER, "Southing, likewise.", measured=True)] = None
     latitude_deg: Annotated[
-        float | None, Key(LATITUDE, "Latitude, degrees, north positive.", name="latitude", measured=True)
+        float | None,
+        Key(LATITUDE, "Latitude, degrees, north positive, or as printed.", name="latitude", measured=True),
     ] = None
     longitude_deg: Annotated[
-        float | None, Key(LONGITUDE, "Longitude, degrees, east positive.", name="longitude", measured=True)
+        float | None,
+        Key(LONGITUDE, "Longitude, degrees, east positive, or as printed.", name="longitude", measured=True),
     ] = None
     crs: Annotated[str | None, Key(TEXT, "Its own CRS, where it is not the control's.")] = None  #: None: the control's
 
 
 def _point(values: dict[str, Any], table: Table, slate: Slate) -> ControlPoint:
-    grid, earth = {"easting", "northing"}, {"latitude_deg", "longitude_deg"}
-    given = values.keys() & (grid | earth)
-    if given not in (grid, earth):
+    grid, turned, earth = {"easting", "northing"}, {"westing", "southing"}, {"latitude_deg", "longitude_deg"}
+    given = values.keys() & (grid | turned | earth)
+    if given not in (grid, turned, earth):
         raise Wrong(
-            "a control point is known by easting and northing, or by latitude and longitude; write one such pair",
+            "a control point is known by easting and northing, by westing and southing, or by latitude and longitude;"
+            " write one such pair",
             table.place,
             "control",
         )
     if given == earth:
         values.setdefault("crs", "EPSG:4326")
+    if given == turned:
+        values |= {"easting": 0.0 - values["westing"], "northing": 0.0 - values["southing"]}
     return ControlPoint(**values)
 
 
@@ -75,6 +89,13 @@ class Control:
     allow_shift: Annotated[
         float | None,
         Key(bounded("a shift", above=0), "Permits a change of datum no less accurate than so many metres."),
+    ] = None
+    epoch: Annotated[
+        float | None,
+        Key(
+            bounded("an epoch", least=1900, most=2100),
+            "The moment that coordinates of a dynamic CRS hold for, as a year with decimals.",
+        ),
     ] = None
 
 

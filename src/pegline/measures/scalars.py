@@ -324,8 +324,6 @@ KIND: Final = Grammar(
 PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")
 TEMPERATURE: Final = bounded("a temperature", least=-60, most=80)
 PULL: Final = bounded("a pull", above=0)
-LATITUDE: Final = bounded("a latitude", least=-90, most=90)
-LONGITUDE: Final = bounded("a longitude", least=-180, most=180)
 
 
 def sides(realm: str) -> OneOf:

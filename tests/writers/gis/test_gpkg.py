@@ -489,3 +489,17 @@ def test_extents_are_those_of_the_geometries(path):
 def test_a_folder_that_is_not_there_is_an_output_error(tmp_path, local):
     with pytest.raises(OutputError, match="cannot be written"):
         write(local, tmp_path / "none" / "weir.gpkg")
+
+
+def test_the_epoch_of_a_dynamic_crs_stands_beside_its_definition(tmp_path):
+    path = tmp_path / "moving.gpkg"
+    write(records.on_grid(epoch=2026.3), path)
+
+    database = sqlite3.connect(path)
+    assert database.execute("SELECT srs_id, epoch FROM gpkg_spatial_ref_sys WHERE epoch NOT NULL").fetchall() == [
+        (32630, 2026.3)
+    ]
+    assert database.execute("SELECT value FROM book WHERE key = 'epoch of the coordinates'").fetchone() == ("2026.3",)
+    database.close()
+    with fiona.open(path, layer="stations") as file:
+        assert file.crs.to_epsg() == 32630

@@ -75,7 +75,7 @@ def _placed(outcome: Outcome) -> dict[str, Any]:
 def _way(wkt: str, sample: tuple[float, float]) -> tuple[str, Any]:
     from pyproj import CRS
 
-    from pegline.frame.crs import way_between
+    from pegline.frame.datum_shift import way_between
 
     crs = CRS.from_wkt(wkt)
     return ":".join(crs.to_authority() or (crs.name,)), way_between(crs, CRS(WORLD), sample)

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
-from pegline.frame.crs import Grid, to_wgs84
+from pegline.frame.crs import Grid
+from pegline.frame.datum_shift import to_wgs84
 from pegline.frame.transformation import Fitted, applied
 
 __all__ = ["corners", "write"]

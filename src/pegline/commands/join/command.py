@@ -105,6 +105,7 @@ def _package(database: Any, path: Path) -> Package:
         values.setdefault(name, {})[value] = about
     return Package(
         wkt,
+        _epoch(database),
         moment,
         tuple(_layer(database, layer.name, layer.shape, layer.about, layer.columns, described) for layer in LAYERS),
         tuple(_layer(database, table.name, None, table.about, table.columns, described) for table in TABLES),
@@ -112,6 +113,16 @@ def _package(database: Any, path: Path) -> Package:
         tuple(text for (text,) in database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id")),
         tuple(_links(database)),
     )
+
+
+def _epoch(database: Any) -> float | None:
+    """Return the epoch of the layers' CRS; older packages, and those of plates, have no column for it."""
+    columns = {name for _, name, *_ in database.execute("PRAGMA table_info(gpkg_spatial_ref_sys)")}
+    if "epoch" not in columns:
+        return None
+    query = "SELECT epoch FROM gpkg_spatial_ref_sys JOIN gpkg_geometry_columns USING (srs_id) WHERE table_name = ?"
+    ((epoch,),) = database.execute(query, ("stations",)).fetchall()
+    return None if epoch is None else float(epoch)
 
 
 def _layer(
@@ -195,6 +206,7 @@ def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -
             values.setdefault(name, {}).update(listed)
     return Package(
         first.wkt,
+        first.epoch,
         max(package.moment for package in surveys.values()),
         tuple(
             _stacked([_named(each.layers[number], name) for name, each in surveys.items()])

@@ -80,17 +80,22 @@ _BOUNDS: Final = 'ST_MinX(NEW."geom"), ST_MaxX(NEW."geom"), ST_MinY(NEW."geom"),
 _WKB: Final[Mapping[str | None, int]] = {"Point": 1, "LineString": 2, "Polygon": 3}
 
 
-def core(database: Connection, wkt: str) -> int:
-    """Make the tables that every GeoPackage has, and list a CRS; return its number."""
+def core(database: Connection, wkt: str, epoch: float | None) -> int:
+    """Make the tables that every GeoPackage has, and list a CRS with its epoch; return its number."""
     crs = reference(wkt)
     for statement in _CORE:
         database.execute(statement)
     known = {each.number: each for each in (*ALWAYS, crs)}
     database.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?, ?)", known.values())
+    extension, columns = "gpkg_crs_wkt", ["definition_12_063"]
+    if epoch is not None:
+        database.execute("ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN epoch DOUBLE")
+        database.execute("UPDATE gpkg_spatial_ref_sys SET epoch = ? WHERE srs_id = ?", (epoch, crs.number))
+        extension, columns = "gpkg_crs_wkt_1_1", [*columns, "epoch"]
     registered(
         database,
-        [("gpkg_spatial_ref_sys", "definition_12_063")],
-        "gpkg_crs_wkt",
+        [("gpkg_spatial_ref_sys", column) for column in columns],
+        extension,
         "http://www.geopackage.org/spec120/#extension_crs_wkt",
     )
     return crs.number

@@ -12,7 +12,7 @@ from pegline.network.model import Array
 from pegline.writers.gis.layer_table import Filled, filled
 
 if TYPE_CHECKING:
-    from pegline.frame.crs import Way
+    from pegline.frame.datum_shift import Way
 
 __all__ = ["write"]
 
@@ -41,7 +41,7 @@ def write(survey: Survey, path: Path) -> None:
 def _way(survey: Survey) -> Way:
     from pyproj import CRS
 
-    from pegline.frame.crs import way_between
+    from pegline.frame.datum_shift import way_between
 
     frame = survey.frame
     if frame.kind != "grid":

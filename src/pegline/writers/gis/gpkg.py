@@ -59,7 +59,7 @@ def _fill(database: Connection, package: Package) -> None:
     database.execute("BEGIN")
     database.execute(f"PRAGMA application_id = {APPLICATION}")
     database.execute(f"PRAGMA user_version = {VERSION}")
-    crs = core(database, package.wkt)
+    crs = core(database, package.wkt, package.epoch)
     for layer in package.layers:
         added(database, layer, crs, package.moment)
     extended(database, package)

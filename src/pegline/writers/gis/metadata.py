@@ -11,6 +11,7 @@ import numpy as np
 
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import verdict
+from pegline.frame.model import Frame
 from pegline.release import __version__
 from pegline.writers.survey_figures import moment, points, stations
 
@@ -50,6 +51,7 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "frame": frame.kind,
         "north": frame.north,
         "crs": frame.crs_name,
+        "epoch of the coordinates": None if frame.epoch is None else f"{frame.epoch:g}",
         "frame scale": f"{frame.scale:.10g}",
         "declination, degrees east": None if frame.declination is None else f"{degrees(frame.declination):.6g}",
         "convergence, degrees": None if frame.convergence is None else f"{degrees(frame.convergence):.6g}",
@@ -90,7 +92,7 @@ def iso_record(survey: Survey) -> str:
         f"<gmd:hierarchyLevel>{_code('MD_ScopeCode', 'dataset')}</gmd:hierarchyLevel>",
         f"<gmd:contact>{_contact(book.surveyor)}</gmd:contact>",
         f"<gmd:dateStamp><gco:Date>{day}</gco:Date></gmd:dateStamp>",
-        f"<gmd:referenceSystemInfo>{_reference(survey.frame.crs_name)}</gmd:referenceSystemInfo>",
+        f"<gmd:referenceSystemInfo>{_reference(_crs_words(survey.frame))}</gmd:referenceSystemInfo>",
         "<gmd:identificationInfo><gmd:MD_DataIdentification>",
         f"<gmd:citation><gmd:CI_Citation><gmd:title>{_words(book.title or book.file)}</gmd:title>",
         f"<gmd:date>{_date(book.date.isoformat() if book.date else None)}</gmd:date>",
@@ -140,6 +142,10 @@ def _contact(surveyor: str | None) -> str:
 def _date(day: str | None) -> str:
     when = f"<gmd:date><gco:Date>{day}</gco:Date></gmd:date>" if day else '<gmd:date gco:nilReason="missing"/>'
     return f"<gmd:CI_Date>{when}<gmd:dateType>{_code('CI_DateTypeCode', 'creation')}</gmd:dateType></gmd:CI_Date>"
+
+
+def _crs_words(frame: Frame) -> str:
+    return frame.crs_name if frame.epoch is None else f"{frame.crs_name}, epoch {frame.epoch:g}"
 
 
 def _reference(name: str) -> str:

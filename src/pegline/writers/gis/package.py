@@ -33,6 +33,7 @@ class Package:
     """The contents of a GeoPackage."""
 
     wkt: str  #: of the CRS of every layer
+    epoch: float | None  #: the moment that coordinates of a dynamic CRS hold for, years
     moment: str  #: that the file bears, as ``figures.moment``
     layers: tuple[Filled, ...]
     tables: tuple[Filled, ...]
@@ -84,6 +85,7 @@ def package(survey: Survey) -> Package:
     layers, pages = tuple(filled(survey)), pages_of(survey.book)
     return Package(
         survey.frame.wkt,
+        survey.frame.epoch,
         moment(survey.book),
         layers,
         tuple(_tables(survey, pages)),

@@ -10,7 +10,8 @@ from pegline.readers.yaml import parse
 FORMAT = {
     "book": "book unit title place date scale tapes "
     "default_tape default_method surveyor party weather instruments purpose "
-    "licence note near pages stations lines dimensions arcs points kinds features witnesses north control sheet limits",
+    "licence note near pages sketch obstacles "
+    "stations lines dimensions arcs points kinds features witnesses north control sheet limits",
     "tape": "material length class true_length standard_temperature "
     "standard_pull mass section modulus expansion accuracy",
     "true_length": "from value accuracy",
@@ -32,7 +33,8 @@ FORMAT = {
     "taped_round": "edge walls",
     "circle": "centre radius girth through",
     "parallel": "to left right from until",
-    "named_point": "meet note",
+    "named_point": "meet sketch note",
+    "sketch_page": "unit top",
     "own_kind": "geometry layer",
     "witness": "distance to note",
     "north": "from bearings declination accuracy",

@@ -92,3 +92,36 @@ def test_a_part_that_is_begun_is_left_out_and_told(part, told):
 
     assert [str(finding) for finding in book.missing] == [told]
     assert len(book.lines) == 3
+
+
+SKETCHED = """\
+book: 1
+unit: m
+sketch: {unit: 0.75 m, top: 20°}
+obstacles: [pond, old barn]
+stations: {C: {sketch: [3, 40]}}
+lines:
+  A-B: {use: base, taped: 50.00, details: [{at: 10, left: 3, point: t1}]}
+  A-C: {use: side, taped: 40.00}
+  C-B: {use: side, taped: 41.00}
+points:
+  t1: {sketch: [10, 3]}
+  t2: {sketch: [20, 3], note: behind the shed}
+features:
+  hedge: {kind: hedge, through: [t1, t2]}
+"""
+
+
+def test_what_is_only_sketched_is_known_and_missing():
+    book = parse_book(SKETCHED.encode(), "sketched.yaml")
+    assert [finding.text for finding in book.missing] == [
+        "point t2 is only sketched; book it from a line",
+        "hedge waits for points that are not booked yet; book them",
+    ]
+    assert book.obstacles == ("pond", "old barn")
+    assert book.sketch.unit.metres("m") == 0.75
+
+
+def test_a_sketched_point_stays_legal_once_it_is_booked():
+    text = SKETCHED.replace("point: t1}", "point: t1}, {at: 20, left: 3.1, point: t2}")
+    assert not parse_book(text.encode(), "booked.yaml").missing

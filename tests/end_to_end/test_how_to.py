@@ -10,6 +10,8 @@ from pegline.cli import main
 BOOKS = sorted((Path(__file__).parents[2] / "samples" / "how-to").glob("*.yaml"))
 #: Books that show something that is wrong: what they end with, and how many checks fail.
 FAILING = {"magnetic-bearing": 1}
+#: Books in which something is still to be measured.
+UNFINISHED = ("half-finished", "layout-to-measure")
 
 
 def test_there_are_twenty():
@@ -29,7 +31,7 @@ def test_each_checks_out(path, capsys):
     assert main(["check", str(path)]) == (1 if path.stem in FAILING else 0), capsys.readouterr()
 
 
-@pytest.mark.parametrize("path", [path for path in BOOKS if path.stem != "half-finished"], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [path for path in BOOKS if path.stem not in UNFINISHED], ids=lambda path: path.stem)
 def test_each_is_drawn_with_all_its_features(path, tmp_path):
     survey = reduce(read(path))
 

@@ -84,7 +84,7 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
     hints = 50  # looking for a likeness among many names takes time
     realms: Mapping[str, tuple[str, Set[str]]] = {
         "station": ("station", known.stations.keys()),
-        "point": ("point or station", known.stations.keys() | known.points.keys()),
+        "point": ("point or station", known.stations.keys() | known.points.keys() | _sketched(book)),
         "line": ("line", book.lines.keys()),
         "feature": ("feature", book.features.keys()),
         "tape": ("tape", book.tapes.keys()),
@@ -100,6 +100,11 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
                 yield Finding(f"unknown-{realm}", f"there is no {what} {shown(name)}{hint}", place)
             else:
                 yield Finding(NOT_YET, f"there is no {what} {shown(name)} yet{hint}", place)
+
+
+def _sketched(book: Book) -> Set[str]:
+    """Return the points that the sketch has; they may not be booked yet."""
+    return {point.name for point in book.points.values() if point.sketch is not None}
 
 
 def _is_lost(name: str, slate: Slate) -> bool:

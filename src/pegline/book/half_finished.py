@@ -31,6 +31,12 @@ def finished(book: Book, slate: Slate) -> Book:
         for station in book.stations.values()
         if station.name not in reached
     ]
+    booked = {*reached, *_points(book)}
+    missing += [
+        Finding("not-booked", f"point {point.name} is only sketched; book it from a line", point.place)
+        for point in book.points.values()
+        if point.sketch is not None and point.name not in booked
+    ]
     if not book.lines:
         missing.append(Finding("no-lines", "no line is booked yet; begin with the base line"))
     if missing or slate.lost:

@@ -13,7 +13,20 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.book.feature import FEATURES, OWN_KINDS, Feature, OwnKind
 from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
-from pegline.book.settings import DEFAULT_TAPE, FORMAT, LIMITS, NEAR, SCALE, SHEET, DefaultTape, Limits, Near, Sheet
+from pegline.book.settings import (
+    DEFAULT_TAPE,
+    FORMAT,
+    LIMITS,
+    NEAR,
+    SCALE,
+    SHEET,
+    SKETCH_PAGE,
+    DefaultTape,
+    Limits,
+    Near,
+    Sheet,
+    SketchPage,
+)
 from pegline.errors import Finding, Place
 from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North
@@ -63,6 +76,7 @@ __all__ = [
     "Rectangle",
     "Ring",
     "Sheet",
+    "SketchPage",
     "Station",
     "Tape",
     "TapedRound",
@@ -141,6 +155,12 @@ class Tape:
 # -- stations and lines -----------------------------------------------------------------------------
 
 
+_SKETCH: Final = Key(
+    items(NUMBER, "a place on the sketch", least=2, most=2),
+    "Rough place on the sketch, [x, y], x to the right and y up the page, in units of the sketch.",
+)
+
+
 @record(frozen=True, slots=True)
 class Station:
     """A station that has an entry of its own."""
@@ -150,15 +170,12 @@ class Station:
     mark: Annotated[str | None, Key(TEXT, "What marks it on the ground: wooden peg, nail in kerb.")] = None
     note: Annotated[str | None, NOTE] = None
     side: Annotated[Side | None, sides("station")] = None
-    sketch: Annotated[
-        tuple[float, float] | None,
-        Key(items(NUMBER, "a place on the sketch", least=2, most=2), "Rough place on the sketch, [x, y], any unit."),
-    ] = None
+    sketch: Annotated[tuple[float, float] | None, _SKETCH] = None
 
 
 @record(frozen=True, slots=True)
 class NamedPoint:
-    """A point that has an entry of its own, away from the lines."""
+    """A point that has an entry of its own: where lines meet, or only sketched so far."""
 
     name: str
     place: Place
@@ -169,6 +186,7 @@ class NamedPoint:
             "It lies where two lines or walls, produced, meet: [P-Q, R-S].",
         ),
     ] = ()
+    sketch: Annotated[tuple[float, float] | None, _SKETCH] = None
     note: Annotated[str | None, NOTE] = None
 
 
@@ -299,6 +317,16 @@ class Book:
     pages: Annotated[
         Mapping[str, str], Key(mapping(TEXT, TEXT, "pages"), "Images of the paper book's pages: 12: scans/p12.jpg.")
     ] = field(default_factory=dict)
+    sketch: Annotated[SketchPage, Key(SKETCH_PAGE.grammar, "How the sketch lies on the ground.")] = field(
+        default_factory=SketchPage
+    )
+    obstacles: Annotated[
+        tuple[str, ...],
+        Key(
+            one_or_more(TEXT, "a kind or a feature"),
+            "Kinds or features that no line can cross; default: building, outbuilding, porch, pond.",
+        ),
+    ] = ()
     stations: Annotated[
         Mapping[str, Station],
         Key(
@@ -318,7 +346,7 @@ class Book:
         Mapping[str, NamedPoint],
         Key(
             mapping(NAME, Record(NamedPoint, "a point", _named_point, name="named_point"), "points", name=_name_it),
-            "Points that no row books, by name: where two lines or walls, produced, meet.",
+            "Points by name: where two lines or walls, produced, meet; or where the sketch has what is to be measured.",
         ),
     ] = field(default_factory=dict)
     kinds: Annotated[

@@ -35,11 +35,13 @@ __all__ = [
     "NEAR",
     "SCALE",
     "SHEET",
+    "SKETCH_PAGE",
     "DefaultTape",
     "Limits",
     "Near",
     "Revision",
     "Sheet",
+    "SketchPage",
 ]
 
 PAPERS: Final = ("A4", "A3", "A2", "A1", "A0")
@@ -110,6 +112,17 @@ class Sheet:
             "Units to print areas in; customary ones with their size.",
         ),
     ] = ()
+
+
+@record(frozen=True, slots=True)
+class SketchPage:
+    """How the page of the reconnaissance sketch lies on the ground."""
+
+    unit: Annotated[
+        Length | None,
+        Key(LENGTH, "How long one unit of every sketch: [x, y] is, a pace say; default: the book's unit."),
+    ] = None
+    top: Annotated[Angle | None, Key(ANGLE, "Bearing of the page's top, from the book's own north; default 0°.")] = None
 
 
 @record(frozen=True, slots=True)
@@ -193,6 +206,7 @@ def _format(text: str) -> int:
 
 NEAR: Final = Record(Near, "near", name="near")
 DEFAULT_TAPE: Final = Record(DefaultTape, "default tapes", name="default_tape")
+SKETCH_PAGE: Final = Record(SketchPage, "a sketch", name="sketch_page")
 SHEET: Final = Record(Sheet, "a sheet", name="sheet")
 LIMITS: Final = Record(
     Limits,

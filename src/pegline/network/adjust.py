@@ -134,6 +134,7 @@ def hints(book: Book, reduction: Reduction) -> Hints:
     sides = {name: station.side for name, station in book.stations.items() if station.side}
     sides |= {arc.point: arc.side for arc in reduction.arcs if arc.side}
     sketches = {name: station.sketch for name, station in book.stations.items() if station.sketch}
+    sketches |= {name: point.sketch for name, point in book.points.items() if point.sketch}
     places: dict[str, Place] = {name: station.place for name, station in book.stations.items()}
     for line in book.lines.values():
         for name in (line.start, line.end):

@@ -5,16 +5,12 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from pegline.commands.diff import correction as corrected
-from pegline.commands.diff import second_measuring as again
-from pegline.commands.diff.book_changes import changes
+from pegline.commands.diff import correction, second_measuring
+from pegline.commands.diff.book_changes import BookedText, Noise, changes
 from pegline.commands.diff.phrases import Line, failing
 from pegline.commands.diff.results import Result, of_book, of_json, opened
-
-if TYPE_CHECKING:
-    from pegline.book.model import Book
+from pegline.commands.diff.second_measuring import reading_noise
 
 __all__ = ["Result", "arguments", "of_book", "of_json", "run", "told"]
 
@@ -26,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callable[[str], None]) -> int:
-    """Tell what changed; 1 when a peg or point has moved by more than measuring explains, or a check fails."""
+    """Print what changed; 1 when a peg or point has moved by more than measuring explains, or a check failed."""
     old, new = (opened(Path(name)) for name in (args.old, args.new))
     different = False
     for line, fails in told(old, new):
@@ -38,25 +34,36 @@ def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callabl
 def told(old: Result, new: Result) -> Iterator[Line]:
     """Yield the lines to print.
 
-    Which survey fails its own checks comes first, then what is booked differently, then what that, or the time
-    between, did on the ground.
+    Which survey failed its own checks comes first, then what moved, or shifts by a correction, and at the end what
+    is booked differently.
     """
     yield f"Old: {_head(old)}", False
     yield f"New: {_head(new)}", False
     yield from failing(old, "old")
     yield from failing(new, "new")
-    if old.book and new.book:
-        yield from _booked(old.book, new.book)
-    shared = corrected.corrected(old, new)
-    yield from again.told(old, new) if shared is None else corrected.told(old, new, shared)
+    shared = correction.corrected(old, new)
+    yield from second_measuring.told(old, new) if shared is None else correction.told(old, new, shared)
+    yield from _booked(old, new, reading_noise(old, new) if shared is None else None)
 
 
 def _head(result: Result) -> str:
     return ", ".join(filter(None, (result.file, result.title, result.date)))
 
 
-def _booked(old: Book, new: Book) -> Iterator[Line]:
-    found = list(changes(old, new))
-    yield ("Booked differently:" if found else "The two books say the same."), False
+def _booked(old: Result, new: Result, noise: Noise | None) -> Iterator[Line]:
+    """Yield what the books say differently; readings that differ by no more than measuring explains are counted."""
+    if old.book is None or new.book is None:
+        return
+    books = BookedText(old.book, old.tree), BookedText(new.book, new.tree)
+    every = list(changes(*books))
+    found = list(changes(*books, noise)) if noise else every
+    if not every:
+        yield "The two books say the same.", False
+        return
+    if found:
+        yield "Booked differently:", False
     for sentence in found:
         yield f"  {sentence}", False
+    if left := len(every) - len(found):
+        differs = "more entry differs" if left == 1 else "more entries differ"
+        yield f"{left} {differs} by no more than measuring twice explains.", False

@@ -1,21 +1,30 @@
-"""What two books say differently, in words and millimetres."""
+"""What two books say differently, in their own words."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from functools import cache
 from math import degrees
-from typing import Any, Final
+from typing import Any, Final, get_type_hints
 
+from pegline.book.habits import notation_of
 from pegline.book.model import At, Book
+from pegline.commands.diff.phrases import small_difference
 from pegline.errors import Place
+from pegline.measures.keys import Key
+from pegline.measures.notation import Notation
+from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Angle, Length, Name, Pair, Reading, Side
+from pegline.records import record
 
-__all__ = ["changes", "entries", "same"]
+__all__ = ["READINGS", "BookedText", "changes", "entries", "same"]
 
 #: What is no part of the survey itself.
 LEFT_OUT: Final = frozenset({"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"})
+#: Sections of a book whose numbers are readings.
+READINGS: Final = frozenset({"line", "dimension", "arcs to", "witnesses of", "north"})
 #: What names an entry of a list, so that one added in between does not shift the others.
 NAMED_BY: Final = ("name", "pair", "point", "object", "station")
 #: Words for fields whose names in the program are not the book's.
@@ -45,50 +54,65 @@ WORDS: Final[Mapping[str, str]] = {
     "bearings": "bearing",
 }
 
-#: A value with the words it is told in: what may be compared, then the text.
+#: A value with the words that it is shown in: what may be compared, then the text.
 Leaf = tuple[object, str]
-Key = tuple[str, ...]
+Path = tuple[str, ...]  #: names of an entry of the book, or of a value in it, from the outside in
+Noise = Callable[[object, object], bool]  #: whether two values differ by no more than measuring twice explains
 
 
-def changes(old: Book, new: Book) -> Iterator[str]:
+@record(frozen=True, slots=True)
+class BookedText:
+    """A book with the tree of its file, so that what has no text of its own is shown as it is written there."""
+
+    book: Book
+    tree: Written | None = None
+
+
+def _no_noise(was: object, now: object) -> bool:
+    return False
+
+
+def changes(old: BookedText, new: BookedText, noise: Noise = _no_noise) -> Iterator[str]:
     """Yield a sentence for every entry that is new, gone or changed, section by section as the new book has them.
 
-    Lengths are compared as lengths: 33.08 and 33.080 m are the same.
+    Lengths are compared as lengths: 33.08 and 33.080 m are the same. What is noise is no change.
     """
     before, after = entries(old), entries(new)
-    for key in dict.fromkeys((*after, *before)):
-        if key not in before:
-            yield f"{_told(key)}: new{_summed(after[key])}"
-        elif key not in after:
-            yield f"{_told(key)}: gone{_summed(before[key])}"
+    words = notation_of(new.book)
+    for path in dict.fromkeys((*after, *before)):
+        if path not in before:
+            yield f"{_named(path)}: new{_summed(after[path])}"
+        elif path not in after:
+            yield f"{_named(path)}: gone{_summed(before[path])}"
         else:
-            told = list(_changed(before[key], after[key]))
-            if told:
-                yield f"{_told(key)}: {', '.join(told)}"
+            changed = list(_changed(before[path], after[path], noise if path[0] in READINGS else _no_noise, words))
+            if changed:
+                yield f"{_named(path)}: {', '.join(changed)}"
 
 
-def _told(key: Key) -> str:
+def _named(key: Path) -> str:
     return " ".join(filter(None, key))
 
 
-def _summed(leaves: Mapping[Key, Leaf]) -> str:
+def _summed(leaves: Mapping[Path, Leaf]) -> str:
     """Return the values of an entry, for one that stands by itself."""
-    told = [_told((*key, text)) for key, (_, text) in leaves.items()]
+    told = [_named((*key, text)) for key, (_, text) in leaves.items()]
     return f" ({', '.join(told)})" if told else ""
 
 
-def _changed(before: Mapping[Key, Leaf], after: Mapping[Key, Leaf]) -> Iterator[str]:
+def _changed(before: Mapping[Path, Leaf], after: Mapping[Path, Leaf], noise: Noise, words: Notation) -> Iterator[str]:
     for key in dict.fromkeys((*after, *before)):
         (was, was_text), (now, now_text) = before.get(key, (None, "")), after.get(key, (None, ""))
-        if same(was, now):
+        if same(was, now) or noise(was, now):
             continue
         if key not in before:
-            yield f"{_told((*key, now_text))} added"
+            yield f"{_named((*key, now_text))} added"
         elif key not in after:
-            yield f"{_told((*key, was_text))} taken out"
+            yield f"{_named((*key, was_text))} taken out"
         else:
-            by = f" ({1000 * (now - was):+.0f} mm)" if isinstance(was, float) and isinstance(now, float) else ""
-            yield f"{_told((*key, was_text))} became {now_text}{by}"
+            both = isinstance(was, float) and isinstance(now, float)
+            by = f" ({small_difference(now - was, words)})" if both else ""  # type: ignore[operator]
+            yield f"{_named((*key, was_text))} became {now_text}{by}"
 
 
 def same(was: object, now: object) -> bool:
@@ -96,47 +120,84 @@ def same(was: object, now: object) -> bool:
     return was == now or (isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9)
 
 
-def entries(book: Book) -> dict[Key, dict[Key, Leaf]]:
+def entries(booked: BookedText) -> dict[Path, dict[Path, Leaf]]:
     """Return what a book holds: for each entry (a line, a row, a feature, …) its values."""
-    found: dict[Key, dict[Key, Leaf]] = {}
+    book = booked.book
+    found: dict[Path, dict[Path, Leaf]] = {}
     for field in fields(book):
         if field.name not in LEFT_OUT:
-            _walk(getattr(book, field.name), (_word(field.name),), (), book.unit, found)
+            tree = _inside(booked.tree, type(book), field.name)
+            _walk(getattr(book, field.name), (_word(field.name),), (), book.unit, tree, found)
     for name, feature in book.features.items():
-        # A point feature of its row's name is told with the row.
+        # A point feature of its row's name is shown with the row.
         if feature.geometry == At(name):
             found.pop((_word("features"), name), None)
     return found
 
 
 def _word(name: str) -> str:
-    return WORDS.get(name, name.replace("_", " "))
+    return WORDS.get(name, name.removesuffix("_deg").replace("_", " "))
 
 
-def _walk(value: Any, entry: Key, key: Key, unit: str, found: dict[Key, dict[Key, Leaf]]) -> None:
+@cache
+def _keys(record_type: type) -> Mapping[str, str]:
+    """Return the book's key of each field of a record."""
+    keys = {}
+    for name, hint in get_type_hints(record_type, include_extras=True).items():
+        declared = next((each for each in getattr(hint, "__metadata__", ()) if isinstance(each, Key)), None)
+        keys[name] = declared.name or name if declared else name
+    return keys
+
+
+def _inside(tree: Written | None, record_type: type, field: str) -> Written | None:
+    """Return what the file says under a field's key; None where it says nothing of its own."""
+    if not isinstance(tree, Table):
+        return None
+    entry = tree.entries.get(_keys(record_type)[field])
+    return entry[1] if entry else None
+
+
+def _items(tree: Written | None, count: int) -> list[Written | None]:
+    """Return what the file says of each of some items: a list, or a table in its order, or one item alone."""
+    found: list[Written | None] = [None]
+    match tree:
+        case Items(items=items):
+            found = list(items)
+        case Table(entries=entries_):
+            found = [value for _, value in entries_.values()]
+        case Text():
+            found = [tree]
+    return found if len(found) == count else [None] * count
+
+
+def _walk(
+    value: Any, entry: Path, key: Path, unit: str, tree: Written | None, found: dict[Path, dict[Path, Leaf]]
+) -> None:
     """Put every value into its entry: those of mappings and of named records in lists are entries of their own."""
-    leaf = _leaf(value, unit)
+    leaf = _leaf(value, unit, tree)
     if leaf is not None:
         found.setdefault(entry, {})[key] = leaf
     elif isinstance(value, Mapping):
-        for name, each in value.items():
+        for (name, each), inner in zip(value.items(), _items(tree, len(value)), strict=True):
             found.setdefault((*entry, str(name)), {})
-            _walk(each, (*entry, str(name)), (), unit, found)
+            _walk(each, (*entry, str(name)), (), unit, inner, found)
     elif isinstance(value, tuple):
-        for number, each in enumerate(value, 1):
+        for number, (each, inner) in enumerate(zip(value, _items(tree, len(value)), strict=True), 1):
             name = _name(each)
             if name is not None:
                 found.setdefault((*entry, *key, name), {})
-                _walk(each, (*entry, *key, name), (), unit, found)
+                _walk(each, (*entry, *key, name), (), unit, inner, found)
             else:
-                _walk(each, entry, (*key, str(number)) if len(value) > 1 else key, unit, found)
+                _walk(each, entry, (*key, str(number)) if len(value) > 1 else key, unit, inner, found)
     elif is_dataclass(value) and not isinstance(value, Place):
         own = getattr(value, "unit", None) or unit
         for field in fields(value):
             if field.name not in LEFT_OUT and not (field.name in NAMED_BY and entry and entry[-1] == _name(value)):
                 part = getattr(value, field.name)
-                word = type(part).__name__.lower() if field.name == "geometry" else _word(field.name)
-                _walk(part, entry, (*key, word), own, found)
+                shaped = field.name == "geometry" and is_dataclass(part)
+                word = type(part).__name__.lower() if shaped else _word(field.name)
+                inner = tree if shaped else _inside(tree, type(value), field.name)
+                _walk(part, entry, (*key, word), own, inner, found)
 
 
 def _name(value: Any) -> str | None:
@@ -147,7 +208,7 @@ def _name(value: Any) -> str | None:
     return next((str(name) for name in named if name is not None), None)
 
 
-def _leaf(value: Any, unit: str) -> Leaf | None:
+def _leaf(value: Any, unit: str, tree: Written | None) -> Leaf | None:
     """Return a single value with its text; None for what has parts, and nothing for what is not booked."""
     match value:
         case Length():
@@ -173,6 +234,6 @@ def _leaf(value: Any, unit: str) -> Leaf | None:
         case str() | int() | datetime.date():
             return value, str(value)
         case float():
-            return ("number", value), f"{value:g}"
+            return ("number", value), tree.value if isinstance(tree, Text) else f"{value:.12g}"
         case _:
             return None

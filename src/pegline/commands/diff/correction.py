@@ -7,16 +7,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.diff.book_changes import entries, same
+from pegline.commands.diff.book_changes import READINGS, BookedText, entries, same
 from pegline.commands.diff.displacement import laid
-from pegline.commands.diff.phrases import Line, counted, not_in_both, way
+from pegline.commands.diff.phrases import Line, counted, not_in_both, small_difference, way
 from pegline.commands.diff.results import Result
 from pegline.network.model import Array
 
 __all__ = ["alike", "corrected", "told"]
 
-#: Sections of a book whose numbers are readings.
-READINGS: Final = frozenset({"line", "dimension", "arcs to", "witnesses of", "north"})
 #: What shifts by less is said not to, metres.
 LEAST: Final = 0.0005
 
@@ -36,7 +34,7 @@ def alike(old: Result, new: Result) -> tuple[int, int]:
     was: Mapping[Any, object]
     now: Mapping[Any, object]
     if old.book and new.book:
-        was, now = _readings(entries(old.book)), _readings(entries(new.book))
+        was, now = (_readings(entries(BookedText(each))) for each in (old.book, new.book))
     else:
         was, now = old.lines, new.lines
     both = was.keys() & now.keys()
@@ -58,8 +56,8 @@ def told(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
     """Yield the lines to print; nothing has moved. ``shared`` is what ``corrected`` found."""
     agree, count = shared
     yield (
-        f"Of one day, and {agree} of {counted(count, 'reading')} the same: taken for one measuring, corrected."
-        " Was the place measured again, book the date of each.",
+        f"Same day, and {agree} of {counted(count, 'reading')} the same: this is one measuring, corrected."
+        " If you measured again, give each book its date.",
         False,
     )
     if not (old.book and new.book):
@@ -78,7 +76,10 @@ def _lines(old: Result, new: Result) -> Iterator[Line]:
         was = old.lines.get(name)
         if was is None or same(was, now):
             continue
-        yield f"  line {name}: taped {was:.3f} m became {now:.3f} m ({1000 * (now - was):+.0f} mm)", False
+        yield (
+            f"  line {name}: taped {was:.3f} m became {now:.3f} m ({small_difference(now - was, old.notation)})",
+            False,
+        )
 
 
 def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
@@ -86,11 +87,11 @@ def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
     points = [name for name in old.points if name in new.points]
     spots = np.array([old.points[name][0] for name in points]).reshape(-1, 2)
     moved = np.array([new.points[name][0] for name in points]).reshape(-1, 2)
-    how = "by that they shift:"
+    how = "the correction shifts them:"
     if old.frame == new.frame:
         every = np.concatenate([now, moved]) * (new.scale / old.scale)
     else:
-        how = "each is in a frame of its own; laid over each other as a whole, they differ by:"
+        how = "each survey has a frame of its own; fitted onto each other as a whole, they differ by:"
         every = _over(was, now, moved)
     shifts = every - np.concatenate([was, spots])
     yield f"Stations in both: {len(names)}; {how}", False
@@ -107,7 +108,7 @@ def _over(was: Array, now: Array, more: Array) -> Array:
 
 
 def _shift(shift: Array, old: Result) -> str:
-    return way(shift, faces=old.faces) if np.hypot(*shift) >= LEAST else "stays"
+    return way(shift, old) if np.hypot(*shift) >= LEAST else "does not shift"
 
 
 def _points(names: list[str], shifts: Array, old: Result) -> str:
@@ -116,8 +117,8 @@ def _points(names: list[str], shifts: Array, old: Result) -> str:
     if not count:
         return f"Points in both: {len(names)}; none shifts."
     most = int(sizes.argmax())
-    farthest = f"{names[most]} the farthest: {_shift(shifts[most], old)}"
-    return f"Points in both: {len(names)}; {count} shift{'s' * (count == 1)} by that, {farthest}"
+    farthest = f"{names[most]} most: {_shift(shifts[most], old)}"
+    return f"Points in both: {len(names)}; the correction shifts {count}, {farthest}"
 
 
 def _areas(old: Result, new: Result) -> Iterator[Line]:
@@ -125,4 +126,4 @@ def _areas(old: Result, new: Result) -> Iterator[Line]:
     for name, (area, _) in new.features.items():
         was, _ = old.features.get(name, (None, None))
         if area is not None and was is not None and abs(area - was) >= 0.005:
-            yield f"  {name}: {was:.2f} m² became {area:.2f} m² ({area - was:+.2f})", False
+            yield f"  {name}: {old.notation.area(was)} became {old.notation.area(area)}", False

@@ -24,8 +24,8 @@ NOTHING: Final = 1e-9
 #: A direction of so much less weight than another has none.
 LIGHTEST: Final = 1e-10
 
-#: ``may have moved``: it or another one; ``cannot be told``: too few agree for a verdict on any peg.
-Verdict = Literal["stands", "moved", "may have moved", "cannot be told"]
+#: ``may have moved``: it or another one; ``open``: too few agree for a verdict on any peg.
+Verdict = Literal["unmoved", "moved", "may have moved", "open"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +87,9 @@ class Comparison:
         return np.asarray(turned(points - centre, self.turn) + centre + shift)
 
     @property
-    def told(self) -> bool:
+    def decided(self) -> bool:
         """Return whether there are verdicts."""
-        return all(peg.verdict != "cannot be told" for peg in self.pegs)
+        return all(peg.verdict != "open" for peg in self.pegs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,7 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     found = _tested(old, new, stable, range(len(names)), significance)
     pegs = []
     for i, each in found.items():
-        verdict: Verdict = "stands" if i in stable else "moved" if each.fails else "may have moved"
+        verdict: Verdict = "unmoved" if i in stable else "moved" if each.fails else "may have moved"
         partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
         pegs.append(Peg(names[i], _pair(each.difference), each.limit, verdict, partner))
     return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
@@ -255,7 +255,7 @@ def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
     every = list(range(len(old.names)))
     over, told = laid(old.positions, new.positions, every)
     pegs = tuple(
-        Peg(name, _pair(difference), 0.0, "cannot be told")
+        Peg(name, _pair(difference), 0.0, "open")
         for name, difference in zip(old.names, over - old.positions, strict=True)
     )
     return Comparison(pegs, told.shift, told.turn, told.centre, _stretches(old, new, told.turn, significance))

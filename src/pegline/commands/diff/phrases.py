@@ -1,4 +1,4 @@
-"""Differences in words: millimetres east and north, or along the base line and aside."""
+"""Differences in words: so much east and north, or along the base line and aside."""
 
 from __future__ import annotations
 
@@ -6,23 +6,36 @@ from collections.abc import Iterable, Iterator
 from math import hypot
 
 from pegline.commands.diff.results import Result
+from pegline.measures.notation import METRIC, Notation
 
-__all__ = ["Line", "counted", "failing", "not_in_both", "way"]
+__all__ = ["Line", "counted", "failing", "not_in_both", "small_difference", "small_length", "way"]
 
-#: A line to print, with whether it tells of something that moved, or of a check that fails.
+#: A line to print, with whether it is about something that moved, or about a failed check.
 Line = tuple[str, bool]
 
 
-def way(difference: Iterable[float], *, faces: bool) -> str:
-    """Return how far and which way something lies from where it was.
+def small_length(metres: float, notation: Notation) -> str:
+    """Return a length as differences are shown: millimetres, or the unit of a book that is not metric.
 
-    >>> way((0.0714, -0.045), faces=True)
-    '84 mm (71 mm east, 45 mm south)'
+    >>> from pegline.measures.notation import METRES
+    >>> small_length(0.0714, METRES)
+    '71 mm'
     """
-    x, y = (1000 * float(value) for value in difference)
-    along = ("east", "west") if faces else ("along the base line", "back along the base line")
-    aside = ("north", "south") if faces else ("to its left", "to its right")
-    return f"{hypot(x, y):.0f} mm ({abs(x):.0f} mm {along[x < 0]}, {abs(y):.0f} mm {aside[y < 0]})"
+    return f"{1000 * metres:.0f} mm" if notation.units[0] in METRIC else notation.small(metres)
+
+
+def small_difference(metres: float, notation: Notation) -> str:
+    """Return a difference with its sign, as ``small_length`` writes it."""
+    return f"{1000 * metres:+.0f} mm" if notation.units[0] in METRIC else notation.signed_length(metres)
+
+
+def way(difference: Iterable[float], result: Result) -> str:
+    """Return how far and which way something lies from where it was, in the words of a survey."""
+    x, y = (float(value) for value in difference)
+    along = ("east", "west") if result.faces else ("along the base line", "back along the base line")
+    aside = ("north", "south") if result.faces else ("to its left", "to its right")
+    far, right, up = (small_length(abs(value), result.notation) for value in (hypot(x, y), x, y))
+    return f"{far} ({right} {along[x < 0]}, {up} {aside[y < 0]})"
 
 
 def counted(count: int, word: str) -> str:
@@ -35,17 +48,17 @@ def counted(count: int, word: str) -> str:
 
 
 def failing(result: Result, which: str) -> Iterator[Line]:
-    """Yield what is to say of a survey that fails checks of its own; ``which`` is it, old or new."""
+    """Yield what there is to say of a survey that failed checks of its own; ``which`` is it, old or new."""
     failed = result.passed.count(False)
     if not failed:
         return
-    fails = f"{failed} of {counted(len(result.passed), 'check')} {'fails' if failed == 1 else 'fail'}"
+    checks = f"{failed} of {counted(len(result.passed), 'check')}"
     survey = f"The {which} survey, {result.file}"
     if result.closes:
-        yield f"{survey}: {fails}; its stations are sound, but not all that hangs on them.", True
+        yield f"{survey}, FAILED {checks}; its framework of stations passed, what the failed checks name did not.", True
     else:
-        yield f"{survey}, does not close: {fails}; its positions are for plotting only.", True
-    yield "  Look at what 'pegline check' tells of its book.", True
+        yield f"{survey}, FAILED {checks}; do not use its positions yet.", True
+    yield "  Run 'pegline check' on its book.", True
 
 
 def not_in_both(old: Result, new: Result, gone: str) -> Iterator[Line]:

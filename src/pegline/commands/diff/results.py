@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -13,7 +13,10 @@ import numpy as np
 
 from pegline.commands.diff.displacement import Measured
 from pegline.errors import OpenError
+from pegline.measures.notation import METRES, Notation
+from pegline.measures.source_tree import Written
 from pegline.network.model import Array
+from pegline.reduction.model import TapeConstants
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -50,6 +53,10 @@ class Result:
     scale: float = 1.0  #: ground length times this is frame length
     passed: tuple[bool, ...] = ()  #: of each check, whether it passes; those left out that agree by choice
     plotting: bool = False  #: whether the positions are those for plotting only
+    notation: Notation = METRES  #: how lengths are written
+    tree: Written | None = None  #: the book's file as it is written
+    tapes: tuple[TapeConstants, ...] = ()  #: those that the book's lengths were read off
+    bearing_sd: float = 0.0  #: of one bearing, radians
 
     @property
     def closes(self) -> bool:
@@ -60,9 +67,13 @@ class Result:
 def opened(path: Path) -> Result:
     """Return the result of a book, which is reduced, or of a file of results."""
     if path.suffix.lower() != ".json":
-        from pegline.readers import read
+        from pegline.readers import parse_book
+        from pegline.readers.decoding import read_bytes, text_of_bytes
+        from pegline.readers.yaml import parse
 
-        return of_book(read(path))
+        data = read_bytes(path)
+        book = parse_book(data, str(path))
+        return replace(of_book(book), tree=parse(text_of_bytes(data, str(path)), str(path)))
     try:
         return of_json(json.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
@@ -75,6 +86,7 @@ def opened(path: Path) -> Result:
 
 def of_book(book: Book) -> Result:
     """Return the result of a book with its whole covariance."""
+    from pegline.frame.north import bearing_sd
     from pegline.survey import reduce
 
     survey = reduce(book)
@@ -106,6 +118,9 @@ def of_book(book: Book) -> Result:
         scale=scale,
         passed=tuple(check.passed for check in survey.adjustment.checks if not check.chosen),
         plotting=survey.adjustment.delivered == "plotting",
+        notation=survey.solved.notation,
+        tapes=tuple(survey.reduction.tapes.values()),
+        bearing_sd=bearing_sd(book.north) if book.north else 0.0,
     )
 
 

@@ -3,19 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import hypot
+from math import ceil, hypot, radians, sqrt
 from typing import Final
 
 import numpy as np
 
+from pegline.commands.diff.book_changes import Noise
 from pegline.commands.diff.displacement import Comparison, Peg, compared, differing, limit
-from pegline.commands.diff.phrases import Line, counted, not_in_both, way
+from pegline.commands.diff.phrases import Line, counted, not_in_both, small_length, way
 from pegline.commands.diff.results import Result
 from pegline.frame.north_steps import signed
+from pegline.measures.notation import Notation
+from pegline.reduction.model import TapeConstants
 
-__all__ = ["told"]
+__all__ = ["reading_noise", "told"]
 
-MOST: Final = 10  #: distances told where no peg can be blamed
+MOST: Final = 10  #: distances that are shown where no peg can be blamed
+MOST_NOISE: Final = 3.29  #: standard deviations that the difference of two sound readings stays under
+#: Pegs in the order in which they are shown.
+ORDER: Final = ("moved", "may have moved", "unmoved")
+
+
+def reading_noise(old: Result, new: Result) -> Noise:
+    """Return what tells whether two readings of one thing differ by no more than measuring it twice explains.
+
+    The difference of two readings, each of σ² = a² lays + (b L)² with the worst tape of the two books, stays under
+    3.29 √2 σ in 999 of 1,000 cases.
+    """
+    tapes = (*old.tapes, *new.tapes)
+    bearing_sd = max(old.bearing_sd, new.bearing_sd)
+
+    def noise(was: object, now: object) -> bool:
+        match was, now:
+            case float(), float():
+                sd = max((_reading_sd(tape, max(abs(was), abs(now))) for tape in tapes), default=0.0)
+                return abs(now - was) <= MOST_NOISE * sqrt(2) * sd
+            case ("angle", float(one)), ("angle", float(other)):
+                apart = abs((other - one + 180) % 360 - 180)
+                return radians(apart) <= MOST_NOISE * sqrt(2) * bearing_sd
+        return False
+
+    return noise
+
+
+def _reading_sd(tape: TapeConstants, length: float) -> float:
+    """Return the standard deviation of one reading off a tape, its scale included, metres."""
+    return hypot(tape.lay_sd * sqrt(max(ceil(length / tape.nominal), 1)), tape.scale_sd * length)
 
 
 def told(old: Result, new: Result) -> Iterator[Line]:
@@ -27,67 +60,63 @@ def told(old: Result, new: Result) -> Iterator[Line]:
         yield "Fewer than two stations have the same name in both: nothing can be compared on the ground.", False
         return
     if not closing:
-        yield from _differences(comparison)
+        yield from _differences(comparison, old.notation)
     else:
-        yield from _pegs(comparison, old) if comparison.told else _distances(comparison)
-    if comparison.told and old.faces and new.faces:
-        found = f"shifted {way(comparison.shift, faces=True)} and turned by {signed(comparison.turn)} (clockwise +)"
-        yield f"  To lie on the old survey the new one was {found}.", False
+        yield from _pegs(comparison, old) if comparison.decided else _distances(comparison, old.notation)
+    if comparison.decided and old.faces and new.faces:
+        moved = f"shifted {way(comparison.shift, old)} and turned by {signed(comparison.turn)} (clockwise +)"
+        yield f"  To fit the old survey, the new one was {moved}.", False
     yield from not_in_both(old, new, "not measured again")
-    if comparison.told:
+    if comparison.decided:
         yield from _points(comparison, old, new)
     elif old.points.keys() & new.points.keys():
-        yield "Points are not compared: nothing tells where the one survey lies on the other.", False
+        yield "Points are not compared: where one survey lies on the other is open.", False
     yield from _areas(old, new)
 
 
 def _pegs(comparison: Comparison, old: Result) -> Iterator[Line]:
     pegs = comparison.pegs
-    standing = sum(peg.verdict == "stands" for peg in pegs)
-    yield f"Stations in both: {len(pegs)}. Laid over each other by the {standing} that stand:", False
-    for peg in pegs:
-        yield f"  {_peg(peg, old.faces)}", peg.verdict != "stands"
+    unmoved = sum(peg.verdict == "unmoved" for peg in pegs)
+    yield f"Stations in both: {len(pegs)}, compared from the {unmoved} that did not move:", False
+    for peg in sorted(pegs, key=lambda peg: ORDER.index(peg.verdict)):
+        yield f"  {_peg(peg, old)}", peg.verdict != "unmoved"
     doubtful = [peg.name for peg in pegs if peg.verdict == "may have moved"]
     if doubtful:
         names = ", ".join(doubtful)
-        yield f"  Not all of {names} can have stood: each fits those that stand, but not the others of them.", True
-        yield "  Which has moved cannot be told; measure each from one more station.", True
+        yield f"  At least one of {names} has moved: each fits the stations that did not, but not the others.", True
+        yield "  Which one is open; measure each from one more station.", True
 
 
-def _peg(peg: Peg, faces: bool) -> str:
-    allowed = f"measuring alone explains {1000 * peg.limit:.0f} mm"
+def _peg(peg: Peg, old: Result) -> str:
+    allowed = f"measuring alone explains {small_length(peg.limit, old.notation)}"
     if peg.partner:
-        return f"{peg.name} stands: its distance to {peg.partner} by {1000 * peg.distance:.0f} mm; {allowed}"
-    found = way(peg.difference, faces=faces)
-    match peg.verdict:
-        case "moved":
-            return f"{peg.name} MOVED {found}; {allowed}"
-        case "may have moved":
-            return f"{peg.name} may have moved {found}; {allowed}"
-        case _:
-            return f"{peg.name} stands: {found}; {allowed}"
+        far = small_length(peg.distance, old.notation)
+        return f"{peg.name} did not move: its distance to {peg.partner} differs by {far}; {allowed}"
+    words = {"moved": "MOVED", "may have moved": "may have moved", "unmoved": "did not move:"}
+    return f"{peg.name} {words[peg.verdict]} {way(peg.difference, old)}; {allowed}"
 
 
-def _distances(comparison: Comparison) -> Iterator[Line]:
+def _distances(comparison: Comparison, notation: Notation) -> Iterator[Line]:
     """Yield what has changed where no peg can be blamed."""
     count = len(comparison.pegs)
-    yield f"Stations in both: {count}. Something moved, or was misread; which peg cannot be told: too few agree.", True
-    yield from _stretches(comparison)
-    yield "  Measure these stations from others that surely stand.", False
+    yield f"Stations in both: {count}. Something moved or was misread; too few agree to say which station.", True
+    yield from _stretches(comparison, notation)
+    yield "  Measure these stations from others that surely did not move.", False
 
 
-def _differences(comparison: Comparison) -> Iterator[Line]:
-    """Yield what differs where a survey does not close: a slip explains that as well as a moved peg."""
+def _differences(comparison: Comparison, notation: Notation) -> Iterator[Line]:
+    """Yield what differs where a survey failed: a mistake explains that as well as a moved peg."""
     count = len(comparison.pegs)
-    yield f"Stations in both: {count}. Whether any moved cannot be told before both surveys close.", True
-    yield from _stretches(comparison)
+    yield f"Stations in both: {count}. Whether any moved is open until both surveys pass.", True
+    yield from _stretches(comparison, notation)
 
 
-def _stretches(comparison: Comparison) -> Iterator[Line]:
+def _stretches(comparison: Comparison, notation: Notation) -> Iterator[Line]:
     """Yield the distances that have changed, and how many have not."""
     for stretch in comparison.stretches[:MOST]:
-        more = f"{1000 * abs(stretch.longer):.0f} mm {'shorter' if stretch.longer < 0 else 'longer'}"
-        allowed = f"measuring alone explains {1000 * stretch.limit:.0f} mm"
+        far = small_length(abs(stretch.longer), notation)
+        more = f"{far} {'shorter' if stretch.longer < 0 else 'longer'}"
+        allowed = f"measuring alone explains {small_length(stretch.limit, notation)}"
         yield f"  {stretch.start} to {stretch.end}: {more} in the new survey; {allowed}", True
     count, changed = len(comparison.pegs), len(comparison.stretches)
     all_pairs = count * (count - 1) // 2
@@ -95,7 +124,7 @@ def _stretches(comparison: Comparison) -> Iterator[Line]:
         yield f"  and {changed - MOST} more", True
     if changed < all_pairs:
         word = "other distance" if changed else "distance"
-        yield f"  {counted(all_pairs - changed, word)} between them as before", False
+        yield f"  {counted(all_pairs - changed, word)} between them did not change", False
 
 
 def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:
@@ -113,9 +142,9 @@ def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:
         whole = was_variance + rotation @ variance @ rotation.T + 1e-10 * np.eye(2)
         if difference @ np.linalg.solve(whole, difference) > highest:
             changed.append((name, difference))
-    yield f"Points in both: {len(names)}; {len(changed) or 'none'} elsewhere than before.", False
+    yield f"Points in both: {len(names)}; {len(changed) or 'none'} moved.", False
     for name, difference in changed:
-        yield f"  {name} moved {way(difference, faces=old.faces)}", True
+        yield f"  {name} moved {way(difference, old)}", True
 
 
 def _areas(old: Result, new: Result) -> Iterator[Line]:
@@ -125,4 +154,4 @@ def _areas(old: Result, new: Result) -> Iterator[Line]:
         if area is None or was is None or sd is None or was_sd is None:
             continue
         if abs(area - was) > 3 * hypot(sd, was_sd):
-            yield f"  {name}: {was:.2f} m² became {area:.2f} m² ({area - was:+.2f})", False
+            yield f"  {name}: {old.notation.area(was)} became {old.notation.area(area)}", False

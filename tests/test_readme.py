@@ -22,7 +22,7 @@ def test_the_book_of_the_tutorial_reduces_and_its_check_passes(tmp_path):
 
     survey = pegline.reduce(pegline.read(tmp_path / "garden.yaml"))
 
-    assert survey.adjustment.checked is True
+    assert survey.checked is True
     assert survey.passed
 
 
@@ -33,7 +33,7 @@ def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
 
     exec(blocks("python")[0], names)
 
-    assert names["survey"].adjustment.checked is True
+    assert names["survey"].solved.checked is True
     assert (tmp_path / "out" / "house-plot.gpkg").exists()
 
 

@@ -13,8 +13,10 @@ from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.frame.model import Frame
 from pegline.measures.notation import Notation
+from pegline.network.adjust import framework_fails
 from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment, Array
+from pegline.network.unnoticed import Unnoticed
 from pegline.reduction.model import ReducedLine, Reduction
 
 __all__ = ["SCALES", "PlaceRadius", "Solved", "paper_scale"]
@@ -43,6 +45,7 @@ class Solved:
     frame: Frame  #: what it is solved in
     adjustment: Adjustment  #: stations, and the points that share equations with them
     detail: Detail  #: points and shapes
+    unnoticed: Unnoticed  #: how far mistakes that no check notices could have put the points
 
     @cached_property
     def notation(self) -> Notation:
@@ -116,6 +119,26 @@ class Solved:
         """Return each station's and point's radius from covariances (n, 2, 2)."""
         names = [*self.stations, *(self.detail.points.names[row] for row in self._own_points)]
         return list(map(PlaceRadius, names, confidence_radii(variances).tolist()))
+
+    @cached_property
+    def checked(self) -> bool | None:
+        """Return False when a check of the framework failed, True when every station that counts is checked.
+
+        None otherwise: `unchecked` has the names. What one feature's own checks say is not part of it.
+        """
+        if framework_fails(self.adjustment.checks):
+            return False
+        return None if self.unnoticed.unchecked else True
+
+    @property
+    def unchecked(self) -> tuple[str, ...]:
+        """Return the stations that nothing checks: main ones, and tie stations that carry details or a side."""
+        return self.unnoticed.unchecked
+
+    @cached_property
+    def unreliable(self) -> frozenset[str]:
+        """Return the stations and points whose ellipse is not to be trusted: the figure is too flat there."""
+        return frozenset(self.adjustment.unreliable)
 
     @cached_property
     def scale(self) -> int:

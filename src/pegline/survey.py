@@ -20,6 +20,7 @@ from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
 from pegline.network.start import Gap
+from pegline.network.unnoticed import find_unnoticed
 from pegline.reduction.model import Reduction
 from pegline.reduction.reduce import reduce_readings
 from pegline.solved import Solved
@@ -145,7 +146,8 @@ def _adjusted(book: Book, reduction: Reduction, frame: Frame, *, allow_missing: 
 
 def place_details(framework: Framework) -> Solved:
     """Hang the details on the stations that are delivered: the plotting ones when the framework fails."""
-    return Solved(*framework, detail=place(*framework))
+    unnoticed = find_unnoticed(framework.book, framework.reduction, framework.adjustment)
+    return Solved(*framework, detail=place(*framework), unnoticed=unnoticed)
 
 
 def judge(solved: Solved) -> Survey:

@@ -21,6 +21,7 @@ from pegline.measures.offset import Row
 from pegline.measures.values import Length, Reading
 from pegline.network.model import Adjustment, Check, Solution
 from pegline.network.observation_types import Booking
+from pegline.network.unnoticed import Unnoticed
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
@@ -59,7 +60,9 @@ class Drawn:
     def survey(self) -> Survey:
         """Return the survey, with nothing to say of it."""
         book = self._book()
-        solved = Solved(book, self._reduction(book), self.frame, self._adjustment(), self._detail(book))
+        moved = {} if self.passed is None else dict.fromkeys(self.stations, 0.05)
+        unnoticed = Unnoticed(moved, {}, {}, 0.3, tuple(self.stations))
+        solved = Solved(book, self._reduction(book), self.frame, self._adjustment(), self._detail(book), unnoticed)
         return Survey(solved, Diagnosis((), (), ()))
 
     def _place(self, line: int) -> Place:
@@ -170,6 +173,7 @@ class Drawn:
                 Check(
                     Booking("C-D", "length", "check", ("line", "C-D"), 46.05, 0.01, None, self._place(20), "C-D"),
                     "line",
+                    (5,),
                     46.05,
                     46.05 if self.passed else 45.05,
                     0.02,
@@ -183,14 +187,12 @@ class Drawn:
             solution,
             solution,
             "adjusted" if self.passed else "plotting",
-            self.passed,
             checks,
             (),
             3.3,
             1,
             None,
             None,
-            (),
             (),
         )
 

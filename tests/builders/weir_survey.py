@@ -24,6 +24,7 @@ from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Booking
+from pegline.network.unnoticed import Unnoticed
 from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants
 from pegline.solved import Solved
 
@@ -31,6 +32,11 @@ ENGINEERING = (
     'ENGCRS["Local survey grid: Weir cottage",EDATUM["A"],CS[Cartesian,2],AXIS["(E)",east,ORDER[1]],'
     'AXIS["(N)",north,ORDER[2]],LENGTHUNIT["metre",1]]'
 )
+
+
+def _unnoticed(stations: tuple[str, ...]) -> Unnoticed:
+    """Return what is said of stations that a mistake could not have moved by more than 5 cm."""
+    return Unnoticed(dict.fromkeys(stations, 0.05), {}, {booked("A-B", "length", 24): 0.05}, 0.3, stations)
 
 
 def booked(line: str, kind: str, number: int) -> Booking:
@@ -214,16 +220,15 @@ def survey(**frame: Any) -> Survey:
         witnesses={"A": tuple(ground)},
     )
     solution = _solution()
-    checks = (Check(booked("C-D", "length", 37), "line", 44.14, 44.102, 0.012, 0.04, 3.1667, True),)
+    checks = (Check(booked("C-D", "length", 37), "line", (4,), 44.14, 44.102, 0.012, 0.04, 3.1667, True),)
     measurements = (
-        Measurement(booked("A-B", "length", 24), 52.32, 0.001, 0.2, 0.4, 0.05),
-        Measurement(booked("A-B", "bearing", 60), radians(90.2), radians(0.2), 0.0, 0.0, None, angle=True),
+        Measurement(booked("A-B", "length", 24), 52.32, 0.001, 0.2, 0.4),
+        Measurement(booked("A-B", "bearing", 60), radians(90.2), radians(0.2), 0.0, 0.0, angle=True),
     )
     adjustment = Adjustment(
         plotting=solution,
         adjusted=solution,
         delivered="adjusted",
-        checked=True,
         checks=checks,
         measurements=measurements,
         critical=3.29,
@@ -231,7 +236,6 @@ def survey(**frame: Any) -> Survey:
         variance_factor=1.2,
         chi2_probability=0.27,
         unreliable=(),
-        correlated=(),
     )
     names = tuple(POINTS)
     index = {name: row for row, name in enumerate(names)}
@@ -267,7 +271,9 @@ def survey(**frame: Any) -> Survey:
     )
     made = Frame(kind="local", north=None, wkt=ENGINEERING, crs_name="Local survey grid: Weir cottage",
                  steps=(Step("frame", "base line along +x", "no bearing"),))  # fmt: skip
-    solved = Solved(book, reduction, replace(made, **frame), adjustment, Detail(points, shapes))
+    solved = Solved(
+        book, reduction, replace(made, **frame), adjustment, Detail(points, shapes), _unnoticed(solution.names)
+    )
     return Survey(solved, diagnosis)
 
 

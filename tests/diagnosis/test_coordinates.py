@@ -51,7 +51,7 @@ def known(name: str, east: float = 0.0, north: float = 0.0) -> str:
 def test_a_slip_of_a_digit_is_named(east: float, north: float, would_be: str, slip: str) -> None:
     found = survey(known("A"), known("B"), known("C", east, north))
 
-    assert found.adjustment.checked is False
+    assert found.solved.checked is False
     first = found.diagnosis.suspects[0]
     assert (first.what, first.kind, first.would_be, first.slip) == ("C", "control", would_be, slip)
     assert first.reading.split()[0] == would_be.split()[0]
@@ -68,12 +68,12 @@ def test_an_error_that_no_digit_explains_is_told_without_a_slip() -> None:
 def test_a_bearing_that_disagrees_with_the_control_is_named() -> None:
     found = survey(known("A"), known("B"), north="north: {from: grid, bearings: {A-B: 95}}")
 
-    assert found.adjustment.checked is False
+    assert found.solved.checked is False
     assert [(s.what, s.kind) for s in found.diagnosis.suspects[:1]] == [("A-B", "bearing")]
 
 
 def test_sound_control_raises_no_doubt() -> None:
     found = survey(known("A"), known("B"), known("C"), north="north: {from: grid, bearings: {A-B: 90}}")
 
-    assert found.adjustment.checked is True
+    assert found.solved.checked is True
     assert found.diagnosis.suspects == ()

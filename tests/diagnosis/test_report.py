@@ -45,7 +45,7 @@ PADDOCK = (Path(__file__).parents[2] / "samples" / "paddock.yaml").read_text(enc
     ],
 )
 def test_the_verdict_is_one_word_and_what_it_is_about(text, headline, meaning):
-    judged = verdict(survey(text).adjustment)
+    judged = verdict(survey(text).solved)
 
     assert judged.headline == headline
     assert judged.meaning.endswith(meaning)

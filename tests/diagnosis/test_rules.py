@@ -25,7 +25,7 @@ BROKEN = {
         "C-D: {use: check, taped: 62.00}",
         "shorter than C-D (62.00 m)",
     ),
-    "unchecked-figure": ("  C-D: {use: check, taped: 54.23}\n", "", "nothing checks"),
+    "unchecked-figure": ("  C-D: {use: check, taped: 54.23}\n", "", "no check would show a mistake in"),
     "no-bearing": ("north:\n  from: true\n  bearings: {A-B: 90°, B-A: 270°}\n", "", "no north"),
     "linen-on-line": ("material: steel", "material: linen", "stretches"),
     "few-witnesses": (
@@ -94,7 +94,7 @@ def test_a_station_that_hangs_on_unchecked_lines_is_named():
     text = SOUND.replace("  C-D: {use", more + "  C-D: {use").replace(
         "  D: {right_of", "  E: {left_of: A-C}\n  D: {right_of", 1
     )
-    assert "nothing checks the lines to E" in rules_told(text)["unchecked-figure"]
+    assert "no check would show a mistake in A-E: it could put E anywhere" in rules_told(text)["unchecked-figure"]
 
 
 def test_building_corners_with_one_offset_each_are_named():

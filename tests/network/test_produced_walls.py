@@ -120,7 +120,7 @@ def test_walls_that_run_alongside_are_refused():
 def test_walls_that_meet_flatly_are_told():
     found = survey("{at: 50, left: 5.5, point: f1}", points="points: {k: {meet: [h1-h2, g1-f1]}}\n")
 
-    assert any("the walls to k cut at 18°" in finding.text for finding in found.diagnosis.warnings)
+    assert any("the walls to k meet at 18°" in finding.text for finding in found.diagnosis.warnings)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from builders.records import LOCAL, measured, simulated
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing
 from pegline.network import critical_value as family
-from pegline.network.adjust import adjust
+from pegline.network.adjust import adjust, framework_fails
 from pegline.network.critical_value import sidak
 from pegline.network.least_squares import solve
 from pegline.network.quality import chi2_exceeded
@@ -43,19 +43,6 @@ def test_an_error_shows_in_its_own_residual_by_the_redundancy_number():
     before, after = (adjust(*simulated(plot, 2, changed={"S-D": error}), LOCAL) for error in (0.0, slip))
     one, other = (next(m for m in adjustment.measurements if m.what == "S-D") for adjustment in (before, after))
     assert other.residual - one.residual == pytest.approx(one.redundancy * slip, rel=1e-3)
-    assert one.smallest_noticed == pytest.approx((before.critical + 0.84) * one.sd / one.redundancy**0.5)
-
-
-def test_three_lines_that_hold_a_station_cannot_be_told_apart():
-    # The reliability notes' fan: stations B, D and F of its rim are held by three lines each.
-    adjustment = adjust(*simulated(NETWORKS["triangle with check line"](), 1), LOCAL)
-    pairs = {
-        frozenset((adjustment.measurements[i].what, adjustment.measurements[j].what))
-        for i, j, value in adjustment.correlated
-        if abs(value) > 0.999
-    }
-    assert frozenset(("A-C", "B-C")) in pairs
-    assert frozenset(("T-C", "B-C")) in pairs
 
 
 def test_the_critical_value_is_never_below_what_is_asked():
@@ -110,26 +97,26 @@ def surveys(name, count):
             row = solution.index[station]
             away = solution.positions[row] - at
             inside.append(away @ np.linalg.solve(solution.local_variances[row], away) < ELLIPSE)
-        yield np.mean(inside), adjustment.chi2_probability, adjustment.checked
+        yield np.mean(inside), adjustment.chi2_probability, framework_fails(adjustment.checks)
 
 
 def test_ellipses_hold_the_truth_and_sound_surveys_pass():
     # 12 classes x 30 surveys: the share of one ellipse is known to 1.2 %, four of those allowed.
     found = [one for name in NETWORKS for one in surveys(name, 30)]
-    inside, probabilities, checked = zip(*found, strict=True)
+    inside, probabilities, failed = zip(*found, strict=True)
     assert np.mean(inside) == pytest.approx(0.95, abs=0.025)
     assert np.mean(np.array(probabilities) < 0.05) == pytest.approx(0.05, abs=0.045)
-    assert np.mean([one is False for one in checked]) <= 0.05
+    assert np.mean(failed) <= 0.05
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("name", NETWORKS)
 def test_2000_surveys_of_each_class(name):
-    inside, probabilities, checked = zip(*surveys(name, 2000), strict=True)
+    inside, probabilities, failed = zip(*surveys(name, 2000), strict=True)
     print(f"{name}: ellipses {np.mean(inside):.4f}, χ² {np.mean(np.array(probabilities) < 0.05):.4f}")
     assert 0.935 <= np.mean(inside) <= 0.965
     assert np.mean(np.array(probabilities) < 0.05) == pytest.approx(0.05, abs=0.015)
-    assert np.mean([one is False for one in checked]) <= 0.05
+    assert np.mean(failed) <= 0.05
 
 
 def alarms(name, count):
@@ -163,15 +150,6 @@ def test_solving_without_one_observation_is_solving_the_others():
     other = solve(network, keep, without.parameters + 0.001 * ~network.held)
     assert other.parameters == pytest.approx(without.parameters, abs=SAME)
     assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())
-
-
-def test_large_networks_look_at_tests_that_meet_in_a_point(monkeypatch):
-    book, reduction = simulated(NETWORKS["fan"](), 3)
-    every = {pair[:2]: pair[2] for pair in adjust(book, reduction, LOCAL).correlated}
-    monkeypatch.setattr(family, "SMALL", 0)
-    nearby = {pair[:2]: pair[2] for pair in adjust(book, reduction, LOCAL).correlated}
-    assert nearby
-    assert nearby == pytest.approx({pair: every[pair] for pair in nearby})
 
 
 def test_both_of_two_tests_alarm_as_often_as_two_normal_variables_do():

@@ -81,7 +81,7 @@ def held(seed, control, bearing_sd):
     A failing check, in 5 of 100 honest surveys, delivers another solution, of which nothing is promised.
     """
     survey = reduce(parse_book(booked(seed, control, bearing_sd).encode(), "within.yaml"))
-    if survey.adjustment.checked is False:
+    if survey.solved.checked is False:
         return None
     told = survey.solved.weakest_on_grid
     x, y = survey.solved.positions[told.name]
@@ -126,7 +126,7 @@ def local_shares(surveys):
     for seed in range(surveys):
         text = booked(seed, 1, 0.5).split("north:")[0]
         solved = reduce(parse_book(text.encode(), "within.yaml")).solved
-        if solved.adjustment.checked is False:
+        if solved.checked is False:
             continue
         found = local_frame(solved.positions)
         for which, answers in inside.items():

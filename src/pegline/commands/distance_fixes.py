@@ -7,8 +7,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pegline.network.critical_value import TOGETHER
 from pegline.network.model import Array
+from pegline.network.quality import MAX_CORRELATION
 from pegline.plane import distance
 
 __all__ = ["OutlierTest", "fixed_by", "outlier_tests", "position_by", "units_towards"]
@@ -115,4 +115,4 @@ def _together(inverse: Array, worst: int, numbers: Sequence[int]) -> tuple[int, 
     """Return which tests correlate with the worst so closely that they cannot be told from it."""
     sizes = np.sqrt(np.diag(inverse))
     correlations = np.abs(inverse[worst] / sizes / sizes[worst])
-    return tuple(number for number, r in zip(numbers, correlations, strict=True) if r > TOGETHER)
+    return tuple(number for number, r in zip(numbers, correlations, strict=True) if r > MAX_CORRELATION)

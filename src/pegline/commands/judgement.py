@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
+from pegline.diagnosis.rule_words import listed
 from pegline.survey import Survey
 
 __all__ = ["AREA_CAUTION", "BOUNDARY_CAUTION", "GROUND_CAUTION", "as_json", "is_checked", "survey_lines"]
@@ -23,13 +24,14 @@ def as_json(entries: dict[str, Any]) -> str:
 
 
 def is_checked(survey: Survey) -> bool:
-    """Return whether something checks a survey and no check of it failed."""
-    return survey.passed and survey.adjustment.checked is True
+    """Return whether every station that counts is checked and no check failed."""
+    return survey.passed and survey.solved.checked is True
 
 
 def survey_lines(survey: Survey) -> Iterator[str]:
     """Yield the survey's own verdict where it is not simply passed."""
     if not survey.passed:
         yield "FAILED: a check of this survey failed; pegline check says which. Do not use these figures yet."
-    elif survey.adjustment.checked is None:
-        yield "NOT CHECKED: nothing checks this survey; a mistake in it would not be noticed."
+    elif survey.solved.checked is None:
+        names = listed(list(survey.solved.unchecked))
+        yield f"NOT CHECKED: {names}; a mistake there would not be noticed."

@@ -76,7 +76,7 @@ def _plot(
     else:
         survey = reduce(book)
     paths = write(survey, out, formats, options)
-    tell(f"{name}: {verdict(survey.adjustment)}")
+    tell(f"{name}: {verdict(survey.solved)}")
     for path in paths:
         tell(f"  {path}")
     if not survey.passed:

@@ -72,7 +72,7 @@ class Screen:
 
 def survey_lines(survey: Survey, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
     """Yield the judgement of a survey: verdict, likely cause, what to do now, checks, what would improve it."""
-    yield from verdict_lines(verdict(survey.adjustment), screen, missing)
+    yield from verdict_lines(verdict(survey.solved), screen, missing)
     yield from cause_lines(survey, screen)
     yield from _check_lines(survey, screen)
     yield from _improvement_lines(survey, screen)
@@ -81,7 +81,8 @@ def survey_lines(survey: Survey, screen: Screen, missing: Sequence[Finding] = ()
 def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
     """Yield the verdict, and what a half-finished book still lacks."""
     if judged.word == "NOT CHECKED":
-        yield from screen.paragraph(judged.headline, judged.meaning, colour=judged.word)
+        yield from screen.paragraph(f"{judged.word}:", judged.about, colour=judged.word)
+        yield from screen.paragraph("", judged.meaning)
     else:
         yield from screen.paragraph(judged.word, f"{judged.about}. {judged.meaning}", colour=judged.word)
     for number, finding in enumerate(missing):
@@ -164,7 +165,7 @@ def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     weak = [finding for finding in survey.diagnosis.warnings if finding.rule != CHOSEN]
     if chosen:
         yield from _notes("Chosen", chosen, screen)
-    if survey.passed and survey.adjustment.checked is not None and survey.diagnosis.advice:
+    if survey.passed and survey.solved.checked is not None and survey.diagnosis.advice:
         yield ""
         for number, advice in enumerate(survey.diagnosis.advice):
             yield from screen.paragraph("" if number else "Improve", advice_sentence(advice))

@@ -20,6 +20,7 @@ from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
 from pegline.network.model import Adjustment, Array, Solution
+from pegline.network.quality import base_holding
 from pegline.plane import arc_gap, arcs_meet, distance, left_of
 from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
@@ -287,22 +288,9 @@ def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
     variances, local = np.empty_like(tied.own), np.empty_like(tied.own)
     for begin in range(0, len(which), BATCH):
         part = slice(begin, begin + BATCH)
-        free, held = tied.jacobian[part], _held(tied.positions[part], solution)
+        free = tied.jacobian[part]
+        held = base_holding(tied.positions[part], *solution.positions[list(solution.base)])
         variances[part] = free @ parents[which[part]] @ free.swapaxes(1, 2) + tied.own[part]
         both = free @ mixed[which[part]] @ held.swapaxes(1, 2)
         local[part] = variances[part] + both + both.swapaxes(1, 2) + held @ among @ held.swapaxes(1, 2)
     return variances, local
-
-
-def _held(positions: Array, solution: Solution) -> Array:
-    """Return what moves of the base line's ends take away from points (m, 2, 4) when that line is held.
-
-    The base line runs from A to B, w between them. Its first station and its direction are held by
-    shifting a point X against A's move and turning it about A against the line's turn:
-
-        dX - dA - (X - A)ᴸ (wᴸ · (dB - dA)) / w²,   ᴸ a quarter to the left
-    """
-    a, b = solution.positions[list(solution.base)]
-    w = b - a
-    by_b = -left_of(positions - a)[:, :, None] * (left_of(w) / (w @ w))
-    return np.concatenate((-np.eye(2) - by_b, by_b), axis=2)

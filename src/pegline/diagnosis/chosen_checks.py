@@ -60,7 +60,6 @@ def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustme
     return replace(
         adjustment,
         checks=checks,
-        checked=all(counted) if counted else None,
         # What nothing checks is plotted from the lines that make the figure.
         delivered=adjustment.delivered if counted else "plotting",
     )

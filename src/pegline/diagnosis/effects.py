@@ -17,29 +17,20 @@ from numpy.typing import NDArray
 from pegline.network.dependents import hangs_on, moved
 from pegline.network.least_squares import Fit, changed, linearise, misclosures
 from pegline.network.model import Array
-from pegline.network.quality import NetworkCovariances, spread
+from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, derivatives, spread
 from pegline.records import record
 
 __all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]
 
 Ints = NDArray[np.int64]
 
-LOOSE = 1e-6  #: a redundancy number below this is none: nothing checks the observation
-TIED = 0.95  #: tests that correlate by more cannot be told apart
+LOOSE = MIN_REDUNDANCY
+TIED = MAX_CORRELATION
 
 
 def jacobian(fit: Fit, rows: Ints) -> Array:
     """Return the derivatives (k, u) of some observations to the unknowns, over their standard deviations."""
-    network = fit.network
-    columns = np.append(network.columns, -1)
-    found = np.zeros((len(rows), int((~network.held).sum()) + 1))
-    place = np.full(len(network.values), -1)
-    place[rows] = np.arange(len(rows))
-    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
-        some = place[batch.rows] >= 0
-        at = place[batch.rows[some]]
-        np.add.at(found, (at[:, None], columns[numbers[some]]), partials[some])
-    return np.asarray(found[:, :-1] / network.sds[rows, None])
+    return np.asarray(derivatives(fit, rows) / fit.network.sds[rows, None])
 
 
 @dataclass(frozen=True)

@@ -94,9 +94,14 @@ class Survey:
         return self.solved.detail
 
     @property
+    def checked(self) -> bool | None:
+        """Return False when a check of the framework failed, True when its stations are checked, None otherwise."""
+        return self.solved.checked
+
+    @property
     def passed(self) -> bool:
         """Return whether no check failed; a survey without any check passes as 'not checked'."""
-        return self.adjustment.checked is not False and all(check.passed for check in self.adjustment.checks)
+        return all(check.passed for check in self.adjustment.checks)
 
     @property
     def scale(self) -> int:

@@ -12,6 +12,7 @@ from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.model import Adjustment, Check, CheckKind
 from pegline.records import record
+from pegline.solved import Solved
 
 __all__ = [
     "NOTHING_COMPUTED",
@@ -57,28 +58,39 @@ class Verdict:
 NOTHING_COMPUTED: Final = Verdict("NOT CHECKED", "nothing can be computed yet", "What is missing is listed here.")
 
 
-def verdict(adjustment: Adjustment) -> Verdict:
+def verdict(solved: Solved) -> Verdict:
     """Return the judgement of a survey, and whether its book is finished."""
-    judged = _verdict_of_checks(adjustment)
-    if not adjustment.unfinished:
+    judged = _verdict_of_checks(solved)
+    if not solved.adjustment.unfinished:
         return judged
     return replace(judged, meaning=_joined("UNFINISHED: parts of the book are missing.", judged.meaning))
 
 
-def _verdict_of_checks(adjustment: Adjustment) -> Verdict:
+def _verdict_of_checks(solved: Solved) -> Verdict:
+    adjustment = solved.adjustment
     failed = [check for check in adjustment.checks if not check.passed]
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen
     if failed:
         about = f"{len(failed)} of {_counted(total, 'check')}"
         return Verdict("FAILED", about, _joined(_failure_meaning(failed, adjustment), _chosen_words(chosen)))
-    if adjustment.checked is None:
+    if not total:
         meaning = "A mistake in any line would not show. Tape one more line before you leave."
         return Verdict(
             "NOT CHECKED", "nothing was measured that could show a mistake", _joined(_chosen_words(chosen), meaning)
         )
+    if solved.checked is None:
+        names = listed(list(solved.unchecked))
+        meaning = f"A mistake that no check shows could have moved {names} by more than {_allowed(solved)}."
+        about = f"{names} ({_counted(total, 'check')} passed)"
+        return Verdict("NOT CHECKED", about, _joined(meaning, _chosen_words(chosen)))
     meaning = "The extra measurements agree within what the tapes allow."
     return Verdict("PASSED", _counted(total, "check"), _joined(meaning, _chosen_words(chosen)))
+
+
+def _allowed(solved: Solved) -> str:
+    """Return how far a point may have been moved unnoticed and still be called checked."""
+    return f"{solved.unnoticed.limit:.2f} m"
 
 
 def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:
@@ -173,7 +185,7 @@ def _percent(share: float) -> str:
 def do_now(survey: Survey) -> Iterator[str]:
     """Yield what to measure now, in the order of use: nothing where every check passed."""
     suspects, advice = survey.diagnosis.suspects, survey.diagnosis.advice
-    if survey.passed and survey.adjustment.checked is not None:
+    if survey.passed and survey.solved.checked is not None:
         return
     yield from (advice_sentence(each) for each in advice)
     if suspects and not advice:

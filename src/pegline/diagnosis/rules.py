@@ -20,6 +20,7 @@ from pegline.diagnosis.rule_words import base_place, booked_text, cuts, listed
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
+from pegline.network.observation_types import Booking
 from pegline.network.produced_walls import meeting_sine
 from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
@@ -35,7 +36,6 @@ HARD: Final = frozenset(
     {"building", "outbuilding", "porch", "wall", "retaining wall"}
 )  #: kinds with corners worth a second reading
 MOST: Final = 20  #: times that one rule is told of one book; more are counted
-UNCHECKED: Final = 1e-6  #: a redundancy number below this is none at all
 
 
 def long_offset(solved: Solved, limit: float) -> Said:
@@ -157,16 +157,18 @@ def base_not_longest(solved: Solved, limit: None) -> Said:
 
 def unchecked_figure(solved: Solved, limit: None) -> Said:
     """Nothing that shows a slip in the whole figure, or in what holds one station."""
-    if solved.adjustment.checked is None:
+    if all(check.chosen for check in solved.adjustment.checks):
         text = "nothing checks the framework: a mistake in any line would not show"
         yield f"{text}; tape one more line between stations that no line joins yet", base_place(solved.book)
         return
-    checked = {m.booking.measured_line for m in solved.adjustment.measurements if m.redundancy > UNCHECKED}
-    for name in solved.stations:
-        lines = solved.lines_at.get(name, [])
-        if name not in solved.tie_stations and lines and not any(line.name in checked for line in lines):
-            text = f"nothing checks the lines to {name}: a mistake in one would not show"
-            yield f"{text}; tape one more line to it", lines[0].booked.place
+    by_reading: dict[Booking, list[str]] = {}
+    for name in solved.unchecked:
+        by_reading.setdefault(solved.unnoticed.causes[name], []).append(name)
+    for reading, names in by_reading.items():
+        distance = solved.unnoticed.distance(names[0])
+        far = "anywhere" if distance is None else f"{distance:.2f} m off"
+        text = f"no check would show a mistake in {reading.label}: it could put {listed(names)} {far}"
+        yield f"{text}; tape one more line to {names[0]}", reading.place
 
 
 def no_bearing(solved: Solved, limit: None) -> Said:

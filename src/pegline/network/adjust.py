@@ -11,7 +11,7 @@ factor from which the effect of correcting, dropping or adding one follows witho
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +21,7 @@ from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
 from pegline.network.arc_intersection import cross
 from pegline.network.common import Array
-from pegline.network.critical_value import correlated_tests, critical_value, sidak
+from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit, Mask, Network, build, changed, solve
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
@@ -30,7 +30,7 @@ from pegline.network.observations import observations, shared_points, stops
 from pegline.network.orientation import across, faced, faces, held
 from pegline.network.produced_walls import meeting_faults, with_produced_sds
 from pegline.network.quality import (
-    POWER,
+    MIN_REDUNDANCY,
     NetworkCovariances,
     chi2_exceeded,
     flat_points,
@@ -41,7 +41,7 @@ from pegline.network.quality import (
 from pegline.network.start import Hints, Start, start
 from pegline.reduction.model import Reduction
 
-__all__ = ["adjust", "hints"]
+__all__ = ["CHECK_KINDS", "MINOR", "adjust", "framework_fails", "hints"]
 
 CHECK_KINDS: dict[Part, CheckKind] = {
     "base": "line",
@@ -201,7 +201,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
         worst = max(numbers, key=lambda n: abs(tests[n]))
         one = network.observations[worst]
         allowed = critical * sds[worst]
-        if kind == "line":
+        if one.booking.measured_line is not None and kind == "line":
             allowed = min([allowed, *_limits(book, one.booking.value)])
         difference = float(plotting.residuals[worst])
         passed = abs(difference) <= allowed
@@ -211,6 +211,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
             Check(
                 booking=one.booking,
                 kind=kind,
+                numbers=tuple(numbers),
                 taped=_booked(one, frame),
                 computed=_booked(one, frame) - difference,
                 sd=float(sds[worst]),
@@ -221,6 +222,11 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
             )
         )
     return tuple(checks), failing
+
+
+def framework_fails(checks: Iterable[Check]) -> bool:
+    """Return whether a check of the framework failed: one that touches more than its own feature."""
+    return any(not check.passed and check.kind not in MINOR for check in checks)
 
 
 def _booked(one: Observation, frame: Frame) -> float:
@@ -247,17 +253,15 @@ def _judged(
     critical: float,
 ) -> Adjustment:
     measurements = _measurements(frame, adjusted, shares, critical)
-    major_fails = any(not check.passed and check.kind not in MINOR for check in checks)
     freedom = adjusted.freedom
     # Without a check there is nothing to adjust: the plotting solution is the only one.
-    by_plotting = major_fails or not checks
+    by_plotting = framework_fails(checks) or not checks
     delivered = plotting if by_plotting else adjusted
     unreliable = flat_points(delivered, NetworkCovariances(delivered), base)
     return Adjustment(
         plotting=solution_of(plotting, base),
         adjusted=solution_of(adjusted, base),
         delivered="plotting" if by_plotting else "adjusted",
-        checked=all(check.passed for check in checks) if checks else None,
         checks=checks,
         measurements=measurements,
         critical=critical,
@@ -265,8 +269,8 @@ def _judged(
         variance_factor=adjusted.square_sum / freedom if freedom > 0 else None,
         chi2_probability=chi2_exceeded(adjusted.square_sum, freedom) if freedom > 0 else None,
         unreliable=unreliable,
-        correlated=correlated_tests(adjusted, shares),
         fit=adjusted,
+        plotting_fit=plotting,
     )
 
 
@@ -275,7 +279,7 @@ def _measurements(frame: Frame, fit: Fit, shares: Array, critical: float) -> tup
     found = []
     for number in np.flatnonzero(fit.keep):
         one, share, sd = network.observations[number], float(shares[number]), float(network.sds[number])
-        checked = share > 1e-6
+        checked = share > MIN_REDUNDANCY
         root = share**0.5
         residual = float(fit.residuals[number])
         found.append(
@@ -285,7 +289,6 @@ def _measurements(frame: Frame, fit: Fit, shares: Array, critical: float) -> tup
                 residual=residual,
                 redundancy=share if checked else 0.0,
                 test=residual / (sd * root) if checked else 0.0,
-                smallest_noticed=(critical + POWER) * sd / root if checked else None,
                 angle=EQUATIONS[type(one)].angle,
             )
         )

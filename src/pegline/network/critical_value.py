@@ -1,4 +1,4 @@
-"""All tests of a network together: their critical value, and which of them cannot be told apart."""
+"""All tests of a network together: their critical value."""
 
 from __future__ import annotations
 
@@ -10,28 +10,20 @@ from numpy.typing import NDArray
 
 from pegline.network.common import Array
 from pegline.network.least_squares import Fit
-from pegline.network.quality import NetworkCovariances
+from pegline.network.quality import MIN_REDUNDANCY
 
-__all__ = ["FAMILY", "TOGETHER", "correlated_tests", "critical_value", "sidak"]
+__all__ = ["FAMILY", "critical_value", "sidak"]
 
 Ints = NDArray[np.int64]
 
 #: At most this share of sound surveys is called wrong, by all their tests together.
 FAMILY: Final = 0.05
-#: Tests that correlate more than this cannot be told apart.
-TOGETHER: Final = 0.95
-#: A redundancy number below this is none.
-NONE: Final = 1e-6
-#: Up to so many observations all pairs of tests are looked at.
-SMALL: Final = 600
 #: For more tests the bound for independent ones lies within 0.05 of what would be simulated.
 MANY: Final = 300
 #: Rounds until the critical value of correlated tests stands: each takes an error to a twentieth or less.
 ROUNDS: Final = 8
 #: Steps of an integral: good to six digits.
 PARTS: Final = 100
-#: In larger networks, tests are compared where so many observations or fewer meet in a point.
-FEW: Final = 4
 
 
 def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: float) -> float:
@@ -52,7 +44,7 @@ def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: fl
     """
     floor = NormalDist().inv_cdf(1 - significance / 2)
     left_out = np.flatnonzero(~plotting.keep[: len(adjusted.keep)])
-    count = int((shares > NONE).sum()) + len(left_out)
+    count = int((shares > MIN_REDUNDANCY).sum()) + len(left_out)
     bound = sidak(count)
     if bound <= floor or count > MANY:
         return max(floor, bound)
@@ -141,10 +133,10 @@ def _used(fit: Fit) -> Array:
 
 def _own_tests(fit: Fit, shares: Array) -> Array:
     """Return the tests (k, t + m) of a solution as they follow from errors of unit size."""
-    rows = np.flatnonzero(shares > NONE) + len(fit.network.tapes)
+    rows = np.flatnonzero(shares > MIN_REDUNDANCY) + len(fit.network.tapes)
     scaled = _scaled(fit)
     hat = scaled[rows] @ fit.factor.solve((scaled * _used(fit)[:, None]).T)
-    return np.asarray((np.eye(len(scaled))[rows] - hat) / np.sqrt(shares[shares > NONE][:, None]))
+    return np.asarray((np.eye(len(scaled))[rows] - hat) / np.sqrt(shares[shares > MIN_REDUNDANCY][:, None]))
 
 
 def _check_tests(fit: Fit, rows: Ints) -> Array:
@@ -155,62 +147,3 @@ def _check_tests(fit: Fit, rows: Ints) -> Array:
     tests = np.eye(len(scaled))[rows] - hat
     size = np.sqrt(np.einsum("ij,ij->i", tests, tests))
     return np.asarray(tests / np.where(size > 0, size, 1.0)[:, None])
-
-
-def correlated_tests(fit: Fit, shares: Array) -> tuple[tuple[int, int, float], ...]:
-    """Return the pairs of measurements that cannot be told apart, by number among those kept, with their correlation.
-
-    Tests of residuals v = (I - H) e correlate by -H_ij / √(r_i r_j) in units of the standard deviations. In large
-    networks only pairs that meet in a point with four observations or fewer are looked at: more tell them apart.
-    ``shares`` are the redundancy numbers.
-    """
-    kept = np.flatnonzero(fit.keep)
-    number = np.cumsum(fit.keep) - 1
-    rows = kept[shares[kept] > NONE]
-    if len(rows) < 2:
-        return ()
-    if len(kept) > SMALL:
-        return _correlated_nearby(fit, shares, rows, number)
-    scaled = _scaled(fit)[rows + len(fit.network.tapes)]
-    hat = scaled @ fit.factor.solve(scaled.T)
-    root = np.sqrt(shares[rows])
-    found = -hat / root[:, None] / root
-    first, second = np.nonzero(np.triu(np.abs(found) > TOGETHER, 1))
-    return tuple(
-        (int(number[rows[i]]), int(number[rows[j]]), float(np.clip(found[i, j], -1, 1)))
-        for i, j in zip(first, second, strict=True)
-    )
-
-
-def _correlated_nearby(fit: Fit, shares: Array, rows: Ints, number: Ints) -> tuple[tuple[int, int, float], ...]:
-    network = fit.network
-    at: list[list[int]] = [[] for _ in network.names]
-    parameters = np.full((len(network.values), 7), -1)
-    partials = np.zeros((len(network.values), 7))
-    for batch, numbers, slopes in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
-        parameters[batch.rows, : numbers.shape[1]] = numbers
-        partials[batch.rows, : numbers.shape[1]] = slopes / network.sds[batch.rows, None]
-        for row, points in zip(batch.rows.tolist(), batch.points.tolist(), strict=True):
-            if fit.keep[row]:
-                for point in points:
-                    at[point].append(row)
-    tested = set(rows.tolist())
-    pairs = {
-        (i, j)
-        for meeting in at
-        if len(meeting) <= FEW
-        for i in meeting
-        for j in meeting
-        if i < j and i in tested and j in tested
-    }
-    if not pairs:
-        return ()
-    first, second = np.array(sorted(pairs)).T
-    both = NetworkCovariances(fit).blocks(np.concatenate((parameters[first], parameters[second]), axis=1))
-    shared = np.einsum("mi,mij,mj->m", partials[first], both[:, :7, 7:], partials[second])
-    found = -shared / np.sqrt(shares[first] * shares[second])
-    return tuple(
-        (int(number[i]), int(number[j]), float(np.clip(value, -1, 1)))
-        for i, j, value in zip(first, second, found, strict=True)
-        if abs(value) > TOGETHER
-    )

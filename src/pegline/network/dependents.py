@@ -7,12 +7,13 @@ is followed through all of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import hypot
 
 from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, with_value
 
-__all__ = ["hangs_on", "moved"]
+__all__ = ["hangs_on", "moved", "residual_rates"]
 
 
 def hangs_on(observations: Sequence[Observation], number: int) -> tuple[int, ...]:
@@ -66,3 +67,44 @@ def _from_later_start(one: Chainage | Oblique, by: float) -> Chainage | Oblique:
     if isinstance(one, Chainage):
         return replace(with_value(one, one.booking.value - by), length=one.length - by)
     return replace(one, chainage=one.chainage - by, length=one.length - by)
+
+
+def residual_rates(
+    observations: Sequence[Observation], positions: Mapping[str, tuple[float, float]]
+) -> Iterator[tuple[int, int | None, float]]:
+    """Yield what a unit of each reading adds to the residuals of other observations: row, reading, rate.
+
+    A chainage c on a piece of length L counts c - computed, where the computed one is in proportion to L; an
+    oblique arm r starts at the share c / L of its piece. For the arm's own chainage the reading is None.
+
+    Parameters
+    ----------
+    observations
+        The observations.
+    positions
+        Where the points stand.
+    """
+    carriers = {key: number for number, one in enumerate(observations) if (key := _carried(one))}
+    for row, one in enumerate(observations):
+        if not isinstance(one, Chainage | Oblique) or one.booking.line is None:
+            continue
+        by_chainage, by_length = _piece_rates(one, positions)
+        if isinstance(one, Oblique):
+            yield row, None, by_chainage
+        end = carriers.get((one.booking.line, one.end))
+        start = carriers.get((one.booking.line, one.start))
+        if end is not None and end != row:
+            yield row, end, by_length
+        if start is not None and start != row:
+            yield row, start, -by_chainage - by_length
+
+
+def _piece_rates(one: Chainage | Oblique, positions: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
+    """Return what the residual changes by for each metre of the chainage, and of the piece's length."""
+    (x, y), (px, py), (qx, qy) = (positions[name] for name in one.points)
+    dx, dy = qx - px, qy - py
+    if isinstance(one, Chainage):
+        return 1.0, -((x - px) * dx + (y - py) * dy) / (dx * dx + dy * dy)
+    ex, ey = x - px - one.share * dx, y - py - one.share * dy
+    along = (ex * dx + ey * dy) / (hypot(ex, ey) * one.length)
+    return along, -along * one.share

@@ -62,6 +62,7 @@ class Check:
 
     booking: Booking  #: of the observation; of the worst one where several are compared together
     kind: CheckKind
+    numbers: tuple[int, ...]  #: of the observations that are compared together
     taped: float  #: on the ground, metres; radians for a bearing
     computed: float
     sd: float  #: of the difference
@@ -96,7 +97,6 @@ class Measurement:
     residual: float  #: observed minus computed
     redundancy: float  #: 0 to 1
     test: float  #: residual over its standard deviation; 0 where nothing checks it
-    smallest_noticed: float | None  #: smallest error that would be noticed; None where nothing checks it
     angle: bool = False  #: value, residual and the like are radians
 
     @property
@@ -127,7 +127,6 @@ class Adjustment:
     plotting: Solution
     adjusted: Solution
     delivered: Literal["plotting", "adjusted"]
-    checked: bool | None  #: all checks passed, some failed, or None: there is none but such as were chosen to agree
     checks: tuple[Check, ...]
     measurements: tuple[Measurement, ...]  #: of the adjusted solution
     critical: float  #: family-wise critical value of the tests
@@ -135,12 +134,12 @@ class Adjustment:
     variance_factor: float | None
     chi2_probability: float | None
     unreliable: tuple[str, ...]  #: points whose ellipse is not to be trusted: the figure is too flat there
-    correlated: tuple[tuple[int, int, float], ...]  #: pairs of measurements whose tests correlate above 0.95
     warnings: Sequence[Finding] = ()
     misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
     unfinished: bool = False  #: of a half-finished book: something is left out
     fit: Fit | None = None  #: the adjusted solution, for questions of the kind 'what if'
+    plotting_fit: Fit | None = None  #: the plotting solution; what only places it comes after the observations
 
     @property
     def network(self) -> Network | None:

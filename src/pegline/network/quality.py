@@ -11,11 +11,16 @@ from numpy.typing import NDArray
 from pegline.network.common import Array
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
+from pegline.plane import left_of
 
 __all__ = [
+    "MAX_CORRELATION",
+    "MIN_REDUNDANCY",
     "POWER",
     "NetworkCovariances",
+    "base_holding",
     "chi2_exceeded",
+    "derivatives",
     "flat_points",
     "redundancies",
     "solution_of",
@@ -26,6 +31,10 @@ Ints = NDArray[np.int64]
 
 #: Quantile for the error that is noticed in 80 of 100 cases.
 POWER: Final = 0.84
+#: Tests that correlate by more than this cannot be told apart.
+MAX_CORRELATION: Final = 0.95
+#: A redundancy number below this is none: nothing checks the measurement.
+MIN_REDUNDANCY: Final = 1e-6
 #: A height of fewer of its own standard deviations makes a figure too flat for an ellipse.
 FLAT_SIGMAS: Final = 4.0
 
@@ -56,6 +65,20 @@ class NetworkCovariances:
         right[columns[columns >= 0], np.flatnonzero(columns >= 0)] = 1.0
         full[self._free] = self._factor.solve(right)
         return full
+
+
+def derivatives(fit: Fit, rows: Ints) -> Array:
+    """Return the derivatives (k, u) of some observations to the unknowns."""
+    network = fit.network
+    columns = np.append(network.columns, -1)
+    found = np.zeros((len(rows), int((~network.held).sum()) + 1))
+    place = np.full(len(network.values), -1)
+    place[rows] = np.arange(len(rows))
+    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        some = place[batch.rows] >= 0
+        at = place[batch.rows[some]]
+        np.add.at(found, (at[:, None], columns[numbers[some]]), partials[some])
+    return np.asarray(found[:, :-1])
 
 
 def solution_of(fit: Fit, base: tuple[int, int]) -> Solution:
@@ -90,19 +113,26 @@ def _turn(positions: Array, base: tuple[int, int]) -> Array:
     return np.concatenate((-across, across))
 
 
-def _local(positions: Array, variances: Array, covariances: NetworkCovariances, base: tuple[int, int]) -> Array:
-    """Return the variances about the base line: its first station and its direction held.
+def base_holding(positions: Array, start: Array, end: Array) -> Array:
+    """Return what moves of the base line's ends take away from points (m, 2, 4) when that line is held.
 
-    With A the station, J a quarter turn and dθ the change of direction,
-    dX' = dX - dA - J (X - A) dθ  (S-transformation; W. Baarda, S-transformations and criterion matrices, 1973;
-    from memory).
+    The base line runs from A to B, w between them. Its first station and its direction are held by
+    shifting a point X against A's move and turning it about A against the line's turn:
+
+        dX - dA - (X - A)ᴸ (wᴸ · (dB - dA)) / w²,   ᴸ a quarter to the left
+
+    (S-transformation; W. Baarda, S-transformations and criterion matrices, 1973; from memory).
     """
+    line = end - start
+    by_end = -left_of(positions - start)[:, :, None] * (left_of(line) / (line @ line))
+    return np.concatenate((-np.eye(2) - by_end, by_end), axis=2)
+
+
+def _local(positions: Array, variances: Array, covariances: NetworkCovariances, base: tuple[int, int]) -> Array:
+    """Return the variances about the base line: its first station and its direction held."""
     ends = _base_parameters(base)
     shared = covariances.with_each(ends)
-    away = positions - positions[base[0]]
-    turned = np.stack((-away[:, 1], away[:, 0]), axis=1)
-    gradient = -turned[:, :, None] * _turn(positions, base)
-    gradient[:, :, :2] -= np.eye(2)
+    gradient = base_holding(positions, positions[base[0]], positions[base[1]])
     with_ends = shared[: 2 * len(positions)].reshape(-1, 2, 4)
     mixed = gradient @ with_ends.transpose(0, 2, 1)
     among = shared[ends]

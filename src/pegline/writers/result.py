@@ -63,7 +63,7 @@ def result(survey: Survey, missing: Sequence[str] | None = None) -> Result:
         stations=dict(_stations(survey, pages)),
         points=dict(_points(survey, pages)),
         lines={name: _line(survey, line, places, pages) for name, line in survey.reduction.lines.items()},
-        measurements=[_measurement(each, pages) for each in survey.adjustment.measurements],
+        measurements=[_measurement(survey, each, pages) for each in survey.adjustment.measurements],
         checks=checks(survey, pages),
         suspects=[
             {
@@ -131,7 +131,8 @@ def _solution(survey: Survey) -> SolutionEntry:
     adjustment = survey.adjustment
     return {
         "delivered": adjustment.delivered,
-        "checked": adjustment.checked,
+        "checked": survey.solved.checked,
+        "unchecked": list(survey.solved.unchecked),
         "freedom": adjustment.freedom,
         "variance_factor": adjustment.variance_factor,
         "chi2_probability": adjustment.chi2_probability,
@@ -139,7 +140,8 @@ def _solution(survey: Survey) -> SolutionEntry:
     }
 
 
-def _places(places: Places) -> Iterator[tuple[str, PlaceEntry]]:
+def _places(survey: Survey, places: Places) -> Iterator[tuple[str, PlaceEntry]]:
+    unnoticed, unreliable = survey.solved.unnoticed, survey.solved.unreliable
     columns = zip(
         places.names,
         places.positions.tolist(),
@@ -159,6 +161,9 @@ def _places(places: Places) -> Iterator[tuple[str, PlaceEntry]]:
                 "sd_y": sd_y,
                 "ellipse": ellipse,
                 "local": {"sd_x": local_x, "sd_y": local_y, "ellipse": local},
+                "checked": unnoticed.is_checked(name),
+                "unnoticed": unnoticed.distance(name),
+                "reliable": name not in unreliable,
             },
         )
 
@@ -169,14 +174,14 @@ def _ellipses(variances: Array) -> list[EllipseEntry]:
 
 def _stations(survey: Survey, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
     booked = places_booked(survey.book, survey.reduction, survey.detail)
-    for name, entry in _places(stations(survey)):
+    for name, entry in _places(survey, stations(survey)):
         yield name, {**entry, "page": pages.page(booked[name].source)}
 
 
 def _points(survey: Survey, pages: Pages) -> Iterator[tuple[str, PointEntry]]:
     detail = survey.detail.points
     arcs = arcs_by_point(survey)
-    for (name, entry), rows in zip(_places(points(survey)), detail.rows, strict=True):
+    for (name, entry), rows in zip(_places(survey, points(survey)), detail.rows, strict=True):
         booked = [_row(survey.reduction.rows[row], pages) for row in rows]
         yield name, {**entry, "rows": booked + [_arc(arc, pages) for arc in arcs.get(name, ())]}
 
@@ -218,9 +223,9 @@ def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages:
     }
 
 
-def _measurement(measurement: Measurement, pages: Pages) -> MeasurementEntry:
+def _measurement(survey: Survey, measurement: Measurement, pages: Pages) -> MeasurementEntry:
     told = degrees if measurement.angle else float
-    noticed = measurement.smallest_noticed
+    noticed = survey.solved.unnoticed.smallest_noticed.get(measurement.booking)
     return {
         "what": measurement.what,
         "kind": measurement.kind,

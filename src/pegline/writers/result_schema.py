@@ -53,7 +53,14 @@ class SolutionEntry(TypedDict):
     delivered: Annotated[
         Literal["plotting", "adjusted"], "the positions given: from the plotting lines alone, or from all measurements"
     ]
-    checked: Annotated[bool | None, "true: every check passed; false: one failed; null: not checked"]
+    checked: Annotated[
+        bool | None,
+        "false: a check of the framework failed; true: none did and its stations are checked; else null",
+    ]
+    unchecked: Annotated[
+        list[str],
+        "stations that nothing checks: main ones, and tie stations that carry details or a side",
+    ]
     freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
     variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]
     chi2_probability: Annotated[float | None, "chance of a variance factor as large as this"]
@@ -85,6 +92,12 @@ class PlaceEntry(TypedDict):
     sd_y: Annotated[float, "standard deviation of y in the frame, metres"]
     ellipse: EllipseEntry
     local: LocalEntry
+    checked: Annotated[bool, "whether checks reach it, passed or not: unnoticed is within the book's limit for it"]
+    unnoticed: Annotated[
+        float | None,
+        "how far a mistake that no check shows could have moved it, metres; null: any distance",
+    ]
+    reliable: Annotated[bool, "false where the figure is too flat for its standard deviations to be trusted"]
 
 
 class StationEntry(PlaceEntry):
@@ -142,7 +155,10 @@ class MeasurementEntry(TypedDict):
     residual: Annotated[float, "observed minus computed, same unit"]
     redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
-    smallest_noticed: Annotated[float | None, "smallest mistake that would be noticed; null where nothing checks it"]
+    smallest_noticed: Annotated[
+        float | None,
+        "smallest mistake that a check shows in 80 of 100 cases, same unit as value; null where none does",
+    ]
     source: Source
     page: Page
 

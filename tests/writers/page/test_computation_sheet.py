@@ -125,7 +125,7 @@ def test_the_verdict_comes_first(local):
 
 def test_a_failing_check_says_so(local):
     failing = replace(local.adjustment.checks[0], passed=False)
-    adjustment = replace(local.adjustment, checks=(failing,), checked=False, delivered="plotting")
+    adjustment = replace(local.adjustment, checks=(failing,), delivered="plotting")
     page = Page(sheet(with_stages(local, adjustment=adjustment), 100))
 
     assert ("strong", {"class": "bad"}) in page.elements

@@ -81,9 +81,9 @@ def _done(task: Task) -> dict[str, Any]:
 
 
 def _quality(survey: Survey) -> str:
-    if survey.adjustment.checked is None:
-        return "not checked"
-    return "closes" if survey.passed else "does not close"
+    if not survey.passed:
+        return "does not close"
+    return "not checked" if survey.solved.checked is None else "closes"
 
 
 def _drawn(survey: Survey) -> dict[str, Any]:

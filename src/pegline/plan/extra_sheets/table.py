@@ -69,7 +69,7 @@ def _sheet(content: Content, what: str, body: list[Item], number: int, total: in
         Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
         Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
         Words("SHEET-TEXT", what, right - 3, top + 4.5, 2.5, "right"),
-        Words("SHEET-TEXT", verdict(content.solved.adjustment), left + 3, bottom - 5, 2.5, bold=True),
+        Words("SHEET-TEXT", verdict(content.solved), left + 3, bottom - 5, 2.5, bold=True),
         Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
     ]

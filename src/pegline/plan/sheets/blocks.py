@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from math import cos, degrees, sin
 from typing import Final
 
 import numpy as np
 
 from pegline.detail.model import Path
+from pegline.diagnosis.rule_words import listed
 from pegline.frame.model import Frame
-from pegline.network.model import Adjustment
 from pegline.plan.display import Stroke, Words
 from pegline.plan.map.content import Content
 from pegline.plan.model import Feature
@@ -19,6 +18,7 @@ from pegline.plan.number_text import UNIT_WORDS, area_text, length_text, sd_text
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.column import SMALL, Pencil
 from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.solved import Solved
 
 __all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "Block", "verdict"]
 
@@ -36,17 +36,22 @@ def _heading(pencil: Pencil, text: str) -> None:
     pencil.gap(1.0)
 
 
-def verdict(adjustment: Adjustment) -> str:
+def verdict(solved: Solved) -> str:
     """Return in capitals whether the survey's checks passed."""
-    if adjustment.unfinished:
-        return f"UNFINISHED · {verdict(replace(adjustment, unfinished=False))}"
+    if solved.adjustment.unfinished:
+        return f"UNFINISHED · {_verdict_of_checks(solved)}"
+    return _verdict_of_checks(solved)
+
+
+def _verdict_of_checks(solved: Solved) -> str:
+    adjustment = solved.adjustment
     failed = sum(not check.passed for check in adjustment.checks)
     if failed:
         return "CHECK FAILED" if failed == 1 else f"{failed} CHECKS FAILED"
-    if adjustment.checked is None:
-        return "NOT CHECKED"
     chosen = sum(check.chosen for check in adjustment.checks)
     count = len(adjustment.checks) - chosen
+    if solved.checked is None:
+        return f"NOT CHECKED: {listed(list(solved.unchecked))}" if count else "NOT CHECKED"
     return "CHECK PASSED" if count == 1 else f"{'' if chosen else 'ALL '}{count} CHECKS PASSED"
 
 
@@ -215,9 +220,9 @@ def check_block(pencil: Pencil, content: Content) -> None:
     """Give the verdict, and what failed."""
     adjustment = content.solved.adjustment
     pencil.gap(1.2)
-    pencil.text(verdict(adjustment), height=2.5, bold=True)
+    pencil.text(verdict(content.solved), height=2.5, bold=True)
     pencil.gap(0.6)
-    if adjustment.checked is None and not adjustment.checks:
+    if not adjustment.checks:
         pencil.paragraph("Nothing was measured twice: a slip in the book would not show.")
     if chosen := sum(check.chosen for check in adjustment.checks):
         checks = "1 check agrees" if chosen == 1 else f"{chosen} checks agree"
@@ -228,7 +233,7 @@ def check_block(pencil: Pencil, content: Content) -> None:
         else:
             off = f"{signed(check.difference)} m, allowed {check.allowed:.3f} m"
         pencil.paragraph(f"{check.what}: {off}")
-    if adjustment.delivered == "plotting" and adjustment.checked is False:
+    if adjustment.delivered == "plotting" and content.solved.checked is False:
         pencil.paragraph(
             "Plotted from the lines that make the figure alone. Do not rely on it before the check is settled."
         )
@@ -248,7 +253,7 @@ def accuracy_block(pencil: Pencil, content: Content) -> None:
     if (on_grid := content.solved.weakest_on_grid) is not None:
         text = f"The weakest point drawn ({on_grid.name}) lies on the grid within {sd_text(on_grid.radius)} (95 %)."
         pencil.paragraph(text)
-    if content.solved.adjustment.checked is not True:
+    if content.solved.checked is not True:
         pencil.paragraph("This holds only if the book has no slip.")
 
 

@@ -313,7 +313,7 @@ def _about(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "SHA-256 of the field book", plan.survey.book.sha256
     yield "Scale", f"1:{plan.scale}"
     yield "Frame", plan.survey.frame.crs_name
-    yield "Checked", {True: "passed", False: "failed", None: "not checked"}[plan.survey.adjustment.checked]
+    yield "Checked", {True: "passed", False: "failed", None: "not checked"}[plan.survey.solved.checked]
     yield "Ellipses", f"95 %, drawn {plan.ellipse_scale} times their size"
     yield "Caution", "not a boundary survey"
 

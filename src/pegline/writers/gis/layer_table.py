@@ -192,7 +192,7 @@ def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
     columns = layer.columns + own
     shapes, values = layer.rows(site)
     blank: list[Value] = [None] * len(shapes)
-    values[CHECKED.name] = [site.survey.adjustment.checked] * len(shapes)
+    values[CHECKED.name] = [site.survey.solved.checked] * len(shapes)
     return Filled(
         layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )

@@ -58,8 +58,8 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "weakest point, relative to the base line": weakest and f"{weakest.name} within {weakest.radius:.3f} m (95 %)",
         "weakest point, on the grid": on_grid and f"{on_grid.name} within {on_grid.radius:.3f} m (95 %)",
         "delivered": adjustment.delivered,
-        "checked": {True: "all checks pass", False: "a check fails", None: "not checked"}[adjustment.checked],
-        "verdict": str(verdict(survey.adjustment)),
+        "checked": {True: "checked", False: "a check failed", None: "not checked"}[survey.solved.checked],
+        "verdict": str(verdict(survey.solved)),
         "caution": CAUTION,
         "program": f"pegline {__version__}",
     }
@@ -74,7 +74,7 @@ def lineage(survey: Survey) -> str:
         f"Chain lines taped on the ground ({len(survey.reduction.lines)} lines, {count} tapings; tapes: {tapes}),"
         f" detail by {len(survey.reduction.rows)} booked rows; reduced to the horizontal, adjusted by least squares"
         f" by pegline {__version__} from {survey.book.file}, SHA-256 {survey.book.sha256}."
-        f" Positions delivered are the {survey.adjustment.delivered} ones. {verdict(survey.adjustment)}"
+        f" Positions delivered are the {survey.adjustment.delivered} ones. {verdict(survey.solved)}"
     )
 
 
@@ -84,7 +84,7 @@ def iso_record(survey: Survey) -> str:
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
-    told = (book.note, place, party, str(verdict(survey.adjustment)), CAUTION)
+    told = (book.note, place, party, str(verdict(survey.solved)), CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",

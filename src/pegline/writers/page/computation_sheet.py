@@ -35,7 +35,7 @@ def write(drawn: Survey | Plan, path: Path) -> None:
 
 def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
-    book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.adjustment)
+    book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.solved)
     where = leads(pages)
     pegs = joined((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
     adjusted = joined((_solution(survey), measurements(survey, where)))

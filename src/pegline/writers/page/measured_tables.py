@@ -276,12 +276,12 @@ def measurements(survey: Survey, where: Where) -> Safe:
         Head("Smallest noticed mm"),
         Head("Book"),
     )
-    rows = (_measurement(each, critical, where) for each in survey.adjustment.measurements)
+    noticed = survey.solved.unnoticed.smallest_noticed
+    rows = (_measurement(each, noticed.get(each.booking), critical, where) for each in survey.adjustment.measurements)
     return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 
-def _measurement(each: Measurement, critical: float, where: Where) -> list[str]:
-    noticed = each.smallest_noticed
+def _measurement(each: Measurement, noticed: float | None, critical: float, where: Where) -> list[str]:
     if each.angle:
         told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)

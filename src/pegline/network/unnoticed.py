@@ -1,0 +1,311 @@
+"""How far a mistake that nobody would notice could have put each station and point.
+
+A mistake is made in one reading and is followed through every equation that holds it. It is noticed when a check
+fails: its smallest noticed size is the one at which some check fails in 80 of 100 cases. Linear theory, with the base
+line's first station and direction held, so that what only places the whole moves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import inf, radians
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.book.model import Book
+from pegline.network.dependents import residual_rates
+from pegline.network.equations import EQUATIONS
+from pegline.network.least_squares import Fit
+from pegline.network.model import Adjustment, Array
+from pegline.network.observation_types import Booking, Control, Observation
+from pegline.network.quality import POWER, base_holding, derivatives
+from pegline.records import record
+from pegline.reduction.model import Reduction
+
+__all__ = ["MAX_MISTAKE", "MAX_TURN", "Compared", "Unnoticed", "find_unnoticed", "moved_points", "noticed_mistakes"]
+
+Ints = NDArray[np.int64]
+
+MAX_MISTAKE: Final = 20.0  #: metres: a larger mistake counts as any; people do not make many
+MAX_TURN: Final = radians(20)  #: the same of bearings and angles
+STILL: Final = 0.02  #: metres: what the largest mistake moves by less than this is not held by the reading
+LEAST_LIMIT: Final = 0.3  #: metres: a plan of any size is checked when its points are right within this
+LIMIT_RATIO: Final = 1 / 100  #: of the stations' extent: what counts as checked unless the book states it
+COLUMNS: Final = 512  #: readings, or checks, that are followed at one time
+DIRECTIONS: Final = 360  #: in which an extent is looked for; it misses less than 1 in 100,000
+
+
+@record(frozen=True, slots=True)
+class Unnoticed:
+    """What no check of a survey would notice. A point that is not named here may be anywhere."""
+
+    movements: Mapping[str, float]  #: by station and point, metres on the ground; infinite: any distance
+    causes: Mapping[str, Booking]  #: the reading behind it; none where nothing moves the point
+    smallest_noticed: Mapping[
+        Booking, float
+    ]  #: by reading, metres or radians; readings that none would notice have none
+    limit: float  #: metres: up to here a point counts as checked
+    counted: tuple[str, ...]  #: main stations, and tie stations that carry details or a side
+
+    def distance(self, name: str) -> float | None:
+        """Return how far an unnoticed mistake could have put a station or point, metres; None: any distance."""
+        movement = self.movements.get(name, inf)
+        return None if movement == inf else movement
+
+    def is_checked(self, name: str) -> bool:
+        """Return whether the checks reach a station or point, whether or not they passed."""
+        return self.movements.get(name, inf) <= self.limit
+
+    @property
+    def unchecked(self) -> tuple[str, ...]:
+        """Return the stations that count and that nothing checks, in the book's order."""
+        return tuple(name for name in self.counted if not self.is_checked(name))
+
+
+def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> Unnoticed:
+    """Follow a mistake in each reading of a solved survey to the checks and to the points.
+
+    Parameters
+    ----------
+    book
+        For its own limit.
+    reduction
+        For which stations carry something.
+    adjustment
+        The solved network. A check that agrees by choice notices nothing but mistakes in its own reading.
+    """
+    plotting, adjusted = adjustment.plotting_fit, adjustment.fit
+    if plotting is None or adjusted is None:
+        return Unnoticed({}, {}, {}, LEAST_LIMIT, ())
+    observations, scale = adjusted.network.observations, adjusted.network.scale
+    compared = [
+        # Of several observations that are compared together the worst decides, each by its own deviation.
+        Compared(n, check.allowed if len(check.numbers) == 1 else None, check.chosen)
+        for check in adjustment.checks
+        for n in check.numbers
+    ]
+    mistakes = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
+    movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
+    names = adjusted.network.names
+    counted = _counted(reduction, names[: adjusted.network.stations])
+    positions = adjustment.adjusted.positions[: adjusted.network.stations] / scale
+    return Unnoticed(
+        dict(zip(names, (movements / scale).tolist(), strict=True)),
+        {name: observations[cause].booking for name, cause in zip(names, causes.tolist(), strict=True) if cause >= 0},
+        {
+            one.booking: float(mistake)
+            for one, mistake in zip(observations, mistakes, strict=False)
+            if mistake <= _largest(one)
+        },
+        _limit(book, positions),
+        counted,
+    )
+
+
+def _limit(book: Book, positions: Array) -> float:
+    """Return how far a point may have been moved unnoticed and still be called checked, metres."""
+    extent = _extent(positions)
+    if book.limits.unnoticed_length is not None:
+        return book.limits.unnoticed_length.metres(book.unit)
+    if book.limits.unnoticed_ratio is not None:
+        return book.limits.unnoticed_ratio * extent
+    return max(LEAST_LIMIT, LIMIT_RATIO * extent)
+
+
+def _extent(positions: Array) -> float:
+    """Return the greatest distance between points, metres.
+
+    >>> round(_extent(np.array([[0.0, 0.0], [3.0, 4.0], [1.0, 1.0]])), 3)
+    5.0
+    """
+    if len(positions) == 0:
+        return 0.0
+    angles = np.pi * np.arange(DIRECTIONS) / DIRECTIONS
+    return float(np.ptp(positions @ np.array([np.cos(angles), np.sin(angles)]), axis=0).max())
+
+
+def _counted(reduction: Reduction, stations: Sequence[str]) -> tuple[str, ...]:
+    """Return the main stations, and the tie stations that carry details or a side."""
+    tie_stations = {row.name for row in reduction.rows if row.form == "station"}
+    carrying = {
+        end
+        for line in reduction.lines.values()
+        if line.use in ("base", "side") or line.booked.details
+        for end in (line.start, line.end)
+    }
+    return tuple(name for name in stations if name not in tie_stations or name in carrying)
+
+
+def _largest(one: Observation) -> float:
+    """Return the largest mistake that is looked at in an observation, metres or radians."""
+    return MAX_TURN if EQUATIONS[type(one)].angle else MAX_MISTAKE
+
+
+class _Rows(NamedTuple):
+    """The derivatives of observations, one row each."""
+
+    columns: Ints  #: (m, p) unknowns; the one beyond the last is nothing
+    partials: Array  #: (m, p)
+
+    @classmethod
+    def of(cls, fit: Fit) -> _Rows:
+        """Return those of a solved network."""
+        network, size = fit.network, int((~fit.network.held).sum())
+        unknown = np.append(np.where(network.held, size, network.columns), size)
+        width = max((numbers.shape[1] for numbers in fit.linear.parameters), default=1)
+        columns = np.full((len(network.values), width), size, np.int64)
+        partials = np.zeros((len(network.values), width))
+        for batch, numbers, slopes in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+            columns[batch.rows, : numbers.shape[1]] = unknown[numbers]
+            partials[batch.rows, : numbers.shape[1]] = slopes
+        return cls(columns, partials)
+
+
+class _Rates(NamedTuple):
+    """What a unit of mistake in a reading adds to the residuals of observations that hold it."""
+
+    rows: Ints  #: (e,) observations
+    readings: Ints  #: (e,) readings; the first m are the observations' own, then chainages of oblique arms
+    rates: Array  #: (e,)
+    owners: Ints  #: (r,) for each reading the observation that it is booked with
+
+    @classmethod
+    def of(cls, fit: Fit, count: int) -> _Rates:
+        """Return those of a network's first ``count`` observations; others only place the plotting solution."""
+        observations = fit.network.observations
+        entries = list(residual_rates(observations[:count], _positions_by_name(fit)))
+        owners = [*range(count), *dict.fromkeys(row for row, reading, _ in entries if reading is None)]
+        arm_number = {row: number for number, row in enumerate(owners) if number >= count}
+        entries += _placing_rates(observations, count)
+        rows = [*range(count), *(row for row, _, _ in entries)]
+        readings = [*range(count), *(arm_number[row] if reading is None else reading for row, reading, _ in entries)]
+        rates = [1.0] * count + [rate for _, _, rate in entries]
+        return cls(np.array(rows, np.int64), np.array(readings, np.int64), np.array(rates), np.array(owners, np.int64))
+
+
+def _positions_by_name(fit: Fit) -> Mapping[str, tuple[float, float]]:
+    points = fit.parameters[: 2 * len(fit.network.names)].reshape(-1, 2).tolist()
+    return {name: (x, y) for name, (x, y) in zip(fit.network.names, points, strict=True)}
+
+
+def _placing_rates(observations: Sequence[Observation], count: int) -> list[tuple[int, int | None, float]]:
+    """Return how control enters what turns the plotting solution to its second control point."""
+    return [
+        (row, number, placing.along[0] * one.along[0] + placing.along[1] * one.along[1])
+        for row, placing in enumerate(observations[count:], count)
+        for number, one in enumerate(observations[:count])
+        if isinstance(one, Control) and isinstance(placing, Control) and one.station == placing.station
+    ]
+
+
+class Compared(NamedTuple):
+    """An observation that is compared with the plotting solution."""
+
+    number: int
+    allowed: float | None  #: the largest difference that passes; None where the critical value alone decides
+    by_choice: bool  #: it agrees because its reading was chosen so
+
+
+def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], critical: float) -> Array:
+    """Return the smallest mistake in each reading that some check notices, metres or radians; infinite where none does.
+
+    With q the allowed difference of a check, σ its standard deviation and e what it changes by for each unit of
+    the reading, a mistake is noticed in 80 of 100 cases from
+
+        (q + 0.84 σ) / |e|
+
+    Parameters
+    ----------
+    plotting
+        The plotting solution; from observation ``count`` on it has what only places it.
+    count
+        Observations of the survey.
+    compared
+        The observations that are compared.
+    critical
+        Largest test that passes.
+
+    Returns
+    -------
+    Array
+        (r,) of each observation, then of the chainages of oblique arms.
+    """
+    derived, rates = _Rows.of(plotting), _Rates.of(plotting, count)
+    weights = plotting.keep / plotting.network.sds**2
+    smallest = np.full(len(rates.owners), inf)
+    for begin in range(0, len(compared), COLUMNS):
+        some = compared[begin : begin + COLUMNS]
+        numbers = np.array([one.number for one in some], np.int64)
+        gradients = derivatives(plotting, numbers)
+        solved = np.pad(plotting.factor.solve(gradients.T), ((0, 1), (0, 0)))
+        sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients.T * solved[:-1], axis=0))
+        by_residual = -weights[:, None] * np.einsum("mp,mpk->mk", derived.partials, solved[derived.columns])
+        by_residual[numbers, np.arange(len(some))] += 1.0
+        effects = np.zeros((len(rates.owners), len(some)))
+        np.add.at(effects, rates.readings, rates.rates[:, None] * by_residual[rates.rows])
+        others = rates.owners[:, None] != numbers
+        effects[others & np.array([one.by_choice for one in some])] = 0.0
+        allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
+        least = np.where(np.isnan(allowed), critical * sds, allowed) + POWER * sds
+        with np.errstate(divide="ignore"):
+            smallest = np.minimum(smallest, (least / np.abs(effects)).min(axis=1))
+    return smallest
+
+
+def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple[Array, Ints]:
+    """Return how far unnoticed mistakes could have put each point, and the observation behind it.
+
+    The largest, over all readings, of the point's movement times the mistake, relative to the base line.
+
+    Parameters
+    ----------
+    adjusted
+        The adjusted solution.
+    base
+        Rows of the base line's ends.
+    mistakes
+        (r,) the smallest noticed mistake in each reading.
+
+    Returns
+    -------
+    movements
+        (n,) metres of the frame; infinite for any distance.
+    causes
+        (n,) number of the observation, -1 where nothing moves the point.
+    """
+    network = adjusted.network
+    count, observations = len(network.names), network.observations
+    derived, rates = _Rows.of(adjusted), _Rates.of(adjusted, len(observations))
+    weights = adjusted.keep / network.sds**2
+    positions = adjusted.parameters[: 2 * count].reshape(-1, 2)
+    held = base_holding(positions, positions[base[0]], positions[base[1]])
+    largest = np.array([_largest(observations[owner]) for owner in rates.owners])
+    largest[len(observations) :] = MAX_MISTAKE
+    movements, causes = np.zeros(count), np.full(count, -1, np.int64)
+    unknowns = int((~network.held).sum())
+    for begin in range(0, len(mistakes), COLUMNS):
+        some = np.flatnonzero((rates.readings >= begin) & (rates.readings < begin + COLUMNS))
+        width = min(COLUMNS, len(mistakes) - begin)
+        rows, column = rates.rows[some], rates.readings[some] - begin
+        right = np.zeros((unknowns + 1, width))
+        pulls = derived.partials[rows] * (weights[rows] * rates.rates[some])[:, None]
+        np.add.at(right, (derived.columns[rows], column[:, None]), pulls)
+        moved = np.zeros((len(network.held), width))
+        moved[~network.held] = adjusted.factor.solve(right[:-1])
+        points = moved[: 2 * count].reshape(count, 2, width)
+        ends = points[list(base)].reshape(4, width)
+        local = points + held @ ends
+        size = np.hypot(local[:, 0], local[:, 1])
+        part = slice(begin, begin + width)
+        reach = size * np.minimum(mistakes[part], largest[part])
+        reach[(mistakes[part] > largest[part]) & (reach > STILL)] = inf
+        worst = reach.argmax(axis=1)
+        found = reach[np.arange(count), worst]
+        # Of mistakes of any size the one that moves the point most is behind it.
+        unlimited = np.where(reach == inf, size, -1.0)
+        worst = np.where(found == inf, unlimited.argmax(axis=1), worst)
+        more = found > movements
+        movements[more], causes[more] = found[more], rates.owners[begin + worst[more]]
+    return movements, causes

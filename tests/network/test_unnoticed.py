@@ -1,0 +1,112 @@
+"""A mistake is followed to the checks and to the points; what no check reaches is not called checked."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders.networks import NETWORKS
+from builders.records import LOCAL, measured, simulated
+
+from pegline.book.model import Limits
+from pegline.measures.values import Length
+from pegline.network.adjust import adjust
+from pegline.network.unnoticed import find_unnoticed
+
+QUAD = {
+    "A-B": ("base", 60.0),
+    "A-C": ("side", 50.0),
+    "C-B": ("side", 46.0),
+    "A-D": ("side", 48.0),
+    "D-B": ("side", 44.0),
+}
+SIDES = {"C": "left A-B", "D": "right A-B"}
+
+
+def found(book, reduction, **others):
+    return find_unnoticed(book, reduction, adjust(book, reduction, LOCAL, **others))
+
+
+def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
+    unnoticed = found(*measured(QUAD, sides=SIDES))
+
+    assert unnoticed.distance("A") == 0.0  # the base line's first station holds everything
+    assert [unnoticed.distance(name) for name in "BCD"] == [None] * 3
+    assert unnoticed.unchecked == ("B", "C", "D")
+    assert unnoticed.smallest_noticed == {}
+
+
+def test_a_check_over_one_triangle_says_nothing_of_the_other():
+    # T-C checks the triangle A-C-B over its tie station on the base; nothing else was taped to D.
+    rows = (("T", "A-B", 25.0, "station"),)
+    lines = QUAD | {"T-C": ("check", 39.4)}
+    unnoticed = found(*measured(lines, sides=SIDES, rows=rows))
+
+    assert unnoticed.is_checked("C")
+    assert unnoticed.is_checked("B")
+    assert unnoticed.distance("D") is None
+    assert unnoticed.causes["D"].label in ("A-D", "D-B")
+    assert unnoticed.unchecked == ("D",)  # T carries a check line only
+
+
+def test_a_dimension_checks_no_station():
+    # Of the stations nothing was measured twice; a dimension between two offsets checks these alone.
+    rows = (("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0))
+    unnoticed = found(*measured(QUAD, sides=SIDES, rows=rows, dimensions={"h-k": 8.0}))
+
+    assert unnoticed.unchecked == ("B", "C", "D")
+    assert not unnoticed.is_checked("h")
+
+
+@pytest.mark.parametrize("name", ["braced quad", "triangle with check line", "quad with pegs", "farm"])
+def test_a_mistake_of_the_smallest_noticed_size_makes_a_check_just_fail_and_0_84_sd_more(name):
+    # Against the definition: the mistake is put into a book without errors, which is solved anew.
+    plot = NETWORKS[name]()
+    adjustment = adjust(*simulated(plot, None), LOCAL)
+    unnoticed = find_unnoticed(*simulated(plot, None), adjustment)
+    lengths = {booking.label: size for booking, size in unnoticed.smallest_noticed.items() if booking.kind == "length"}
+    for line, size in lengths.items():
+        wrong = adjust(*simulated(plot, None, changed={line: size}), LOCAL, allow_missing=True)
+        excess = [(abs(check.difference) - check.allowed) / check.sd for check in wrong.checks]
+        # A base line that is wrong by a metre bends what is straight here: a tenth of a deviation.
+        assert max(excess) == pytest.approx(0.84, abs=0.1), line
+
+
+@pytest.mark.parametrize("name", ["braced quad", "quad with pegs", "farm"])
+def test_points_move_as_far_as_the_mistake_would_have_put_them(name):
+    plot = NETWORKS[name]()
+    book, reduction = simulated(plot, None)
+    right = adjust(book, reduction, LOCAL)
+    unnoticed = find_unnoticed(book, reduction, right)
+    for station, booking in unnoticed.causes.items():
+        if booking.kind != "length":
+            continue
+        size = unnoticed.smallest_noticed[booking]
+        wrong = adjust(*simulated(plot, None, changed={booking.label: size}), LOCAL).adjusted
+        moved = np.hypot(*(wrong.position(station) - right.adjusted.position(station)))
+        assert unnoticed.distance(station) == pytest.approx(moved, rel=0.1)
+
+
+def test_a_point_counts_as_checked_within_a_hundredth_of_the_extent_but_0_3_m_at_least():
+    book, reduction = measured(QUAD, sides=SIDES)
+    across = 2 * np.hypot(25.0, 30.0)  # about as far as C and D are apart
+    assert found(book, reduction).limit == pytest.approx(max(0.3, 0.01 * across), rel=0.1)
+    small = {name: (use, value / 10) for name, (use, value) in QUAD.items()}
+    assert found(*measured(small, sides=SIDES)).limit == 0.3
+
+
+def test_the_book_may_say_what_counts_as_checked():
+    lines = QUAD | {"C-D": ("check", 75.05)}
+    book, reduction = measured(lines, sides=SIDES)
+    assert found(book, reduction).unchecked == ()
+    strict = replace(book, limits=Limits(unnoticed_length=Length(5, "mm", "5 mm")))
+    assert found(strict, reduction).unchecked == ("B", "C", "D")
+    by_ratio = found(replace(book, limits=Limits(unnoticed_ratio=1 / 1000)), reduction)
+    assert by_ratio.limit == pytest.approx(0.075, abs=0.001)
+
+
+def test_a_stated_limit_of_check_lines_lets_larger_mistakes_be_noticed_sooner():
+    lines = QUAD | {"C-D": ("check", 75.05)}
+    book, reduction = measured(lines, sides=SIDES)
+    strict = replace(book, limits=Limits(check_length=Length(1, "cm", "1 cm")))
+    loose, tight = (found(one, reduction).smallest_noticed for one in (book, strict))
+    assert all(tight[reading] < loose[reading] for reading in loose)

@@ -105,7 +105,7 @@ FAULTS = [
     (line("A-A: {use: side, taped: 30}"), "10:3: A-A: 'A' is at both ends"),
     (line("A: {use: side, taped: 30}"), "10:3: A: 'A' does not say from where to where; write P-Q"),
     (line("A-D-E: {use: side, taped: 30}"), "10:3: A-D-E: 'A-D-E' has more than one hyphen"),
-    (line("A–D: {use: side, taped: 30}"), "10:3: A–D: 'A–D' has a long dash; write a plain hyphen"),
+    (line("A–D: {use: side, taped: 30}"), "10:3: A–D: 'A–D' has an en dash (–); write a plain hyphen"),
     (line("A-D: {use: side, taped: 30, slope: 1:12}"), "10:38: slope: '1:12' may be read in two ways"),
     (line("A-D: {use: side, taped: 30, spans: 0}"), "10:38: spans: '0' is not a whole number"),
     (line("A-D: {use: side, taped: 30, temperature: 300}"), "10:44: temperature: '300' cannot be a temperature"),
@@ -248,7 +248,8 @@ def test_a_fault_is_told_at_its_place(text, says):
     found = told(text)
 
     assert any(each.startswith(says) for each in found), found
-    assert len(found) == 1, found
+    # Where nothing uses a name that is nearly the unknown one, the slip may be in either.
+    assert len([each for each in found if ": nothing uses " not in each]) == 1, found
 
 
 @pytest.mark.parametrize(("text", "says"), FAULTS)

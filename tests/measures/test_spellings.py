@@ -174,7 +174,7 @@ BAD = [
     (COUNT, "2.5", "whole number"),
     (COUNT, "-1", "whole number"),
     (NAME, "A-B", "hyphen"),
-    (NAME, "A–B", "hyphen"),
+    (NAME, "A–B", "has an en dash (–)"),
     (NAME, "a/b", "has '/'"),
     (NAME, "a  b ", "no name"),
     (NAME, "", "no name"),

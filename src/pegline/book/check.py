@@ -9,7 +9,7 @@ from itertools import accumulate, chain, pairwise
 from typing import Final
 
 from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
-from pegline.book.model import Book, Feature
+from pegline.book.model import Book, Feature, OwnKind, Tape
 from pegline.errors import Finding, Place
 from pegline.kinds import KINDS, FeatureKind, Form
 from pegline.measures.reading_log import NOT_YET, Named, Slate
@@ -67,6 +67,7 @@ def _points(book: Book, slate: Slate) -> dict[str, Place]:
     return known
 
 
+MANY: Final = 300  #: names among which no likeness is looked for: it takes time
 SURE: Final = 0.8  #: likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own
 #: The sections that give names of each realm: until they are written, a name may still come.
 DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
@@ -90,14 +91,19 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
         "tape": ("tape", book.tapes.keys()),
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
+    used = {named.name for named in known.slate.used}
+    doubted: set[str] = set()
     for realm, name, place in known.slate.used:
         if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.slate):
             what, names = realms[realm]
             hints -= 1
             hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
+            if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
+                hint = f", but {back}; write that, for the line's key gives its direction"
             slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
             if slip or known.slate.is_written(*DEFINED_IN[realm]):
                 yield Finding(f"unknown-{realm}", f"there is no {what} {shown(name)}{hint}", place)
+                yield from _slip_of_a_definition(what, name, _places(realm, book, known), used | doubted, doubted)
             else:
                 yield Finding(NOT_YET, f"there is no {what} {shown(name)} yet{hint}", place)
 
@@ -105,6 +111,30 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
 def _sketched(book: Book) -> Set[str]:
     """Return the points that the sketch has; they may not be booked yet."""
     return {point.name for point in book.points.values() if point.sketch is not None}
+
+
+def _places(realm: str, book: Book, known: Known) -> Mapping[str, Place]:
+    """Return where the names of a realm are given."""
+    if realm in ("point", "station"):
+        return {**known.points, **known.stations}
+    parts: Mapping[str, Mapping[str, Tape | Feature | OwnKind]] = {
+        "tape": book.tapes,
+        "feature": book.features,
+        "kind": book.kinds,
+    }
+    return {name: thing.place for name, thing in parts.get(realm, {}).items()}
+
+
+def _slip_of_a_definition(
+    what: str, name: str, places: Mapping[str, Place], used: Set[str], doubted: set[str]
+) -> Iterator[Finding]:
+    """Tell something that nothing uses and whose name is nearly one that is not there: the slip may be in it."""
+    unused = places.keys() - used
+    near = nearest(name, unused, likeness=SURE) if len(unused) < MANY else None
+    if near is not None:
+        doubted.add(near)
+        text = f"nothing uses {shown(near)}, and there is no {what} {shown(name)}; is it misspelt here?"
+        yield Finding("unused-name", text, places[near])
 
 
 def _is_lost(name: str, slate: Slate) -> bool:

@@ -111,6 +111,12 @@ def declination(text: str) -> float:
         if text in ("0", "0°"):
             return 0.0
         raise Misread(f"{shown(text)} does not say east or west; write it like 2.4° E")
+    plain = plain_signs(match[1])
+    if plain.startswith("-"):
+        other = "E" if match[2] == "W" else "W"
+        size = plain.lstrip("- ")
+        text_ = f"{shown(text)} has a minus sign and {match[2]} too; write {size}° {match[2]}, or {size}° {other}"
+        raise Misread(text_.replace("°°", "°"))
     value = degrees(match[1])
     if value > 180:
         raise Misread(f"{shown(text)} is more than 180°; write it like 2.4° E")

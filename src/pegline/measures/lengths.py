@@ -15,7 +15,7 @@ from pegline.measures.keys import Key, Record
 from pegline.measures.reading_log import Misread, Slate, Wrong
 from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, shown
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.measures.spelling import suggest
+from pegline.measures.spelling import nearest
 from pegline.measures.values import Accuracy, Length, Reading
 from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
@@ -52,7 +52,7 @@ _JOIN: Final = re.compile(r"\s*-\s*(?=\d)")
 UNIT_MARKS: Final = {"'": "ft", "′": "ft", "’": "ft", '"': "in", "″": "in", "”": "in", "''": "in"}
 #: What people write for a unit, and the name that it has here.
 _OTHER_NAMES: Final = {
-    **dict.fromkeys(("metre", "metres", "meter", "meters", "mtr", "M"), "m"),
+    **dict.fromkeys(("metre", "metres", "meter", "meters", "mtr", "mtrs", "M"), "m"),
     **dict.fromkeys(("foot", "feet", "FT", "Ft"), "ft"),
     **dict.fromkeys(("inch", "inches"), "in"),
     **dict.fromkeys(("yard", "yards", "yds"), "yd"),
@@ -78,7 +78,9 @@ def unit(text: str) -> str:
 def unknown_unit(text: str) -> str:
     """Return what is wrong with the name of a unit."""
     known = _OTHER_NAMES.get(text) or _OTHER_NAMES.get(text.lower())
-    return f"unknown unit {shown(text)}" + (f"; write {known}" if known else suggest(text, METRES_PER))
+    near = nearest(text, METRES_PER)
+    cure = f"write {known}" if known else f"did you mean {near!r}?" if near else "use m, ft, in, yd, lk, ch or cm"
+    return f"unknown unit {shown(text)}; {cure}"
 
 
 def _unit_read(written: Written, slate: Slate) -> str:

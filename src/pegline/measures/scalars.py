@@ -26,7 +26,7 @@ _RATIO: Final = re.compile(r"1\s*/\s*(\d+(?:\.\d+)?)", re.ASCII)
 _NOUGHT: Final = re.compile(r"0+(?:\.0*)?", re.ASCII)
 _DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _NAME: Final = re.compile(r"[\w.'’]+(?: +[\w.'’]+)*")
-_DASHES: Final = str.maketrans("‐‑‒–—−", "------")
+_DASH_SIGNS: Final = frozenset("‐‑‒–—−")
 #: Typographic signs and the plain ones that they stand for in a number: dashes, other spaces, a fraction bar.
 _TYPOGRAPHIC: Final = str.maketrans("‐‑‒–−\u00a0\u2007\u2009\u202f⁄", "-----    /")
 _FRACTIONS: Final = re.compile("[\u00bc-\u00be\u2150-\u215e]")
@@ -49,6 +49,33 @@ def plain_signs(text: str) -> str:
         return text
     text = _FRACTIONS.sub(lambda match: " " + unicodedata.normalize("NFKC", match[0]), text)
     return re.sub(" +", " ", text.translate(_TYPOGRAPHIC)).strip()
+
+
+#: Signs that look like others, as they are called.
+_SIGN_NAMES: Final = {
+    "‐": "a typographic hyphen (‐)",
+    "‑": "a non-breaking hyphen (‑)",
+    "‒": "a figure dash (‒)",
+    "–": "an en dash (–)",
+    "—": "an em dash (—)",
+    "−": "a minus sign (−)",
+    "•": "a bullet (•)",
+    "\t": "a tab",
+    "\u00a0": "a non-breaking space",
+    "\u2007": "a figure space",
+    "\u2009": "a thin space",
+    "\u202f": "a narrow non-breaking space",
+    "\u3000": "a wide space",
+}
+
+
+def sign_name(sign: str) -> str:
+    """Return what a sign is called, for it may look like another.
+
+    >>> sign_name("\u00a0"), sign_name("%")
+    ('a non-breaking space', "'%'")
+    """
+    return _SIGN_NAMES.get(sign, repr(sign))
 
 
 # -- words ------------------------------------------------------------------------------------------
@@ -91,12 +118,16 @@ def name(text: str) -> str:
     """
     if _NAME.fullmatch(text) or _is_name(text):
         return text
-    if "-" in text.translate(_DASHES):
+    if dash := next((sign for sign in text if sign in _DASH_SIGNS), None):
+        raise Misread(f"{shown(text)} has {sign_name(dash)}, which no name can have; leave it out")
+    if "-" in text:
         raise Misread(f"{shown(text)} has a hyphen, which means 'from … to'; leave it out of names")
     odd = next((sign for sign in text if not _fits(sign)), None)
     if odd is None:
         raise Misread(f"{shown(text)} is no name; write letters, digits and single spaces inside")
-    raise Misread(f"{shown(text)} has {odd!r}, which no name can have; use letters, digits, '_', '.' and spaces inside")
+    raise Misread(
+        f"{shown(text)} has {sign_name(odd)}, which no name can have; use letters, digits, '_', '.' and spaces inside"
+    )
 
 
 def _fits(sign: str) -> bool:
@@ -118,8 +149,8 @@ NAME: Final = scalar(name, "a name", NAME_SCHEMA, "name")
 def _pair(text: str) -> tuple[str, str]:
     start, dash, end = text.partition("-")
     if not dash:
-        if "-" in text.translate(_DASHES):
-            raise Misread(f"{shown(text)} has a long dash; write a plain hyphen, P-Q")
+        if sign := next((sign for sign in text if sign in _DASH_SIGNS), None):
+            raise Misread(f"{shown(text)} has {sign_name(sign)}; write a plain hyphen, P-Q")
         raise Misread(f"{shown(text)} does not say from where to where; write P-Q")
     if "-" in end:
         raise Misread(f"{shown(text)} has more than one hyphen; write P-Q, and no hyphen in a name")

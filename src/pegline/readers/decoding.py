@@ -45,12 +45,21 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None
 
 
+def _is_utf16(data: bytes) -> bool:
+    """Return whether every other byte is nought, as in Latin text of two bytes a sign."""
+    start = data[:400]
+    return len(start) > 8 and any(start[first::2].count(0) > 0.8 * len(start[first::2]) for first in (0, 1))
+
+
 def text_of_bytes(data: bytes, file: str) -> str:
     """Return the text of a book's bytes."""
     for signature, what in _SIGNATURES:
         if data.startswith(signature):
             hint = "save it as UTF-8" if "text" in what else "a book is plain text in UTF-8"
             raise BookError([Finding("binary", f"this is {what}; {hint}", Place(file, 1, 1))])
+    if _is_utf16(data):
+        text = "this is text in UTF-16, without the mark that says so; save it as UTF-8"
+        raise BookError([Finding("encoding", text, Place(file, 1, 1))])
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:

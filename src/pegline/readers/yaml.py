@@ -22,7 +22,9 @@ from yaml.events import (
 )
 
 from pegline.errors import BookError, Finding, Place
+from pegline.measures.scalars import sign_name
 from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.readers.yaml_faults import likely_fault
 
 __all__ = ["comments", "parse"]
 
@@ -35,6 +37,8 @@ _REFUSED: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u00ad\u061c\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f"
     "\u3164\ud800-\udfff\ufdd0-\ufdef\ufeff\uffa0\ufff9-\ufffb\ufffe\uffff\U000e0000-\U000e007f]"
 )
+#: Spaces that are none to YAML, where they would part a key from its value or indent a line.
+_SPACE_OF_STRUCTURE: Final = re.compile("(?m)(?:^[ -]*|[^\\s:]:|^[ ]*-|[{,][ ]*)([\u00a0\u2007\u2009\u202f\u3000])")
 _BREAK: Final = re.compile("\r\n|\r|\n")
 _EMPTY: Final = frozenset({"", "~", "null", "Null", "NULL"})
 _Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -63,6 +67,10 @@ _HINTS: Final = (
 )
 
 
+#: What is wrong with a sign, an escape or the depth, and not with how the line is written.
+_NOT_OF_A_LINE: Final = r"nesting depth|escape|cannot start any token|found a tab"
+
+
 def parse(text: str, file: str) -> Written:
     """Return what a book's text says, each part with its place.
 
@@ -77,7 +85,7 @@ def parse(text: str, file: str) -> Written:
     try:
         return reader.document()
     except yaml.MarkedYAMLError as error:
-        raise _syntax(error, file) from None
+        raise _syntax(error, text, file) from None
     except yaml.YAMLError as error:
         raise BookError(
             [Finding("yaml", f"this is no YAML ({error}); save it as plain text", Place(file, 1, 1))]
@@ -93,6 +101,10 @@ def _check_signs(text: str, file: str) -> None:
     if text.isascii() and text.isprintable():
         return
     found = []
+    for match in _SPACE_OF_STRUCTURE.finditer(text):
+        line, column = _locate(text, match.start(1))
+        said = f"{sign_name(match[1])} is here; YAML takes plain spaces only, so type one"
+        found.append(Finding("sign", said, Place(file, line, column)))
     for match in _REFUSED.finditer(text):
         line, column = _locate(text, match.start())
         code = f"U+{ord(match[0]):04X}"
@@ -110,10 +122,22 @@ def _locate(text: str, index: int) -> tuple[int, int]:
     return len(ends) + 1, index - (ends[-1] if ends else 0) + 1
 
 
-def _syntax(error: yaml.MarkedYAMLError, file: str) -> BookError:
+def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:
     mark = error.problem_mark or error.context_mark
+    context = error.context_mark
+    if mark and not re.search(_NOT_OF_A_LINE, f"{error.problem} {error.context}"):
+        fault = likely_fault(
+            text,
+            f"{error.problem} {error.context}",
+            (mark.line, mark.column),
+            (context.line, context.column) if context else None,
+        )
+        if fault:
+            return _refuse("yaml", fault.text, Place(file, fault.line, fault.column))
     place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
     problem = f"{error.problem or ''} {error.context or ''}"
+    if mark and "cannot start any token" in problem and text[mark.index : mark.index + 1] == "\t":
+        return _refuse("yaml", "a tab is here; use spaces", place)
     for pattern, hint in _HINTS:
         if re.search(pattern, problem):
             return _refuse("yaml", hint, place)

@@ -1,0 +1,175 @@
+"""Why a text is no YAML, in the words of a person who wrote a book, at the line where the pen slipped.
+
+YAML's own reader complains where it stops, which is often a line or two after the slip: a line without its colon
+goes on in the next one. So the lines before are looked through for what a book's lines look like.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+from pegline.measures.scalars import sign_name
+
+__all__ = ["YamlFault", "likely_fault"]
+
+REACH: Final = 8  #: lines with content that are looked through before the one where the reader stopped
+_NAME: Final = r"[\w.'’ ]*[\w.'’]"
+_KEY: Final = re.compile(rf"(?:- +)*(?:{_NAME}(?:\s*[-–—−]\s*{_NAME})?|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")
+_ENTRY: Final = re.compile(r"-(?:\s|$)|[\[{}\]]|---$|\.\.\.$|%")
+_DASH: Final = re.compile(r"([‐‑‒–—−•*+])\s")
+_BRACKET: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)\s*([\[{{])")
+_NO_SPACE: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(\s*):(\S.*)")
+_WORDS: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(?:\s+(.*))?")
+
+
+class YamlFault(NamedTuple):
+    """What is wrong and where; counted from 1."""
+
+    line: int
+    column: int
+    text: str
+
+
+class _Line(NamedTuple):
+    number: int  #: from 0
+    indent: int
+    content: str  #: without indent and comment
+
+
+def likely_fault(
+    text: str, problem: str, stopped: tuple[int, int], context: tuple[int, int] | None
+) -> YamlFault | None:
+    """Return the slip that most likely stopped the reader of YAML; None where nothing looks like one.
+
+    Parameters
+    ----------
+    problem
+        What the reader says.
+    stopped, context
+        Line and column, from 0, where it stopped, and where the part begins that it was in.
+    """
+    lines = re.split("\r\n|\r|\n", text)
+    if "quoted scalar" in problem and context:
+        return YamlFault(context[0] + 1, context[1] + 1, "the quotation that begins here is not closed; add its sign")
+    if "flow" in problem and context:
+        return _open_bracket(lines, stopped, context)
+    if (number := _open_quotation(lines, stopped[0])) is not None:
+        text = "the quotation that begins in this line is not closed in it; add its sign, or leave both out"
+        return YamlFault(number + 1, len(lines[number]) - len(lines[number].lstrip(" ")) + 1, text)
+    if "mapping values" in problem and ": " in (within := lines[stopped[0]][: stopped[1]].lstrip("- ")):
+        said = _lost_bracket(lines[stopped[0]].strip(), within)
+        return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
+    before = list(_block_lines(lines, stopped[0]))
+    for line in list(reversed(before))[:REACH]:
+        if said := _unlike_a_book(line.content):
+            return YamlFault(line.number + 1, line.indent + 1, said)
+    return _odd_indent(before, list(_block_lines(lines, len(lines) - 1)), context)
+
+
+def _open_quotation(lines: list[str], last: int) -> int | None:
+    """Return the first line, as far as one, that opens a quotation and does not close it."""
+    depth = 0
+    for number, line in enumerate(lines[: last + 1]):
+        _, depth, quote = _scanned(line, depth, "")
+        if quote:
+            return number
+    return None
+
+
+def _lost_bracket(content: str, within: str) -> str | None:
+    """Return what is wrong in a line that has two colons because a sign before the first was left out."""
+    if (match := _BRACKET.match(content)) and not _KEY.match(content):
+        return f"a colon is missing after {match[1]!r}; write '{match[1]}: {match[2]}'"
+    for opened, closed in ("{}", "[]"):
+        if content.count(closed) > content.count(opened) and not within.count(opened):
+            return f"the bracket {opened} is missing at the start of this; add it"
+    return None
+
+
+def _block_lines(lines: list[str], last: int) -> Iterator[_Line]:
+    """Yield the lines that are within no brackets and no quotation, as far as a line."""
+    depth = 0
+    quote = ""
+    for number, line in enumerate(lines[: last + 1]):
+        outside = depth == 0 and not quote
+        content, depth, quote = _scanned(line, depth, quote)
+        if outside and content.strip():
+            yield _Line(number, len(line) - len(line.lstrip(" ")), content.strip())
+
+
+def _scanned(line: str, depth: int, quote: str) -> tuple[str, int, str]:
+    """Return a line without its comment, and the brackets and quotation that are open at its end."""
+    before = ""
+    for index, sign in enumerate(line):
+        if quote:
+            quote = "" if sign == quote else quote
+        elif sign == "#" and before in ("", " "):
+            return line[:index], depth, quote
+        elif sign in "'\"" and (not line[:index].strip() or line[:index].rstrip()[-1] in ":,[{-"):
+            quote = sign
+        elif sign in "[{":
+            depth += 1
+        elif sign in "]}":
+            depth = max(0, depth - 1)
+        before = sign
+    return line, depth, quote
+
+
+def _unlike_a_book(content: str) -> str | None:
+    """Return what is wrong in a line that is neither ``key: value`` nor an entry of a list."""
+    if match := _DASH.match(content):
+        return f"{sign_name(match[1])} begins this line; write a plain hyphen and a space before an entry of a list"
+    if _KEY.match(content) or _ENTRY.match(content):
+        return None
+    if re.match(r"-[\[{\w]", content):
+        return "a space is missing behind the hyphen that begins an entry of a list; write '- '"
+    if match := _BRACKET.match(content):
+        return f"a colon is missing after {match[1]!r}; write '{match[1]}: {match[2]}'"
+    if match := _NO_SPACE.match(content):
+        return f"the colon after {match[1]!r} needs a space behind it; write '{match[1]}: {match[3]}'"
+    if match := _WORDS.match(content):
+        return f"a colon is missing here; write '{_with_colon(match[1])}'"
+    return None
+
+
+def _with_colon(words: str) -> str:
+    """Return a line with the colon that it lacks, most likely behind its first word."""
+    first, _, rest = words.partition(" ")
+    return f"{first}: {rest}" if rest else f"{first}:"
+
+
+def _open_bracket(lines: list[str], stopped: tuple[int, int], context: tuple[int, int]) -> YamlFault:
+    """Return where a bracket or comma is missing: at the end of the line before, where a new line begins an entry."""
+    number, column = stopped
+    ended = number >= len(lines) or not lines[number][:column].strip()
+    ended = ended or (number > context[0] and _begins_anew(lines[number].strip()))
+    last = max((n for n in range(min(number, len(lines))) if lines[n].strip()), default=None)
+    if ended and last is not None:
+        opened = "a bracket is"
+        if context[0] < number:
+            where = "in this line" if last == context[0] else f"in line {context[0] + 1}"
+            opened = f"the bracket {lines[context[0]][context[1]]} opened {where} is"
+        return YamlFault(last + 1, len(lines[last].rstrip()), f"{opened} not closed; close it")
+    return YamlFault(number + 1, column + 1, "a bracket or a comma is missing before this; close the list or map")
+
+
+def _begins_anew(content: str) -> bool:
+    """Return whether a line looks like one that begins an entry, and not like the rest of a list or map."""
+    return bool(_KEY.match(content) or content.startswith("- "))
+
+
+def _odd_indent(before: list[_Line], all_lines: list[_Line], context: tuple[int, int] | None) -> YamlFault | None:
+    """Return the line, of those about the place, whose indent no other line has."""
+    keyed = Counter(line.indent for line in all_lines)
+    near = before[-2:] + [line for line in before if context and line.number == context[0]]
+    odd = [line for line in near if line.indent % 2 or keyed[line.indent] == 1]
+    if not odd:
+        return None
+    line = min(odd, key=lambda line: (line.indent % 2 == 0, keyed[line.indent], line.number))
+    others = [other.indent for other in all_lines if abs(other.number - line.number) <= 2 and other.indent % 2 == 0]
+    usual = min(others, key=lambda indent: abs(indent - line.indent), default=line.indent + line.indent % 2)
+    text = f"this line is indented by {line.indent}, those about it by {usual}; line them up"
+    return YamlFault(line.number + 1, line.indent + 1, text)

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pegline.book.model import Limits
+from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Accuracy, Length
 from pegline.network import least_squares as solving
@@ -295,3 +296,36 @@ def test_the_scale_of_one_tape_does_not_bend_the_figure():
     assert adjustment.checks[0].difference == pytest.approx(0, abs=SAME)
     assert adjustment.solution.position("C") == pytest.approx(np.array(FIGURE["C"]) * 1.001, abs=SAME)
     assert np.sqrt(adjustment.solution.variances[1, 0, 0]) == pytest.approx(hypot(60 / 5000, LAY_SD), rel=0.1)
+
+
+def test_a_detail_line_is_measured_once():
+    # Two offsets and the line between them: one length more than needed. It was counted twice, as a line and as a
+    # dimension, and so weighed double and checked itself.
+    rows = (("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0))
+    book, reduction = measured(figure() | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows)
+    adjustment = adjust(book, reduction, LOCAL)
+    assert [m.what for m in adjustment.measurements].count("h-k") == 1
+    without = {name: told for name, told in figure().items() if name != "C-D"}
+    alone = adjust(*measured(without | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows), LOCAL)
+    assert alone.freedom == 1
+
+
+def test_control_pasted_twice_is_told_with_both_names():
+    book, reduction = measured(figure(), sides=SIDES)
+    known = tuple(FrameControl(name, 12.0, 30.0, 0.05, place(number)) for number, name in enumerate("AB", 8))
+    with pytest.raises(BookError) as told:
+        adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=known))
+    (finding,) = told.value.findings
+    assert (finding.rule, finding.data, finding.place) == ("control-at-one-place", ("A", "B"), place(9))
+
+
+def test_two_stations_at_one_place_with_a_line_between_them_are_told_with_both_names():
+    lines = {name: told for name, told in figure().items() if name != "C-D"}
+    lines |= {"A-E": lines["A-C"], "B-E": lines["B-C"], "C-E": ("check", 0.3)}
+    book, reduction = measured(lines, sides=SIDES | {"E": SIDES["C"]})
+    with pytest.raises(BookError) as told:
+        adjust(book, reduction, LOCAL)
+    (finding,) = told.value.findings
+    assert (finding.rule, finding.data) == ("one-place", ("C", "E"))
+    assert "C-E is measured between them" in finding.text
+    assert finding.place == book.lines["C-E"].place

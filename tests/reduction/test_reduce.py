@@ -347,7 +347,8 @@ witnesses: {A: {h1: 8.79, lamp: 4.12}}
 def test_dimensions_arcs_walls_and_witnesses_take_the_offset_tape() -> None:
     found = reduced(HOUSE, linen=", true_length: 50.5")
 
-    dimension, detail_line = found.dimensions
+    (dimension,) = found.dimensions
+    detail_line = found.lines["h1-h2"]
     assert (dimension.start, dimension.end, dimension.ground.length) == ("h1", "f1", pytest.approx(15.01 * 1.01))
     assert (detail_line.start, detail_line.end, detail_line.ground.length) == ("h1", "h2", 10.02)
     assert [arm.length for arm in found.arcs[0].arms] == pytest.approx([4.20 * 1.01, 9.10 * 1.01])

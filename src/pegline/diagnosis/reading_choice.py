@@ -35,8 +35,8 @@ from pegline.network.adjust import adjust
 from pegline.network.least_squares import Fit, build, changed, linearise, misclosures, solve
 from pegline.network.model import Array
 from pegline.network.observation_types import Observation
-from pegline.network.quality import chi2_exceeded
 from pegline.network.start import Gap, start
+from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 
 __all__ = ["Found", "begun", "best_choice"]

@@ -246,7 +246,10 @@ def check_rows(survey: Survey, scale: float, notation: Notation) -> list[CheckRo
 
 def _booked_by_check(survey: Survey) -> dict[tuple[str, str], float]:
     """Return what was booked by kind and name: the reading before its corrections, the bearing before it was turned."""
-    booked = {("line", line.name): line.ground.reading for line in survey.reduction.lines.values()}
+    booked: dict[tuple[str, str], float] = {}
+    for line in survey.reduction.lines.values():
+        booked["line", line.name] = line.ground.reading
+        booked["dimension", line.name] = line.ground.reading
     for dimension in survey.reduction.dimensions:
         booked["dimension", f"{dimension.start}-{dimension.end}"] = dimension.ground.reading
     for bearing in survey.frame.bearings:

@@ -290,6 +290,8 @@ def single_reading(solved: Solved, limit: None) -> Said:
         text = f"{listed([line.name for line in once])} measured one way only"
         yield f"{text}; measure back and book both readings", once[0].booked.place
     second = {name for d in solved.reduction.dimensions for name in (d.start, d.end)}
+    detail_lines = (line for line in solved.reduction.lines.values() if line.use == "detail")
+    second |= {name for line in detail_lines for name in (line.start, line.end)}
     second |= {name for arc in solved.reduction.arcs for name in (arc.point, *arc.starts)}
     for shape in solved.detail.shapes.values():
         if shape.kind in HARD and isinstance(shape.booked.geometry, Through | Ring | Rectangle | TapedRound):

@@ -27,18 +27,18 @@ from pegline.network.least_squares import Fit, Mask, Network, build, changed, so
 from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
 from pegline.network.observation_types import Control, Distance, Group, Observation, Part
 from pegline.network.observations import observations, shared_points, stops
-from pegline.network.orientation import across, faced, faces, held
+from pegline.network.orientation import across, control_at_one_place, faced, faces, held
 from pegline.network.produced_walls import meeting_faults, with_produced_sds
 from pegline.network.quality import (
     MIN_REDUNDANCY,
     NetworkCovariances,
-    chi2_exceeded,
     flat_points,
     redundancies,
     solution_of,
     spread,
 )
 from pegline.network.start import Hints, Start, start
+from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Reduction
 
 __all__ = ["CHECK_KINDS", "MINOR", "adjust", "framework_fails", "hints"]
@@ -83,6 +83,8 @@ def adjust(
     found = observations(book, reduction, frame, {*stations, *shared})
     told = hints(book, reduction)
     begun = start(stations, shared, found, told)
+    if together := list(control_at_one_place(found)):
+        raise BookError(together)
     faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
@@ -126,7 +128,8 @@ def _everything(network: Network, plotting: Fit) -> Fit:
 def _with_place(finding: Finding, told: Hints) -> Finding:
     """Return what a solution could not do, with the place of the first station that it names."""
     names = finding.data if isinstance(finding.data, tuple) else ()
-    return replace(finding, place=next((told.places[name] for name in names if name in told.places), None))
+    first = next((told.places[name] for name in names if name in told.places), None)
+    return replace(finding, place=finding.place or first)
 
 
 def hints(book: Book, reduction: Reduction) -> Hints:

@@ -131,16 +131,17 @@ class Equation:
     numbers: Callable[[Any], tuple[float, ...]] = lambda _: ()
     taped: bool = False  #: a length in the frame, which the frame's and the tape's scale turn into a reading
     angle: bool = False  #: computed less observed is an angle, taken between -pi and pi
+    apart: tuple[tuple[int, int], ...] = ()  #: points that must not lie at one place, for its direction to be known
 
 
 EQUATIONS: Final[Mapping[type, Equation]] = {
-    Distance: Equation(distance, taped=True),
-    Chainage: Equation(chainage, lambda one: (one.length,)),
-    Ranging: Equation(offset, lambda _: (1.0,), taped=True),
-    Produced: Equation(offset, lambda _: (1.0,), taped=True),
-    Offset: Equation(offset, lambda one: (one.side,), taped=True),
+    Distance: Equation(distance, taped=True, apart=((0, 1),)),
+    Chainage: Equation(chainage, lambda one: (one.length,), apart=((1, 2),)),
+    Ranging: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
+    Produced: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
+    Offset: Equation(offset, lambda one: (one.side,), taped=True, apart=((1, 2),)),
     Oblique: Equation(oblique, lambda one: (one.share,), taped=True),
-    Bearing: Equation(bearing, angle=True),
+    Bearing: Equation(bearing, angle=True, apart=((0, 1),)),
     Control: Equation(control, lambda one: one.along),
-    Square: Equation(square, angle=True),
+    Square: Equation(square, angle=True, apart=((0, 1), (1, 2))),
 }

@@ -30,6 +30,8 @@ DENSE: Final = 220
 #: Steps shorter than this share of the figure end the iteration.
 CONVERGED: Final = 1e-11
 STEPS: Final = 60
+#: Points nearer than this are at one place: the direction between them is lost in rounding, metres.
+ONE_PLACE: Final = 1e-6
 
 
 @record(frozen=True, slots=True)
@@ -235,12 +237,17 @@ def solve(network: Network, keep: Mask | None = None, begin: Array | None = None
     Raises
     ------
     BookError
-        Where the observations leave points free to move, or the figure is too flat to settle.
+        Where the observations leave points free to move, points whose direction is needed begin at one
+        place, or the figure is too flat to settle.
     """
     keep = np.ones(len(network.values), bool) if keep is None else keep
+    first = (network.begin if begin is None else begin).copy()
+    together = list(_at_one_place(network, first))
+    if together:
+        raise BookError(together)
     assembly = _Assembly.of(network)
     weights = np.where(keep, network.sds**-2.0, 0.0)
-    here = _looked_at(network, weights, (network.begin if begin is None else begin).copy())
+    here = _looked_at(network, weights, first)
     damping, last = 0.0, np.inf
     for _ in range(steps):
         matrix, right = assembly.normal(network, weights, here)
@@ -362,6 +369,33 @@ def _swinging(network: Network, free: Ints) -> Finding:
         f"the readings leave {', '.join(names) or 'the framework'} free to move; tape one more line to each,"
         " not in line with those there are",
         data=tuple(names),
+    )
+
+
+def _at_one_place(network: Network, parameters: Array) -> Iterator[Finding]:
+    """Tell each two points at one place between which an observation needs a direction, once."""
+    points = parameters[: 2 * len(network.names)].reshape(-1, 2)
+    seen: set[frozenset[int]] = set()
+    for batch in network.batches:
+        for pair in batch.equation.apart:
+            ends = batch.points[:, list(pair)]
+            apart = points[ends[:, 1]] - points[ends[:, 0]]
+            for row in np.flatnonzero(np.hypot(apart[:, 0], apart[:, 1]) < ONE_PLACE):
+                both = frozenset(ends[row].tolist())
+                if both not in seen:
+                    seen.add(both)
+                    yield _one_place(network, int(batch.rows[row]), *sorted(network.names[n] for n in both))
+
+
+def _one_place(network: Network, row: int, first: str, *second: str) -> Finding:
+    names = (first, *second)
+    booking = network.observations[row].booking
+    return Finding(
+        "one-place",
+        f"the readings put {' and '.join(names)} at one place, and {booking.label} is measured between them;"
+        " one peg under two names, or a line booked twice? Look at the lines to both",
+        booking.place,
+        names,
     )
 
 

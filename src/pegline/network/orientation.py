@@ -5,15 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import atan2, cos, hypot, sin, sqrt
+from typing import Final
 
 import numpy as np
 
+from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.arc_intersection import XY
 from pegline.network.observation_types import Bearing, Control, Observation, with_value
 from pegline.network.start import MIRROR_SIGMAS, Start
 
-__all__ = ["across", "faced", "faces", "held"]
+__all__ = ["across", "control_at_one_place", "faced", "faces", "held"]
+
+#: Control points nearer than this have one place, metres: the last figure that coordinates are given to.
+ONE_CONTROL_POINT: Final = 1e-3
 
 
 def faces(found: Sequence[Observation], begun: Start) -> int:
@@ -27,6 +32,23 @@ def faces(found: Sequence[Observation], begun: Start) -> int:
     if bad <= MIRROR_SIGMAS or 3 * good > bad:
         return 0
     return 1 if fits[0] == good else -1
+
+
+def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Finding]:
+    """Tell control points that have the coordinates of another."""
+    control = [(n, one) for n, one in enumerate(observations) if isinstance(one, Control)]
+    places = {one.station: one.booking.place for _, one in control}
+    known = _known(control)
+    for number, (name, (x, y)) in enumerate(known.items()):
+        for other, (u, v) in list(known.items())[:number]:
+            if hypot(x - u, y - v) < ONE_CONTROL_POINT:
+                yield Finding(
+                    "control-at-one-place",
+                    f"{other} and {name} have the same control coordinates, which one of them was given by mistake;"
+                    " look both up",
+                    places[name],
+                    (other, name),
+                )
 
 
 def _placed(

@@ -1,8 +1,8 @@
-"""How sure a solved network is: covariances, redundancy numbers, flat places, the χ² test."""
+"""How sure a solved network is: covariances, redundancy numbers, flat places."""
 
 from __future__ import annotations
 
-from math import erfc, exp, gamma, sqrt
+from math import sqrt
 from typing import Any, Final
 
 import numpy as np
@@ -19,7 +19,6 @@ __all__ = [
     "POWER",
     "NetworkCovariances",
     "base_holding",
-    "chi2_exceeded",
     "derivatives",
     "flat_points",
     "redundancies",
@@ -192,27 +191,3 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
 
 def _pair(point: int) -> Ints:
     return np.array([[2 * point, 2 * point + 1]], np.int64)
-
-
-def chi2_exceeded(value: float, freedom: int) -> float:
-    """Return the probability that χ² of so many degrees of freedom exceeds a value.
-
-    In closed form: e^(-x/2) Σ (x/2)^i / i! for an even number, with i from one half and erfc √(x/2) for an odd one.
-
-    >>> round(chi2_exceeded(3.841458820694124, 1), 6), round(chi2_exceeded(5.991464547107979, 2), 6)
-    (0.05, 0.05)
-    """
-    half = value / 2
-    if freedom > 300:  # Wilson and Hilferty, 1931: the cube root is nearly normal
-        mean, sd = 1 - 2 / (9 * freedom), sqrt(2 / (9 * freedom))
-        return erfc(((value / freedom) ** (1 / 3) - mean) / sd / sqrt(2)) / 2
-    if freedom % 2:
-        total = erfc(sqrt(half))
-        term = exp(-half) * sqrt(half) / gamma(1.5) if half else 0.0
-        first = 1.5
-    else:
-        total, term, first = 0.0, exp(-half), 1.0
-    for step in range((freedom - freedom % 2) // 2):
-        total += term
-        term *= half / (first + step)
-    return min(1.0, total)

@@ -9,6 +9,7 @@ from math import fsum, sqrt
 from statistics import NormalDist
 
 from pegline.measures.values import Accuracy, Reading
+from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Ground, TapeConstants
 from pegline.reduction.tape import CORRECTIONS, PLAIN, Conditions, lays
 
@@ -152,8 +153,4 @@ def spread_passes(lengths: Sequence[float], sds: Sequence[float], significance: 
     # The limit grows with the number of readings: what passes as a pair always passes.
     if square <= NormalDist().inv_cdf(1 - significance / 2) ** 2:
         return True
-    if len(lengths) == 2:
-        return False
-    from scipy.special import chdtri
-
-    return bool(square <= chdtri(len(lengths) - 1, significance))
+    return chi2_exceeded(square, len(lengths) - 1) >= significance

@@ -100,7 +100,7 @@ class ReducedRow:
 
 @record(frozen=True, slots=True)
 class ReducedDistance:
-    """A dimension, a detail line's length or one wall on the ground."""
+    """A dimension on the ground; a detail line is among the lines."""
 
     start: str
     end: str

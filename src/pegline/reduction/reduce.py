@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
@@ -94,7 +94,7 @@ def reduce_readings(book: Book) -> Reduction:
     return Reduction(
         lines=lines,
         rows=rows,
-        dimensions=tuple(_dimensions(book, rack, lines.values())),
+        dimensions=tuple(_dimensions(book, rack)),
         arcs=tuple(
             ReducedArc(
                 point=arc.point,
@@ -116,14 +116,11 @@ def reduce_readings(book: Book) -> Reduction:
     )
 
 
-def _dimensions(book: Book, rack: Rack, lines: Iterable[ReducedLine]) -> Iterator[ReducedDistance]:
+def _dimensions(book: Book, rack: Rack) -> Iterator[ReducedDistance]:
     for dimension in book.dimensions:
         if dimension.readings:
             ground = rack.offset(dimension.readings, accuracy=dimension.accuracy, what=str(dimension.pair))
             yield ReducedDistance(dimension.pair.start, dimension.pair.end, ground)
-    for line in lines:
-        if line.use == "detail":
-            yield ReducedDistance(line.start, line.end, line.ground)
 
 
 def _walls(book: Book, rack: Rack) -> Iterator[tuple[str, tuple[Ground, ...]]]:

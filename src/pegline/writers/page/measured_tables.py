@@ -15,7 +15,7 @@ from pegline.measures.obstacles import passage_working
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
 from pegline.network.model import Array, Check, Measurement
-from pegline.reduction.model import ReducedLine
+from pegline.reduction.model import ReducedDistance, ReducedLine
 from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (
     NONE,
@@ -224,7 +224,9 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
         Head("Book"),
     )
     rows = []
-    for each in survey.reduction.dimensions:
+    measured: list[ReducedDistance | ReducedLine] = [*survey.reduction.dimensions]
+    measured += [line for line in survey.reduction.lines.values() if line.use == "detail"]
+    for each in measured:
         both = each.start in places and each.end in places
         length = each.ground.length
         gap = float(np.hypot(*(places[each.end] - places[each.start]))) / survey.frame.scale if both else None

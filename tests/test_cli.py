@@ -55,7 +55,7 @@ def test_a_sound_book_is_plotted_with_every_usual_file(book, tmp_path, capsys):
 
     assert status == 0, err
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
-        f"plot.{kind}" for kind in ("gpkg", "dxf", "pdf", "html", "csv", "json")
+        f"plot.{kind}" for kind in ("gpkg", "dxf", "pdf", "html", "csv", "json", "files.json")
     }
     assert "PASSED: 1 check." in out
 
@@ -64,7 +64,7 @@ def test_formats_are_picked(book, tmp_path, capsys):
     status, _, err = run(capsys, "plot", book(CHECKED), "--out", str(tmp_path / "out"), "--formats", "csv,json")
 
     assert status == 0, err
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["plot.csv", "plot.json"]
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["plot.csv", "plot.files.json", "plot.json"]
 
 
 def test_a_failed_check_is_status_1_and_the_files_are_written(book, tmp_path, capsys):

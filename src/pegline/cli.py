@@ -48,6 +48,7 @@ COMMANDS: Final = {
     "fit": Command("put a drawing, a layer or a scanned plan onto the grid by points known in both"),
     "table": Command("turn a book into tables for spreadsheets, or such tables into a book"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up"),
+    "verify": Command("say which files of a folder are whole, belong together and are current"),
 }
 #: Modules that do not have their command's name.
 MODULES: Final = {"rebook": "tidy"}

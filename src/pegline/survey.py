@@ -175,11 +175,13 @@ def write(
         Another run holds the folder.
     """
     from pegline.writers import known
+    from pegline.writers.file_list import Origin
     from pegline.writers.publish import publish
 
     formats = known(formats)
     stem = Path(survey.book.file).stem + ("-unfinished" if survey.adjustment.unfinished else "")
-    return publish(carried(survey, formats, options), Path(directory), stem, formats)
+    origin = Origin(survey.book.file, survey.book.sha256)
+    return publish(carried(survey, formats, options), Path(directory), stem, formats, origin=origin)
 
 
 def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:

@@ -6,7 +6,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from glob import escape
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from pegline.errors import BusyError, OutputError
 from pegline.writers import WRITERS, Writer
+from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
 from pegline.writers.write_faults import told
 
 __all__ = ["held", "locked_file", "moved", "placed", "publish", "swept"]
@@ -26,9 +27,17 @@ SIDE_FILES: Final = ("-journal", "-wal", "-shm")
 
 
 def publish(
-    plan: Any, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+    plan: Any,
+    directory: Path,
+    stem: str,
+    formats: Iterable[str],
+    writers: Mapping[str, Writer] = WRITERS,
+    *,
+    origin: Origin | None = None,
 ) -> tuple[Path, ...]:
     """Write a plan (or, in plain formats, a survey) into a folder, each file whole or not at all; return the files.
+
+    Where the book that they are made from is given, the list of the files with their hashes stands beside them.
 
     All is built in a work folder before the first file is moved: when anything fails, what stood there
     before is untouched.
@@ -41,7 +50,7 @@ def publish(
         Another run holds the folder, or a program has a database open that would be replaced.
     """
     with held(directory):
-        return moved(plan, directory, stem, formats, writers)
+        return moved(plan, directory, stem, formats, writers, origin=origin)
 
 
 @contextmanager
@@ -68,7 +77,13 @@ def held(directory: Path) -> Iterator[None]:
 
 
 def moved(
-    plan: Any, directory: Path, stem: str, formats: Iterable[str], writers: Mapping[str, Writer] = WRITERS
+    plan: Any,
+    directory: Path,
+    stem: str,
+    formats: Iterable[str],
+    writers: Mapping[str, Writer] = WRITERS,
+    *,
+    origin: Origin | None = None,
 ) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
     with told(directory / stem):
@@ -84,12 +99,37 @@ def moved(
                 _synced(path)
             for path in made:
                 _clear_side_files(directory / path.name)
-            for path in made:
-                path.replace(directory / path.name)
+            with _listed(made, directory, stem, work, origin):
+                for path in made:
+                    path.replace(directory / path.name)
             _synced(directory)
             return tuple(directory / path.name for path in made)
         finally:
             shutil.rmtree(work, ignore_errors=True)
+
+
+@contextmanager
+def _listed(made: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None) -> Iterator[None]:
+    """Keep the list of files true while they are moved: what they replace is in it until all are in place."""
+    if origin is None:
+        yield
+        return
+    place = directory / f"{stem}{ENDING}"
+    earlier = FileList.read(place)
+    kept = earlier.still_current(directory, origin) if earlier else {}
+    files = kept | {path.name: sha for path in made if (sha := sha256_of(path))}
+    replaced = {path.name: sha for path in made if (sha := sha256_of(directory / path.name))}
+    _place_list(FileList(origin, files, replaced), place, work)
+    yield
+    _synced(directory)
+    _place_list(FileList(origin, files), place, work)
+
+
+def _place_list(files: FileList, place: Path, work: Path) -> None:
+    fresh = work / place.name
+    fresh.write_text(files.text(), encoding="utf-8", newline="\n")
+    _synced(fresh)
+    fresh.replace(place)
 
 
 def swept(directory: Path) -> None:

@@ -55,11 +55,13 @@ def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, An
 def _done(task: Task) -> dict[str, Any]:
     from pegline.readers import read
     from pegline.survey import carried, reduce
+    from pegline.writers.file_list import Origin
     from pegline.writers.publish import moved
 
     survey = reduce(read(task.source))
     drawn = carried(survey, task.settings.formats)
-    paths = moved(drawn, Path(task.folder), task.stem, task.settings.formats)
+    origin = Origin(survey.book.file, survey.book.sha256)
+    paths = moved(drawn, Path(task.folder), task.stem, task.settings.formats, origin=origin)
     weakest = survey.solved.weakest_on_grid
     outputs = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
     return {

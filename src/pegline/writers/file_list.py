@@ -1,0 +1,85 @@
+"""``STEM.files.json``: which files were made together, from which book, each with its hash."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from pegline.release import __version__
+
+__all__ = ["ENDING", "FileList", "Origin", "sha256_of"]
+
+ENDING: Final = ".files.json"
+
+
+class Origin(NamedTuple):
+    """The book that files are made from."""
+
+    file: str  #: bare name of the book's file
+    sha256: str  #: of its bytes
+
+
+@dataclass(frozen=True, slots=True)
+class FileList:
+    """The files of one stem that belong together."""
+
+    origin: Origin
+    files: Mapping[str, str]  #: hash by name, as they were written
+    #: Hash by name of the files that these take the place of; in the list only while they are moved into place, so
+    #: that a set which a broken run left half of is known as such.
+    replaced: Mapping[str, str] = field(default_factory=dict)
+    version: str = __version__
+
+    def text(self) -> str:
+        """Return the list as the text of its file."""
+        entries: dict[str, Any] = {
+            "pegline": self.version,
+            "book": {"file": self.origin.file, "sha256": self.origin.sha256},
+            "files": dict(sorted(self.files.items())),
+        }
+        if self.replaced:
+            entries["replaced"] = dict(sorted(self.replaced.items()))
+        return json.dumps(entries, indent=1) + "\n"
+
+    @classmethod
+    def read(cls, path: Path) -> FileList | None:
+        """Return the list at a path; None where there is none, or it is damaged."""
+        try:
+            entries = json.loads(path.read_text(encoding="utf-8"))
+            origin = Origin(_text(entries["book"]["file"]), _text(entries["book"]["sha256"]))
+            return cls(origin, _texts(entries["files"]), _texts(entries.get("replaced", {})), _text(entries["pegline"]))
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            return None
+
+    def still_current(self, folder: Path, origin: Origin) -> dict[str, str]:
+        """Return the files that are as they were written, where they were made from a book by this program."""
+        if (self.origin, self.version) != (origin, __version__):
+            return {}
+        return {name: sha256 for name, sha256 in self.files.items() if sha256_of(folder / name) == sha256}
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def _texts(value: Any) -> dict[str, str]:
+    """Return a mapping of plain file names to texts; a name that leads elsewhere is none of ours."""
+    found = {_text(name): _text(each) for name, each in value.items()}
+    if any(Path(name).name != name for name in found):
+        raise ValueError(value)
+    return found
+
+
+def sha256_of(path: Path) -> str | None:
+    """Return the hash of a file; None where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return None

@@ -1,0 +1,116 @@
+"""Files of a folder: whole, mixed, damaged, foreign, outdated; and what a run that breaks off leaves is known."""
+
+import json
+from pathlib import Path
+
+import pytest
+from builders.sound_book import SOUND
+
+from pegline.cli import main
+
+FORMATS = "json,csv,html"
+
+
+@pytest.fixture
+def plotted(tmp_path):
+    """Return the folder of the files of a book, which stands above it."""
+    (tmp_path / "weir.yaml").write_text(SOUND, encoding="utf-8")
+    assert main(["plot", str(tmp_path / "weir.yaml"), "--out", str(tmp_path / "out"), "--formats", FORMATS]) == 0
+    return tmp_path / "out"
+
+
+def verified(folder, capsys, *words):
+    capsys.readouterr()
+    status = main(["verify", str(folder), *words])
+    shown = capsys.readouterr()
+    return status, shown.out + shown.err
+
+
+def test_a_whole_set_is_in_order(plotted, capsys):
+    assert verified(plotted, capsys) == (0, "weir: 3 files, whole and current\nall 1 in order\n")
+
+
+def test_files_made_one_after_the_other_belong_together(plotted, tmp_path, capsys):
+    main(["plot", str(tmp_path / "weir.yaml"), "--out", str(plotted), "--formats", "svg"])
+
+    assert verified(plotted, capsys)[1].startswith("weir: 4 files, whole and current")
+
+
+def test_without_the_book_it_is_open_whether_they_are_current(plotted, tmp_path, capsys):
+    (tmp_path / "weir.yaml").rename(tmp_path / "away.yaml")
+    status, said = verified(plotted, capsys)
+
+    assert status == 0
+    assert "whole; weir.yaml is not there to say whether they are current" in said
+    (tmp_path / "books").mkdir()
+    (tmp_path / "away.yaml").rename(tmp_path / "books" / "weir.yaml")
+    assert "whole and current" in verified(plotted, capsys, "--books", str(tmp_path / "books"))[1]
+
+
+@pytest.mark.parametrize(
+    ("harm", "said"),
+    [
+        (lambda out: (out / "weir.csv").write_text("x", encoding="utf-8"), "weir.csv is damaged"),
+        (lambda out: (out / "weir.json").unlink(), "weir.json is missing"),
+        (lambda out: (out / "weir.files.json").write_text("{", encoding="utf-8"), "weir.files.json is damaged"),
+        (lambda out: (out / "other.csv").write_text("x", encoding="utf-8"), "other.csv: foreign"),
+        (
+            lambda out: (out.parent / "weir.yaml").write_text(SOUND + "\n", encoding="utf-8"),
+            "weir.yaml has changed since",
+        ),
+        (
+            lambda out: (out / "weir.files.json").write_text(
+                (out / "weir.files.json").read_text(encoding="utf-8").replace('"pegline": "', '"pegline": "0.0.'),
+                encoding="utf-8",
+            ),
+            "outdated: made by pegline 0.0.",
+        ),
+    ],
+)
+def test_what_is_wrong_is_said_and_is_1(plotted, capsys, harm, said):
+    harm(plotted)
+    status, text = verified(plotted, capsys)
+
+    assert status == 1
+    assert said in text
+
+
+def test_a_list_that_names_files_elsewhere_is_damaged(plotted, capsys):
+    path = plotted / "weir.files.json"
+    entries = json.loads(path.read_text(encoding="utf-8"))
+    path.write_text(json.dumps({**entries, "files": {"../weir.yaml": "0"}}), encoding="utf-8")
+
+    assert "weir.files.json is damaged" in verified(plotted, capsys)[1]
+
+
+@pytest.mark.parametrize("steps", range(6))
+def test_a_run_that_breaks_off_while_moving_is_known_and_mended_by_the_next(
+    plotted, tmp_path, capsys, monkeypatch, steps
+):
+    # Five moves: the list, three files, the list again. The run dies after so many of them.
+    (tmp_path / "weir.yaml").write_text(SOUND.replace("54.23", "54.24"), encoding="utf-8")
+    words = ["plot", str(tmp_path / "weir.yaml"), "--out", str(plotted), "--formats", FORMATS]
+    move, done = Path.replace, []
+
+    def dying(self, target):
+        if len(done) == steps:
+            raise KeyboardInterrupt
+        done.append(target)
+        return move(self, target)
+
+    monkeypatch.setattr(Path, "replace", dying)
+    main(words)
+    monkeypatch.undo()
+    status, said = verified(plotted, capsys)
+
+    whole = steps in (0, 4, 5)  # nothing moved yet: the old set, of the book as it was; all moved: the new one
+    assert ("is mixed: of an earlier run" in said) is not whole
+    assert status == (0 if steps in (4, 5) else 1)
+    assert main(words) == 0
+    assert verified(plotted, capsys)[0] == 0
+    assert not [path for path in plotted.iterdir() if "work" in path.name]
+
+
+def test_a_folder_without_anything_of_ours_is_said(tmp_path, capsys):
+    assert verified(tmp_path, capsys)[0] == 66
+    assert verified(tmp_path / "none", capsys)[0] == 66

@@ -136,9 +136,9 @@ def _adjusted(book: Book, reduction: Reduction, frame: Frame, *, allow_missing: 
         if any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
             raise BookError(adjustment.warnings)
     except BookError as error:
-        from pegline.diagnosis.explain import explain
+        from pegline.diagnosis.suspects.arcs_apart import explain
 
-        raise BookError(explain(error.findings, book, reduction)) from None
+        raise BookError(explain(error.findings, book, reduction, frame)) from None
     if any(finding.rule == CHOSEN for finding in book.warnings):
         adjustment = agreeing_by_choice(adjustment, reduction)
     return Framework(book, reduction, frame, adjustment)

@@ -11,9 +11,8 @@ import numpy as np
 
 from builders.networks import RANGING
 from builders.plot import Plot
-from pegline.diagnosis import readings
 from pegline.diagnosis.effects import Effects, Explained, jacobian
-from pegline.diagnosis.slips import BookedReading
+from pegline.diagnosis.suspects.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.least_squares import Fit, Network, build, changed, solve
@@ -154,14 +153,14 @@ class Framework:
             ],
         )
 
-    def readings(self, network: Network) -> dict[Place, tuple[readings.Booking, ...]]:
-        """Return what would be booked of a survey, to the centimetre."""
+    def readings(self, network: Network) -> dict[int, tuple[BookedReading, ...]]:
+        """Return what would be booked of a survey, to the centimetre, by the number of the observation."""
         found = {}
-        for one in network.observations:
+        for number, one in enumerate(network.observations):
             if isinstance(one, Ranging) or one.booking.value <= 0:
                 continue
             text = f"{one.booking.value:.2f}"
             whole = one.length if isinstance(one, Chainage) else None
-            reading = BookedReading(Length(float(text), None, text), "m", self.tape.length, whole=whole)
-            found[one.booking.place] = (readings.Booking(reading, one.booking.place, 1.0),)
+            reading = BookedReading(Length(float(text), None, text), "m", (self.tape.length,), whole=whole)
+            found[number] = (reading,)
         return found

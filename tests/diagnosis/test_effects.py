@@ -11,7 +11,7 @@ from builders.simulated import Framework
 
 from pegline.diagnosis.book_edits import with_readings
 from pegline.diagnosis.effects import Effects, jacobian
-from pegline.diagnosis.readings import bookings
+from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length
 from pegline.network.dependents import hangs_on, moved
@@ -102,7 +102,7 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
         and one.booking.label.startswith(what)
         and one.booking.part in ("base", "side", "station")
     )
-    place = bookings(book, reduce_readings(book))[before[number].booking.place][0].place
+    place = readings_by_number(book, reduce_readings(book), before)[number][0].place
     by = 0.25
 
     def longer(reading):

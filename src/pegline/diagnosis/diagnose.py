@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from pegline.book.habits import notation_of
-from pegline.diagnosis.advice import Tape, strengthening
+from pegline.diagnosis.advice.strengthening import Tape, strengthening
 from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.open_readings import settle_open_readings
@@ -38,6 +38,8 @@ def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
     if not wrong:
         return (), strengthening(fit, tape, adjustment.critical, notation_of(solved.book))
     # Most books are sound: the search, half of this room, is loaded for those that are not.
-    from pegline.diagnosis.search import searched
+    from pegline.diagnosis.advice.telling_apart import telling_apart
+    from pegline.diagnosis.suspects.rows import suspicion
 
-    return searched(solved, fit, tape)
+    suspected = suspicion(solved, fit)
+    return suspected.rows, telling_apart(suspected, tape)

@@ -20,33 +20,44 @@ if TYPE_CHECKING:
 
     from pegline.plan.model import Options, Plan
 
-__all__ = ["Advice", "Diagnosis", "Survey", "Suspect"]
+__all__ = ["Advice", "Also", "Diagnosis", "Survey", "Suspect"]
+
+
+@record(frozen=True, slots=True)
+class Also:
+    """A further reading that is wrong by the same hypothesis."""
+
+    what: str
+    reading: str  #: as booked
+    would_be: str  #: as the book would write it
+    place: Place | None
 
 
 @record(frozen=True, slots=True)
 class Suspect:
-    """A measurement that may be wrong, and how."""
+    """One hypothesis: what may be wrong, and how. The last may be 'something else' and 'nothing wrong'."""
 
-    what: str
+    what: str  #: the readings that are wrong, joined: ``A-C and C-B``
     group: int  #: from 1; suspects of one group cannot be told apart
-    place: Place
-    reading: str  #: as booked
+    place: Place | None  #: of the first reading; None for the last rows
+    reading: str  #: the first as booked
     would_be: str  #: as the book would write it
-    slip: str | None  #: the slip that explains it, in words
-    closes: bool  #: whether everything then closes
-    score: float  #: 0 to 1
-    kind: MeasurementKind | None = None  #: what kind of measurement it is
-    beside: str | None = None  #: the measurement that must be wrong at the same time for everything to close
+    slip: str | None  #: the mistake in words, where it is a usual one
+    closes: bool  #: whether every check then passes
+    score: float | None  #: probability; None, of all, where no hypothesis lets every check pass
+    kind: MeasurementKind | None = None  #: what kind of measurement the first is
+    also: tuple[Also, ...] = ()  #: the other readings
 
 
 @record(frozen=True, slots=True)
 class Advice:
-    """One line worth measuring."""
+    """One measurement worth making."""
 
-    measure: str  #: ``P-Q``
+    measure: str  #: ``P-Q``, or the name of a peg
     how: Literal["again", "new line", "new peg"]
     gain: float  #: rise of the smallest redundancy number, or of the probability of naming the right suspect
     why: str  #: in words, after 'Tape P-Q: '; without a full stop
+    to: tuple[str, ...] = ()  #: stations to tape a new peg to
 
 
 @record(frozen=True, slots=True)

@@ -151,22 +151,27 @@ def suspect_name(suspect: Suspect) -> str:
 
 def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
     """Yield the likeliest causes of the failed checks, those that are enough to be nearly sure; at most a few."""
+    readings = [suspect for suspect in suspects if suspect.reading]
+    if readings and readings[0].score is None:
+        text = "no one reading explains it: two are wrong, or the base, a name or a tape"
+        yield Likely("Unclear", text, None)
     together = 0.0
-    for suspect in suspects[:MOST_LIKELY]:
+    for suspect in readings[:MOST_LIKELY]:
         if together >= SHOWN_SHARE:
             return
-        together += suspect.score
+        together += suspect.score or 0.0
         yield _likely(suspect)
 
 
 def _likely(suspect: Suspect) -> Likely:
     name = suspect_name(suspect)
-    if not suspect.closes:
-        why = f"{_because(suspect)}the checks then fit better, but not all pass"
-        return Likely(f"{name}: booked {suspect.reading}, perhaps {suspect.would_be}", why, suspect.place)
-    both = f"together with {suspect.beside}; " if suspect.beside else ""
-    why = f"{_because(suspect)}{both}all checks then pass (probability {_percent(suspect.score)})"
-    return Likely(f"{name}: booked {suspect.reading}, perhaps {suspect.would_be}", why, suspect.place)
+    booked = [f"booked {suspect.reading}, perhaps {suspect.would_be}"]
+    booked += [f"{other.what} {other.reading}, perhaps {other.would_be}" for other in suspect.also]
+    what = f"{name}: {'; '.join(booked)}"
+    if not suspect.closes or suspect.score is None:
+        return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place)
+    why = f"{_because(suspect)}all checks then pass (probability {_percent(suspect.score)})"
+    return Likely(what, why, suspect.place)
 
 
 def _because(suspect: Suspect) -> str:
@@ -207,6 +212,8 @@ def _again(suspect: Suspect) -> str:
 
 def advice_sentence(advice: Advice) -> str:
     """Return what to measure, and why."""
+    if advice.how == "new peg":
+        return f"Set one more peg, {advice.measure}, and tape it to {listed(list(advice.to))}: {advice.why}."
     return f"Tape {advice.measure}{' again' if advice.how == 'again' else ', a new line'}: {advice.why}."
 
 

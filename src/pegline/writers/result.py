@@ -75,11 +75,23 @@ def result(survey: Survey, missing: Sequence[str] | None = None) -> Result:
                 "slip": each.slip,
                 "closes": each.closes,
                 "score": each.score,
+                "also": [
+                    {
+                        "what": other.what,
+                        "reading": other.reading,
+                        "would_be": other.would_be,
+                        "source": source(other.place),
+                    }
+                    for other in each.also
+                ],
                 "page": pages.page(source(each.place)),
             }
             for each in diagnosis.suspects
         ],
-        advice=[{"measure": each.measure, "gain": each.gain} for each in diagnosis.advice],
+        advice=[
+            {"measure": each.measure, "how": each.how, "to": list(each.to), "gain": each.gain}
+            for each in diagnosis.advice
+        ],
         features={name: _feature(survey, shape, places, pages) for name, shape in survey.detail.shapes.items()},
         warnings=warnings(survey, pages),
     )

@@ -179,24 +179,36 @@ class CheckEntry(TypedDict):
     page: Page
 
 
-class SuspectEntry(TypedDict):
-    """A measurement that may be wrong, and how."""
+class AlsoEntry(TypedDict):
+    """A further reading that is wrong by the same hypothesis."""
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
+    reading: Annotated[str, "as booked"]
+    would_be: Annotated[str, "what should have been booked, as the book would write it"]
+    source: Source
+
+
+class SuspectEntry(TypedDict):
+    """One hypothesis: what may be wrong, and how; the last may be 'something else' and 'nothing wrong'."""
+
+    what: Annotated[str, "P-Q, P-Q at 8.20, or a station; several joined by 'and'"]
     group: Annotated[int, "from 1; suspects of one group cannot be told apart"]
     source: Source
     reading: Annotated[str, "as booked"]
     would_be: Annotated[str, "what should have been booked, as the book would write it"]
     slip: Annotated[str | None, "the mistake that explains it, in words"]
     closes: Annotated[bool, "whether all checks pass with it"]
-    score: Annotated[float, "how likely, 0 to 1"]
+    score: Annotated[float | None, "probability, all sum to 1; null, of all, where no hypothesis passes all checks"]
+    also: Annotated[list[AlsoEntry], "the other readings that are wrong then"]
     page: Page
 
 
 class AdviceEntry(TypedDict):
-    """One new line worth measuring."""
+    """One measurement worth making."""
 
-    measure: Annotated[str, "the line as P-Q"]
+    measure: Annotated[str, "the line as P-Q, a chainage as P-Q at 8.20, or the name of a new peg"]
+    how: Annotated[Literal["again", "new line", "new peg"], "whether it was measured before"]
+    to: Annotated[list[str], "the stations that a new peg is taped to"]
     gain: Annotated[float, "rise of the smallest redundancy number, or of the probability of finding the mistake"]
 
 
@@ -239,7 +251,7 @@ class Result(TypedDict):
     measurements: Annotated[list[MeasurementEntry], "of the adjusted solution"]
     checks: list[CheckEntry]
     suspects: Annotated[list[SuspectEntry], "where a check failed, the likeliest first"]
-    advice: Annotated[list[AdviceEntry], "the best line first"]
+    advice: Annotated[list[AdviceEntry], "in the order of use"]
     features: Annotated[dict[str, FeatureEntry], "by name"]
     warnings: list[WarningEntry]
     missing: NotRequired[Annotated[list[str], "what a half-finished book still lacks; only of 'check'"]]

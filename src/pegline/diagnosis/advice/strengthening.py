@@ -1,4 +1,4 @@
-"""What to measure next: the one or two new lines that best tell suspects apart, or best check what is weakest.
+"""Which one or two new lines best check what is weakest in a sound survey.
 
 With P = G' R G for errors in k directions G (see ``effects``), one more line of derivatives a/σ makes
 
@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
-from math import ceil, erf, exp, sqrt
-from typing import TYPE_CHECKING, Final, Literal
+from math import ceil, sqrt
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.diagnosis.effects import LOOSE, TIED, Effects
+from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.model import Advice
 from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
@@ -27,24 +27,16 @@ from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.quality import POWER
 from pegline.records import record
 
-if TYPE_CHECKING:
-    from pegline.diagnosis.suspects import Doubt
-
-__all__ = ["Tape", "strengthening", "telling_apart"]
+__all__ = ["NEAREST", "REACH", "Tape", "is_line", "on_one_line", "strengthening"]
 
 Ints = NDArray[np.int64]
 Judge = Callable[[Array], float]
 
 NEAREST: Final = 14  #: stations about the place in question between which new lines are looked for
 WEAKEST: Final = 12  #: lines that advice for a sound survey looks at
-ENOUGH: Final = 0.97  #: odds of naming the right suspect that need no second line
 OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
-SETTLED: Final = 0.9  #: odds below which the lines between the pegs there are do not settle it
-NEW_PEG: Final = "; to be sure, set one more peg and tape it to four others"  #: where lines do not settle it
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
-LEAST: Final = 0.1  #: a suspect counts no less than so much of the likeliest
-MARGIN: Final = 0.02  #: correlations so close to the limit may turn out beyond it
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
@@ -94,51 +86,6 @@ class _Lines:
         return _Lines(pairs, self.rows[rest], moved, shares[rest], self.with_line(number))
 
 
-def telling_apart(fit: Fit, doubts: Sequence[Doubt], tape: Tape) -> tuple[Advice, ...]:
-    """Return the one or two lines that best tell suspects apart, with the rise of the odds of naming the right one.
-
-    Parameters
-    ----------
-    fit
-        The network with the first suspect corrected.
-    doubts
-        The suspects; one alone needs no advice.
-    tape
-        What a new line would be taped with.
-    """
-    if len(doubts) < 2:
-        return ()
-    numbers = np.array([doubt.number for doubt in doubts], np.int64)
-    errors = np.array([abs(doubt.correction) for doubt in doubts])
-    lines = _possible(fit, numbers, Effects(fit).directions(numbers), tape, again=True)
-    if lines is None:
-        return ()
-    teach = _three_lines(fit, numbers)
-
-    top = max(doubt.weight for doubt in doubts)
-    shares = np.array([max(exp(doubt.weight - top), LEAST) for doubt in doubts])
-
-    def odds(power: Array) -> float:
-        return _odds(power, errors, shares / shares.sum())
-
-    now = odds(lines.power)
-
-    def why(before: float, after: float) -> str:
-        rise = f"the probability of finding the mistake rises from {100 * before:.0f} % to {100 * after:.0f} %"
-        open_ = "" if after >= SETTLED else NEW_PEG
-        return f"{rise}{teach if before == now else ''}{open_}"
-
-    return _chosen(fit, lines, odds, odds, why, enough=ENOUGH)
-
-
-def _three_lines(fit: Fit, numbers: Ints) -> str:
-    """Return the rule that teaches, where all suspects meet in one station."""
-    ends = [{one.start, one.end} for n in numbers if isinstance(one := fit.network.observations[int(n)], Distance)]
-    if len(ends) == len(numbers) == 3 and set.intersection(*ends):
-        return "; a point held by three lines shows that something is wrong, four are needed to show which"
-    return ""
-
-
 def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
 
@@ -159,7 +106,7 @@ def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> 
     weakest = np.array(sorted(lines, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
     alone = np.zeros((len(ones), len(weakest)))
     alone[weakest, np.arange(len(weakest))] = 1 / fit.network.sds[weakest]
-    possible = _possible(fit, weakest, alone, tape, again=False) if len(weakest) else None
+    possible = _possible(fit, weakest, alone, tape) if len(weakest) else None
     if possible is None:
         return ()
     what = ones[int(weakest[0])].booking.label
@@ -194,8 +141,8 @@ def _chosen(
         then = figure(lines.with_line(best))
         if then - now < WORTH:
             break
-        name, how = _named(fit, lines.pairs[best])
-        found.append(Advice(name, how, then - now, why(now, then)))
+        start, end = (fit.network.names[point] for point in lines.pairs[best])
+        found.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))
         now = then
         if now >= enough:
             break
@@ -203,44 +150,18 @@ def _chosen(
     return tuple(found)
 
 
-def _named(fit: Fit, pair: tuple[int, int]) -> tuple[str, Literal["again", "new line"]]:
-    """Return the name of a line, as it is booked where it was taped before, and whether it was."""
-    start, end = (fit.network.names[point] for point in pair)
-    booked = {frozenset(one.points): one.booking.label for one in fit.network.observations if _is_line(one)}
-    name = booked.get(frozenset((start, end)))
-    return (name, "again") if name else (f"{start}-{end}", "new line")
-
-
-def _odds(power: Array, errors: Array, shares: Array) -> float:
-    """Return how likely the right one of several suspects is named, by how likely each is the right one.
-
-    Error i is told from error j when its test comes out larger: the difference of two tests of mean
-    e √P_ii (1 - ρ) has the variance 2 (1 - ρ). Tests that correlate above 0.95 stay in one group.
-    """
-    size = np.sqrt(np.maximum(np.diag(power), 1e-12))
-    shared = np.minimum(np.abs(power / size / size[:, None]), 1.0)
-    count = len(errors)
-    z = (errors * size[:count])[:, None] * np.sqrt((1 - shared[:count]) / 2)
-    right = np.array([[(1 + erf(value / sqrt(2))) / 2 for value in row] for row in z])
-    right[shared[:count] > TIED - MARGIN] = 0.5
-    right[np.arange(count), np.arange(count)] = 1.0
-    return float(shares @ np.prod(right, axis=1))
-
-
-def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, *, again: bool) -> _Lines | None:
-    """Return the lines that could be taped near some observations; ``again``: those of the suspects once more too."""
+def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape) -> _Lines | None:
+    """Return the lines that could be taped near some observations."""
     network = fit.network
     positions = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
     ones = [network.observations[int(n)] for n in numbers]
     about = sorted({network.index[name] for one in ones for name in one.points})
     away = np.hypot(*(positions[: network.stations, None] - positions[about]).transpose(2, 0, 1)).min(axis=1)
     near = np.argsort(away, kind="stable")[: max(NEAREST, len([p for p in about if p < network.stations]))]
-    longest = max((one.booking.value for one in network.observations if _is_line(one)), default=0.0)
+    longest = max((one.booking.value for one in network.observations if is_line(one)), default=0.0)
     reach = REACH * longest * network.scale
-    taken = {frozenset(one.points) for one in network.observations if _is_line(one)}
-    taken |= {frozenset(pair) for pair in _on_one_line(network.observations)}
-    if again:
-        taken -= {frozenset(one.points) for one in ones if _is_line(one)}
+    taken = {frozenset(one.points) for one in network.observations if is_line(one)}
+    taken |= {frozenset(pair) for pair in on_one_line(network.observations)}
     pairs = [
         (int(p), int(q))
         for p, q in combinations(sorted(near), 2)
@@ -256,11 +177,12 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, *, again: 
     return _Lines(pairs, rows, moved, shares, directions.T @ effects.seen(directions))
 
 
-def _is_line(one: Observation) -> bool:
+def is_line(one: Observation) -> bool:
+    """Return whether an observation is the length of a chain line."""
     return isinstance(one, Distance) and one.booking.kind == "length"
 
 
-def _on_one_line(ones: Sequence[Observation]) -> set[tuple[str, str]]:
+def on_one_line(ones: Sequence[Observation]) -> set[tuple[str, str]]:
     """Return the pairs of stations that stand on one line: a tape between them tells little."""
     on: dict[tuple[str, str], list[str]] = {}
     for one in ones:

@@ -48,4 +48,4 @@ def test_a_slip_farther_off_is_found_by_trial():
                 "far.yaml",
             )
         )
-    assert "A-C 37.54 (a whole tape length of 50 m added)" in str(caught.value)
+    assert "A-C 37.54 (a whole tape length of 50 m added; probability " in str(caught.value)

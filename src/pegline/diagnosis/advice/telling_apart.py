@@ -1,0 +1,194 @@
+"""Which one or two measurements tell suspects apart, cheapest first: one again, a new line, a new peg.
+
+Each hypothesis has been solved, so each foretells what a further measurement would read. With d the difference
+of what two foretell over its standard deviation, the right one of hypotheses with shares p is expected to have
+
+    Σ_k p_k² / Σ_h p_h exp(-d²_kh / 2)
+
+of the probability afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import Final, Literal
+
+import numpy as np
+
+from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Tape, is_line, on_one_line
+from pegline.diagnosis.model import Advice
+from pegline.diagnosis.rule_words import listed
+from pegline.diagnosis.suspects.rows import Candidate, Suspicion
+from pegline.diagnosis.suspects.variants import Variants
+from pegline.network.common import Array
+from pegline.network.least_squares import Network
+from pegline.network.observation_types import Control, Produced, Ranging, Square
+
+__all__ = ["telling_apart"]
+
+SURE: Final = 0.97  #: a suspect of this probability needs no measurement but its own
+LEAST_SHARE: Final = 0.01  #: suspects of less are not asked about
+MOST: Final = 10  #: suspects that are asked about
+SETTLED: Final = 0.9  #: expected probability of the right one from which nothing more is advised
+WORTH: Final = 0.02  #: a rise below this is not worth a walk
+LINE_COST: Final = 0.03  #: a new line must raise the probability by so much more than one taped again
+SPREAD: Final = 2.0  #: what a hypothesis foretells is known by so many standard deviations of one reading
+PEG_STATIONS: Final = 6  #: stations among which four are chosen for a new peg
+
+
+@dataclass(frozen=True)
+class _Measurement:
+    """Something that could be measured."""
+
+    measure: str
+    how: Literal["again", "new line", "new peg"]
+    apart: Array  #: (k, k) d² between what two hypotheses foretell
+    to: tuple[str, ...] = ()
+
+
+def telling_apart(suspicion: Suspicion, tape: Tape) -> tuple[Advice, ...]:
+    """Return what best tells suspects apart, with the rise of the expected probability of the right one.
+
+    Parameters
+    ----------
+    suspicion
+        Who is suspected.
+    tape
+        What a new line would be taped with.
+    """
+    candidates = _open(suspicion)
+    if len(candidates) < 2:
+        return ()
+    options = _Options(suspicion.terms.of.network, candidates, tape)
+    shares = np.array([one.share for one in candidates]) if suspicion.closing else np.ones(len(candidates))
+    shares /= shares.sum()
+    names = listed(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
+    found: list[Advice] = []
+    apart = np.zeros((len(candidates), len(candidates)))
+    now = _expected(shares, apart)
+    for measurements in (options.cheap, options.cheap, options.pegs):
+        best = max(measurements, key=lambda one: _expected(shares, apart + one.apart) - _cost(one), default=None)
+        if best is None or now >= SETTLED:
+            break
+        then = _expected(shares, apart + best.apart)
+        if then - now < WORTH:
+            continue
+        why = f"it would tell apart {names}: the probability of the right one rises from {now:.0%} to {then:.0%}"
+        found.append(Advice(best.measure, best.how, then - now, why.replace("%", " %"), best.to))
+        now, apart = then, apart + best.apart
+    return tuple(found)
+
+
+def _open(suspicion: Suspicion) -> list[Candidate]:
+    """Return the suspects between which it is open which is wrong."""
+    if not suspicion.closing:
+        return list(sorted(suspicion.candidates, key=lambda one: one.best.square)[:MOST])
+    found = [one for one in suspicion.candidates if one.share >= LEAST_SHARE][:MOST]
+    return [] if found and found[0].share >= SURE else found
+
+
+def _name(suspicion: Suspicion, one: Candidate) -> str:
+    return suspicion.terms.accused(one.best)[0].what
+
+
+def _cost(one: _Measurement) -> float:
+    return 0.0 if one.how == "again" else LINE_COST
+
+
+def _expected(shares: Array, apart: Array) -> float:
+    """Return the probability that the right one is expected to have."""
+    return float(np.sum(shares**2 / (np.exp(-apart / 2) @ shares)))
+
+
+@dataclass(frozen=True)
+class _Options:
+    """What could be measured, and what each hypothesis foretells of it."""
+
+    network: Network
+    candidates: Sequence[Candidate]
+    tape: Tape
+
+    @cached_property
+    def places(self) -> Array:
+        """Return where each hypothesis puts the points, (k, n, 2) metres on the ground."""
+        count = len(self.network.names)
+        placed = [one.best.parameters[: 2 * count].reshape(-1, 2) for one in self.candidates]
+        return np.array(placed) / self.network.scale
+
+    @cached_property
+    def cheap(self) -> tuple[_Measurement, ...]:
+        """Return measurements made again, and new lines."""
+        return (*self._again(), *self._lines())
+
+    def _again(self) -> Iterator[_Measurement]:
+        network = self.network
+        verdicts = [one.best for one in self.candidates]
+        variants = Variants(network, [one.hypothesis.variant for one in verdicts])
+        amounts = np.zeros((len(verdicts), variants.size))
+        for row, one in zip(amounts, verdicts, strict=True):
+            row[: len(one.amounts)] = one.amounts
+        off = variants.misclosures(np.array([one.parameters for one in verdicts]), amounts) * network.sds
+        for number in dict.fromkeys(n for one in verdicts for n in one.hypothesis.numbers):
+            observation = network.observations[number]
+            if not isinstance(observation, Ranging | Square | Produced | Control):
+                foretold = variants.value_of(number, amounts) - off[:, number]
+                sd = SPREAD * observation.booking.sd
+                yield _Measurement(observation.booking.label, "again", _apart(foretold, sd))
+
+    def _lines(self) -> Iterator[_Measurement]:
+        network, names = self.network, self.network.names
+        ones = network.observations
+        taken = {frozenset(one.points) for one in ones if is_line(one)}
+        taken |= {frozenset(pair) for pair in on_one_line(ones)}
+        reach = REACH * max((one.booking.value for one in ones if is_line(one)), default=0.0)
+        for p, q in combinations(self._near[:NEAREST], 2):
+            foretold = self._distances(p, q)
+            if frozenset((names[p], names[q])) not in taken and foretold[0] <= reach:
+                sd = SPREAD * self.tape.sd(float(foretold[0]))
+                yield _Measurement(f"{names[p]}-{names[q]}", "new line", _apart(foretold, sd))
+
+    @cached_property
+    def _near(self) -> list[int]:
+        """Return the stations, those that the hypotheses move most first."""
+        stations = self.places[:, : self.network.stations]
+        middle = np.median(stations, axis=0)
+        moved = np.hypot(*(stations - middle).transpose(2, 0, 1)).max(axis=0)
+        return sorted(range(self.network.stations), key=lambda n: (-round(float(moved[n]), 3), n))
+
+    def _distances(self, p: int, q: int) -> Array:
+        return np.asarray(np.hypot(*(self.places[:, p] - self.places[:, q]).T))
+
+    @cached_property
+    def pegs(self) -> tuple[_Measurement, ...]:
+        """Return new pegs, each taped to four stations."""
+        name = next(n for n in (f"P{i}" for i in range(1, 10**6)) if n not in self.network.index)
+        return tuple(
+            _Measurement(name, "new peg", self._by_peg(four), tuple(self.network.names[n] for n in four))
+            for four in combinations(self._near[:PEG_STATIONS], 4)
+        )
+
+    def _by_peg(self, four: Sequence[int]) -> Array:
+        """Return d² between hypotheses by the distances from a peg amid four stations: two more than place it."""
+        at = self.places[:, list(four)]
+        peg = at.mean(axis=1)
+        read = np.hypot(*(at - peg[:, None]).transpose(2, 0, 1))  # (k, 4) as each hypothesis foretells
+        sds = np.array([SPREAD * self.tape.sd(float(r)) for r in read[0]])
+        found = np.zeros((len(at), len(at)))
+        for h in range(len(at)):
+            there = np.tile(peg[h], (len(at), 1))
+            for _ in range(4):  # the peg that suits the other readings best
+                arms = there[:, None] - at[h]
+                long = np.maximum(np.hypot(arms[..., 0], arms[..., 1]), 1e-6)
+                slopes = arms / long[..., None] / sds[None, :, None]
+                off = (read - long) / sds
+                normal = slopes.transpose(0, 2, 1) @ slopes + 1e-9 * np.eye(2)
+                there = there + np.linalg.solve(normal, slopes.transpose(0, 2, 1) @ off[..., None])[..., 0]
+            found[:, h] = np.sum(off**2, axis=1)
+        return np.minimum(found, found.T)
+
+
+def _apart(foretold: Array, sd: float) -> Array:
+    return np.asarray(((foretold[:, None] - foretold) / sd) ** 2)

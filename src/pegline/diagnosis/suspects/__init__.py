@@ -1,0 +1,1 @@
+"""Who is wrong where a check fails: one posterior over hypotheses, each solved anew."""

@@ -1,0 +1,259 @@
+"""How arcs put the points of a survey one after another, repeated for many variants of it at once.
+
+An adjustment finds the solution next to where it begins, and a gross mistake has put the points elsewhere. So
+each variant begins where its own arcs put the points: the steps of the book's own start, with its own readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from pegline.diagnosis.suspects.variants import Variant, Variants
+from pegline.network.common import Array
+from pegline.network.growing_figure import Gap, Hints
+from pegline.network.least_squares import Network
+from pegline.network.observation_types import Chainage, Distance, Observation, with_value
+from pegline.network.start import Start, start
+
+__all__ = ["Construction", "construct"]
+
+MENDED: Final = 12  #: arcs that are made to meet before a survey is given up
+SHORTEST_ARC: Final = 0.05  #: metres
+OVERLAP: Final = 0.02  #: arcs that are made to meet overlap by so much of the shorter one
+
+
+class _Arcs(NamedTuple):
+    point: int
+    one: int  #: number of the observation
+    other: int
+    side: float  #: of the line between the centres on which the point lies, +1 left, -1 right
+
+
+class _Tie(NamedTuple):
+    point: int
+    chainage: int  #: number of the observation
+
+
+class _Carried(NamedTuple):
+    point: int
+    ends: tuple[int, int]  #: points that it keeps its place beside
+    along: float  #: metres from the first towards the second
+    aside: float  #: metres to the left
+
+
+@dataclass(frozen=True)
+class Construction:
+    """The steps by which points are placed, and where they end with the readings as booked."""
+
+    network: Network
+    base: int  #: number of the observation of the base line
+    steps: tuple[_Arcs | _Tie | _Carried, ...]
+    places: Array  #: (n, 2) metres of the frame
+
+    @property
+    def readings(self) -> tuple[int, ...]:
+        """Return the numbers of the observations that place something."""
+        found = [self.base]
+        for step in self.steps:
+            match step:
+                case _Arcs():
+                    found += [step.one, step.other]
+                case _Tie():
+                    found.append(step.chainage)
+        return tuple(dict.fromkeys(found))
+
+    def mirrored(self, point: int) -> Array:
+        """Return the parameters where a point, and what is placed from it, lies on the other side."""
+        steps = tuple(_mirrored(step) if step.point == point else step for step in self.steps)
+        alone = Variants(self.network, [Variant()])
+        return np.asarray(replace(self, steps=steps).repeated(alone, alone.given)[0])
+
+    def repeated(self, variants: Variants, amounts: Array) -> Array:
+        """Return the parameters (v, 2 n + t) where each variant's own readings put the points."""
+        network, count = self.network, len(amounts)
+        scale = network.scale
+        at = np.zeros((count, len(network.names), 2))
+        every = np.arange(count)
+        ends = variants.points_of(self.base)
+        along = self.places[ends[0, 1]] - self.places[ends[0, 0]]
+        at[every, ends[:, 0]] = self.places[ends[0, 0]]
+        size = variants.value_of(self.base, amounts) * scale
+        at[every, ends[:, 1]] = self.places[ends[0, 0]] + size[:, None] * along / np.hypot(*along)
+        for step in self.steps:
+            match step:
+                case _Arcs(point, one, other, side):
+                    centres = []
+                    for number in (one, other):
+                        pair = variants.points_of(number)
+                        centres.append(at[every, np.where(pair[:, 0] == point, pair[:, 1], pair[:, 0])])
+                    radii = [np.maximum(variants.value_of(n, amounts) * scale, 1e-3) for n in (one, other)]
+                    at[:, point] = _meeting(centres[0], centres[1], radii[0], radii[1], side)
+                case _Tie(point, chainage):
+                    three = variants.points_of(chainage)
+                    start, end = at[every, three[:, 1]], at[every, three[:, 2]]
+                    share = variants.value_of(chainage, amounts) / variants.length_of(chainage, amounts)
+                    at[:, point] = start + share[:, None] * (end - start)
+                case _Carried(point, (p, q), forward, aside):
+                    unit = _unit(at[:, q] - at[:, p])
+                    normal = np.stack((-unit[:, 1], unit[:, 0]), axis=1)
+                    at[:, point] = at[:, p] + forward * unit + aside * normal
+        return np.concatenate((at.reshape(count, -1), np.zeros((count, len(network.tapes)))), axis=1)
+
+
+def _mirrored(step: _Arcs | _Tie | _Carried) -> _Arcs | _Tie | _Carried:
+    """Return a step that puts its point on the other side."""
+    match step:
+        case _Arcs():
+            return step._replace(side=-step.side)
+        case _Carried():
+            return step._replace(aside=-step.aside)
+        case _Tie():
+            return step
+
+
+def _unit(vectors: Array) -> Array:
+    return np.asarray(vectors / np.maximum(np.hypot(vectors[:, 0], vectors[:, 1]), 1e-9)[:, None])
+
+
+def _meeting(first: Array, second: Array, one: Array, other: Array, side: float) -> Array:
+    """Return where arcs about two centres meet, or come nearest, left (+1) or right (-1) of the line between them."""
+    line = second - first
+    apart = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-6)
+    unit = line / apart[:, None]
+    along = (one**2 - other**2 + apart**2) / (2 * apart)
+    along = np.clip(along, -one, one)
+    high = np.sqrt(np.maximum(one**2 - along**2, 0.0))
+    normal = np.stack((-unit[:, 1], unit[:, 0]), axis=1)
+    return np.asarray(first + along[:, None] * unit + side * high[:, None] * normal)
+
+
+def construct(network: Network, hints: Hints, parameters: Array | None) -> Construction | None:
+    """Return how a survey is constructed; arcs that do not meet are made to.
+
+    Parameters
+    ----------
+    network
+        What was observed.
+    hints
+        What the book says of sides.
+    parameters
+        Of a solution: it tells where the base line begins and which way it runs. Without one it lies along +x.
+    """
+    begun = _started(network, hints)
+    if begun is None:
+        return None
+    ones = network.observations
+    base = next((n for n, one in enumerate(ones) if isinstance(one, Distance) and one.booking.part == "base"), None)
+    if base is None:
+        return None
+    places = np.array([begun.positions[name] for name in network.names]) * network.scale
+    if parameters is not None:
+        places = _laid(places, parameters[: 2 * len(places)].reshape(-1, 2), network, ones[base])
+    return Construction(network, base, tuple(_steps(network, begun, places)), places)
+
+
+def _started(network: Network, hints: Hints) -> Start | None:
+    """Return the start with every point placed, readings changed until their arcs meet."""
+    ones = list(network.observations)
+    names, count = network.names, network.stations
+    for _ in range(MENDED):
+        begun = start(names[:count], names[count:], ones, hints)
+        if not begun.missing:
+            return begun
+        gaps = [finding.data for finding in begun.findings if isinstance(finding.data, Gap)]
+        if not gaps:
+            break
+        for gap in gaps:
+            _mend(ones, gap)
+    freed = [_as_tie(one) for one in ones]
+    begun = start(names[:count], names[count:], freed, hints)
+    return None if begun.missing else begun
+
+
+def _as_tie(one: Observation) -> Observation:
+    """Return an observation that may place a station: check lines may too where nothing else does."""
+    if isinstance(one, Distance) and one.booking.part == "check":
+        return replace(one, booking=replace(one.booking, part="tie"))
+    return one
+
+
+def _mend(ones: list[Observation], gap: Gap) -> None:
+    """Change the two arcs so that they overlap a little."""
+    first, second = gap.observations[:2]
+    one, other = first.booking.value, second.booking.value
+    more = gap.gap + OVERLAP * min(one, other)
+    outside = len(gap.observations) < 3 or gap.observations[2].booking.value > max(one, other)
+    changes = (more / 2, more / 2) if outside else ((-more, 0.0) if one > other else (0.0, -more))
+    for arc, change in zip((first, second), changes, strict=True):
+        if arc in ones:
+            ones[ones.index(arc)] = with_value(arc, max(arc.booking.value + change, SHORTEST_ARC))
+
+
+def _laid(places: Array, known: Array, network: Network, base: Observation) -> Array:
+    """Return positions turned and moved so that the base line begins and runs as in a solution."""
+    first, last = (network.index[name] for name in base.points)
+    there, here = known[last] - known[first], places[last] - places[first]
+    turn = np.arctan2(there[1], there[0]) - np.arctan2(here[1], here[0])
+    c, s = np.cos(turn), np.sin(turn)
+    return np.asarray((places - places[first]) @ np.array([[c, s], [-s, c]]) + known[first])
+
+
+def _steps(network: Network, begun: Start, places: Array) -> list[_Arcs | _Tie | _Carried]:
+    found: list[_Arcs | _Tie | _Carried] = []
+    ones = network.observations
+    used = {n: ones[n] for n in begun.used}
+    placed: list[int] = []
+    for name in begun.positions:
+        point = network.index[name]
+        if len(placed) < 2:
+            placed.append(point)
+            continue
+        found.append(_step(network, begun, used, places, placed, point))
+        placed.append(point)
+    return found
+
+
+def _step(
+    network: Network, begun: Start, used: dict[int, Observation], places: Array, placed: Sequence[int], point: int
+) -> _Arcs | _Tie | _Carried:
+    name = network.names[point]
+    tie = next(
+        (n for n, o in used.items() if isinstance(o, Chainage) and o.booking.part == "station" and o.point == name),
+        None,
+    )
+    if tie is not None:
+        three = [network.index[end] for end in used[tie].points[1:]]
+        if all(end in placed for end in three):
+            return _Tie(point, tie)
+    if point < network.stations and name in begun.pairs:
+        arcs = [
+            next((n for n, o in used.items() if isinstance(o, Distance) and set(o.points) == {name, centre}), None)
+            for centre in begun.pairs[name]
+        ]
+        one, other = arcs
+        if one is not None and other is not None:
+            first, second = (network.index[centre] for centre in begun.pairs[name])
+            line, arm = places[second] - places[first], places[point] - places[first]
+            return _Arcs(point, one, other, 1.0 if line[0] * arm[1] - line[1] * arm[0] > 0 else -1.0)
+    p, q = _beside(network, used, placed, places, point)
+    unit = _unit((places[q] - places[p])[None])[0]
+    arm = places[point] - places[p]
+    return _Carried(point, (p, q), float(arm @ unit), float(unit[0] * arm[1] - unit[1] * arm[0]))
+
+
+def _beside(
+    network: Network, used: dict[int, Observation], placed: Sequence[int], places: Array, point: int
+) -> tuple[int, int]:
+    """Return two points that another keeps its place beside: those of its row, else the nearest."""
+    name = network.names[point]
+    for one in used.values():
+        if len(one.points) == 3 and one.points[0] == name:
+            ends = [network.index[end] for end in one.points[1:]]
+            if all(end in placed for end in ends):
+                return ends[0], ends[1]
+    away = sorted(placed, key=lambda other: float(np.hypot(*(places[other] - places[point]))))
+    return away[0], next((one for one in away[1:] if np.hypot(*(places[one] - places[away[0]])) > 1e-3), away[1])

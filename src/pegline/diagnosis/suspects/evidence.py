@@ -1,0 +1,174 @@
+"""How likely each hypothesis is beforehand, and how well the measurements fit it.
+
+With D the measurements, x the positions and δ the amounts that a hypothesis leaves open,
+
+    P(D | H) = ∫∫ p(δ) exp(-χ²(x, δ) / 2) dx dδ ≈ p(δ̂) exp(-χ² / 2) √((2π)^k / det N)
+
+N being the normal matrix of x and the k amounts together. What a mistake of any size would be is told by the
+measurements themselves, so that a slip that people make counts for less the more there are that could explain it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, lgamma, log, pi
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.suspects.hypotheses import Hypothesis
+from pegline.diagnosis.suspects.variants import Solved
+from pegline.network.common import Array
+from pegline.network.least_squares import Network
+from pegline.network.observation_types import Bearing, Control, Ranging
+
+__all__ = [
+    "ANY_AMOUNT",
+    "NOTHING_WRONG",
+    "SHARES",
+    "Verdict",
+    "any_size",
+    "something_else",
+    "verdict_of",
+]
+
+NOTHING_WRONG: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
+SOMETHING_ELSE: Final = 0.075
+ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
+USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
+#: How mistakes in one reading share out over their kinds: nobody has counted, so that they must not decide.
+SHARES: Final = {
+    "whole-tape": 0.3 * USUAL,
+    "misread-unit": 0.3 * USUAL,
+    "exchanged-digits": 0.2 * USUAL,
+    "confused-digits": 0.2 * USUAL,
+    "two-tapes": 0.02,
+    "moved-point": 0.02,
+    "wrong-end": 0.02,
+    "wrong-unit": 0.02,
+    "other-side": 0.02,
+    "digit": 0.1,  # of a coordinate
+}
+LEAST, MOST = 0.05, 30.0  #: of a mistake of any size, metres
+LEAST_ANGLE, MOST_ANGLE = 0.2 * pi / 180, pi  #: radians
+MOST_CONTROL: Final = 1e6  #: metres
+PEG_ASTRAY: Final = 1.0  #: a peg stands out of line by any distance up to this, metres
+VOLUMES: Final = 1.5  #: how much the room that positions have may differ, as a logarithm
+DISTURBED: Final = 3  #: in how many ways something else disturbs the measurements
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A hypothesis, solved."""
+
+    hypothesis: Hypothesis
+    weight: float  #: logarithm of how likely it is, up to a constant
+    evidence: float  #: the same without its prior, and without that of its amounts
+    square: float  #: χ² that is left
+    worst: float  #: largest test that is left
+    amounts: tuple[float, ...]
+    covariances: Array  #: (k, k) of the amounts
+    parameters: Array
+
+    def closes(self, critical: float) -> bool:
+        """Return whether everything then passes."""
+        return self.worst <= critical
+
+    def sd(self, amount: int = 0) -> float:
+        """Return the standard deviation of an amount."""
+        return float(max(self.covariances[amount, amount], 1e-18) ** 0.5)
+
+
+def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network, log_volume: float) -> Verdict:
+    """Return a hypothesis with the solution that has its number.
+
+    Where a figure falls flat the likelihood seems to fill a large volume, which its curvature forbids: the positions
+    count for no more and no less than e^``VOLUMES`` times those as booked.
+
+    Parameters
+    ----------
+    log_volume
+        Of the positions as booked.
+    """
+    variant = hypothesis.variant
+    count = len(variant.amounts)
+    amounts, covariances = solved.amounts[v, :count], solved.amount_covariances[v, :count, :count]
+    of_amounts = 0.0
+    if variant.fixed is None and count:
+        of_amounts = 0.5 * float(np.linalg.slogdet(covariances + 1e-18 * np.eye(count))[1])
+    of_places = float(solved.log_volumes[v]) - of_amounts - log_volume
+    evidence = log_volume + min(max(of_places, -VOLUMES), VOLUMES) + of_amounts - float(solved.squares[v]) / 2
+    weight = evidence + hypothesis.log_prior
+    if variant.fixed is None:
+        for k, amount in enumerate(variant.amounts):
+            kind = type(network.observations[max(amount, key=lambda n: abs(amount[n].value))])
+            sd = float(max(covariances[k, k], 0.0) ** 0.5)
+            weight += 0.5 * log(2 * pi) + log(any_size(float(amounts[k]), sd, kind))
+    if variant.loose_tape is not None:
+        weight += log(network.tape_sds[variant.loose_tape] / variant.tape_sd)
+    return Verdict(
+        hypothesis,
+        weight,
+        evidence,
+        float(solved.squares[v]),
+        float(solved.worst[v]),
+        tuple(amounts.tolist()),
+        covariances,
+        solved.parameters[v],
+    )
+
+
+def any_size(amount: float, sd: float, kind: type) -> float:
+    """Return the density of a mistake of any size δ, averaged over what its size may be.
+
+        1 / (2 |δ| ln(most / least))
+
+    Each order of magnitude is as likely as another; beyond the most there are few. A peg stands out of line by
+    any distance up to ``PEG_ASTRAY`` alike.
+
+    Parameters
+    ----------
+    amount, sd
+        The mistake and its standard deviation, metres or radians.
+    kind
+        Type of the observation that is wrong.
+    """
+    sizes = np.abs(amount + sd * NODES)
+    if kind is Ranging:
+        return float((sizes < PEG_ASTRAY) @ WEIGHTS / WEIGHTS.sum()) / (2 * PEG_ASTRAY) + 1e-12
+    least, most = (LEAST_ANGLE, MOST_ANGLE) if kind is Bearing else (LEAST, MOST_CONTROL if kind is Control else MOST)
+    sizes = np.maximum(sizes, least)
+    density = np.minimum(most / sizes, 1.0) ** 4 / (2 * sizes * log(most / least))
+    return float(density @ WEIGHTS / WEIGHTS.sum())
+
+
+def something_else(square: float, freedom: int) -> float:
+    """Return the logarithm of the likelihood of a disturbance from anywhere, over that of none.
+
+    Of d dimensions, every direction and every order of magnitude ρ alike:
+
+        2^(d/2 - 1) Γ(d/2) / (ρ^d ln(most / least))
+
+    Parameters
+    ----------
+    square
+        χ² of the survey as booked.
+    freedom
+        Redundant measurements.
+    """
+    d = max(min(freedom, DISTURBED), 1)
+    size = max(square - (freedom - d), 1.0)
+    density = (d / 2 - 1) * log(2) + lgamma(d / 2) - d / 2 * log(size) - log(log(MOST / LEAST))
+    return log(SOMETHING_ELSE) + density - (freedom - d) / 2
+
+
+def shares(weights: list[float]) -> list[float]:
+    """Return weights, as logarithms, brought to a sum of 1.
+
+    >>> shares([0.0, 0.0])
+    [0.5, 0.5]
+    """
+    top = max(weights)
+    sizes = [exp(weight - top) for weight in weights]
+    return [size / sum(sizes) for size in sizes]

@@ -1,0 +1,386 @@
+"""What may be wrong with a survey beside single readings: each hypothesis as the survey booked otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import log, pi
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.suspects.changes import added, change_of
+from pegline.diagnosis.suspects.slips import Slip
+from pegline.diagnosis.suspects.variants import Variant
+from pegline.network.common import Array
+from pegline.network.growing_figure import Hints
+from pegline.network.least_squares import Network
+from pegline.network.observation_types import (
+    Bearing,
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Observation,
+    Offset,
+    Produced,
+    Ranging,
+    Square,
+    with_value,
+)
+
+BESIDE: Final = 0.1  #: a point so near a line may lie on either side of it, metres
+NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as far within so much of its length
+
+__all__ = ["HYPOTHESES", "Hypothesis", "Kind", "Situation", "everything_else", "lines_to_other_stations"]
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One thing that may be wrong."""
+
+    kind: str  #: its row in ``HYPOTHESES``
+    numbers: tuple[int, ...]  #: of the observations that are wrong then
+    variant: Variant
+    log_prior: float
+    words: str = ""
+    mirrored: tuple[int, ...] = ()  #: points that lie on the other side then
+    slip: Slip | None = None  #: that explains the reading
+    both: tuple[Slip | None, ...] = ()  #: those that explain each of two readings
+
+
+@dataclass(frozen=True)
+class Situation:
+    """A survey that does not close."""
+
+    network: Network
+    hints: Hints
+
+    @property
+    def observations(self) -> tuple[Observation, ...]:
+        """Return what was observed."""
+        return self.network.observations
+
+    @property
+    def freedom(self) -> int:
+        """Return how many measurements are redundant."""
+        network = self.network
+        return len(network.values) + len(network.tapes) - int((~network.held).sum())
+
+    @cached_property
+    def sides(self) -> tuple[tuple[int, int, int, float], ...]:
+        """Return on which side points are booked: the point, a line's start and end, +1 left and -1 right."""
+        index = self.network.index
+        found = [
+            (name, side.of.start, side.of.end, 1.0 if side.left else -1.0) for name, side in self.hints.sides.items()
+        ]
+        found += [
+            (one.point, one.start, one.end, float(one.side))
+            for one in self.observations
+            if isinstance(one, Oblique) and one.side
+        ]
+        return tuple(
+            (index[point], index[start], index[end], sign)
+            for point, start, end, sign in dict.fromkeys(found)
+            if {point, start, end} <= index.keys()
+        )
+
+    def on_booked_sides(self, parameters: Array, but: tuple[int, ...] = ()) -> bool:
+        """Return whether every point lies on the side that is booked, some on the other instead."""
+        at = parameters[: 2 * len(self.network.names)].reshape(-1, 2)
+        for point, start, end, sign in self.sides:
+            line, arm = at[end] - at[start], at[point] - at[start]
+            aside = float(line[0] * arm[1] - line[1] * arm[0]) / max(float(np.hypot(*line)), 1e-9)
+            if aside * (-sign if point in but else sign) < -BESIDE:
+                return False
+        return True
+
+    @cached_property
+    def readings(self) -> tuple[int, ...]:
+        """Return the numbers of the observations that someone read off something."""
+        return tuple(n for n, one in enumerate(self.observations) if not isinstance(one, Square | Ranging | Produced))
+
+    @cached_property
+    def lengths(self) -> tuple[int, ...]:
+        """Return the numbers of the chain lines."""
+        return tuple(
+            n for n, one in enumerate(self.observations) if isinstance(one, Distance) and one.booking.kind == "length"
+        )
+
+    @cached_property
+    def on_line(self) -> Mapping[str, tuple[int, ...]]:
+        """Return for each line the numbers of the observations whose rows count on it."""
+        found: dict[str, list[int]] = {}
+        for n, one in enumerate(self.observations):
+            if one.booking.line is not None and one.booking.row is not None:
+                found.setdefault(one.booking.line, []).append(n)
+        return {line: tuple(numbers) for line, numbers in found.items()}
+
+
+Found = Iterator[Hypothesis]
+
+
+def _alike(found: Sequence[Hypothesis], share: float, count: int | None = None) -> Found:
+    """Yield hypotheses of one kind, each as likely as the others; ``count`` of them where some are left out."""
+    for one in found:
+        yield replace(one, log_prior=log(share / max(count or len(found), 1)))
+
+
+def lines_exchanged(of: Situation) -> Found:
+    """Yield the readings of two lines, each booked for the other."""
+    ones = of.observations
+    for i, j in combinations(of.lengths, 2):
+        yield Hypothesis(
+            "lines-exchanged",
+            (i, j),
+            _booked({i: ones[j].booking.value, j: ones[i].booking.value}, of),
+            0.0,
+            "the readings of two lines exchanged",
+        )
+
+
+def _booked(values: Mapping[int, float], of: Situation) -> Variant:
+    """Return the survey with other values, and what hangs on them."""
+    amounts = tuple(change_of(of.observations, number) for number in values)
+    return Variant(amounts=amounts, fixed=tuple(v - of.observations[n].booking.value for n, v in values.items()))
+
+
+def chainages_begun_wrong(of: Situation) -> Found:
+    """Yield lines whose chainages were all begun at another mark than 0."""
+    for numbers in of.on_line.values():
+        along = [n for n in numbers if isinstance(of.observations[n], Chainage)]
+        if len(along) > 1:
+            amount = added(change_of(of.observations, n) for n in along)
+            yield Hypothesis(
+                "begun-wrong", tuple(along), Variant(amounts=(amount,)), 0.0, "all chainages of the line begun wrong"
+            )
+
+
+def lines_backwards(of: Situation) -> Found:
+    """Yield lines booked from their other end."""
+    ends = {one.booking.line: one.points for n in of.lengths for one in (of.observations[n],)}
+    for line, numbers in of.on_line.items():
+        if line in ends:
+            swap = dict(zip(ends[line], reversed(ends[line]), strict=True))
+            instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+            yield Hypothesis("line-backwards", tuple(numbers), Variant(instead), 0.0, "the line booked backwards")
+
+
+def _renamed(one: Observation, names: Mapping[str, str]) -> Observation:
+    """Return an observation between other points."""
+    fields = [f for f in ("point", "start", "end", "station", "before", "corner", "after") if hasattr(one, f)]
+    return replace(one, **{f: names.get(getattr(one, f), getattr(one, f)) for f in fields})
+
+
+def pegs_astray(of: Situation) -> Found:
+    """Yield tie stations that stand elsewhere than booked: beside their line, and along it."""
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Ranging):
+            yield Hypothesis("peg-out-of-line", (n,), Variant(amounts=({n: change_of(of.observations, n)[n]},)), 0.0)
+
+
+def bearings_turned(of: Situation) -> Found:
+    """Yield bearings that were read from the other end."""
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Bearing):
+            yield Hypothesis(
+                "bearing-turned",
+                (n,),
+                Variant({n: with_value(one, (one.booking.value + pi) % (2 * pi))}),
+                0.0,
+                "the bearing of the other direction (180°)",
+            )
+
+
+def bearings_of_other_lines(of: Situation) -> Found:
+    """Yield bearings that were read along another line."""
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Bearing):
+            for number in of.lengths:
+                other = of.observations[number]
+                for start, end in (other.points, tuple(reversed(other.points))):
+                    if {start, end} != set(one.points):
+                        yield Hypothesis(
+                            "bearing-of-other-line",
+                            (n,),
+                            Variant({n: replace(one, start=start, end=end)}),
+                            0.0,
+                            f"the bearing of {start}-{end}",
+                        )
+
+
+def local_attraction(of: Situation) -> Found:
+    """Yield stations where the needle was drawn aside."""
+    at: dict[str, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Bearing):
+            at.setdefault(one.start, []).append(n)
+    for name, numbers in at.items():
+        if len(numbers) > 1:
+            amount = added(change_of(of.observations, n) for n in numbers)
+            yield Hypothesis(
+                "local-attraction", tuple(numbers), Variant(amounts=(amount,)), 0.0, f"local attraction at {name}"
+            )
+
+
+def control_exchanged(of: Situation) -> Found:
+    """Yield two control points, each booked for the other."""
+    known: dict[str, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Control):
+            known.setdefault(one.station, []).append(n)
+    for one_name, other_name in combinations(known, 2):
+        swap = {one_name: other_name, other_name: one_name}
+        numbers = (*known[one_name], *known[other_name])
+        instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+        yield Hypothesis("control-exchanged", numbers, Variant(instead), 0.0, "two control points exchanged")
+
+
+def control_points_wrong(of: Situation) -> Found:
+    """Yield control points both of whose coordinates are wrong."""
+    known: dict[str, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Control):
+            known.setdefault(one.station, []).append(n)
+    for numbers in known.values():
+        amounts = tuple(change_of(of.observations, n) for n in numbers)
+        yield Hypothesis("control-point", tuple(numbers), Variant(amounts=amounts), 0.0, "")
+
+
+def corners_exchanged(of: Situation) -> Found:
+    """Yield two corners of a building named in the wrong order."""
+    walls: dict[object, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if one.booking.part == "wall":
+            walls.setdefault(one.booking.group, []).append(n)
+    for numbers in walls.values():
+        names = list(dict.fromkeys(name for n in numbers for name in of.observations[n].points))
+        for one_name, other_name in combinations(names, 2):
+            swap = {one_name: other_name, other_name: one_name}
+            instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+            yield Hypothesis(
+                "corners-exchanged", tuple(numbers), Variant(instead), 0.0, f"{one_name} and {other_name} exchanged"
+            )
+
+
+def rows_on_other_side(of: Situation) -> Found:
+    """Yield offsets and oblique distances booked left for right."""
+    obliques: dict[int | None, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if isinstance(one, Offset):
+            yield Hypothesis("row-side", (n,), Variant({n: replace(one, side=-one.side)}), 0.0, _side_words(one.side))
+        if isinstance(one, Oblique) and one.side:
+            obliques.setdefault(one.booking.row, []).append(n)
+    for numbers in obliques.values():
+        first = of.observations[numbers[0]]
+        if isinstance(first, Oblique):
+            words, point = _side_words(first.side), of.network.index[first.point]
+            yield Hypothesis("row-side", tuple(numbers), Variant(), 0.0, words, mirrored=(point,))
+
+
+def _side_words(side: int) -> str:
+    """Return what was booked for what, of a row booked on one side."""
+    return "left booked for right" if side > 0 else "right booked for left"
+
+
+def stations_on_other_side(of: Situation) -> Found:
+    """Yield stations booked left for right."""
+    for name, side in of.hints.sides.items():
+        if name in of.network.index:
+            words = ("left", "right") if side.left else ("right", "left")
+            yield Hypothesis(
+                "station-side",
+                (),
+                Variant(),
+                0.0,
+                f"{words[0]} booked for {words[1]}",
+                mirrored=(of.network.index[name],),
+            )
+
+
+def rows_of_other_points(of: Situation) -> Found:
+    """Yield rows booked under the name of another point, so that they say nothing of it."""
+    rows: dict[int, list[int]] = {}
+    for n, one in enumerate(of.observations):
+        if one.booking.part == "row" and one.booking.row is not None:
+            rows.setdefault(one.booking.row, []).append(n)
+    for numbers in rows.values():
+        if len(numbers) == 2:
+            amounts = tuple(change_of(of.observations, n) for n in numbers)
+            yield Hypothesis(
+                "name-twice",
+                tuple(numbers),
+                Variant(amounts=amounts),
+                0.0,
+                f"the name {of.observations[numbers[0]].points[0]} used for two points",
+            )
+
+
+def tapes_wrong(of: Situation) -> Found:
+    """Yield tapes that are longer or shorter than booked, throughout."""
+    for t, name in enumerate(of.network.tapes):
+        numbers = tuple(n for n, one in enumerate(of.observations) if one.booking.tape == name)
+        if numbers:
+            yield Hypothesis("tape-length", numbers, Variant(loose_tape=t), 0.0, f"the length of tape {name} wrong")
+
+
+def lines_to_other_stations(of: Situation, roots: Mapping[int, Array]) -> Found:
+    """Yield lines one end of which is booked under another station's name: where another is as far.
+
+    Parameters
+    ----------
+    roots
+        Positions (n, 2) where the other measurements of the survey put the points, by the number of a line.
+    """
+    stations = of.network.names[: of.network.stations]
+    taken = {frozenset(of.observations[n].points) for n in of.lengths}
+    for n, at in roots.items():
+        one = of.observations[n]
+        for kept, end in (one.points, tuple(reversed(one.points))):
+            for other in stations:
+                if other in one.points or frozenset((kept, other)) in taken:
+                    continue
+                apart = float(np.hypot(*(at[of.network.index[kept]] - at[of.network.index[other]])))
+                if abs(apart / of.network.scale - one.booking.value) < NEAR_SHARE * one.booking.value:
+                    numbers = (n, *of.on_line.get(one.booking.line or "", ()))
+                    instead = {m: _renamed(of.observations[m], {end: other}) for m in numbers}
+                    yield Hypothesis("other-station", (n,), Variant(instead), 0.0, f"{end} booked for {other}")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A row of ``HYPOTHESES``."""
+
+    find: Callable[[Situation], Found]
+    share: float = 0.02  #: of the prior, all of the kind together (a guess: nobody has counted)
+
+
+OTHER_STATION: Final = 0.02  #: share of the prior of lines booked to another station
+
+#: Everything but single readings that may be wrong, by name.
+HYPOTHESES: Final[dict[str, Kind]] = {
+    "lines-exchanged": Kind(lines_exchanged),
+    "begun-wrong": Kind(chainages_begun_wrong),
+    "line-backwards": Kind(lines_backwards),
+    "peg-out-of-line": Kind(pegs_astray, 0.08),
+    "bearing-turned": Kind(bearings_turned),
+    "bearing-of-other-line": Kind(bearings_of_other_lines),
+    "local-attraction": Kind(local_attraction),
+    "control-exchanged": Kind(control_exchanged),
+    "control-point": Kind(control_points_wrong),
+    "corners-exchanged": Kind(corners_exchanged),
+    "row-side": Kind(rows_on_other_side),
+    "station-side": Kind(stations_on_other_side),
+    "name-twice": Kind(rows_of_other_points),
+    "tape-length": Kind(tapes_wrong),
+}
+
+
+def everything_else(of: Situation, roots: Mapping[int, Array]) -> Found:
+    """Yield every hypothesis of the table, with how likely it is; ``roots`` as for ``lines_to_other_stations``."""
+    for kind in HYPOTHESES.values():
+        yield from _alike(list(kind.find(of)), kind.share)
+    names = 2 * len(of.lengths) * max(of.network.stations - 2, 1)
+    yield from _alike(list(lines_to_other_stations(of, roots)), OTHER_STATION, names)

@@ -1,0 +1,353 @@
+"""One posterior over everything that may be wrong with a survey, each hypothesis solved anew."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import log, pi, sqrt
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.suspects.changes import change_of
+from pegline.diagnosis.suspects.construction import Construction
+from pegline.diagnosis.suspects.evidence import (
+    ANY_AMOUNT,
+    NOTHING_WRONG,
+    SHARES,
+    Verdict,
+    any_size,
+    shares,
+    something_else,
+    verdict_of,
+)
+from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation, everything_else
+from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
+from pegline.diagnosis.suspects.variants import Variant, Variants
+from pegline.network.common import Array
+
+__all__ = ["Posterior", "reckon"]
+
+ROBUST: Final = 3.0  #: scale of misclosures where points only roughly stand, in σ
+MOST_SOLVED: Final = 40  #: hypotheses of names, sides and lines that are solved, those with the least misclosures first
+SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
+NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
+GRID: Final = np.linspace(0.0, 1.0, 61)  #: steps at which roots are looked for:
+SHORTEST, LONGER = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
+MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
+PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
+LEAST_FREEDOM: Final = 3  #: redundant measurements with which two mistakes can be told
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Every hypothesis with its share."""
+
+    verdicts: tuple[Verdict, ...]  #: the likeliest first
+    shares: tuple[float, ...]  #: of each verdict, then of something else and of nothing wrong; they sum to 1
+    critical: float  #: largest test that passes
+
+    @property
+    def closes(self) -> bool:
+        """Return whether some hypothesis lets everything pass."""
+        return any(one.closes(self.critical) for one in self.verdicts)
+
+    @property
+    def something_else(self) -> float:
+        """Return the share of what is none of the hypotheses."""
+        return self.shares[-2]
+
+    @property
+    def nothing_wrong(self) -> float:
+        """Return the share of a sound survey."""
+        return self.shares[-1]
+
+
+def reckon(
+    of: Situation,
+    begins: Sequence[Array],
+    construction: Construction | None,
+    readings: Mapping[int, Sequence[BookedReading]],
+    critical: float,
+    further: Mapping[int, Sequence[Slip]] | None = None,
+) -> Posterior:
+    """Return the posterior over what may be wrong.
+
+    Parameters
+    ----------
+    of
+        The survey.
+    begins
+        Parameters (2 n + t,) near which it may be solved: of the solutions that there are.
+    construction
+        How arcs put its points.
+    readings
+        What is booked, by the number of the observation.
+    critical
+        Largest test that passes.
+    further
+        Slips of what no tape reads.
+    """
+    return _Reckoner(of, tuple(begins), construction, readings, critical, further or {}).posterior()
+
+
+@dataclass(frozen=True)
+class _Reckoner:
+    of: Situation
+    begins: tuple[Array, ...]
+    construction: Construction | None
+    readings: Mapping[int, Sequence[BookedReading]]
+    critical: float
+    further: Mapping[int, Sequence[Slip]]
+
+    def posterior(self) -> Posterior:
+        """Return the posterior: single readings, names and sides, and two readings where nothing else closes."""
+        square, log_volume = self._as_booked
+        roots = self._any_amount()
+        verdicts = [*roots, *self._slips(roots), *self._others(roots)]
+        freedom = self.of.freedom
+        if freedom >= LEAST_FREEDOM and not any(one.closes(self.critical) for one in verdicts):
+            verdicts += self._two(roots)
+        verdicts.sort(key=lambda one: -one.weight)
+        elsewhere = something_else(square, freedom) + log_volume
+        sound = log(NOTHING_WRONG) - square / 2 + log_volume
+        return Posterior(
+            tuple(verdicts), tuple(shares([*(one.weight for one in verdicts), elsewhere, sound])), self.critical
+        )
+
+    @cached_property
+    def _as_booked(self) -> tuple[float, float]:
+        """Return χ² of the survey as booked, and the volume of its likelihood."""
+        variants = Variants(self.of.network, [Variant()] * len(self.begins))
+        solved = variants.solved(np.array(self.begins), variants.given)
+        best = int(np.argmin(solved.squares))
+        return float(solved.squares[best]), float(solved.log_volumes[best])
+
+    def _solved(
+        self, hypotheses: Sequence[Hypothesis], begins: Array, amounts: Array | None = None
+    ) -> Iterator[Verdict]:
+        """Yield the hypotheses solved; those that leave far more unexplained than the best are left out."""
+        if not hypotheses:
+            return
+        variants = Variants(self.of.network, [one.variant for one in hypotheses])
+        solved = variants.solved(begins, variants.given if amounts is None else amounts)
+        for v, one in enumerate(hypotheses):
+            sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
+            if sided and np.isfinite(solved.log_volumes[v]):
+                yield verdict_of(one, solved, v, self.of.network, self._as_booked[1])
+
+    # -- one reading wrong -------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _per_reading(self) -> float:
+        """Return the logarithm of one reading's part of what is wrong: all readings alike."""
+        return -log(max(len(self.of.readings), 1))
+
+    def _any_amount(self) -> list[Verdict]:
+        """Return every reading wrong by any amount, with every root that it has."""
+        ones, prior = self.of.observations, log(ANY_AMOUNT) + self._per_reading
+        single = {
+            n: Hypothesis("reading", (n,), Variant(amounts=(change_of(ones, n),)), prior) for n in self.of.readings
+        }
+        begins = list(self._roots(single))
+        solved = self._solved(
+            [single[number] for number, _, _ in begins],
+            np.array([begin for _, begin, _ in begins]),
+            np.array([[amount] for _, _, amount in begins]),
+        )
+        found: dict[int, list[Verdict]] = {}
+        for one in solved:
+            others = found.setdefault(one.hypothesis.numbers[0], [])
+            if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
+                others.append(one)
+        return [one for others in found.values() for one in others]
+
+    def _roots(self, single: Mapping[int, Hypothesis]) -> Iterator[tuple[int, Array, float]]:
+        """Yield where to look for what each reading would have to be: its number, parameters and amount."""
+        as_booked = Variants(self.of.network, [Variant()] * len(self.begins))
+        off = as_booked.misclosures(np.array(self.begins)) * self.of.network.sds
+        for number in single:
+            for begin, misclosure in zip(self.begins, off[:, number].tolist(), strict=True):
+                yield number, begin, -misclosure
+        if self.construction is not None:
+            yield from self._scanned(self.construction, [single[n] for n in self.construction.readings])
+
+    def _scanned(self, construction: Construction, single: Sequence[Hypothesis]) -> Iterator[tuple[int, Array, float]]:
+        """Yield the amounts with which a construction comes closest to everything else that was measured."""
+        values = [max(self.of.observations[one.numbers[0]].booking.value, 1.0) for one in single]
+        steps = np.array([v * SHORTEST * ((v + LONGER) / v / SHORTEST) ** GRID - v for v in values])
+        many = Variants(self.of.network, [one.variant for one in single for _ in GRID])
+        amounts = steps.reshape(-1, 1)
+        begins = construction.repeated(many, amounts)
+        costs = _roughness(many, begins, amounts).reshape(steps.shape)
+        begins = begins.reshape(*steps.shape, -1)
+        padded = np.pad(costs, ((0, 0), (1, 1)), constant_values=np.inf)
+        least = (costs <= padded[:, :-2]) & (costs <= padded[:, 2:])
+        for row, one in enumerate(single):
+            best = sorted(np.flatnonzero(least[row]), key=lambda n: float(costs[row, n]))
+            for n in best[:2]:
+                yield one.numbers[0], begins[row, n], float(steps[row, n])
+
+    @cached_property
+    def _slips_of(self) -> Mapping[int, Sequence[tuple[Slip, float]]]:
+        """Return the slips of each reading with the logarithm of how likely they are, by its number."""
+        found: dict[int, Sequence[tuple[Slip, float]]] = {}
+        for number in self.of.readings:
+            booked = self.readings.get(number, ())
+            sd = self.of.observations[number].booking.sd * sqrt(max(len(booked), 1))
+            every = [*slips(booked, sd), *self.further.get(number, ())]
+            of_kind = Counter(slip.kind for slip in every)
+            spread = min(spread_of([one.metres for one in booked], sd), MOST_SPREAD) if len(booked) > 1 else 0.0
+            found[number] = [
+                (
+                    slip,
+                    log(SHARES[slip.kind] / of_kind[slip.kind])
+                    + self._per_reading
+                    - (min(slip.spread, MOST_SPREAD) - spread if len(booked) > 1 else 0.0) / 2,
+                )
+                for slip in every
+            ]
+        return found
+
+    def _slips(self, roots: Sequence[Verdict]) -> list[Verdict]:
+        """Return the slips that meet a root; the likeliest solved anew."""
+        found: list[Verdict] = []
+        for root in roots:
+            delta, sd = root.amounts[0], root.sd()
+            for slip, prior in self._slips_of[root.hypothesis.numbers[0]]:
+                off = (slip.change - delta) / sd
+                if abs(off) <= NEAR_SIGMAS:
+                    one = replace(
+                        root.hypothesis,
+                        log_prior=prior,
+                        slip=slip,
+                        variant=replace(root.hypothesis.variant, fixed=(slip.change,)),
+                    )
+                    evidence = root.evidence - log(sd) - off**2 / 2
+                    found.append(
+                        replace(
+                            root,
+                            hypothesis=one,
+                            weight=prior + evidence,
+                            evidence=evidence,
+                            amounts=(slip.change,),
+                            square=root.square + off**2,
+                        )
+                    )
+        found.sort(key=lambda one: -one.weight)
+        return [*self._again(found[:SLIPS_SOLVED]), *found[SLIPS_SOLVED:]]
+
+    def _again(self, verdicts: Sequence[Verdict]) -> Iterator[Verdict]:
+        return self._solved([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
+
+    # -- names, sides, lines -----------------------------------------------------------------------------------------
+
+    def _others(self, roots: Sequence[Verdict]) -> list[Verdict]:
+        """Return the hypotheses beyond single readings, those solved that come near."""
+        count = len(self.of.network.names)
+        lengths = set(self.of.lengths)
+        places = {
+            one.hypothesis.numbers[0]: one.parameters[: 2 * count].reshape(-1, 2)
+            for one in sorted(roots, key=lambda one: one.weight)
+            if one.hypothesis.numbers[0] in lengths
+        }
+        hypotheses = list(everything_else(self.of, places))
+        if not hypotheses:
+            return []
+        variants = Variants(self.of.network, [one.variant for one in hypotheses])
+        given = variants.given
+        begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self.begins]
+        if self.construction is not None:
+            begins.append(self.construction.repeated(variants, given))
+        begins += self._own_begins(hypotheses, roots, begins[-1])
+        costs = np.array([_roughness(variants, begin, given) for begin in begins])
+        best = np.argmin(costs, axis=0)
+        order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
+        return list(self._solved([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
+
+    def _own_begins(
+        self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array
+    ) -> Iterator[Array]:
+        """Yield further parameters (v, 2 n + t) to begin with: mirrored, and where a line is left out."""
+        begin = otherwise.copy()
+        at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
+        for v, one in enumerate(hypotheses):
+            if one.mirrored and self.construction is not None:
+                begin[v] = self.construction.mirrored(one.mirrored[0])
+            elif one.numbers and one.numbers[0] in at_root:
+                begin[v] = at_root[one.numbers[0]]
+        yield begin
+
+    # -- two readings wrong ------------------------------------------------------------------------------------------
+
+    def _two(self, roots: Sequence[Verdict]) -> list[Verdict]:
+        """Return two readings wrong at once, each by any amount or by a slip."""
+        ones = self.of.observations
+        best: dict[int, Verdict] = {}
+        for one in sorted(roots, key=lambda one: one.square):
+            best.setdefault(one.hypothesis.numbers[0], one)
+        numbers = list(best)[:PAIRED]
+        prior = 2 * (log(ANY_AMOUNT) + self._per_reading)
+        hypotheses, begins, amounts = [], [], []
+        for i, j in combinations(numbers, 2):
+            for first, second in ((i, j), (j, i)):
+                variant = Variant(amounts=(change_of(ones, first), change_of(ones, second)))
+                hypotheses.append(Hypothesis("two-readings", (first, second), variant, prior))
+                begins.append(best[first].parameters)
+                amounts.append([best[first].amounts[0], 0.0])
+        found: dict[frozenset[int], Verdict] = {}
+        for one in self._solved(hypotheses, np.array(begins), np.array(amounts)):
+            key = frozenset(one.hypothesis.numbers)
+            if key not in found or one.square < found[key].square:
+                found[key] = one
+        return [verdict for one in found.values() for verdict in (one, *self._slips_of_two(one))]
+
+    def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
+        """Yield the slips that explain one of two amounts, and both."""
+        numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
+        near = [
+            [(s, p) for s, p in self._slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * root.sd(k)]
+            for k, n in enumerate(numbers)
+        ]
+        free = log(ANY_AMOUNT) + self._per_reading + 0.5 * log(2 * pi)
+        for k in (0, 1):
+            other, variance = 1 - k, float(among[k, k])
+            for slip, prior in near[k]:
+                off = slip.change - delta[k]
+                amount = float(delta[other] + among[other, k] / variance * off)
+                spread = sqrt(max(float(among[other, other] - among[other, k] ** 2 / variance), 1e-18))
+                kind = type(self.of.observations[numbers[other]])
+                density = free + log(any_size(amount, spread, kind))
+                yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
+        for one, one_prior in near[0]:
+            for other_slip, other_prior in near[1]:
+                changes = {0: one.change, 1: other_slip.change}
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
+
+    def _two_with(
+        self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
+    ) -> Verdict:
+        """Return two readings wrong of which one or both are explained by slips."""
+        some = sorted(known)
+        among = root.covariances[np.ix_(some, some)]
+        off = np.array([changes[k] - root.amounts[k] for k in some])
+        further = float(off @ np.linalg.solve(among, off))
+        evidence = root.evidence - further / 2 - 0.5 * float(np.linalg.slogdet(among)[1])
+        numbers = root.hypothesis.numbers
+        hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(known.get(k) for k in range(len(numbers))))
+        return replace(
+            root,
+            hypothesis=hypothesis,
+            weight=prior + evidence,
+            evidence=evidence,
+            amounts=(changes[0], changes[1]),
+            square=root.square + further,
+        )
+
+
+def _roughness(variants: Variants, begins: Array, amounts: Array) -> Array:
+    """Return how badly measurements fit where points only roughly stand (v,): gross misclosures count hardly more."""
+    return np.asarray(np.log1p((variants.misclosures(begins, amounts) / ROBUST) ** 2).sum(axis=1))

@@ -1,0 +1,195 @@
+"""The suspects as they are told: what is wrong by one posterior, the likeliest first, with all that speaks for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.effects import TIED, Effects
+from pegline.diagnosis.model import Also, Suspect
+from pegline.diagnosis.suspects.construction import construct
+from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.hypotheses import Situation
+from pegline.diagnosis.suspects.posterior import Posterior, reckon
+from pegline.diagnosis.suspects.words import Terms
+from pegline.errors import BookError
+from pegline.network.adjust import hints
+from pegline.network.common import Array
+from pegline.network.dependents import moved
+from pegline.network.least_squares import Fit, changed, solve
+from pegline.solved import Solved
+
+__all__ = ["NOTHING_WRONG", "SOMETHING_ELSE", "Candidate", "Suspicion", "suspicion"]
+
+LEAST: Final = 0.005  #: suspects with a smaller share are told as something else
+MOST: Final = 24  #: suspects that are told
+MOST_OPEN: Final = 6  #: suspects that are told where nothing lets everything pass
+SOMETHING_ELSE: Final = "something else"
+NOTHING_WRONG: Final = "nothing wrong"
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """What may be wrong, with every way in which it may be."""
+
+    verdicts: tuple[Verdict, ...]  #: the likeliest first
+    share: float
+
+    @property
+    def best(self) -> Verdict:
+        """Return how it is likeliest to be wrong."""
+        return self.verdicts[0]
+
+    @property
+    def number(self) -> int | None:
+        """Return the number of the one observation that is wrong; None where it is not one."""
+        numbers = self.best.hypothesis.numbers
+        return numbers[0] if len(numbers) == 1 else None
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """Who is suspected in a survey that fails."""
+
+    terms: Terms
+    posterior: Posterior
+
+    @cached_property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """Return what may be wrong, the likeliest first."""
+        found: dict[object, list[tuple[Verdict, float]]] = {}
+        for verdict, share in zip(self.posterior.verdicts, self.posterior.shares, strict=False):
+            hypothesis = verdict.hypothesis
+            one = len(hypothesis.numbers) == 1 and hypothesis.kind != "other-station"
+            key = hypothesis.numbers[0] if one else (hypothesis.kind, hypothesis.numbers, hypothesis.mirrored)
+            found.setdefault(key, []).append((verdict, share))
+        candidates = (
+            Candidate(tuple(verdict for verdict, _ in told), sum(share for _, share in told)) for told in found.values()
+        )
+        return tuple(sorted(candidates, key=lambda one: -one.share))
+
+    @cached_property
+    def closing(self) -> tuple[Candidate, ...]:
+        """Return those that let every check pass."""
+        return tuple(one for one in self.candidates if one.best.closes(self.posterior.critical))
+
+    @cached_property
+    def rows(self) -> tuple[Suspect, ...]:
+        """Return the suspects: those that let everything pass with their share; without one where none does."""
+        if not self.closing:
+            fitting = sorted(self.candidates, key=lambda one: one.best.square)[:MOST_OPEN]
+            return tuple(self._row(one, group, None) for one, group in self._grouped(fitting))
+        told = [one for one in self.candidates if one.share >= LEAST][:MOST] or [self.candidates[0]]
+        rows = [self._row(one, group, one.share) for one, group in self._grouped(told)]
+        last = max(row.group for row in rows)
+        sound = self.posterior.nothing_wrong
+        rest = max(1.0 - sum(row.score or 0.0 for row in rows) - sound, 0.0)
+        rows.append(_last_row(SOMETHING_ELSE, last + 1, rest))
+        if sound >= LEAST:
+            return (*rows, _last_row(NOTHING_WRONG, last + 2, sound))
+        rows[-1] = _last_row(SOMETHING_ELSE, last + 1, rest + sound)
+        return tuple(rows)
+
+    def _row(self, candidate: Candidate, group: int, score: float | None) -> Suspect:
+        verdict = candidate.best
+        first, *others = self.terms.accused(verdict)
+        numbers = verdict.hypothesis.numbers
+        kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
+        names = list(dict.fromkeys(one.what for one in (first, *others)))
+        return Suspect(
+            what=_joined(names),
+            group=group,
+            place=first.place,
+            reading=first.reading,
+            would_be=first.would_be,
+            slip=self._slip(verdict),
+            closes=verdict.closes(self.posterior.critical),
+            score=score,
+            kind=kind,
+            also=tuple(Also(one.what, one.reading, one.would_be, one.place) for one in others),
+        )
+
+    def _slip(self, verdict: Verdict) -> str | None:
+        """Return the slip in words, with what else to look at where it may reach beyond the reading."""
+        hypothesis = verdict.hypothesis
+        words = hypothesis.slip.words if hypothesis.slip else hypothesis.words
+        words = words or " and ".join(slip.words for slip in hypothesis.both if slip)
+        reach = self._reach(verdict)
+        return "; ".join(filter(None, (words, reach))) or None
+
+    def _reach(self, verdict: Verdict) -> str:
+        if len(verdict.hypothesis.numbers) != 1 or verdict.hypothesis.kind != "reading":
+            return ""
+        booking = self.terms.of.observations[verdict.hypothesis.numbers[0]].booking
+        line = self.terms.reduction.lines.get(booking.line or "")
+        if booking.kind != "chainage" or line is None or len(line.booked.details) < 2:
+            return ""
+        return f"look whether the other chainages of {line.name} share it"
+
+    def _grouped(self, candidates: Sequence[Candidate]) -> list[tuple[Candidate, int]]:
+        """Return candidates with the number of their group: those in one cannot be told apart."""
+        singles = [one for one in candidates if one.number is not None]
+        alike = _correlations(self.terms.of, singles)
+        group_of: dict[int, int] = {}
+        count = 0
+        for one in candidates:
+            if id(one) in group_of:
+                continue
+            count += 1
+            group_of[id(one)] = count
+            if one.number is not None:
+                row = alike[singles.index(one)]
+                for other, tied in zip(singles, row, strict=True):
+                    if tied > TIED:
+                        group_of.setdefault(id(other), count)
+        return [(one, group_of[id(one)]) for one in candidates]
+
+
+def _last_row(what: str, group: int, score: float) -> Suspect:
+    return Suspect(what, group, None, "", "", None, what == NOTHING_WRONG, score)
+
+
+def _joined(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:
+    """Return how alike the mistakes are that single readings would be, where the first of them is mended."""
+    if not singles:
+        return np.zeros((0, 0))
+    first = singles[0].best
+    number = first.hypothesis.numbers[0]
+    amount = first.amounts[0] if first.amounts else 0.0
+    try:
+        mended = solve(changed(of.network, moved(of.observations, number, amount)), None, first.parameters)
+    except BookError:
+        return np.eye(len(singles))
+    rows = np.array([one.number for one in singles], np.int64)
+    return np.asarray(np.abs(Effects(mended).explained(rows).correlations))
+
+
+def suspicion(solved: Solved, fit: Fit) -> Suspicion:
+    """Return who is suspected in a survey that fails.
+
+    Parameters
+    ----------
+    fit
+        The solution from everything that was measured.
+    """
+    adjustment = solved.adjustment
+    situation = Situation(fit.network, hints(solved.book, solved.reduction))
+    terms = Terms(situation, solved.book, solved.reduction, solved.frame)
+    plotted = np.concatenate((adjustment.plotting.positions.ravel(), adjustment.plotting.scales))
+    posterior = reckon(
+        situation,
+        [fit.parameters, plotted],
+        construct(fit.network, situation.hints, fit.parameters),
+        terms.readings,
+        adjustment.critical,
+        terms.coordinate_slips(),
+    )
+    return Suspicion(terms, posterior)

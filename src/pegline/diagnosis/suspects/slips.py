@@ -1,0 +1,367 @@
+"""The mistakes people make in reading a tape and booking it: what else a booked reading might have been.
+
+Each is a pure function from one booked reading to the readings that may have been meant, as the book would
+write them, and one row of ``SLIPS``. The list is common practice of tape surveys: whoever misreads a tape
+misreads it in few ways.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from functools import lru_cache
+from itertools import pairwise
+from math import floor
+from typing import Final
+
+from pegline.errors import Place
+from pegline.measures.lengths import UNIT_MARKS, length
+from pegline.measures.reading_log import Misread
+from pegline.measures.scalars import plain_signs
+from pegline.measures.values import Length
+from pegline.records import record
+from pegline.units import METRES_PER
+
+__all__ = ["SLIPS", "BookedReading", "Meant", "Slip", "as_booked", "bare", "meant", "slips", "spread_of"]
+
+
+@record(frozen=True, slots=True)
+class BookedReading:
+    """One reading as it stands in the book, with what its slips depend on."""
+
+    length: Length  #: as booked
+    unit: str  #: of a bare number here
+    tapes: tuple[float, ...]  #: nominal lengths of the book's tapes, its own first, metres
+    tape_words: str = "tape"  #: what its own is called: tape or chain
+    whole: float | None = None  #: length of the line that a chainage runs along, metres as read; None: no chainage
+    side: int = 0  #: of an offset: +1 left, -1 right; 0: no offset
+    place: Place | None = None
+    share: float = 1.0  #: how much of a change of the reading goes into the measurement
+
+    @property
+    def metres(self) -> float:
+        """Return the reading in metres."""
+        return self.length.metres(self.unit)
+
+    @property
+    def text(self) -> str:
+        """Return the reading as written, without the mark of doubt."""
+        return bare(self.length.text)
+
+
+@record(frozen=True, slots=True)
+class Meant:
+    """What may have been meant, and the slip that made what is booked of it."""
+
+    metres: float  #: the reading meant; negative for an offset to the other side
+    text: str  #: as the book would write it
+    words: str  #: the slip
+    kind: str  #: its row in ``SLIPS``
+
+
+@record(frozen=True, slots=True)
+class Slip:
+    """A slip that would explain what a measurement has to change by."""
+
+    words: str
+    reading: str  #: as booked
+    would_be: str  #: as the book would write it
+    place: Place | None
+    change: float  #: of the measurement
+    kind: str  #: its row in ``SLIPS``
+    spread: float = 0.0  #: χ² of the readings of one measurement about their mean, once it is undone
+
+
+def bare(text: str) -> str:
+    """Return a reading as written, without the mark of doubt."""
+    return text.lstrip("~ ")
+
+
+# --- a length as the book writes it -----------------------------------------------------------------------------------
+
+_NUMBER: Final = re.compile(r"(?:(\d+)\s+)?(\d+)/(\d+)|(\d+(?:\.\d*)?|\.\d+)")
+_PART: Final = re.compile(rf"({_NUMBER.pattern})\s*([a-zA-Z]+(?:-[a-zA-Z]\w*)*|''|['′’\"″”])?")
+FINEST: Final = 0.012  #: a suggestion is written at least so fine, metres,
+EXACT: Final = 5e-4  #: unless it is a round one within so much, metres
+
+
+@record(frozen=True, slots=True)
+class _Part:
+    """One number of a booked length, with its unit."""
+
+    number: str  #: as written, a fraction with it
+    unit: str
+    start: int  #: where the number stands in the text
+    end: int
+
+    @property
+    def denominator(self) -> int:
+        """Return in how many parts the unit is written, 0 for decimals."""
+        return int(self.number.rpartition("/")[2]) if "/" in self.number else 0
+
+    @property
+    def decimals(self) -> int:
+        """Return the number of decimals."""
+        return len(self.number.partition(".")[2])
+
+
+def _parts(reading: BookedReading) -> list[_Part]:
+    """Return the numbers of a booked length, a bare one in the unit that it stands for."""
+    fallback = reading.length.unit or reading.unit
+    parts = [
+        _Part(match[1], UNIT_MARKS.get(match[6], match[6]) if match[6] else fallback, match.start(1), match.end(1))
+        for match in _PART.finditer(_plain(reading))
+    ]
+    return [part for part in parts if part.unit in METRES_PER]
+
+
+def _plain(reading: BookedReading) -> str:
+    return plain_signs(bare(reading.length.text)).lstrip("+-").strip()
+
+
+def as_booked(metres: float, like: BookedReading) -> str:
+    """Return a length as the book writes it: the unit, the parts and the fractions of another reading.
+
+    Examples
+    --------
+    >>> as_booked(12.5, BookedReading(Length(3.0, None, "3.00"), "m", (30,)))
+    '12.50'
+    >>> as_booked(12.3444, BookedReading(Length(3.5, "ft", "3 ft 6 in"), "m", (30,)))
+    '40 ft 6 in'
+    >>> as_booked(29.508, BookedReading(Length(97.8125, "ft", "97 ft 9 3/4 in"), "m", (30,)))
+    '96 ft 9 3/4 in'
+    """
+    parts, text = _parts(like), _plain(like)
+    if not parts:
+        return f"{metres / METRES_PER[like.unit]:.2f}"
+    steps = _steps(parts[-1], abs(metres))
+    left = Fraction(floor(abs(metres) / METRES_PER[parts[-1].unit] * steps + 0.5), steps)
+    numbers = []
+    for part in parts[:-1]:
+        size = round(METRES_PER[part.unit] / METRES_PER[parts[-1].unit])
+        numbers.append(str(left // size))
+        left %= size
+    numbers.append(_written(left, parts[-1], steps))
+    for part, number in reversed(list(zip(parts, numbers, strict=True))):
+        text = text[: part.start] + number + text[part.end :]
+    return ("-" if metres < 0 else "") + text
+
+
+def _steps(part: _Part, metres: float) -> int:
+    """Return in how many steps the last unit is written: as booked, or fine enough to tell what is meant."""
+    fractions = part.denominator or (part.unit == "in" and not part.decimals)
+    steps = max(part.denominator, 1) if fractions else 10**part.decimals
+    size = METRES_PER[part.unit]
+    while size / steps > FINEST and abs(metres - round(metres / size * steps) * size / steps) > EXACT:
+        steps *= 2 if fractions else 10
+    return int(steps)
+
+
+def _written(number: Fraction, part: _Part, steps: int) -> str:
+    if not part.denominator and not (part.unit == "in" and not part.decimals):
+        return f"{float(number):.{len(str(steps)) - 1}f}"
+    whole, rest = divmod(number, 1)
+    if not rest:
+        return str(int(whole))
+    return f"{int(whole)} {rest}" if whole else str(rest)
+
+
+def _with(reading: BookedReading, part: _Part, number: str) -> tuple[float, str] | None:
+    """Return metres and text of a reading with the number of one part written otherwise, where that is a length."""
+    text = _plain(reading)
+    negative = reading.metres < 0
+    written = ("-" if negative else "") + text[: part.start] + number + text[part.end :]
+    try:
+        return length(written).metres(reading.unit), written
+    except Misread:
+        return None
+
+
+# --- the slips --------------------------------------------------------------------------------------------------------
+
+Found = Iterator[tuple[float, str, str]]  #: metres, text and words of what may have been meant
+
+
+def whole_tape(reading: BookedReading) -> Found:
+    """A whole tape or chain length not counted, or counted twice, of any tape of the book."""
+    for tape in dict.fromkeys(reading.tapes):
+        size = f"a whole {reading.tape_words} length of {_round_length(tape, reading)}"
+        for sign, done in ((1, "dropped"), (-1, "added")):
+            yield _moved(reading, sign * tape, f"{size} {done}")
+
+
+def two_tapes(reading: BookedReading) -> Found:
+    """Two whole tape or chain lengths not counted, or counted twice."""
+    for sign, done in ((1, "dropped"), (-1, "added")):
+        yield _moved(reading, sign * 2 * reading.tapes[0], f"two whole {reading.tape_words} lengths {done}")
+
+
+def _round_length(metres: float, reading: BookedReading) -> str:
+    """Return the length of a tape in the reading's unit, with no decimals that it does not need."""
+    unit = reading.length.unit or reading.unit
+    size = metres / METRES_PER[unit]
+    return f"{size:.0f} {unit}" if abs(size - round(size)) < 1e-6 else f"{size:.2f} {unit}"
+
+
+def _moved(reading: BookedReading, change: float, words: str) -> tuple[float, str, str]:
+    return reading.metres + change, as_booked(reading.metres + change, reading), words
+
+
+def misread_unit(reading: BookedReading) -> Found:
+    """One, five or ten units misread: metres, feet, or links where chains and links are booked."""
+    units = [part.unit for part in _parts(reading)] or [reading.length.unit or reading.unit]
+    unit = next((unit for unit in units if not unit.startswith("ch")), units[-1])
+    for count in (1, 5, 10):
+        for sign in (1, -1):
+            yield _moved(reading, sign * count * METRES_PER[unit], f"{count} {unit} misread")
+
+
+def exchanged_digits(reading: BookedReading) -> Found:
+    """Two neighbouring digits exchanged."""
+    for part in _parts(reading):
+        digits = part.number.partition(" ")[0]
+        if "/" in digits:
+            continue
+        places = [place for place, sign in enumerate(digits) if sign.isdigit()]
+        for one, two in pairwise(places):
+            if digits[one] != digits[two]:
+                other = f"{digits[:one]}{digits[two]}{digits[one + 1 : two]}{digits[one]}{digits[two + 1 :]}"
+                changed = _with(reading, part, other + part.number[len(digits) :])
+                if changed:
+                    yield (*changed, f"the digits {digits[one]} and {digits[two]} exchanged")
+
+
+def confused_digits(reading: BookedReading) -> Found:
+    """A digit taken for one that looks like it."""
+    alike = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}
+    for part in _parts(reading):
+        digits = part.number.partition(" ")[0]
+        for at, sign in enumerate(digits if "/" not in digits else ""):
+            if sign in alike:
+                other = digits[:at] + alike[sign] + digits[at + 1 :]
+                changed = _with(reading, part, other + part.number[len(digits) :])
+                if changed:
+                    article = "an" if alike[sign] == "8" else "a"
+                    yield (*changed, f"{article} {alike[sign]} booked as {'an' if sign == '8' else 'a'} {sign}")
+
+
+def moved_point(reading: BookedReading) -> Found:
+    """The decimal point one place off."""
+    parts = _parts(reading)
+    if len(parts) == 1 and not parts[0].denominator:
+        for factor, way in ((Fraction(10), "left"), (Fraction(1, 10), "right")):
+            decimals = max(parts[0].decimals + (1 if factor < 1 else -1), 0)
+            changed = _with(reading, parts[0], f"{float(Fraction(parts[0].number) * factor):.{decimals}f}")
+            if changed:
+                yield (*changed, f"the decimal point booked one place too far {way}")
+
+
+def wrong_end(reading: BookedReading) -> Found:
+    """Read from the wrong end: of the line for a chainage, of the tape for any other distance."""
+    if reading.whole is not None:
+        yield _moved(reading, reading.whole - 2 * reading.metres, "read from the wrong end of the line")
+    elif reading.metres < reading.tapes[0]:
+        words = f"read from the wrong end of the {reading.tape_words}"
+        yield _moved(reading, reading.tapes[0] - 2 * reading.metres, words)
+
+
+#: Units that are taken for each other: what is booked, what was read, in words.
+CONFUSED_UNITS: Final = (
+    ("m", "ft", "feet booked as metres"),
+    ("ft", "m", "metres booked as feet"),
+    ("ft", "lk", "links booked as feet"),
+    ("lk", "ft", "feet booked as links"),
+)
+
+
+def wrong_unit(reading: BookedReading) -> Found:
+    """Feet for metres, links for feet, or the other way round."""
+    parts = _parts(reading)
+    if len(parts) != 1 or parts[0].denominator:
+        return
+    for taken, read, words in CONFUSED_UNITS:
+        if parts[0].unit == taken:
+            yield float(parts[0].number) * METRES_PER[read], f"{parts[0].number} {read}", words
+
+
+def other_side(reading: BookedReading) -> Found:
+    """Left for right."""
+    if reading.side:
+        meant, booked = ("right", "left") if reading.side > 0 else ("left", "right")
+        yield -reading.metres, f"{meant} {reading.text}", f"{booked} booked for {meant}"
+
+
+#: Every slip of one reading, by name.
+SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
+    "whole-tape": whole_tape,
+    "misread-unit": misread_unit,
+    "exchanged-digits": exchanged_digits,
+    "confused-digits": confused_digits,
+    "two-tapes": two_tapes,
+    "moved-point": moved_point,
+    "wrong-end": wrong_end,
+    "wrong-unit": wrong_unit,
+    "other-side": other_side,
+}
+
+
+@lru_cache(maxsize=4096)
+def meant(reading: BookedReading) -> tuple[Meant, ...]:
+    """Return every reading that may have been meant, each value once with its likeliest slip.
+
+    Distances come out positive; only a chainage may be negative, and only an offset change its side.
+
+    Examples
+    --------
+    >>> reading = BookedReading(Length(46.05, None, "46.05"), "m", (30,))
+    >>> [m.text for m in meant(reading) if m.kind == "whole-tape"]
+    ['76.05', '16.05']
+    """
+    found: dict[float, Meant] = {}
+    for kind, slip in SLIPS.items():
+        for metres, text, words in slip(reading):
+            key = round(metres, 6)
+            sound = metres > 0 or reading.whole is not None or kind == "other-side"
+            if sound and abs(metres - reading.metres) > 1e-9 and key not in found:
+                found[key] = Meant(metres, text, words, kind)
+    return tuple(found.values())
+
+
+def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
+    """Yield the slips of a measurement: of one of its readings, or of all of them alike.
+
+    Parameters
+    ----------
+    booked
+        Its readings: one, several of the same length, or the legs of a line.
+    sd
+        Standard deviation of one reading, metres.
+    """
+    several = len(booked) > 1 and all(abs(b.share * len(booked) - 1) < 0.1 for b in booked)
+    for booking in booked:
+        others = [b.metres for b in booked if b is not booking] if several else []
+        for may in meant(booking):
+            change = booking.share * (may.metres - booking.metres)
+            spread = spread_of([may.metres, *others], sd)
+            yield Slip(may.words, booking.text, may.text, booking.place, change, may.kind, spread)
+    if several:
+        yield from _alike(booked, sd)
+
+
+def spread_of(readings: Sequence[float], sd: float) -> float:
+    """Return χ² of several readings of one length about their mean."""
+    mean = sum(readings) / len(readings)
+    return sum((reading - mean) ** 2 for reading in readings) / sd**2
+
+
+def _alike(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
+    """Yield the slips that are made the same way each time."""
+    first = booked[0]
+    spread = spread_of([b.metres for b in booked], sd)
+    for may in meant(first):
+        change = may.metres - first.metres
+        would = ", ".join(as_booked(b.metres + change, b) for b in booked)
+        yield Slip(
+            f"{may.words} each time", ", ".join(b.text for b in booked), would, first.place, change, may.kind, spread
+        )

@@ -1,0 +1,349 @@
+"""Many variants of one network solved at once: some observations replaced, some amounts left to be found.
+
+A variant is the same survey booked otherwise. All of them have the same points and the same equations, so
+they are linearised and solved side by side: positions (v, n, 2), residuals (v, m), derivatives (v, m, u).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.common import Array
+from pegline.network.equations import EQUATIONS, wrapped
+from pegline.network.least_squares import Network
+from pegline.network.observation_types import Chainage, Oblique, Observation
+from pegline.records import record
+
+__all__ = ["Amount", "Rate", "Solved", "Variant", "Variants"]
+
+Ints = NDArray[np.int64]
+
+ROUNDS: Final = 25  #: steps after which a variant is taken as it stands
+SETTLED: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
+LOOSE_SD: Final = 1e3  #: of an amount about which nothing is known, metres or radians
+LOOSE_TAPE_SD: Final = 0.02  #: of a tape that may be of any length, metres a metre
+LEAST_DIAGONAL: Final = 1e-12  #: of the normal matrix, where nothing holds an unknown
+HUGE: Final = 1e6  #: a misclosure where an equation has no value, in σ
+RIDGE: Final = 1e-10  #: share of the diagonal that keeps what nothing holds from being singular
+HOPELESS: Final = 200.0  #: a variant whose χ² lies by more above the best is none
+WEAKEST_DAMPING: Final = 1e-3
+STRONGEST_DAMPING: Final = 1e5
+
+
+class Rate(NamedTuple):
+    """What one unit of an amount changes in an observation: its value, and what its constants are made of."""
+
+    value: float
+    chainage: float = 0.0  #: of the foot of an oblique distance
+    length: float = 0.0  #: of the line that a chainage, or an oblique distance, counts on
+
+
+Amount = Mapping[int, Rate]  #: by the number of the observation
+
+
+@record(frozen=True, slots=True)
+class Variant:
+    """A survey booked otherwise."""
+
+    instead: Mapping[int, Observation] = field(default_factory=dict)  #: by the number of the observation
+    amounts: tuple[Amount, ...] = ()  #: what is to be found
+    fixed: tuple[float, ...] | None = None  #: what the amounts are, where that is known
+    loose_tape: int | None = None  #: a tape about whose length nothing is known but ``tape_sd``
+    tape_sd: float = LOOSE_TAPE_SD  #: metres a metre
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Variants, solved."""
+
+    parameters: Array  #: (v, 2 n + t) as those of the network
+    amounts: Array  #: (v, k), 0 beyond a variant's own
+    amount_covariances: Array  #: (v, k, k)
+    squares: Array  #: (v,) χ² that is left
+    log_volumes: Array  #: (v,) logarithm of the volume that the likelihood fills, up to a constant
+    worst: Array  #: (v,) largest test that is left
+
+
+class _Look(NamedTuple):
+    residuals: Array  #: (v, m) over their standard deviations
+    slopes: Array  #: (v, m, u + k) over the standard deviations
+    cost: Array  #: (v,)
+
+
+class _Batch(NamedTuple):
+    """The observations of one type in every variant."""
+
+    kind: type
+    rows: Ints  #: (m,)
+    points: Ints  #: (v, m, k)
+    above: Array  #: (v, m, j) numerators of the constants
+    below: Array  #: (v, m, j) denominators
+    above_rates: Array  #: (v, k, m, j)
+    below_rates: Array  #: (v, k, m, j)
+    tapes: Ints  #: (m,)
+    columns: Ints  #: (v, m, p) number of each derivative's unknown
+
+
+class Variants:
+    """Variants of one network."""
+
+    def __init__(self, network: Network, variants: Sequence[Variant]) -> None:
+        self.network, self.variants = network, tuple(variants)
+        count, rows = len(variants), len(network.values)
+        self.size = max((len(one.amounts) for one in variants), default=0)
+        self.values = np.tile(network.values, (count, 1))
+        self.value_rates = np.zeros((count, self.size, rows))
+        self.tape_sds = np.tile(network.tape_sds, (count, 1))
+        for v, variant in enumerate(variants):
+            for number, one in variant.instead.items():
+                self.values[v, number] = one.booking.value
+            for k, amount in enumerate(variant.amounts):
+                for number, rate in amount.items():
+                    self.value_rates[v, k, number] = rate.value
+            if variant.loose_tape is not None:
+                self.tape_sds[v, variant.loose_tape] = variant.tape_sd
+        #: (v, k) which amounts are to be found
+        self.found = np.array(
+            [[k < len(one.amounts) and one.fixed is None for k in range(self.size)] for one in self.variants], bool
+        ).reshape(count, self.size)
+        self.unknowns = int((~network.held).sum())
+        self.batches = [self._batch(batch.rows) for batch in network.batches]
+
+    @property
+    def given(self) -> Array:
+        """Return the amounts (v, k) that are known, 0 for the others."""
+        amounts = np.zeros((len(self.variants), self.size))
+        for v, variant in enumerate(self.variants):
+            amounts[v, : len(variant.fixed or ())] = variant.fixed or ()
+        return amounts
+
+    def _batch(self, rows: Ints) -> _Batch:
+        network, count = self.network, len(self.variants)
+        ones = [network.observations[row] for row in rows.tolist()]
+        kind = type(ones[0])
+        points = np.tile(_points(network, ones), (count, 1, 1))
+        above, below = (np.tile(part, (count, 1, 1)) for part in _constants(ones))
+        rates = np.zeros((2, count, self.size, *above.shape[1:]))
+        place = {row: at for at, row in enumerate(rows.tolist())}
+        for v, variant in enumerate(self.variants):
+            for number, one in variant.instead.items():
+                if number in place:
+                    at = place[number]
+                    points[v, at] = _points(network, [one])[0]
+                    above[v, at], below[v, at] = (part[0] for part in _constants([one]))
+            if kind in (Chainage, Oblique):
+                for k, amount in enumerate(variant.amounts):
+                    for number, rate in amount.items():
+                        if number in place:
+                            pair = (rate.length, 0.0) if kind is Chainage else (rate.chainage, rate.length)
+                            rates[:, v, k, place[number], 0] = pair
+        tapes = np.array([-1 if (t := one.booking.tape) is None else network.tapes.index(t) for one in ones], np.int64)
+        return _Batch(kind, rows, points, above, below, rates[0], rates[1], tapes, self._columns(points, tapes))
+
+    def _place(self, number: int) -> tuple[_Batch, int]:
+        batch = next(batch for batch in self.batches if number in batch.rows)
+        return batch, int(np.flatnonzero(batch.rows == number)[0])
+
+    def points_of(self, number: int) -> Ints:
+        """Return the points (v, k) of an observation."""
+        batch, at = self._place(number)
+        return np.asarray(batch.points[:, at])
+
+    def value_of(self, number: int, amounts: Array) -> Array:
+        """Return the observed value (v,) of an observation."""
+        return np.asarray(self.values[:, number] + np.einsum("vk,vk->v", amounts, self.value_rates[:, :, number]))
+
+    def length_of(self, number: int, amounts: Array) -> Array:
+        """Return the length (v,) of the line that a chainage counts on."""
+        batch, at = self._place(number)
+        return np.asarray(batch.above[:, at, 0] + np.einsum("vk,vk->v", amounts, batch.above_rates[:, :, at, 0]))
+
+    def _columns(self, points: Ints, tapes: Ints) -> Ints:
+        """Return the number of the unknown of each derivative; what is held has the last."""
+        columns = np.append(np.where(self.network.held, self.unknowns, self.network.columns), self.unknowns)
+        numbers = np.stack((2 * points, 2 * points + 1), axis=3).reshape(*points.shape[:2], -1)
+        of_tapes = np.where(tapes >= 0, 2 * len(self.network.names) + tapes, -1)
+        numbers = np.concatenate((numbers, np.broadcast_to(of_tapes[None, :, None], (*points.shape[:2], 1))), axis=2)
+        return np.asarray(columns[numbers])
+
+    # -- one look ----------------------------------------------------------------------------------------------------
+
+    def misclosures(self, parameters: Array, amounts: Array | None = None) -> Array:
+        """Return the residuals (v, m) over their standard deviations where the points stand."""
+        return self._looked(
+            parameters, np.zeros((len(parameters), self.size)) if amounts is None else amounts
+        ).residuals
+
+    def _looked(self, parameters: Array, amounts: Array, which: Ints | None = None) -> _Look:
+        # Points may fall on each other where a variant is far from what was measured.
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            return self._looked_at(parameters, amounts, which)
+
+    def _looked_at(self, parameters: Array, amounts: Array, which: Ints | None) -> _Look:
+        network = self.network
+        at = np.arange(len(self.variants)) if which is None else which
+        count, points = len(parameters), parameters[:, : 2 * len(network.names)].reshape(len(parameters), -1, 2)
+        scales = np.pad(parameters[:, 2 * len(network.names) :], ((0, 0), (0, 1)))
+        computed = np.empty((count, len(network.values)))
+        slopes = np.zeros((count, len(network.values), self.unknowns + 1 + self.size))
+        every = np.arange(count)[:, None, None]
+        for batch in self.batches:
+            value, partials, by_amount = self._batch_looked(batch, points, scales, amounts, at)
+            computed[:, batch.rows] = value
+            slopes[every, batch.rows[None, :, None], batch.columns[at]] = partials
+            if by_amount is not None:
+                slopes[:, batch.rows, self.unknowns + 1 :] = by_amount
+        values = self.values[at]
+        if self.size:
+            values = values + np.einsum("vk,vkm->vm", amounts, self.value_rates[at])
+            slopes[:, :, self.unknowns + 1 :] -= self.value_rates[at].transpose(0, 2, 1)
+            slopes[:, :, self.unknowns + 1 :] *= self.found[at][:, None, :]
+        residuals = values - computed
+        for batch in self.batches:
+            if EQUATIONS[batch.kind].angle:
+                residuals[:, batch.rows] = wrapped(residuals[:, batch.rows])
+        residuals = np.nan_to_num(residuals / network.sds, nan=HUGE, posinf=HUGE, neginf=-HUGE)
+        slopes = np.nan_to_num(slopes / network.sds[None, :, None], posinf=0.0, neginf=0.0)
+        slopes[:, :, self.unknowns] = 0.0
+        tapes = parameters[:, 2 * len(network.names) :] / self.tape_sds[at]
+        cost = np.sum(residuals**2, axis=1) + np.sum(tapes**2, axis=1) + np.sum((amounts / LOOSE_SD) ** 2, axis=1)
+        return _Look(residuals, slopes, cost)
+
+    def _batch_looked(
+        self, batch: _Batch, points: Array, scales: Array, amounts: Array, at: Ints
+    ) -> tuple[Array, Array, Array | None]:
+        """Return computed values (v, m), derivatives (v, m, p), and those to the amounts (v, m, k)."""
+        equation, count = EQUATIONS[batch.kind], len(points)
+        where = points[np.arange(count)[:, None, None], batch.points[at]]
+        shape = where.shape[:2]
+        flat = where.reshape(-1, *where.shape[2:])
+
+        def constants(of: Array) -> Array:
+            above, below = batch.above[at], batch.below[at]
+            if self.size and batch.kind in (Chainage, Oblique):
+                above = above + np.einsum("vk,vkmj->vmj", of, batch.above_rates[at])
+                below = below + np.einsum("vk,vkmj->vmj", of, batch.below_rates[at])
+            return np.asarray((above / below).reshape(len(flat), -1))
+
+        value, jacobian = equation.function(flat, constants(amounts))
+        by_amount = None
+        if self.size and (batch.above_rates[at].any() or batch.below_rates[at].any()):
+            step = 1e-4
+            moved = [
+                equation.function(flat, constants(amounts + step * unit))[0] for unit in np.eye(self.size)[:, None]
+            ]
+            by_amount = np.stack([(m - value).reshape(shape) / step for m in moved], axis=2)
+        value, partials = value.reshape(shape), jacobian.reshape(*shape, -1)
+        by_tape = np.zeros((*shape, 1))
+        if equation.taped:
+            factor = (1 + scales[:, batch.tapes]) / self.network.scale
+            by_tape = np.where(batch.tapes >= 0, value / self.network.scale, 0.0)[:, :, None]
+            value, partials = value * factor, partials * factor[:, :, None]
+            by_amount = None if by_amount is None else by_amount * factor[:, :, None]
+        return value, np.concatenate((partials, by_tape), axis=2), by_amount
+
+    # -- the solution ------------------------------------------------------------------------------------------------
+
+    def solved(self, begin: Array, amounts: Array) -> Solved:
+        """Adjust every variant; each step is damped where it does not lower χ² (Levenberg and Marquardt).
+
+        Parameters
+        ----------
+        begin
+            (v, 2 n + t) parameters to begin with.
+        amounts
+            (v, k) amounts to begin with.
+        """
+        parameters, amounts = begin.copy(), amounts.copy()
+        look = self._looked(parameters, amounts)
+        damping = np.zeros(len(parameters))
+        going = np.arange(len(parameters))
+        for _ in range(ROUNDS):
+            steps, gains = self._steps(look, going, parameters, amounts, damping)
+            there, more = self._moved(parameters[going], amounts[going], steps)
+            new = self._looked(there, more, going)
+            better = new.cost <= look.cost[going] + 1e-9
+            taken = going[better]
+            parameters[taken], amounts[taken] = there[better], more[better]
+            for old, fresh in zip(look, new, strict=True):
+                old[taken] = fresh[better]
+            damping[taken] = np.where(damping[taken] <= WEAKEST_DAMPING, 0.0, damping[taken] / 30)
+            failed = going[~better]
+            damping[failed] = np.maximum(10 * damping[failed], WEAKEST_DAMPING)
+            done = (better & (gains < SETTLED * np.maximum(look.cost[going] / 10, 1.0))) | (
+                damping[going] > STRONGEST_DAMPING
+            )
+            going = going[~done]
+            if not len(going):
+                break
+        return self._told(look, parameters, amounts)
+
+    def _normal(self, look: _Look, going: Ints, parameters: Array, amounts: Array) -> tuple[Array, Array]:
+        """Return the normal matrices (v, u, u) and right-hand sides (v, u), what is held left out."""
+        slopes = np.delete(look.slopes[going], self.unknowns, axis=2)
+        matrix = slopes.transpose(0, 2, 1) @ slopes
+        right = np.einsum("vmu,vm->vu", slopes, look.residuals[going])
+        place = self.network.columns[2 * len(self.network.names) :]
+        priors = self.tape_sds[going] ** -2.0
+        matrix[:, place, place] += priors
+        right[:, place] -= priors * parameters[going][:, 2 * len(self.network.names) :]
+        last = np.arange(self.unknowns, self.unknowns + self.size)
+        found = self.found[going]
+        matrix[:, last, last] += np.where(found, LOOSE_SD**-2.0, 1.0)
+        right[:, self.unknowns :] -= np.where(found, LOOSE_SD**-2.0 * amounts[going], 0.0)
+        return matrix, right
+
+    def _steps(
+        self, look: _Look, going: Ints, parameters: Array, amounts: Array, damping: Array
+    ) -> tuple[Array, Array]:
+        """Return the steps (v, u + k), and by how much χ² should fall (v,)."""
+        matrix, right = self._normal(look, going, parameters, amounts)
+        diagonal = np.einsum("vii->vi", matrix)
+        root = np.sqrt(np.maximum(diagonal, LEAST_DIAGONAL))
+        scaled = matrix / root[:, :, None] / root[:, None, :]
+        np.einsum("vii->vi", scaled)[:] += RIDGE + damping[going][:, None]
+        steps = np.linalg.solve(scaled, (right / root)[:, :, None])[:, :, 0] / root
+        return steps, np.einsum("vu,vu->v", steps, right)
+
+    def _moved(self, parameters: Array, amounts: Array, steps: Array) -> tuple[Array, Array]:
+        there = parameters.copy()
+        there[:, ~self.network.held] += steps[:, : self.unknowns]
+        return there, amounts + steps[:, self.unknowns :]
+
+    def _told(self, look: _Look, parameters: Array, amounts: Array) -> Solved:
+        """Return the solution; volumes and tests of those alone that come near the best."""
+        count = len(parameters)
+        near = np.flatnonzero(look.cost <= look.cost.min(initial=np.inf) + HOPELESS)
+        matrix, _ = self._normal(look, near, parameters, amounts)
+        root = np.sqrt(np.maximum(np.einsum("vii->vi", matrix), LEAST_DIAGONAL))
+        scaled = matrix / root[:, :, None] / root[:, None, :]
+        np.einsum("vii->vi", scaled)[:] += RIDGE
+        inverse = np.linalg.inv(scaled) / root[:, :, None] / root[:, None, :]
+        log_volumes, worst = np.full(count, -np.inf), np.full(count, np.inf)
+        among = np.zeros((count, self.size, self.size))
+        log_volumes[near] = -0.5 * (np.linalg.slogdet(scaled)[1] + 2 * np.log(root).sum(axis=1))
+        slopes = np.delete(look.slopes[near], self.unknowns, axis=2)
+        known = np.einsum("vmu,vmu->vm", slopes @ inverse, slopes)
+        left = np.maximum(1 - known, 0.0)
+        tests = np.where(left > 1e-6, np.abs(look.residuals[near]) / np.sqrt(np.maximum(left, 1e-6)), 0.0)
+        worst[near] = tests.max(axis=1, initial=0.0)
+        among[near] = inverse[:, self.unknowns :, self.unknowns :]
+        return Solved(parameters, amounts, among, look.cost, log_volumes, worst)
+
+
+def _points(network: Network, ones: Sequence[Observation]) -> Ints:
+    return np.array([[network.index[name] for name in one.points] for one in ones], np.int64)
+
+
+def _constants(ones: Sequence[Observation]) -> tuple[Array, Array]:
+    """Return the constants (m, j) of observations of one type, as numerators and denominators."""
+    if isinstance(ones[0], Oblique):
+        pairs = np.array([(one.chainage, one.length) for one in ones if isinstance(one, Oblique)])
+        return pairs[:, :1], pairs[:, 1:]
+    numbers = np.array([EQUATIONS[type(one)].numbers(one) for one in ones], float).reshape(len(ones), -1)
+    return numbers, np.ones_like(numbers)

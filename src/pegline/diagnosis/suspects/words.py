@@ -1,0 +1,249 @@
+"""What is suspected in the book's own terms: every hypothesis as the readings it accuses and what they would be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+from pegline.book.habits import notation_of
+from pegline.book.model import Book
+from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.hypotheses import Situation
+from pegline.diagnosis.suspects.readings import readings_by_number
+from pegline.diagnosis.suspects.slips import BookedReading, Slip, as_booked
+from pegline.errors import Place
+from pegline.frame.model import Frame
+from pegline.measures.control import ControlPoint
+from pegline.measures.notation import Notation
+from pegline.network.observation_types import Bearing, Control, Distance, Oblique, Observation, Offset, Ranging
+from pegline.reduction.model import Reduction
+
+__all__ = ["Accused", "Terms"]
+
+
+@dataclass(frozen=True)
+class Accused:
+    """One reading that would be wrong."""
+
+    what: str
+    reading: str  #: as booked
+    would_be: str  #: as the book would write it
+    place: Place | None
+
+
+@dataclass(frozen=True)
+class Terms:
+    """A survey's own terms."""
+
+    of: Situation
+    book: Book
+    reduction: Reduction
+    frame: Frame
+
+    @cached_property
+    def readings(self) -> Mapping[int, tuple[BookedReading, ...]]:
+        """Return what is booked, by the number of the observation."""
+        return readings_by_number(self.book, self.reduction, self.of.observations)
+
+    @cached_property
+    def _notation(self) -> Notation:
+        return notation_of(self.book)
+
+    def accused(self, one: Verdict) -> tuple[Accused, ...]:
+        """Return what a hypothesis accuses, the first reading first."""
+        hypothesis = one.hypothesis
+        tell = TELLERS.get(hypothesis.kind)
+        if tell is not None:
+            return tuple(tell(self, one))
+        by_slip = hypothesis.both or (hypothesis.slip,) * (len(hypothesis.numbers) == 1)
+        amounts = one.amounts or (0.0,) * len(hypothesis.numbers)
+        if hypothesis.kind in ("begun-wrong", "local-attraction"):
+            amounts = one.amounts * len(hypothesis.numbers)
+        slips = by_slip or (None,) * len(hypothesis.numbers)
+        return tuple(
+            self._changed(number, amount, slip)
+            for number, amount, slip in zip(hypothesis.numbers, amounts, slips, strict=True)
+        )
+
+    def _changed(self, number: int, amount: float, slip: Slip | None) -> Accused:
+        """Return a reading that is wrong by an amount."""
+        one = self.of.observations[number]
+        if slip is not None:
+            return Accused(self.name(one), slip.reading, slip.would_be, slip.place or one.booking.place)
+        booked = self.readings.get(number, ())
+        if not booked:
+            return Accused(self.name(one), self._plain(one, 0.0), self._plain(one, amount), one.booking.place)
+        legs = len(booked) > 1 and abs(booked[0].share - 1) < 0.1
+        if legs:
+            first = booked[0]
+            would_be = f"{as_booked(first.metres + amount, first)} (or another leg)"
+        else:
+            would_be = ", ".join(as_booked(b.metres + amount / (b.share * len(booked)), b) for b in booked)
+        return Accused(self.name(one), ", ".join(b.text for b in booked), would_be, booked[0].place)
+
+    def name(self, one: Observation) -> str:
+        """Return what an observation is called."""
+        return one.booking.label
+
+    def _plain(self, one: Observation, amount: float) -> str:
+        """Return what no tape reads, with an amount added."""
+        match one:
+            case Bearing(start=start, end=end):
+                return self._notation.bearing(self._bearing_booked(start, end, one.booking.value) + amount, self._north)
+            case Ranging():
+                side = "left" if amount > 0 else "right"
+                return "in the line" if amount == 0 else f"{self._notation.small(abs(amount))} {side} of the line"
+            case Control():
+                return self._coordinate(one, amount)
+            case _:
+                return self._notation.length(one.booking.value + amount)
+
+    @property
+    def _north(self) -> str | None:
+        return self.book.north.reference if self.book.north else None
+
+    def _bearing_booked(self, start: str, end: str, value: float) -> float:
+        """Return a bearing as it was read: from the book's north."""
+        return next((b.booked for b in self.frame.bearings if (b.start, b.end) == (start, end)), value)
+
+    def _coordinate(self, one: Control, amount: float) -> str:
+        axis = "easting" if one.along[0] else "northing"
+        frame, point = self.frame, control_point(self.book, one.station)
+        booked = None if point is None else point.easting if axis == "easting" else point.northing
+        change = amount / frame.metres_per_unit
+        if (
+            booked is not None
+            and point is not None
+            and self.book.control
+            and point.crs in (None, self.book.control.crs)
+        ):
+            return f"{axis} {booked + change:.3f}"
+        on_grid = (one.booking.value + frame.origin[0 if axis == "easting" else 1]) / frame.metres_per_unit
+        # Booked in other figures than the grid's: what it makes there, and what it should make.
+        return f"{axis} {on_grid + change:.3f} on the grid"
+
+    def coordinate_slips(self) -> Mapping[int, tuple[Slip, ...]]:
+        """Return the slips of a digit in coordinates, by the number of the observation."""
+        found = {}
+        for number, one in enumerate(self.of.observations):
+            if isinstance(one, Control) and (point := control_point(self.book, one.station)) is not None:
+                found[number] = tuple(self._digits(one, point))
+        return found
+
+    def _digits(self, one: Control, point: ControlPoint) -> Iterator[Slip]:
+        from pegline.frame.control_mistakes import other_digits  # brings pyproj, which control has loaded by now
+
+        axis = "easting" if one.along[0] else "northing"
+        booked = point.easting if axis == "easting" else point.northing
+        if booked is None or self.book.control is None or point.crs not in (None, self.book.control.crs):
+            return
+        for words, meant in other_digits(f"{booked:.3f}"):
+            change = (meant - booked) * self.frame.metres_per_unit
+            yield Slip(
+                f"{words} in the {axis}",
+                f"{axis} {booked:.3f}",
+                f"{axis} {meant:.3f}",
+                one.booking.place,
+                change,
+                "digit",
+            )
+
+
+def control_point(book: Book, station: str) -> ControlPoint | None:
+    """Return the control point of a station as booked."""
+    return next((p for p in (book.control.points if book.control else ()) if p.station == station), None)
+
+
+# --- what names, sides and lines are told by --------------------------------------------------------------------------
+
+Told = Iterator[Accused]
+
+
+def _lines_exchanged(terms: Terms, one: Verdict) -> Told:
+    ones, readings = terms.of.observations, terms.readings
+    i, j = one.hypothesis.numbers
+    for number, other in ((i, j), (j, i)):
+        texts = [", ".join(b.text for b in readings.get(n, ())) or terms._plain(ones[n], 0.0) for n in (number, other)]
+        yield Accused(terms.name(ones[number]), texts[0], texts[1], ones[number].booking.place)
+
+
+def _names(terms: Terms, one: Verdict) -> Told:
+    """Yield observations between other points than booked: a line, a bearing, the corners of a building."""
+    told: dict[tuple[str, str], Accused] = {}
+    for number, instead in one.hypothesis.variant.instead.items():
+        booked = terms.of.observations[number]
+        for name, other in zip(booked.points, instead.points, strict=True):
+            if name != other:
+                told.setdefault((name, other), Accused(terms.name(booked), name, other, booked.booking.place))
+    yield from told.values()
+
+
+def _other_line(terms: Terms, one: Verdict) -> Told:
+    for number, instead in one.hypothesis.variant.instead.items():
+        booked = terms.of.observations[number]
+        if isinstance(booked, Distance | Bearing):
+            yield Accused(terms.name(booked), "-".join(booked.points), "-".join(instead.points), booked.booking.place)
+
+
+def _backwards(terms: Terms, one: Verdict) -> Told:
+    booking = terms.of.observations[one.hypothesis.numbers[0]].booking
+    line = terms.reduction.lines[booking.line or ""]
+    yield Accused(line.name, f"{line.start}-{line.end}", f"{line.end}-{line.start}", line.booked.place)
+
+
+def _turned(terms: Terms, one: Verdict) -> Told:
+    from math import pi
+
+    (number,) = one.hypothesis.numbers
+    booked = terms.of.observations[number]
+    yield Accused(terms.name(booked), terms._plain(booked, 0.0), terms._plain(booked, pi), booked.booking.place)
+
+
+def _other_side(terms: Terms, one: Verdict) -> Told:
+    booked = terms.of.observations[one.hypothesis.numbers[0]]
+    if isinstance(booked, Offset | Oblique):
+        told, meant = ("left", "right") if booked.side > 0 else ("right", "left")
+        yield Accused(terms.name(booked), told, meant, booked.booking.place)
+
+
+def _station_side(terms: Terms, one: Verdict) -> Told:
+    name = terms.of.network.names[one.hypothesis.mirrored[0]]
+    side = terms.of.hints.sides[name]
+    told, meant = ("left", "right") if side.left else ("right", "left")
+    yield Accused(name, f"{told} of {side.of}", f"{meant} of {side.of}", terms.of.hints.places.get(name))
+
+
+def _name_twice(terms: Terms, one: Verdict) -> Told:
+    booked = terms.of.observations[one.hypothesis.numbers[0]]
+    yield Accused(terms.name(booked), booked.points[0], "a point of its own", booked.booking.place)
+
+
+def _tape(terms: Terms, one: Verdict) -> Told:
+    number = one.hypothesis.variant.loose_tape or 0
+    name = terms.of.network.tapes[number]
+    scale = float(one.parameters[2 * len(terms.of.network.names) + number])
+    nominal = terms.reduction.tapes[name].nominal
+    tape = terms.book.tapes.get(name)
+    notation = terms._notation.finer
+    # A tape that reads long is short: its nominal length is less on the ground.
+    yield Accused(
+        f"tape {name}", notation.length(nominal), notation.length(nominal / (1 + scale)), tape.place if tape else None
+    )
+
+
+#: How hypotheses are told that do not accuse readings one by one.
+TELLERS: Final[Mapping[str, Callable[[Terms, Verdict], Told]]] = {
+    "lines-exchanged": _lines_exchanged,
+    "line-backwards": _backwards,
+    "bearing-turned": _turned,
+    "bearing-of-other-line": _other_line,
+    "control-exchanged": _names,
+    "corners-exchanged": _names,
+    "row-side": _other_side,
+    "station-side": _station_side,
+    "name-twice": _name_twice,
+    "tape-length": _tape,
+    "other-station": _other_line,
+}

@@ -1,0 +1,53 @@
+"""Lines advised to a sound survey do what is promised of them."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from builders.networks import NETWORKS
+from builders.plot import Line
+from builders.simulated import Framework
+
+from pegline.diagnosis.advice.strengthening import Tape, strengthening
+from pegline.measures.notation import METRES
+
+FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
+
+
+def tape_of(framework):
+    """Return the tape that new lines are measured with."""
+    return Tape(framework.tape.material, framework.tape.length, framework.tape.a)
+
+
+def with_lines(plot, names):
+    """Return the plot with some lines more; one that is there already is taped back."""
+    booked = {line.name for line in plot.lines}
+    more = (Line("-".join(reversed(n.split("-"))) if n in booked else n, "check") for n in names)
+    return replace(plot, lines=(*plot.lines, *more))
+
+
+@pytest.mark.parametrize("name", ["fan", "grid", "six stations, twelve lines", "two hubs", "strip"])
+def test_the_promised_redundancy_is_what_the_line_gives(name):
+    framework = FRAMEWORKS[name]
+    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical, METRES)
+    what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
+    larger = Framework(with_lines(framework.plot, [advice.measure]))
+
+    def redundancy(one):
+        return one.effects.spread[[o.booking.label for o in one.true].index(what)]
+
+    assert redundancy(larger) - redundancy(framework) == pytest.approx(advice.gain, abs=1e-6)
+
+
+def test_no_other_line_would_do_more_for_the_weakest():
+    framework = FRAMEWORKS["six stations, twelve lines"]
+    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical, METRES)
+    what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
+    names = list(framework.plot.stations)
+    for start in names:
+        for end in names[names.index(start) + 1 :]:
+            if framework.plot.line(f"{start}-{end}") is None:
+                other = Framework(with_lines(framework.plot, [f"{start}-{end}"]))
+                number = [one.booking.label for one in other.true].index(what)
+                rise = other.effects.spread[number] - framework.effects.spread[number]
+                assert rise <= advice.gain + 0.1  # the others count a little

@@ -1,0 +1,49 @@
+"""Densities of mistakes are densities, and something else is no likelier than what it stands for."""
+
+from math import exp, log, pi, sqrt
+
+import numpy as np
+import pytest
+
+from pegline.diagnosis.suspects.evidence import (
+    LEAST,
+    MOST,
+    PEG_ASTRAY,
+    SHARES,
+    SOMETHING_ELSE,
+    any_size,
+    something_else,
+)
+from pegline.diagnosis.suspects.slips import SLIPS
+from pegline.network.observation_types import Distance, Ranging
+
+
+def test_mistakes_of_any_size_between_the_limits_make_a_whole():
+    # On a logarithmic grid, both signs: ∫ p(δ) dδ = 2 ∫ p δ d ln δ.
+    steps = np.linspace(log(LEAST), log(MOST), 2001)
+    sizes = np.exp(steps)
+    density = np.array([any_size(float(size), 0.0, Distance) for size in sizes])
+    assert 2 * np.trapezoid(density * sizes, steps) == pytest.approx(1.0, rel=1e-3)
+
+
+def test_a_peg_stands_out_of_line_by_any_distance_alike():
+    assert any_size(0.1, 0.0, Ranging) == pytest.approx(any_size(0.9, 0.0, Ranging))
+    assert any_size(0.5, 0.0, Ranging) * 2 * PEG_ASTRAY == pytest.approx(1.0)
+    assert any_size(1.5, 0.0, Ranging) < 1e-9
+
+
+def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be():
+    draws = np.random.default_rng(1).normal(2.0, 0.5, 20_000)
+    mean = np.mean([any_size(float(draw), 0.0, Distance) for draw in draws[:4000]])
+    assert any_size(2.0, 0.5, Distance) == pytest.approx(mean, rel=0.03)
+
+
+@pytest.mark.parametrize("sigmas", [5.0, 20.0, 200.0])
+def test_with_one_check_something_else_is_one_mistake_of_any_size_of_the_check_itself(sigmas):
+    # A misclosure of so many σ, every order of magnitude alike: √(2π) / (2 ρ ln(most / least)).
+    expected = SOMETHING_ELSE * sqrt(2 * pi) / (2 * sigmas * log(MOST / LEAST))
+    assert exp(something_else(sigmas**2, 1)) == pytest.approx(expected)
+
+
+def test_every_slip_has_its_share():
+    assert set(SLIPS) < set(SHARES)

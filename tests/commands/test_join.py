@@ -20,6 +20,7 @@ from pegline.errors import OpenError, UsageError
 from pegline.writers.gis import gpkg
 from pegline.writers.gis import layer_table as gis
 from pegline.writers.gis.package import package
+from pegline.writers.gis.package_reader import read_package, split_surveys
 
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
 EAST = 12.0  # metres by which the second survey lies east of the first
@@ -31,7 +32,9 @@ def _moved(survey, east):
 
 def _join(out, *sources):
     said, complained = [], []
-    status = run(argparse.Namespace(out=str(out), outputs=[*map(str, sources)]), said.append, complained.append)
+    status = run(
+        argparse.Namespace(out=str(out), outputs=[*map(str, sources)], new=False), said.append, complained.append
+    )
     return status, said, complained
 
 
@@ -103,10 +106,11 @@ def test_areas_that_overlap_are_told_with_their_size(tmp_path, two):
     # The cottage is 8.75 m by 6.39 m along the grid; moved 12 m it is clear of the first, moved 6 m it is not.
     assert _join(tmp_path / "all.gpkg", *two)[2] == []
     gpkg.write(_moved(records.on_grid(), 6.0), two[1])
+    (tmp_path / "all.gpkg").unlink()
 
     status, said, complained = _join(tmp_path / "all.gpkg", *two)
 
-    assert status == 0
+    assert status == 1  # the cottages overlap by 3 m, their corners are good to decimetres
     (text,) = [text for text in complained if "overlap" in text]
     assert "cottage of mill and cottage of weir overlap by 17." in text
     assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 1 to look at"]
@@ -126,15 +130,41 @@ def test_one_peg_in_two_surveys_is_told(tmp_path, two):
     assert rows == [("mill, weir", "duplicate-station")]
 
 
-def test_pegs_of_one_name_a_little_apart_are_asked_about(tmp_path, two):
+def test_a_survey_that_lies_off_another_as_a_whole_is_told_as_such(tmp_path, two):
     gpkg.write(_moved(records.on_grid(), 1.5), two[1])
 
-    complained = _join(tmp_path / "all.gpkg", *two)[2]
+    status, _, complained = _join(tmp_path / "all.gpkg", *two)
 
+    assert status == 1
+    (text,) = [text for text in complained if "the whole of" in text]
+    assert text.endswith(
+        "the whole of weir lies 1.50 m east and 0.00 m north of mill, by the pegs that both have (A, B, T, C, D);"
+        " look at the control of both"
+    )
+    with fiona.open(tmp_path / "all.gpkg", layer="peg_differences") as file:
+        lines = {each.properties["name"]: each for each in file}
+    assert set(lines) == {"A", "B", "T", "C", "D"}
+    (here, there), told_ = lines["A"].geometry.coordinates, lines["A"].properties
+    assert (there[0] - here[0], there[1] - here[1]) == pytest.approx((1.5, 0.0))
+    assert (told_["east"], told_["north"], told_["distance"]) == pytest.approx((1.5, 0.0, 1.5))
+
+
+def test_pegs_of_one_name_apart_one_by_one_are_asked_about(tmp_path, two):
+    survey = records.on_grid()
+    at = survey.adjustment.solution.positions.copy()
+    index = survey.adjustment.solution.index
+    at[index["A"]] += (0.9, 0.0)
+    at[index["C"]] += (0.0, -1.2)
+    solution = replace(survey.adjustment.solution, positions=at)
+    gpkg.write(with_stages(survey, adjustment=replace(survey.adjustment, adjusted=solution, plotting=solution)), two[1])
+
+    status, _, complained = _join(tmp_path / "all.gpkg", *two)
+
+    assert status == 1
     (text,) = [text for text in complained if "places farther apart" in text]
     assert text.endswith(
-        "mill and weir give 5 pegs of one name places farther apart than their accuracy explains: A, B, T, C, D;"
-        " A the farthest, 1.500 m; one peg each, or two?"
+        "mill and weir give 2 pegs of one name places farther apart than their accuracy explains: C, A;"
+        " C the farthest, 1.200 m; one peg each, or two?"
     )
 
 
@@ -185,6 +215,64 @@ def test_kinds_of_a_books_own_are_compared_with_themselves():
     assert overlaps([("a", "greenhouse", 0, 4)], [("b", "greenhouse", 2, 4), ("c", "sand pit", 0, 4)]) == [
         "a of old and b of new overlap by 8.00 m²"
     ]
+
+
+def test_a_strip_between_two_boundaries_is_a_gap(tmp_path):
+    found = list(told({"old": areas(("plot", "boundary", 0, 30)), "new": areas(("field", "boundary", 30.4, 30))}))
+
+    assert [(each.rule, each.beyond) for each in found] == [("gap", False)]
+    assert found[0].text == "plot of old and field of new leave 12.00 m² between them"
+    (pair,) = found[0].pairs
+    assert pair.shape.bounds == pytest.approx((30, 0, 30.4, 30))
+
+
+def test_one_plot_added_to_the_office_s_file_keeps_the_others_and_replaces_its_former_self(tmp_path, two):
+    office = tmp_path / "office.gpkg"
+    gpkg.write(_moved(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
+    _join(office, *two)
+    before = {name: part.layers[0].values["name"] for name, part in split_surveys(read_package(office)).items()}
+    gpkg.write(_moved(records.on_grid(), EAST + 0.004), two[1])
+
+    _, said, _ = _join(office, tmp_path / "lock.gpkg", two[1])
+
+    surveys = split_surveys(read_package(office))
+    assert said[0].startswith(f"3 surveys in {office} (1 kept; replaced weir; added lock)")
+    assert list(surveys) == ["mill", "weir", "lock"]
+    assert {name: surveys[name].layers[0].values["name"] for name in before} == before
+    assert surveys["weir"].layers[0].shapes.corners[0, 0] == pytest.approx(512_340.25 + EAST + 0.004)
+
+
+def test_a_joined_file_joined_again_keeps_the_names_of_its_surveys(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+    gpkg.write(_moved(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
+
+    _join(tmp_path / "more.gpkg", tmp_path / "all.gpkg", tmp_path / "lock.gpkg")
+
+    surveys = split_surveys(read_package(tmp_path / "more.gpkg"))
+    assert list(surveys) == ["mill", "weir", "lock"]
+    assert all(len(survey.records) == 1 and len(survey.layers[0]) == 5 for survey in surveys.values())
+    alone = read_package(two[0])
+    for ours, theirs in zip(surveys["mill"].layers, alone.layers, strict=True):
+        assert ours.values == theirs.values
+    assert surveys["mill"].links == alone.links
+
+
+def test_a_survey_of_another_title_does_not_replace_one_of_its_name(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+    survey = records.on_grid()
+    gpkg.write(with_stages(survey, book=replace(survey.book, title="Lock house")), two[1])
+
+    with pytest.raises(UsageError, match="give the new file another name"):
+        _join(tmp_path / "all.gpkg", two[1])
+
+
+def test_surveys_that_the_file_holds_are_dropped_when_it_is_begun_anew(tmp_path, two):
+    _join(tmp_path / "all.gpkg", *two)
+    words = argparse.Namespace(out=str(tmp_path / "all.gpkg"), outputs=[str(two[0])], new=True)
+
+    run(words, lambda _: None, lambda _: None)
+
+    assert list(split_surveys(read_package(tmp_path / "all.gpkg"))) == ["mill"]
 
 
 def test_a_long_list_ends_with_how_many_more():
@@ -265,7 +353,7 @@ def test_an_area_with_a_hole_is_none_of_ours(tmp_path, two):
 
 
 def test_words_that_make_no_sense_are_refused(tmp_path, two):
-    with pytest.raises(UsageError, match="one of the surveys too"):
+    with pytest.raises(UsageError, match="holds one survey, not several joined"):
         _join(two[0], *two)
     with pytest.raises(UsageError, match="named twice"):
         _join(tmp_path / "all.gpkg", two[0], two[0])
@@ -278,11 +366,9 @@ def test_surveys_of_one_name_are_told_apart_by_their_folders():
 
 
 def test_what_is_read_is_what_was_written(tmp_path):
-    from pegline.commands.join import opened
-
     written = package(records.on_grid())
     gpkg.written(written, tmp_path / "mill.gpkg")
-    read = opened(tmp_path / "mill.gpkg")
+    read = read_package(tmp_path / "mill.gpkg")
 
     for ours, theirs in zip((*written.layers, *written.tables), (*read.layers, *read.tables), strict=True):
         assert [column.name for column in ours.columns] == [column.name for column in theirs.columns]

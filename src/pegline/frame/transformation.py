@@ -100,6 +100,13 @@ class Fitted:
         lengths = np.asarray(self.back)[0, 0]
         return np.asarray(np.einsum("nij,jk,nlk->nil", rows, self.covariance, rows) * lengths**2)
 
+    def derivatives_at(self, points: ArrayLike) -> Array:
+        """Return (m, 2, 2) the derivatives of the target's coordinates by the source's at points."""
+        p = np.asarray(points, dtype=float).reshape(-1, 2)
+        w = p @ self.matrix[2, :2] + self.matrix[2, 2]
+        bent = applied(self.matrix, p)[:, :, None] * self.matrix[2, :2]
+        return np.asarray((self.matrix[:2, :2] - bent) / w[:, None, None])
+
     @property
     def _centred(self) -> Array:
         middle = np.linalg.inv(self.back) @ self.matrix @ np.linalg.inv(self.centre)
@@ -119,9 +126,7 @@ class Fitted:
     @property
     def _slope(self) -> Array:
         """Return (2, 2) the derivatives of the target by the source at the middle of the points."""
-        middle = self.source.mean(axis=0)
-        w = self.matrix[2, :2] @ middle + self.matrix[2, 2]
-        return np.asarray((self.matrix[:2, :2] - np.outer(applied(self.matrix, middle), self.matrix[2, :2])) / w)
+        return np.asarray(self.derivatives_at(self.source.mean(axis=0))[0])
 
     def left_out(self) -> Array:
         """Return (n, 2) target minus what the other pairs make of each point; NaN where they are too few."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from pegline.network.common import Array
 
-__all__ = ["CHI2_95", "CONFIDENCE", "confidence_radii", "ellipses"]
+__all__ = ["CHI2_95", "CONFIDENCE", "confidence_radii", "ellipses", "variances_of"]
 
 #: How often a place is to lie within what is told of it.
 CONFIDENCE: Final = 0.95
@@ -54,6 +54,18 @@ def ellipses(variances: Array) -> Array:
     # + 0.0 turns a negative zero into a plain one.
     bearing = np.degrees(0.5 * np.arctan2(2 * xy, yy - xx)) % 180 + 0.0
     return np.column_stack([axes, bearing])
+
+
+def variances_of(figures: Array) -> Array:
+    """Return the covariances (n, 2, 2) that 95 % ellipses (n, 3) are of, square metres: `ellipses` undone.
+
+    >>> variances_of(ellipses(np.array([[[4.0, 1.0], [1.0, 2.0]]]))).round(9).tolist()
+    [[[4.0, 1.0], [1.0, 2.0]]]
+    """
+    a, b = figures[:, 0] ** 2 / CHI2_95, figures[:, 1] ** 2 / CHI2_95
+    east, north = np.sin(np.radians(figures[:, 2])), np.cos(np.radians(figures[:, 2]))
+    xx, yy, xy = a * east**2 + b * north**2, a * north**2 + b * east**2, (a - b) * east * north
+    return np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2)
 
 
 def confidence_radii(variances: Array) -> Array:

@@ -11,10 +11,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.commands.fit import survey_package
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid
 from pegline.frame.datum_shift import to_wgs84
 from pegline.frame.transformation import Fitted, applied
+from pegline.writers.gis.package_reader import is_package
 
 __all__ = ["corners", "write"]
 
@@ -46,6 +48,9 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
 
     from pegline.writers.publish import placed
 
+    if path.suffix.lower() == out.suffix.lower() == ".gpkg" and is_package(path):
+        survey_package.write(path, fitted, grid, out)
+        return
     names = _names(path)
     driver = DRIVERS[out.suffix.lower()]
     if driver == "GeoJSON" and len(names) > 1:

@@ -4,52 +4,112 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
 
 from pegline.commands.join.disagreements import Disagreement, told
-from pegline.errors import OpenError, UsageError
-from pegline.writers.gis.columns import Column
-from pegline.writers.gis.geometries import Form, Shapes, of_parts, stacked
+from pegline.commands.join.report import report_layers
+from pegline.errors import UsageError
+from pegline.writers.gis.columns import SURVEY, Column
+from pegline.writers.gis.geometries import stacked
 from pegline.writers.gis.layer_table import LAYERS, Filled, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
+from pegline.writers.gis.package_reader import read_package, split_surveys
 
-__all__ = ["arguments", "joined", "names_of", "one_frame", "opened", "run"]
+__all__ = ["arguments", "joined", "names_of", "one_frame", "run", "surveys_in"]
 
 Tell = Callable[[str], None]
-
-SURVEY: Final = Column("survey", "the survey that it is from: the name of its file")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
-    parser.add_argument("out", metavar="OUT.gpkg", help="the GeoPackage to write")
-    parser.add_argument("outputs", nargs="+", metavar="OUTPUT", help="a GeoPackage that pegline wrote")
+    parser.add_argument("out", metavar="OUT.gpkg", help="the GeoPackage to write; surveys that it holds already stay")
+    parser.add_argument("outputs", nargs="+", metavar="OUTPUT", help="a GeoPackage that pegline wrote, joined or not")
+    parser.add_argument("--new", action="store_true", help="begin anew: drop the surveys that OUT.gpkg holds")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
-    """Join, and tell what two surveys have both."""
+    """Join, and tell what two surveys have both; 1 where surveys disagree beyond their accuracy."""
     from pegline.writers.gis.gpkg import written
     from pegline.writers.publish import held, placed
 
     out, sources = Path(args.out), [Path(name) for name in args.outputs]
     if out.suffix.lower() != ".gpkg":
         raise UsageError(f"{out}: the file to write must end with .gpkg")
-    if any(source.resolve() == out.resolve() for source in sources):
-        raise UsageError(f"{out}: is one of the surveys too; give the joined file another name")
     if len({source.resolve() for source in sources}) < len(sources):
         raise UsageError(f"{out}: a survey is named twice; name each once")
-    surveys = dict(zip(names_of(sources), map(opened, sources), strict=True))
+    known = {} if args.new else _surveys_of_out(out)
+    added = surveys_in([source for source in sources if args.new or source.resolve() != out.resolve()])
+    for name in known.keys() & added.keys():
+        _same_survey(out, name, known[name], added[name])
+    surveys = {**known, **added}
     one_frame(surveys)
     found = list(told(surveys))
     with held(out.parent), placed(out) as path:
         written(joined(surveys, found), path)
     for disagreement in found:
         complain(f"{out}: {disagreement.text}")
-    tell(f"{len(surveys)} surveys in {out}; {len(found) or 'nothing'} to look at")
-    return 0
+    tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(found) or 'nothing'} to look at")
+    return 1 if any(disagreement.beyond for disagreement in found) else 0
+
+
+def _surveys_of_out(out: Path) -> dict[str, Package]:
+    """Return the surveys that the file to write holds already."""
+    if not out.exists():
+        return {}
+    surveys = split_surveys(read_package(out))
+    if not surveys:
+        raise UsageError(
+            f"{out}: holds one survey, not several joined; give the joined file another name, or say --new"
+        )
+    return surveys
+
+
+def surveys_in(paths: Sequence[Path]) -> dict[str, Package]:
+    """Return the surveys of GeoPackages by name: a joined one brings its own names.
+
+    Raises
+    ------
+    UsageError
+        Two of them have one name.
+    """
+    surveys: dict[str, Package] = {}
+    for path, name in zip(paths, names_of(paths), strict=True):
+        package = read_package(path)
+        for own, survey in (split_surveys(package) or {name: package}).items():
+            if own in surveys:
+                raise UsageError(
+                    f"{path}: a survey named {own!r} is in another of the files too; give only one of them"
+                )
+            surveys[own] = survey
+    return surveys
+
+
+def _same_survey(out: Path, name: str, one: Package, other: Package) -> None:
+    """Refuse to replace a survey by one of the same file name that is of another place."""
+    titles = [_facts(package).get("title") for package in (one, other)]
+    if all(titles) and titles[0] != titles[1]:
+        raise UsageError(
+            f"{out}: holds a survey {name!r} with the title {titles[0]!r}, and the new one is {titles[1]!r};"
+            " give the new file another name"
+        )
+
+
+def _facts(package: Package) -> dict[Value, Value]:
+    (book,) = (table for table in package.tables if table.name == "book")
+    return dict(zip(book.values["key"], book.values["value"], strict=True))
+
+
+def _changes(known: Mapping[str, Package], added: Mapping[str, Package]) -> str:
+    """Return in words what became of the surveys that were there."""
+    if not known:
+        return ""
+    again = sorted(known.keys() & added.keys())
+    new = sorted(added.keys() - known.keys())
+    words = [f"{len(known) - len(again)} kept"]
+    words += [f"replaced {', '.join(again)}"] if again else []
+    words += [f"added {', '.join(new)}"] if new else []
+    return f" ({'; '.join(words)})"
 
 
 def names_of(paths: Sequence[Path]) -> list[str]:
@@ -67,111 +127,6 @@ def names_of(paths: Sequence[Path]) -> list[str]:
     return [str(path.with_suffix("")) if name in twice else name for path, name in zip(paths, names, strict=True)]
 
 
-# Reading -----------------------------------------------------------------------------------------
-
-
-def opened(path: Path) -> Package:
-    """Return what a GeoPackage of ours holds.
-
-    Raises
-    ------
-    OpenError
-        It cannot be opened, or pegline did not write it.
-    """
-    import sqlite3
-
-    if not path.is_file():
-        raise OpenError(f"{path}: there is no such file; give the GeoPackages that 'pegline plot' wrote")
-    try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
-            return _package(database, path)
-    except (sqlite3.Error, ValueError) as error:
-        raise OpenError(f"{path}: pegline did not write this GeoPackage ({error}); plot its book again") from error
-
-
-def _package(database: Any, path: Path) -> Package:
-    described = database.execute(
-        "SELECT table_name, column_name, description FROM gpkg_data_columns ORDER BY rowid"
-    ).fetchall()
-    ((wkt,),) = database.execute(
-        "SELECT definition_12_063 FROM gpkg_spatial_ref_sys JOIN gpkg_geometry_columns USING (srs_id)"
-        " WHERE table_name = 'stations'"
-    ).fetchall()
-    ((moment,),) = database.execute("SELECT max(last_change) FROM gpkg_contents").fetchall()
-    values: dict[str, dict[str, str]] = {}
-    for name, value, about in database.execute(
-        "SELECT constraint_name, value, description FROM gpkg_data_column_constraints ORDER BY rowid"
-    ):
-        values.setdefault(name, {})[value] = about
-    return Package(
-        wkt,
-        _epoch(database),
-        moment,
-        tuple(_layer(database, layer.name, layer.shape, layer.about, layer.columns, described) for layer in LAYERS),
-        tuple(_layer(database, table.name, None, table.about, table.columns, described) for table in TABLES),
-        values,
-        tuple(text for (text,) in database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id")),
-        tuple(_links(database)),
-    )
-
-
-def _epoch(database: Any) -> float | None:
-    """Return the epoch of the layers' CRS; older packages, and those of plates, have no column for it."""
-    columns = {name for _, name, *_ in database.execute("PRAGMA table_info(gpkg_spatial_ref_sys)")}
-    if "epoch" not in columns:
-        return None
-    query = "SELECT epoch FROM gpkg_spatial_ref_sys JOIN gpkg_geometry_columns USING (srs_id) WHERE table_name = ?"
-    ((epoch,),) = database.execute(query, ("stations",)).fetchall()
-    return None if epoch is None else float(epoch)
-
-
-def _layer(
-    database: Any,
-    name: str,
-    form: Form | None,
-    about: str,
-    columns: tuple[Column, ...],
-    described: Sequence[tuple[str, ...]],
-) -> Filled:
-    known = {column.name for column in columns}
-    own = tuple(Column(column, text) for table, column, text in described if table == name and column not in known)
-    every = columns + own
-    listed = ", ".join(f'"{column.name}"' for column in every)
-    geometry, order = ('"geom"', "fid") if form else ("NULL", "id")
-    rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
-    return Filled(
-        name,
-        about,
-        every,
-        _shapes(form, [blob for blob, *_ in rows]),
-        {column.name: [_value(column, row[number]) for row in rows] for number, column in enumerate(every, 1)},
-    )
-
-
-def _shapes(form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:
-    """Return what geometries in the binary form of GeoPackages are; pegline draws them of one part, without holes."""
-    from shapely import from_wkb, get_coordinates
-
-    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r17, 2.1.3).
-    bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-    drawn = from_wkb([None if blob is None else blob[8 + bounds[blob[3] >> 1 & 7] :] for blob in blobs])
-    for each in drawn:
-        if each is not None and (each.geom_type != form or len(getattr(each, "interiors", ()))):
-            raise ValueError(f"it has a {each.geom_type} where pegline draws a {form} without holes")
-    return of_parts(form, (get_coordinates(each) for each in drawn))
-
-
-def _value(column: Column, value: Any) -> Value:
-    return bool(value) if column.type == "yes or no" and value is not None else value
-
-
-def _links(database: Any) -> Iterator[Links]:
-    query = "SELECT mapping_table_name, base_table_name, related_table_name FROM gpkgext_relations ORDER BY id"
-    for name, base, related in database.execute(query).fetchall():
-        rows = database.execute(f'SELECT base_id, related_id, source, page FROM "{name}" ORDER BY rowid').fetchall()
-        yield Links(name, base, related, tuple(rows))
-
-
 # Joining -----------------------------------------------------------------------------------------
 
 
@@ -187,14 +142,20 @@ def one_frame(surveys: Mapping[str, Package]) -> None:
     for name, other in surveys.items():
         if not _same_frame(first.wkt, other.wkt):
             raise UsageError(
-                f"{name} is in {_frame(other.wkt)} and {first_name} in {_frame(first.wkt)};"
-                " join surveys of one grid, or fit the other to it first ('pegline fit')"
+                f"{name} is in {_frame(other.wkt)} and {first_name} in {_frame(first.wkt)}; {_cure(other)}"
             )
     if len(surveys) > 1 and first.wkt.lstrip().upper().startswith("ENG"):
         raise UsageError(
             f"{first_name} and the others are each in a frame of its own, so nothing says how they lie to one another;"
             " book control in each"
         )
+
+
+def _cure(other: Package) -> str:
+    """Return how a survey comes into the frame of the others."""
+    if other.wkt.lstrip().upper().startswith("ENG"):
+        return "fit it to that grid first ('pegline fit')"
+    return "say in which CRS all are to be joined (--crs)"
 
 
 def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -> Package:
@@ -211,7 +172,8 @@ def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -
         tuple(
             _stacked([_named(each.layers[number], name) for name, each in surveys.items()])
             for number in range(len(LAYERS))
-        ),
+        )
+        + tuple(report_layers(found)),
         tuple(_tables(surveys, found)),
         values,
         tuple(record for package in surveys.values() for record in package.records),

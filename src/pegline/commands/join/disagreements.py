@@ -10,7 +10,7 @@ from typing import Any, Final
 from pegline.kinds import KINDS
 from pegline.writers.gis.package import Package
 
-__all__ = ["Disagreement", "told"]
+__all__ = ["Disagreement", "Pair", "common_shift", "told"]
 
 #: Areas that share less than this are neighbours, square metres.
 SLIVER: Final = 0.01
@@ -18,6 +18,8 @@ SLIVER: Final = 0.01
 NEAR: Final = 0.05
 #: Stations of one name farther apart than this are two pegs without a doubt, metres.
 REACH: Final = 5.0
+#: Neighbours' boundaries this near one another are meant to be one, metres.
+GAP: Final = 1.0
 #: Names told in a list.
 MOST: Final = 8
 
@@ -29,6 +31,31 @@ class Disagreement:
     rule: str
     surveys: str  #: their names
     text: str
+    pairs: tuple[Pair, ...]  #: what it is about
+    beyond: bool = False  #: whether it is more than the accuracy of the surveys explains
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Something of one survey and something of another."""
+
+    survey: str
+    second: str
+    ours: str
+    theirs: str
+    size: float  #: metres apart, or square metres shared or between them
+    shape: Any  #: a line from ours to theirs, or what areas share or leave between them; shapely's
+    allowed: float = 0.0  #: metres apart, or deep, that measuring explains
+    off: tuple[float, float] = (0.0, 0.0)  #: theirs less ours, metres east and north
+    variance: float = 0.0  #: of that in one axis, square metres
+
+    def __str__(self) -> str:
+        return f"{self.ours} of {self.survey} and {self.theirs} of {self.second}"
+
+    @property
+    def name(self) -> str:
+        """Return the name that both have, or both names."""
+        return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
 
 
 def told(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
@@ -36,6 +63,7 @@ def told(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
     unit = _unit(next(iter(surveys.values())).wkt)
     yield from _stations(surveys, unit)
     yield from _overlaps(surveys, unit)
+    yield from _gaps(surveys, unit)
 
 
 #: A row with its survey before it and its geometry after it.
@@ -65,29 +93,9 @@ def _pairs(shapes: list[Any], within: float) -> Iterator[tuple[int, int]]:
         yield from sorted((one, other) for one, other in found if one < other)
 
 
-@dataclass(frozen=True, slots=True)
-class _Pair:
-    """Something of one survey and something of another."""
-
-    survey: str
-    second: str
-    ours: str
-    theirs: str
-    size: float  #: metres apart, or square metres shared
-    allowed: float = 0.0  #: metres apart that measuring explains
-
-    def __str__(self) -> str:
-        return f"{self.ours} of {self.survey} and {self.theirs} of {self.second}"
-
-    @property
-    def name(self) -> str:
-        """Return the name that both have, or both names."""
-        return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
-
-
-def _gathered(pairs: Iterable[tuple[str, _Pair]]) -> Iterator[tuple[str, list[_Pair]]]:
+def _gathered(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pair]]]:
     """Yield what was found of each kind in each pair of surveys, the largest first, to the millimetre."""
-    groups: dict[tuple[str, str, str], list[_Pair]] = {}
+    groups: dict[tuple[str, str, str], list[Pair]] = {}
     for kind, pair in pairs:
         groups.setdefault((kind, pair.survey, pair.second), []).append(pair)
     for (kind, *_), group in groups.items():
@@ -105,7 +113,14 @@ def _listed(told: Sequence[str]) -> str:
 
 
 def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    for rule, group in _gathered(_pegs(_in(surveys, "stations"), unit)):
+    pegs = list(_pegs(_in(surveys, "stations"), unit))
+    shifted = {(pair.survey, pair.second) for rule, pair in pegs if rule == "same-name"}
+    for both in shifted:
+        group = [pair for _, pair in pegs if (pair.survey, pair.second) == both]
+        if (shift := common_shift(group)) is not None:
+            yield _shift(group, shift)
+            pegs = [(rule, pair) for rule, pair in pegs if (pair.survey, pair.second) != both]
+    for rule, group in _gathered(pegs):
         first = group[0]
         if rule == "duplicate-station":
             expected = f"{first.size:.3f} m apart, where {first.allowed:.3f} m is to be expected at most"
@@ -116,12 +131,46 @@ def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreem
             many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
             farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
         names = f"{first.survey} and {first.second}"
-        told = one if len(group) == 1 else f"{names} {many}: {_listed([pair.name for pair in group])}{farthest}"
-        yield Disagreement(rule, f"{first.survey}, {first.second}", told)
+        text = one if len(group) == 1 else f"{names} {many}: {_listed([pair.name for pair in group])}{farthest}"
+        yield Disagreement(
+            rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station"
+        )
 
 
-def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, _Pair]]:
+def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
+    """Return by how much one survey lies off another, metres east and north, where all their pegs lie off alike.
+
+    None where they do not, where fewer than two pegs are shared, or where the shift is what measuring explains.
+    """
+    if len(pegs) < 2:
+        return None
+    weights = [1 / (pair.variance + NEAR**2 / 9) for pair in pegs]
+    east, north = (
+        sum(weight * pair.off[axis] for weight, pair in zip(weights, pegs, strict=True)) / sum(weights)
+        for axis in (0, 1)
+    )
+    rests = [hypot(pair.off[0] - east, pair.off[1] - north) for pair in pegs]
+    if any(rest > pair.allowed for rest, pair in zip(rests, pegs, strict=True)):
+        return None
+    return (east, north) if hypot(east, north) > max(pair.allowed for pair in pegs) else None
+
+
+def _shift(pegs: Sequence[Pair], shift: tuple[float, float]) -> Disagreement:
+    """Return that one survey lies off another as a whole."""
+    first = pegs[0]
+    (east, north), names = shift, _listed([pair.name for pair in pegs])
+    text = (
+        f"the whole of {first.second} lies {abs(east):.2f} m {'east' if east >= 0 else 'west'} and {abs(north):.2f} m"
+        f" {'north' if north >= 0 else 'south'} of {first.survey}, by the pegs that both have ({names});"
+        " look at the control of both"
+    )
+    return Disagreement("shift", f"{first.survey}, {first.second}", text, tuple(pegs), beyond=True)
+
+
+def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, Pair]]:
     """Yield stations of two surveys that are one peg, or ought to be by their name."""
+    from shapely import LineString
+
     near = [
         (placed[one], placed[other])
         for one, other in _pairs([shape for *_, shape in placed], REACH / unit)
@@ -138,9 +187,17 @@ def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, _Pair]]
         same = ours["name"] == theirs["name"]
         if not same and {(survey, second, ours["name"]), (second, survey, theirs["name"])} & matched:
             continue
-        sd = hypot(*(float(row[key] or 0.0) for row in (ours, theirs) for key in ("sd_x", "sd_y")))
-        pair = _Pair(
-            survey, second, ours["name"], theirs["name"], unit * here.distance(there), allowed=max(NEAR, 3 * sd)
+        variances = [float(row[key] or 0.0) ** 2 for row in (ours, theirs) for key in ("sd_x", "sd_y")]
+        pair = Pair(
+            survey,
+            second,
+            ours["name"],
+            theirs["name"],
+            unit * here.distance(there),
+            LineString([here, there]),
+            allowed=max(NEAR, 3 * sum(variances) ** 0.5),
+            off=(unit * (there.x - here.x), unit * (there.y - here.y)),
+            variance=sum(variances) / 2,
         )
         if pair.size <= pair.allowed:
             yield "duplicate-station", pair
@@ -149,30 +206,81 @@ def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, _Pair]]
 
 
 def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    for layer, group in _gathered(_shared(_in(surveys, "detail_areas"), unit)):
+    for layer, group in _gathered(_shared(surveys, unit)):
         first = group[0]
         if len(group) == 1:
-            told = f"{first} overlap by {first.size:.2f} m²"
+            text = f"{first} overlap by {first.size:.2f} m²"
         else:
             names = _listed([f"{pair.name} {pair.size:.2f} m²" for pair in group])
             whole = sum(pair.size for pair in group)
-            told = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
-        yield Disagreement("overlap", f"{first.survey}, {first.second}", told)
+            text = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
+        beyond = any(_depth(pair.shape) * unit > pair.allowed for pair in group)
+        yield Disagreement("overlap", f"{first.survey}, {first.second}", text, tuple(group), beyond=beyond)
 
 
-def _shared(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, _Pair]]:
+def _depth(shape: Any) -> float:
+    """Return about how deep an area is: that of a long strip is its breadth."""
+    return 2 * float(shape.area) / float(shape.length) if shape.length else 0.0
+
+
+def _shared(surveys: Mapping[str, Package], unit: float) -> Iterator[tuple[str, Pair]]:
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 
+    placed, known = _in(surveys, "detail_areas"), {name: _accuracy(package) for name, package in surveys.items()}
     shapes = [make_valid(shape) for *_, shape in placed]
     for one, other in _pairs(shapes, 0.0):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
         layer = _layer_of(ours["kind"])
         if survey == second or layer != _layer_of(theirs["kind"]):
             continue
-        area = unit**2 * shapes[one].intersection(shapes[other]).area
+        common = shapes[one].intersection(shapes[other])
+        area = unit**2 * common.area
         if area > SLIVER:
-            yield layer, _Pair(survey, second, ours["name"], theirs["name"], area)
+            allowed = max(NEAR, hypot(known[survey], known[second]))
+            yield layer, Pair(survey, second, ours["name"], theirs["name"], area, common, allowed)
+
+
+def _accuracy(package: Package) -> float:
+    """Return the largest semi-axis of the 95 % ellipses of a survey's points, metres."""
+    return max(
+        (
+            float(value)
+            for layer in package.layers
+            if layer.name == "detail_points"
+            for value in layer.values["ellipse_a"]
+            if value is not None
+        ),
+        default=0.0,
+    )
+
+
+def _gaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
+    """Yield strips that boundaries of two neighbours leave between them."""
+    from shapely import make_valid
+
+    placed = [row for row in _in(surveys, "detail_areas") if row[1]["kind"] == "boundary"]
+    shapes = [make_valid(shape) for *_, shape in placed]
+    for one, other in _pairs(shapes, GAP / unit):
+        (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
+        if survey == second:
+            continue
+        strips = [part for part in _between(shapes[one], shapes[other], GAP / unit) if unit**2 * part.area > SLIVER]
+        for part in strips:
+            area = unit**2 * part.area
+            pair = Pair(survey, second, ours["name"], theirs["name"], area, part)
+            yield Disagreement("gap", f"{survey}, {second}", f"{pair} leave {area:.2f} m² between them", (pair,))
+
+
+def _between(one: Any, other: Any, reach: float) -> list[Any]:
+    """Return what two areas leave between them where they are no farther apart than so much."""
+    closed = one.union(other).buffer(reach / 2, join_style="mitre").buffer(-reach / 2, join_style="mitre")
+    parts = closed.difference(one.union(other))
+    return [
+        part
+        for part in getattr(parts, "geoms", [parts])
+        if part.geom_type == "Polygon" and part.distance(one) < reach / 1000 and part.distance(other) < reach / 1000
+    ]
 
 
 def _layer_of(kind: str) -> str:

@@ -27,6 +27,7 @@ class Column:
     values: str | None = None  #: the list of values that it takes, by name
 
 
+SURVEY: Final = Column("survey", "the survey that it is from: the name of its file")
 NAME: Final = Column("name", "as in the field book")
 KIND: Final = Column("kind", "what it is", values="kind")
 NOTE: Final = Column("note", "note in the field book")

@@ -45,6 +45,17 @@ class Shapes:
         least, greatest = (each.reduceat(self.corners, starts) for each in (np.minimum, np.maximum))
         return np.column_stack([least[:, 0], greatest[:, 0], least[:, 1], greatest[:, 1]])
 
+    def of_rows(self, rows: NDArray[np.int64]) -> Shapes:
+        """Return the shapes of some rows.
+
+        >>> shapes = of_parts("LineString", [np.zeros((2, 2)), np.ones((3, 2))])
+        >>> shapes.of_rows(np.array([1])).corners.tolist()
+        [[1.0, 1.0], [1.0, 1.0], [1.0, 1.0]]
+        """
+        ends = np.concatenate([[0], np.cumsum(self.counts)])
+        parts = [self.corners[ends[row] : ends[row + 1]] for row in rows.tolist()]
+        return of_parts(self.form, parts)
+
     def geojson(self, corners: Sequence[Any]) -> list[Geometry | None]:
         """Return geometries as GeoJSON has them, with the corners (k) given: these or what they were turned into."""
         ends = [0, *np.cumsum(self.counts).tolist()]

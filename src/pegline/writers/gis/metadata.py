@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from html import escape
 from math import degrees
 from typing import Final
@@ -13,9 +14,10 @@ from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import verdict
 from pegline.frame.model import Frame
 from pegline.release import __version__
+from pegline.solved import PlaceRadius
 from pegline.writers.survey_figures import moment, points, stations
 
-__all__ = ["CAUTION", "NAMESPACE", "head", "iso_record"]
+__all__ = ["CAUTION", "NAMESPACE", "Extent", "head", "iso_record", "with_process_step"]
 
 #: The namespace of the record, which also names the standard in a GeoPackage.
 NAMESPACE: Final = "http://www.isotc211.org/2005/gmd"
@@ -23,10 +25,33 @@ NAMESPACE: Final = "http://www.isotc211.org/2005/gmd"
 #: The survey's topic, from the list MD_TopicCategoryCode of ISO 19115: where things on the ground are.
 TOPIC: Final = "location"
 
+#: Namespaces of the record by their prefixes.
+SPACES: Final = {
+    "gmd": NAMESPACE,
+    "gco": "http://www.isotc211.org/2005/gco",
+    "xlink": "http://www.w3.org/1999/xlink",
+}
+
 CAUTION: Final = (
     "This is not a boundary survey: it shows what was measured, not who owns it. "
     "A legal boundary is for a licensed land surveyor."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """What holds a survey on the earth, degrees of longitude and latitude."""
+
+    west: float
+    south: float
+    east: float
+    north: float
+
+    @classmethod
+    def of(cls, places: Iterable[tuple[float, float]]) -> Extent:
+        """Return what holds places (longitude, latitude)."""
+        longitudes, latitudes = zip(*places, strict=True)
+        return cls(min(longitudes), min(latitudes), max(longitudes), max(latitudes))
 
 
 def head(survey: Survey) -> Iterator[tuple[str, str]]:
@@ -84,6 +109,7 @@ def iso_record(survey: Survey) -> str:
     day = moment(book)[:10]
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
+    extent = _extent(survey)
     told = (book.note, place, party, str(verdict(survey.solved)), CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
     parts = [
@@ -102,7 +128,7 @@ def iso_record(survey: Survey) -> str:
         _licence(book.licence),
         f"<gmd:language>{_words('eng')}</gmd:language>",
         f"<gmd:topicCategory><gmd:MD_TopicCategoryCode>{TOPIC}</gmd:MD_TopicCategoryCode></gmd:topicCategory>",
-        _bounding_box(survey),
+        _bounding_box(extent) if extent else "",
         "</gmd:MD_DataIdentification></gmd:identificationInfo>",
         "<gmd:dataQualityInfo><gmd:DQ_DataQuality><gmd:scope><gmd:DQ_Scope><gmd:level>",
         _code("MD_ScopeCode", "dataset"),
@@ -112,12 +138,50 @@ def iso_record(survey: Survey) -> str:
         f"<gmd:statement>{_words(lineage(survey))}</gmd:statement>",
         "</gmd:LI_Lineage></gmd:lineage></gmd:DQ_DataQuality></gmd:dataQualityInfo>",
     ]
-    spaces = (
-        f'xmlns:gmd="{NAMESPACE}" xmlns:gco="http://www.isotc211.org/2005/gco"'
-        ' xmlns:xlink="http://www.w3.org/1999/xlink"'
-    )
     inner = "\n".join(part for part in parts if part)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {spaces}>\n{inner}\n</gmd:MD_Metadata>\n'
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {_declared()}>\n{inner}\n</gmd:MD_Metadata>\n'
+
+
+def _declared() -> str:
+    return " ".join(f'xmlns:{prefix}="{uri}"' for prefix, uri in SPACES.items())
+
+
+def with_process_step(record: str, step: str, crs_name: str, extent: Extent | None, weakest: PlaceRadius | None) -> str:
+    """Return a record of what was carried to another CRS: the step in its history, where it lies now and how well."""
+    from xml.etree import ElementTree
+
+    for prefix, uri in SPACES.items():
+        ElementTree.register_namespace(prefix, uri)
+    root = ElementTree.fromstring(record)
+
+    def made(text: str) -> ElementTree.Element:
+        return ElementTree.fromstring(f"<made {_declared()}>{text}</made>")[0]
+
+    def first(path: str) -> ElementTree.Element:
+        found = root.find(path, SPACES)
+        if found is None:
+            raise ValueError(f"the survey's record has no {path}")
+        return found
+
+    reference = first("gmd:referenceSystemInfo")
+    reference[:] = [made(_reference(crs_name))]
+    identification = first("gmd:identificationInfo/gmd:MD_DataIdentification")
+    for old in identification.findall("gmd:extent", SPACES):
+        identification.remove(old)
+    if extent is not None:
+        identification.append(made(_bounding_box(extent)))
+    quality = first("gmd:dataQualityInfo/gmd:DQ_DataQuality")
+    for old in quality.findall("gmd:report", SPACES):
+        if old.find("gmd:DQ_AbsoluteExternalPositionalAccuracy", SPACES) is not None:
+            quality.remove(old)
+    if weakest is not None:
+        quality.insert(1, made(_on_grid(weakest)))  # after the scope
+    description = f"<gmd:description>{_words(step)}</gmd:description>"
+    lineage_part = first(".//gmd:LI_Lineage")
+    lineage_part.append(
+        made(f"<gmd:processStep><gmd:LI_ProcessStep>{description}</gmd:LI_ProcessStep></gmd:processStep>")
+    )
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ElementTree.tostring(root, encoding="unicode")}\n'
 
 
 def _words(text: str) -> str:
@@ -167,22 +231,25 @@ def _licence(licence: str | None) -> str:
     )
 
 
-def _bounding_box(survey: Survey) -> str:
-    """Return the extent on the earth; nothing of a survey in a frame of its own, which is nowhere."""
+def _extent(survey: Survey) -> Extent | None:
+    """Return where the survey lies; None in a frame of its own, which is nowhere."""
     if survey.frame.kind != "grid":
-        return ""
+        return None
     from pegline.frame.crs import grid_of, place_of
 
     grid = grid_of(survey.frame.wkt)
     every = np.concatenate([stations(survey).positions, points(survey).positions])
     (west, south), (east, north) = every.min(axis=0), every.max(axis=0)
     corners = [place_of(grid, x, y) for x in (west, east) for y in (south, north)]
-    longitudes, latitudes = zip(*(corner for corner in corners if corner), strict=True)
+    return Extent.of(corner for corner in corners if corner)
+
+
+def _bounding_box(extent: Extent) -> str:
     bounds = {
-        "westBoundLongitude": min(longitudes),
-        "eastBoundLongitude": max(longitudes),
-        "southBoundLatitude": min(latitudes),
-        "northBoundLatitude": max(latitudes),
+        "westBoundLongitude": extent.west,
+        "eastBoundLongitude": extent.east,
+        "southBoundLatitude": extent.south,
+        "northBoundLatitude": extent.north,
     }
     inner = "".join(
         f"<gmd:{name}><gco:Decimal>{value:.7f}</gco:Decimal></gmd:{name}>" for name, value in bounds.items()
@@ -197,11 +264,15 @@ def _accuracies(survey: Survey) -> Iterator[str]:
     """Yield the quality reports: how well the survey hangs together, and how well it lies on its grid."""
     weakest, on_grid = survey.solved.weakest, survey.solved.weakest_on_grid
     if on_grid is not None:
-        measure = f"radius that holds the weakest point ({on_grid.name}) on the grid in 95 of 100 cases"
-        yield _accuracy("DQ_AbsoluteExternalPositionalAccuracy", measure, on_grid.radius)
+        yield _on_grid(on_grid)
     if weakest is not None:
         measure = f"radius that holds the weakest point ({weakest.name}), relative to the base line, in 95 of 100 cases"
         yield _accuracy("DQ_RelativeInternalPositionalAccuracy", measure, weakest.radius)
+
+
+def _on_grid(weakest: PlaceRadius) -> str:
+    measure = f"radius that holds the weakest point ({weakest.name}) on the grid in 95 of 100 cases"
+    return _accuracy("DQ_AbsoluteExternalPositionalAccuracy", measure, weakest.radius)
 
 
 def _accuracy(element: str, measure: str, radius: float) -> str:

@@ -31,7 +31,7 @@ from pegline.writers.survey_figures import (
     stations,
 )
 
-__all__ = ["Columns", "Rows", "Site", "Value"]
+__all__ = ["Columns", "Rows", "Site", "Value", "ellipse_shapes"]
 
 Value = str | float | bool | None
 #: Values by column, one a row; what is the same in every layer, or nowhere known, is not among them.
@@ -347,16 +347,30 @@ def witnesses_rows(site: Site) -> Rows:
 
 def ellipses_rows(site: Site) -> Rows:
     figures = site.accuracy[:, 2:]
-    # What is held, wholly or in one direction, has no ellipse to draw.
-    drawn = figures[:, 1] > 1e-6
-    corners = _rings(site.metres[drawn], figures[drawn])
-    corners /= site.unit
-    counts = np.where(drawn, CORNERS + 1, 0)
-    return Shapes("Polygon", corners.reshape(-1, 2), counts), {
+    return ellipse_shapes(site.metres, figures, site.unit), {
         "name": [*site.stations.names, *site.points.names],
         "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
         **dict(zip((column.name for column in ACCURACY[2:]), figures.T.tolist(), strict=True)),
     }
+
+
+def ellipse_shapes(centres: Array, figures: Array, metres_per_unit: float) -> Shapes:
+    """Return ellipses true to size.
+
+    Parameters
+    ----------
+    centres
+        (n, 2) metres.
+    figures
+        (n, 3) semi-axes a and b, metres, and the bearing of a, degrees.
+    metres_per_unit
+        Of the CRS that they are drawn in.
+    """
+    # What is held, wholly or in one direction, has no ellipse to draw.
+    drawn = figures[:, 1] > 1e-6
+    corners = _rings(centres[drawn], figures[drawn])
+    corners /= metres_per_unit
+    return Shapes("Polygon", corners.reshape(-1, 2), np.where(drawn, CORNERS + 1, 0))
 
 
 def _rings(centres: Array, figures: Array) -> Array:

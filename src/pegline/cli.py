@@ -39,6 +39,7 @@ class Command(NamedTuple):
 COMMANDS: Final = {
     "plot": Command("reduce books and write drawing, layers, plan, computation sheet and points", collects=False),
     "check": Command("reduce books and print verdict, suspects and checks; write nothing", collects=False),
+    "prepare": Command("judge a layout before it is measured, and say what it can be expected to give"),
     "findpeg": Command("say how to find a lost peg from its witnesses, and whether they agree"),
     "setout": Command("say how points are set out from the pegs, and check what was measured back"),
     "area": Command("give the areas of rings and strips, and divide a ring by straight lines"),

@@ -1,0 +1,243 @@
+"""The arguments of ``pegline prepare``, its screen and its JSON."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator, Mapping, Sequence
+from math import degrees
+from typing import Any
+
+import numpy as np
+
+from pegline.book.habits import notation_of
+from pegline.commands.judgement import BOUNDARY_CAUTION, as_json
+from pegline.commands.prepare.expectation import Expectation, expect, read_intention
+from pegline.commands.prepare.layout import Triangle, triangles
+from pegline.commands.prepare.needs import needs_of
+from pegline.commands.prepare.rules import Remark, crossings, judge_layout, smallest_noticed, well_conditioned
+from pegline.commands.prepare.sketch_error import changes_by_sketch
+from pegline.commands.several_books import Tell
+from pegline.measures.source_tree import Table
+from pegline.network.confidence import ellipses
+from pegline.network.model import Array
+from pegline.records import record
+
+__all__ = ["Preparation", "arguments", "entries", "prepare_book", "run", "screen"]
+
+
+@record(frozen=True, slots=True)
+class Preparation:
+    """A layout with its judgement."""
+
+    expectation: Expectation
+    judgement: tuple[Remark, ...]
+
+    @property
+    def sound(self) -> bool:
+        """Return whether the layout is well-conditioned, checked, and reaches everything."""
+        return all(remark.good for remark in self.judgement)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("book", metavar="BOOK", help="a field book with a sketch; it may lack stations and lines")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Print the judgement of a layout."""
+    del complain
+    preparation = prepare_book(args.book)
+    tell(as_json(entries(preparation)) if args.json else "\n".join(screen(preparation)))
+    return 0 if preparation.sound else 1
+
+
+def prepare_book(path: str) -> Preparation:
+    """Return the judgement of the layout that a book's sketch shows.
+
+    Raises
+    ------
+    OpenError
+        The file cannot be opened.
+    BookError
+        The book is wrong in itself.
+    """
+    from pegline.readers import parse_book
+    from pegline.readers.decoding import read_bytes, text_of_bytes
+    from pegline.readers.yaml import parse
+
+    data = read_bytes(path)
+    book = parse_book(data, path)
+    written = parse(text_of_bytes(data, path), path)
+    expectation = expect(read_intention(written if isinstance(written, Table) else Table({}, written.place), book))
+    return Preparation(expectation, judge_layout(expectation) + tuple(_sureness(expectation)))
+
+
+def _sureness(expectation: Expectation) -> Iterator[Remark]:
+    """Say how sure the expected accuracies are when the sketch is off."""
+    changes = [
+        f"by {share * 100:.0f} %, they change by {change * 100:.0f} %"
+        for share, change in changes_by_sketch(expectation)
+    ]
+    if changes:
+        text = f"expected accuracies are as good as the sketch: where it is off {', '.join(changes)} (of the base; 1 σ)"
+        yield Remark("sketch-error", text, True)
+
+
+# -- JSON ------------------------------------------------------------------------------------------------------------
+
+
+def entries(preparation: Preparation) -> dict[str, Any]:
+    """Return a preparation as its JSON."""
+    expectation = preparation.expectation
+    intention = expectation.intention
+    page = intention.book.sketch
+    crossed, needs = crossings(expectation), needs_of(expectation)
+    return {
+        "sketch": {
+            "unit": page.unit.metres(intention.book.unit) if page.unit else notation_unit(expectation),
+            "top": degrees(page.top.radians) if page.top else 0.0,
+        },
+        "stations": dict(_stations(expectation)),
+        "points": dict(_points(expectation)),
+        "lines": {
+            line.name: {
+                "use": line.use,
+                "length": intention.layout.length(line),
+                "smallest_noticed": smallest_noticed(expectation, line.name),
+                "picks_up": [name for name, booking in expectation.bookings.items() if booking.line == line.name],
+                "crosses": list(crossed[line.name]),
+            }
+            for line in intention.layout.lines
+        },
+        "triangles": [_triangle(triangle, expectation) for triangle in triangles(intention.layout)],
+        "judgement": [
+            {"rule": remark.rule, "text": remark.text, "source": remark.source} for remark in preparation.judgement
+        ],
+        "proposals": [],
+        "needs": needs._asdict(),
+    }
+
+
+def notation_unit(expectation: Expectation) -> float:
+    """Return the length of the book's unit, metres."""
+    from pegline.units import METRES_PER
+
+    return METRES_PER[expectation.intention.book.unit]
+
+
+def local_places(expectation: Expectation) -> dict[str, Array]:
+    """Return the places of stations and points with the base line along +x from its first station at 0, 0."""
+    layout = expectation.intention.layout
+    places: dict[str, Array] = {**layout.points, **layout.stations}
+    base = layout.base
+    if base is None:
+        return places
+    start, end = layout.place(base.start), layout.place(base.end)
+    u = (end - start) / np.hypot(*(end - start))
+    return {
+        name: np.array([u @ (at - start), u[0] * (at - start)[1] - u[1] * (at - start)[0]])
+        for name, at in places.items()
+    }
+
+
+def _stations(expectation: Expectation) -> Iterator[tuple[str, dict[str, Any]]]:
+    survey, places = expectation.survey, local_places(expectation)
+    for name in expectation.intention.layout.stations:
+        x, y = (float(value) for value in places[name])
+        entry: dict[str, Any] = {"x": x, "y": y, "sd_x": None, "sd_y": None, "ellipse": None}
+        entry |= {"checked": False, "unnoticed": None}
+        if survey is not None and name in survey.adjustment.solution.index:
+            solution, unnoticed = survey.adjustment.solution, survey.solved.unnoticed
+            variance = solution.local_variances[solution.index[name]]
+            a, b, turn = (float(value) for value in ellipses(variance[None])[0])
+            entry |= _sds(variance) | {"ellipse": {"a": a, "b": b, "bearing": turn}}
+            entry |= {"checked": unnoticed.is_checked(name), "unnoticed": unnoticed.distance(name)}
+        yield name, entry
+
+
+def _sds(variance: Array) -> dict[str, float]:
+    return {"sd_x": float(np.sqrt(max(variance[0, 0], 0.0))), "sd_y": float(np.sqrt(max(variance[1, 1], 0.0)))}
+
+
+def _points(expectation: Expectation) -> Iterator[tuple[str, dict[str, Any]]]:
+    survey, places = expectation.survey, local_places(expectation)
+    for name in expectation.intention.layout.points:
+        booking = expectation.bookings.get(name)
+        measured = name in expectation.intention.measured
+        x, y = (float(value) for value in places[name])
+        entry: dict[str, Any] = {"x": x, "y": y, "line": None, "at": None, "offset": None, "method": None}
+        if booking:
+            one = len(booking.chainages) == 1
+            entry |= {
+                "line": booking.line,
+                "at": booking.chainages[0] if one else list(booking.chainages),
+                "offset": (booking.offsets[0] if booking.offsets else 0.0) if one else list(booking.offsets),
+                "method": booking.method,
+            }
+        entry |= {"sd_x": None, "sd_y": None}
+        if survey is not None and name in survey.detail.points.index:
+            entry |= _sds(survey.detail.points.local_variances[survey.detail.points.index[name]])
+        yield name, entry | {"in_reach": booking is not None or measured or name not in expectation.unreached}
+
+
+def _triangle(triangle: Triangle, expectation: Expectation) -> dict[str, Any]:
+    survey = expectation.survey
+    checked = survey is not None and all(survey.solved.unnoticed.is_checked(name) for name in triangle.stations)
+    return {
+        "stations": list(triangle.stations),
+        "smallest_angle": triangle.smallest,
+        "largest_angle": triangle.largest,
+        "well_conditioned": well_conditioned(triangle, expectation),
+        "checked": checked,
+    }
+
+
+# -- screen ----------------------------------------------------------------------------------------------------------
+
+
+def screen(preparation: Preparation) -> Iterator[str]:
+    """Yield the lines of a preparation for people."""
+    expectation = preparation.expectation
+    notation = notation_of(expectation.intention.book)
+    wrong = [remark for remark in preparation.judgement if not remark.good]
+    yield "FAILED   Do not start yet." if wrong else "PASSED   A sound layout."
+    for remark in (*wrong, *(each for each in preparation.judgement if each.good)):
+        place = f"   book {remark.source.split(':')[0]}" if remark.source else ""
+        yield f"{' ' if remark.good else '!'} {remark.text}.{place}"
+    yield from _expected(expectation)
+    needs = needs_of(expectation)
+    yield (
+        f"It takes {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, {needs.people} people,"
+        f" {notation.length(needs.taped)} of taping in {needs.lays} lays: {needs.sentence}."
+    )
+    yield from SAFETY
+    yield f"This is not a boundary survey. {BOUNDARY_CAUTION}"
+
+
+#: What is said before anybody goes out.
+SAFETY: Sequence[str] = (
+    "Beside roads, water, slopes and overhead wires look after the party first; drive no peg before you know what lies"
+    " under it.",
+)
+
+
+def _expected(expectation: Expectation) -> Iterator[str]:
+    """Yield the lines with what they pick up, and the smallest mistake that each would show."""
+    notation, layout = notation_of(expectation.intention.book), expectation.intention.layout
+    picked: Mapping[str, list[str]] = {
+        line.name: [name for name, booking in expectation.bookings.items() if booking.line == line.name]
+        for line in layout.lines
+    }
+    for line in layout.lines:
+        shown = smallest_noticed(expectation, line.name)
+        noticed = f"shows a mistake of {notation.small(shown)}" if shown is not None else "shows no mistake"
+        what = f"; picks up {', '.join(picked[line.name])}" if picked[line.name] else ""
+        yield f"  {line.name} ({line.use}) {notation.length(layout.length(line))}: {noticed}{what}"
+    survey = expectation.survey
+    if survey is not None and survey.solved.typical and survey.solved.weakest:
+        typical, weakest = survey.solved.typical, survey.solved.weakest
+        yield (
+            f"A typical point is expected within {notation.accuracy(typical.radius)}, the weakest ({weakest.name})"
+            f" within {notation.accuracy(weakest.radius)} (95 %, relative to the base line)."
+        )

@@ -1,0 +1,164 @@
+"""What a layout can be expected to give: the survey that its sketch would become, measured without errors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from pegline.book.feature import Feature
+from pegline.book.model import Book
+from pegline.commands.positions import Positions
+from pegline.commands.prepare.expected_book import expected_book, expected_rows
+from pegline.commands.prepare.layout import Booking, Layout, Limits, booking_for
+from pegline.commands.prepare.sketch import (
+    features_of,
+    intended_lines,
+    named_points,
+    obstacles_of,
+    sketched_places,
+)
+from pegline.commands.tape_in_hand import tape_in_hand
+from pegline.errors import BookError
+from pegline.frame.transformation import applied, fit
+from pegline.measures.source_tree import Table
+from pegline.network.model import Array
+from pegline.records import record
+from pegline.survey import Survey, reduce_as_far_as_it_goes
+
+__all__ = ["Expectation", "Intention", "expect", "limits_of", "read_intention", "relaid"]
+
+#: Limits where the book states none (common practice): metres, degrees.
+OFFSET: Final = 10.0
+ANGLES: Final = (30.0, 120.0)
+
+
+@record(frozen=True, slots=True)
+class Intention:
+    """A book before, or while, it is measured: what it has, and what its sketch means to measure."""
+
+    written: Table
+    book: Book  #: as far as it is booked
+    features: Mapping[str, Feature]  #: those too that wait for points
+    layout: Layout
+    limits: Limits
+    rows: Mapping[str, str]  #: the line that the book means to pick a point up from
+    unplaced: tuple[str, ...]  #: stations and points without a place on the sketch
+    measured: frozenset[str]  #: stations and points that are fixed by what is booked
+
+
+@record(frozen=True, slots=True)
+class Expectation:
+    """A layout measured without errors."""
+
+    intention: Intention
+    bookings: Mapping[str, Booking]  #: how each point is picked up, by its name
+    unreached: tuple[str, ...]  #: points that no line reaches
+    survey: Survey | None  #: None where the lines fix nothing
+    trouble: str | None  #: why it fixes nothing, a sentence
+
+
+def limits_of(book: Book) -> Limits:
+    """Return what can be measured by the book's limits and its offset tape."""
+    limits, unit = book.limits, book.unit
+    smallest, largest = (np.degrees(each.radians) for each in limits.angle) if limits.angle else ANGLES
+    return Limits(
+        offset=limits.offset.metres(unit) if limits.offset else OFFSET,
+        oblique=limits.oblique.metres(unit) if limits.oblique else tape_in_hand(book).length,
+        smallest_angle=float(smallest),
+        largest_angle=float(largest),
+    )
+
+
+def read_intention(written: Table, book: Book) -> Intention:
+    """Return what a book means to measure: by its sketch, and by what is measured already."""
+    features = features_of(written, book.unit)
+    lines = tuple(intended_lines(written))
+    measured = _measured_places(book)
+    places = _joined_places(sketched_places(book, written), measured)
+    ends = dict.fromkeys(name for line in lines for name in (line.start, line.end) if line.use != "detail")
+    named = [*ends, *(name for name in _station_names(written) if name not in ends)]
+    stations = {name: places[name] for name in named if name in places}
+    wanted = [name for name in named_points(features, written) if name not in stations]
+    points = {name: places[name] for name in wanted if name in places}
+    layout = Layout(
+        stations,
+        tuple(line for line in lines if line.start in places and line.end in places),
+        points,
+        obstacles_of(features, places, book.obstacles, book.unit),
+    )
+    unplaced = tuple(name for name in (*named, *wanted) if name not in places)
+    rows = {point: line for line, point, _ in expected_rows(written)}
+    return Intention(written, book, features, layout, limits_of(book), rows, unplaced, frozenset(measured))
+
+
+def _station_names(written: Table) -> tuple[str, ...]:
+    entry = written.entries.get("stations")
+    return tuple(entry[1].entries) if entry and isinstance(entry[1], Table) else ()
+
+
+def _measured_places(book: Book) -> dict[str, Array]:
+    """Return the places of what is fixed already by what is booked."""
+    if not book.lines:
+        return {}
+    try:
+        survey, _ = reduce_as_far_as_it_goes(book)
+    except BookError:
+        return {}
+    if survey is None:
+        return {}
+    positions = Positions(survey)
+    return {name: positions.of(name) / positions.scale for name in positions.known}
+
+
+def _joined_places(sketched: dict[str, Array], measured: dict[str, Array]) -> dict[str, Array]:
+    """Return the places of the sketch laid onto what is measured, which counts where both have a thing."""
+    common = [name for name in sketched if name in measured]
+    if not measured or not sketched:
+        return {**sketched, **measured}
+    if len(common) < 2:
+        return sketched  # nothing says how the two lie to one another
+    source, target = (np.array([places[name] for name in common]) for places in (sketched, measured))
+    onto = fit("similarity", source, target, np.ones(len(common))).matrix
+    return {name: applied(onto, at) for name, at in sketched.items()} | measured
+
+
+def expect(intention: Intention) -> Expectation:
+    """Return what an intention can be expected to give."""
+    layout, book = intention.layout, intention.book
+    booked = {row.name for line in book.lines.values() for row in line.details}
+    bookings: dict[str, Booking] = {}
+    unreached: list[str] = []
+    for name in layout.points:
+        if name in booked or name in intention.measured:
+            continue
+        meant = intention.rows.get(name)
+        found = booking_for(layout, name, intention.limits, lines=[meant] if meant else None)
+        if found is None and meant:
+            found = booking_for(layout, name, intention.limits)
+        if found is None:
+            unreached.append(name)
+        else:
+            bookings[name] = found
+    survey, trouble = _survey(intention, bookings)
+    return Expectation(intention, bookings, tuple(unreached), survey, trouble)
+
+
+def _survey(intention: Intention, bookings: Mapping[str, Booking]) -> tuple[Survey | None, str | None]:
+    if intention.layout.base is None:
+        return None, "no base line: name the longest line that can be taped on flat, open ground"
+    try:
+        full = expected_book(intention.written, intention.book, intention.layout, bookings)
+        survey, missing = reduce_as_far_as_it_goes(full)
+    except BookError as error:
+        return None, error.findings[0].text
+    if survey is None:
+        return None, missing[0].text if missing else "the lines fix no station yet"
+    return survey, None
+
+
+def relaid(intention: Intention, layout: Layout, rows: Mapping[str, str] | None = None) -> Intention:
+    """Return the intention with another layout, and with the lines that points are meant to be picked up from."""
+    return replace(intention, layout=layout, rows=intention.rows if rows is None else rows)

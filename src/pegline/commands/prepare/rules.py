@@ -1,0 +1,236 @@
+"""A layout judged as an experienced chainman would, in the order of what matters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from itertools import combinations
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from pegline.book.habits import notation_of
+from pegline.commands.prepare.expectation import Expectation
+from pegline.commands.prepare.layout import Triangle, crossed_by, triangles
+from pegline.measures.notation import Notation
+from pegline.plane import distance
+
+__all__ = ["Remark", "crossings", "judge_layout", "smallest_noticed", "well_conditioned"]
+
+#: What the plan can show, metres of paper: a quarter of a millimetre (common practice).
+PAPER: Final = 0.25e-3
+#: A line this much longer than the base line should be the base line.
+LONGER: Final = 1.02
+
+
+class Remark(NamedTuple):
+    """One sentence of the judgement."""
+
+    rule: str
+    text: str
+    good: bool
+    source: str | None = None  #: ``LINE:COLUMN`` of the book
+
+
+Rule = Callable[[Expectation, Notation], Iterator[Remark]]
+
+
+def judge_layout(expectation: Expectation) -> tuple[Remark, ...]:
+    """Return the judgement of a layout, what matters most first."""
+    notation = notation_of(expectation.intention.book)
+    return tuple(remark for rule in RULES for remark in rule(expectation, notation))
+
+
+def well_conditioned(triangle: Triangle, expectation: Expectation) -> bool:
+    """Return whether the angles of a triangle lie within the limits."""
+    limits = expectation.intention.limits
+    return limits.smallest_angle <= triangle.smallest and triangle.largest <= limits.largest_angle
+
+
+def crossings(expectation: Expectation) -> dict[str, tuple[str, ...]]:
+    """Return the obstacles that each line crosses; a leg past an obstacle is booked, and crosses nothing."""
+    layout = expectation.intention.layout
+    return {
+        line.name: tuple(crossed_by(layout.place(line.start), layout.place(line.end), layout.obstacles))
+        for line in layout.lines
+    }
+
+
+def smallest_noticed(expectation: Expectation, line: str) -> float | None:
+    """Return the smallest mistake in a line's length that would be noticed, metres; None where none would."""
+    survey = expectation.survey
+    if survey is None:
+        return None
+    noticed = survey.solved.unnoticed.smallest_noticed
+    return next((size for booking, size in noticed.items() if booking.measured_line == line), None)
+
+
+# -- the rules -------------------------------------------------------------------------------------------------------
+
+
+def _sketch(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    missing = expectation.intention.unplaced
+    if missing:
+        yield Remark("sketch", f"no place on the sketch: {', '.join(missing)}; add sketch: [x, y] to each", False)
+    if not expectation.intention.layout.lines:
+        yield Remark("lines", "no line is planned yet; draw some, or let --propose find them", False)
+    elif expectation.trouble:
+        yield Remark("lines", f"the lines fix no plan yet: {expectation.trouble}", False)
+
+
+def _base(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    layout = expectation.intention.layout
+    base = layout.base
+    if base is None:
+        return
+    longest = max(layout.framework, key=layout.length)
+    if layout.length(longest) > LONGER * layout.length(base):
+        text = (
+            f"the base line {base.name} ({notation.length(layout.length(base))}) is not the longest: {longest.name} is"
+            f" {notation.length(layout.length(longest))}; make it the base, so that errors shrink and do not grow"
+        )
+        yield Remark("base", text, False, base.place)
+    else:
+        yield Remark("base", f"the base line {base.name} is the longest, as it should be", True, base.place)
+
+
+def _triangles(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    limits = expectation.intention.limits
+    found = list(triangles(expectation.intention.layout))
+    for triangle in found:
+        if not well_conditioned(triangle, expectation):
+            bad, what = (
+                (triangle.smallest, "under")
+                if triangle.smallest < limits.smallest_angle
+                else (triangle.largest, "over")
+            )
+            limit = limits.smallest_angle if what == "under" else limits.largest_angle
+            text = (
+                f"triangle {'-'.join(triangle.stations)} has an angle of {bad:.0f}°, {what} {limit:.0f}°: arcs that cut"
+                " so flat fix a station badly; move one of its stations"
+            )
+            yield Remark("triangle", text, False)
+    if found and all(well_conditioned(triangle, expectation) for triangle in found):
+        smallest = min(triangle.smallest for triangle in found)
+        yield Remark("triangle", f"every triangle is well-conditioned; the smallest angle is {smallest:.0f}°", True)
+
+
+def _checked(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    survey = expectation.survey
+    if survey is None:
+        return
+    unchecked = survey.solved.unchecked
+    if unchecked:
+        line = _helpful_line(expectation, unchecked[0])
+        add = f"; a line {line} would check it" if line else "; add a line from it to a station that it has none to"
+        text = (
+            f"a mistake could move {', '.join(unchecked)} unnoticed by over {notation.length(_limit(expectation))}{add}"
+        )
+        yield Remark("unchecked", text, False)
+    elif survey.adjustment.checks:
+        text = (
+            f"no mistake that goes unnoticed could move a station by more than {notation.length(_limit(expectation))}"
+        )
+        yield Remark("checked", text, True)
+
+
+def _limit(expectation: Expectation) -> float:
+    return expectation.survey.solved.unnoticed.limit if expectation.survey else 0.0
+
+
+def _helpful_line(expectation: Expectation, station: str) -> str | None:
+    """Return the shortest line that could be taped to a station and is not yet."""
+    layout = expectation.intention.layout
+    joined = {frozenset((line.start, line.end)) for line in layout.framework}
+    free = [
+        other
+        for other in layout.stations
+        if other != station
+        and frozenset((station, other)) not in joined
+        and not any(crossed_by(layout.stations[station], layout.stations[other], layout.obstacles))
+    ]
+    nearest = min(
+        free, key=lambda other: float(distance(layout.stations[station], layout.stations[other])), default=None
+    )
+    return f"{station}-{nearest}" if nearest else None
+
+
+def _reach(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    limits = expectation.intention.limits
+    if expectation.unreached:
+        text = (
+            f"out of reach of every line: {', '.join(expectation.unreached)} (over {notation.length(limits.offset)} at"
+            f" right angles, or {notation.length(limits.oblique)} by two tapes, or behind an obstacle); add a tie line"
+            " that passes by"
+        )
+        yield Remark("reach", text, False)
+    oblique = [name for name, booking in expectation.bookings.items() if booking.method == "oblique"]
+    if oblique:
+        yield Remark("oblique", f"by two oblique distances, too far for a right angle: {', '.join(oblique)}", True)
+    if expectation.bookings and not expectation.unreached:
+        yield Remark("reach", "everything that is sketched is in reach of a line", True)
+
+
+def _crossing(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    for line in expectation.intention.layout.lines:
+        crossed = crossings(expectation)[line.name]
+        if crossed:
+            text = (
+                f"line {line.name} crosses {' and '.join(crossed)}: range round it by a parallel or a triangle, or take"
+                " another line"
+            )
+            yield Remark("crosses", text, False, line.place)
+
+
+def _ties(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    """Say which new line would pick up what is out of reach, or shorten the most long offsets."""
+    layout, limits = expectation.intention.layout, expectation.intention.limits
+    if not expectation.unreached:
+        return
+    joined = {frozenset((line.start, line.end)) for line in layout.framework}
+    best: tuple[int, float, str] | None = None
+    for one, other in combinations(layout.stations, 2):
+        start, end = layout.stations[one], layout.stations[other]
+        if frozenset((one, other)) in joined or any(crossed_by(start, end, layout.obstacles)):
+            continue
+        near = sum(_near(start, end, layout.points[name], limits.offset) for name in expectation.unreached)
+        ranked = (near, -float(distance(start, end)), f"{one}-{other}")
+        best = max(best, ranked) if best else ranked
+    if best and best[0]:
+        yield Remark("tie-line", f"a tie line {best[2]} would pick up {best[0]} of them", False)
+
+
+def _near(start: np.ndarray, end: np.ndarray, point: np.ndarray, limit: float) -> bool:
+    from pegline.plane import foot
+
+    chainage, offset = foot(start, end, point)
+    return bool(0 <= chainage <= distance(start, end) and abs(offset) <= limit)
+
+
+def _scale(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    survey = expectation.survey
+    scale = expectation.intention.book.scale
+    if survey is None or scale is None:
+        return
+    points = survey.detail.points
+    sds = {name: _sd(points.local_variances[row]) for name, row in points.index.items()}
+    weak = {name: sd for name, sd in sds.items() if sd > PAPER * scale}
+    shown = notation.accuracy(PAPER * scale)
+    if weak:
+        worst = max(weak, key=weak.__getitem__)
+        text = (
+            f"at 1:{scale} the plan shows {shown}; {worst} is expected to be known to {notation.accuracy(weak[worst])}"
+            f" only (1 σ, relative to the base line)"
+        )
+        yield Remark("scale", text + (f", and {len(weak) - 1} more" if len(weak) > 1 else ""), False)
+    elif sds:
+        text = f"everything is expected to be known better than the {shown} that a plan at 1:{scale} shows"
+        yield Remark("scale", text, True)
+
+
+def _sd(variance: np.ndarray) -> float:
+    """Return the standard deviation along the weakest direction, metres."""
+    return float(np.sqrt(np.linalg.eigvalsh(variance)[-1]))
+
+
+#: In the order of what matters.
+RULES: Final[tuple[Rule, ...]] = (_sketch, _base, _triangles, _checked, _reach, _ties, _crossing, _scale)

@@ -1,0 +1,127 @@
+"""The command ``pegline prepare``."""
+
+import json
+
+import pytest
+from builders.paths import SAMPLES
+
+from pegline.cli import main
+
+LAYOUT = SAMPLES / "how-to" / "layout-to-measure.yaml"
+
+
+def answer(capsys, path, *words):
+    status = main(["prepare", str(path), *words, "--json"])
+    return status, json.loads(capsys.readouterr().out)
+
+
+def changed(tmp_path, *pairs):
+    text = LAYOUT.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "layout.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def rules(found):
+    return {remark["rule"] for remark in found["judgement"]}
+
+
+def test_a_sound_layout(capsys):
+    status, found = answer(capsys, LAYOUT)
+    assert status == 0
+    assert found["sketch"] == {"unit": 0.75, "top": pytest.approx(20.0)}
+    base = 0.75 * (72**2 + 4**2) ** 0.5
+    assert found["lines"]["A-B"]["length"] == pytest.approx(base)
+    assert (found["stations"]["B"]["x"], found["stations"]["B"]["y"]) == pytest.approx((base, 0.0), abs=1e-9)
+    assert all(station["checked"] for station in found["stations"].values())
+    assert all(line["smallest_noticed"] < 0.5 for line in found["lines"].values())
+    assert found["lines"]["A-B"]["picks_up"] == ["h1", "h2"]
+    assert [triangle["well_conditioned"] for triangle in found["triangles"]] == [True, True]
+    assert all(point["in_reach"] and point["sd_x"] > 0 for point in found["points"].values())
+    assert found["needs"]["pegs"] == 4
+    assert found["proposals"] == []
+
+
+def test_without_a_check_the_layout_is_not_sound(capsys, tmp_path):
+    status, found = answer(capsys, changed(tmp_path, ("  C-D: {use: check, taped: }\n", "")))
+    assert status == 1
+    assert "unchecked" in rules(found)
+    assert not found["stations"]["C"]["checked"]
+    assert found["stations"]["C"]["unnoticed"] is None
+    assert found["lines"]["A-C"]["smallest_noticed"] is None
+
+
+def test_a_flat_triangle_is_told(capsys, tmp_path):
+    status, found = answer(capsys, changed(tmp_path, ("C: {sketch: [30, 34]}", "C: {sketch: [30, 9]}")))
+    assert status == 1
+    flat = next(triangle for triangle in found["triangles"] if "C" in triangle["stations"])
+    assert flat["largest_angle"] > 120
+    assert not flat["well_conditioned"]
+    assert "triangle" in rules(found)
+
+
+def test_a_line_across_the_house_is_told(capsys, tmp_path):
+    _, found = answer(capsys, changed(tmp_path, ("h2: {sketch: [24, 5]}", "h2: {sketch: [24, -5]}")))
+    assert found["lines"]["A-B"]["crosses"] == ["house"]
+    assert "crosses" in rules(found)
+
+
+def test_what_no_line_reaches_is_told(capsys, tmp_path):
+    _, found = answer(capsys, changed(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [20, -90]")))
+    assert not found["points"]["oak"]["in_reach"]
+    assert any("out of reach of every line: oak" in remark["text"] for remark in found["judgement"])
+
+
+def test_a_longer_line_should_be_the_base(capsys, tmp_path):
+    _, found = answer(capsys, changed(tmp_path, ("B: {sketch: [72, 4]}", "B: {sketch: [55, 4]}")))
+    text = next(remark["text"] for remark in found["judgement"] if remark["rule"] == "base")
+    assert "C-D is" in text
+    assert "make it the base" in text
+
+
+def test_a_far_point_is_booked_by_two_tapes(capsys, tmp_path):
+    _, found = answer(capsys, changed(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [30, -12]")))
+    oak = found["points"]["oak"]
+    assert oak["in_reach"]
+    book = changed(
+        tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [30, -14]"), ("scale: 200", "limits: {offset: 4}")
+    )
+    _, found = answer(capsys, book)
+    assert found["points"]["oak"]["method"] == "oblique"
+    assert len(found["points"]["oak"]["at"]) == 2
+
+
+def test_a_book_without_lines_is_judged_too(capsys, tmp_path):
+    path = tmp_path / "walk.yaml"
+    path.write_text("book: 1\nunit: m\npoints: {h1: {sketch: [1, 2]}}\n", encoding="utf-8")
+    status, found = answer(capsys, path)
+    assert status == 1
+    assert found["lines"] == {}
+    assert "lines" in rules(found)
+
+
+def test_a_wrong_book_stays_wrong(capsys, tmp_path):
+    assert main(["prepare", str(changed(tmp_path, ("unit: m\n", "unit: mm3\n")))]) == 65
+    assert "unit" in capsys.readouterr().err
+
+
+def test_a_book_that_is_half_measured_is_taken_on(capsys, tmp_path):
+    book = changed(
+        tmp_path,
+        ("use: base\n    taped:\n", "use: base\n    taped: 54.20\n"),
+        ("A-C: {use: side, taped: }", "A-C: {use: side, taped: 34.10}"),
+        ("C-B: {use: side, taped: }", "C-B: {use: side, taped: 38.70}"),
+    )
+    _, found = answer(capsys, book)
+    assert found["stations"]["B"]["x"] == pytest.approx(54.20, abs=1e-6)
+    assert found["needs"]["lays"] == 4 - 1  # A-D, D-B, C-D: one tape each
+
+
+def test_the_screen_says_what_it_takes(capsys):
+    assert main(["prepare", str(LAYOUT)]) == 0
+    out = capsys.readouterr().out
+    for part in ("PASSED", "common practice", "look after the party", "where it is off by 2 %"):
+        assert part in out

@@ -1,6 +1,6 @@
 """Tape-and-offset surveying: a field book goes in; checked positions, a drawing and a GIS layer come out.
 
-The five public names are imported when they are first used, so that ``import pegline`` stays cheap.
+The public names are imported when they are first used, so that ``import pegline`` stays cheap.
 """
 
 from __future__ import annotations
@@ -9,16 +9,24 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
+    from pegline.commands.area.areas import areas
+    from pegline.commands.findpeg.search import find_peg
+    from pegline.commands.prepare.command import prepare
+    from pegline.commands.setout.command import set_out
     from pegline.readers import read
     from pegline.survey import Survey, reduce, write
 
-__all__ = ["Book", "Survey", "read", "reduce", "write"]
+__all__ = ["Book", "Survey", "areas", "find_peg", "prepare", "read", "reduce", "set_out", "write"]
 
 _HOMES = {
     "Book": "pegline.book.model",
     "Survey": "pegline.survey",
+    "areas": "pegline.commands.area.areas",
+    "find_peg": "pegline.commands.findpeg.search",
+    "prepare": "pegline.commands.prepare.command",
     "read": "pegline.readers",
     "reduce": "pegline.survey",
+    "set_out": "pegline.commands.setout.command",
     "write": "pegline.survey",
 }
 

@@ -6,7 +6,7 @@ import pytest
 import yaml
 
 from pegline import reduce
-from pegline.commands.area.areas import area_of_survey
+from pegline.commands.area.areas import areas
 from pegline.commands.area.request import read_strip
 from pegline.readers import parse_book
 
@@ -18,7 +18,7 @@ def test_both_rules_give_the_areas_in_print(path):
     case = yaml.safe_load(path.read_text(encoding="utf-8"))
     survey = reduce(parse_book(case["given"].encode(), path.name))
 
-    (strip,) = area_of_survey(survey, strips=[read_strip("A-B:side", None)]).areas.values()
+    (strip,) = areas(survey, strips=[read_strip("A-B:side", None)]).areas.values()
 
     assert strip.trapezoidal == pytest.approx(case["expected"]["trapezoidal"], abs=case["tolerance"])
     assert strip.simpson == pytest.approx(case["expected"]["simpson"], abs=case["tolerance"])

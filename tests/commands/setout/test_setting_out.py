@@ -10,7 +10,7 @@ from builders.plot import TAPES, Line, Plot
 from scipy.optimize import least_squares
 
 from pegline.commands.positions import Positions
-from pegline.commands.setout.setting_out import Reading, set_out, three_four_five
+from pegline.commands.setout.setting_out import Reading, setting_out_of, three_four_five
 from pegline.commands.setout.target_file import TargetFile, TargetPoint
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Tapes
@@ -90,7 +90,7 @@ def covered(count, seed):
     rng, within, tried, by_line = np.random.default_rng(seed), 0, 0, 0
     while tried < count:
         survey, targets, true = trial(rng, f"{seed} {tried}")
-        (ways,) = set_out(survey, targets, tapes(survey)).ways
+        (ways,) = setting_out_of(survey, targets, tapes(survey)).ways
         for way in [*ways.by_line[:1], *ways.by_arcs[:1]]:
             tried += 1
             by_line += isinstance(way, LineWay)
@@ -115,7 +115,7 @@ def named(count, seed, *, out):
     rng, found = np.random.default_rng(seed), 0
     for number in range(count):
         survey, targets, true = trial(rng, f"{seed} {number}")
-        (ways,) = set_out(survey, targets, tapes(survey)).ways
+        (ways,) = setting_out_of(survey, targets, tapes(survey)).ways
         turn = rng.uniform(0, 2 * np.pi)
         off = out * ways.best.sd * np.array([np.sin(turn), np.cos(turn)])
         peg = true + off if out else put(rng, ways.best, true)
@@ -124,7 +124,7 @@ def named(count, seed, *, out):
             Reading("t", name, float(np.hypot(*(peg - PLOT.positions[name]))) * fibre + rng.normal(0, FIBRE.a))
             for name in ways.by_arcs[0].distances
         ]
-        found += set_out(survey, targets, tapes(survey), readings=readings).failed == ("t",)
+        found += setting_out_of(survey, targets, tapes(survey), readings=readings).failed == ("t",)
     return found / count
 
 

@@ -23,7 +23,7 @@ from pegline.plane import along, foot
 from pegline.records import record
 from pegline.survey import Survey
 
-__all__ = ["AreaResult", "MeasuredArea", "area_of_survey", "in_units"]
+__all__ = ["AreaResult", "MeasuredArea", "areas", "in_units"]
 
 #: Square metres in one of each unit of area that a program is given.
 SQUARE_METRES: Final[Mapping[str, float]] = {
@@ -73,7 +73,7 @@ def in_units(square_metres: float, customary: Mapping[str, float]) -> dict[str, 
     return units | {name: square_metres / size for name, size in customary.items()}
 
 
-def area_of_survey(
+def areas(
     survey: Survey,
     names: Sequence[str] = (),
     strips: Sequence[StripRequest] = (),
@@ -96,9 +96,9 @@ def area_of_survey(
     wanted = list(names) or ([] if strips or division else every_ring)
     if division and division.of not in wanted:
         wanted.append(division.of)
-    areas = {name: _ring(survey, name) for name in wanted}
-    areas |= {str(strip): _strip(positions, strip) for strip in strips}
-    return AreaResult(survey, areas, _divided(positions, division) if division else None)
+    measured = {name: _ring(survey, name) for name in wanted}
+    measured |= {str(strip): _strip(positions, strip) for strip in strips}
+    return AreaResult(survey, measured, _divided(positions, division) if division else None)
 
 
 def _ring(survey: Survey, name: str) -> MeasuredArea:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pegline.book.habits import notation_of
-from pegline.commands.area.areas import AreaResult, MeasuredArea, area_of_survey, in_units
+from pegline.commands.area.areas import AreaResult, MeasuredArea, areas, in_units
 from pegline.commands.area.division import Division
 from pegline.commands.area.request import DivisionRequest, read_cut_off, read_strip
 from pegline.commands.command_words import read_pair
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     strips = [read_strip(text, args.every) for text in args.strip]
     request = _division(args)
     survey = reduce(read(args.book))
-    result = area_of_survey(survey, args.names, strips, request)
+    result = areas(survey, args.names, strips, request)
     if args.targets:
         from pegline.commands.area.targets import write_targets
 

@@ -22,7 +22,7 @@ from pegline.network.confidence import ellipses
 from pegline.network.model import Array
 from pegline.records import record
 
-__all__ = ["Preparation", "arguments", "entries", "prepare_book", "run", "screen"]
+__all__ = ["Preparation", "arguments", "entries", "prepare", "run", "screen"]
 
 
 @record(frozen=True, slots=True)
@@ -47,12 +47,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print the judgement of a layout."""
     del complain
-    preparation = prepare_book(args.book)
+    preparation = prepare(args.book)
     tell(as_json(entries(preparation)) if args.json else "\n".join(screen(preparation)))
     return 0 if preparation.sound else 1
 
 
-def prepare_book(path: str) -> Preparation:
+def prepare(path: str) -> Preparation:
     """Return the judgement of the layout that a book's sketch shows.
 
     Raises

@@ -14,7 +14,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
 from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, is_checked, survey_lines
 from pegline.commands.positions import Positions
-from pegline.commands.setout.setting_out import Reading, SettingOut, set_out
+from pegline.commands.setout.setting_out import Reading, SettingOut, setting_out_of
 from pegline.commands.setout.target_file import read_targets
 from pegline.commands.setout.targets import TargetSet, targets_from_file, targets_from_names
 from pegline.commands.setout.ways import ArcsWay, LineWay, Tapes, Ways
@@ -22,8 +22,9 @@ from pegline.commands.several_books import Tell
 from pegline.commands.tape_in_hand import tape_in_hand
 from pegline.errors import UsageError
 from pegline.measures.notation import Notation
+from pegline.survey import Survey
 
-__all__ = ["arguments", "entries", "run", "screen"]
+__all__ = ["arguments", "entries", "run", "screen", "set_out"]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,16 +60,58 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
             complain(f"{args.book}: {line}")
         complain(f"{args.book}: nothing is set out from it; find the mistake first, or add --unchecked")
         return 1
-    positions = Positions(survey)
-    targets = _targets(positions, args.targets)
-    used = {"day": survey.book.date, "temperature": args.temperature, "pull": args.pull}
-    tapes = Tapes(
-        tape_in_hand(survey.book, args.tape, used_for="lines", **used), tape_in_hand(survey.book, args.tape, **used)
-    )
     readings = [reading for text in args.measured for reading in _readings(text, survey.book.unit)]
-    result = set_out(survey, targets, tapes, gone=args.gone, readings=readings)
+    result = set_out(
+        survey,
+        args.targets,
+        tape=args.tape,
+        temperature=args.temperature,
+        pull=args.pull,
+        gone=args.gone,
+        readings=readings,
+    )
     tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
     return 1 if result.failed or not is_checked(survey) else 0
+
+
+def set_out(
+    survey: Survey,
+    targets: Sequence[str],
+    *,
+    tape: str | None = None,
+    temperature: float | None = None,
+    pull: float | None = None,
+    gone: Sequence[str] = (),
+    readings: Sequence[Reading] = (),
+) -> SettingOut:
+    """Return how points are set out from the pegs of a survey, and what those measured back say.
+
+    Parameters
+    ----------
+    targets
+        Names of the survey's points, or the path of one file of points and features.
+    tape
+        The tape in hand by its name in the book; the book's own unless given.
+    temperature, pull
+        Of that tape, degrees Celsius and newtons.
+    gone
+        Stations and points that no longer stand.
+    readings
+        Distances measured back at the new pegs.
+
+    Raises
+    ------
+    UsageError
+        A name that the survey has not.
+    BookError
+        The file of targets is wrong.
+    """
+    day = survey.book.date
+    tapes = Tapes(
+        tape_in_hand(survey.book, tape, used_for="lines", day=day, temperature=temperature, pull=pull),
+        tape_in_hand(survey.book, tape, day=day, temperature=temperature, pull=pull),
+    )
+    return setting_out_of(survey, _targets(Positions(survey), targets), tapes, gone=gone, readings=readings)
 
 
 def _targets(positions: Positions, words: Sequence[str]) -> TargetSet:

@@ -23,7 +23,7 @@ from pegline.reduction.ground import corrected
 from pegline.survey import Survey
 from pegline.units import METRES_PER
 
-__all__ = ["CheckDistance", "MeasuredBack", "Reading", "SettingOut", "Square", "set_out", "three_four_five"]
+__all__ = ["CheckDistance", "MeasuredBack", "Reading", "SettingOut", "Square", "setting_out_of", "three_four_five"]
 
 MAX_PAIRS: Final = 28  #: distances between targets that are told: all those of eight
 #: What one part of a 3-4-5 triangle is, by the book's unit: a metre, a foot, ten links.
@@ -87,7 +87,7 @@ class SettingOut:
         return tuple(dict.fromkeys(one.target for one in self.measured if not one.passed))
 
 
-def set_out(
+def setting_out_of(
     survey: Survey, targets: TargetSet, tapes: Tapes, *, gone: Sequence[str] = (), readings: Sequence[Reading] = ()
 ) -> SettingOut:
     """Return how targets are set out and checked.

@@ -10,6 +10,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
+from pegline.book.settings import PAPERS
 from pegline.detail.model import Detail
 from pegline.frame.model import Frame
 from pegline.measures.notation import Notation
@@ -19,13 +20,13 @@ from pegline.network.model import Adjustment, Array
 from pegline.network.unnoticed import Unnoticed
 from pegline.reduction.model import ReducedLine, Reduction
 
-__all__ = ["SCALES", "PlaceRadius", "Solved", "paper_scale"]
+__all__ = ["PLAN_SCALES", "USUAL_PAPER", "PlaceRadius", "Solved", "paper_scale"]
 
-#: The scales of plans, largest first (common practice).
-SCALES: Final = (50, 100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10000)
-
-#: What an A3 sheet leaves for the plan beside its margins and title, metres.
-A3_FIELD: Final = (0.25, 0.38)
+#: The usual scales of plans, n of 1:n, largest first (common practice).
+PLAN_SCALES: Final = (50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10_000, 20_000, 25_000, 50_000, 100_000)
+USUAL_PAPER: Final = "A3"  #: that a scale is chosen for where the book names no paper
+#: What margins, bars, title and names leave off the short and the long side of a sheet, millimetres.
+BESIDE_PLAN: Final = (55.0, 108.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,23 @@ class Solved:
 
     @cached_property
     def scale(self) -> int:
-        """Return the scale that the plan is wanted at."""
-        return self.book.scale or paper_scale(np.array(list(self.positions.values())))
+        """Return n of the plan's scale 1:n: the book's, or the largest usual one that fits its paper."""
+        if self.book.scale:
+            return self.book.scale
+        sheet = self.book.sheet
+        return paper_scale(self._drawn_corners, sheet.paper or USUAL_PAPER, sheet.orientation)
+
+    @cached_property
+    def _drawn_corners(self) -> Array:
+        """Return positions (n, 2) that hold all that is drawn but arcs: stations, points, crowns of trees, metres."""
+        corners = [np.array(list(self.positions.values())).reshape(-1, 2)]
+        for shape in self.detail.shapes.values():
+            if shape.path is not None:
+                corners.append(shape.path.vertices)
+            elif shape.booked.spread is not None:
+                reach = shape.booked.spread.metres(self.book.unit) / 2
+                corners.append(np.array(self.positions[shape.points[0]]) + np.array([(-reach, -reach), (reach, reach)]))
+        return np.concatenate(corners)
 
 
 def _by_radius(place: PlaceRadius) -> tuple[float, str]:
@@ -151,13 +167,17 @@ def _by_radius(place: PlaceRadius) -> tuple[float, str]:
     return round(place.radius, 5), place.name
 
 
-def paper_scale(positions: Array) -> int:
-    """Return the largest of the usual scales at which positions fit an A3 sheet.
+def paper_scale(positions: Array, paper: str = USUAL_PAPER, orientation: str | None = None) -> int:
+    """Return n of the largest usual scale 1:n at which positions fit a sheet of paper.
 
     Parameters
     ----------
     positions
         (n, 2) metres.
+    paper
+        A4 to A0.
+    orientation
+        ``landscape`` or ``portrait``; None lets the longer side lie as the plan does.
 
     Examples
     --------
@@ -165,9 +185,12 @@ def paper_scale(positions: Array) -> int:
     100
     """
     if len(positions) == 0:
-        return SCALES[0]
-    need = sorted(np.ptp(positions, axis=0))
-    return next(
-        (scale for scale in SCALES if all(span <= field * scale for span, field in zip(need, A3_FIELD, strict=True))),
-        SCALES[-1],
-    )
+        return PLAN_SCALES[0]
+    spans = np.ptp(positions, axis=0).tolist()
+    if orientation is None:
+        spans = sorted(spans)
+    elif orientation == "landscape":
+        spans = spans[::-1]
+    room = [(side - less) / 1000 for side, less in zip(PAPERS[paper], BESIDE_PLAN, strict=True)]
+    fitting = (n for n in PLAN_SCALES if all(span <= n * side for span, side in zip(spans, room, strict=True)))
+    return next(fitting, PLAN_SCALES[-1])

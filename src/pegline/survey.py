@@ -175,13 +175,18 @@ def write(
         Another run holds the folder.
     """
     from pegline.writers import known
-    from pegline.writers.file_list import Origin
-    from pegline.writers.publish import publish
 
     formats = known(formats)
+    return publish_drawn(carried(survey, formats, options), survey, Path(directory), formats)
+
+
+def publish_drawn(drawn: Survey | Plan, survey: Survey, directory: Path, formats: Sequence[str]) -> tuple[Path, ...]:
+    """Write what ``carried`` gave of a survey into a folder, whole or not at all."""
+    from pegline.writers.publish import Origin, publish
+
     stem = Path(survey.book.file).stem + ("-unfinished" if survey.adjustment.unfinished else "")
     origin = Origin(survey.book.file, survey.book.sha256)
-    return publish(carried(survey, formats, options), Path(directory), stem, formats, origin=origin)
+    return publish(drawn, directory, stem, formats, origin=origin)
 
 
 def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:

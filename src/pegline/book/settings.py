@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
 
 from pegline.book import formats
@@ -33,6 +34,7 @@ __all__ = [
     "FORMAT",
     "LIMITS",
     "NEAR",
+    "PAPERS",
     "SCALE",
     "SHEET",
     "SKETCH_PAGE",
@@ -44,7 +46,14 @@ __all__ = [
     "SketchPage",
 ]
 
-PAPERS: Final = ("A4", "A3", "A2", "A1", "A0")
+#: ISO 216, A series: short and long side, millimetres.
+PAPERS: Final[Mapping[str, tuple[int, int]]] = {
+    "A4": (210, 297),
+    "A3": (297, 420),
+    "A2": (420, 594),
+    "A1": (594, 841),
+    "A0": (841, 1189),
+}
 AREA_UNITS: Final = ("m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains")
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Final, Literal
 
+from pegline.book.settings import PAPERS
 from pegline.errors import OpenError, UsageError
 from pegline.measures.source_tree import Table, Text
 from pegline.plan.model import Options
-from pegline.plan.sheets.papers import PAPERS
 from pegline.plan.style import LAYERS
 
 __all__ = ["arguments", "layer_names", "options"]
 
+MAX_SCALE: Final = 1_000_000  #: n of 1:n
 SHEETS = ("pegs", "diagram", "pages")
 
 
@@ -32,7 +34,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--geodata", action="store_true", help="write the grid into the drawing (experimental)")
     group.add_argument("--hatch", action="store_true", help="fill buildings and water in the drawing")
     group.add_argument("--paper", choices=tuple(PAPERS), help="the sheet, before the book's own")
+    group.add_argument(
+        "--scale",
+        metavar="N",
+        type=scale,
+        help="n of 1:n, before the book's own; 'fit': the largest usual one that fits",
+    )
     group.add_argument("--sheets", metavar="LIST", help=f"further sheets: any of {','.join(SHEETS)}")
+
+
+def scale(text: str) -> int | Literal["fit"]:
+    """Return the scale that an argument asks for."""
+    if text == "fit":
+        return "fit"
+    number = text.removeprefix("1:")
+    if not number.isascii() or not number.isdigit() or not 1 <= int(number) <= MAX_SCALE:
+        raise argparse.ArgumentTypeError(f"no scale {text!r}; write 200 for 1:200, or fit")
+    return int(number)
 
 
 def options(args: argparse.Namespace) -> Options:
@@ -55,6 +73,7 @@ def options(args: argparse.Namespace) -> Options:
         hatch=args.hatch,
         layer_names=layer_names(args.layers) if args.layers else {},
         paper=args.paper,
+        scale=args.scale,
         sheets=sheets,
     )
 

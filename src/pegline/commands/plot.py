@@ -59,9 +59,9 @@ def _plot(
     name: str, out: Path, formats: tuple[str, ...], options: Options, unfinished: bool, tell: Tell, complain: Tell
 ) -> int:
     from pegline.diagnosis.report import at, do_now, likely_causes, verdict
-    from pegline.plan.scripts import missing_font_warnings, words_of
+    from pegline.plan.model import Plan
     from pegline.readers import read
-    from pegline.survey import reduce, reduce_as_far_as_it_goes, write
+    from pegline.survey import carried, publish_drawn, reduce, reduce_as_far_as_it_goes
 
     book = read(name)
     if unfinished:
@@ -75,7 +75,8 @@ def _plot(
         raise BookError(book.missing)
     else:
         survey = reduce(book)
-    paths = write(survey, out, formats, options)
+    drawn = carried(survey, formats, options)
+    paths = publish_drawn(drawn, survey, out, formats)
     tell(f"{name}: {verdict(survey.solved)}")
     for path in paths:
         tell(f"  {path}")
@@ -85,7 +86,9 @@ def _plot(
         for sentence in do_now(survey):
             complain(f"{name}: {sentence}")
         complain(f"{name}: see every check with: pegline check {name}")
-    missing_fonts = missing_font_warnings(words_of(survey.book)) if {"pdf", "png"} & set(formats) else ()
-    for finding in (*survey.diagnosis.warnings, *missing_fonts):
-        complain(str(finding))
+    on_plan = drawn.warnings if isinstance(drawn, Plan) else ()
+    by_name = {"pdf", "png"}.isdisjoint(formats)  # of the others programs find the letters themselves
+    for finding in (*survey.diagnosis.warnings, *on_plan):
+        if finding.rule != "missing-font" or not by_name:
+            complain(str(finding))
     return 0 if survey.passed else 1

@@ -116,12 +116,8 @@ class Survey:
 
     @property
     def scale(self) -> int:
-        """Return n of the plan's scale 1:n: the book's, or what fits the sheet."""
-        if self.book.scale:
-            return self.book.scale
-        from pegline.plan.compose import fitting_scale
-
-        return fitting_scale(self.solved)
+        """Return n of the plan's scale 1:n: the book's, or the largest usual one that fits its paper."""
+        return self.solved.scale
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""

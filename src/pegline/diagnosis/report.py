@@ -24,6 +24,7 @@ __all__ = [
     "check_rows",
     "check_word",
     "do_now",
+    "headline",
     "likely_causes",
     "suspect_name",
     "verdict",
@@ -64,6 +65,12 @@ def verdict(solved: Solved) -> Verdict:
     if not solved.adjustment.unfinished:
         return judged
     return replace(judged, meaning=_joined("UNFINISHED: parts of the book are missing.", judged.meaning))
+
+
+def headline(solved: Solved) -> str:
+    """Return the verdict in one line, as every sheet and drawing shows it."""
+    judged = verdict(solved)
+    return f"UNFINISHED. {judged.headline}" if solved.adjustment.unfinished else judged.headline
 
 
 def _verdict_of_checks(solved: Solved) -> Verdict:
@@ -241,7 +248,7 @@ class CheckRow:
 KIND_LABELS: Final[dict[CheckKind, str]] = {"walls": "wall"}  #: where a check is not called by its kind
 
 
-def check_rows(survey: Survey, scale: float, notation: Notation) -> list[CheckRow]:
+def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> list[CheckRow]:
     """Return the checks as rows of a table: failed ones first, then those that agree least.
 
     Booked is what the book says, the mean of several readings; computed is what should then have been read.
@@ -251,7 +258,7 @@ def check_rows(survey: Survey, scale: float, notation: Notation) -> list[CheckRo
     return [_row(check, booked.get((check.kind, check.what), abs(check.taped)), notation, scale) for check in checks]
 
 
-def _booked_by_check(survey: Survey) -> dict[tuple[str, str], float]:
+def _booked_by_check(survey: Survey | Solved) -> dict[tuple[str, str], float]:
     """Return what was booked by kind and name: the reading before its corrections, the bearing before it was turned."""
     booked: dict[tuple[str, str], float] = {}
     for line in survey.reduction.lines.values():

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import ceil
 
 import numpy as np
+import shapely
 
 from pegline.book.model import Book
 from pegline.detail.model import Path
@@ -15,18 +16,17 @@ from pegline.network.model import Array
 from pegline.plan import scripts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
+from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import letter
 from pegline.plan.map.content import map_content
-from pegline.plan.map.features import OTHER_FACE, corners
+from pegline.plan.map.features import OTHER_FACE, corners, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
-from pegline.plan.sheets.layout import index_body, lay_out, make_sheets
-from pegline.plan.sheets.papers import Paper
+from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
+from pegline.plan.sheets.papers import Paper, is_large
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
-from pegline.solved import Solved
 
-__all__ = ["compose", "fitting_scale"]
+__all__ = ["compose"]
 
-Bounds = tuple[float, float, float, float]
 ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
 
 
@@ -35,36 +35,32 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     options = options or Options()
     book, content = survey.book, map_content(survey.solved)
     layers = _layers(book)
-    low, high = _extents(content.features, layers)
-    layout = lay_out(_bounds(low, high), content, options)
+    plotted = [feature for feature in content.features if layers[feature.layer].plots]
+    low, high = corners(plotted)
+    layout, findings = lay_out(_hull(plotted), content, options)
     metres_per_mm = layout.scale / 1000
     tufts = tuple(_tufts(content.features, metres_per_mm))
-    labels = letter(book, survey.frame, survey.detail, content.features, tufts, metres_per_mm)
+    labels = letter(content, tufts, LabelPaper(metres_per_mm, layout.turn, is_large(layout.paper)))
     alone = len(layout.tiles) == 1
-    papers = {tile: Paper(layout.window, tile.centre, layout.scale) for tile in layout.tiles}
+    papers = {tile: Paper(layout.window, tile.centre, layout.scale, layout.turn) for tile in layout.tiles}
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
-    index = index_body(layout, tiles, content) if layout.joined else None
-    further = further_sheets(content, options, len(tiles), index)
+    tables = tables_and_index(layout, tiles, content)
+    further = further_sheets(content, options, len(tiles), tables)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
         survey,
         options,
         title=book.title or book.file.rsplit(".", 1)[0],
         scale=layout.scale,
+        turn=layout.turn,
         ellipse_scale=_ellipse_scale(content.features, metres_per_mm),
         layers=layers,
         features=content.features,
         tufts=tufts,
         labels=labels,
         sheets=sheets,
-        warnings=tuple(_unwritable(labels, sheets)),
+        warnings=(*findings, *_unwritable(labels, sheets)),
     )
-
-
-def fitting_scale(solved: Solved) -> int:
-    """Return n of the scale 1:n that a survey is drawn at, without drawing it."""
-    content = map_content(solved)
-    return lay_out(_bounds(*_extents(content.features, _layers(solved.book))), content, Options()).scale
 
 
 def _layers(book: Book) -> dict[str, Layer]:
@@ -73,15 +69,12 @@ def _layers(book: Book) -> dict[str, Layer]:
     return {**{name: layer for name, layer in own.items() if name not in LAYERS}, **LAYERS}
 
 
-def _extents(features: Sequence[Feature], layers: Mapping[str, Layer]) -> tuple[Array, Array]:
-    """Return the south-west and north-east corners (n, 2) of everything that plots, metres."""
-    return corners([feature for feature in features if layers[feature.layer].plots])
-
-
-def _bounds(low: Array, high: Array) -> Bounds:
-    """Return west, south, east, north of all of it, metres."""
-    (west, south), (east, north) = low.min(axis=0).tolist(), high.max(axis=0).tolist()
-    return west, south, east, north
+def _hull(features: Sequence[Feature]) -> Array:
+    """Return the corners (k, 2) of the least convex outline that holds features, metres."""
+    points = np.concatenate([outline_points(feature) for feature in features])
+    if not np.isfinite(points).all():
+        raise ValueError("what is drawn reaches to infinity")
+    return np.asarray(shapely.get_coordinates(shapely.MultiPoint(points).convex_hull))
 
 
 def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import cos, sin
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten"]
+__all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten", "turning"]
 
 Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
@@ -81,6 +82,11 @@ def flatten(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Arr
     if not closed:
         pieces.append(vertices[-1:])
     return np.concatenate(pieces)
+
+
+def turning(angle: float) -> Array:
+    """Return the matrix that turns columns (x, y) anticlockwise by an angle, radians."""
+    return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
 
 
 def close_ring(points: Array, *, closed: bool) -> Array:

@@ -30,6 +30,7 @@ class Options:
     hatch: bool = False  #: fill buildings and water in the drawing, as on the sheet
     layer_names: Mapping[str, str] = field(default_factory=dict)  #: an office's own names by ours
     paper: str | None = None  #: A4 to A0, before the book's
+    scale: int | Literal["fit"] | None = None  #: n of 1:n before the book's; ``fit``: the largest that fits a sheet
     sheets: tuple[Literal["pegs", "diagram", "pages"], ...] = ()  #: further sheets
 
 
@@ -95,6 +96,7 @@ class Sheet:
     page: Page  #: everything but the map, in paper millimetres from the lower left corner
     window: tuple[float, float, float, float] | None  #: left, bottom, right, top of the map on it, millimetres
     centre: Position  #: what the middle of the window shows
+    turn: float = 0.0  #: of the map, anticlockwise, radians
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,7 @@ class Plan:
     options: Options
     title: str
     scale: int  #: the plan is at 1 to this
+    turn: float  #: of the map on its sheets, anticlockwise, radians; texts and symbols stand upright there
     ellipse_scale: int  #: ellipses are drawn so many times their size
     layers: Mapping[str, Layer]  #: those used, in the order of the table
     features: tuple[Feature, ...]

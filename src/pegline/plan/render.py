@@ -31,7 +31,7 @@ def pages(plan: Plan, *, unplotted: bool = False) -> Iterator[Page]:
             yield sheet.page
             continue
         plotted = plotted or _plotted(plan, unplotted=unplotted)
-        paper = Paper(sheet.window, sheet.centre, plan.scale)
+        paper = Paper(sheet.window, sheet.centre, plan.scale, sheet.turn)
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
 
@@ -109,17 +109,17 @@ def _symbols(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item
 
 def _tufts(plan: Plan, paper: Paper, tufts: Sequence[Any]) -> Iterator[Item]:
     places = paper.points(np.array([tuft.position for tuft in tufts]))
-    turns, sources = np.array([tuft.rotation for tuft in tufts]), [tuft.source for tuft in tufts]
+    turns, sources = np.array([tuft.rotation for tuft in tufts]) + plan.turn, [tuft.source for tuft in tufts]
     return repeat_symbol(tufts[0].symbol, places, tufts[0].layer, rotations=turns, sources=sources)
 
 
 def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
-    turns = np.array([label.rotation for label in labels])
+    turns = np.array([label.rotation for label in labels]) + plan.turn
     drop = np.array([label.height / 2 for label in labels])  # from the middle of the text to its baseline
     middles = paper.points(np.array([label.centre for label in labels]))
     starts = middles + np.stack([np.sin(turns) * drop, -np.cos(turns) * drop], axis=1)
-    for label, (x, y) in zip(labels, starts.tolist(), strict=True):
-        yield Words(label.layer, label.text, x, y, label.height, "middle", label.rotation, source=label.source)
+    for label, (x, y), turn in zip(labels, starts.tolist(), turns.tolist(), strict=True):
+        yield Words(label.layer, label.text, x, y, label.height, "middle", turn, source=label.source)
 
 
 DRAWN = {"path": _paths, "ellipse": _ellipses, "symbol": _symbols, "tuft": _tufts, "label": _labels}

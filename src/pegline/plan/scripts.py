@@ -17,11 +17,10 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
-from pegline.book.model import Book
 from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width", "words_of"]
+__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -132,14 +131,6 @@ def missing_font_warnings(text: str) -> Iterator[Finding]:
             "missing-font",
             f"the sheet cannot show its {script.lower()} letters, though the drawing and the data hold them; {help_}",
         )
-
-
-def words_of(book: Book) -> str:
-    """Return what of a book may stand on a sheet, all in one."""
-    features = book.features.values()
-    words = [book.title, book.place, book.surveyor, *book.party, *book.station_names, *(f.name for f in features)]
-    words += [*(f.label for f in features), *(peg for peg in book.witnesses)]
-    return " ".join(filter(None, words))
 
 
 def _needs_help(text: str) -> bool:

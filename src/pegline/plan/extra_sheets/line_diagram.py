@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import atan2, cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
 
-from pegline.network.model import Check
+from pegline.diagnosis.report import CheckRow, check_rows, check_word, headline
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.labels.placement import Wanted, along, around, settle
 from pegline.plan.map.content import Content
-from pegline.plan.number_text import signed
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
@@ -27,21 +26,25 @@ ROW: Final = 3.6
 def diagram_pages(content: Content) -> Drawn:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
     left, bottom, right, top = BODY
-    checks = content.solved.adjustment.checks
-    deep = ROW * (min(len(checks), ROWS) + 3) + 4
+    rows = _rows(content)
+    deep = ROW * (min(len(rows), ROWS) + 4) + 4
     first: list[Item] = list(_figure(content, (left, bottom + deep, right, top)))
-    yield first + list(_table(checks[:ROWS], bottom + deep))
-    room = int((top - bottom) / ROW) - 4
-    for start in range(ROWS, len(checks), room):
-        yield list(_table(checks[start : start + room], top))
+    yield first + list(_table(content, rows[:ROWS], bottom + deep))
+    room = int((top - bottom) / ROW) - 5
+    for start in range(ROWS, len(rows), room):
+        yield list(_table(content, rows[start : start + room], top))
+
+
+def _rows(content: Content) -> list[CheckRow]:
+    return check_rows(content.solved, content.scale, content.notation)
 
 
 def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterator[Item]:
     solution = content.solved.adjustment.solution
     names = solution.names[: solution.stations]
-    places = _fitted(np.array([content.where.position(name) for name in names]), box)
+    places = _fit(np.array([content.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
-    judged = {check.booking.measured_line: check for check in content.solved.adjustment.checks if check.kind == "line"}
+    judged = {row.check.booking.measured_line: row for row in _rows(content) if row.check.kind == "line"}
     wanted, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])
@@ -57,7 +60,7 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         yield Stroke("SHEET-FRAME" if line.use == "base" else "SHEET", np.array([start, end]), line_type=line_type)
         yield _arrow(start, end)
         lines.append(np.array([start, end]))
-        text = f"{line.ground.length:.2f}" + _mark(judged.get(line.name))
+        text = content.notation.figure(line.ground.length) + _mark(judged.get(line.name))
         width = text_width(text, SMALL)
         spots = along(start, end, width, SMALL)
         wanted.append(Wanted(text, width, SMALL, spots, True, 1))
@@ -66,24 +69,15 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
             yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
 
 
-def _mark(check: Check | None) -> str:
+def _mark(row: CheckRow | None) -> str:
     """Return what a check adds to its line's length.
 
     A line's ground length stands alone; one that was compared has its difference beside it.
     """
-    if check is None:
-        return ""
-    return f" ({signed(check.difference)} {_verdict(check)})"
+    return "" if row is None else f" ({row.difference} {check_word(row.check)})"
 
 
-def _verdict(check: Check) -> str:
-    """Return how a check came out in a word or two; ``by choice`` of a reading that the book left open."""
-    if check.chosen:
-        return "by choice"
-    return "passed" if check.passed else "FAILED"
-
-
-def _fitted(points: Any, box: tuple[float, float, float, float]) -> Any:
+def _fit(points: Any, box: tuple[float, float, float, float]) -> Any:
     """Return points drawn as large as a box allows, north up."""
     left, bottom, right, top = box
     low, high = points.min(axis=0), points.max(axis=0)
@@ -100,30 +94,23 @@ def _arrow(start: Any, end: Any) -> Stroke:
     return Stroke("SHEET", np.array([wings[0], tip, wings[1]]), True, fill=0.0, line_type="CONTINUOUS")
 
 
-def _table(checks: tuple[Check, ...], top: float) -> Iterator[Item]:
+def _table(content: Content, rows: Sequence[CheckRow], top: float) -> Iterator[Item]:
     left, _, right, _ = BODY
-    columns = (left + 75, left + 105, left + 130, left + 155, right - 3)
-    heads = ("measured", "computed", "difference", "allowed", "verdict")
+    columns = (left + 75, left + 100, left + 122, left + 142, right - 3)
     y = top - ROW - 1
-    if not checks:
-        yield Words("SHEET-TEXT", "NOT CHECKED: nothing was measured twice", left + 3, y, SMALL, bold=True)
+    yield Words("SHEET-TEXT", f"Lengths in {content.notation.words}, on the ground.", left + 3, y, SMALL)
+    y -= ROW
+    if not rows:
+        yield Words("SHEET-TEXT", headline(content.solved), left + 3, y, SMALL, bold=True)
         return
     yield Words("SHEET-TEXT", "check", left + 3, y, SMALL, bold=True)
-    for x, head in zip(columns, heads, strict=True):
+    for x, head in zip(columns, ("booked", "computed", "difference", "allowed", "verdict"), strict=True):
         yield Words("SHEET-TEXT", head, x, y, SMALL, "right", bold=True)
     yield Stroke("SHEET", np.array([(left + 3, y - 1.2), (right - 3, y - 1.2)]))
-    for check in checks:
+    for row in rows:
         y -= ROW
-        yield Words("SHEET-TEXT", shorten(f"{check.kind} {check.what}", 58.0, SMALL), left + 3, y, SMALL)
-        cells = (*_cells(check), _verdict(check))
+        bold = not row.check.passed
+        yield Words("SHEET-TEXT", shorten(row.label, 50.0, SMALL), left + 3, y, SMALL, bold=bold)
+        cells = (row.booked, row.computed, row.difference, row.allowed, check_word(row.check))
         for x, cell in zip(columns, cells, strict=True):
-            yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=not check.passed)
-
-
-def _cells(check: Check) -> tuple[str, str, str, str]:
-    if check.angle:
-        taped, computed, off, allowed = (
-            np.degrees(value) for value in (check.taped, check.computed, check.difference, check.allowed)
-        )
-        return f"{taped:.3f}°", f"{computed:.3f}°", f"{signed(off)}°", f"{allowed:.3f}°"
-    return f"{check.taped:.3f}", f"{check.computed:.3f}", signed(check.difference), f"{check.allowed:.3f}"
+            yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=bold)

@@ -7,16 +7,19 @@ from typing import Any, Final
 import numpy as np
 
 from pegline import plane
+from pegline.diagnosis.report import headline, verdict
+from pegline.frame.model import Frame
 from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.extra_sheets.peg_sketch import SKETCH, Ground, sketch
 from pegline.plan.map.content import Content
-from pegline.plan.number_text import bearing_text
+from pegline.plan.map.norths import magnetic_bearing
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
-from pegline.plan.sheets.column import SMALL
+from pegline.plan.sheets.column import SMALL, wrap
 
 __all__ = ["peg_pages"]
 
+NO_WITNESSES: Final = "No witnesses were booked. Measure to three lasting objects and add them to the book."
 ACROSS: Final = 2
 DOWN: Final = 3
 
@@ -45,8 +48,11 @@ def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide:
         Words("SHEET-TEXT", name, x + 3, y - 6.5, 3.5, bold=True),
     ]
     on = book.tie_stations.get(name)
+    judged = verdict(content.solved)
+    if judged.word != "PASSED" or content.solved.adjustment.unfinished:
+        items.append(Words("SHEET-TEXT", headline(content.solved), x + 3, y - 11.0, SMALL, bold=True))
     facts = [
-        f"{east + 0.0:.3f}  {north + 0.0:.3f}",
+        f"{east + 0.0:.3f} m  {north + 0.0:.3f} m",
         f"on the line {on}" if on else None,
         entry.mark if entry else None,
         entry.note if entry else None,
@@ -56,7 +62,7 @@ def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide:
         items.append(Words("SHEET-TEXT", line, x + wide - 3, y - 5.0 - 3.2 * i, SMALL, "right"))
     peg = np.array(content.where.position(name))
     arms = [(w, length, at) for w, length in _witnesses(content, name) if (at := _place(content, w.object)) is not None]
-    items += sketch(ground, peg, arms, content.solved.frame.north is not None, x + 3, y - 14.0 - SKETCH)
+    items += sketch(content, ground, peg, arms, x + 3, y - 14.0 - SKETCH)
     items += _witness_list(content, name, x + 3 + SKETCH + 2.5, y - 18.0, wide - SKETCH - 8)
     return items + _lines_from(content, name, x + 3, y - 14.0 - SKETCH - 4.0, wide - 6, y - high + 1.5)
 
@@ -78,9 +84,10 @@ def _witness_list(content: Content, name: str, x: float, y: float, wide: float) 
     items: list[Item] = []
     witnesses = _witnesses(content, name)
     if not witnesses:
-        return [Words("SHEET-TEXT", "no witnesses booked", x, y, SMALL)]
+        lines = wrap(NO_WITNESSES, wide, SMALL)
+        return [Words("SHEET-TEXT", line, x, y - 3.2 * i, SMALL) for i, line in enumerate(lines)]
     for witness, length in witnesses[:7]:
-        items.append(Words("SHEET-TEXT", f"{length:.2f} m", x, y, SMALL, bold=True))
+        items.append(Words("SHEET-TEXT", content.notation.length(length), x, y, SMALL, bold=True))
         items.append(Words("SHEET-TEXT", shorten(witness.object, wide, SMALL), x, y - 2.8, SMALL))
         y -= 2.8
         if witness.note:
@@ -92,21 +99,32 @@ def _witness_list(content: Content, name: str, x: float, y: float, wide: float) 
 
 def _lines_from(content: Content, name: str, x: float, y: float, wide: float, lowest: float) -> list[Item]:
     """Return the distances, and bearings where there is a north, to the other ends of its lines."""
-    items: list[Item] = []
+    solved, notation = content.solved, content.notation
     here = np.array(content.where.position(name))
-    column = 0
-    for line in content.solved.reduction.lines.values():
-        if name not in (line.start, line.end) or line.use == "detail":
-            continue
+    lines = [line for line in solved.lines_at.get(name, ()) if line.use != "detail"]
+    if not lines:
+        return []
+    items: list[Item] = [Words("SHEET-TEXT", _heading_of_lines(solved.frame), x, y, SMALL)]
+    for i, line in enumerate(lines):
         other = line.end if line.start == name else line.start
         there = np.array(content.where.position(other))
-        length = float(plane.distance(here, there)) / content.solved.frame.scale
-        text = f"to {other}: {length:.2f} m"
-        if content.solved.frame.north:
-            text += f", {bearing_text(float(plane.bearing(here, there)))}"
-        items.append(Words("SHEET-TEXT", shorten(text, wide / 2 - 1, SMALL), x + column * wide / 2, y, SMALL))
-        column = 1 - column
-        y -= 0.0 if column else 3.2
-        if y < lowest:
+        text = f"{other}: {notation.length(float(plane.distance(here, there)) / solved.frame.scale)}"
+        if solved.frame.north:
+            bearing = float(plane.bearing(here, there))
+            magnetic = magnetic_bearing(solved.frame, bearing)
+            text += f", {notation.bearing(bearing)}"
+            if magnetic is not None and solved.frame.north != "magnetic":
+                text += f", mag. {notation.bearing(magnetic)}"
+        down = y - 3.2 * (1 + i // 2)
+        if down < lowest:
             break
+        items.append(Words("SHEET-TEXT", shorten(text, wide / 2 - 1, SMALL), x + i % 2 * wide / 2, down, SMALL))
     return items
+
+
+def _heading_of_lines(frame: Frame) -> str:
+    """Return what the figures to other stations are."""
+    if frame.north is None:
+        return "To other stations:"
+    magnetic = frame.north != "magnetic" and magnetic_bearing(frame, 0.0) is not None
+    return f"To other stations, bearings from {frame.north} north{'; mag.: magnetic' if magnetic else ''}:"

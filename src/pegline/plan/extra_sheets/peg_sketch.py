@@ -19,11 +19,14 @@ from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
+from pegline.solved import PLAN_SCALES
 
 __all__ = ["SKETCH", "Ground", "sketch"]
 
 SKETCH: Final = 52.0  #: side of the sketch, mm
 AIR: Final = 9.0  #: kept free inside its frame around peg and witnesses, for their names, mm
+#: Scales of sketches, n of 1:n: the usual ones of plans and two larger.
+SKETCH_SCALES: Final = (20, 25, *PLAN_SCALES)
 LEAST: Final = 5.0  #: that the peg and its witnesses are taken to be apart at least, metres
 FINE: Final = 0.02  #: largest distance between an arc and its strokes, metres
 NEEDLE: Final = (3.0, 6.5, 3.0, 9.0)  #: middle, from the frame's upper left corner right and down, and size, mm
@@ -65,14 +68,18 @@ class Ground:
             yield np.array(line.interpolate(line.project(here)).coords[0])
 
 
-def sketch(ground: Ground, peg: Array, arms: Sequence[Arm], north: bool, x: float, y: float) -> Iterator[Item]:
+def sketch(content: Content, ground: Ground, peg: Array, arms: Sequence[Arm], x: float, y: float) -> Iterator[Item]:
     """Yield a peg's sketch, its lower left corner at x, y on the sheet; +y up, which may be north."""
     seen = np.array([peg, *(at for *_, at in arms)] if arms else [peg, *ground.nearest(peg)])
     low, high = seen.min(axis=0), seen.max(axis=0)
-    mm = (SKETCH - 2 * AIR) / max(LEAST, float((high - low).max()))
+    span = max(LEAST, float((high - low).max()))
+    scale = next(n for n in SKETCH_SCALES if span * 1000 / n <= SKETCH - 2 * AIR)
+    mm = 1000 / scale
     middle = np.array([x + SKETCH / 2, y + SKETCH / 2])
     frame = shapely.box(x, y, x + SKETCH, y + SKETCH)
     yield Stroke("SHEET", np.array(frame.exterior.coords)[:-1], True)
+    yield Words("SHEET-TEXT", f"sketch 1:{scale}", x + SKETCH + 2.5, y + 0.5, SMALL)
+    north = content.solved.frame.north is not None
 
     def on_paper(metres: Array) -> Array:
         return np.asarray((metres - (low + high) / 2) * mm + middle)
@@ -92,7 +99,7 @@ def sketch(ground: Ground, peg: Array, arms: Sequence[Arm], north: bool, x: floa
     if north:
         yield from _needle(x, y + SKETCH)
     discs = [(float(start[0]), float(start[1]), 1.3), *((float(a), float(b), 0.8) for a, b in ends)]
-    yield from _names([(w, length) for w, length, _ in arms], start, ends, lines, discs, (x, y), north)
+    yield from _names([(w, length) for w, length, _ in arms], start, ends, lines, discs, (x, y), content)
 
 
 def _clipped(points: Array, frame: Any, feature: Feature) -> Iterator[Stroke]:
@@ -114,18 +121,18 @@ def _names(
     lines: Sequence[Array],
     discs: Sequence[tuple[float, float, float]],
     corner: tuple[float, float],
-    north: bool,
+    content: Content,
 ) -> Iterator[Words]:
     """Yield the names of witnesses beside them and their distances along the arms, off one another and off lines."""
     wanted = []
     for (witness, length), end in zip(arms, ends, strict=True):
-        name, figure = shorten(witness.object, 22.0, SMALL), f"{length:.2f}"
+        name, figure = shorten(witness.object, 22.0, SMALL), content.notation.figure(length)
         width, room = text_width(name, SMALL), text_width(figure, SMALL, bold=True)
         beside = _inside(around(end[0], end[1], 0.8, width, SMALL), width, corner)
         wanted.append(Wanted(name, width, SMALL, beside, True, 0))
         wanted.append(Wanted(figure, room, SMALL, _inside(along(start, end, room, SMALL), room, corner), True, 1))
     count = len(wanted)
-    if north:
+    if content.solved.frame.north is not None:
         right, down, wide, high = NEEDLE
         place = np.array([(corner[0] + right, corner[1] + SKETCH - down, 0.0, 0.0)])
         wanted.append(Wanted("N", wide, high, place, True, -1))

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
+from pegline.diagnosis.report import headline
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.map.content import Content
 from pegline.plan.model import Options, Sheet
 from pegline.plan.sheets.a4_page import BODY, HEIGHT, WIDTH, Drawn, shorten
-from pegline.plan.sheets.blocks import verdict
 from pegline.plan.sheets.column import SMALL
 from pegline.plan.sheets.papers import MARGIN
 
@@ -45,10 +45,12 @@ FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Drawn]]]] = {
 
 
 def further_sheets(
-    content: Content, options: Options, before: int, index: list[Item] | None = None
+    content: Content, options: Options, before: int, tables: Sequence[tuple[str, list[Item]]] = ()
 ) -> tuple[Sheet, ...]:
-    """Return the sheets asked for; ``before`` is how many come before them, ``index`` what is beside joined ones."""
-    bodies = [("Key, tables and index", index)] if index else []
+    """Return the sheets asked for; ``before`` is how many come before them, ``tables`` what the plan's
+    own sheet has no room for.
+    """
+    bodies = list(tables)
     bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](content)]
     total = before + len(bodies)
     return tuple(_sheet(content, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
@@ -69,7 +71,7 @@ def _sheet(content: Content, what: str, body: list[Item], number: int, total: in
         Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
         Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
         Words("SHEET-TEXT", what, right - 3, top + 4.5, 2.5, "right"),
-        Words("SHEET-TEXT", verdict(content.solved), left + 3, bottom - 5, 2.5, bold=True),
+        Words("SHEET-TEXT", headline(content.solved), left + 3, bottom - 5, 2.5, bold=True),
         Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
     ]

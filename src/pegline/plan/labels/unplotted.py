@@ -14,6 +14,7 @@ import shapely
 
 from pegline.detail.model import Path
 from pegline.plan.labels.boxes import Array, Boxes
+from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.placement import ALONG, AROUND, along, around
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label
@@ -28,7 +29,7 @@ RINGS: Final = AROUND[:, :TRIED]
 CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
-def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], metres_per_mm: float) -> Iterator[Label]:
+def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper: LabelPaper) -> Iterator[Label]:
     """Yield the labels that do not plot, off those that are placed, off stations and off one another.
 
     A point whose feature or station bears its name, and is labelled, needs no name of its own.
@@ -48,7 +49,8 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], metre
     ]
     wanted = points + offsets
     widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
-    ends = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2) / metres_per_mm
+    ends = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2)
+    ends = paper.points(ends)
     count = len(points)
     spots = np.concatenate(
         [
@@ -57,22 +59,31 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], metre
         ]
     )
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
-    chosen = first_free(spots, sizes, _taken(features, placed, metres_per_mm))
-    where = spots[np.arange(len(spots)), chosen, :3] * (metres_per_mm, metres_per_mm, 1.0)
+    chosen = first_free(spots, sizes, _taken(features, placed, paper))
+    where = spots[np.arange(len(spots)), chosen, :3]
     for row in np.flatnonzero(chosen >= 0).tolist():
         layer, feature, text, _ = wanted[row]
         x, y, rotation = where[row].tolist()
-        yield Label(layer, text, (x, y), rotation, HEIGHT, float(widths[row]), feature.source, feature.name)
+        yield Label(
+            layer,
+            text,
+            paper.position(x, y),
+            rotation - paper.turn,
+            HEIGHT,
+            float(widths[row]),
+            feature.source,
+            feature.name,
+        )
 
 
-def _taken(features: Sequence[Feature], labels: Sequence[Label], metres_per_mm: float) -> Array:
+def _taken(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:
     """Return the boxes (n, 5) of labels and stations: x, y, rotation, width, height, paper millimetres."""
-    rows = [(*label.centre, label.rotation, label.width, label.height) for label in labels]
+    rows = [(*paper.at(label.centre), label.rotation + paper.turn, label.width, label.height) for label in labels]
     for feature in features:
         if feature.layer == "STATIONS" and isinstance(feature.geometry, tuple):
             side = 2 * SYMBOLS[feature.symbol or "mark"].radius
-            rows.append((*feature.geometry, 0.0, side, side))
-    return np.array(rows, dtype=float).reshape(-1, 5) / (metres_per_mm, metres_per_mm, 1.0, 1.0, 1.0)
+            rows.append((*paper.at(feature.geometry), 0.0, side, side))
+    return np.array(rows, dtype=float).reshape(-1, 5)
 
 
 def first_free(spots: Array, sizes: Array, taken: Array) -> Any:

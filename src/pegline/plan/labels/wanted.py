@@ -11,24 +11,21 @@ import numpy as np
 import shapely
 
 from pegline import plane
-from pegline.book.model import Book
-from pegline.detail.model import Detail, Path
-from pegline.frame.model import Frame
-from pegline.plan.display import close_ring, flatten
+from pegline.detail.model import Path
+from pegline.plan.display import close_ring
+from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.placement import Spot, Wanted, along, around, inside, outside, settle, upright
 from pegline.plan.labels.unplotted import unplotted_labels
+from pegline.plan.map.content import Content
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label, Tuft
-from pegline.plan.number_text import area_text, bearing_text, length_text
 from pegline.plan.scripts import text_width
 from pegline.plan.style import plots
 
 __all__ = ["letter", "symbol_radius"]
 
-NAME: Final = 1.8  #: heights of capitals, paper millimetres, of the series 1.8, 2.5, 3.5
-STRONG: Final = 2.5
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
-UNDER: Final = NAME + 1.1  #: that a figure under a name adds to its height
+UNDER: Final = 1.1  #: gap between a name and the figure under it
 DIMENSIONED: Final = ("building", "outbuilding", "porch")
 MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
 
@@ -44,34 +41,16 @@ class _Asked:
     under: str | None = None  #: an area's figure, which stands under its name
 
 
-def letter(
-    book: Book, frame: Frame, detail: Detail, features: Sequence[Feature], tufts: Sequence[Tuft], metres_per_mm: float
-) -> tuple[Label, ...]:
+def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper) -> tuple[Label, ...]:
     """Return every label of a plan, placed; figures that find no room are left out."""
-    paper = _Paper(metres_per_mm)
-    asked = list(_asked(book, frame, detail, features, paper))
+    features = content.features
+    asked = list(_asked(content, paper))
     lines, symbols = _obstacles(features, tufts, paper)
     spots = settle([ask.wanted for ask in asked], lines, symbols)
     placed = [
-        label
-        for ask, spot in zip(asked, spots, strict=True)
-        if spot is not None
-        for label in _labels(ask, spot, metres_per_mm)
+        label for ask, spot in zip(asked, spots, strict=True) if spot is not None for label in _labels(ask, spot, paper)
     ]
-    return (*placed, *unplotted_labels(features, placed, metres_per_mm))
-
-
-@dataclass(frozen=True, slots=True)
-class _Paper:
-    """Turns metres into paper millimetres."""
-
-    metres_per_mm: float
-
-    def at(self, position: tuple[float, float]) -> tuple[float, float]:
-        return position[0] / self.metres_per_mm, position[1] / self.metres_per_mm
-
-    def path(self, path: Path) -> Any:
-        return flatten(path.vertices / self.metres_per_mm, path.bulges, path.closed, 0.05)
+    return (*placed, *unplotted_labels(features, placed, paper))
 
 
 def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
@@ -80,43 +59,46 @@ def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
     return radius if feature.size is None else radius * feature.size / metres_per_mm
 
 
-def _labels(ask: _Asked, spot: Spot, metres_per_mm: float) -> Iterator[Label]:
+def _labels(ask: _Asked, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
     """Yield a label where it was put; a name with a figure under it shares its place with that."""
     text, height = ask.wanted.text, ask.wanted.height
     if ask.under is None:
-        yield _label(ask.layer, text, height, spot, ask, metres_per_mm)
+        yield _label(ask.layer, text, height, spot, ask, paper)
         return
-    height -= UNDER
-    yield _label(ask.layer, text, height, spot._replace(y=spot.y + UNDER / 2), ask, metres_per_mm)
-    below = spot._replace(y=spot.y - (height + UNDER - NAME) / 2)
-    yield _label("AREAS", ask.under, NAME, below, ask, metres_per_mm)
+    small = paper.name_height
+    height -= UNDER + small
+    yield _label(ask.layer, text, height, spot._replace(y=spot.y + (UNDER + small) / 2), ask, paper)
+    yield _label("AREAS", ask.under, small, spot._replace(y=spot.y - (height + UNDER) / 2), ask, paper)
 
 
-def _label(layer: str, text: str, height: float, spot: Spot, ask: _Asked, metres_per_mm: float) -> Label:
-    centre = (spot.x * metres_per_mm, spot.y * metres_per_mm)
-    return Label(layer, text, centre, spot.rotation, height, text_width(text, height), ask.source, ask.owner)
+def _label(layer: str, text: str, height: float, spot: Spot, ask: _Asked, paper: LabelPaper) -> Label:
+    centre = paper.position(spot.x, spot.y)
+    return Label(
+        layer, text, centre, spot.rotation - paper.turn, height, text_width(text, height), ask.source, ask.owner
+    )
 
 
-def _asked(book: Book, frame: Frame, detail: Detail, features: Sequence[Feature], paper: _Paper) -> Iterator[_Asked]:
+def _asked(content: Content, paper: LabelPaper) -> Iterator[_Asked]:
+    features, detail = content.features, content.solved.detail
     for feature in features:
         if feature.layer == "STATIONS":
-            yield _at_point(feature, "STATION-NAMES", feature.name, STRONG, paper, rank=0, needed=True)
+            yield _at_point(feature, "STATION-NAMES", feature.name, paper.strong_height, paper, rank=0, needed=True)
     drawn = {(feature.name, feature.kind): feature for feature in reversed(features)}
     for name, shape in detail.shapes.items():
         feature = drawn[name, shape.kind]
         text = shape.booked.label or name
         if isinstance(feature.geometry, tuple):
-            yield _at_point(feature, "NAMES", text, NAME, paper, rank=2, needed=True)
+            yield _at_point(feature, "NAMES", text, paper.name_height, paper, rank=2, needed=True)
         elif isinstance(feature.geometry, Path):
             outline = paper.path(feature.geometry)
             closed = feature.geometry.closed
-            area = area_text(shape.area) if shape.area is not None and shape.kind in MEASURED else None
-            yield from (_in_area if closed else _on_line)(feature, text, outline, area)
-            yield from _figures(feature, feature.geometry, book, frame, paper)
+            area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
+            yield from (_in_area if closed else _on_line)(feature, text, outline, area, paper)
+            yield from _figures(feature, feature.geometry, content, paper)
 
 
 def _at_point(
-    feature: Feature, layer: str, text: str, height: float, paper: _Paper, *, rank: int, needed: bool
+    feature: Feature, layer: str, text: str, height: float, paper: LabelPaper, *, rank: int, needed: bool
 ) -> _Asked:
     if not isinstance(feature.geometry, tuple):
         raise TypeError(feature.geometry)
@@ -130,13 +112,14 @@ def _at_point(
     return _Asked(layer, Wanted(text, width, height, spots, needed, rank), feature.name, feature.source)
 
 
-def _on_line(feature: Feature, text: str, outline: Any, area: str | None) -> Iterator[_Asked]:
-    width = text_width(text, NAME)
+def _on_line(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Iterator[_Asked]:
+    height = paper.name_height
+    width = text_width(text, height)
     lengths = np.hypot(*np.diff(outline, axis=0).T)
     longest = np.argsort(-lengths, kind="stable")[:6]
-    beside = along(outline[longest], outline[longest + 1], width, NAME).reshape(-1, 4)
-    spots = np.vstack([beside, _along_curve(outline, lengths, width, NAME)])
-    yield _Asked("NAMES", Wanted(text, width, NAME, spots, True, 3), feature.name, feature.source)
+    beside = along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
+    spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
+    yield _Asked("NAMES", Wanted(text, width, height, spots, True, 3), feature.name, feature.source)
 
 
 #: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
@@ -160,20 +143,21 @@ def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any
     return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
-def _in_area(feature: Feature, text: str, outline: Any, area: str | None) -> Iterator[_Asked]:
+def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Iterator[_Asked]:
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
-    height = STRONG if feature.kind in ("building", "boundary") else NAME
+    small = paper.name_height
+    height = paper.strong_height if feature.kind in ("building", "boundary") else small
     width, tall = text_width(text, height), height
     if area is not None:
-        width, tall = max(width, text_width(area, NAME)), height + UNDER
+        width, tall = max(width, text_width(area, small)), height + UNDER + small
     places = np.vstack([inside(ring, width, tall), outside(ring, width, tall)])
     yield _Asked("NAMES", Wanted(text, width, tall, places, True, 1), feature.name, feature.source, area)
 
 
-def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Paper) -> Iterator[_Asked]:
+def _figures(feature: Feature, path: Path, content: Content, paper: LabelPaper) -> Iterator[_Asked]:
     """Ask for the lengths of walls, and the lengths and bearings of boundaries."""
-    boundary = feature.kind == "boundary"
+    boundary, frame = feature.kind == "boundary", content.solved.frame
     if not boundary and feature.kind not in DIMENSIONED:
         return
     starts = path.vertices if path.closed else path.vertices[:-1]
@@ -182,15 +166,15 @@ def _figures(feature: Feature, path: Path, book: Book, frame: Frame, paper: _Pap
     turn = int(np.sign(_signed_area(path.vertices))) if path.closed else 0
     layer, rank, side, least = ("BOUNDARY-FIGURES", 3, turn, 8.0) if boundary else ("DIMENSIONS", 5, -turn, 4.0)
     shown = np.flatnonzero((path.bulges[: len(starts)] == 0) & (lengths / paper.metres_per_mm >= least))
-    texts = [length_text(length / frame.scale, book.unit) for length in lengths[shown].tolist()]
+    texts = [content.notation.figure(length / frame.scale) for length in lengths[shown].tolist()]
     if boundary and frame.north is not None:
         bearings = plane.bearing(starts[shown], ends[shown]).tolist()
-        texts = [f"{text}  {bearing_text(bearing)}" for text, bearing in zip(texts, bearings, strict=True)]
-    widths = [text_width(text, NAME) for text in texts]
-    mm = paper.metres_per_mm
-    places = along(starts[shown] / mm, ends[shown] / mm, widths, NAME, side=side)
+        texts = [f"{text}  {content.notation.bearing(bearing)}" for text, bearing in zip(texts, bearings, strict=True)]
+    height = paper.name_height
+    widths = [text_width(text, height) for text in texts]
+    places = along(paper.points(starts[shown]), paper.points(ends[shown]), widths, height, side=side)
     for text, width, spots in zip(texts, widths, places, strict=True):
-        yield _Asked(layer, Wanted(text, width, NAME, spots, False, rank), feature.name, feature.source)
+        yield _Asked(layer, Wanted(text, width, height, spots, False, rank), feature.name, feature.source)
 
 
 def _signed_area(vertices: Any) -> float:
@@ -199,7 +183,7 @@ def _signed_area(vertices: Any) -> float:
 
 
 def _obstacles(
-    features: Sequence[Feature], tufts: Sequence[Tuft], paper: _Paper
+    features: Sequence[Feature], tufts: Sequence[Tuft], paper: LabelPaper
 ) -> tuple[list[Any], list[tuple[float, float, float]]]:
     """Return the lines, and the symbols as discs, that plot and that labels keep off."""
     lines: list[Any] = []

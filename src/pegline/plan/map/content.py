@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from pegline.book.habits import notation_of
+from pegline.measures.notation import Notation
 from pegline.plan.map.features import Where, draw
 from pegline.plan.model import Feature
 from pegline.plan.style import plots
@@ -21,8 +23,10 @@ class Content:
     where: Where
     features: tuple[Feature, ...]
     kinds: Mapping[str, Feature]  #: the first thing of each kind that plots
+    notation: Notation  #: how the book writes lengths, areas and bearings
     scale: int = 0
     paper: str = ""
+    turn: float = 0.0  #: of the map on its sheet, anticlockwise, radians
     sheet: int = 1  #: from 1
     sheets: int = 1
 
@@ -35,4 +39,4 @@ def map_content(solved: Solved) -> Content:
     for feature in features:
         if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)
-    return Content(solved, where, features, kinds, scale=solved.book.scale or 0)
+    return Content(solved, where, features, kinds, notation_of(solved.book), scale=solved.scale)

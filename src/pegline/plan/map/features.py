@@ -21,7 +21,7 @@ from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.reduction.model import ReducedRow, Reduction
 from pegline.solved import Solved
 
-__all__ = ["OTHER_FACE", "Where", "corners", "draw"]
+__all__ = ["OTHER_FACE", "Where", "corners", "draw", "outline_points"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
@@ -304,14 +304,14 @@ def corners(features: Sequence[Feature]) -> tuple[Array, Array]:
     """Return the south-west and north-east corners (n, 2) of the boxes that features lie within, metres."""
     if not features:
         return np.empty((0, 2)), np.empty((0, 2))
-    reaches = [_extent(feature) for feature in features]
+    reaches = [outline_points(feature) for feature in features]
     starts = np.cumsum([0, *map(len, reaches[:-1])])
     points = np.concatenate(reaches)
     return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
 
 
-def _extent(feature: Feature) -> Array:
-    """Return points that a feature lies within (k, 2)."""
+def outline_points(feature: Feature) -> Array:
+    """Return points (k, 2) that hold a feature, metres."""
     if isinstance(feature.geometry, Path):
         path = feature.geometry
         return flatten(path.vertices, path.bulges, path.closed, 0.05)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from pegline.book.settings import PAPERS
 from pegline.plan.display import Item
 from pegline.plan.scripts import text_width
-from pegline.plan.sheets.papers import MARGIN, PAPERS
+from pegline.plan.sheets.papers import MARGIN
 
 __all__ = ["BODY", "HEIGHT", "WIDTH", "Drawn", "shorten"]
 

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from math import cos, degrees, sin
 from typing import Final
 
 import numpy as np
 
-from pegline.detail.model import Path
-from pegline.diagnosis.rule_words import listed
-from pegline.frame.model import Frame
-from pegline.plan.display import Stroke, Words
+from pegline.detail.model import Path, Shape
+from pegline.diagnosis.report import check_rows, headline, verdict
+from pegline.measures.notation import area_text
+from pegline.measures.values import CustomaryArea
+from pegline.plan.display import Stroke, Words, turning
 from pegline.plan.map.content import Content
+from pegline.plan.map.norths import other_norths
 from pegline.plan.model import Feature
-from pegline.plan.number_text import UNIT_WORDS, area_text, length_text, sd_text, signed
 from pegline.plan.scripts import text_width
-from pegline.plan.sheets.column import SMALL, Pencil
+from pegline.plan.sheets.a4_page import shorten
+from pegline.plan.sheets.column import LEADING, SMALL, Pencil
 from pegline.plan.style import KIND_LOOKS, layer_of
-from pegline.solved import Solved
 
-__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "Block", "verdict"]
+__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "Block", "Part", "StationTable", "area_name", "title_block"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
@@ -28,31 +30,16 @@ CAUTION: Final = (
 )
 HEADING: Final = 1.8
 ROW: Final = 3.3
+ROW_HEIGHT: Final = SMALL * LEADING  #: of the table of stations, mm
+LEAST_ROWS: Final = 3  #: of it that may stand in a column on their own
+FINE_AREA: Final = 100.0  #: square metres; areas under it are written to hundredths
+MOST_FAILED: Final = 4  #: failed checks that are named
 
 
 def _heading(pencil: Pencil, text: str) -> None:
     pencil.gap(1.2)
     pencil.text(text, height=HEADING, bold=True)
     pencil.gap(1.0)
-
-
-def verdict(solved: Solved) -> str:
-    """Return in capitals whether the survey's checks passed."""
-    if solved.adjustment.unfinished:
-        return f"UNFINISHED · {_verdict_of_checks(solved)}"
-    return _verdict_of_checks(solved)
-
-
-def _verdict_of_checks(solved: Solved) -> str:
-    adjustment = solved.adjustment
-    failed = sum(not check.passed for check in adjustment.checks)
-    if failed:
-        return "CHECK FAILED" if failed == 1 else f"{failed} CHECKS FAILED"
-    chosen = sum(check.chosen for check in adjustment.checks)
-    count = len(adjustment.checks) - chosen
-    if solved.checked is None:
-        return f"NOT CHECKED: {listed(list(solved.unchecked))}" if count else "NOT CHECKED"
-    return "CHECK PASSED" if count == 1 else f"{'' if chosen else 'ALL '}{count} CHECKS PASSED"
 
 
 def angle_text(radians: float) -> str:
@@ -69,64 +56,62 @@ def north_block(pencil: Pencil, content: Content) -> None:
     """Draw which way is north, and what other norths make with it."""
     frame = content.solved.frame
     if frame.north is None:
-        _axes(pencil)
-        pencil.paragraph(
-            "No bearing was booked: the sheet is not turned to north. The base line runs from left to right."
-        )
+        _axes(pencil, content.turn)
+        pencil.paragraph("No bearing was booked: the sheet is not turned to north. The base line runs along x.")
         return
-    _arrow(pencil, _others(frame))
-    pencil.paragraph(f"Up is {frame.north} north.")
-    for name, east in _others(frame):
+    _arrow(pencil, other_norths(frame), content.turn)
+    turned = "The arrow shows" if content.turn else "Up is"
+    pencil.paragraph(f"{turned} {frame.north} north.")
+    for name, east in other_norths(frame):
         side = "east" if east > 0 else "west"
         small = angle_text(east) if name == "True" else angle_text(east).rsplit("'", 1)[0] + "'"
         year = f" in {content.solved.book.date.year}" if name == "Magnetic" and content.solved.book.date else ""
         pencil.paragraph(f"{name} north lies {small} {side} of it{year}.")
 
 
-def _others(frame: Frame) -> list[tuple[str, float]]:
-    """Return the other norths as angles east of the frame's, radians."""
-    true = -frame.convergence if frame.north == "grid" and frame.convergence is not None else None
-    others = [] if true is None else [("True", true)]
-    if frame.declination is not None and frame.north in ("grid", "true"):
-        others.append(("Magnetic", frame.declination + (true or 0.0)))
-    if frame.declination is not None and frame.north == "magnetic":
-        others.append(("True", -frame.declination))
-    return others
+def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> None:
+    """Draw the north point: a staff on a ring, a half-filled head, and thin arms to the other norths.
 
+    It turns with the map; ``turn`` is anticlockwise, radians.
+    """
+    middle = np.array([pencil.width / 2, pencil.y - 16.0])
+    turned = turning(turn)
 
-def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]]) -> None:
-    """Draw the north point: a staff on a ring, a half-filled head, and thin arms to the other norths."""
-    x, foot, top = pencil.width / 2, pencil.y - 25.0, pencil.y - 5.0
-    pencil.items.append(_words("N", x, pencil.y - 4.0, 2.5))
-    ring = [(x + 2.2 * cos(a), foot + 2.2 + 2.2 * sin(a)) for a in np.linspace(0, 2 * np.pi, 49)[:-1]]
+    def placed(x: float, y: float) -> tuple[float, float]:
+        px, py = (middle + turned @ np.array([x, y])).tolist()
+        return px, py
+
+    foot, top = -9.0, 11.0
+    pencil.items.append(_words("N", *placed(0.0, 13.4), 2.5))
+    ring = [placed(2.2 * cos(a), foot + 2.2 + 2.2 * sin(a)) for a in np.linspace(0, 2 * np.pi, 49)[:-1]]
     pencil.stroke(ring, closed=True)
-    pencil.stroke([(x, foot), (x, top)], layer="SHEET-FRAME")
-    pencil.stroke([(x, top), (x - 2.4, top - 8.0), (x, top - 6.2)], closed=True, fill=0.0)
-    pencil.stroke([(x, top), (x + 2.4, top - 8.0), (x, top - 6.2)], closed=True)
-    pencil.stroke([(x - 2.2, foot + 2.2), (x + 2.2, foot + 2.2)])
+    pencil.stroke([placed(0.0, foot), placed(0.0, top)], layer="SHEET-FRAME")
+    pencil.stroke([placed(0.0, top), placed(-2.4, top - 8.0), placed(0.0, top - 6.2)], closed=True, fill=0.0)
+    pencil.stroke([placed(0.0, top), placed(2.4, top - 8.0), placed(0.0, top - 6.2)], closed=True)
+    pencil.stroke([placed(-2.2, foot + 2.2), placed(2.2, foot + 2.2)])
     for name, east in others:
         reach = 16.0 if name == "True" else 13.0
-        tip = (x + reach * sin(east), foot + 2.2 + reach * cos(east))
-        pencil.stroke([(x, foot + 2.2), tip])
-        side = 1 if (east > 0) else -1
-        pencil.items.append(
-            _words(name[0], tip[0] + side * (1.4 + (2.0 if abs(east) < 0.1 else 0.0)), tip[1] - 1.0, SMALL)
-        )
-    pencil.gap(26.0)
+        tip = (reach * sin(east), foot + 2.2 + reach * cos(east))
+        pencil.stroke([placed(0.0, foot + 2.2), placed(*tip)])
+        away = (1 if east > 0 else -1) * (1.4 + (2.0 if abs(east) < 0.1 else 0.0))
+        pencil.items.append(_words(name[0], *placed(tip[0] + away, tip[1]), SMALL))
+    pencil.gap(27.0)
 
 
 def _words(text: str, x: float, y: float, height: float) -> Words:
-    return Words("SHEET-TEXT", text, x, y, height, "middle", bold=True)
+    """Return a letter about its middle."""
+    return Words("SHEET-TEXT", text, x, y - height / 2, height, "middle", bold=True)
 
 
-def _axes(pencil: Pencil) -> None:
-    x, y = 4.0, pencil.y - 15.0
-    for end, name in (((x + 11.0, y), "x"), ((x, y + 11.0), "y")):
-        pencil.stroke([(x, y), end])
-        pencil.items.append(
-            _words(name, end[0] + (2.0 if name == "x" else 0.0), end[1] + (-0.8 if name == "x" else 1.2), SMALL)
-        )
-    pencil.gap(16.5)
+def _axes(pencil: Pencil, turn: float) -> None:
+    """Draw the axes x and y, which turn with the map."""
+    corner = np.array([11.0, pencil.y - 13.0])
+    for angle, name in ((turn, "x"), (turn + np.pi / 2, "y")):
+        way = np.array([cos(angle), sin(angle)])
+        (x, y), (text_x, text_y) = (corner + 9.0 * way).tolist(), (corner + 11.2 * way).tolist()
+        pencil.stroke([(float(corner[0]), float(corner[1])), (x, y)])
+        pencil.items.append(_words(name, text_x, text_y, SMALL))
+    pencil.gap(24.5 if turn else 16.5)
 
 
 def key_block(pencil: Pencil, content: Content) -> None:
@@ -140,8 +125,7 @@ def key_block(pencil: Pencil, content: Content) -> None:
             _sample(pencil, x, feature, content)
             pencil.text(kind, x=x + 10.5, down=False)
     pencil.gap(0.8)
-    unit = UNIT_WORDS[content.solved.book.unit]
-    pencil.paragraph(f"Lengths along walls and boundaries are in {unit}, on the ground.")
+    pencil.paragraph(f"Lengths along walls are in {content.notation.words}, on the ground.")
 
 
 def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> None:
@@ -165,38 +149,81 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
         pencil.symbol(look.tuft, x + 4.5, middle, layer)
 
 
-def station_block(pencil: Pencil, content: Content, rows: int | None = None) -> None:
-    """Tabulate the stations; only so many rows when there is no room for all."""
-    frame, solution = content.solved.frame, content.solved.adjustment.solution
-    names = solution.names[: solution.stations]
-    shown = names if rows is None else names[:rows]
-    on_grid = frame.kind == "grid"
-    unit = frame.metres_per_unit
-    where = content.where
-    _heading(pencil, "STATIONS")
-    columns = (pencil.width * 0.56, pencil.width * 0.86, pencil.width)
-    heads = ("east", "north", "± mm") if frame.north else ("x", "y", "± mm")
-    pencil.text("", height=SMALL)
-    for x, head in zip(columns, heads, strict=True):
-        pencil.text(head, x=x, anchor="right", down=False)
-    pencil.gap(0.9)
-    pencil.rule()
-    for name in shown:
-        x, y = where.position(name)
-        pencil.text(name[:14], bold=True)
-        east, north = (x + frame.origin[0]) / unit, (y + frame.origin[1]) / unit
-        cells = (f"{east + 0.0:.3f}", f"{north + 0.0:.3f}", f"{where.sd(name) * 1000:.0f}")
-        for right, cell in zip(columns, cells, strict=True):
-            pencil.text(cell, x=right, anchor="right", down=False)
-    if len(shown) < len(names):
-        pencil.paragraph(f"… and {len(names) - len(shown)} more, in the table of points.")
-    where_to = frame.crs_name if on_grid else "its own frame"
-    pencil.gap(0.6)
-    pencil.paragraph(
-        f"Metres, in {where_to}; ± is one standard deviation, relative to the base line."
-        if unit == 1.0
-        else f"In {where_to}."
-    )
+#: Draws something in so much height; None where it does not fit.
+Part = Callable[[float], Pencil | None]
+
+
+@dataclass(frozen=True, slots=True)
+class StationTable:
+    """The table of stations, which goes on in the next column where one has no room for all."""
+
+    content: Content | None = None
+    width: float = 0.0
+    limit: int | None = None  #: rows that are shown; None: all
+
+    def parts(self, *, split: bool = True) -> Iterator[Part]:
+        """Yield what draws the next part of the table; all of it is one part unless it may be split."""
+        start, more = 0, True
+        while more:
+            taken = [start]
+
+            def drawn(free: float, first: int = start, taken: list[int] = taken) -> Pencil | None:
+                whole = self._part(first, self._count, closing=True)
+                if -whole.y <= free:
+                    taken[0] = self._count
+                    return whole
+                if not split:
+                    return None
+                head = self._part(first, first, closing=False)
+                rows = min(int((free + head.y) / ROW_HEIGHT), self._count - first - LEAST_ROWS)
+                if rows < LEAST_ROWS:
+                    return None
+                taken[0] = first + rows
+                return self._part(first, first + rows, closing=False)
+
+            yield drawn
+            start = taken[0]
+            more = start < self._count
+
+    @property
+    def _count(self) -> int:
+        stations = len(self._content.solved.stations)
+        return stations if self.limit is None else min(self.limit, stations)
+
+    @property
+    def _content(self) -> Content:
+        if self.content is None:
+            raise ValueError("the table has no survey")
+        return self.content
+
+    def _part(self, start: int, end: int, *, closing: bool) -> Pencil:
+        """Draw the rows from start to end, and after the last of the table what they are."""
+        content, pencil = self._content, Pencil(self.width)
+        solved = content.solved
+        frame, unit, where = solved.frame, solved.frame.metres_per_unit, content.where
+        _heading(pencil, "STATIONS, CONTINUED" if start else "STATIONS")
+        columns = (pencil.width * 0.56, pencil.width * 0.86, pencil.width)
+        heads = ("east", "north", "± mm") if frame.north else ("x", "y", "± mm")
+        pencil.text("", height=SMALL)
+        for x, head in zip(columns, heads, strict=True):
+            pencil.text(head, x=x, anchor="right", down=False)
+        pencil.gap(0.9)
+        pencil.rule()
+        for name in solved.stations[start:end]:
+            x, y = where.position(name)
+            pencil.text(shorten(name, columns[0] - 20.0, SMALL), bold=True)
+            east, north = (x + frame.origin[0]) / unit, (y + frame.origin[1]) / unit
+            cells = (f"{east + 0.0:.3f}", f"{north + 0.0:.3f}", f"{where.sd(name) * 1000:.0f}")
+            for right, cell in zip(columns, cells, strict=True):
+                pencil.text(cell, x=right, anchor="right", down=False)
+        if closing:
+            if left := len(solved.stations) - end:
+                pencil.paragraph(f"… and {left} more, in the table of points.")
+            in_frame = frame.crs_name if frame.kind == "grid" else "its own frame"
+            pencil.gap(0.6)
+            coordinates = f"Metres, in {in_frame}" if unit == 1.0 else f"In the unit of {in_frame}"
+            pencil.paragraph(f"{coordinates}; ± is one standard deviation, relative to the base line.")
+        return pencil
 
 
 def area_block(pencil: Pencil, content: Content) -> None:
@@ -205,38 +232,48 @@ def area_block(pencil: Pencil, content: Content) -> None:
     if not shapes:
         return
     _heading(pencil, "AREAS")
-    units = ("m2", *(unit for unit in content.solved.book.sheet.areas if unit not in ("m2", "square metre")))
+    first, *others = content.notation.areas
     for shape, area in shapes:
-        label = shape.booked.label or shape.name
-        sd = f" ± {shape.area_sd:.{2 if area < 100 else 1}f}" if shape.area_sd is not None else ""
-        figure = area_text(area, "m2").replace(" m²", f"{sd} m²")
-        pencil.text(label[:22])
+        figure = _area_with_sd(area, shape.area_sd, first)
+        name = shorten(area_name(shape), pencil.width - text_width(figure, SMALL) - 2.0, SMALL)
+        pencil.text(name)
         pencil.text(figure, x=pencil.width, anchor="right", down=False)
-        for unit in units[1:]:
+        for unit in others:
             pencil.text(area_text(area, unit), x=pencil.width, anchor="right")
+    pencil.gap(0.6)
+    pencil.paragraph("As measured on the ground, ± one standard deviation; no legal areas.")
+
+
+def area_name(shape: Shape) -> str:
+    """Return what an area is called; a boundary is no thing that has one."""
+    return "within the marks" if shape.kind == "boundary" else shape.booked.label or shape.name
+
+
+def _area_with_sd(area: float, sd: float | None, unit: str | CustomaryArea) -> str:
+    """Return an area and its standard deviation, that in square metres."""
+    text = area_text(area, unit)
+    if sd is None:
+        return text
+    deviation = f"± {sd:.{2 if area < FINE_AREA else 1}f} m²"
+    return text.replace(" m²", f" {deviation}") if unit in ("m2", "square metre") else f"{text} {deviation}"
 
 
 def check_block(pencil: Pencil, content: Content) -> None:
     """Give the verdict, and what failed."""
-    adjustment = content.solved.adjustment
+    judged = verdict(content.solved)
     pencil.gap(1.2)
-    pencil.text(verdict(content.solved), height=2.5, bold=True)
+    pencil.paragraph(headline(content.solved), height=2.5, bold=True)
     pencil.gap(0.6)
-    if not adjustment.checks:
-        pencil.paragraph("Nothing was measured twice: a slip in the book would not show.")
-    if chosen := sum(check.chosen for check in adjustment.checks):
-        checks = "1 check agrees" if chosen == 1 else f"{chosen} checks agree"
-        pencil.paragraph(f"{checks} only because readings left open in the book were chosen so: not counted.")
-    for check in [check for check in adjustment.checks if not check.passed][:4]:
-        if check.angle:
-            off = f"{signed(degrees(check.difference), 2)}°, allowed {degrees(check.allowed):.2f}°"
-        else:
-            off = f"{signed(check.difference)} m, allowed {check.allowed:.3f} m"
-        pencil.paragraph(f"{check.what}: {off}")
-    if adjustment.delivered == "plotting" and content.solved.checked is False:
-        pencil.paragraph(
-            "Plotted from the lines that make the figure alone. Do not rely on it before the check is settled."
-        )
+    pencil.paragraph(judged.meaning)
+    rows = check_rows(content.solved, content.scale, content.notation)
+    failed = [row for row in rows if not row.check.passed]
+    for row in failed[:MOST_FAILED]:
+        unit = "" if row.check.angle or len(content.notation.units) > 1 else f" {content.notation.name}"
+        pencil.paragraph(f"{row.label}: difference {row.difference}{unit}, allowed {row.allowed}{unit}")
+    if len(failed) > MOST_FAILED:
+        pencil.paragraph(f"and {len(failed) - MOST_FAILED} more, in the computation sheet.")
+    if content.solved.adjustment.delivered == "plotting" and content.solved.checked is False:
+        pencil.paragraph("Drawn without the lines that check it. Do not use it until the failed check is explained.")
 
 
 def accuracy_block(pencil: Pencil, content: Content) -> None:
@@ -244,17 +281,18 @@ def accuracy_block(pencil: Pencil, content: Content) -> None:
     typical, weakest = content.solved.typical, content.solved.weakest
     if typical is None or weakest is None:
         return
+    accuracy = content.notation.accuracy
     _heading(pencil, "HOW GOOD IT IS")
     pencil.paragraph(
-        f"A typical point is within {sd_text(typical.radius)}, the weakest ({weakest.name}) within"
-        f" {sd_text(weakest.radius)} (95 %, relative to the base line);"
-        f" one millimetre of this plan is {length_text(content.scale / 1000, 'm')} m."
+        f"A typical point is within {accuracy(typical.radius)}, the weakest ({weakest.name}) within"
+        f" {accuracy(weakest.radius)} (95 %, relative to the base line);"
+        f" one millimetre of this plan is {content.notation.length(content.scale / 1000)}."
     )
     if (on_grid := content.solved.weakest_on_grid) is not None:
-        text = f"The weakest point drawn ({on_grid.name}) lies on the grid within {sd_text(on_grid.radius)} (95 %)."
+        text = f"The weakest point drawn ({on_grid.name}) lies on the grid within {accuracy(on_grid.radius)} (95 %)."
         pencil.paragraph(text)
     if content.solved.checked is not True:
-        pencil.paragraph("This holds only if the book has no slip.")
+        pencil.paragraph("This holds only if the book has no mistake.")
 
 
 def caution_block(pencil: Pencil, content: Content) -> None:
@@ -283,6 +321,7 @@ def title_block(pencil: Pencil, content: Content) -> None:
         ("Purpose", book.purpose),
         ("Number", sheet.number),
         ("Revision", sheet.revision),
+        ("Checked by", sheet.checked_by),
         ("Field book", book.file),
         ("Licence", book.licence),
     )
@@ -292,6 +331,9 @@ def title_block(pencil: Pencil, content: Content) -> None:
             top = pencil.y
             pencil.paragraph(str(value), indent=wide)
             pencil.items.append(_plain(name, top - SMALL * 1.85))
+    for revision in sheet.revisions:
+        day = revision.date.isoformat() if revision.date else ""
+        pencil.paragraph("  ".join(filter(None, (revision.revision, day, revision.note))))
     pencil.gap(0.8)
     pencil.text(f"Sheet {content.sheet} of {content.sheets}", height=2.5, bold=True)
     pencil.gap(1.0)
@@ -301,28 +343,28 @@ def _plain(text: str, y: float) -> Words:
     return Words("SHEET-TEXT", text, 0.0, y, SMALL)
 
 
-Block = Callable[[Pencil, Content], None]
+Block = Callable[[Pencil, Content], None] | StationTable
 
-#: What stands on a sheet, in order; the title comes last, in the corner.
+#: What stands on a sheet, in order, before the title in its last corner.
 BLOCKS: Final[tuple[Block, ...]] = (
     north_block,
     key_block,
-    station_block,
+    StationTable(),
     area_block,
     check_block,
     accuracy_block,
     caution_block,
-    title_block,
 )
 #: What stands on each of several sheets that join.
-SLIM: Final[tuple[Block, ...]] = (north_block, check_block, caution_block, title_block)
+SLIM: Final[tuple[Block, ...]] = (north_block, check_block, caution_block)
 #: What is kept first where the paper asked for is too small, beside the title.
-NEEDED: Final[tuple[Block, ...]] = (
+NEEDED: Final[tuple[Callable[[Pencil, Content], None], ...]] = (
     caution_block,
     check_block,
     north_block,
     accuracy_block,
     key_block,
-    station_block,
     area_block,
 )
+#: What stands on sheets of its own where the plan's sheet has no room for it.
+TABLES: Final[tuple[Block, ...]] = (key_block, StationTable(), area_block, check_block, accuracy_block)

@@ -132,11 +132,11 @@ def repeat_symbol(
             yield Stroke(layer, points, pen.closed, fill, line_type="CONTINUOUS", source=source, looks_like=look)
 
 
-def shift_items(items: Sequence[Item], x: float, y: float) -> list[Item]:
-    """Return items moved on the paper."""
+def shift_items(items: Sequence[Item], x: float, y: float, larger: float = 1.0) -> list[Item]:
+    """Return items ``larger`` times their size and moved on the paper."""
     return [
-        replace(item, points=item.points + np.array([x, y]))
+        replace(item, points=item.points * larger + np.array([x, y]))
         if isinstance(item, Stroke)
-        else replace(item, x=item.x + x, y=item.y + y)
+        else replace(item, x=item.x * larger + x, y=item.y * larger + y, height=item.height * larger)
         for item in items
     ]

@@ -1,177 +1,160 @@
-"""The sheets of a plan: frame, tables, bars, grid ticks and match lines around the map."""
+"""The sheets of a plan: which paper they are, and the frame, tables, bars, ticks and match lines around the map."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cache
-from math import ceil, floor, log10
-from typing import Any
+from math import hypot
+from typing import Any, Final
 
 import numpy as np
 
+from pegline.book.settings import PAPERS
 from pegline.detail.model import Path
-from pegline.plan.display import Item, Page, Stroke, Words, flatten
+from pegline.errors import BookError, Finding, UsageError
+from pegline.measures.notation import UNIT_WORDS
+from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.map.content import Content
-from pegline.plan.model import Label, Options, Sheet
-from pegline.plan.number_text import UNIT_WORDS
+from pegline.plan.map.features import outline_points
+from pegline.plan.model import Feature, Label, Options, Sheet
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import BODY
-from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, Block, station_block, title_block
-from pegline.plan.sheets.column import SMALL, Pencil, shift_items
+from pegline.plan.sheets.column import SMALL
+from pegline.plan.sheets.grid_ticks import GridTicks, round_step
 from pegline.plan.sheets.match_lines import MapObstacles, join_items, map_obstacles
-from pegline.plan.sheets.papers import FOOT, LAP, MARGIN, PAPERS, Layout, Tile, choose_layout
+from pegline.plan.sheets.papers import (
+    FOOT,
+    LAP,
+    MARGIN,
+    MAX_TILES,
+    Layout,
+    RoomOf,
+    Tile,
+    TooManySheetsError,
+    joined_sheets,
+    one_sheet,
+)
+from pegline.plan.sheets.tables import PAD, room_for_tables, sheet_tables, table_pages
 from pegline.plan.style import plots
+from pegline.solved import PLAN_SCALES, USUAL_PAPER
 from pegline.units import METRES_PER
 
-__all__ = ["index_body", "lay_out", "make_sheets"]
+__all__ = ["lay_out", "make_sheets", "tables_and_index"]
 
-Placed = list[tuple[int, float, Pencil]]  #: column, distance from the top, what stands there
-
-COLUMN = 57.0  #: narrowest column of tables, mm
-PAD = 3.0  #: between a column and its edges
-FEW = 10  #: stations that the table shows before a larger paper is taken
-CHECK_BAR = 100.0  #: mm
-LONGEST_BAR = 150.0  #: mm
+CHECK_BAR: Final = 100.0  #: mm
+LONGEST_BAR: Final = 150.0  #: mm
+JOINED: Final = "A1"  #: several sheets are of this size by default
+FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
 
 
-def lay_out(bounds: tuple[float, float, float, float], content: Content, options: Options) -> Layout:
-    """Return scale, paper and tiles for what is drawn."""
-    sheet = content.solved.book.sheet
-    landscape = None if sheet.orientation is None else sheet.orientation == "landscape"
-    strip_of, slim_of = (
-        cache(lambda name, across, b=blocks: _strip(content, name, across, b)) for blocks in (BLOCKS, SLIM)
+def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout, tuple[Finding, ...]]:
+    """Return scale, paper and tiles for what lies within an outline (k, 2), and what to tell of them.
+
+    A plan stays whole on one sheet: where the paper that the run asks for is too small for the book's scale, the scale
+    gives way. Only where a scale is asked for with its paper, or holds no sheet at all, is the plan cut into sheets.
+
+    Raises
+    ------
+    BookError, UsageError
+        It would take more sheets than anybody wants: something in the book reaches too far, or the run's own
+        paper and scale do it.
+    """
+    book = content.solved.book
+    scale = options.scale if isinstance(options.scale, int) else book.scale if options.scale is None else None
+    paper = options.paper or book.sheet.paper
+    landscape = None if book.sheet.orientation is None else book.sheet.orientation == "landscape"
+    room_of = room_for_tables(content)
+    papers = (paper,) if paper else tuple(PAPERS)
+
+    def whole(n: int) -> Layout | None:
+        return one_sheet(outline, room_of, n, papers, landscape)
+
+    if scale is None:
+        asked = options.paper is not None or options.scale == "fit"
+        least = PLAN_SCALES[0] if asked else content.scale
+        fitting = PAPERS_UP_TO_USUAL if paper is None and asked else papers
+        layouts = (one_sheet(outline, room_of, n, fitting, landscape) for n in PLAN_SCALES if n >= least)
+        if layout := next((layout for layout in layouts if layout), None):
+            return layout, ()
+        scale = PLAN_SCALES[-1]
+    if layout := whole(scale):
+        return layout, ()
+    smaller = next((layout for n in PLAN_SCALES if n > scale and (layout := whole(n))), None)
+    if options.paper and options.scale is None and smaller is not None:
+        text = f"at 1:{scale} the plan does not fit {paper}; drawn at 1:{smaller.scale} to stay whole"
+        return smaller, (Finding("plan-scale", f"{text}. --scale {scale} cuts it into sheets", book_place(content)),)
+    try:
+        layout = joined_sheets(outline, room_of, scale, paper or JOINED, landscape)
+    except TooManySheetsError as error:
+        raise _too_many(content, options, scale, paper or JOINED, landscape, error.count, room_of) from None
+    text = f"at 1:{scale} the plan takes {len(layout.tiles)} sheets of {layout.paper} that join"
+    cure = "" if smaller is None else f"; 1:{smaller.scale} would show it whole on one sheet of {smaller.paper}"
+    return layout, (Finding("plan-scale", text + cure, book_place(content)),)
+
+
+#: Papers that a plan is fitted to where none is named.
+PAPERS_UP_TO_USUAL: Final = tuple(PAPERS)[: tuple(PAPERS).index(USUAL_PAPER) + 1]
+
+
+def book_place(content: Content) -> Any:
+    """Return where the book's base line is: the place of what concerns the whole plan."""
+    return next((line.place for line in content.solved.book.lines.values() if line.use == "base"), None)
+
+
+def _too_many(
+    content: Content, options: Options, scale: int, paper: str, landscape: bool | None, count: int, room_of: RoomOf
+) -> BookError | UsageError:
+    """Return why so many sheets would be needed, with the row of the book that reaches furthest from all others."""
+    drawn = [feature for feature in content.features if plots(feature.layer)]
+    far = _furthest(drawn)
+    others = np.concatenate([outline_points(feature) for feature in drawn if feature.name != far.name])
+    what = f"at 1:{scale} the plan would take {count} sheets of {paper}, more than {MAX_TILES}"
+    by_run = options.scale is not None or options.paper is not None
+    try:
+        remaining = len(joined_sheets(others, room_of, scale, paper, landscape).tiles)
+    except TooManySheetsError as error:
+        remaining = error.count
+    if by_run and remaining >= FAR * count:
+        return UsageError(f"{what}; take a smaller scale or a larger paper, or --scale fit")
+    reach = np.ptp(np.concatenate([outline_points(feature) for feature in drawn]), axis=0)
+    text = (
+        f"{far.name} reaches furthest from all else: the plan is {reach[0]:.0f} m by {reach[1]:.0f} m, and {what};"
+        " look for a lost decimal point there, or give a smaller scale"
     )
-    paper = options.paper or sheet.paper
-    return choose_layout(bounds, strip_of, slim_of, scale=content.solved.book.scale, paper=paper, landscape=landscape)
+    return BookError([Finding("plan-too-large", text, _place_of(content, far))])
 
 
-def _size(paper: str, across: bool) -> tuple[float, float]:
-    short, long = PAPERS[paper]
-    return (long, short) if across else (short, long)
+def _furthest(features: Sequence[Feature]) -> Feature:
+    """Return the thing whose farthest point is farthest from the middle of all points."""
+    middle = np.median(np.concatenate([outline_points(feature) for feature in features]), axis=0)
+    return max(features, key=lambda feature: float(np.hypot(*(outline_points(feature) - middle).T).max()))
 
 
-def _strip(content: Content, paper: str, across: bool, blocks: Sequence[Block]) -> float | None:
-    """Return the width (landscape) or height (portrait) that the tables need; None where they do not fit."""
-    width, height = _size(paper, across)
-    if across:
-        drawn = _drawn(blocks, content, _column(paper) - 2 * PAD, FEW)
-        for columns in (1, 2):
-            if columns * _column(paper) < 0.45 * width and _flow(drawn, columns, height - 2 * MARGIN - PAD) is not None:
-                return columns * _column(paper)
-        return None
-    columns = int((width - 2 * MARGIN) // COLUMN)
-    each = (width - 2 * MARGIN) / columns - 2 * PAD
-    drawn = _drawn(blocks, content, each, FEW)
-    for tall in range(40, int(height * 0.6), 4):
-        if _flow(drawn, columns, tall - PAD) is not None:
-            return float(tall)
-    return None
+def _place_of(content: Content, feature: Feature) -> Any:
+    """Return where a thing's farthest point is booked."""
+    middle = np.median([content.where.position(name) for name in content.where.names], axis=0)
+    shape = content.solved.detail.shapes.get(feature.name)
+    names = shape.points if shape is not None else (feature.name,)
+    spread = shape is not None and shape.booked.spread is not None
+    rows = [row for row in content.solved.reduction.rows if row.name in names and row.name in content.where]
+    if rows and not spread:
+        return max(rows, key=lambda row: hypot(*(np.array(content.where.position(row.name)) - middle))).booked.place
+    return shape.place if shape is not None else book_place(content)
 
 
-def _column(paper: str) -> float:
-    return COLUMN + 2 * PAD if paper == "A4" else COLUMN + 2 * PAD + 7.0
-
-
-def _drawn(blocks: Sequence[Block], content: Content, width: float, rows: int) -> dict[Block, Pencil]:
-    """Return the blocks drawn in a column so wide, with so many rows of stations."""
-    drawn = {}
-    for block in blocks:
-        drawn[block] = Pencil(width)
-        if block is station_block:
-            station_block(drawn[block], content, rows)
-        else:
-            block(drawn[block], content)
-    return drawn
-
-
-def _flow(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed | None:
-    """Return column and top of each block, the title in the last corner; None where they do not fit."""
-    placed = []
-    column, y = 0, 0.0
-    for block, pencil in drawn.items():
-        if block is title_block:
-            continue
-        if y - pencil.y > height:
-            column, y = column + 1, 0.0
-        if column >= columns or -pencil.y > height:
-            return None
-        placed.append((column, y, pencil))
-        y -= pencil.y
-    if title_block not in drawn:
-        return placed
-    title = drawn[title_block]
-    if -title.y + (y + PAD if column == columns - 1 else 0.0) > height:
-        return None
-    return [*placed, (columns - 1, height + title.y, title)]
-
-
-def _tables(content: Content, layout: Layout) -> list[Item]:
-    """Return the blocks on the paper, with as many rows of stations as there is room for."""
-    width, height = layout.size
-    if layout.landscape:
-        columns = max(1, round(layout.strip / _column(layout.paper)))
-        each, tall = layout.strip / columns, height - 2 * MARGIN
-        left, top = width - MARGIN - layout.strip, height - MARGIN
-    else:
-        columns = int((width - 2 * MARGIN) // COLUMN)
-        each, tall = (width - 2 * MARGIN) / columns, layout.strip
-        left, top = MARGIN, MARGIN + layout.strip
-    blocks = SLIM if layout.joined else BLOCKS
-    flow = _fullest(blocks, content, each - 2 * PAD, columns, tall - PAD)
-    items: list[Item] = []
-    for column, y, pencil in flow:
-        items += shift_items(pencil.items, left + column * each + PAD, top - y)
-    edge = ((left, MARGIN), (left, top)) if layout.landscape else ((MARGIN, top), (width - MARGIN, top))
-    items.append(_line(*edge))
-    last = left + (columns - 1) * each
-    _, y, pencil = flow[-1]
-    items.append(_line((last, top - y + 0.5), (last + each, top - y + 0.5)))
-    items += [_line((left + i * each, top - tall), (left + i * each, top)) for i in range(1, columns)]
-    return items
-
-
-def _fullest(blocks: Sequence[Block], content: Content, width: float, columns: int, height: float) -> Placed:
-    """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
-    stations = content.solved.adjustment.solution.stations
-    choices = (stations, *range(min(stations - 1, 60), -1, -2))
-    drawn = _drawn(blocks, content, width, 0)
-    if station_block not in drawn:
-        return _flow(drawn, columns, height) or _cramped(drawn, columns, height)
-    tables = (_drawn((station_block,), content, width, rows) for rows in choices)
-    flows = (_flow({**drawn, **table}, columns, height) for table in tables)
-    return next((flow for flow in flows if flow is not None), None) or _cramped(drawn, columns, height)
-
-
-def _cramped(drawn: Mapping[Block, Pencil], columns: int, height: float) -> Placed:
-    """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
-    room = [height] * columns
-    title = drawn[title_block]
-    room[-1] += title.y - PAD
-    placed = []
-    for block in NEEDED:
-        pencil = drawn.get(block)
-        column = next((c for c in range(columns) if pencil is not None and room[c] >= -pencil.y), None)
-        if pencil is not None and column is not None:
-            used = height + (title.y - PAD if column == columns - 1 else 0.0) - room[column]
-            placed.append((column, used, pencil))
-            room[column] += pencil.y
-    return [*placed, (columns - 1, height + title.y, title)]
-
-
-def index_body(layout: Layout, tiles: Sequence[Tile], content: Content) -> list[Item]:
-    """Return what the sheet beside joined ones shows: key, tables, and which part of the plan each of them has."""
-    left, bottom, right, top = BODY
-    middle = bottom + (top - bottom) * 0.42
-    columns = 3
-    each = (right - left) / columns
-    blocks = [block for block in BLOCKS if block is not title_block]
+def tables_and_index(layout: Layout, tiles: Sequence[Tile], content: Content) -> list[tuple[str, list[Item]]]:
+    """Return heading and body of the pages that hold what the plan's own sheet has no room for."""
+    if layout.complete:
+        return []
     content = replace(content, scale=layout.scale, paper=layout.paper)
-    items: list[Item] = [_line((left, middle), (right, middle))]
-    flow = _flow(_drawn(blocks, content, each - 2 * PAD, FEW), columns, top - middle - PAD)
-    for column, y, pencil in flow or []:
-        items += shift_items(pencil.items, left + column * each + PAD, top - y)
-    return [*items, *_index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))]
+    left, bottom, right, top = BODY
+    if not layout.joined:
+        return [("Key and tables", page) for page in table_pages(content)]
+    middle = bottom + (top - bottom) * 0.42
+    first, *others = table_pages(content, bottom=middle)
+    index: list[Item] = [_line((left, middle), (right, middle))]
+    index += _index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))
+    return [("Key, tables and index", [*first, *index]), *(("Key and tables", page) for page in others)]
 
 
 def _index_map(
@@ -198,8 +181,8 @@ def _index_map(
         yield Words("SHEET-TEXT", str(number), float(west) + 1.5, float(north) - 4.0, 2.5, bold=True)
 
 
-def _line(*points: tuple[float, float], layer: str = "SHEET", line_type: str | None = None) -> Stroke:
-    return Stroke(layer, np.array(points, dtype=float), line_type=line_type)
+def _line(*points: tuple[float, float], layer: str = "SHEET") -> Stroke:
+    return Stroke(layer, np.array(points, dtype=float))
 
 
 def _box(left: float, bottom: float, right: float, top: float, layer: str, fill: float | None = None) -> Stroke:
@@ -210,26 +193,37 @@ def make_sheets(
     layout: Layout, tiles: Sequence[Tile], content: Content, labels: Sequence[Label], further: int
 ) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
-    content = replace(content, scale=layout.scale, paper=layout.paper, sheets=len(tiles) + further)
-    there = map_obstacles(content, labels) if len(tiles) > 1 else None
-    return tuple(_sheet(layout, tile, tiles, replace(content, sheet=i), there) for i, tile in enumerate(tiles, 1))
+    content = replace(content, scale=layout.scale, paper=layout.paper, turn=layout.turn, sheets=len(tiles) + further)
+    obstacles = map_obstacles(content, labels) if len(tiles) > 1 else None
+    ticks = GridTicks(content, labels)
+    return tuple(
+        _sheet(layout, tile, tiles, replace(content, sheet=i), obstacles, ticks) for i, tile in enumerate(tiles, 1)
+    )
 
 
-def _sheet(layout: Layout, tile: Tile, tiles: Sequence[Tile], content: Content, there: MapObstacles | None) -> Sheet:
+def _sheet(
+    layout: Layout,
+    tile: Tile,
+    tiles: Sequence[Tile],
+    content: Content,
+    obstacles: MapObstacles | None,
+    ticks: GridTicks,
+) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
-    grid = _grid(layout, tile, content)
+    grid = list(ticks.on(layout, tile))
     items: list[Item] = [
         _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
         _line((left, bottom), (right, bottom)),
         *_bars(layout, content),
-        *_tables(content, layout),
+        *sheet_tables(content, layout),
         *grid,
     ]
-    if there is not None:
-        items += join_items(layout, tile, tiles, there, [item for item in grid if isinstance(item, Words)])
+    if obstacles is not None:
+        items += join_items(layout, tile, tiles, obstacles, [item for item in grid if isinstance(item, Words)])
     name = "Plan" if len(tiles) == 1 else f"Plan {content.sheet}"
-    return Sheet(name, layout.paper, layout.landscape, Page(width, height, tuple(items)), layout.window, tile.centre)
+    page = Page(width, height, tuple(items))
+    return Sheet(name, layout.paper, layout.landscape, page, layout.window, tile.centre, layout.turn)
 
 
 def _bars(layout: Layout, content: Content) -> list[Item]:
@@ -249,16 +243,16 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     room = min(room, LONGEST_BAR)
     items: list[Item] = []
     for name, way in rows:
-        items += _bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
+        items += scale_bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
     return [*check, *items]
 
 
-def _bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:
+def scale_bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:
     """Return one scale of the bar: up to eight steps of a round length."""
     mm_per_unit = METRES_PER[unit] * 1000 / scale
-    step = _round_step(max(9.0, room / 8) / mm_per_unit)
+    step = round_step(max(9.0, room / 8) / mm_per_unit)
     if step * mm_per_unit > room / 2:
-        step = _round_step(room / 3 / mm_per_unit) / 2
+        step = round_step(room / 3 / mm_per_unit) / 2
     steps = max(1, int((room + 1e-9) // (step * mm_per_unit)))
     half = 1.6 if alone else 1.3
     y0, y1 = (y, y + half) if way > 0 else (y - half, y)
@@ -272,39 +266,4 @@ def _bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, al
     end = x + steps * step * mm_per_unit
     shift = text_width(f"{steps * step:g}", SMALL) / 2 + 1.0
     items.append(Words("SHEET-TEXT", UNIT_WORDS[unit], end + shift, base, SMALL))
-    return items
-
-
-def _round_step(at_least: float) -> float:
-    """Return the smallest of 1, 2, 5 times a power of ten that is not less."""
-    power = 10.0 ** floor(log10(at_least))
-    return next(f * power for f in (1, 2, 5, 10) if f * power >= at_least * (1 - 1e-9))
-
-
-def _grid(layout: Layout, tile: Tile, content: Content) -> list[Item]:
-    """Return ticks where grid lines cross, with their coordinates along the edges; nothing off the grid."""
-    frame = content.solved.frame
-    if frame.kind != "grid":
-        return []
-    left, bottom, right, top = layout.window
-    unit = frame.metres_per_unit
-    mm = 1000 / layout.scale * unit
-    step = _round_step(45.0 / mm)
-    centre = ((tile.centre[0] + frame.origin[0]) / unit, (tile.centre[1] + frame.origin[1]) / unit)
-    middle = ((left + right) / 2, (bottom + top) / 2)
-
-    def lines(axis: int, low: float, high: float) -> list[tuple[float, float]]:
-        first = ceil((centre[axis] + (low - middle[axis]) / mm) / step)
-        last = floor((centre[axis] + (high - middle[axis]) / mm) / step)
-        return [(k * step, middle[axis] + (k * step - centre[axis]) * mm) for k in range(first, last + 1)]
-
-    xs, ys = lines(0, left + 14, right - 10), lines(1, bottom + 14, top - 10)
-    items: list[Item] = [_line((x - 1.5, y), (x + 1.5, y), layer="GRID") for _, x in xs for _, y in ys]
-    items += [_line((x, y - 1.5), (x, y + 1.5), layer="GRID") for _, x in xs for _, y in ys]
-    for east, x in xs:
-        items.append(_line((x, bottom), (x, bottom + 2.0), layer="GRID"))
-        items.append(Words("SHEET-TEXT", f"{east:.0f} E", x, bottom + 2.8, SMALL, "middle"))
-    for north, y in ys:
-        items.append(_line((left, y), (left + 2.0, y), layer="GRID"))
-        items.append(Words("SHEET-TEXT", f"{north:.0f} N", left + 4.4, y, SMALL, "middle", rotation=np.pi / 2))
     return items

@@ -1,49 +1,59 @@
-"""Scale and paper: the largest usual scale that fits, the smallest ISO 216 sheet that holds it, sheets that join."""
+"""Paper: the smallest ISO 216 sheet that holds a plan whole, sheets that join, and the map's window on a sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import count
-from math import ceil, isfinite
+from math import atan2, ceil, pi
 from typing import Any, Final
 
 import numpy as np
+import shapely
 
-from pegline.plan.display import Array
+from pegline.book.settings import PAPERS
+from pegline.plan.display import Array, turning
 
-#: From a paper and its direction (landscape: true) to the room that its tables need.
-StripOf = Callable[[str, bool], float | None]
+__all__ = [
+    "AIR",
+    "FOOT",
+    "LAP",
+    "MARGIN",
+    "MAX_TILES",
+    "Layout",
+    "Paper",
+    "RoomOf",
+    "Tile",
+    "TooManySheetsError",
+    "is_large",
+    "joined_sheets",
+    "one_sheet",
+]
 
-__all__ = ["FOOT", "MARGIN", "PAPERS", "Layout", "Paper", "Tile", "choose_layout", "scales"]
+#: From a paper, its direction (landscape: true), the place of its tables (beside the map: true, under it: false) and
+#: whether it has all of them, to the width or height in millimetres that they need; None where they do not fit.
+RoomOf = Callable[[str, bool, bool, bool], float | None]
 
-#: ISO 216, A series: short and long side, millimetres.
-PAPERS: Final[Mapping[str, tuple[int, int]]] = {
-    "A4": (210, 297),
-    "A3": (297, 420),
-    "A2": (420, 594),
-    "A1": (594, 841),
-    "A0": (841, 1189),
-}
-USUAL: Final = "A3"  #: that a scale is chosen for
-JOINED: Final = "A1"  #: several sheets are of this size by default
 MARGIN: Final = 10.0  #: from the edge of the paper to the frame
 FOOT: Final = 17.0  #: strip with the bars under the map
 AIR: Final = 9.0  #: kept free around what is drawn, for its labels
 CRAMPED: Final = 0.25  #: of the long side, for tables that do not fit
 LAP: Final = 12.0  #: that joined sheets show beyond their match lines
+STRIP: Final = 2.5  #: length over breadth from which a plot is a strip, which may be turned to fit a sheet
+LEAST_TURN: Final = 0.02  #: radians; a strip that lies so is not turned
+MAX_TILES: Final = 50  #: sheets that join; more are a mistake in the book or in the scale
 
 
-def scales() -> Iterator[int]:
-    """Yield the usual scales from the largest on.
+class TooManySheetsError(Exception):
+    """A plan needs ``count`` sheets that join, more than anybody wants."""
 
-    >>> from itertools import islice
-    >>> list(islice(scales(), 8))
-    [50, 100, 200, 250, 500, 1000, 2000, 2500]
-    """
-    yield from (50, 100, 200, 250)
-    for power in count(2):
-        yield from (5 * 10**power, 10 * 10**power, 20 * 10**power, 25 * 10**power)
+    def __init__(self, count: int) -> None:
+        self.count = count
+        super().__init__(f"{count} sheets")
+
+
+def is_large(paper: str) -> bool:
+    """Return whether a sheet is read standing at a table, and so is lettered larger."""
+    return paper in ("A1", "A0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +72,12 @@ class Layout:
     scale: int
     paper: str
     landscape: bool
-    strip: float  #: width of the column (landscape) or height of the band (portrait) with the tables, mm
-    tiles: tuple[Tile, ...]
-    joined: bool = False  #: several sheets that join; the tables have a sheet of their own
+    beside: bool  #: the tables stand in a column beside the map; otherwise in a band under it
+    strip: float  #: width of that column or height of that band, mm
+    complete: bool  #: it holds all tables; otherwise they have sheets of their own
+    turn: float = 0.0  #: of the map on the paper, anticlockwise, radians
+    tiles: tuple[Tile, ...] = ()
+    joined: bool = False  #: several sheets that join
 
     @property
     def size(self) -> tuple[float, float]:
@@ -76,24 +89,31 @@ class Layout:
     def window(self) -> tuple[float, float, float, float]:
         """Return left, bottom, right, top of the map on the paper, millimetres."""
         width, height = self.size
-        right = width - MARGIN - (self.strip if self.landscape else 0.0)
-        bottom = MARGIN + FOOT + (0.0 if self.landscape else self.strip)
+        right = width - MARGIN - (self.strip if self.beside else 0.0)
+        bottom = MARGIN + FOOT + (0.0 if self.beside else self.strip)
         return MARGIN, bottom, right, height - MARGIN
 
 
 class Paper:
     """One sheet's window on the map: from metres of the frame to millimetres on the paper."""
 
-    def __init__(self, window: tuple[float, float, float, float], centre: tuple[float, float], scale: int) -> None:
+    def __init__(
+        self, window: tuple[float, float, float, float], centre: tuple[float, float], scale: int, turn: float = 0.0
+    ) -> None:
         left, bottom, right, top = window
         self._middle = np.array([(left + right) / 2, (bottom + top) / 2])
         self._half = np.array([right - left, top - bottom]) / 2
-        self._centre = np.array(centre)
+        self.centre = np.array(centre)
         self._mm = 1000 / scale
+        self._turning = turning(turn)
 
     def points(self, metres: Any) -> Array:
         """Return points on the paper."""
-        return np.asarray((metres - self._centre) * self._mm + self._middle)
+        return np.asarray((metres - self.centre) @ self._turning.T * self._mm + self._middle)
+
+    def metres(self, points: Any) -> Array:
+        """Return where points of the paper are in the frame."""
+        return np.asarray((points - self._middle) / self._mm @ self._turning + self.centre)
 
     def length(self, metres: float) -> float:
         """Return a length on the paper."""
@@ -101,106 +121,110 @@ class Paper:
 
     def shows(self, low: Array, high: Array, beyond: float = 0.0) -> Any:
         """Return which of some boxes, given by corners in metres, reach into the window or ``beyond`` mm from it."""
-        half = (self._half + beyond) / self._mm
-        return ((low <= self._centre + half) & (high >= self._centre - half)).all(axis=1)
+        middle = ((low + high) / 2 - self.centre) @ self._turning.T
+        reach = (high - low) / 2 @ np.abs(self._turning).T
+        return (np.abs(middle) <= (self._half + beyond) / self._mm + reach).all(axis=1)
 
 
-def choose_layout(
-    bounds: tuple[float, float, float, float],
-    strip_of: StripOf,
-    slim_of: StripOf,
-    *,
-    scale: int | None,
-    paper: str | None,
-    landscape: bool | None,
-) -> Layout:
-    """Return scale, sheet and what each sheet shows.
+def one_sheet(
+    outline: Array, room_of: RoomOf, scale: int, papers: Sequence[str], landscape: bool | None
+) -> Layout | None:
+    """Return the smallest sheet that holds a plan whole, None where none of the papers does.
+
+    On one paper a sheet with all of the tables goes before one that leaves them to sheets of their own, and north up
+    before a plan that is turned, as only a long strip may be. Of what is left the sheet with most room to spare.
 
     Parameters
     ----------
-    bounds
-        West, south, east, north of what is drawn, metres.
-    strip_of
-        For each paper and direction (landscape: true) the width or height that its tables
-        need, millimetres; None where they do not fit at all.
-    slim_of
-        The same for joined sheets, which leave the tables to a sheet of their own.
-    scale, paper, landscape
-        What the book or the run asks for; None leaves it open.
+    outline
+        Points (k, 2) that all that is drawn lies within, metres.
+    room_of
+        What the tables need.
+    scale, papers, landscape
+        n of 1:n; the papers in order of size; the one direction that is allowed, None for both.
     """
-    if not all(isfinite(edge) for edge in bounds):
-        raise ValueError("what is drawn reaches to infinity")
-    if scale is None:
-        asked = paper or USUAL
-        rooms = _at_least(strip_of, asked, landscape)
-        scale = next(s for s in scales() if _fitting(bounds, rooms, s, asked, landscape))
-    for name in [paper] if paper else PAPERS:
-        # On a paper that is asked for the tables are cut to what fits; else a larger paper is taken.
-        rooms = _at_least(strip_of, name, landscape) if paper else strip_of
-        if found := _fitting(bounds, rooms, scale, name, landscape):
-            return found
-    name = paper or JOINED
-    return _joined(bounds, _at_least(slim_of, name, landscape), scale, name, landscape)
-
-
-def _at_least(room_of: StripOf, paper: str, landscape: bool | None) -> StripOf:
-    """Return the room for tables, or where they fit a paper neither way what can be given them."""
     ways = (True, False) if landscape is None else (landscape,)
-    if any(room_of(paper, across) is not None for across in ways):
-        return room_of
-    return lambda name, across: PAPERS[name][1] * CRAMPED
+    turns = {across: _strip_turn(outline, across=across) for across in ways}
+    for paper in papers:
+        for turned in (False, True):
+            for complete in (True, False):
+                layouts = [
+                    layout
+                    for across in ways
+                    for turn in (turns[across] if turned else 0.0,)
+                    if turn is not None
+                    for beside in (True, False)
+                    if (layout := _holding(outline, room_of, scale, paper, across, beside, complete, turn))
+                ]
+                if layouts:
+                    return max(layouts, key=lambda layout: _spare(outline, layout))
+    return None
 
 
-def _layouts(strip_of: StripOf, scale: int, paper: str, landscape: bool | None) -> Iterator[Layout]:
-    for across in (True, False) if landscape is None else (landscape,):
-        strip = strip_of(paper, across)
-        if strip is not None:
-            yield Layout(scale, paper, across, strip, ())
-
-
-def _fitting(
-    bounds: tuple[float, float, float, float],
-    strip_of: StripOf,
-    scale: int,
-    paper: str,
-    landscape: bool | None,
-) -> Layout | None:
-    """Return the layout on one sheet, of two the one that leaves the more room; None where neither holds it."""
-    west, south, east, north = bounds
-    wide, high = (east - west) * 1000 / scale, (north - south) * 1000 / scale
-
-    def spare(layout: Layout) -> float:
-        left, bottom, right, top = layout.window
-        return min(right - left - wide, top - bottom - high) - 2 * AIR
-
-    if all(spare(bare) < 0 for bare in _layouts(lambda *_: 0.0, scale, paper, landscape)):
-        return None  # without even drawing its tables
-    fitting = [layout for layout in _layouts(strip_of, scale, paper, landscape) if spare(layout) >= 0]
-    if not fitting:
+def _strip_turn(outline: Array, *, across: bool) -> float | None:
+    """Return the turn that lays a strip along the longer side of a paper; None for what is no strip."""
+    box = shapely.minimum_rotated_rectangle(shapely.MultiPoint(outline))
+    if box.geom_type != "Polygon":
         return None
-    tile = Tile(0, 0, ((west + east) / 2, (south + north) / 2))
-    return replace(max(fitting, key=spare), tiles=(tile,))
+    corners = np.array(box.exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    lengths = np.hypot(*sides.T)
+    if lengths.max() < STRIP * lengths.min():
+        return None
+    dx, dy = sides[lengths.argmax()]
+    turn = (0.0 if across else pi / 2) - atan2(dy, dx)
+    turn = (turn + pi / 2) % pi - pi / 2  # a strip has no head: north stays in the upper half
+    return None if abs(turn) < LEAST_TURN else turn
 
 
-def _joined(
-    bounds: tuple[float, float, float, float],
-    strip_of: StripOf,
-    scale: int,
-    paper: str,
-    landscape: bool | None,
-) -> Layout:
-    """Return the fewest sheets that show everything between them."""
-    west, south, east, north = bounds
-    found: list[tuple[int, Layout]] = []
-    for layout in _layouts(strip_of, scale, paper, landscape):
+def _holding(
+    outline: Array, room_of: RoomOf, scale: int, paper: str, across: bool, beside: bool, complete: bool, turn: float
+) -> Layout | None:
+    """Return one way to lay out a plan where it holds it, its tile in the middle."""
+    bare = Layout(scale, paper, across, beside, 0.0, complete, turn)
+    if _spare(outline, bare) < 0:
+        return None  # without even drawing its tables
+    strip = room_of(paper, across, beside, complete)
+    if strip is None or _spare(outline, layout := replace(bare, strip=strip)) < 0:
+        return None
+    west, south, east, north = _bounds(outline, turn)
+    x, y = turning(-turn) @ np.array([(west + east) / 2, (south + north) / 2])
+    return replace(layout, tiles=(Tile(0, 0, (float(x), float(y))),))
+
+
+def _bounds(outline: Array, turn: float) -> tuple[float, float, float, float]:
+    """Return left, bottom, right, top of a turned outline, metres."""
+    points = outline @ turning(turn).T
+    (left, bottom), (right, top) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return left, bottom, right, top
+
+
+def _spare(outline: Array, layout: Layout) -> float:
+    """Return how much of the window is left over in its scarcer direction, millimetres."""
+    west, south, east, north = _bounds(outline, layout.turn)
+    left, bottom, right, top = layout.window
+    wide, high = (east - west) * 1000 / layout.scale, (north - south) * 1000 / layout.scale
+    return min(right - left - wide, top - bottom - high) - 2 * AIR
+
+
+def joined_sheets(outline: Array, room_of: RoomOf, scale: int, paper: str, landscape: bool | None) -> Layout:
+    """Return the fewest sheets of a paper that show everything between them."""
+    west, south, east, north = _bounds(outline, 0.0)
+    choices: list[Layout] = []
+    for across in (True, False) if landscape is None else (landscape,):
+        room = room_of(paper, across, across, False)
+        strip = PAPERS[paper][1] * CRAMPED if room is None else room
+        layout = Layout(scale, paper, across, across, strip, complete=False, joined=True)
         left, bottom, right, top = layout.window
         wide, high = (right - left - 2 * LAP) * scale / 1000, (top - bottom - 2 * LAP) * scale / 1000
         columns, rows = max(1, ceil((east - west) / wide)), max(1, ceil((north - south) / high))
+        if columns * rows > MAX_TILES:
+            raise TooManySheetsError(columns * rows)
         x0, y0 = (west + east) / 2 - wide * columns / 2, (south + north) / 2 + high * rows / 2
         tiles = tuple(
             Tile(column, row, (x0 + wide * (column + 0.5), y0 - high * (row + 0.5)))
             for row in range(rows)
             for column in range(columns)
         )
-        found.append((len(tiles), replace(layout, tiles=tiles, joined=True)))
-    return min(found, key=lambda pair: pair[0])[1]
+        choices.append(replace(layout, tiles=tiles))
+    return min(choices, key=lambda layout: len(layout.tiles))

@@ -222,6 +222,7 @@ class _Drawing:
             BLOCKS[_symbol_of(feature)],
             at,
             scale,
+            -degrees(self.plan.turn),
             data=_extended(feature, self.pages),
             attributes=dict(zip(FACTS, map(drawing_text, values), strict=True)),
         )

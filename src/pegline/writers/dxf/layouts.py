@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.plan.display import Stroke, Words
+from pegline.plan.display import Stroke, Words, turning
 from pegline.plan.model import Plan, Sheet
 from pegline.plan.style import LINE_TYPES, Layer
 from pegline.writers.dxf.entities import LEFT, MIDDLE, RIGHT, Drawn, Entities, look
@@ -52,7 +52,7 @@ def _set_up(layout: Any, sheet: Sheet) -> None:
 
 def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[str, str]) -> None:
     left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
-    centre = np.array(sheet.centre) + origin
+    centre = turning(sheet.turn) @ (np.array(sheet.centre) + origin)  # as the turned view has it
     finite(centre, sheet.name)
     viewport = layout.add_viewport(
         center=((left + right) / 2, (bottom + top) / 2),
@@ -63,6 +63,7 @@ def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[s
         dxfattribs={"layer": names["SHEET-WINDOW"]},
     )
     viewport.dxf.flags |= LOCKED
+    viewport.dxf.view_twist_angle = degrees(sheet.turn)
     silent = [names[name] for name, layer in plan.layers.items() if not layer.plots or name == "NOTES"]
     viewport.frozen_layers = [name for name in silent if name in layout.doc.layers]  # the sheet shows what it prints
 

@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
+from pegline.diagnosis.report import headline
 from pegline.plan.model import Ellipse, Plan
-from pegline.plan.sheets.blocks import verdict
 
 __all__ = ["notes", "shifted_grid"]
 
@@ -28,7 +28,7 @@ def notes(plan: Plan, shift: tuple[float, float], unit: str = "metres") -> Itera
         The drawing's unit in words.
     """
     frame, book = plan.survey.frame, plan.survey.book
-    yield verdict(plan.survey.solved)
+    yield headline(plan.survey.solved)
     yield "This is not a boundary survey. Where a legal boundary lies is for a licensed land surveyor to say."
     north = f"{frame.north} north up" if frame.north else "not turned to north; the base line runs along x"
     yield f"Coordinates are in {unit}, in {frame.crs_name}, {north}."

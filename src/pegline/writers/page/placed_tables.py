@@ -9,9 +9,9 @@ import numpy as np
 
 from pegline.detail.booking_places import places_booked
 from pegline.diagnosis.model import Survey
+from pegline.measures.notation import area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
-from pegline.plan.number_text import area_text
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.web.markup import Head, Safe, element, joined, table
 from pegline.writers import survey_figures as figures

@@ -1,0 +1,207 @@
+"""The tables of a sheet: which blocks stand in which column of it, and on sheets of their own what finds no room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import count
+from typing import Final
+
+import numpy as np
+
+from pegline.plan.display import Item, Stroke
+from pegline.plan.map.content import Content
+from pegline.plan.sheets.a4_page import BODY
+from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, Block, Part, StationTable, title_block
+from pegline.plan.sheets.column import Pencil, shift_items
+from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, is_large
+
+__all__ = ["LARGE", "PAD", "room_for_tables", "sheet_tables", "table_pages"]
+
+COLUMN: Final = 57.0  #: narrowest column of tables, mm
+PAD: Final = 3.0  #: between a column and its edges
+FEW: Final = 10  #: stations that the table shows before a larger paper is taken
+LARGE: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
+MOST_OF_WIDTH: Final = 0.45  #: of a sheet that its columns of tables may take
+MOST_OF_HEIGHT: Final = 0.6  #: of a sheet that its band of tables may take
+PAGE_COLUMNS: Final = 3  #: of a page of tables
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A block where it stands."""
+
+    column: int
+    down: float  #: from the top of its column
+    pencil: Pencil
+
+
+Piece = Pencil | StationTable
+
+
+def room_for_tables(content: Content) -> RoomOf:
+    """Return what tells how much of a sheet its tables need."""
+
+    @cache
+    def room(paper: str, across: bool, beside: bool, complete: bool) -> float | None:
+        draft = replace(content, paper=paper)
+        layout = Layout(content.scale, paper, across, beside, 0.0, complete)
+        width, height = layout.size
+        blocks, large = BLOCKS if complete else SLIM, _larger(paper)
+        columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
+        inner = (each - 2 * PAD) / large
+        pieces, title = _drawn(blocks, draft, inner, FEW), _title(draft, inner)
+        if beside:
+            for count in (1, 2):
+                fits = _flow(pieces, title, count, (height - 2 * MARGIN - PAD) / large)
+                if count * each < MOST_OF_WIDTH * width and fits:
+                    return count * each
+            return None
+        for tall in range(32, int(height * MOST_OF_HEIGHT), 4):
+            if _flow(pieces, title, columns, (tall - PAD) / large):
+                return float(tall)
+        return None
+
+    return room
+
+
+def _larger(paper: str) -> float:
+    """Return how much larger than usual a sheet is lettered."""
+    return LARGE if is_large(paper) else 1.0
+
+
+def _column_width(paper: str) -> float:
+    return COLUMN * _larger(paper) + 2 * PAD + (0.0 if paper == "A4" else 7.0)
+
+
+def _band_columns(paper: str, width: float) -> tuple[int, float]:
+    """Return how many columns a band under the map has, and how wide each is."""
+    columns = int((width - 2 * MARGIN) // (COLUMN * _larger(paper)))
+    return columns, (width - 2 * MARGIN) / columns
+
+
+def _drawn(blocks: Sequence[Block], content: Content, width: float, rows: int | None) -> list[Piece]:
+    """Return the blocks drawn in a column so wide, the table of stations with so many rows."""
+    pieces: list[Piece] = []
+    for block in blocks:
+        if isinstance(block, StationTable):
+            pieces.append(replace(block, content=content, width=width, limit=rows))
+            continue
+        pencil = Pencil(width)
+        block(pencil, content)
+        if pencil.items:
+            pieces.append(pencil)
+    return pieces
+
+
+def _title(content: Content, width: float) -> Pencil:
+    pencil = Pencil(width)
+    title_block(pencil, content)
+    return pencil
+
+
+def _flow(pieces: Sequence[Piece], title: Pencil | None, columns: int, height: float) -> list[_Placed] | None:
+    """Return the pieces in columns, one after the other, and the title at the foot of the last column.
+
+    A table goes on in the next column only where there is no other way. None where the pieces do not fit.
+    """
+    whole = [next(piece.parts(split=False)) if isinstance(piece, StationTable) else piece for piece in pieces]
+    return _filled(whole, title, columns, height) or _filled(pieces, title, columns, height)
+
+
+def _filled(pieces: Sequence[Piece | Part], title: Pencil | None, columns: int, height: float) -> list[_Placed] | None:
+    """Return the pieces in columns, tables parted where a column ends."""
+    foot = 0.0 if title is None else -title.y + PAD
+    placed: list[_Placed] = []
+    column, down = 0, 0.0
+    for piece in pieces:
+        parts = piece.parts() if isinstance(piece, StationTable) else _whole(piece)
+        part = next(parts, None)
+        while part is not None:
+            pencil = part(height - down - (foot if column == columns - 1 else 0.0))
+            if pencil is None:
+                column, down, empty = column + 1, 0.0, down == 0.0
+                if column >= columns or empty:
+                    return None
+                continue
+            placed.append(_Placed(column, down, pencil))
+            down -= pencil.y
+            part = next(parts, None)
+    if title is None:
+        return placed
+    return None if -title.y > height else [*placed, _Placed(columns - 1, height + title.y, title)]
+
+
+def _whole(piece: Pencil | Part) -> Iterator[Part]:
+    """Yield one part that stays together."""
+    yield (lambda free: piece if -piece.y <= free else None) if isinstance(piece, Pencil) else piece
+
+
+def sheet_tables(content: Content, layout: Layout) -> list[Item]:
+    """Return the blocks on a sheet, with as many rows of stations as there is room for."""
+    width, height = layout.size
+    if layout.beside:
+        columns = max(1, round(layout.strip / _column_width(layout.paper)))
+        each, tall = layout.strip / columns, height - 2 * MARGIN
+        left, top = width - MARGIN - layout.strip, height - MARGIN
+    else:
+        columns, each = _band_columns(layout.paper, width)
+        tall, left, top = layout.strip, MARGIN, MARGIN + layout.strip
+    large = _larger(layout.paper)
+    flow = _fullest(content, layout.complete, (each - 2 * PAD) / large, columns, (tall - PAD) / large)
+    items: list[Item] = []
+    for block in flow:
+        items += shift_items(block.pencil.items, left + block.column * each + PAD, top - block.down * large, large)
+    edge = ((left, MARGIN), (left, top)) if layout.beside else ((MARGIN, top), (width - MARGIN, top))
+    title_top, last = top - flow[-1].down * large + 0.5, left + (columns - 1) * each
+    lines = [edge, ((last, title_top), (last + each, title_top))]
+    lines += [((left + i * each, top - tall), (left + i * each, top)) for i in range(1, columns)]
+    return items + [Stroke("SHEET", np.array(line)) for line in lines]
+
+
+def _fullest(content: Content, complete: bool, width: float, columns: int, height: float) -> list[_Placed]:
+    """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
+    title = _title(content, width)
+    fewest, most = 0, len(content.solved.stations) + 1 if complete else 1
+    blocks = BLOCKS if complete else SLIM
+    best = _flow(_drawn(blocks, content, width, 0), title, columns, height)
+    while best is not None and most - fewest > 1:
+        rows = (fewest + most) // 2
+        flow = _flow(_drawn(blocks, content, width, rows), title, columns, height)
+        best, fewest, most = (flow, rows, most) if flow else (best, fewest, rows)
+    return best or _cramped(content, width, columns, height)
+
+
+def _cramped(content: Content, width: float, columns: int, height: float) -> list[_Placed]:
+    """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
+    title = _title(content, width)
+    placed: list[_Placed] = []
+    used = [0.0] * columns
+    for block in NEEDED:
+        pencil = Pencil(width)
+        block(pencil, content)
+        room = [height - down for down in used]
+        room[-1] += title.y - PAD
+        column = next((c for c in range(columns) if room[c] >= -pencil.y), None)
+        if column is not None:
+            placed.append(_Placed(column, used[column], pencil))
+            used[column] -= pencil.y
+    return [*placed, _Placed(columns - 1, height + title.y, title)]
+
+
+def table_pages(content: Content, top: float = BODY[3], bottom: float = BODY[1]) -> list[list[Item]]:
+    """Return pages with the tables that the plan's own sheet has no room for."""
+    left, _, right, _ = BODY
+    each = (right - left) / PAGE_COLUMNS
+    pieces = _drawn(TABLES, content, each - 2 * PAD, None)
+    flow = next(
+        flow
+        for pages in count(1)
+        if (flow := _flow(pieces, None, PAGE_COLUMNS * pages, top - bottom - PAD)) is not None
+    )
+    pages: list[list[Item]] = [[] for _ in range(1 + max(block.column for block in flow) // PAGE_COLUMNS)]
+    for block in flow:
+        page, column = divmod(block.column, PAGE_COLUMNS)
+        pages[page] += shift_items(block.pencil.items, left + column * each + PAD, top - block.down)
+    return pages

@@ -38,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--scale",
         metavar="N",
         type=scale,
-        help="n of 1:n, before the book's own; 'fit': the largest usual one that fits",
+        help="n of 1:n, before the book's; 'fit': the largest usual one that fits",
     )
     group.add_argument("--sheets", metavar="LIST", help=f"further sheets: any of {','.join(SHEETS)}")
 

@@ -10,7 +10,7 @@ from builders.paths import SAMPLES
 
 import pegline
 from pegline.plan.display import Words
-from pegline.plan.extra_sheets.peg_sketch import AIR, SKETCH, Ground, sketch
+from pegline.plan.extra_sheets.peg_sketch import AIR, SKETCH, SKETCH_SCALES, Ground, sketch
 from pegline.plan.labels.boxes import box
 from pegline.plan.map.content import map_content
 from pegline.plan.model import Options, Plan, Sheet
@@ -41,7 +41,7 @@ def test_every_station_has_a_card_with_its_mark_and_witnesses():
         assert name in told
     assert told.count("wooden peg") == 5
     assert "8.78 m" in told  # A to h1: hypot(8.20, 3.15) = 8.784
-    assert told.count("no witnesses booked") == 4
+    assert told.count("No witnesses were booked.") == 4
 
 
 def test_the_diagram_shows_each_line_with_its_length_and_each_check_with_its_verdict():
@@ -49,7 +49,7 @@ def test_the_diagram_shows_each_line_with_its_length_and_each_check_with_its_ver
 
     told = texts(diagram)
     assert "52.30" in told
-    assert any(text.endswith("(+0.000 passed)") for text in told)
+    assert any(text.endswith("(0.00 PASSED)") for text in told)
     assert "line C-D" in told
 
 
@@ -84,10 +84,10 @@ def test_each_further_sheet_says_what_it_is_not():
 
 
 def test_each_further_sheet_says_how_the_checks_came_out():
-    for passed, verdict in ((True, "CHECK PASSED"), (False, "CHECK FAILED"), (None, "NOT CHECKED")):
+    for passed, verdict in ((True, "PASSED: 1 check"), (False, "FAILED: 1 of"), (None, "NOT CHECKED")):
         plan = house(passed=passed).plan(Options(sheets=("pegs", "diagram", "pages")))
         assert len(plan.sheets) > 3
-        assert all(verdict in texts(sheet) for sheet in plan.sheets)
+        assert all(any(verdict in text for text in texts(sheet)) for sheet in plan.sheets)
 
 
 def test_nothing_stands_off_the_paper():
@@ -134,10 +134,10 @@ def test_all_of_a_sketch_stands_inside_its_frame(name):
     ground = Ground.of(told)
     for peg, booked in plan.survey.book.witnesses.items():
         arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
-        items = list(sketch(ground, np.array(told.where.position(peg)), arms, True, 10.0, 20.0))
+        items = list(sketch(told, ground, np.array(told.where.position(peg)), arms, 10.0, 20.0))
 
         frame = shapely.box(10.0, 20.0, 10.0 + SKETCH, 20.0 + SKETCH).buffer(1e-6)
-        words = [item for item in items if isinstance(item, Words)]
+        words = [item for item in items if isinstance(item, Words) and "1:" not in item.text]  # that stands beside it
         assert {w.object for w in booked if w.object in told.where} <= {item.text for item in words}
         assert shapely.covers(frame, boxes(words)).all()
         for item in items:
@@ -150,19 +150,24 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     seen = np.array([told.where.position(name) for name in ("A", "h1", "well")])
     arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.survey.book.witnesses["A"]]
 
-    items = sketch(Ground.of(told), seen[0], arms, False, 0.0, 0.0)
+    items = list(sketch(told, Ground.of(told), seen[0], arms, 0.0, 0.0))
 
     arms_drawn = [item.points for item in items if not isinstance(item, Words) and item.line_type == "SHORT-DASH"]
-    reach = np.ptp(np.concatenate([points for points in arms_drawn if len(points) == 2]), axis=0)
-    assert reach.max() == pytest.approx(SKETCH - 2 * AIR)
+    reach = np.ptp(np.concatenate([points for points in arms_drawn if len(points) == 2]), axis=0).max()
+    (scale,) = [int(item.text.partition("1:")[2]) for item in items if isinstance(item, Words) and "1:" in item.text]
+    assert reach == pytest.approx(np.ptp(seen, axis=0).max() * 1000 / scale)
+    larger = SKETCH_SCALES[SKETCH_SCALES.index(scale) - 1]
+    assert reach <= SKETCH - 2 * AIR < reach * scale / larger
 
 
 def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     plan = house(witnesses={}).plan()
     told = map_content(plan.survey.solved)
 
-    items = sketch(Ground.of(told), np.array((80.0, 2.0)), [], False, 0.0, 0.0)
+    items = list(sketch(told, Ground.of(told), np.array((80.0, 2.0)), [], 0.0, 0.0))
 
     # The corner f4 of the plot at 55, 2 is the nearest of all, 25 m to the west.
+    (scale,) = [int(item.text.partition("1:")[2]) for item in items if isinstance(item, Words) and "1:" in item.text]
     corners = np.concatenate([item.points for item in items if not isinstance(item, Words)])
-    assert np.hypot(*(corners - (AIR, SKETCH / 2)).T).min() == pytest.approx(0.0, abs=1e-6)
+    corner = (SKETCH / 2 - 12.5 * 1000 / scale, SKETCH / 2)
+    assert np.hypot(*(corners - corner).T).min() == pytest.approx(0.0, abs=1e-6)

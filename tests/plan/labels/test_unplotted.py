@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -11,8 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.plan.labels.boxes import Boxes
+from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.unplotted import first_free
 from pegline.plan.labels.wanted import letter
+from pegline.plan.map.content import map_content
 
 NOTHING = np.empty((0, 5))
 SIZE = (10.0, 2.0)
@@ -75,24 +78,25 @@ def test_a_point_whose_feature_bears_its_name_has_it_once():
     assert {told[name] for name in ("h1", "h2", "g1", "f5")} == {1}
 
 
-def test_what_is_left_out_stays_with_its_point_and_offset():
+def test_no_point_and_no_offset_goes_without_its_text():
     plan = random_survey(3, 6, 40).plan()
-    shown = {label.owner for label in plan.labels if label.layer in ("POINT-NAMES", "OFFSET-FIGURES")}
-    points = [feature for feature in plan.features if feature.layer == "POINTS"]
-    offsets = [feature for feature in plan.features if feature.layer == "OFFSETS"]
+    texts = Counter((label.layer, label.owner) for label in plan.labels)
+    named = {label.owner for label in plan.labels if label.layer in ("NAMES", "STATION-NAMES")}
 
-    assert {feature.name for feature in points} - shown  # not all had room
-    assert all(feature.name for feature in points)
-    assert all(feature.attributes["booked"] for feature in offsets)
+    for feature in plan.features:
+        if feature.layer == "POINTS":
+            assert texts["POINT-NAMES", feature.name] or feature.name in named
+        elif feature.layer == "OFFSETS":
+            assert texts["OFFSET-FIGURES", feature.name]
 
 
 def test_labels_that_plot_do_not_depend_on_those_that_do_not():
     survey = house()
     plan = survey.plan()
-    book, frame, detail = plan.survey.book, plan.survey.frame, plan.survey.detail
-    plotting = [feature for feature in plan.features if feature.layer not in ("POINTS", "OFFSETS")]
+    plotting = tuple(feature for feature in plan.features if feature.layer not in ("POINTS", "OFFSETS"))
+    content = replace(map_content(plan.survey.solved), features=plotting)
 
-    alone = letter(book, frame, detail, plotting, plan.tufts, plan.metres_per_mm)
+    alone = letter(content, plan.tufts, LabelPaper(plan.metres_per_mm))
 
     assert alone == plan.labels[: len(alone)]
     assert {label.layer for label in plan.labels[len(alone) :]} == {"POINT-NAMES", "OFFSET-FIGURES"}

@@ -12,9 +12,9 @@ from pyproj import CRS
 from pegline.book.model import Sheet as Asked
 from pegline.errors import Place
 from pegline.frame.model import Frame, FrameControl
+from pegline.measures.notation import area_text
 from pegline.plan.display import Stroke, Words
 from pegline.plan.model import Plan
-from pegline.plan.number_text import area_text, bearing_text, length_text
 from pegline.plan.sheets.papers import MARGIN
 
 
@@ -144,20 +144,9 @@ def test_a_paper_that_is_too_small_for_the_tables_still_has_title_verdict_and_ca
     plan = house(frame=frame, scale=1000, sheet=Asked(paper="A4", orientation="landscape")).plan()
 
     text = told(plan)
-    assert "CHECK PASSED" in text
+    assert "PASSED: 1 check" in text
     assert "This is not a boundary survey" in text
     assert "Weir cottage" in text
-
-
-@pytest.mark.parametrize(
-    ("metres", "unit", "text"), [(12.345, "m", "12.35"), (3.048, "ft", "10.0"), (20.1168, "lk", "100.0")]
-)
-def test_lengths_are_written_in_the_unit_of_the_book(metres, unit, text):
-    assert length_text(metres, unit) == text
-
-
-def test_a_bearing_of_almost_360_is_written_as_0():
-    assert bearing_text(radians(359.9999)) == "0°00'"
 
 
 def test_an_acre_has_four_roods_of_forty_perches():

@@ -42,7 +42,7 @@ def cut_up(plan: Plan) -> list[tuple[list[Words], list[Words]]]:
     ],
 )
 def test_where_sheets_join_is_told_off_the_names_of_the_map(survey):
-    sheets = cut_up(replace(survey, sheet=Sheet(paper="A4"), scale=survey.scale or 200).plan())
+    sheets = cut_up(replace(survey, sheet=Sheet(paper="A4"), scale=survey.scale or 300).plan())
 
     assert sum(len(joins) for joins, _ in sheets) > 1
     for joins, words in sheets:

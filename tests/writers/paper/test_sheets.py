@@ -11,9 +11,9 @@ import pytest
 from builders.drawn import Drawn, house
 
 from pegline.book.model import Sheet
+from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Words
 from pegline.plan.model import Plan
-from pegline.plan.number_text import UNIT_WORDS
 from pegline.plan.sheets.papers import PAPERS
 from pegline.units import METRES_PER
 from pegline.writers.paper import pdf, png, svg
@@ -127,7 +127,7 @@ def test_the_pdf_tells_what_it_is_and_is_small(tmp_path):
     assert facts["Title"] == "Weir cottage and its garden"
     assert facts["Author"] == "R. Aske, J. Lorne"
     assert (tmp_path / "plan.pdf").stat().st_size < HOUSE_PLOT_BYTES
-    for words in ("cottage", "Scale 1:", "CHECK PASSED", "Sheet 1 of 1", "licensed land surveyor"):
+    for words in ("cottage", "Scale 1:", "PASSED: 1 check", "Sheet 1 of 1", "licensed land surveyor"):
         assert words in text.replace("\r\n", " ")
     assert b"/PrintScaling /None" in (tmp_path / "plan.pdf").read_bytes()
 
@@ -140,7 +140,9 @@ def test_only_embedded_fonts_are_used(tmp_path):
     assert b"Helvetica" not in raw
 
 
-@pytest.mark.parametrize(("passed", "words"), [(True, "CHECK PASSED"), (False, "CHECK FAILED"), (None, "NOT CHECKED")])
+@pytest.mark.parametrize(
+    ("passed", "words"), [(True, "PASSED: 1 check"), (False, "FAILED: 1 of"), (None, "NOT CHECKED")]
+)
 def test_every_sheet_says_whether_it_was_checked(passed, words, tmp_path):
     pdf.write(house(passed=passed).plan(), tmp_path / "plan.pdf")
 

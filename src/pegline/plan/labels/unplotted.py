@@ -1,7 +1,7 @@
 """Labels that do not plot, the names of points and the offsets as booked: put where those that plot leave room.
 
-They never lie on another label. One that finds no room is left out; its text stays in the drawing as the data of
-its point or offset.
+They lie on another label only where they find no room: each of them is there, for overlap does less harm than loss
+on layers that a draughtsman looks through.
 """
 
 from __future__ import annotations
@@ -60,8 +60,8 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     )
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
     chosen = first_free(spots, sizes, _taken(features, placed, paper))
-    where = spots[np.arange(len(spots)), chosen, :3]
-    for row in np.flatnonzero(chosen >= 0).tolist():
+    where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
+    for row in range(len(wanted)):
         layer, feature, text, _ = wanted[row]
         x, y, rotation = where[row].tolist()
         yield Label(

@@ -117,10 +117,8 @@ def _too_many(
     if by_run and remaining >= FAR * count:
         return UsageError(f"{what}; take a smaller scale or a larger paper, or --scale fit")
     reach = np.ptp(np.concatenate([outline_points(feature) for feature in drawn]), axis=0)
-    text = (
-        f"{far.name} reaches furthest from all else: the plan is {reach[0]:.0f} m by {reach[1]:.0f} m, and {what};"
-        " look for a lost decimal point there, or give a smaller scale"
-    )
+    text = f"{far.name} reaches furthest: the plan is {reach[0]:.0f} m by {reach[1]:.0f} m, and {what}; "
+    text += "look for a lost decimal point there" if remaining < FAR * count else "give a smaller scale"
     return BookError([Finding("plan-too-large", text, _place_of(content, far))])
 
 

@@ -182,7 +182,8 @@ def write(
 
 def publish_drawn(drawn: Survey | Plan, survey: Survey, directory: Path, formats: Sequence[str]) -> tuple[Path, ...]:
     """Write what ``carried`` gave of a survey into a folder, whole or not at all."""
-    from pegline.writers.publish import Origin, publish
+    from pegline.writers.file_list import Origin
+    from pegline.writers.publish import publish
 
     stem = Path(survey.book.file).stem + ("-unfinished" if survey.adjustment.unfinished else "")
     origin = Origin(survey.book.file, survey.book.sha256)

@@ -202,7 +202,9 @@ needs_full = pytest.mark.skipif(not FULL.exists(), reason="this system has no de
 
 
 @needs_full
-@pytest.mark.parametrize("words", [("check",), ("check", "--json"), ("--help",), ("--version",), ("rebook",)])
+@pytest.mark.parametrize(
+    "words", [("check",), ("check", "--json"), ("--help",), ("--version",), ("tidy",), ("rebook",)]
+)
 def test_a_full_standard_output_is_73_with_a_sentence(words, book):
     status, _, err = redirected(
         [*words, *([book(CHECKED)] if len(words[0]) and words[0][0] != "-" else [])], out=(1, FULL)

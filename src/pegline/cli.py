@@ -37,6 +37,8 @@ class Command(NamedTuple):
 
 
 COMMANDS: Final = {
+    "new": Command("write a book to fill in, with comments"),
+    "explain": Command("say what a key of the field book means, with an example"),
     "plot": Command("reduce books and write drawing, layers, plan, computation sheet and points", collects=False),
     "check": Command("reduce books and print verdict, suspects and checks; write nothing", collects=False),
     "prepare": Command("judge a layout before it is measured, and say what it can be expected to give"),
@@ -45,14 +47,14 @@ COMMANDS: Final = {
     "area": Command("give the areas of rings and strips, and divide a ring by straight lines"),
     "diff": Command("show what changed between two books, or between two measurings of one place"),
     "join": Command("put many surveys into one GeoPackage, and show where they overlap"),
-    "rebook": Command("write a book in the canonical layout, its comments kept"),
+    "tidy": Command("write a book in the canonical layout, its comments kept"),
     "fit": Command("put a drawing, a layer or a scanned plan onto the grid by points known in both"),
     "table": Command("turn a book into tables for spreadsheets, or such tables into a book"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up"),
     "verify": Command("say which files of a folder are whole, belong together and are current"),
 }
-#: Modules that do not have their command's name.
-MODULES: Final = {"rebook": "tidy"}
+#: Older names of commands, which still work and are not shown.
+OLD_NAMES: Final = {"rebook": "tidy"}
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -82,6 +84,7 @@ def _run(words: Sequence[str]) -> int:
     parser.add_argument("--version", action="store_true", help="print the version and stop")
     parser.set_defaults(command=None)
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND")
+    words = [OLD_NAMES.get(words[0], words[0]), *words[1:]] if words else words
     for name, command in COMMANDS.items():
         does = command.does[0].upper() + command.does[1:] + "."
         subparser = subparsers.add_parser(name, help=command.does, description=does)
@@ -106,7 +109,7 @@ def _run(words: Sequence[str]) -> int:
 
 
 def _module(command: str) -> ModuleType:
-    return import_module(f"pegline.commands.{MODULES.get(command, command)}")
+    return import_module(f"pegline.commands.{command}")
 
 
 def tell(text: str, end: str = "\n") -> None:

@@ -11,7 +11,7 @@ from builders.paths import ROOT
 from openpyxl import Workbook, load_workbook
 
 from pegline.commands import table
-from pegline.commands.tidy import rebooked
+from pegline.commands.tidy import canonical_text
 from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.measures.source_tree import Items, Table
 from pegline.readers import zip_guard as archives
@@ -52,7 +52,7 @@ def test_a_book_comes_back_without_loss(book, end, tmp_path):
     run(tables, to=back)
 
     assert said_by(back) == said_by(book)
-    assert rebooked(back.read_text(encoding="utf-8"), "b") == back.read_text(encoding="utf-8")
+    assert canonical_text(back.read_text(encoding="utf-8"), "b") == back.read_text(encoding="utf-8")
 
 
 HEAD = {"head": [["book", "unit"], ["1", "m"]]}

@@ -27,7 +27,7 @@ def trouble(text: str) -> str | None:
         return None
     number = _number(text)
     if number in UPGRADES:
-        return f"is an older format; run 'pegline rebook BOOK --out NEW', and go on with NEW in format {NEWEST}"
+        return f"is an older format; run 'pegline tidy BOOK --out NEW', and go on with NEW in format {NEWEST}"
     if number is not None and number > NEWEST:
         return f"is a newer format than the {NEWEST} that this pegline reads; install a newer pegline"
     return f"is no format that is known; write {NEWEST}"

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.book import formats
 from pegline.errors import Place
-from pegline.measures.angles import ANGLE, LATITUDE, LONGITUDE
+from pegline.measures.angles import ANGLE, BEARING, LATITUDE, LONGITUDE
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
@@ -131,7 +131,9 @@ class SketchPage:
         Length | None,
         Key(LENGTH, "How long one unit of every sketch: [x, y] is, a pace say; default: the book's unit."),
     ] = None
-    top: Annotated[Angle | None, Key(ANGLE, "Bearing of the page's top, from the book's own north; default 0°.")] = None
+    top: Annotated[Angle | None, Key(BEARING, "Bearing of the page's top, from the book's own north; default 0°.")] = (
+        None
+    )
 
 
 @record(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.decoding import read_bytes, text_of_bytes
 from pegline.readers.yaml import comments, parse
 
-__all__ = ["arguments", "rebooked", "run"]
+__all__ = ["arguments", "canonical_text", "run"]
 
 Tell = Callable[[str], None]
 
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     source = text_of_bytes(read_bytes(args.book), args.book)
     # A wrong book is told, and left as it is.
     read_book(_newest(source, args.book), file=Path(args.book).name, path=args.book, sha256="")
-    text = rebooked(source, args.book)
+    text = canonical_text(source, args.book)
     if args.out is None:
         tell(text.removesuffix("\n"))
         return 0
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     return 0
 
 
-def rebooked(text: str, file: str) -> str:
+def canonical_text(text: str, file: str) -> str:
     """Return a book's text in the newest format and the canonical layout; it says the same, remarks and all."""
     written = _newest(text, file)
     if not isinstance(written, Table):

@@ -79,7 +79,7 @@ class Row:
     note: Annotated[str | None, NOTE] = None
     page: Annotated[str | None, PAGE] = None
     produced: Annotated[
-        Pair | None, Key(pair_of("point"), "The wall P-Q, produced, cuts the line here.", after="station")
+        Pair | None, Key(pair_of("point"), "The wall P-Q, produced, cuts the line here.", after="right")
     ] = None
     back: bool = False  #: booked walking the line from its end: chainage and side are as seen then
     struck: Annotated[tuple[Reading, ...], Key(OFFSETS, "A reading that was struck out; kept and never used.")] = ()

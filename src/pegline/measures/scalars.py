@@ -349,7 +349,10 @@ DATE: Final = scalar(
 NOTE: Final = Key(TEXT, "Anything worth keeping.")
 KIND: Final = Grammar(
     to("kind", TEXT).read,
-    lambda: {"anyOf": [{"enum": list(KINDS)}, {"type": "string"}], "description": "A kind."},
+    lambda: {
+        "anyOf": [{"enum": list(KINDS)}, {"type": "string"}],
+        "description": f"A kind: {', '.join(KINDS)}, or one of the book's own.",
+    },
     "kind",
 )
 PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")

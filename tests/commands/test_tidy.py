@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from pegline.book import formats
 from pegline.book.canonical_layout import text_of
-from pegline.commands import tidy as rebook
-from pegline.commands.tidy import rebooked
+from pegline.commands import tidy
+from pegline.commands.tidy import canonical_text
 from pegline.errors import BookError, OutputError, Place
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book
@@ -65,13 +65,13 @@ lines:
 
 
 def test_a_scruffy_book_is_tidied():
-    assert rebooked(SCRUFFY, "b") == TIDY
+    assert canonical_text(SCRUFFY, "b") == TIDY
 
 
 @pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
 def test_a_book_says_the_same_and_keeps_every_remark(path):
     text = path.read_text(encoding="utf-8")
-    again = rebooked(text, "b")
+    again = canonical_text(text, "b")
     before, after = parse_book(text.encode(), "b"), parse_book(again.encode(), "b")
 
     assert sorted(remark for *_, remark, _ in comments(again)) == sorted(remark for *_, remark, _ in comments(text))
@@ -84,9 +84,9 @@ def test_a_book_says_the_same_and_keeps_every_remark(path):
 
 @pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
 def test_a_tidy_book_stays_as_it_is(path):
-    once = rebooked(path.read_text(encoding="utf-8"), "b")
+    once = canonical_text(path.read_text(encoding="utf-8"), "b")
 
-    assert rebooked(once, "b") == once
+    assert canonical_text(once, "b") == once
 
 
 REMARKED = """\
@@ -109,23 +109,23 @@ lines:
 
 
 def test_a_remark_stays_above_the_first_thing_in_a_block():
-    once = rebooked(REMARKED, "b")
+    once = canonical_text(REMARKED, "b")
 
     assert "lines:\n  # of the first line\n  A-B:\n    # of its reading\n    taped: 30\n" in once
     assert "    details:\n      # of the first row\n      - {at: 3, left: 2, point: p}\n" in once
     assert "      # paces\n      # deep\n      - {at: 4, left: 2, point: q}  # oak\n" in once
-    assert rebooked(once, "b") == once
+    assert canonical_text(once, "b") == once
 
 
 @pytest.mark.parametrize("end", ["\r\n", "\r"])
 def test_line_ends_become_those_of_the_layout(end):
-    assert rebooked(SCRUFFY.replace("\n", end), "b") == TIDY
+    assert canonical_text(SCRUFFY.replace("\n", end), "b") == TIDY
 
 
 def test_a_half_finished_book_keeps_its_blanks():
     text = "book: 1\nunit: m\n\nstations:\n  A:\n\nlines:\n  A-B: {use: base, taped: }\n"
 
-    assert rebooked(text, "b") == text
+    assert canonical_text(text, "b") == text
 
 
 WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Cf", "Zl", "Zp", "Cn", "Co"]))
@@ -153,7 +153,7 @@ def test_a_wrong_book_is_left_alone(tmp_path):
     path.write_text("book: 1\nunit: m\ntitel: x\n")
 
     with pytest.raises(BookError, match="did you mean 'title'"):
-        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+        tidy.run(argparse.Namespace(book=str(path), out=None), print, print)
 
 
 def test_a_file_is_written_whole(tmp_path, capsys):
@@ -162,7 +162,7 @@ def test_a_file_is_written_whole(tmp_path, capsys):
 
     args = argparse.Namespace(book=str(path), out=str(tmp_path / "tidy.yaml"))
 
-    assert rebook.run(args, print, print) == 0
+    assert tidy.run(args, print, print) == 0
     assert (tmp_path / "tidy.yaml").read_text() == TIDY
     assert path.read_text() == SCRUFFY
     assert capsys.readouterr().out == ""
@@ -174,7 +174,7 @@ def test_a_link_leads_to_the_file_that_is_replaced_and_its_permissions_stay(tmp_
     path.chmod(0o640)
     link.symlink_to(path)
 
-    rebook.run(argparse.Namespace(book=str(link), out=str(link)), print, print)
+    tidy.run(argparse.Namespace(book=str(link), out=str(link)), print, print)
 
     assert link.is_symlink()
     assert path.read_text() == TIDY
@@ -187,7 +187,7 @@ def test_a_pipe_is_no_place_for_a_book(tmp_path):
     os.mkfifo(pipe)
 
     with pytest.raises(OutputError, match="no regular file"):
-        rebook.run(argparse.Namespace(book=str(path), out=str(pipe)), print, print)
+        tidy.run(argparse.Namespace(book=str(path), out=str(pipe)), print, print)
     assert pipe.is_fifo()
 
 
@@ -241,7 +241,7 @@ def test_a_book_of_an_old_format_is_upgraded_step_by_step_with_its_remarks(grown
     path, out = tmp_path / "b.yaml", tmp_path / "made" / "new.yaml"
     path.write_text(OLD)
 
-    assert rebook.run(argparse.Namespace(book=str(path), out=str(out)), print, print) == 0
+    assert tidy.run(argparse.Namespace(book=str(path), out=str(out)), print, print) == 0
 
     assert out.read_text() == NEW
     assert parse_book(out.read_bytes(), "b").title == "Weir cottage"
@@ -252,11 +252,11 @@ def test_a_book_of_an_old_format_is_upgraded_step_by_step_with_its_remarks(grown
 def test_an_upgrade_begins_where_the_book_stands(grown, number):
     word = {"2": "titel", "3": "title"}[number]
 
-    assert rebooked(OLD.replace("book: 1", f"book: {number}").replace("heading", word), "b") == NEW
+    assert canonical_text(OLD.replace("book: 1", f"book: {number}").replace("heading", word), "b") == NEW
 
 
 def test_a_book_of_an_old_format_is_read_by_nothing_else_and_says_what_to_do(grown):
-    with pytest.raises(BookError, match="book: '1' is an older format; run 'pegline rebook BOOK --out NEW'"):
+    with pytest.raises(BookError, match="book: '1' is an older format; run 'pegline tidy BOOK --out NEW'"):
         parse_book(OLD.encode(), "b")
 
 
@@ -265,7 +265,7 @@ def test_a_fault_of_an_old_book_is_told_where_it_stands_there(grown, tmp_path):
     path.write_text(OLD.replace("taped", "tapd"))
 
     with pytest.raises(BookError, match=r"b\.yaml:7:20: unknown key 'tapd'"):
-        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+        tidy.run(argparse.Namespace(book=str(path), out=None), print, print)
 
 
 def test_a_book_of_a_newer_format_is_refused_with_what_to_do(tmp_path):
@@ -273,7 +273,7 @@ def test_a_book_of_a_newer_format_is_refused_with_what_to_do(tmp_path):
     path.write_text("book: 2\nunit: m\n")
 
     with pytest.raises(BookError, match="'2' is a newer format than the 1 that this pegline reads; install a newer"):
-        rebook.run(argparse.Namespace(book=str(path), out=None), print, print)
+        tidy.run(argparse.Namespace(book=str(path), out=None), print, print)
 
 
 @pytest.mark.parametrize("number", ["0", "", "[1]", "one", "²", "\u0661", "01", 5000 * "9"])

@@ -1,0 +1,135 @@
+"""The format's own reference: every key with its place, meaning and values, from the declarations of the schema."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from functools import cache
+from typing import Any, Final
+
+from pegline.book.schema import book_schema
+from pegline.measures.grammar import Schema
+from pegline.records import record
+
+__all__ = ["Entry", "entries", "groups", "related"]
+
+Step = tuple[str, ...]
+#: What stands for a name of the book's own in a place.
+OWN_NAME: Final = "NAME"
+
+
+@record(frozen=True, slots=True)
+class Entry:
+    """One key of the format in one place."""
+
+    word: str
+    record: str  #: name of the record's schema that it is a key of
+    place: Step  #: the keys that lead to it, ``NAME`` for names of the book's own, ``[]`` for an entry of a list
+    meaning: str
+    values: str  #: what may be written, in words
+    keys: tuple[str, ...] = ()  #: where it is a map: its own keys
+
+
+@cache
+def entries() -> tuple[Entry, ...]:
+    """Return every key in every place, in the order of the format."""
+    schema = book_schema()
+    seen: set[tuple[str, str]] = set()
+    return tuple(_entries(schema, "book", (), schema["$defs"], seen))
+
+
+def groups() -> Mapping[str, tuple[Entry, ...]]:
+    """Return the keys by the place that they stand in, as words: the head, then section by section."""
+    found: dict[str, list[Entry]] = {}
+    for entry in entries():
+        found.setdefault(place_words(entry.place), []).append(entry)
+    return {place: tuple(group) for place, group in found.items()}
+
+
+def related(word: str) -> tuple[Entry, ...]:
+    """Return the keys that are called ``word``; else those whose values name it."""
+    exact = tuple(entry for entry in entries() if entry.word == word)
+    return exact or tuple(entry for entry in entries() if word in _enumerated(entry))
+
+
+def place_words(place: Step) -> str:
+    """Return a place in words.
+
+    >>> place_words(()), place_words(("lines", "NAME", "details", "[]"))
+    ('the head', 'lines: NAME: details')
+    """
+    return ": ".join(step for step in place if step != "[]") or "the head"
+
+
+def _enumerated(entry: Entry) -> tuple[str, ...]:
+    return tuple(part.strip() for part in entry.values.removeprefix("one of ").split(","))
+
+
+def _entries(
+    schema: Schema, record_name: str, place: Step, definitions: Mapping[str, Schema], seen: set[tuple[str, str]]
+) -> Iterator[Entry]:
+    """Yield the keys of a record and, after all of them, those of what they lead to."""
+    deeper: list[tuple[Schema, str, Step]] = []
+    for word, part in schema.get("properties", {}).items():
+        if (record_name, word) in seen:
+            continue
+        seen.add((record_name, word))
+        inner = list(_records(part, definitions, (*place, word)))
+        keys = tuple(dict.fromkeys(key for _, shape, _ in inner for key in shape.get("properties", {})))
+        yield Entry(word, record_name, place, part.get("description", ""), _values(part, definitions), keys)
+        deeper += [(shape, name, where) for name, shape, where in inner]
+    for shape, name, where in deeper:
+        yield from _entries(shape, name or record_name, where, definitions, seen)
+
+
+def _records(part: Schema, definitions: Mapping[str, Schema], place: Step) -> Iterator[tuple[str, Schema, Step]]:
+    """Yield the records that a value may be or hold: the name of each, its schema, and the place of its keys."""
+    if "$ref" in part:
+        name = part["$ref"].rsplit("/", 1)[1]
+        for inner, shape, where in _records(definitions[name], definitions, place):
+            yield inner or name, shape, where
+        return
+    if "properties" in part:
+        yield "", part, place
+    for choice in part.get("anyOf", ()):
+        yield from _records(choice, definitions, place)
+    if "items" in part:
+        yield from _records(part["items"], definitions, (*place, "[]"))
+    if isinstance(part.get("additionalProperties"), dict):
+        yield from _records(part["additionalProperties"], definitions, (*place, OWN_NAME))
+
+
+def _values(part: Schema, definitions: Mapping[str, Schema], *, described: bool = False) -> str:
+    """Return in words what may be written for a value."""
+    if "$ref" in part:
+        return _values(definitions[part["$ref"].rsplit("/", 1)[1]], definitions, described=True)
+    if described and "description" in part:
+        return str(part["description"]).rstrip(".")
+    if "enum" in part:
+        return f"one of {', '.join(str(value) for value in part['enum'] if not isinstance(value, bool))}"
+    if "const" in part:
+        return str(part["const"])
+    if "anyOf" in part:
+        told = [_values(choice, definitions, described=True) for choice in part["anyOf"]]
+        several = [f"a list, each entry {text}" for text in told]
+        told = ["a list of them" if text in several else text for text in dict.fromkeys(told)]
+        return ", or ".join(text for text in told if text)
+    if "items" in part:
+        return f"a list, each entry {_values(part['items'], definitions, described=True)}"
+    if "properties" in part:
+        return f"a map with {', '.join(part['properties'])}"
+    if isinstance(part.get("additionalProperties"), dict):
+        return f"a map of names, each with {_values(part['additionalProperties'], definitions, described=True)}"
+    return _TYPES.get(_main_type(part.get("type")), "")
+
+
+_TYPES: Final[Mapping[str, str]] = {
+    "string": "text",
+    "number": "a number",
+    "integer": "a whole number",
+    "boolean": "true or false",
+}
+
+
+def _main_type(types: Any) -> str:
+    """Return the type that says most of what is written; a blank is none."""
+    return types if isinstance(types, str) else next((t for t in types or () if t != "null"), "")

@@ -1,0 +1,88 @@
+"""Say what the keys of a field book mean: all of them in groups, or one with its values and an example."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator
+from textwrap import dedent, wrap
+from typing import Final
+
+from pegline.book.reference import Entry, entries, groups, place_words, related
+from pegline.errors import UsageError
+from pegline.kinds import KINDS
+from pegline.measures.spelling import suggest
+
+__all__ = ["arguments", "run"]
+
+Tell = Callable[[str], None]
+WIDTH: Final = 80
+MARGIN: Final = 10  #: columns of the lead of a paragraph
+KEY_WIDTH: Final = 22  #: columns of a key in the list of all
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument(
+        "words", nargs="*", metavar="WORD", help="a key, or a word that a key may have; all keys without one"
+    )
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Print what the words mean, or all keys in groups."""
+    if not args.words:
+        tell("\n".join(_all_keys()))
+        return 0
+    words = (" ".join(args.words),) if related(" ".join(args.words)) else tuple(args.words)
+    tell("\n\n".join("\n".join(_word(word)) for word in words))
+    return 0
+
+
+def _all_keys() -> Iterator[str]:
+    yield "Every key of a field book. More of one, with an example: pegline explain KEY"
+    for place, group in groups().items():
+        yield ""
+        yield f"{place}:"
+        for entry in group:
+            first, *rest = wrap(entry.meaning, WIDTH - KEY_WIDTH - 2) or [""]
+            yield f"  {entry.word:<{KEY_WIDTH}}{first}"
+            yield from (f"  {'':<{KEY_WIDTH}}{line}" for line in rest)
+
+
+def _word(word: str) -> Iterator[str]:
+    """Yield what a word means in each place that it may have."""
+    found = related(word)
+    if word in KINDS:
+        kind = KINDS[word]
+        yield f"{word}: a kind of feature, drawn as {'an area' if kind.geometry == 'area' else f'a {kind.geometry}'}"
+        found = found or tuple(entry for entry in entries() if entry.word == "kind" and entry.record == "feature")
+    if not found:
+        raise UsageError(f"no key is called {word!r}{suggest(word, {entry.word for entry in entries()})}")
+    alike: dict[tuple[str, str], list[Entry]] = {}
+    for entry in found:
+        alike.setdefault((entry.word, entry.meaning), []).append(entry)
+    for number, same in enumerate(alike.values()):
+        if number:
+            yield ""
+        yield from _entry(same)
+
+
+def _entry(same: list[Entry]) -> Iterator[str]:
+    """Yield the paragraphs of a key that means the same in some places."""
+    from pegline.commands.explain.examples import example_of
+
+    entry = same[0]
+    yield entry.word
+    yield from _paragraph("in", "; ".join(dict.fromkeys(place_words(one.place) for one in same)))
+    yield from _paragraph("means", entry.meaning)
+    yield from _paragraph("written", entry.values)
+    examples = (example_of(one.record, one.word) for one in same)
+    example = next((example for example in examples if example), None)
+    if example:
+        yield from _paragraph("example", f"from {example.book}")
+        yield from (f"{'':<{MARGIN}}{line}" for line in dedent("\n".join(example.lines)).split("\n"))
+
+
+def _paragraph(lead: str, text: str) -> Iterator[str]:
+    first, *rest = wrap(text, WIDTH - MARGIN, break_on_hyphens=False) or [""]
+    yield f"  {lead:<{MARGIN - 2}}{first}"
+    yield from (f"{'':<{MARGIN}}{line}" for line in rest)

@@ -1,5 +1,6 @@
 """The judgement in words: one verdict, the mistake with its reading, the checks in the book's own units."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -7,7 +8,7 @@ from builders.sound_book import SOUND
 
 from pegline.book.habits import notation_of
 from pegline.diagnosis.model import Suspect
-from pegline.diagnosis.report import check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import accuracy_sentences, check_rows, do_now, likely_causes, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -36,7 +37,7 @@ PADDOCK = (Path(__file__).parents[2] / "samples" / "paddock.yaml").read_text(enc
     [
         (SOUND, "PASSED: 3 checks", "The extra measurements agree within what the tapes allow."),
         (WRONG, "FAILED: 1 of 3 checks", "Do not use the plan yet."),
-        (BARE, "NOT CHECKED: nothing was measured that could show a mistake", "Tape one more line before you leave."),
+        (BARE, "NOT CHECKED: nothing was measured that could show a mistake", "A mistake in any line would not show."),
         (
             SOUND.replace("h1-h2: 8.00", "h1-h2: 8.60"),
             "FAILED: 1 of 3 checks",
@@ -49,6 +50,76 @@ def test_the_verdict_is_one_word_and_what_it_is_about(text, headline, meaning):
 
     assert judged.headline == headline
     assert judged.meaning.endswith(meaning)
+
+
+#: D hangs on two lines that no check reaches; T-C checks the triangle of C alone. T is at 11 on A-B, C at 14.0, 12.0.
+HALF_CHECKED = """\
+book: 1
+unit: UNIT
+scale: 100
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 30.00, details: [{at: 11.0, station: T}]}
+  A-C: {use: side, taped: 18.44}
+  C-B: {use: side, taped: 22.80}
+  T-C: {use: check, taped: 14.03}
+  A-D: {use: side, taped: 20.25}
+  D-B: {use: side, taped: 17.03}
+CONTROL"""
+
+
+def half_checked(control="", unit="m"):
+    return survey(HALF_CHECKED.replace("UNIT", unit).replace("CONTROL", control))
+
+
+def test_what_no_check_reaches_is_named_with_its_reading_and_what_to_tape():
+    judged = verdict(half_checked().solved)
+
+    assert judged.headline == "NOT CHECKED: D (1 check passed)"
+    assert re.fullmatch(r"A mistake in (A-D|D-B) would not show and could put D anywhere\.", judged.meaning)
+    assert any("D" in sentence for sentence in do_now(half_checked()))
+
+
+def test_a_failed_check_does_not_hide_what_nothing_checks():
+    wrong = survey(HALF_CHECKED.replace("UNIT", "m").replace("CONTROL", "").replace("14.03", "15.03"))
+
+    assert verdict(wrong.solved).meaning == "Do not use the plan yet. Nothing checks D."
+
+
+def test_control_that_nothing_checks_is_told_in_the_same_breath():
+    control = "north: {from: grid, bearings: {A-B: 90°}}\ncontrol:\n  crs: EPSG:25830\n  points:\n"
+    one = control + "    A: {easting: 500000.0, northing: 4600000.0, accuracy: 0.05}\n"
+    two = one + "    B: {easting: 500030.0, northing: 4600000.0, accuracy: 0.05}\n"
+
+    assert "Nothing checks the control" in verdict(half_checked(one).solved).meaning
+    assert "Nothing checks the control" not in verdict(half_checked(two).solved).meaning
+
+
+def test_the_accuracy_says_which_it_is_and_on_what_it_rests():
+    sound, half = (" ".join(accuracy_sentences(each.solved)) for each in (survey(SOUND), half_checked()))
+
+    pattern = r"A typical point is within \d+ mm, the weakest \(.+?\) within .+? \(95 %, relative to the base line\)\."
+    assert re.match(pattern, sound)
+    assert "only if the book has no mistake" not in sound
+    assert half.endswith("This holds only if the book has no mistake.")
+
+
+def test_boundary_corners_that_one_offset_holds_are_named_beside_their_area():
+    rows = "      - {at: 50.00, left: 6, point: p1}\n      - {at: 5.00, left: 7, point: p2}\n"
+    bounded = SOUND.replace("  lane: {kind", "  plot: {kind: boundary, ring: [h1, oak, p1, p2]}\n  lane: {kind")
+    bounded = bounded.replace("      - {at: 48.00,", f"{rows}      - {{at: 48.00,")
+
+    (sentence,) = [each for each in accuracy_sentences(survey(bounded).solved) if each.startswith("Area of plot")]
+    assert "p1" in sentence
+    assert "p2" in sentence
+    assert "a mistake there changes the area unseen" in sentence
+
+
+def test_accuracies_are_in_the_books_unit():
+    sentences = " ".join(accuracy_sentences(half_checked(unit="ft").solved))
+
+    assert re.search(r"within \d+\.\d\d ft", sentences)
+    assert " mm" not in sentences
 
 
 def test_a_check_shows_what_was_booked_what_should_have_been_and_the_plan():

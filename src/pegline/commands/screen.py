@@ -15,6 +15,7 @@ from pegline.diagnosis.open_readings import CHOSEN
 from pegline.diagnosis.report import (
     CheckRow,
     Verdict,
+    accuracy_sentences,
     advice_sentence,
     at,
     check_rows,
@@ -75,13 +76,18 @@ def survey_lines(survey: Survey, screen: Screen, missing: Sequence[Finding] = ()
     yield from verdict_lines(verdict(survey.solved), screen, missing)
     yield from cause_lines(survey, screen)
     yield from _check_lines(survey, screen)
+    yield from _accuracy_lines(survey, screen)
     yield from _improvement_lines(survey, screen)
 
 
 def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
     """Yield the verdict, and what a half-finished book still lacks."""
     if judged.word == "NOT CHECKED":
-        yield from screen.paragraph(f"{judged.word}:", judged.about, colour=judged.word)
+        first, *rest = wrap(
+            printable(judged.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
+        )
+        yield first.replace(judged.word, screen.painted(judged.word, judged.word), 1)
+        yield from rest
         yield from screen.paragraph("", judged.meaning)
     else:
         yield from screen.paragraph(judged.word, f"{judged.about}. {judged.meaning}", colour=judged.word)
@@ -137,8 +143,9 @@ def _table(title: str, rows: Sequence[CheckRow], cells: Sequence[Sequence[str]],
     widths = [max(len(head), *(len(row[n]) for row in cells)) + 2 for n, head in enumerate(HEADS)]
     while len(widths) > 3 and 2 + LEAST_LABEL + sum(widths) + end > screen.width:
         widths.pop()
-    label_width = min(max(len(title), *(len(row.label) for row in rows)), screen.width - 2 - sum(widths) - end)
-    stacked = label_width < LEAST_LABEL
+    longest = max(len(title), *(len(row.label) for row in rows))
+    label_width = min(longest, screen.width - 2 - sum(widths) - end)
+    stacked = label_width < min(longest, LEAST_LABEL)
     if stacked:
         label_width = 0
         yield f"  {title}"
@@ -157,6 +164,13 @@ def _table(title: str, rows: Sequence[CheckRow], cells: Sequence[Sequence[str]],
         else:
             lines.append(f"{mark} {last:<{label_width}}{figures}   {place}")
         yield from lines if row.check.passed else (screen.painted(line, "bad") for line in lines)
+
+
+def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:
+    """Yield how near the points are to where they are drawn."""
+    if survey.passed:
+        yield ""
+        yield from screen.paragraph("Accuracy", " ".join(accuracy_sentences(survey.solved)))
 
 
 def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:

@@ -11,6 +11,7 @@ from pegline.diagnosis.rule_words import listed
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.model import Adjustment, Check, CheckKind
+from pegline.network.observation_types import Booking
 from pegline.records import record
 from pegline.solved import Solved
 
@@ -19,6 +20,7 @@ __all__ = [
     "CheckRow",
     "Likely",
     "Verdict",
+    "accuracy_sentences",
     "advice_sentence",
     "at",
     "check_rows",
@@ -31,6 +33,7 @@ __all__ = [
 ]
 
 MOST_LIKELY: Final = 4  #: suspects that are shown
+MOST_HIDDEN: Final = 2  #: readings that no check shows a mistake in, named in the verdict
 SHOWN_SHARE: Final = 0.96  #: suspects are shown until together they are as probable as this
 NONE: Final = "–"  #: a cell that has nothing to show
 
@@ -80,24 +83,45 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     total = len(adjustment.checks) - chosen
     if failed:
         about = f"{len(failed)} of {_counted(total, 'check')}"
-        return Verdict("FAILED", about, _joined(_failure_meaning(failed, adjustment), _chosen_words(chosen)))
+        beside = f"Nothing checks {listed(list(solved.unchecked))}." if solved.unchecked else ""
+        meaning = _joined(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
+        return Verdict("FAILED", about, meaning)
     if not total:
-        meaning = "A mistake in any line would not show. Tape one more line before you leave."
+        meaning = "A mistake in any line would not show."
         return Verdict(
             "NOT CHECKED", "nothing was measured that could show a mistake", _joined(_chosen_words(chosen), meaning)
         )
     if solved.checked is None:
-        names = listed(list(solved.unchecked))
-        meaning = f"A mistake that no check shows could have moved {names} by more than {_allowed(solved)}."
-        about = f"{names} ({_counted(total, 'check')} passed)"
-        return Verdict("NOT CHECKED", about, _joined(meaning, _chosen_words(chosen)))
+        about = f"{listed(list(solved.unchecked))} ({_counted(total, 'check')} passed)"
+        return Verdict(
+            "NOT CHECKED", about, _joined(_hidden(solved), _unchecked_control(solved), _chosen_words(chosen))
+        )
     meaning = "The extra measurements agree within what the tapes allow."
-    return Verdict("PASSED", _counted(total, "check"), _joined(meaning, _chosen_words(chosen)))
+    return Verdict(
+        "PASSED", _counted(total, "check"), _joined(meaning, _unchecked_control(solved), _chosen_words(chosen))
+    )
 
 
-def _allowed(solved: Solved) -> str:
-    """Return how far a point may have been moved unnoticed and still be called checked."""
-    return f"{solved.unnoticed.limit:.2f} m"
+def _hidden(solved: Solved) -> str:
+    """Return which reading could be wrong without any check showing it, and what hangs on it."""
+    unnoticed = solved.unnoticed
+    by_reading: dict[Booking | None, list[str]] = {}
+    for name in solved.unchecked:
+        by_reading.setdefault(unnoticed.causes.get(name), []).append(name)
+    sentences = []
+    for reading, names in by_reading.items():
+        distance = unnoticed.distance(names[0])
+        far = "anywhere" if distance is None else f"off by {solved.notation.length(distance)}"
+        what = reading.label if reading else "a reading"
+        sentences.append(f"A mistake in {what} would not show and could put {listed(names)} {far}.")
+    return _joined(*sentences[:MOST_HIDDEN])
+
+
+def _unchecked_control(solved: Solved) -> str:
+    """Return that nothing checks where the plan is on its grid, where that is so."""
+    if solved.frame.kind != "grid" or any(check.kind == "control" for check in solved.adjustment.checks):
+        return ""
+    return "Nothing checks the control: a mistake in its coordinates would move the whole plan."
 
 
 def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:
@@ -126,6 +150,42 @@ def _counted(number: int, noun: str) -> str:
     ('1 check', '12 checks')
     """
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+# -- accuracy ---------------------------------------------------------------------------------------
+
+
+def accuracy_sentences(solved: Solved) -> Iterator[str]:
+    """Yield how near the points are to where they are drawn, and on what that rests."""
+    if solved.typical is None or solved.weakest is None:
+        return
+    near, far = (solved.notation.accuracy(place.radius) for place in (solved.typical, solved.weakest))
+    weakest = f"the weakest ({solved.weakest.name}) within {far}"
+    yield f"A typical point is within {near}, {weakest} (95 %, relative to the base line)."
+    if (on_grid := solved.weakest_on_grid) is not None:
+        radius = solved.notation.accuracy(on_grid.radius)
+        yield f"The weakest point drawn ({on_grid.name}) lies on the grid within {radius} (95 %)."
+    corners = list(unchecked_corners(solved))
+    if solved.checked is not True or corners:
+        yield "This holds only if the book has no mistake."
+    yield from corners
+    if solved.adjustment.unreliable:
+        names = listed(list(solved.adjustment.unreliable))
+        yield f"The framework is too flat at {names}: do not trust the accuracy there."
+
+
+def unchecked_corners(solved: Solved) -> Iterator[str]:
+    """Yield for each area that a boundary bounds which of its corners no check reaches."""
+    rows = dict(zip(solved.detail.points.names, solved.detail.points.rows, strict=True))
+    for name, shape in solved.detail.shapes.items():
+        if shape.kind != "boundary" or shape.area is None:
+            continue
+        corners = [corner for corner in shape.points if not solved.unnoticed.is_checked(corner)]
+        if not corners:
+            continue
+        once = all(len(rows.get(corner, ())) == 1 for corner in corners)
+        held = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
+        yield f"Area of {name}: nothing checks {listed(corners)}{held}; a mistake there changes the area unseen."
 
 
 # -- the likely cause -------------------------------------------------------------------------------
@@ -202,6 +262,9 @@ def do_now(survey: Survey) -> Iterator[str]:
     yield from (advice_sentence(each) for each in advice)
     if suspects and not advice:
         yield _again(suspects[0])
+    if not suspects and not advice:
+        ends = survey.solved.unchecked[:1]
+        yield f"Tape one more line{f' to {ends[0]}' if ends else ''}, between stations that no line joins yet."
 
 
 def _again(suspect: Suspect) -> str:

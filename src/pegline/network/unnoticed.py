@@ -8,6 +8,7 @@ line's first station and direction held, so that what only places the whole move
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import field
 from math import inf, radians
 from typing import Final, NamedTuple
 
@@ -48,6 +49,9 @@ class Unnoticed:
     ]  #: by reading, metres or radians; readings that none would notice have none
     limit: float  #: metres: up to here a point counts as checked
     counted: tuple[str, ...]  #: main stations, and tie stations that carry details or a side
+    noticed_by: Mapping[Booking, Booking] = field(
+        default_factory=dict
+    )  #: by reading, the check that notices a mistake in it first
 
     def distance(self, name: str) -> float | None:
         """Return how far an unnoticed mistake could have put a station or point, metres; None: any distance."""
@@ -86,7 +90,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
         for check in adjustment.checks
         for n in check.numbers
     ]
-    mistakes = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
+    mistakes, first_checks = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
     movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
     names = adjusted.network.names
     counted = _counted(reduction, names[: adjusted.network.stations])
@@ -101,6 +105,11 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
         },
         _limit(book, positions),
         counted,
+        {
+            one.booking: observations[compared[check].number].booking
+            for one, mistake, check in zip(observations, mistakes, first_checks, strict=False)
+            if mistake <= _largest(one)
+        },
     )
 
 
@@ -208,8 +217,8 @@ class Compared(NamedTuple):
     by_choice: bool  #: it agrees because its reading was chosen so
 
 
-def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], critical: float) -> Array:
-    """Return the smallest mistake in each reading that some check notices, metres or radians; infinite where none does.
+def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], critical: float) -> tuple[Array, Ints]:
+    """Return the smallest mistake in each reading that some check notices, and which check that is.
 
     With q the allowed difference of a check, σ its standard deviation and e what it changes by for each unit of
     the reading, a mistake is noticed in 80 of 100 cases from
@@ -229,12 +238,15 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
 
     Returns
     -------
-    Array
-        (r,) of each observation, then of the chainages of oblique arms.
+    mistakes
+        (r,) of each observation, then of the chainages of oblique arms, metres or radians; infinite where no check
+        notices any.
+    first_checks
+        (r,) number of the check among those compared.
     """
     derived, rates = _Rows.of(plotting), _Rates.of(plotting, count)
     weights = plotting.keep / plotting.network.sds**2
-    smallest = np.full(len(rates.owners), inf)
+    smallest, first_checks = np.full(len(rates.owners), inf), np.zeros(len(rates.owners), np.int64)
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
@@ -250,8 +262,12 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
         least = np.where(np.isnan(allowed), critical * sds, allowed) + POWER * sds
         with np.errstate(divide="ignore"):
-            smallest = np.minimum(smallest, (least / np.abs(effects)).min(axis=1))
-    return smallest
+            sizes = least / np.abs(effects)
+        best = sizes.argmin(axis=1)
+        found = sizes[np.arange(len(sizes)), best]
+        smaller = found < smallest
+        smallest[smaller], first_checks[smaller] = found[smaller], begin + best[smaller]
+    return smallest, first_checks
 
 
 def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple[Array, Ints]:

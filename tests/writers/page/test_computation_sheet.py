@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 from builders import weir_survey as records
 from builders.altered import with_stages
+from builders.sound_book import SOUND
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pegline.readers import parse_book
+from pegline.survey import reduce
 from pegline.web.markup import element
 from pegline.writers.page.computation_sheet import sheet
 
@@ -172,3 +176,14 @@ def test_an_element_keeps_its_text_and_nothing_else(text, value):
 
     assert [tag for tag, _ in page.elements] == ["p"]
     assert page.open == []
+
+
+def test_each_station_says_what_holds_it_and_what_checks_it():
+    book = parse_book(SOUND.encode(), "weir.yaml")
+    page = Page(sheet(reduce(book), 100))
+
+    # Two triangles on A-B, their tops C and D tied by C-D: a mistake in a side of C is seen by C-D alone.
+    assert "A-C (side), C-B (side), C-D (check)" in page.text
+    assert re.search(r"C-D shows a mistake in (A-C|C-B) from 0\.\d+ m", page.text)
+    # lane.1 has one offset; nothing but the offset itself says where it is.
+    assert re.search(r"lane\.1.*?any.*?nothing", page.text, re.DOTALL)

@@ -11,7 +11,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.report import advice_sentence, at, check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import accuracy_sentences, advice_sentence, at, check_rows, do_now, likely_causes, verdict
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
@@ -44,8 +44,10 @@ def sheet(survey: Survey, scale: int) -> str:
         for anchor, title, content in (
             ("cause", "Likely cause, and what to do now", _cause(survey)),
             ("checks", "Checks", _checks(survey, scale, where)),
+            ("accuracy", "Accuracy", _list(list(accuracy_sentences(survey.solved)))),
             ("improve", "What would improve the survey", _improvement(survey)),
             ("warnings", "Warnings", _warnings(survey, where)),
+            ("book", "The survey", _head(survey)),
             ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
             ("tapes", "Tapes", _tapes(survey)),
             ("ground", "From the tape to the ground", ground(survey, where)),
@@ -66,7 +68,6 @@ def sheet(survey: Survey, scale: int) -> str:
         element("header", element("h1", title), element("p", f"Computation sheet of {book.file}", class_="soft")),
         element("p", str(judged), class_=f"verdict {COLOURS[judged.word]}"),
         element("p", CAUTION, class_="caution"),
-        _head(survey),
         element("nav", element("ul", *links), aria_label="Sections"),
         *(element("section", element("h2", name), content, id=anchor) for anchor, name, content in sections),
     ]

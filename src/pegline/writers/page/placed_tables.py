@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from math import degrees
 from typing import Final
 
 import numpy as np
@@ -52,24 +53,57 @@ def _figures(places: Places) -> Iterator[list[str]]:
         ]
 
 
+_CHECK_HEADS: Final = (Head("Unnoticed m"), Head("Checked by", "words"))
+
+
+def _checked(survey: Survey, name: str) -> list[str]:
+    """Return how far a mistake that no check notices could have put a place, and which check notices it first."""
+    unnoticed = survey.solved.unnoticed
+    distance, reading = unnoticed.distance(name), unnoticed.causes.get(name)
+    if reading is None:  # it is where it is held, or no equation of the network has it
+        return ["any", "nothing"] if distance is None else [metres(distance), NONE]
+    if distance is None:
+        return ["any", f"nothing: a mistake in {reading.label} would not show"]
+    check = unnoticed.noticed_by.get(reading)
+    if check is None:
+        return [metres(distance), f"nothing shows a mistake in {reading.label}, but it moves this no further"]
+    size = unnoticed.smallest_noticed[reading]
+    angular = any(each.angle for each in survey.adjustment.measurements if each.booking is reading)
+    least = f"{degrees(size):.2f}°" if angular else f"{size:.3f} m"
+    weakly = "" if unnoticed.is_checked(name) else "too weakly: "
+    return [metres(distance), f"{weakly}{check.label} shows a mistake in {reading.label} from {least}"]
+
+
+def _held(survey: Survey, name: str) -> str:
+    """Return the lines that hold a station: those to it, and the line that a tie station is on."""
+    lines = [f"{line.name} ({line.use})" for line in survey.solved.lines_at.get(name, ()) if line.use != "detail"]
+    on = survey.book.tie_stations.get(name)
+    return ", ".join([*([f"on {on}"] if on else []), *lines]) or NONE
+
+
 def stations(survey: Survey, where: Where) -> Safe:
-    """Return every station with its uncertainty."""
+    """Return every station with its uncertainty, what holds it and what checks it."""
     book, places = survey.book, figures.stations(survey)
-    ties, at = book.tie_stations, places_booked(book, survey.reduction, survey.detail)
+    at = places_booked(book, survey.reduction, survey.detail)
     rows = (
         [
             name,
             book.stations[name].mark or NONE if name in book.stations else NONE,
-            *told,
-            f"on {ties[name]}" if name in ties else NONE,
+            _held(survey, name),
+            *_checked(survey, name),
+            *cells,
             where(at.get(name)),
         ]
-        for name, told in zip(places.names, _figures(places), strict=True)
+        for name, cells in zip(places.names, _figures(places), strict=True)
     )
-    heads = (Head("Station", "word"), Head("Mark", "word"), *_PLACE_HEADS, Head("Tie", "word"), Head("Book"))
-    return table(
-        "As delivered; a, b and bearing: the 95 % ellipse; local: largest, relative to the base line", heads, rows
+    holds = (Head("Held by", "words"), *_CHECK_HEADS)
+    heads = (Head("Station", "word"), Head("Mark", "word"), *holds, *_PLACE_HEADS, Head("Book"))
+    caption = (
+        "As delivered. Unnoticed: no mistake that goes unnoticed could have moved it by more; up to"
+        f" {survey.solved.unnoticed.limit:.2f} m it counts as checked. a, b and bearing: the 95 % ellipse;"
+        " local: largest, relative to the base line"
     )
+    return table(caption, heads, rows)
 
 
 def points(survey: Survey, where: Where) -> Safe:
@@ -89,12 +123,13 @@ def points(survey: Survey, where: Where) -> Safe:
             name,
             kinds.get(name, "point"),
             joined(element("div", each) for each in booked_as(name, numbers)),
-            *told,
+            *_checked(survey, name),
+            *cells,
         ]
-        for name, told, numbers in zip(places.names, _figures(places), survey.detail.points.rows, strict=True)
+        for name, cells, numbers in zip(places.names, _figures(places), survey.detail.points.rows, strict=True)
     )
-    heads = (Head("Point", "word"), Head("Of", "word"), Head("Booked as", "words"), *_PLACE_HEADS)
-    return table("As delivered, with every time that it was booked", heads, rows)
+    heads = (Head("Point", "word"), Head("Of", "word"), Head("Held by", "words"), *_CHECK_HEADS, *_PLACE_HEADS)
+    return table("As delivered, with every time that it was booked, and what checks it", heads, rows)
 
 
 def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:

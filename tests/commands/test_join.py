@@ -307,9 +307,9 @@ def test_own_columns_of_every_survey_are_there(tmp_path, two):
 
     with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:
         found = {(each.properties["survey"], each.properties["name"]): each.properties for each in file}
-    assert found["mill", "bay"]["planted_in"] == "1987"
+    assert found["mill", "bay"]["planted_in"] == 1987
     assert found["weir", "bay"]["planted_in"] is None
-    assert found["weir", "bay"]["age"] == "90"
+    assert found["weir", "bay"]["age"] == 90
 
 
 def test_surveys_in_different_frames_are_refused(tmp_path, two):

@@ -27,20 +27,32 @@ def test_the_points_are_there_with_units_in_the_header(tmp_path, local):
     )
     head, *rows = _read(tmp_path / "weir.csv")
 
-    assert head == ["name", "east (m)", "north (m)", "standard deviation (m)", "kind"]
+    assert head == [
+        "name",
+        "east (m)",
+        "north (m)",
+        "standard deviation (m)",
+        "standard deviation relative to the base line (m)",
+        "checked",
+        "unnoticed (m; empty: any distance)",
+        "reliable",
+        "kind",
+    ]
     assert len(rows) == 5 + 9
-    assert rows[0] == ["A", "0.0000", "0.0000", "0.0000", "station"]
+    assert rows[0] == ["A", "0.0000", "0.0000", "0.0000", "0.0000", "yes", "0.0500", "yes", "station"]
     assert rows[2][:3] == ["T", "24.0000", "0.0000"]
-    assert rows[2][4] == "tie station"
-    assert {row[0]: row[4] for row in rows}["h1"] == "building"
+    assert rows[2][8] == "tie station"
+    of_h1 = {row[0]: row for row in rows}["h1"]
+    assert of_h1[5:] == ["no", "", "yes", "building"]
+    assert float(of_h1[4]) < float(of_h1[3])
 
 
 def test_a_book_with_pages_has_two_more_columns(tmp_path, local):
     write(local, tmp_path / "weir.csv")
     head, *rows = _read(tmp_path / "weir.csv")
 
-    assert head[5:] == ["page", "image"]
-    assert {row[0]: row[5:] for row in rows if any(row[5:])} == {"h2": ["12", "scans/p12.jpg"]}
+    assert head[9:] == ["page", "image"]
+    assert {row[0]: row[9:] for row in rows if any(row[9:])} == {"h2": ["12", "scans/p12.jpg"]}
 
 
 def test_coordinates_are_in_the_unit_of_the_crs(tmp_path):

@@ -17,6 +17,9 @@ from pegline.writers.survey_figures import Places, kinds_of_points, points, stat
 
 __all__ = ["safe", "write"]
 
+#: Heads of the columns of accuracy: of a place in the frame, and of the plan in itself; and of what the checks reach.
+SD_HEADS: Final = ("standard deviation (m)", "standard deviation relative to the base line (m)")
+TRUST_HEADS: Final = ("checked", "unnoticed (m; empty: any distance)", "reliable")
 #: A spreadsheet takes a cell that begins with one of these for a formula.
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
@@ -30,7 +33,7 @@ def write(survey: Survey, path: Path) -> None:
 
 def _rows(survey: Survey) -> Iterator[list[str]]:
     unit = _unit(survey.frame.metres_per_unit)
-    heads = ["name", f"east ({unit})", f"north ({unit})", "standard deviation (m)", "kind"]
+    heads = ["name", f"east ({unit})", f"north ({unit})", *SD_HEADS, *TRUST_HEADS, "kind"]
     pages = _pages(survey)
     yield [*heads, "page", "image"] if pages else heads
     for row in _places(survey):
@@ -56,10 +59,23 @@ def _places(survey: Survey) -> Iterator[list[str]]:
 
 def _placed(survey: Survey, places: Places, kinds: list[str]) -> Iterator[list[str]]:
     """Yield places to a tenth of a millimetre, with the standard deviation along the worst direction."""
-    worst = (ellipses(places.variances)[:, 0] / sqrt(CHI2_95)).tolist()
+    deviations = [
+        (ellipses(variances)[:, 0] / sqrt(CHI2_95)).tolist() for variances in (places.variances, places.local_variances)
+    ]
     positions = (places.positions / survey.frame.metres_per_unit).tolist()
-    for name, (east, north), sd, kind in zip(places.names, positions, worst, kinds, strict=True):
-        yield [safe(name), plain(east), plain(north), plain(sd), safe(kind)]
+    for name, (east, north), *sds, kind in zip(places.names, positions, *deviations, kinds, strict=True):
+        yield [safe(name), plain(east), plain(north), *map(plain, sds), *_trust(survey, name), safe(kind)]
+
+
+def _trust(survey: Survey, name: str) -> list[str]:
+    """Return what the checks say of a place."""
+    unnoticed = survey.solved.unnoticed
+    distance = unnoticed.distance(name)
+    return [
+        "yes" if unnoticed.is_checked(name) else "no",
+        "" if distance is None else plain(distance),
+        "no" if name in survey.solved.unreliable else "yes",
+    ]
 
 
 def plain(value: float) -> str:

@@ -190,7 +190,7 @@ def test_the_features_own_columns_have_names_that_programs_keep(path):
         apple = next(each.properties for each in file if each.properties["name"] == "apple")
 
     # 'order' is a word of SQL's, and 'kind' is a column already.
-    assert (bay["planted_in"], bay["data_order"], bay["kind_2"]) == ("1987", "2", "laurel")
+    assert (bay["planted_in"], bay["data_order"], bay["kind_2"]) == (1987, 2, "laurel")
     assert (apple["girth"], apple["spread"], apple["planted_in"]) == (0.95, 5.5, None)
 
 
@@ -219,18 +219,56 @@ def test_what_is_not_known_is_null(database):
     ]
 
 
-@pytest.mark.parametrize(("checked", "told"), [(True, 1), (False, 0), (None, None)])
-def test_every_layer_says_how_the_survey_was_checked(tmp_path, local, checked, told):
-    failing = [replace(check, passed=False) for check in local.adjustment.checks] if checked is False else []
-    unnoticed = local.solved.unnoticed if checked else replace(local.solved.unnoticed, movements={})
-    adjustment = replace(local.adjustment, checks=(*local.adjustment.checks, *failing))
-    survey = with_stages(local, adjustment=adjustment, unnoticed=unnoticed)
+def test_every_row_says_what_the_checks_reach(tmp_path, local):
+    # T is within the limit of 0.3 m, C beyond it; of the cottage's corners h4 may be anywhere, those of the lane not.
+    reached = {"A": 0.0, "B": 0.02, "T": 0.05, "C": 0.4, "D": 0.05, "h1": 0.1, "h2": 0.1, "h3": 0.1}
+    reached |= {"lane.1": 0.06, "lane.2": 0.25, "lane.3": 0.07}
+    survey = with_stages(local, unnoticed=replace(local.solved.unnoticed, movements=reached))
     write(survey, tmp_path / "weir.gpkg")
 
     database = sqlite3.connect(tmp_path / "weir.gpkg")
-    for layer in LAYERS:
-        assert set(database.execute(f"SELECT checked FROM {layer}")) == {(told,)}
+    told = {
+        (layer, name): (checked, unnoticed)
+        for layer in LAYERS
+        for name, checked, unnoticed in database.execute(f"SELECT name, checked, unnoticed FROM {layer}")
+    }
     database.close()
+    assert told["stations", "T"] == (1, 0.05)
+    assert told["stations", "C"] == (0, 0.4)
+    assert told["chain_lines", "A-B"] == (1, 0.02)
+    assert told["chain_lines", "A-C"] == (0, 0.4)
+    assert told["detail_points", "h1"] == (1, 0.1)
+    assert told["detail_points", "h4"] == (0, None)
+    assert told["detail_lines", "lane"] == (1, 0.25)
+    assert told["detail_areas", "cottage"] == (0, None)
+    assert told["offsets", "h1"] == (1, 0.1)
+    assert told["ellipses", "C"] == (0, 0.4)
+
+
+def test_a_flat_figure_s_points_are_not_reliable(tmp_path, local):
+    adjustment = replace(local.adjustment, unreliable=("C",))
+    write(with_stages(local, adjustment=adjustment), tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    assert dict(database.execute("SELECT name, reliable FROM stations")) == {"A": 1, "B": 1, "T": 1, "C": 0, "D": 1}
+    assert dict(database.execute("SELECT name, reliable FROM chain_lines"))["A-C"] == 0
+    database.close()
+
+
+def test_columns_that_nobody_filled_are_left_out_of_details(tmp_path, local):
+    write(local, tmp_path / "weir.gpkg")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    columns = {layer: {name for _, name, *_ in database.execute(f"PRAGMA table_info({layer})")} for layer in LAYERS}
+    described = set(database.execute("SELECT table_name, column_name FROM gpkg_data_columns"))
+    for layer in ("detail_points", "detail_lines", "detail_areas"):
+        for column in columns[layer] - {"fid", "geom", "unnoticed", "reliable"}:
+            (filled,) = database.execute(f"SELECT count({column}) FROM {layer}").fetchone()
+            assert filled, (layer, column)
+            assert (layer, column) in described
+    database.close()
+    assert "thickness" not in columns["detail_areas"]
+    assert {"girth", "spread"} <= columns["detail_points"]
 
 
 def test_a_witness_that_was_not_surveyed_has_no_line(path):

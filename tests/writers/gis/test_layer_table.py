@@ -137,7 +137,9 @@ def test_shapefiles_are_read_back(tmp_path, grid):
     points = pyogrio.read_dataframe(tmp_path / "weir_detail_points.shp").set_index("name")
     assert points["spread"]["apple"] == 5.5
     assert np.isnan(points["spread"]["h1"])
-    assert points["checked"]["h1"] == "yes"
+    assert points["checked"]["h1"] == "no"  # nothing is said of what checks it
+    pegs = pyogrio.read_dataframe(tmp_path / "weir_stations.shp").set_index("name")
+    assert (pegs["checked"]["A"], pegs["unnoticed"]["A"]) == ("yes", 0.05)
 
 
 def test_what_a_shapefile_cannot_hold_is_told(tmp_path, local):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
@@ -12,9 +13,10 @@ from pegline.book.model import Use
 from pegline.kinds import KINDS
 from pegline.measures.offset import Method
 
-__all__ = ["ACCURACY", "RESERVED", "VALUES", "Column", "Type", "safe_name"]
+__all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_name", "type_of", "typed"]
 
-Type = Literal["text", "number", "yes or no"]
+#: Dates are texts, YYYY-MM-DD.
+Type = Literal["text", "number", "whole number", "date", "yes or no"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,16 @@ METHOD: Final = Column("method", "how the right angle was set out", values="meth
 SOURCE: Final = Column("source", "place in the field book, LINE:COLUMN")
 PAGE: Final = Column("page", "page of the paper book")
 IMAGE: Final = Column("image", "image of that page, as the field book names it")
-CHECKED: Final = Column("checked", "whether the survey's checks passed; empty: not checked", "yes or no")
+CHECKED: Final = Column(
+    "checked", "whether the checks reach it, passed or not; of a line or area: all its points", "yes or no"
+)
+UNNOTICED: Final = Column(
+    "unnoticed", "how far a mistake that no check notices could have put it, metres; empty: any distance", "number"
+)
+RELIABLE: Final = Column(
+    "reliable", "no: the figure that holds it is too flat for its accuracy to be relied on", "yes or no"
+)
+TRUST: Final = (CHECKED, UNNOTICED, RELIABLE)
 ACCURACY: Final = (
     Column("sd_x", "standard deviation of x, metres", "number"),
     Column("sd_y", "standard deviation of y, metres", "number"),
@@ -56,7 +67,7 @@ SIZES: Final = (
     Column("face", "which face of a wall or hedge was taken", values="face"),
 )
 LABEL: Final = Column("label", "what the plan says at it")
-END: Final = (SOURCE, PAGE, IMAGE, CHECKED)
+END: Final = (SOURCE, PAGE, IMAGE, *TRUST)
 
 #: Lists of values that columns take. Kinds grow by those that a book adds.
 VALUES: Final[Mapping[str, Mapping[str, str]]] = {
@@ -94,6 +105,39 @@ RESERVED: Final = frozenset(
     some survey table then time timestamp to transaction trigger true false union unique update user using value values
     view when where window with year""".split()  # noqa: SIM905 - a list of 96 lines reads no better
 )
+
+
+#: A number as a book writes it; one that begins with noughts is a name.
+_NUMBER: Final = re.compile(r"-?(?:0|[1-9]\d{0,14})(?P<rest>\.\d+)?", re.ASCII)
+
+
+def type_of(texts: Iterable[str]) -> Type:
+    """Return the type that texts of one column have in common.
+
+    >>> type_of(["1987", "-3"]), type_of(["2.5", "3"]), type_of(["2019-05-01"]), type_of(["007"]), type_of([])
+    ('whole number', 'number', 'date', 'text', 'text')
+    """
+    every = list(texts)
+    matches = [_NUMBER.fullmatch(text) for text in every]
+    if every and all(matches):
+        return "number" if any(match and match["rest"] for match in matches) else "whole number"
+    return "date" if every and all(map(_is_date, every)) else "text"
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return len(text) == 10 and bool(datetime.date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def typed(text: str, kind: Type) -> str | float | int:
+    """Return a text as a value of a type.
+
+    >>> typed("1987", "whole number"), typed("2.50", "number"), typed("2019-05-01", "date")
+    (1987, 2.5, '2019-05-01')
+    """
+    return int(text) if kind == "whole number" else float(text) if kind == "number" else text
 
 
 def safe_name(text: str, taken: Iterable[str] = ()) -> str:

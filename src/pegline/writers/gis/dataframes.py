@@ -31,7 +31,13 @@ def _series(layer: Filled) -> dict[str, Any]:
 
     # Before pandas 3 text is a column of objects.
     text = "str" if int(pandas.__version__.split(".")[0]) >= 3 else "object"
-    dtypes: Mapping[Type, str] = {"text": text, "number": "float64", "yes or no": "boolean"}
+    dtypes: Mapping[Type, str] = {
+        "text": text,
+        "number": "float64",
+        "whole number": "Int64",
+        "date": "object",
+        "yes or no": "boolean",
+    }
     return {
         column.name: pandas.Series(layer.values[column.name], dtype=dtypes[column.type]) for column in layer.columns
     }

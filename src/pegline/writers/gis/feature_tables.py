@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.model import Array
-from pegline.writers.gis.columns import Column
+from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layer_table import Filled, Value
 from pegline.writers.gis.spatial_reference import ALWAYS, reference
@@ -24,7 +24,13 @@ if TYPE_CHECKING:
 
 __all__ = ["SQL_TYPES", "added", "core", "inserted", "registered"]
 
-SQL_TYPES: Final = {"text": "TEXT", "number": "REAL", "yes or no": "BOOLEAN"}
+SQL_TYPES: Final[Mapping[Type, str]] = {
+    "text": "TEXT",
+    "number": "REAL",
+    "whole number": "INTEGER",
+    "date": "DATE",
+    "yes or no": "BOOLEAN",
+}
 
 _CORE: Final = (
     """CREATE TABLE gpkg_spatial_ref_sys (srs_name TEXT NOT NULL, srs_id INTEGER PRIMARY KEY NOT NULL,

@@ -14,8 +14,8 @@ from pegline.writers.gis import rows
 from pegline.writers.gis.columns import (
     ACCURACY,
     AT,
-    CHECKED,
     END,
+    IMAGE,
     KIND,
     LABEL,
     LINE,
@@ -23,12 +23,15 @@ from pegline.writers.gis.columns import (
     NAME,
     NOTE,
     OFF,
+    PAGE,
     SIZES,
     SOURCE,
     TAPED,
+    TRUST,
     VALUES,
     Column,
     safe_name,
+    type_of,
 )
 from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.rows import Rows, Site, Value
@@ -67,6 +70,9 @@ class Filled:
         names = tuple(self.values)
         return (dict(zip(names, row, strict=True)) for row in zip(*self.values.values(), strict=True))
 
+
+#: What is booked of some features only: a column of it stands in layers of detail where one of them has it.
+SPARE: Final = (NOTE, LABEL, LINE, AT, OFF, METHOD, *SIZES, PAGE, IMAGE)
 
 #: Every layer, in the order of the files.
 LAYERS: Final = (
@@ -167,7 +173,7 @@ LAYERS: Final = (
             Column("length", "between the two as delivered, metres", "number"),
             NOTE,
             SOURCE,
-            CHECKED,
+            *TRUST,
         ),
         rows.witnesses_rows,
     ),
@@ -175,7 +181,7 @@ LAYERS: Final = (
         "ellipses",
         "Polygon",
         "Ellipses, true to size, that hold each place with 95 % probability",
-        (NAME, KIND, *ACCURACY[2:], CHECKED),
+        (NAME, KIND, *ACCURACY[2:], *TRUST),
         rows.ellipses_rows,
     ),
 )
@@ -184,15 +190,19 @@ LAYERS: Final = (
 def filled(survey: Survey) -> list[Filled]:
     """Return every layer with its rows; empty layers too, so that the files always hold the same."""
     own = own_columns(survey)
-    site = Site(survey, {key: column.name for key, column in own.items()})
+    site = Site(survey, own)
     return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in LAYERS]
 
 
 def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
-    columns = layer.columns + own
     shapes, values = layer.rows(site)
     blank: list[Value] = [None] * len(shapes)
-    values[CHECKED.name] = [site.survey.solved.checked] * len(shapes)
+    columns = tuple(
+        column
+        for column in layer.columns
+        if not (layer.own and column in SPARE) or any(value is not None for value in values.get(column.name, blank))
+    )
+    columns += tuple(column for column in own if any(value is not None for value in values.get(column.name, blank)))
     return Filled(
         layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )
@@ -205,13 +215,14 @@ def values_of(survey: Survey) -> Mapping[str, Mapping[str, str]]:
 
 
 def own_columns(survey: Survey) -> dict[str, Column]:
-    """Return a column for each key that the book's features have under ``data``."""
+    """Return a column for each key that the book's features have under ``data``, with the type of its values."""
     taken = {column.name for layer in LAYERS for column in layer.columns}
-    keys: dict[str, Column] = {}
+    values: dict[str, list[str]] = {}
     for shape in survey.detail.shapes.values():
-        for key in shape.booked.data:
-            if key not in keys:
-                column = Column(safe_name(key, taken), f"'{key}' in the field book")
-                keys[key] = column
-                taken.add(column.name)
+        for key, value in shape.booked.data.items():
+            values.setdefault(key, []).append(value)
+    keys: dict[str, Column] = {}
+    for key, texts in values.items():
+        keys[key] = Column(safe_name(key, taken), f"'{key}' in the field book", type_of(texts))
+        taken.add(keys[key].name)
     return keys

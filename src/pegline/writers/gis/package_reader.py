@@ -7,12 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from pegline.errors import OpenError
-from pegline.writers.gis.columns import SURVEY, Column
+from pegline.writers.gis.columns import SURVEY, Column, Type
+from pegline.writers.gis.feature_tables import SQL_TYPES
 from pegline.writers.gis.geometries import Form, Shapes, of_parts
 from pegline.writers.gis.layer_table import LAYERS, Filled, Value
 from pegline.writers.gis.package import TABLES, Links, Package
@@ -102,9 +103,9 @@ def _layer(
         for table, column, text, values in described
         if table == name and column not in known and column in there and column != SURVEY.name
     )
-    every = ((SURVEY,) if SURVEY.name in there else ()) + columns + own
-    # A column that an older release did not write yet is empty.
-    listed = ", ".join(f'"{column.name}"' if column.name in there else "NULL" for column in every)
+    # A survey has no column that nothing was booked for, or that an older release did not write.
+    every = ((SURVEY,) if SURVEY.name in there else ()) + tuple(c for c in columns if c.name in there) + own
+    listed = ", ".join(f'"{column.name}"' for column in every)
     geometry, order = ('"geom"', "fid") if form else ("NULL", "id")
     rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
     return Filled(
@@ -116,7 +117,8 @@ def _layer(
     )
 
 
-_TYPES: Mapping[str, Any] = {"REAL": "number", "BOOLEAN": "yes or no", "TEXT": "text"}
+#: Types of columns by their names in SQL.
+_TYPES: Final[Mapping[str, Type]] = {name: kind for kind, name in SQL_TYPES.items()}
 
 
 def _shapes(form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
-from math import dist
+from math import dist, inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from pegline.errors import Place
 from pegline.network.confidence import ellipses
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedRow
-from pegline.writers.gis.columns import ACCURACY
+from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (
     Places,
@@ -50,7 +50,7 @@ class Site:
     """A survey, and what the rows of every layer draw on, worked out once."""
 
     survey: Survey
-    own: Mapping[str, str]  #: column of each key under ``data``
+    own: Mapping[str, Column]  #: column of each key under ``data``
 
     @property
     def unit(self) -> float:
@@ -122,6 +122,18 @@ class Site:
         pages = self.pages.of(sources)
         return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
 
+    def trust(self, points: Iterable[Iterable[str]]) -> Columns:
+        """Return what the checks say of rows, each by the stations and points that it hangs on."""
+        unnoticed, unreliable = self.survey.solved.unnoticed, self.survey.solved.unreliable
+        rows = [tuple(names) for names in points]
+        farthest = [max((unnoticed.movements.get(name, inf) for name in names), default=inf) for names in rows]
+        values: list[list[Value]] = [
+            [all(map(unnoticed.is_checked, names)) for names in rows],
+            [None if distance == inf else distance for distance in farthest],
+            [not unreliable.intersection(names) for names in rows],
+        ]
+        return dict(zip((column.name for column in TRUST), values, strict=True))
+
     def images(self, pages: Iterable[Value]) -> list[Value]:
         """Return the image of each page, as the book names it."""
         known = self.pages.images
@@ -153,6 +165,7 @@ def stations_rows(site: Site) -> Rows:
         "line": [tie.line if tie else None for tie in ties],
         "at": [tie.chainages[0] if tie else None for tie in ties],
         **site.found(map(site.booked.get, names)),
+        **site.trust([name] for name in names),
     }
 
 
@@ -169,6 +182,7 @@ def chain_lines_rows(site: Site) -> Rows:
         "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
         "note": [line.booked.note for line in lines],
         **site.found(line.booked.place for line in lines),
+        **site.trust((line.start, line.end) for line in lines),
     }
 
 
@@ -191,6 +205,7 @@ def detail_points_rows(site: Site) -> Rows:
         "feature": [each.name if each else None for each in features],
         **_accuracy(site, numbers),
         **{key: [values[number] for number, _ in standing] for key, values in _booked(site).items()},
+        **site.trust([names[number]] for number, _ in standing),
     }
     for row, (_, each) in enumerate(standing):
         if each:
@@ -239,7 +254,7 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
         **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,
         "page": site.pages.page(source(shape.place)),
-        **{site.own[key]: value for key, value in booked.data.items()},
+        **{site.own[key].name: typed(value, site.own[key].type) for key, value in booked.data.items()},
     }
 
 
@@ -251,6 +266,7 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
         "kind": [shape.kind for shape in shapes],
         **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
         **site.found(shape.place for shape in shapes),
+        **site.trust(shape.points for shape in shapes),
     }
 
 
@@ -303,6 +319,7 @@ def offsets_rows(site: Site) -> Rows:
         "method": [_method(book, row) for row, *_ in arms],
         "note": [row.booked.note for row, *_ in arms],
         **site.found(row.booked.place for row, *_ in arms),
+        **site.trust([str(row.name)] for row, *_ in arms),
     }
 
 
@@ -342,6 +359,7 @@ def witnesses_rows(site: Site) -> Rows:
         ],
         "note": [each.note for _, each, _ in pairs],
         **site.found(each.place for _, each, _ in pairs),
+        **site.trust([peg] for peg, *_ in pairs),
     }
 
 
@@ -351,6 +369,7 @@ def ellipses_rows(site: Site) -> Rows:
         "name": [*site.stations.names, *site.points.names],
         "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
         **dict(zip((column.name for column in ACCURACY[2:]), figures.T.tolist(), strict=True)),
+        **site.trust([name] for name in (*site.stations.names, *site.points.names)),
     }
 
 

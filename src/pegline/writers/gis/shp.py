@@ -18,7 +18,13 @@ __all__ = ["write"]
 NAME: Final = 10
 TEXT: Final = 254
 
-_TYPES: Final[Mapping[Type, str]] = {"text": f"str:{TEXT}", "number": "float:24.9", "yes or no": "str:3"}
+_TYPES: Final[Mapping[Type, str]] = {
+    "text": f"str:{TEXT}",
+    "number": "float:24.9",
+    "whole number": "int:18",
+    "date": "date",
+    "yes or no": "str:3",
+}
 
 
 def write(survey: Survey, path: Path) -> None:

@@ -11,7 +11,7 @@ FORMAT = {
     "book": "book unit title place date scale tapes "
     "default_tape default_method surveyor party weather instruments purpose "
     "licence note near pages sketch obstacles "
-    "stations lines dimensions arcs points kinds features witnesses north control sheet limits",
+    "stations lines dimensions arcs angles points kinds features witnesses north control sheet limits",
     "tape": "material length class true_length standard_temperature "
     "standard_pull mass section modulus expansion accuracy",
     "true_length": "from value accuracy",
@@ -49,7 +49,12 @@ FORMAT = {
     "limits": "offset oblique angle check unnoticed significance silence",
 }
 #: Longer forms that the reader takes as well, where a plain value is what a book writes.
-LONG_FORMS = {"dimension": "taped accuracy note page", "arm": "taped", "bearings": "bearing"}
+LONG_FORMS = {
+    "dimension": "taped accuracy note page",
+    "station_angle": "angle accuracy note page",
+    "arm": "taped",
+    "bearings": "bearing",
+}
 
 
 def keys_of(schema):

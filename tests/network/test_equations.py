@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pegline.network.equations import EQUATIONS
 from pegline.network.observation_types import (
+    Angle,
     Bearing,
     Chainage,
     Control,
@@ -72,6 +73,8 @@ A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 
         (Control, (B,), [1.0, 0.0], 8.0),
         (Square, (A, B, (0.0, 15.0)), [], pi / 2),  # a turn to the left
         (Square, (A, B, (16.0, 3.0)), [], -pi / 2),
+        (Angle, (A, B, (16.0, 3.0)), [], 3 * pi / 2),  # A lies south-west of B, the other south-east: 270° clockwise
+        (Angle, ((16.0, 3.0), B, A), [], -3 * pi / 2),  # 90°, the whole circle left out
     ],
 )
 def test_what_is_read(kind, points, numbers, reads):

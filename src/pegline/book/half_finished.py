@@ -105,6 +105,7 @@ def _lean(book: Book, slate: Slate) -> Book:
         lines={name: _held(line, known) for name, line in book.lines.items() if _hangs(line, known)},
         dimensions=tuple(each for each in book.dimensions if _both(each.pair, known)),
         arcs=tuple(arc for arc in book.arcs if _meets(arc, known)),
+        angles=tuple(each for each in book.angles if {*each.corner.names} <= stations),
         points={name: _met(point, known) for name, point in book.points.items()},
         features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
         witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},

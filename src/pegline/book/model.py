@@ -55,6 +55,7 @@ from pegline.measures.scalars import (
     word,
 )
 from pegline.measures.source_tree import Table, Written
+from pegline.measures.station_angle import ANGLES, StationAngle
 from pegline.measures.tapings import LEG, STEPPED, TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Pair, Side
 from pegline.records import record
@@ -342,6 +343,10 @@ class Book:
     arcs: Annotated[
         tuple[Arc, ...], Key(items(ARC.grammar, "the arcs", least=0), "Points fixed by distances from others.")
     ] = ()
+    angles: Annotated[
+        tuple[StationAngle, ...],
+        Key(ANGLES, "Angles between lines at a station, A-B-C: at B, from A clockwise to C."),
+    ] = ()
     points: Annotated[
         Mapping[str, NamedPoint],
         Key(
@@ -394,6 +399,7 @@ def _book(values: dict[str, Any], table: Table, slate: Slate) -> Book:
     del values["book"]
     tapes = values.pop("default_tape", DefaultTape())
     values["dimensions"] = tuple(values.get("dimensions", {}).values())
+    values["angles"] = tuple(values.get("angles", {}).values())
     values["witnesses"] = {peg: tuple(found.values()) for peg, found in values.get("witnesses", {}).items()}
     return Book(**values, file="", path="", sha256="", line_tape=tapes.lines, offset_tape=tapes.offsets)
 

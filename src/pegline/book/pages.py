@@ -12,6 +12,7 @@ from pegline.book.model import Book, Line
 from pegline.errors import Place
 from pegline.measures.distance import Arc, Dimension, Wall
 from pegline.measures.offset import Row
+from pegline.measures.station_angle import StationAngle
 from pegline.measures.values import Reading
 
 __all__ = ["Pages", "pages_of"]
@@ -63,6 +64,8 @@ def _booked(book: Book) -> Iterator[tuple[str | None, Callable[[Any], Iterator[P
         yield dimension.page, _of_dimension, dimension
     for arc in book.arcs:
         yield arc.page, _of_arc, arc
+    for angle in book.angles:
+        yield angle.page, _of_angle, angle
 
 
 def _of_stations(book: Book) -> Iterator[tuple[str, str | None]]:
@@ -111,6 +114,10 @@ def _of_arc(arc: Arc) -> Iterator[Place]:
     for arm in arc.arms:
         yield arm.place
         yield from _of_readings(arm.readings)
+
+
+def _of_angle(angle: StationAngle) -> Iterator[Place]:
+    yield angle.place
 
 
 def _of_readings(readings: tuple[Reading, ...]) -> Iterator[Place]:

@@ -22,7 +22,7 @@ from pegline.diagnosis.effects import Effects
 from pegline.diagnosis.full_solution import everything
 from pegline.errors import Place
 from pegline.measures.values import Reading
-from pegline.network.adjust import CHECK_KINDS
+from pegline.network.kinds import CHECK_OF_PART
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
 from pegline.network.observation_types import Group
@@ -51,7 +51,7 @@ def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustme
         return adjustment
     own: dict[tuple[Group, str | None], list[int]] = defaultdict(list)
     for one, weak in zip(fit.network.observations, _weak(fit, places).tolist(), strict=True):
-        own[one.booking.group, CHECK_KINDS.get(one.booking.part)].append(weak)
+        own[one.booking.group, CHECK_OF_PART[one.booking.part]].append(weak)
     checks = tuple(
         replace(check, chosen=check.passed and _chosen(own[check.booking.group, check.kind]))
         for check in adjustment.checks

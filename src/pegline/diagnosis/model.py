@@ -10,7 +10,8 @@ from pegline.book.model import Book
 from pegline.detail.model import Detail
 from pegline.errors import Finding, Place
 from pegline.frame.model import Frame
-from pegline.network.model import Adjustment, MeasurementKind
+from pegline.network.kinds import MeasurementKind
+from pegline.network.model import Adjustment
 from pegline.records import record
 from pegline.reduction.model import Reduction
 from pegline.solved import Solved

@@ -10,7 +10,8 @@ from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rule_words import listed
 from pegline.errors import Place
 from pegline.measures.notation import Notation
-from pegline.network.model import Adjustment, Check, CheckKind
+from pegline.network.kinds import CHECKS, MEASURE, MEASUREMENTS
+from pegline.network.model import Adjustment, Check
 from pegline.network.observation_types import Booking
 from pegline.records import record
 from pegline.solved import Solved
@@ -200,20 +201,9 @@ class Likely:
     place: Place | None
 
 
-#: What is said before the name of a measurement, by its kind: a row has more than one.
-KIND_WORDS: Final = {
-    "chainage": "chainage of ",
-    "offset": "offset of ",
-    "oblique": "distance of ",
-    "ranging": "peg in line ",
-    "produced": "wall ",
-    "bearing": "bearing ",
-}
-
-
 def suspect_name(suspect: Suspect) -> str:
     """Return the name of a suspected measurement, with the word that tells it from others of its row."""
-    return KIND_WORDS.get(suspect.kind or "", "") + suspect.what
+    return f"{MEASUREMENTS[suspect.kind].word if suspect.kind else ''}{suspect.what}"
 
 
 def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
@@ -269,15 +259,10 @@ def do_now(survey: Survey) -> Iterator[str]:
 
 def _again(suspect: Suspect) -> str:
     """Return how a suspected measurement is made again."""
-    match suspect.kind:
-        case "length":
-            return f"Tape {suspect.what} again."
-        case "bearing":
-            return f"Read the bearing of {suspect.what} again, away from iron."
-        case "control":
-            return f"Compare the coordinates of {suspect.what} with their source."
-        case _:
-            return f"Measure again: {suspect_name(suspect)}."
+    if suspect.kind is None:
+        return f"Measure again: {suspect.what}."
+    row = MEASUREMENTS[suspect.kind]
+    return row.again.format(suspect.what if row.again != MEASURE else suspect_name(suspect))
 
 
 def advice_sentence(advice: Advice) -> str:
@@ -308,36 +293,21 @@ class CheckRow:
     on_plan: str  #: the difference on the plan, mm
 
 
-KIND_LABELS: Final[dict[CheckKind, str]] = {"walls": "wall"}  #: where a check is not called by its kind
-
-
 def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> list[CheckRow]:
     """Return the checks as rows of a table: failed ones first, then those that agree least.
 
     Booked is what the book says, the mean of several readings; computed is what should then have been read.
     """
-    booked = _booked_by_check(survey)
     checks = sorted(survey.adjustment.checks, key=lambda check: (check.passed, check.chosen, -abs(check.test)))
-    return [_row(check, booked.get((check.kind, check.what), abs(check.taped)), notation, scale) for check in checks]
+    return [_row(check, notation, scale) for check in checks]
 
 
-def _booked_by_check(survey: Survey | Solved) -> dict[tuple[str, str], float]:
-    """Return what was booked by kind and name: the reading before its corrections, the bearing before it was turned."""
-    booked: dict[tuple[str, str], float] = {}
-    for line in survey.reduction.lines.values():
-        booked["line", line.name] = line.ground.reading
-        booked["dimension", line.name] = line.ground.reading
-    for dimension in survey.reduction.dimensions:
-        booked["dimension", f"{dimension.start}-{dimension.end}"] = dimension.ground.reading
-    for bearing in survey.frame.bearings:
-        booked["bearing", f"{bearing.start}-{bearing.end}"] = bearing.booked
-    return booked
-
-
-def _row(check: Check, booked: float, notation: Notation, scale: float) -> CheckRow:
-    label = f"{KIND_LABELS.get(check.kind, check.kind)} {check.what}"
+def _row(check: Check, notation: Notation, scale: float) -> CheckRow:
+    kind, read = CHECKS[check.kind], check.booking.read
+    booked = abs(check.taped) if read is None else read
+    label = f"{kind.label} {check.what}"
     if check.angle:
-        north = check.kind == "bearing"
+        north = kind.compared == "bearing"
         figures = (
             notation.bearing(booked) if north else notation.angle(booked),
             notation.bearing(booked - check.difference) if north else notation.angle(booked - check.difference),
@@ -346,7 +316,7 @@ def _row(check: Check, booked: float, notation: Notation, scale: float) -> Check
             NONE,
         )
     else:
-        apart = check.kind == "control"
+        apart = kind.compared == "place"
         figures = (
             NONE if apart else notation.figure(booked),
             NONE if apart else notation.figure(booked - check.difference),

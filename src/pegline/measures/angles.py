@@ -14,7 +14,7 @@ from pegline.measures.scalars import LONGEST, no_number, plain_signs, shown
 from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
 
-__all__ = ["ANGLE", "BEARING", "DECLINATION", "LATITUDE", "LONGITUDE", "SLOPE"]
+__all__ = ["ANGLE", "BEARING", "DECLINATION", "LATITUDE", "LONGITUDE", "SLOPE", "angle_grammar", "degrees"]
 
 _MINUTE: Final = r"['′’]"
 _SECOND: Final = r"(?:\"|″|”|'')"
@@ -154,7 +154,9 @@ def _on_earth(text: str, name: str, letters: str, most: int) -> float:
     return -value if sign == "-" or letter == letters[1] else value
 
 
-def _grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
+def angle_grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
+    """Return the grammar of an angle that is converted from its text."""
+
     def read(written: Written, slate: Slate) -> Angle:
         if type(written) is not Text:
             raise Wrong(f"one value is expected, {wanted}; write it like 63°30'", written.place)
@@ -166,24 +168,24 @@ def _grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str
     return Grammar(read, lambda: {"type": ["number", "string"], "description": help_}, name)
 
 
-ANGLE: Final = _grammar(angle, "an angle", "angle", "An angle: 63.5 (degrees), 63°30', 63°30'15\", 63 30 15.")
-BEARING: Final = _grammar(
+ANGLE: Final = angle_grammar(angle, "an angle", "angle", "An angle: 63.5 (degrees), 63°30', 63°30'15\", 63 30 15.")
+BEARING: Final = angle_grammar(
     bearing,
     "a bearing",
     "bearing",
     "A bearing: 0 to 360 clockwise from north, 63.5 or 63°30', or by quadrant, N 63°30' E.",
 )
-DECLINATION: Final = _grammar(declination, "a declination", "declination", "A declination: 2.4° E or 1.8° W.")
+DECLINATION: Final = angle_grammar(declination, "a declination", "declination", "A declination: 2.4° E or 1.8° W.")
 
 
-def _earth_grammar(convert: Callable[[str], float], name: str, example: str, most: int) -> Grammar[float]:
+def _earthangle_grammar(convert: Callable[[str], float], name: str, example: str, most: int) -> Grammar[float]:
     about = f"A {name}: degrees as a number, or as printed, {example}."
     number_or_text = [{"type": "number", "minimum": -most, "maximum": most}, {"type": "string"}]
     return scalar(convert, f"a {name}", {"anyOf": number_or_text, "description": about})
 
 
-LATITUDE: Final = _earth_grammar(latitude, "latitude", "37°57'03.72\"S", 90)
-LONGITUDE: Final = _earth_grammar(longitude, "longitude", "144°25'29.52\"E", 180)
+LATITUDE: Final = _earthangle_grammar(latitude, "latitude", "37°57'03.72\"S", 90)
+LONGITUDE: Final = _earthangle_grammar(longitude, "longitude", "144°25'29.52\"E", 180)
 
 
 def _read_slope(written: Written, slate: Slate) -> float:
@@ -195,7 +197,7 @@ def _read_slope(written: Written, slate: Slate) -> float:
     return found.radians
 
 
-_SLOPE: Final = _grammar(slope, "a slope", "", "")
+_SLOPE: Final = angle_grammar(slope, "a slope", "", "")
 SLOPE: Final = Grammar(
     _read_slope,
     lambda: {"type": ["number", "string"], "description": "A slope: an angle 3°, 1 in 12, or 4.4 %."},

@@ -23,9 +23,10 @@ from pegline.network.arc_intersection import cross
 from pegline.network.common import Array
 from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
+from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
 from pegline.network.least_squares import Fit, Mask, Network, build, changed, solve
-from pegline.network.model import Adjustment, Check, CheckKind, Measurement, Solution
-from pegline.network.observation_types import Control, Distance, Group, Observation, Part
+from pegline.network.model import Adjustment, Check, Measurement, Solution
+from pegline.network.observation_types import Control, Distance, Group, Observation
 from pegline.network.observations import observations, shared_points, stops
 from pegline.network.orientation import across, control_at_one_place, faced, faces, held
 from pegline.network.produced_walls import meeting_faults, with_produced_sds
@@ -41,23 +42,7 @@ from pegline.network.start import Hints, Start, start
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Reduction
 
-__all__ = ["CHECK_KINDS", "MINOR", "adjust", "framework_fails", "hints"]
-
-CHECK_KINDS: dict[Part, CheckKind] = {
-    "base": "line",
-    "side": "line",
-    "tie": "line",
-    "check": "line",
-    "station": "line",
-    "row": "point",
-    "arc": "point",
-    "dimension": "dimension",
-    "wall": "walls",
-    "bearing": "bearing",
-    "control": "control",
-}
-#: A failing check of these touches its own feature only.
-MINOR: frozenset[CheckKind] = frozenset({"point", "dimension", "walls"})
+__all__ = ["adjust", "framework_fails", "hints"]
 
 
 def adjust(
@@ -198,7 +183,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
     groups: dict[tuple[CheckKind, Group], list[int]] = {}
     for number in np.flatnonzero(left_out):
         booking = network.observations[number].booking
-        groups.setdefault((CHECK_KINDS[booking.part], booking.group), []).append(int(number))
+        groups.setdefault((CHECK_OF_PART[booking.part], booking.group), []).append(int(number))
     checks, failing = [], np.zeros(count, bool)
     for (kind, _), numbers in groups.items():
         worst = max(numbers, key=lambda n: abs(tests[n]))
@@ -208,7 +193,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
             allowed = min([allowed, *_limits(book, one.booking.value)])
         difference = float(plotting.residuals[worst])
         passed = abs(difference) <= allowed
-        if not passed and kind in MINOR:
+        if not passed and not CHECKS[kind].framework:
             failing[numbers] = True
         checks.append(
             Check(
@@ -229,7 +214,7 @@ def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float
 
 def framework_fails(checks: Iterable[Check]) -> bool:
     """Return whether a check of the framework failed: one that touches more than its own feature."""
-    return any(not check.passed and check.kind not in MINOR for check in checks)
+    return any(not check.passed and CHECKS[check.kind].framework for check in checks)
 
 
 def _booked(one: Observation, frame: Frame) -> float:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pegline.network.common import Array
 from pegline.network.observation_types import (
+    Angle,
     Bearing,
     Chainage,
     Control,
@@ -107,6 +108,14 @@ def bearing(points: Array, numbers: Array) -> tuple[Array, Array]:
     return np.arctan2(vector[:, 0], vector[:, 1]), np.stack((-by_end, by_end), axis=1)
 
 
+def angle(points: Array, numbers: Array) -> tuple[Array, Array]:
+    """Return the angle at B from A clockwise to C, -2π to 2π, and its derivatives to A, B and C."""
+    to_back, by_back = bearing(points[:, [1, 0]], numbers)
+    to_ahead, by_ahead = bearing(points[:, [1, 2]], numbers)
+    by_station = by_ahead[:, 0] - by_back[:, 0]
+    return to_ahead - to_back, np.stack((-by_back[:, 1], by_station, by_ahead[:, 1]), axis=1)
+
+
 def control(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the coordinate along a direction and its derivatives."""
     return _dot(points[:, 0], numbers), numbers[:, None, :]
@@ -143,5 +152,6 @@ EQUATIONS: Final[Mapping[type, Equation]] = {
     Oblique: Equation(oblique, lambda one: (one.share,), taped=True),
     Bearing: Equation(bearing, angle=True, apart=((0, 1),)),
     Control: Equation(control, lambda one: one.along),
+    Angle: Equation(angle, angle=True, apart=((0, 1), (1, 2))),
     Square: Equation(square, angle=True, apart=((0, 1), (1, 2))),
 }

@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
 from pegline.network.common import Array
+from pegline.network.kinds import CheckKind, MeasurementKind
 from pegline.network.least_squares import Fit, Network
-from pegline.network.observation_types import Booking, MeasurementKind
+from pegline.network.observation_types import Booking
 
 __all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
-
-CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control"]
 
 
 class Covariances(Protocol):

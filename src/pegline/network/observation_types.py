@@ -7,35 +7,28 @@ observation belongs to is data (line, row, points) and is never taken out of the
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Literal, TypeVar
+from typing import TypeVar
 
 from pegline.errors import Place
+from pegline.network.kinds import MeasurementKind, Part
 from pegline.records import record
 
 __all__ = [
+    "Angle",
     "Bearing",
     "Booking",
     "Chainage",
     "Control",
     "Distance",
     "Group",
-    "MeasurementKind",
     "Oblique",
     "Observation",
     "Offset",
-    "Part",
     "Produced",
     "Ranging",
     "Square",
     "with_value",
 ]
-
-MeasurementKind = Literal[
-    "length", "chainage", "ranging", "offset", "oblique", "dimension", "wall", "bearing", "control", "produced"
-]
-
-#: What an observation is there for. It decides what the plotting solution may use and how a failing check is told.
-Part = Literal["base", "side", "tie", "check", "station", "row", "arc", "dimension", "wall", "bearing", "control"]
 
 #: The line, row, arc, feature or station whose equations stand or fall together.
 Group = tuple[str, str | int]
@@ -55,6 +48,7 @@ class Booking:
     place: Place
     line: str | None = None  #: the line that it is the length of, or that its row counts on
     row: int | None = None  #: number of its row in ``Reduction.rows``
+    read: float | None = None  #: as booked where that is another figure: before its corrections, from the book's north
 
     @property
     def measured_line(self) -> str | None:
@@ -197,6 +191,21 @@ class Control:
 
 
 @record(frozen=True, slots=True)
+class Angle:
+    """An angle at a station, from one station clockwise to another."""
+
+    booking: Booking
+    back: str
+    station: str
+    ahead: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Return the points in the order of the equation's derivatives."""
+        return (self.back, self.station, self.ahead)
+
+
+@record(frozen=True, slots=True)
 class Square:
     """A right angle walked from before over corner to after: a turn of +π/2 (left) or -π/2 (right)."""
 
@@ -211,7 +220,7 @@ class Square:
         return (self.before, self.corner, self.after)
 
 
-Observation = Distance | Chainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square
+Observation = Distance | Chainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square | Angle
 
 _Some = TypeVar("_Some", bound=Observation)
 

@@ -6,13 +6,14 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
-from math import hypot
+from math import hypot, radians, sqrt
 from typing import Any, Final
 
 from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
 from pegline.measures.values import Pair
 from pegline.network.observation_types import (
+    Angle,
     Bearing,
     Booking,
     Chainage,
@@ -25,11 +26,14 @@ from pegline.network.observation_types import (
 )
 from pegline.network.produced_walls import produced_observations
 from pegline.network.walls import wall_observations
+from pegline.plane import mean_angle
 from pegline.records import record
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
 __all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops"]
 
+#: How well an angle is read with a compass, a square or a triangle, radians (1°, common practice).
+ANGLE_SD: Final = radians(1.0)
 #: How well a tie station stands in its line, metres (common practice).
 RANGING_SD: Final = 0.020
 
@@ -115,6 +119,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
     observed += _arcs(reduction)
     observed += _bearings(frame)
     observed += _control(frame)
+    observed += _angles(book)
     observed += wall_observations(book, reduction)
     observed += produced_observations(book, reduction)
     return tuple(observed)
@@ -142,7 +147,7 @@ def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
 
 def _taped(ground: Ground) -> dict[str, Any]:
     """Return what a booking takes from a taped length."""
-    return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place}
+    return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place, "read": ground.reading}
 
 
 def _row_label(row: ReducedRow, number: int = 0) -> str:
@@ -251,8 +256,26 @@ def _bearings(frame: Frame) -> Iterator[Observation]:
             sd=booked.sd,
             tape=None,
             place=booked.place,
+            read=booked.booked,
         )
         yield Bearing(booking, booked.start, booked.end)
+
+
+def _angles(book: Book) -> Iterator[Observation]:
+    for booked in book.angles:
+        corner, sd = booked.corner, booked.accuracy.radians if booked.accuracy else ANGLE_SD
+        value = mean_angle([one.radians for one in booked.angles])
+        booking = Booking(
+            label=str(corner),
+            kind="angle",
+            part="angle",
+            group=("angle", str(corner)),
+            value=value,
+            sd=sd / sqrt(len(booked.angles)),
+            tape=None,
+            place=booked.place,
+        )
+        yield Angle(booking, *corner.names)
 
 
 def _control(frame: Frame) -> Iterator[Observation]:

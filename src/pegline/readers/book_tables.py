@@ -48,6 +48,7 @@ _PARTS: Final = (
     Sheet("details_back", "row", ("line",)),
     Sheet("dimensions", "dimension", ("name",), short="taped"),
     Sheet("arcs", "arc"),
+    Sheet("angles", "station_angle", ("name",), short="angle"),
     Sheet("points", "named_point", ("name",)),
     Sheet("kinds", "own_kind", ("name",)),
     Sheet("features", "feature", ("name",)),

@@ -20,7 +20,17 @@ __all__ = ["parse_sound_part", "read_sound_part"]
 MAX_ROUNDS: Final = 6  #: readings of the book; what is left out may leave something else without its ground
 #: Keys of sections whose entries are parts by themselves, by the keys that lead to them.
 _ENTRIES: Final = frozenset(
-    {("tapes",), ("stations",), ("lines",), ("dimensions",), ("points",), ("kinds",), ("features",), ("instruments",)}
+    {
+        ("tapes",),
+        ("stations",),
+        ("lines",),
+        ("dimensions",),
+        ("angles",),
+        ("points",),
+        ("kinds",),
+        ("features",),
+        ("instruments",),
+    }
     | {("pages",), ("witnesses",), ("witnesses", "*"), ("north", "bearings"), ("control", "points")}
 )
 #: Keys whose list holds parts by themselves: rows.

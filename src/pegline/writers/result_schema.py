@@ -11,7 +11,7 @@ import typing
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, NotRequired, TypedDict
 
-from pegline.network.model import CheckKind, MeasurementKind
+from pegline.network.kinds import CheckKind, MeasurementKind
 
 __all__ = ["Result", "schema"]
 
@@ -151,7 +151,7 @@ class MeasurementEntry(TypedDict):
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
     kind: Annotated[MeasurementKind, "what was measured"]
-    value: Annotated[float, "observed on the ground, metres; degrees for a bearing, or a wall's right angle"]
+    value: Annotated[float, "observed on the ground, metres; degrees for angles and bearings"]
     residual: Annotated[float, "observed minus computed, same unit"]
     redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
@@ -168,7 +168,7 @@ class CheckEntry(TypedDict):
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station"]
     kind: Annotated[CheckKind, "what was compared"]
-    taped: Annotated[float, "as measured, on the ground, metres; degrees for a bearing, or a wall's right angle"]
+    taped: Annotated[float, "as measured, on the ground, metres; degrees for angles and bearings"]
     computed: Annotated[float, "as computed from the plotting solution, same unit"]
     difference: Annotated[float, "taped minus computed, same unit"]
     allowed: Annotated[float, "the largest difference that is allowed, same unit"]

@@ -24,9 +24,9 @@ __all__ = ["READINGS", "BookedText", "changes", "entries", "same"]
 #: What is no part of the survey itself.
 LEFT_OUT: Final = frozenset({"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"})
 #: Sections of a book whose numbers are readings.
-READINGS: Final = frozenset({"line", "dimension", "arcs to", "witnesses of", "north"})
+READINGS: Final = frozenset({"line", "dimension", "angle", "arcs to", "witnesses of", "north"})
 #: What names an entry of a list, so that one added in between does not shift the others.
-NAMED_BY: Final = ("name", "pair", "point", "object", "station")
+NAMED_BY: Final = ("name", "pair", "corner", "point", "object", "station")
 #: Words for fields whose names in the program are not the book's.
 WORDS: Final[Mapping[str, str]] = {
     "line_tape": "default tape of lines",

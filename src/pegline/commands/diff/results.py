@@ -15,7 +15,7 @@ from pegline.commands.diff.displacement import Measured
 from pegline.errors import OpenError
 from pegline.measures.notation import METRES, Notation
 from pegline.measures.source_tree import Written
-from pegline.network.adjust import MINOR
+from pegline.network.kinds import CHECKS
 from pegline.network.model import Array
 from pegline.reduction.model import TapeConstants
 
@@ -139,7 +139,7 @@ def of_json(entries: Mapping[str, Any]) -> Result:
     frame, book, solution = entries["frame"], entries["book"], entries["solution"]
     uses = {name: _text(each["use"]) for name, each in entries["lines"].items()}
     passed = tuple(each["passed"] is True for each in entries["checks"] if not each.get("chosen"))
-    failed = any(each["passed"] is not True and each["kind"] not in MINOR for each in entries["checks"])
+    failed = any(each["passed"] is not True and CHECKS[each["kind"]].framework for each in entries["checks"])
     if (solution["checked"] is False) != failed:
         raise ValueError(solution["checked"])
     names = tuple(entries["stations"])

@@ -9,7 +9,7 @@ from pegline.book.model import Book, Parallel, Rectangle, TapedRound
 from pegline.diagnosis.suspects.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Reading
-from pegline.network.observation_types import Bearing, Control, Observation, Produced, Ranging, Square
+from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, Offset
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
 
 __all__ = ["readings_by_number"]
@@ -25,7 +25,7 @@ def readings_by_number(
     return {
         number: by_place[one.booking.place]
         for number, one in enumerate(observations)
-        if one.booking.place in by_place and not isinstance(one, Ranging | Square | Produced | Bearing | Control)
+        if one.booking.place in by_place and isinstance(one, Distance | Chainage | Offset | Oblique)
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Final, assert_never
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
@@ -17,7 +17,19 @@ from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.control import ControlPoint
 from pegline.measures.notation import Notation
-from pegline.network.observation_types import Bearing, Control, Distance, Oblique, Observation, Offset, Ranging
+from pegline.network.observation_types import (
+    Angle,
+    Bearing,
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Observation,
+    Offset,
+    Produced,
+    Ranging,
+    Square,
+)
 from pegline.reduction.model import Reduction
 
 __all__ = ["Accused", "Terms"]
@@ -97,8 +109,12 @@ class Terms:
                 return "in the line" if amount == 0 else f"{self._notation.small(abs(amount))} {side} of the line"
             case Control():
                 return self._coordinate(one, amount)
-            case _:
+            case Angle() | Square():
+                return self._notation.angle(abs(one.booking.value + amount))
+            case Distance() | Chainage() | Offset() | Oblique() | Produced():
                 return self._notation.length(one.booking.value + amount)
+            case _:
+                assert_never(one)
 
     @property
     def _north(self) -> str | None:

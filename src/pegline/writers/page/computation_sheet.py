@@ -12,6 +12,7 @@ from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import accuracy_sentences, advice_sentence, at, check_rows, do_now, likely_causes, verdict
+from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
@@ -143,7 +144,7 @@ def _checks(survey: Survey, scale: int, where: Where) -> Safe:
 
 
 def _ratio(check: Check) -> str:
-    return ratio(check.difference, check.taped) if check.kind in ("line", "dimension") else NONE
+    return ratio(check.difference, check.taped) if CHECKS[check.kind].compared == "length" else NONE
 
 
 def _warnings(survey: Survey, where: Where) -> Safe:

@@ -50,6 +50,7 @@ COMMANDS: Final = {
     "tidy": Command("write a book in the canonical layout, its comments kept"),
     "fit": Command("put a drawing, a layer or a scanned plan onto the grid by points known in both"),
     "table": Command("turn a book into tables for spreadsheets, or such tables into a book"),
+    "desk": Command("serve one page on this machine: type the book, see the plan and the checks"),
     "batch": Command("do every book under a folder, in parallel, and sum the archive up"),
     "verify": Command("say which files of a folder are whole, belong together and are current"),
 }

@@ -67,13 +67,25 @@ def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, 
     BookError
         The book is wrong in itself.
     """
+    solved, missing = solve_as_far_as_it_goes(book)
+    return None if solved is None else judge(solved), missing
+
+
+def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, ...]]:
+    """Solve a book that may be half finished, without judging it: a plan can be drawn of that already.
+
+    Raises
+    ------
+    BookError
+        The book is wrong in itself.
+    """
     missing = list(book.missing)
     while any(line.use == "base" for line in book.lines.values()):
         try:
             tried = solve(placeable(book), allow_missing=True).adjustment
             if not tried.missing:
                 framework = refine_frame(solve(settle_open_readings(book), allow_missing=True), allow_missing=True)
-                return judge(place_details(_marked(framework, missing))), tuple(missing)
+                return place_details(_marked(framework, missing)), tuple(missing)
         except BookError as error:
             lean = _without_undecided(book, error.findings)
             if lean == book:

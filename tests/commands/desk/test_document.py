@@ -50,10 +50,18 @@ def test_undo_and_redo_go_through_every_text_and_a_replay_ends_at_the_same(raw, 
 def test_letters_typed_in_one_go_are_undone_together():
     document = Document("")
     for number, letter in enumerate("8.20"):
-        document.change((Change(number, number, letter),), "page", typed=True)
+        document.change((Change(number, number, letter),), "page", field="at")
     document.undo("page")
     assert document.text == ""
     document.redo("page")
+    assert document.text == "8.20"
+
+
+def test_what_is_typed_into_another_field_is_undone_by_itself():
+    document = Document("")
+    document.change((Change(0, 0, "8.20"),), "page", field="at")
+    document.change((Change(4, 4, "!"),), "page", field="note")
+    document.undo("page")
     assert document.text == "8.20"
 
 

@@ -105,6 +105,13 @@ def test_a_blank_value_is_written_as_one():
     assert edited(new, "set", ("lines", "A-C", "taped"), "30.40") == BOOK.replace("30.36", "30.40")
 
 
+def test_a_blank_key_in_brackets_is_still_a_key():
+    for path in (("lines", "A-B", "note"), ("lines", "A-C", "details", 0, "girth")):
+        new = edited(BOOK, "set", path, "")
+        assert edited(new, "set", path, "0.5") == edited(BOOK, "set", path, "0.5")
+    assert "{at: '', left: 1}" not in edited(BOOK, "insert", ("lines", "A-C", "details", 1), {"at": "", "left": "1"})
+
+
 @pytest.mark.parametrize(
     "edit",
     [

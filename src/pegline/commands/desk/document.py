@@ -74,7 +74,7 @@ class Document:
     redoable: list[list[Entry]] = field(default_factory=list)
     clashes: dict[int, Clash] = field(default_factory=dict)
     listener: Callable[[Entry, Changes, str], None] | None = None  #: told each entry, its changes and the text before
-    _last: tuple[str, float] = ("", 0.0)  #: who typed last, and when
+    _last: tuple[tuple[str, str], float] = (("", ""), 0.0)  #: who typed last, in which field or line, and when
 
     def __post_init__(self) -> None:
         self.first = self.raw
@@ -89,15 +89,15 @@ class Document:
         """Return the number of changes so far."""
         return len(self.entries)
 
-    def change(self, changes: Sequence[Change], by: str, *, typed: bool = False) -> None:
-        """Make changes of the page's text; ``typed``: letter by letter, so that a burst is undone together."""
+    def change(self, changes: Sequence[Change], by: str, *, field: str = "") -> None:
+        """Make changes of the page's text; those typed into one ``field`` in a burst are undone together."""
         if not changes:
             return
         now = time.monotonic()
         last, when = self._last
-        burst = typed and last == by and now - when < SAME_BURST_SECONDS and bool(self.undoable)
+        burst = field and last == (by, field) and now - when < SAME_BURST_SECONDS and bool(self.undoable)
         group = self.undoable[-1][0].group if burst else self._next_group()
-        self._last = (by if typed else "", now)
+        self._last = ((by, field), now)
         self._enter("do", group, by, to_file(changes, self.raw))
 
     def undo(self, by: str) -> bool:
@@ -147,16 +147,20 @@ class Document:
         self.change(changes, by)
         return fit
 
+    @property
+    def mark(self) -> str:
+        """Return what tells this text from every other that the book had."""
+        return fingerprint(self.raw)
+
     def earlier_text(self, mark: str) -> str | None:
-        """Return the page's text that has a fingerprint, the latest one; None where there never was one."""
+        """Return the page's text that has a mark, the latest one; None where there never was one."""
         raw = self.raw
-        for entry in (*reversed(self.entries), None):
-            text = with_line_feeds(raw)
-            if fingerprint(text) == mark:
-                return text
-            if entry is None:
-                break
+        if fingerprint(raw) == mark:
+            return self.text
+        for entry, before in zip(reversed(self.entries), [*self.entries[-2::-1], None], strict=False):
             raw = applied(raw, entry.back)
+            if (before.after if before else fingerprint(raw)) == mark:
+                return with_line_feeds(raw)
         return None
 
     def choose(self, number: int, *, mine: bool, by: str) -> None:

@@ -263,7 +263,7 @@ def _add(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     if node.flow_style or spot.flow:
         if word in ("details", "details_back") and not spot.flow:
             return _rewrite(patient, above, {**_tree_at(patient.tree, above), word: value})
-        entry = f"{flow_scalar(word)}: {_flow(value, inside=True)}".rstrip()
+        entry = f"{flow_scalar(word)}: {_flow(value, inside=True)}"  # a blank value keeps the space behind its colon
         if before is None:
             first = node.value[0][0].start_mark.index
             return (Change(first, first, f"{entry}, "),)
@@ -401,9 +401,7 @@ EDITS: Final[Mapping[str, Callable[[_Patient, KeyPath, Plain], Changes]]] = {
 def _flow(value: Plain, *, inside: bool = False, in_list: bool = False) -> str:
     """Return a value in one line."""
     if isinstance(value, dict):
-        parts: Sequence[str] = [
-            f"{flow_scalar(word)}: {_flow(part, inside=True)}".rstrip() for word, part in value.items()
-        ]
+        parts: Sequence[str] = [f"{flow_scalar(word)}: {_flow(part, inside=True)}" for word, part in value.items()]
         return f"{{{', '.join(parts)}}}"
     if isinstance(value, list):
         return f"[{', '.join(_flow(part, inside=True, in_list=True) for part in value)}]"

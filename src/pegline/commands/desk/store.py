@@ -151,7 +151,7 @@ class Store:
             return self._begun(raw)
         known = Document(start)
         known.replay(entries)
-        if known.raw != raw and fingerprint(raw) != saved:
+        if known.raw != raw and fingerprint(raw) not in _since(saved, start, entries):
             at_save = known.earlier_text(saved) if saved else None
             known.take_outside(start if at_save is None else at_save, raw)
         if len(entries) > MAX_ENTRIES:
@@ -186,6 +186,13 @@ class Store:
             if end is not None:  # a line that was cut off must not spoil the next
                 self._journal.truncate(end)
         return self._journal
+
+
+def _since(saved: str, start: str, entries: Sequence[Entry]) -> set[str]:
+    """Return the marks of the texts since the book was last saved: a file that has one of them is only behind."""
+    marks = [fingerprint(start), *(entry.after for entry in entries)]
+    first = len(marks) - 1 - marks[::-1].index(saved) if saved in marks else 0
+    return set(marks[first:])
 
 
 def _records(path: Path) -> Iterator[dict[str, Any]]:

@@ -1,0 +1,112 @@
+"""What the workers of the desk do with a book's text: each job takes texts and gives back texts and figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from pegline.book.model import Book
+from pegline.errors import BookError, Finding
+from pegline.readers.sound_part import parse_sound_part
+
+__all__ = ["JOBS", "draw", "judge_layout", "judge_text", "warm_up"]
+
+Answer = dict[str, Any]
+
+#: A book that makes every part of the work load what it needs.
+_WARMING: Final = """\
+book: 1
+unit: m
+lines:
+  A-B: {use: base, taped: 40, details: [{at: 5, left: 2, point: t, kind: tree}, {at: 9, left: 3, feature: f},
+        {at: 15, left: 3, feature: f}]}
+  A-C: {use: side, taped: 30}
+  C-B: {use: side, taped: 30}
+stations: {C: {left_of: A-B}}
+features: {f: {kind: fence, through: booked}}
+"""
+
+
+def warm_up() -> None:
+    """Do everything once, so that the first entry is not the one that waits."""
+    draw(_WARMING, "book")
+    judge_text(_WARMING, "book")
+
+
+def draw(text: str, file: str) -> Answer:
+    """Return the plan of a book's text as far as it goes: its sheets as SVG, and what is wrong or missing."""
+    from pegline.diagnosis.model import Diagnosis, Survey
+    from pegline.plan.compose import compose
+    from pegline.survey import solve_as_far_as_it_goes
+    from pegline.writers.paper.svg import inline_pages
+
+    book, wrong = _sound_part(text, file)
+    missing: Sequence[Finding] = ()
+    pages: list[str] = []
+    scale = None
+    if book is not None:
+        try:
+            solved, missing = solve_as_far_as_it_goes(book)
+            if solved is not None:
+                plan = compose(Survey(solved, Diagnosis((), (), ())))
+                pages, scale = list(inline_pages(plan)), plan.scale
+        except BookError as error:
+            wrong = (*wrong, *error.findings)
+    return {"pages": pages, "scale": scale, "wrong": _noted(wrong), "missing": _noted(missing)}
+
+
+def judge_text(text: str, file: str) -> Answer:
+    """Return the verdict on a book's text as far as it goes: checks, suspects, what to measure, what is weak."""
+    from pegline.survey import judge, solve_as_far_as_it_goes
+
+    book, wrong = _sound_part(text, file)
+    if book is None:
+        return {"verdict": None, "missing": [], "wrong": _noted(wrong)}
+    try:
+        solved, missing = solve_as_far_as_it_goes(book)
+        survey = judge(solved) if solved is not None else None
+    except BookError as error:
+        return {"verdict": None, "missing": _noted(book.missing), "wrong": _noted((*wrong, *error.findings))}
+    if survey is None:
+        return {"verdict": None, "missing": _noted(missing), "wrong": _noted(wrong)}
+    from pegline.commands.desk.judgement import judgement
+
+    return {**judgement(survey), "missing": _noted(missing), "wrong": _noted(wrong)}
+
+
+def judge_layout(path: str, file: str) -> Answer:
+    """Return what ``prepare`` says of the layout that a saved book's sketch shows."""
+    from pegline.commands.prepare.command import entries, prepare
+
+    try:
+        preparation = prepare(path)
+    except BookError as error:
+        return {"fault": "; ".join(finding.text for finding in error.findings), "judgement": []}
+    return {"judgement": entries(preparation)["judgement"], "sound": preparation.sound}
+
+
+def _sound_part(text: str, file: str) -> tuple[Book | None, tuple[Finding, ...]]:
+    """Return what can be read of a text that is being written (None where nothing can), and what is wrong in it."""
+    try:
+        return parse_sound_part(text.encode(), file)
+    except BookError as error:
+        return None, error.findings
+
+
+def _noted(findings: Sequence[Finding]) -> list[Answer]:
+    return [
+        {
+            "rule": finding.rule,
+            "text": finding.text,
+            "line": finding.place.line if finding.place else None,
+            "column": finding.place.column if finding.place else None,
+        }
+        for finding in findings
+    ]
+
+
+JOBS: Final[Mapping[str, Callable[[str, str], Answer]]] = {
+    "draw": draw,
+    "judge": judge_text,
+    "layout": judge_layout,
+}

@@ -1,0 +1,384 @@
+"""One open book with the pages that look at it: changes come in, the plan and the verdict go out."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Callable
+from typing import Any, Final, Protocol
+
+from pegline.commands.desk.changes import Change, Changes, from_sections, to_sections
+from pegline.commands.desk.document import Document, Entry
+from pegline.commands.desk.patches import KeyPath, Plain, patch, plain
+from pegline.commands.desk.store import Store
+from pegline.commands.desk.worker import Worker
+from pegline.errors import BookError, PeglineError, UsageError
+from pegline.measures.source_tree import Items, Table, Written
+from pegline.readers.decoding import LARGEST
+from pegline.readers.yaml import parse
+
+__all__ = ["Listener", "Room"]
+
+Message = dict[str, Any]
+FLUSH_SECONDS: Final = 0.25  #: what was typed is on the disk after about so long
+
+
+class Listener(Protocol):
+    """A page that looks at a book."""
+
+    def tell(self, message: Message) -> None:
+        """Send a message, soon."""
+
+
+class Room:
+    """A book that is open on the desk."""
+
+    def __init__(self, store: Store, drawer: Worker, judge: Worker) -> None:
+        self.store = store
+        self.document: Document = store.open()
+        self.document.listener = self._changed
+        self.pages: set[Listener] = set()
+        self.trouble: str | None = None
+        self._drawer, self._judge = drawer, judge
+        self._unwritten: list[dict[str, Any]] = []  #: records that the journal lacks still
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._from_text = False  #: what changes now was typed into the text
+        self._flushing = asyncio.Lock()
+
+    @property
+    def name(self) -> str:
+        """Return the book's file name."""
+        return self.store.path.name
+
+    # -- what pages ask -------------------------------------------------------------------------
+
+    def join(self, page: Listener) -> None:
+        """Let a page look at the book."""
+        self.pages.add(page)
+        page.tell(self._whole())
+        page.tell({"do": "trouble", "text": self.trouble})
+        self._reckon()
+
+    def leave(self, page: Listener) -> None:
+        """Let a page go."""
+        self.pages.discard(page)
+
+    def type(self, page: Listener, by: str, message: Message) -> None:
+        """Take what the text editor changed; a page that is behind gets what it lacks and sends again."""
+        if message.get("version") != self.document.version:
+            return
+        self._from_text = True
+        try:
+            for sections in _list_of(message.get("updates")):
+                text = self.document.text
+                changes = from_sections(sections, text)
+                line = text.count("\n", 0, changes[0].start) if changes else 0
+                self._checked_change(changes, by, field=f"line {line}")
+        finally:
+            self._from_text = False
+
+    def type_late(self, page: Listener, by: str, message: Message) -> None:
+        """Take changes of a text that others have changed since, or that the page kept over a stop of the desk."""
+        base = self.document.earlier_text(str(message.get("mark")))
+        if base is None:
+            raise UsageError("the desk does not know that text any more; copy what you wrote and put it in again")
+        changes = from_sections(message.get("sections"), base)
+        fit = self.document.take(base, changes, by)
+        page.tell(self._whole())
+        if not fit:
+            self._tell_clashes()
+
+    def edit(self, page: Listener, by: str, message: Message) -> None:
+        """Change the book from the form; refused where the value was changed elsewhere meanwhile."""
+        path = _path(message.get("path"))
+        do, value = str(message.get("action")), message.get("value")
+        if "was" in message and not message.get("anyway"):
+            now = _value_at(self._tree(), path)
+            if now != message["was"]:
+                page.tell({"do": "differs", "path": list(path), "now": now, "mine": value, "id": message.get("id")})
+                return
+        field = str(path) if message.get("typed") else ""
+        self._checked_change(patch(self.document.text, do, path, value), by, field=field)
+
+    def undo(self, page: Listener, by: str, message: Message) -> None:
+        """Take the last change back."""
+        self.document.undo(by)
+
+    def redo(self, page: Listener, by: str, message: Message) -> None:
+        """Make the change that was taken back again."""
+        self.document.redo(by)
+
+    def choose(self, page: Listener, by: str, message: Message) -> None:
+        """Settle a clash."""
+        self.document.choose(int(message.get("number", 0)), mine=message.get("mine") is True, by=by)
+        self._tell_clashes()
+
+    def tidy(self, page: Listener, by: str, message: Message) -> None:
+        """Put the book into the canonical layout."""
+        from pegline.commands.desk.changes import changes_between
+        from pegline.commands.tidy import canonical_text
+
+        text = self.document.text
+        self._checked_change(changes_between(text, canonical_text(text, self.name)), by)
+
+    def try_out(self, page: Listener, by: str, message: Message) -> None:
+        """Tell what plan and verdict would be with something booked otherwise; the book stays as it is."""
+        from pegline.commands.desk.changes import applied
+
+        changes = self._would_be(message)
+        text = applied(self.document.text, changes)
+        self._soon(self._tried(page, text, message))
+
+    def accept(self, page: Listener, by: str, message: Message) -> None:
+        """Book what was tried out."""
+        self._checked_change(self._would_be(message), by)
+
+    def judge_layout(self, page: Listener, by: str, message: Message) -> None:
+        """Tell what an experienced chainman would say of the sketch."""
+        self._soon(self._layout_judged(page))
+
+    async def _layout_judged(self, page: Listener) -> None:
+        await self.flush()
+        judged = await self._judge.ask(f"{self.name} layout", "layout", str(self.store.path), self.name)
+        if judged:
+            page.tell({"do": "layout", **judged})
+
+    def _would_be(self, message: Message) -> Changes:
+        """Return the change of one reading that a suspect speaks of."""
+        from pegline.commands.desk.readings import reading_change
+
+        return reading_change(
+            self.document.text, str(message.get("source")), str(message.get("reading")), str(message.get("would_be"))
+        )
+
+    async def _tried(self, page: Listener, text: str, message: Message) -> None:
+        drawn = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name)
+        judged = await self._judge.ask(f"{self.name} tried", "judge", text, self.name)
+        if drawn and judged:
+            page.tell({"do": "tried", "asked": message, "plan": drawn, "judgement": judged})
+
+    # -- what changes ---------------------------------------------------------------------------
+
+    def _checked_change(self, changes: Changes, by: str, *, field: str = "") -> None:
+        grown = sum(len(change.insert) - (change.end - change.start) for change in changes)
+        if len(self.document.raw) + grown > LARGEST:
+            raise UsageError("the book would be larger than a book can be; split it into several")
+        if any("\r" in change.insert for change in changes):
+            changes = tuple(Change(c.start, c.end, c.insert.replace("\r\n", "\n").replace("\r", "\n")) for c in changes)
+        self.document.change(changes, by, field=field)
+
+    def _changed(self, entry: Entry, changes: Changes, before: str) -> None:
+        """Tell every page, reckon anew, and keep the change for the journal."""
+        self._unwritten.append(entry.as_json())
+        self._tell(
+            {
+                "do": "changed",
+                "by": entry.by,
+                "text": self._from_text,
+                "version": self.document.version,
+                "mark": entry.after,
+                "sections": to_sections(changes, before),
+                "undo": len(self.document.undoable),
+                "redo": len(self.document.redoable),
+            }
+        )
+        self._reckon()
+
+    def _reckon(self) -> None:
+        """Draw and judge the book as it is now, and tell what it says."""
+        if not self.pages:
+            return
+        version, text = self.document.version, self.document.text
+        self._soon(self._draw(version, text))
+        asyncio.get_running_loop().call_soon(self._tell_tree, version)
+
+    async def _draw(self, version: int, text: str) -> None:
+        drawn = await self._drawer.ask(self.name, "draw", text, self.name)
+        if drawn is None:
+            return
+        self._tell({"do": "plan", "version": version, **drawn})
+        if version != self.document.version:
+            return
+        judged = await self._judge.ask(self.name, "judge", text, self.name)
+        if judged is not None and version == self.document.version:
+            self._tell({"do": "verdict", "version": version, **judged})
+
+    def _tell_tree(self, version: int) -> None:
+        """Tell what the text says, for the form; of a change that was overtaken in the same moment nothing is told."""
+        if version != self.document.version:
+            return
+        try:
+            written = parse(self.document.text, self.name)
+        except BookError as error:
+            place = error.findings[0].place
+            fault = {"text": error.findings[0].text, "line": place.line if place else None}
+            self._tell({"do": "tree", "version": version, "fault": fault})
+            return
+        self._tell({"do": "tree", "version": version, "tree": plain(written), "places": list(_places(written))})
+
+    def _tree(self) -> Plain:
+        return plain(parse(self.document.text, self.name))
+
+    def _whole(self) -> Message:
+        document = self.document
+        return {
+            "do": "document",
+            "name": self.name,
+            "text": document.text,
+            "version": document.version,
+            "mark": document.mark,
+            "undo": len(document.undoable),
+            "redo": len(document.redoable),
+            "clashes": self._clashes(),
+        }
+
+    def _clashes(self) -> list[Message]:
+        text = self.document.text
+        return [
+            {
+                "number": clash.number,
+                "line": text.count("\n", 0, clash.start) + 1,
+                "now": text[clash.start : clash.end],
+                "mine": clash.mine,
+                "outside": clash.by == "outside",
+            }
+            for clash in self.document.clashes.values()
+        ]
+
+    def _tell_clashes(self) -> None:
+        self._tell({"do": "clashes", "clashes": self._clashes()})
+
+    def _tell(self, message: Message) -> None:
+        for page in tuple(self.pages):
+            page.tell(message)
+
+    def _soon(self, work: Any) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    # -- the disk -------------------------------------------------------------------------------
+
+    async def flush(self, *, closing: bool = False) -> None:
+        """Take what another program wrote into the book, then write what was changed here."""
+        async with self._flushing:
+            outside = await asyncio.to_thread(self.store.changed_outside)
+            if outside is not None:
+                base, self.store.saved = self.store.saved, outside
+                if not self.document.take_outside(base, outside):
+                    self._tell_clashes()
+            records, self._unwritten = self._unwritten, []
+            raw = self.document.raw
+            mark = self.document.mark if raw != self.store.saved else ""
+            if not mark and not any("do" in record for record in records) and not closing:
+                self._unwritten = [*records, *self._unwritten]  # that the book was saved is noted with the next change
+                return
+            trouble = await asyncio.to_thread(self._write, records, raw, mark)
+            if trouble != self.trouble:
+                self.trouble = trouble
+                self._tell({"do": "trouble", "text": trouble})
+            if trouble is None:
+                self._tell({"do": "saved", "version": self.document.version if raw == self.document.raw else None})
+
+    def _write(self, records: list[dict[str, Any]], raw: str, mark: str) -> str | None:
+        """Write journal and book; return what hinders it."""
+        hindered = None
+        try:
+            self.store.append(records)
+        except OSError as error:
+            self._unwritten = [*records, *self._unwritten]
+            hindered = error
+        try:
+            if mark:
+                self.store.write(raw)
+                self._unwritten.append({"saved": mark})
+        except OSError as error:
+            hindered = error
+        return None if hindered is None else (hindered.strerror or str(hindered)).lower()
+
+    async def close(self) -> None:
+        """Write what is left and let the files go."""
+        for task in tuple(self._tasks):
+            task.cancel()
+        await self.flush()
+        await self.flush(closing=True)
+        self.store.close()
+
+
+def _places(written: Written, above: KeyPath = ()) -> Any:
+    """Yield line, column and path of everything that a tap on the plan may lead to: rows, and entries of sections."""
+    if isinstance(written, Table):
+        for word, (key, value) in written.entries.items():
+            if above:
+                yield [key.place.line, key.place.column, [*above, word]]
+            yield from _places(value, (*above, word))
+    elif isinstance(written, Items):
+        for number, item in enumerate(written.items):
+            yield [item.place.line, item.place.column, [*above, number]]
+            yield from _places(item, (*above, number))
+
+
+def _value_at(tree: Plain, path: KeyPath) -> Plain:
+    for step in path:
+        try:
+            tree = tree[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return tree
+
+
+def _path(value: object) -> KeyPath:
+    if not isinstance(value, list) or not value or len(value) > 12 or not all(type(s) in (str, int) for s in value):
+        raise UsageError("a path is a list of keys and numbers")
+    return tuple(value)
+
+
+def _list_of(value: object) -> list[Any]:
+    if not isinstance(value, list):
+        raise UsageError("updates are a list")
+    return value
+
+
+#: What a page may ask of the book that it looks at.
+REQUESTS: Final[dict[str, Callable[[Room, Listener, str, Message], None]]] = {
+    "type": Room.type,
+    "late": Room.type_late,
+    "edit": Room.edit,
+    "undo": Room.undo,
+    "redo": Room.redo,
+    "choose": Room.choose,
+    "tidy": Room.tidy,
+    "try": Room.try_out,
+    "accept": Room.accept,
+    "judge_layout": Room.judge_layout,
+}
+
+
+def answer(room: Room, page: Listener, by: str, message: Message) -> None:
+    """Do what a page asks; what cannot be done is told to it."""
+    request = REQUESTS.get(str(message.get("do")))
+    if request is None:
+        page.tell({"do": "refused", "text": "the desk does not know this request; load the page again"})
+        return
+    try:
+        request(room, page, by, message)
+        page.tell({"do": "done", "id": message.get("id")})
+    except (PeglineError, RuntimeError) as error:
+        page.tell({"do": "refused", "text": _said(error), "id": message.get("id")})
+
+
+def _said(error: Exception) -> str:
+    if isinstance(error, BookError):
+        return "; ".join(finding.text for finding in error.findings[:3])
+    return str(error)
+
+
+def message_of(text: str) -> Message:
+    """Return the message that a page sent."""
+    try:
+        message = json.loads(text)
+    except (ValueError, RecursionError):
+        raise UsageError("a message is JSON") from None
+    if not isinstance(message, dict):
+        raise UsageError("a message is a map")
+    return message

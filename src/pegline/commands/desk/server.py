@@ -1,0 +1,302 @@
+"""The desk as a web application: the page and its parts, the books of one folder, one socket for each page."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import secrets
+from collections.abc import AsyncIterator, Awaitable, Callable
+from importlib.resources import files
+from typing import Final
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from pegline.book.schema import book_schema
+from pegline.commands.desk.folder import Folder
+from pegline.commands.desk.guard import Guard, Keys
+from pegline.commands.desk.handover import hand_over
+from pegline.commands.desk.room import FLUSH_SECONDS, Message, Room, answer, message_of
+from pegline.commands.desk.store import Store
+from pegline.commands.desk.worker import Worker
+from pegline.errors import PeglineError, UsageError
+from pegline.kinds import KINDS
+
+__all__ = ["Desk", "application"]
+
+MAX_KEY_BYTES: Final = 1000
+MAX_KEY_SECONDS: Final = 5.0
+MAX_PAGES: Final = 32  #: sockets at once
+SLOW_PAGE_MESSAGES: Final = 2000  #: messages that wait for a page before it is let go
+
+#: The parts of the page that anybody may see: they hold nothing of a book.
+PARTS: Final = {
+    "/": ("desk.html", "text/html; charset=utf-8"),
+    "/desk.js": ("desk.js", "text/javascript; charset=utf-8"),
+    "/desk.css": ("desk.css", "text/css; charset=utf-8"),
+    "/icon.svg": ("icon.svg", "image/svg+xml"),
+    "/words/en.json": ("words/en.json", "application/json"),
+    "/words/es.json": ("words/es.json", "application/json"),
+    "/words/pseudo.json": ("words/pseudo.json", "application/json"),
+}
+FONTS: Final = {
+    "/plan.ttf": "DejaVuSansCondensed.ttf",
+    "/plan-bold.ttf": "DejaVuSansCondensed-Bold.ttf",
+}
+NEW_BOOK: Final = "book: 1\n"
+
+
+class Desk:
+    """The folder with its open books and the two workers."""
+
+    def __init__(self, folder: Folder, book: str | None) -> None:
+        self.folder, self.first = folder, book
+        self.rooms: dict[str, Room] = {}
+        self.pages = 0
+        self._workers: tuple[Worker, Worker] | None = None
+        self._flusher: asyncio.Task[None] | None = None
+
+    async def open(self) -> None:
+        """Start the workers and the saving."""
+        self._workers = Worker("plan"), Worker("verdict")
+        self._flusher = asyncio.create_task(self._keep_flushing())
+
+    async def close(self) -> None:
+        """Save everything and stop."""
+        if self._flusher is not None:
+            self._flusher.cancel()
+        for room in self.rooms.values():
+            await room.close()
+        for worker in self._workers or ():
+            worker.stop()
+
+    def room(self, name: object) -> Room:
+        """Return the room of a book, opened if need be."""
+        path = self.folder.book(name)
+        if path.name not in self.rooms:
+            if self._workers is None:
+                raise RuntimeError("the desk is not open")
+            self.rooms[path.name] = Room(Store(path), *self._workers)
+        return self.rooms[path.name]
+
+    def begin(self, message: Message) -> str:
+        """Make a new book with its title, unit and tapes and return its name."""
+        from pegline.commands.desk.changes import applied
+        from pegline.commands.desk.patches import patch
+
+        path = self.folder.new_book(message.get("name"))
+        text = NEW_BOOK
+        for word, value in (("unit", "m"), *dict(message.get("head") or {}).items()):
+            text = applied(text, patch(text, "set", (str(word),), value))
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+        return path.name
+
+    async def _keep_flushing(self) -> None:
+        while True:
+            await asyncio.sleep(FLUSH_SECONDS)
+            for room in tuple(self.rooms.values()):
+                await room.flush()
+
+
+class _Page:
+    """One socket: messages leave in order, none waits for another page."""
+
+    def __init__(self, socket: WebSocket) -> None:
+        self.by = secrets.token_hex(4)
+        self._socket = socket
+        self._out: asyncio.Queue[Message | None] = asyncio.Queue()
+
+    def tell(self, message: Message) -> None:
+        if self._out.qsize() > SLOW_PAGE_MESSAGES:
+            message = {"do": "slow"}
+            self._out.put_nowait(None)
+        self._out.put_nowait(message)
+
+    async def keep_sending(self) -> None:
+        while (message := await self._out.get()) is not None:
+            await self._socket.send_text(json.dumps(message, ensure_ascii=False))
+        await self._socket.close(1013)
+
+
+def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
+    """Return the guarded application."""
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        await desk.open()
+        try:
+            yield
+        finally:
+            await desk.close()
+
+    page = files("pegline.web") / "desk" / "built"
+    faces = files("pegline.plan") / "typefaces"
+
+    async def part(request: Request) -> Response:
+        name, media = PARTS[request.url.path]
+        return Response(page.joinpath(name).read_bytes(), media_type=media)
+
+    async def font(request: Request) -> Response:
+        return Response(faces.joinpath(FONTS[request.url.path]).read_bytes(), media_type="font/ttf")
+
+    async def key(request: Request) -> Response:
+        return await _let_in(request, keys)
+
+    async def start(request: Request) -> Response:
+        return JSONResponse(_start(desk))
+
+    async def scan(request: Request) -> Response:
+        found = desk.folder.scan(request.path_params["name"])
+        return Response(status_code=404) if found is None else FileResponse(found[0], media_type=found[1])
+
+    async def socket(socket: WebSocket) -> None:
+        await _serve(desk, socket)
+
+    routes = [
+        *(Route(path, part, methods=["GET"]) for path in PARTS),
+        *(Route(path, font, methods=["GET"]) for path in FONTS),
+        Route("/key", key, methods=["POST"]),
+        Route("/start", start, methods=["GET"]),
+        Route("/scan/{name:path}", scan, methods=["GET"]),
+        WebSocketRoute("/socket", socket),
+    ]
+    app = Starlette(routes=routes, lifespan=lifespan)
+    return Guard(app, keys, hosts, lambda path: path in PARTS or path in FONTS or path == "/key")
+
+
+async def _let_in(request: Request, keys: Keys) -> Response:
+    """Give the pass for the key; nothing else opens the desk."""
+    if request.headers.get("content-type") != "application/json":
+        return Response(status_code=415)
+    body = b""
+    try:
+        async with asyncio.timeout(MAX_KEY_SECONDS):
+            async for chunk in request.stream():
+                body += chunk
+                if len(body) > MAX_KEY_BYTES:
+                    return Response(status_code=413, headers={"connection": "close"})
+    except TimeoutError:
+        return Response(status_code=408, headers={"connection": "close"})
+    try:
+        told = json.loads(body)
+    except (ValueError, RecursionError):
+        return Response(status_code=400)
+    if not isinstance(told, dict) or not keys.opens(told.get("key")):
+        return Response(status_code=401)
+    return Response(status_code=204, headers={"set-cookie": keys.header()})
+
+
+def _start(desk: Desk) -> Message:
+    """Return what a page needs first: the books, what can be booked, and which book to open."""
+    return {
+        "folder": desk.folder.path.name,
+        "books": desk.folder.books(),
+        "open": desk.first,
+        "scans": desk.folder.scans(),
+        "schema": book_schema(),
+        "kinds": {kind.name: kind.geometry for kind in KINDS.values()},
+    }
+
+
+async def _serve(desk: Desk, socket: WebSocket) -> None:
+    if desk.pages >= MAX_PAGES:
+        await socket.close(1013)
+        return
+    await socket.accept()
+    desk.pages += 1
+    page = _Page(socket)
+    sending = asyncio.create_task(page.keep_sending())
+    room: Room | None = None
+    try:
+        while True:
+            message = await _received(socket, page)
+            if message is not None:
+                room = await _done(desk, page, room, message)
+    except WebSocketDisconnect:
+        pass
+    finally:
+        desk.pages -= 1
+        sending.cancel()
+        if room is not None:
+            room.leave(page)
+
+
+async def _received(socket: WebSocket, page: _Page) -> Message | None:
+    """Return the next message; one that cannot be read is refused."""
+    message = await socket.receive()
+    if message["type"] == "websocket.disconnect":
+        raise WebSocketDisconnect(message.get("code", 1000))
+    try:
+        return message_of(message.get("text") or "")
+    except UsageError as error:
+        page.tell({"do": "refused", "text": str(error)})
+        return None
+
+
+async def _done(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room | None:
+    """Do what a page asks and return the room that it is in then."""
+    what = str(message.get("do"))
+    try:
+        if what in OF_THE_DESK:
+            return await OF_THE_DESK[what](desk, page, room, message)
+    except (PeglineError, OSError) as error:
+        page.tell({"do": "refused", "text": _reason(error), "id": message.get("id")})
+        return room
+    if room is None:
+        page.tell({"do": "refused", "text": "open a book first"})
+    else:
+        answer(room, page, page.by, message)
+    return room
+
+
+def _reason(error: Exception) -> str:
+    return (error.strerror or str(error)).lower() if isinstance(error, OSError) else str(error)
+
+
+async def _open(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room:
+    new = desk.room(message.get("book"))
+    if room is not None:
+        room.leave(page)
+    page.tell({"do": "you", "are": page.by})
+    if message.get("mark") and message.get("sections") is not None and new.document.mark != message.get("mark"):
+        new.pages.add(page)
+        answer(new, page, page.by, {**message, "do": "late"})
+    elif message.get("sections") is not None:
+        new.pages.add(page)
+        answer(new, page, page.by, {"do": "type", "version": new.document.version, "updates": [message["sections"]]})
+    new.join(page)
+    return new
+
+
+async def _new(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room:
+    return await _open(desk, page, room, {"book": desk.begin(message)})
+
+
+async def _hand(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room | None:
+    if room is None:
+        raise UsageError("open a book first")
+    await room.flush()
+    task = asyncio.create_task(_handed(room, page, message))
+    room._tasks.add(task)
+    task.add_done_callback(room._tasks.discard)
+    return room
+
+
+async def _handed(room: Room, page: _Page, message: Message) -> None:
+    try:
+        done = await hand_over(room.store.path, str(message.get("what")), message)
+        page.tell({"do": "handed", **done})
+    except (PeglineError, OSError, TimeoutError) as error:
+        page.tell({"do": "handed", "what": message.get("what"), "status": 2, "said": _reason(error), "files": []})
+
+
+OF_THE_DESK: Final[dict[str, Callable[[Desk, _Page, Room | None, Message], Awaitable[Room | None]]]] = {
+    "open": _open,
+    "new": _new,
+    "hand": _hand,
+}

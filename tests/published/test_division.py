@@ -24,7 +24,7 @@ def test_the_line_meets_the_sides_where_it_is_printed(file):
         values=values,
         covariance=np.zeros((len(values), len(values))),
         corners=tuple(enumerate(corners)),
-        further=len(values),
+        columns={},
     )
     cut_off = given.get("cut_off")
     request = DivisionRequest(

@@ -31,7 +31,7 @@ def random_field(rng, *, curved):
 
         step = 2 if curved else 1
         corners = tuple((step * number, f"p{number}") for number in range(len(ring.vertices)))
-        return Ring("field", path_of, values, covariance, corners, len(values))
+        return Ring("field", path_of, values, covariance, corners, {})
 
 
 def misses(count, seed=0):
@@ -50,7 +50,7 @@ def misses(count, seed=0):
             return side / np.hypot(*side)
 
         def divided(values, field=field, share=share, through=through, guide=guide, at=at):
-            ring = Ring("field", field.path_of, values, field.covariance, field.corners, field.further)
+            ring = Ring("field", field.path_of, values, field.covariance, field.corners, field.columns)
             near = None if through else values.reshape(-1, 2)[at]
             return divide(ring, guide, [share], through=through, scale=1.0, near=near)
 
@@ -115,7 +115,7 @@ def square():
         corners.ravel(),
         np.zeros((8, 8)),
         tuple(enumerate("ABCD")),
-        8,
+        {},
     )
 
 
@@ -149,7 +149,7 @@ def test_a_ring_shaped_like_an_u_is_not_divided_by_a_line_that_crosses_it_twice_
         corners.ravel(),
         np.zeros((16, 16)),
         tuple(enumerate("ABCDEFGH")),
-        16,
+        {},
     )
     with pytest.raises(UsageError, match="no single straight line"):
         divide(ring, lambda _: np.array([1.0, 0.0]), [0.3], through=False, scale=1.0, keep=[(5.0, 29.0), (25.0, 29.0)])

@@ -199,16 +199,18 @@ def _divided(positions: Positions, request: DivisionRequest) -> Division:
     """Divide a ring as asked."""
     further = tuple(positions.required(name) for name in request.guides)
     ring = ring_of(positions, request.of, further)
-    first = ring.further
+
+    def at(name: str, values: Array) -> Array:
+        there: Array = values[ring.columns[name] : ring.columns[name] + 2]
+        return there
 
     def towards(values: Array) -> Array:
-        p, q = values[first : first + 2], values[first + 2 : first + 4]
+        p, q = at(further[0], values), at(further[1], values)
         unit: Array = (q - p) / hypot(*(q - p))
         return unit
 
     def point(values: Array) -> Array:
-        there: Array = values[first : first + 2]
-        return there
+        return at(further[0], values)
 
     through = request.through is not None
     return divide(

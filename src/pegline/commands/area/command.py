@@ -34,6 +34,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--every", type=float, metavar="METRES", help="interpolate ordinates so far apart at most")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help="write the sheet of areas there")
+    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheet: pdf, svg, png; default: pdf")
     group = parser.add_argument_group("division")
     group.add_argument("--divide", metavar="NAME", help="the ring to divide")
     direction = group.add_mutually_exclusive_group()
@@ -62,6 +64,12 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
         write_targets(result, Path(args.targets))
     tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
+    if args.out:
+        from pegline.commands.area.sheet import area_sheet
+        from pegline.commands.sheets import write_sheets
+
+        for path in write_sheets(area_sheet(result), Path(args.out), f"{Path(args.book).stem}-area", args.formats):
+            (complain if args.json else tell)(f"  {path}")
     return 0 if survey.passed else 1
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from typing import Final
 
@@ -49,7 +49,7 @@ class Ring:
     values: Array  #: (v,) x and y of its points, then of further points, then its own lengths
     covariance: Array  #: (v, v)
     corners: tuple[tuple[int, str], ...]  #: number of each vertex with a name, and the name
-    further: int  #: where the values of the further points begin
+    columns: Mapping[str, int]  #: where among the values each of its points, and each further one, begins
 
     @property
     def path(self) -> Path:
@@ -115,7 +115,8 @@ def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Rin
     if made is None:
         raise RuntimeError(f"ring {name} is drawn and cannot be made")
     arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(made.grounds)
-    names = (*made.names, *further)
+    # A further point that is a corner too moves with it.
+    names = tuple(dict.fromkeys((*made.names, *further)))
     count, own = 2 * len(made.names), 2 * len(names)
 
     def path_of(values: Array) -> Path:
@@ -127,7 +128,7 @@ def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Rin
         values=np.concatenate((positions.all(names).ravel(), arms.lengths[:, 0])),
         covariance=positions.covariance(names, arms),
         corners=_corners(name, made, shape.path),
-        further=count,
+        columns={point: 2 * number for number, point in enumerate(names)},
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from math import degrees
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -44,6 +45,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="measured at a trial peg, from a witness or anything surveyed",
     )
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help="write the sheet for the peg there")
+    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheet: pdf, svg, png; default: pdf")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
@@ -51,11 +54,16 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.readers import read
     from pegline.survey import reduce
 
-    del complain
     survey = reduce(read(args.book))
     measured = dict(_measured(text, survey.book.unit) for text in args.measured)
     lost = find_peg(survey, args.peg, gone=args.gone, measured=measured)
     tell(as_json(entries(lost)) if args.json else "\n".join(screen(lost)))
+    if args.out:
+        from pegline.commands.findpeg.sheet import peg_sheet
+        from pegline.commands.sheets import write_sheets
+
+        for path in write_sheets(peg_sheet(lost), Path(args.out), f"{Path(args.book).stem}-{lost.peg}", args.formats):
+            (complain if args.json else tell)(f"  {path}")
     return 0 if survey.passed and not lost.disagrees and not lost.suspects else 1
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Mapping, Sequence
 from math import degrees
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -42,13 +43,21 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("book", metavar="BOOK", help="a field book with a sketch; it may lack stations and lines")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help="write the sheets to take to the field there")
+    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheets: pdf, svg, png; default: pdf")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print the judgement of a layout."""
-    del complain
     preparation = prepare(args.book)
     tell(as_json(entries(preparation)) if args.json else "\n".join(screen(preparation)))
+    if args.out:
+        from pegline.commands.prepare.sheets import preparation_sheets
+        from pegline.commands.sheets import write_sheets
+
+        plan = preparation_sheets(preparation.expectation, preparation.judgement)
+        for path in write_sheets(plan, Path(args.out), f"{Path(args.book).stem}-prepare", args.formats):
+            (complain if args.json else tell)(f"  {path}")
     return 0 if preparation.sound else 1
 
 

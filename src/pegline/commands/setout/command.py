@@ -14,10 +14,11 @@ from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
 from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, is_checked, survey_lines
 from pegline.commands.positions import Positions
+from pegline.commands.setout.phrases import arcs_sentence, line_sentence
 from pegline.commands.setout.setting_out import Reading, SettingOut, setting_out_of
 from pegline.commands.setout.target_file import read_targets
 from pegline.commands.setout.targets import TargetSet, targets_from_file, targets_from_names
-from pegline.commands.setout.ways import ArcsWay, LineWay, Tapes, Ways
+from pegline.commands.setout.ways import LineWay, Tapes, Ways
 from pegline.commands.several_books import Tell
 from pegline.commands.tape_in_hand import tape_in_hand
 from pegline.errors import UsageError
@@ -47,6 +48,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--unchecked", action="store_true", help="from a survey that failed or is not checked, too")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help="write the sheet, a table and a drawing of the targets there")
+    parser.add_argument(
+        "--formats", metavar="LIST", default="pdf,csv,dxf", help="any of pdf, svg, png, csv, dxf; default: pdf,csv,dxf"
+    )
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
@@ -71,6 +76,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         readings=readings,
     )
     tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
+    if args.out:
+        from pegline.commands.setout.files import write_files
+
+        for path in write_files(result, Path(args.out), f"{Path(args.book).stem}-setout", args.formats):
+            (complain if args.json else tell)(f"  {path}")
     return 1 if result.failed or not is_checked(survey) else 0
 
 
@@ -239,30 +249,6 @@ def _way_lines(ways: Ways, notation: Notation) -> Iterator[str]:
         yield f"  from {line.line}: {line_sentence(line, notation)}"
     for arcs in ways.by_arcs[:2]:
         yield f"  by distances: {arcs_sentence(arcs, notation)}"
-
-
-def line_sentence(way: LineWay, notation: Notation) -> str:
-    """Return what to do along a line."""
-    at = _held(way.at, way.reads_at, notation)
-    side = "left" if way.offset > 0 else "right"
-    aside = f", {side} {_held(abs(way.offset), abs(way.reads_offset), notation)}"
-    by = f", right angle by {way.method}" if way.method else ""
-    offset = aside + by if abs(way.offset) >= 0.0005 else ", on the line"
-    return f"at {at}{offset} (± {notation.accuracy(way.sd)}, 1 σ)"
-
-
-def _held(length: float, reads: float, notation: Notation) -> str:
-    """Return a length, and what the tape should read where that is another figure."""
-    figure, reading = notation.figure(length), notation.figure(reads)
-    return notation.length(length) if figure == reading else f"{notation.length(length)} [{reading}]"
-
-
-def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
-    """Return what to swing."""
-    held = ", ".join(
-        f"{_held(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
-    )
-    return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)}, 1 σ)"
 
 
 def _reason(ways: Ways, notation: Notation) -> str:

@@ -1,0 +1,241 @@
+"""The sheets to take to the field: the sketch with the lines, a page to book each line on, witnesses, sums, safety."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+
+from pegline.book.geometry import Rectangle
+from pegline.book.habits import notation_of
+from pegline.commands.judgement import BOUNDARY_CAUTION
+from pegline.commands.prepare.expectation import Expectation
+from pegline.commands.prepare.layout import Booking, PlannedLine
+from pegline.commands.prepare.needs import needs_of
+from pegline.commands.prepare.rules import Remark, smallest_noticed
+from pegline.commands.prepare.sketch import outline_of
+from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
+from pegline.errors import UsageError
+from pegline.network.model import Array
+from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.model import Plan
+from pegline.plan.sheets.a4_page import shorten
+from pegline.plane import distance
+
+__all__ = ["preparation_sheets"]
+
+USE_LINES: Final = {
+    "base": "CONTINUOUS",
+    "side": "CONTINUOUS",
+    "tie": "LONG-DASH",
+    "check": "SHORT-DASH",
+    "detail": "DOTS",
+}
+CHAIN: Final = 13.0  #: half the breadth of the chain's column, mm
+STEP: Final = 13.5  #: from one blank row to the next, mm
+WITNESSES: Final = (22.0, 68.0, 34.0, 58.0)  #: breadths of the columns of the witness table, mm
+SUMS: Final = (92.0, 46.0, 44.0)
+SPARE: Final = 3  #: blank rows for what nobody expected
+
+SAFETY: Final = (
+    "Beside a road: bright clothes, one who watches the traffic, nobody in the roadway with a tape.",
+    "Look up before you raise a rod: wires. Look down before you drive a peg: cables, gas, water.",
+    "Not alone near water, on walls or on steep ground. No steel tape in a thunderstorm, or near a fence that is live.",
+    "Ask before you cross a neighbour's land; leave gates as you find them; pull out the arrows.",
+)
+
+
+def preparation_sheets(expectation: Expectation, judgement: Sequence[Remark]) -> Plan:
+    """Return the sheets of a preparation.
+
+    Raises
+    ------
+    UsageError
+        The layout fixes no plan yet.
+    """
+    survey, book = expectation.survey, expectation.intention.book
+    if survey is None:
+        raise UsageError(f"no sheets yet: {expectation.trouble}; mend the layout first, or add --propose")
+    pages = [("The lines", list(_index(expectation)))]
+    for line in expectation.intention.layout.lines:
+        if line.name not in book.lines:
+            pages += _booking_pages(expectation, line)
+    flow = Flow("Witnesses, sums, safety")
+    _witnesses(flow, expectation)
+    _sums(flow, expectation)
+    _judgement(flow, judgement)
+    _safety(flow)
+    title = book.title or book.file.rsplit(".", 1)[0]
+    return field_sheets(survey, title, [*pages, *flow.pages], caution=BOUNDARY_CAUTION)
+
+
+# -- the sketch with the lines ---------------------------------------------------------------------------------------
+
+
+def _index(expectation: Expectation) -> Iterator[Item]:
+    """Yield the sketch, north up, with the lines and what each is for."""
+    intention, layout = expectation.intention, expectation.intention.layout
+    notation = notation_of(intention.book)
+    places = {**layout.points, **layout.stations}
+    outlines = {
+        name: outline
+        for name, feature in intention.features.items()
+        if (outline := outline_of(feature, places, intention.book.unit)) is not None
+    }
+    left, bottom, right, top = BODY
+    needs = needs_of(expectation)
+    small = SmallMap((left, bottom + 42, right, top), np.vstack([*places.values(), *outlines.values()]))
+    for name, outline in outlines.items():
+        if len(outline) > 1:
+            small.line(outline, closed=isinstance(intention.features[name].geometry, Rectangle) or _is_ring(outline))
+    for line in layout.lines:
+        ends = np.array([layout.place(line.start), layout.place(line.end)])
+        small.line(ends, line_type=USE_LINES[line.use], heavy=line.use == "base")
+        share = 0.3 if line.use == "check" else 0.5  # check lines cross others in their middle
+        small.along(ends[0], ends[1], f"{line.use} {notation.figure(layout.length(line))}", share=share)
+    for name, at in layout.stations.items():
+        small.station(at, name)
+    for name, at in layout.points.items():
+        small.mark(at, name)
+    small.north(0.0)
+    yield from small.items
+    flow = Flow("")
+    flow.y = bottom + 39
+    flow.text("North is up. Base: heavy. Tie: long dashes. Check: short dashes. Lengths by the sketch only.")
+    flow.text(
+        f"Take {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, tapes, a square, this paper and"
+        f" pencils. {needs.people} people, {needs.sentence}."
+    )
+    yield from flow.items
+
+
+def _is_ring(outline: Array) -> bool:
+    return len(outline) > 2 and bool(np.allclose(outline[0], outline[-1]))
+
+
+# -- a page for each line --------------------------------------------------------------------------------------------
+
+
+def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tuple[str, list[Item]]]:
+    """Yield the pages of a line: its start at the foot, the chain up the middle, blanks on either side."""
+    picked = sorted((b for b in expectation.bookings.values() if b.line == line.name), key=lambda b: b.chainages[0])
+    rows: list[Booking | None] = []
+    for booking in picked:
+        rows += [booking] * len(booking.chainages)
+    _, bottom, _, top = BODY
+    most = int((top - bottom - 42.0) / STEP)
+    if line.use != "check":  # blanks for what nobody expected, to the end of the page
+        rows += [None] * max(SPARE, -len(rows) % most)
+    parts = [rows[i : i + most] for i in range(0, len(rows), most)] or [[]]
+    for number, part in enumerate(parts):
+        heading = f"{line.start} to {line.end}, {line.use}" + (f", page {number + 1}" if number else "")
+        items = list(_page(expectation, line, part, last=number == len(parts) - 1))
+        yield heading, items
+
+
+def _page(expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | None], *, last: bool) -> Iterator[Item]:
+    left, bottom, right, top = BODY
+    middle = (left + right) / 2
+    notation = notation_of(expectation.intention.book)
+    length = notation.figure(expectation.intention.layout.length(line))
+    yield Words("SHEET-TEXT", f"Line {line.start}-{line.end}", left, top - 5, 4.0, bold=True)
+    yield Words("SHEET-TEXT", f"{line.use}; about {length} by the sketch", left, top - 11.5, TEXT)
+    yield Words("SHEET-TEXT", "date ____________  tape ____________", right, top - 5, TEXT, "right")
+    yield Words("SHEET-TEXT", f"unit {notation.name}   temperature ______", right, top - 11.5, TEXT, "right")
+    head = top - 32.0
+    for edge in (-CHAIN, CHAIN):
+        yield Stroke("SHEET", np.array([(middle + edge, bottom + 12), (middle + edge, head)]))
+    yield from _end(middle, bottom + 5, line.start)
+    yield Words("SHEET-TEXT", f"start: 0 at {line.start}", middle + CHAIN + 4, bottom + 3.5, TEXT)
+    if last:
+        yield from _end(middle, head + 7, line.end)
+        yield Words("SHEET-TEXT", "total forward __________", middle - CHAIN - 4, head + 5.5, TEXT, "right")
+        yield Words("SHEET-TEXT", "taped back __________", middle + CHAIN + 4, head + 5.5, TEXT)
+    for number, booking in enumerate(rows):
+        yield from _blank(booking, rows, number, middle, bottom + 18 + STEP * number)
+
+
+def _end(x: float, y: float, name: str) -> Iterator[Item]:
+    turns = np.linspace(0, 2 * np.pi, 41)[:-1]
+    ring = np.column_stack((x + 10.0 * np.cos(turns), y + 4.6 * np.sin(turns)))
+    yield Stroke("SHEET", ring, True)
+    yield Words("SHEET-TEXT", shorten(name, 17.0, TEXT), x, y - TEXT / 2, TEXT, "middle", bold=True)
+
+
+def _blank(
+    booking: Booking | None, rows: Sequence[Booking | None], number: int, middle: float, y: float
+) -> Iterator[Item]:
+    """Yield one blank row: the chainage between the lines of the chain, the offset and the name on its side."""
+    right = BODY[2]
+    yield Words("SHEET-TEXT", "______", middle, y, TEXT, "middle")
+    if booking is None:
+        for x, anchor in ((middle - CHAIN - 4, "right"), (middle + CHAIN + 4, "left")):
+            yield Words("SHEET-TEXT", "________  ____________", x, y, TEXT, anchor)  # type: ignore[arg-type]
+        return
+    offset = booking.offsets[0] if booking.offsets else 0.0
+    second = number > 0 and rows[number - 1] is booking
+    told = f"{booking.point} again" if second else booking.point
+    if booking.method == "on line":
+        yield Words("SHEET-TEXT", f"{booking.point}, on the line", middle + CHAIN + 4, y, TEXT)
+        return
+    room = right - middle - CHAIN - 4 - 24
+    name = shorten(told, room, TEXT)
+    if offset > 0:
+        yield Words("SHEET-TEXT", f"{name}  ________", middle - CHAIN - 4, y, TEXT, "right")
+    else:
+        yield Words("SHEET-TEXT", f"________  {name}", middle + CHAIN + 4, y, TEXT)
+
+
+# -- witnesses, sums, safety -----------------------------------------------------------------------------------------
+
+
+def _witnesses(flow: Flow, expectation: Expectation) -> None:
+    flow.text("Witnesses: three lasting things to each peg, to find it again", bold=True)
+    flow.gap(2)
+    flow.row(["peg", "from", "distance", "to what part"], WITNESSES, bold=True)
+    for name in expectation.intention.layout.stations:
+        for number in range(3):
+            flow.row([name if not number else "", "", "", ""], WITNESSES)
+
+
+def _sums(flow: Flow, expectation: Expectation) -> None:
+    """Write what can be added up before leaving: each check with what the sketch lets expect."""
+    intention, layout = expectation.intention, expectation.intention.layout
+    notation = notation_of(intention.book)
+    flow.gap(7)
+    flow.room(40)
+    flow.text("Sums to make before you leave the field", bold=True)
+    flow.gap(2)
+    flow.row(["what", "about, by the sketch", "found"], SUMS, bold=True)
+    for line in layout.framework:
+        if line.use == "check":
+            shown = smallest_noticed(expectation, line.name)
+            noticed = f" (shows a mistake of {notation.small(shown)})" if shown is not None else ""
+            flow.row([f"check line {line.name}{noticed}", notation.length(layout.length(line)), ""], SUMS)
+    for name, feature in intention.features.items():
+        if isinstance(feature.geometry, Rectangle):
+            edge = feature.geometry.edge
+            if edge.start in layout.points and edge.end in layout.points:
+                front = float(distance(layout.points[edge.start], layout.points[edge.end]))
+                flow.row([f"{name}: front {edge}, taped along the wall", notation.length(front), ""], SUMS)
+    flow.gap(2)
+    flow.text("Every line taped forward and back: the two differ by no more than the tape explains.")
+    flow.text("Type the book and run pegline check before you pull out a peg.")
+
+
+def _judgement(flow: Flow, judgement: Sequence[Remark]) -> None:
+    wrong = [remark for remark in judgement if not remark.good]
+    if wrong:
+        flow.gap(6)
+        flow.text("What is not right with this layout", bold=True)
+        for remark in wrong:
+            flow.text(f"! {remark.text}.", indent=3)
+
+
+def _safety(flow: Flow) -> None:
+    flow.gap(6)
+    flow.room(45)
+    flow.text("Safety first", bold=True)
+    for text in SAFETY:
+        flow.text(f"- {text}", indent=3)

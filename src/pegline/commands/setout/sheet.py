@@ -1,0 +1,98 @@
+"""The sheet that goes out with whoever sets points out: a map, what to tape, and what proves it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pegline.book.habits import notation_of
+from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION
+from pegline.commands.setout.phrases import arcs_sentence, line_sentence
+from pegline.commands.setout.setting_out import SettingOut
+from pegline.commands.setout.ways import LineWay
+from pegline.commands.sheets import Flow, SmallMap, field_sheets
+from pegline.detail.path import stroke
+from pegline.plan.display import Item
+from pegline.plan.model import Plan
+
+__all__ = ["setting_out_sheet"]
+
+CHECKS = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
+FINE = 0.02  #: how finely arcs are stroked, metres
+
+
+def setting_out_sheet(result: SettingOut) -> Plan:
+    """Return the sheets of a setting-out."""
+    survey, notation = result.survey, notation_of(result.survey.book)
+    flow = Flow("Setting out")
+    flow.picture(112.0, lambda box: _map(result, box))
+    flow.text(GROUND_CAUTION, bold=True)
+    flow.text(f"Lengths are level, in {notation.words}; [ ] is what the tape should read where it differs.")
+    for ways in result.ways:
+        flow.gap(2.5)
+        best = ways.best
+        if best is None:
+            flow.text(f"{ways.name}: no line and no two standing points are in reach.", bold=True)
+            continue
+        if isinstance(best, LineWay):
+            flow.text(f"{ways.name}: from the line {best.line}, {line_sentence(best, notation)}", bold=True)
+        else:
+            flow.text(f"{ways.name}: {arcs_sentence(best, notation)}", bold=True)
+        if isinstance(best, LineWay) and ways.by_arcs:
+            flow.text(f"or by {arcs_sentence(ways.by_arcs[0], notation)}", indent=6)
+        elif ways.by_line and not isinstance(best, LineWay):
+            line = ways.by_line[0]
+            flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
+    _checks(flow, result)
+    title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
+    return field_sheets(survey, title, flow.pages, caution=BOUNDARY_CAUTION)
+
+
+def _checks(flow: Flow, result: SettingOut) -> None:
+    notation, square = notation_of(result.survey.book), result.square
+    flow.gap(4)
+    flow.text(
+        f"A right angle by 3-4-5: {notation.length(square.along)} along the line, {notation.length(square.across)}"
+        f" across, {notation.length(square.diagonal)} between their ends."
+    )
+    if not result.checks:
+        return
+    flow.gap(4)
+    flow.row(["Check before you leave", "should be", "allowed ±", "taped"], CHECKS, bold=True)
+    for check in result.checks:
+        one, other = check.between
+        allowed = notation.accuracy(check.allowed)
+        flow.row([f"{one} to {other}", notation.length(check.distance), allowed, ""], CHECKS)
+
+
+def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator[Item]:
+    """Yield the targets, what is about them, and the lines and stations that they are set out from."""
+    survey, targets = result.survey, result.targets
+    solution = survey.adjustment.solution
+    used = {way.best.line for way in result.ways if isinstance(way.best, LineWay)}
+    lines = [line for name, line in survey.reduction.lines.items() if name in used]
+    swung = [name for way in result.ways if way.by_arcs for name in way.by_arcs[0].distances]
+    ends = {name: solution.position(name) for line in lines for name in (line.start, line.end)}
+    anchors = {name: targets.positions.of(name) for name in swung}
+    small = SmallMap(box, np.array([*targets.at.values(), *ends.values(), *anchors.values()]))
+    for shape in survey.detail.shapes.values():
+        if shape.path is not None and shape.kind in ("building", "outbuilding", "boundary", "wall", "fence", "hedge"):
+            small.line(stroke(shape.path, FINE))
+    for line in lines:
+        small.line(np.array([ends[line.start], ends[line.end]]), line_type="LONG-SHORT")
+    for outline in targets.outlines:
+        places = [targets.at.get(name) for name in outline.points]
+        known = np.array([place for place in places if place is not None])
+        if len(known) > 1:
+            small.line(known, closed=outline.closed and len(known) == len(places), heavy=True)
+    for name, at in {**anchors, **ends}.items():
+        if name in solution.index and name in survey.solved.stations:
+            small.station(at, name)
+        else:
+            small.mark(at, name)
+    for name, at in targets.at.items():
+        small.mark(at, name, bold=True)
+    if survey.frame.north:
+        small.north(0.0)
+    yield from small.items

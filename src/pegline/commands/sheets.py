@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from shapely import LineString, Polygon, box
 
+from pegline.book.settings import PAPERS
 from pegline.errors import UsageError
 from pegline.network.model import Array
 from pegline.plan.display import Anchor, Item, Page, Stroke, Words
@@ -18,7 +19,7 @@ from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.column import wrap
-from pegline.plan.sheets.papers import MARGIN, PAPERS
+from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import LAYERS
 from pegline.survey import Survey
 
@@ -62,6 +63,7 @@ def field_sheets(survey: Survey, title: str, bodies: Sequence[tuple[str, Body]],
         Options(),
         title=title,
         scale=survey.scale,
+        turn=0.0,
         ellipse_scale=1,
         layers=LAYERS,
         features=(),

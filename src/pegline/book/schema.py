@@ -13,7 +13,7 @@ from typing import Any
 from pegline.book.model import BOOK
 from pegline.measures.grammar import Reference, Schema
 
-__all__ = ["book_schema", "keys_of", "schema_text"]
+__all__ = ["book_schema", "keys_of", "schema_text", "words_of"]
 
 
 @cache
@@ -47,6 +47,18 @@ def keys_of(record: str) -> tuple[str, ...]:
     found = schema if record == "book" else schema["$defs"][record]
     shapes = [found, *found.get("anyOf", ())]
     return next(tuple(shape["properties"]) for shape in shapes if "properties" in shape)
+
+
+def words_of(record: str, key: str) -> tuple[str, ...]:
+    """Return the words that a key of a record may have, where its schema lists them."""
+    schema = book_schema()
+    found = schema if record == "book" else schema["$defs"][record]
+    shapes = [found, *found.get("anyOf", ())]
+    part: Schema = next((shape["properties"][key] for shape in shapes if key in shape.get("properties", {})), {})
+    if "$ref" in part:
+        part = schema["$defs"][part["$ref"].rsplit("/", 1)[1]]
+    lists = (each["enum"] for each in (part, *part.get("anyOf", ())) if "enum" in each)
+    return tuple(word for word in next(lists, ()) if isinstance(word, str))
 
 
 def schema_text() -> str:

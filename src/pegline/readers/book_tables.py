@@ -7,21 +7,23 @@ A cell holds a value as a book writes it. Lists and maps stand in it as in a lin
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
 from pegline.book.canonical_layout import flow_text
-from pegline.book.schema import keys_of
+from pegline.book.schema import keys_of, words_of
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import suggest
 from pegline.readers.yaml import parse
 
-__all__ = ["NAMING", "SHEETS", "Cells", "Sheet", "columns_of", "sheets_of", "table_of"]
+__all__ = ["NAMING", "SHEETS", "Cells", "Sheet", "choices", "columns_of", "sheets_of", "table_of"]
 
 #: Rows of cells, the first with the names of the columns; each cell knows its row and column.
 Cells: TypeAlias = Sequence[Sequence[Text]]
+MAX_TITLE_ROWS: Final = 6  #: rows at the top that are looked through for the names of columns
 Entry = dict[str, tuple[Text, Written]]
 
 
@@ -63,6 +65,12 @@ _IN_LINES: Final = ("legs", "details", "details_back")
 _HEAD: Final = Sheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
 #: Every sheet by name, in the order in which a workbook has them.
 SHEETS: Final[Mapping[str, Sheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
+#: Columns whose cells are prose, taken as they are.
+PROSE: Final = frozenset(
+    {"title", "place", "surveyor", "weather", "purpose", "licence", "note", "mark", "label", "object", "prepared_for"}
+    | {"prepared_by", "checked_by", "number", "revision", "past"}
+)
+_QUOTED: Final = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
 #: Columns that name or class things, or remark on them: in these, one merged cell may stand for several rows.
 NAMING: Final = frozenset(
     {"name", "line", "object", "use", "unit", "tape", "method", "mark", "material", "class"}
@@ -76,6 +84,16 @@ def columns_of(sheet: Sheet) -> list[str]:
     for record in filter(None, (sheet.other, sheet.child)):
         keys += [key for key in keys_of(record) if key not in keys]
     return [*sheet.names, *keys]
+
+
+def choices() -> dict[tuple[str, str], tuple[str, ...]]:
+    """Return the words that a column of a sheet may have, where they are few, by sheet and column."""
+    return {
+        (name, column): words
+        for name, sheet in SHEETS.items()
+        for column in columns_of(sheet)
+        if (words := words_of(sheet.record, column))
+    }
 
 
 # -- a book becomes sheets --------------------------------------------------------------------------
@@ -221,6 +239,11 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
 
 def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
     known = columns_of(sheet)
+    if (number := _title_rows(known, cells)) > 0:
+        place = next(cell.place for cell in cells[0] if cell.value)
+        rows = "row 1 is" if number == 1 else f"rows 1 to {number} are"
+        making.tell("title", f"{rows} above the names of the columns; delete what is above them", place)
+        return
     columns = _header(known, cells[0], making)
     store = _STORES.get(sheet.name, _store_named if sheet.names else _store_record)
     named = {*sheet.names, sheet.children}
@@ -240,12 +263,24 @@ def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
             elif column in named:
                 names[column] = Text(text, cell.place)
             elif column in known:
-                entries[column] = (Text(column, cell.place), _value(Text(text, cell.place), making))
+                value = _value(Text(text, cell.place), making, is_prose=column in PROSE)
+                entries[column] = (Text(column, cell.place), value)
         lacking = [name for name in sheet.names if name not in names]
         if lacking and (entries or names):
             making.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row[0].place)
         elif entries or names:
             store(_Filled(sheet, names, entries, row[0].place), making)
+
+
+def _title_rows(known: Sequence[str], cells: Cells) -> int:
+    """Return how many rows, with a title and no name of a column, are above the row that has those names."""
+    for number, row in enumerate(cells[:MAX_TITLE_ROWS]):
+        heads = [" ".join(cell.value.split()).casefold() for cell in row if cell.value]
+        if sum(head in known for head in heads) >= min(2, len(known)):
+            return row[0].place.line - 1 if number and any(cell.value for cell in cells[0]) else 0
+        if any(head in known for head in heads):
+            return 0
+    return 0
 
 
 def _header(known: Sequence[str], row: Sequence[Text], making: _Making) -> list[str]:
@@ -261,15 +296,17 @@ def _header(known: Sequence[str], row: Sequence[Text], making: _Making) -> list[
     return columns
 
 
-def _value(cell: Text, making: _Making) -> Written:
-    """Return what a cell says."""
+def _value(cell: Text, making: _Making, *, is_prose: bool) -> Written:
+    """Return what a cell says; prose is taken as it is, even where it begins with a bracket or a quotation."""
     if cell.value == "~":
         return Text("", cell.place)
-    if cell.value[0] not in '[{"':
+    if cell.value[0] not in '[{"' or (is_prose and not _QUOTED.fullmatch(cell.value)):
         return cell
     try:
         return _at(parse(cell.value, cell.place.file), cell.place)
     except BookError as error:
+        if is_prose:
+            return cell
         making.tell("cell", error.findings[0].text, cell.place)
         return cell
 

@@ -98,7 +98,7 @@ def _look_through(archive: zipfile.ZipFile, part: str, look: _Look) -> None:
         with archive.open(part) as file:
             while block := file.read(BLOCK):
                 parser.feed(block)
-    except (ParseError, DefusedXmlException):  # a picture, or what its reader will refuse as well
+    except (ParseError, DefusedXmlException, LookupError, ValueError):  # a picture, or what its reader refuses as well
         return
 
 

@@ -8,11 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from pegline.book.canonical_layout import text_of
+from pegline.book.formats import NEWEST
 from pegline.book.read import read_book
 from pegline.errors import BookError, Finding, OpenError, UsageError
 from pegline.measures.source_tree import Table, Text
 from pegline.readers import parse_book
-from pegline.readers.book_tables import SHEETS, Sheet, columns_of, sheets_of, table_of
+from pegline.readers.book_tables import SHEETS, Sheet, choices, columns_of, sheets_of, table_of
 from pegline.readers.decoding import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
 from pegline.readers.yaml import comments, parse
@@ -26,7 +27,12 @@ BOOKS = (".yaml", ".yml")
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
-    parser.add_argument("files", nargs="+", metavar="FILE", help="a book; or CSV, XLSX and ODS files that make one")
+    parser.add_argument(
+        "files",
+        nargs="*",
+        metavar="FILE",
+        help="a book; or CSV, XLSX and ODS files that make one; none: blank tables to fill in",
+    )
     parser.add_argument(
         "--to", required=True, metavar="PATH", help="a folder for CSV files, a .xlsx or .ods file; or a .yaml book"
     )
@@ -37,8 +43,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     files, to = [Path(file) for file in args.files], Path(args.to)
     if any(file.resolve() == to.resolve() for file in files):
         raise UsageError(f"{to}: would be written over what it is made of; give another name")
+    if not files:
+        return _blank_tables(to, tell)
     if to.suffix.lower() in BOOKS:
-        _to_book(files, to)
+        _to_book(files, to, complain)
         tell(f"{to}: a book of {len(files)} file{'s' * (len(files) != 1)}")
         return 0
     if len(files) != 1 or files[0].suffix.lower() not in BOOKS:
@@ -46,6 +54,38 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     count = _to_tables(files[0], to, complain)
     tell(f"{to}: {count} tables of {files[0]}")
     return 0
+
+
+def _blank_tables(to: Path, tell: Tell) -> int:
+    """Write tables to fill in: every sheet with all of its columns."""
+    from pegline.commands.table.write import WRITTEN, blank_xlsx, csv_files
+
+    if to.suffix.lower() in BOOKS:
+        raise UsageError(f"{to}: a book is made of tables; name them, or write a blank book with: pegline new {to}")
+    if to.exists():
+        raise UsageError(f"{to}: exists already; give another name")
+    columns = {name: columns_of(sheet) for name, sheet in SHEETS.items()}
+    blank = {name: [heads] for name, heads in columns.items()}
+    head = columns["head"]
+    blank["head"].append([{"book": str(NEWEST), "unit": "m"}.get(column, "") for column in head])
+    if not to.suffix:
+        csv_files(blank, to, ())
+    elif to.suffix.lower() not in WRITTEN:
+        raise UsageError(_no_such_tables(to))
+    else:
+        with held(to.parent), placed(to) as path:
+            if to.suffix.lower() == ".xlsx":
+                blank_xlsx(blank, choices(), path)
+            else:
+                WRITTEN[to.suffix.lower()](blank, path)
+    tell(f"{to}: {len(columns)} tables to fill in")
+    return 0
+
+
+def _no_such_tables(to: Path) -> str:
+    from pegline.commands.table.write import WRITTEN
+
+    return f"{to}: no tables by that name; give a folder, or a file that ends with {' or '.join(WRITTEN)}"
 
 
 def _to_tables(book: Path, to: Path, complain: Tell) -> int:
@@ -58,9 +98,7 @@ def _to_tables(book: Path, to: Path, complain: Tell) -> int:
 
     write = WRITTEN.get(to.suffix.lower())
     if write is None and to.suffix:
-        raise UsageError(
-            f"{to}: no tables by that name; give a folder, or a file that ends with {' or '.join(WRITTEN)}"
-        )
+        raise UsageError(_no_such_tables(to))
     if write is None:
         stale = _stale(to, sheets)
         csv_files(sheets, to, stale)
@@ -93,9 +131,9 @@ def _is_table(file: Path, sheet: Sheet | None) -> bool:
     return bool(heads) and heads <= set(columns_of(sheet))
 
 
-def _to_book(files: Sequence[Path], to: Path) -> None:
+def _to_book(files: Sequence[Path], to: Path, complain: Tell) -> None:
     try:
-        table = table_of(_sheets(files))
+        table = table_of(_sheets(files, lambda finding: complain(str(_by_cell(finding)))))
         read_book(table, file=to.name, path=str(to), sha256="")
     except BookError as error:
         raise BookError(map(_by_cell, error.findings)) from None
@@ -103,11 +141,11 @@ def _to_book(files: Sequence[Path], to: Path) -> None:
         path.write_text(text_of(table), encoding="utf-8", newline="\n")
 
 
-def _sheets(files: Sequence[Path]) -> dict[str, list[list[Text]]]:
+def _sheets(files: Sequence[Path], tell: Callable[[Finding], None]) -> dict[str, list[list[Text]]]:
     """Return the sheets of all files by their names in the format."""
     sheets: dict[str, list[list[Text]]] = {}
     for file in files:
-        for name, rows in sheets_in(file).items():
+        for name, rows in sheets_in(file, tell).items():
             known = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
             if known in sheets:
                 raise UsageError(f"{file}: a second sheet {known}; keep one of them")

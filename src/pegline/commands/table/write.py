@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import csv
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement, register_namespace, tostring
 
+from pegline.readers.cells import CHOICES
 from pegline.writers.publish import held, placed
 from pegline.writers.write_faults import told
 
-__all__ = ["WRITTEN", "csv_files"]
+__all__ = ["WRITTEN", "blank_xlsx", "csv_files"]
 
+TEXT_FORMAT: Final = "@"  #: cells are text: a spreadsheet would make a date of 1-2
+BLANK_ROWS: Final = 200  #: rows of a blank sheet that are made ready
 Tables = Mapping[str, Sequence[Sequence[str]]]
 
 
@@ -36,13 +40,59 @@ def csv_files(tables: Tables, folder: Path, stale: Iterable[Path]) -> None:
 
 def _xlsx(tables: Tables, path: Path) -> None:
     from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
 
     book = Workbook(write_only=True)
     for name, rows in tables.items():
         sheet = book.create_sheet(name)
         sheet.freeze_panes = "A2"
         for row in rows:
-            sheet.append(list(row))
+            cells = [WriteOnlyCell(sheet, value=text or None) for text in row]
+            for cell in cells:
+                cell.number_format = TEXT_FORMAT
+            sheet.append(cells)
+    book.save(path)
+
+
+def blank_xlsx(tables: Tables, choices: Mapping[tuple[str, str], Sequence[str]], path: Path) -> None:
+    """Write a workbook to fill in: a sheet for each part of a book, drop-downs where a few words are possible.
+
+    Parameters
+    ----------
+    tables
+        Each with its column names, and rows that are filled in already.
+    choices
+        The words for a column of a sheet.
+    """
+    from openpyxl import Workbook
+    from openpyxl.utils import get_column_letter, quote_sheetname
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    book = Workbook()
+    for sheet in book.worksheets:
+        book.remove(sheet)
+    words = {column: tuple(options) for (_, column), options in choices.items()}
+    lists = {column: number for number, column in enumerate(words, 1)}
+    for name, (heads, *rows) in tables.items():
+        sheet = book.create_sheet(name)
+        for row in (heads, *rows):
+            sheet.append([text or None for text in row])
+        sheet.freeze_panes = "A2"
+        for number, head in enumerate(heads, 1):
+            letter = get_column_letter(number)
+            sheet.column_dimensions[letter].number_format = TEXT_FORMAT
+            for line in range(2, BLANK_ROWS + 2):  # programs look at the cell, and not at its column
+                sheet.cell(line, number).number_format = TEXT_FORMAT
+            if (name, head) in choices:
+                where = get_column_letter(lists[head])
+                area = f"{quote_sheetname(CHOICES)}!${where}$2:${where}${len(words[head]) + 1}"
+                validation = DataValidation("list", formula1=area, allow_blank=True, showErrorMessage=False)
+                validation.add(f"{letter}2:{letter}{BLANK_ROWS + 1}")
+                sheet.add_data_validation(validation)
+    last = book.create_sheet(CHOICES)
+    for column, number in lists.items():
+        for line, word in enumerate((column, *words[column]), 1):
+            last.cell(line, number, word)
     book.save(path)
 
 
@@ -81,7 +131,16 @@ def _ods_cell(line: Element, text: str) -> None:
     cell = SubElement(line, _tag("table", "table-cell"))
     if text:
         cell.set(_tag("office", "value-type"), "string")
-        SubElement(cell, _tag("text", "p")).text = text
+        _ods_paragraph(SubElement(cell, _tag("text", "p")), text)
+
+
+def _ods_paragraph(paragraph: Element, text: str) -> None:
+    """Write a text with its runs of spaces, of which a paragraph as such keeps one."""
+    first, *runs = re.split("(?<= )( +)", text)
+    paragraph.text = first
+    for number in range(0, len(runs), 2):
+        spaces = SubElement(paragraph, _tag("text", "s"), {_tag("text", "c"): str(len(runs[number]))})
+        spaces.tail = runs[number + 1]
 
 
 #: How a file is written, by the end of its name.

@@ -6,6 +6,7 @@ PeglineError
 ├── OutputError    an output cannot be written (73)
 ├── BusyError      another run holds the folder, or a limit was passed (75)
 └── UsageError     the call's words are off (2)
+    └── UnsuitableError   a format cannot hold this survey; told, and the others are written
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ __all__ = [
     "OutputError",
     "PeglineError",
     "Place",
+    "UnsuitableError",
     "UsageError",
     "in_order",
     "printable",
@@ -137,3 +139,7 @@ class UsageError(PeglineError):
     """The call itself is wrong."""
 
     status = 2
+
+
+class UnsuitableError(UsageError):
+    """A survey cannot be written in one format; the others can be written all the same."""

@@ -27,6 +27,8 @@ from pegline.solved import Solved
 
 if TYPE_CHECKING:
     from pegline.plan.model import Options, Plan
+    from pegline.writers.gis.reprojection import OtherCRS
+    from pegline.writers.publish import Refuse
 
 __all__ = ["FORMATS", "Survey", "reduce", "write"]
 
@@ -172,15 +174,34 @@ def write(
     directory: str | Path,
     formats: Sequence[str] = FORMATS,
     options: Options | None = None,
+    *,
+    crs: str | None = None,
+    allow_shift: float = 0.0,
 ) -> tuple[Path, ...]:
     """Write a survey's files into a folder, whole or not at all, and return their paths.
 
-    Those of a half-finished book say so, in their names too.
+    Those of a half-finished book say so, in their names too. A format that cannot hold this survey is left out
+    with a warning.
+
+    Parameters
+    ----------
+    survey
+        The survey.
+    directory
+        The folder, made if need be.
+    formats
+        Which files.
+    options
+        Of the drawing.
+    crs
+        Another CRS for the layers (GeoPackage, shapefiles, …): EPSG:CODE.
+    allow_shift
+        What a change of datum to it may be out by, metres.
 
     Raises
     ------
     UsageError
-        A format is unknown, or cannot hold this survey.
+        A format is unknown, or none of them can hold this survey.
     OutputError
         A file cannot be written; what stood there before is untouched.
     BusyError
@@ -188,18 +209,34 @@ def write(
     """
     from pegline.writers import known
 
+    other = None
+    if crs is not None:
+        from pegline.writers.gis.reprojection import OtherCRS
+
+        other = OtherCRS(crs, allow_shift)
     formats = known(formats)
-    return publish_drawn(carried(survey, formats, options), survey, Path(directory), formats)
+    return publish_drawn(carried(survey, formats, options), survey, Path(directory), formats, other)
 
 
-def publish_drawn(drawn: Survey | Plan, survey: Survey, directory: Path, formats: Sequence[str]) -> tuple[Path, ...]:
-    """Write what ``carried`` gave of a survey into a folder, whole or not at all."""
+def publish_drawn(
+    drawn: Survey | Plan,
+    survey: Survey,
+    directory: Path,
+    formats: Sequence[str],
+    other: OtherCRS | None = None,
+    refuse: Refuse | None = None,
+) -> tuple[Path, ...]:
+    """Write what ``carried`` gave of a survey into a folder, whole or not at all.
+
+    A format that cannot hold the survey is told to ``refuse``, else as a warning of Python's.
+    """
+    from pegline.writers import writers_in
     from pegline.writers.file_list import Origin
-    from pegline.writers.publish import publish
+    from pegline.writers.publish import publish, warn_of
 
     stem = Path(survey.book.file).stem + ("-unfinished" if survey.adjustment.unfinished else "")
     origin = Origin(survey.book.file, survey.book.sha256)
-    return publish(drawn, directory, stem, formats, origin=origin)
+    return publish(drawn, directory, stem, formats, writers_in(other), origin=origin, refuse=refuse or warn_of)
 
 
 def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:

@@ -30,11 +30,14 @@ def _moved(survey, east):
     return with_stages(survey, frame=replace(survey.frame, origin=(512_340.25 + east, 5_712_806.4)))
 
 
+def _words(out, *sources, **words):
+    usual = {"new": False, "crs": None, "allow_shift": 0.0}
+    return argparse.Namespace(out=str(out), outputs=[*map(str, sources)], **{**usual, **words})
+
+
 def _join(out, *sources):
     said, complained = [], []
-    status = run(
-        argparse.Namespace(out=str(out), outputs=[*map(str, sources)], new=False), said.append, complained.append
-    )
+    status = run(_words(out, *sources), said.append, complained.append)
     return status, said, complained
 
 
@@ -268,7 +271,9 @@ def test_a_survey_of_another_title_does_not_replace_one_of_its_name(tmp_path, tw
 
 def test_surveys_that_the_file_holds_are_dropped_when_it_is_begun_anew(tmp_path, two):
     _join(tmp_path / "all.gpkg", *two)
-    words = argparse.Namespace(out=str(tmp_path / "all.gpkg"), outputs=[str(two[0])], new=True)
+    words = argparse.Namespace(
+        out=str(tmp_path / "all.gpkg"), outputs=[str(two[0])], new=True, crs=None, allow_shift=0.0
+    )
 
     run(words, lambda _: None, lambda _: None)
 

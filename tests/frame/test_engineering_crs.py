@@ -34,7 +34,7 @@ def test_a_survey_without_control_is_in_a_named_engineering_crs_everywhere(tmp_p
     with closing(sqlite3.connect(tmp_path / "weir.gpkg")) as package:
         query = "SELECT definition_12_063 FROM gpkg_spatial_ref_sys WHERE srs_name = ?"
         (wkt2,) = package.execute(query, (NAME,)).fetchone()
-    geo = json.loads(pq.read_schema(tmp_path / "weir_stations.geoparquet").metadata[b"geo"])
+    geo = json.loads(pq.read_schema(tmp_path / "weir_stations.parquet").metadata[b"geo"])
     found = [CRS.from_wkt(wkt2), CRS.from_json_dict(geo["columns"][geo["primary_column"]]["crs"])]
     found.append(CRS.from_wkt((tmp_path / "weir_stations.prj").read_text()))
     assert [(crs.name, crs.is_engineering) for crs in found] == [(NAME, True)] * 3

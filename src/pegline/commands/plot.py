@@ -6,17 +6,27 @@ import argparse
 import gc
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from pegline.commands import drawing_options
+from pegline.commands import drawing_options, other_crs
 from pegline.commands.several_books import Tell, refuse_clashes, status_of
 from pegline.errors import BookError, worst
 
 if TYPE_CHECKING:
     from pegline.errors import Finding
     from pegline.plan.model import Options
+    from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["arguments", "run"]
+
+
+class Choices(NamedTuple):
+    """What every book of a run is plotted with."""
+
+    formats: tuple[str, ...]
+    options: Options  #: of the drawing
+    other: OtherCRS | None  #: the CRS that layers are asked for in
+    unfinished: bool  #: whether half-finished books are drawn as far as they go
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,6 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--unfinished", action="store_true", help="draw what can be drawn of a half-finished book, marked as such"
     )
+    other_crs.arguments(parser)
     drawing_options.arguments(parser)
 
 
@@ -37,12 +48,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
     formats = known(args.formats.split(",") if args.formats else FORMATS)
     refuse_clashes(args.books)
-    options = drawing_options.options(args)
+    choices = Choices(formats, drawing_options.options(args), other_crs.chosen(args), args.unfinished)
     statuses = []
     for book in args.books:
-        statuses.append(
-            status_of(_plot, complain, book, Path(args.out), formats, options, args.unfinished, tell, complain)
-        )
+        statuses.append(status_of(_plot, complain, book, Path(args.out), choices, tell, complain))
         gc.collect()  # a drawing is full of circles
     return worst(statuses)
 
@@ -55,16 +64,14 @@ def _missing_words(missing: Sequence[Finding]) -> str:
     return f"unfinished: {things} missing, first of all: {missing[0].text.partition(';')[0]}"
 
 
-def _plot(
-    name: str, out: Path, formats: tuple[str, ...], options: Options, unfinished: bool, tell: Tell, complain: Tell
-) -> int:
+def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) -> int:
     from pegline.diagnosis.report import at, do_now, likely_causes, verdict
     from pegline.plan.model import Plan
     from pegline.readers import read
     from pegline.survey import carried, publish_drawn, reduce, reduce_as_far_as_it_goes
 
     book = read(name)
-    if unfinished:
+    if choices.unfinished:
         found, missing = reduce_as_far_as_it_goes(book)
         if found is None:
             raise BookError(missing)
@@ -75,8 +82,10 @@ def _plot(
         raise BookError(book.missing)
     else:
         survey = reduce(book)
-    drawn = carried(survey, formats, options)
-    paths = publish_drawn(drawn, survey, out, formats)
+    drawn = carried(survey, choices.formats, choices.options)
+    paths = publish_drawn(
+        drawn, survey, out, choices.formats, choices.other, lambda error: complain(f"{name}: {error}")
+    )
     tell(f"{name}: {verdict(survey.solved)}")
     for path in paths:
         tell(f"  {path}")
@@ -87,7 +96,7 @@ def _plot(
             complain(f"{name}: {sentence}")
         complain(f"{name}: see every check with: pegline check {name}")
     on_plan = drawn.warnings if isinstance(drawn, Plan) else ()
-    by_name = {"pdf", "png"}.isdisjoint(formats)  # of the others programs find the letters themselves
+    by_name = {"pdf", "png"}.isdisjoint(choices.formats)  # of the others programs find the letters themselves
     for finding in (*survey.diagnosis.warnings, *on_plan):
         if finding.rule != "missing-font" or not by_name:
             complain(str(finding))

@@ -127,11 +127,20 @@ class Survey:
 
         return compose(self, options or Options())
 
-    def layers(self) -> dict[str, GeoDataFrame]:
-        """Return the layers of the GeoPackage as GeoDataFrames, by the same names."""
-        from pegline.writers.gis.dataframes import layers
+    def layers(self, crs: str | None = None, *, allow_shift: float = 0.0) -> dict[str, GeoDataFrame]:
+        """Return the layers of the GeoPackage as GeoDataFrames, by the same names.
 
-        return layers(self)
+        Parameters
+        ----------
+        crs
+            Another CRS than the survey's own: EPSG:CODE.
+        allow_shift
+            What a change of datum to it may be out by, metres.
+        """
+        from pegline.writers.gis.dataframes import layers
+        from pegline.writers.gis.reprojection import OtherCRS
+
+        return layers(self, None if crs is None else OtherCRS(crs, allow_shift))
 
     def to_postgis(self, engine: Any, *, name: str | None = None, schema: str = "public") -> None:
         """Put the layers into a PostGIS database (the extra ``postgis``); the survey's old rows are replaced.

@@ -8,27 +8,33 @@ finished files to where they belong. Writers are imported when first used: a run
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 from pegline.errors import UsageError
 
-__all__ = ["FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known"]
+if TYPE_CHECKING:
+    from pegline.writers.gis.reprojection import OtherCRS
+
+__all__ = ["ENDINGS", "FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known", "writers_in"]
 
 #: Takes a Plan, or a Survey where the format holds no drawing.
 Writer = Callable[[Any, Path], None]
 
 
 class Format(NamedTuple):
-    """One row of the formats; its name is the ending of its file."""
+    """One row of the formats; its name is the ending of its file unless another is given."""
 
     home: str  #: the module of this folder that writes it
     takes: Literal["plan", "survey", "either"]  #: what its ``write`` is given; "plan" where it holds the drawing
+    ending: str = ""  #: of its file, where that is not the format's name
+    layers: bool = False  #: whether it holds the layers, which may be asked for in another CRS
 
 
 FORMATS_TABLE: Final[Mapping[str, Format]] = {
-    "gpkg": Format("gis.gpkg", "survey"),
+    "gpkg": Format("gis.gpkg", "survey", layers=True),
     "dxf": Format("dxf.drawing", "plan"),
     "pdf": Format("paper.pdf", "plan"),
     "html": Format("page.computation_sheet", "either"),
@@ -38,8 +44,8 @@ FORMATS_TABLE: Final[Mapping[str, Format]] = {
     "png": Format("paper.png", "plan"),
     "geojson": Format("gis.geojson", "survey"),
     "sld": Format("gis.sld", "survey"),
-    "shp": Format("gis.shp", "survey"),
-    "geoparquet": Format("gis.geoparquet", "survey"),
+    "shp": Format("gis.shp", "survey", layers=True),
+    "geoparquet": Format("gis.geoparquet", "survey", ending="parquet", layers=True),
 }
 
 
@@ -56,8 +62,25 @@ def _imported_when_called(row: Format) -> Writer:
 #: Each format with what writes it.
 WRITERS: Final[Mapping[str, Writer]] = {name: _imported_when_called(row) for name, row in FORMATS_TABLE.items()}
 
+#: Endings of files where they are not the format's name.
+ENDINGS: Final[Mapping[str, str]] = {name: row.ending for name, row in FORMATS_TABLE.items() if row.ending}
+
 #: Formats that hold no drawing.
 PLAIN: Final = frozenset(name for name, row in FORMATS_TABLE.items() if row.takes != "plan")
+
+
+def writers_in(other: OtherCRS | None) -> Mapping[str, Writer]:
+    """Return the writers, those of layers with the CRS that they are to write in; None: the survey's own."""
+    if other is None:
+        return WRITERS
+    return {
+        name: partial(_write_layers, row.home, other) if row.layers else WRITERS[name]
+        for name, row in FORMATS_TABLE.items()
+    }
+
+
+def _write_layers(home: str, other: OtherCRS, drawn: Any, path: Path) -> None:
+    import_module(f"pegline.writers.{home}").write(getattr(drawn, "survey", drawn), path, other)
 
 
 def known(formats: Iterable[str]) -> tuple[str, ...]:

@@ -6,18 +6,28 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from glob import escape
 from pathlib import Path
 from typing import Any, Final
 
-from pegline.errors import BusyError, OutputError
-from pegline.writers import WRITERS, Writer
+from pegline.errors import BusyError, OutputError, UnsuitableError
+from pegline.writers import ENDINGS, WRITERS, Writer
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
 from pegline.writers.write_faults import told
 
 __all__ = ["held", "locked_file", "moved", "placed", "publish", "swept"]
+
+#: Takes what a format cannot hold a survey for.
+Refuse = Callable[[UnsuitableError], None]
+
+
+def warn_of(error: UnsuitableError) -> None:
+    """Warn a program that a format was left out."""
+    warnings.warn(str(error), stacklevel=2)
+
 
 LOCK: Final = ".pegline.lock"
 #: Work folders stand inside the output folder, so that moving a file out of them is one step of one file system.
@@ -34,23 +44,26 @@ def publish(
     writers: Mapping[str, Writer] = WRITERS,
     *,
     origin: Origin | None = None,
+    refuse: Refuse = warn_of,
 ) -> tuple[Path, ...]:
     """Write a plan (or, in plain formats, a survey) into a folder, each file whole or not at all; return the files.
 
     Where the book that they are made from is given, the list of the files with their hashes stands beside them.
 
     All is built in a work folder before the first file is moved: when anything fails, what stood there
-    before is untouched.
+    before is untouched. A format that cannot hold this survey is told to ``refuse``, and the others are written.
 
     Raises
     ------
+    UnsuitableError
+        None of the formats can hold this survey.
     OutputError
         A file cannot be written.
     BusyError
         Another run holds the folder, or a program has a database open that would be replaced.
     """
     with held(directory):
-        return moved(plan, directory, stem, formats, writers, origin=origin)
+        return moved(plan, directory, stem, formats, writers, origin=origin, refuse=refuse)
 
 
 @contextmanager
@@ -84,16 +97,13 @@ def moved(
     writers: Mapping[str, Writer] = WRITERS,
     *,
     origin: Origin | None = None,
+    refuse: Refuse = warn_of,
 ) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
     with told(directory / stem):
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
         try:
-            for name in formats:
-                path = work / f"{stem}.{name}"
-                writers[name](plan, path)
-                if not path.exists() and not list(work.glob(f"{escape(stem)}*.{name}")):
-                    raise OutputError(f"{directory / path.name}: nothing was written; run it again")
+            _write_each(plan, work, directory, stem, formats, writers, refuse)
             made = sorted(work.iterdir())
             for path in made:
                 _synced(path)
@@ -106,6 +116,32 @@ def moved(
             return tuple(directory / path.name for path in made)
         finally:
             shutil.rmtree(work, ignore_errors=True)
+
+
+def _write_each(
+    plan: Any,
+    work: Path,
+    directory: Path,
+    stem: str,
+    formats: Iterable[str],
+    writers: Mapping[str, Writer],
+    refuse: Refuse,
+) -> None:
+    """Write each format into the work folder; those that cannot hold the survey are told when others can."""
+    refused: list[UnsuitableError] = []
+    for name in formats:
+        path = work / f"{stem}.{ENDINGS.get(name, name)}"
+        try:
+            writers[name](plan, path)
+        except UnsuitableError as error:
+            refused.append(error)
+            continue
+        if not path.exists() and not list(work.glob(f"{escape(stem)}*{path.suffix}")):
+            raise OutputError(f"{directory / path.name}: nothing was written; run it again")
+    if refused and not any(work.iterdir()):
+        raise refused[0]
+    for unsuitable in refused:
+        refuse(unsuitable)
 
 
 @contextmanager

@@ -173,10 +173,10 @@ def test_shapefiles_bear_the_day_of_the_book(tmp_path, local):
 def test_geoparquet_is_read_back_with_its_crs(tmp_path, survey):
     parquet = pytest.importorskip("pyarrow.parquet")
     survey = survey()
-    geoparquet.write(survey, tmp_path / "weir.geoparquet")
+    geoparquet.write(survey, tmp_path / "weir.parquet")
 
     for name, frame in layers(survey).items():
-        table = parquet.read_table(tmp_path / f"weir_{name}.geoparquet")
+        table = parquet.read_table(tmp_path / f"weir_{name}.parquet")
         told = json.loads(table.schema.metadata[b"geo"])
         assert told["version"] == "1.1.0"
         assert CRS.from_json_dict(told["columns"]["geometry"]["crs"]) == frame.crs
@@ -189,7 +189,7 @@ def test_geoparquet_says_which_extra_it_needs(tmp_path, local, monkeypatch):
     monkeypatch.setattr(geoparquet, "find_spec", lambda name: None)
 
     with pytest.raises(UsageError, match=r"pip install 'pegline\[geoparquet\]'"):
-        geoparquet.write(local, tmp_path / "weir.geoparquet")
+        geoparquet.write(local, tmp_path / "weir.parquet")
 
 
 # Styles --------------------------------------------------------------------------------------------

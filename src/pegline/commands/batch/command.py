@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
+from pegline.commands import other_crs
 from pegline.commands.batch import dask_cluster as cluster
 from pegline.commands.batch import index, summary
 from pegline.commands.batch import workers as local
@@ -37,6 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--memory", type=int, default=4096, metavar="MB", help="memory that a worker may hold (default 4096 MB)"
     )
     parser.add_argument("--cluster", metavar="ADDRESS", help="a running dask scheduler, such as tls://10.0.0.1:8786")
+    other_crs.arguments(parser)
     parser.add_argument("--index", choices=("gpkg", "parquet"), help="also write one index of all plots")
 
 
@@ -52,7 +54,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if args.memory < LEAST_MEMORY:
         raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
     out = Path(args.out)
-    settings = Settings(formats, args.seconds, args.memory * 2**20)
+    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.chosen(args))
     own = ("batch", "index") if args.index else ("batch",)
     archive = looked_through(Path(args.folder), out, settings, own=own)
     with held(out):

@@ -55,19 +55,30 @@ def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, An
 def _done(task: Task) -> dict[str, Any]:
     from pegline.readers import read
     from pegline.survey import carried, reduce
+    from pegline.writers import writers_in
     from pegline.writers.file_list import Origin
     from pegline.writers.publish import moved
 
     survey = reduce(read(task.source))
     drawn = carried(survey, task.settings.formats)
     origin = Origin(survey.book.file, survey.book.sha256)
-    paths = moved(drawn, Path(task.folder), task.stem, task.settings.formats, origin=origin)
+    refused: list[str] = []
+    paths = moved(
+        drawn,
+        Path(task.folder),
+        task.stem,
+        task.settings.formats,
+        writers_in(task.settings.other),
+        origin=origin,
+        refuse=lambda error: refused.append(str(error).replace(printable(task.source), task.book)),
+    )
+    failing = [f"{check.what} fails" for check in survey.adjustment.checks if not check.passed]
     weakest = survey.solved.weakest_on_grid
     outputs = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
     return {
         "status": 0 if survey.passed else 1,
         "quality": _quality(survey),
-        "why": [f"{check.what} fails" for check in survey.adjustment.checks if not check.passed][:MOST_TOLD],
+        "why": [*refused, *failing][:MOST_TOLD],
         "outputs": outputs,
         "title": survey.book.title,
         "date": survey.book.date.isoformat() if survey.book.date else None,

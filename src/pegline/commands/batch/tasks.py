@@ -12,10 +12,13 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from stat import S_ISREG
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from pegline.errors import OpenError, UsageError, printable
 from pegline.readers.decoding import LARGEST
+
+if TYPE_CHECKING:
+    from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["Archive", "Settings", "Task", "key_of", "looked_through"]
 
@@ -31,6 +34,7 @@ class Settings:
     formats: tuple[str, ...]
     seconds: float  #: a book may take
     memory: int  #: bytes a worker may hold
+    other: OtherCRS | None = None  #: the CRS that layers are asked for in
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +119,8 @@ def key_of(task: Task) -> str:
     """Return the hash of all that decides a book's outputs: its bytes, the settings, the versions of the makers."""
     digest = hashlib.sha256()
     settings = task.settings
-    made_by = [settings.formats, settings.seconds, settings.memory, _versions()]
+    asked = settings.other and (settings.other.text, settings.other.allow_shift)
+    made_by = [settings.formats, settings.seconds, settings.memory, asked, _versions()]
     digest.update(json.dumps(made_by).encode())
     try:
         about = Path(task.source).stat()

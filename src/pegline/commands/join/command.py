@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from pegline.commands import other_crs
 from pegline.commands.join.disagreements import Disagreement, told
 from pegline.commands.join.report import report_layers
 from pegline.errors import UsageError
@@ -15,6 +16,7 @@ from pegline.writers.gis.geometries import stacked
 from pegline.writers.gis.layer_table import LAYERS, Filled, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
 from pegline.writers.gis.package_reader import read_package, split_surveys
+from pegline.writers.gis.reprojection import reproject
 
 __all__ = ["arguments", "joined", "names_of", "one_frame", "run", "surveys_in"]
 
@@ -25,6 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("out", metavar="OUT.gpkg", help="the GeoPackage to write; surveys that it holds already stay")
     parser.add_argument("outputs", nargs="+", metavar="OUTPUT", help="a GeoPackage that pegline wrote, joined or not")
+    other_crs.arguments(parser)
     parser.add_argument("--new", action="store_true", help="begin anew: drop the surveys that OUT.gpkg holds")
 
 
@@ -43,6 +46,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     for name in known.keys() & added.keys():
         _same_survey(out, name, known[name], added[name])
     surveys = {**known, **added}
+    if (other := other_crs.chosen(args)) is not None:
+        surveys = {name: reproject(package, other) for name, package in surveys.items()}
     one_frame(surveys)
     found = list(told(surveys))
     with held(out.parent), placed(out) as path:

@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.gis.reprojection import package_in
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-__all__ = ["layers"]
+    from pegline.writers.gis.reprojection import OtherCRS
+
+__all__ = ["frames", "layers"]
 
 
-def layers(survey: Survey) -> dict[str, GeoDataFrame]:
-    """Return every layer as a GeoDataFrame in the frame's CRS, by the name it has in the GeoPackage."""
+def layers(survey: Survey, other: OtherCRS | None = None) -> dict[str, GeoDataFrame]:
+    """Return every layer as a GeoDataFrame by the name it has in the GeoPackage, in the frame's CRS or another."""
+    if other is None:
+        return frames(filled(survey), survey.frame.wkt)
+    whole = package_in(survey, other)
+    return frames(whole.layers, whole.wkt)
+
+
+def frames(parts: Iterable[Filled], wkt: str) -> dict[str, GeoDataFrame]:
+    """Return layers as GeoDataFrames by their names."""
     from geopandas import GeoDataFrame, GeoSeries
 
     return {
-        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=survey.frame.wkt))
-        for each in filled(survey)
+        each.name: GeoDataFrame(_series(each), geometry=GeoSeries(_geometries(each.shapes), crs=wkt)) for each in parts
     }
 
 

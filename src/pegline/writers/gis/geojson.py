@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.diagnosis.model import Survey
-from pegline.errors import UsageError
+from pegline.errors import UnsuitableError
 from pegline.network.model import Array
 from pegline.writers.gis.layer_table import Filled, filled
 
@@ -27,7 +27,7 @@ def write(survey: Survey, path: Path) -> None:
 
     Raises
     ------
-    UsageError
+    UnsuitableError
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
     way = _way(survey)
@@ -45,7 +45,7 @@ def _way(survey: Survey) -> Way:
 
     frame = survey.frame
     if frame.kind != "grid":
-        raise UsageError(
+        raise UnsuitableError(
             f"{survey.book.path}: GeoJSON is for surveys on a grid, and this one has no control;"
             " book two stations under 'control', or take gpkg"
         )
@@ -53,7 +53,7 @@ def _way(survey: Survey) -> Way:
     way = way_between(CRS(frame.wkt), CRS("EPSG:4326"), sample)
     if way is None or way.accuracy > LIMIT:
         good = "is not known" if way is None else f"is known to {way.accuracy:g} m only"
-        raise UsageError(
+        raise UnsuitableError(
             f"{survey.book.path}: GeoJSON is in WGS 84, and the way there from {frame.crs_name} {good};"
             " take gpkg, which keeps the grid's own coordinates"
         )

@@ -15,11 +15,14 @@ from pegline.errors import OutputError
 from pegline.writers.gis.extensions import extended
 from pegline.writers.gis.feature_tables import added, core
 from pegline.writers.gis.layer_table import Filled
-from pegline.writers.gis.package import Package, package
+from pegline.writers.gis.package import Package
+from pegline.writers.gis.reprojection import package_in
 from pegline.writers.write_faults import refused
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
+
+    from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["write", "written"]
 
@@ -28,7 +31,7 @@ APPLICATION: Final = 0x47504B47
 VERSION: Final = 10300
 
 
-def write(survey: Survey, path: Path) -> None:
+def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     """Write the layers of a survey as a GeoPackage at ``path``, and look whether it is whole.
 
     Raises
@@ -36,7 +39,7 @@ def write(survey: Survey, path: Path) -> None:
     OutputError
         The file could not be written, or is not whole.
     """
-    written(package(survey), path)
+    written(package_in(survey, other), path)
 
 
 def written(package: Package, path: Path) -> None:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
-from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.gis.layer_table import Filled
+from pegline.writers.gis.reprojection import package_in
 from pegline.writers.survey_figures import moment
 from pegline.writers.write_faults import refused
+
+if TYPE_CHECKING:
+    from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["write"]
 
@@ -27,7 +31,7 @@ _TYPES: Final[Mapping[Type, str]] = {
 }
 
 
-def write(survey: Survey, path: Path) -> None:
+def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     """Write every layer of a survey as a shapefile beside ``path``, and ``STEM_shp.txt`` to say what it cannot hold.
 
     Raises
@@ -45,7 +49,8 @@ def write(survey: Survey, path: Path) -> None:
         "An empty text means none.",
     ]
     try:
-        for layer in filled(survey):
+        whole = package_in(survey, other)
+        for layer in whole.layers:
             names = short_names([column.name for column in layer.columns])
             schema = {
                 "geometry": layer.shapes.form,
@@ -57,7 +62,7 @@ def write(survey: Survey, path: Path) -> None:
                 "w",
                 "ESRI Shapefile",
                 schema,
-                crs_wkt=survey.frame.wkt,
+                crs_wkt=whole.wkt,
                 encoding="UTF-8",
                 DBF_DATE_LAST_UPDATE=moment(survey.book)[:10],
             ) as file:

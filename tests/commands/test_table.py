@@ -652,7 +652,7 @@ def test_a_blank_workbook_has_drop_downs_and_cells_of_text(tmp_path):
     words = {}
     for name in ("lines", "details", "features"):
         for validation in book[name].data_validations.dataValidation:
-            head = book[name].cell(1, validation.sqref.ranges[0].min_col).value
+            head = book[name].cell(1, next(iter(validation.sqref.ranges)).min_col).value
             area = validation.formula1.rpartition("!")[2].replace("$", "")
             words[name, head] = [row[0].value for row in book["choices"][area]]
     assert words["lines", "use"] == ["base", "side", "tie", "check", "detail"]

@@ -17,6 +17,7 @@ from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
 from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment, Array
+from pegline.network.quality import MIN_REDUNDANCY
 from pegline.network.unnoticed import Unnoticed
 from pegline.reduction.model import ReducedLine, Reduction
 
@@ -130,6 +131,15 @@ class Solved:
         if framework_fails(self.adjustment.checks):
             return False
         return None if self.unnoticed.unchecked else True
+
+    @cached_property
+    def compared_lines(self) -> frozenset[str]:
+        """Return the lines that something else measures too: of the others the length taped is the one computed."""
+        adjustment = self.adjustment
+        compared = {check.booking.measured_line for check in adjustment.checks}
+        if adjustment.delivered == "adjusted":
+            compared |= {m.booking.measured_line for m in adjustment.measurements if m.redundancy > MIN_REDUNDANCY}
+        return frozenset(name for name in compared if name is not None)
 
     @property
     def unchecked(self) -> tuple[str, ...]:

@@ -13,7 +13,9 @@ from builders import paths
 from builders import weir_survey as records
 from builders.altered import with_stages
 
+from pegline import reduce
 from pegline.network.confidence import ellipses
+from pegline.readers import parse_book
 from pegline.writers.json import text, write
 from pegline.writers.result import result
 from pegline.writers.result_schema import schema
@@ -80,7 +82,9 @@ def test_a_line_is_computed_on_the_ground(grid):
     line = result(grid)["lines"]["A-C"]
 
     assert line["computed"] == pytest.approx(hypot(22, 24) / 0.9996, abs=1e-9)
-    assert line["difference"] == pytest.approx(line["ground"] - line["computed"], abs=1e-12)
+    assert line["difference"] is None  # nothing else measures it
+    check = result(grid)["lines"]["C-D"]
+    assert check["difference"] == pytest.approx(check["ground"] - check["computed"], abs=1e-12)
 
 
 def test_rows_are_told_left_positive_and_oblique_ones_as_lists(local):
@@ -148,3 +152,17 @@ def test_tables_and_lists_have_a_line_for_each_member(tmp_path, local):
     lines = (tmp_path / "weir.json").read_text(encoding="utf-8").splitlines()
 
     assert sum(line.startswith('  "lane.') for line in lines) == 3
+
+
+def test_a_line_that_nothing_else_measures_has_no_difference(tmp_path):
+    # Without a check the computed length of each line is the taped one: 0.000 would look like a good check.
+    lines = "  A-B: {use: base, taped: 50.00}\n  A-C: {use: side, taped: 40.00}\n  C-B: {use: side, taped: 30.00}\n"
+    head = "book: 1\nunit: m\nstations: {C: {left_of: A-B}, D: {right_of: A-B}}\nlines:\n"
+    alone = result(reduce(parse_book((head.replace(", D: {right_of: A-B}", "") + lines).encode(), "alone.yaml")))
+    assert {each["difference"] for each in alone["lines"].values()} == {None}
+    more = (
+        lines
+        + "  A-D: {use: side, taped: 40.00}\n  D-B: {use: side, taped: 30.00}\n  C-D: {use: check, taped: 48.01}\n"
+    )
+    checked = result(reduce(parse_book((head + more).encode(), "checked.yaml")))
+    assert None not in {each["difference"] for each in checked["lines"].values()}

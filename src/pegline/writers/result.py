@@ -217,7 +217,7 @@ def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
 
 def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
     made = line.ground.corrections
-    computed = computed_length(survey, line, places)
+    computed, compared = computed_length(survey, line, places), line.name in survey.solved.compared_lines
     return {
         "use": line.use,
         "taped": line.ground.reading,
@@ -230,7 +230,7 @@ def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages:
         },
         "ground": line.ground.length,
         "computed": computed,
-        "difference": None if computed is None else line.ground.length - computed,
+        "difference": line.ground.length - computed if computed is not None and compared else None,
         "page": pages.page(line.booked.place.source),
     }
 

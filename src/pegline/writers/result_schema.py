@@ -142,7 +142,7 @@ class LineEntry(TypedDict):
     corrections: CorrectionsEntry
     ground: Annotated[float, "horizontal length on the ground as taped, metres"]
     computed: Annotated[float | None, "the same between its delivered ends, metres"]
-    difference: Annotated[float | None, "ground minus computed, metres"]
+    difference: Annotated[float | None, "ground minus computed, metres; null where nothing else measures it"]
     page: Page
 
 

@@ -151,7 +151,7 @@ def _against(
 ) -> list[str]:
     computed = computed_length(survey, line, places)
     length = line.ground.length
-    difference = None if computed is None else length - computed
+    difference = length - computed if computed is not None and line.name in survey.solved.compared_lines else None
     check, test = checks.get(line.name), tests.get(line.name)
     # The tests of measurements are of the adjusted solution; where it is not delivered they say nothing of this length.
     adjusted = survey.adjustment.delivered == "adjusted"

@@ -24,7 +24,7 @@ FORMAT = {
     "passage": "past parallel offsets sides angle perpendicular hypotenuse perpendiculars apart method tape note",
     "chain_angle": "along chord",
     "row": "at left right point station produced feature kind girth width "
-    "spread height label to method accuracy note page struck",
+    "spread height label to method accuracy note page mark_at struck",
     "arc": "point from left_of right_of accuracy note page",
     "feature": "kind at through ring curve closed rectangle "
     "taped_round circle parallel corners thickness face girth width "

@@ -5,10 +5,11 @@ from datetime import date
 
 import pytest
 
-from pegline.errors import Place
+from pegline.errors import BookError, Place
 from pegline.measures import angles, lengths, scalars
 from pegline.measures.reading_log import Slate, Wrong
 from pegline.measures.source_tree import Table, Text
+from pegline.readers import parse_book
 
 PLACE = Place("book.yaml", 3, 7)
 DEGREE = math.pi / 180
@@ -325,3 +326,19 @@ def test_nought_is_one_part_of_an_accuracy_and_never_both():
     assert accuracy(fixed="0", per_length="1/1000").fixed.value == 0
     with pytest.raises(Wrong, match="no reading is known exactly"):
         accuracy(fixed="0", per_length="0")
+
+
+def test_a_mark_on_a_page_is_two_shares_beside_the_page():
+    def row(mark):
+        text = f"book: 1\nunit: m\nlines:\n  A-B: {{use: base, taped: 9, details: [{{at: 1, point: p, {mark}}}]}}\n"
+        return parse_book(text.encode(), "marked.yaml").lines["A-B"].details[0]
+
+    assert row("page: 12, mark_at: [0.42, 0.77]").mark_at == (0.42, 0.77)
+    for wrong in (
+        "mark_at: [0.4, 0.7]",
+        "page: 12, mark_at: [0.4]",
+        "page: 12, mark_at: [0.4, 1.1]",
+        "page: 12, mark_at: 3",
+    ):
+        with pytest.raises(BookError):
+            row(wrong)

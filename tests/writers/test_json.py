@@ -90,11 +90,15 @@ def test_a_line_is_computed_on_the_ground(grid):
 def test_rows_are_told_left_positive_and_oblique_ones_as_lists(local):
     found = result(local)["points"]
 
-    assert found["h2"]["rows"] == [{"line": "A-B", "at": 16.95, "offset": 3.22, "source": "27:9", "page": "12"}]
+    assert found["h2"]["rows"] == [
+        {"line": "A-B", "at": 16.95, "offset": 3.22, "source": "27:9", "page": "12", "mark_at": None}
+    ]
     assert found["apple"]["rows"][0]["at"] == [20.0, 30.0]
     assert found["apple"]["rows"][0]["offset"] == [-11.42, -9.87]
     assert found["h3"]["rows"] == []
-    assert found["bay"]["rows"] == [{"line": None, "at": None, "offset": [4.2, 5.1], "source": "43:9", "page": None}]
+    assert found["bay"]["rows"] == [
+        {"line": None, "at": None, "offset": [4.2, 5.1], "source": "43:9", "page": None, "mark_at": None}
+    ]
 
 
 def test_bearings_are_told_in_degrees(local):

@@ -6,11 +6,11 @@ import re
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, one_or_more, reference
+from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
-from pegline.measures.reading_log import Named, Slate, Wrong
-from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, pair_of, to, word
+from pegline.measures.reading_log import Misread, Named, Slate, Wrong
+from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, pair_of, to, word
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Length, Name, Pair, Reading
 from pegline.records import record
@@ -36,6 +36,17 @@ def _read_at(written: Written, slate: Slate) -> Reading | Name:
 _AT: Final = one_or_more(
     Grammar(_read_at, lambda: {"anyOf": [reference(CHAINAGE), reference(NAME)]}, "chainage"), "a chainage"
 )
+
+
+def _share(text: str) -> float:
+    """Return a share of a whole, from 0 to 1."""
+    share = number(text)
+    if not 0 <= share <= 1:
+        raise Misread(f"{text} is no share of a width or height; write a number from 0 to 1")
+    return share
+
+
+_SHARE: Final = scalar(_share, "a share", {"type": "number", "minimum": 0, "maximum": 1})
 
 
 @record(frozen=True, slots=True)
@@ -78,6 +89,14 @@ class Row:
     label: Annotated[str | None, Key(TEXT, "What the plan says beside it.")] = None
     note: Annotated[str | None, NOTE] = None
     page: Annotated[str | None, PAGE] = None
+    mark_at: Annotated[
+        tuple[float, float] | None,
+        Key(
+            items(_SHARE, "a spot on the page", least=2, most=2),
+            "Where on the page's image the row stands, [x, y]: shares of its width and height from the upper left.",
+            after="page",
+        ),
+    ] = None
     produced: Annotated[
         Pair | None, Key(pair_of("point"), "The wall P-Q, produced, cuts the line here.", after="right")
     ] = None
@@ -97,6 +116,8 @@ class Row:
 
 
 def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
+    if "mark_at" in values and "page" not in values:
+        raise Wrong("mark_at is a spot on a page, and the row names none; add page", table.place, "mark")
     if "station" in values:
         return _tie_station(values, table, slate)
     left, right, chainages = values.get("left"), values.get("right"), values["at"]

@@ -206,13 +206,14 @@ def _row(row: ReducedRow, pages: Pages) -> RowEntry:
         "offset": offsets_of(row.side, tuple(ground.length for ground in row.offsets)),
         "source": source(row.booked.place),
         "page": pages.page(row.booked.place.source),
+        "mark_at": list(row.booked.mark_at) if row.booked.mark_at else None,
     }
 
 
 def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
     page = pages.page(arc.place.source)
     arms = [arm.length for arm in arc.arms]
-    return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page}
+    return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page, "mark_at": None}
 
 
 def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:

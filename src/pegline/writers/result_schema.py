@@ -116,6 +116,10 @@ class RowEntry(TypedDict):
     offset: Annotated[float | list[float], "on the ground, left positive, metres; a list for oblique offsets and arcs"]
     source: Source
     page: Page
+    mark_at: Annotated[
+        list[float] | None,
+        "where on the page's image the row stands, [x, y]: shares of its width and height from the upper left",
+    ]
 
 
 class PointEntry(PlaceEntry):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -44,18 +45,36 @@ class Framework(NamedTuple):
     adjustment: Adjustment
 
 
-def reduce(book: Book) -> Survey:
-    """Reduce, adjust and judge a book.
+def reduce(book: Book | str | PathLike[str]) -> Survey:
+    """Reduce, adjust and judge a book, or the book in a file.
+
+    Parameters
+    ----------
+    book
+        What ``read`` gives, or the path of a book's file.
 
     Raises
     ------
+    OpenError
+        The file cannot be opened.
     BookError
         The book cannot be reduced, or is half finished; its findings tell everything found.
     """
+    if not isinstance(book, Book):
+        book = _read(book)
     if book.missing:
         raise BookError(book.missing)
     framework = refine_frame(solve(settle_open_readings(book)))
     return judge(place_details(framework))
+
+
+def _read(path: object) -> Book:
+    """Return the book of a file."""
+    from pegline.readers import read
+
+    if not isinstance(path, str | PathLike):
+        raise TypeError(f"a book or the path of one is expected, not {type(path).__name__}; see pegline.read")
+    return read(path)
 
 
 def reduce_as_far_as_it_goes(book: Book) -> tuple[Survey | None, tuple[Finding, ...]]:
@@ -172,7 +191,7 @@ def judge(solved: Solved) -> Survey:
 def write(
     survey: Survey,
     directory: str | Path,
-    formats: Sequence[str] = FORMATS,
+    formats: str | Sequence[str] = FORMATS,
     options: Options | None = None,
     *,
     crs: str | None = None,
@@ -190,7 +209,7 @@ def write(
     directory
         The folder, made if need be.
     formats
-        Which files.
+        Which files: "gpkg", "gpkg,dxf" or a list of such names.
     options
         Of the drawing.
     crs

@@ -658,8 +658,8 @@ def test_a_blank_workbook_has_drop_downs_and_cells_of_text(tmp_path):
     assert words["lines", "use"] == ["base", "side", "tie", "check", "detail"]
     assert "optical square" in words["details", "method"]
     assert "building" in words["features", "kind"]
-    assert book["lines"]["A2"].number_format == "@"
-    assert book["details"]["C50"].number_format == "@"
+    assert book["lines"].column_dimensions["A"].number_format == "@"
+    assert book["details"].column_dimensions["C"].number_format == "@"
 
 
 def test_a_name_that_looks_like_a_date_stays_a_text(tmp_path):

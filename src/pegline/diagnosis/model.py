@@ -70,7 +70,7 @@ class Diagnosis:
     warnings: tuple[Finding, ...]  #: all of them: the book's, the reduction's, the frame's, the rules of thumb
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Survey:
     """A book, reduced, adjusted and judged.
 
@@ -120,6 +120,26 @@ class Survey:
         """Return n of the plan's scale 1:n: the book's, or the largest usual one that fits its paper."""
         return self.solved.scale
 
+    def __repr__(self) -> str:
+        """Return a line that says what the survey is and how it was judged."""
+        from pegline.diagnosis.report import verdict
+
+        solution = self.adjustment.solution
+        sizes = f"{solution.stations} stations, {len(self.detail.points.names)} points"
+        return f"<Survey {self.book.title or self.book.file!r}: {verdict(self.solved).headline}; {sizes}>"
+
+    def _repr_html_(self) -> str:
+        """Return the verdict and the plan, for a notebook."""
+        from html import escape
+
+        from pegline.diagnosis.report import verdict
+        from pegline.writers.paper.svg import inline_pages
+
+        heading = escape(self.book.title or self.book.file)
+        judged = escape(str(verdict(self.solved)))
+        drawn = "".join(inline_pages(self.plan()))
+        return f"<div><p><b>{heading}</b><br/>{judged} This is not a boundary survey.</p>{drawn}</div>"
+
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""
         from pegline.plan.compose import compose
@@ -129,6 +149,9 @@ class Survey:
 
     def layers(self, crs: str | None = None, *, allow_shift: float = 0.0) -> dict[str, GeoDataFrame]:
         """Return the layers of the GeoPackage as GeoDataFrames, by the same names.
+
+        The columns ``area``, ``length`` and ``at`` hold what is on the ground; geopandas has attributes of these
+        names, which are of the geometry on the grid (or no column at all): write ``frame["area"]``.
 
         Parameters
         ----------
@@ -148,7 +171,7 @@ class Survey:
         Parameters
         ----------
         engine
-            A SQLAlchemy engine.
+            A SQLAlchemy engine, or the URL of a database: ``postgresql://user@host/name``.
         name
             The survey's name in every row; the book's file's unless told.
         schema

@@ -83,8 +83,8 @@ def _write_layers(home: str, other: OtherCRS, drawn: Any, path: Path) -> None:
     import_module(f"pegline.writers.{home}").write(getattr(drawn, "survey", drawn), path, other)
 
 
-def known(formats: Iterable[str]) -> tuple[str, ...]:
-    """Return the formats, each once.
+def known(formats: str | Iterable[str]) -> tuple[str, ...]:
+    """Return the formats, each once; one text may name several, parted by commas.
 
     Raises
     ------
@@ -93,9 +93,11 @@ def known(formats: Iterable[str]) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> known(["dxf", "pdf", "dxf"])
-    ('dxf', 'pdf')
+    >>> known(["dxf", "pdf", "dxf"]), known("gpkg"), known("dxf, pdf")
+    (('dxf', 'pdf'), ('gpkg',), ('dxf', 'pdf'))
     """
+    if isinstance(formats, str):
+        formats = (name.strip() for name in formats.split(","))
     named = tuple(dict.fromkeys(formats))
     if unknown := [name for name in named if name not in WRITERS]:
         raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")

@@ -17,7 +17,7 @@ from pegline.writers.write_faults import told
 __all__ = ["WRITTEN", "blank_xlsx", "csv_files"]
 
 TEXT_FORMAT: Final = "@"  #: cells are text: a spreadsheet would make a date of 1-2
-BLANK_ROWS: Final = 200  #: rows of a blank sheet that are made ready
+BLANK_ROWS: Final = 200  #: rows of a blank sheet that have drop-downs
 Tables = Mapping[str, Sequence[Sequence[str]]]
 
 
@@ -81,8 +81,6 @@ def blank_xlsx(tables: Tables, choices: Mapping[tuple[str, str], Sequence[str]],
         for number, head in enumerate(heads, 1):
             letter = get_column_letter(number)
             sheet.column_dimensions[letter].number_format = TEXT_FORMAT
-            for line in range(2, BLANK_ROWS + 2):  # programs look at the cell, and not at its column
-                sheet.cell(line, number).number_format = TEXT_FORMAT
             if (name, head) in choices:
                 where = get_column_letter(lists[head])
                 area = f"{quote_sheetname(CHOICES)}!${where}$2:${where}${len(words[head]) + 1}"

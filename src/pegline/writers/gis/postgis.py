@@ -29,7 +29,7 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public") -
     survey
         The survey.
     engine
-        A SQLAlchemy engine, or a connection, to a database with PostGIS.
+        A SQLAlchemy engine, or a connection, to a database with PostGIS, or its URL.
     name
         Its name in the column ``survey``.
     schema
@@ -46,6 +46,8 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public") -
         raise UsageError(f"a database needs {missing[0]}; install it with: pip install 'pegline[postgis]'")
     from sqlalchemy.exc import SQLAlchemyError
 
+    if isinstance(engine, str):
+        engine = _engine(engine)
     try:
         with engine.begin() as connection:
             _schema(connection, schema)
@@ -54,6 +56,20 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public") -
     except SQLAlchemyError as error:
         said = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         raise OutputError(f"the database does not take {name}: {said}; nothing was changed in it") from error
+
+
+def _engine(url: str) -> Any:
+    """Return an engine for the URL of a database."""
+    from sqlalchemy import create_engine
+    from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+
+    for short in ("postgresql://", "postgres://"):
+        if url.startswith(short):  # with the driver that pegline installs
+            url = "postgresql+psycopg://" + url.removeprefix(short)
+    try:
+        return create_engine(url)
+    except (ArgumentError, NoSuchModuleError) as error:
+        raise UsageError(f"{url!r} is no URL of a database; write postgresql://USER@HOST/NAME") from error
 
 
 def _schema(connection: Any, schema: str) -> None:

@@ -193,7 +193,7 @@ def areas(*rows):
     values = {column.name: [None] * len(rows) for column in layer.columns}
     values |= {"name": [row[0] for row in rows], "kind": [row[1] for row in rows]}
     filled = Filled(layer.name, layer.about, layer.columns, of_parts("Polygon", rings), values)
-    return Package("EPSG:32630", None, "", (filled,), (), {}, (), ())
+    return Package("EPSG:32630", None, "", (filled,), (), {}, (), (), {})
 
 
 def overlaps(one, other):

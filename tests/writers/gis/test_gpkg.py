@@ -57,7 +57,7 @@ def test_it_has_the_layers_and_tables_of_the_contract(database):
     assert {name for name, kind in told if kind == "features"} == {
         "stations", "chain_lines", "detail_points", "detail_lines", "detail_areas", "offsets", "witnesses", "ellipses",
     }  # fmt: skip
-    assert {name for name, kind in told if kind == "attributes"} == {"checks", "warnings", "book"}
+    assert {name for name, kind in told if kind == "attributes"} == {"checks", "warnings", "book", "layer_styles"}
 
 
 def test_the_database_is_sound_and_one_plain_file(database, path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import struct
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -222,9 +223,54 @@ def test_every_kind_of_the_survey_has_a_rule(tmp_path, local):
     for layer in ("detail_points", "detail_lines", "detail_areas"):
         root = ElementTree.parse(tmp_path / f"weir_{layer}.sld").getroot()
         found += [each.text for each in root.findall(".//ogc:Literal", SPACES)]
-        names = {each.text for each in root.findall(".//ogc:PropertyName", SPACES)}
-        assert names == {"kind"}
-    assert sorted(found) == ["building", "road edge", "shrub", "tree"]
+        filters = root.findall(".//ogc:Filter", SPACES)
+        names = {each.text for one in filters for each in one.iter(f"{{{SPACES['ogc']}}}PropertyName")}
+        assert names <= {"kind", "label"}
+    assert sorted(set(found)) == ["building", "road edge", "shrub", "tree"]
+
+
+def test_features_and_stations_are_labelled_and_what_does_not_plot_is_pale(tmp_path, local):
+    apple = local.detail.shapes["apple"]
+    labelled = replace(apple, booked=replace(apple.booked, label="Bramley"))
+    shapes = {**local.detail.shapes, "apple": labelled, "pear": replace(apple, name="pear", points=("lane.1",))}
+    local = with_stages(local, detail=replace(local.detail, shapes=shapes))
+    sld.write(local, tmp_path / "weir.sld")
+
+    def texts(layer):
+        root = ElementTree.parse(tmp_path / f"weir_{layer}.sld").getroot()
+        return [each.text for each in root.findall(".//se:TextSymbolizer/se:Label/ogc:PropertyName", SPACES)]
+
+    def opacities(layer):
+        root = ElementTree.parse(tmp_path / f"weir_{layer}.sld").getroot()
+        return {
+            each.text for each in root.iter(f"{{{SPACES['se']}}}SvgParameter") if each.get("name") == "stroke-opacity"
+        }
+
+    assert texts("stations") == ["name", "name"]
+    assert texts("detail_areas") == ["name"]
+    # One tree has a label of its own, the others go by their names.
+    assert sorted(set(texts("detail_points"))) == ["label", "name"]
+    assert opacities("ellipses") == opacities("offsets") == opacities("chain_lines") == {"0.4"}
+    assert opacities("detail_areas") == set()
+
+
+def test_styles_travel_inside_the_geopackage(tmp_path, local):
+    gpkg.write(local, tmp_path / "weir.gpkg")
+    sld.write(local, tmp_path / "weir.sld")
+
+    database = sqlite3.connect(tmp_path / "weir.gpkg")
+    rows = database.execute(
+        "SELECT f_table_name, f_geometry_column, styleSLD, useAsDefault FROM layer_styles"
+    ).fetchall()
+    order = [name for (name,) in database.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'")]
+    database.close()
+    assert {name: text for name, _, text, _ in rows} == {
+        layer.name: (tmp_path / f"weir_{layer.name}.sld").read_text("utf-8") for layer in gis.LAYERS
+    }
+    assert {(column, default) for _, column, _, default in rows} == {("geom", 1)}
+    # Areas below lines below points.
+    forms = {layer.name: layer.shape for layer in gis.LAYERS}
+    assert [forms[name] for name in order] == sorted((forms[name] for name in order), key=gpkg.DRAWN.index)
 
 
 def test_a_rule_has_its_parts_in_the_order_of_the_standard(tmp_path, local):

@@ -17,6 +17,7 @@ from pegline.writers.gis.layer_table import LAYERS, Filled, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
 from pegline.writers.gis.package_reader import read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
+from pegline.writers.gis.sld import styles
 
 __all__ = ["arguments", "joined", "names_of", "one_frame", "run", "surveys_in"]
 
@@ -170,19 +171,19 @@ def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -
     for package in surveys.values():
         for name, listed in package.values.items():
             values.setdefault(name, {}).update(listed)
+    layers = [
+        _stacked([_named(each.layers[number], name) for name, each in surveys.items()]) for number in range(len(LAYERS))
+    ]
     return Package(
         first.wkt,
         first.epoch,
         max(package.moment for package in surveys.values()),
-        tuple(
-            _stacked([_named(each.layers[number], name) for name, each in surveys.items()])
-            for number in range(len(LAYERS))
-        )
-        + tuple(report_layers(found)),
+        (*layers, *report_layers(found)),
         tuple(_tables(surveys, found)),
         values,
         tuple(record for package in surveys.values() for record in package.records),
         tuple(_shifted(surveys, number) for number in range(len(first.links))),
+        styles(layers, {}),
     )
 
 

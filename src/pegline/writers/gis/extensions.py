@@ -28,6 +28,7 @@ def extended(database: Connection, package: Package) -> None:
     _schema(database, package)
     _metadata(database, package)
     _relations(database, package)
+    _styles(database, package)
 
 
 def _table(database: Connection, table: Filled, moment: str) -> None:
@@ -158,3 +159,40 @@ def _relations(database: Connection, package: Package) -> None:
         "gpkg_related_tables",
         "http://www.geopackage.org/18-000.html",
     )
+
+
+# Styles ------------------------------------------------------------------------------------------
+
+
+def _styles(database: Connection, package: Package) -> None:
+    """Add the table in which general GIS programs look for the styles of layers (common practice)."""
+    database.execute(
+        "CREATE TABLE layer_styles (id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256),"
+        " f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256), styleName TEXT(30),"
+        " styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT(30), ui TEXT(30),"
+        " update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')))"
+    )
+    _insert(
+        database,
+        "layer_styles",
+        [
+            "id",
+            "f_table_catalog",
+            "f_table_schema",
+            "f_table_name",
+            "f_geometry_column",
+            "styleName",
+            "styleSLD",
+            "useAsDefault",
+            "description",
+            "owner",
+            "update_time",
+        ],
+        [
+            (number, "", "", layer, "geom", layer, text, 1, "As on the plan", "", package.moment)
+            for number, (layer, text) in enumerate(package.styles.items(), 1)
+        ],
+    )
+    columns = ["table_name", "data_type", "identifier", "description", "last_change"]
+    about = "How each layer looks on the plan: styles that general GIS programs read"
+    _insert(database, "gpkg_contents", columns, [("layer_styles", "attributes", "layer_styles", about, package.moment)])

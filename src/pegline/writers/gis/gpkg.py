@@ -29,6 +29,8 @@ __all__ = ["write", "written"]
 #: What tells a GeoPackage from other databases: the letters GPKG, and the version (requirement 2).
 APPLICATION: Final = 0x47504B47
 VERSION: Final = 10300
+#: Forms from the lowest to the topmost.
+DRAWN: Final = ("Polygon", "LineString", "Point")
 
 
 def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
@@ -63,7 +65,8 @@ def _fill(database: Connection, package: Package) -> None:
     database.execute(f"PRAGMA application_id = {APPLICATION}")
     database.execute(f"PRAGMA user_version = {VERSION}")
     crs = core(database, package.wkt, package.epoch)
-    for layer in package.layers:
+    # Programs draw what they read first below the rest: areas, then lines, then points.
+    for layer in sorted(package.layers, key=lambda layer: DRAWN.index(str(layer.shapes.form))):
         added(database, layer, crs, package.moment)
     extended(database, package)
     database.execute("COMMIT")

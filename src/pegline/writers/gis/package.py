@@ -12,6 +12,7 @@ from pegline.writers.gis.columns import SOURCE, Column
 from pegline.writers.gis.geometries import no_shapes
 from pegline.writers.gis.layer_table import Filled, Value, filled, values_of
 from pegline.writers.gis.metadata import head, iso_record
+from pegline.writers.gis.sld import styles
 from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment
 
@@ -40,6 +41,7 @@ class Package:
     values: Mapping[str, Mapping[str, str]]  #: lists of values, each with what it means
     records: tuple[str, ...]  #: ISO 19115 records as XML
     links: tuple[Links, ...]
+    styles: Mapping[str, str]  #: SLD by the layer that it is for
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +94,7 @@ def package(survey: Survey) -> Package:
         values_of(survey),
         (iso_record(survey),),
         _links(survey, pages, {layer.name: layer for layer in layers}),
+        styles(layers, survey.book.kinds),
     )
 
 

@@ -71,6 +71,7 @@ def _package(database: sqlite3.Connection) -> Package:
         values,
         tuple(text for (text,) in database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id")),
         tuple(_links(database)),
+        _styles(database),
     )
 
 
@@ -143,6 +144,13 @@ def _links(database: sqlite3.Connection) -> Iterator[Links]:
     for name, base, related in database.execute(query).fetchall():
         rows = database.execute(f'SELECT base_id, related_id, source, page FROM "{name}" ORDER BY rowid').fetchall()
         yield Links(name, base, related, tuple(rows))
+
+
+def _styles(database: sqlite3.Connection) -> dict[str, str]:
+    """Return the style of each layer; packages of older releases have none."""
+    if not _columns(database, "layer_styles"):
+        return {}
+    return dict(database.execute("SELECT f_table_name, styleSLD FROM layer_styles ORDER BY id").fetchall())
 
 
 # Several surveys in one ------------------------------------------------------------------------------

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
 from pathlib import Path
 from typing import Final
 
+from pegline.book.feature import OwnKind
 from pegline.diagnosis.model import Survey
+from pegline.kinds import KINDS
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
-from pegline.writers.gis.layer_table import LAYERS
+from pegline.writers.gis.layer_table import Filled, filled
 
-__all__ = ["write"]
+__all__ = ["styles", "write"]
 
 #: Pixels in a millimetre of paper: the standard's pixel is 0.28 mm (OGC 05-077r4, 11.2).
 PIXEL: Final = 1 / 0.28
+
+#: Opacity of what does not plot: chain lines, offsets, ellipses.
+PALE: Final = 0.4
+#: Height of labels on paper, millimetres.
+LABEL_SIZE: Final = 2.5
 
 #: The standard's own mark for each symbol; what is not named is a circle.
 MARKS: Final[Mapping[str, str]] = {
@@ -32,9 +39,21 @@ MARKS: Final[Mapping[str, str]] = {
 
 def write(survey: Survey, path: Path) -> None:
     """Write a style for every layer of a survey beside ``path``."""
-    for layer in LAYERS:
-        text = style(layer.name, _rules(layer.name, layer.shape, survey))
-        path.with_name(f"{path.stem}_{layer.name}.sld").write_text(text, encoding="utf-8", newline="\n")
+    for name, text in styles(filled(survey), survey.book.kinds).items():
+        path.with_name(f"{path.stem}_{name}.sld").write_text(text, encoding="utf-8", newline="\n")
+
+
+def styles(layers: Iterable[Filled], own: Mapping[str, OwnKind]) -> dict[str, str]:
+    """Return a style for each layer by its name.
+
+    Parameters
+    ----------
+    layers
+        As filled: only what they hold is styled.
+    own
+        Kinds of the book's own, by name.
+    """
+    return {layer.name: style(layer.name, _rules(layer, own)) for layer in layers if layer.name in (*LOOK_OF, *DETAIL)}
 
 
 def style(name: str, rules: Iterable[str]) -> str:
@@ -51,29 +70,53 @@ def style(name: str, rules: Iterable[str]) -> str:
     )
 
 
-def _rules(name: str, shape: str, survey: Survey) -> list[str]:
+def _rules(layer: Filled, own: Mapping[str, OwnKind]) -> list[str]:
     """Return the rules of a layer: one a kind for features, by use for chain lines, else one for all."""
-    if name == "chain_lines":
-        check = _stroke(LOOKS["CHECK-LINES"])
-        other = _stroke(LOOKS["CHAIN-LINES"])
-        return [_rule("check line", check, ("use", "check")), _rule("chain line", other, None)]
-    if name in ("detail_points", "detail_lines", "detail_areas"):
-        shown = [shape.kind for shape in survey.detail.shapes.values() if _LAYER[shape.form] == name]
-        rules = [_rule(kind, _symbol(shape, kind, survey), ("kind", kind)) for kind in sorted(set(shown))]
-        plain = _symbol(shape, "", survey) if name != "detail_points" else _mark(LOOKS["POINTS"], "circle", 2.0)
-        return [*rules, _rule("other", plain, None)]
-    look = LOOKS[{"stations": "STATIONS", "offsets": "OFFSETS", "witnesses": "WITNESSES", "ellipses": "ELLIPSES"}[name]]
-    if shape == "Point":
-        tie = _rule("tie station", _mark(look, "circle", 6.0), ("kind", "tie station"))
-        return [tie, _rule("station", _mark(look, "triangle", 9.0), None)]
-    return [_rule(name, _stroke(look) if shape == "LineString" else _fill(look), None)]
+    if layer.name in DETAIL:
+        return list(_detail_rules(layer, own))
+    look = LOOKS[LOOK_OF[layer.name]]
+    if layer.name == "chain_lines":
+        check = _rule("check line", _stroke(LOOKS["CHECK-LINES"]), {"use": "check"})
+        return [check, _rule("chain line", _stroke(look), None)]
+    if layer.name == "stations":
+        name = _label("name", "Point", LOOKS["STATION-NAMES"])
+        tie = _rule("tie station", _mark(look, "circle", 6.0) + name, {"kind": "tie station"})
+        return [tie, _rule("station", _mark(look, "triangle", 9.0) + name, None)]
+    return [_rule(layer.name, _stroke(look) if layer.shapes.form == "LineString" else _fill(look), None)]
 
 
-_LAYER: Final = {"point": "detail_points", "line": "detail_lines", "area": "detail_areas"}
+#: The look of each layer that holds no features.
+LOOK_OF: Final[Mapping[str, str]] = {
+    "stations": "STATIONS",
+    "chain_lines": "CHAIN-LINES",
+    "offsets": "OFFSETS",
+    "witnesses": "WITNESSES",
+    "ellipses": "ELLIPSES",
+}
+#: Layers that hold features, with the form of them.
+DETAIL: Final[Mapping[str, str]] = {"detail_points": "point", "detail_lines": "line", "detail_areas": "area"}
 
 
-def _symbol(shape: str, kind: str, survey: Survey) -> str:
-    look = layer_of(kind, survey.book.kinds)
+def _detail_rules(layer: Filled, own: Mapping[str, OwnKind]) -> Iterator[str]:
+    """Yield a rule for each kind of feature, labelled as on the plan, and one for what belongs to a larger feature."""
+    form = str(layer.shapes.form)
+    kinds = {name: kind.geometry for name, kind in KINDS.items()} | {name: kind.geometry for name, kind in own.items()}
+    labels = layer.values.get("label") or [None] * len(layer)
+    for kind in sorted({str(kind) for kind in layer.values["kind"] if kinds.get(str(kind)) == DETAIL[layer.name]}):
+        symbol = _symbol(form, kind, own)
+        named = {label is None for of, label in zip(layer.values["kind"], labels, strict=True) if of == kind}
+        if False in named:
+            text = _label("label", form, LOOKS["NAMES"])
+            yield _rule(f"{kind}, labelled", symbol + text, {"kind": kind, "label": True})
+        if True in named:
+            only: dict[str, str | bool] = {"kind": kind} | ({"label": False} if False in named else {})
+            yield _rule(kind, symbol + _label("name", form, LOOKS["NAMES"]), only)
+    plain = _mark(LOOKS["POINTS"], "circle", 2.0) if form == "Point" else _symbol(form, "", own)
+    yield _rule("other", plain, None)
+
+
+def _symbol(shape: str, kind: str, own: Mapping[str, OwnKind]) -> str:
+    look = layer_of(kind, own)
     line_type = KIND_LOOKS[kind].line_type if kind in KIND_LOOKS else None
     if shape == "Point":
         symbol = KIND_LOOKS[kind].symbol if kind in KIND_LOOKS else None
@@ -81,17 +124,45 @@ def _symbol(shape: str, kind: str, survey: Survey) -> str:
     return _stroke(look, line_type) if shape == "LineString" else _fill(look, line_type)
 
 
-def _rule(title: str, symbolizer: str, only: tuple[str, str] | None) -> str:
-    """Return one rule; ``only`` names a column and the value that it applies to, None: to what no other took."""
-    taken = (
-        "<se:ElseFilter/>"
-        if only is None
-        else "<ogc:Filter><ogc:PropertyIsEqualTo>"
-        f"<ogc:PropertyName>{only[0]}</ogc:PropertyName><ogc:Literal>{escape(only[1])}</ogc:Literal>"
-        "</ogc:PropertyIsEqualTo></ogc:Filter>"
+def _label(column: str, shape: str, look: Layer) -> str:
+    """Return what writes a column's text at a feature: beside a point, along a line, in an area."""
+    font = {"font-family": "sans-serif", "font-size": f"{LABEL_SIZE * PIXEL:.1f}"}
+    beside = "<se:AnchorPointX>0</se:AnchorPointX><se:AnchorPointY>0.5</se:AnchorPointY>"
+    inside = "<se:AnchorPointX>0.5</se:AnchorPointX><se:AnchorPointY>0.5</se:AnchorPointY>"
+    shift = "<se:DisplacementX>6</se:DisplacementX><se:DisplacementY>0</se:DisplacementY>"
+    away = f"<se:Displacement>{shift}</se:Displacement>"
+    place = {
+        "Point": f"<se:PointPlacement><se:AnchorPoint>{beside}</se:AnchorPoint>{away}</se:PointPlacement>",
+        "LineString": "<se:LinePlacement><se:PerpendicularOffset>4</se:PerpendicularOffset></se:LinePlacement>",
+        "Polygon": f"<se:PointPlacement><se:AnchorPoint>{inside}</se:AnchorPoint></se:PointPlacement>",
+    }[shape]
+    return (
+        f"<se:TextSymbolizer><se:Label><ogc:PropertyName>{column}</ogc:PropertyName></se:Label>"
+        f"<se:Font>{_parameters(font)}</se:Font><se:LabelPlacement>{place}</se:LabelPlacement>"
+        f"<se:Halo><se:Radius>1</se:Radius><se:Fill>{_parameters({'fill': '#ffffff'})}</se:Fill></se:Halo>"
+        f"<se:Fill>{_parameters({'fill': _colour(look)})}</se:Fill></se:TextSymbolizer>"
     )
+
+
+def _rule(title: str, symbolizer: str, only: Mapping[str, str | bool] | None) -> str:
+    """Return one rule for rows whose columns have values; True: any value, False: none.
+
+    Without columns it is for what no other took.
+    """
+    conditions = [_condition(column, value) for column, value in (only or {}).items()]
+    inner = conditions[0] if len(conditions) == 1 else f"<ogc:And>{''.join(conditions)}</ogc:And>"
+    taken = "<se:ElseFilter/>" if only is None else f"<ogc:Filter>{inner}</ogc:Filter>"
     described = f"<se:Description><se:Title>{escape(title)}</se:Title></se:Description>"
     return f"<se:Rule><se:Name>{escape(title)}</se:Name>{described}{taken}{symbolizer}</se:Rule>"
+
+
+def _condition(column: str, value: str | bool) -> str:
+    named = f"<ogc:PropertyName>{column}</ogc:PropertyName>"
+    if isinstance(value, str):
+        literal = f"<ogc:Literal>{escape(value)}</ogc:Literal>"
+        return f"<ogc:PropertyIsEqualTo>{named}{literal}</ogc:PropertyIsEqualTo>"
+    missing = f"<ogc:PropertyIsNull>{named}</ogc:PropertyIsNull>"
+    return f"<ogc:Not>{missing}</ogc:Not>" if value else missing
 
 
 def _parameters(values: Mapping[str, str]) -> str:
@@ -104,6 +175,8 @@ def _colour(look: Layer) -> str:
 
 def _pen(look: Layer, line_type: str | None = None) -> str:
     values = {"stroke": _colour(look), "stroke-width": f"{look.weight / 100 * PIXEL:.2f}"}
+    if not look.plots:
+        values["stroke-opacity"] = f"{PALE:g}"
     pattern = LINE_TYPES[line_type or look.line_type]
     if pattern:
         # A dot is a dash as long as the line is wide.

@@ -3,6 +3,7 @@
 PeglineError
 ├── BookError      the book is wrong: one or more findings (exit 65)
 ├── OpenError      a file cannot be opened or read at all (66)
+│   └── TooLargeError     it is larger than a book can be
 ├── OutputError    an output cannot be written (73)
 ├── BusyError      another run holds the folder, or a limit was passed (75)
 └── UsageError     the call's words are off (2)
@@ -26,6 +27,7 @@ __all__ = [
     "OutputError",
     "PeglineError",
     "Place",
+    "TooLargeError",
     "UnsuitableError",
     "UsageError",
     "in_order",
@@ -121,6 +123,10 @@ class OpenError(PeglineError):
     """A book cannot be opened or is no text at all."""
 
     status = 66
+
+
+class TooLargeError(OpenError):
+    """A file is larger than a book can be."""
 
 
 class OutputError(PeglineError):

@@ -93,10 +93,18 @@ def test_every_book_is_done_or_told_and_the_tree_is_mirrored(archive, tmp_path, 
         assert not (tmp_path / "out" / name).with_suffix(".json").exists()
     with (tmp_path / "out" / "batch.csv").open(encoding="utf-8") as file:
         quality = {row["book"]: row["quality"] for row in csv.DictReader(file)}
-    assert quality["fails.yml"] == "does not close"
-    assert quality["unchecked.yaml"] == "not checked"
-    assert quality["deep/plot-0.yaml"] == "closes"
-    assert {quality[name] for name in BAD} == {"cannot be read"}
+    assert quality["fails.yml"] == "FAILED"
+    assert quality["unchecked.yaml"] == "NOT CHECKED"
+    assert quality["deep/plot-0.yaml"] == "PASSED"
+    assert {name: quality[name] for name in BAD} == {
+        "empty.yaml": "broken file",
+        "binary.yaml": "broken file",
+        "unknown-key.yaml": "typing fault",
+        "no-side.yaml": "cannot be decided",
+        "gap.yaml": "cannot be decided",
+        "latin.yaml": "broken file",
+        "alias.yaml": "broken file",
+    }
 
 
 def test_outputs_are_those_of_solo_runs_whatever_the_number_of_workers(archive, tmp_path):
@@ -131,15 +139,17 @@ def test_a_second_run_does_only_what_is_new_changed_or_spoilt(archive, tmp_path)
     assert again == {"new.yaml", "unchecked.yaml", "deep/plot-0.yaml"}
 
 
-def test_names_that_collide_are_told_before_anything_is_written(tmp_path, capsys):
+def test_names_that_collide_stop_only_those(tmp_path, capsys):
     root = tmp_path / "books"
     root.mkdir()
-    for name in ("Plot.yaml", "plot.yml"):
+    for name in ("Plot.yaml", "plot.yml", "other.yaml"):
         (root / name).write_text(GOOD, encoding="utf-8")
 
-    assert batch(root, tmp_path / "out") == 2
-    assert "Plot.yaml and plot.yml" in capsys.readouterr().err
-    assert not (tmp_path / "out").exists()
+    assert batch(root, tmp_path / "out") == 73
+    said = capsys.readouterr().err
+    assert "Plot.yaml: its files would have the names of those of plot.yml; rename the book" in said
+    assert "plot.yml: its files would have the names of those of Plot.yaml; rename the book" in said
+    assert sorted(outputs(tmp_path / "out")) == ["other.csv", "other.files.json", "other.json"]
 
 
 def test_what_may_go_better_another_time_is_tried_again(archive, tmp_path):
@@ -214,18 +224,142 @@ def test_folders_that_are_not_looked_into_are_told(archive, tmp_path, capsys, mo
     assert "not followed, being links to folders: linked" in said.out
     assert "deep/er: this folder cannot be looked into" in said.err
     assert "gone.yaml: cannot be opened" in said.err
-    assert "deep/er,cannot be read" in (out / "batch.csv").read_text(encoding="utf-8")
+    assert "deep/er,broken file" in (out / "batch.csv").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("name", "words"), [("batch.yaml", ()), ("Index.yaml", ("--index", "gpkg"))])
-def test_a_book_with_the_name_of_the_archives_own_files_is_told_before_anything_is_written(
-    archive, tmp_path, capsys, name, words
-):
+def test_a_book_with_the_name_of_the_archives_own_files_stops_only_itself(archive, tmp_path, capsys, name, words):
     (archive / name).write_text(GOOD, encoding="utf-8")
 
-    assert batch(archive, tmp_path / "out", *words) == 2
-    assert f"{name} and the archive's own" in capsys.readouterr().err
+    assert batch(archive, tmp_path / "out", *words) == 73
+    assert f"{name}: its files would have the names of those of the archive's own files" in capsys.readouterr().err
+    assert "unchecked.json" in outputs(tmp_path / "out")
+    assert not (tmp_path / "out" / Path(name).with_suffix(".json")).exists()
+
+
+def rows_of(out):
+    return {row["book"]: row for row in csv.DictReader((out / "batch.csv").read_text(encoding="utf-8").splitlines())}
+
+
+def test_the_summary_says_what_to_type_again(tmp_path, capsys):
+    # The sample's own mistake: B-C is 149.21 ft and booked with a 6; its checks then differ by up to 0.83 m.
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    text = (Path(__file__).parents[2] / "samples" / "paddock.yaml").read_text(encoding="utf-8")
+    text = text.replace("unit: ft", "unit: ft\npages: {7: scans/p7.jpg}").replace(
+        "B-C: {use: side, taped: 146.21}", "B-C: {use: side, taped: 146.21, page: 7}"
+    )
+    (root / "paddock.yaml").write_text(text, encoding="utf-8")
+    assert batch(root, out) == 1
+    row = rows_of(out)["paddock.yaml"]
+
+    assert row["suspect"].startswith("B-C: booked 146.21, perhaps 149.21; a 9 booked as a 6")
+    assert row["suspect_line"] == str(1 + text[: text.index("B-C: {")].count("\n"))
+    assert float(row["closing_error"]) == pytest.approx(0.827, abs=0.002)
+    assert float(row["worst_test"]) > 3.29
+    assert "paddock.yaml: likely B-C: booked 146.21" in capsys.readouterr().err
+    page = (out / "batch.html").read_text(encoding="utf-8")
+    assert "B-C: booked 146.21" in page
+    assert 'href="../books/paddock.yaml"' in page
+    assert 'href="../books/scans/p7.jpg"' in page
+    assert '<path class="chain" d="M' in page
+
+
+def test_the_worst_stands_on_top():
+    def outcome(book, quality, test, warnings):
+        return {"book": book, "quality": quality, "worst_test": test, "warnings": warnings, "closing_error": None}
+
+    order = [
+        outcome("e", "typing fault", None, 0),
+        outcome("d", "FAILED", 40.0, 0),
+        outcome("c", "FAILED", 4.0, 9),
+        outcome("b", "PASSED", 1.0, 5),
+        outcome("a", "PASSED", 1.0, 2),
+    ]
+
+    assert summary.in_order_of_need(order[::-1]) == order
+
+
+def test_half_finished_books_are_checked_and_drawn_on_request(tmp_path):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    half = GOOD.replace("C-D: {use: check, taped: 25.49}", "C-D: {use: check}")
+    (root / "half.yaml").write_text(half, encoding="utf-8")
+
+    assert batch(root, out) == 65
+    assert rows_of(out)["half.yaml"]["quality"] == "incomplete"
+    assert "C-D is not taped yet" in rows_of(out)["half.yaml"]["why"]
+    assert outputs(out) == {}
+    assert batch(root, out, "--unfinished") == 0
+    assert sorted(outputs(out)) == ["half-unfinished.csv", "half-unfinished.files.json", "half-unfinished.json"]
+
+
+def test_what_an_earlier_state_or_a_book_that_is_gone_left_is_told(archive, tmp_path, capsys):
+    out = tmp_path / "out"
+    batch(archive, out)
+    (archive / "unchecked.yaml").write_text(GOOD.replace("use: base", "usee: base"), encoding="utf-8")
+    (archive / "deep" / "plot-0.yaml").unlink()
+    capsys.readouterr()
+    batch(archive, out)
+    said = capsys.readouterr()
+
+    assert "unchecked.yaml: of an earlier state of this book: unchecked.csv, unchecked.json" in said.err
+    assert rows_of(out)["unchecked.yaml"]["stale"] == "unchecked.csv; unchecked.json"
+    gone = "deep/plot-0.yaml is gone, and its outputs are not: deep/plot-0.csv, deep/plot-0.json"
+    assert gone in said.out
+    assert gone in (out / "batch.html").read_text(encoding="utf-8")
+    for name in ("plot-0.csv", "plot-0.json"):
+        (out / "deep" / name).unlink()
+    batch(archive, out)
+    assert "is gone" not in capsys.readouterr().out
+
+
+def test_a_folder_without_books_says_so(tmp_path, capsys):
+    (tmp_path / "books").mkdir()
+    (tmp_path / "books" / "scan.jpg").write_bytes(b"x")
+
+    assert batch(tmp_path / "books", tmp_path / "out") == 66
+    assert "no field book is in this folder" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_format_that_some_books_cannot_have_does_not_stop_the_others(archive, tmp_path, capsys):
+    words = ["batch", str(archive), "--out", str(tmp_path / "out"), "--formats", "csv,geojson", "--workers", "1"]
+
+    assert main(words) == 65
+    assert "8 books: GeoJSON is for surveys on a grid" in capsys.readouterr().err
+    assert len(list((tmp_path / "out").rglob("plot-*.csv"))) == 6
+
+
+def test_limits_are_no_part_of_what_makes_a_result_current(archive, tmp_path):
+    out = tmp_path / "out"
+    batch(archive, out)
+    before = len(states(out))
+    batch(archive, out, "--seconds", "100", "--memory", "3000")
+
+    assert len(states(out)) == before
+
+
+@pytest.mark.parametrize(("now", "good"), [([60.0, 1, "a"], True), ([90.0, 1, "a"], False), ([60.0, 1, "b"], False)])
+def test_a_book_that_went_over_a_limit_is_tried_again_when_limits_or_machine_are_others(tmp_path, now, good):
+    outcome = {"key": "k", "outputs": {}, "limits": [60.0, 1, "a"]}
+
+    assert manifest.still_good(outcome, "k", tmp_path, now) is good
+
+
+def test_a_run_that_is_stopped_leaves_no_work_folders(archive, tmp_path, monkeypatch):
+    out = tmp_path / "out"
+
+    def stopped_in_the_middle(tasks, settings, workers, begin):
+        for folder in (out, out / "deep"):
+            (folder / ".pegline-work-x").mkdir(parents=True)
+        raise KeyboardInterrupt
+        yield
+
+    monkeypatch.setattr(local, "done", stopped_in_the_middle)
+
+    assert batch(archive, out) == 130
+    assert not list(out.rglob(".pegline-work-*"))
 
 
 def test_outputs_may_go_above_the_books_but_not_among_them(archive, capsys):
@@ -418,14 +552,13 @@ def test_where_all_files_are_books_none_is_left_aside(archive, tmp_path, capsys)
 @pytest.mark.parametrize(
     ("qualities", "says"),
     [
-        (["does not close"] + 4 * ["closes"], "5 books: 1 does not close, 4 close"),
-        (2 * ["does not close"] + ["closes"], "3 books: 2 do not close, 1 closes"),
-        (["closes"], "1 book: 1 closes"),
-        (3 * ["not checked"] + 2 * ["cannot be read"], "5 books: 2 cannot be read, 3 not checked"),
+        (["FAILED"] + 4 * ["PASSED"], "5 books: 1 FAILED, 4 PASSED"),
+        (["PASSED"], "1 book: 1 PASSED"),
+        (3 * ["NOT CHECKED"] + 2 * ["typing fault"], "5 books: 2 typing fault, 3 NOT CHECKED"),
         ([], "0 books: none"),
     ],
 )
-def test_one_closes_and_several_close(qualities, says):
+def test_the_books_of_each_quality_are_counted(qualities, says):
     assert summary.tally([{"quality": quality} for quality in qualities]) == says
 
 

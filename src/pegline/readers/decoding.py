@@ -7,7 +7,7 @@ import stat
 from pathlib import Path
 from typing import Final
 
-from pegline.errors import BookError, Finding, OpenError, Place, printable
+from pegline.errors import BookError, Finding, OpenError, Place, TooLargeError, printable
 
 __all__ = ["LARGEST", "read_bytes", "text_of_bytes"]
 
@@ -37,7 +37,7 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
             what = "a folder" if stat.S_ISDIR(about.st_mode) else "no regular file"
             raise OpenError(f"{shown}: this is {what}; name the book's file")
         if about.st_size > LARGEST:
-            raise OpenError(f"{shown}: {about.st_size} bytes are more than a book can have; split it into several")
+            raise TooLargeError(f"{shown}: {about.st_size} bytes are more than a book can have; split it into several")
         with Path(path).open("rb") as file:
             return file.read(LARGEST + 1)
     except (OSError, ValueError) as error:

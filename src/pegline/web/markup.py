@@ -104,14 +104,15 @@ td.t { min-width: 13rem; max-width: 34rem; }
 """
 
 
-def page(title: str, body: Safe) -> Safe:
+def page(title: str, body: Safe, more_style: str = "") -> Safe:
     """Return a whole page that fetches nothing and runs nothing: only its own style, known by its digest."""
-    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    style = STYLE + more_style
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     head = (
         '<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>"
+        f"<title>{escape(title)}</title>\n<style>{style}</style>"
     )
     return Safe(f'<!DOCTYPE html>\n<html lang="en">\n<head>\n{head}\n</head>\n<body>\n{body}\n</body>\n</html>\n')

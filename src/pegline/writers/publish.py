@@ -18,7 +18,7 @@ from pegline.writers import ENDINGS, WRITERS, Writer
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
 from pegline.writers.write_faults import told
 
-__all__ = ["held", "locked_file", "moved", "placed", "publish", "swept"]
+__all__ = ["held", "locked_file", "moved", "placed", "publish", "remove_work_folders", "swept"]
 
 #: Takes what a format cannot hold a survey for.
 Refuse = Callable[[UnsuitableError], None]
@@ -186,6 +186,12 @@ def _sweep(directory: Path) -> None:
     with told(directory):
         for left in directory.glob(f"{WORK}*"):
             shutil.rmtree(left)
+
+
+def remove_work_folders(directory: Path) -> None:
+    """Take away work folders that stopped workers left, as far as that can be done; the caller holds the folder."""
+    for left in directory.glob(f"{WORK}*"):
+        shutil.rmtree(left, ignore_errors=True)
 
 
 def _refuse_held(directory: Path) -> None:

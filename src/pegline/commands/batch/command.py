@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
+from itertools import starmap
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,9 +16,9 @@ from pegline.commands.batch import dask_cluster as cluster
 from pegline.commands.batch import index, summary
 from pegline.commands.batch import workers as local
 from pegline.commands.batch.manifest import NAME, History, Outcome, appended, history, still_good
-from pegline.commands.batch.one_book import failed
+from pegline.commands.batch.one_book import failed, limits_of
 from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
-from pegline.errors import UsageError, worst
+from pegline.errors import OpenError, OutputError, UsageError, worst
 
 __all__ = ["arguments", "run"]
 
@@ -37,6 +39,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--memory", type=int, default=4096, metavar="MB", help="memory that a worker may hold (default 4096 MB)"
     )
+    parser.add_argument(
+        "--unfinished", action="store_true", help="draw half-finished books as far as they go, marked as such"
+    )
     parser.add_argument("--cluster", metavar="ADDRESS", help="a running dask scheduler, such as tls://10.0.0.1:8786")
     other_crs.arguments(parser)
     parser.add_argument("--index", choices=("gpkg", "parquet"), help="also write one index of all plots")
@@ -46,27 +51,51 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Do every book that is new or changed and return the worst status."""
     from pegline.survey import FORMATS
     from pegline.writers import known
-    from pegline.writers.publish import held, swept
+    from pegline.writers.publish import held, remove_work_folders, swept
 
     formats = known(args.formats.split(",") if args.formats else FORMATS)
     if args.workers < 1 or args.seconds <= 0:
         raise UsageError("--workers and --seconds take numbers above 0")
     if args.memory < LEAST_MEMORY:
         raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
-    out = Path(args.out)
-    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.chosen(args))
+    root, out = Path(args.folder), Path(args.out)
+    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.chosen(args), args.unfinished)
     own = ("batch", "index") if args.index else ("batch",)
-    archive = looked_through(Path(args.folder), out, settings, own=own)
+    archive = looked_through(root, out, settings, own=own)
+    if not (archive.tasks or archive.clashes or archive.shut):
+        beside = summary.aside_text(archive.others)
+        raise OpenError(
+            f"{root}: no field book is in this folder (files that end in .yaml or .yml){'; ' * bool(beside)}{beside}"
+        )
     with held(out):
-        for folder in {task.folder for task in archive.tasks} - {str(out)}:
-            swept(Path(folder))
-        outcomes = [*_all_done(archive.tasks, out, args), *map(_shut, archive.shut)]
-        aside = summary.aside_texts(archive.others, archive.links)
-        _sum_up(outcomes, aside, out, args)
-    for outcome in summary.sorted_by_quality(outcomes):
-        if outcome["status"]:
-            for text in outcome["why"]:
-                complain(f"{outcome['book']}: {text}" if not text.startswith(outcome["book"]) else text)
+        folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
+        for folder in folders:
+            swept(folder)
+        told = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
+        try:
+            done = _all_done(archive.tasks, told, out, args)
+        except BaseException:
+            for folder in (out, *folders):  # what workers that were stopped left
+                remove_work_folders(folder)
+            raise
+        outcomes = [
+            *(_with_stale(each, told, out) for each in done),
+            *map(_shut, archive.shut),
+            *starmap(_clash, archive.clashes.items()),
+        ]
+        gone = _gone(told, {outcome["book"] for outcome in outcomes}, out)
+        aside = summary.aside_texts(archive.others, archive.links, gone)
+        _sum_up(outcomes, aside, root, out, args.index)
+    for outcome in summary.in_order_of_need(outcomes):
+        for text in outcome["why"] if outcome["status"] else ():
+            complain(f"{outcome['book']}: {text}" if not text.startswith(outcome["book"]) else text)
+        if outcome.get("suspect"):
+            complain(f"{outcome['book']}: likely {outcome['suspect']} (book {outcome['suspect_line']})")
+        if outcome.get("stale"):
+            complain(f"{outcome['book']}: of an earlier state of this book: {', '.join(outcome['stale'])}")
+    notes = Counter(text for outcome in outcomes for text in outcome.get("notes", ()))
+    for text, count in notes.items():
+        complain(f"{count} {'book' if count == 1 else 'books'}: {text}")
     for quality in summary.QUALITIES:
         count = sum(outcome["quality"] == quality for outcome in outcomes)
         if count:
@@ -77,16 +106,41 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     return worst([outcome["status"] for outcome in outcomes])
 
 
+def _clash(book: str, others: str) -> Outcome:
+    """Return the outcome of a book whose files would have the names of others."""
+    why = f"{book}: its files would have the names of those of {others}; rename the book"
+    return {"book": book, **failed(OutputError.status, [why])}
+
+
+def _with_stale(outcome: Outcome, told: History, out: Path) -> Outcome:
+    """Return an outcome with the names of files that an earlier state of the book left there."""
+    written = told.written.get(outcome["book"], {})
+    return {
+        **outcome,
+        "stale": _left(outcome["book"], [name for name in written if name not in outcome["outputs"]], out),
+    }
+
+
+def _gone(told: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
+    """Return the outputs that are left of books that are not there any more."""
+    left = {book: _left(book, list(names), out) for book, names in told.written.items() if book not in books}
+    return {book: names for book, names in left.items() if names}
+
+
+def _left(book: str, names: Sequence[str], out: Path) -> list[str]:
+    folder = Path(book).parent
+    return [(folder / name).as_posix() for name in sorted(names) if (out / folder / name).exists()]
+
+
 def _shut(folder: str) -> Outcome:
     """Return the outcome of a folder that cannot be looked into."""
     why = f"{folder}: this folder cannot be looked into; see to its permissions, and run this again"
-    return {"book": folder, **failed(66, [why])}
+    return {"book": folder, **failed(OpenError.status, [why], quality="broken file")}
 
 
-def _all_done(every: tuple[Task, ...], out: Path, args: argparse.Namespace) -> list[Outcome]:
+def _all_done(every: tuple[Task, ...], told: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
     keys = {task.book: key_of(task) for task in every}
-    told = history(out / NAME, keys)
     outcomes = {task.book: kept for task in every if (kept := _kept(task, keys[task.book], told))}
     left = [task for task in every if task.book not in outcomes]
     with appended(out / NAME) as manifest:
@@ -121,7 +175,8 @@ def _in_turn(
 
 def _kept(task: Task, key: str, told: History) -> Outcome | None:
     ended = told.ended.get(task.book)
-    return ended if ended and still_good(ended, key, Path(task.folder)) else None
+    limits = limits_of(task.settings)
+    return ended if ended and still_good(ended, key, Path(task.folder), limits) else None
 
 
 def _doing(
@@ -150,14 +205,22 @@ def _with_bar(
             yield task, found
 
 
-def _sum_up(outcomes: list[Outcome], aside: Sequence[str], out: Path, args: argparse.Namespace) -> None:
+def _sum_up(outcomes: list[Outcome], aside: Sequence[str], root: Path, out: Path, index_kind: str | None) -> None:
     from pegline.writers.publish import placed
 
     with placed(out / "batch.csv") as path:
         path.write_text(summary.csv_text(outcomes), encoding="utf-8", newline="\n")
     with placed(out / "batch.html") as path:
-        title = f"Field books of {Path(args.folder).name}"
-        path.write_text(summary.html_text(outcomes, title, aside), encoding="utf-8")
-    if args.index:
-        with placed(out / f"index.{args.index}") as path:
+        title = f"Field books of {root.name}"
+        path.write_text(summary.html_text(outcomes, title, aside, _way(out, root)), encoding="utf-8")
+    if index_kind:
+        with placed(out / f"index.{index_kind}") as path:
             index.write(outcomes, path)
+
+
+def _way(out: Path, root: Path) -> str | None:
+    """Return the way from the output folder to the books; None where no relative one leads there."""
+    try:
+        return Path(os.path.relpath(root.resolve(), out.resolve())).as_posix()
+    except ValueError:  # another drive
+        return None

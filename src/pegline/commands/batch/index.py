@@ -19,7 +19,7 @@ ABOUT: Final[Mapping[str, str]] = {
     "title": "as booked",
     "date": "day of the survey, YYYY-MM-DD",
     "scale": "n of the plan's scale 1:n",
-    "quality": "closes, does not close, not checked, cannot be read, or not done",
+    "quality": "PASSED, FAILED, NOT CHECKED, or why there is no plan",
     "crs": "grid that the survey is on; the outline here is in longitude and latitude of WGS 84",
     "accuracy_m": (
         "within what the weakest point drawn lies from its place on the earth in 95 of 100 cases, metres: on its grid"

@@ -6,15 +6,16 @@ a torn last line is ignored.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Final
+
+from pegline.writers.file_list import sha256_of
 
 __all__ = ["NAME", "History", "Outcome", "Writer", "appended", "history", "still_good"]
 
@@ -29,6 +30,7 @@ class History:
     ended: dict[str, Outcome] = field(default_factory=dict)  #: newest end of each book
     begun: Counter[str] = field(default_factory=Counter)  #: starts of each book, as it is now, without an end
     alone: Counter[str] = field(default_factory=Counter)  #: those of them with no other book in hand
+    written: dict[str, dict[str, str]] = field(default_factory=dict)  #: newest hash of every output, by book and name
 
 
 def history(path: Path, keys: Mapping[str, str]) -> History:
@@ -44,6 +46,7 @@ def history(path: Path, keys: Mapping[str, str]) -> History:
         book = event["book"]
         if event["state"] == "ended":
             told.ended[book] = event
+            told.written.setdefault(book, {}).update(event["outputs"])
             told.begun.pop(book, None)
             told.alone.pop(book, None)
         elif keys.get(book) == event["key"]:
@@ -72,23 +75,17 @@ def _kinds(event: Outcome) -> Iterator[tuple[str, type]]:
         yield from (("status", int), ("quality", str), ("why", list), ("outputs", dict))
 
 
-def still_good(outcome: Outcome, key: str, folder: Path) -> bool:
-    """Return whether an earlier outcome stands: same key, and every output still has the bytes that were written.
+def still_good(outcome: Outcome, key: str, folder: Path, limits: Sequence[Any]) -> bool:
+    """Return whether an earlier outcome holds: same key, and every output still has the bytes that were written.
 
-    What may go better another time, such as a disk that was full, is tried again.
+    What may go better another time is tried again: a disk that was full, a limit that is now another.
     """
     return (
         outcome["key"] == key
         and not outcome.get("again")
-        and all(_hash(folder / name) == sha256 for name, sha256 in outcome["outputs"].items())
+        and ("limits" not in outcome or outcome["limits"] == list(limits))
+        and all(sha256_of(folder / name) == sha256 for name, sha256 in outcome["outputs"].items())
     )
-
-
-def _hash(path: Path) -> str | None:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
-        return None
 
 
 class Writer:

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
-import hashlib
+import os
+import platform
 import traceback
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from pegline.commands.batch.tasks import Task
-from pegline.errors import FAULT, BookError, PeglineError, printable
+from pegline.book.pages import pages_of
+from pegline.commands.batch.tasks import Settings, Task
+from pegline.diagnosis.report import check_rows, likely_causes, verdict
+from pegline.errors import (
+    FAULT,
+    BookError,
+    BusyError,
+    Finding,
+    OutputError,
+    PeglineError,
+    Place,
+    TooLargeError,
+    printable,
+)
+from pegline.writers.file_list import sha256_of
 
 if TYPE_CHECKING:
     from pegline.survey import Survey
 
-__all__ = ["MOST_TOLD", "failed", "ready", "work"]
+__all__ = ["MOST_TOLD", "failed", "limits_of", "ready", "stopped", "work"]
 
 MOST_TOLD: Final = 20  #: messages kept of one book
 SKETCH: Final = 100  #: a thumbnail's larger side, its own units
@@ -37,66 +53,145 @@ def work(task: Task) -> dict[str, Any]:
         return _done(task)
     except PeglineError as error:
         findings = error.findings if isinstance(error, BookError) else ()
-        told = [str(finding) for finding in findings] or [str(error)]
-        again = not isinstance(error, BookError)
-        return failed(error.status, [text.replace(printable(task.source), task.book) for text in told], again=again)
+        texts = [text.replace(printable(task.source), task.book) for text in map(str, findings or (error,))]
+        return failed(error.status, texts, quality=_quality_of_fault(error), again=not isinstance(error, BookError))
     except MemoryError:
-        return failed(75, [f"{task.book}: over the limit of {task.settings.memory // 2**20} MB; split the book"])
+        return stopped(task, f"over the limit of {task.settings.memory // 2**20} MB; split the book")
     except Exception:
         return failed(FAULT, [traceback.format_exc(limit=-3)])
 
 
-def failed(status: int, told: list[str], *, again: bool = False) -> dict[str, Any]:
+def failed(status: int, texts: list[str], *, quality: str = "not done", again: bool = False) -> dict[str, Any]:
     """Return the outcome of a book that gave nothing; ``again``: the next run may try it again."""
-    quality = "cannot be read" if status in (65, 66) else "not done"
-    return {"status": status, "quality": quality, "why": told[:MOST_TOLD], "outputs": {}, "again": again}
+    return {"status": status, "quality": quality, "why": texts[:MOST_TOLD], "outputs": {}, "again": again}
+
+
+def stopped(task: Task, why: str) -> dict[str, Any]:
+    """Return the outcome of a book that went over a limit: tried again when the limits, or the machine, are others."""
+    return {**failed(75, [f"{task.book}: {why}"], quality="not done"), "limits": limits_of(task.settings)}
+
+
+def limits_of(settings: Settings) -> list[Any]:
+    """Return what a book that goes over its limits depends on: the limits, and the machine."""
+    return [settings.seconds, settings.memory, platform.node(), platform.machine(), os.cpu_count()]
+
+
+#: Rules of findings in a file that is no book, or whose text is broken.
+BROKEN: Final = frozenset(
+    (
+        *("binary", "encoding", "empty", "yaml", "document", "alias", "anchor", "tag", "merge"),
+        *("archive", "xlsx", "ods", "csv"),
+    )
+)
+#: Rules of findings in a book that says too little, or contradicts itself, so that no plan can be decided on.
+UNDECIDED: Final = frozenset(
+    (
+        *("either-open", "side-unsettled", "mirrored", "too-flat", "free-to-move", "too-few-lines", "point-unfixed"),
+        *("disconnected", "cannot-start", "arcs-do-not-meet", "arms-do-not-meet", "wrong-side", "wrong-control"),
+    )
+)
+
+
+def _quality_of_fault(error: PeglineError) -> str:
+    """Return in which way a book cannot be read, by what is wrong with it."""
+    if isinstance(error, OutputError | BusyError):
+        return "not done"
+    if isinstance(error, TooLargeError):
+        return "too large"
+    if not isinstance(error, BookError):
+        return "broken file"
+    rules = {finding.rule for finding in error.findings}
+    if rules & BROKEN:
+        return "broken file"
+    return "cannot be decided" if rules <= UNDECIDED else "typing fault"
 
 
 def _done(task: Task) -> dict[str, Any]:
     from pegline.readers import read
-    from pegline.survey import carried, reduce
+    from pegline.survey import carried, reduce, reduce_as_far_as_it_goes
     from pegline.writers import writers_in
     from pegline.writers.file_list import Origin
     from pegline.writers.publish import moved
 
-    survey = reduce(read(task.source))
-    drawn = carried(survey, task.settings.formats)
-    origin = Origin(survey.book.file, survey.book.sha256)
-    refused: list[str] = []
+    book = read(task.source)
+    survey, missing = reduce_as_far_as_it_goes(book) if book.missing else (reduce(book), ())
+    if survey is None:
+        return _incomplete(missing, {})
+    if missing and not task.settings.unfinished:
+        return _incomplete(missing, {**_head(survey), **_judged(survey)})
+    left_out: list[str] = []
     paths = moved(
-        drawn,
+        carried(survey, task.settings.formats),
         Path(task.folder),
-        task.stem,
+        task.stem + ("-unfinished" if missing else ""),
         task.settings.formats,
         writers_in(task.settings.other),
-        origin=origin,
-        refuse=lambda error: refused.append(str(error).replace(printable(task.source), task.book)),
+        origin=Origin(survey.book.file, survey.book.sha256),
+        refuse=lambda error: left_out.append(str(error)),
     )
-    failing = [f"{check.what} fails" for check in survey.adjustment.checks if not check.passed]
-    weakest = survey.solved.weakest_on_grid
-    outputs = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths}
+    outputs = {path.name: sha256_of(path) for path in paths}
     return {
         "status": 0 if survey.passed else 1,
-        "quality": _quality(survey),
-        "why": [*refused, *failing][:MOST_TOLD],
+        "quality": "incomplete" if missing else verdict(survey.solved).word,
         "outputs": outputs,
-        "title": survey.book.title,
-        "date": survey.book.date.isoformat() if survey.book.date else None,
-        "scale": survey.book.scale,
-        "stations": survey.adjustment.solution.stations,
-        "features": len(survey.detail.shapes),
-        "warnings": len(survey.diagnosis.warnings),
+        **_head(survey),
+        **_judged(survey),
+        **({"why": [finding.text for finding in missing][:MOST_TOLD]} if missing else {}),
+        "notes": left_out,
         "frame": survey.frame.kind,
-        "accuracy": None if weakest is None else weakest.radius,
+        "accuracy": on_grid.radius if (on_grid := survey.solved.weakest_on_grid) else None,
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
         **_drawn(survey),
     }
 
 
-def _quality(survey: Survey) -> str:
-    if not survey.passed:
-        return "does not close"
-    return "not checked" if survey.solved.checked is None else "closes"
+def _incomplete(missing: Sequence[Finding], known: dict[str, Any]) -> dict[str, Any]:
+    """Return the outcome of a half-finished book, with what is known of it already."""
+    texts = [f"book {finding.place.line}: {finding.text}" if finding.place else finding.text for finding in missing]
+    return {**known, **failed(BookError.status, texts, quality="incomplete")}
+
+
+def _head(survey: Survey) -> dict[str, Any]:
+    """Return what the book says of itself."""
+    book = survey.book
+    return {
+        "title": book.title,
+        "date": book.date.isoformat() if book.date else None,
+        "scale": book.scale,
+        "stations": survey.adjustment.solution.stations,
+        "features": len(survey.detail.shapes),
+        "warnings": len(survey.diagnosis.warnings),
+        "rules": dict(Counter(finding.rule for finding in survey.diagnosis.warnings)),
+    }
+
+
+def _judged(survey: Survey) -> dict[str, Any]:
+    """Return what to look at first: the likely mistake, the worst test, the largest difference of a failed check."""
+    rows = check_rows(survey, survey.solved.scale, survey.solved.notation)
+    failed_rows = [row for row in rows if not row.check.passed]
+    judged = verdict(survey.solved)
+    why = [
+        f"{row.label}: booked {row.booked}, difference {row.difference}, allowed {row.allowed}" for row in failed_rows
+    ]
+    if not why and judged.word != "PASSED":
+        why = [f"{judged.about}. {judged.meaning}"]
+    first = next(likely_causes(survey.diagnosis.suspects), None) if failed_rows else None
+    lengths = [abs(row.check.difference) for row in failed_rows if not row.check.angle]
+    return {
+        "why": why[:MOST_TOLD],
+        "suspect": f"{first.what}; {first.why}" if first else None,
+        "suspect_line": first.place.line if first and first.place else None,
+        "suspect_image": _image(survey, first.place) if first else None,
+        "worst_test": round(max(abs(row.check.test) for row in rows), 2) if rows else None,
+        "closing_error": round(max(lengths), 3) if lengths else None,
+    }
+
+
+def _image(survey: Survey, place: Place | None) -> str | None:
+    """Return the image of the page that a place of the book is on, where the book names one."""
+    pages = pages_of(survey.book)
+    page = pages.page(place.source) if place else None
+    return pages.images.get(page) if page else None
 
 
 def _drawn(survey: Survey) -> dict[str, Any]:
@@ -119,7 +214,13 @@ def _drawn(survey: Survey) -> dict[str, Any]:
     for _, path in paths:
         line = (stroke(path, 0.5 / scale) - low) * scale
         strokes.append("M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in line) + ("Z" if path.closed else ""))
-    return {"outline": outline.round(3).tolist(), "sketch": "".join(strokes)}
+    where = dict(zip(solution.names, solution.positions[: len(solution.names)].tolist(), strict=False))
+    chains = []
+    for line in survey.reduction.lines.values():
+        if line.start in where and line.end in where:
+            ends = (np.array([where[line.start], where[line.end]]) - low) * scale
+            chains.append("M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in ends))
+    return {"outline": outline.round(3).tolist(), "sketch": "".join(strokes), "chains": "".join(chains)}
 
 
 def _ring(hull: Any) -> list[tuple[float, float]]:

@@ -1,4 +1,4 @@
-"""The archive at a glance: a table as CSV, and as a page with a thumbnail of each plan, sorted by quality."""
+"""The archive at a glance: a table as CSV, and a page with a thumbnail of each plan; what to type again comes first."""
 
 from __future__ import annotations
 
@@ -6,35 +6,65 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from html import escape
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
 
 from pegline.commands.batch.manifest import Outcome
+from pegline.web.markup import Safe, element, joined, page
 
-__all__ = ["aside_text", "aside_texts", "csv_text", "html_text", "sorted_by_quality", "tally"]
+__all__ = ["QUALITIES", "aside_text", "aside_texts", "csv_text", "html_text", "in_order_of_need", "tally"]
 
-#: Worst first: what somebody has to look at stands on top.
-QUALITIES: Final = ("not done", "cannot be read", "does not close", "not checked", "closes")
-#: What several books of a quality do, where it is not what one of them does.
-SEVERAL: Final = {"does not close": "do not close", "closes": "close"}
-COLUMNS: Final = ("book", "quality", "why", "title", "date", "scale", "stations", "features", "warnings", "frame")
+#: Worst first, with what each means: what somebody has to look at stands on top.
+QUALITIES: Final[Mapping[str, str]] = {
+    "not done": "a limit, a full disk or a fault of the program stopped it; run it again",
+    "broken file": "the file is no readable text, or no book",
+    "too large": "the file is larger than a book can be",
+    "typing fault": "a key, a name or a value is not written as it should be",
+    "cannot be decided": "it says too little, or contradicts itself, so that no plan can be drawn",
+    "incomplete": "half finished; checked as far as it goes, drawn only with --unfinished",
+    "FAILED": "a check failed; do not use the plan yet",
+    "NOT CHECKED": "a mistake in some reading would not show",
+    "PASSED": "every check passed",
+}
+COLUMNS: Final = (
+    "book",
+    "quality",
+    "suspect",
+    "suspect_line",
+    "why",
+    "worst_test",
+    "closing_error",
+    "warnings",
+    "title",
+    "date",
+    "scale",
+    "stations",
+    "features",
+    "frame",
+    "notes",
+    "stale",
+)
 MOST: Final = 8  #: endings told of files that are no books
 #: Endings of tables, of which books can be made.
 TABLES: Final = frozenset({".csv", ".ods", ".xlsx"})
 STYLE: Final = (
-    "body{font:15px/1.4 system-ui,sans-serif;margin:2rem;max-width:75rem}"
-    "table{border-collapse:collapse;width:100%}"
-    "th,td{border-bottom:1px solid #ccc;padding:.4rem .6rem;text-align:left;vertical-align:top}"
-    "svg{width:5rem;height:5rem}path{fill:none;stroke:#222;stroke-width:.8}"
-    "td:nth-child(3){white-space:nowrap}"
+    "td svg{width:5rem;height:5rem}path{fill:none;stroke:#1d2327;stroke-width:.8}"
+    "path.chain{stroke:#6a747c;stroke-width:.7;stroke-dasharray:3 1.6}"
+    ".filters{display:flex;flex-wrap:wrap;gap:.2rem 1rem;margin:.8rem 0}"
+    "td.q{white-space:nowrap;font-weight:600}td p{margin:.1rem 0}"
 )
 
 
-def sorted_by_quality(outcomes: Sequence[Outcome]) -> list[Outcome]:
-    """Return the outcomes, those that need a person first."""
-    return sorted(outcomes, key=lambda outcome: (QUALITIES.index(outcome["quality"]), outcome["book"]))
+def in_order_of_need(outcomes: Sequence[Outcome]) -> list[Outcome]:
+    """Return the outcomes, those that need a person first: by quality, worst test, closing error and warnings."""
+    order = list(QUALITIES)
+
+    def need(outcome: Outcome) -> tuple[int, float, float, int, str]:
+        test, error = (outcome.get(name) or 0.0 for name in ("worst_test", "closing_error"))
+        return (order.index(outcome["quality"]), -test, -error, -(outcome.get("warnings") or 0), outcome["book"])
+
+    return sorted(outcomes, key=need)
 
 
 def csv_text(outcomes: Sequence[Outcome]) -> str:
@@ -42,7 +72,7 @@ def csv_text(outcomes: Sequence[Outcome]) -> str:
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(COLUMNS)
-    for outcome in sorted_by_quality(outcomes):
+    for outcome in in_order_of_need(outcomes):
         rows.writerow([_cell(outcome.get(column)) for column in COLUMNS])
     return out.getvalue()
 
@@ -56,15 +86,11 @@ def _cell(value: Any) -> str:
 def tally(outcomes: Sequence[Outcome]) -> str:
     """Return how many books are of each quality.
 
-    >>> tally([{"quality": "closes"}, {"quality": "does not close"}, {"quality": "closes"}])
-    '3 books: 1 does not close, 2 close'
+    >>> tally([{"quality": "PASSED"}, {"quality": "FAILED"}, {"quality": "PASSED"}])
+    '3 books: 1 FAILED, 2 PASSED'
     """
     counts = Counter(outcome["quality"] for outcome in outcomes)
-    each = [
-        f"{counts[quality]} {quality if counts[quality] == 1 else SEVERAL.get(quality, quality)}"
-        for quality in QUALITIES
-        if counts[quality]
-    ]
+    each = [f"{counts[quality]} {quality}" for quality in QUALITIES if counts[quality]]
     return f"{len(outcomes)} {'book' if len(outcomes) == 1 else 'books'}: {', '.join(each) or 'none'}"
 
 
@@ -77,61 +103,119 @@ def aside_text(endings: Mapping[str, int]) -> str:
     if not endings:
         return ""
     order = sorted(endings, key=lambda ending: (-endings[ending], ending))
-    told = [f"{endings[ending]} of {ending or 'no ending'}" for ending in order[:MOST]]
+    counts = [f"{endings[ending]} of {ending or 'no ending'}" for ending in order[:MOST]]
     more = sum(endings[ending] for ending in order[MOST:])
-    told += [f"{more} of others"] * bool(more)
+    counts += [f"{more} of others"] * bool(more)
     hint = "; 'pegline table FILE --to BOOK.yaml' makes a book of tables" if TABLES & endings.keys() else ""
-    return f"left aside, being no books: {', '.join(told)}{hint}"
+    return f"left aside, being no books: {', '.join(counts)}{hint}"
 
 
-def aside_texts(endings: Mapping[str, int], links: Sequence[str]) -> list[str]:
-    """Return what is told of all that was left aside: files that are no books, and links to folders."""
-    told = aside_text(endings)
-    follow = f"not followed, being links to folders: {', '.join(links[:MOST])}{', …' * (len(links) > MOST)}"
-    return [told] * bool(told) + [follow] * bool(links)
+def aside_texts(endings: Mapping[str, int], links: Sequence[str], gone: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return what there is to say beside the books: files that are none, links to folders, outputs of books gone."""
+    texts = [text] if (text := aside_text(endings)) else []
+    if links:
+        texts.append(f"not followed, being links to folders: {_shortened(links)}")
+    texts += [
+        f"{book} is gone, and its outputs are not: {_shortened(names)}; put it back, or delete them"
+        for book, names in sorted(gone.items())
+    ]
+    return texts
 
 
-def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str] = ()) -> str:
-    """Return the page; links lead to the outputs beside it.
+def _shortened(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:MOST])}{', …' * (len(names) > MOST)}"
+
+
+def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str], books: str | None) -> str:
+    """Return the page; links lead to the books, the pages of paper and the outputs.
 
     Parameters
     ----------
     aside
-        What is told of all that was left aside.
+        What there is to say beside the books.
+    books
+        The way from the page's folder to that of the books; None where there is none.
     """
-    return "\n".join(
-        [
-            '<!doctype html><html lang="en"><head><meta charset="utf-8">',
-            "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">",
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{escape(title)}</title><style>{STYLE}</style></head><body>",
-            f"<h1>{escape(title)}</h1><p>{escape(tally(outcomes))}.</p>",
-            *(f"<p>{escape(text[0].upper() + text[1:])}.</p>" for text in aside),
-            "<table><thead><tr><th>Plan</th><th>Book</th><th>Quality</th><th>What it says</th></tr></thead><tbody>",
-            *(_row(outcome) for outcome in sorted_by_quality(outcomes)),
-            "</tbody></table>",
-            "<p>None of these is a boundary survey: a legal boundary is for a licensed land surveyor.</p>",
-            "</body></html>\n",
-        ]
-    )
-
-
-def _row(outcome: Outcome) -> str:
-    sketch = outcome.get("sketch")
-    drawn = f'<svg viewBox="-2 -2 104 104"><path d="{escape(sketch)}"/></svg>' if sketch else ""
-    about = [str(outcome[key]) for key in ("title", "date") if outcome.get(key)]
-    lines = [escape(", ".join(about)), *(escape(text) for text in outcome["why"]), *_links(outcome)]
-    return (
-        f"<tr><td>{drawn}</td><td>{escape(outcome['book'])}</td><td>{escape(outcome['quality'])}</td>"
-        f"<td>{'<br>'.join(line for line in lines if line)}</td></tr>"
-    )
-
-
-def _links(outcome: Outcome) -> Iterator[str]:
-    folder = Path(outcome["book"]).parent
-    links = [
-        f'<a href="{quote((folder / name).as_posix())}">{escape(Path(name).suffix[1:])}</a>'
-        for name in outcome["outputs"]
+    present = [quality for quality in QUALITIES if any(each["quality"] == quality for each in outcomes)]
+    numbers = {quality: number for number, quality in enumerate(QUALITIES)}
+    hiding = "".join(f"body:has(#q{numbers[q]}:not(:checked)) tr.q{numbers[q]}{{display:none}}" for q in present)
+    head = element("tr", *(element("th", text, scope="col") for text in ("Plan", "Book", "Verdict", "What to look at")))
+    rows = (_row(outcome, numbers[outcome["quality"]], books) for outcome in in_order_of_need(outcomes))
+    body = [
+        element("h1", title),
+        element("p", f"{tally(outcomes)}."),
+        *(element("p", f"{text}.") for text in aside),
+        element("div", *(_filter(quality, numbers[quality], outcomes) for quality in present), class_="filters"),
+        element("table", element("thead", head), element("tbody", *rows)),
+        element("p", "None of these is a boundary survey: a legal boundary is for a licensed land surveyor."),
     ]
-    if links:
-        yield " ".join(links)
+    return page(title, joined(body), STYLE + hiding)
+
+
+def _filter(quality: str, number: int, outcomes: Sequence[Outcome]) -> Safe:
+    """Return a box that shows or hides the books of one quality."""
+    count = sum(outcome["quality"] == quality for outcome in outcomes)
+    box = element("input", type="checkbox", id=f"q{number}", checked="checked")
+    return element("label", box, f" {quality} ({count}): {QUALITIES[quality]}")
+
+
+def _row(outcome: Outcome, number: int, books: str | None) -> Safe:
+    parts = [
+        element("path", class_=name, d=outcome[key])
+        for name, key in (("chain", "chains"), ("thing", "sketch"))
+        if outcome.get(key)
+    ]
+    drawn = element("svg", *parts, viewBox="-2 -2 104 104") if parts else Safe("")
+    about = ", ".join(str(outcome[key]) for key in ("title", "date") if outcome.get(key))
+    return element(
+        "tr",
+        element("td", drawn),
+        element("td", _book_link(outcome, books), element("p", about)),
+        element("td", outcome["quality"], class_="q"),
+        element("td", *(element("p", each) for each in _looks(outcome, books))),
+        class_=f"q{number}",
+    )
+
+
+def _book_link(outcome: Outcome, books: str | None) -> str:
+    book: str = outcome["book"]
+    return book if books is None else element("a", book, href=quote(f"{books}/{book}"))
+
+
+def _looks(outcome: Outcome, books: str | None) -> Iterator[str]:
+    """Yield what to look at: the likely mistake with its page of paper first, then the rest, then the outputs."""
+    if outcome.get("suspect"):
+        line = f" (book {outcome['suspect_line']})" if outcome.get("suspect_line") else ""
+        yield joined((element("strong", "Likely "), f"{outcome['suspect']}{line} ", _image_link(outcome, books)))
+    yield from outcome["why"]
+    figures = []
+    if outcome.get("worst_test"):
+        figures.append(f"worst test {outcome['worst_test']}")
+    if outcome.get("closing_error"):
+        figures.append(f"largest difference {outcome['closing_error']} m")
+    if outcome.get("rules"):
+        figures.append(", ".join(f"{count} × {rule}" for rule, count in sorted(outcome["rules"].items())))
+    if figures:
+        yield "; ".join(figures)
+    yield from outcome.get("notes", ())
+    if outcome.get("stale"):
+        yield f"of an earlier state of this book: {', '.join(outcome['stale'])}"
+    yield _output_links(outcome)
+
+
+def _image_link(outcome: Outcome, books: str | None) -> str:
+    """Return a link to the page of paper that the likely mistake is on, where it is a plain path."""
+    path = outcome.get("suspect_image")
+    if books is None or not path or ":" in path or path.startswith(("/", "\\")):
+        return ""
+    image = (Path(books) / outcome["book"]).parent / path
+    return element("a", "page of paper", href=quote(image.as_posix()))
+
+
+def _output_links(outcome: Outcome) -> Safe:
+    folder = Path(outcome["book"]).parent
+    links = (
+        joined((element("a", name.partition(".")[2] or name, href=quote((folder / name).as_posix())), " "))
+        for name in outcome["outputs"]
+    )
+    return joined(links)

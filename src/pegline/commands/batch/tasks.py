@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
@@ -35,6 +35,7 @@ class Settings:
     seconds: float  #: a book may take
     memory: int  #: bytes a worker may hold
     other: OtherCRS | None = None  #: the CRS that layers are asked for in
+    unfinished: bool = False  #: whether half-finished books are drawn as far as they go
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,8 @@ class Task:
 class Archive:
     """What lies under a folder."""
 
-    tasks: tuple[Task, ...]  #: one for every book, sorted by path
+    tasks: tuple[Task, ...]  #: one for every book that can be done, sorted by path
+    clashes: Mapping[str, str]  #: by book that cannot: what other files would have the names of its own
     others: Counter[str]  #: files that are no books, by their endings
     links: tuple[str, ...]  #: to folders; what is behind them is not looked at
     shut: tuple[str, ...]  #: folders that cannot be looked into
@@ -75,7 +77,7 @@ def looked_through(root: Path, out: Path, settings: Settings, *, own: Collection
     OpenError
         The folder cannot be read.
     UsageError
-        Two books would write one name, on a file system that folds capitals too; or both folders are the same.
+        Both folders are the same.
     """
     if not root.is_dir():
         raise OpenError(f"{root}: this is no folder; name the folder that holds the books")
@@ -91,7 +93,8 @@ def looked_through(root: Path, out: Path, settings: Settings, *, own: Collection
                 books.append(path)
             else:
                 others[path.suffix.lower()] += 1
-    return Archive(_tasks(root, out, sorted(books), settings, own), others, tuple(sorted(links)), tuple(sorted(shut)))
+    tasks, clashes = _tasks(root, out, sorted(books), settings, own)
+    return Archive(tasks, clashes, others, tuple(sorted(links)), tuple(sorted(shut)))
 
 
 def _inside(root: Path, path: str | Path) -> str:
@@ -99,28 +102,33 @@ def _inside(root: Path, path: str | Path) -> str:
     return printable(Path(path).relative_to(root).as_posix())
 
 
-def _tasks(root: Path, out: Path, books: Iterable[Path], settings: Settings, own: Collection[str]) -> tuple[Task, ...]:
-    found: dict[str, Task] = {}
-    clashes = []
+def _tasks(
+    root: Path, out: Path, books: Iterable[Path], settings: Settings, own: Collection[str]
+) -> tuple[tuple[Task, ...], dict[str, str]]:
+    """Return the books that can be done, and those whose outputs would have the names of others."""
+    by_name: dict[str, list[Task]] = {}
     for path in books:
         task = Task(_inside(root, path), str(path), str(out / path.parent.relative_to(root)), settings)
-        name = str(path.relative_to(root).with_suffix("")).casefold()
-        other = found.setdefault(name, task)
-        if other is not task:
-            clashes.append(f"{other.book} and {task.book}")
-        elif name in own:
-            clashes.append(f"{task.book} and the archive's own {name}")
-    if clashes:
-        raise UsageError("these books would write files of one name; rename one of each:\n  " + "\n  ".join(clashes))
-    return tuple(found.values())
+        by_name.setdefault(str(path.relative_to(root).with_suffix("")).casefold(), []).append(task)
+    clashes = {}
+    for name, tasks in by_name.items():
+        for task in tasks:
+            if name in own:
+                clashes[task.book] = "the archive's own files"
+            elif len(tasks) > 1:
+                clashes[task.book] = " and ".join(other.book for other in tasks if other is not task)
+    return tuple(task for tasks in by_name.values() for task in tasks if task.book not in clashes), clashes
 
 
 def key_of(task: Task) -> str:
-    """Return the hash of all that decides a book's outputs: its bytes, the settings, the versions of the makers."""
+    """Return the hash of all that decides a book's outputs: its bytes, what is asked for, the makers' versions.
+
+    Limits of time and memory decide only whether it is done.
+    """
     digest = hashlib.sha256()
     settings = task.settings
     asked = settings.other and (settings.other.text, settings.other.allow_shift)
-    made_by = [settings.formats, settings.seconds, settings.memory, asked, _versions()]
+    made_by = [settings.formats, settings.unfinished, asked, _versions()]
     digest.update(json.dumps(made_by).encode())
     try:
         about = Path(task.source).stat()

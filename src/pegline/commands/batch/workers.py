@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from itertools import islice
 from typing import Any, Final
 
-from pegline.commands.batch.one_book import failed, ready, work
+from pegline.commands.batch.one_book import failed, ready, stopped, work
 from pegline.commands.batch.tasks import Settings, Task
 
 __all__ = ["AHEAD", "done"]
@@ -64,6 +64,6 @@ def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
     try:
         return future.result()
     except TimeoutError:
-        return failed(75, [f"{task.book}: not done in {task.settings.seconds:g} s; split the book, or allow more time"])
+        return stopped(task, f"not done in {task.settings.seconds:g} s; split the book, or allow more time")
     except ProcessExpired:
         return failed(75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True)

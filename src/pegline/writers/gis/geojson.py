@@ -46,7 +46,7 @@ def _way(survey: Survey) -> Way:
     frame = survey.frame
     if frame.kind != "grid":
         raise UnsuitableError(
-            f"{survey.book.path}: GeoJSON is for surveys on a grid, and this one has no control;"
+            "GeoJSON is for surveys on a grid, and this one has no control;"
             " book two stations under 'control', or take gpkg"
         )
     sample = (frame.origin[0] / frame.metres_per_unit, frame.origin[1] / frame.metres_per_unit)
@@ -54,7 +54,7 @@ def _way(survey: Survey) -> Way:
     if way is None or way.accuracy > LIMIT:
         good = "is not known" if way is None else f"is known to {way.accuracy:g} m only"
         raise UnsuitableError(
-            f"{survey.book.path}: GeoJSON is in WGS 84, and the way there from {frame.crs_name} {good};"
+            f"GeoJSON is in WGS 84, and the way there from {frame.crs_name} {good};"
             " take gpkg, which keeps the grid's own coordinates"
         )
     return way

@@ -72,6 +72,12 @@ def test_every_sample_is_listed_and_every_listed_file_is_there():
     assert listed == {f"samples/{path.name}" for path in (ROOT / "samples").glob("*.yaml")}
 
 
+def test_every_small_book_is_linked_and_every_link_leads_somewhere():
+    linked = re.findall(r"\]\((samples/how-to/[\w-]+\.yaml)\)", README)
+
+    assert sorted(linked) == sorted(f"samples/how-to/{path.name}" for path in (ROOT / "samples/how-to").glob("*.yaml"))
+
+
 def test_ci_finds_the_test_command():
     command = blocks("sh")[1]
 

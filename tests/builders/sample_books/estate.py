@@ -385,7 +385,6 @@ control:
     G: {latitude: <latitude G>, longitude: <longitude G>, crs: EPSG:4326, accuracy: 0.3}
 
 sheet:
-  paper: A2
   orientation: landscape
   prepared_for: the trustees
   prepared_by: M. Quill-Adeyemi

@@ -200,7 +200,7 @@ features:
   west hedge: {kind: hedge, through: [n1, n2, n3], thickness: 0.8, face: middle, height: 1.5}
   low wall: {kind: wall, through: [wall end, post], thickness: 0.23, face: left}
   rose bed: {kind: bed, ring: [bed 1, bed 2, bed 3, bed 4], data: {soil: clay, planted: 2019}}
-  garden path: {kind: path, curve: [path 1, path 2, path 3, path 4], width: 0.9}
+  garden path: {kind: path, curve: [path 1, path 2, path 3, path 4]}
   path edge: {kind: kerb, parallel: {to: garden path, left: 0.9}}
   corner spot: {kind: spot, at: e1}
 
@@ -222,7 +222,6 @@ control:
     A: {easting: <easting A>, northing: <northing A>, accuracy: 0.03}
 
 sheet:
-  paper: A3
   orientation: landscape
   prepared_for: the owners
   prepared_by: R. Okonjo-Vance

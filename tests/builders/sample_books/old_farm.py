@@ -244,7 +244,7 @@ north:
   declination: 21.5° W
   bearings: {A-B: <bearing A-B quadrant>, A-C: <bearing A-C quadrant>, D-B: <bearing D-B quadrant>}
 
-sheet: {paper: A2, areas: [acre-rood-perch, square chains]}
+sheet: {areas: [acre-rood-perch, square chains]}
 limits: {offset: 60 lk, oblique: 66 ft, check: 1/500, silence: [long-oblique]}
 """
 

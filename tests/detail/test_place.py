@@ -197,3 +197,17 @@ def test_a_base_line_that_shifts_and_turns_as_a_whole_leaves_local_deviations_al
     along = np.array([-0.6, 0.8])
     assert points.local_variances[0] == pytest.approx(0.004**2 * np.outer(along, along), abs=1e-12)
     assert np.trace(points.variances[0]) > 10 * np.trace(points.local_variances[0])
+
+
+def test_an_arm_from_a_station_has_the_deviation_of_its_own_reading_and_none_of_a_chainage():
+    # T stands at 20, the other foot at 40, p at (25, 12): arms of 13 m and √(15² + 12²) m.
+    positions = {"A": (0.0, 0.0), "B": (50.0, 0.0), "T": (20.0, 0.0)}
+    sd, chainage_sd = 0.008, 0.030
+    (first, second) = np.array([5.0, 12.0]), np.array([-15.0, 12.0])
+    rows = [row("A-B", "p", [(20.0, "T"), 40.0], [hypot(*first), hypot(*second)], sd=sd, chainage_sd=chainage_sd)]
+    points = placed(rows, positions, ties={"A-B": {"T": 20.0}})
+    directions = np.array([first / hypot(*first), second / hypot(*second)])
+    effects = np.linalg.inv(directions)
+    # The chainage of the second foot moves it along the line: its part is the arm's cosine with the line.
+    own = np.diag([sd**2, sd**2 + (chainage_sd * directions[1, 0]) ** 2])
+    assert points.own[0] == pytest.approx(effects @ own @ effects.T)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from math import cos, degrees, radians, sin
+from math import cos, degrees, hypot, radians, sin, tan
 
 import pytest
 from pyproj import CRS, Proj
@@ -338,7 +338,7 @@ def test_control_of_which_some_crossed_a_change_of_datum_is_weaker_there() -> No
     found = frame(grid(some, "EPSG:27700", "allow_shift: 3, ground_height: 85"))
 
     assert [control.sd for control in found.control] == pytest.approx([(0.5**2 + 2**2) ** 0.5, 0.5])
-    assert "it weighs less for that" in found.warnings[0].text
+    assert "so it counts less" in found.warnings[0].text
 
 
 def test_a_grid_in_us_feet_keeps_metres_inside() -> None:
@@ -382,3 +382,17 @@ def test_a_frame_is_refined_only_where_that_changes_something() -> None:
 
     assert refined_frame(parsed, reduction, first, near) is first
     assert refined_frame(parsed, reduction, first, far).scale != first.scale
+
+
+def test_a_frame_is_refined_where_only_its_bearing_changes() -> None:
+    # One control point, and a bearing read from another station: 54 m farther east, at 51.6° north, the grid's north
+    # turns by 54 / (6.4e6 cos 51.6°) sin 51.6° = 1.1e-5 radians, which 80 m feel as 0.8 mm; the scale hardly changes.
+    parsed = parse_book((BOOK + MAGNETIC.replace("A-B:", "B-C:") + ONE).encode(), "book.yaml")
+    reduction = reduce_readings(parsed)
+    first = choose_frame(parsed, reduction)
+    moved = {"A": (0.25, 0.4), "B": (54.0, 27.0), "C": (20.0, 50.0)}
+    refined = refined_frame(parsed, reduction, first, moved)
+    across = hypot(54.0 - 0.25, 50.0 - 0.4)
+    (before,), (after,) = first.bearings, refined.bearings
+    assert abs(refined.scale - first.scale) * across < 5e-5
+    assert abs(after.bearing - before.bearing) == pytest.approx(54 / 6.38e6 * tan(radians(51.6)), rel=0.2)

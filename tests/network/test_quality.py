@@ -55,7 +55,7 @@ def flat(height):
     return adjust(*measured(lines, sides={"C": "left A-B"}), LOCAL)
 
 
-@pytest.mark.parametrize(("height", "trusted"), [(0.3, False), (0.6, False), (2.0, True), (20.0, True)])
+@pytest.mark.parametrize(("height", "trusted"), [(0.3, False), (0.7, False), (0.85, True), (2.0, True), (20.0, True)])
 def test_a_station_at_less_than_four_of_its_own_deviations_is_marked(height, trusted):
     adjustment = flat(height)
     row = adjustment.solution.index["C"]

@@ -1,6 +1,6 @@
 """What the start settles, what it refuses, and what it says then."""
 
-from math import dist
+from math import dist, hypot, sqrt
 
 import numpy as np
 import pytest
@@ -9,7 +9,9 @@ from builders.records import LOCAL, apart, measured
 from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network.adjust import adjust
-from pegline.network.start import Gap
+from pegline.network.arc_intersection import Arc
+from pegline.network.growing_figure import Figure
+from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs
 
 MILLIMETRE = 1e-3
 AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0), "D": (30.0, -28.0), "E": (70.0, 25.0)}
@@ -223,3 +225,57 @@ def test_a_booked_side_that_the_lines_contradict_is_an_error():
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie", at=at)
     told = findings(*measured(figure, sides={"C": "left A-B", "D": "left C-B"}))
     assert told["wrong-side"].text.startswith("D is booked left of C-B")
+
+
+# --- how far a mirror image must misfit ----------------------------------------------------------------------------
+
+
+def settled_by_a_further_line(bad, good):
+    """Return which of D's images a line to C settles, whose misfits are so many standard deviations.
+
+    Two arcs of 5 mm cut at D at a sine of 0.6, from places known to 10 and 20 mm; the line to C has 5 mm and C is
+    known to 40 mm. By the rule that this is held against, what two arcs make of their deviations is divided by the
+    sine: σ² = 5² + 40² + 10² + 20² + (5² + 5²) / 0.6², in millimetres.
+    """
+    sigma = sqrt(5**2 + 40**2 + 10**2 + 20**2 + (5**2 + 5**2) / 0.6**2) * MILLIMETRE
+    # Legs of 30 m at whose meeting the sine is 0.6: their feet lie 30 √(2 (1 - 0.8)) apart.
+    apart = 30 * sqrt(2 * (1 - 0.8))
+    height = sqrt(30**2 - (apart / 2) ** 2)
+    images = ((apart / 2, height), (apart / 2, -height))
+    figure = Figure((), Hints({}, {}, {}))
+    one = Arc(0, "A", (0.0, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
+    other = Arc(1, "B", (apart, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
+    # From C, straight above, the lower image is farther: the line is that much longer than to the one, and shorter.
+    c = (apart / 2, 100.0 * sqrt(2))
+    line = dist(c, images[1]) - good * sigma
+    rise = (dist(c, images[1]) - dist(c, images[0]) - (good + bad) * sigma) / 2
+    images = ((images[0][0], images[0][1] - 2 * rise), images[1])
+    further = Arc(2, "C", c, line, 5 * MILLIMETRE, tie=True)
+    figure.rough = {"A": 10 * MILLIMETRE, "B": 20 * MILLIMETRE, "C": 40 * MILLIMETRE}
+    figure.arcs["D"] = [one, other, further]
+    return _by_further_lines(figure, "D", images, one, other)
+
+
+@pytest.mark.parametrize(
+    ("bad", "good", "settled"),
+    [
+        (4.1, 0.0, 1),
+        (3.9, 0.0, None),  # under four deviations
+        (6.0, 1.9, 1),
+        (6.0, 2.1, None),  # under three times the other
+    ],
+)
+def test_a_further_line_settles_a_side_from_four_deviations_and_three_times_the_other_image(bad, good, settled):
+    assert settled_by_a_further_line(bad, good) == settled
+
+
+def test_a_station_is_as_rough_as_its_centres_and_what_two_arcs_make_of_their_deviations():
+    # √(20² + (3² + 4²) / 0.6²) mm: the rougher centre, and 5 mm over the sine at which the arcs cut.
+    apart = 30 * sqrt(2 * (1 - 0.8))
+    one = Arc(0, "A", (0.0, 0.0), 30.0, 3 * MILLIMETRE, tie=False)
+    other = Arc(1, "B", (apart, 0.0), 30.0, 4 * MILLIMETRE, tie=False)
+    figure = Figure((), Hints({}, {}, {}))
+    figure.rough = {"A": 10 * MILLIMETRE, "B": 20 * MILLIMETRE}
+    _place_by_arcs(figure, "D", (apart / 2, 1.0), one, other)
+    assert figure.rough["D"] == pytest.approx(hypot(20, 5 / 0.6) * MILLIMETRE)
+    assert (figure.at["D"], figure.pairs["D"], figure.used) == ((apart / 2, 1.0), ("A", "B"), {0, 1})

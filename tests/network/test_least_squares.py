@@ -1,0 +1,74 @@
+"""How the iteration is guarded, and what is left out where a gross error keeps everything from settling."""
+
+import numpy as np
+import pytest
+from builders.networks import NETWORKS
+from builders.records import LOCAL, simulated
+
+from pegline.errors import BookError, Finding
+from pegline.network import adjust as room
+from pegline.network.adjust import adjust
+from pegline.network.critical_value import sidak
+from pegline.network.least_squares import _guarded, _looked_at
+from pegline.network.quality import NetworkCovariances, spread
+
+
+@pytest.fixture(scope="module")
+def solved():
+    return adjust(*simulated(NETWORKS["quad with pegs"](), 4), LOCAL)
+
+
+def look(fit):
+    weights = fit.network.sds**-2.0
+    return weights, _looked_at(fit.network, weights, fit.parameters)
+
+
+def test_a_step_that_helps_is_made_whole_and_lowers_the_damping_tenfold(solved):
+    fit = solved.fit
+    weights, here = look(fit)
+    still = np.zeros(len(fit.parameters))
+    for damping, then in ((1e-2, 1e-3), (1e-5, 1e-6), (1e-7, 0.0)):
+        there, damped, moved = _guarded(fit.network, weights, here, still, damping)
+        assert (damped, moved.tolist()) == (pytest.approx(then), still.tolist())
+        assert there.cost == here.cost
+
+
+def test_a_step_that_helps_at_no_length_raises_the_damping_tenfold_and_stays(solved):
+    # From the solution every step raises the sum of squares.
+    fit = solved.fit
+    weights, here = look(fit)
+    away = np.where(fit.network.held, 0.0, 5.0 * (-1.0) ** np.arange(len(fit.parameters)))
+    away[2 * len(fit.network.names) :] = 0.0
+    for damping, then in ((0.0, 1e-4), (1e-4, 1e-3), (0.3, 3.0)):
+        there, damped, _ = _guarded(fit.network, weights, here, away, damping)
+        assert there is here
+        assert damped == pytest.approx(then)
+
+
+@pytest.mark.parametrize(("sigmas", "kept"), [(0.9, True), (1.2, False), (2.5, False)])
+def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_solution(solved, monkeypatch, sigmas, kept):
+    plotting, network = solved.plotting_fit, solved.fit.network
+    number = int(np.flatnonzero(~plotting.keep)[0])
+    limit = sidak(len(network.values)) * np.hypot(
+        network.sds, np.sqrt(spread(plotting, NetworkCovariances(plotting))[: len(network.values)])
+    )
+    residuals = np.where(plotting.keep, plotting.residuals, 0.0)
+    residuals[number] = sigmas * limit[number]
+    other = int(np.flatnonzero(~plotting.keep)[1])
+    residuals[other] = 50 * limit[other]  # the gross error
+    inner, asked = room.solve, []
+
+    def solve(network, keep, begin):
+        if keep is None:
+            raise BookError([Finding("too-flat", "everything does not settle", None)])
+        asked.append(keep)
+        return inner(network, keep, begin)
+
+    monkeypatch.setattr(room, "solve", solve)
+    from dataclasses import replace
+
+    room._everything(network, replace(plotting, residuals=residuals))
+    (keep,) = asked
+    assert keep[number] == kept
+    assert not keep[other]
+    assert keep[plotting.keep].all()

@@ -1,0 +1,33 @@
+"""What a book observes: the figures of an observation that its equation does not show."""
+
+from math import hypot
+
+import pytest
+from builders.records import LAY_SD, LOCAL, measured
+
+from pegline.network.observation_types import Oblique
+from pegline.network.observations import observations
+
+BASE = {"A-B": ("base", 60.0)}
+
+
+def arms(chainages, lengths):
+    """Return the observations of a point taped from three chainages of the base line."""
+    book, reduction = measured(BASE, rows=[("p", "A-B", chainages, lengths)])
+    return [one for one in observations(book, reduction, LOCAL, {"A", "B", "p"}) if isinstance(one, Oblique)]
+
+
+def test_an_error_in_chainage_enters_an_oblique_distance_by_the_cosine_at_its_foot():
+    # 3-4-5 triangles: p stands 12 m off the line at 26, so it is 20 m from 10, 15 m from 35 and 12 m from 26.
+    first, second, third = arms((10.0, 35.0, 26.0), (20.0, 15.0, 12.0))
+    # By hand: the cosines at the feet are 16/20 and 9/15; straight out from the line nothing of the chainage enters.
+    assert first.booking.sd == pytest.approx(LAY_SD * hypot(1, 16 / 20))
+    assert second.booking.sd == pytest.approx(LAY_SD * hypot(1, 9 / 15))
+    assert third.booking.sd == pytest.approx(LAY_SD)
+
+
+def test_a_group_is_what_stands_or_falls_together():
+    three = arms((10.0, 35.0, 26.0), (20.0, 15.0, 12.0))
+    assert {one.booking.group for one in three} == {("row", 0)}
+    assert {one.booking.line for one in three} == {"A-B"}
+    assert {one.booking.measured_line for one in three} == {None}

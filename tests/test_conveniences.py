@@ -57,14 +57,14 @@ def test_an_unknown_format_is_told(survey, tmp_path):
 
 @pytest.mark.parametrize("url", ["nonsense", "martian://host/name"])
 def test_what_is_no_url_of_a_database_is_told(url, survey):
-    pytest.importorskip("geoalchemy2")
+    pytest.importorskip("sqlalchemy")
 
     with pytest.raises(UsageError, match=re.escape(f"'{url}' is no URL of a database; write postgresql://")):
         survey.to_postgis(url)
 
 
 def test_a_url_reaches_the_database(survey):
-    pytest.importorskip("geoalchemy2")
+    pytest.importorskip("sqlalchemy")
     pytest.importorskip("psycopg")
 
     with pytest.raises(pegline.errors.OutputError, match="the database does not take house-by-edge-and-depth"):

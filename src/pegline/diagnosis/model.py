@@ -165,8 +165,16 @@ class Survey:
 
         return layers(self, None if crs is None else OtherCRS(crs, allow_shift))
 
-    def to_postgis(self, engine: Any, *, name: str | None = None, schema: str = "public") -> None:
-        """Put the layers into a PostGIS database (the extra ``postgis``); the survey's old rows are replaced.
+    def to_postgis(
+        self,
+        engine: Any,
+        *,
+        name: str | None = None,
+        schema: str = "public",
+        crs: str | None = None,
+        allow_shift: float = 0.0,
+    ) -> None:
+        """Put the survey into a PostGIS database (the extra ``postgis``); its old rows are replaced.
 
         Parameters
         ----------
@@ -176,7 +184,13 @@ class Survey:
             The survey's name in every row; the book's file's unless told.
         schema
             The database's schema that holds the tables.
+        crs
+            Another CRS than the survey's own: EPSG:CODE.
+        allow_shift
+            What a change of datum to it may be out by, metres.
         """
         from pegline.writers.gis.postgis import to_postgis
+        from pegline.writers.gis.reprojection import OtherCRS
 
-        to_postgis(self, engine, name or Path(self.book.file).stem, schema)
+        other = None if crs is None else OtherCRS(crs, allow_shift)
+        to_postgis(self, engine, name or Path(self.book.file).stem, schema, other)

@@ -11,9 +11,12 @@ import pytest
 from builders.altered import with_stages
 
 from pegline.errors import OutputError, UsageError
+from pegline.frame.crs import grid_of
 from pegline.writers.gis import postgis
 from pegline.writers.gis.dataframes import layers
+from pegline.writers.gis.layer_table import LAYERS
 from pegline.writers.gis.postgis import to_postgis
+from pegline.writers.gis.reprojection import OtherCRS
 
 DATABASE = os.environ.get("PEGLINE_POSTGIS")
 real = pytest.mark.skipif(DATABASE is None, reason="PEGLINE_POSTGIS names no database, such as postgresql+psycopg:///x")
@@ -40,7 +43,7 @@ def schema(engine):
 
 def _read(engine, schema, layer):
     query = f"SELECT * FROM {schema}.{layer}"
-    return geopandas.read_postgis(query, engine, geom_col="geometry")
+    return geopandas.read_postgis(query, engine, geom_col="geom")
 
 
 def _one(engine, query):
@@ -61,7 +64,7 @@ def test_every_layer_is_read_back(engine, schema, grid):
         assert read["name"].tolist() == frame["name"].tolist()
         same = read.geometry.geom_equals_exact(frame.geometry, 0.0)
         assert same.where(frame.geometry.notna(), True).all()
-    length = _one(engine, f"SELECT ST_Length(geometry) FROM {schema}.chain_lines WHERE name = 'A-B'")
+    length = _one(engine, f"SELECT ST_Length(geom) FROM {schema}.chain_lines WHERE name = 'A-B'")
     assert length == pytest.approx(52.32, abs=1e-9)
 
 
@@ -86,14 +89,163 @@ def test_a_survey_may_bring_columns_that_others_have_not(engine, schema, grid):
 
     read = _read(engine, schema, "detail_points").set_index(["survey", "name"])
     assert read["age_about"]["mill", "bay"] == "bay"
-    assert read["planted_in"]["weir", "bay"] == "1987"
+    assert read["planted_in"]["weir", "bay"] == 1987
+
+
+@real
+def test_a_column_that_does_not_hold_what_comes_becomes_text(engine, schema, grid):
+    shapes = {
+        name: replace(shape, booked=replace(shape.booked, data={"planted in": "spring"}))
+        for name, shape in grid.detail.shapes.items()
+    }
+    to_postgis(grid, engine, "weir", schema)
+    to_postgis(with_stages(grid, detail=replace(grid.detail, shapes=shapes)), engine, "mill", schema)
+    to_postgis(grid, engine, "weir", schema)
+
+    read = _read(engine, schema, "detail_points").set_index(["survey", "name"])["planted_in"]
+    assert (read["weir", "bay"], read["mill", "bay"]) == ("1987", "spring")
+
+
+@real
+def test_tables_are_as_an_office_keeps_them(engine, schema, grid):
+    from sqlalchemy import text
+
+    to_postgis(grid, engine, "weir", schema)
+
+    def rows(query):
+        with engine.connect() as connection:
+            return {tuple(row) for row in connection.execute(text(query.format(schema=schema)))}
+
+    tables = {layer.name for layer in LAYERS} | {"book", "checks", "warnings"}
+    assert rows("SELECT tablename FROM pg_tables WHERE schemaname = '{schema}'") == {
+        (table,) for table in tables | {"surveys"}
+    }
+    keys = rows(
+        "SELECT conrelid::regclass::text, pg_get_constraintdef(oid) FROM pg_constraint"
+        " WHERE connamespace = '{schema}'::regnamespace"
+    )
+    for table in tables:
+        assert (f"{schema}.{table}", "PRIMARY KEY (id)") in keys
+        cascade = f"FOREIGN KEY (survey) REFERENCES {schema}.surveys(survey) ON UPDATE CASCADE ON DELETE CASCADE"
+        assert (f"{schema}.{table}", cascade) in keys
+    assert (f"{schema}.stations", "UNIQUE (survey, name)") in keys
+    bare = rows(
+        "SELECT table_name, column_name FROM information_schema.columns WHERE table_schema = '{schema}'"
+        " AND col_description(to_regclass('{schema}.' || table_name), ordinal_position) IS NULL"
+        " AND table_name <> 'surveys'"
+    )
+    assert {column for _, column in bare} == {"id", "survey", "geom"}
+    loose = rows(
+        "SELECT table_name FROM information_schema.columns WHERE table_schema = '{schema}'"
+        " AND column_name IN ('id', 'survey') AND is_nullable = 'YES'"
+    )
+    assert not loose
+    typed = rows(
+        "SELECT f_table_name, f_geometry_column, type, srid FROM geometry_columns WHERE f_table_schema = '{schema}'"
+    )
+    assert typed == {(layer.name, "geom", layer.shape.upper(), 32630) for layer in LAYERS}
+    assert _one(engine, f"SELECT value FROM {schema}.book WHERE key = 'title'") == "Weir cottage & its <garden>"
+    assert _one(engine, f"SELECT count(*) FROM {schema}.checks") == 1
+
+
+@real
+def test_a_survey_goes_with_its_row_of_surveys(engine, schema, grid):
+    from sqlalchemy import text
+
+    to_postgis(grid, engine, "weir", schema)
+    with engine.begin() as connection:
+        connection.execute(text(f"DELETE FROM {schema}.surveys WHERE survey = 'weir'"))
+
+    assert sum(_one(engine, f"SELECT count(*) FROM {schema}.{layer.name}") for layer in LAYERS) == 0
+
+
+@real
+def test_a_survey_in_another_crs_is_written_in_the_office_s(engine, schema, grid):
+    to_postgis(grid, engine, "weir", schema, OtherCRS("EPSG:4326"))
+
+    assert _one(engine, f"SELECT DISTINCT ST_SRID(geom) FROM {schema}.stations") == 4326
+    # PostGIS's own PROJ brings it back to where it was.
+    east = _one(engine, f"SELECT ST_X(ST_Transform(geom, 32630)) FROM {schema}.stations WHERE name = 'A'")
+    assert east == pytest.approx(512_340.25, abs=1e-3)
+
+
+@real
+def test_a_crs_that_postgis_does_not_know_is_listed(engine, schema, grid):
+    frame = grid_of("EPSG:22279")  # with axes west and south: its counterpart has no code
+    survey = with_stages(
+        grid, frame=replace(grid.frame, wkt=frame.wkt, crs_name=frame.name, origin=(-20_000.0, -3_750_000.0))
+    )
+    to_postgis(survey, engine, "weir", schema)
+    to_postgis(survey, engine, "mill", schema)
+
+    srid = _one(engine, f"SELECT DISTINCT ST_SRID(geom) FROM {schema}.stations")
+    assert srid >= 910_000
+    # 20 km west of the 19th meridian, at about 33.9° south: 20 / (111.3 cos 33.9°) is 0.217°.
+    query = f"SELECT ST_X(ST_Transform(geom, 4222)) FROM {schema}.stations WHERE survey = 'mill' AND name = 'A'"
+    assert _one(engine, query) == pytest.approx(19 - 0.2165, abs=0.001)
+
+
+@real
+def test_local_frames_are_never_laid_over_each_other(engine, schema, local):
+    to_postgis(local, engine, "weir", schema)
+    to_postgis(local, engine, "weir", schema)
+
+    with pytest.raises(UsageError, match="own lie to one another"):
+        to_postgis(local, engine, "mill", schema)
+
+
+@real
+def test_a_failing_write_leaves_the_survey_as_it_was(engine, schema, grid, monkeypatch):
+    to_postgis(grid, engine, "weir", schema)
+
+    def broken(layer):
+        if layer.name == "ellipses":
+            raise RuntimeError("the power went out")
+        return postgis_geometries(layer)
+
+    postgis_geometries = postgis._geometries
+    monkeypatch.setattr(postgis, "_geometries", broken)
+    with pytest.raises(RuntimeError):
+        to_postgis(grid, engine, "weir", schema)
+
+    assert len(_read(engine, schema, "stations")) == 5
+    assert len(_read(engine, schema, "ellipses")) == 14
+
+
+@real
+def test_two_writers_at_once_wait_for_one_another(schema, grid, engine):
+    from concurrent.futures import ThreadPoolExecutor
+
+    import sqlalchemy
+
+    def put(name):
+        mine = sqlalchemy.create_engine(DATABASE)
+        try:
+            to_postgis(grid, mine, name, schema)
+        finally:
+            mine.dispose()
+
+    # Into a schema that is not there yet, each name twice: tables are made once, and no survey stands twice.
+    names = ["weir", "mill", "lock", "weir", "mill", "lock"]
+    with ThreadPoolExecutor(6) as pool:
+        list(pool.map(put, names))
+
+    counts = _read(engine, schema, "stations")["survey"].value_counts().to_dict()
+    assert counts == {"weir": 5, "mill": 5, "lock": 5}
+
+
+@real
+def test_an_address_is_as_good_as_an_engine(engine, schema, grid):
+    grid.to_postgis(DATABASE.replace("+psycopg", ""), name="weir", schema=schema)
+
+    assert len(_read(engine, schema, "stations")) == 5
 
 
 @real
 def test_a_frame_of_its_own_is_stored_without_a_crs(engine, schema, local):
     to_postgis(local, engine, "weir", schema)
 
-    assert _one(engine, f"SELECT DISTINCT ST_SRID(geometry) FROM {schema}.stations") == 0
+    assert _one(engine, f"SELECT DISTINCT ST_SRID(geom) FROM {schema}.stations") == 0
 
 
 @real

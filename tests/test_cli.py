@@ -239,6 +239,19 @@ def test_a_terminal_that_is_not_utf_8_changes_no_status(book, tmp_path):
     assert "\\u0110or\\u0111e" in done.stdout
 
 
+def test_a_home_that_cannot_be_written_brings_no_librarys_complaint(book, tmp_path):
+    (tmp_path / "file").write_text("in the way", encoding="utf-8")
+    environment = {**os.environ, "HOME": str(tmp_path / "none"), "XDG_CACHE_HOME": str(tmp_path / "file" / "cache")}
+    words = ["plot", book(CHECKED), "--out", str(tmp_path / "out"), "--formats", "gpkg,dxf,pdf,png"]
+
+    done = subprocess.run(
+        [sys.executable, "-m", "pegline", *words], capture_output=True, encoding="utf-8", env=environment, check=False
+    )
+
+    assert done.returncode == 0, done.stderr
+    assert all(line.startswith(words[1]) for line in done.stderr.splitlines())
+
+
 def test_the_help_lists_every_command_and_the_caution(capsys):
     from pegline.cli import COMMANDS
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import gc
+import logging
 import os
 import sys
 from collections.abc import Sequence
@@ -69,6 +70,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that is not UTF-8 shows escapes
+    # What libraries log, such as of a home that cannot be written, is no message to who makes a plan.
+    logging.basicConfig(handlers=[logging.NullHandler()])
     gc.disable()
     try:
         return status_of(_run, complain, sys.argv[1:] if argv is None else list(argv))

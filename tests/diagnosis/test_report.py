@@ -180,6 +180,16 @@ def test_suspects_are_shown_until_they_are_nearly_sure():
     assert [cause.what.split(":")[0] for cause in likely_causes(open_)] == ["A-B", "B-C", "A-C", "C-D"]
 
 
+def test_what_is_not_shown_keeps_its_share():
+    place = Place("report.yaml", 4, 9)
+    rows = [Suspect(name, 1, place, "10.0", "11.0", None, True, 0.15) for name in ("A-B", "B-C", "A-C", "C-D", "B-D")]
+    rows.append(Suspect("something else", 2, None, "", "", None, False, 0.25))
+
+    *_, rest = likely_causes(rows)
+
+    assert (rest.what, rest.why) == ("B-D or something else", "together probability 40 %")
+
+
 def test_no_probability_is_quite_certain():
     (cause,) = likely_causes([Suspect("A-B", 1, Place("b", 1, 1), "10.0", "11.0", "1 m misread", True, 1.0)])
 

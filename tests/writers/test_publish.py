@@ -62,7 +62,7 @@ def test_files_beside_the_one_asked_for_are_moved_too(tmp_path):
 def test_an_older_file_stays_when_a_later_format_fails(tmp_path):
     _old(tmp_path)
 
-    with pytest.raises(OutputError, match="the disk is full; make room"):
+    with pytest.raises(OutputError, match=r"the disk of .+ is full; make room there"):
         publish(PLAN, tmp_path, "plot", ["one", "two"], {**NEW, "two": _fails})
 
     assert (tmp_path / "plot.one").read_text() == "old"

@@ -218,6 +218,12 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
             return
         together += suspect.score or 0.0
         yield _likely(suspect)
+    rest = [suspect for suspect in suspects if suspect not in readings[:MOST_LIKELY]]
+    left = sum(suspect.score or 0.0 for suspect in rest)
+    if readings and readings[0].score is not None and left > 1 - SHOWN_SHARE:
+        names = list(dict.fromkeys(suspect_name(suspect) for suspect in rest))
+        what = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
+        yield Likely(what, f"{'together ' * (len(names) > 1)}probability {_percent(left)}", None)
 
 
 def _likely(suspect: Suspect) -> Likely:

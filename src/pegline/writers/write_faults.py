@@ -16,8 +16,8 @@ __all__ = ["refused", "told"]
 
 #: What to say for a fault of the system, by its number.
 SAYINGS: Final[Mapping[int, str]] = {
-    errno.ENOSPC: "the disk is full; make room and run it again",
-    errno.EDQUOT: "your share of the disk is full; make room and run it again",
+    errno.ENOSPC: "the disk of {folder} is full; make room there and run it again",
+    errno.EDQUOT: "your share of the disk of {folder} is full; make room there and run it again",
     errno.EFBIG: "the file is larger than this system allows; lift the limit (ulimit -f) and run it again",
     errno.EROFS: "the disk can only be read; choose another folder with --out",
     errno.EACCES: "there is no permission to write there; choose another folder with --out",
@@ -41,7 +41,8 @@ def told(path: Path) -> Iterator[None]:
         saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
         if isinstance(error, PermissionError) and os.name == "nt":
             saying = "another program may have it open; close it there and run it again"
-        raise OutputError(f"{path}: cannot be written: {saying}") from error
+        folder = path if path.is_dir() else path.parent
+        raise OutputError(f"{path}: cannot be written: {saying.replace('{folder}', str(folder))}") from error
 
 
 def refused(path: Path, error: Exception) -> Exception:

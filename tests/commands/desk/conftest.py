@@ -17,10 +17,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from builders.paths import SAMPLES
 from wsproto import ConnectionType, WSConnection
 from wsproto.events import AcceptConnection, CloseConnection, Ping, RejectConnection, Request, TextMessage
 
-SAMPLES = Path(__file__).parents[3] / "samples"
 CHROMIUM = os.environ.get("PEGLINE_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 #: A browser that asks nobody for anything but the page.
 FLAGS = (
@@ -197,3 +197,12 @@ def new_page(browser):
         page.close()
     # That the desk does not answer once it has stopped is no fault of the page.
     assert [told for told in complaints if "ERR_CONNECTION_REFUSED" not in told and "/socket" not in told] == []
+
+
+def opened(page, desk, *, verdict=True):
+    """Open the page of a desk and wait until it shows the book and, unless it has none yet, the verdict."""
+    page.goto(desk.link)
+    page.wait_for_selector("header .title")
+    if verdict:
+        page.wait_for_selector("header .stamp:not(.none)")
+    return page

@@ -10,11 +10,12 @@ import time
 from pathlib import Path
 
 import pytest
+from builders.paths import SAMPLES
 
 import pegline
 from pegline.commands.desk.changes import applied, from_sections
 
-from .conftest import SAMPLES, running, talking
+from .conftest import running, talking
 
 TITLE = ["title"]
 

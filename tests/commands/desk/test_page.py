@@ -2,64 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from pathlib import Path
 
 import pytest
+from builders.paths import SAMPLES
 
 import pegline
 from pegline.commands.desk.patches import tree_of
-from pegline.writers.result import result
 
-from .conftest import SAMPLES, running
+from .conftest import opened, running
 from .test_bundle import workshop  # noqa: F401 (a fixture)
-from .typist import Typist
+from .test_entering import YARD
 
-SMALL = """\
-book: 1
-title: A yard
-unit: ft
-date: 2026-03-02
-lines:
-  A-B:
-    use: base
-    taped: [40 ft 6 in, 40 ft 5 in]
-    details:
-      - {at: -2, right: 3.5, point: post, kind: post, note: leans; rots}
-      - {at: 8.25, left: ~6, feature: hedge}
-      - {at: [12, 20], left: [9, 8.5], point: h1}
-      - {at: 16, station: T}
-      - {at: 22.5, left: 7, feature: hedge}
-      - {at: 31, feature: hedge}
-  A-C: {use: side, taped: 30}
-  C-B: {use: side, taped: 33.5}
-  T-C: {use: check, taped: 26.2}
-stations:
-  C: {mark: peg, left_of: A-B}
-features:
-  hedge: {kind: hedge, through: booked, thickness: 2}
-"""
-LEAVES = {"book": ("rows", "cards", "text", "sketch", "scan"), "sheet": ("plan", "checks", "hand")}
-
-
-def figures(path):
-    """Return every result of a book but what depends on the text's layout: places, the file's name and its hash."""
-
-    def plain(value):
-        if isinstance(value, dict):
-            return {key: plain(part) for key, part in value.items() if key not in ("source", "sha256", "file")}
-        return [plain(part) for part in value] if isinstance(value, list) else value
-
-    return plain(json.loads(json.dumps(result(pegline.reduce(pegline.read(path))))))
-
-
-def opened(page, desk, *, verdict=True):
-    page.goto(desk.link)
-    page.wait_for_selector("header .title")
-    if verdict:
-        page.wait_for_selector("header .stamp:not(.none)")
-    return page
+LEAVES = {"book": ("rows", "cards", "text", "sketch"), "sheet": ("plan", "checks", "scan", "hand")}
 
 
 def show(page, leaf):
@@ -68,35 +24,6 @@ def show(page, leaf):
     if turn.is_visible():
         turn.click()
     page.click(f"#tab-{leaf}")
-
-
-def test_a_small_book_entered_through_the_form_is_the_book(tmp_path, new_page):
-    (tmp_path / "wanted").mkdir()
-    (tmp_path / "wanted" / "yard.yaml").write_text(SMALL)
-    (tmp_path / "typed").mkdir()
-    with running(tmp_path / "typed") as desk:
-        page = new_page(768, 900)
-        opened(page, desk, verdict=False)
-        Typist(page).enter("yard", tree_of(SMALL))
-        page.wait_for_selector("header .stamp.failed, header .stamp.passed")
-
-    typed = tmp_path / "typed" / "yard.yaml"
-    assert tree_of(typed.read_text()) == tree_of(SMALL)
-    assert figures(typed) == figures(tmp_path / "wanted" / "yard.yaml")
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("width", [360, 768, 1280])
-def test_the_house_plot_entered_through_the_form_gives_the_sample_s_results(tmp_path, new_page, width):
-    sample = SAMPLES / "house-plot.yaml"
-    with running(tmp_path) as desk:
-        page = new_page(width, 800)
-        opened(page, desk, verdict=False)
-        Typist(page).enter("house-plot", tree_of(sample.read_text(encoding="utf-8")))
-        page.wait_for_selector("header .stamp.passed")
-        page.wait_for_timeout(1500)
-
-    assert figures(tmp_path / "house-plot.yaml") == figures(sample)
 
 
 def test_a_tap_on_the_plan_finds_the_row_and_a_row_is_marked_on_the_plan(folder, new_page):
@@ -175,7 +102,7 @@ def test_a_suspect_is_tried_and_booked(tmp_path, new_page):
 
 def test_names_with_markup_stay_text(tmp_path, new_page):
     nasty = "<img src=x onerror=alert(1)>"
-    book = SMALL.replace("title: A yard", f"title: '{nasty}'").replace("note: leans; rots", f"note: '{nasty}'")
+    book = YARD.replace("title: A yard", f"title: '{nasty}'").replace("note: leans; rots", f"note: '{nasty}'")
     book = book.replace(
         "hedge: {kind: hedge", f"'{nasty}': {{kind: fence, through: [post, h1]}}\n  hedge: {{kind: hedge"
     )
@@ -315,3 +242,92 @@ def test_the_page_can_be_used_at_twice_its_size(shared_desk, new_page):
     for leaf in (*LEAVES["book"], *LEAVES["sheet"]):
         show(page, leaf)
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+
+
+# -- a page of an old book, and a sketch before the measuring ----------------------------------------
+
+
+def test_a_page_is_typed_row_by_row_and_each_row_keeps_its_spot(tmp_path, new_page):
+    """The image is turned before the second row: the spot is where it stands on the image, however it is looked at."""
+    (tmp_path / "yard.yaml").write_text("book: 1\nunit: ft\nlines:\n  A-B: {use: base, taped: 40}\n")
+    shutil.copy(SAMPLES / "house-plot.png", tmp_path / "page 7.png")
+    with running(tmp_path / "yard.yaml") as desk:
+        page = opened(new_page(1280, 900), desk)
+        page.click("#tab-scan")
+        page.locator(".scan summary").click()
+        page.fill("#scan-name", "7")
+        page.select_option("#scan-file", "page 7.png")
+        page.locator(".scan details button").click()
+        image = page.locator(".scan-holder img")
+        page.wait_for_function("() => document.querySelector('.scan-holder img').naturalWidth > 0")
+        for turned, name, (across, down) in ((False, "post", (0.25, 0.10)), (True, "gate", (0.5, 0.75))):
+            page.select_option("#row-what", "point")
+            page.fill("#row-at", "8.2" if name == "post" else "9.1")
+            page.fill("#row-offset", "3")
+            page.fill("#row-name", name)
+            if turned:
+                page.locator(".scan .line-bar button").nth(1).click()
+            image.evaluate("each => each.scrollIntoView()")
+            width, height = image.evaluate("each => [each.clientWidth, each.clientHeight]")
+            image.dispatch_event("focus")
+            spot = image.evaluate(
+                """(each, [x, y]) => {
+                  const turn = getComputedStyle(each.parentElement).transform;
+                  const origin = each.closest('.scan-view');
+                  const box = origin.getBoundingClientRect();
+                  const to = new DOMMatrix(turn).transformPoint(new DOMPoint(x, y));
+                  const [left, top] = [to.x - origin.clientWidth / 2, to.y - origin.clientHeight / 2];
+                  origin.scrollTo(Math.max(0, left), Math.max(0, top));
+                  return [box.left + to.x - origin.scrollLeft, box.top + to.y - origin.scrollTop];
+                }""",
+                [across * width, down * height],
+            )
+            page.mouse.click(*spot)
+            page.wait_for_selector(".scan-mark.current")
+            page.locator("#row-name").press("Enter")
+        page.wait_for_timeout(1200)
+        marks = page.locator(".scan-mark").count()
+    rows = tree_of((tmp_path / "yard.yaml").read_text())["lines"]["A-B"]["details"]
+    assert marks == 2
+    assert [(row["point"], row["page"]) for row in rows] == [("post", "7"), ("gate", "7")]
+    for row, wanted in zip(rows, ((0.25, 0.10), (0.5, 0.75)), strict=True):
+        assert [float(share) for share in row["mark_at"]] == pytest.approx(wanted, abs=0.01)
+
+
+def test_the_outputs_lead_to_the_spot(folder):
+    """What the page keeps is what the results tell."""
+    from pegline.writers.result import result
+
+    path = folder / "plot.yaml"
+    text = path.read_text().replace("point: h1}", "point: h1, page: 7, mark_at: [0.25, 0.1]}", 1)
+    path.write_text(text.replace("tapes:", "pages: {7: page.png}\n\ntapes:", 1))
+    told = result(pegline.reduce(pegline.read(path)))
+    (row,) = told["points"]["h1"]["rows"]
+    assert (row["page"], row["mark_at"], told["pages"]["7"]) == ("7", [0.25, 0.1], "page.png")
+
+
+def test_a_layout_is_sketched_and_judged(tmp_path, new_page):
+    with running(tmp_path) as desk:
+        page = opened(new_page(1280, 1000), desk, verdict=False)
+        page.fill("[name=name]", "field")
+        page.click("button[type=submit]")
+        page.click("#tab-sketch")
+        sheet = page.locator(".sketch-sheet")
+        box = sheet.bounding_box()
+        pegs = {"A": (0.15, 0.8), "B": (0.85, 0.75), "C": (0.45, 0.15)}
+        for name, (x, y) in pegs.items():
+            page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+            page.locator(".sketch-name", has_text=name).wait_for()
+        for use, one, other in (("base", "A", "B"), ("side", "A", "C"), ("side", "C", "B")):
+            page.select_option("#sketch-use", use)
+            for name in (one, other):
+                x, y = pegs[name]
+                page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+            page.wait_for_selector(f".sketch-line.{use}", state="attached")
+        page.locator(".sketch .main").click()
+        page.wait_for_selector(".sketch .said li")
+        said = page.text_content(".sketch .said")
+    tree = tree_of((tmp_path / "field.yaml").read_text())
+    assert {name: line["use"] for name, line in tree["lines"].items()} == {"A-B": "base", "A-C": "side", "C-B": "side"}
+    assert all(len(tree["stations"][name]["sketch"]) == 2 for name in pegs)
+    assert "A-B is the longest" in said

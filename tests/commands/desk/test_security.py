@@ -9,6 +9,7 @@ from pathlib import Path
 
 import httpx2
 import pytest
+from builders.paths import SAMPLES
 from wsproto.events import AcceptConnection
 
 from .conftest import Talk, running, talking
@@ -19,8 +20,6 @@ SECRET = "Wattle Cottage"  # a word of the book that no refused answer may hold
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory):
     from shutil import copy
-
-    from .conftest import SAMPLES
 
     above = tmp_path_factory.mktemp("desk")
     folder = above / "books"
@@ -325,6 +324,4 @@ def test_only_this_machine_is_listened_to(desk):
 def test_a_scan_of_the_folder_is_served_as_it_is(desk):
     answer = httpx2.get(f"http://{desk.host}/scan/page.png", headers={"cookie": desk.pass_})
     assert answer.headers["content-type"] == "image/png"
-    from .conftest import SAMPLES
-
     assert hashlib.sha256(answer.content).digest() == hashlib.sha256((SAMPLES / "house-plot.png").read_bytes()).digest()

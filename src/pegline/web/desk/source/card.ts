@@ -106,7 +106,8 @@ function mapEditor(book: Book, path: Path, schema: Schema | undefined, value: { 
 export function adder(book: Book, path: Path, schema: Schema | undefined, value: { [key: string]: Value }): HTMLElement {
   const free = keysOf(schema).filter((key) => !(key in value) && !/^details/.test(key));
   const id = newId("add");
-  const name = sayKey(String(path[path.length - 1] ?? ""));
+  const last = path[path.length - 1];
+  const name = typeof last === "number" ? say("card.number", { number: last + 1 }) : sayKey(String(last ?? ""));
   const put_in = (key: string) => {
     const wanted = under(schema, key);
     if (!key.trim() || key in value) return;
@@ -115,14 +116,19 @@ export function adder(book: Book, path: Path, schema: Schema | undefined, value:
   };
   if (free.length) {
     const select = h("select", { id, class: "add", "data-add": JSON.stringify(path) }, h("option", { value: "" }, say("card.choose")), ...free.map((key) => h("option", { value: key, title: about(under(schema, key)) }, sayKey(key))));
-    select.addEventListener("change", () => { put_in(select.value); select.value = ""; });
-    return h("div", { class: "field add" }, h("label", { for: id }, say("card.add_to", { name })), select);
+    // A list that is gone through with the keys says nothing yet: a pointer's choice, Enter or the button does.
+    let pointed = false;
+    const go = () => { if (select.value) put_in(select.value); select.value = ""; };
+    select.addEventListener("pointerdown", () => { pointed = true; });
+    select.addEventListener("keydown", (event) => { pointed = false; if (event.key === "Enter") { event.preventDefault(); go(); } });
+    select.addEventListener("change", () => { if (pointed) go(); });
+    return h("div", { class: "field add" }, h("label", { for: id }, say("card.add_to", { name })), select, h("div", { class: "tools" }, h("button", { type: "button", class: "quiet", "aria-label": say("card.add_to", { name }), title: say("card.add"), onclick: go }, "+")));
   }
   if (!takesNames(schema)) return h("span");
   const input = h("input", { id, type: "text", autocomplete: "off", "data-add": JSON.stringify(path) });
   const go = () => { put_in(input.value); input.value = ""; };
   input.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); go(); } });
-  return h("div", { class: "field add" }, h("label", { for: id }, say("card.new_in", { name })), input, h("button", { type: "button", onclick: go }, say("card.add")));
+  return h("div", { class: "field add" }, h("label", { for: id }, say("card.new_in", { name })), input, h("div", { class: "tools" }, h("button", { type: "button", class: "quiet", "aria-label": say("card.new_in", { name }), title: say("card.add"), onclick: go }, "+")));
 }
 
 function listSeed(schema: Schema): Value {

@@ -121,11 +121,11 @@ class Desk {
       { name: "cards", title: say("leaf.cards"), element: this.sections.element, refresh: () => this.sections.refresh() },
       { name: "text", title: say("leaf.text"), element: this.text.element },
       { name: "sketch", title: say("leaf.sketch"), element: this.sketch.element, refresh: () => this.sketch.refresh() },
-      { name: "scan", title: say("leaf.scan"), element: this.scan.element, refresh: () => this.scan.refresh() },
     ], () => {});
     this.right = new Pane("sheet-side", say("desk.sheet_side"), [
       { name: "plan", title: say("leaf.plan"), element: this.plan.element },
       { name: "checks", title: say("leaf.checks"), element: this.checks.element },
+      { name: "scan", title: say("leaf.scan"), element: this.scan.element, refresh: () => this.scan.refresh() },
       { name: "hand", title: say("leaf.hand"), element: this.hand.element },
     ], () => {});
     this.build();
@@ -186,7 +186,7 @@ class Desk {
   private look(source: string): void {
     const path = this.book.pathAt(source);
     if (!path) return;
-    if (this.left.current !== "text" && this.left.current !== "scan") this.left.show(path[0] === "lines" ? "rows" : "cards");
+    if (this.left.current !== "text") this.left.show(path[0] === "lines" ? "rows" : "cards");
     (document.activeElement as HTMLElement | null)?.blur();
     this.book.choose(path);
     this.turn("book");
@@ -257,6 +257,7 @@ class Desk {
   private refresh(): void {
     this.main.classList.toggle("unreadable", this.book.fault !== null);
     this.left.leaf.refresh?.();
+    this.right.leaf.refresh?.();
     this.notices();
   }
 

@@ -91,7 +91,7 @@ export class ScanLeaf {
     if (!row) { this.note.textContent = say("scan.first"); return; }
     const share = (value: number, whole: number) => Math.min(1, Math.max(0, value / whole)).toFixed(MARK_DIGITS);
     const spot = [share(event.offsetX, this.image.clientWidth), share(event.offsetY, this.image.clientHeight)];
-    this.book.set([...row, "page"], this.page);
+    this.book.set([...row, "page"], this.page); // first: a mark without its page says nothing
     this.book.set([...row, "mark_at"], spot);
     this.marks();
   }

@@ -107,9 +107,8 @@ def measured(browser, book: Path, count: int, name: str) -> None:
         page.wait_for_selector(".strip button")
         opened = time.perf_counter() - begin
         page.wait_for_selector(".sheet-paper svg", state="attached")
-        print(
-            f"{name}: page usable after {1000 * opened:.0f} ms, plan after {1000 * (time.perf_counter() - begin):.0f} ms"
-        )
+        drawn = time.perf_counter() - begin
+        print(f"{name}: page usable after {1000 * opened:.0f} ms, plan after {1000 * drawn:.0f} ms")
         page.wait_for_selector("header .stamp:not(.none)")
         entries(page, book, count, name)
         page.close()

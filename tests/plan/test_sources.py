@@ -24,7 +24,7 @@ def plan():
 
 def test_every_point_booked_by_a_row_leads_to_that_row(plan):
     lines = SAMPLE.read_text(encoding="utf-8").splitlines()
-    (svg,) = inline_pages(plan)
+    (svg,) = inline_pages(plan, ["POINT-NAMES"])
     (group,) = re.findall(r'<g class="POINT-NAMES".*?</g>', svg)
     found = re.findall(r'data-source="(\d+):(\d+)">([^<]*)</text>', group)
     rows = [(int(line), name) for line, _, name in found if "point:" in lines[int(line) - 1]]
@@ -35,7 +35,7 @@ def test_every_point_booked_by_a_row_leads_to_that_row(plan):
 
 
 def test_ellipses_are_drawn_so_many_times_their_size(plan):
-    (page,) = pages(plan, unplotted=True)
+    (page,) = pages(plan, also=["ELLIPSES"])
     drawn = [item for item in page.map if isinstance(item, Stroke) and item.layer == "ELLIPSES"]
     true = [feature.geometry for feature in plan.features if isinstance(feature.geometry, Ellipse)]
 

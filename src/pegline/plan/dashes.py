@@ -48,7 +48,7 @@ def dash_pieces(points: Array, closed: bool, pattern: Sequence[float]) -> list[A
     along = np.concatenate([[0.0], np.cumsum(steps[steps > 0])])
     stops = along[_corners(ring, closed)]
     spans = [span for start, end in pairwise(stops.tolist()) for span in _spans(start, end, pattern)]
-    return [_cut(ring, along, start, end) for start, end in _joined(spans, along[-1], closed)]
+    return _cut_all(ring, along, _joined(spans, along[-1], closed))
 
 
 def is_smooth(vertices: Array, bulges: Array, closed: bool) -> bool:
@@ -98,6 +98,18 @@ def _joined(spans: Sequence[tuple[float, float]], length: float, closed: bool) -
         (_, first_end), *rest, (last_start, _) = joined
         joined = [*rest, (last_start, length + first_end)]
     return joined
+
+
+def _cut_all(ring: Array, along: Array, spans: Sequence[tuple[float, float]]) -> list[Array]:
+    """Return the pieces of a line between pairs of distances along it: most have no vertex between their ends."""
+    ends = np.array(spans)
+    pieces = np.stack([np.interp(ends, along, column) for column in ring.T], axis=2)
+    first, last = np.searchsorted(along, ends[:, 0], "right"), np.searchsorted(along, ends[:, 1], "left")
+    plain = (first >= last) & (ends[:, 1] <= along[-1])
+    return [
+        piece if straight else _cut(ring, along, start, end)
+        for piece, straight, (start, end) in zip(pieces, plain.tolist(), spans, strict=True)
+    ]
 
 
 def _cut(ring: Array, along: Array, start: float, end: float) -> Array:

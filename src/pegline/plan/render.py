@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any
@@ -23,14 +23,14 @@ SAGITTA = 0.02  #: largest distance between an arc and its strokes, mm
 BEYOND = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
 
 
-def pages(plan: Plan, *, unplotted: bool = False) -> Iterator[Page]:
-    """Yield every page of a plan with its map on it; ``unplotted``: with the layers that do not plot, for a screen."""
+def pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
+    """Yield every page of a plan with its map on it; ``also``: layers that do not plot and are shown on a screen."""
     plotted = None
     for sheet in plan.sheets:
         if sheet.window is None:
             yield sheet.page
             continue
-        plotted = plotted or _plotted(plan, unplotted=unplotted)
+        plotted = plotted or _plotted(plan, also)
         paper = Paper(sheet.window, sheet.centre, plan.scale, sheet.turn)
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
@@ -46,9 +46,9 @@ class _Plotted:
     high: Array
 
 
-def _plotted(plan: Plan, *, unplotted: bool) -> _Plotted:
+def _plotted(plan: Plan, also: Collection[str]) -> _Plotted:
     order = {name: i for i, name in enumerate(plan.layers)}
-    shown = {name for name, layer in plan.layers.items() if layer.plots or unplotted}
+    shown = {name for name, layer in plan.layers.items() if layer.plots or name in also}
     features = [feature for feature in plan.features if feature.layer in shown]
     features.sort(key=lambda feature: order[feature.layer])
     tufts = [tuft for tuft in plan.tufts if tuft.layer in shown]

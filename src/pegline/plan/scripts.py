@@ -133,6 +133,7 @@ def missing_font_warnings(text: str) -> Iterator[Finding]:
         )
 
 
+@lru_cache(maxsize=4096)  # the same words are measured again for every sheet that is tried
 def _needs_help(text: str) -> bool:
     if text.isascii() and text.isprintable():  # what every typeface has, and nearly all that is asked for
         return False

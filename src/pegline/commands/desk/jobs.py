@@ -33,8 +33,14 @@ def warm_up() -> None:
     judge_text(_WARMING, "book")
 
 
-def draw(text: str, file: str) -> Answer:
-    """Return the plan of a book's text as far as it goes: its sheets as SVG, and what is wrong or missing."""
+def draw(text: str, file: str, also: str = "") -> Answer:
+    """Return the plan of a book's text as far as it goes: its sheets as SVG, and what is wrong or missing.
+
+    Parameters
+    ----------
+    also
+        Layers that the page shows though they do not plot, separated by commas.
+    """
     from pegline.diagnosis.model import Diagnosis, Survey
     from pegline.plan.compose import compose
     from pegline.survey import solve_as_far_as_it_goes
@@ -49,7 +55,7 @@ def draw(text: str, file: str) -> Answer:
             solved, missing = solve_as_far_as_it_goes(book)
             if solved is not None:
                 plan = compose(Survey(solved, Diagnosis((), (), ())))
-                pages, scale = list(inline_pages(plan)), plan.scale
+                pages, scale = list(inline_pages(plan, also.split(","))), plan.scale
         except BookError as error:
             wrong = (*wrong, *error.findings)
     return {"pages": pages, "scale": scale, "wrong": _noted(wrong), "missing": _noted(missing)}
@@ -105,7 +111,7 @@ def _noted(findings: Sequence[Finding]) -> list[Answer]:
     ]
 
 
-JOBS: Final[Mapping[str, Callable[[str, str], Answer]]] = {
+JOBS: Final[Mapping[str, Callable[..., Answer]]] = {
     "draw": draw,
     "judge": judge_text,
     "layout": judge_layout,

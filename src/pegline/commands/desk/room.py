@@ -20,6 +20,7 @@ from pegline.readers.yaml import parse
 __all__ = ["Listener", "Room"]
 
 Message = dict[str, Any]
+MAX_LAYERS: Final = 30  #: that a page may ask for beside what plots
 FLUSH_SECONDS: Final = 0.25  #: what was typed is on the disk after about so long
 
 
@@ -38,6 +39,7 @@ class Room:
         self.document: Document = store.open()
         self.document.listener = self._changed
         self.pages: set[Listener] = set()
+        self.layers: dict[Listener, list[str]] = {}  #: what each page shows beside what plots
         self.trouble: str | None = None
         self._drawer, self._judge = drawer, judge
         self._unwritten: list[dict[str, Any]] = []  #: records that the journal lacks still
@@ -62,6 +64,7 @@ class Room:
     def leave(self, page: Listener) -> None:
         """Let a page go."""
         self.pages.discard(page)
+        self.layers.pop(page, None)
 
     def type(self, page: Listener, by: str, message: Message) -> None:
         """Take what the text editor changed; a page that is behind gets what it lacks and sends again."""
@@ -99,6 +102,16 @@ class Room:
                 return
         field = str(path) if message.get("typed") else ""
         self._checked_change(patch(self.document.text, do, path, value), by, field=field)
+
+    def show_layers(self, page: Listener, by: str, message: Message) -> None:
+        """Draw layers that do not plot, for a page that shows them."""
+        wanted = [str(name) for name in _list_of(message.get("layers"))][:MAX_LAYERS]
+        if wanted != self.layers.get(page):
+            self.layers[page] = wanted
+            self._reckon()
+
+    def _also(self) -> str:
+        return ",".join(sorted({name for names in self.layers.values() for name in names}))
 
     def undo(self, page: Listener, by: str, message: Message) -> None:
         """Take the last change back."""
@@ -152,7 +165,7 @@ class Room:
         )
 
     async def _tried(self, page: Listener, text: str, message: Message) -> None:
-        drawn = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name)
+        drawn = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name, self._also())
         judged = await self._judge.ask(f"{self.name} tried", "judge", text, self.name)
         if drawn and judged:
             page.tell({"do": "tried", "asked": message, "plan": drawn, "judgement": judged})
@@ -193,7 +206,7 @@ class Room:
         asyncio.get_running_loop().call_soon(self._tell_tree, version)
 
     async def _draw(self, version: int, text: str) -> None:
-        drawn = await self._drawer.ask(self.name, "draw", text, self.name)
+        drawn = await self._drawer.ask(self.name, "draw", text, self.name, self._also())
         if drawn is None:
             return
         self._tell({"do": "plan", "version": version, **drawn})
@@ -344,6 +357,7 @@ REQUESTS: Final[dict[str, Callable[[Room, Listener, str, Message], None]]] = {
     "type": Room.type,
     "late": Room.type_late,
     "edit": Room.edit,
+    "layers": Room.show_layers,
     "undo": Room.undo,
     "redo": Room.redo,
     "choose": Room.choose,

@@ -263,6 +263,7 @@ async def _open(desk: Desk, page: _Page, room: Room | None, message: Message) ->
     if room is not None:
         room.leave(page)
     page.tell({"do": "you", "are": page.by})
+    new.layers[page] = [str(name) for name in message.get("layers") or ()]
     if message.get("mark") and message.get("sections") is not None and new.document.mark != message.get("mark"):
         new.pages.add(page)
         answer(new, page, page.by, {**message, "do": "late"})

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from math import degrees
 from pathlib import Path
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
 
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
@@ -30,12 +32,12 @@ def write(plan: Plan, path: Path) -> None:
         target.write_text("\n".join(_document(plan, page)) + "\n", encoding="utf-8")
 
 
-def inline_pages(plan: Plan) -> Iterator[str]:
-    """Yield each sheet as an ``svg`` element for a page on a screen, with the layers that do not plot.
+def inline_pages(plan: Plan, also: Collection[str] = ()) -> Iterator[str]:
+    """Yield each sheet as an ``svg`` element for a page on a screen; ``also``: layers shown though they do not plot.
 
     Each stroke and text says in ``data-source`` the ``LINE:COLUMN`` of the book that it comes from.
     """
-    for number, page in enumerate(pages(plan, unplotted=True), 1):
+    for number, page in enumerate(pages(plan, also=also), 1):
         yield "".join(_svg(plan, page, f"map-{number}", sources=True))
 
 
@@ -101,7 +103,9 @@ def _dashes(stroke: Stroke, pattern: Sequence[float], height: float, source: str
 
 
 def _points(points: Any, height: float) -> str:
-    return " ".join(f"{_n(x)},{_n(height - y)}" for x, y in points.tolist())
+    """Return points as ``_n`` writes numbers, many at a time."""
+    down = np.round(points * (1.0, -1.0) + (0.0, height), 4) + 0.0
+    return " ".join([f"{x:.8g},{y:.8g}" for x, y in down.tolist()])
 
 
 def _words(words: Words, height: float, source: str) -> str:

@@ -156,7 +156,7 @@ class Desk {
   }
 
   open(): void {
-    this.link.greeting = () => (this.book.name ? { do: "open", book: this.book.name, mark: this.book.mark, sections: this.text.unconfirmed() } : null);
+    this.link.greeting = () => (this.book.name ? { do: "open", book: this.book.name, mark: this.book.mark, sections: this.text.unconfirmed(), layers: this.plan.layers } : null);
     this.link.open();
     if (start.open) this.openBook(start.open);
     else this.showShelf();
@@ -170,7 +170,7 @@ class Desk {
     this.book.chosen = [];
     document.body.classList.remove("on-shelf");
     document.querySelector(".shelf-leaf")?.remove();
-    this.link.send({ do: "open", book: name });
+    this.link.send({ do: "open", book: name, layers: this.plan.layers });
   }
 
   private async showShelf(): Promise<void> {

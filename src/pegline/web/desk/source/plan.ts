@@ -45,12 +45,18 @@ export class PlanLeaf {
         if (box.checked) this.shown.add(layer); else this.shown.delete(layer);
         keep("layers", [...this.shown].join(","));
         this.showLayers(this.sheet);
+        this.book.link.send({ do: "layers", layers: this.layers });
       });
       return h("p", {}, box, h("label", { for: box.id }, say(`layer.${layer}`)));
     }));
     this.pages.addEventListener("change", () => { this.page = Number(this.pages.value); this.render(); });
     const button = (sign: string, key: Parameters<typeof say>[0], does: () => void) => h("button", { type: "button", "aria-label": say(key), onclick: does }, sign);
     return h("div", { class: "plan-tools" }, button("+", "plan.larger", () => this.zoom(STEP)), button("−", "plan.smaller", () => this.zoom(1 / STEP)), button("▭", "plan.whole", () => this.whole()), this.pages, layers);
+  }
+
+  /** The layers to draw beside what plots. */
+  get layers(): string[] {
+    return [...this.shown];
   }
 
   /** Show a plan; an empty one leaves the last that could be drawn, and says so. */

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from pegline.errors import BookError
 from pegline.readers import parse_book
+from pegline.reduction.ground import FINEST
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 from pegline.reduction.reduce import SEEN, foot_sd, reduce_readings
 from pegline.units import METRES_PER
@@ -450,3 +451,10 @@ def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> 
     assert well.length == pytest.approx(8.9, abs=ROUNDING)
     assert pole.length == 4
     assert oak.corrections == {"face": pytest.approx(1.57 / (2 * pi))}
+
+
+def test_a_reading_at_nought_with_an_accuracy_that_only_grows_keeps_the_finest_of_a_tape() -> None:
+    found = rows("{at: 0, left: 3, point: p, accuracy: {fixed: 0, per_length: 1/1000}}")
+
+    assert found[0].chainage_sd == FINEST
+    assert found[0].offsets[0].sd == pytest.approx(0.003, abs=ROUNDING)

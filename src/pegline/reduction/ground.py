@@ -15,6 +15,8 @@ from pegline.reduction.tape import CORRECTIONS, PLAIN, Conditions, lays
 
 __all__ = ["DOUBT", "corrected", "lacking", "mean", "reading_sd", "reduced", "spread_limit", "spread_passes", "total"]
 
+#: Standard deviation of the finest reading of a tape, metres. Common practice.
+FINEST = 1e-4
 #: By how much a doubtful reading (``~``) is weaker than another.
 DOUBT = 3.0
 
@@ -48,12 +50,14 @@ def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, un
     By the tape, or as the book tells for one reading as a whole:
 
         σ = a √⌈L / tape⌉,   σ = √(fixed² + (per_length L)²)
+
+    Where the book tells only a part that grows with the length, a reading of nought keeps the finest that a tape shows.
     """
     if accuracy is None:
         if abs(length) <= tape.nominal:
             return tape.lay_sd
         return tape.lay_sd * sqrt(lays(length, tape.nominal))
-    return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2)
+    return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2) or FINEST
 
 
 def reduced(

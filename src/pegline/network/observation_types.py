@@ -48,6 +48,7 @@ class Booking:
     place: Place
     line: str | None = None  #: the line that it is the length of, or that its row counts on
     row: int | None = None  #: number of its row in ``Reduction.rows``
+    back: bool = False  #: of a row booked walking the line from its end: left and right are as seen then
     read: float | None = None  #: as booked where that is another figure: before its corrections, from the book's north
 
     @property

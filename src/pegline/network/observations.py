@@ -170,6 +170,7 @@ def _tie_station(book: Book, reduction: Reduction, row: ReducedRow, number: int)
         place=row.booked.place,
         line=row.line,
         row=number,
+        back=row.booked.back,
     )
     ranging_sd = given.fixed.metres(book.unit_of(row.line)) if given else RANGING_SD
     ranging = replace(chainage, kind="ranging", value=0.0, sd=ranging_sd)
@@ -194,6 +195,7 @@ def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
         place=row.booked.place,
         line=row.line,
         row=number,
+        back=row.booked.back,
     )
     yield Chainage(chainage, row.name, start, end, length)
     if row.form == "on line":
@@ -213,6 +215,7 @@ def _oblique(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation
             group=("row", number),
             line=row.line,
             row=number,
+            back=row.booked.back,
             **_taped(arm),
         )
         if station is not None:

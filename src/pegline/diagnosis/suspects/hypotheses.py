@@ -270,19 +270,19 @@ def rows_on_other_side(of: Situation) -> Found:
     obliques: dict[int | None, list[int]] = {}
     for n, one in enumerate(of.observations):
         if isinstance(one, Offset):
-            yield Hypothesis("row-side", (n,), Variant({n: replace(one, side=-one.side)}), 0.0, _side_words(one.side))
+            yield Hypothesis("row-side", (n,), Variant({n: replace(one, side=-one.side)}), 0.0, _side_words(one))
         if isinstance(one, Oblique) and one.side:
             obliques.setdefault(one.booking.row, []).append(n)
     for numbers in obliques.values():
         first = of.observations[numbers[0]]
         if isinstance(first, Oblique):
-            words, point = _side_words(first.side), of.network.index[first.point]
+            words, point = _side_words(first), of.network.index[first.point]
             yield Hypothesis("row-side", tuple(numbers), Variant(), 0.0, words, mirrored=(point,))
 
 
-def _side_words(side: int) -> str:
-    """Return what was booked for what, of a row booked on one side."""
-    return "left booked for right" if side > 0 else "right booked for left"
+def _side_words(one: Offset | Oblique) -> str:
+    """Return what was booked for what, of a row booked on one side, as seen when it was booked."""
+    return "left booked for right" if (one.side > 0) != one.booking.back else "right booked for left"
 
 
 def stations_on_other_side(of: Situation) -> Found:

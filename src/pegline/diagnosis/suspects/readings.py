@@ -80,14 +80,15 @@ class _Readings:
                 self._word(line.ground.tape),
                 whole=line.ground.reading,
                 place=at.place,
-                share=_rate(line.ground),
+                share=-_rate(line.ground) if row.booked.back else _rate(line.ground),
             )
             yield row.booked.place, [reading]
         if row.form == "oblique":
             for ground, arm in zip(row.offsets, row.booked.offsets, strict=True):
                 yield ground.place, self._of_tape([arm], ground, unit)
         elif row.offsets:
-            yield row.offsets[0].place, self._of_tape(row.booked.offsets, row.offsets[0], unit, row.side)
+            seen = -row.side if row.booked.back else row.side  # as the book writes it
+            yield row.offsets[0].place, self._of_tape(row.booked.offsets, row.offsets[0], unit, seen)
 
     def _of_tape(self, readings: Sequence[Reading], ground: Ground, unit: str, side: int = 0) -> list[BookedReading]:
         tapes, word, share = self._tapes(ground.tape), self._word(ground.tape), _rate(ground) / len(readings)

@@ -220,7 +220,8 @@ def _turned(terms: Terms, one: Verdict) -> Told:
 def _other_side(terms: Terms, one: Verdict) -> Told:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     if isinstance(booked, Offset | Oblique):
-        told, meant = ("left", "right") if booked.side > 0 else ("right", "left")
+        seen_left = (booked.side > 0) != booked.booking.back
+        told, meant = ("left", "right") if seen_left else ("right", "left")
         yield Accused(terms.name(booked), told, meant, booked.booking.place)
 
 

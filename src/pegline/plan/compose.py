@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import ceil
 
 import numpy as np
@@ -16,13 +17,14 @@ from pegline.network.model import Array
 from pegline.plan import scripts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
+from pegline.plan.labels.lettering import letter
 from pegline.plan.labels.paper import LabelPaper
-from pegline.plan.labels.wanted import letter
 from pegline.plan.map.content import map_content
 from pegline.plan.map.features import OTHER_FACE, corners, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
-from pegline.plan.sheets.papers import Paper, is_large
+from pegline.plan.sheets.papers import Layout, Paper, is_large
+from pegline.plan.sheets.tables import schedule_pages
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
 
 __all__ = ["compose"]
@@ -40,11 +42,14 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     layout, findings = lay_out(_hull(plotted), content, options)
     metres_per_mm = layout.scale / 1000
     tufts = tuple(_tufts(content.features, metres_per_mm))
-    labels = letter(content, tufts, LabelPaper(metres_per_mm, layout.turn, is_large(layout.paper)))
+    lettering = letter(content, tufts, _label_paper(layout))
+    labels = lettering.labels
     alone = len(layout.tiles) == 1
     papers = {tile: Paper(layout.window, tile.centre, layout.scale, layout.turn) for tile in layout.tiles}
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
+    content = replace(content, scale=layout.scale, left_out=lettering.left_out)
     tables = tables_and_index(layout, tiles, content)
+    tables += [("Schedule", page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
     further = further_sheets(content, options, len(tiles), tables)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
@@ -58,9 +63,21 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
         features=content.features,
         tufts=tufts,
         labels=labels,
+        numbered=lettering.numbered,
         sheets=sheets,
         warnings=(*findings, *_unwritable(labels, sheets)),
     )
+
+
+def _label_paper(layout: Layout) -> LabelPaper:
+    """Return the paper that labels are placed on; on sheets that join they may lie across their edges."""
+    paper = LabelPaper(layout.scale / 1000, layout.turn, is_large(layout.paper))
+    if layout.joined:
+        return paper
+    x, y = paper.at(layout.tiles[0].centre)
+    left, bottom, right, top = layout.window
+    wide, high = (right - left) / 2, (top - bottom) / 2
+    return replace(paper, window=(x - wide, y - high, x + wide, y + high))
 
 
 def _layers(book: Book) -> dict[str, Layer]:

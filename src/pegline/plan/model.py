@@ -84,6 +84,7 @@ class Label:
     width: float  #: paper millimetres
     source: str = ""
     owner: str = ""  #: name of what it belongs to
+    leader: tuple[Position, Position] | None = None  #: a line from the text to what it names
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +114,7 @@ class Plan:
     features: tuple[Feature, ...]
     tufts: tuple[Tuft, ...]
     labels: tuple[Label, ...]
+    numbered: tuple[tuple[int, Feature], ...]  #: things in a crowd, by the number that stands for their name
     sheets: tuple[Sheet, ...]
     warnings: tuple[Finding, ...] = ()  #: what the drawing could not do, such as a script without a font
 

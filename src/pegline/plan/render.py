@@ -64,6 +64,7 @@ def _plotted(plan: Plan, also: Collection[str]) -> _Plotted:
 def _map(plan: Plan, plotted: _Plotted, paper: Paper) -> Iterator[Item]:
     things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
     shown = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, BEYOND))]
+    yield from _fills(plan, paper, [thing for thing in shown if isinstance(thing, Feature)])
     for how, alike in groupby(shown, key=_how):
         yield from DRAWN[how[0]](plan, paper, list(alike))
 
@@ -79,12 +80,20 @@ def _how(thing: Any) -> tuple[Any, ...]:
     return ("path",) if isinstance(thing.geometry, Path) else ("symbol", thing.layer, thing.symbol, thing.size)
 
 
+def _fills(plan: Plan, paper: Paper, features: Sequence[Feature]) -> Iterator[Item]:
+    """Yield the fills of areas, before all lines: what stands inside a building or in water is seen."""
+    for feature in features:
+        path, fill = feature.geometry, plan.layers[feature.layer].fill
+        if isinstance(path, Path) and path.closed and fill is not None:
+            points = flatten(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
+            yield Stroke(feature.layer, points, True, fill, drawn=False, source=feature.source)
+
+
 def _paths(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
     for feature in features:
         path = feature.geometry
         points = flatten(paper.points(path.vertices), path.bulges, path.closed, SAGITTA)
-        fill = plan.layers[feature.layer].fill if path.closed else None
-        yield Stroke(feature.layer, points, path.closed, fill, line_type=feature.line_type, source=feature.source)
+        yield Stroke(feature.layer, points, path.closed, line_type=feature.line_type, source=feature.source)
 
 
 def _ellipses(plan: Plan, paper: Paper, features: Sequence[Any]) -> Iterator[Item]:
@@ -120,6 +129,8 @@ def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
     starts = middles + np.stack([np.sin(turns) * drop, -np.cos(turns) * drop], axis=1)
     for label, (x, y), turn in zip(labels, starts.tolist(), turns.tolist(), strict=True):
         yield Words(label.layer, label.text, x, y, label.height, "middle", turn, source=label.source)
+        if label.leader is not None:
+            yield Stroke("LEADERS", paper.points(np.array(label.leader)), source=label.source)
 
 
 DRAWN = {"path": _paths, "ellipse": _ellipses, "symbol": _symbols, "tuft": _tufts, "label": _labels}

@@ -56,6 +56,7 @@ SHAPED: Final = (
 )
 OTHER_STYLES: Final = ("bold", "italic", "light", "thin", "black")
 FROM_RIGHT: Final = ("R", "AL")
+REGULAR_FILE: Final = str(fonts.FOLDER / f"{fonts.REGULAR}.ttf")
 
 Point = tuple[float, float]
 
@@ -88,17 +89,16 @@ def outline_of(text: str) -> Outline | None:
 def _outline(text: str) -> Outline | None:
     if _harfbuzz() is None:
         return None
-    pieces = list(_runs(text))
-    if any(font is None for font, _, _ in pieces):
-        return None
+    # What no font has is shown as the box that stands for it, and spoils no other character.
+    pieces = [(font or REGULAR_FILE, piece, from_right) for font, piece, from_right in _runs(text)]
     if next((d for c in text if (d := unicodedata.bidirectional(c)) in ("L", *FROM_RIGHT)), "L") in FROM_RIGHT:
         pieces.reverse()
     x = 0.0
     moves: list[tuple[str, tuple[Point, ...]]] = []
     runs = []
     for font, piece, from_right in pieces:
-        start, x = x, _shape(str(font), piece, x, moves)
-        runs.append(Run(str(font), piece[::-1] if from_right else piece, start, x))
+        start, x = x, _shape(font, piece, x, moves)
+        runs.append(Run(font, piece[::-1] if from_right else piece, start, x))
     return Outline(x, tuple(moves), tuple(runs))
 
 
@@ -129,7 +129,7 @@ def missing_font_warnings(text: str) -> Iterator[Finding]:
     for script, help_ in lacking(text).items():
         yield Finding(
             "missing-font",
-            f"the sheet cannot show its {script.lower()} letters, though the drawing and the data hold them; {help_}",
+            f"the plan shows boxes for its {script.lower()} letters; the drawing and the data hold them; {help_}",
         )
 
 
@@ -175,7 +175,7 @@ def _installed() -> tuple[Path, ...]:
 def _font_for(character: str) -> str | None:
     """Return the font file that shows a character; the typeface of sheets where it can."""
     if not fonts.lacking(character):
-        return str(fonts.FOLDER / f"{fonts.REGULAR}.ttf")
+        return REGULAR_FILE
     script = _script(character)
     wanted = (*BY_SCRIPT.get(script, ()), f"notosans{script.lower()}", *FOR_ANY)
     for beginning in wanted:

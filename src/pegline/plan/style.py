@@ -92,6 +92,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         _row("OTHER", "kinds of the book's own", "CONTINUOUS", 25, _BLACK),
         _row("STATIONS", "stations and tie stations", "CONTINUOUS", 25, _BLACK),
         _row("NAMES", "names of features", "CONTINUOUS", 18, _BLACK, text=True),
+        _row("LEADERS", "lines from names to what they name", "CONTINUOUS", 9, _BLACK),
         _row("DIMENSIONS", "lengths of walls", "CONTINUOUS", 13, _GREY, text=True),
         _row("AREAS", "areas", "CONTINUOUS", 18, _BLACK, text=True),
         _row("STATION-NAMES", "names of stations", "CONTINUOUS", 18, _BLACK, text=True),

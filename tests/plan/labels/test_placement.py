@@ -19,10 +19,10 @@ from pegline.plan.labels.placement import (
     MOST,
     Spot,
     Wanted,
-    _lines_under,
     along,
     around,
     inside,
+    lines_under,
     settle,
     upright,
 )
@@ -176,7 +176,7 @@ def test_the_line_under_a_box_is_as_long_as_geometry_says(x0, y0, x1, y1, rotati
 
     # A line that runs along an edge lies in the box or not by a hair: that of a box a hair smaller, or larger.
     least, most = (drawn.buffer(hair, join_style="mitre") for hair in (-1e-9, 1e-9))
-    found = _lines_under(shape, [line])[0]
+    found = lines_under(shape, [line])[0]
     assert found >= least.intersection(shapely.LineString(line)).length - 1e-6
     assert found <= most.intersection(shapely.LineString(line)).length + 1e-6
 

@@ -12,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.plan.labels.boxes import Boxes
+from pegline.plan.labels.lettering import letter
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.unplotted import first_free
-from pegline.plan.labels.wanted import letter
 from pegline.plan.map.content import map_content
+from pegline.plan.model import Plan
 
 NOTHING = np.empty((0, 5))
 SIZE = (10.0, 2.0)
@@ -90,13 +91,22 @@ def test_no_point_and_no_offset_goes_without_its_text():
             assert texts["OFFSET-FIGURES", feature.name]
 
 
+def paper_of(plan: Plan) -> LabelPaper:
+    """Return the paper of a plan that has one sheet."""
+    paper = LabelPaper(plan.metres_per_mm, plan.turn)
+    left, bottom, right, top = plan.sheets[0].window
+    x, y = paper.at(plan.sheets[0].centre)
+    wide, high = (right - left) / 2, (top - bottom) / 2
+    return replace(paper, window=(x - wide, y - high, x + wide, y + high))
+
+
 def test_labels_that_plot_do_not_depend_on_those_that_do_not():
     survey = house()
     plan = survey.plan()
     plotting = tuple(feature for feature in plan.features if feature.layer not in ("POINTS", "OFFSETS"))
     content = replace(map_content(plan.survey.solved), features=plotting)
 
-    alone = letter(content, plan.tufts, LabelPaper(plan.metres_per_mm))
+    alone = letter(content, plan.tufts, paper_of(plan)).labels
 
     assert alone == plan.labels[: len(alone)]
     assert {label.layer for label in plan.labels[len(alone) :]} == {"POINT-NAMES", "OFFSET-FIGURES"}

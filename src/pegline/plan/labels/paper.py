@@ -24,6 +24,7 @@ class LabelPaper:
     metres_per_mm: float
     turn: float = 0.0  #: of the map on the paper, anticlockwise, radians
     large: bool = False  #: it is read standing
+    window: tuple[float, float, float, float] | None = None  #: left, bottom, right, top of the map, millimetres
 
     @property
     def name_height(self) -> float:

@@ -25,7 +25,9 @@ __all__ = [
     "Wanted",
     "along",
     "around",
+    "discs_under",
     "inside",
+    "lines_under",
     "outside",
     "settle",
     "upright",
@@ -214,7 +216,7 @@ def _best(owner: Any, spots: Any, sizes: Any, most: int, lines: Any, symbols: An
 
     def looked_at(places: Any) -> None:
         shape = _boxes(spots[places], sizes[owner[places]])
-        under = OVER_LINE * _lines_under(shape, lines) + OVER_SYMBOL * _discs_under(shape, symbols)
+        under = OVER_LINE * lines_under(shape, lines) + OVER_SYMBOL * discs_under(shape, symbols)
         cost[places] = own[places] + under
 
     own = spots[:, 3]
@@ -247,7 +249,7 @@ def _pairs(shape: Any, things: Any) -> Iterator[tuple[Any, Any]]:
         yield which + first, thing
 
 
-def _lines_under(shape: Any, lines: Sequence[Any]) -> Any:
+def lines_under(shape: Any, lines: Sequence[Any]) -> Any:
     """Return the length of lines under each box.
 
     Each straight piece is seen from its box, level and about its middle, and cut to it: of the piece
@@ -274,7 +276,7 @@ def _lines_under(shape: Any, lines: Sequence[Any]) -> Any:
     return total
 
 
-def _discs_under(shape: Any, discs: Any) -> Any:
+def discs_under(shape: Any, discs: Any) -> Any:
     """Return about how much of some discs (x, y, radius) lies under each box: the breadth of each times its depth."""
     total = np.zeros(len(shape))
     discs = np.asarray(discs, dtype=float).reshape(-1, 3)

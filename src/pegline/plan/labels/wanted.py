@@ -1,11 +1,11 @@
-"""Which labels a plan wants, and the labels as placed."""
+"""Which labels a plan wants, each with the places where it may go."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import cos, pi, sin
-from typing import Any, Final
+from math import cos, hypot, pi, sin
+from typing import Any, Final, Literal
 
 import numpy as np
 import shapely
@@ -14,43 +14,57 @@ from pegline import plane
 from pegline.detail.model import Path
 from pegline.plan.display import close_ring
 from pegline.plan.labels.paper import LabelPaper
-from pegline.plan.labels.placement import Spot, Wanted, along, around, inside, outside, settle, upright
-from pegline.plan.labels.unplotted import unplotted_labels
+from pegline.plan.labels.placement import ALONG, Spot, Wanted, along, around, inside, outside, upright
+from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.content import Content
 from pegline.plan.map.symbols import SYMBOLS
-from pegline.plan.model import Feature, Label, Tuft
+from pegline.plan.model import Feature, Tuft
 from pegline.plan.scripts import text_width
+from pegline.plan.sheets.column import wrap
 from pegline.plan.style import plots
 
-__all__ = ["letter", "symbol_radius"]
+__all__ = ["Anchor", "Asked", "TextLine", "asked_labels", "obstacles", "point_label", "symbol_radius"]
 
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
-UNDER: Final = 1.1  #: gap between a name and the figure under it
+GAP: Final = 1.1  #: between two lines of a label, millimetres
+LONGEST: Final = 38.0  #: a name that is longer is written on several lines, millimetres
 DIMENSIONED: Final = ("building", "outbuilding", "porch")
 MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
+SAME_WALL: Final = 0.02  #: metres, within which two walls are one that is figured once
+INSIDE: Final = 6.0  #: how much worse a place for a figure is inside the room that it measures
+
+#: Places of a figure along a wall, those outside its room first.
+OUTSIDE_FIRST: Final = ALONG + np.array([[0.0], [0.0], [0.0], [INSIDE]]) * (ALONG[1] < 0)
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
-    """A label asked for, with where it belongs."""
+class TextLine:
+    """One line of a label."""
 
     layer: str
+    text: str
+    height: float  #: of capitals, millimetres
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """The symbol that a label names."""
+
+    x: float  #: middle, millimetres of the paper
+    y: float
+    radius: float  #: that labels keep off; of a crown that may hold its name, its stem's
+    group: str  #: layer, within which a label must not be nearer to another symbol than to its own
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A label asked for: its lines, where it may go, and what it belongs to."""
+
+    kind: Literal["station", "point", "line", "area", "figure", "corner"]
+    lines: tuple[TextLine, ...]
     wanted: Wanted
-    owner: str
-    source: str
-    under: str | None = None  #: an area's figure, which stands under its name
-
-
-def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper) -> tuple[Label, ...]:
-    """Return every label of a plan, placed; figures that find no room are left out."""
-    features = content.features
-    asked = list(_asked(content, paper))
-    lines, symbols = _obstacles(features, tufts, paper)
-    spots = settle([ask.wanted for ask in asked], lines, symbols)
-    placed = [
-        label for ask, spot in zip(asked, spots, strict=True) if spot is not None for label in _labels(ask, spot, paper)
-    ]
-    return (*placed, *unplotted_labels(features, placed, paper))
+    feature: Feature
+    anchor: Anchor | None = None
 
 
 def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
@@ -59,67 +73,88 @@ def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
     return radius if feature.size is None else radius * feature.size / metres_per_mm
 
 
-def _labels(ask: _Asked, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
-    """Yield a label where it was put; a name with a figure under it shares its place with that."""
-    text, height = ask.wanted.text, ask.wanted.height
-    if ask.under is None:
-        yield _label(ask.layer, text, height, spot, ask, paper)
-        return
-    small = paper.name_height
-    height -= UNDER + small
-    yield _label(ask.layer, text, height, spot._replace(y=spot.y + (UNDER + small) / 2), ask, paper)
-    yield _label("AREAS", ask.under, small, spot._replace(y=spot.y - (height + UNDER) / 2), ask, paper)
-
-
-def _label(layer: str, text: str, height: float, spot: Spot, ask: _Asked, paper: LabelPaper) -> Label:
-    centre = paper.position(spot.x, spot.y)
-    return Label(
-        layer, text, centre, spot.rotation - paper.turn, height, text_width(text, height), ask.source, ask.owner
-    )
-
-
-def _asked(content: Content, paper: LabelPaper) -> Iterator[_Asked]:
+def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
+    """Yield every label that a plan wants."""
     features, detail = content.features, content.solved.detail
     for feature in features:
         if feature.layer == "STATIONS":
-            yield _at_point(feature, "STATION-NAMES", feature.name, paper.strong_height, paper, rank=0, needed=True)
+            yield point_label("station", "STATION-NAMES", feature, feature.name, paper.strong_height, paper, rank=0)
     drawn = {(feature.name, feature.kind): feature for feature in reversed(features)}
+    figured: set[tuple[int, ...]] = set()
     for name, shape in detail.shapes.items():
         feature = drawn[name, shape.kind]
         text = shape.booked.label or name
         if isinstance(feature.geometry, tuple):
-            yield _at_point(feature, "NAMES", text, paper.name_height, paper, rank=2, needed=True)
+            yield point_label("point", "NAMES", feature, text, paper.name_height, paper, rank=2)
         elif isinstance(feature.geometry, Path):
             outline = paper.path(feature.geometry)
-            closed = feature.geometry.closed
             area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
-            yield from (_in_area if closed else _on_line)(feature, text, outline, area, paper)
-            yield from _figures(feature, feature.geometry, content, paper)
+            if feature.geometry.closed:
+                yield _in_area(
+                    feature, "area within the marks" if shape.kind == "boundary" else text, outline, area, paper
+                )
+            else:
+                yield _on_line(feature, text, outline, paper)
+            if feature.kind in DIMENSIONED:
+                yield from _wall_figures(feature, feature.geometry, content, paper, figured)
+    if content.solved.book.sheet.boundary_figures:
+        yield from _boundary_labels(content, drawn, paper)
 
 
-def _at_point(
-    feature: Feature, layer: str, text: str, height: float, paper: LabelPaper, *, rank: int, needed: bool
-) -> _Asked:
+def _lines(layer: str, text: str, height: float) -> tuple[TextLine, ...]:
+    """Return a name on as many lines as its length needs, none of them much shorter than the others."""
+    width = text_width(text, height)
+    if width <= LONGEST:
+        return (TextLine(layer, text, height),)
+    even = width / (int(width / LONGEST) + 1)
+    longest_word = max((text_width(word, height) for word in text.split()), default=width)
+    room = min(max(even * 1.15, longest_word), LONGEST)
+    return tuple(TextLine(layer, line, height) for line in wrap(text, room, height))
+
+
+def _size(lines: Sequence[TextLine]) -> tuple[float, float]:
+    """Return width and height of the box of some lines."""
+    width = max(text_width(line.text, line.height) for line in lines)
+    return width, sum(line.height for line in lines) + GAP * (len(lines) - 1)
+
+
+def point_label(
+    kind: Literal["station", "point"],
+    layer: str,
+    feature: Feature,
+    text: str,
+    height: float,
+    paper: LabelPaper,
+    *,
+    rank: int,
+) -> Asked:
+    """Return the label of a symbol, with its places around it."""
     if not isinstance(feature.geometry, tuple):
         raise TypeError(feature.geometry)
     x, y = paper.at(feature.geometry)
-    width = text_width(text, height)
+    lines = _lines(layer, text, height)
+    width, tall = _size(lines)
     radius = symbol_radius(feature, paper.metres_per_mm)
-    spots = around(x, y, radius, width, height)
-    if feature.size is not None and width < 1.6 * radius:
-        stem = 0.1 * radius
-        spots = np.vstack([Spot(x, y - stem - height, 0.0, -0.5), spots])  # inside a wide crown, under the stem
-    return _Asked(layer, Wanted(text, width, height, spots, needed, rank), feature.name, feature.source)
+    spots = around(x, y, radius, width, tall)
+    core = radius
+    if feature.size is not None:
+        core = 0.1 * radius + 0.3
+        if hypot(width, tall) < 1.6 * radius:  # inside a wide crown, under the stem
+            spots = np.vstack([Spot(x, y - core - 0.4 - tall / 2, 0.0, -0.5), spots])
+        else:  # or beside its stem, over the crown's edge
+            spots = np.vstack([spots, around(x, y, core, width, tall)[:8] + np.array([0.0, 0.0, 0.0, 1.0])])
+    wanted = Wanted(text, width, tall, spots, True, rank)
+    return Asked(kind, lines, wanted, feature, Anchor(x, y, core, feature.layer))
 
 
-def _on_line(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Iterator[_Asked]:
+def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> Asked:
     height = paper.name_height
     width = text_width(text, height)
     lengths = np.hypot(*np.diff(outline, axis=0).T)
     longest = np.argsort(-lengths, kind="stable")[:6]
     beside = along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
     spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
-    yield _Asked("NAMES", Wanted(text, width, height, spots, True, 3), feature.name, feature.source)
+    return Asked("line", (TextLine("NAMES", text, height),), Wanted(text, width, height, spots, True, 3), feature)
 
 
 #: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
@@ -143,38 +178,59 @@ def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any
     return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
-def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Iterator[_Asked]:
+def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Asked:
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     small = paper.name_height
-    height = paper.strong_height if feature.kind in ("building", "boundary") else small
-    width, tall = text_width(text, height), height
+    lines = _lines("NAMES", text, paper.strong_height if feature.kind == "building" else small)
     if area is not None:
-        width, tall = max(width, text_width(area, small)), height + UNDER + small
+        lines = (*lines, TextLine("AREAS", area, small))
+    width, tall = _size(lines)
     places = np.vstack([inside(ring, width, tall), outside(ring, width, tall)])
-    yield _Asked("NAMES", Wanted(text, width, tall, places, True, 1), feature.name, feature.source, area)
+    return Asked("area", lines, Wanted(text, width, tall, places, True, 1), feature)
 
 
-def _figures(feature: Feature, path: Path, content: Content, paper: LabelPaper) -> Iterator[_Asked]:
-    """Ask for the lengths of walls, and the lengths and bearings of boundaries."""
-    boundary, frame = feature.kind == "boundary", content.solved.frame
-    if not boundary and feature.kind not in DIMENSIONED:
-        return
+def _wall_figures(
+    feature: Feature, path: Path, content: Content, paper: LabelPaper, figured: set[tuple[int, ...]]
+) -> Iterator[Asked]:
+    """Ask for the lengths of walls, those of a wall that two rooms share once."""
     starts = path.vertices if path.closed else path.vertices[:-1]
     ends = np.roll(path.vertices, -1, axis=0)[: len(starts)]
     lengths = plane.distance(starts, ends)
-    turn = int(np.sign(_signed_area(path.vertices))) if path.closed else 0
-    layer, rank, side, least = ("BOUNDARY-FIGURES", 3, turn, 8.0) if boundary else ("DIMENSIONS", 5, -turn, 4.0)
-    shown = np.flatnonzero((path.bulges[: len(starts)] == 0) & (lengths / paper.metres_per_mm >= least))
-    texts = [content.notation.figure(length / frame.scale) for length in lengths[shown].tolist()]
-    if boundary and frame.north is not None:
-        bearings = plane.bearing(starts[shown], ends[shown]).tolist()
-        texts = [f"{text}  {content.notation.bearing(bearing)}" for text, bearing in zip(texts, bearings, strict=True)]
+    outer = -int(np.sign(_signed_area(path.vertices))) if path.closed else 0
     height = paper.name_height
-    widths = [text_width(text, height) for text in texts]
-    places = along(paper.points(starts[shown]), paper.points(ends[shown]), widths, height, side=side)
-    for text, width, spots in zip(texts, widths, places, strict=True):
-        yield _Asked(layer, Wanted(text, width, height, spots, False, rank), feature.name, feature.source)
+    for i in np.flatnonzero((path.bulges[: len(starts)] == 0) & (lengths / paper.metres_per_mm >= 4.0)).tolist():
+        wall = tuple(np.round(np.sort(np.array([starts[i], ends[i]]), axis=0) / SAME_WALL).astype(int).ravel().tolist())
+        if wall in figured:
+            continue
+        figured.add(wall)
+        text = content.notation.figure(float(lengths[i]) / content.solved.frame.scale)
+        width = text_width(text, height)
+        spots = along(paper.points(starts[i]), paper.points(ends[i]), width, height, side=outer, places=OUTSIDE_FIRST)
+        wanted = Wanted(text, width, height, spots, False, 5)
+        yield Asked("figure", (TextLine("DIMENSIONS", text, height),), wanted, feature)
+
+
+def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterator[Asked]:
+    """Ask for the letters of boundary corners, and the lengths and bearings between them."""
+    height = paper.name_height
+    for corner in boundary_corners(content.solved):
+        feature = drawn[corner.owner, "boundary"]
+        width = text_width(corner.letters, height)
+        x, y = paper.at(corner.position)
+        wanted = Wanted(corner.letters, width, height, around(x, y, 0.8, width, height), True, 1)
+        lines = (TextLine("BOUNDARY-FIGURES", corner.letters, height),)
+        yield Asked("corner", lines, wanted, feature, Anchor(x, y, 0.5, "corners"))
+    for side in boundary_sides(content.solved, content.where, content.notation):
+        feature = drawn[side.owner, "boundary"]
+        text = f"{side.length}  {side.bearing}" if side.bearing else side.length
+        width = text_width(text, height)
+        if hypot(*(np.array(side.end) - side.start)) / paper.metres_per_mm < max(8.0, width):
+            continue  # the table has it
+        turn = int(np.sign(_signed_area(feature.geometry.vertices))) if feature.geometry.closed else 0
+        spots = along(paper.points(side.start), paper.points(side.end), width, height, side=turn)
+        wanted = Wanted(text, width, height, spots, False, 3)
+        yield Asked("figure", (TextLine("BOUNDARY-FIGURES", text, height),), wanted, feature)
 
 
 def _signed_area(vertices: Any) -> float:
@@ -182,7 +238,7 @@ def _signed_area(vertices: Any) -> float:
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2)
 
 
-def _obstacles(
+def obstacles(
     features: Sequence[Feature], tufts: Sequence[Tuft], paper: LabelPaper
 ) -> tuple[list[Any], list[tuple[float, float, float]]]:
     """Return the lines, and the symbols as discs, that plot and that labels keep off."""

@@ -27,6 +27,7 @@ class Content:
     scale: int = 0
     paper: str = ""
     turn: float = 0.0  #: of the map on its sheet, anticlockwise, radians
+    left_out: int = 0  #: names that find no room on the map
     sheet: int = 1  #: from 1
     sheets: int = 1
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from math import cos, degrees, sin
 from typing import Final
 
@@ -19,27 +18,19 @@ from pegline.plan.map.norths import other_norths
 from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
-from pegline.plan.sheets.column import LEADING, SMALL, Pencil
+from pegline.plan.sheets.column import SMALL, Pencil
+from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 
-__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "Block", "Part", "StationTable", "area_name", "title_block"]
+__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "area_name", "title_block"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
     " where a legal boundary lies is for a licensed land surveyor to say."
 )
-HEADING: Final = 1.8
 ROW: Final = 3.3
-ROW_HEIGHT: Final = SMALL * LEADING  #: of the table of stations, mm
-LEAST_ROWS: Final = 3  #: of it that may stand in a column on their own
 FINE_AREA: Final = 100.0  #: square metres; areas under it are written to hundredths
 MOST_FAILED: Final = 4  #: failed checks that are named
-
-
-def _heading(pencil: Pencil, text: str) -> None:
-    pencil.gap(1.2)
-    pencil.text(text, height=HEADING, bold=True)
-    pencil.gap(1.0)
 
 
 def angle_text(radians: float) -> str:
@@ -116,7 +107,7 @@ def _axes(pencil: Pencil, turn: float) -> None:
 
 def key_block(pencil: Pencil, content: Content) -> None:
     """Show each kind that the plan uses."""
-    _heading(pencil, "KEY")
+    write_heading(pencil, "KEY")
     half = pencil.width / 2
     entries = list(content.kinds.items())
     for i in range(0, len(entries), 2):
@@ -149,89 +140,12 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
         pencil.symbol(look.tuft, x + 4.5, middle, layer)
 
 
-#: Draws something in so much height; None where it does not fit.
-Part = Callable[[float], Pencil | None]
-
-
-@dataclass(frozen=True, slots=True)
-class StationTable:
-    """The table of stations, which goes on in the next column where one has no room for all."""
-
-    content: Content | None = None
-    width: float = 0.0
-    limit: int | None = None  #: rows that are shown; None: all
-
-    def parts(self, *, split: bool = True) -> Iterator[Part]:
-        """Yield what draws the next part of the table; all of it is one part unless it may be split."""
-        start, more = 0, True
-        while more:
-            taken = [start]
-
-            def drawn(free: float, first: int = start, taken: list[int] = taken) -> Pencil | None:
-                whole = self._part(first, self._count, closing=True)
-                if -whole.y <= free:
-                    taken[0] = self._count
-                    return whole
-                if not split:
-                    return None
-                head = self._part(first, first, closing=False)
-                rows = min(int((free + head.y) / ROW_HEIGHT), self._count - first - LEAST_ROWS)
-                if rows < LEAST_ROWS:
-                    return None
-                taken[0] = first + rows
-                return self._part(first, first + rows, closing=False)
-
-            yield drawn
-            start = taken[0]
-            more = start < self._count
-
-    @property
-    def _count(self) -> int:
-        stations = len(self._content.solved.stations)
-        return stations if self.limit is None else min(self.limit, stations)
-
-    @property
-    def _content(self) -> Content:
-        if self.content is None:
-            raise ValueError("the table has no survey")
-        return self.content
-
-    def _part(self, start: int, end: int, *, closing: bool) -> Pencil:
-        """Draw the rows from start to end, and after the last of the table what they are."""
-        content, pencil = self._content, Pencil(self.width)
-        solved = content.solved
-        frame, unit, where = solved.frame, solved.frame.metres_per_unit, content.where
-        _heading(pencil, "STATIONS, CONTINUED" if start else "STATIONS")
-        columns = (pencil.width * 0.56, pencil.width * 0.86, pencil.width)
-        heads = ("east", "north", "± mm") if frame.north else ("x", "y", "± mm")
-        pencil.text("", height=SMALL)
-        for x, head in zip(columns, heads, strict=True):
-            pencil.text(head, x=x, anchor="right", down=False)
-        pencil.gap(0.9)
-        pencil.rule()
-        for name in solved.stations[start:end]:
-            x, y = where.position(name)
-            pencil.text(shorten(name, columns[0] - 20.0, SMALL), bold=True)
-            east, north = (x + frame.origin[0]) / unit, (y + frame.origin[1]) / unit
-            cells = (f"{east + 0.0:.3f}", f"{north + 0.0:.3f}", f"{where.sd(name) * 1000:.0f}")
-            for right, cell in zip(columns, cells, strict=True):
-                pencil.text(cell, x=right, anchor="right", down=False)
-        if closing:
-            if left := len(solved.stations) - end:
-                pencil.paragraph(f"… and {left} more, in the table of points.")
-            in_frame = frame.crs_name if frame.kind == "grid" else "its own frame"
-            pencil.gap(0.6)
-            coordinates = f"Metres, in {in_frame}" if unit == 1.0 else f"In the unit of {in_frame}"
-            pencil.paragraph(f"{coordinates}; ± is one standard deviation, relative to the base line.")
-        return pencil
-
-
 def area_block(pencil: Pencil, content: Content) -> None:
     """Tabulate areas with their standard deviations, in the units asked for."""
     shapes = [(shape, shape.area) for shape in content.solved.detail.shapes.values() if shape.area is not None]
     if not shapes:
         return
-    _heading(pencil, "AREAS")
+    write_heading(pencil, "AREAS")
     first, *others = content.notation.areas
     for shape, area in shapes:
         figure = _area_with_sd(area, shape.area_sd, first)
@@ -282,7 +196,7 @@ def accuracy_block(pencil: Pencil, content: Content) -> None:
     if typical is None or weakest is None:
         return
     accuracy = content.notation.accuracy
-    _heading(pencil, "HOW GOOD IT IS")
+    write_heading(pencil, "HOW GOOD IT IS")
     pencil.paragraph(
         f"A typical point is within {accuracy(typical.radius)}, the weakest ({weakest.name}) within"
         f" {accuracy(weakest.radius)} (95 %, relative to the base line);"
@@ -343,22 +257,21 @@ def _plain(text: str, y: float) -> Words:
     return Words("SHEET-TEXT", text, 0.0, y, SMALL)
 
 
-Block = Callable[[Pencil, Content], None] | StationTable
-
 #: What stands on a sheet, in order, before the title in its last corner.
-BLOCKS: Final[tuple[Block, ...]] = (
+BLOCKS: Final[tuple[Block | TableOf, ...]] = (
     north_block,
     key_block,
-    StationTable(),
+    station_table,
+    boundary_table,
     area_block,
     check_block,
     accuracy_block,
     caution_block,
 )
 #: What stands on each of several sheets that join.
-SLIM: Final[tuple[Block, ...]] = (north_block, check_block, caution_block)
+SLIM: Final[tuple[Block | TableOf, ...]] = (north_block, check_block, caution_block)
 #: What is kept first where the paper asked for is too small, beside the title.
-NEEDED: Final[tuple[Callable[[Pencil, Content], None], ...]] = (
+NEEDED: Final[tuple[Block, ...]] = (
     caution_block,
     check_block,
     north_block,
@@ -367,4 +280,11 @@ NEEDED: Final[tuple[Callable[[Pencil, Content], None], ...]] = (
     area_block,
 )
 #: What stands on sheets of its own where the plan's sheet has no room for it.
-TABLES: Final[tuple[Block, ...]] = (key_block, StationTable(), area_block, check_block, accuracy_block)
+TABLES: Final[tuple[Block | TableOf, ...]] = (
+    key_block,
+    accuracy_block,
+    boundary_table,
+    area_block,
+    station_table,
+    check_block,
+)

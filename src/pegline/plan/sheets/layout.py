@@ -147,9 +147,9 @@ def tables_and_index(layout: Layout, tiles: Sequence[Tile], content: Content) ->
     content = replace(content, scale=layout.scale, paper=layout.paper)
     left, bottom, right, top = BODY
     if not layout.joined:
-        return [("Key and tables", page) for page in table_pages(content)]
+        return [("Key and tables", page) for page in table_pages(content, layout) if page]
     middle = bottom + (top - bottom) * 0.42
-    first, *others = table_pages(content, bottom=middle)
+    first, *others = table_pages(content, layout, middle)
     index: list[Item] = [_line((left, middle), (right, middle))]
     index += _index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))
     return [("Key, tables and index", [*first, *index]), *(("Key and tables", page) for page in others)]
@@ -234,6 +234,10 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
         Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
     ]
+    if content.left_out:
+        names = "1 name has" if content.left_out == 1 else f"{content.left_out} names have"
+        text = f"{names} no room on this plan; the drawing has every name in its data."
+        check.append(Words("SHEET-TEXT", text, x, bottom - 3.8, SMALL))
     unit = content.solved.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
     start = x + CHECK_BAR + 12.0

@@ -12,12 +12,14 @@ import numpy as np
 
 from pegline.plan.display import Item, Stroke
 from pegline.plan.map.content import Content
+from pegline.plan.model import Feature
 from pegline.plan.sheets.a4_page import BODY
-from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, Block, Part, StationTable, title_block
+from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
 from pegline.plan.sheets.column import Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, is_large
+from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table, station_table
 
-__all__ = ["LARGE", "PAD", "room_for_tables", "sheet_tables", "table_pages"]
+__all__ = ["LARGE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
 
 COLUMN: Final = 57.0  #: narrowest column of tables, mm
 PAD: Final = 3.0  #: between a column and its edges
@@ -37,7 +39,7 @@ class _Placed:
     pencil: Pencil
 
 
-Piece = Pencil | StationTable
+Piece = Pencil | RowTable
 
 
 def room_for_tables(content: Content) -> RoomOf:
@@ -81,12 +83,13 @@ def _band_columns(paper: str, width: float) -> tuple[int, float]:
     return columns, (width - 2 * MARGIN) / columns
 
 
-def _drawn(blocks: Sequence[Block], content: Content, width: float, rows: int | None) -> list[Piece]:
+def _drawn(blocks: Sequence[Block | TableOf], content: Content, width: float, rows: int | None) -> list[Piece]:
     """Return the blocks drawn in a column so wide, the table of stations with so many rows."""
     pieces: list[Piece] = []
     for block in blocks:
-        if isinstance(block, StationTable):
-            pieces.append(replace(block, content=content, width=width, limit=rows))
+        if isinstance(block, TableOf):
+            if table := block.make(content):
+                pieces.append(replace(table, width=width, limit=rows if block is station_table else None))
             continue
         pencil = Pencil(width)
         block(pencil, content)
@@ -106,7 +109,7 @@ def _flow(pieces: Sequence[Piece], title: Pencil | None, columns: int, height: f
 
     A table goes on in the next column only where there is no other way. None where the pieces do not fit.
     """
-    whole = [next(piece.parts(split=False)) if isinstance(piece, StationTable) else piece for piece in pieces]
+    whole = [next(piece.parts(split=False)) if isinstance(piece, RowTable) else piece for piece in pieces]
     return _filled(whole, title, columns, height) or _filled(pieces, title, columns, height)
 
 
@@ -116,7 +119,7 @@ def _filled(pieces: Sequence[Piece | Part], title: Pencil | None, columns: int, 
     placed: list[_Placed] = []
     column, down = 0, 0.0
     for piece in pieces:
-        parts = piece.parts() if isinstance(piece, StationTable) else _whole(piece)
+        parts = piece.parts() if isinstance(piece, RowTable) else _whole(piece)
         part = next(parts, None)
         while part is not None:
             pencil = part(height - down - (foot if column == columns - 1 else 0.0))
@@ -141,15 +144,10 @@ def _whole(piece: Pencil | Part) -> Iterator[Part]:
 def sheet_tables(content: Content, layout: Layout) -> list[Item]:
     """Return the blocks on a sheet, with as many rows of stations as there is room for."""
     width, height = layout.size
-    if layout.beside:
-        columns = max(1, round(layout.strip / _column_width(layout.paper)))
-        each, tall = layout.strip / columns, height - 2 * MARGIN
-        left, top = width - MARGIN - layout.strip, height - MARGIN
-    else:
-        columns, each = _band_columns(layout.paper, width)
-        tall, left, top = layout.strip, MARGIN, MARGIN + layout.strip
+    columns, each, tall = _columns(layout)
+    left, top = (width - MARGIN - layout.strip, height - MARGIN) if layout.beside else (MARGIN, MARGIN + layout.strip)
     large = _larger(layout.paper)
-    flow = _fullest(content, layout.complete, (each - 2 * PAD) / large, columns, (tall - PAD) / large)
+    flow = _fullest(content, layout, (each - 2 * PAD) / large, columns, (tall - PAD) / large)
     items: list[Item] = []
     for block in flow:
         items += shift_items(block.pencil.items, left + block.column * each + PAD, top - block.down * large, large)
@@ -160,17 +158,41 @@ def sheet_tables(content: Content, layout: Layout) -> list[Item]:
     return items + [Stroke("SHEET", np.array(line)) for line in lines]
 
 
-def _fullest(content: Content, complete: bool, width: float, columns: int, height: float) -> list[_Placed]:
+def _fullest(content: Content, layout: Layout, width: float, columns: int, height: float) -> list[_Placed]:
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
     title = _title(content, width)
-    fewest, most = 0, len(content.solved.stations) + 1 if complete else 1
-    blocks = BLOCKS if complete else SLIM
+    blocks = _chosen_blocks(content, layout, title, width, columns, height)
     best = _flow(_drawn(blocks, content, width, 0), title, columns, height)
+    fewest, most = 0, len(content.solved.stations) + 1 if station_table in blocks else 1
     while best is not None and most - fewest > 1:
         rows = (fewest + most) // 2
         flow = _flow(_drawn(blocks, content, width, rows), title, columns, height)
         best, fewest, most = (flow, rows, most) if flow else (best, fewest, rows)
     return best or _cramped(content, width, columns, height)
+
+
+def _chosen_blocks(
+    content: Content, layout: Layout, title: Pencil, width: float, columns: int, height: float
+) -> tuple[Block | TableOf, ...]:
+    """Return the blocks that stand on a plan's sheet: all, or those that must and what else finds room."""
+    if layout.complete:
+        return BLOCKS
+    chosen = SLIM
+    for block in () if layout.joined else TABLES:
+        more = tuple(each for each in BLOCKS if each in chosen or each is block)
+        if block not in chosen and _flow(_drawn(more, content, width, None), title, columns, height):
+            chosen = more
+    return chosen
+
+
+def _columns(layout: Layout) -> tuple[int, float, float]:
+    """Return how many columns the tables of a sheet have, and how wide and high each is, millimetres."""
+    width, height = layout.size
+    if layout.beside:
+        columns = max(1, round(layout.strip / _column_width(layout.paper)))
+        return columns, layout.strip / columns, height - 2 * MARGIN
+    columns, each = _band_columns(layout.paper, width)
+    return columns, each, layout.strip
 
 
 def _cramped(content: Content, width: float, columns: int, height: float) -> list[_Placed]:
@@ -190,18 +212,35 @@ def _cramped(content: Content, width: float, columns: int, height: float) -> lis
     return [*placed, _Placed(columns - 1, height + title.y, title)]
 
 
-def table_pages(content: Content, top: float = BODY[3], bottom: float = BODY[1]) -> list[list[Item]]:
+def table_pages(content: Content, layout: Layout, bottom: float = BODY[1]) -> list[list[Item]]:
     """Return pages with the tables that the plan's own sheet has no room for."""
-    left, _, right, _ = BODY
-    each = (right - left) / PAGE_COLUMNS
-    pieces = _drawn(TABLES, content, each - 2 * PAD, None)
+    columns, each, tall = _columns(layout)
+    large = _larger(layout.paper)
+    inner = (each - 2 * PAD) / large
+    there = _chosen_blocks(content, layout, _title(content, inner), inner, columns, (tall - PAD) / large)
+    left = [block for block in TABLES if block not in there]
+    return _pages(_drawn(left, content, _page_column() - 2 * PAD, None), BODY[3], bottom)
+
+
+def schedule_pages(content: Content, numbered: tuple[tuple[int, Feature], ...]) -> list[list[Item]]:
+    """Return pages with the schedule of what is numbered."""
+    table = replace(schedule_table(content, numbered), width=_page_column() - 2 * PAD)
+    return _pages([table], BODY[3], BODY[1])
+
+
+def _page_column() -> float:
+    return (BODY[2] - BODY[0]) / PAGE_COLUMNS
+
+
+def _pages(pieces: Sequence[Piece], top: float, bottom: float) -> list[list[Item]]:
+    """Return as many pages as some pieces need, the first of them from ``top`` down to ``bottom``."""
     flow = next(
         flow
         for pages in count(1)
         if (flow := _flow(pieces, None, PAGE_COLUMNS * pages, top - bottom - PAD)) is not None
     )
-    pages: list[list[Item]] = [[] for _ in range(1 + max(block.column for block in flow) // PAGE_COLUMNS)]
+    pages: list[list[Item]] = [[] for _ in range(1 + max((block.column for block in flow), default=0) // PAGE_COLUMNS)]
     for block in flow:
         page, column = divmod(block.column, PAGE_COLUMNS)
-        pages[page] += shift_items(block.pencil.items, left + column * each + PAD, top - block.down)
+        pages[page] += shift_items(block.pencil.items, BODY[0] + column * _page_column() + PAD, top - block.down)
     return pages

@@ -1,0 +1,98 @@
+"""Places further off for labels that find no clear one beside their symbol, each with a line that leads to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import pi
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from pegline.plan.labels.boxes import Array, Boxes, box
+from pegline.plan.labels.placement import Spot, discs_under, lines_under
+from pegline.plan.labels.wanted import Anchor, Asked
+
+__all__ = ["Leaders"]
+
+#: Distances of a label from its symbol, millimetres, and the ways that it may go, the best first.
+REACHES: Final = (2.5, 4.5, 7.0, 10.0, 14.0, 19.0, 25.0)
+WAYS: Final = pi / 4 + np.array([0, 15, 8, 4, 12, 2, 14, 1, 6, 10, 3, 5, 7, 9, 11, 13]) * pi / 8
+CLEAR: Final = 0.3  #: kept free around a label, mm
+STRUCK: Final = 0.5  #: millimetres of line through a label that may stay
+TOUCHED: Final = 0.2  #: square millimetres of a symbol under a label that may stay
+
+
+class Leaders:
+    """Finds places for labels one after the other, off all that is placed already."""
+
+    def __init__(
+        self,
+        placed: Boxes,
+        waiting: Sequence[Asked],
+        lines: Any,
+        discs: Any,
+        window: tuple[float, float, float, float] | None,
+    ) -> None:
+        self._tree = shapely.STRtree([box(*row) for row in placed.shape.tolist()])
+        self._added: list[Any] = []  #: boxes and lines of this search
+        shapes = [_candidates(ask) for ask in waiting]
+        count = len(REACHES) * len(WAYS)
+        free = _free(np.concatenate(shapes), lines, discs, window) if shapes else np.zeros(0, dtype=bool)
+        self._places = {
+            id(ask): shape[free[i * count : (i + 1) * count]]
+            for i, (ask, shape) in enumerate(zip(waiting, shapes, strict=True))
+        }
+
+    def place(self, ask: Asked) -> tuple[Spot, tuple[tuple[float, float], tuple[float, float]]] | None:
+        """Return a place for a level label and the ends of its line, from the label to the symbol; None without one."""
+        for shape in self._places[id(ask)] if ask.anchor else ():
+            ends = _ends(ask.anchor, shape)
+            line = shapely.LineString(ends)
+            if self._clear(shape, line):
+                self._added += [box(*_grown(shape)), line]
+                return Spot(float(shape[0]), float(shape[1])), ends
+        return None
+
+    def _clear(self, shape: Array, line: Any) -> bool:
+        """Return whether a label and its line meet no other label and no other line."""
+        grown = box(*_grown(shape))
+        if len(self._tree.query(grown, predicate="intersects")) or len(self._tree.query(line, predicate="intersects")):
+            return False
+        return not any(other.intersects(grown) or other.intersects(line) for other in self._added)
+
+
+def _candidates(ask: Asked) -> Array:
+    """Return the boxes (k, 5) where a label may be led to, the nearest first."""
+    reach, way = np.repeat(REACHES, len(WAYS)), np.tile(WAYS, len(REACHES))
+    across, up = np.cos(way), np.sin(way)
+    anchor, width, height = ask.anchor or Anchor(0.0, 0.0, 0.0, ""), ask.wanted.width, ask.wanted.height
+    x = anchor.x + across * (anchor.radius + reach) + np.sign(np.round(across, 6)) * width / 2
+    y = anchor.y + up * (anchor.radius + reach) + np.sign(np.round(up, 6)) * height / 2
+    return np.column_stack([x, y, np.zeros(len(x)), np.full(len(x), width), np.full(len(x), height)])
+
+
+def _free(shape: Array, lines: Any, discs: Any, window: tuple[float, float, float, float] | None) -> Any:
+    """Return which boxes lie inside the map, on no line and on no symbol."""
+    free = (lines_under(shape, lines) <= STRUCK) & (discs_under(shape, discs) <= TOUCHED)
+    if window is not None:
+        low, high = shape[:, :2] - shape[:, 3:] / 2 - CLEAR, shape[:, :2] + shape[:, 3:] / 2 + CLEAR
+        free &= (low > window[:2]).all(axis=1) & (high < window[2:]).all(axis=1)
+    return free
+
+
+def _grown(shape: Array) -> tuple[float, ...]:
+    x, y, rotation, width, height = shape.tolist()
+    return x, y, rotation, width + 2 * CLEAR, height + 2 * CLEAR
+
+
+def _ends(anchor: Anchor | None, shape: Array) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return where a line leaves a level label and where it meets the symbol's edge."""
+    x, y, _, width, height = shape.tolist()
+    anchor = anchor or Anchor(x, y, 0.0, "")
+    start = np.clip([anchor.x, anchor.y], [x - width / 2, y - height / 2], [x + width / 2, y + height / 2])
+    away = start - [anchor.x, anchor.y]
+    distance = float(np.hypot(*away))
+    end = np.array([anchor.x, anchor.y]) + away * (anchor.radius / distance if distance else 0.0)
+    (x0, y0), (x1, y1) = start.tolist(), end.tolist()
+    return (x0, y0), (x1, y1)

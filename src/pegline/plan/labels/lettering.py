@@ -1,0 +1,207 @@
+"""The labels of a plan as placed: off one another, each nearer to its own symbol than to another, or led to it.
+
+Where many symbols of one sort stand in a crowd their names give way to numbers, and a schedule tells what they are.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from pegline.plan.labels.boxes import Array, Boxes
+from pegline.plan.labels.leaders import Leaders
+from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.placement import Spot, lines_under, settle
+from pegline.plan.labels.unplotted import unplotted_labels
+from pegline.plan.labels.wanted import GAP, Asked, asked_labels, obstacles, point_label
+from pegline.plan.map.content import Content
+from pegline.plan.model import Feature, Label, Tuft
+from pegline.plan.scripts import text_width
+
+__all__ = ["Lettering", "letter"]
+
+CROWD: Final = 12  #: names of one layer that find no clear place, from which its things bear numbers
+STRUCK: Final = 1.0  #: millimetres of line through a label that may stay
+AMBIGUOUS: Final = 25.0  #: how much worse a place is that is nearer to another symbol of its sort
+NEAR: Final = 30.0  #: symbols within so many millimetres of each are those that its label is held against
+TINY: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """The labels of a plan, and what they leave to other places."""
+
+    labels: tuple[Label, ...]
+    numbered: tuple[tuple[int, Feature], ...]  #: things in a crowd, by the number that stands for their name
+    left_out: int  #: names and numbers without room
+
+
+def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper) -> Lettering:
+    """Return every label of a plan, placed."""
+    asked = [_within(ask, paper) for ask in asked_labels(content, paper)]
+    lines, discs = obstacles(content.features, tufts, paper)
+    asked, spots = _settled(asked, lines, discs)
+    unclear = _unclear(asked, spots, lines)
+    crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
+    numbered: list[tuple[int, Feature]] = []
+    if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
+        asked = list(_numbered(asked, crowded, numbered, paper))
+        asked, spots = _settled(asked, lines, discs)
+        unclear = _unclear(asked, spots, lines)
+    labels, left_out = _led(asked, spots, unclear, lines, discs, paper)
+    return Lettering((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
+
+
+def _within(ask: Asked, paper: LabelPaper) -> Asked:
+    """Return a label with its places moved into the map, those that move further being worse."""
+    if paper.window is None:
+        return ask
+    spots = ask.wanted.spots
+    c, s = np.abs(np.cos(spots[:, 2])), np.abs(np.sin(spots[:, 2]))
+    half = np.stack([ask.wanted.width * c + ask.wanted.height * s, ask.wanted.width * s + ask.wanted.height * c], 1) / 2
+    left, bottom, right, top = paper.window
+    low, high = np.array([left, bottom]) + half + 1.0, np.array([right, top]) - half - 1.0
+    inside = np.minimum(np.maximum(spots[:, :2], low), np.maximum(high, low))
+    moved = np.hypot(*(inside - spots[:, :2]).T)
+    spots = np.column_stack([inside, spots[:, 2], spots[:, 3] + moved])
+    return replace(ask, wanted=replace(ask.wanted, spots=spots))
+
+
+def _settled(asked: Sequence[Asked], lines: Any, discs: Any) -> tuple[list[Asked], list[Spot | None]]:
+    """Return the labels, places that belong to another symbol made worse, with the place that each takes."""
+    near = _Neighbours(asked)
+    weighed = []
+    for i, ask in enumerate(asked):
+        spots = ask.wanted.spots.copy()
+        spots[:, 3] += AMBIGUOUS * near.nearer_to_another(i, spots)
+        weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
+    return weighed, list(settle([ask.wanted for ask in weighed], lines, discs))
+
+
+class _Neighbours:
+    """Which symbols of the same sort stand near each labelled one."""
+
+    def __init__(self, asked: Sequence[Asked]) -> None:
+        self._asked = asked
+        self._others: dict[int, Array] = {}
+        groups: dict[str, list[int]] = {}
+        for i, ask in enumerate(asked):
+            if ask.anchor is not None:
+                groups.setdefault(ask.anchor.group, []).append(i)
+        for members in groups.values():
+            places = np.array([(asked[i].anchor.x, asked[i].anchor.y) for i in members])  # type: ignore[union-attr]
+            points = shapely.points(places)
+            own, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAR)
+            own, other = own[own != other], other[own != other]
+            order = np.argsort(own, kind="stable")
+            starts = np.searchsorted(own[order], np.arange(len(members) + 1))
+            for row, i in enumerate(members):
+                if starts[row] < starts[row + 1]:
+                    self._others[i] = places[other[order][starts[row] : starts[row + 1]]]
+
+    def nearer_to_another(self, i: int, spots: Array) -> Any:
+        """Return which places of a level label are nearer to another symbol of its sort than to its own."""
+        ask, others = self._asked[i], self._others.get(i)
+        if ask.anchor is None or others is None:
+            return np.zeros(len(spots), dtype=bool)
+        half = np.array([ask.wanted.width, ask.wanted.height]) / 2
+        own = _distance(spots, half, np.array([[ask.anchor.x, ask.anchor.y]]))[:, 0]
+        return _distance(spots, half, others).min(axis=1) < own - TINY
+
+
+def _distance(spots: Array, half: Array, points: Array) -> Array:
+    """Return how far points (m, 2) are from level boxes about places (k, 4), as (k, m)."""
+    away = np.abs(spots[:, None, :2] - points[None]) - half
+    return np.asarray(np.hypot(*np.clip(away, 0.0, None).transpose(2, 0, 1)))
+
+
+def _boxes(asked: Sequence[Asked], spots: Sequence[Spot | None]) -> tuple[list[int], Boxes]:
+    """Return the numbers and the boxes of the labels that have a place."""
+    placed = [i for i, spot in enumerate(spots) if spot is not None]
+    rows = [
+        (spot.x, spot.y, spot.rotation, asked[i].wanted.width, asked[i].wanted.height)
+        for i in placed
+        if (spot := spots[i]) is not None
+    ]
+    return placed, Boxes.of(np.array(rows, dtype=float).reshape(-1, 5))
+
+
+def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -> list[int]:
+    """Return the labels of symbols that lie on another label or on a line, or nearer to another symbol."""
+    near = _Neighbours(asked)
+    placed, boxes = _boxes(asked, spots)
+    one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
+    over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}
+    struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > STRUCK).tolist()}
+    unclear = []
+    for i in placed:
+        if asked[i].anchor is None:
+            continue
+        spot = np.array([spots[i]], dtype=float)
+        if i in over or i in struck or near.nearer_to_another(i, spot)[0]:
+            unclear.append(i)
+    return unclear
+
+
+def _numbered(
+    asked: Sequence[Asked], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
+) -> Iterator[Asked]:
+    """Yield the labels, numbers in the place of names on layers that are crowded."""
+    for ask in asked:
+        if ask.kind != "point" or ask.feature.layer not in crowded:
+            yield ask
+            continue
+        numbered.append((len(numbered) + 1, ask.feature))
+        label = point_label("point", "NAMES", ask.feature, str(len(numbered)), paper.name_height, paper, rank=2)
+        yield _within(label, paper)
+
+
+def _led(
+    asked: Sequence[Asked], spots: list[Spot | None], unclear: Sequence[int], lines: Any, discs: Any, paper: LabelPaper
+) -> tuple[tuple[Label, ...], int]:
+    """Return the labels; unclear ones go further off, with a line to their symbol, or are left out."""
+    waiting = set(unclear)
+    kept = [spot if i not in waiting else None for i, spot in enumerate(spots)]
+    leaders = Leaders(_boxes(asked, kept)[1], [asked[i] for i in unclear], lines, discs, paper.window)
+    labels: list[Label] = []
+    left_out = 0
+    for i, ask in enumerate(asked):
+        spot = kept[i]
+        if spot is not None:
+            labels += _labels(ask, spot, paper)
+        elif i in waiting and ask.anchor is not None:
+            led = leaders.place(ask)
+            if led is None:
+                left_out += 1
+                continue
+            spot, ends = led
+            ends_in_frame = (paper.position(*ends[0]), paper.position(*ends[1]))
+            first, *others = _labels(ask, spot, paper)
+            labels += [replace(first, leader=ends_in_frame), *others]
+        elif ask.kind != "figure":
+            left_out += 1
+    return tuple(labels), left_out
+
+
+def _labels(ask: Asked, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
+    """Yield the lines of a label where it was put, from the top."""
+    down = ask.wanted.height / 2
+    for line in ask.lines:
+        middle = down - line.height / 2
+        x, y = spot.x - np.sin(spot.rotation) * middle, spot.y + np.cos(spot.rotation) * middle
+        yield Label(
+            line.layer,
+            line.text,
+            paper.position(float(x), float(y)),
+            spot.rotation - paper.turn,
+            line.height,
+            text_width(line.text, line.height),
+            ask.feature.source,
+            ask.feature.name,
+        )
+        down -= line.height + GAP

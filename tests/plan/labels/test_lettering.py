@@ -1,0 +1,219 @@
+"""Labels of whole plans: each belongs to its own symbol, none lies on another, none is cut, crowds have numbers."""
+
+from __future__ import annotations
+
+from random import Random
+
+import numpy as np
+import pytest
+import shapely
+from builders.drawn import Drawn, house, random_survey
+
+from pegline.book.model import Sheet
+from pegline.measures.lengths import length
+from pegline.plan.labels.boxes import box
+from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.wanted import symbol_radius
+from pegline.plan.model import Label, Plan
+
+STRUCK = 1.0  #: millimetres of line that may run through the corner of a label
+
+
+def grove(count: int, width: float = 110.0, height: float = 80.0, seed: int = 3) -> Drawn:
+    """Return a plot with so many trees, most of their crowns in one another."""
+    random = Random(seed)
+    points, features, spreads = {}, {}, {}
+    for i in range(count):
+        name = f"{('oak', 'ash', 'lime', 'elm', 'thorn', 'willow')[i % 6]} {i}"
+        points[f"p{i}"] = (random.uniform(0, width), random.uniform(0, height))
+        features[name] = ("tree", (f"p{i}",), (), False)
+        spreads[name] = random.uniform(2, 8)
+    stations = {"A": (0.0, 0.0), "B": (width, 0.0), "C": (width / 2, height)}
+    lines = [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")]
+    return Drawn(stations, lines, points, features, spreads=spreads)
+
+
+def plotted(plan: Plan) -> list[Label]:
+    return [label for label in plan.labels if plan.layers[label.layer].plots]
+
+
+def boxes(plan: Plan, labels: list[Label]):
+    """Return labels as level boxes on the sheet, millimetres."""
+    paper = LabelPaper(plan.metres_per_mm, plan.turn)
+    places = paper.points(np.array([label.centre for label in labels]))
+    turns = [label.rotation + plan.turn for label in labels]
+    return box(places[:, 0], places[:, 1], turns, [label.width for label in labels], [label.height for label in labels])
+
+
+def overlapping(plan: Plan) -> list[tuple[str, str]]:
+    """Return the pairs of labels that lie on one another, without the edges that touch."""
+    labels = plotted(plan)
+    shapes = boxes(plan, labels)
+    one, two = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    return [
+        (labels[i].text, labels[j].text)
+        for i, j in zip(one.tolist(), two.tolist(), strict=True)
+        if i < j and shapes[i].intersection(shapes[j]).area > 0.01
+    ]
+
+
+def nearer_to_another(plan: Plan) -> list[str]:
+    """Return the names of symbols, without a leader, that stand nearer to another symbol of the layer."""
+    paper = LabelPaper(plan.metres_per_mm, plan.turn)
+    symbols = [f for f in plan.features if isinstance(f.geometry, tuple) and plan.layers[f.layer].plots]
+    places = {f.name: (f.layer, shapely.Point(paper.at(f.geometry))) for f in symbols}
+    wrong = []
+    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
+        if label.layer not in ("NAMES", "STATION-NAMES") or label.owner not in places or label.leader is not None:
+            continue
+        layer, own = places[label.owner]
+        others = [point for name, (other, point) in places.items() if other == layer and name != label.owner]
+        if others and min(shape.distance(point) for point in others) < shape.distance(own) - 1e-6:
+            wrong.append(label.text)
+    return wrong
+
+
+def struck(plan: Plan) -> list[str]:
+    """Return the names of symbols that a line runs through."""
+    paper = LabelPaper(plan.metres_per_mm, plan.turn)
+    lines = []
+    for feature in plan.features:
+        if not plan.layers[feature.layer].plots:
+            continue
+        if isinstance(feature.geometry, tuple):
+            if feature.size is not None:
+                circle = shapely.Point(paper.at(feature.geometry)).buffer(symbol_radius(feature, plan.metres_per_mm))
+                lines.append(circle.exterior)
+        else:
+            lines.append(shapely.LineString(paper.path(feature.geometry)))
+    tree = shapely.STRtree(lines)
+    names = {feature.name for feature in plan.features if isinstance(feature.geometry, tuple)}
+    through = []
+    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
+        if label.layer in ("NAMES", "STATION-NAMES") and label.owner in names:
+            length = sum(lines[i].intersection(shape).length for i in tree.query(shape).tolist())
+            if length > STRUCK + 0.5:  # a crown is drawn of arcs here, of strokes there
+                through.append(label.text)
+    return through
+
+
+@pytest.fixture(scope="module")
+def crowd() -> Plan:
+    return grove(500).plan()
+
+
+def test_in_a_crowd_numbers_stand_for_names_and_a_schedule_tells_them(crowd):
+    numbers = {str(number): feature.name for number, feature in crowd.numbered}
+    shown = {label.text: label.owner for label in crowd.labels if label.layer == "NAMES"}
+
+    assert len(numbers) == 500
+    assert shown.items() <= numbers.items()
+    texts = [item.text for sheet in crowd.sheets for item in sheet.page.items if hasattr(item, "text")]
+    assert {feature.name for _, feature in crowd.numbered} <= set(texts)
+
+
+def test_in_a_crowd_no_label_lies_on_another_is_struck_or_seems_to_name_another_tree(crowd):
+    assert overlapping(crowd) == []
+    assert nearer_to_another(crowd) == []
+    assert struck(crowd) == []
+
+
+def test_in_a_crowd_what_finds_no_room_is_told_in_a_line(crowd):
+    missing = 500 - sum(label.layer == "NAMES" for label in crowd.labels)
+
+    texts = [item.text for item in crowd.sheets[0].page.items if hasattr(item, "text")]
+    assert 0 < missing < 50
+    assert any(text.startswith(f"{missing} names have no room on this plan") for text in texts)
+
+
+def test_leaders_meet_no_label_and_lead_to_their_own_symbol(crowd):
+    paper = LabelPaper(crowd.metres_per_mm, crowd.turn)
+    labels = plotted(crowd)
+    tree = shapely.STRtree(boxes(crowd, labels))
+    places = {f.name: np.array(f.geometry) for f in crowd.features if isinstance(f.geometry, tuple)}
+    led = [(i, label) for i, label in enumerate(labels) if label.leader is not None]
+
+    assert led
+    for i, label in led:
+        start, end = paper.points(np.array(label.leader))
+        crossed = tree.query(shapely.LineString([start, end]), predicate="crosses").tolist()
+        assert set(crossed) <= {i}
+        radius = symbol_radius(next(f for f in crowd.features if f.name == label.owner), crowd.metres_per_mm)
+        assert np.hypot(*(end - paper.points(places[label.owner]))) <= radius + 1e-6
+
+
+def test_a_few_trees_keep_their_names():
+    plan = grove(20).plan()
+
+    assert plan.numbered == ()
+    assert {label.text for label in plan.labels if label.layer == "NAMES"} >= {"oak 0", "ash 1"}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_labels_of_invented_plots_belong_to_their_own_symbols_and_stay_on_the_map(seed):
+    plan = random_survey(seed).plan()
+
+    assert nearer_to_another(plan) == []
+    first = plan.sheets[0]
+    middle = LabelPaper(plan.metres_per_mm, plan.turn).points(np.array(first.centre))
+    left, bottom, right, top = first.window
+    half = np.array([right - left, top - bottom]) / 2
+    window = shapely.box(*(middle - half), *(middle + half))
+    assert shapely.covers(window, boxes(plan, plotted(plan))).all()
+
+
+def test_a_long_name_is_written_on_several_lines():
+    long = "the old walnut tree that the neighbours planted in the year of the flood"
+    plan = house(labels={"apple": long}).plan()
+
+    lines = [label.text for label in plan.labels if label.owner == "apple" and label.layer == "NAMES"]
+    assert len(lines) > 1
+    assert " ".join(lines) == long
+
+
+def test_a_shared_wall_is_figured_once_and_figures_stand_outside_their_rooms():
+    corners = {f"c{i}": xy for i, xy in enumerate([(5, 5), (15, 5), (25, 5), (25, 12), (15, 12), (5, 12)])}
+    drawn = Drawn(
+        {"A": (0.0, 0.0), "B": (40.0, 0.0), "C": (20.0, 30.0)},
+        [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
+        corners,
+        {
+            "house": ("building", ("c0", "c1", "c4", "c5"), (), True),
+            "wing": ("building", ("c1", "c2", "c3", "c4"), (), True),
+        },
+    )
+    plan = drawn.plan()
+
+    figures = [label for label in plan.labels if label.layer == "DIMENSIONS"]
+    assert sorted(label.text for label in figures) == ["10.00"] * 4 + ["7.00"] * 3
+    rooms = [shapely.Polygon(f.geometry.vertices) for f in plan.features if f.layer == "BUILDINGS"]
+    inside = [label for label in figures if any(room.contains(shapely.Point(label.centre)) for room in rooms)]
+    assert len(inside) == 1  # the wall between the two has no other place
+
+
+def test_boundaries_have_no_figures_unless_the_book_asks_and_then_no_finer_than_they_are_known():
+    silent = house().plan()
+    assert not [label for label in silent.labels if label.layer == "BOUNDARY-FIGURES"]
+    assert not [item for item in silent.sheets[0].page.items if getattr(item, "text", "") == "BOUNDARY LINES"]
+
+    plan = house(sheet=Sheet(boundary_figures=True)).plan()
+
+    texts = [label.text for label in plan.labels if label.layer == "BOUNDARY-FIGURES"]
+    assert {"a", "b", "c"} <= set(texts)
+    figures = [text for text in texts if text[0].isdigit()]
+    # The corners are known to 2 cm and 2.4 cm each way: a length between two to 3 cm, so to a decimetre.
+    assert figures
+    for figure in figures:
+        assert len(figure.partition(".")[2]) == 1
+        assert length(f"{figure} m").metres("m") > 0
+    page_texts = [getattr(item, "text", "") for sheet in plan.sheets for item in sheet.page.items]
+    assert "BOUNDARY LINES" in page_texts
+    assert "a-b" in page_texts
+
+
+def test_the_area_of_a_boundary_is_called_what_it_is():
+    plan = house().plan()
+
+    texts = [label.text for label in plan.labels]
+    assert "area within the marks" in texts
+    assert "plot" not in texts

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from pegline.book.settings import PAPERS
-from pegline.errors import OpenError, UsageError
-from pegline.measures.source_tree import Table, Text
-from pegline.plan.model import Options
-from pegline.plan.style import LAYERS
+from pegline.errors import OpenError, Place, UsageError
+from pegline.measures.source_tree import Table, Text, Written
+from pegline.plan.model import OfficeLayer, Options
+from pegline.plan.style import LAYERS, LINE_TYPES
 
-__all__ = ["arguments", "layer_names", "options"]
+__all__ = ["arguments", "office_layers", "options"]
 
 MAX_SCALE: Final = 1_000_000  #: n of 1:n
 SHEETS = ("pegs", "diagram", "pages")
@@ -28,9 +29,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="default R2010; R12 has no sheets, for programs that would lay them over the plan",
     )
     group.add_argument(
-        "--layers", metavar="FILE", type=Path, help="an office's own names of layers: 'OURS: THEIRS' a line"
+        "--layers",
+        metavar="FILE",
+        type=Path,
+        help="an office's own layers: 'OURS: THEIRS' a line, or with colour, weight and line",
     )
     group.add_argument("--near-origin", action="store_true", help="draw near 0, 0 and note the shift in the drawing")
+    group.add_argument(
+        "--unit",
+        choices=("metre", "grid"),
+        default="metre",
+        help="of the drawing; grid: the unit of the grid, such as feet",
+    )
     group.add_argument("--geodata", action="store_true", help="write the grid into the drawing (experimental)")
     group.add_argument("--hatch", action="store_true", help="fill buildings and water in the drawing")
     group.add_argument("--paper", choices=tuple(PAPERS), help="the sheet, before the book's own")
@@ -71,15 +81,16 @@ def options(args: argparse.Namespace) -> Options:
         geodata=args.geodata,
         near_origin=args.near_origin,
         hatch=args.hatch,
-        layer_names=layer_names(args.layers) if args.layers else {},
+        office_layers=office_layers(args.layers, args.dxf_version) if args.layers else {},
+        unit=args.unit,
         paper=args.paper,
         scale=args.scale,
         sheets=sheets,
     )
 
 
-def layer_names(path: Path) -> dict[str, str]:
-    """Return an office's names by ours from a file of lines ``OURS: THEIRS``."""
+def office_layers(path: Path, version: str = "R2010") -> dict[str, OfficeLayer]:
+    """Return an office's layers by ours from a file of lines ``OURS: THEIRS`` or ``OURS: {name: …, colour: …}``."""
     from pegline.readers.yaml import parse
     from pegline.writers.dxf.text import usable_layer_name
 
@@ -89,9 +100,57 @@ def layer_names(path: Path) -> dict[str, str]:
         raise OpenError(f"{path}: cannot be read: {error}; check the name") from error
     if not isinstance(written, Table):
         raise UsageError(f"{path}: no list of layers; write a line 'BUILDINGS: their-name' for each")
-    names = {}
+    layers = {}
     for ours, (key, theirs) in written.entries.items():
         if ours not in LAYERS:
             raise UsageError(f"{key.place}: no layer {ours!r}; there are {', '.join(LAYERS)}")
-        names[ours] = usable_layer_name(theirs.value if isinstance(theirs, Text) else "")
-    return names
+        layer = _office_layer(ours, theirs, key.place)
+        usable_layer_name(layer.name, version)
+        layers[ours] = layer
+    return layers
+
+
+def _office_layer(ours: str, theirs: Written, place: Place) -> OfficeLayer:
+    """Return one layer of an office: its name, or a table of name, colour, weight and line type."""
+    if isinstance(theirs, Text):
+        return OfficeLayer(theirs.value)
+    if not isinstance(theirs, Table) or not theirs.entries.keys() <= OFFICE_KEYS.keys():
+        raise UsageError(f"{place}: {ours} wants a name or a table; write {ours}: {{name: THEIRS, {OTHER_KEYS}}}")
+    values: dict[str, Any] = {}
+    for key, (name, value) in theirs.entries.items():
+        text = value.value if isinstance(value, Text) else ""
+        field, read, words = OFFICE_KEYS[key]
+        found = read(text)
+        if found is None:
+            raise UsageError(f"{name.place}: no {key} {text!r}; write {words}")
+        values[field] = found
+    return OfficeLayer(**{"name": ours, **values})
+
+
+def _colour(text: str) -> int | None:
+    return int(text) if text.isdigit() and 1 <= int(text) <= 255 else None
+
+
+def _weight(text: str) -> int | None:
+    """Return hundredths of a millimetre; a drawing knows certain weights only."""
+    try:
+        hundredths = round(float(text) * 100)
+    except ValueError:
+        return None
+    return hundredths if hundredths in WEIGHTS else None
+
+
+def _line_type(text: str) -> str | None:
+    return text if text in LINE_TYPES else None
+
+
+OTHER_KEYS: Final = "colour: 3, weight: 0.35, line: LONG-DASH"
+#: Weights of lines that drawings know, hundredths of a millimetre.
+WEIGHTS: Final = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
+#: Each key of an office's layer with its field, what reads it, and what to write.
+OFFICE_KEYS: Final[Mapping[str, tuple[str, Callable[[str], str | int | None], str]]] = {
+    "name": ("name", lambda text: text or None, "a name"),
+    "colour": ("colour", _colour, "a number of a drawing's colour, 1 to 255"),
+    "weight": ("weight", _weight, "a weight in millimetres that drawings know: 0.13, 0.18, 0.25, 0.35, 0.5, 0.7, …"),
+    "line": ("line_type", _line_type, f"one of {', '.join(LINE_TYPES)}"),
+}

@@ -15,9 +15,19 @@ from pegline.errors import Finding
 from pegline.plan.display import Page
 from pegline.plan.style import Layer
 
-__all__ = ["Ellipse", "Feature", "Label", "Options", "Plan", "Position", "Sheet", "Tuft"]
+__all__ = ["Ellipse", "Feature", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
 Position = tuple[float, float]  #: x and y, metres in the frame about its origin
+
+
+@dataclass(frozen=True, slots=True)
+class OfficeLayer:
+    """How an office calls and draws one of our layers in its drawings."""
+
+    name: str
+    colour: int | None = None  #: number of a drawing's colour, 1 to 255; None: ours
+    weight: int | None = None  #: of its lines, hundredths of a millimetre
+    line_type: str | None = None  #: a name of ``style.LINE_TYPES``
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +38,8 @@ class Options:
     geodata: bool = False  #: write GEODATA into the drawing (experimental)
     near_origin: bool = False  #: draw near 0, 0 and note the shift, for programs that shake at large coordinates
     hatch: bool = False  #: fill buildings and water in the drawing, as on the sheet
-    layer_names: Mapping[str, str] = field(default_factory=dict)  #: an office's own names by ours
+    office_layers: Mapping[str, OfficeLayer] = field(default_factory=dict)  #: an office's own layers by ours
+    unit: Literal["metre", "grid"] = "metre"  #: of the drawing
     paper: str | None = None  #: A4 to A0, before the book's
     scale: int | Literal["fit"] | None = None  #: n of 1:n before the book's; ``fit``: the largest that fits a sheet
     sheets: tuple[Literal["pegs", "diagram", "pages"], ...] = ()  #: further sheets
@@ -84,6 +95,7 @@ class Label:
     width: float  #: paper millimetres
     source: str = ""
     owner: str = ""  #: name of what it belongs to
+    measures: tuple[Position, Position] | None = None  #: the ends of what a figure is the length of
     leader: tuple[Position, Position] | None = None  #: a line from the text to what it names
 
 

@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 from builders import paths
 from builders.altered import with_stages
-from builders.drawn import house, random_survey
+from builders.drawn import Drawn, house, random_survey
 from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
 import pegline
 from pegline.book.model import Sheet
 from pegline.detail.model import Path as Outline
-from pegline.errors import OutputError
+from pegline.errors import OutputError, UsageError
 from pegline.frame.model import Frame
-from pegline.plan.model import Ellipse, Options, Plan
+from pegline.plan.model import Ellipse, OfficeLayer, Options, Plan
 from pegline.writers.dxf import drawing as dxf
 from pegline.writers.dxf import file as dxf_file
 
@@ -75,8 +75,13 @@ def test_a_drawing_is_sound_and_other_readers_find_everything_where_it_was(sourc
 
 def same_to_ezdxf(doc: Drawing, plan: Plan) -> None:
     entities = [e for e in doc.modelspace() if e.dxftype() not in ("TEXT", "MTEXT")]
-    assert len(entities) == len(plan.features) + len(plan.tufts)
-    for entity, tuft in zip(entities[len(plan.features) :], plan.tufts, strict=True):
+    things = len(plan.features) + len(plan.tufts)
+    led = [label for label in plan.labels if label.measures or label.leader]
+    assert len(entities) == things + len(led)
+    for entity, label in zip(entities[things:], led, strict=True):
+        assert facts(entity) == {"of": label.owner, "source": label.source}
+        assert entity.dxftype() == ("DIMENSION" if label.measures else "LWPOLYLINE")
+    for entity, tuft in zip(entities[len(plan.features) : things], plan.tufts, strict=True):
         assert facts(entity) == {"of": tuft.owner, "source": tuft.source}
     origin = np.array(plan.survey.frame.origin)
     for entity, feature in zip(entities, plan.features, strict=False):
@@ -170,7 +175,7 @@ def test_one_book_gives_the_same_bytes(version, plan, tmp_path):
 
 
 def test_an_office_gives_its_own_names_of_layers(plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, layer_names={"BUILDINGS": "G-BLDG--E-"}), tmp_path))
+    doc = ezdxf.readfile(written(with_options(plan, office_layers={"BUILDINGS": OfficeLayer("G-BLDG--E-")}), tmp_path))
 
     layers = {layer.dxf.name for layer in doc.layers}
     assert "G-BLDG--E-" in layers
@@ -307,6 +312,145 @@ def test_samples_of_the_key_and_sketches_are_on_layers_of_their_own(version, tmp
     of_features = {feature.layer for feature in plan.features}
     assert {"KEY", "SKETCHES"} <= on_sheets
     assert not on_sheets & of_features
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_lengths_of_walls_and_offsets_are_dimensions_of_what_they_measure(version, tmp_path):
+    frame = dataclasses.replace(on_a_grid().survey.frame, scale=0.9996)
+    plan = house(frame=frame).plan(Options(dxf_version=version))
+    doc = ezdxf.readfile(written(plan, tmp_path))
+    figures = [label for label in plan.labels if label.measures]
+    origin = np.array(plan.survey.frame.origin)
+
+    assert {label.layer for label in figures} == {"DIMENSIONS", "OFFSET-FIGURES"}
+    if version == "R12":  # blocks that show the figures
+        blocks = [insert for insert in doc.modelspace().query("INSERT") if insert.dxf.name.startswith("DIMENSION")]
+        shown = [doc.blocks[insert.dxf.name].query("TEXT").first.dxf.text for insert in blocks]
+        assert shown == [label.text for label in figures]
+        return
+    for dimension, label in zip(doc.modelspace().query("DIMENSION"), figures, strict=True):
+        length = np.hypot(*np.diff(label.measures, axis=0)[0])
+        assert dimension.get_measurement() == pytest.approx(length, abs=MICROMETRE)
+        assert dimension.dxf.text == label.text
+        assert dimension.dxf.layer == label.layer
+        assert np.allclose(dimension.dxf.defpoint2.vec2, np.array(label.measures[0]) + origin, rtol=0, atol=MICROMETRE)
+        assert np.allclose(dimension.dxf.text_midpoint.vec2, np.array(label.centre) + origin, rtol=0, atol=MICROMETRE)
+        (text,) = dimension.virtual_entities()
+        assert text.dxf.text == label.text
+        if label.layer == "DIMENSIONS":  # the drawing's lengths are of the grid, its figures of the ground
+            assert float(label.text) == pytest.approx(length / 0.9996, abs=0.005 + 1e-9)
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_what_is_drawn_in_pieces_is_one_group_and_refers_to_it(version, plan, tmp_path):
+    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+
+    groups = dict(iter(doc.groups))
+    assert {"WEIR-COTTAGE", "HEDGE"} <= groups.keys() or groups
+    for name, group in groups.items():
+        members = list(group)
+        assert len(members) > 1, name
+        of = {facts(e).get("of") or facts(e)["name"].removesuffix(", other face") for e in members}
+        assert len(of) == 1
+        assert all(group.dxf.handle in e.reactors.reactors for e in members)
+    walls = doc.modelspace().query("DIMENSION[layer=='DIMENSIONS']")
+    grouped = {e.dxf.handle for group in groups.values() for e in group}
+    assert {e.dxf.handle for e in walls} <= grouped
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_the_drawing_library_leaves_no_traces(version, plan, tmp_path):
+    raw = written(with_options(plan, dxf_version=version, sheets=("pegs",)), tmp_path).read_bytes().lower()
+
+    for trace in (b"ezdxf", b".pc3", b".ctb", b"_mm)"):
+        assert trace not in raw, trace
+
+
+def test_a_tree_and_a_station_have_their_sizes_and_mark_as_attributes_with_prompts(tmp_path):
+    plan = pegline.reduce(pegline.read(SAMPLES[1])).plan()
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    inserts = {
+        a.dxf.text: insert
+        for insert in doc.modelspace().query("INSERT")
+        for a in insert.attribs[:1]
+        if insert.dxf.layer in ("TREES", "STATIONS")
+    }
+    pear = {a.dxf.tag: a.dxf.text for a in inserts["apple"].attribs}
+    assert (pear["GIRTH"], pear["SPREAD"], pear["HEIGHT"]) == ("0.950 m", "5.500 m", "4.000 m")
+    station = {a.dxf.tag: a.dxf.text for a in inserts["A"].attribs}
+    assert station["MARK"] == "hardwood peg with nail"
+    for insert in inserts.values():
+        prompts = {d.dxf.tag: d.dxf.prompt for d in doc.blocks[insert.dxf.name].query("ATTDEF")}
+        assert all(prompts.values())
+        assert prompts.keys() == {a.dxf.tag for a in insert.attribs}
+
+
+def test_an_office_gives_colour_weight_and_line_of_a_layer(plan, tmp_path):
+    office = {"HEDGES": OfficeLayer("Живоплот", colour=3, weight=35, line_type="DOTS")}
+    layer = ezdxf.readfile(written(with_options(plan, office_layers=office), tmp_path)).layers.get("Живоплот")
+
+    assert (layer.dxf.color, layer.dxf.lineweight, layer.dxf.linetype) == (3, 35, "DOTS")
+    with pytest.raises(UsageError, match="R12"):
+        written(with_options(plan, office_layers=office, dxf_version="R12"), tmp_path)
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_drawing_of_a_grid_in_feet_can_be_in_feet(version, tmp_path):
+    from pyproj import CRS
+
+    # Texas South Central in US survey feet.
+    crs = CRS.from_epsg(2278)
+    foot = 1200 / 3937
+    frame = Frame(
+        "grid", "grid", crs.to_wkt("WKT2_2019"), crs.name, origin=(900_000.5, 4_200_000.25), metres_per_unit=foot
+    )
+    drawn = house(frame=frame)
+    (tmp_path / "m").mkdir()
+    metres, feet = (
+        ezdxf.readfile(written(drawn.plan(Options(dxf_version=version, unit=unit)), folder))
+        for unit, folder in (("metre", tmp_path / "m"), ("grid", tmp_path))
+    )
+
+    assert (metres.header["$INSUNITS"], feet.header["$INSUNITS"]) == (6, 21)
+    assert not (tmp_path / "m" / "plan.prj").exists()  # the grid's coordinates are no metres
+    assert CRS.from_wkt((tmp_path / "plan.prj").read_text()).axis_info[0].unit_conversion_factor == pytest.approx(foot)
+    both = zip(metres.modelspace().query("INSERT"), feet.modelspace().query("INSERT"), strict=True)
+    for one, other in both:
+        assert other.dxf.insert * foot == one.dxf.insert.round(12) or other.dxf.insert.isclose(
+            one.dxf.insert / foot, abs_tol=1e-6
+        )
+        assert other.dxf.xscale * foot == pytest.approx(one.dxf.xscale)
+    notes = [text.dxf.text for text in feet.modelspace().query("TEXT[layer=='NOTES']")]
+    assert any("Coordinates are in US survey feet" in note for note in notes)
+    views = [doc.layout("Plan").viewports()[1] for doc in (metres, feet)]
+    assert views[1].dxf.view_height * foot == pytest.approx(views[0].dxf.view_height)
+
+
+def test_a_turned_plan_is_turned_in_its_window_alone(tmp_path):
+    angle = np.radians(45)
+    along = np.array([np.cos(angle), np.sin(angle)])
+    across = np.array([-along[1], along[0]])
+    corners = {f"f{i}": tuple(x * along + y * across) for i, (x, y) in enumerate([(0, 0), (185, 0), (185, 6), (0, 6)])}
+    plan = Drawn(
+        {"A": (0.0, 0.0), "B": tuple(185 * along), "C": tuple(90 * along + 6 * across)},
+        [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
+        corners,
+        {"fence": ("fence", tuple(corners), (), True), "post": ("post", ("f1",), (), False)},
+        scale=500,
+    ).plan()
+    doc = ezdxf.readfile(written(plan, tmp_path))
+
+    assert plan.turn == pytest.approx(-angle)
+    view = doc.layout("Plan").viewports()[1]
+    assert view.dxf.view_twist_angle == pytest.approx(-45)
+    (line,) = doc.modelspace().query("LWPOLYLINE[layer=='FENCES']")
+    assert np.allclose(line.get_points("xy"), list(corners.values()))  # true in model space
+    post = next(i for i in doc.modelspace().query("INSERT") if i.dxf.name == "POST")
+    assert post.dxf.rotation == pytest.approx(45)  # so that it stands upright in the turned window
+    # What the window shows about its middle is what the sheet does: its view is turned, then looked at.
+    turned = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]]) @ plan.sheets[0].centre
+    assert np.allclose(view.dxf.view_center_point.vec2, turned)
 
 
 def test_geodata_is_written_on_request_only(tmp_path):

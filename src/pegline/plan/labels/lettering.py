@@ -203,5 +203,6 @@ def _labels(ask: Asked, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
             text_width(line.text, line.height),
             ask.feature.source,
             ask.feature.name,
+            ask.measures,
         )
         down -= line.height + GAP

@@ -49,8 +49,8 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     ]
     wanted = points + offsets
     widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
-    ends = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2)
-    ends = paper.points(ends)
+    positions = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2)
+    ends = paper.points(positions)
     count = len(points)
     spots = np.concatenate(
         [
@@ -64,6 +64,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     for row in range(len(wanted)):
         layer, feature, text, _ = wanted[row]
         x, y, rotation = where[row].tolist()
+        (x0, y0), (x1, y1) = positions[row].tolist()
         yield Label(
             layer,
             text,
@@ -73,6 +74,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
             float(widths[row]),
             feature.source,
             feature.name,
+            None if row < count else ((x0, y0), (x1, y1)),
         )
 
 

@@ -18,7 +18,7 @@ from pegline.plan.labels.placement import ALONG, Spot, Wanted, along, around, in
 from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.content import Content
 from pegline.plan.map.symbols import SYMBOLS
-from pegline.plan.model import Feature, Tuft
+from pegline.plan.model import Feature, Position, Tuft
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.column import wrap
 from pegline.plan.style import plots
@@ -65,6 +65,7 @@ class Asked:
     wanted: Wanted
     feature: Feature
     anchor: Anchor | None = None
+    measures: tuple[Position, Position] | None = None  #: the ends of what a figure is the length of
 
 
 def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
@@ -208,7 +209,9 @@ def _wall_figures(
         width = text_width(text, height)
         spots = along(paper.points(starts[i]), paper.points(ends[i]), width, height, side=outer, places=OUTSIDE_FIRST)
         wanted = Wanted(text, width, height, spots, False, 5)
-        yield Asked("figure", (TextLine("DIMENSIONS", text, height),), wanted, feature)
+        (x0, y0), (x1, y1) = starts[i].tolist(), ends[i].tolist()
+        figure = (TextLine("DIMENSIONS", text, height),)
+        yield Asked("figure", figure, wanted, feature, measures=((x0, y0), (x1, y1)))
 
 
 def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterator[Asked]:

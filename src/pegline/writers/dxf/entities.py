@@ -9,7 +9,7 @@ which the tests compare. Texts must have been through ``dxf_text`` and numbers b
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from math import tau
+from math import hypot, tau
 from typing import Any, Final
 
 from ezdxf.entities.dxfentity import DXFEntity
@@ -38,6 +38,9 @@ RIGHT: Final = (2, 0)
 CENTRE: Final = (1, 2)
 
 ATTRIBUTE_HEIGHT: Final = 0.5  #: of its letters, of the block's own unit
+#: A dimension's flags: aligned, its block is its own, its text stands where it was put; and its text's middle.
+ALIGNED: Final = 1 + 32 + 128
+MIDDLE_CENTRE: Final = 5
 RUNS_ON: Final = 128  #: bit of a line's flags: its line type runs on across its vertices
 HIDDEN: Final = 1  #: bit of an attribute's flags
 NO_ATTRIBUTES: Final[Mapping[str, str]] = {}
@@ -84,15 +87,26 @@ class Entities:
         self._owner = layout.layout_key
         self._handles = _set_aside(layout.doc.entitydb.handles, most)
         self._style = style
+        self.members: dict[str, list[str]] = {}  #: handles of what is drawn of one thing, by its name
+        self.groups: Mapping[str, str] = {}  #: handle of the group of such a thing, which its pieces refer to
+        self._group = ""  #: handle of the group of the piece that is being drawn
         self._sheet = " 67\n1\n" if layout.is_any_paperspace else ""
+        self._dimension_version = "280\n0\n" if layout.doc.dxfversion >= "AC1024" else ""
         self._one_line = " 71\n1\n 72\n0\n" if layout.doc.dxfversion >= "AC1032" else ""  # of an attribute, in R2018
 
     def polyline(
-        self, where: str, corners: Iterable[Sequence[float]], *, closed: bool, smooth: bool = False, data: str = ""
+        self,
+        where: str,
+        corners: Iterable[Sequence[float]],
+        *,
+        closed: bool,
+        smooth: bool = False,
+        data: str = "",
+        member_of: str = "",
     ) -> str:
         """Draw a line through corners (x, y, bulge of the piece that follows); along a smooth one its dashes run on."""
         drawn = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
-        head = self._head("LWPOLYLINE", where)
+        head = self._head("LWPOLYLINE", where, self._member(member_of))
         return f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed + RUNS_ON * smooth}\n{''.join(drawn)}{data}"
 
     def solid(self, where: str, corners: Sequence[Point]) -> str:
@@ -132,10 +146,11 @@ class Entities:
         *,
         data: str = "",
         attributes: Mapping[str, str] = NO_ATTRIBUTES,
+        member_of: str = "",
     ) -> str:
         """Draw a block, with hidden attributes by their tags in rows below its point: as many entities, and an end."""
         x, y = at
-        handle = next(self._handles)
+        handle = self._member(member_of)
         drawn = (
             f"{self._head('INSERT', where, handle)}100\nAcDbBlockReference\n{_unless(66, int(bool(attributes)), 0)}"
             f"  2\n{block}\n 10\n{x}\n 20\n{y}\n 30\n0.0\n{_unless(41, scale, 1.0)}{_unless(42, scale, 1.0)}"
@@ -151,11 +166,46 @@ class Entities:
         ]
         return drawn + "".join(hidden) + self._head("SEQEND", where, owner=handle)
 
+    def dimension(
+        self,
+        where: str,
+        block: str,
+        ends: tuple[Point, Point],
+        middle: Point,
+        words: str,
+        *,
+        style: str,
+        data: str = "",
+        member_of: str = "",
+    ) -> str:
+        """Draw an aligned dimension: the line between two ends, its text about a middle, all of it shown by a block."""
+        (x1, y1), (x2, y2), (x, y) = *ends, middle
+        dx, dy = x2 - x1, y2 - y1
+        length = hypot(dx, dy)
+        off = ((x - x1) * -dy + (y - y1) * dx) / length if length else 0.0
+        line_x, line_y = (x2 - off * dy / length, y2 + off * dx / length) if length else (x2, y2)
+        return (
+            f"{self._head('DIMENSION', where, self._member(member_of))}100\nAcDbDimension\n{self._dimension_version}"
+            f"  2\n{block}\n 10\n{line_x}\n 20\n{line_y}\n 30\n0.0\n 11\n{x}\n 21\n{y}\n 31\n0.0\n"
+            f" 70\n{ALIGNED}\n  1\n{words}\n 71\n{MIDDLE_CENTRE}\n 42\n{length}\n  3\n{style}\n"
+            f"100\nAcDbAlignedDimension\n 13\n{x1}\n 23\n{y1}\n 33\n0.0\n 14\n{x2}\n 24\n{y2}\n 34\n0.0\n{data}"
+        )
+
+    def _member(self, name: str) -> str:
+        """Return the next handle, noted as that of a piece of a thing where it has a name."""
+        handle = next(self._handles)
+        self._group = self.groups.get(name, "")
+        if name:
+            self.members.setdefault(name, []).append(handle)
+        return handle
+
     def _head(self, kind: str, where: str, handle: str = "", owner: str = "") -> str:
         """Return what every entity begins with."""
         handle = handle or next(self._handles)
         owner = owner or self._owner
-        return f"  0\n{kind}\n  5\n{handle}\n330\n{owner}\n100\nAcDbEntity\n{self._sheet}{where}"
+        group, self._group = self._group, ""
+        refers = f"102\n{{ACAD_REACTORS\n330\n{group}\n102\n}}\n" if group else ""
+        return f"  0\n{kind}\n  5\n{handle}\n{refers}330\n{owner}\n100\nAcDbEntity\n{self._sheet}{where}"
 
 
 def _set_aside(handles: Any, most: int) -> Iterator[str]:

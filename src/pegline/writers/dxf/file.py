@@ -25,11 +25,24 @@ PART: Final = 2**20  #: signs of a file that are looked at in one go
 def save(doc: Any, path: Path, *, r12: bool = False) -> None:
     """Write a drawing, in the oldest version or in its own, and look whether the file is whole."""
     _sorted_classes(doc)
+    _remove_traces(doc)
     if r12:
         _save_as_r12(doc, path)
     else:
         _save(doc, path)
     _look_at(path)
+
+
+def _remove_traces(doc: Any) -> None:
+    """Take out what the library says of itself; a drawing says who made it by its own properties."""
+    doc.header["$LASTSAVEDBY"] = "pegline"
+    doc._update_ezdxf_metadata = lambda: None  # which would write it again, and knows no option
+    if "EZDXF_META" in doc.rootdict:
+        doc.objects.delete_entity(doc.rootdict["EZDXF_META"])
+        doc.rootdict.discard("EZDXF_META")
+    if "EZDXF" in doc.appids:
+        doc.appids.remove("EZDXF")
+    doc._create_appid_if_not_exist = lambda *_: None  # it would add that one again
 
 
 def _save(doc: Any, path: Path) -> None:
@@ -61,6 +74,7 @@ def _save_as_r12(doc: Any, path: Path) -> None:
     stream.seek(0)
     again = read(stream)
     again.header = doc.header  # some settings are of that version only, and were not read
+    _remove_traces(again)
     logger = logging.getLogger("ezdxf")
     before = logger.level
     logger.setLevel(logging.ERROR)  # it warns that the version has no place for units; the notes say them

@@ -20,7 +20,7 @@ LOCKED = 0x4000  #: flag of a window whose scale must not be changed by chance
 PLACES: Final = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}
 
 
-def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], style: str) -> list[Drawn]:
+def add_layouts(doc: Any, plan: Plan, origin: Any, unit: float, names: Mapping[str, str], style: str) -> list[Drawn]:
     """Add a layout for each sheet of a plan, and return them with what is to be put into each."""
     drawn: list[Drawn] = []
     for number, sheet in enumerate(plan.sheets):
@@ -31,34 +31,36 @@ def add_layouts(doc: Any, plan: Plan, origin: Any, names: Mapping[str, str], sty
             layout = doc.layouts.new(sheet.name)
         _set_up(layout, sheet)
         if sheet.window is not None:
-            _window(layout, plan, sheet, origin, names)
+            _window(layout, plan, sheet, origin, unit, names)
         entities = Entities(layout, style, most=len(sheet.page.items))
-        drawn.append((layout, _texts(entities, plan, sheet, names)))
+        drawn.append((layout, _texts(entities, plan, sheet, unit, names)))
     return drawn
 
 
-def _texts(entities: Entities, plan: Plan, sheet: Sheet, names: Mapping[str, str]) -> Iterator[str]:
+def _texts(entities: Entities, plan: Plan, sheet: Sheet, unit: float, names: Mapping[str, str]) -> Iterator[str]:
     for item in sheet.page.items:
         if isinstance(item, Words):
             yield from _words(entities, item, names)
         else:
-            yield from _stroke(entities, item, names, 1000 / plan.scale, plan.layers[item.look])
+            yield from _stroke(entities, item, names, unit * 1000 / plan.scale, plan.layers[item.look])
 
 
 def _set_up(layout: Any, sheet: Sheet) -> None:
     width, height = sheet.page.width, sheet.page.height
     layout.page_setup(size=(width, height), margins=(0, 0, 0, 0), units="mm", scale=(1, 1), name=f"ISO_{sheet.paper}")
+    layout.dxf.plot_configuration_file = ""  # whoever plots it chooses the printer, and its paper
+    layout.dxf.paper_size = ""
 
 
-def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, names: Mapping[str, str]) -> None:
+def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, unit: float, names: Mapping[str, str]) -> None:
     left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
-    centre = turning(sheet.turn) @ (np.array(sheet.centre) + origin)  # as the turned view has it
+    centre = turning(sheet.turn) @ (np.array(sheet.centre) / unit + origin)  # as the turned view has it
     finite(centre, sheet.name)
     viewport = layout.add_viewport(
         center=((left + right) / 2, (bottom + top) / 2),
         size=(right - left, top - bottom),
         view_center_point=tuple(centre.tolist()),
-        view_height=(top - bottom) * plan.metres_per_mm,
+        view_height=(top - bottom) * plan.metres_per_mm / unit,
         status=2,
         dxfattribs={"layer": names["SHEET-WINDOW"]},
     )

@@ -9,13 +9,13 @@ from typing import Final
 from pegline.diagnosis.report import headline
 from pegline.plan.model import Ellipse, Plan
 
-__all__ = ["notes", "shifted_grid"]
+__all__ = ["notes", "properties", "shifted_grid"]
 
 FALSE_ORIGIN: Final = re.compile(r'(PARAMETER\["False_(Easting|Northing)",)([^\]]+)\]', re.IGNORECASE)
 EXAMPLE: Final = 10.0  #: metres, a length of which the notes say what it measures in the drawing
 
 
-def notes(plan: Plan, shift: tuple[float, float], unit: str = "metres") -> Iterator[str]:
+def notes(plan: Plan, shift: tuple[float, float], unit: str) -> Iterator[str]:
     """Yield the notes of a drawing, the most important first.
 
     Parameters
@@ -46,6 +46,18 @@ def notes(plan: Plan, shift: tuple[float, float], unit: str = "metres") -> Itera
         yield f"Ellipses are of 95 %, drawn {plan.ellipse_scale} times their size."
     day = f", measured {book.date.isoformat()}" if book.date else ""
     yield f"From {book.file}{day}."
+
+
+def properties(plan: Plan) -> Iterator[tuple[str, str]]:
+    """Yield what the drawing's properties say."""
+    yield "Survey", plan.title
+    yield "Field book", plan.survey.book.file
+    yield "SHA-256 of the field book", plan.survey.book.sha256
+    yield "Scale", f"1:{plan.scale}"
+    yield "Frame", plan.survey.frame.crs_name
+    yield "Checked", headline(plan.survey.solved)
+    yield "Ellipses", f"95 %, drawn {plan.ellipse_scale} times their size"
+    yield "Caution", "not a boundary survey"
 
 
 def shifted_grid(prj: str, east: float, north: float) -> str | None:

@@ -15,7 +15,15 @@ __all__ = ["drawing_text", "finite", "short", "usable_layer_name"]
 LONGEST: Final = 250  #: bytes of one text; old readers stop at 255
 #: What goes into a drawing as it is, as nearly all text does: printed ASCII but % \\ ^, no blanks about it.
 PLAIN: Final = re.compile(rf"(?! )[ -$&-\[\]_-~]{{0,{LONGEST}}}(?<! )")
-LAYER_NAME: Final = re.compile(r"[A-Za-z0-9_$-]{1,80}")
+_SIGNS: Final = r"<>/\\\":;?*|,=`\x7f"  #: that commands of drawing programs use
+#: Names of layers that a version takes, and what to say of others: the oldest takes short plain ones only.
+LAYER_NAMES: Final = {
+    "R12": (re.compile(r"[A-Za-z0-9_$-]{1,31}"), "letters A to Z, digits and - _ $, at most 31"),
+    "": (
+        re.compile(rf"(?! )[^\x00-\x1f{_SIGNS}]{{1,80}}(?<! )"),
+        'at most 80 signs, none of < > / \\ " : ; ? * | , = `, and no blank at either end',
+    ),
+}
 
 
 def drawing_text(text: str) -> str:
@@ -65,14 +73,15 @@ def finite(numbers: Iterable[float], what: str) -> None:
         raise ValueError(f"{what} has a coordinate that is no number")
 
 
-def usable_layer_name(name: str) -> str:
-    """Return a layer's name of an office, as it is.
+def usable_layer_name(name: str, version: str) -> str:
+    """Return a layer's name as it is.
 
     Raises
     ------
     UsageError
-        Some program could not read it.
+        A drawing of that version cannot have it.
     """
-    if not LAYER_NAME.fullmatch(name):
-        raise UsageError(f"layer name {name!r} cannot be used in a drawing; take letters A to Z, digits, - _ $ only")
+    pattern, words = LAYER_NAMES.get(version, LAYER_NAMES[""])
+    if not pattern.fullmatch(name):
+        raise UsageError(f"layer name {name!r} cannot be used in a drawing of {version}; take {words}")
     return name

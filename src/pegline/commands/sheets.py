@@ -16,9 +16,8 @@ from pegline.errors import UsageError
 from pegline.network.model import Array
 from pegline.plan.display import Anchor, Item, Page, Stroke, Words
 from pegline.plan.model import Options, Plan, Sheet
-from pegline.plan.scripts import text_width
+from pegline.plan.scripts import text_width, wrap
 from pegline.plan.sheets.a4_page import shorten
-from pegline.plan.sheets.column import wrap
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import LAYERS
 from pegline.survey import Survey

@@ -126,8 +126,8 @@ class Plan:
     features: tuple[Feature, ...]
     tufts: tuple[Tuft, ...]
     labels: tuple[Label, ...]
-    numbered: tuple[tuple[int, Feature], ...]  #: things in a crowd, by the number that stands for their name
     sheets: tuple[Sheet, ...]
+    numbered: tuple[tuple[int, Feature], ...] = ()  #: things in a crowd, by the number that stands for their name
     warnings: tuple[Finding, ...] = ()  #: what the drawing could not do, such as a script without a font
 
     @property

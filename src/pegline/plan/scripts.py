@@ -20,7 +20,7 @@ from typing import Any, Final
 from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width"]
+__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width", "wrap"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -106,6 +106,33 @@ def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
     outline = outline_of(text)
     return outline.width * height if outline else fonts.plain_width(text, height, bold=bold)
+
+
+def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
+    """Return the lines of a paragraph; a word that is too long for a line is cut.
+
+    >>> wrap("one two three", 12.0, 1.8)
+    ['one two', 'three']
+    """
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        while text_width(word, height, bold=bold) > width and len(word) > 1:
+            fits = max(
+                1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1)
+            )
+            if line:
+                lines.append(line)
+                line = ""
+            lines.append(word[:fits])
+            word = word[fits:]
+        longer = f"{line} {word}" if line else word
+        if line and text_width(longer, height, bold=bold) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = longer
+    return [*lines, line] if line else lines
 
 
 def lacking(text: str) -> dict[str, str]:

@@ -14,8 +14,9 @@ from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.extra_sheets.peg_sketch import SKETCH, Ground, sketch
 from pegline.plan.map.content import Content
 from pegline.plan.map.norths import magnetic_bearing
+from pegline.plan.scripts import wrap
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
-from pegline.plan.sheets.column import SMALL, wrap
+from pegline.plan.sheets.column import SMALL
 
 __all__ = ["peg_pages"]
 

@@ -19,8 +19,7 @@ from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.content import Content
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Position, Tuft
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.column import wrap
+from pegline.plan.scripts import text_width, wrap
 from pegline.plan.style import plots
 
 __all__ = ["Anchor", "Asked", "TextLine", "asked_labels", "obstacles", "point_label", "symbol_radius"]

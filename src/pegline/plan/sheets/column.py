@@ -11,39 +11,12 @@ import numpy as np
 from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flatten
 from pegline.plan.labels.placement import Spot
 from pegline.plan.map.symbols import SYMBOLS
-from pegline.plan.scripts import text_width
+from pegline.plan.scripts import wrap
 
-__all__ = ["SMALL", "Pencil", "centred_words", "repeat_symbol", "shift_items", "symbol_strokes", "wrap"]
+__all__ = ["SMALL", "Pencil", "centred_words", "repeat_symbol", "shift_items", "symbol_strokes"]
 
 SMALL = 1.8  #: height of capitals of ordinary text
 LEADING = 1.85  #: from baseline to baseline, in heights of capitals
-
-
-def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
-    """Return the lines of a paragraph; a word that is too long for a line is cut.
-
-    >>> wrap("one two three", 12.0, 1.8)
-    ['one two', 'three']
-    """
-    lines: list[str] = []
-    line = ""
-    for word in text.split():
-        while text_width(word, height, bold=bold) > width and len(word) > 1:
-            fits = max(
-                1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1)
-            )
-            if line:
-                lines.append(line)
-                line = ""
-            lines.append(word[:fits])
-            word = word[fits:]
-        longer = f"{line} {word}" if line else word
-        if line and text_width(longer, height, bold=bold) > width:
-            lines.append(line)
-            line = word
-        else:
-            line = longer
-    return [*lines, line] if line else lines
 
 
 @dataclass(slots=True)

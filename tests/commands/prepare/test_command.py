@@ -125,3 +125,72 @@ def test_the_screen_says_what_it_takes(capsys):
     out = capsys.readouterr().out
     for part in ("PASSED", "common practice", "look after the party", "where it is off by 2 %"):
         assert part in out
+
+
+GARDEN = """\
+book: 1
+unit: m
+scale: 200
+tapes: {steel: {material: steel, length: 50}, cloth: {material: fibreglass, length: 30}}
+default_tape: {lines: steel, offsets: cloth}
+default_method: optical square
+sketch: {unit: 1.5 m, top: 30°}
+points:
+  g1: {sketch: [0, 0]}
+  g2: {sketch: [33, 1]}
+  g3: {sketch: [32, 24]}
+  g4: {sketch: [1, 22]}
+  h1: {sketch: [10, 14]}
+  h2: {sketch: [18, 14]}
+  h3: {sketch: [18, 19]}
+  h4: {sketch: [10, 19]}
+features:
+  garden: {kind: boundary, ring: [g1, g2, g3, g4]}
+  house: {kind: building, ring: [h1, h2, h3, h4]}
+"""
+
+
+@pytest.fixture
+def garden(tmp_path):
+    path = tmp_path / "garden.yaml"
+    path.write_text(GARDEN, encoding="utf-8")
+    return path
+
+
+def test_proposals_differ_and_say_why(garden, capsys):
+    status, found = answer(capsys, garden, "--propose")
+    assert status == 0
+    assert 1 <= len(found["proposals"]) <= 3
+    assert len({tuple(sorted(map(tuple, each["stations"].values()))) for each in found["proposals"]}) > 1
+    for proposal in found["proposals"]:
+        assert proposal["gain"] > 0
+        assert proposal["why"].count(". ") == 1
+        assert all(set(line.split("-")) <= proposal["stations"].keys() for line in proposal["lines"])
+    assert found["needs"]["pegs"] > 3
+
+
+def test_a_proposal_becomes_a_book_that_is_sound(garden, capsys, tmp_path):
+    new = tmp_path / "new.yaml"
+    assert main(["prepare", str(garden), "--propose", "--to", str(new)]) == 0
+    capsys.readouterr()
+    status, found = answer(capsys, new)
+    assert status == 0
+    assert all(station["checked"] for station in found["stations"].values())
+    assert all(point["in_reach"] for point in found["points"].values())
+    text = new.read_text(encoding="utf-8")
+    for part in ("witnesses:", "taped:\n", "{at: , "):
+        assert part in text
+    assert main(["prepare", str(garden), "--to", str(new)]) == 2
+    assert "it is there already" in capsys.readouterr().err
+    assert main(["prepare", str(garden), "--to", str(tmp_path / "x.yaml"), "--choose", "9"]) == 2
+    assert "no proposal 9" in capsys.readouterr().err
+
+
+def test_a_strip_gets_the_reason(garden, capsys):
+    garden.write_text(
+        GARDEN.replace("[32, 24]", "[33, 5]").replace("[1, 22]", "[0, 4]").replace("house:", "# house:"),
+        encoding="utf-8",
+    )
+    _, found = answer(capsys, garden, "--propose")
+    assert found["proposals"] == []
+    assert any("strip" in remark["text"] for remark in found["judgement"])

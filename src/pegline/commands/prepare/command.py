@@ -13,11 +13,14 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.commands.judgement import BOUNDARY_CAUTION, as_json
 from pegline.commands.prepare.expectation import Expectation, expect, read_intention
-from pegline.commands.prepare.layout import Triangle, triangles
+from pegline.commands.prepare.layout import Layout, Triangle, triangles
 from pegline.commands.prepare.needs import needs_of
+from pegline.commands.prepare.proposals import Proposal, why_none
+from pegline.commands.prepare.proposals import propose as proposals_for
 from pegline.commands.prepare.rules import Remark, crossings, judge_layout, smallest_noticed, well_conditioned
 from pegline.commands.prepare.sketch_error import changes_by_sketch
 from pegline.commands.several_books import Tell
+from pegline.errors import UsageError
 from pegline.measures.source_tree import Table
 from pegline.network.confidence import ellipses
 from pegline.network.model import Array
@@ -32,16 +35,34 @@ class Preparation:
 
     expectation: Expectation
     judgement: tuple[Remark, ...]
+    proposals: tuple[Proposal, ...] = ()  #: the cheapest first
+
+    @property
+    def planned(self) -> bool:
+        """Return whether the book has a layout of its own."""
+        return bool(self.expectation.intention.layout.lines)
 
     @property
     def sound(self) -> bool:
-        """Return whether the layout is well-conditioned, checked, and reaches everything."""
+        """Return whether the layout is well-conditioned, checked and reaches everything; or a proposal is."""
+        if not self.planned and self.proposals:
+            return not self.expectation.intention.unplaced
         return all(remark.good for remark in self.judgement)
+
+    def shown(self, number: int = 1) -> Preparation:
+        """Return what sheets and needs are told of: the book's own layout, or a proposal where it has none."""
+        if self.planned or not self.proposals:
+            return self
+        chosen = self.proposals[number - 1].expectation
+        return Preparation(chosen, judge_layout(chosen), self.proposals)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("book", metavar="BOOK", help="a field book with a sketch; it may lack stations and lines")
+    parser.add_argument("--propose", action="store_true", help="search layouts, up to three of them")
+    parser.add_argument("--choose", type=int, metavar="N", help="which of the proposals to write; default: the first")
+    parser.add_argument("--to", metavar="NEW.yaml", help="write the proposal as a book ready to be filled in")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
     parser.add_argument("--out", metavar="DIR", help="write the sheets to take to the field there")
     parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheets: pdf, svg, png; default: pdf")
@@ -49,20 +70,43 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print the judgement of a layout."""
-    preparation = prepare(args.book)
+    preparation = prepare(args.book, propose=args.propose or args.to is not None)
+    if args.to:
+        _write(preparation, args.choose or 1, Path(args.to))
     tell(as_json(entries(preparation)) if args.json else "\n".join(screen(preparation)))
     if args.out:
         from pegline.commands.prepare.sheets import preparation_sheets
         from pegline.commands.sheets import write_sheets
 
-        plan = preparation_sheets(preparation.expectation, preparation.judgement)
+        shown = preparation.shown(_number(preparation, args.choose or 1) if preparation.proposals else 1)
+        plan = preparation_sheets(shown.expectation, shown.judgement)
         for path in write_sheets(plan, Path(args.out), f"{Path(args.book).stem}-prepare", args.formats):
             (complain if args.json else tell)(f"  {path}")
     return 0 if preparation.sound else 1
 
 
-def prepare(path: str) -> Preparation:
-    """Return the judgement of the layout that a book's sketch shows.
+def _write(preparation: Preparation, number: int, path: Path) -> None:
+    """Write a proposal as a book."""
+    from pegline.commands.prepare.new_book import new_book
+    from pegline.writers.publish import held, placed
+
+    number = _number(preparation, number)
+    if path.exists():
+        raise UsageError(f"--to {path}: it is there already; choose a new name")
+    with held(path.parent), placed(path) as aside:
+        aside.write_text(new_book(preparation.proposals[number - 1]), encoding="utf-8", newline="\n")
+
+
+def _number(preparation: Preparation, number: int) -> int:
+    """Return the number of a proposal that there is."""
+    if not 1 <= number <= len(preparation.proposals):
+        why = preparation.judgement[-1].text if not preparation.proposals else f"there are {len(preparation.proposals)}"
+        raise UsageError(f"there is no proposal {number}: {why}")
+    return number
+
+
+def prepare(path: str, *, propose: bool = False) -> Preparation:
+    """Return the judgement of the layout that a book's sketch shows, and proposals where they are asked for.
 
     Raises
     ------
@@ -79,7 +123,13 @@ def prepare(path: str) -> Preparation:
     book = parse_book(data, path)
     written = parse(text_of_bytes(data, path), path)
     expectation = expect(read_intention(written if isinstance(written, Table) else Table({}, written.place), book))
-    return Preparation(expectation, judge_layout(expectation) + tuple(_sureness(expectation)))
+    judgement = judge_layout(expectation) + tuple(_sureness(expectation))
+    if not propose:
+        return Preparation(expectation, judgement)
+    found = proposals_for(expectation)
+    if not found:
+        judgement += (Remark("proposals", f"nothing to propose: {why_none(expectation)}", False),)
+    return Preparation(expectation, judgement, found)
 
 
 def _sureness(expectation: Expectation) -> Iterator[Remark]:
@@ -101,7 +151,7 @@ def entries(preparation: Preparation) -> dict[str, Any]:
     expectation = preparation.expectation
     intention = expectation.intention
     page = intention.book.sketch
-    crossed, needs = crossings(expectation), needs_of(expectation)
+    crossed, needs = crossings(expectation), needs_of(preparation.shown().expectation)
     return {
         "sketch": {
             "unit": page.unit.metres(intention.book.unit) if page.unit else notation_unit(expectation),
@@ -123,7 +173,7 @@ def entries(preparation: Preparation) -> dict[str, Any]:
         "judgement": [
             {"rule": remark.rule, "text": remark.text, "source": remark.source} for remark in preparation.judgement
         ],
-        "proposals": [],
+        "proposals": [_proposal(proposal, expectation) for proposal in preparation.proposals],
         "needs": needs._asdict(),
     }
 
@@ -139,15 +189,17 @@ def local_places(expectation: Expectation) -> dict[str, Array]:
     """Return the places of stations and points with the base line along +x from its first station at 0, 0."""
     layout = expectation.intention.layout
     places: dict[str, Array] = {**layout.points, **layout.stations}
+    return {name: in_axes(layout, at) for name, at in places.items()}
+
+
+def in_axes(layout: Layout, at: Array) -> Array:
+    """Return a place about a layout's base line; as it is where the layout has none."""
     base = layout.base
     if base is None:
-        return places
+        return at
     start, end = layout.place(base.start), layout.place(base.end)
-    u = (end - start) / np.hypot(*(end - start))
-    return {
-        name: np.array([u @ (at - start), u[0] * (at - start)[1] - u[1] * (at - start)[0]])
-        for name, at in places.items()
-    }
+    u, away = (end - start) / np.hypot(*(end - start)), at - start
+    return np.array([u @ away, u[0] * away[1] - u[1] * away[0]])
 
 
 def _stations(expectation: Expectation) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -190,6 +242,18 @@ def _points(expectation: Expectation) -> Iterator[tuple[str, dict[str, Any]]]:
         yield name, entry | {"in_reach": booking is not None or measured or name not in expectation.unreached}
 
 
+def _proposal(proposal: Proposal, expectation: Expectation) -> dict[str, Any]:
+    """Return a proposal, its stations in the same axes as the sketch's own stations and points."""
+    layout = proposal.expectation.intention.layout
+    axes = expectation.intention.layout
+    return {
+        "lines": [line.name for line in layout.lines],
+        "stations": {name: [float(value) for value in in_axes(axes, at)] for name, at in layout.stations.items()},
+        "gain": proposal.gain,
+        "why": proposal.why,
+    }
+
+
 def _triangle(triangle: Triangle, expectation: Expectation) -> dict[str, Any]:
     survey = expectation.survey
     checked = survey is not None and all(survey.solved.unnoticed.is_checked(name) for name in triangle.stations)
@@ -207,13 +271,31 @@ def _triangle(triangle: Triangle, expectation: Expectation) -> dict[str, Any]:
 
 def screen(preparation: Preparation) -> Iterator[str]:
     """Yield the lines of a preparation for people."""
-    expectation = preparation.expectation
-    notation = notation_of(expectation.intention.book)
+    if not preparation.planned and preparation.proposals:
+        yield "PROPOSED Nothing is planned yet; these layouts are sound."
+        yield from _proposed(preparation)
+        yield from _ends(preparation.shown())
+        return
     wrong = [remark for remark in preparation.judgement if not remark.good]
     yield "FAILED   Do not start yet." if wrong else "PASSED   A sound layout."
     for remark in (*wrong, *(each for each in preparation.judgement if each.good)):
         place = f"   book {remark.source.split(':')[0]}" if remark.source else ""
         yield f"{' ' if remark.good else '!'} {remark.text}.{place}"
+    yield from _proposed(preparation)
+    yield from _ends(preparation)
+
+
+def _proposed(preparation: Preparation) -> Iterator[str]:
+    for number, proposal in enumerate(preparation.proposals, 1):
+        lines = ", ".join(f"{line.name} ({line.use})" for line in proposal.expectation.intention.layout.lines)
+        yield f"Proposal {number}: {lines}."
+        yield f"  {proposal.why}"
+
+
+def _ends(preparation: Preparation) -> Iterator[str]:
+    """Yield what a layout picks up, how good that will be, what it takes, and the cautions."""
+    expectation = preparation.expectation
+    notation = notation_of(expectation.intention.book)
     yield from _expected(expectation)
     needs = needs_of(expectation)
     yield (

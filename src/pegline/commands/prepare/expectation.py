@@ -11,8 +11,8 @@ import numpy as np
 from pegline.book.feature import Feature
 from pegline.book.model import Book
 from pegline.commands.positions import Positions
-from pegline.commands.prepare.expected_book import expected_book, expected_rows
-from pegline.commands.prepare.layout import Booking, Layout, Limits, booking_for
+from pegline.commands.prepare.expected_book import expected_book, expected_rows, tie_stations
+from pegline.commands.prepare.layout import Booking, Layout, Limits, PlannedLine, booking_for
 from pegline.commands.prepare.sketch import (
     features_of,
     intended_lines,
@@ -25,6 +25,7 @@ from pegline.errors import BookError
 from pegline.frame.transformation import applied, fit
 from pegline.measures.source_tree import Table
 from pegline.network.model import Array
+from pegline.plane import along, foot
 from pegline.records import record
 from pegline.survey import Survey, reduce_as_far_as_it_goes
 
@@ -80,6 +81,9 @@ def read_intention(written: Table, book: Book) -> Intention:
     places = _joined_places(sketched_places(book, written), measured)
     ends = dict.fromkeys(name for line in lines for name in (line.start, line.end) if line.use != "detail")
     named = [*ends, *(name for name in _station_names(written) if name not in ends)]
+    ties = dict(tie_stations(written))
+    named += [name for name in ties if name not in named]
+    _put_on_lines(places, ties, lines)
     stations = {name: places[name] for name in named if name in places}
     wanted = [name for name in named_points(features, written) if name not in stations]
     points = {name: places[name] for name in wanted if name in places}
@@ -88,10 +92,20 @@ def read_intention(written: Table, book: Book) -> Intention:
         tuple(line for line in lines if line.start in places and line.end in places),
         points,
         obstacles_of(features, places, book.obstacles, book.unit),
+        {name: line for name, line in ties.items() if name in places},
     )
     unplaced = tuple(name for name in (*named, *wanted) if name not in places)
     rows = {point: line for line, point, _ in expected_rows(written)}
     return Intention(written, book, features, layout, limits_of(book), rows, unplaced, frozenset(measured))
+
+
+def _put_on_lines(places: dict[str, Array], ties: Mapping[str, str], lines: tuple[PlannedLine, ...]) -> None:
+    """Move tie stations onto the lines that they are meant to stand on."""
+    ends = {line.name: (line.start, line.end) for line in lines}
+    for name, line in ties.items():
+        if name in places and line in ends and all(end in places for end in ends[line]):
+            start, end = (places[each] for each in ends[line])
+            places[name] = along(start, end, foot(start, end, places[name])[0])
 
 
 def _station_names(written: Table) -> tuple[str, ...]:

@@ -12,8 +12,9 @@ from pegline.commands.prepare.sketch import is_blank
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.network.model import Array
+from pegline.plane import distance
 
-__all__ = ["expected_book", "expected_rows", "flow", "mark", "rows_of"]
+__all__ = ["expected_book", "expected_rows", "flow", "mark", "rows_of", "tie_stations"]
 
 #: What an expected book leaves out: it is judged about its own base line, whatever it lies on.
 LEFT_OUT = frozenset({"north", "control", "sketch", "witnesses"})
@@ -54,6 +55,16 @@ def expected_rows(written: Table) -> Iterator[tuple[str, str, Table]]:
             at, point = row.entries.get("at"), row.entries.get("point")
             if (at is None or is_blank(at[1])) and point and isinstance(point[1], Text) and point[1].value:
                 yield name, point[1].value, row
+
+
+def tie_stations(written: Table) -> Iterator[tuple[str, str]]:
+    """Yield every tie station with the line that it stands on, booked already or not."""
+    lines = written.entries.get("lines")
+    for name, (_, line) in lines[1].entries.items() if lines and isinstance(lines[1], Table) else ():
+        for row in rows_of(line) if isinstance(line, Table) else ():
+            station = row.entries.get("station")
+            if station and isinstance(station[1], Text) and station[1].value:
+                yield station[1].value, name
 
 
 def expected_book(written: Table, book: Book, layout: Layout, bookings: Mapping[str, Booking]) -> Book:
@@ -110,6 +121,12 @@ def _line(table: Table, line: PlannedLine, layout: Layout, picked: Sequence[Book
     rows = [row for row in rows_of(table) if _is_booked(row)]
     how = {row.entries["point"][1].value: row for row in rows_of(table) if _names_point(row)}  # type: ignore[union-attr]
     rows += [_row(booking, how.get(booking.point), place) for booking in picked]
+    there = {row.entries["station"][1].value for row in rows if "station" in row.entries}  # type: ignore[union-attr]
+    rows += [
+        flow(place, at=float(distance(layout.place(line.start), layout.stations[name])), station=name)
+        for name, on in layout.ties.items()
+        if on == line.name and name not in there
+    ]
     if rows:
         entries["details"] = Text("details", place), Items(tuple(rows), place)
     else:

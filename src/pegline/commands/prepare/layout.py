@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import field
 from itertools import combinations
 from math import acos, degrees, hypot
 from typing import Final, Literal, NamedTuple
@@ -70,6 +71,7 @@ class Layout:
     lines: tuple[PlannedLine, ...]
     points: Mapping[str, Array]  #: things to be picked up
     obstacles: Mapping[str, BaseGeometry]  #: what a line cannot cross, by feature
+    ties: Mapping[str, str] = field(default_factory=dict)  #: tie stations, each with the line that it stands on
 
     def place(self, name: str) -> Array:
         """Return where a station or a point is."""

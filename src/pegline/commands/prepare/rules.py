@@ -14,7 +14,7 @@ from pegline.commands.prepare.layout import Triangle, crossed_by, triangles
 from pegline.measures.notation import Notation
 from pegline.plane import distance
 
-__all__ = ["Remark", "crossings", "judge_layout", "smallest_noticed", "well_conditioned"]
+__all__ = ["Remark", "crossings", "judge_layout", "meets_scale", "smallest_noticed", "well_conditioned"]
 
 #: What the plan can show, metres of paper: a quarter of a millimetre (common practice).
 PAPER: Final = 0.25e-3
@@ -156,6 +156,8 @@ def _helpful_line(expectation: Expectation, station: str) -> str | None:
 
 def _reach(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     limits = expectation.intention.limits
+    if not expectation.intention.layout.lines:
+        return
     if expectation.unreached:
         text = (
             f"out of reach of every line: {', '.join(expectation.unreached)} (over {notation.length(limits.offset)} at"
@@ -225,6 +227,14 @@ def _scale(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     elif sds:
         text = f"everything is expected to be known better than the {shown} that a plan at 1:{scale} shows"
         yield Remark("scale", text, True)
+
+
+def meets_scale(expectation: Expectation) -> bool:
+    """Return whether everything is expected to be known as well as the plan's scale shows it."""
+    scale, survey = expectation.intention.book.scale, expectation.survey
+    if scale is None or survey is None:
+        return True
+    return all(_sd(variance) <= PAPER * scale for variance in survey.detail.points.local_variances)
 
 
 def _sd(variance: np.ndarray) -> float:

@@ -1,0 +1,154 @@
+"""Where stations could stand on a plot, which of them see one another, and what each line between them picks up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from itertools import combinations, pairwise
+from typing import Final
+
+import numpy as np
+from shapely import LineString, MultiPoint, Point, Polygon
+
+from pegline.book.geometry import Ring
+from pegline.commands.prepare.expectation import Intention
+from pegline.commands.prepare.layout import PlannedLine, angles_of, booking_for, crossed_by
+from pegline.commands.prepare.sketch import outline_of
+from pegline.network.model import Array
+from pegline.plane import distance
+
+__all__ = ["Ground", "ground_of"]
+
+INSIDE: Final = 1.0  #: how far within the outline a peg stands, metres: hedges and walls are thick
+ROUND: Final = 1.5  #: how far off an obstacle's corners a peg stands, metres
+LONG_SIDE: Final = 25.0  #: sides longer than this have a place for a peg in their middle too, metres
+APART: Final = 4.0  #: places nearer to one another are one, metres
+MAX_PLACES: Final = 14  #: places that are tried, those of the outline first
+SHORTEST: Final = 5.0  #: no chain line is shorter, metres
+SHARES: Final = (0.5, 0.25, 0.75, 0.375, 0.625, 0.125, 0.875)  #: where along a line a tie station may stand
+#: Cosines of the angles between a line and one from a tie station on it: 72° to 25°.
+SQUARE: Final = 0.31
+FLAT: Final = 0.906
+EDGE: Final = 0.6  #: how far a sight line may leave the outline, metres
+
+
+class Ground:
+    """A plot with places for stations, numbered."""
+
+    def __init__(self, intention: Intention, outline: Polygon, places: Sequence[Array]) -> None:
+        self.intention, self.outline, self.places = intention, outline, list(places)
+        self._reach = outline.buffer(EDGE)
+        self.visible = {
+            (i, j)
+            for i, j in combinations(range(len(self.places)), 2)
+            if float(distance(self.places[i], self.places[j])) >= SHORTEST
+            and self.clear(self.places[i], self.places[j])
+        }
+        self._ties: dict[tuple[int, int, int], tuple[float, ...]] = {}
+        self._picked: dict[tuple[float, ...], frozenset[str]] = {}
+
+    def clear(self, start: Array, end: Array) -> bool:
+        """Return whether a line can be taped from one place to another."""
+        inside = self._reach.covers(LineString([start, end]))
+        return inside and not any(crossed_by(start, end, self.intention.layout.obstacles))
+
+    def tie_shares(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
+        """Return where along a line a tie station sees a place, square neither to the line nor along it."""
+        key = (i, *pair)
+        if key not in self._ties:
+            start, end = (self.places[n] for n in pair)
+            self._ties[key] = tuple(share for share in SHARES if self._ties_well(start + share * (end - start), end, i))
+        return self._ties[key]
+
+    def _ties_well(self, at: Array, end: Array, i: int) -> bool:
+        way, line = self.places[i] - at, end - at
+        length = float(np.hypot(*way))
+        cosine = abs(float(way @ line)) / max(length * float(np.hypot(*line)), 1e-9)
+        return length >= SHORTEST and SQUARE < cosine < FLAT and self.clear(at, self.places[i])
+
+    def sees(self, i: int, j: int) -> bool:
+        """Return whether a line can be taped between two places."""
+        return (min(i, j), max(i, j)) in self.visible
+
+    def length(self, i: int, j: int) -> float:
+        """Return how far apart two places are, metres."""
+        return float(distance(self.places[i], self.places[j]))
+
+    @cached_property
+    def wanted(self) -> frozenset[str]:
+        """Return the points that must be picked up."""
+        done = {row.name for line in self.intention.book.lines.values() for row in line.details}
+        return frozenset(self.intention.layout.points) - done - self.intention.measured
+
+    def picked_up(self, i: int, j: int) -> frozenset[str]:
+        """Return the points that a line between two places reaches."""
+        return self.picked_between(self.places[min(i, j)], self.places[max(i, j)])
+
+    def picked_between(self, start: Array, end: Array) -> frozenset[str]:
+        """Return the points that a line from one place to another reaches."""
+        key = (*start.round(3).tolist(), *end.round(3).tolist())
+        if key not in self._picked:
+            line = PlannedLine("P-Q", "P", "Q", "side")
+            layout = replace(self.intention.layout, stations={"P": start, "Q": end}, lines=(line,))
+            self._picked[key] = frozenset(
+                name for name in self.wanted if booking_for(layout, name, self.intention.limits) is not None
+            )
+        return self._picked[key]
+
+    def well_conditioned(self, three: Sequence[int]) -> float | None:
+        """Return the smallest angle of a triangle of places, degrees; None where it is not well-conditioned."""
+        angles = angles_of([self.places[i] for i in three])
+        limits = self.intention.limits
+        good = min(angles) >= limits.smallest_angle and max(angles) <= limits.largest_angle
+        return min(angles) if good else None
+
+
+def ground_of(intention: Intention) -> Ground | None:
+    """Return the plot of a sketch with its places for stations; None where the sketch shows too little."""
+    outline = _outline(intention)
+    if outline is None or outline.is_empty:
+        return None
+    shapes = list(intention.layout.obstacles.values())
+    free = outline
+    for shape in shapes:
+        free = free.difference(shape.buffer(0.3))
+    places: list[Array] = [at for at in intention.layout.stations.values() if free.covers(Point(at))]
+    for at in _places(outline, shapes):
+        if free.covers(Point(at)) and all(float(distance(at, other)) >= APART for other in places):
+            places.append(at)
+    return Ground(intention, outline, places[:MAX_PLACES])
+
+
+def _outline(intention: Intention) -> Polygon | None:
+    """Return the ring of the boundary, else what holds everything that is sketched."""
+    layout = intention.layout
+    places: Mapping[str, Array] = {**layout.points, **layout.stations}
+    rings = []
+    for feature in intention.features.values():
+        outline = outline_of(feature, places, intention.book.unit)
+        if outline is not None and feature.kind == "boundary" and isinstance(feature.geometry, Ring):
+            rings.append(Polygon(outline).buffer(0))
+    if rings:
+        return max(rings, key=lambda ring: ring.area)
+    if len(places) < 3:
+        return None
+    return MultiPoint(list(places.values())).convex_hull.buffer(2 * INSIDE)
+
+
+def _places(outline: Polygon, obstacles: Sequence[object]) -> Iterator[Array]:
+    """Yield places within the outline's corners, off the obstacles' corners, and in the middle of long sides."""
+    inner = outline.buffer(-INSIDE, join_style="mitre")
+    rings = [part.exterior for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
+    corners = [np.array(at) for ring in rings for at in Polygon(ring).simplify(0.3).exterior.coords[:-1]]
+    yield from corners
+    for shape in obstacles:
+        around = shape.buffer(ROUND, join_style="mitre").simplify(0.3)  # type: ignore[attr-defined]
+        if around.geom_type == "Polygon":
+            yield from (np.array(at) for at in around.exterior.coords[:-1])
+    for ring in rings:
+        ordered = [np.array(at) for at in Polygon(ring).simplify(0.3).exterior.coords]
+        for one, other in pairwise(ordered):
+            length = float(distance(one, other))
+            parts = int(length // LONG_SIDE) + 1
+            yield from (one + (other - one) * n / parts for n in range(1, parts))

@@ -1,0 +1,183 @@
+"""Layouts proposed for random plots with a house, and beside exhaustive search on small ones."""
+
+from itertools import chain, combinations
+
+import numpy as np
+import pytest
+from shapely import Polygon
+from shapely.affinity import rotate, translate
+
+from pegline.commands.prepare.candidates import Ground, ground_of
+from pegline.commands.prepare.expectation import expect, read_intention
+from pegline.commands.prepare.layout import triangles
+from pegline.commands.prepare.proposals import (
+    PEG,
+    Draft,
+    as_intention,
+    cost_of,
+    is_sound,
+    propose,
+    why_none,
+)
+from pegline.commands.prepare.rules import well_conditioned
+from pegline.readers import parse_book
+from pegline.readers.yaml import parse
+
+HEAD = """\
+book: 1
+unit: m
+tapes:
+  steel: {material: steel, length: 50}
+  fibreglass: {material: fibreglass, length: 30}
+default_tape: {lines: steel, offsets: fibreglass}
+default_method: optical square
+"""
+
+
+def outline_of(rng, kind):
+    """Return the outline of a plot: four-sided, L-shaped or narrow."""
+    wide, deep = rng.uniform(25, 60), rng.uniform(25, 60)
+    if kind == "narrow":
+        wide, deep = rng.uniform(40, 90), rng.uniform(5, 9)
+    corners = np.array([(0, 0), (wide, 0), (wide, deep), (0, deep)])
+    if kind == "L":
+        cut_x, cut_y = wide * rng.uniform(0.4, 0.6), deep * rng.uniform(0.4, 0.6)
+        corners = np.array([(0, 0), (wide, 0), (wide, cut_y), (cut_x, cut_y), (cut_x, deep), (0, deep)])
+    return corners + rng.uniform(-1, 1, corners.shape) * (0.3 if kind == "narrow" else 2.0)
+
+
+def within(rng, plot, wide, deep, others=()):
+    """Return a turned rectangle within a plot and off others; None where it finds no room."""
+    west, south, east, north = plot.bounds
+    for _ in range(200):
+        shape = Polygon([(-wide / 2, -deep / 2), (wide / 2, -deep / 2), (wide / 2, deep / 2), (-wide / 2, deep / 2)])
+        shape = translate(rotate(shape, rng.uniform(0, 90)), rng.uniform(west, east), rng.uniform(south, north))
+        if plot.buffer(-1.5).covers(shape) and all(shape.distance(other) > 2 for other in others):
+            return shape
+    return None
+
+
+def random_plot(rng, kind):
+    """Return the sketch of a plot with a house, some with a pond, as a book; and its outline."""
+    while True:
+        corners = outline_of(rng, kind)
+        plot = Polygon(corners)
+        size = (3.0, 4.5) if kind == "narrow" else (7.0, 10.0)
+        house = within(rng, plot, *size)
+        if house is None:
+            continue
+        pond = within(rng, plot, 4.0, 4.0, [house]) if kind == "pond" else None
+        rings = {"plot": ("boundary", corners), "house": ("building", np.array(house.exterior.coords[:-1]))}
+        if pond is not None:
+            rings["pond"] = ("pond", np.array(pond.exterior.coords[:-1]))
+        points, features = {}, []
+        for name, (what, ring) in rings.items():
+            names = [f"{name[0]}{number}" for number in range(1, len(ring) + 1)]
+            names = [f"q{name}" if name[0] == "p" and what == "pond" else name for name in names]
+            points |= dict(zip(names, ring, strict=True))
+            features.append(f"  {name}: {{kind: {what}, ring: [{', '.join(names)}]}}")
+        places = "\n".join(f"  {name}: {{sketch: [{x:.3f}, {y:.3f}]}}" for name, (x, y) in points.items())
+        return f"{HEAD}points:\n{places}\nfeatures:\n" + "\n".join(features) + "\n"
+
+
+def expectation_of(text):
+    return expect(read_intention(parse(text, "plot.yaml"), parse_book(text.encode(), "plot.yaml")))
+
+
+def judged(count, seed):
+    """Return how many random plots get a sound proposal, and the reasons told for the others, by kind."""
+    rng, found, reasons = np.random.default_rng(seed), {}, {}
+    for number in range(count):
+        kind = ("plain", "L", "pond", "narrow")[number % 4]
+        expectation = expectation_of(random_plot(rng, kind))
+        proposals = propose(expectation, most=1)
+        found.setdefault(kind, []).append(bool(proposals))
+        for proposal in proposals:
+            measured = proposal.expectation
+            assert not measured.unreached
+            assert all(measured.survey.solved.unnoticed.is_checked(name) for name in measured.intention.layout.stations)
+            assert all(well_conditioned(each, measured) for each in triangles(measured.intention.layout))
+        if not proposals:
+            reason = why_none(expectation)
+            assert len(reason) > 30
+            reasons.setdefault(kind, []).append(reason)
+    return found, reasons
+
+
+def test_random_plots_get_a_sound_layout_or_the_reason():
+    found, reasons = judged(8, 1)
+    assert sum(found["plain"]) >= 1
+    assert not any(found["narrow"])
+    assert all("strip" in reason for reason in reasons["narrow"])
+    assert sum(sum(each) for each in found.values()) + sum(map(len, reasons.values())) == 8
+
+
+@pytest.mark.long
+def test_200_random_plots_get_a_sound_layout_or_the_reason():
+    found, reasons = judged(200, 2)
+    for kind, each in found.items():
+        print(f"{kind}: {sum(each)} of {len(each)} with a sound layout")
+        for reason in sorted(set(reasons.get(kind, [])))[:5]:
+            print(f"    {reason}")
+    assert sum(found["plain"]) >= 0.8 * len(found["plain"])
+
+
+# -- beside exhaustive search ----------------------------------------------------------------------------------------
+
+
+def subsets(pairs, least):
+    return chain.from_iterable(combinations(pairs, size) for size in range(least, len(pairs) + 1))
+
+
+def cheapest(ground: Ground, up_to: float) -> float:
+    """Return the cost of the cheapest sound layout of three or four stations, of all choices of lines and uses."""
+    best = up_to
+    numbers = range(len(ground.places))
+    for count in (3, 4):
+        for places in combinations(numbers, count):
+            seen = [pair for pair in combinations(places, 2) if ground.sees(*pair)]
+            for lines in subsets(seen, count):
+                cost = sum(ground.length(*pair) for pair in lines) + PEG * count
+                if cost >= best - 1e-9 or {i for pair in lines for i in pair} != set(places):
+                    continue
+                base = max(lines, key=lambda pair: ground.length(*pair))
+                others = [pair for pair in lines if pair != base]
+                for sides in subsets(others, 2 * (count - 2)):
+                    extra = tuple(pair for pair in others if pair not in sides)
+                    draft = Draft(base, tuple(sides), extra)
+                    if is_sound(expect(as_intention(ground, draft))):
+                        best = min(best, cost)
+                        break
+    return best
+
+
+def compared(count, seed):
+    """Yield the cost of the cheapest proposal beside that of exhaustive search, on plots with few places."""
+    rng, done = np.random.default_rng(seed), 0
+    while done < count:
+        expectation = expectation_of(random_plot(rng, "plain"))
+        whole = ground_of(expectation.intention)
+        ground = Ground(expectation.intention, whole.outline, whole.places[:5])
+        proposals = propose(expectation, most=1, ground=ground)
+        if proposals:
+            done += 1
+            yield proposals[0].cost, cheapest(ground, proposals[0].cost)
+
+
+def test_a_proposal_costs_little_more_than_the_cheapest_of_all():
+    ((cost, least),) = compared(1, 3)
+    assert cost <= 1.10 * least
+
+
+@pytest.mark.long
+def test_20_proposals_cost_at_most_a_tenth_more_than_the_cheapest_of_all():
+    ratios = [cost / least for cost, least in compared(20, 4)]
+    print(f"cost over that of exhaustive search: mean {np.mean(ratios):.3f}, largest {max(ratios):.3f}")
+    assert max(ratios) <= 1.10
+
+
+def test_costs_count_pegs_and_taping():
+    text = random_plot(np.random.default_rng(5), "plain")
+    ground = ground_of(expectation_of(text).intention)
+    (pair, *_) = ground.visible
+    assert cost_of(ground, Draft(pair, (), ())) == pytest.approx(ground.length(*pair) + 2 * PEG)

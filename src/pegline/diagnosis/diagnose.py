@@ -30,6 +30,8 @@ def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
     adjustment, reduction = solved.adjustment, solved.reduction
     wrong = failing(adjustment)
     fit = everything(adjustment) if wrong or adjustment.adjusted.stations <= LARGE else None
+    if wrong and fit is None:  # so wrong that it cannot be solved as a whole: where what agrees puts the points
+        fit = adjustment.fit
     base = next((line.ground for line in reduction.lines.values() if line.use == "base"), None)
     if fit is None or base is None:
         return (), ()

@@ -84,13 +84,15 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
         scale=frame.scale,
         held=(2 * start, 2 * start + 1, 2 * end + 1),
     )
-    situation = Situation(network, hints(book, reduction))
-    construction = construct(network, situation.hints, None)
-    if construction is None or situation.freedom < 1:
+    construction = construct(network, hints(book, reduction), None)
+    if construction is None:
         return None
     begin = np.concatenate((construction.places.ravel(), np.zeros(len(tapes))))
+    situation = Situation(network, hints(book, reduction), (begin,))
+    if situation.freedom < 1:
+        return None
     terms = Terms(situation, book, reduction, frame)
-    return Suspicion(terms, reckon(situation, [begin], construction, terms.readings, sidak(len(ones))))
+    return Suspicion(terms, reckon(situation, construction, terms.readings, sidak(len(ones))))
 
 
 def _meeting(data: object, book: Book, reduction: Reduction) -> str:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from pegline.diagnosis.suspects.variants import Amount, Rate
-from pegline.network.observation_types import Chainage, Distance, Oblique, Observation
+from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, with_value
 
-__all__ = ["added", "change_of", "foot_change_of"]
+__all__ = ["added", "change_of", "changed_by"]
 
 
 def change_of(observations: Sequence[Observation], number: int) -> Amount:
@@ -33,9 +34,17 @@ def change_of(observations: Sequence[Observation], number: int) -> Amount:
     return found
 
 
-def foot_change_of(observations: Sequence[Observation], number: int) -> Amount:
-    """Return what one metre in the chainage from which an oblique distance was taped changes."""
-    return {number: Rate(0.0, chainage=1.0)}
+def changed_by(one: Observation, rate: Rate, amount: float) -> Observation:
+    """Return an observation that an amount changes at a rate."""
+    changed = with_value(one, one.booking.value + rate.value * amount)
+    match changed:
+        case Chainage():
+            return replace(changed, length=changed.length + rate.length * amount)
+        case Oblique():
+            length = changed.length + rate.length * amount
+            return replace(changed, chainage=changed.chainage + rate.chainage * amount, length=length)
+        case _:
+            return changed
 
 
 def added(amounts: Iterable[Amount]) -> Amount:

@@ -16,7 +16,7 @@ from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
 from pegline.network.common import Array
 from pegline.network.growing_figure import Hints
-from pegline.network.least_squares import Network
+from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import (
     Bearing,
     Chainage,
@@ -31,10 +31,20 @@ from pegline.network.observation_types import (
     with_value,
 )
 
+MOST_PAIRS: Final = 120  #: pairs of lines that are looked at, those that would fit best
+ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly stand
 BESIDE: Final = 0.1  #: a point so near a line may lie on either side of it, metres
 NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as far within so much of its length
 
-__all__ = ["HYPOTHESES", "Hypothesis", "Kind", "Situation", "everything_else", "lines_to_other_stations"]
+__all__ = [
+    "HYPOTHESES",
+    "ROUGH_SIGMAS",
+    "Hypothesis",
+    "Kind",
+    "Situation",
+    "everything_else",
+    "lines_to_other_stations",
+]
 
 
 @dataclass(frozen=True)
@@ -57,6 +67,7 @@ class Situation:
 
     network: Network
     hints: Hints
+    begins: tuple[Array, ...]  #: parameters (2 n + t,) near which it may be solved: of the solutions that there are
 
     @property
     def observations(self) -> tuple[Observation, ...]:
@@ -84,7 +95,7 @@ class Situation:
         return tuple(
             (index[point], index[start], index[end], sign)
             for point, start, end, sign in dict.fromkeys(found)
-            if {point, start, end} <= index.keys()
+            if {point, start, end} <= index.keys() and not self.network.held[2 * index[point]]
         )
 
     def on_booked_sides(self, parameters: Array, but: tuple[int, ...] = ()) -> bool:
@@ -129,9 +140,12 @@ def _alike(found: Sequence[Hypothesis], share: float, count: int | None = None) 
 
 
 def lines_exchanged(of: Situation) -> Found:
-    """Yield the readings of two lines, each booked for the other."""
+    """Yield the readings of two lines, each booked for the other; of many lines those that would fit best."""
     ones = of.observations
-    for i, j in combinations(of.lengths, 2):
+    pairs = list(combinations(of.lengths, 2))
+    if len(pairs) > MOST_PAIRS:
+        pairs = sorted(pairs, key=_misfit_of_exchange(of).__getitem__)[:MOST_PAIRS]
+    for i, j in pairs:
         yield Hypothesis(
             "lines-exchanged",
             (i, j),
@@ -139,6 +153,20 @@ def lines_exchanged(of: Situation) -> Found:
             0.0,
             "the readings of two lines exchanged",
         )
+
+
+def _misfit_of_exchange(of: Situation) -> Mapping[tuple[int, int], float]:
+    """Return by two lines how much worse they fit exchanged than as booked, where the survey stands."""
+    lengths = list(of.lengths)
+    values, sds = of.network.values[lengths], of.network.sds[lengths] * ROUGH_SIGMAS
+    found = np.full((len(values), len(values)), np.inf)
+    for begin in of.begins:
+        off = misclosures(of.network, linearise(of.network, begin))[lengths]
+        booked = np.log1p((off / sds) ** 2)
+        exchanged = np.log1p(((off[:, None] + values - values[:, None]) / sds[:, None]) ** 2)
+        found = np.minimum(found, exchanged + exchanged.T - booked[:, None] - booked)
+    rows = {n: row for row, n in enumerate(of.lengths)}
+    return {(i, j): float(found[rows[i], rows[j]]) for i, j in combinations(of.lengths, 2)}
 
 
 def _booked(values: Mapping[int, float], of: Situation) -> Variant:
@@ -380,7 +408,8 @@ HYPOTHESES: Final[dict[str, Kind]] = {
 
 def everything_else(of: Situation, roots: Mapping[int, Array]) -> Found:
     """Yield every hypothesis of the table, with how likely it is; ``roots`` as for ``lines_to_other_stations``."""
-    for kind in HYPOTHESES.values():
-        yield from _alike(list(kind.find(of)), kind.share)
+    for name, kind in HYPOTHESES.items():
+        pairs = len(of.lengths) * (len(of.lengths) - 1) // 2
+        yield from _alike(list(kind.find(of)), kind.share, pairs if name == "lines-exchanged" else None)
     names = 2 * len(of.lengths) * max(of.network.stations - 2, 1)
     yield from _alike(list(lines_to_other_stations(of, roots)), OTHER_STATION, names)

@@ -24,14 +24,13 @@ from pegline.diagnosis.suspects.evidence import (
     something_else,
     verdict_of,
 )
-from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation, everything_else
+from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation, everything_else
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.common import Array
 
 __all__ = ["Posterior", "reckon"]
 
-ROBUST: Final = 3.0  #: scale of misclosures where points only roughly stand, in σ
 MOST_SOLVED: Final = 40  #: hypotheses of names, sides and lines that are solved, those with the least misclosures first
 SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
 NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
@@ -68,7 +67,6 @@ class Posterior:
 
 def reckon(
     of: Situation,
-    begins: Sequence[Array],
     construction: Construction | None,
     readings: Mapping[int, Sequence[BookedReading]],
     critical: float,
@@ -80,8 +78,6 @@ def reckon(
     ----------
     of
         The survey.
-    begins
-        Parameters (2 n + t,) near which it may be solved: of the solutions that there are.
     construction
         How arcs put its points.
     readings
@@ -91,13 +87,12 @@ def reckon(
     further
         Slips of what no tape reads.
     """
-    return _Reckoner(of, tuple(begins), construction, readings, critical, further or {}).posterior()
+    return _Reckoner(of, construction, readings, critical, further or {}).posterior()
 
 
 @dataclass(frozen=True)
 class _Reckoner:
     of: Situation
-    begins: tuple[Array, ...]
     construction: Construction | None
     readings: Mapping[int, Sequence[BookedReading]]
     critical: float
@@ -121,8 +116,8 @@ class _Reckoner:
     @cached_property
     def _as_booked(self) -> tuple[float, float]:
         """Return χ² of the survey as booked, and the volume of its likelihood."""
-        variants = Variants(self.of.network, [Variant()] * len(self.begins))
-        solved = variants.solved(np.array(self.begins), variants.given)
+        variants = Variants(self.of.network, [Variant()] * len(self.of.begins))
+        solved = variants.solved(np.array(self.of.begins), variants.given)
         best = int(np.argmin(solved.squares))
         return float(solved.squares[best]), float(solved.log_volumes[best])
 
@@ -167,10 +162,10 @@ class _Reckoner:
 
     def _roots(self, single: Mapping[int, Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield where to look for what each reading would have to be: its number, parameters and amount."""
-        as_booked = Variants(self.of.network, [Variant()] * len(self.begins))
-        off = as_booked.misclosures(np.array(self.begins)) * self.of.network.sds
+        as_booked = Variants(self.of.network, [Variant()] * len(self.of.begins))
+        off = as_booked.misclosures(np.array(self.of.begins)) * self.of.network.sds
         for number in single:
-            for begin, misclosure in zip(self.begins, off[:, number].tolist(), strict=True):
+            for begin, misclosure in zip(self.of.begins, off[:, number].tolist(), strict=True):
                 yield number, begin, -misclosure
         if self.construction is not None:
             yield from self._scanned(self.construction, [single[n] for n in self.construction.readings])
@@ -259,7 +254,7 @@ class _Reckoner:
             return []
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         given = variants.given
-        begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self.begins]
+        begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self.of.begins]
         if self.construction is not None:
             begins.append(self.construction.repeated(variants, given))
         begins += self._own_begins(hypotheses, roots, begins[-1])
@@ -350,4 +345,4 @@ class _Reckoner:
 
 def _roughness(variants: Variants, begins: Array, amounts: Array) -> Array:
     """Return how badly measurements fit where points only roughly stand (v,): gross misclosures count hardly more."""
-    return np.asarray(np.log1p((variants.misclosures(begins, amounts) / ROBUST) ** 2).sum(axis=1))
+    return np.asarray(np.log1p((variants.misclosures(begins, amounts) / ROUGH_SIGMAS) ** 2).sum(axis=1))

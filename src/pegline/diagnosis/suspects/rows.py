@@ -11,16 +11,25 @@ import numpy as np
 
 from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.model import Also, Suspect
-from pegline.diagnosis.suspects.construction import construct
+from pegline.diagnosis.suspects.construction import Construction, construct
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Situation
+from pegline.diagnosis.suspects.neighbourhood import (
+    SMALL,
+    Neighbourhood,
+    mended,
+    neighbourhood,
+    robust,
+    robust_without_each,
+    roughness,
+)
 from pegline.diagnosis.suspects.posterior import Posterior, reckon
 from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import BookError
 from pegline.network.adjust import hints
 from pegline.network.common import Array
 from pegline.network.dependents import moved
-from pegline.network.least_squares import Fit, changed, solve
+from pegline.network.least_squares import Fit, Network, changed, solve
 from pegline.solved import Solved
 
 __all__ = ["NOTHING_WRONG", "SOMETHING_ELSE", "Candidate", "Suspicion", "suspicion"]
@@ -180,16 +189,37 @@ def suspicion(solved: Solved, fit: Fit) -> Suspicion:
     fit
         The solution from everything that was measured.
     """
-    adjustment = solved.adjustment
-    situation = Situation(fit.network, hints(solved.book, solved.reduction))
+    plotting = solved.adjustment.plotting
+    begins = (fit.parameters, np.concatenate((plotting.positions.ravel(), plotting.scales)))
+    if int((~fit.network.held).sum()) > SMALL:
+        return _in_large(solved, fit.network, begins)
+    told = hints(solved.book, solved.reduction)
+    construction = construct(fit.network, told, fit.parameters)
+    return _reckoned(solved, Situation(fit.network, told, begins), construction)
+
+
+def _reckoned(solved: Solved, situation: Situation, construction: Construction | None) -> Suspicion:
     terms = Terms(situation, solved.book, solved.reduction, solved.frame)
-    plotted = np.concatenate((adjustment.plotting.positions.ravel(), adjustment.plotting.scales))
-    posterior = reckon(
-        situation,
-        [fit.parameters, plotted],
-        construct(fit.network, situation.hints, fit.parameters),
-        terms.readings,
-        adjustment.critical,
-        terms.coordinate_slips(),
-    )
+    posterior = reckon(situation, construction, terms.readings, solved.adjustment.critical, terms.coordinate_slips())
     return Suspicion(terms, posterior)
+
+
+def _in_large(solved: Solved, whole: Network, begins: Sequence[Array]) -> Suspicion:
+    """Return who is suspected in a large survey: about what disagrees; where that explains nothing, once more."""
+    told = hints(solved.book, solved.reduction)
+
+    def about(places: Array) -> tuple[Neighbourhood, Suspicion]:
+        near = neighbourhood(whole, places)
+        return near, _reckoned(solved, Situation(near.network, told, (near.begin,)), None)
+
+    places = robust(whole, begins)
+    near, first = about(places)
+    likeliest = first.candidates[0].best if first.candidates else None
+    if likeliest is not None and first.closing and near.worst in likeliest.hypothesis.numbers:
+        return first
+    if likeliest is not None:
+        places = mended(whole, near, likeliest, places)
+    if not first.closing:
+        places = min((places, robust_without_each(whole, begins[-1])), key=lambda at: roughness(whole, at))
+    _, again = about(places)
+    return again if again.closing or not first.candidates else first

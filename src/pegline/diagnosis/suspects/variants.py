@@ -27,6 +27,7 @@ ROUNDS: Final = 25  #: steps after which a variant is taken as it stands
 SETTLED: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
 LOOSE_SD: Final = 1e3  #: of an amount about which nothing is known, metres or radians
 LOOSE_TAPE_SD: Final = 0.02  #: of a tape that may be of any length, metres a metre
+STEP: Final = 1e-4  #: of an amount, for its derivative, metres
 LEAST_DIAGONAL: Final = 1e-12  #: of the normal matrix, where nothing holds an unknown
 HUGE: Final = 1e6  #: a misclosure where an equation has no value, in σ
 RIDGE: Final = 1e-10  #: share of the diagonal that keeps what nothing holds from being singular
@@ -87,6 +88,19 @@ class _Batch(NamedTuple):
     below_rates: Array  #: (v, k, m, j)
     tapes: Ints  #: (m,)
     columns: Ints  #: (v, m, p) number of each derivative's unknown
+
+    def hangs(self, which: Ints) -> bool:
+        """Return whether an amount changes a constant of some variants."""
+        return bool(self.above_rates[which].any() or self.below_rates[which].any())
+
+
+class _Places(NamedTuple):
+    """Where some variants are looked at."""
+
+    points: Array  #: (v, n, 2)
+    scales: Array  #: (v, t + 1) of the tapes, the last for what no tape measured
+    amounts: Array  #: (v, k)
+    which: Ints  #: (v,) numbers of the variants
 
 
 class Variants:
@@ -175,77 +189,80 @@ class Variants:
 
     def misclosures(self, parameters: Array, amounts: Array | None = None) -> Array:
         """Return the residuals (v, m) over their standard deviations where the points stand."""
-        return self._looked(
-            parameters, np.zeros((len(parameters), self.size)) if amounts is None else amounts
-        ).residuals
+        amounts = np.zeros((len(parameters), self.size)) if amounts is None else amounts
+        return self._residuals(parameters, amounts, np.arange(len(parameters)))[0]
 
-    def _looked(self, parameters: Array, amounts: Array, which: Ints | None = None) -> _Look:
-        # Points may fall on each other where a variant is far from what was measured.
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            return self._looked_at(parameters, amounts, which)
-
-    def _looked_at(self, parameters: Array, amounts: Array, which: Ints | None) -> _Look:
-        network = self.network
-        at = np.arange(len(self.variants)) if which is None else which
-        count, points = len(parameters), parameters[:, : 2 * len(network.names)].reshape(len(parameters), -1, 2)
-        scales = np.pad(parameters[:, 2 * len(network.names) :], ((0, 0), (0, 1)))
-        computed = np.empty((count, len(network.values)))
-        slopes = np.zeros((count, len(network.values), self.unknowns + 1 + self.size))
-        every = np.arange(count)[:, None, None]
-        for batch in self.batches:
-            value, partials, by_amount = self._batch_looked(batch, points, scales, amounts, at)
-            computed[:, batch.rows] = value
-            slopes[every, batch.rows[None, :, None], batch.columns[at]] = partials
-            if by_amount is not None:
-                slopes[:, batch.rows, self.unknowns + 1 :] = by_amount
-        values = self.values[at]
+    def _looked(self, parameters: Array, amounts: Array, which: Ints) -> _Look:
+        """Return residuals, their derivatives and χ² of some variants."""
+        residuals, partials = self._residuals(parameters, amounts, which)
+        slopes = np.zeros((*residuals.shape, self.unknowns + 1 + self.size))
+        every = np.arange(len(which))[:, None, None]
+        for batch, (by_unknowns, by_amounts) in zip(self.batches, partials, strict=True):
+            slopes[every, batch.rows[None, :, None], batch.columns[which]] = by_unknowns
+            if by_amounts is not None:
+                slopes[:, batch.rows, self.unknowns + 1 :] = by_amounts
         if self.size:
-            values = values + np.einsum("vk,vkm->vm", amounts, self.value_rates[at])
-            slopes[:, :, self.unknowns + 1 :] -= self.value_rates[at].transpose(0, 2, 1)
-            slopes[:, :, self.unknowns + 1 :] *= self.found[at][:, None, :]
-        residuals = values - computed
-        for batch in self.batches:
-            if EQUATIONS[batch.kind].angle:
-                residuals[:, batch.rows] = wrapped(residuals[:, batch.rows])
-        residuals = np.nan_to_num(residuals / network.sds, nan=HUGE, posinf=HUGE, neginf=-HUGE)
-        slopes = np.nan_to_num(slopes / network.sds[None, :, None], posinf=0.0, neginf=0.0)
+            slopes[:, :, self.unknowns + 1 :] -= self.value_rates[which].transpose(0, 2, 1)
+            slopes[:, :, self.unknowns + 1 :] *= self.found[which][:, None, :]
+        slopes /= self.network.sds[None, :, None]
         slopes[:, :, self.unknowns] = 0.0
-        tapes = parameters[:, 2 * len(network.names) :] / self.tape_sds[at]
+        tapes = parameters[:, 2 * len(self.network.names) :] / self.tape_sds[which]
         cost = np.sum(residuals**2, axis=1) + np.sum(tapes**2, axis=1) + np.sum((amounts / LOOSE_SD) ** 2, axis=1)
         return _Look(residuals, slopes, cost)
 
-    def _batch_looked(
-        self, batch: _Batch, points: Array, scales: Array, amounts: Array, at: Ints
-    ) -> tuple[Array, Array, Array | None]:
+    def _residuals(
+        self, parameters: Array, amounts: Array, which: Ints
+    ) -> tuple[Array, list[tuple[Array, Array | None]]]:
+        """Return residuals (v, m) over their standard deviations, and each batch's derivatives of what is computed."""
+        places = _Places(
+            parameters[:, : 2 * len(self.network.names)].reshape(len(parameters), -1, 2),
+            np.pad(parameters[:, 2 * len(self.network.names) :], ((0, 0), (0, 1))),
+            amounts,
+            which,
+        )
+        residuals = self.values[which] + np.einsum("vk,vkm->vm", amounts, self.value_rates[which])
+        partials = []
+        # Points may fall on each other where a variant is far from what was measured.
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            for batch in self.batches:
+                value, by_unknowns, by_amounts = self._computed(batch, places)
+                residuals[:, batch.rows] -= value
+                if EQUATIONS[batch.kind].angle:
+                    residuals[:, batch.rows] = wrapped(residuals[:, batch.rows])
+                partials.append((np.nan_to_num(by_unknowns, posinf=0.0, neginf=0.0), by_amounts))
+        residuals = np.nan_to_num(residuals / self.network.sds, nan=HUGE, posinf=HUGE, neginf=-HUGE)
+        return residuals, partials
+
+    def _computed(self, batch: _Batch, places: _Places) -> tuple[Array, Array, Array | None]:
         """Return computed values (v, m), derivatives (v, m, p), and those to the amounts (v, m, k)."""
-        equation, count = EQUATIONS[batch.kind], len(points)
-        where = points[np.arange(count)[:, None, None], batch.points[at]]
+        equation = EQUATIONS[batch.kind]
+        where = places.points[np.arange(len(places.points))[:, None, None], batch.points[places.which]]
         shape = where.shape[:2]
         flat = where.reshape(-1, *where.shape[2:])
-
-        def constants(of: Array) -> Array:
-            above, below = batch.above[at], batch.below[at]
-            if self.size and batch.kind in (Chainage, Oblique):
-                above = above + np.einsum("vk,vkmj->vmj", of, batch.above_rates[at])
-                below = below + np.einsum("vk,vkmj->vmj", of, batch.below_rates[at])
-            return np.asarray((above / below).reshape(len(flat), -1))
-
-        value, jacobian = equation.function(flat, constants(amounts))
-        by_amount = None
-        if self.size and (batch.above_rates[at].any() or batch.below_rates[at].any()):
-            step = 1e-4
-            moved = [
-                equation.function(flat, constants(amounts + step * unit))[0] for unit in np.eye(self.size)[:, None]
-            ]
-            by_amount = np.stack([(m - value).reshape(shape) / step for m in moved], axis=2)
+        value, jacobian = equation.function(flat, self._constants(batch, places, places.amounts))
+        by_amounts = None
+        if self.size and batch.kind in (Chainage, Oblique) and batch.hangs(places.which):
+            moved = (
+                equation.function(flat, self._constants(batch, places, places.amounts + STEP * unit))[0]
+                for unit in np.eye(self.size)[:, None]
+            )
+            by_amounts = np.stack([(other - value).reshape(shape) / STEP for other in moved], axis=2)
         value, partials = value.reshape(shape), jacobian.reshape(*shape, -1)
         by_tape = np.zeros((*shape, 1))
         if equation.taped:
-            factor = (1 + scales[:, batch.tapes]) / self.network.scale
+            factor = (1 + places.scales[:, batch.tapes]) / self.network.scale
             by_tape = np.where(batch.tapes >= 0, value / self.network.scale, 0.0)[:, :, None]
             value, partials = value * factor, partials * factor[:, :, None]
-            by_amount = None if by_amount is None else by_amount * factor[:, :, None]
-        return value, np.concatenate((partials, by_tape), axis=2), by_amount
+            by_amounts = None if by_amounts is None else by_amounts * factor[:, :, None]
+        return value, np.concatenate((partials, by_tape), axis=2), by_amounts
+
+    def _constants(self, batch: _Batch, places: _Places, amounts: Array) -> Array:
+        """Return the constants (v m, j) of a batch's equations."""
+        above, below = batch.above[places.which], batch.below[places.which]
+        if self.size and batch.kind in (Chainage, Oblique):
+            above = above + np.einsum("vk,vkmj->vmj", amounts, batch.above_rates[places.which])
+            below = below + np.einsum("vk,vkmj->vmj", amounts, batch.below_rates[places.which])
+        return np.asarray((above / below).reshape(above.shape[0] * above.shape[1], -1))
 
     # -- the solution ------------------------------------------------------------------------------------------------
 
@@ -260,7 +277,7 @@ class Variants:
             (v, k) amounts to begin with.
         """
         parameters, amounts = begin.copy(), amounts.copy()
-        look = self._looked(parameters, amounts)
+        look = self._looked(parameters, amounts, np.arange(len(parameters)))
         damping = np.zeros(len(parameters))
         going = np.arange(len(parameters))
         for _ in range(ROUNDS):

@@ -15,7 +15,7 @@ from pegline.diagnosis.suspects.posterior import reckon
 from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.diagnosis.suspects.rows import SOMETHING_ELSE, Suspicion
 from pegline.diagnosis.suspects.slips import slips
-from pegline.diagnosis.suspects.words import Terms
+from pegline.diagnosis.suspects.words import Terms, percent
 from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
@@ -58,7 +58,7 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
         return ""
     rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.what != SOMETHING_ELSE]
     named = [
-        f"{row.what} {row.would_be} ({row.slip or 'an unusual mistake'}; probability {100 * (row.score or 0.0):.0f} %)"
+        f"{row.what} {row.would_be} ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
         for row in rows[:MOST]
         if row.place is not None
     ]

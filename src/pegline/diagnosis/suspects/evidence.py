@@ -10,7 +10,7 @@ measurements themselves, so that a slip that people make counts for less the mor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, lgamma, log, pi
 from typing import Final
 
@@ -28,6 +28,7 @@ __all__ = [
     "SHARES",
     "Verdict",
     "any_size",
+    "integrated",
     "something_else",
     "verdict_of",
 ]
@@ -43,6 +44,7 @@ SHARES: Final = {
     "exchanged-digits": 0.2 * USUAL,
     "confused-digits": 0.2 * USUAL,
     "two-tapes": 0.02,
+    "unnamed-tape": 0.04,
     "moved-point": 0.02,
     "wrong-end": 0.02,
     "wrong-unit": 0.02,
@@ -117,6 +119,32 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
         covariances,
         solved.parameters[v],
     )
+
+
+def integrated(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdict:
+    """Return a reading wrong by any amount, its likelihood integrated over the amount instead of taken for normal.
+
+        ∫ p(δ) exp(-χ²(δ) / 2) dδ
+
+    Where arcs touch, or nothing but a weak angle holds a point, χ² is no parabola of the amount.
+
+    Parameters
+    ----------
+    steps
+        (s,) amounts at which the survey was solved, in their order.
+    squares
+        (s,) χ² there.
+    """
+    likely = np.exp(-(squares - one.square) / 2)
+    density = np.array([any_size(float(step), 0.0, kind) for step in steps])
+    total = float(np.trapezoid(likely, steps))
+    mean = float(np.trapezoid(likely * steps, steps)) / total
+    variance = max(float(np.trapezoid(likely * (steps - mean) ** 2, steps)) / total, 1e-12)
+    of_places = one.evidence - 0.5 * log(max(one.covariances[0, 0], 1e-18))
+    whole = float(np.trapezoid(likely * density, steps))
+    weight = one.hypothesis.log_prior + of_places + log(max(whole, 1e-300))
+    evidence = of_places + 0.5 * log(variance)
+    return replace(one, weight=weight, evidence=evidence, covariances=np.array([[variance]]))
 
 
 def any_size(amount: float, sd: float, kind: type) -> float:

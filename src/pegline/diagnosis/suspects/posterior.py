@@ -20,6 +20,7 @@ from pegline.diagnosis.suspects.evidence import (
     SHARES,
     Verdict,
     any_size,
+    integrated,
     shares,
     something_else,
     verdict_of,
@@ -36,6 +37,10 @@ SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
 NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
 GRID: Final = np.linspace(0.0, 1.0, 61)  #: steps at which roots are looked for:
 SHORTEST, LONGER = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
+WEAK: Final = 0.15  #: an amount known no better, metres or radians, is integrated over
+WORTH_INTEGRATING: Final = 30.0  #: unless χ² lies by more above the best
+#: Where χ² is looked at beside a root, metres.
+STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
 LEAST_FREEDOM: Final = 3  #: redundant measurements with which two mistakes can be told
@@ -158,7 +163,27 @@ class _Reckoner:
             others = found.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)
-        return [one for others in found.values() for one in others]
+        return self._weak_ones_integrated([one for others in found.values() for one in others])
+
+    def _weak_ones_integrated(self, roots: Sequence[Verdict]) -> list[Verdict]:
+        """Return the readings wrong by any amount, the likelihood of what is only weakly known integrated over it."""
+        least = min((one.square for one in roots), default=0.0)
+        weak = [one for one in roots if one.sd() > WEAK and one.square < least + WORTH_INTEGRATING]
+        if not weak:
+            return list(roots)
+        hypotheses = [
+            replace(one.hypothesis, variant=replace(one.hypothesis.variant, fixed=(one.amounts[0] + step,)))
+            for one in weak
+            for step in STEPS
+        ]
+        variants = Variants(self.of.network, [one.variant for one in hypotheses])
+        begins = np.repeat(np.array([one.parameters for one in weak]), len(STEPS), axis=0)
+        squares = variants.solved(begins, variants.given).squares.reshape(len(weak), -1)
+        sided = {
+            id(one): integrated(one, one.amounts[0] + STEPS, row, type(self.of.observations[one.hypothesis.numbers[0]]))
+            for one, row in zip(weak, squares, strict=True)
+        }
+        return [sided.get(id(one), one) for one in roots]
 
     def _roots(self, single: Mapping[int, Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield where to look for what each reading would have to be: its number, parameters and amount."""

@@ -197,6 +197,21 @@ def two_tapes(reading: BookedReading) -> Found:
         yield _moved(reading, sign * 2 * reading.tapes[0], f"two whole {reading.tape_words} lengths {done}")
 
 
+#: Lengths of tapes that are usual where a unit is, in that unit (common practice).
+USUAL_TAPES: Final = {"m": (20.0, 30.0, 50.0), "ft": (50.0, 66.0, 100.0)}
+
+
+def unnamed_tape(reading: BookedReading) -> Found:
+    """A whole length of a usual tape that the book does not name."""
+    unit = reading.length.unit or reading.unit
+    for size in USUAL_TAPES.get(unit, ()):
+        tape = size * METRES_PER[unit]
+        if not any(abs(tape - named) < EXACT for named in reading.tapes):
+            words = f"{_round_length(tape, reading)}, the length of a usual tape,"
+            for sign, done in ((1, "dropped"), (-1, "added")):
+                yield _moved(reading, sign * tape, f"{words} {done}")
+
+
 def _round_length(metres: float, reading: BookedReading) -> str:
     """Return the length of a tape in the reading's unit, with no decimals that it does not need."""
     unit = reading.length.unit or reading.unit
@@ -299,6 +314,7 @@ SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
     "exchanged-digits": exchanged_digits,
     "confused-digits": confused_digits,
     "two-tapes": two_tapes,
+    "unnamed-tape": unnamed_tape,
     "moved-point": moved_point,
     "wrong-end": wrong_end,
     "wrong-unit": wrong_unit,

@@ -91,7 +91,8 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
         tell(f"  {path}")
     if not survey.passed:
         for cause in likely_causes(survey.diagnosis.suspects):
-            complain(f"{name}: likely {cause.what}; {cause.why} ({at(cause.place)})")
+            where = f" ({at(cause.place)})" if cause.place else ""
+            complain(f"{name}: likely {cause.what}; {cause.why}{where}")
         for sentence in do_now(survey):
             complain(f"{name}: {sentence}")
         complain(f"{name}: see every check with: pegline check {name}")
@@ -99,5 +100,5 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
     by_name = {"pdf", "png"}.isdisjoint(choices.formats)  # of the others programs find the letters themselves
     for finding in (*survey.diagnosis.warnings, *on_plan):
         if finding.rule != "missing-font" or not by_name:
-            complain(str(finding))
+            complain(str(finding) if finding.place else f"{name}: {finding.text}")
     return 0 if survey.passed else 1

@@ -90,7 +90,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         for text in outcome["why"] if outcome["status"] else ():
             complain(f"{outcome['book']}: {text}" if not text.startswith(outcome["book"]) else text)
         if outcome.get("suspect"):
-            complain(f"{outcome['book']}: likely {outcome['suspect']} (book {outcome['suspect_line']})")
+            where = f" (book {outcome['suspect_line']})" if outcome["suspect_line"] else ""
+            complain(f"{outcome['book']}: likely {outcome['suspect']}{where}")
         if outcome.get("stale"):
             complain(f"{outcome['book']}: of an earlier state of this book: {', '.join(outcome['stale'])}")
     notes = Counter(text for outcome in outcomes for text in outcome.get("notes", ()))

@@ -43,6 +43,8 @@ FORMATS_TABLE: Final[Mapping[str, Format]] = {
     "svg": Format("paper.svg", "plan"),
     "png": Format("paper.png", "plan"),
     "geojson": Format("gis.geojson", "survey"),
+    "kml": Format("gis.kml", "survey"),
+    "fgb": Format("gis.fgb", "survey", layers=True),
     "sld": Format("gis.sld", "survey"),
     "shp": Format("gis.shp", "survey", layers=True),
     "geoparquet": Format("gis.geoparquet", "survey", ending="parquet", layers=True),

@@ -17,6 +17,7 @@ from pegline.frame.crs import Grid
 from pegline.frame.datum_shift import to_wgs84
 from pegline.frame.transformation import Fitted, applied
 from pegline.writers.gis.package_reader import is_package
+from pegline.writers.gis.wgs84 import DECIMALS, accuracy_words
 
 __all__ = ["corners", "write"]
 
@@ -55,10 +56,13 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     driver = DRIVERS[out.suffix.lower()]
     if driver == "GeoJSON" and len(names) > 1:
         raise UsageError(f"{out}: can hold one layer and {path.name} has {len(names)}; end it with .gpkg")
-    carry = _to_degrees(fitted, grid, out) if driver == "GeoJSON" else lambda p: applied(fitted.matrix, p)
+    carry: Callable[[Array], Array] = lambda points: applied(fitted.matrix, points)  # noqa: E731
+    said = ""
+    if driver == "GeoJSON":
+        carry, said = _to_degrees(fitted, grid, out)
     options: dict[str, Any] = {"crs_wkt": grid.wkt, "VERSION": "1.3", "CRS_WKT_EXTENSION": "YES"}
     if driver == "GeoJSON":
-        options = {"crs": "EPSG:4326", "RFC7946": "YES"}
+        options = {"crs": "EPSG:4326", "RFC7946": "YES", "COORDINATE_PRECISION": DECIMALS, "DESCRIPTION": said}
     with placed(out) as made:
         for name in names:
             with _opened(path, name) as layer:
@@ -89,7 +93,8 @@ def _opened(path: Path, name: str | None) -> Any:
         raise OpenError(f"{path}: cannot be read as {path.suffix[1:]} ({error}); check the file") from error
 
 
-def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> Callable[[Array], Array]:
+def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> tuple[Callable[[Array], Array], str]:
+    """Return what carries points to longitude and latitude, and a sentence on how well."""
     middle = applied(fitted.matrix, fitted.source.mean(axis=0))
     way = to_wgs84(grid, (float(middle[0]), float(middle[1])))
     if way is None or way.accuracy > LIMIT:
@@ -99,7 +104,7 @@ def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> Callable[[Array], Arra
         x, y = applied(fitted.matrix, points).T
         return np.stack(way.transformer.transform(x, y, errcheck=True), axis=-1)
 
-    return carry
+    return carry, accuracy_words(way)
 
 
 def _carried(record: Any, carry: Callable[[Array], Array]) -> dict[str, Any]:

@@ -21,6 +21,8 @@ __all__ = ["write"]
 #: What the format allows: letters in a column's name, and bytes in a text.
 NAME: Final = 10
 TEXT: Final = 254
+#: The first day that the head of a file can bear: it counts years from here.
+FIRST_DAY: Final = "1900-01-01"
 
 _TYPES: Final[Mapping[Type, str]] = {
     "text": f"str:{TEXT}",
@@ -64,7 +66,7 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
                 schema,
                 crs_wkt=whole.wkt,
                 encoding="UTF-8",
-                DBF_DATE_LAST_UPDATE=moment(survey.book)[:10],
+                DBF_DATE_LAST_UPDATE=max(moment(survey.book)[:10], FIRST_DAY),
             ) as file:
                 file.writerecords(_records(layer, names))
             said += _shortened(layer, names)

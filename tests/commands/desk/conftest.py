@@ -60,10 +60,10 @@ class Running:
 
 
 @contextmanager
-def running(path: Path, *words: str, env: dict[str, str] | None = None):
+def running(path: Path, *words: str, env: dict[str, str] | None = None, python: str = sys.executable):
     """Run a desk on a book or a folder."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "pegline", "desk", str(path), "--no-browser", *words],
+        [python, "-m", "pegline", "desk", str(path), "--no-browser", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -12,7 +12,7 @@ BOOKS = sorted((Path(__file__).parents[2] / "samples" / "how-to").glob("*.yaml")
 #: Books that show something that is wrong: what they end with, and how many checks fail.
 FAILING = {"magnetic-bearing": 1}
 #: Books in which something is still to be measured.
-UNFINISHED = ("half-finished", "layout-to-measure")
+UNFINISHED = ("half-finished", "layout-to-measure", "sketch-of-a-walk")
 
 
 def test_there_are_twenty():

@@ -119,10 +119,7 @@ def _is_ring(outline: Array) -> bool:
 
 def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tuple[str, list[Item]]]:
     """Yield the pages of a line: its start at the foot, the chain up the middle, blanks on either side."""
-    picked = sorted((b for b in expectation.bookings.values() if b.line == line.name), key=lambda b: b.chainages[0])
-    rows: list[Booking | None] = []
-    for booking in picked:
-        rows += [booking] * len(booking.chainages)
+    rows = _expected_rows(expectation, line)
     _, bottom, _, top = BODY
     most = int((top - bottom - 42.0) / STEP)
     if line.use != "check":  # blanks for what nobody expected, to the end of the page
@@ -134,7 +131,22 @@ def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tupl
         yield heading, items
 
 
-def _page(expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | None], *, last: bool) -> Iterator[Item]:
+def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[Booking | str | None]:
+    """Return what is expected along a line in the order of its chainage: bookings, and the names of tie stations."""
+    layout = expectation.intention.layout
+    start = layout.place(line.start)
+    rows: list[tuple[float, Booking | str]] = [
+        (float(distance(start, layout.stations[name])), name) for name, on in layout.ties.items() if on == line.name
+    ]
+    for booking in expectation.bookings.values():
+        if booking.line == line.name:
+            rows += [(chainage, booking) for chainage in booking.chainages]
+    return [row for _, row in sorted(rows, key=lambda each: each[0])]
+
+
+def _page(
+    expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | str | None], *, last: bool
+) -> Iterator[Item]:
     left, bottom, right, top = BODY
     middle = (left + right) / 2
     notation = notation_of(expectation.intention.book)
@@ -164,17 +176,20 @@ def _end(x: float, y: float, name: str) -> Iterator[Item]:
 
 
 def _blank(
-    booking: Booking | None, rows: Sequence[Booking | None], number: int, middle: float, y: float
+    booking: Booking | str | None, rows: Sequence[Booking | str | None], number: int, middle: float, y: float
 ) -> Iterator[Item]:
     """Yield one blank row: the chainage between the lines of the chain, the offset and the name on its side."""
     right = BODY[2]
     yield Words("SHEET-TEXT", "______", middle, y, TEXT, "middle")
+    if isinstance(booking, str):
+        yield Words("SHEET-TEXT", f"station {booking}, a peg on the line", middle + CHAIN + 4, y, TEXT)
+        return
     if booking is None:
         for x, anchor in ((middle - CHAIN - 4, "right"), (middle + CHAIN + 4, "left")):
             yield Words("SHEET-TEXT", "________  ____________", x, y, TEXT, anchor)  # type: ignore[arg-type]
         return
     offset = booking.offsets[0] if booking.offsets else 0.0
-    second = number > 0 and rows[number - 1] is booking
+    second = booking in rows[:number]
     told = f"{booking.point} again" if second else booking.point
     if booking.method == "on line":
         yield Words("SHEET-TEXT", f"{booking.point}, on the line", middle + CHAIN + 4, y, TEXT)

@@ -470,6 +470,7 @@ def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_p
     import fiona
 
     placed = GOOD + (
+        "surveyor: R. Aske\ndate: 2026-04-18\n"
         "north: {from: grid, bearings: {A-B: 40°}}\n"
         "control:\n  crs: EPSG:32633\n  points: {A: {easting: 500000, northing: 5400000, accuracy: 0.1}}\n"
     )
@@ -479,7 +480,12 @@ def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_p
 
     with fiona.open(tmp_path / "out" / "index.gpkg", layer="plots") as plots:
         assert plots.crs.to_epsg() == 4326
+        plots_schema = plots.schema
         (plot,) = list(plots)
+    assert plots_schema["geometry"] == "Polygon"
+    assert plots_schema["properties"]["date"] == "date"
+    assert (plot["properties"]["outputs"], plot["properties"]["surveyor"]) == ("placed", "R. Aske")
+    assert plot["properties"]["area_m2"] is None  # no boundary is booked
     longitude, latitude = plot["geometry"]["coordinates"][0][0]
     # The central meridian of zone 33 is 15° E; 5 400 000 m north is about 48.75° there
     # (from memory: 111.2 km a degree).

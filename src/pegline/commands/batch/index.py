@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import date
 from functools import cache
 from math import hypot
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 from pegline.commands.batch.manifest import Outcome
@@ -13,14 +14,19 @@ from pegline.commands.batch.manifest import Outcome
 __all__ = ["write"]
 
 WORLD: Final = "EPSG:4326"
+#: What stands for the outline of a single station or line reaches so far about it, in the unit of its CRS.
+LEAST: Final = 0.5
 #: Columns with what they hold.
 ABOUT: Final[Mapping[str, str]] = {
     "book": "path of the field book under the folder of the archive",
     "title": "as booked",
-    "date": "day of the survey, YYYY-MM-DD",
+    "date": "day of the survey",
+    "surveyor": "as booked",
     "scale": "n of the plan's scale 1:n",
     "quality": "PASSED, FAILED, NOT CHECKED, or why there is no plan",
     "crs": "grid that the survey is on; the outline here is in longitude and latitude of WGS 84",
+    "area_m2": "area within the boundary, on the ground, square metres; empty where the book has none",
+    "outputs": "path of the plot's files under the folder that was written into, without their endings",
     "accuracy_m": (
         "within what the weakest point drawn lies from its place on the earth in 95 of 100 cases, metres: on its grid"
         " as the plan tells it, and what the change of datum to WGS 84 is good to, as root of the sum of squares"
@@ -47,22 +53,26 @@ def write(outcomes: Iterable[Outcome], path: Path) -> None:
 
 def _row(outcome: Outcome) -> dict[str, Any]:
     row: dict[str, Any] = {name: outcome.get(name) for name in ABOUT} | {"geometry": None}
+    row["date"] = date.fromisoformat(outcome["date"]) if outcome.get("date") else None
+    row["area_m2"] = None if outcome.get("area") is None else round(outcome["area"], 2)
+    book = PurePosixPath(str(outcome["book"]))
+    row["outputs"] = str(book.with_suffix("")) if outcome.get("outputs") else None
     if outcome.get("wkt"):
         row |= _placed(outcome)
     return row
 
 
 def _placed(outcome: Outcome) -> dict[str, Any]:
-    from shapely import LineString, Point, Polygon
+    from shapely import MultiPoint, Polygon
 
     name, way = _way(outcome["wkt"], tuple(outcome["outline"][0]))
     if way is None:
         return {"crs": name}
-    x, y = zip(*outcome["outline"], strict=True)
-    corners = list(zip(*way.transformer.transform(x, y, errcheck=True), strict=True))
-    # One station alone, or a single line, has an outline of its own kind.
-    different = len(set(corners))
-    shape = Point(corners[0]) if different == 1 else LineString(corners) if different == 2 else Polygon(corners)
+    outline = Polygon(outcome["outline"]) if len(outcome["outline"]) > 3 else MultiPoint(outcome["outline"])
+    if not outline.area:  # one station alone, or a single line
+        outline = outline.convex_hull.buffer(LEAST, quad_segs=2)
+    corners = list(zip(*way.transformer.transform(*outline.exterior.xy, errcheck=True), strict=True))
+    shape = Polygon(corners)
     known = outcome.get("accuracy")
     return {
         "crs": name,
@@ -85,10 +95,10 @@ def _geopackage(path: Path, placed: list[dict[str, Any]], unplaced: list[dict[st
     import fiona
     from shapely.geometry import mapping
 
-    kinds = {"scale": "int", "accuracy_m": "float"}
+    kinds = {"scale": "int", "accuracy_m": "float", "area_m2": "float", "date": "date"}
     properties = {name: kinds.get(name, "str") for name in ABOUT}
     layers = {
-        "plots": ("Unknown", placed),
+        "plots": ("Polygon", placed),
         "unplaced": ("None", unplaced),
     }
     with fiona.Env(OGR_CURRENT_DATE="2000-01-01T00:00:00.000Z"):

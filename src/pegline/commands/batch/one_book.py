@@ -158,6 +158,7 @@ def _head(survey: Survey) -> dict[str, Any]:
         "title": book.title,
         "date": book.date.isoformat() if book.date else None,
         "scale": book.scale,
+        "surveyor": book.surveyor,
         "stations": survey.adjustment.solution.stations,
         "features": len(survey.detail.shapes),
         "warnings": len(survey.diagnosis.warnings),
@@ -220,7 +221,14 @@ def _drawn(survey: Survey) -> dict[str, Any]:
         if line.start in where and line.end in where:
             ends = (np.array([where[line.start], where[line.end]]) - low) * scale
             chains.append("M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in ends))
-    return {"outline": outline.round(3).tolist(), "sketch": "".join(strokes), "chains": "".join(chains)}
+    shapes = survey.detail.shapes.values()
+    area = next((shape.area for shape in shapes if shape.kind == "boundary" and shape.area is not None), None)
+    return {
+        "outline": outline.round(3).tolist(),
+        "area": area,
+        "sketch": "".join(strokes),
+        "chains": "".join(chains),
+    }
 
 
 def _ring(hull: Any) -> list[tuple[float, float]]:

@@ -8,7 +8,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from pegline.book.half_finished import without, without_readings
+from pegline.book.half_finished import without_points, without_readings
 from pegline.book.model import Book
 from pegline.detail.place import place
 from pegline.diagnosis.chosen_checks import agreeing_by_choice
@@ -115,7 +115,7 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
             book = lean
         else:
             missing += tried.warnings
-            book = without(book, tried.missing)
+            book = without_points(book, tried.missing)
     return None, tuple(missing)
 
 
@@ -123,7 +123,7 @@ def _without_undecided(book: Book, findings: Sequence[Finding]) -> Book:
     """Return the book without the stations that are free to move, and the open readings that nothing settles yet."""
     if all(finding.rule in ("free-to-move", "either-open") for finding in findings):
         free = {name for finding in findings if isinstance(finding.data, tuple) for name in finding.data}
-        book = without(book, free)
+        book = without_points(book, free)
         book = without_readings(
             book, {finding.place for finding in findings if finding.rule == "either-open" and finding.place}
         )

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pegline.book import formats
-from pegline.book.canonical_layout import text_of
+from pegline.book.canonical_layout import book_text
 from pegline.commands import tidy
 from pegline.commands.tidy import canonical_text
 from pegline.errors import BookError, OutputError, Place
@@ -141,7 +141,7 @@ def test_any_text_comes_back_as_it_was(word):
         },
         HERE,
     )
-    again = parse(text_of(table), "b")
+    again = parse(book_text(table), "b")
 
     word = unicodedata.normalize("NFC", word)
     assert again.entries["title"][1].value == word
@@ -281,7 +281,7 @@ def test_a_number_that_never_was_is_no_older_format(grown, number):
     with pytest.raises(BookError):
         parse_book(f"book: {number}\nunit: m\n".encode(), "b")
     table = parse(f"book: {number}\nunit: m\n", "b")
-    assert formats.upgraded(table) == table
+    assert formats.upgrade(table) == table
 
 
 def test_every_number_before_the_newest_has_its_upgrade():

@@ -7,7 +7,7 @@ import pytest
 
 from pegline.errors import BookError, Place
 from pegline.measures import angles, lengths, scalars
-from pegline.measures.reading_log import Slate, Wrong
+from pegline.measures.reading_log import ReadingLog, Wrong
 from pegline.measures.source_tree import Table, Text
 from pegline.readers import parse_book
 
@@ -270,7 +270,7 @@ def plain(value):
 
 @pytest.mark.parametrize(("grammar", "text", "value"), GOOD)
 def test_a_value_is_read(grammar, text, value):
-    found = plain(grammar.read(Text(text, PLACE), Slate()))
+    found = plain(grammar.read(Text(text, PLACE), ReadingLog()))
 
     if grammar is SLOPE:
         found /= DEGREE
@@ -283,7 +283,7 @@ def test_a_value_is_read(grammar, text, value):
 @pytest.mark.parametrize(("grammar", "text", "says"), BAD)
 def test_a_value_is_refused_where_it_stands(grammar, text, says):
     with pytest.raises(Wrong) as caught:
-        grammar.read(Text(text, PLACE), Slate())
+        grammar.read(Text(text, PLACE), ReadingLog())
 
     assert says in caught.value.text
     assert caught.value.place == PLACE
@@ -296,19 +296,19 @@ def test_the_table_is_large_enough():
 
 def test_a_bare_length_is_in_the_unit_of_its_book():
     with pytest.raises(Wrong, match="over 100 km"):
-        LENGTH.read(Text("5000", PLACE), Slate(unit="ch"))
+        LENGTH.read(Text("5000", PLACE), ReadingLog(unit="ch"))
 
 
 def test_a_doubtful_reading_is_marked():
-    assert READING.read(Text("~31.6", PLACE), Slate()).doubtful
-    assert not READING.read(Text("31.6", PLACE), Slate()).doubtful
+    assert READING.read(Text("~31.6", PLACE), ReadingLog()).doubtful
+    assert not READING.read(Text("31.6", PLACE), ReadingLog()).doubtful
 
 
 @pytest.mark.parametrize(
     ("text", "told"), [("4.4", True), ("-4.5", True), ("4.4°", False), ("1 in 12", False), ("0", False)]
 )
 def test_a_bare_slope_is_taken_as_degrees_and_that_is_told(text, told):
-    log = Slate()
+    log = ReadingLog()
 
     SLOPE.read(Text(text, PLACE), log)
 
@@ -320,7 +320,7 @@ def test_a_bare_slope_is_taken_as_degrees_and_that_is_told(text, told):
 def test_nought_is_one_part_of_an_accuracy_and_never_both():
     def accuracy(**parts):
         entries = {word: (Text(word, PLACE), Text(value, PLACE)) for word, value in parts.items()}
-        return lengths.ACCURACY.read(Table(entries, PLACE), Slate())
+        return lengths.ACCURACY.read(Table(entries, PLACE), ReadingLog())
 
     assert accuracy(fixed="0.01", per_length="0").per_length == 0
     assert accuracy(fixed="0", per_length="1/1000").fixed.value == 0

@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Schema
 from pegline.measures.source_tree import Items, Table, Text, Written
 
-__all__ = ["Row", "entry_lines", "flow_scalar", "flow_text", "key_order", "laid_out", "text_of"]
+__all__ = ["Row", "book_lines", "book_text", "entry_lines", "flow_scalar", "flow_text", "key_order"]
 
 WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
@@ -36,16 +36,16 @@ class Row:
         return f"{self.indent}{self.text}"
 
 
-def text_of(table: Table) -> str:
+def book_text(table: Table) -> str:
     """Return the text of a book."""
-    rows = list(laid_out(table))
+    rows = list(book_lines(table))
     return "".join(f"{chr(10) * (row.begins and number > 0)}{row}\n" for number, row in enumerate(rows))
 
 
-def laid_out(table: Table) -> Iterator[Row]:
+def book_lines(table: Table) -> Iterator[Row]:
     """Yield the lines of a book; sections that take several lines begin after an empty one."""
     before = False
-    for key, value, schema in _ordered(table, _schema()):
+    for key, value, schema in _entries_in_order(table, _schema()):
         rows = list(_entry(key, value, schema, "", section=True))
         several = len(rows) > 1
         rows[0].begins = several or before
@@ -61,7 +61,7 @@ def _schema() -> Schema:
 # -- order ------------------------------------------------------------------------------------------
 
 
-def _ordered(table: Table, schema: Schema) -> Iterator[tuple[Text, Written, Schema]]:
+def _entries_in_order(table: Table, schema: Schema) -> Iterator[tuple[Text, Written, Schema]]:
     """Yield the entries of a map in the order in which its record declares its keys, the book's own as they came."""
     shape = _shape(table, schema)
     known: Mapping[str, Schema] = shape.get("properties", {})
@@ -119,13 +119,13 @@ def _is_broken(word: str, value: Written, schema: Schema, *, section: bool) -> b
         return True
     return any(
         _is_broken(inner, part, sub, section=word == "control" and inner == "points")
-        for inner, part, sub in ((k.value, v, s) for k, v, s in _ordered(value, schema))
+        for inner, part, sub in ((k.value, v, s) for k, v, s in _entries_in_order(value, schema))
     )
 
 
 def _block(value: Written, schema: Schema, indent: str) -> Iterator[Row]:
     if isinstance(value, Table):
-        for key, part, sub in _ordered(value, schema):
+        for key, part, sub in _entries_in_order(value, schema):
             yield from _entry(key, part, sub, indent, section=key.value == "points")
     elif isinstance(value, Items):
         sub = _of_items(schema)
@@ -143,7 +143,7 @@ def _flow(value: Written, schema: Schema, places: list[Place], *, inside: bool =
         sub = _of_items(schema)
         return f"[{', '.join(_flow(item, sub, places, inside=True) or '~' for item in value.items)}]"
     parts = []
-    for key, part, sub in _ordered(value, schema):
+    for key, part, sub in _entries_in_order(value, schema):
         places.append(key.place)
         parts.append(f"{_scalar(key.value, inside=True)}: {_flow(part, sub, places, inside=True)}")
     return f"{{{', '.join(parts)}}}"

@@ -10,16 +10,20 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Curve, Geometry, Rectangle, TapedRound
 from pegline.errors import Place
+from pegline.kinds import Form
 from pegline.measures.grammar import Grammar, items, scalar
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import SIZE
-from pegline.measures.reading_log import Misread, Named, Slate, Wrong
-from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, shown, word
+from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
+from pegline.measures.scalars import FLAG, KIND, NAME, NOTE, PAGE, TEXT, one_of, quote
 from pegline.measures.source_tree import Table, Written
 from pegline.measures.values import Length
 from pegline.records import record
 
 __all__ = ["FEATURES", "OWN_KINDS", "Feature", "OwnKind"]
+
+
+Face = Literal["left", "right", "middle"]  #: of a wall or hedge, as seen going along it
 
 
 @record(frozen=True, slots=True)
@@ -32,10 +36,8 @@ class Feature:
     place: Place
     thickness: Annotated[Length | None, Key(SIZE, "How thick a wall or hedge is.")] = None
     face: Annotated[
-        Literal["left", "right", "middle"] | None,
-        Key(
-            word("left", "right", "middle"), "Which face of a wall or hedge its points are on, as seen going along it."
-        ),
+        Face | None,
+        Key(one_of(Face), "Which face of a wall or hedge its points are on, as seen going along it."),
     ] = None
     girth: Annotated[Length | None, Key(SIZE, "Length of the tape once round it.")] = None
     width: Annotated[Length | None, Key(SIZE, "How wide it is.")] = None
@@ -49,7 +51,7 @@ class Feature:
     ] = field(default_factory=dict)
 
 
-def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
+def _feature(values: dict[str, Any], table: Table, log: ReadingLog) -> Feature:
     closed, corners = values.pop("closed", None), values.pop("corners", None)
     name, geometry = values["name"], values["geometry"]
     if closed is not None:
@@ -63,7 +65,7 @@ def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
             f"{word_}: {len(geometry.points)} named, which is too few; name {least} or more", text.place, "points"
         )
     if isinstance(geometry, Rectangle | TapedRound):
-        geometry = _with_corners(name, geometry, corners, table, slate)
+        geometry = _with_corners(name, geometry, corners, table, log)
     elif corners is not None:
         raise Wrong(
             "corners are for a rectangle or a taped round only; leave them out", table.entries["corners"][0].place
@@ -72,22 +74,22 @@ def _feature(values: dict[str, Any], table: Table, slate: Slate) -> Feature:
 
 
 def _with_corners(
-    name: str, geometry: Rectangle | TapedRound, corners: tuple[str, ...] | None, table: Table, slate: Slate
+    name: str, geometry: Rectangle | TapedRound, corners: tuple[str, ...] | None, table: Table, log: ReadingLog
 ) -> Rectangle | TapedRound:
     """Name the corners that a shape makes, from the edge's end onward."""
     count = 2 if isinstance(geometry, Rectangle) else len(geometry.walls) - geometry.closing
     if corners is None:
         corners = tuple(f"{name}.{number}" for number in range(1, count + 1))
-        slate.defined.extend(Named("corner", corner, table.place) for corner in corners)
+        log.defined.extend(NameUse("corner", corner, table.place) for corner in corners)
     elif len(corners) != count:
         place = table.entries["corners"][1].place
         raise Wrong(f"corners: {len(corners)} names for {count} corners; name each one", place, "corners")
     return dataclasses.replace(geometry, corners=corners)
 
 
-def _read_corner(written: Written, slate: Slate) -> str:
-    name = NAME.read(written, slate)
-    slate.defined.append(Named("point", name, written.place))
+def _read_corner(written: Written, log: ReadingLog) -> str:
+    name = NAME.read(written, log)
+    log.defined.append(NameUse("point", name, written.place))
     return name
 
 
@@ -115,7 +117,7 @@ FEATURES: Final = mapping(
 def _layer(text: str) -> str:
     if re.fullmatch(r"[A-Za-z][A-Za-z0-9_ ]{0,59}", text):
         return text
-    raise Misread(f"{shown(text)} is no layer; write plain letters, digits, '_' and spaces")
+    raise Misread(f"{quote(text)} is no layer; write plain letters, digits, '_' and spaces")
 
 
 @record(frozen=True, slots=True)
@@ -123,7 +125,7 @@ class OwnKind:
     """A kind of feature that the book adds."""
 
     name: str
-    geometry: Annotated[Literal["point", "line", "area"], Key(word("point", "line", "area"), "What it is on a plan.")]
+    geometry: Annotated[Form, Key(one_of(Form), "What it is on a plan.")]
     place: Place
     layer: Annotated[
         str | None,

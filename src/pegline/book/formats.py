@@ -12,7 +12,7 @@ from typing import Final
 
 from pegline.measures.source_tree import Table, Text
 
-__all__ = ["NEWEST", "UPGRADES", "trouble", "upgraded"]
+__all__ = ["NEWEST", "UPGRADES", "trouble", "upgrade"]
 
 #: The number of the format that books are read in.
 NEWEST: Final = 1
@@ -33,7 +33,7 @@ def trouble(text: str) -> str | None:
     return f"is no format that is known; write {NEWEST}"
 
 
-def upgraded(table: Table) -> Table:
+def upgrade(table: Table) -> Table:
     """Return a book brought up to the newest format, step by step; one that is of no older format as it is."""
     while "book" in table.entries:
         key, value = table.entries["book"]

@@ -10,7 +10,7 @@ from pegline.measures.distance import WALL, Wall, side_wall
 from pegline.measures.grammar import Grammar, items, reference
 from pegline.measures.keys import Key, OneOf, Record
 from pegline.measures.lengths import LENGTH
-from pegline.measures.reading_log import Named, Slate, Wrong
+from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
 from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Length, Pair
@@ -139,16 +139,16 @@ class Parallel:
 Geometry = At | Through | Ring | Curve | Rectangle | TapedRound | Circle | Parallel
 
 
-def _rectangle(values: dict[str, Any], table: Table, slate: Slate) -> Rectangle:
+def _rectangle(values: dict[str, Any], table: Table, log: ReadingLog) -> Rectangle:
     return Rectangle(**values, left=values["depth"].left, corners=())
 
 
-def _round(values: dict[str, Any], table: Table, slate: Slate) -> TapedRound:
+def _round(values: dict[str, Any], table: Table, log: ReadingLog) -> TapedRound:
     # Walls are by turns across and along the edge, and the one that comes back to its start lies across.
     return TapedRound(**values, corners=(), closing=len(values["walls"]) % 2 == 1)
 
 
-def _circle(values: dict[str, Any], table: Table, slate: Slate) -> Circle:
+def _circle(values: dict[str, Any], table: Table, log: ReadingLog) -> Circle:
     if ("through" in values) == ("centre" in values):
         raise Wrong("a circle has a centre, or three points to go through; write one of them", table.place, "circle")
     sizes = values.keys() & {"radius", "girth"}
@@ -157,7 +157,7 @@ def _circle(values: dict[str, Any], table: Table, slate: Slate) -> Circle:
     return Circle(**values, place=table.place)
 
 
-def _parallel(values: dict[str, Any], table: Table, slate: Slate) -> Parallel:
+def _parallel(values: dict[str, Any], table: Table, log: ReadingLog) -> Parallel:
     return Parallel(**values, left=values["distance"].left)
 
 
@@ -166,18 +166,18 @@ def _parallel(values: dict[str, Any], table: Table, slate: Slate) -> Parallel:
 _POINT: Final = name_to("point")
 
 
-def _read_member(written: Written, slate: Slate) -> str | Booked:
+def _read_member(written: Written, log: ReadingLog) -> str | Booked:
     if isinstance(written, Text) and (written.value == "booked" or written.value.startswith("booked ")):
-        return _read_booked(written, slate)
-    return _POINT.read(written, slate).text
+        return _read_booked(written, log)
+    return _POINT.read(written, log).text
 
 
-def _read_booked(written: Text, slate: Slate) -> Booked:
+def _read_booked(written: Text, log: ReadingLog) -> Booked:
     line = written.value.removeprefix("booked").strip()
     if not line:
         return Booked(None, written.place)
-    pair = PAIR.read(Text(line, written.place), slate)
-    slate.used.append(Named("line", str(pair), written.place))
+    pair = PAIR.read(Text(line, written.place), log)
+    log.used.append(NameUse("line", str(pair), written.place))
     return Booked(str(pair), written.place)
 
 
@@ -191,19 +191,19 @@ _MEMBERS: Final = items(
 )
 
 
-def _read_points(written: Written, slate: Slate) -> tuple[str | Booked, ...]:
+def _read_points(written: Written, log: ReadingLog) -> tuple[str | Booked, ...]:
     if isinstance(written, Items):
-        return _MEMBERS.read(written, slate)
-    member = _read_member(written, slate)
+        return _MEMBERS.read(written, log)
+    member = _read_member(written, log)
     if isinstance(member, Booked):
         return (member,)
     raise Wrong(f"one point {member!r} makes no line; write the points in brackets, or 'booked'", written.place)
 
 
 def _points(make: type[Through] | type[Ring] | type[Curve]) -> Grammar[Geometry]:
-    def read(written: Written, slate: Slate) -> Geometry:
+    def read(written: Written, log: ReadingLog) -> Geometry:
         # Members that are 'booked' become names once all rows are read.
-        return make(_read_points(written, slate))  # type: ignore[arg-type]
+        return make(_read_points(written, log))  # type: ignore[arg-type]
 
     def schema() -> dict[str, Any]:
         return {"anyOf": [BOOKED, _MEMBERS.schema()]}
@@ -211,8 +211,8 @@ def _points(make: type[Through] | type[Ring] | type[Curve]) -> Grammar[Geometry]
     return Grammar(read, schema)
 
 
-def _at(written: Written, slate: Slate) -> At:
-    return At(_read_member(written, slate))  # type: ignore[arg-type]
+def _at(written: Written, log: ReadingLog) -> At:
+    return At(_read_member(written, log))  # type: ignore[arg-type]
 
 
 GEOMETRY: Final = OneOf(

@@ -12,16 +12,16 @@ from pegline.kinds import KINDS
 from pegline.measures.bearing import North
 from pegline.measures.control import Control
 from pegline.measures.distance import Arc
-from pegline.measures.reading_log import Slate
+from pegline.measures.reading_log import ReadingLog
 from pegline.measures.values import Name, Pair, Reading
 
-__all__ = ["finished", "without", "without_readings"]
+__all__ = ["reducible_part", "without_points", "without_readings"]
 
 
-def finished(book: Book, slate: Slate) -> Book:
+def reducible_part(book: Book, log: ReadingLog) -> Book:
     """Return what of a book can be reduced already; ``missing`` says what is left out and why."""
     untaped = {line.name: line for line in book.lines.values() if not (line.taped or line.legs)}
-    missing = [*slate.blanks]
+    missing = [*log.blanks]
     missing += [
         Finding("not-taped", f"line {name} is not taped yet; tape it", line.place) for name, line in untaped.items()
     ]
@@ -39,13 +39,13 @@ def finished(book: Book, slate: Slate) -> Book:
     ]
     if not book.lines:
         missing.append(Finding("no-lines", "no line is booked yet; begin with the base line"))
-    if missing or slate.lost:
+    if missing or log.lost:
         book = dataclasses.replace(book, lines={name: line for name, line in book.lines.items() if name not in untaped})
-        book = _without_dangling(book, slate, missing)
+        book = _without_dangling(book, log, missing)
     return dataclasses.replace(book, missing=in_order(missing))
 
 
-def without(book: Book, names: Collection[str]) -> Book:
+def without_points(book: Book, names: Collection[str]) -> Book:
     """Return the book without some stations and points, and without all that hangs on them.
 
     Parameters
@@ -59,7 +59,7 @@ def without(book: Book, names: Collection[str]) -> Book:
         if not {line.start, line.end} & set(names)
     }
     arcs = tuple(arc for arc in book.arcs if arc.point not in names)
-    return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), Slate(), [])
+    return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), ReadingLog(), [])
 
 
 def without_readings(book: Book, places: Collection[Place]) -> Book:
@@ -81,12 +81,12 @@ def without_readings(book: Book, places: Collection[Place]) -> Book:
         dimensions=tuple(each for each in book.dimensions if sound(each.readings)),
         arcs=tuple(arc for arc in book.arcs if sound(reading for arm in arc.arms for reading in arm.readings)),
     )
-    return _without_dangling(lean, Slate(), [])
+    return _without_dangling(lean, ReadingLog(), [])
 
 
-def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
+def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Book:
     """Leave out, again and again, what hangs on something that is not booked yet."""
-    while (lean := _lean(book, slate)) != book:
+    while (lean := _without_unknown_names(book, log)) != book:
         missing += [
             Finding("waits", f"{name} waits for points that are not booked yet; book them", feature.place)
             for name, feature in book.features.items()
@@ -96,56 +96,58 @@ def _without_dangling(book: Book, slate: Slate, missing: list[Finding]) -> Book:
     return book
 
 
-def _lean(book: Book, slate: Slate) -> Book:
+def _without_unknown_names(book: Book, log: ReadingLog) -> Book:
     """Leave out what names a station or a point that is not there."""
     stations = set(book.station_names)
     known = stations | set(_points(book))
     return dataclasses.replace(
         book,
-        lines={name: _held(line, known) for name, line in book.lines.items() if _hangs(line, known)},
-        dimensions=tuple(each for each in book.dimensions if _both(each.pair, known)),
-        arcs=tuple(arc for arc in book.arcs if _meets(arc, known)),
+        lines={
+            name: _without_loose_rows(line, known) for name, line in book.lines.items() if _has_its_ends(line, known)
+        },
+        dimensions=tuple(each for each in book.dimensions if _are_both_known(each.pair, known)),
+        arcs=tuple(arc for arc in book.arcs if _can_be_placed(arc, known)),
         angles=tuple(each for each in book.angles if {*each.corner.names} <= stations),
-        points={name: _met(point, known) for name, point in book.points.items()},
-        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, slate, known)},
+        points={name: _without_loose_meeting(point, known) for name, point in book.points.items()},
+        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, log, known)},
         witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
-        stations={name: _sided(station, stations) for name, station in book.stations.items()},
+        stations={name: _without_unknown_side(station, stations) for name, station in book.stations.items()},
         north=_north(book.north, stations, book.control),
         control=_control(book.control, stations),
     )
 
 
-def _both(pair: Pair, known: set[str]) -> bool:
+def _are_both_known(pair: Pair, known: set[str]) -> bool:
     return pair.start in known and pair.end in known
 
 
-def _hangs(line: Line, known: set[str]) -> bool:
+def _has_its_ends(line: Line, known: set[str]) -> bool:
     return line.use != "detail" or (line.start in known and line.end in known)
 
 
-def _held(line: Line, known: set[str]) -> Line:
+def _without_loose_rows(line: Line, known: set[str]) -> Line:
     """Return a line without the rows that count from a station, or lie on a wall, that is not there."""
     rows = tuple(
         row
         for row in line.details
         if all(isinstance(at, Reading) or at.text in known for at in row.at)
-        and (row.produced is None or _both(row.produced, known))
+        and (row.produced is None or _are_both_known(row.produced, known))
     )
     return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)
 
 
-def _meets(arc: Arc, known: set[str]) -> bool:
+def _can_be_placed(arc: Arc, known: set[str]) -> bool:
     held = all(arm.start in known for arm in arc.arms) and len(arc.arms) > 1
-    return held and (arc.side is None or _both(arc.side.of, known))
+    return held and (arc.side is None or _are_both_known(arc.side.of, known))
 
 
-def _met(point: NamedPoint, known: set[str]) -> NamedPoint:
+def _without_loose_meeting(point: NamedPoint, known: set[str]) -> NamedPoint:
     """Return a point, without where it lies while one of its lines is not booked yet."""
-    return point if all(_both(pair, known) for pair in point.meet) else dataclasses.replace(point, meet=())
+    return point if all(_are_both_known(pair, known) for pair in point.meet) else dataclasses.replace(point, meet=())
 
 
-def _sided(station: Station, stations: set[str]) -> Station:
-    if station.side is None or _both(station.side.of, stations):
+def _without_unknown_side(station: Station, stations: set[str]) -> Station:
+    if station.side is None or _are_both_known(station.side.of, stations):
         return station
     return dataclasses.replace(station, side=None)
 
@@ -153,7 +155,7 @@ def _sided(station: Station, stations: set[str]) -> Station:
 def _north(north: North | None, stations: set[str], control: Control | None) -> North | None:
     if north and north.reference == "grid" and not control:
         return None  # the grid is not named yet
-    bearings = tuple(each for each in north.bearings if _both(each.pair, stations)) if north else ()
+    bearings = tuple(each for each in north.bearings if _are_both_known(each.pair, stations)) if north else ()
     return dataclasses.replace(north, bearings=bearings) if north and bearings else None
 
 
@@ -177,10 +179,10 @@ def _points(book: Book) -> Iterator[str]:
             yield from feature.geometry.corners
 
 
-def _can_be_drawn(feature: Feature, book: Book, slate: Slate, known: set[str]) -> bool:
+def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known: set[str]) -> bool:
     """Return whether all that a feature goes through is booked; a part of it may have been left out while reading."""
     geometry = feature.geometry
-    if feature.name in slate.lost or not (feature.kind in KINDS or feature.kind in book.kinds):
+    if feature.name in log.lost or not (feature.kind in KINDS or feature.kind in book.kinds):
         return False
     if isinstance(geometry, Parallel):
         return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known

@@ -27,16 +27,17 @@ from pegline.book.settings import (
     Sheet,
     SketchPage,
 )
+from pegline.book.tapes import TAPES, Material, Tape, TrueLength
 from pegline.errors import Finding, Place
 from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North
 from pegline.measures.control import CONTROL, Control
 from pegline.measures.distance import ARC, DIMENSIONS, WITNESSES, Arc, Dimension, Witness
-from pegline.measures.grammar import Grammar, items, one_or_more
+from pegline.measures.grammar import items, one_or_more
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, UNIT, check_spread
 from pegline.measures.offset import METHOD, ROW, Method, Row
-from pegline.measures.reading_log import Named, Slate, Wrong
+from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
 from pegline.measures.scalars import (
     DATE,
     INTEGER,
@@ -48,13 +49,12 @@ from pegline.measures.scalars import (
     PULL,
     TEMPERATURE,
     TEXT,
-    bounded,
+    one_of,
     pair_of,
     sides,
     to,
-    word,
 )
-from pegline.measures.source_tree import Table, Written
+from pegline.measures.source_tree import Table
 from pegline.measures.station_angle import ANGLES, StationAngle
 from pegline.measures.tapings import LEG, STEPPED, TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Pair, Side
@@ -87,70 +87,10 @@ __all__ = [
 ]
 
 Use = Literal["base", "side", "tie", "check", "detail"]
-Material = Literal["steel", "linen", "fibreglass", "chain"]
 
 
 def _name_it(name: str) -> dict[str, Any]:
     return {"name": name}
-
-
-# -- tapes ------------------------------------------------------------------------------------------
-
-
-@record(frozen=True, slots=True)
-class TrueLength:
-    """The length of a tape as found against a standard."""
-
-    value: Annotated[Length, Key(LENGTH, "The true length found.", measured=True, after="from")]
-    date: Annotated[datetime.date | None, Key(DATE, "From which day it holds.", name="from")] = None  #: None: always
-    accuracy: Annotated[Length | None, Key(LENGTH, "Standard deviation of the comparison; 1 mm by default.")] = None
-
-
-_TRUE_LENGTH: Final = Record(TrueLength, "a true length", short="value", name="true_length")
-
-
-def _read_true_lengths(written: Written, slate: Slate) -> tuple[TrueLength, ...]:
-    found = one_or_more(_TRUE_LENGTH.grammar, "a true length").read(written, slate)
-    dates = [entry.date for entry in found]
-    if len(found) > 1 and (None in dates or len(set(dates)) < len(dates)):
-        raise Wrong("each of several true lengths holds from a day of its own; write from in each", written.place)
-    return tuple(sorted(found, key=lambda entry: entry.date or datetime.date.min))
-
-
-_TRUE_LENGTHS: Final = Grammar(_read_true_lengths, lambda: one_or_more(_TRUE_LENGTH.grammar, "").schema())
-
-
-@record(frozen=True, slots=True)
-class Tape:
-    """A tape or chain. What is None was not booked."""
-
-    name: str
-    material: Annotated[Material, Key(word("steel", "linen", "fibreglass", "chain"), "What it is made of.")]
-    length: Annotated[Length, Key(LENGTH, "Nominal length of the whole tape.")]
-    place: Place
-    accuracy_class: Annotated[
-        Literal["I", "II", "III"] | None, Key(word("I", "II", "III"), "Class by OIML R 35.", name="class")
-    ] = None
-    true_length: Annotated[
-        tuple[TrueLength, ...],
-        Key(
-            _TRUE_LENGTHS,
-            "Length found against a standard: one value, {value: …, accuracy: …}, or a list with from: DATE in each.",
-        ),
-    ] = ()  #: by the day from which each holds
-    standard_temperature: Annotated[
-        float | None, Key(TEMPERATURE, "Temperature at which it is right, degrees Celsius; default 20.")
-    ] = None
-    standard_pull: Annotated[float | None, Key(PULL, "Pull at which it is right, newtons.")] = None
-    mass: Annotated[float | None, Key(bounded("a mass", above=0), "Mass of the tape, kilograms a metre.")] = None
-    section: Annotated[float | None, Key(bounded("a section", above=0), "Cross-section of the tape, mm².")] = None
-    modulus: Annotated[
-        float | None, Key(bounded("a modulus", above=0), "Modulus of elasticity of the tape, gigapascals.")
-    ] = None
-    expansion: Annotated[float | None, Key(NUMBER, "Thermal expansion per degree Celsius: 11.5e-6.")] = None
-    accuracy: Annotated[Accuracy | None, Key(ACCURACY, "fixed: of one lay of the tape; per_length: of its scale.")] = (
-        None
-    )
 
 
 # -- stations and lines -----------------------------------------------------------------------------
@@ -191,13 +131,13 @@ class NamedPoint:
     note: Annotated[str | None, NOTE] = None
 
 
-def _named_point(values: dict[str, Any], table: Table, slate: Slate) -> NamedPoint:
+def _named_point(values: dict[str, Any], table: Table, log: ReadingLog) -> NamedPoint:
     point = NamedPoint(**values)
     if len(point.meet) == 2 and {point.meet[0].start, point.meet[0].end} & {point.meet[1].start, point.meet[1].end}:
         text = "meet: both lines go through one point already; name two lines that have no end in common"
         raise Wrong(text, table.entries["meet"][1].place, "meet")
     if point.meet:
-        slate.defined.append(Named("point", point.name, table.place))
+        log.defined.append(NameUse("point", point.name, table.place))
     return point
 
 
@@ -211,7 +151,7 @@ class Line:
     use: Annotated[
         Use,
         Key(
-            word("base", "side", "tie", "check", "detail"),
+            one_of(Use),
             "What the line is for: base (exactly one) and side make the framework; tie, check, detail.",
         ),
     ]
@@ -247,15 +187,15 @@ class Line:
     page: Annotated[str | None, PAGE] = None
 
 
-def _line(values: dict[str, Any], table: Table, slate: Slate) -> Line:
+def _line(values: dict[str, Any], table: Table, log: ReadingLog) -> Line:
     back = tuple(dataclasses.replace(row, back=True) for row in values.pop("details_back", ()))
     found = Line(**values | {"details": (*values.get("details", ()), *back)})
     if found.taped and found.legs:
         raise Wrong("both taped and legs are given; keep the whole line or its pieces", table.entries["legs"][0].place)
-    check_spread([taping.reading for taping in found.taped], slate)
+    check_spread([taping.reading for taping in found.taped], log)
     realm = "point" if found.use == "detail" else "station"
-    noted = slate.used if realm == "point" else slate.defined
-    noted.extend(Named(realm, end, table.place) for end in (found.start, found.end))
+    noted = log.used if realm == "point" else log.defined
+    noted.extend(NameUse(realm, end, table.place) for end in (found.start, found.end))
     return found
 
 
@@ -298,7 +238,7 @@ class Book:
     scale: Annotated[int | None, Key(SCALE, "100: the plan is wanted at 1:100.")] = None
     tapes: Annotated[
         Mapping[str, Tape],
-        Key(mapping(NAME, Record(Tape, "a tape", name="tape"), "tapes", name=_name_it), "The tapes and chains used."),
+        Key(TAPES, "The tapes and chains used."),
     ] = field(default_factory=dict)
     line_tape: str | None = None  #: ``default_tape: {lines: …}``
     offset_tape: str | None = None
@@ -395,7 +335,7 @@ class Book:
         return {row.name: line.name for line in self.lines.values() for row in line.details if row.form == "station"}
 
 
-def _book(values: dict[str, Any], table: Table, slate: Slate) -> Book:
+def _book(values: dict[str, Any], table: Table, log: ReadingLog) -> Book:
     del values["book"]
     tapes = values.pop("default_tape", DefaultTape())
     values["dimensions"] = tuple(values.get("dimensions", {}).values())

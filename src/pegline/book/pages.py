@@ -45,14 +45,14 @@ def pages_of(book: Book) -> Pages:
     A row that names no page is on that of its line, a reading, an arm or a wall on that of what it belongs to, and
     a station with an entry on that of its row on a line, else of the first line with a page that ends there.
     """
-    at = {place.source: page for page, places, thing in _booked(book) if page for place in places(thing)}
+    at = {place.source: page for page, places, thing in _things_with_pages(book) if page for place in places(thing)}
     for name, page in _of_stations(book) if at else ():
         if page and name in book.stations:
             at.setdefault(book.stations[name].place.source, page)
     return Pages(at, book.pages)
 
 
-def _booked(book: Book) -> Iterator[tuple[str | None, Callable[[Any], Iterator[Place]], Any]]:
+def _things_with_pages(book: Book) -> Iterator[tuple[str | None, Callable[[Any], Iterator[Place]], Any]]:
     """Yield each thing with its page and what yields its places; features first, so that a row comes over one."""
     for feature in book.features.values():
         yield feature.page, _of_feature, feature

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 
 from pegline.book.check import check
 from pegline.book.geometry import At, Booked, Curve, Ring, Through
-from pegline.book.half_finished import finished
+from pegline.book.half_finished import reducible_part
 from pegline.book.model import BOOK, Book, Feature
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
-from pegline.measures.reading_log import NOT_YET, Slate, Wrong
+from pegline.measures.reading_log import NOT_YET, ReadingLog, Wrong
 from pegline.measures.source_tree import Table, Text, Written, open_places
 from pegline.units import METRES_PER
 
@@ -34,19 +34,19 @@ def read_book(written: Written, *, file: str, path: str, sha256: str, left_out: 
     """
     sections = _sections(written)
     last = next((word for word in written.entries if word not in sections), "") if isinstance(written, Table) else ""
-    slate = Slate(open=open_places(written), sections=sections, last=last)
+    log = ReadingLog(open=open_places(written), sections=sections, last=last)
     for part in left_out:
-        slate.lose(part)
-    book = _read(written, slate)
+        log.lose(part)
+    book = _read(written, log)
     if book is None:
-        raise BookError(in_order(slate.faults))
-    book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, slate))
-    faults, warnings = check(book, slate)
-    slate.blanks += [finding for finding in faults if finding.rule == NOT_YET]
+        raise BookError(in_order(log.faults))
+    book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, log))
+    faults, warnings = check(book, log)
+    log.blanks += [finding for finding in faults if finding.rule == NOT_YET]
     faults = [finding for finding in faults if finding.rule != NOT_YET]
-    if slate.faults or faults:
-        raise BookError(in_order([*slate.faults, *faults]))
-    return finished(dataclasses.replace(book, warnings=in_order([*slate.oddities, *warnings])), slate)
+    if log.faults or faults:
+        raise BookError(in_order([*log.faults, *faults]))
+    return reducible_part(dataclasses.replace(book, warnings=in_order([*log.oddities, *warnings])), log)
 
 
 def _sections(written: Written) -> tuple[str, ...]:
@@ -59,27 +59,27 @@ def _sections(written: Written) -> tuple[str, ...]:
     return (*before, last) if ended else tuple(before)
 
 
-def _read(written: Written, slate: Slate) -> Book | None:
+def _read(written: Written, log: ReadingLog) -> Book | None:
     try:
         if not isinstance(written, Table):
             raise Wrong("a book is a map of keys; begin with 'book: 1' and 'unit: m'", written.place, "root")
-        return BOOK.read(_with_head(written, slate), slate)
+        return BOOK.read(_with_head(written, log), log)
     except Wrong as wrong:
-        slate.tell(wrong)
+        log.tell(wrong)
         return None
 
 
-def _with_head(table: Table, slate: Slate) -> Table:
+def _with_head(table: Table, log: ReadingLog) -> Table:
     """Return the table with what every book must say, its lack told, so that the rest is read all the same."""
     entries = dict(table.entries)
     for word, default in (("book", "1"), ("unit", "m")):
         if word not in entries or entries[word][1] == Text("", entries[word][1].place):
             place = entries[word][0].place if word in entries else table.place
-            slate.tell(Wrong(f"{word} is missing; begin with 'book: 1' and 'unit: m'", place, "missing-key"))
+            log.tell(Wrong(f"{word} is missing; begin with 'book: 1' and 'unit: m'", place, "missing-key"))
             entries[word] = (Text(word, place), Text(default, place))
     unit = entries["unit"][1]
     if isinstance(unit, Text) and unit.value not in METRES_PER:
-        slate.tell(Wrong(unknown_unit(unit.value), unit.place, "unit"), "unit")
+        log.tell(Wrong(unknown_unit(unit.value), unit.place, "unit"), "unit")
         entries["unit"] = (entries["unit"][0], Text("m", unit.place))
     return Table(entries, table.place)
 
@@ -87,7 +87,7 @@ def _with_head(table: Table, slate: Slate) -> Table:
 # -- features ---------------------------------------------------------------------------------------
 
 
-def _features(book: Book, slate: Slate) -> dict[str, Feature]:
+def _features(book: Book, log: ReadingLog) -> dict[str, Feature]:
     """Return the features, ``booked`` replaced by the points of their rows, with those that rows make."""
     rows: dict[str, dict[str, list[str]]] = {}
     implied: list[Feature] = []
@@ -96,17 +96,19 @@ def _features(book: Book, slate: Slate) -> dict[str, Feature]:
             if row.feature is not None:
                 rows.setdefault(row.feature, {}).setdefault(line.name, []).append(row.name)
             if row.kind is not None:
-                implied.append(_of_row(row, row.kind))
-    features = {name: _resolved(feature, rows.get(name, {}), book, slate) for name, feature in book.features.items()}
+                implied.append(_feature_of_row(row, row.kind))
+    features = {
+        name: _resolve_booked(feature, rows.get(name, {}), book, log) for name, feature in book.features.items()
+    }
     for feature in implied:
         first = features.setdefault(feature.name, feature)
         if first.geometry != feature.geometry or first.kind != feature.kind:
             text = f"{feature.name!r} is a feature already (book {first.place.line}); give one of them another name"
-            slate.faults.append(Finding("feature-twice", text, feature.place))
+            log.faults.append(Finding("feature-twice", text, feature.place))
     return features
 
 
-def _of_row(row: Row, kind: str) -> Feature:
+def _feature_of_row(row: Row, kind: str) -> Feature:
     return Feature(
         row.name,
         kind,
@@ -122,12 +124,12 @@ def _of_row(row: Row, kind: str) -> Feature:
     )
 
 
-def _resolved(feature: Feature, rows: dict[str, list[str]], book: Book, slate: Slate) -> Feature:
+def _resolve_booked(feature: Feature, rows: dict[str, list[str]], book: Book, log: ReadingLog) -> Feature:
     geometry = feature.geometry
     booked: object = geometry.point if isinstance(geometry, At) else None
     try:
         if isinstance(booked, Booked):
-            names = list(_members(feature, (booked,), rows, book, slate))
+            names = list(_members(feature, (booked,), rows, book, log))
             if len(names) != 1:
                 text = f"at: booked wants one row of {feature.name!r}, and there are {len(names)}; name the point"
                 raise Wrong(text, booked.place, "booked")
@@ -135,21 +137,21 @@ def _resolved(feature: Feature, rows: dict[str, list[str]], book: Book, slate: S
         members: tuple[object, ...] = geometry.points if isinstance(geometry, Through | Ring | Curve) else ()
         booked = next((member for member in members if isinstance(member, Booked)), None)
         if isinstance(geometry, Through | Ring | Curve) and isinstance(booked, Booked):
-            points = tuple(dict.fromkeys(_members(feature, members, rows, book, slate)))
+            points = tuple(dict.fromkeys(_members(feature, members, rows, book, log)))
             least = 2 if isinstance(geometry, Through) else 3
-            if len(points) < least and feature.name not in slate.lost:
+            if len(points) < least and feature.name not in log.lost:
                 raise Wrong(f"{len(points)} booked, which is too few; book {least} or more", booked.place, "points")
             return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
     except Wrong as wrong:
-        if wrong.rule in ("booked", "points") and not slate.is_written("lines"):
-            slate.blanks.append(Finding(NOT_YET, f"{feature.name}: {wrong.text}", wrong.place))
+        if wrong.rule in ("booked", "points") and not log.is_written("lines"):
+            log.blanks.append(Finding(NOT_YET, f"{feature.name}: {wrong.text}", wrong.place))
         else:
-            slate.tell(wrong, feature.name)
+            log.tell(wrong, feature.name)
     return feature
 
 
 def _members(
-    feature: Feature, members: tuple[object, ...], rows: dict[str, list[str]], book: Book, slate: Slate
+    feature: Feature, members: tuple[object, ...], rows: dict[str, list[str]], book: Book, log: ReadingLog
 ) -> Iterator[str]:
     """Yield the names of points, those of rows in place of ``booked``."""
     for member in members:
@@ -158,18 +160,18 @@ def _members(
         elif member.line is not None:
             if member.line not in book.lines:
                 raise Wrong("", member.place)  # told among the unknown names
-            if member.line not in rows and feature.name not in slate.lost:
+            if member.line not in rows and feature.name not in log.lost:
                 text = f"no row of line {member.line} says 'feature: {feature.name}'; add it, or name the points"
                 raise Wrong(text, member.place, "booked")
             yield from rows.get(member.line, [])
         else:
-            _one_line(feature, member.place, rows, slate)
+            _one_line(feature, member.place, rows, log)
             yield from (name for names in rows.values() for name in names)
 
 
-def _one_line(feature: Feature, place: Place, rows: dict[str, list[str]], slate: Slate) -> None:
+def _one_line(feature: Feature, place: Place, rows: dict[str, list[str]], log: ReadingLog) -> None:
     if len(rows) > 1:
         order = ", ".join(f"booked {line}" for line in rows)
         raise Wrong(f"its rows are on several lines; say their order, like [{order}]", place, "booked")
-    if not rows and feature.name not in slate.lost:
+    if not rows and feature.name not in log.lost:
         raise Wrong(f"no row says 'feature: {feature.name}'; add rows, or name the points", place, "booked")

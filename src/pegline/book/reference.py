@@ -48,7 +48,7 @@ def groups() -> Mapping[str, tuple[Entry, ...]]:
 def related(word: str) -> tuple[Entry, ...]:
     """Return the keys that are called ``word``; else those whose values name it."""
     exact = tuple(entry for entry in entries() if entry.word == word)
-    return exact or tuple(entry for entry in entries() if word in _enumerated(entry))
+    return exact or tuple(entry for entry in entries() if word in _listed_words(entry))
 
 
 def place_words(place: Step) -> str:
@@ -60,7 +60,7 @@ def place_words(place: Step) -> str:
     return ": ".join(step for step in place if step != "[]") or "the head"
 
 
-def _enumerated(entry: Entry) -> tuple[str, ...]:
+def _listed_words(entry: Entry) -> tuple[str, ...]:
     return tuple(part.strip() for part in entry.values.removeprefix("one of ").split(","))
 
 

@@ -13,15 +13,17 @@ from pegline.measures.angles import ANGLE, BEARING, LATITUDE, LONGITUDE
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import LENGTH
-from pegline.measures.reading_log import Misread, Slate, Wrong
+from pegline.measures.notation import AreaUnit
+from pegline.measures.reading_log import Misread, ReadingLog, Wrong
 from pegline.measures.scalars import (
     DATE,
     FLAG,
     PROPORTION,
     TEXT,
-    bounded,
     integer,
-    shown,
+    number_within,
+    one_of,
+    quote,
     to,
     word,
 )
@@ -54,25 +56,25 @@ PAPERS: Final[Mapping[str, tuple[int, int]]] = {
     "A1": (594, 841),
     "A0": (841, 1189),
 }
-AREA_UNITS: Final = ("m2", "hectare", "acre", "acre-rood-perch", "square feet", "square chains")
+Orientation = Literal["landscape", "portrait"]
 
 
 @record(frozen=True, slots=True)
 class _CustomaryArea:
     name: Annotated[str, Key(TEXT, "Name of the unit, as the plan prints it.")]
-    square_metres: Annotated[float, Key(bounded("an area", above=0), "Its size in square metres.")]
+    square_metres: Annotated[float, Key(number_within("an area", above=0), "Its size in square metres.")]
 
 
-def _customary(values: dict[str, Any], table: Table, slate: Slate) -> CustomaryArea:
+def _customary(values: dict[str, Any], table: Table, log: ReadingLog) -> CustomaryArea:
     return CustomaryArea(**values)
 
 
 _CUSTOMARY: Final = Record(_CustomaryArea, "a unit of area", _customary, name="area_unit")  # type: ignore[arg-type]
-_USUAL_AREA: Final = word(*AREA_UNITS)
+_USUAL_AREA: Final = one_of(AreaUnit)
 
 
-def _read_area_unit(written: Written, slate: Slate) -> str | CustomaryArea:
-    return _USUAL_AREA.read(written, slate) if isinstance(written, Text) else _CUSTOMARY.read(written, slate)  # type: ignore[return-value]
+def _read_area_unit(written: Written, log: ReadingLog) -> str | CustomaryArea:
+    return _USUAL_AREA.read(written, log) if isinstance(written, Text) else _CUSTOMARY.read(written, log)  # type: ignore[return-value]
 
 
 _AREA_UNIT: Final = Grammar(_read_area_unit, lambda: {"anyOf": [reference(_USUAL_AREA), reference(_CUSTOMARY.grammar)]})
@@ -95,9 +97,7 @@ class Sheet:
     """What the plan's sheet should be."""
 
     paper: Annotated[str | None, Key(word(*PAPERS), "Size of the paper.")] = None  #: A4 to A0
-    orientation: Annotated[
-        Literal["landscape", "portrait"] | None, Key(word("landscape", "portrait"), "Which way the sheet lies.")
-    ] = None
+    orientation: Annotated[Orientation | None, Key(one_of(Orientation), "Which way the sheet lies.")] = None
     prepared_for: Annotated[str | None, Key(TEXT, "For whom the plan is.")] = None
     prepared_by: Annotated[str | None, Key(TEXT, "Who made it.")] = None
     number: Annotated[str | None, Key(TEXT, "Number of the drawing.")] = None
@@ -155,7 +155,7 @@ class Limits:
     significance: Annotated[
         float,
         Key(
-            bounded("a significance", above=0, most=0.5),
+            number_within("a significance", above=0, most=0.5),
             "Probability that a sound measurement fails its test; default 0.001.",
         ),
     ] = 0.001
@@ -164,13 +164,13 @@ class Limits:
     ] = ()
 
 
-def _read_ratio_or_length(written: Written, slate: Slate) -> float | Length:
+def _read_ratio_or_length(written: Written, log: ReadingLog) -> float | Length:
     if isinstance(written, Text) and re.fullmatch(r"\s*\d+\s*/\s*[\d.]+\s*", written.value):
-        return PROPORTION.read(written, slate)
-    return LENGTH.read(written, slate)
+        return PROPORTION.read(written, log)
+    return LENGTH.read(written, log)
 
 
-def _limits(values: dict[str, Any], table: Table, slate: Slate) -> Limits:
+def _limits(values: dict[str, Any], table: Table, log: ReadingLog) -> Limits:
     for word_ in ("check", "unnoticed"):
         if (limit := values.pop(word_, None)) is not None:
             values[f"{word_}_length" if isinstance(limit, Length) else f"{word_}_ratio"] = limit
@@ -202,16 +202,16 @@ class DefaultTape:
 
 def _scale(text: str) -> int:
     if re.fullmatch(r"1\s*:\s*\d+", text):
-        raise Misread(f"{shown(text)} says the 1 twice; write {text.split(':')[1].strip()}")
+        raise Misread(f"{quote(text)} says the 1 twice; write {text.split(':')[1].strip()}")
     value = integer(text)
     if not 5 <= value <= 100_000:
-        raise Misread(f"{shown(text)} is no scale for a plan; write 5 to 100000")
+        raise Misread(f"{quote(text)} is no scale for a plan; write 5 to 100000")
     return value
 
 
 def _format(text: str) -> int:
     if why := formats.trouble(text):
-        raise Misread(f"{shown(text)} {why}")
+        raise Misread(f"{quote(text)} {why}")
     return int(text)
 
 

@@ -1,4 +1,4 @@
-"""A book rewritten in the newest format and the canonical layout, its remarks kept where they belong."""
+"""A book rewritten in the newest format and the canonical layout, its comments_by_row kept where they belong."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from pegline.book.canonical_layout import Row, laid_out
-from pegline.book.formats import upgraded
+from pegline.book.canonical_layout import Row, book_lines
+from pegline.book.formats import upgrade
 from pegline.book.read import read_book
 from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.decoding import read_bytes, text_of_bytes
@@ -44,66 +44,66 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
 
 def canonical_text(text: str, file: str) -> str:
-    """Return a book's text in the newest format and the canonical layout; it says the same, remarks and all."""
+    """Return a book's text in the newest format and the canonical layout; it says the same, comments_by_row and all."""
     written = _newest(text, file)
     if not isinstance(written, Table):
         return text
     again = _text(written, text)
-    if _plain(parse(again, file)) != _plain(written):
+    if _content(parse(again, file)) != _content(written):
         raise RuntimeError(f"{file}: the book would not say the same in its canonical layout")
     return again
 
 
 def _newest(text: str, file: str) -> Written:
     written = parse(text, file)
-    return upgraded(written) if isinstance(written, Table) else written
+    return upgrade(written) if isinstance(written, Table) else written
 
 
-def _plain(written: Written) -> Any:
+def _content(written: Written) -> Any:
     """Return what a book says, without places and whatever the order of its keys."""
     if isinstance(written, Items):
-        return [_plain(item) for item in written.items]
+        return [_content(item) for item in written.items]
     if isinstance(written, Table):
-        return {word: _plain(value) for word, (_, value) in written.entries.items()}
+        return {word: _content(value) for word, (_, value) in written.entries.items()}
     return written.value
 
 
-class _Remarks(NamedTuple):
+class _Comments(NamedTuple):
     above: dict[int, list[str]]  #: by number of the row
     beside: dict[int, str]
     below: list[str]  #: at the end of the book
 
 
 def _text(table: Table, source: str) -> str:
-    rows = list(laid_out(table))
-    remarks = _attached(rows, source)
-    return "".join(f"{line}\n" for line in _lines(rows, remarks))
+    rows = list(book_lines(table))
+    comments_by_row = _comments_by_row(rows, source)
+    return "".join(f"{line}\n" for line in _lines(rows, comments_by_row))
 
 
-def _lines(rows: list[Row], remarks: _Remarks) -> Iterator[str]:
+def _lines(rows: list[Row], comments_by_row: _Comments) -> Iterator[str]:
     for number, row in enumerate(rows):
         if row.begins and number:
             yield ""
-        yield from (f"{row.indent}{remark}" for remark in remarks.above.get(number, ()))
-        yield f"{row}  {remarks.beside[number]}" if number in remarks.beside else str(row)
-    if remarks.below:
+        yield from (f"{row.indent}{comment}" for comment in comments_by_row.above.get(number, ()))
+        yield f"{row}  {comments_by_row.beside[number]}" if number in comments_by_row.beside else str(row)
+    if comments_by_row.below:
         yield ""
-        yield from remarks.below
+        yield from comments_by_row.below
 
 
-def _attached(rows: list[Row], source: str) -> _Remarks:
-    """Return the remarks of a text by the row that each belongs to: the one it stood beside, or stood above."""
+def _comments_by_row(rows: list[Row], source: str) -> _Comments:
+    """Return the comments_by_row of a text by the row that each belongs to: the one it stood beside, or stood above."""
     spots = sorted({((place.line, place.column), number) for number, row in enumerate(rows) for place in row.places})
-    found = _Remarks({}, {}, [])
-    for line, column, remark, alone in comments(source):
+    found = _Comments({}, {}, [])
+    for line, column, comment, alone in comments(source):
         after = bisect(spots, ((line, column), -1))
         if alone and after < len(spots):
-            found.above.setdefault(spots[after][1], []).append(remark)
+            found.above.setdefault(spots[after][1], []).append(comment)
         elif alone or not after:
-            found.below.append(remark)
+            found.below.append(comment)
         else:
             number = spots[after - 1][1]
             if number in found.beside:  # a row has room for one, the last
                 found.above.setdefault(number, []).append(found.beside[number])
-            found.beside[number] = remark
+            found.beside[number] = comment
     return found

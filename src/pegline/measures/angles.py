@@ -9,8 +9,8 @@ from typing import Final
 
 from pegline.errors import Finding
 from pegline.measures.grammar import Grammar, scalar
-from pegline.measures.reading_log import Misread, Slate, Wrong
-from pegline.measures.scalars import LONGEST, no_number, plain_signs, shown
+from pegline.measures.reading_log import Misread, ReadingLog, Wrong
+from pegline.measures.scalars import LONGEST, no_number, plain_signs, quote
 from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
 
@@ -38,7 +38,7 @@ def degrees(text: str) -> float:
     63.5
     """
     if len(text) > LONGEST:
-        raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write an angle as it was read")
+        raise Misread(f"{quote(text)} is longer than {LONGEST} characters; write an angle as it was read")
     match = _SIGNS.fullmatch(text) or _SPACED.fullmatch(text) or _BARE.fullmatch(text)
     if not match:
         why = no_number(text, "63.5, 63°30' or 63 30 15")
@@ -47,7 +47,7 @@ def degrees(text: str) -> float:
     whole, minutes, seconds = parts["d"], parts.get("m"), parts.get("s")
     for larger, smaller in ((whole, minutes), (minutes, seconds), (whole, seconds)):
         if smaller is not None and (float(smaller) >= 60 or "." in (larger or "")):
-            raise Misread(f"{shown(text)}: {smaller} minutes or seconds do not fit; write 0 to 59 after a whole number")
+            raise Misread(f"{quote(text)}: {smaller} minutes or seconds do not fit; write 0 to 59 after a whole number")
     return float(whole or 0) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
 
 
@@ -61,11 +61,11 @@ def bearing(text: str) -> float:
     if not quadrant:
         value = degrees(text)
         if value > 360:
-            raise Misread(f"{shown(text)} is more than 360°; write a bearing from 0 to 360, or like N 63°30' E")
+            raise Misread(f"{quote(text)} is more than 360°; write a bearing from 0 to 360, or like N 63°30' E")
         return math.radians(value % 360)
     value = degrees(quadrant[2])
     if value > 90:
-        raise Misread(f"{shown(text)} is more than 90° from {quadrant[1]}; write 0 to 90 between the letters")
+        raise Misread(f"{quote(text)} is more than 90° from {quadrant[1]}; write 0 to 90 between the letters")
     south, west = quadrant[1] == "S", quadrant[3] == "W"
     return math.radians((180 - value if south else value) * (-1 if west else 1) % 360)
 
@@ -74,7 +74,7 @@ def angle(text: str) -> float:
     """Return an angle over 0 and up to 180 degrees, radians."""
     value = degrees(text)
     if not 0 < value <= 180:
-        raise Misread(f"{shown(text)} is out of range; write an angle over 0 and up to 180°")
+        raise Misread(f"{quote(text)} is out of range; write an angle over 0 and up to 180°")
     return math.radians(value)
 
 
@@ -89,14 +89,14 @@ def slope(text: str) -> float:
         return math.atan(1 / float(ratio[2])) * (-1 if ratio[1] == "-" else 1)
     if re.fullmatch(r"1\s*[:/]\s*[\d.]+", text):
         raise Misread(
-            f"{shown(text)} may be read in two ways; write '1 in {re.split('[:/]', text)[1].strip()}', or an angle"
+            f"{quote(text)} may be read in two ways; write '1 in {re.split('[:/]', text)[1].strip()}', or an angle"
         )
     if percent := _PERCENT.fullmatch(plain_signs(text)):
         return math.atan(float(percent[1]) / 100)
     text = plain_signs(text)
     value = degrees(text.lstrip("+-").strip())
     if value >= 90:
-        raise Misread(f"{shown(text)} is no slope to tape along; write an angle under 90°, or '1 in 12'")
+        raise Misread(f"{quote(text)} is no slope to tape along; write an angle under 90°, or '1 in 12'")
     return math.radians(-value if text.startswith("-") else value)
 
 
@@ -110,16 +110,16 @@ def declination(text: str) -> float:
     if not match:
         if text in ("0", "0°"):
             return 0.0
-        raise Misread(f"{shown(text)} does not say east or west; write it like 2.4° E")
+        raise Misread(f"{quote(text)} does not say east or west; write it like 2.4° E")
     plain = plain_signs(match[1])
     if plain.startswith("-"):
         other = "E" if match[2] == "W" else "W"
         size = plain.lstrip("- ")
-        text_ = f"{shown(text)} has a minus sign and {match[2]} too; write {size}° {match[2]}, or {size}° {other}"
+        text_ = f"{quote(text)} has a minus sign and {match[2]} too; write {size}° {match[2]}, or {size}° {other}"
         raise Misread(text_.replace("°°", "°"))
     value = degrees(match[1])
     if value > 180:
-        raise Misread(f"{shown(text)} is more than 180°; write it like 2.4° E")
+        raise Misread(f"{quote(text)} is more than 180°; write it like 2.4° E")
     return math.radians(value if match[2] == "E" else -value)
 
 
@@ -145,19 +145,19 @@ def _on_earth(text: str, name: str, letters: str, most: int) -> float:
     parts = _HEMISPHERE.fullmatch(text)
     sign, figures, letter = parts.groups() if parts else ("", text, "")
     if letter and letter not in letters:
-        raise Misread(f"{shown(text)} ends in {letter}, and a {name} in {' or '.join(letters)}; write the right letter")
+        raise Misread(f"{quote(text)} ends in {letter}, and a {name} in {' or '.join(letters)}; write the right letter")
     if letter and sign:
-        raise Misread(f"{shown(text)} has a sign and a letter; write one of them")
+        raise Misread(f"{quote(text)} has a sign and a letter; write one of them")
     value = degrees(figures)
     if value > most:
-        raise Misread(f"{shown(text)} cannot be a {name}; it is at most {most}")
+        raise Misread(f"{quote(text)} cannot be a {name}; it is at most {most}")
     return -value if sign == "-" or letter == letters[1] else value
 
 
 def angle_grammar(convert: Callable[[str], float], wanted: str, name: str, help_: str) -> Grammar[Angle]:
     """Return the grammar of an angle that is converted from its text."""
 
-    def read(written: Written, slate: Slate) -> Angle:
+    def read(written: Written, log: ReadingLog) -> Angle:
         if type(written) is not Text:
             raise Wrong(f"one value is expected, {wanted}; write it like 63°30'", written.place)
         try:
@@ -188,12 +188,12 @@ LATITUDE: Final = _earthangle_grammar(latitude, "latitude", "37°57'03.72\"S", 9
 LONGITUDE: Final = _earthangle_grammar(longitude, "longitude", "144°25'29.52\"E", 180)
 
 
-def _read_slope(written: Written, slate: Slate) -> float:
-    found = _SLOPE.read(written, slate)
+def _read_slope(written: Written, log: ReadingLog) -> float:
+    found = _SLOPE.read(written, log)
     bare = found.text.lstrip("+-").strip()
     if _BARE.fullmatch(bare) and float(bare):
         text = f"slope: {found.text} is taken as degrees; write {found.text}° or {found.text} %"
-        slate.oddities.append(Finding("slope-unit", text, found.place))
+        log.oddities.append(Finding("slope-unit", text, found.place))
     return found.radians
 
 

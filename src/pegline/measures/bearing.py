@@ -8,8 +8,8 @@ from pegline.errors import Place
 from pegline.measures.angles import ANGLE, BEARING, DECLINATION
 from pegline.measures.grammar import one_or_more
 from pegline.measures.keys import Key, Record, mapping
-from pegline.measures.reading_log import Slate
-from pegline.measures.scalars import pair_of, word
+from pegline.measures.reading_log import ReadingLog
+from pegline.measures.scalars import one_of, pair_of
 from pegline.measures.source_tree import Table
 from pegline.measures.values import Angle, Pair
 from pegline.records import record
@@ -42,9 +42,7 @@ _BEARINGS: Final = mapping(
 class North:
     """All bearings of a book."""
 
-    reference: Annotated[
-        NorthFrom, Key(word("magnetic", "true", "grid"), "The north that the bearings are from.", name="from")
-    ]
+    reference: Annotated[NorthFrom, Key(one_of(NorthFrom), "The north that the bearings are from.", name="from")]
     bearings: Annotated[
         tuple[Bearing, ...], Key(_BEARINGS, "Bearings of lines, P-Q: angle, forward and back.", measured=True)
     ]
@@ -58,7 +56,7 @@ class North:
     ] = None
 
 
-def _north(values: dict[str, Any], table: Table, slate: Slate) -> North:
+def _north(values: dict[str, Any], table: Table, log: ReadingLog) -> North:
     values["bearings"] = tuple(values["bearings"].values())
     return North(**values)
 

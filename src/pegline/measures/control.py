@@ -7,8 +7,8 @@ from typing import Annotated, Any, Final
 from pegline.errors import Place
 from pegline.measures.angles import LATITUDE, LONGITUDE
 from pegline.measures.keys import Key, Record, mapping
-from pegline.measures.reading_log import Slate, Wrong
-from pegline.measures.scalars import NUMBER, TEXT, bounded, to
+from pegline.measures.reading_log import ReadingLog, Wrong
+from pegline.measures.scalars import NUMBER, TEXT, number_within, to
 from pegline.measures.source_tree import Table
 from pegline.records import record
 
@@ -27,7 +27,7 @@ class ControlPoint:
     accuracy: Annotated[
         float,
         Key(
-            bounded("an accuracy", above=0),
+            number_within("an accuracy", above=0),
             "Standard deviation of each axis: metres for latitude and longitude, else the unit of the CRS.",
             after="crs",
         ),
@@ -50,7 +50,7 @@ class ControlPoint:
     crs: Annotated[str | None, Key(TEXT, "Its own CRS, where it is not the control's.")] = None  #: None: the control's
 
 
-def _point(values: dict[str, Any], table: Table, slate: Slate) -> ControlPoint:
+def _point(values: dict[str, Any], table: Table, log: ReadingLog) -> ControlPoint:
     grid, turned, earth = {"easting", "northing"}, {"westing", "southing"}, {"latitude_deg", "longitude_deg"}
     given = values.keys() & (grid | turned | earth)
     if given not in (grid, turned, earth):
@@ -84,22 +84,22 @@ class Control:
     place: Place
     crs_place: Place
     ground_height: Annotated[
-        float | None, Key(bounded("a height", least=-500, most=9000), "Metres above the ellipsoid.")
+        float | None, Key(number_within("a height", least=-500, most=9000), "Metres above the ellipsoid.")
     ] = None
     allow_shift: Annotated[
         float | None,
-        Key(bounded("a shift", above=0), "Permits a change of datum no less accurate than so many metres."),
+        Key(number_within("a shift", above=0), "Permits a change of datum no less accurate than so many metres."),
     ] = None
     epoch: Annotated[
         float | None,
         Key(
-            bounded("an epoch", least=1900, most=2100),
+            number_within("an epoch", least=1900, most=2100),
             "The moment that coordinates of a dynamic CRS hold for, as a year with decimals.",
         ),
     ] = None
 
 
-def _control(values: dict[str, Any], table: Table, slate: Slate) -> Control:
+def _control(values: dict[str, Any], table: Table, log: ReadingLog) -> Control:
     values["points"] = tuple(values["points"].values())
     return Control(**values, crs_place=table.entries["crs"][1].place)
 

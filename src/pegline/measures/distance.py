@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, READINGS, read_reading
-from pegline.measures.reading_log import Named, Slate, Wrong
-from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, pair_of, shown, sides, to, word
+from pegline.measures.offset import TapedTo
+from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
+from pegline.measures.scalars import NAME, NOTE, PAGE, TEXT, one_of, pair_of, quote, sides, to
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.records import record
@@ -68,15 +69,15 @@ class Arc:
     page: Annotated[str | None, PAGE] = None
 
 
-def _arc(values: dict[str, Any], table: Table, slate: Slate) -> Arc:
+def _arc(values: dict[str, Any], table: Table, log: ReadingLog) -> Arc:
     point_text = table.entries["point"][1]
-    slate.defined.append(Named("point", values["point"], point_text.place))
+    log.defined.append(NameUse("point", values["point"], point_text.place))
     values["arms"] = tuple(values["arms"].values())
     written = table.entries["from"][1]
     if isinstance(written, Table) and len(written.entries) < 2:
         raise Wrong("from: one distance fixes no point; tape it from two or more others", written.place, "arc")
     if values["point"] in (arm.start for arm in values["arms"]):
-        raise Wrong(f"{shown(values['point'])} is taped from itself; name other points", point_text.place, "self-line")
+        raise Wrong(f"{quote(values['point'])} is taped from itself; name other points", point_text.place, "self-line")
     return Arc(**values)
 
 
@@ -95,12 +96,12 @@ class Wall:
 _WALL: Final = re.compile(r"(left|right)\s+(.+)")
 
 
-def _read_wall(written: Written, slate: Slate) -> Wall:
+def _read_wall(written: Written, log: ReadingLog) -> Wall:
     match = _WALL.fullmatch(written.value) if isinstance(written, Text) else None
     if not match:
-        what = f"{shown(written.value)} is no wall" if isinstance(written, Text) else "one wall is expected"
+        what = f"{quote(written.value)} is no wall" if isinstance(written, Text) else "one wall is expected"
         raise Wrong(f"{what}; write its turn, then its length, like 'left 6.4'", written.place)
-    reading = read_reading(Text(match[2], written.place), slate, "over")
+    reading = read_reading(Text(match[2], written.place), log, "over")
     return Wall(match[1] == "left", (reading,), written.place)
 
 
@@ -118,8 +119,8 @@ WALL: Final = Grammar(
 def side_wall(*, left: bool) -> Grammar[Wall]:
     """Return the grammar of a distance to one side."""
 
-    def read(written: Written, slate: Slate) -> Wall:
-        return Wall(left, READINGS.read(written, slate), written.place)
+    def read(written: Written, log: ReadingLog) -> Wall:
+        return Wall(left, READINGS.read(written, log), written.place)
 
     return Grammar(read, READINGS.schema, READINGS.name)
 
@@ -132,8 +133,8 @@ class Witness:
     readings: Annotated[tuple[Reading, ...], Key(READINGS, "The distance as taped.", name="distance", measured=True)]
     place: Place
     to: Annotated[
-        Literal["face", "centre"],
-        Key(word("face", "centre"), "face: taped to the near face of something round; centre by default."),
+        TapedTo,
+        Key(one_of(TapedTo), "face: taped to the near face of something round; centre by default."),
     ] = "centre"
     note: Annotated[str | None, Key(TEXT, "To what part of the object, and the like.")] = None
 

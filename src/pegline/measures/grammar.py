@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Generic, TypeAlias, TypeVar
 
-from pegline.measures.reading_log import BLANK, Misread, Slate, Unfinished, Wrong
+from pegline.measures.reading_log import BLANK, Misread, ReadingLog, Unfinished, Wrong
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.records import record
 
@@ -19,7 +19,7 @@ Schema: TypeAlias = dict[str, Any]
 class Grammar(Generic[T]):
     """How one kind of value is written."""
 
-    read: Callable[[Written, Slate], T]
+    read: Callable[[Written, ReadingLog], T]
     schema: Callable[[], Schema]
     name: str = ""  #: under which the schema defines it once, if it is used in many places
 
@@ -27,7 +27,7 @@ class Grammar(Generic[T]):
 def scalar(convert: Callable[[str], T], wanted: str, schema: Schema, name: str = "") -> Grammar[T]:
     """Return the grammar of a value written as one piece of text; ``wanted`` says in words what it is."""
 
-    def read(written: Written, slate: Slate) -> T:
+    def read(written: Written, log: ReadingLog) -> T:
         if type(written) is not Text:
             raise Wrong(f"{form(written)} is given where {wanted} is expected; write one value", written.place)
         try:
@@ -58,15 +58,15 @@ def form(written: Written) -> str:
 def items(item: Grammar[T], wanted: str, *, least: int = 1, most: int | None = None) -> Grammar[tuple[T, ...]]:
     """Return the grammar of a list; items that cannot be read are told and left out."""
 
-    def read(written: Written, slate: Slate) -> tuple[T, ...]:
+    def read(written: Written, log: ReadingLog) -> tuple[T, ...]:
         if type(written) is not Items:
             raise Wrong(f"{form(written)} is given where {wanted} is expected; write it in brackets", written.place)
         if len(written.items) < least or (most is not None and len(written.items) > most):
-            if len(written.items) < least and written.place in slate.open:
+            if len(written.items) < least and written.place in log.open:
                 raise Unfinished(f"{wanted} are not all written yet; write the rest", written.place)
             count = f"{least}" if least == most else f"at least {least}" if most is None else f"{least} to {most}"
             raise Wrong(f"{len(written.items)} in the list; {wanted} wants {count}", written.place)
-        return _each(written, item, slate)
+        return _each(written, item, log)
 
     return Grammar(read, lambda: _list_schema(item, least, most))
 
@@ -75,30 +75,30 @@ def one_or_more(item: Grammar[T], wanted: str) -> Grammar[tuple[T, ...]]:
     """Return the grammar of one value, or a list of them."""
     read_one = item.read
 
-    def read(written: Written, slate: Slate) -> tuple[T, ...]:
+    def read(written: Written, log: ReadingLog) -> tuple[T, ...]:
         if type(written) is not Items:
-            return (read_one(written, slate),)
+            return (read_one(written, log),)
         if not written.items:
             raise Wrong(f"the list is empty; write {wanted}", written.place)
-        return _each(written, item, slate)
+        return _each(written, item, log)
 
     return Grammar(read, lambda: {"anyOf": [reference(item), _list_schema(item, 1, None)]})
 
 
-def _each(written: Items, item: Grammar[T], slate: Slate) -> tuple[T, ...]:
+def _each(written: Items, item: Grammar[T], log: ReadingLog) -> tuple[T, ...]:
     """Return the items that can be read; raise when one is blank, for then the list is not finished."""
     values: list[T] = []
-    key = slate.key
+    key = log.key
     for part in written.items:
         if blank(part):
             raise Unfinished(f"an entry of the list is {BLANK}", part.place)
         try:
-            values.append(item.read(part, slate))
+            values.append(item.read(part, log))
         except Wrong as wrong:
-            slate.tell(wrong, key if type(part) is Text else "")
-            slate.lose(part)
+            log.tell(wrong, key if type(part) is Text else "")
+            log.lose(part)
         except Unfinished as unfinished:
-            slate.leave(unfinished, part)
+            log.leave(unfinished, part)
     if not values and written.items:
         raise Wrong("", written.place)
     return tuple(values)

@@ -13,7 +13,7 @@ from typing import Any, Final, Generic, NamedTuple, TypeVar, get_type_hints
 
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Schema, blank, form, reference
-from pegline.measures.reading_log import BLANK, Slate, Unfinished, Wrong
+from pegline.measures.reading_log import BLANK, ReadingLog, Unfinished, Wrong
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.spelling import suggest
 from pegline.records import record
@@ -47,13 +47,13 @@ class OneOf:
 
 class _Slot(NamedTuple):
     field: str
-    read: Callable[[Written, Slate], Any]
+    read: Callable[[Written, ReadingLog], Any]
     measured: bool
 
 
 #: Rules of faults that a record has no longer once more of it is written.
 _LACKING: Final = frozenset({"circle", "missing-key", "points", "row-name"})
-Finish = Callable[[dict[str, Any], Table, Slate], T]
+Finish = Callable[[dict[str, Any], Table, ReadingLog], T]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,50 +80,50 @@ class Record(Generic[T]):
         """Return the grammar, for use as a value."""
         return Grammar(self.read, self.schema, self.name)
 
-    def read(self, written: Written, slate: Slate) -> T:
+    def read(self, written: Written, log: ReadingLog) -> T:
         """Return the record that a table says."""
-        return self.build(written, slate, None, {})
+        return self.build(written, log, None, {})
 
-    def build(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
+    def build(self, written: Written, log: ReadingLog, text: Text | None, known: dict[str, Any]) -> T:
         """Return the record that a table says, some of its fields ``known`` from the key ``text`` of its map."""
         if type(written) is Table and not (self.short and "either" in written.entries):
             table = Table(written.entries, text.place, written.closed) if text else written
         elif self.short:  # only the value of its short key is written
-            return self._of_short(written, slate, text, known)
+            return self._of_short(written, log, text, known)
         else:
             table = self._without_keys(written, text)
         if not self.has_unit or "unit" not in table.entries:
-            return self._make(table, slate, known)
-        outer = slate.unit
+            return self._make(table, log, known)
+        outer = log.unit
         unit = table.entries["unit"][1]
         if isinstance(unit, Text) and unit.value in METRES_PER:  # if not, it is told when its turn comes
-            slate.unit = unit.value
+            log.unit = unit.value
         try:
-            return self._make(table, slate, known)
+            return self._make(table, log, known)
         finally:
-            slate.unit = outer
+            log.unit = outer
 
-    def _make(self, table: Table, slate: Slate, known: dict[str, Any]) -> T:
+    def _make(self, table: Table, log: ReadingLog, known: dict[str, Any]) -> T:
         layout = _layout(self)
         values = known.copy()
-        failed, unfinished = self._fill(values, table, layout, slate)
+        failed, unfinished = self._fill(values, table, layout, log)
         if failed or unfinished or not layout.required.keys() <= values.keys():
-            self._can_do_without(values, failed, unfinished, table, layout, slate)
+            self._can_do_without(values, failed, unfinished, table, layout, log)
         if layout.placed:
             values["place"] = table.place
         if not self.finish:
             return self.cls(**values)
         try:
-            return self.finish(values, table, slate)
+            return self.finish(values, table, log)
         except Wrong as wrong:
             if failed:  # what finish misses may be what was told just now
                 raise Wrong("", table.place) from None
-            if wrong.rule in _LACKING and table.place in slate.open:
+            if wrong.rule in _LACKING and table.place in log.open:
                 raise Unfinished(wrong.text, wrong.place) from None
             raise
 
     def _fill(
-        self, values: dict[str, Any], table: Table, layout: _Layout, slate: Slate
+        self, values: dict[str, Any], table: Table, layout: _Layout, log: ReadingLog
     ) -> tuple[list[str], Unfinished | None]:
         """Read each key's value; return the fields that could not be read, and the first that is not finished."""
         failed: list[str] = []
@@ -132,27 +132,27 @@ class Record(Generic[T]):
         for word, (key, value) in table.entries.items():
             slot = slots.get(word)
             if slot is None:
-                slate.tell(Wrong(_unknown_key(word, value, slots), key.place, "unknown-key"))
-                slate.lose(value)
+                log.tell(Wrong(_unknown_key(word, value, slots), key.place, "unknown-key"))
+                log.lose(value)
                 continue
             name, read, measured = slot
             if type(value) is Text and not value.value:
                 if measured or name in layout.required:
                     unfinished = unfinished or Unfinished(f"{word} is {BLANK}", key.place)
             elif name in values:
-                slate.tell(Wrong(f"{word} is given beside {layout.other(word, table)}; keep one of them", key.place))
+                log.tell(Wrong(f"{word} is given beside {layout.other(word, table)}; keep one of them", key.place))
             else:
-                slate.key = word
+                log.key = word
                 try:
-                    values[name] = read(value, slate)
+                    values[name] = read(value, log)
                 except Wrong as wrong:
-                    slate.tell(wrong, word)
-                    slate.lose(value)
+                    log.tell(wrong, word)
+                    log.lose(value)
                     failed.append(name)
                 except Unfinished as inner:
                     blank_part = Unfinished(f"{word}: {inner.what}", inner.place)
                     if self.parts:
-                        slate.leave(blank_part, value)
+                        log.leave(blank_part, value)
                     else:
                         unfinished = unfinished or blank_part
         return failed, unfinished
@@ -163,13 +163,13 @@ class Record(Generic[T]):
             raise Wrong(f"{form(written)} is given where {self.wanted} is expected; write 'key: value'", written.place)
         return Table({}, text.place if text else written.place)
 
-    def _of_short(self, written: Written, slate: Slate, text: Text | None, known: dict[str, Any]) -> T:
+    def _of_short(self, written: Written, log: ReadingLog, text: Text | None, known: dict[str, Any]) -> T:
         """Return the record whose short key alone is written."""
         slot = _layout(self).slots[self.short]
         place = text.place if text else written.place
         if blank(written):
             raise Unfinished(BLANK, place)
-        values = {**known, slot.field: slot.read(written, slate)}
+        values = {**known, slot.field: slot.read(written, log)}
         if _layout(self).placed:
             values["place"] = place
         return self.cls(**values)
@@ -181,7 +181,7 @@ class Record(Generic[T]):
         unfinished: Unfinished | None,
         table: Table,
         layout: _Layout,
-        slate: Slate,
+        log: ReadingLog,
     ) -> None:
         """Raise where the record cannot do without what is not among its values."""
         if any(name in layout.required for name in failed):
@@ -191,7 +191,7 @@ class Record(Generic[T]):
         lacking = [told for name, told in layout.required.items() if name not in values]
         if lacking:
             are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
-            if table.place in slate.open:
+            if table.place in log.open:
                 raise Unfinished(f"{' and '.join(lacking)} {are} still missing; write {them}", table.place)
             text = f"{' and '.join(lacking)} {are} missing; {self.wanted} must have {them}"
             raise Wrong(text, table.place, "missing-key")
@@ -294,22 +294,22 @@ def mapping(
     Where ``name`` is given, the item is a record and ``name(key)`` the fields that the map's key fills.
     """
 
-    def entry(text: Text, value: Written, slate: Slate) -> T:
-        known = key.read(text, slate)
+    def entry(text: Text, value: Written, log: ReadingLog) -> T:
+        known = key.read(text, log)
         if isinstance(item, Record):
-            return item.build(value, slate, text, name(known) if name else {})
+            return item.build(value, log, text, name(known) if name else {})
         if blank(value):
             raise Unfinished(BLANK, text.place)
-        return item.read(value, slate)
+        return item.read(value, log)
 
-    def read(written: Written, slate: Slate) -> dict[str, T]:
+    def read(written: Written, log: ReadingLog) -> dict[str, T]:
         if type(written) is not Table:
             raise Wrong(f"{form(written)} is given where {wanted} is expected; write 'name: value'", written.place)
         values: dict[str, T] = {}
         for word, (text, value) in written.entries.items():
-            found = slate.attempt(lambda text=text, value=value: entry(text, value, slate), value, word)  # type: ignore[misc]
+            found = log.attempt(lambda text=text, value=value: entry(text, value, log), value, word)  # type: ignore[misc]
             if found is None:
-                slate.lose(text)
+                log.lose(text)
             else:
                 values[word] = found
         return values

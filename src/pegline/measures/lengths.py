@@ -12,8 +12,8 @@ from typing import Annotated, Final, Literal
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, reference
 from pegline.measures.keys import Key, Record
-from pegline.measures.reading_log import Misread, Slate, Wrong
-from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, shown
+from pegline.measures.reading_log import Misread, ReadingLog, Wrong
+from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, quote
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import nearest
 from pegline.measures.values import Accuracy, Length, Reading
@@ -80,10 +80,10 @@ def unknown_unit(text: str) -> str:
     known = _OTHER_NAMES.get(text) or _OTHER_NAMES.get(text.lower())
     near = nearest(text, METRES_PER)
     cure = f"write {known}" if known else f"did you mean {near!r}?" if near else "use m, ft, in, yd, lk, ch or cm"
-    return f"unknown unit {shown(text)}; {cure}"
+    return f"unknown unit {quote(text)}; {cure}"
 
 
-def _unit_read(written: Written, slate: Slate) -> str:
+def _unit_read(written: Written, log: ReadingLog) -> str:
     if type(written) is not Text:
         raise Wrong("one unit is expected; write it like m or ft", written.place, "unit")
     try:
@@ -106,7 +106,7 @@ def length(text: str) -> Length:
         if math.isfinite(value):
             return Length(value, None, text)
     if len(text) > LONGEST:
-        raise Misread(f"{shown(text)} is longer than {LONGEST} characters; write a length as it was read")
+        raise Misread(f"{quote(text)} is longer than {LONGEST} characters; write a length as it was read")
     plain = plain_signs(text)
     if _BARE.fullmatch(plain) or _BARE_FRACTION.fullmatch(plain) or (plain in _LONE and not text.isascii()):
         value = _piece(plain)
@@ -128,26 +128,26 @@ _LONE: Final = frozenset(plain_signs(chr(code)) for code in (*range(0xBC, 0xBF),
 
 def _no_length(text: str) -> str:
     if re.fullmatch(r"[-+]?\d+/\d+", plain_signs(text), re.ASCII):
-        return f"{shown(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
+        return f"{quote(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
     if text.startswith(("~", "{")):
-        return f"{shown(text)} cannot be marked as doubtful; write a plain length"
+        return f"{quote(text)} cannot be marked as doubtful; write a plain length"
     return no_number(text, "12.45, 12.45 m or 40 ft 6 in").replace("is no number", "is no length")
 
 
 def _compound(text: str, pieces: Sequence[tuple[str, str]]) -> Length:
     units = [unit(UNIT_MARKS.get(mark, mark)) for _, mark in pieces]
     if len(units) > 1 and not any(_in_order(units, system) for system in COMPOUNDS):
-        raise Misread(f"{shown(text)} mixes {' and '.join(units)}; write it in one unit, or largest first")
+        raise Misread(f"{quote(text)} mixes {' and '.join(units)}; write it in one unit, or largest first")
     numbers = [_piece(number) for number, _ in pieces]
     if not all(map(math.isfinite, numbers)):
-        raise Misread(f"{shown(text)} is not a finite number; write what was read")
+        raise Misread(f"{quote(text)} is not a finite number; write what was read")
     sign = -1.0 if pieces[0][0].startswith("-") else 1.0
     value = abs(numbers[0])
     for index in range(1, len(units)):
         share = METRES_PER[units[index]] / METRES_PER[units[index - 1]]
         if numbers[index] < 0 or numbers[index] * share >= 1 - 1e-9 or numbers[index - 1] != int(numbers[index - 1]):
             raise Misread(
-                f"{shown(text)}: {pieces[index][0]} {units[index]} does not fit there; write it like 40 ft 6 in"
+                f"{quote(text)}: {pieces[index][0]} {units[index]} does not fit there; write it like 40 ft 6 in"
             )
         value += numbers[index] * (METRES_PER[units[index]] / METRES_PER[units[0]])
     return Length(sign * value, units[0], text)
@@ -164,40 +164,40 @@ def _piece(text: str) -> float:
         return float(text)
     *whole, over, under = re.split(r"[\s/]+", text.lstrip("+-"))
     if int(under) == 0 or int(over) >= int(under):
-        raise Misread(f"{shown(text)} is no number with a fraction; write it like 6 1/2 in")
+        raise Misread(f"{quote(text)} is no number with a fraction; write it like 6 1/2 in")
     value = sum(map(int, whole)) + int(over) / int(under)
     return -value if text.startswith("-") else value
 
 
-def _length_of(written: Written, slate: Slate, wanted: str, sign: Sign) -> Length:
+def _length_of(written: Written, log: ReadingLog, wanted: str, sign: Sign) -> Length:
     if type(written) is not Text:
         what = "a list" if isinstance(written, Items) else "a map"
         raise Wrong(f"{what} is given where {wanted} is expected; write one value", written.place)
     try:
-        return within(length(written.value), slate, sign)
+        return within(length(written.value), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
 
 
-def within(found: Length, slate: Slate, sign: Sign) -> Length:
+def within(found: Length, log: ReadingLog, sign: Sign) -> Length:
     """Return a length that a tape can have given."""
-    metres = abs(found.value) * METRES_PER[found.unit or slate.unit]
+    metres = abs(found.value) * METRES_PER[found.unit or log.unit]
     if LEAST <= metres <= LIMIT and (found.value > 0 or sign == "any"):
         return found
     if found.value == 0 and sign == "nought":
         return found
     if sign != "any" and found.value <= 0:
         what = "zero" if found.value == 0 else "below zero"
-        raise Misread(f"{shown(found.text)} is {what}; write a length over 0")
+        raise Misread(f"{quote(found.text)} is {what}; write a length over 0")
     if sign != "any" and metres < LEAST:
-        raise Misread(f"{shown(found.text)} is shorter than any tape shows; check the figure and its unit")
+        raise Misread(f"{quote(found.text)} is shorter than any tape shows; check the figure and its unit")
     if metres > LIMIT:
-        raise Misread(f"{shown(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
+        raise Misread(f"{quote(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
     return found
 
 
 def _lengths(wanted: str, sign: Sign) -> Grammar[Length]:
-    return Grammar(lambda written, slate: _length_of(written, slate, wanted, sign), lambda: LENGTH_SCHEMA, "length")
+    return Grammar(lambda written, log: _length_of(written, log, wanted, sign), lambda: LENGTH_SCHEMA, "length")
 
 
 LENGTH: Final = _lengths("a length", "over")
@@ -223,23 +223,23 @@ READING_SCHEMA: Final = {
 }
 
 
-def read_reading(written: Written, slate: Slate, sign: Sign) -> Reading:
+def read_reading(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     """Return one reading off a tape."""
     if type(written) is not Text:
-        return _either(written, slate, sign)
+        return _either(written, log, sign)
     text = written.value
     doubtful = text.startswith("~")
     try:
-        found = within(length(text[1:].lstrip() if doubtful else text), slate, sign)
+        found = within(length(text[1:].lstrip() if doubtful else text), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
     return Reading(found, written.place, doubtful)
 
 
-def _either(written: Written, slate: Slate, sign: Sign) -> Reading:
+def _either(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     if isinstance(written, Table) and written.entries.keys() == {"either"}:
-        choices = _CHOICES[sign].read(written.entries["either"][1], slate)
-        if len({choice.metres(slate.unit) for choice in choices}) < len(choices):
+        choices = _CHOICES[sign].read(written.entries["either"][1], log)
+        if len({choice.metres(log.unit) for choice in choices}) < len(choices):
             raise Wrong("two of the readings are the same; write those that it may be", written.place)
         return Reading(choices[0], written.place, either=choices)
     what = "a list" if isinstance(written, Items) else "a map"
@@ -259,11 +259,11 @@ CHAINAGE: Final = Grammar(partial(read_reading, sign="any"), lambda: READING_SCH
 OFFSETS: Final = one_or_more(READING, "a reading")
 
 
-def check_spread(readings: Sequence[Reading], slate: Slate, place: Place | None = None) -> None:
+def check_spread(readings: Sequence[Reading], log: ReadingLog, place: Place | None = None) -> None:
     """Refuse readings of one length that differ by more than a tenth of the larger."""
     if len(readings) < 2:
         return
-    lengths = [reading.length.metres(slate.unit) for reading in readings if not reading.either]
+    lengths = [reading.length.metres(log.unit) for reading in readings if not reading.either]
     if lengths and max(lengths) - min(lengths) > SPREAD * max(map(abs, lengths)):
         texts = [reading.length.text for reading in readings]
         point = f", or {texts[0]}.{texts[1]} with a point if a decimal comma was meant" if _commas(texts) else ""
@@ -278,11 +278,11 @@ def _commas(texts: Sequence[str]) -> bool:
     return len(texts) == 2 and all(text.isascii() and text.isdigit() for text in texts)
 
 
-def _read_readings(written: Written, slate: Slate) -> tuple[Reading, ...]:
+def _read_readings(written: Written, log: ReadingLog) -> tuple[Reading, ...]:
     if type(written) is Text:
-        return (read_reading(written, slate, "over"),)
-    readings = OFFSETS.read(written, slate)
-    check_spread(readings, slate)
+        return (read_reading(written, log, "over"),)
+    readings = OFFSETS.read(written, log)
+    check_spread(readings, log)
     return readings
 
 
@@ -307,7 +307,7 @@ class _Parts:
     ] = 0.0
 
 
-def _parts(values: dict[str, object], table: Table, slate: Slate) -> Accuracy:
+def _parts(values: dict[str, object], table: Table, log: ReadingLog) -> Accuracy:
     if not values.keys() & {"fixed", "per_length"}:
         raise Wrong("an accuracy is empty; write fixed, per_length or both", table.place)
     fixed = values.get("fixed") or Length(0.0, None, "0")
@@ -319,10 +319,10 @@ def _parts(values: dict[str, object], table: Table, slate: Slate) -> Accuracy:
 _PARTS: Final = Record(_Parts, "an accuracy", _parts)  # type: ignore[arg-type]
 
 
-def _read_accuracy(written: Written, slate: Slate) -> Accuracy:
+def _read_accuracy(written: Written, log: ReadingLog) -> Accuracy:
     if isinstance(written, Table):
-        return _PARTS.read(written, slate)  # type: ignore[return-value]
-    return Accuracy(LENGTH.read(written, slate), 0.0, written.place)
+        return _PARTS.read(written, log)  # type: ignore[return-value]
+    return Accuracy(LENGTH.read(written, log), 0.0, written.place)
 
 
 ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [reference(LENGTH), _PARTS.schema()]}, "accuracy")

@@ -16,7 +16,7 @@ from pegline.measures.grammar import Grammar, items, reference
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import CHAINAGE, READING
 from pegline.measures.offset import METHOD, Method
-from pegline.measures.reading_log import Slate, Wrong
+from pegline.measures.reading_log import ReadingLog, Wrong
 from pegline.measures.scalars import NOTE, TEXT, to
 from pegline.measures.source_tree import Table, Written
 from pegline.measures.values import Angle, Reading
@@ -168,8 +168,8 @@ class ChainAngle:
 _CHAIN_ANGLE: Final = Record(ChainAngle, "an angle by a small triangle", name="chain_angle")
 
 
-def _read_angle(written: Written, slate: Slate) -> Angle | ChainAngle:
-    return _CHAIN_ANGLE.read(written, slate) if isinstance(written, Table) else ANGLE.read(written, slate)
+def _read_angle(written: Written, log: ReadingLog) -> Angle | ChainAngle:
+    return _CHAIN_ANGLE.read(written, log) if isinstance(written, Table) else ANGLE.read(written, log)
 
 
 _ANGLE: Final = Grammar(_read_angle, lambda: {"anyOf": [reference(ANGLE), reference(_CHAIN_ANGLE.grammar)]})
@@ -290,7 +290,7 @@ _NO_FIGURE: Final[dict[Way, str]] = {
 }
 
 
-def _passage(values: dict[str, Any], table: Table, slate: Slate) -> Passage:
+def _passage(values: dict[str, Any], table: Table, log: ReadingLog) -> Passage:
     given = [way for way, keys in WAYS.items() if any(values.get(key) for key in keys)]
     if len(given) != 1:
         text = "a leg past an obstacle is taped in one way; write " + ", or ".join(
@@ -304,7 +304,7 @@ def _passage(values: dict[str, Any], table: Table, slate: Slate) -> Passage:
     if open_reading := next((reading for reading in passage.readings if reading.either), None):
         raise Wrong("a reading past an obstacle cannot be left open; write one", open_reading.place, "obstacle")
     try:
-        length = passage_length(passage, [reading.length.metres(slate.unit) for reading in passage.readings])
+        length = passage_length(passage, [reading.length.metres(log.unit) for reading in passage.readings])
     except ValueError:
         raise Wrong(_NO_FIGURE[passage.way], table.place, "obstacle") from None
     if not length > 0:

@@ -9,28 +9,29 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
-from pegline.measures.reading_log import Misread, Named, Slate, Wrong
-from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, pair_of, to, word
+from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
+from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, one_of, pair_of, to
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Length, Name, Pair, Reading
 from pegline.records import record
 
-__all__ = ["METHOD", "ROW", "Form", "Method", "Row"]
+__all__ = ["METHOD", "ROW", "Form", "Method", "Row", "TapedTo"]
 
 Form = Literal["perpendicular", "oblique", "on line", "station"]
+TapedTo = Literal["face", "centre"]  #: what of something round a distance was taped to
 Method = Literal["set square", "three-four-five", "swing", "optical square", "eye"]
 
-METHOD: Final = word("set square", "three-four-five", "swing", "optical square", "eye")
+METHOD: Final = one_of(Method)
 _NUMERIC: Final = re.compile(r"[-+~.]*\s*[.\d]")
 _STATION: Final = name_to("on the line")
 _FEATURE: Final = to("feature")
 
 
-def _read_at(written: Written, slate: Slate) -> Reading | Name:
+def _read_at(written: Written, log: ReadingLog) -> Reading | Name:
     """Return a chainage, or the name of a station that stands for its own: a number is always a chainage."""
     if type(written) is not Text or _NUMERIC.match(written.value):
-        return read_reading(written, slate, "any")
-    return _STATION.read(written, slate)
+        return read_reading(written, log, "any")
+    return _STATION.read(written, log)
 
 
 _AT: Final = one_or_more(
@@ -75,8 +76,8 @@ class Row:
     feature: Annotated[str | None, Key(_FEATURE, "The feature that this is the next point of.")] = None
     kind: Annotated[str | None, Key(KIND, "Makes the point a feature of its own, of this kind.")] = None
     to: Annotated[
-        Literal["face", "centre"],
-        Key(word("face", "centre"), "face: taped to the near face of something round; default centre."),
+        TapedTo,
+        Key(one_of(TapedTo), "face: taped to the near face of something round; default centre."),
     ] = "centre"
     method: Annotated[Method | None, Key(METHOD, "How the right angle was set out.")] = (
         None  #: None: the line's or book's
@@ -115,11 +116,11 @@ class Row:
         return -seen if self.back else seen
 
 
-def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
+def _row(values: dict[str, Any], table: Table, log: ReadingLog) -> Row:
     if "mark_at" in values and "page" not in values:
         raise Wrong("mark_at is a spot on a page, and the row names none; add page", table.place, "mark")
     if "station" in values:
-        return _tie_station(values, table, slate)
+        return _tie_station(values, table, log)
     left, right, chainages = values.get("left"), values.get("right"), values["at"]
     if left and right:
         raise Wrong("both left and right are given; keep the one that was measured", table.place, "left-and-right")
@@ -128,7 +129,7 @@ def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
         _check_arms(len(chainages), offsets, table)
         values["form"] = "oblique"
     elif offsets:
-        check_spread(offsets, slate)
+        check_spread(offsets, log)
         values["form"] = "perpendicular"
     if "produced" in values and (offsets or len(chainages) > 1):
         raise Wrong(
@@ -138,7 +139,7 @@ def _row(values: dict[str, Any], table: Table, slate: Slate) -> Row:
         )
     if values.get("to") == "face" and not values.keys() & {"girth", "width"}:
         raise Wrong("to: face needs half the width; write girth or width in the row", table.place, "face")
-    values["name"] = _named(values, table, slate)
+    values["name"] = _named(values, table, log)
     return Row(**values)
 
 
@@ -156,7 +157,7 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
-def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:
+def _tie_station(values: dict[str, Any], table: Table, log: ReadingLog) -> Row:
     name = values.pop("station")
     place = table.entries["station"][1].place
     for other in ("left", "right", "point", "feature", "kind", "produced"):
@@ -165,15 +166,15 @@ def _tie_station(values: dict[str, Any], table: Table, slate: Slate) -> Row:
             raise Wrong(text, table.entries[other][0].place, "station-row")
     if len(values["at"]) > 1 or isinstance(values["at"][0], Name):
         raise Wrong("a tie station has one chainage; write a number", table.entries["at"][1].place, "station-row")
-    slate.defined.append(Named("station", name, place))
+    log.defined.append(NameUse("station", name, place))
     return Row(**values, name=name, form="station")
 
 
-def _named(values: dict[str, Any], table: Table, slate: Slate) -> str:
+def _named(values: dict[str, Any], table: Table, log: ReadingLog) -> str:
     """Return the name of the row's point, counting the unnamed rows of its feature."""
     point = values.pop("point", None)
     if point is not None:
-        slate.defined.append(Named("point", point, table.entries["point"][1].place))
+        log.defined.append(NameUse("point", point, table.entries["point"][1].place))
         return str(point)
     if "kind" in values:
         raise Wrong("kind makes the point a feature and needs its name; add point", table.place, "row-name")
@@ -182,8 +183,8 @@ def _named(values: dict[str, Any], table: Table, slate: Slate) -> str:
         feature = "produced"
     if feature is None:
         raise Wrong("nothing says what is here; add point, feature or station", table.place, "row-name")
-    slate.rows[feature] += 1
-    return f"{feature}.{slate.rows[feature]}"
+    log.rows[feature] += 1
+    return f"{feature}.{log.rows[feature]}"
 
 
 ROW: Final = Record(

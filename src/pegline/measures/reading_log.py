@@ -10,7 +10,7 @@ from typing import Final, NamedTuple, TypeVar
 from pegline.errors import Finding, Place
 from pegline.measures.source_tree import Items, Text, Written
 
-__all__ = ["BLANK", "NOT_YET", "Misread", "Named", "Slate", "Unfinished", "Wrong"]
+__all__ = ["BLANK", "NOT_YET", "Misread", "NameUse", "ReadingLog", "Unfinished", "Wrong"]
 
 T = TypeVar("T")
 NOT_YET: Final = "not-yet"  #: rule of a finding that tells what a half-finished book does not say yet
@@ -37,7 +37,7 @@ class Unfinished(Exception):  # noqa: N818 (a signal within the reader)
         super().__init__(what)
 
 
-class Named(NamedTuple):
+class NameUse(NamedTuple):
     """A name that was used or defined somewhere."""
 
     realm: str  #: what it names: point, station, line, feature, tape, kind, page
@@ -46,15 +46,15 @@ class Named(NamedTuple):
 
 
 @dataclass(slots=True)
-class Slate:
+class ReadingLog:
     """What is noted while a book is read."""
 
     unit: str = "m"  #: of bare lengths where the reading stands
     faults: list[Finding] = field(default_factory=list)
     oddities: list[Finding] = field(default_factory=list)  #: what is read, and may not be what was meant
     blanks: list[Finding] = field(default_factory=list)  #: what is not booked yet
-    used: list[Named] = field(default_factory=list)
-    defined: list[Named] = field(default_factory=list)
+    used: list[NameUse] = field(default_factory=list)
+    defined: list[NameUse] = field(default_factory=list)
     open: frozenset[Place] = frozenset()  #: of what the book ends in the midst of
     sections: tuple[str, ...] = ()  #: the sections that are all written
     last: str = ""  #: the section that the book ends in the midst of

@@ -6,12 +6,12 @@ import datetime
 import math
 import re
 import unicodedata
-from typing import Final
+from typing import Any, Final, get_args
 
 from pegline.kinds import KINDS
 from pegline.measures.grammar import Grammar, scalar
 from pegline.measures.keys import Key, OneOf
-from pegline.measures.reading_log import Misread, Named, Slate, Wrong
+from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
 from pegline.measures.source_tree import Written
 from pegline.measures.spelling import nearest
 from pegline.measures.values import Name, Pair, Side
@@ -34,7 +34,7 @@ _FRACTIONS: Final = re.compile("[\u00bc-\u00be\u2150-\u215e]")
 TEXT_SCHEMA: Final = {"type": ["string", "number", "boolean"]}
 
 
-def shown(text: str) -> str:
+def quote(text: str) -> str:
     """Return a text as a message shows it: quoted, and no longer than a line can bear."""
     return repr(text if len(text) <= 40 else text[:37] + "…")
 
@@ -91,17 +91,22 @@ def word(*options: str) -> Grammar[str]:
             return text
         near = nearest(text, options)
         hint = f"did you mean {near!r}?" if near else f"write one of {', '.join(options)}"
-        raise Misread(f"{shown(text)} cannot stand here; {hint}")
+        raise Misread(f"{quote(text)} cannot stand here; {hint}")
 
     # An editor reads the word true as a truth value.
     return scalar(convert, "one word", {"enum": [*options, True] if "true" in options else list(options)})
+
+
+def one_of(choice: Any) -> Grammar[str]:
+    """Return the grammar of one word out of those that a ``Literal`` lists."""
+    return word(*get_args(choice))
 
 
 def flag(text: str) -> bool:
     """Return a yes or no."""
     if text in ("true", "false"):
         return text == "true"
-    raise Misread(f"{shown(text)} is neither true nor false; write one of them")
+    raise Misread(f"{quote(text)} is neither true nor false; write one of them")
 
 
 FLAG: Final = scalar(flag, "true or false", {"type": "boolean"})
@@ -119,14 +124,14 @@ def name(text: str) -> str:
     if _NAME.fullmatch(text) or _is_name(text):
         return text
     if dash := next((sign for sign in text if sign in _DASH_SIGNS), None):
-        raise Misread(f"{shown(text)} has {sign_name(dash)}, which no name can have; leave it out")
+        raise Misread(f"{quote(text)} has {sign_name(dash)}, which no name can have; leave it out")
     if "-" in text:
-        raise Misread(f"{shown(text)} has a hyphen, which means 'from … to'; leave it out of names")
+        raise Misread(f"{quote(text)} has a hyphen, which means 'from … to'; leave it out of names")
     odd = next((sign for sign in text if not _fits(sign)), None)
     if odd is None:
-        raise Misread(f"{shown(text)} is no name; write letters, digits and single spaces inside")
+        raise Misread(f"{quote(text)} is no name; write letters, digits and single spaces inside")
     raise Misread(
-        f"{shown(text)} has {sign_name(odd)}, which no name can have; use letters, digits, '_', '.' and spaces inside"
+        f"{quote(text)} has {sign_name(odd)}, which no name can have; use letters, digits, '_', '.' and spaces inside"
     )
 
 
@@ -150,17 +155,17 @@ def _pair(text: str) -> tuple[str, str]:
     start, dash, end = text.partition("-")
     if not dash:
         if sign := next((sign for sign in text if sign in _DASH_SIGNS), None):
-            raise Misread(f"{shown(text)} has {sign_name(sign)}; write a plain hyphen, P-Q")
-        raise Misread(f"{shown(text)} does not say from where to where; write P-Q")
+            raise Misread(f"{quote(text)} has {sign_name(sign)}; write a plain hyphen, P-Q")
+        raise Misread(f"{quote(text)} does not say from where to where; write P-Q")
     if "-" in end:
-        raise Misread(f"{shown(text)} has more than one hyphen; write P-Q, and no hyphen in a name")
+        raise Misread(f"{quote(text)} has more than one hyphen; write P-Q, and no hyphen in a name")
     if not start.strip() or not end.strip():
-        raise Misread(f"{shown(text)} lacks an end; write P-Q")
+        raise Misread(f"{quote(text)} lacks an end; write P-Q")
     return name(start.strip()), name(end.strip())
 
 
-def _read_pair(written: Written, slate: Slate) -> Pair:
-    start, end = _SPLIT.read(written, slate)
+def _read_pair(written: Written, log: ReadingLog) -> Pair:
+    start, end = _SPLIT.read(written, log)
     if start == end:
         raise Wrong(f"{start!r} is at both ends; name two different points", written.place, "self-line")
     return Pair(start, end, written.place)
@@ -174,9 +179,9 @@ PAIR: Final = Grammar(_read_pair, lambda: PAIR_SCHEMA, "pair")
 def to(realm: str, grammar: Grammar[str] = NAME) -> Grammar[str]:
     """Return the grammar of a name that must be known: the check looks it up among the names of its realm."""
 
-    def read(written: Written, slate: Slate) -> str:
-        found = grammar.read(written, slate)
-        slate.used.append(Named(realm, found, written.place))
+    def read(written: Written, log: ReadingLog) -> str:
+        found = grammar.read(written, log)
+        log.used.append(NameUse(realm, found, written.place))
         return found
 
     return Grammar(read, grammar.schema, grammar.name)
@@ -185,9 +190,9 @@ def to(realm: str, grammar: Grammar[str] = NAME) -> Grammar[str]:
 def name_to(realm: str) -> Grammar[Name]:
     """Return the grammar of a name that must be known, with its place."""
 
-    def read(written: Written, slate: Slate) -> Name:
-        found = NAME.read(written, slate)
-        slate.used.append(Named(realm, found, written.place))
+    def read(written: Written, log: ReadingLog) -> Name:
+        found = NAME.read(written, log)
+        log.used.append(NameUse(realm, found, written.place))
         return Name(found, written.place)
 
     return Grammar(read, NAME.schema, NAME.name)
@@ -196,9 +201,9 @@ def name_to(realm: str) -> Grammar[Name]:
 def pair_of(realm: str) -> Grammar[Pair]:
     """Return the grammar of a pair of names that must be known."""
 
-    def read(written: Written, slate: Slate) -> Pair:
-        pair = PAIR.read(written, slate)
-        slate.used.extend(Named(realm, end, written.place) for end in (pair.start, pair.end))
+    def read(written: Written, log: ReadingLog) -> Pair:
+        pair = PAIR.read(written, log)
+        log.used.extend(NameUse(realm, end, written.place) for end in (pair.start, pair.end))
         return pair
 
     return Grammar(read, PAIR.schema, PAIR.name)
@@ -224,18 +229,18 @@ def number(text: str) -> float:
 def no_number(text: str, example: str = "12.45") -> str:
     """Return why a text is no number, and what to write."""
     if len(text) > LONGEST:
-        return f"{shown(text)} is longer than {LONGEST} characters; write a number as it was read"
+        return f"{quote(text)} is longer than {LONGEST} characters; write a number as it was read"
     if _COMMA.fullmatch(text):
-        return f"{shown(text)} has a decimal comma; write {text.replace(',', '.')}"
+        return f"{quote(text)} has a decimal comma; write {text.replace(',', '.')}"
     plain = re.sub(r"(?<=\d)[, _'](?=\d{3})", "", text)
     if plain != text and _NUMBER.fullmatch(plain):
-        return f"{shown(text)} has a sign between thousands; write {plain}"
+        return f"{quote(text)} has a sign between thousands; write {plain}"
     huge = _NUMBER.fullmatch(text) and not math.isfinite(float(text))
     if huge or text.lower().lstrip("+-.") in ("nan", "inf", "infinity"):
-        return f"{shown(text)} is not a finite number; write what was read"
+        return f"{quote(text)} is not a finite number; write what was read"
     if cure := _other_spelling(text):
-        return f"{shown(text)} is no number; write {cure}"
-    return f"{shown(text)} is no number; write it like {example}"
+        return f"{quote(text)} is no number; write {cure}"
+    return f"{quote(text)} is no number; write it like {example}"
 
 
 def _other_spelling(text: str) -> str | None:
@@ -258,7 +263,7 @@ NUMBER_SCHEMA: Final = {"type": "number"}
 NUMBER: Final = scalar(number, "a number", NUMBER_SCHEMA)
 
 
-def bounded(
+def number_within(
     wanted: str, *, above: float = -math.inf, least: float = -math.inf, most: float = math.inf
 ) -> Grammar[float]:
     """Return the grammar of a number within limits; ``wanted`` names it and its unit."""
@@ -269,7 +274,7 @@ def bounded(
             limit = (
                 f"over {above:g}" if value <= above else f"{least:g} or more" if value < least else f"at most {most:g}"
             )
-            raise Misread(f"{shown(text)} cannot be {wanted}; it is {limit}")
+            raise Misread(f"{quote(text)} cannot be {wanted}; it is {limit}")
         return value
 
     schema: dict[str, object] = {"type": "number"}
@@ -283,7 +288,7 @@ def integer(text: str) -> int:
     """Return a whole number of 1 or more."""
     value = number(text)
     if value < 1 or value != int(value):
-        raise Misread(f"{shown(text)} is not a whole number of 1 or more; write one")
+        raise Misread(f"{quote(text)} is not a whole number of 1 or more; write one")
     return int(value)
 
 
@@ -300,10 +305,10 @@ def proportion(text: str) -> float:
     if ratio and float(ratio[1]) > 0 and len(text) <= LONGEST:
         return 1 / float(ratio[1])
     if "/" in text:
-        raise Misread(f"{shown(text)} is no ratio; write it like 1/1000")
+        raise Misread(f"{quote(text)} is no ratio; write it like 1/1000")
     value = number(text)
     if value <= 0:
-        raise Misread(f"{shown(text)} must be more than 0; write it like 1/1000 or 0.001")
+        raise Misread(f"{quote(text)} must be more than 0; write it like 1/1000 or 0.001")
     return value
 
 
@@ -332,11 +337,11 @@ def date(text: str) -> datetime.date:
     datetime.date(2026, 4, 18)
     """
     if not _DATE.fullmatch(text):
-        raise Misread(f"{shown(text)} is no date; write year-month-day, such as 2026-04-18")
+        raise Misread(f"{quote(text)} is no date; write year-month-day, such as 2026-04-18")
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
-        raise Misread(f"{shown(text)} is no day of the calendar; write year-month-day, such as 2026-04-18") from None
+        raise Misread(f"{quote(text)} is no day of the calendar; write year-month-day, such as 2026-04-18") from None
 
 
 DATE: Final = scalar(
@@ -356,8 +361,8 @@ KIND: Final = Grammar(
     "kind",
 )
 PAGE: Final = Key(to("page", TEXT), "Page of the paper book.")
-TEMPERATURE: Final = bounded("a temperature", least=-60, most=80)
-PULL: Final = bounded("a pull", above=0)
+TEMPERATURE: Final = number_within("a temperature", least=-60, most=80)
+PULL: Final = number_within("a pull", above=0)
 
 
 def sides(realm: str) -> OneOf:
@@ -365,7 +370,7 @@ def sides(realm: str) -> OneOf:
     points = pair_of(realm)
 
     def side(*, left: bool) -> Grammar[Side]:
-        return Grammar(lambda written, slate: Side(points.read(written, slate), left), PAIR.schema, PAIR.name)
+        return Grammar(lambda written, log: Side(points.read(written, log), left), PAIR.schema, PAIR.name)
 
     keys = {
         "left_of": Key(side(left=True), "It lies to the left of the line P-Q, walked from P to Q."),

@@ -9,8 +9,8 @@ from pegline.errors import Place
 from pegline.measures.angles import ANGLE, angle_grammar, degrees
 from pegline.measures.grammar import Grammar, one_or_more, scalar
 from pegline.measures.keys import Key, Record, mapping
-from pegline.measures.reading_log import Misread, Named, Slate, Wrong
-from pegline.measures.scalars import NOTE, PAGE, name, shown
+from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
+from pegline.measures.scalars import NOTE, PAGE, name, quote
 from pegline.measures.source_tree import Written
 from pegline.measures.values import Angle
 from pegline.records import record
@@ -39,7 +39,7 @@ class Corner:
 def _names(text: str) -> tuple[str, ...]:
     parts = [part.strip() for part in text.split("-")]
     if len(parts) != 3 or not all(parts):
-        raise Misread(f"{shown(text)} names no angle; write A-B-C: at B, from A clockwise to C")
+        raise Misread(f"{quote(text)} names no angle; write A-B-C: at B, from A clockwise to C")
     return tuple(name(part) for part in parts)
 
 
@@ -51,11 +51,11 @@ _CORNER_SCHEMA: Final = {
 }
 
 
-def _read_corner(written: Written, slate: Slate) -> Corner:
-    back, station, ahead = _SPLIT.read(written, slate)
+def _read_corner(written: Written, log: ReadingLog) -> Corner:
+    back, station, ahead = _SPLIT.read(written, log)
     if len({back, station, ahead}) < 3:
         raise Wrong(f"{back}-{station}-{ahead} names a station twice; name three", written.place, "self-line")
-    slate.used.extend(Named("station", each, written.place) for each in (back, station, ahead))
+    log.used.extend(NameUse("station", each, written.place) for each in (back, station, ahead))
     return Corner(back, station, ahead, written.place)
 
 
@@ -70,7 +70,7 @@ def turn(text: str) -> float:
     """
     value = degrees(text)
     if not 0 < value < 360:
-        raise Misread(f"{shown(text)} is out of range; write an angle over 0 and under 360°, clockwise")
+        raise Misread(f"{quote(text)} is out of range; write an angle over 0 and under 360°, clockwise")
     return math.radians(value)
 
 

@@ -11,7 +11,7 @@ from pegline.measures.grammar import Grammar, reference
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ANY_LENGTH, READING
 from pegline.measures.obstacles import PASSAGE, WAYS, Passage, passage_length
-from pegline.measures.reading_log import Slate
+from pegline.measures.reading_log import ReadingLog
 from pegline.measures.scalars import DATE, INTEGER, PULL, TEMPERATURE, to
 from pegline.measures.source_tree import Table, Written
 from pegline.measures.values import Length, Reading
@@ -47,12 +47,12 @@ class Taped:
 TAPED: Final = Record(Taped, "a taping", short="reading", name="taped")
 
 
-def _read_leg(written: Written, slate: Slate) -> Taped:
+def _read_leg(written: Written, log: ReadingLog) -> Taped:
     if not (isinstance(written, Table) and written.entries.keys() & _PASSAGE_KEYS):
-        return TAPED.read(written, slate)
-    passage = PASSAGE.read(written, slate)
-    metres = passage_length(passage, [reading.length.metres(slate.unit) for reading in passage.readings])
-    value = metres / METRES_PER[slate.unit]
+        return TAPED.read(written, log)
+    passage = PASSAGE.read(written, log)
+    metres = passage_length(passage, [reading.length.metres(log.unit) for reading in passage.readings])
+    value = metres / METRES_PER[log.unit]
     return Taped(
         Reading(Length(value, None, f"{value:.2f}"), passage.place), passage.place, tape=passage.tape, passage=passage
     )

@@ -33,13 +33,13 @@ def parse_book(data: bytes, file: str) -> Book:
     from pegline.book.read import read_book
     from pegline.readers.yaml import parse
 
-    with _nothing_collected():
+    with _without_garbage_collection():
         written = parse(text_of_bytes(data, file), file)
         return read_book(written, file=Path(file).name, path=file, sha256=hashlib.sha256(data).hexdigest())
 
 
 @contextmanager
-def _nothing_collected() -> Iterator[None]:
+def _without_garbage_collection() -> Iterator[None]:
     """Hold the collector of garbage back: a book is many small records without circles, and it would walk them all."""
     if not gc.isenabled():
         yield

@@ -177,7 +177,7 @@ def _cell(value: Written) -> str:
 
 
 @dataclass(slots=True)
-class _Making:
+class _BookInTheMaking:
     """A book while its sheets are read."""
 
     root: Entry = field(default_factory=dict)
@@ -196,7 +196,7 @@ class _Making:
             entries[name.value] = (name, value)
 
 
-class _Filled(NamedTuple):
+class _FilledRow(NamedTuple):
     """One row of a sheet."""
 
     sheet: Sheet
@@ -220,31 +220,31 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
     BookError
         A sheet, a column or a cell cannot be part of a book.
     """
-    making = _Making()
+    book = _BookInTheMaking()
     for name, sheet in SHEETS.items():
         if sheets.get(name):
-            _read_sheet(sheet, sheets[name], making)
+            _read_sheet(sheet, sheets[name], book)
     for name, cells in sheets.items():
         first = next((cell for row in cells for cell in row if cell.value), None)
         if name not in SHEETS and first:
-            making.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", first.place)
-    if making.faults:
-        raise BookError(in_order(making.faults))
-    for (line, name), rows in making.lists.items():
-        home = _under(_under(making.root, "lines", rows[0].place), line, rows[0].place) if line else making.root
+            book.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", first.place)
+    if book.faults:
+        raise BookError(in_order(book.faults))
+    for (line, name), rows in book.lists.items():
+        home = _under(_under(book.root, "lines", rows[0].place), line, rows[0].place) if line else book.root
         home[name] = (Text(name, rows[0].place), Items(tuple(rows), rows[0].place))
-    root = making.root
+    root = book.root
     return Table(root, next(iter(root.values()))[0].place if root else Place("", 1, 1))
 
 
-def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
+def _read_sheet(sheet: Sheet, cells: Cells, book: _BookInTheMaking) -> None:
     known = columns_of(sheet)
     if (number := _title_rows(known, cells)) > 0:
         place = next(cell.place for cell in cells[0] if cell.value)
         rows = "row 1 is" if number == 1 else f"rows 1 to {number} are"
-        making.tell("title", f"{rows} above the names of the columns; delete what is above them", place)
+        book.tell("title", f"{rows} above the names of the columns; delete what is above them", place)
         return
-    columns = _header(known, cells[0], making)
+    columns = _header(known, cells[0], book)
     store = _STORES.get(sheet.name, _store_named if sheet.names else _store_record)
     named = {*sheet.names, sheet.children}
     nameless: set[int] = set()  # each is told once
@@ -258,18 +258,18 @@ def _read_sheet(sheet: Sheet, cells: Cells, making: _Making) -> None:
             column = columns[number] if number < len(columns) else ""
             if not column:
                 if number not in nameless:
-                    making.tell("column", "this cell is under no column name; name the column", cell.place)
+                    book.tell("column", "this cell is under no column name; name the column", cell.place)
                 nameless.add(number)
             elif column in named:
                 names[column] = Text(text, cell.place)
             elif column in known:
-                value = _value(Text(text, cell.place), making, is_prose=column in PROSE)
+                value = _value(Text(text, cell.place), book, is_prose=column in PROSE)
                 entries[column] = (Text(column, cell.place), value)
         lacking = [name for name in sheet.names if name not in names]
         if lacking and (entries or names):
-            making.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row[0].place)
+            book.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row[0].place)
         elif entries or names:
-            store(_Filled(sheet, names, entries, row[0].place), making)
+            store(_FilledRow(sheet, names, entries, row[0].place), book)
 
 
 def _title_rows(known: Sequence[str], cells: Cells) -> int:
@@ -283,20 +283,20 @@ def _title_rows(known: Sequence[str], cells: Cells) -> int:
     return 0
 
 
-def _header(known: Sequence[str], row: Sequence[Text], making: _Making) -> list[str]:
+def _header(known: Sequence[str], row: Sequence[Text], book: _BookInTheMaking) -> list[str]:
     """Return the names of the columns, which may stand in capitals and among stray spaces."""
     spelt = {name.casefold(): name for name in known}
     heads = [" ".join(cell.value.split()) for cell in row]
     columns = [spelt.get(head.casefold(), head) for head in heads]
     for number, (column, cell) in enumerate(zip(columns, row, strict=True)):
         if column and column not in known:
-            making.tell("unknown-column", f"unknown column {column!r}{suggest(column, known)}", cell.place)
+            book.tell("unknown-column", f"unknown column {column!r}{suggest(column, known)}", cell.place)
         elif column and column in columns[:number]:
-            making.tell("column", f"a second column {column}; keep one of them", cell.place)
+            book.tell("column", f"a second column {column}; keep one of them", cell.place)
     return columns
 
 
-def _value(cell: Text, making: _Making, *, is_prose: bool) -> Written:
+def _value(cell: Text, book: _BookInTheMaking, *, is_prose: bool) -> Written:
     """Return what a cell says; prose is taken as it is, even where it begins with a bracket or a quotation."""
     if cell.value == "~":
         return Text("", cell.place)
@@ -307,7 +307,7 @@ def _value(cell: Text, making: _Making, *, is_prose: bool) -> Written:
     except BookError as error:
         if is_prose:
             return cell
-        making.tell("cell", error.findings[0].text, cell.place)
+        book.tell("cell", error.findings[0].text, cell.place)
         return cell
 
 
@@ -329,44 +329,44 @@ def _under(parent: Entry, word: str, place: Place) -> Entry:
     return value.entries
 
 
-Store = Callable[[_Filled, _Making], None]
+Store = Callable[[_FilledRow, _BookInTheMaking], None]
 
 
-def _store_head(row: _Filled, making: _Making) -> None:
+def _store_head(row: _FilledRow, book: _BookInTheMaking) -> None:
     for key, value in row.entries.values():
-        making.put(making.root, key, value)
+        book.put(book.root, key, value)
 
 
-def _store_record(row: _Filled, making: _Making) -> None:
-    record = _under(making.root, row.sheet.name, row.place)
+def _store_record(row: _FilledRow, book: _BookInTheMaking) -> None:
+    record = _under(book.root, row.sheet.name, row.place)
     if row.names:
-        making.put(_under(record, row.sheet.children, row.place), row.names[row.sheet.children], row.record())
+        book.put(_under(record, row.sheet.children, row.place), row.names[row.sheet.children], row.record())
         return
     for key, value in row.entries.values():
-        making.put(record, key, value)
+        book.put(record, key, value)
 
 
-def _store_named(row: _Filled, making: _Making) -> None:
-    making.put(_under(making.root, row.sheet.name, row.place), row.names["name"], row.record())
+def _store_named(row: _FilledRow, book: _BookInTheMaking) -> None:
+    book.put(_under(book.root, row.sheet.name, row.place), row.names["name"], row.record())
 
 
-def _store_in_line(row: _Filled, making: _Making) -> None:
-    lines = _under(making.root, "lines", row.place)
+def _store_in_line(row: _FilledRow, book: _BookInTheMaking) -> None:
+    lines = _under(book.root, "lines", row.place)
     name = row.names["line"]
     if name.value not in lines:
         text = f"there is no line {name.value!r} in the sheet lines{suggest(name.value, lines)}"
-        making.tell("unknown-line", text, name.place)
+        book.tell("unknown-line", text, name.place)
         return
-    making.lists.setdefault((name.value, row.sheet.name), []).append(row.record())
+    book.lists.setdefault((name.value, row.sheet.name), []).append(row.record())
 
 
-def _store_arc(row: _Filled, making: _Making) -> None:
-    making.lists.setdefault(("", "arcs"), []).append(row.record())
+def _store_arc(row: _FilledRow, book: _BookInTheMaking) -> None:
+    book.lists.setdefault(("", "arcs"), []).append(row.record())
 
 
-def _store_witness(row: _Filled, making: _Making) -> None:
-    pegs = _under(making.root, "witnesses", row.place)
-    making.put(_under(pegs, row.names["name"].value, row.place), row.names["object"], row.record())
+def _store_witness(row: _FilledRow, book: _BookInTheMaking) -> None:
+    pegs = _under(book.root, "witnesses", row.place)
+    book.put(_under(pegs, row.names["name"].value, row.place), row.names["object"], row.record())
 
 
 _STORES: Final[Mapping[str, Store]] = {

@@ -131,7 +131,7 @@ def _ods_cells(row: Any, begin: Place, sheet: _OdsSheet) -> list[Text]:
             continue
         place = Place(begin.file, begin.line, first)
         text = _ods_text(cell, place, sheet)
-        _ods_merged(cell, text, place, sheet)
+        _note_merged_cells(cell, text, place, sheet)
         after = first + _ods_count(cell, "number-columns-repeated", place)
         covered = cell.tag == f"{_TABLE}covered-table-cell"
         for column in range(first, min(after, max(first, COLUMNS) + 2)):
@@ -154,7 +154,7 @@ def _ods_count(part: Any, name: str, place: Place) -> int:
     return int(written)
 
 
-def _ods_merged(cell: Any, text: str, place: Place, sheet: _OdsSheet) -> None:
+def _note_merged_cells(cell: Any, text: str, place: Place, sheet: _OdsSheet) -> None:
     """Keep a text that stands for several rows of its column; refuse other merged cells."""
     columns, rows = (_ods_count(cell, f"number-{way}-spanned", place) for way in ("columns", "rows"))
     if (columns, rows) == (1, 1):
@@ -210,7 +210,7 @@ def _ods_number(written: str, shown: str, place: Place, sheet: _OdsSheet) -> str
 
 def _ods_written(part: Any) -> str:
     """Return the text of a paragraph, with the spaces, tabs and line breaks that are elements in it."""
-    text = _collapsed(part.text)
+    text = _collapse_spaces(part.text)
     for inner in part:
         if inner.tag == f"{_TEXT}s":
             count = inner.get(f"{_TEXT}c", "1")
@@ -219,9 +219,9 @@ def _ods_written(part: Any) -> str:
             text += _ODS_SIGNS[inner.tag]
         elif inner.tag != f"{_OFFICE}annotation":
             text += _ods_written(inner)
-        text += _collapsed(inner.tail)
+        text += _collapse_spaces(inner.tail)
     return text
 
 
-def _collapsed(text: str | None) -> str:
+def _collapse_spaces(text: str | None) -> str:
     return re.sub(r"[ \t\r\n]+", " ", text or "")

@@ -205,12 +205,12 @@ class _Reader:
         mark = event.start_mark
         place = Place(self.file, mark.line + 1, mark.column + 1)
         if self.careful and not (value.isascii() and value.isprintable()):
-            value = self.checked(value, place)
+            value = self.check_text(value, place)
         if empty and value in _EMPTY:
             value = ""
         return Text(value, place)
 
-    def checked(self, value: str, place: Place) -> str:
+    def check_text(self, value: str, place: Place) -> str:
         """Return a text with its accents as one sign each; signs that only an escape can bring are told."""
         if match := _REFUSED.search(value):
             text = f"the text holds the sign U+{ord(match[0]):04X}, which cannot be seen; leave it out"

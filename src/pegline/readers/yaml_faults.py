@@ -73,7 +73,7 @@ def _open_quotation(lines: list[str], last: int) -> int | None:
     """Return the first line, as far as one, that opens a quotation and does not close it."""
     depth = 0
     for number, line in enumerate(lines[: last + 1]):
-        _, depth, quote = _scanned(line, depth, "")
+        _, depth, quote = _scan_line(line, depth, "")
         if quote:
             return number
     return None
@@ -95,12 +95,12 @@ def _block_lines(lines: list[str], last: int) -> Iterator[_Line]:
     quote = ""
     for number, line in enumerate(lines[: last + 1]):
         outside = depth == 0 and not quote
-        content, depth, quote = _scanned(line, depth, quote)
+        content, depth, quote = _scan_line(line, depth, quote)
         if outside and content.strip():
             yield _Line(number, len(line) - len(line.lstrip(" ")), content.strip())
 
 
-def _scanned(line: str, depth: int, quote: str) -> tuple[str, int, str]:
+def _scan_line(line: str, depth: int, quote: str) -> tuple[str, int, str]:
     """Return a line without its comment, and the brackets and quotation that are open at its end."""
     before = ""
     for index, sign in enumerate(line):

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from pegline.errors import BookError, Finding, OpenError, Place
 from pegline.frame.transformation import NEEDED, Kind
 from pegline.measures.keys import Key, Record, mapping
-from pegline.measures.reading_log import Slate
-from pegline.measures.scalars import NAME, NUMBER, TEXT, bounded, word
+from pegline.measures.reading_log import ReadingLog
+from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
 from pegline.measures.source_tree import Table, Text, Written
 
 __all__ = ["Pair", "Pairs", "read_pairs"]
@@ -25,7 +25,7 @@ USUAL: Final = 0.05
 LARGEST: Final = 1_000_000  # bytes
 COLUMNS: Final = ("name", "x", "y", "easting", "northing", "accuracy")
 
-_ACCURACY: Final = bounded("an accuracy", above=0)
+_ACCURACY: Final = number_within("an accuracy", above=0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ class Pairs:
         return np.array([point.accuracy or self.accuracy for point in self.points])
 
 
-def _pairs(values: dict[str, Any], table: Table, slate: Slate) -> Pairs:
+def _pairs(values: dict[str, Any], table: Table, log: ReadingLog) -> Pairs:
     values["points"] = tuple(values["points"].values())
     return Pairs(**values)
 
@@ -102,9 +102,9 @@ def read_pairs(path: Path) -> Pairs:
     except (OSError, UnicodeDecodeError) as error:
         raise OpenError(f"{path}: cannot be read ({error}); check the name") from error
     written = _from_csv(text, str(path)) if path.suffix.lower() == ".csv" else parse(text, str(path))
-    slate = Slate()
-    pairs = slate.attempt(lambda: _FILE.read(written, slate), written)
-    faults = [*slate.faults, *slate.blanks]
+    log = ReadingLog()
+    pairs = log.attempt(lambda: _FILE.read(written, log), written)
+    faults = [*log.faults, *log.blanks]
     if pairs is None or faults:
         raise BookError(faults or [Finding("points", "a list of points is wanted", Place(str(path), 1, 1))])
     return pairs

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from pegline.book.canonical_layout import text_of
+from pegline.book.canonical_layout import book_text
 from pegline.commands.prepare.expected_book import mark
 from pegline.commands.prepare.proposals import Proposal
 from pegline.errors import Place
@@ -33,7 +33,7 @@ def new_book(proposal: Proposal) -> str:
         "witnesses": dict(_witnesses(proposal, place)),
     }
     entries |= {word: (Text(word, place), Table(part, place)) for word, part in parts.items()}
-    return text_of(Table(entries, place))
+    return book_text(Table(entries, place))
 
 
 Entry = tuple[str, tuple[Text, Written]]

@@ -18,7 +18,7 @@ from pegline.commands.prepare.layout import PlannedLine
 from pegline.detail.curves import curve
 from pegline.detail.path import stroke
 from pegline.measures.distance import Wall
-from pegline.measures.reading_log import Slate
+from pegline.measures.reading_log import ReadingLog
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.network.model import Array
 from pegline.plane import distance, left_of, turned
@@ -46,7 +46,7 @@ def features_of(written: Table, unit: str) -> dict[str, Feature]:
     entry = written.entries.get("features")
     if entry is None or not isinstance(entry[1], Table):
         return {}
-    return FEATURES.read(entry[1], Slate(unit=unit))
+    return FEATURES.read(entry[1], ReadingLog(unit=unit))
 
 
 def sketched_places(book: Book, written: Table) -> dict[str, Array]:

@@ -11,7 +11,7 @@ from pegline.errors import BookError, Place, in_order
 from pegline.measures.grammar import items
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ANY_LENGTH, LENGTH, UNIT
-from pegline.measures.reading_log import Slate, Wrong
+from pegline.measures.reading_log import ReadingLog, Wrong
 from pegline.measures.scalars import NAME, NUMBER, pair_of, sides, to
 from pegline.measures.source_tree import Table
 from pegline.measures.values import Length, Pair, Side
@@ -48,7 +48,7 @@ class TargetPoint:
 WAYS: Final = ({"easting", "northing"}, {"line", "at"}, {"arms", "side"}, {"meet"})
 
 
-def _point(values: dict[str, Any], table: Table, slate: Slate) -> TargetPoint:
+def _point(values: dict[str, Any], table: Table, log: ReadingLog) -> TargetPoint:
     given = {name for name in values if name not in ("name", "place")} - {"left", "right"}
     aside = values.keys() & {"left", "right"}
     if given not in WAYS or len(aside) > (given == {"line", "at"}):
@@ -95,9 +95,9 @@ def read_targets(path: str, unit: str) -> TargetFile:
         Everything that is wrong in it, in the order of the file.
     """
     written = parse(text_of_bytes(read_bytes(path), path), path)
-    slate = Slate(unit=unit)
-    found: TargetFile | None = slate.attempt(lambda: _FILE.read(written, slate), written)
-    faults = [*slate.faults, *slate.blanks]
+    log = ReadingLog(unit=unit)
+    found: TargetFile | None = log.attempt(lambda: _FILE.read(written, log), written)
+    faults = [*log.faults, *log.blanks]
     if faults or found is None:
         raise BookError(in_order(faults))
     return found

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from pegline.book.canonical_layout import text_of
+from pegline.book.canonical_layout import book_text
 from pegline.book.formats import NEWEST
 from pegline.book.read import read_book
 from pegline.errors import BookError, Finding, OpenError, UsageError
@@ -138,7 +138,7 @@ def _to_book(files: Sequence[Path], to: Path, complain: Tell) -> None:
     except BookError as error:
         raise BookError(map(_by_cell, error.findings)) from None
     with held(to.parent), placed(to) as path:
-        path.write_text(text_of(table), encoding="utf-8", newline="\n")
+        path.write_text(book_text(table), encoding="utf-8", newline="\n")
 
 
 def _sheets(files: Sequence[Path], tell: Callable[[Finding], None]) -> dict[str, list[list[Text]]]:

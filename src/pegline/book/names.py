@@ -1,0 +1,246 @@
+"""Names in a book: what they stand for, those that nothing makes known, and those that a reader would confuse."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping, Set
+from itertools import chain
+from typing import Final
+
+from pegline.book.model import Book, Feature, OwnKind, Tape
+from pegline.errors import Finding, Place
+from pegline.kinds import KINDS
+from pegline.measures.reading_log import NOT_YET, NameUse, ReadingLog
+from pegline.measures.scalars import quote
+from pegline.measures.spelling import nearest, suggest
+from pegline.measures.values import Name
+from pegline.records import record
+
+__all__ = [
+    "Known",
+    "known_names",
+    "names_that_look_alike",
+    "one_name_two_things",
+    "reserved_names",
+    "stations_off_their_line",
+    "unknown_names",
+    "witnesses_nearly_named",
+]
+
+_OWN: Final = re.compile(r".+\.\d+")
+
+
+@record(frozen=True, slots=True)
+class Known:
+    """What a book's names stand for."""
+
+    stations: Mapping[str, Place]  #: every station, with the first place that makes it one
+    points: Mapping[str, Place]  #: every point that is booked or that a shape makes, likewise
+    log: ReadingLog  #: what was noted while the book was read
+
+
+def known_names(book: Book, log: ReadingLog) -> Known:
+    """Return what the names of a book stand for."""
+    return Known(_stations(book, log), _points(book, log), log)
+
+
+def _stations(book: Book, log: ReadingLog) -> dict[str, Place]:
+    known = {name: station.place for name, station in book.stations.items()}
+    for realm, name, place in log.defined:
+        if realm == "station":
+            known.setdefault(name, place)
+    return known
+
+
+def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
+    known: dict[str, Place] = {}
+    for realm, name, place in log.defined:
+        if realm in ("point", "corner"):
+            known.setdefault(name, place)
+    for line in book.lines.values():
+        for row in line.details:
+            if row.form != "station":
+                known.setdefault(row.name, row.place)
+    return known
+
+
+MANY: Final = 300  #: names among which no likeness is looked for: it takes time
+SURE: Final = 0.8  #: likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own
+#: The sections that give names of each realm: until they are written, a name may still come.
+DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
+    "station": ("lines",),
+    "point": ("lines", "features"),
+    "line": ("lines",),
+    "feature": ("features",),
+    "tape": ("tapes",),
+    "kind": ("kinds",),
+}
+
+
+def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell each name that nothing in the book makes known."""
+    hints = 50  # looking for a likeness among many names takes time
+    realms: Mapping[str, tuple[str, Set[str]]] = {
+        "station": ("station", known.stations.keys()),
+        "point": ("point or station", known.stations.keys() | known.points.keys() | _sketched_points(book)),
+        "line": ("line", book.lines.keys()),
+        "feature": ("feature", book.features.keys()),
+        "tape": ("tape", book.tapes.keys()),
+        "kind": ("kind", KINDS.keys() | book.kinds.keys()),
+    }
+    used = {named.name for named in known.log.used}
+    doubted: set[str] = set()
+    for realm, name, place in known.log.used:
+        if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.log):
+            what, names = realms[realm]
+            hints -= 1
+            hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
+            if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
+                hint = f", but {back}; write that, for the line's key gives its direction"
+            slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
+            if slip or known.log.is_written(*DEFINED_IN[realm]):
+                yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
+                yield from _slip_of_a_definition(what, name, _places(realm, book, known), used | doubted, doubted)
+            else:
+                yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
+
+
+def _sketched_points(book: Book) -> Set[str]:
+    """Return the points that the sketch has; they may not be booked yet."""
+    return {point.name for point in book.points.values() if point.sketch is not None}
+
+
+def _places(realm: str, book: Book, known: Known) -> Mapping[str, Place]:
+    """Return where the names of a realm are given."""
+    if realm in ("point", "station"):
+        return {**known.points, **known.stations}
+    parts: Mapping[str, Mapping[str, Tape | Feature | OwnKind]] = {
+        "tape": book.tapes,
+        "feature": book.features,
+        "kind": book.kinds,
+    }
+    return {name: thing.place for name, thing in parts.get(realm, {}).items()}
+
+
+def _slip_of_a_definition(
+    what: str, name: str, places: Mapping[str, Place], used: Set[str], doubted: set[str]
+) -> Iterator[Finding]:
+    """Tell something that nothing uses and whose name is nearly one that is not there: the slip may be in it."""
+    unused = places.keys() - used
+    near = nearest(name, unused, likeness=SURE) if len(unused) < MANY else None
+    if near is not None:
+        doubted.add(near)
+        text = f"nothing uses {quote(near)}, and there is no {what} {quote(name)}; is it misspelt here?"
+        yield Finding("unused-name", text, places[near])
+
+
+def _is_lost(name: str, log: ReadingLog) -> bool:
+    """Return whether a name, or the feature it is a corner or row of, stands in a part that could not be read."""
+    return name in log.lost or (_OWN.fullmatch(name) is not None and name.rpartition(".")[0] in log.lost)
+
+
+def _hint(what: str, name: str, names: Set[str]) -> str:
+    return suggest(name, names) if names else f"; the book has no {what} yet, add it"
+
+
+def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a station that stands for its chainage in a row of a line that it is not on."""
+    last = list(book.lines.values())[-1:]
+    for line in book.lines.values():
+        here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
+        for row in line.details:
+            for part in row.at:
+                if isinstance(part, Name) and part.text not in here and part.text not in known.log.lost:
+                    ended = known.log.is_written("lines") or line not in last
+                    text = f"at: there is no station {quote(part.text)} on line {line.name}"
+                    text += f"{'' if ended else ' yet'}{suggest(part.text, here)}"
+                    yield Finding("unknown-station" if ended else NOT_YET, text, part.place)
+
+
+def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a name that is a station and a point."""
+    for name, place in known.stations.items():
+        if name in known.points:
+            first, second = sorted((place, known.points[name]), key=lambda p: (p.line, p.column))
+            text = f"{quote(name)} is a station and a point, the other in book {first.line}; give one another name"
+            yield Finding("name-twice", text, second)
+
+
+def reserved_names(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell names that are kept for points named by the program."""
+    given = (named for named in known.log.defined if named.realm != "corner")
+    kept = ((named.name, named.place) for named in chain(given, _given_names(book)) if "." in named.name)
+    for name, place in dict.fromkeys(kept):
+        if _OWN.fullmatch(name):
+            text = f"names like {quote(name)} are kept for points that the program names; leave out the '.'"
+            yield Finding("reserved-name", text, place)
+
+
+def _given_names(book: Book) -> Iterator[NameUse]:
+    for name, station in book.stations.items():
+        yield NameUse("station", name, station.place)
+    for name, feature in book.features.items():
+        yield NameUse("feature", name, feature.place)
+
+
+# -- names that are nearly others ---------------------------------------------------------------------
+
+
+def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
+    """Warn of a witness object that is nearly the name of something surveyed."""
+    names = sorted(known.stations.keys() | known.points.keys() | book.features.keys()) if book.witnesses else []
+    plain = {_initial(name): name for name in names} | {_plain(name): name for name in names}
+    for found in book.witnesses.values():
+        for witness in found:
+            if witness.object in names:
+                continue
+            word = _plain(witness.object)
+            near = plain.get(word) or next((name for other, name in plain.items() if _one_slip(other, word)), None)
+            if near is not None:
+                text = f"the witness {quote(witness.object)} is nearly {near!r}; write that, if it is meant"
+                yield Finding("witness-name", text, witness.place)
+
+
+def _initial(name: str) -> str:
+    """Return how a sketch may call a point: ``f1`` for ``fence.1``."""
+    word, _, number = name.rpartition(".")
+    return _plain(word[:1] + number)
+
+
+def _plain(name: str) -> str:
+    """Return a name without capitals, spaces and signs."""
+    return re.sub(r"[\s_.'’-]", "", name).casefold()
+
+
+def _one_slip(one: str, two: str) -> bool:
+    """Return whether two words of some length differ by one letter, more or less or another."""
+    if min(len(one), len(two)) < 4 or abs(len(one) - len(two)) > 1:
+        return False
+    shared = 0
+    while shared < min(len(one), len(two)) and one[shared] == two[shared]:
+        shared += 1
+    rest_one, rest_two = one[shared:], two[shared:]
+    return rest_one[1:] == rest_two[1:] or rest_one[1:] == rest_two or rest_one == rest_two[1:]
+
+
+#: Letters of other scripts that look like Latin ones.
+_LOOKS: Final = str.maketrans("АВЕКМНОРСТУХІЈЅаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXIJSaeopcyxijsABEZHIKMNOPTYXo")
+
+
+def _look(name: str) -> str:
+    return name.lower() if name.isascii() else unicodedata.normalize("NFKC", name).translate(_LOOKS).casefold()
+
+
+def names_that_look_alike(book: Book, known: Known) -> Iterator[Finding]:
+    """Warn of two names that a reader would take for one."""
+    points = {**known.points, **known.stations}
+    for places in (points, {name: feature.place for name, feature in book.features.items()}):
+        if len(set(map(_look, places))) == len(places):
+            continue
+        seen: dict[str, str] = {}
+        for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
+            first = seen.setdefault(_look(name), name)
+            if first != name:
+                text = f"{quote(name)} looks like {quote(first)} (book {places[first].line}); check that both are meant"
+                yield Finding("look-alike", text, places[name])

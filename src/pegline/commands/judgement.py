@@ -9,10 +9,19 @@ from typing import Any, Final
 from pegline.diagnosis.rule_words import listed
 from pegline.survey import Survey
 
-__all__ = ["AREA_CAUTION", "BOUNDARY_CAUTION", "GROUND_CAUTION", "as_json", "is_checked", "survey_lines"]
+__all__ = [
+    "AREA_CAUTION",
+    "BOUNDARY_CAUTION",
+    "FIELD_CAUTION",
+    "GROUND_CAUTION",
+    "as_json",
+    "is_checked",
+    "survey_lines",
+]
 
 AREA_CAUTION: Final = "Areas for sale, tax or partition are for a licensed surveyor to certify."
 BOUNDARY_CAUTION: Final = "A legal boundary is set out by a licensed surveyor."
+FIELD_CAUTION: Final = "Mind wires overhead, traffic, water, and what lies under the ground."
 GROUND_CAUTION: Final = (
     "Before you dig or drive a peg, find out what lies under the ground: cables, gas, water, drains."
 )

@@ -10,7 +10,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.commands.findpeg.search import LostPeg
 from pegline.commands.findpeg.steps import steps
-from pegline.commands.judgement import BOUNDARY_CAUTION
+from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.network.model import Array
@@ -37,7 +37,7 @@ def peg_sheet(lost: LostPeg) -> Plan:
         notation = notation_of(lost.survey.book)
         flow.text("; ".join(f"{other.name} {notation.length(other.distance)}" for other in lost.others) + ".")
     title = lost.survey.book.title or lost.survey.book.file.rsplit(".", 1)[0]
-    return field_sheets(lost.survey, title, flow.pages, caution=BOUNDARY_CAUTION)
+    return field_sheets(lost.survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 
 def _map(lost: LostPeg, box: tuple[float, float, float, float]) -> Iterator[Item]:

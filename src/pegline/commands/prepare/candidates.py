@@ -30,6 +30,7 @@ SHARES: Final = (0.5, 0.25, 0.75, 0.375, 0.625, 0.125, 0.875)  #: where along a 
 #: Cosines of the angles between a line and one from a tie station on it: 72° to 25°.
 SQUARE: Final = 0.31
 FLAT: Final = 0.906
+CLEAR: Final = 0.7  #: how far a proposed line keeps off an obstacle, metres: sketches are rough
 EDGE: Final = 0.6  #: how far a sight line may leave the outline, metres
 
 
@@ -38,6 +39,7 @@ class Ground:
 
     def __init__(self, intention: Intention, outline: Polygon, places: Sequence[Array]) -> None:
         self.intention, self.outline, self.places = intention, outline, list(places)
+        self._obstacles = {name: shape.buffer(CLEAR) for name, shape in intention.layout.obstacles.items()}
         self._reach = outline.buffer(EDGE)
         self.visible = {
             (i, j)
@@ -51,7 +53,7 @@ class Ground:
     def clear(self, start: Array, end: Array) -> bool:
         """Return whether a line can be taped from one place to another."""
         inside = self._reach.covers(LineString([start, end]))
-        return inside and not any(crossed_by(start, end, self.intention.layout.obstacles))
+        return inside and not any(crossed_by(start, end, self._obstacles))
 
     def tie_shares(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
         """Return where along a line a tie station sees a place, square neither to the line nor along it."""

@@ -7,9 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from pegline.book.geometry import Rectangle
+from pegline.book.feature import Feature
+from pegline.book.geometry import Circle, Curve, Rectangle, Ring, TapedRound
 from pegline.book.habits import notation_of
-from pegline.commands.judgement import BOUNDARY_CAUTION
+from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.prepare.expectation import Expectation
 from pegline.commands.prepare.layout import Booking, PlannedLine
 from pegline.commands.prepare.needs import needs_of
@@ -17,7 +18,6 @@ from pegline.commands.prepare.rules import Remark, smallest_noticed
 from pegline.commands.prepare.sketch import outline_of
 from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
-from pegline.network.model import Array
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.sheets.a4_page import shorten
@@ -67,7 +67,7 @@ def preparation_sheets(expectation: Expectation, judgement: Sequence[Remark]) ->
     _judgement(flow, judgement)
     _safety(flow)
     title = book.title or book.file.rsplit(".", 1)[0]
-    return field_sheets(survey, title, [*pages, *flow.pages], caution=BOUNDARY_CAUTION)
+    return field_sheets(survey, title, [*pages, *flow.pages], caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 
 # -- the sketch with the lines ---------------------------------------------------------------------------------------
@@ -88,7 +88,7 @@ def _index(expectation: Expectation) -> Iterator[Item]:
     small = SmallMap((left, bottom + 42, right, top), np.vstack([*places.values(), *outlines.values()]))
     for name, outline in outlines.items():
         if len(outline) > 1:
-            small.line(outline, closed=isinstance(intention.features[name].geometry, Rectangle) or _is_ring(outline))
+            small.line(outline, closed=_closes(intention.features[name]))
     for line in layout.lines:
         ends = np.array([layout.place(line.start), layout.place(line.end)])
         small.line(ends, line_type=USE_LINES[line.use], heavy=line.use == "base")
@@ -110,8 +110,11 @@ def _index(expectation: Expectation) -> Iterator[Item]:
     yield from flow.items
 
 
-def _is_ring(outline: Array) -> bool:
-    return len(outline) > 2 and bool(np.allclose(outline[0], outline[-1]))
+def _closes(feature: Feature) -> bool:
+    geometry = feature.geometry
+    return isinstance(geometry, Ring | Rectangle | TapedRound | Circle) or (
+        isinstance(geometry, Curve) and geometry.closed
+    )
 
 
 # -- a page for each line --------------------------------------------------------------------------------------------

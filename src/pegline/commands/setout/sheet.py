@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION
+from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
 from pegline.commands.setout.phrases import arcs_sentence, line_sentence
 from pegline.commands.setout.setting_out import SettingOut
 from pegline.commands.setout.ways import LineWay
@@ -46,7 +46,7 @@ def setting_out_sheet(result: SettingOut) -> Plan:
             flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
     _checks(flow, result)
     title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
-    return field_sheets(survey, title, flow.pages, caution=BOUNDARY_CAUTION)
+    return field_sheets(survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 
 def _checks(flow: Flow, result: SettingOut) -> None:

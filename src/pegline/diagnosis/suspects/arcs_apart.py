@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.diagnosis.suspects.construction import construct
+from pegline.diagnosis.suspects.construction import construct, orientations
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.posterior import reckon
 from pegline.diagnosis.suspects.readings import readings_by_number
@@ -32,7 +32,7 @@ __all__ = ["explain"]
 MOST: Final = 4  #: mistakes that one message names
 LEAST_SHARE: Final = 0.05  #: mistakes that are less likely are not named
 #: Rules of the findings that a mistake in a line may have caused.
-MISFITS: Final = frozenset({"arcs-do-not-meet", "too-flat", "wrong-side"})
+MISFITS: Final = frozenset({"arcs-do-not-meet", "too-flat", "wrong-side", "free-to-move"})
 LARGE: Final = 100  #: stations of a survey that is too large to be solved for every hypothesis
 
 
@@ -66,10 +66,12 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
 
 
 def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | None:
-    """Return who is suspected where the survey cannot be solved as booked: by its figure alone, without north."""
+    """Return who is suspected where the survey cannot be solved as booked: by its figure, and by control."""
     names = (*book.station_names, *shared_points(book, reduction))
     every = observations(book, reduction, frame, set(names))
-    ones = [one for one in every if not isinstance(one, Bearing | Control) and set(one.points) <= set(names)]
+    known = {one.station for one in every if isinstance(one, Control)}
+    left_out = Bearing if len(known) > 2 else Bearing | Control
+    ones = [one for one in every if not isinstance(one, left_out) and set(one.points) <= set(names)]
     base = next((one for one in ones if isinstance(one, Distance) and one.booking.part == "base"), None)
     if base is None:
         return None
@@ -82,13 +84,14 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
         tapes,
         np.zeros((len(names), 2)),
         scale=frame.scale,
-        held=(2 * start, 2 * start + 1, 2 * end + 1),
+        held=() if len(known) > 2 else (2 * start, 2 * start + 1, 2 * end + 1),
     )
     construction = construct(network, hints(book, reduction), None)
     if construction is None:
         return None
     begin = np.concatenate((construction.places.ravel(), np.zeros(len(tapes))))
-    situation = Situation(network, hints(book, reduction), (begin,))
+    begins = (*orientations(network, begin), begin)
+    situation = Situation(network, hints(book, reduction), begins)
     if situation.freedom < 1:
         return None
     terms = Terms(situation, book, reduction, frame)

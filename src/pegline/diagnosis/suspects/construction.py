@@ -6,22 +6,26 @@ each variant begins where its own arcs put the points: the steps of the book's o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.common import Array
+from pegline.network.equations import wrapped
 from pegline.network.growing_figure import Gap, Hints
-from pegline.network.least_squares import Network
-from pegline.network.observation_types import Chainage, Distance, Observation, with_value
+from pegline.network.least_squares import Network, linearise, misclosures
+from pegline.network.observation_types import Bearing, Chainage, Control, Distance, Observation, with_value
 from pegline.network.start import Start, start
 
-__all__ = ["Construction", "construct"]
+__all__ = ["Construction", "construct", "orientations"]
 
 MENDED: Final = 12  #: arcs that are made to meet before a survey is given up
+ALIKE: Final = 0.2  #: bearings that differ by less say the same of how a figure lies, radians
+MOST_CONTROL: Final = 8  #: control points of which each two are looked at exchanged
 SHORTEST_ARC: Final = 0.05  #: metres
 OVERLAP: Final = 0.02  #: arcs that are made to meet overlap by so much of the shorter one
 
@@ -172,6 +176,57 @@ def _started(network: Network, hints: Hints) -> Start | None:
     freed = [_as_tie(one) for one in ones]
     begun = start(names[:count], names[count:], freed, hints)
     return None if begun.missing else begun
+
+
+def orientations(network: Network, parameters: Array) -> list[Array]:
+    """Return parameters with the whole figure turned as most bearings and control say, where it lies otherwise.
+
+    A bearing of the other direction, or control points exchanged, may have laid it the wrong way round, and no
+    adjustment turns it by so much.
+    """
+    found = []
+    points = parameters[: 2 * len(network.names)].reshape(-1, 2)
+    scales = parameters[2 * len(network.names) :]
+    off = misclosures(network, linearise(network, parameters))
+    turns = [off[n] for n, one in enumerate(network.observations) if isinstance(one, Bearing)]
+    if turns:
+        near = [sum(abs(wrapped(np.array([turn - other]))[0]) < ALIKE for other in turns) for turn in turns]
+        turn = turns[int(np.argmax(near))]
+        if abs(turn) > ALIKE:
+            c, s = np.cos(turn), np.sin(turn)
+            centre = points[_fixed_point(network)]
+            turned = (points - centre) @ np.array([[c, -s], [s, c]]) + centre
+            found.append(np.concatenate((turned.ravel(), scales)))
+    for names, coordinates in _control_read_otherwise(network):
+        own = np.array([complex(*points[network.index[name]]) for name in names])
+        theirs = np.array([complex(*xy) for xy in coordinates])
+        turned_by = np.vdot(own - own.mean(), theirs - theirs.mean())
+        turned_by /= abs(turned_by) or 1.0
+        every = theirs.mean() + turned_by * (points[:, 0] + 1j * points[:, 1] - own.mean())
+        found.append(np.concatenate((np.stack((every.real, every.imag), axis=1).ravel(), scales)))
+    return found
+
+
+def _fixed_point(network: Network) -> int:
+    """Return the point about which a figure is turned: of control, else the first of the base line."""
+    known = next((one.station for one in network.observations if isinstance(one, Control)), None)
+    base = next((one.start for one in network.observations if isinstance(one, Distance)), network.names[0])
+    return network.index[known or base]
+
+
+def _control_read_otherwise(network: Network) -> Iterator[tuple[list[str], list[tuple[float, float]]]]:
+    """Yield control points with the coordinates that they would have: their own, and each two exchanged in turn."""
+    at: dict[str, list[float]] = {}
+    for one in network.observations:
+        if isinstance(one, Control):
+            x, y = at.setdefault(one.station, [0.0, 0.0])
+            at[one.station] = [x + one.booking.value * one.along[0], y + one.booking.value * one.along[1]]
+    names = list(at)
+    if 2 < len(names) <= MOST_CONTROL:
+        for i, j in ((0, 0), *combinations(range(len(names)), 2)):
+            order = list(range(len(names)))
+            order[i], order[j] = j, i
+            yield names, [(at[names[n]][0], at[names[n]][1]) for n in order]
 
 
 def _as_tie(one: Observation) -> Observation:

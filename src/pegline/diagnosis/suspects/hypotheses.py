@@ -57,6 +57,7 @@ class Hypothesis:
     log_prior: float
     words: str = ""
     mirrored: tuple[int, ...] = ()  #: points that lie on the other side then
+    exchanged: tuple[int, ...] = ()  #: two points that stand in each other's place then
     slip: Slip | None = None  #: that explains the reading
     both: tuple[Slip | None, ...] = ()  #: those that explain each of two readings
 
@@ -187,10 +188,11 @@ def chainages_begun_wrong(of: Situation) -> Found:
 
 
 def lines_backwards(of: Situation) -> Found:
-    """Yield lines booked from their other end."""
+    """Yield lines booked from their other end; of one row alone that is a chainage read from the wrong end."""
     ends = {one.booking.line: one.points for n in of.lengths for one in (of.observations[n],)}
     for line, numbers in of.on_line.items():
-        if line in ends:
+        rows = {of.observations[n].booking.row for n in numbers}
+        if line in ends and len(rows) > 1:
             swap = dict(zip(ends[line], reversed(ends[line]), strict=True))
             instead = {n: _renamed(of.observations[n], swap) for n in numbers}
             yield Hypothesis("line-backwards", tuple(numbers), Variant(instead), 0.0, "the line booked backwards")
@@ -284,13 +286,15 @@ def corners_exchanged(of: Situation) -> Found:
         if one.booking.part == "wall":
             walls.setdefault(one.booking.group, []).append(n)
     for numbers in walls.values():
-        names = list(dict.fromkeys(name for n in numbers for name in of.observations[n].points))
+        edge = next((one.points[:2] for n in numbers for one in (of.observations[n],) if isinstance(one, Square)), ())
+        every = dict.fromkeys(name for n in numbers for name in of.observations[n].points)
+        names = [name for name in every if name not in edge]
         for one_name, other_name in combinations(names, 2):
             swap = {one_name: other_name, other_name: one_name}
             instead = {n: _renamed(of.observations[n], swap) for n in numbers}
-            yield Hypothesis(
-                "corners-exchanged", tuple(numbers), Variant(instead), 0.0, f"{one_name} and {other_name} exchanged"
-            )
+            words, index = f"{one_name} and {other_name} exchanged", of.network.index
+            two = (index[one_name], index[other_name])
+            yield Hypothesis("corners-exchanged", tuple(numbers), Variant(instead), 0.0, words, exchanged=two)
 
 
 def rows_on_other_side(of: Situation) -> Found:

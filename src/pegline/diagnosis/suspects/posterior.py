@@ -291,12 +291,15 @@ class _Reckoner:
     def _own_begins(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array
     ) -> Iterator[Array]:
-        """Yield further parameters (v, 2 n + t) to begin with: mirrored, and where a line is left out."""
+        """Yield further parameters (v, 2 n + t) to begin with: mirrored, exchanged, and where a line is left out."""
         begin = otherwise.copy()
         at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
         for v, one in enumerate(hypotheses):
             if one.mirrored and self.construction is not None:
                 begin[v] = self.construction.mirrored(one.mirrored[0])
+            elif one.exchanged:
+                places = begin[v, : 2 * len(self.of.network.names)].reshape(-1, 2)
+                places[list(one.exchanged)] = places[list(reversed(one.exchanged))]
             elif one.numbers and one.numbers[0] in at_root:
                 begin[v] = at_root[one.numbers[0]]
         yield begin

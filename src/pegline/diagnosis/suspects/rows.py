@@ -11,7 +11,7 @@ import numpy as np
 
 from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.model import Also, Suspect
-from pegline.diagnosis.suspects.construction import Construction, construct
+from pegline.diagnosis.suspects.construction import Construction, construct, orientations
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.neighbourhood import (
@@ -190,12 +190,13 @@ def suspicion(solved: Solved, fit: Fit) -> Suspicion:
         The solution from everything that was measured.
     """
     plotting = solved.adjustment.plotting
-    begins = (fit.parameters, np.concatenate((plotting.positions.ravel(), plotting.scales)))
+    begins = [fit.parameters, np.concatenate((plotting.positions.ravel(), plotting.scales))]
+    begins += orientations(fit.network, begins[-1])
     if int((~fit.network.held).sum()) > SMALL:
         return _in_large(solved, fit.network, begins)
     told = hints(solved.book, solved.reduction)
     construction = construct(fit.network, told, fit.parameters)
-    return _reckoned(solved, Situation(fit.network, told, begins), construction)
+    return _reckoned(solved, Situation(fit.network, told, tuple(begins)), construction)
 
 
 def _reckoned(solved: Solved, situation: Situation, construction: Construction | None) -> Suspicion:

@@ -45,6 +45,7 @@ def test_the_address_comes_first_and_a_signal_stops_it(folder):
 
 def test_an_entry_comes_back_as_text_tree_plan_and_verdict(folder):
     with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+        talk.say(do="layers", layers=["POINTS"])
         talk.say(do="edit", action="set", path=["lines", "A-B", "details", 2, "left"], value="3.95")
         changed = talk.hear("changed")
         tree = talk.hear("tree", version=changed["version"])

@@ -107,7 +107,7 @@ export function adder(book: Book, path: Path, schema: Schema | undefined, value:
   const free = keysOf(schema).filter((key) => !(key in value) && !/^details/.test(key));
   const id = newId("add");
   const last = path[path.length - 1];
-  const name = typeof last === "number" ? say("card.number", { number: last + 1 }) : sayKey(String(last ?? ""));
+  const name = typeof last === "number" ? say("card.number", { number: last + 1 }) : last === undefined ? say("card.head") : sayKey(String(last));
   const put_in = (key: string) => {
     const wanted = under(schema, key);
     if (!key.trim() || key in value) return;

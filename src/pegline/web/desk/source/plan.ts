@@ -7,7 +7,7 @@ import { say } from "./words";
 
 /** Layers that may be shown beside what plots, as the reader chooses. */
 const EXTRA = ["CHAIN-LINES", "CHECK-LINES", "OFFSETS", "OFFSET-FIGURES", "POINTS", "POINT-NAMES", "ELLIPSES", "WITNESSES"] as const;
-const AT_FIRST = "CHAIN-LINES,CHECK-LINES";
+const AT_FIRST = "CHAIN-LINES,CHECK-LINES,POINTS"; // points, so that every row can be seen on the plan
 const REACH = [0, 5, 10, 16, 24];
 const STEP = 1.3;
 

@@ -55,7 +55,9 @@ export class SketchLeaf {
   private frame(): { x: (x: number) => number; y: (y: number) => number; back: (x: number, y: number) => [number, number] } {
     const spots = [...this.places().values()];
     const inside = spots.every(([x, y]) => x >= 0 && x <= WIDTH && y >= 0 && y <= HEIGHT);
-    if (inside) return { x: (x) => x, y: (y) => HEIGHT - y, back: (x, y) => [x, HEIGHT - y] };
+    const extent = (values: number[]) => Math.max(...values) - Math.min(...values);
+    const filled = spots.length < 3 || extent(spots.map(([x]) => x)) > 0.3 * WIDTH || extent(spots.map(([, y]) => y)) > 0.3 * HEIGHT;
+    if (inside && filled) return { x: (x) => x, y: (y) => HEIGHT - y, back: (x, y) => [x, HEIGHT - y] };
     const [xs, ys] = [spots.map(([x]) => x), spots.map(([, y]) => y)];
     const [left, low] = [Math.min(...xs), Math.min(...ys)];
     const size = 0.8 * Math.min(WIDTH / (Math.max(...xs) - left || 1), HEIGHT / (Math.max(...ys) - low || 1));

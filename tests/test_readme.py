@@ -1,6 +1,7 @@
 """What the README shows is true."""
 
 import re
+import shlex
 from pathlib import Path
 
 import ezdxf
@@ -84,3 +85,18 @@ def test_ci_finds_the_test_command():
     assert command.startswith("python3 -m venv")
     assert "pytest" in command
     assert "<!-- test command -->\n```sh\n" + command in README
+
+
+def test_the_commands_before_and_after_the_measuring_run_as_shown(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "samples").symlink_to(ROOT / "samples")
+    plain = re.findall(r"^ *```\n(.*?)^ *```$", README, re.M | re.S)
+    (targets,) = (block for block in plain if "new shed:" in block)
+    Path("shed.yaml").write_text("\n".join(line.strip() for line in targets.splitlines()) + "\n", encoding="utf-8")
+    (commands,) = (block for block in plain if "pegline findpeg" in block)
+
+    statuses = [main(shlex.split(command)[1:]) for command in commands.splitlines()]
+
+    assert statuses == [0] * len(statuses), capsys.readouterr()
+    assert Path("garden.yaml").exists()
+    assert Path("ends.yaml").exists()

@@ -64,7 +64,7 @@ def test_an_office_gives_name_colour_weight_and_line_of_a_layer(tmp_path):
 
 
 def test_an_unknown_sheet_is_refused_with_those_there_are():
-    with pytest.raises(UsageError, match="there are pegs, diagram, pages"):
+    with pytest.raises(UsageError, match="there are owner, pegs, diagram, pages"):
         chosen("--sheets", "pegs,cover")
 
 

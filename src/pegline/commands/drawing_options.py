@@ -16,7 +16,7 @@ from pegline.plan.style import LAYERS, LINE_TYPES
 __all__ = ["arguments", "office_layers", "options"]
 
 MAX_SCALE: Final = 1_000_000  #: n of 1:n
-SHEETS = ("pegs", "diagram", "pages")
+SHEETS = ("owner", "pegs", "diagram", "pages")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

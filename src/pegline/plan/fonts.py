@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
+from io import BytesIO
 from pathlib import Path
 from typing import Final
 
-__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "lacking", "plain_width"]
+__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "lacking", "plain_width", "subset"]
 
 FOLDER: Final = Path(__file__).with_name("typefaces")
 REGULAR: Final = "DejaVuSansCondensed"
@@ -44,6 +45,23 @@ def _advances(name: str) -> dict[str, int]:
         for code in range(first, end + 1):
             advances[chr(code)] = number(metrics + 4 * min(glyph + code - first, last), 2)
     return advances
+
+
+@lru_cache(maxsize=64)
+def subset(name: str, characters: str) -> bytes:
+    """Return a typeface with some characters only, as WOFF."""
+    from fontTools import subset as cutting
+    from fontTools.ttLib import TTFont
+
+    options = cutting.Options(flavor="woff", layout_features=[], notdef_outline=True, recalc_timestamp=False)
+    font = TTFont(FOLDER / f"{name}.ttf", recalcTimestamp=False)
+    cutter = cutting.Subsetter(options)
+    cutter.populate(text=characters)
+    cutter.subset(font)
+    font.flavor = "woff"
+    out = BytesIO()
+    font.save(out)
+    return out.getvalue()
 
 
 def plain_width(text: str, height: float, *, bold: bool = False) -> float:

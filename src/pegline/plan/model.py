@@ -42,7 +42,7 @@ class Options:
     unit: Literal["metre", "grid"] = "metre"  #: of the drawing
     paper: str | None = None  #: A4 to A0, before the book's
     scale: int | Literal["fit"] | None = None  #: n of 1:n before the book's; ``fit``: the largest that fits a sheet
-    sheets: tuple[Literal["pegs", "diagram", "pages"], ...] = ()  #: further sheets
+    sheets: tuple[Literal["owner", "pegs", "diagram", "pages"], ...] = ()  #: further sheets
 
 
 @dataclass(frozen=True, slots=True)

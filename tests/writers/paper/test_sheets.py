@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
+from base64 import b64decode
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +15,8 @@ from builders.drawn import Drawn, house
 from pegline.book.model import Sheet
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Words
-from pegline.plan.model import Plan
+from pegline.plan.model import Options, Plan
+from pegline.plan.render import pages
 from pegline.plan.sheets.papers import PAPERS
 from pegline.units import METRES_PER
 from pegline.writers.paper import pdf, png, svg
@@ -178,7 +181,7 @@ def test_hostile_names_stay_text_in_an_svg(tmp_path):
 
     root = ET.parse(tmp_path / "plan.svg").getroot()
 
-    known = {"svg", "title", "rect", "clipPath", "g", "polyline", "polygon", "path", "text"}
+    known = {"svg", "title", "rect", "clipPath", "g", "polyline", "polygon", "path", "text", "style"}
     assert {element.tag.rsplit("}", 1)[1] for element in root.iter()} == known
     assert root[0].text == '</text><script>alert("x")</script> & "quotes"'
 
@@ -206,3 +209,64 @@ def test_a_picture_is_as_large_as_the_paper(tmp_path: Path):
     with Image.open(tmp_path / "plan.png") as image:
         assert image.size == pytest.approx((297 / 25.4 * png.DOTS, 210 / 25.4 * png.DOTS), abs=1)
         assert image.info["dpi"] == pytest.approx((png.DOTS, png.DOTS), abs=0.1)
+
+
+def test_a_viewer_can_hide_each_layer(tmp_path):
+    plan = house().plan(Options(sheets=("pegs",)))
+    pdf.write(plan, tmp_path / "plan.pdf")
+
+    raw = (tmp_path / "plan.pdf").read_bytes()
+    names = {name.decode() for name in re.findall(rb"/Name \(([A-Z-]+)\) /Type /OCG", raw)}
+    drawn = {item.layer for page in pages(plan) for item in (*page.map, *page.items)}
+    assert names == drawn
+    (order,) = re.findall(rb"/Order \[([^\]]*)\]", raw)
+    assert order.count(b" R") == len(names)
+    # Each page says what its marks are, and opens as many as it closes.
+    assert len(re.findall(rb"/Properties <<", raw)) == len(plan.sheets)
+
+
+def test_hiding_a_layer_hides_what_lies_on_it(tmp_path):
+    plan = house().plan()
+    pdf.write(plan, tmp_path / "plan.pdf")
+    raw = (tmp_path / "plan.pdf").read_bytes()
+    (number,) = re.findall(rb"(\d+) 0 obj\n<<\s*/Name \(BUILDINGS\) /Type /OCG", raw)
+
+    # The viewer's own list of what is off at first: the same file with the buildings in it.
+    (shown,) = re.findall(rb"/ON \[[^\]]*\]", raw)
+    hidden = raw.replace(shown, (b"/OFF [ %s 0 R ]" % number).ljust(len(shown)))
+    dark = [
+        pypdfium2.PdfDocument(data)[0].render(scale=1, grayscale=True, may_draw_forms=False).to_numpy().squeeze() < 240
+        for data in (raw, hidden)
+    ]
+
+    assert dark[1].sum() < dark[0].sum()
+    assert not (dark[1] & ~dark[0]).any()
+
+
+def test_the_pdf_is_of_the_day_of_the_survey(tmp_path):
+    pdf.write(house().plan(), tmp_path / "plan.pdf")
+
+    facts = pypdfium2.PdfDocument(tmp_path / "plan.pdf").get_metadata_dict()
+    assert facts["CreationDate"] == facts["ModDate"] == "D:20260418000000Z"
+
+
+def test_an_svg_has_named_groups_and_its_own_font(tmp_path):
+    from io import BytesIO
+
+    from fontTools.ttLib import TTFont
+
+    plan = house().plan()
+    svg.write(plan, tmp_path / "plan.svg")
+
+    root = ET.parse(tmp_path / "plan.svg").getroot()
+    groups = [g for g in root.iter("{http://www.w3.org/2000/svg}g") if g.get("class")]
+    names = [g.get("id") for g in groups]
+    assert len(set(names)) == len(names)
+    assert {"BUILDINGS", "HEDGES", "TREES", "SHEET-TEXT"} <= set(names)
+    style = next(root.iter("{http://www.w3.org/2000/svg}style")).text
+    regular, bold = (b64decode(data) for data in re.findall(r"base64,([^)]*)\)", style))
+    texts = {False: set(), True: set()}
+    for text in root.iter("{http://www.w3.org/2000/svg}text"):
+        texts[text.get("font-weight") == "bold"] |= set(text.text or "")
+    for data, used in ((regular, texts[False]), (bold, texts[True])):
+        assert used - {" "} <= {chr(code) for code in TTFont(BytesIO(data)).getBestCmap()}

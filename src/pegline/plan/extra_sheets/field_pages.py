@@ -20,6 +20,7 @@ __all__ = ["field_pages"]
 COLUMNS: Final = 2
 HALF: Final = 8.0  #: half the breadth of the chain's column, mm
 STEP: Final = 6.2  #: from one entry to the next, mm
+AROUND: Final = 12.0  #: that a line takes beside its entries, mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,24 +34,34 @@ class _Entry:
 
 
 def field_pages(content: Content) -> Drawn:
-    """Yield pages of two columns; a line begins at the foot of a column."""
+    """Yield pages of two columns, each filled from the foot up with one line after the other."""
     left, bottom, right, top = BODY
     wide = (right - left) / COLUMNS
-    rows = int((top - bottom - 12.0) / STEP)
+    pieces = list(_pieces(content, int((top - bottom - AROUND) / STEP)))
+    columns: list[list[Item]] = []
+    height = top
+    for heading, entries in pieces:
+        deep = AROUND + STEP * len(entries)
+        if height + deep > top:
+            columns.append([])
+            height = bottom
+        x = left + (len(columns) - 1) % COLUMNS * wide
+        columns[-1] += _column(heading, entries, x, wide, height)
+        height += deep
+    for first in range(0, len(columns), COLUMNS):
+        yield [item for column in columns[first : first + COLUMNS] for item in column]
+
+
+def _pieces(content: Content, rows: int) -> Iterator[tuple[str, list[_Entry]]]:
+    """Yield the lines, with what they are called, in pieces of so many entries at most."""
     rows_of: dict[str, list[ReducedRow]] = {}
     for row in content.solved.reduction.rows:
         rows_of.setdefault(row.line, []).append(row)
-    columns = [
-        (_on_page(f"Line {line.name}", line.booked.page), entries[i : i + rows])
-        for line in content.solved.reduction.lines.values()
-        for entries in [list(_entries(line, rows_of.get(line.name, [])))]
-        for i in range(0, len(entries), rows)
-    ]
-    for first in range(0, len(columns), COLUMNS):
-        items: list[Item] = []
-        for i, (heading, entries) in enumerate(columns[first : first + COLUMNS]):
-            items += _column(heading, entries, left + i * wide, wide)
-        yield items
+    for line in content.solved.reduction.lines.values():
+        entries = list(_entries(line, rows_of.get(line.name, [])))
+        heading = _on_page(f"Line {line.name}", line.booked.page)
+        for i in range(0, len(entries), rows):
+            yield heading if i == 0 else f"{heading}, continued", entries[i : i + rows]
 
 
 def _entries(line: ReducedLine, rows: list[ReducedRow]) -> Iterator[_Entry]:
@@ -111,17 +122,17 @@ def _texts(readings: Iterator[Reading] | tuple[Reading, ...]) -> str:
     return ", ".join(_reading(reading) for reading in readings)
 
 
-def _column(heading: str, entries: list[_Entry], x: float, wide: float) -> Iterator[Item]:
-    _, bottom, _, top = BODY
+def _column(heading: str, entries: list[_Entry], x: float, wide: float, foot: float) -> Iterator[Item]:
+    """Yield a line from its heading at the foot up."""
     middle = x + wide / 2
     side = wide / 2 - HALF - 3.0
+    first = foot + 9.0
     for edge in (-HALF, HALF):
-        yield Stroke(
-            "SHEET", np.array([(middle + edge, bottom), (middle + edge, bottom + 6.0 + STEP * (len(entries) + 0.2))])
-        )
-    yield Words("SHEET-TEXT", heading, x + 3, top - 5.0, 2.5, bold=True)
+        ends = [(middle + edge, first - 4.5), (middle + edge, first + STEP * (len(entries) - 0.6))]
+        yield Stroke("SHEET", np.array(ends))
+    yield Words("SHEET-TEXT", shorten(heading, wide - 6, 2.5), x + 3, foot + 2.5, 2.5, bold=True)
     for i, entry in enumerate(entries):
-        y = bottom + 5.0 + STEP * i
+        y = first + STEP * i
         text = shorten(entry.chainage, 2 * HALF - 1.5, SMALL)
         yield Words("SHEET-TEXT", text, middle, y, SMALL, "middle", bold=entry.ringed)
         if entry.ringed:

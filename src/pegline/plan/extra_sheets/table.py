@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
@@ -36,8 +37,15 @@ def _pages(content: Content) -> Drawn:
     return field_pages(content)
 
 
+def _owner(content: Content) -> Drawn:
+    from pegline.plan.extra_sheets.owner_plan import owner_pages
+
+    return owner_pages(content)
+
+
 #: Each further sheet by its name, with its heading and what draws its pages.
 FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Drawn]]]] = {
+    "owner": ("Plan for the owner", _owner),
     "pegs": ("Where the pegs are", _pegs),
     "diagram": ("The lines and their checks", _diagram),
     "pages": ("The field book, drawn", _pages),
@@ -53,10 +61,30 @@ def further_sheets(
     bodies = list(tables)
     bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](content)]
     total = before + len(bodies)
-    return tuple(_sheet(content, what, body, number, total) for number, (what, body) in enumerate(bodies, before + 1))
+    pages = Counter(what for what, _ in bodies)
+    there: Counter[str] = Counter()
+    sheets = []
+    for number, (what, body) in enumerate(bodies, before + 1):
+        there[what] += 1
+        name = SHORT_NAMES.get(what, what)
+        if pages[what] > 1:
+            name = f"{name} {there[what]}"
+        sheets.append(_sheet(content, name, what, body, number, total))
+    return tuple(sheets)
 
 
-def _sheet(content: Content, what: str, body: list[Item], number: int, total: int) -> Sheet:
+#: What sheets are called in a drawing's tabs and a viewer's list, by their heading.
+SHORT_NAMES: Final[Mapping[str, str]] = {
+    "Plan for the owner": "Owner",
+    "Where the pegs are": "Pegs",
+    "The lines and their checks": "Lines",
+    "The field book, drawn": "Field book",
+    "Key, tables and index": "Index",
+    "Key and tables": "Tables",
+}
+
+
+def _sheet(content: Content, name: str, what: str, body: list[Item], number: int, total: int) -> Sheet:
     book = content.solved.book
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
@@ -75,4 +103,4 @@ def _sheet(content: Content, what: str, body: list[Item], number: int, total: in
         Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
     ]
-    return Sheet(f"Sheet {number}", "A4", False, Page(WIDTH, HEIGHT, tuple(items)), None, (0.0, 0.0))
+    return Sheet(name, "A4", False, Page(WIDTH, HEIGHT, tuple(items)), None, (0.0, 0.0))

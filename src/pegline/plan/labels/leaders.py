@@ -18,6 +18,7 @@ __all__ = ["Leaders"]
 #: Distances of a label from its symbol, millimetres, and the ways that it may go, the best first.
 REACHES: Final = (2.5, 4.5, 7.0, 10.0, 14.0, 19.0, 25.0)
 WAYS: Final = pi / 4 + np.array([0, 15, 8, 4, 12, 2, 14, 1, 6, 10, 3, 5, 7, 9, 11, 13]) * pi / 8
+DOT: Final = 0.5  #: from the middle of an area to the end of a line that leads into it, mm
 CLEAR: Final = 0.3  #: kept free around a label, mm
 STRUCK: Final = 0.5  #: millimetres of line through a label that may stay
 TOUCHED: Final = 0.2  #: square millimetres of a symbol under a label that may stay
@@ -93,6 +94,7 @@ def _ends(anchor: Anchor | None, shape: Array) -> tuple[tuple[float, float], tup
     start = np.clip([anchor.x, anchor.y], [x - width / 2, y - height / 2], [x + width / 2, y + height / 2])
     away = start - [anchor.x, anchor.y]
     distance = float(np.hypot(*away))
-    end = np.array([anchor.x, anchor.y]) + away * (anchor.radius / distance if distance else 0.0)
+    reach = anchor.radius if anchor.inside is None else DOT
+    end = np.array([anchor.x, anchor.y]) + away * (reach / distance if distance else 0.0)
     (x0, y0), (x1, y1) = start.tolist(), end.tolist()
     return (x0, y0), (x1, y1)

@@ -18,7 +18,7 @@ from pegline.plan.labels.leaders import Leaders
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.placement import Spot, lines_under, settle
 from pegline.plan.labels.unplotted import unplotted_labels
-from pegline.plan.labels.wanted import GAP, Asked, asked_labels, obstacles, point_label
+from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, way_labels
 from pegline.plan.map.content import Content
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.scripts import text_width
@@ -41,10 +41,11 @@ class Lettering:
     left_out: int  #: names and numbers without room
 
 
-def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper) -> Lettering:
-    """Return every label of a plan, placed."""
-    asked = [_within(ask, paper) for ask in asked_labels(content, paper)]
+def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[Way] = ()) -> Lettering:
+    """Return every label of a plan, placed; ``ways`` are lines with their lengths that it has beside its features."""
+    asked = [_within(ask, paper) for ask in (*asked_labels(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
+    lines += [paper.points(np.array([way.start, way.end])) for way in ways]
     asked, spots = _settled(asked, lines, discs)
     unclear = _unclear(asked, spots, lines)
     crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
@@ -143,6 +144,9 @@ def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -
         if asked[i].anchor is None:
             continue
         spot = np.array([spots[i]], dtype=float)
+        ring = asked[i].anchor.inside  # type: ignore[union-attr]
+        if ring is not None and shapely.Point(spot[0, :2]).within(ring):
+            continue  # in its own area it may lie across what is there
         if i in over or i in struck or near.nearer_to_another(i, spot)[0]:
             unclear.append(i)
     return unclear

@@ -22,13 +22,26 @@ from pegline.plan.model import Feature, Position, Tuft
 from pegline.plan.scripts import text_width, wrap
 from pegline.plan.style import plots
 
-__all__ = ["Anchor", "Asked", "TextLine", "asked_labels", "obstacles", "point_label", "symbol_radius"]
+__all__ = [
+    "Anchor",
+    "Asked",
+    "TextLine",
+    "Way",
+    "asked_labels",
+    "obstacles",
+    "point_label",
+    "symbol_radius",
+    "way_labels",
+]
 
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
 GAP: Final = 1.1  #: between two lines of a label, millimetres
 LONGEST: Final = 38.0  #: a name that is longer is written on several lines, millimetres
 DIMENSIONED: Final = ("building", "outbuilding", "porch")
 MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
+ROOMY: Final = 0.8  #: of the breadth and height of an area that its name may take
+FAR_OUT: Final = 12.0  #: from the middle of an area to a name that is led to it, millimetres at least
+SHORTEST: Final = 12.0  #: a name that is shorter stays on one line, millimetres
 SAME_WALL: Final = 0.02  #: metres, within which two walls are one that is figured once
 INSIDE: Final = 6.0  #: how much worse a place for a figure is inside the room that it measures
 
@@ -53,6 +66,7 @@ class Anchor:
     y: float
     radius: float  #: that labels keep off; of a crown that may hold its name, its stem's
     group: str  #: layer, within which a label must not be nearer to another symbol than to its own
+    inside: Any = None  #: of an area: its polygon, into which a line leads
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +90,15 @@ def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
 def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
     """Yield every label that a plan wants."""
     features, detail = content.features, content.solved.detail
-    for feature in features:
-        if feature.layer == "STATIONS":
-            yield point_label("station", "STATION-NAMES", feature, feature.name, paper.strong_height, paper, rank=0)
-    drawn = {(feature.name, feature.kind): feature for feature in reversed(features)}
+    for each in features:
+        if each.layer == "STATIONS":
+            yield point_label("station", "STATION-NAMES", each, each.name, paper.strong_height, paper, rank=0)
+    drawn = {(each.name, each.kind): each for each in reversed(features)}
     figured: set[tuple[int, ...]] = set()
     for name, shape in detail.shapes.items():
-        feature = drawn[name, shape.kind]
+        feature = drawn.get((name, shape.kind))
+        if feature is None:  # not of this map
+            continue
         text = shape.booked.label or name
         if isinstance(feature.geometry, tuple):
             yield point_label("point", "NAMES", feature, text, paper.name_height, paper, rank=2)
@@ -101,12 +117,33 @@ def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
         yield from _boundary_labels(content, drawn, paper)
 
 
-def _lines(layer: str, text: str, height: float) -> tuple[TextLine, ...]:
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A line that is drawn for its length, with its figure."""
+
+    start: Position
+    end: Position
+    figure: str
+    feature: Feature  #: that it belongs to
+
+
+def way_labels(ways: Sequence[Way], paper: LabelPaper) -> Iterator[Asked]:
+    """Yield the figures of ways, along them."""
+    height = paper.name_height
+    for way in ways:
+        width = text_width(way.figure, height, bold=True)
+        spots = along(paper.points(way.start), paper.points(way.end), width, height)
+        wanted = Wanted(way.figure, width, height, spots, True, 0)
+        line = TextLine("BOUNDARY-FIGURES", way.figure, height)
+        yield Asked("figure", (line,), wanted, way.feature, measures=(way.start, way.end))
+
+
+def _lines(layer: str, text: str, height: float, longest: float = LONGEST) -> tuple[TextLine, ...]:
     """Return a name on as many lines as its length needs, none of them much shorter than the others."""
     width = text_width(text, height)
-    if width <= LONGEST:
+    if width <= longest:
         return (TextLine(layer, text, height),)
-    even = width / (int(width / LONGEST) + 1)
+    even = width / (int(width / longest) + 1)
     longest_word = max((text_width(word, height) for word in text.split()), default=width)
     room = min(max(even * 1.15, longest_word), LONGEST)
     return tuple(TextLine(layer, line, height) for line in wrap(text, room, height))
@@ -182,12 +219,19 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     small = paper.name_height
-    lines = _lines("NAMES", text, paper.strong_height if feature.kind == "building" else small)
-    if area is not None:
-        lines = (*lines, TextLine("AREAS", area, small))
+    height = paper.strong_height if feature.kind == "building" else small
+    figure = () if area is None else (TextLine("AREAS", area, small),)
+    left, bottom, right, top = ring.bounds
+    lines = (*_lines("NAMES", text, height), *figure)
+    narrow = (*_lines("NAMES", text, height, max(ROOMY * (right - left), SHORTEST)), *figure)
+    if _size(lines)[0] > ROOMY * (right - left) and _size(narrow)[1] < ROOMY * (top - bottom):
+        lines = narrow  # which finds room inside
     width, tall = _size(lines)
     places = np.vstack([inside(ring, width, tall), outside(ring, width, tall)])
-    return Asked("area", lines, Wanted(text, width, tall, places, True, 1), feature)
+    middle = ring.representative_point()
+    reach = float(shapely.minimum_bounding_radius(ring))
+    anchor = Anchor(middle.x, middle.y, min(reach, FAR_OUT), f"area {feature.name}", inside=ring)
+    return Asked("area", lines, Wanted(text, width, tall, places, True, 1), feature, anchor)
 
 
 def _wall_figures(

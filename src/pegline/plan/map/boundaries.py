@@ -17,7 +17,7 @@ from pegline.plan.map.features import Where
 from pegline.plan.model import Position
 from pegline.solved import Solved
 
-__all__ = ["Corner", "Side", "boundary_corners", "boundary_sides", "letters"]
+__all__ = ["Corner", "Side", "boundary_corners", "boundary_sides", "letters", "no_finer_than"]
 
 MINUTE: Final = 1 / 60  #: degrees
 COARSEST_BEARING: Final = 5.0  #: degrees; a bearing known worse than this is left out
@@ -94,7 +94,7 @@ def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator
             bearing = None
             if frame.north is not None:
                 bearing = _bearing(notation, float(plane.bearing(start, end)), bearing_sd)
-            figure = _coarser(notation, along).figure(length / frame.scale)
+            figure = no_finer_than(notation, along).figure(length / frame.scale)
             ends = [(float(x), float(y)) for x, y in (start, end)]
             yield Side(f"{names[i]}-{names[j]}", ends[0], ends[1], figure, bearing, shape.name)
 
@@ -122,7 +122,7 @@ def _north_sd(solved: Solved) -> float:
     return float(max(control.sd for control in frame.control) * 2**0.5 / apart) if apart else inf
 
 
-def _coarser(notation: Notation, sd: float) -> Notation:
+def no_finer_than(notation: Notation, sd: float) -> Notation:
     """Return a notation whose finest step is no finer than a standard deviation, metres."""
     from pegline.units import METRES_PER
 

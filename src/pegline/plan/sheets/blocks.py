@@ -22,7 +22,7 @@ from pegline.plan.sheets.column import SMALL, Pencil
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 
-__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "area_name", "title_block"]
+__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "area_name", "north_point", "title_block"]
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
@@ -46,11 +46,10 @@ def angle_text(radians: float) -> str:
 def north_block(pencil: Pencil, content: Content) -> None:
     """Draw which way is north, and what other norths make with it."""
     frame = content.solved.frame
+    north_point(pencil, content)
     if frame.north is None:
-        _axes(pencil, content.turn)
         pencil.paragraph("No bearing was booked: the sheet is not turned to north. The base line runs along x.")
         return
-    _arrow(pencil, other_norths(frame), content.turn)
     turned = "The arrow shows" if content.turn else "Up is"
     pencil.paragraph(f"{turned} {frame.north} north.")
     for name, east in other_norths(frame):
@@ -58,6 +57,14 @@ def north_block(pencil: Pencil, content: Content) -> None:
         small = angle_text(east) if name == "True" else angle_text(east).rsplit("'", 1)[0] + "'"
         year = f" in {content.solved.book.date.year}" if name == "Magnetic" and content.solved.book.date else ""
         pencil.paragraph(f"{name} north lies {small} {side} of it{year}.")
+
+
+def north_point(pencil: Pencil, content: Content) -> None:
+    """Draw the north point, or the axes where nobody knows the north."""
+    if content.solved.frame.north is None:
+        _axes(pencil, content.turn)
+    else:
+        _arrow(pencil, other_norths(content.solved.frame), content.turn)
 
 
 def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> None:

@@ -39,7 +39,7 @@ from pegline.plan.style import plots
 from pegline.solved import PLAN_SCALES, USUAL_PAPER
 from pegline.units import METRES_PER
 
-__all__ = ["lay_out", "make_sheets", "tables_and_index"]
+__all__ = ["check_bar", "lay_out", "make_sheets", "scale_bar", "tables_and_index"]
 
 CHECK_BAR: Final = 100.0  #: mm
 LONGEST_BAR: Final = 150.0  #: mm
@@ -229,11 +229,7 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     left, bottom, right, _ = layout.window
     y = bottom - FOOT + 7.0
     x = left + 6.0
-    check: list[Item] = [
-        _box(x, y, x + CHECK_BAR, y + 1.6, "SHEET"),
-        *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
-        Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
-    ]
+    check = check_bar(x, y)
     if content.left_out:
         names = "1 name has" if content.left_out == 1 else f"{content.left_out} names have"
         text = f"{names} no room on this plan; the drawing has every name in its data."
@@ -247,6 +243,15 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     for name, way in rows:
         items += scale_bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
     return [*check, *items]
+
+
+def check_bar(x: float, y: float) -> list[Item]:
+    """Return the bar of 100 mm that shows whether a print is to scale."""
+    return [
+        _box(x, y, x + CHECK_BAR, y + 1.6, "SHEET"),
+        *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
+        Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
+    ]
 
 
 def scale_bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:

@@ -18,10 +18,12 @@ from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.scripts import Outline, outline_of
 from pegline.plan.style import LINE_TYPES, Layer
+from pegline.writers.paper.pdf_layers import PdfLayers
 from pegline.writers.paper.pdf_structure import Tags
 
 __all__ = ["sheet_pdf"]
 
+LAYERED: Final = (1, 5)  #: the first version of the format that knows layers
 POINT: Final = 72 / 25.4  #: points in a millimetre
 
 
@@ -32,8 +34,8 @@ def sheet_pdf(plan: Plan) -> bytes:
     for name in (fonts.REGULAR, fonts.BOLD):
         _font_of(str(fonts.FOLDER / f"{name}.ttf"))
     out = BytesIO()
-    canvas = Canvas(out, pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en")
-    tags = Tags(canvas)
+    canvas = Canvas(out, pageCompression=1, invariant=1, initialFontName=fonts.REGULAR, lang="en", pdfVersion=LAYERED)
+    tags, layers = Tags(canvas), PdfLayers(canvas)
     _describe(canvas, plan)
     with _without_text_armour():
         for page, sheet in zip(pages(plan), plan.sheets, strict=True):
@@ -41,10 +43,12 @@ def sheet_pdf(plan: Plan) -> bytes:
             canvas.bookmarkPage(sheet.name)
             canvas.addOutlineEntry(sheet.name, sheet.name)
             tags.begin_page(sheet.name)
-            _draw(canvas, page, plan, tags)
+            _draw(canvas, page, plan, tags, layers)
             canvas.showPage()
             tags.end_page()
+            layers.end_page()
         tags.finish()
+        layers.finish()
         canvas.save()
     return out.getvalue()
 
@@ -68,18 +72,21 @@ def _describe(canvas: Any, plan: Plan) -> None:
     canvas.setSubject(f"Plan at 1:{plan.scale}" + (f", {book.place}" if book.place else "") + f", from {book.file}")
     canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.survey.frame.crs_name}")
     canvas.setCreator("pegline")
+    if book.date:
+        day = book.date.strftime("D:%Y%m%d000000Z")
+        canvas.setDateFormatter(lambda *_: day)  # of the survey, so that one book gives the same bytes
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setViewerPreference("DisplayDocTitle", "true")
 
 
-def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags) -> None:
+def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags, layers: PdfLayers) -> None:
     """Draw a page: the map as one figure, then what stands about it, in which lines are ornament."""
     if page.map and page.clip:
         left, bottom, right, top = (at * POINT for at in page.clip)
         with tags.part("Figure", f"Plan of {plan.title} at 1:{plan.scale}"):
             canvas.addLiteral(f"q {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re W n")
             for is_words, some in groupby(page.map, key=_is_words):
-                _items(canvas, some, plan.layers, words=is_words)
+                _items(canvas, some, plan.layers, layers, words=is_words)
             canvas.addLiteral("Q")
     highest = max((item.height for item in page.items if isinstance(item, Words) and item.bold), default=0.0)
 
@@ -90,19 +97,21 @@ def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags) -> None:
 
     for what, some in groupby(page.items, key=role):
         with tags.part(what) if what else tags.ornament():
-            _items(canvas, some, plan.layers, words=what is not None)
+            _items(canvas, some, plan.layers, layers, words=what is not None)
 
 
 def _is_words(item: Item) -> bool:
     return isinstance(item, Words)
 
 
-def _items(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer], *, words: bool) -> None:
+def _items(canvas: Any, some: Iterable[Any], looks: Mapping[str, Layer], layers: PdfLayers, *, words: bool) -> None:
     """Draw items, all of them words or all strokes, in the operators of ISO 32000-1, annex A."""
-    if words:
-        _words(canvas, some, layers)
-    else:
-        canvas.addLiteral("\n".join(_strokes(some, layers)))
+    for name, alike in groupby(some, key=lambda item: item.layer):
+        with layers.on(looks[name]):
+            if words:
+                _words(canvas, alike, looks)
+            else:
+                canvas.addLiteral("\n".join(_strokes(alike, looks)))
 
 
 def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
@@ -43,16 +45,21 @@ def inline_pages(plan: Plan, also: Collection[str] = ()) -> Iterator[str]:
 
 def _document(plan: Plan, page: Page) -> Iterator[str]:
     yield '<?xml version="1.0" encoding="UTF-8"?>'
-    yield from _svg(plan, page, "map")
+    yield from _svg(plan, page, "map", names=Counter())
 
 
-def _svg(plan: Plan, page: Page, clip: str, *, sources: bool = False) -> Iterator[str]:
+def _svg(
+    plan: Plan, page: Page, clip: str, *, sources: bool = False, names: Counter[str] | None = None
+) -> Iterator[str]:
+    """Yield one sheet; in a file of its own its groups have ``names`` and its font is inside."""
     width, height = _n(page.width), _n(page.height)
     yield (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
         f' font-family="{FAMILY}" stroke-linejoin="round">'
     )
     yield f"<title>{escape(clean(plan.title))}</title>"
+    if names is not None:
+        yield f"<style>{''.join(_font_faces([*page.map, *page.items]))}</style>"
     yield f'<rect width="{width}" height="{height}" fill="#fff"/>'
     if page.map and page.clip:
         left, bottom, right, top = page.clip
@@ -61,17 +68,36 @@ def _svg(plan: Plan, page: Page, clip: str, *, sources: bool = False) -> Iterato
             f' width="{_n(right - left)}" height="{_n(top - bottom)}"/></clipPath>'
         )
         yield f'<g clip-path="url(#{clip})">'
-        yield from _groups(plan, page.map, page.height, sources=sources)
+        yield from _groups(plan, page.map, page.height, sources=sources, names=names)
         yield "</g>"
-    yield from _groups(plan, page.items, page.height)
+    yield from _groups(plan, page.items, page.height, names=names)
     yield "</svg>"
 
 
-def _groups(plan: Plan, items: Sequence[Item], height: float, *, sources: bool = False) -> Iterator[str]:
+def _font_faces(items: Sequence[Item]) -> Iterator[str]:
+    """Yield the typeface with the characters that are used, so that the file looks the same everywhere."""
+    for bold, name in ((False, fonts.REGULAR), (True, fonts.BOLD)):
+        texts = [item.text for item in items if isinstance(item, Words) and item.bold == bold]
+        if used := "".join(sorted(set("".join(texts)))):
+            weight = "bold" if bold else "normal"
+            yield (
+                f"@font-face{{font-family:'DejaVu Sans Condensed';font-weight:{weight};"
+                f"src:url(data:font/woff;base64,{b64encode(fonts.subset(name, used)).decode()})}}"
+            )
+
+
+def _groups(
+    plan: Plan, items: Sequence[Item], height: float, *, sources: bool = False, names: Counter[str] | None = None
+) -> Iterator[str]:
     for (name, look), group in groupby(items, key=_layer_and_look):
         layer = plan.layers[look]
         colour = "#{:02x}{:02x}{:02x}".format(*layer.rgb)
-        yield f'<g class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{_n(layer.weight / 100)}">'
+        identity = ""
+        if names is not None:
+            names[name] += 1
+            identity = f" id={quoteattr(name if names[name] == 1 else f'{name}-{names[name]}')}"
+        weight = _n(layer.weight / 100)
+        yield f'<g{identity} class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{weight}">'
         for item in group:
             source = f" data-source={quoteattr(item.source)}" if sources and item.source else ""
             yield _words(item, height, source) if isinstance(item, Words) else _stroke(item, layer, height, source)

@@ -95,6 +95,7 @@ FAULTS = [
     (line("A-D: {use: side, taped: -30}"), "10:27: taped: '-30' is below zero"),
     (line("A-D: {use: side, taped: 100001}"), "10:27: taped: '100001' is over 100 km"),
     (line("A-D: {use: side, unit: ch, taped: 5000}"), "10:37: taped: '5000' is over 100 km"),
+    (line("A - C: {use: side, taped: 30}"), "10:3: A-C is given already, written another way; keep one of them"),
     (line("A-D: {use: side, taped: 30 meter}"), "10:27: taped: unknown unit 'meter'; write m"),
     (line("A-D: {use: sides, taped: 30}"), "10:14: use: 'sides' cannot stand here"),
     (line("A-D: {taped: 30}"), "10:3: A-D: use is missing"),

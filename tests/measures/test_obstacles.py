@@ -91,6 +91,7 @@ REFUSED = [
     ("{past: river, perpendiculars: [18, 12], apart: 10}", "write the one at the near bank first"),
     ("{past: pond, sides: [18, 21], angle: {along: [5, 5], chord: 12}}", "make no triangle"),
     ("{past: pond, perpendicular: {either: [3, 4]}, hypotenuse: 12.00}", "cannot be left open"),
+    ("{past: pond, sides: [18.20, 2l.05], angle: 60°}", "'2l.05' is no length"),
     ("{parallel: 24.60, offsets: [3, 3]}", "past is missing"),
     ("{past: pond, parallel: 24.60, offset: [3, 3]}", "unknown key 'offset'; did you mean 'offsets'?"),
 ]

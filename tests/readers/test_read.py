@@ -181,3 +181,11 @@ def test_any_order_of_keys_gives_the_same_book(book):
     flipped = WEIR.replace("unit: m\n", "", 1).replace("limits:", "unit: m\nlimits:")
 
     assert parse_book(flipped.encode(), "weir.yaml").lines["A-B"].taped[0].reading.length.metres("m") == 52.31
+
+
+def test_a_pair_may_be_written_with_spaces():
+    text = "book: 1\nunit: m\nlines: {A - B: {use: base, taped: 3}, B -C: {use: side, taped: 2}}\n"
+    book = parse_book(text.encode(), "b.yaml")
+
+    assert list(book.lines) == ["A-B", "B-C"]
+    assert all(name == line.name for name, line in book.lines.items())

@@ -294,13 +294,13 @@ def mapping(
     Where ``name`` is given, the item is a record and ``name(key)`` the fields that the map's key fills.
     """
 
-    def entry(text: Text, value: Written, log: ReadingLog) -> T:
+    def entry(text: Text, value: Written, log: ReadingLog) -> tuple[str, T]:
         known = key.read(text, log)
         if isinstance(item, Record):
-            return item.build(value, log, text, name(known) if name else {})
+            return str(known), item.build(value, log, text, name(known) if name else {})
         if blank(value):
             raise Unfinished(BLANK, text.place)
-        return item.read(value, log)
+        return str(known), item.read(value, log)
 
     def read(written: Written, log: ReadingLog) -> dict[str, T]:
         if type(written) is not Table:
@@ -310,8 +310,11 @@ def mapping(
             found = log.attempt(lambda text=text, value=value: entry(text, value, log), value, word)  # type: ignore[misc]
             if found is None:
                 log.lose(text)
+            elif found[0] in values:  # written otherwise: A-B and A - B
+                said = f"{found[0]} is given already, written another way; keep one of them"
+                log.tell(Wrong(said, text.place, "duplicate-key"))
             else:
-                values[word] = found
+                values[found[0]] = found[1]
         return values
 
     def schema() -> Schema:

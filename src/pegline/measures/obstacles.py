@@ -47,6 +47,10 @@ WAYS: Final[dict[Way, tuple[str, ...]]] = {
 }
 
 
+#: Readings that each way of passing takes; the angle of a small triangle takes three more.
+COUNTS: Final[dict[Way, int]] = {"parallel": 3, "sides": 2, "perpendicular": 2, "perpendiculars": 3}
+
+
 # -- the formulae -----------------------------------------------------------------------------------
 
 
@@ -301,6 +305,9 @@ def _passage(values: dict[str, Any], table: Table, log: ReadingLog) -> Passage:
     if lacking:
         raise Wrong(f"{lacking[0]} is missing; {given[0]} needs it", table.place, "missing-key")
     passage = Passage(**values)
+    expected = 5 if isinstance(passage.angle, ChainAngle) else COUNTS[passage.way]
+    if len(passage.readings) < expected:  # one of them could not be read, which is told already
+        raise Wrong("", table.place)
     if open_reading := next((reading for reading in passage.readings if reading.either), None):
         raise Wrong("a reading past an obstacle cannot be left open; write one", open_reading.place, "obstacle")
     try:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.diagnosis.model import Survey
+from pegline.errors import OutputError
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layer_table import Filled
 from pegline.writers.gis.reprojection import package_in
@@ -59,8 +60,9 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
                 "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
             }
             # The file's head bears a day; the clock's would make no two files alike.
+            place = path.with_name(f"{path.stem}_{layer.name}.shp")
             with fiona.open(
-                path.with_name(f"{path.stem}_{layer.name}.shp"),
+                place,
                 "w",
                 "ESRI Shapefile",
                 schema,
@@ -69,10 +71,30 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
                 DBF_DATE_LAST_UPDATE=max(moment(survey.book)[:10], FIRST_DAY),
             ) as file:
                 file.writerecords(_records(layer, names))
+            _look_at(place, len(layer))
             said += _shortened(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise refused(path, error) from error
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
+
+
+def _look_at(path: Path, count: int) -> None:
+    """Refuse a shapefile whose parts are shorter than their heads say: GDAL closes them in silence on a full disk.
+
+    The length of ``.shp`` and ``.shx`` stands in 16-bit words from byte 24 of each; ``.dbf`` has the number of its
+    records, the length of its head and of a record from bytes 4, 8 and 10, and may end with a mark of one byte.
+    """
+    whole = []
+    for part in (path, path.with_suffix(".shx")):
+        if part.exists():  # a layer without places has none
+            head = part.read_bytes()[:28]
+            whole.append(len(head) == 28 and part.stat().st_size == 2 * int.from_bytes(head[24:], "big"))
+    table = path.with_suffix(".dbf")
+    head = table.read_bytes()[:12]
+    records, top, length = (int.from_bytes(head[a:b], "little") for a, b in ((4, 8), (8, 10), (10, 12)))
+    whole.append(length > 0 and records == count and table.stat().st_size - top - records * length in (0, 1))
+    if not all(whole):
+        raise OutputError(f"{path.name}: only a part of it could be written; make room on the disk and run it again")
 
 
 def _records(layer: Filled, names: Mapping[str, str]) -> list[dict[str, Any]]:

@@ -1,0 +1,130 @@
+"""Disks that fail: whatever write, sync or move goes wrong, what stood there before stays, and the failure is told."""
+
+import errno
+import os
+import signal
+from pathlib import Path
+
+import pytest
+from builders.sound_book import SOUND
+
+from pegline.commands.verify import verdicts_of
+from pegline.errors import OutputError
+from pegline.readers import parse_book
+from pegline.survey import carried, publish_drawn, reduce
+from pegline.writers import ENDINGS, FORMATS_TABLE
+
+resource = pytest.importorskip("resource", reason="this system has no limits on files")
+
+ON_A_GRID = (
+    SOUND
+    + """\
+control:
+  crs: EPSG:25830
+  points:
+    A: {easting: 500000.0, northing: 4600000.0, accuracy: 0.05}
+    B: {easting: 500060.0, northing: 4600000.0, accuracy: 0.05}
+"""
+).replace("from: true", "from: grid")
+OLD = b"what stood there before"
+SHARES = (0.0, 0.3, 0.7, 0.95)  #: of a file's size, after which every further write fails
+MANY = tuple(n / 40 for n in range(40))  #: with the long tests
+
+
+@pytest.fixture(scope="module")
+def survey():
+    return reduce(parse_book(ON_A_GRID.encode(), "weir.yaml"))
+
+
+def written(survey, folder, name):
+    return publish_drawn(carried(survey, (name,)), survey, folder, (name,))
+
+
+def in_child(limit, run):
+    """Run in a child whose files may not grow over a limit, and return its exit status."""
+    child = os.fork()
+    if child == 0:
+        status = 70
+        try:
+            signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
+            run()
+            status = 0
+        except OutputError:
+            status = OutputError.status
+        finally:
+            os._exit(status)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+#: A picture takes seconds, and a drawing and its sheets most of one.
+SLOW = ("png", "svg", "pdf", "dxf")
+FILLED = [
+    *(pytest.param(name, SHARES, id=name) for name in FORMATS_TABLE if name not in SLOW),
+    *(pytest.param(name, SHARES[1:3], id=name) for name in SLOW[1:]),
+    *(pytest.param(name, MANY, id=f"{name}, all", marks=pytest.mark.long) for name in FORMATS_TABLE),
+]
+
+
+@pytest.mark.parametrize(("name", "shares"), FILLED)
+def test_a_disk_that_fills_up_leaves_what_was_there(survey, tmp_path, name, shares):
+    files = written(survey, tmp_path / "whole", name)
+    size = max(path.stat().st_size for path in files)
+    for share in shares:
+        folder = tmp_path / f"{share}"
+        folder.mkdir()
+        for path in files:
+            (folder / path.name).write_bytes(OLD)
+
+        status = in_child(int(share * size), lambda folder=folder: written(survey, folder, name))
+
+        assert status == OutputError.status, share
+        assert {path.name: path.read_bytes() for path in folder.iterdir()} == {path.name: OLD for path in files}
+
+
+LONG = [pytest.param(name, marks=pytest.mark.long) for name in ("dxf", "shp")]
+
+
+@pytest.mark.parametrize("name", ["csv", "gpkg", *LONG])
+@pytest.mark.parametrize("call", ["os.fsync", "pathlib.Path.replace"])
+def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp_path, monkeypatch, name, call):
+    calls = [0]
+    files = {path.name for path in _counted(survey, tmp_path / "count", name, call, calls, None, monkeypatch)}
+    assert calls[0] > 1
+    for failing in range(calls[0]):
+        folder = tmp_path / f"{failing}"
+        folder.mkdir()
+        for path in files:
+            (folder / path).write_bytes(OLD)
+        with pytest.raises(OutputError):
+            _counted(survey, folder, name, call, [0], failing, monkeypatch)
+
+        now = {path.name: path.read_bytes() for path in folder.iterdir() if path.name in files}
+        (set_of_files,) = (
+            verdicts_of(folder, None) if (folder / "weir.files.json").exists() else ((None, ("none",), ""),)
+        )
+        untouched = all(data == OLD for data in now.values())
+        # Either nothing is changed, or all is new, or it is told that the set is a mixed one.
+        assert untouched or not set_of_files[1] or any("mixed" in fault for fault in set_of_files[1])
+        assert not list(folder.glob(".pegline-work-*"))
+
+
+def _counted(survey, folder, name, call, calls, failing, monkeypatch):
+    """Write with the calls counted, one of which fails."""
+    home, _, attribute = call.rpartition(".")
+    owner = os if home == "os" else Path
+    real = getattr(owner, attribute)
+
+    def counted(*args):
+        number, calls[0] = calls[0], calls[0] + 1
+        if number == failing:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return real(*args)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(owner, attribute, counted)
+        return written(survey, folder, name)
+
+
+def test_the_endings_of_all_formats_are_known():
+    assert set(ENDINGS) <= set(FORMATS_TABLE)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import field
 from math import inf, radians
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,7 @@ from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
 from pegline.network.observation_types import Booking, Control, Observation
-from pegline.network.quality import POWER, base_holding, derivatives
+from pegline.network.quality import POWER, base_holding
 from pegline.records import record
 from pegline.reduction.model import Reduction
 
@@ -34,7 +34,8 @@ MAX_TURN: Final = radians(20)  #: the same of bearings and angles
 STILL: Final = 0.02  #: metres: what the largest mistake moves by less than this is not held by the reading
 LEAST_LIMIT: Final = 0.3  #: metres: a plan of any size is checked when its points are right within this
 LIMIT_RATIO: Final = 1 / 100  #: of the stations' extent: what counts as checked unless the book states it
-COLUMNS: Final = 512  #: readings, or checks, that are followed at one time
+COLUMNS: Final = 256  #: readings, or checks, that are followed at one time
+FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one
 DIRECTIONS: Final = 360  #: in which an extent is looked for; it misses less than 1 in 100,000
 
 
@@ -152,36 +153,39 @@ def _largest(one: Observation) -> float:
     return MAX_TURN if EQUATIONS[type(one)].angle else MAX_MISTAKE
 
 
-class _Rows(NamedTuple):
-    """The derivatives of observations, one row each."""
+def _matrix(rows: Ints, columns: Ints, values: Array, shape: tuple[int, int]) -> Any:
+    """Return a matrix with values added up at their places: full where it is small, else sparse."""
+    if shape[0] * shape[1] <= FULL:
+        full = np.zeros(shape)
+        np.add.at(full, (rows, columns), values)
+        return full
+    from scipy.sparse import csr_matrix
 
-    columns: Ints  #: (m, p) unknowns; the one beyond the last is nothing
-    partials: Array  #: (m, p)
+    return csr_matrix((values, (rows, columns)), shape=shape)
+
+
+def _derivative_matrix(fit: Fit) -> Any:
+    """Return the derivatives (m, u) of all observations to the unknowns."""
+    network, unknowns = fit.network, int((~fit.network.held).sum())
+    column_of = np.append(network.columns, -1)
+    rows, columns, values = [], [], []
+    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        at = column_of[numbers]
+        rows.append(np.repeat(batch.rows, at.shape[1])[at.ravel() >= 0])
+        columns.append(at.ravel()[at.ravel() >= 0])
+        values.append(partials.ravel()[at.ravel() >= 0])
+    places = np.concatenate(rows), np.concatenate(columns)
+    return _matrix(*places, np.concatenate(values), (len(network.values), unknowns))
+
+
+class _Readings(NamedTuple):
+    """The readings of a survey: its observations, then the chainages of oblique arms."""
+
+    owners: Ints  #: (r,) for each the observation that it is booked with
+    rates: Any  #: (r, m) what a unit of mistake in each adds to the residuals of the observations
 
     @classmethod
-    def of(cls, fit: Fit) -> _Rows:
-        """Return those of a solved network."""
-        network, size = fit.network, int((~fit.network.held).sum())
-        unknown = np.append(np.where(network.held, size, network.columns), size)
-        width = max((numbers.shape[1] for numbers in fit.linear.parameters), default=1)
-        columns = np.full((len(network.values), width), size, np.int64)
-        partials = np.zeros((len(network.values), width))
-        for batch, numbers, slopes in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
-            columns[batch.rows, : numbers.shape[1]] = unknown[numbers]
-            partials[batch.rows, : numbers.shape[1]] = slopes
-        return cls(columns, partials)
-
-
-class _Rates(NamedTuple):
-    """What a unit of mistake in a reading adds to the residuals of observations that hold it."""
-
-    rows: Ints  #: (e,) observations
-    readings: Ints  #: (e,) readings; the first m are the observations' own, then chainages of oblique arms
-    rates: Array  #: (e,)
-    owners: Ints  #: (r,) for each reading the observation that it is booked with
-
-    @classmethod
-    def of(cls, fit: Fit, count: int) -> _Rates:
+    def of(cls, fit: Fit, count: int) -> _Readings:
         """Return those of a network's first ``count`` observations; others only place the plotting solution."""
         observations = fit.network.observations
         entries = list(residual_rates(observations[:count], _positions_by_name(fit)))
@@ -190,8 +194,9 @@ class _Rates(NamedTuple):
         entries += _placing_rates(observations, count)
         rows = [*range(count), *(row for row, _, _ in entries)]
         readings = [*range(count), *(arm_number[row] if reading is None else reading for row, reading, _ in entries)]
-        rates = [1.0] * count + [rate for _, _, rate in entries]
-        return cls(np.array(rows, np.int64), np.array(readings, np.int64), np.array(rates), np.array(owners, np.int64))
+        values = np.array([1.0] * count + [rate for _, _, rate in entries])
+        places = np.array(readings, np.int64), np.array(rows, np.int64)
+        return cls(np.array(owners, np.int64), _matrix(*places, values, (len(owners), len(observations))))
 
 
 def _positions_by_name(fit: Fit) -> Mapping[str, tuple[float, float]]:
@@ -244,20 +249,19 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
     first_checks
         (r,) number of the check among those compared.
     """
-    derived, rates = _Rows.of(plotting), _Rates.of(plotting, count)
+    derivatives, readings = _derivative_matrix(plotting), _Readings.of(plotting, count)
     weights = plotting.keep / plotting.network.sds**2
-    smallest, first_checks = np.full(len(rates.owners), inf), np.zeros(len(rates.owners), np.int64)
+    smallest, first_checks = np.full(len(readings.owners), inf), np.zeros(len(readings.owners), np.int64)
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
-        gradients = derivatives(plotting, numbers)
-        solved = np.pad(plotting.factor.solve(gradients.T), ((0, 1), (0, 0)))
-        sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients.T * solved[:-1], axis=0))
-        by_residual = -weights[:, None] * np.einsum("mp,mpk->mk", derived.partials, solved[derived.columns])
+        gradients = _full(derivatives[numbers]).T
+        solved = plotting.factor.solve(gradients)
+        sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
+        by_residual = -weights[:, None] * (derivatives @ solved)
         by_residual[numbers, np.arange(len(some))] += 1.0
-        effects = np.zeros((len(rates.owners), len(some)))
-        np.add.at(effects, rates.readings, rates.rates[:, None] * by_residual[rates.rows])
-        others = rates.owners[:, None] != numbers
+        effects = readings.rates @ by_residual
+        others = readings.owners[:, None] != numbers
         effects[others & np.array([one.by_choice for one in some])] = 0.0
         allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
         least = np.where(np.isnan(allowed), critical * sds, allowed) + POWER * sds
@@ -268,6 +272,10 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         smaller = found < smallest
         smallest[smaller], first_checks[smaller] = found[smaller], begin + best[smaller]
     return smallest, first_checks
+
+
+def _full(matrix: Any) -> Array:
+    return np.asarray(matrix.todense() if hasattr(matrix, "todense") else matrix)
 
 
 def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple[Array, Ints]:
@@ -293,35 +301,31 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     """
     network = adjusted.network
     count, observations = len(network.names), network.observations
-    derived, rates = _Rows.of(adjusted), _Rates.of(adjusted, len(observations))
-    weights = adjusted.keep / network.sds**2
+    derivatives, readings = _derivative_matrix(adjusted), _Readings.of(adjusted, len(observations))
+    pulls = _weighted(derivatives, adjusted)
     positions = adjusted.parameters[: 2 * count].reshape(-1, 2)
     held = base_holding(positions, positions[base[0]], positions[base[1]])
-    largest = np.array([_largest(observations[owner]) for owner in rates.owners])
+    largest = np.array([_largest(observations[owner]) for owner in readings.owners])
     largest[len(observations) :] = MAX_MISTAKE
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
-    unknowns = int((~network.held).sum())
     for begin in range(0, len(mistakes), COLUMNS):
-        some = np.flatnonzero((rates.readings >= begin) & (rates.readings < begin + COLUMNS))
-        width = min(COLUMNS, len(mistakes) - begin)
-        rows, column = rates.rows[some], rates.readings[some] - begin
-        right = np.zeros((unknowns + 1, width))
-        pulls = derived.partials[rows] * (weights[rows] * rates.rates[some])[:, None]
-        np.add.at(right, (derived.columns[rows], column[:, None]), pulls)
-        moved = np.zeros((len(network.held), width))
-        moved[~network.held] = adjusted.factor.solve(right[:-1])
-        points = moved[: 2 * count].reshape(count, 2, width)
-        ends = points[list(base)].reshape(4, width)
-        local = points + held @ ends
+        part = slice(begin, begin + COLUMNS)
+        moved = np.zeros((len(network.held), len(mistakes[part])))
+        moved[~network.held] = adjusted.factor.solve(_full(pulls @ readings.rates[part].T))
+        points = moved[: 2 * count].reshape(count, 2, -1)
+        local = points + held @ points[list(base)].reshape(4, -1)
         size = np.hypot(local[:, 0], local[:, 1])
-        part = slice(begin, begin + width)
         reach = size * np.minimum(mistakes[part], largest[part])
         reach[(mistakes[part] > largest[part]) & (reach > STILL)] = inf
-        worst = reach.argmax(axis=1)
-        found = reach[np.arange(count), worst]
+        farthest = reach.max(axis=1)
         # Of mistakes of any size the one that moves the point most is behind it.
-        unlimited = np.where(reach == inf, size, -1.0)
-        worst = np.where(found == inf, unlimited.argmax(axis=1), worst)
-        more = found > movements
-        movements[more], causes[more] = found[more], rates.owners[begin + worst[more]]
+        worst = np.where(reach == farthest[:, None], size, -1.0).argmax(axis=1)
+        more = farthest > movements
+        movements[more], causes[more] = farthest[more], readings.owners[begin + worst[more]]
     return movements, causes
+
+
+def _weighted(derivatives: Any, fit: Fit) -> Any:
+    """Return A' W (u, m) of what a solution used."""
+    weights = fit.keep / fit.network.sds**2
+    return derivatives.T.multiply(weights).tocsr() if hasattr(derivatives, "todense") else derivatives.T * weights

@@ -90,7 +90,7 @@ def test_an_outline_out_of_order_is_told_and_has_no_area():
 
 def test_arms_that_do_not_meet_stop_the_survey():
     plot = PLOT.replace("{at: 30, left: 9, point: w}", "{at: [20, 30], left: [4.1, 5.1], point: w}")
-    with pytest.raises(BookError, match=r"w \(4\.1 and 5\.1 from line A-B\) do not meet: 0\.800 m"):
+    with pytest.raises(BookError, match=r"w \(4\.1 and 5\.1 from A-B\) do not meet: 0\.800 m"):
         shapes("  well: {kind: well, at: w}", plot)
 
 

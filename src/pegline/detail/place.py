@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
+from pegline.detail.marks import Marks
 from pegline.detail.model import Detail, Points
 from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, numbers
 from pegline.detail.shapes import shapes
@@ -53,11 +54,18 @@ class _Tied(NamedTuple):
     jacobian: Array  #: (m, 2, k)
     own: Array  #: (m, 2, 2)
     feet: Array  #: (m, 2)
+    by_chainage: tuple[Array, ...] = ()  #: for each arm (m, 2) how a point moves for a metre of its chainage
 
     def taken(self, order: NDArray[np.int64]) -> _Tied:
         """Return the points in another order."""
-        parts = self.positions, self.parents, self.group, self.jacobian, self.own, self.feet
-        return _Tied._make(part[order] for part in parts)
+        return self._replace(
+            positions=self.positions[order],
+            parents=self.parents[order],
+            group=self.group[order],
+            jacobian=self.jacobian[order],
+            own=self.own[order],
+            feet=self.feet[order],
+        )
 
 
 def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment) -> Detail:
@@ -68,16 +76,18 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     BookError
         Arms of oblique offsets that do not meet, or shapes that cannot be made.
     """
+    fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
     ruler = Ruler(reduction, frame, adjustment.solution)
-    points = place_points(reduction, ruler)
+    points = place_points(reduction, ruler, Marks(reduction, fit) if fit and reduction.rows else None)
     drawn, warnings = shapes(book, reduction, ruler, points)
     return Detail(points, drawn, warnings)
 
 
-def place_points(reduction: Reduction, ruler: Ruler) -> Points:
+def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None) -> Points:
     """Return every point that is no station.
 
-    A row whose line is not in the solution, as in a half-finished book, is left out.
+    A row whose line is not in the solution, as in a half-finished book, is left out. With the marks of the lines
+    their own errors are in the covariances of what counts between them.
 
     Raises
     ------
@@ -93,6 +103,14 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
         _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler),
     )
     tied, variances, local = _joined(tables, solution)
+    if marks is not None:
+        begin = len(solved.at)
+        for table, first in ((tables[1], upright.first), (tables[2], oblique.first)):
+            part = slice(begin, begin + len(first))
+            in_frame, to_base = _of_marks(table, first, marks, solution)
+            variances[part] += in_frame
+            local[part] += to_base
+            begin += len(first)
     if len(upright.at) < len(names):
         order = np.argsort(np.array([*solved.at, *upright.at, *oblique.at], np.int64))
         tied, variances, local = tied.taken(order), variances[order], local[order]
@@ -108,6 +126,14 @@ def place_points(reduction: Reduction, ruler: Ruler) -> Points:
         feet=tied.feet,
         rows=tuple(rows.values()),
     )
+
+
+def _of_marks(table: _Tied, rows: Rows, marks: Marks, solution: Solution) -> tuple[Array, Array]:
+    """Return what the marks of their lines add to the covariances of points (m, 2, 2), in the frame and to the base."""
+    hanging = table.positions, table.parents, table.jacobian
+    parts = [marks.parts(rows, arm, along, hanging, solution) for arm, along in enumerate(table.by_chainage)]
+    none = np.zeros((len(rows), 2, 2))
+    return sum((part[0] for part in parts), none), sum((part[1] for part in parts), none)
 
 
 class _Some(NamedTuple):
@@ -186,7 +212,8 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
     own = _outer(feet.sd * feet.unit, feet.sd * feet.unit) + _outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
-    return _Tied(feet.points + arms.lengths * normal, parents, _group(feet, arms, ruler), jacobian, own, feet.points)
+    at, group, along = feet.points + arms.lengths * normal, _group(feet, arms, ruler), ruler.scale * feet.unit
+    return _Tied(at, parents, group, jacobian, own, feet.points, (along,))
 
 
 def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
@@ -208,7 +235,7 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
     side = np.array([row.side * np.sign(row.chainages[1] - row.chainages[0]) for row in rows])
     at = arcs_meet(feet[0].points, arms[0].lengths[:, 0], feet[1].points, arms[1].lengths[:, 0], side)
     towards = [(at - foot.points) / np.maximum(arm.lengths, 1e-9) for foot, arm in zip(feet, arms, strict=True)]
-    jacobian, parents, own = [], [], np.zeros((len(rows), 2, 2))
+    jacobian, parents, own, by_chainage = [], [], np.zeros((len(rows), 2, 2)), []
     for foot, arm, e, effect in zip(feet, arms, towards, _inverse(*towards), strict=True):
         across = effect[:, :, None] * e[:, None, :]
         share = foot.share[:, :, None]
@@ -216,9 +243,11 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
         parents += [coordinates(foot.ends), arm.scale]
         sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
         own += _outer(sd * effect, sd * effect)
+        by_chainage.append(ruler.scale * effect * (e * foot.unit).sum(axis=1, keepdims=True))
     one, other = (np.unique(_group(*pair, ruler), return_inverse=True)[1] for pair in zip(feet, arms, strict=True))
     group, no_feet = one * len(rows) + other, np.full((len(rows), 2), np.nan)
-    return _Tied(at, np.column_stack(parents), group, np.concatenate(jacobian, axis=2), own, no_feet)
+    jacobians = np.concatenate(jacobian, axis=2)
+    return _Tied(at, np.column_stack(parents), group, jacobians, own, no_feet, tuple(by_chainage))
 
 
 def _group(feet: Feet, arms: Arms, ruler: Ruler) -> NDArray[np.int64]:
@@ -266,7 +295,14 @@ def _joined(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, Array, 
         parents = np.pad(table.parents, ((0, 0), (0, missing)), mode="edge")
         jacobian = np.pad(table.jacobian, ((0, 0), (0, 0), (0, missing)))
         wide.append(table._replace(parents=parents, jacobian=jacobian))
-    tied = _Tied(*(np.concatenate(parts) for parts in zip(*wide, strict=True)))
+    tied = _Tied(
+        positions=np.concatenate([table.positions for table in wide]),
+        parents=np.concatenate([table.parents for table in wide]),
+        group=np.concatenate([table.group for table in wide]),
+        jacobian=np.concatenate([table.jacobian for table in wide]),
+        own=np.concatenate([table.own for table in wide]),
+        feet=np.concatenate([table.feet for table in wide]),
+    )
     variances, local = (np.concatenate(parts) for parts in zip(*spread, strict=True))
     return tied, variances, local
 

@@ -10,18 +10,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import field
 from math import inf, radians
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
-from pegline.network.dependents import residual_rates
 from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
-from pegline.network.observation_types import Booking, Control, Observation
+from pegline.network.observation_types import Booking, Observation
 from pegline.network.quality import POWER, base_holding
+from pegline.network.reading_effects import Readings, derivative_matrix, full, moves
 from pegline.records import record
 from pegline.reduction.model import Reduction
 
@@ -35,7 +35,6 @@ STILL: Final = 0.02  #: metres: what the largest mistake moves by less than this
 LEAST_LIMIT: Final = 0.3  #: metres: a plan of any size is checked when its points are right within this
 LIMIT_RATIO: Final = 1 / 100  #: of the stations' extent: what counts as checked unless the book states it
 COLUMNS: Final = 256  #: readings, or checks, that are followed at one time
-FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one
 DIRECTIONS: Final = 360  #: in which an extent is looked for; it misses less than 1 in 100,000
 
 
@@ -153,67 +152,6 @@ def _largest(one: Observation) -> float:
     return MAX_TURN if EQUATIONS[type(one)].angle else MAX_MISTAKE
 
 
-def _matrix(rows: Ints, columns: Ints, values: Array, shape: tuple[int, int]) -> Any:
-    """Return a matrix with values added up at their places: full where it is small, else sparse."""
-    if shape[0] * shape[1] <= FULL:
-        full = np.zeros(shape)
-        np.add.at(full, (rows, columns), values)
-        return full
-    from scipy.sparse import csr_matrix
-
-    return csr_matrix((values, (rows, columns)), shape=shape)
-
-
-def _derivative_matrix(fit: Fit) -> Any:
-    """Return the derivatives (m, u) of all observations to the unknowns."""
-    network, unknowns = fit.network, int((~fit.network.held).sum())
-    column_of = np.append(network.columns, -1)
-    rows, columns, values = [], [], []
-    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
-        at = column_of[numbers]
-        rows.append(np.repeat(batch.rows, at.shape[1])[at.ravel() >= 0])
-        columns.append(at.ravel()[at.ravel() >= 0])
-        values.append(partials.ravel()[at.ravel() >= 0])
-    places = np.concatenate(rows), np.concatenate(columns)
-    return _matrix(*places, np.concatenate(values), (len(network.values), unknowns))
-
-
-class _Readings(NamedTuple):
-    """The readings of a survey: its observations, then the chainages of oblique arms."""
-
-    owners: Ints  #: (r,) for each the observation that it is booked with
-    rates: Any  #: (r, m) what a unit of mistake in each adds to the residuals of the observations
-
-    @classmethod
-    def of(cls, fit: Fit, count: int) -> _Readings:
-        """Return those of a network's first ``count`` observations; others only place the plotting solution."""
-        observations = fit.network.observations
-        entries = list(residual_rates(observations[:count], _positions_by_name(fit)))
-        owners = [*range(count), *dict.fromkeys(row for row, reading, _ in entries if reading is None)]
-        arm_number = {row: number for number, row in enumerate(owners) if number >= count}
-        entries += _placing_rates(observations, count)
-        rows = [*range(count), *(row for row, _, _ in entries)]
-        readings = [*range(count), *(arm_number[row] if reading is None else reading for row, reading, _ in entries)]
-        values = np.array([1.0] * count + [rate for _, _, rate in entries])
-        places = np.array(readings, np.int64), np.array(rows, np.int64)
-        return cls(np.array(owners, np.int64), _matrix(*places, values, (len(owners), len(observations))))
-
-
-def _positions_by_name(fit: Fit) -> Mapping[str, tuple[float, float]]:
-    points = fit.parameters[: 2 * len(fit.network.names)].reshape(-1, 2).tolist()
-    return {name: (x, y) for name, (x, y) in zip(fit.network.names, points, strict=True)}
-
-
-def _placing_rates(observations: Sequence[Observation], count: int) -> list[tuple[int, int | None, float]]:
-    """Return how control enters what turns the plotting solution to its second control point."""
-    return [
-        (row, number, placing.along[0] * one.along[0] + placing.along[1] * one.along[1])
-        for row, placing in enumerate(observations[count:], count)
-        for number, one in enumerate(observations[:count])
-        if isinstance(one, Control) and isinstance(placing, Control) and one.station == placing.station
-    ]
-
-
 class Compared(NamedTuple):
     """An observation that is compared with the plotting solution."""
 
@@ -249,13 +187,13 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
     first_checks
         (r,) number of the check among those compared.
     """
-    derivatives, readings = _derivative_matrix(plotting), _Readings.of(plotting, count)
+    derivatives, readings = derivative_matrix(plotting), Readings.of(plotting, count)
     weights = plotting.keep / plotting.network.sds**2
     smallest, first_checks = np.full(len(readings.owners), inf), np.zeros(len(readings.owners), np.int64)
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
-        gradients = _full(derivatives[numbers]).T
+        gradients = full(derivatives[numbers]).T
         solved = plotting.factor.solve(gradients)
         sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
         by_residual = -weights[:, None] * (derivatives @ solved)
@@ -272,10 +210,6 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         smaller = found < smallest
         smallest[smaller], first_checks[smaller] = found[smaller], begin + best[smaller]
     return smallest, first_checks
-
-
-def _full(matrix: Any) -> Array:
-    return np.asarray(matrix.todense() if hasattr(matrix, "todense") else matrix)
 
 
 def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple[Array, Ints]:
@@ -301,8 +235,7 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     """
     network = adjusted.network
     count, observations = len(network.names), network.observations
-    derivatives, readings = _derivative_matrix(adjusted), _Readings.of(adjusted, len(observations))
-    pulls = _weighted(derivatives, adjusted)
+    derivatives, readings = derivative_matrix(adjusted), Readings.of(adjusted, len(observations))
     positions = adjusted.parameters[: 2 * count].reshape(-1, 2)
     held = base_holding(positions, positions[base[0]], positions[base[1]])
     largest = np.array([_largest(observations[owner]) for owner in readings.owners])
@@ -310,8 +243,7 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
     for begin in range(0, len(mistakes), COLUMNS):
         part = slice(begin, begin + COLUMNS)
-        moved = np.zeros((len(network.held), len(mistakes[part])))
-        moved[~network.held] = adjusted.factor.solve(_full(pulls @ readings.rates[part].T))
+        moved = moves(adjusted, readings.rates[part], derivatives)
         points = moved[: 2 * count].reshape(count, 2, -1)
         local = points + held @ points[list(base)].reshape(4, -1)
         size = np.hypot(local[:, 0], local[:, 1])
@@ -323,9 +255,3 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
         more = farthest > movements
         movements[more], causes[more] = farthest[more], readings.owners[begin + worst[more]]
     return movements, causes
-
-
-def _weighted(derivatives: Any, fit: Fit) -> Any:
-    """Return A' W (u, m) of what a solution used."""
-    weights = fit.keep / fit.network.sds**2
-    return derivatives.T.multiply(weights).tocsr() if hasattr(derivatives, "todense") else derivatives.T * weights

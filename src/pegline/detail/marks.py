@@ -1,0 +1,171 @@
+"""What the marks of a line do to how well its details lie.
+
+A detail at chainage c counts in proportion on the piece between two marks, at c₁ and c₂: t = (c - c₁) / (c₂ - c₁).
+So the errors of the marks' own readings are in it too, along the line:
+
+    e = e_c - (1 - t) e₁ - t e₂
+
+A mark is a tie station, or the line's end with the error of its length; the start has none. Readings of one line
+have in common the full lays of the tape that lie before the nearer of them; a line's length that is the mean of k
+tapings has 1/k of them from the taping on which the chainages were read. The errors of the marks have moved the
+solution as well, and what they moved there is in part taken back here: between tight control nothing is, without
+control the error of a line's length goes out altogether.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pegline.network.least_squares import Fit
+from pegline.network.model import Array, Solution
+from pegline.network.observation_types import Chainage
+from pegline.network.quality import base_holding
+from pegline.network.reading_effects import Readings, moves
+from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
+
+__all__ = ["Marks"]
+
+Ints = NDArray[np.int64]
+
+
+class _Line(NamedTuple):
+    """The marks of a line in the order of their chainage."""
+
+    chainages: Array  #: (s,) metres on the ground
+    variances: Array  #: (s,) of their readings, square metres
+    columns: Ints  #: (s,) of their readings in ``Marks.moves``; the last one is of nothing, for the start
+    shares: Array  #: (s,) of the full lays that they have in common with chainages
+    lay_variance: float  #: of one lay of the line's tape, square metres
+    nominal: float  #: length of that tape, metres
+
+    def common(self, one: Array, other: Array, least: Array) -> Array:
+        """Return what two readings have in common: the full lays before the nearer, square metres."""
+        lays = np.floor(np.maximum(np.minimum(one, other), 0.0) / self.nominal)
+        return np.asarray(np.minimum(self.lay_variance * lays, least))
+
+
+class Marks:
+    """The marks of all lines of a solution.
+
+    Parameters
+    ----------
+    reduction
+        The readings.
+    fit
+        The solution that the details hang on.
+    """
+
+    def __init__(self, reduction: Reduction, fit: Fit) -> None:
+        observations = fit.network.observations
+        lengths = {one.booking.measured_line: n for n, one in enumerate(observations) if one.booking.measured_line}
+        ties = {
+            (one.booking.line, one.point): n
+            for n, one in enumerate(observations)
+            if isinstance(one, Chainage) and one.booking.part == "station"
+        }
+        numbers = [*lengths.values(), *ties.values()]
+        column = {number: place for place, number in enumerate(numbers)}
+        rates = Readings.of(fit, len(observations)).rates[numbers]
+        #: (2 n + t, k + 1) what a unit of each mark's reading moves, and of nothing
+        self.moves = np.pad(moves(fit, rates), ((0, 0), (0, 1)))
+        tied: dict[str, list[ReducedRow]] = {}
+        for row in reduction.rows:
+            if row.form == "station" and (row.line, row.name) in ties:
+                tied.setdefault(row.line, []).append(row)
+        self._lines = {
+            name: _line(reduction, line, tied.get(name, ()), {row: column[number] for row, number in ties.items()}, at)
+            for name, line in reduction.lines.items()
+            if (at := column.get(lengths.get(name, -1))) is not None
+        }
+
+    def parts(
+        self,
+        rows: Sequence[ReducedRow],
+        arm: int,
+        directions: Array,
+        hanging: tuple[Array, Ints, Array],
+        solution: Solution,
+    ) -> tuple[Array, Array]:
+        """Return what the marks add to the covariances of points, in the frame and relative to the base line.
+
+        Parameters
+        ----------
+        rows
+            The m rows of the points.
+        arm
+            Which chainage of them.
+        directions
+            (m, 2) how the point moves for each metre that the chainage is off.
+        hanging
+            Positions (m, 2), parents (m, k) and jacobian (m, 2, k) of the points.
+        solution
+            What they hang on.
+        """
+        positions, parents, jacobian = hanging
+        own, columns, shared = self._errors(rows, arm)
+        base = np.array([2 * end + axis for end in solution.base for axis in (0, 1)])
+        held = base_holding(positions, *solution.positions[list(solution.base)])
+        of_parents = np.einsum("mkr,mr->mk", self.moves[parents[:, :, None], columns[:, None, :]], shared)
+        of_base = np.einsum("bmr,mr->mb", self.moves[base[:, None, None], columns], shared)
+        in_frame = np.einsum("mik,mk->mi", jacobian, of_parents)
+        to_base = in_frame + np.einsum("mib,mb->mi", held, of_base)
+        square = own[:, None, None] * _outer(directions, directions)
+        first, second = (square + _outer(e, directions) + _outer(directions, e) for e in (in_frame, to_base))
+        return first, second
+
+    def _errors(self, rows: Sequence[ReducedRow], arm: int) -> tuple[Array, Ints, Array]:
+        """Return what the marks add to the variance of e (m,), and its covariances (m, 2) with two readings."""
+        own, shared = np.zeros(len(rows)), np.zeros((len(rows), 2))
+        columns = np.full((len(rows), 2), self.moves.shape[1] - 1, np.int64)
+        by_line: dict[str, list[int]] = {}
+        for number, row in enumerate(rows):
+            if row.line in self._lines and row.at_stations[arm] is None:
+                by_line.setdefault(row.line, []).append(number)
+        for name, numbers in by_line.items():
+            line = self._lines[name]
+            at = np.array([rows[n].chainages[arm] for n in numbers])
+            variance = np.array([rows[n].chainage_sd for n in numbers]) ** 2
+            later = np.clip(np.searchsorted(line.chainages, at), 1, len(line.chainages) - 1)
+            one, other = later - 1, later
+            c1, c2, v1, v2 = line.chainages[one], line.chainages[other], line.variances[one], line.variances[other]
+            s1, s2 = line.shares[one], line.shares[other]
+            t = (at - c1) / (c2 - c1)
+            with_one = s1 * line.common(at, c1, np.minimum(variance, v1 / s1))
+            with_other = s2 * line.common(at, c2, np.minimum(variance, v2 / s2))
+            between = s1 * s2 * line.common(c1, c2, np.minimum(v1 / s1, v2 / s2))
+            columns[numbers] = np.column_stack((line.columns[one], line.columns[other]))
+            shared[numbers, 0] = with_one - (1 - t) * v1 - t * between
+            shared[numbers, 1] = with_other - (1 - t) * between - t * v2
+            own[numbers] = (1 - t) ** 2 * v1 + t**2 * v2 + 2 * t * (1 - t) * between
+            own[numbers] -= 2 * (1 - t) * with_one + 2 * t * with_other
+        return own, columns, shared
+
+
+def _line(
+    reduction: Reduction,
+    line: ReducedLine,
+    tied: Sequence[ReducedRow],
+    columns: Mapping[tuple[str | None, str], int],
+    own: int,
+) -> _Line:
+    ground, tape = line.ground, reduction.tapes[line.ground.tape]
+    marks = [(0.0, 0.0, -1, 1.0), (ground.length, ground.sd**2, own, 1 / ground.count)]
+    marks += [(row.chainages[0], row.chainage_sd**2, columns[row.line, row.name], 1.0) for row in tied]
+    chainages, variances, numbers, shares = zip(*sorted(marks), strict=True)
+    return _Line(
+        np.array(chainages),
+        np.array(variances),
+        np.array(numbers, np.int64),
+        np.array(shares),
+        tape.lay_sd**2,
+        tape.nominal,
+    )
+
+
+def _outer(a: Array, b: Array) -> Array:
+    """Return the products a b' (m, 2, 2) of vectors."""
+    return np.asarray(a[:, :, None] * b[:, None, :])

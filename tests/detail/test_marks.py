@@ -1,0 +1,60 @@
+"""What the errors of a line's marks do to the details between them, by hand for the ends of one line."""
+
+from dataclasses import replace
+from math import sqrt
+
+import pytest
+from builders.records import LAY_SD, LOCAL, measured
+
+from pegline.detail.marks import Marks
+from pegline.detail.place import place_points
+from pegline.detail.ruler import Ruler
+from pegline.frame.model import Frame, FrameControl
+from pegline.network.adjust import adjust
+
+TIGHT = 1e-7  # metres
+SAME = 1e-3
+
+
+def variance(length, chainage, frame, *, lays=1, taken=1):
+    """Return the variance along the line of a point on it, over that of one lay; the tape's scale is known."""
+    lines = {"A-B": ("base", length, LAY_SD * sqrt(lays / taken))}
+    book, reduction = measured(lines, rows=[("p", "A-B", chainage, None)], scale_sd=TIGHT)
+    (row,) = reduction.rows
+    line = reduction.lines["A-B"]
+    line = replace(line, ground=replace(line.ground, count=taken))
+    reduction = replace(reduction, rows=(replace(row, chainage_sd=LAY_SD * sqrt(lays)),), lines={"A-B": line})
+    adjustment = adjust(book, reduction, frame)
+    fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
+    points = place_points(reduction, Ruler(reduction, frame, adjustment.solution), Marks(reduction, fit))
+    return points.variances[0, 0, 0] / LAY_SD**2
+
+
+def between(length):
+    known = (FrameControl("A", 0.0, 0.0, TIGHT, None), FrameControl("B", length, 0.0, TIGHT, None))
+    return Frame("grid", "grid", "", "a grid", control=known)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.9, 1.0])
+def test_between_tight_control_the_line_s_own_error_is_in_what_counts_in_proportion_to_it(share):
+    # x = c L' / L: the errors of the chainage and, in proportion, of the length; 28 m are one lay of a tape of 30 m.
+    assert variance(28.0, 28.0 * share, between(28.0)) == pytest.approx(1 + share**2, abs=SAME)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.9, 1.0])
+def test_without_control_the_length_that_is_plotted_is_the_one_taped_and_its_error_goes_out(share):
+    assert variance(28.0, 28.0 * share, LOCAL) == pytest.approx(1.0, abs=SAME)
+
+
+@pytest.mark.parametrize(("chainage", "full"), [(29.0, 0), (31.0, 1), (139.0, 4)])
+def test_full_lays_before_a_chainage_are_in_the_length_as_well(chainage, full):
+    # Five lays each: 5 + 5 t² less twice t times what both have in common.
+    share = chainage / 140
+    expected = 5 + 5 * share**2 - 2 * share * full
+    assert variance(140.0, chainage, between(140.0), lays=5) == pytest.approx(expected, abs=SAME)
+
+
+def test_of_the_mean_of_two_tapings_one_has_the_lays_of_the_chainages():
+    share = 139 / 140
+    expected = 5 + 2.5 * share**2 - 2 * share * 4 / 2
+    assert variance(140.0, 139.0, between(140.0), lays=5, taken=2) == pytest.approx(expected, abs=SAME)

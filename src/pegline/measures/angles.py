@@ -126,7 +126,7 @@ def declination(text: str) -> float:
 def latitude(text: str) -> float:
     r"""Return a latitude in degrees, north positive: a number, or as it is printed.
 
-    >>> round(latitude("37°57'03.72\"S"), 9)
+    >>> round(latitude("37°57'03.72\"S"), 7)
     -37.9510333
     """
     return _on_earth(text, "latitude", "NS", 90)
@@ -135,7 +135,7 @@ def latitude(text: str) -> float:
 def longitude(text: str) -> float:
     r"""Return a longitude in degrees, east positive: a number, or as it is printed.
 
-    >>> longitude("144°25'30\" E"), longitude("-2.5")
+    >>> round(longitude("144°25'30\" E"), 9), longitude("-2.5")
     (144.425, -2.5)
     """
     return _on_earth(text, "longitude", "EW", 180)

@@ -100,6 +100,8 @@ class Layout:
 def crossed_by(start: Array, end: Array, obstacles: Mapping[str, BaseGeometry], graze: float = GRAZE) -> Iterator[str]:
     """Yield the obstacles that a straight way crosses; one that it only touches does not hinder.
 
+    >>> import numpy as np
+    >>> from shapely import Polygon
     >>> house = Polygon([(4, -1), (6, -1), (6, 1), (4, 1)])
     >>> list(crossed_by(np.array([0.0, 0.0]), np.array([10.0, 0.0]), {"house": house}))
     ['house']
@@ -128,6 +130,7 @@ def triangles(layout: Layout) -> Iterator[Triangle]:
 def angles_of(corners: Sequence[Array]) -> tuple[float, float, float]:
     """Return the angles of a triangle, degrees.
 
+    >>> import numpy as np
     >>> [round(angle) for angle in angles_of([np.array([0, 0]), np.array([4, 0]), np.array([0, 4])])]
     [90, 45, 45]
     """

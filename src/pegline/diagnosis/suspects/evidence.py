@@ -135,14 +135,16 @@ def integrated(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdic
     squares
         (s,) χ² there.
     """
-    likely = np.exp(-(squares - one.square) / 2)
+    # Relative to the least of all: a trial may lie far below the linear estimate, and exp would overflow.
+    least = min(float(squares.min()), one.square)
+    likely = np.exp(-(squares - least) / 2)
     density = np.array([any_size(float(step), 0.0, kind) for step in steps])
     total = float(np.trapezoid(likely, steps))
     mean = float(np.trapezoid(likely * steps, steps)) / total
     variance = max(float(np.trapezoid(likely * (steps - mean) ** 2, steps)) / total, 1e-12)
     of_places = one.evidence - 0.5 * log(max(one.covariances[0, 0], 1e-18))
     whole = float(np.trapezoid(likely * density, steps))
-    weight = one.hypothesis.log_prior + of_places + log(max(whole, 1e-300))
+    weight = one.hypothesis.log_prior + of_places + log(max(whole, 1e-300)) + (one.square - least) / 2
     evidence = of_places + 0.5 * log(variance)
     return replace(one, weight=weight, evidence=evidence, covariances=np.array([[variance]]))
 

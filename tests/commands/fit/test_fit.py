@@ -161,7 +161,7 @@ def test_a_photograph_taken_askew_is_drawn_anew_with_north_up(tmp_path: Path) ->
         for point in CORNERS.values():
             east, north = applied(TRUTH, point)
             column, row = applied(np.linalg.inv(matrix), (east, north))
-            assert picture.getpixel((int(column), int(row))) < 64
+            assert picture.convert("L").getpixel((int(column), int(row))) < 64
 
 
 @pytest.mark.parametrize("kind", ["similarity", "affine", "projective"])
@@ -173,7 +173,7 @@ def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
     with rasterio.open(out) as picture:
         assert picture.crs.to_epsg() == 27700
         for point in CORNERS.values():
-            (value,) = next(picture.sample([tuple(applied(TRUTH, point))]))
+            value, *_ = next(picture.sample([tuple(applied(TRUTH, point))]))  # a straightened one has alpha too
             assert value < 64
         assert np.array(picture.transform).reshape(3, 3) == pytest.approx(world(tmp_path / "new.tfw"))
 
@@ -297,3 +297,114 @@ def test_a_shapefile_becomes_a_geopackage(tmp_path: Path) -> None:
         (record,) = layer_
         found = sorted(tuple(point) for point in record.geometry.coordinates[0])
     assert np.array(found) == pytest.approx(np.array(sorted(map(tuple, applied(TRUTH, ring[0])))), abs=MILLIMETRE)
+
+
+def test_a_point_is_left_out_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    points = pairs(tmp_path, CORNERS, {"oak": (1.0, 0.0)})
+
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf", "--without", "oak") == 0
+    assert "4 points" in capsys.readouterr().out
+    assert run(drawing(tmp_path), points, "--out", tmp_path / "new.dxf", "--without", "elm") == 2
+    assert "lists no point 'elm'" in capsys.readouterr().err
+
+
+def test_many_drawings_share_one_list_of_control(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    control = tmp_path / "control.csv"
+    rows = [f"{name},{east:.4f},{north:.4f},0.02" for name, (east, north) in
+            ((name, applied(TRUTH, point)) for name, point in CORNERS.items())]  # fmt: skip
+    control.write_text("\n".join(["name,easting,northing,accuracy", *rows]))
+    points = tmp_path / "points.csv"
+    points.write_text("\n".join(["name,x,y", *(f"{name},{x},{y}" for name, (x, y) in CORNERS.items())]))
+    words = (drawing(tmp_path), points, "--out", tmp_path / "new.dxf", "--crs", "EPSG:27700")
+
+    assert run(*words, "--control", control) == 0
+    assert "scale 1.0002, turned 30.0000° clockwise" in capsys.readouterr().out
+    control.write_text("\n".join(["name,easting,northing,accuracy", *rows[1:]]))
+    assert run(*words, "--control", control) == 65
+    assert "gate: easting and northing are missing; it is not in the list of control either" in capsys.readouterr().err
+    assert run(*words) == 65
+
+
+def test_what_is_fitted_is_written_in_another_grid_on_request(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from pyproj import Transformer
+
+    points = pairs(tmp_path, CORNERS, dict.fromkeys(CORNERS, (200_000.0, 5_200_000.0)))
+    points.write_text(points.read_text().replace("EPSG:27700", "EPSG:32630"))
+    source, out = layer(tmp_path), tmp_path / "new.gpkg"
+
+    assert run(source, points, "--out", out, "--into", "EPSG:32631") == 0
+    assert "similarity onto WGS 84 / UTM zone 31N (EPSG:32631)" in capsys.readouterr().out
+    with fiona.open(out, layer="walls") as walls:
+        assert walls.crs.to_epsg() == 32631
+        found = next(iter(walls)).geometry.coordinates[0]
+    expected = Transformer.from_crs(32630, 32631, always_xy=True).transform(600_000.0, 5_500_000.0)
+    assert found == pytest.approx(expected, abs=0.02)
+    assert run(source, points, "--out", out, "--into", "EPSG:25831") == 2
+    assert "the datum changes" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("end", [".png", ".jpg"])
+def test_a_picture_has_its_crs_beside_it(tmp_path: Path, end: str) -> None:
+    source, spots = scan(tmp_path)
+    out = tmp_path / f"new{end}"
+    with Image.open(source) as picture:
+        picture.convert("L").save(tmp_path / f"source{end}")
+    assert run(tmp_path / f"source{end}", pairs(tmp_path, spots), "--out", out) == 0
+
+    with rasterio.open(out) as picture:
+        assert picture.crs.to_epsg() == 27700
+        assert np.array(picture.transform).reshape(3, 3) == pytest.approx(
+            world(out.with_suffix(".pgw" if end == ".png" else ".jgw"))
+        )
+
+
+def test_a_photograph_kept_on_its_side_is_fitted_as_it_is_shown(tmp_path: Path) -> None:
+    source, spots = scan(tmp_path)
+    with Image.open(source) as picture:
+        aside = picture.convert("L").transpose(Image.Transpose.ROTATE_90)
+    exif = Image.Exif()
+    exif[0x0112] = 6  # to be turned a quarter clockwise to be seen
+    aside.save(tmp_path / "photo.png", exif=exif)
+    out = tmp_path / "new.png"
+    assert run(tmp_path / "photo.png", pairs(tmp_path, spots), "--out", out) == 0
+
+    with Image.open(out) as picture:
+        for name, spot in spots.items():
+            assert picture.getpixel((int(spot[0]), int(spot[1]))) < 64, name
+
+
+def test_a_tiff_of_several_pages_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source, spots = scan(tmp_path)
+    with Image.open(source) as picture:
+        page = picture.convert("L")
+    page.save(tmp_path / "book.tif", save_all=True, append_images=[page])
+
+    assert run(tmp_path / "book.tif", pairs(tmp_path, spots), "--out", tmp_path / "new.tif") == 2
+    assert "holds 2 pages" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("end", [".png", ".tif"])
+def test_what_lies_beyond_a_straightened_picture_is_transparent(tmp_path: Path, end: str) -> None:
+    askew = np.array([[0.9, 0.05, 10], [-0.03, 0.95, 20], [1e-4, 5e-5, 1]])
+    source, spots = scan(tmp_path, askew)
+    out = tmp_path / f"new{end}"
+    assert run(source, pairs(tmp_path, spots, kind="projective"), "--out", out) == 0
+
+    with Image.open(out) as picture:
+        alpha = np.array(picture.getchannel("A"))
+    assert alpha[0, 0] == 0
+    assert alpha[alpha.shape[0] // 2, alpha.shape[1] // 2] == 255
+
+
+def test_geojson_of_a_fitted_layer_keeps_its_digits_and_tells_its_datum(tmp_path: Path) -> None:
+    source = tmp_path / "plot.geojson"
+    feature = {"type": "Feature", "properties": {}, "geometry": {"type": "Point", "coordinates": [25.0, 20.0]}}
+    source.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    out = tmp_path / "new.geojson"
+    assert run(source, pairs(tmp_path, CORNERS), "--out", out) == 0
+
+    told = json.loads(out.read_text("utf-8"))
+    assert "WGS 84 itself is known to about 2 m" in told["description"]
+    assert len(str(told["features"][0]["geometry"]["coordinates"][0]).split(".")[1]) > 7

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Iterator, Mapping
-from math import degrees
+from dataclasses import replace
+from math import degrees, hypot
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -57,17 +58,25 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, required=True, help="the file to write")
     parser.add_argument("--kind", choices=tuple(NEEDED), help="which transformation (default similarity)")
     parser.add_argument("--crs", help="the grid, where the list of points does not name it")
+    parser.add_argument("--control", type=Path, help="eastings and northings by name, where POINTS does not tell them")
+    parser.add_argument("--without", action="append", default=[], metavar="NAME", help="leave a point out")
+    parser.add_argument("--into", metavar="CRS", help="write in this grid, where it is not that of the points")
+    parser.add_argument(
+        "--allow-shift", type=float, default=0.0, metavar="METRES", help="with --into, allow a change of datum so good"
+    )
     parser.add_argument("--beyond", action="store_true", help="write even what lies far beyond the points")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Fit, tell how well, and write; 1 where a pair is wrong."""
     source = _source(args.source, args.out)
-    pairs = read_pairs(args.points)
+    pairs = read_pairs(args.points, args.control, args.without)
     crs = args.crs or pairs.crs
     if crs is None:
         raise UsageError(f"{args.points}: no grid is named; write crs: EPSG:CODE in it, or --crs")
     grid = grid_of(crs, pairs.place)
+    if args.into is not None:
+        pairs, grid = carried_into(pairs, grid, args.into, args.allow_shift)
     fitted = _fitted(pairs, args.kind or pairs.kind or "similarity", source)
     for line in report(fitted, pairs, grid):
         tell(line)
@@ -83,6 +92,34 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         return 0
     complain(f"{pairs.points[fitted.wrong].place}: {_accusation(fitted, pairs)}")
     return 1
+
+
+def carried_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pairs, Grid]:
+    """Return points with their places on another grid, and that grid.
+
+    Raises
+    ------
+    UsageError
+        The datum changes by more than is allowed.
+    """
+    from pegline.frame.datum_shift import way_between
+
+    other = grid_of(into, None)
+    way = way_between(grid.crs, other.crs, tuple(pairs.target[0]))
+    if way is None:
+        raise UsageError(
+            f"--into {into}: nothing here leads there from {grid.name} but a guess; take a grid of its datum"
+        )
+    if way.accuracy > allowed:
+        good = f"from {grid.name} the datum changes, good to {way.accuracy:g} m"
+        raise UsageError(f"--into {into}: {good}; take a grid of its datum, or say --allow-shift {way.accuracy:g}")
+    ratio, shift = grid.metres_per_unit / other.metres_per_unit, way.accuracy / other.metres_per_unit
+    places = zip(*way.transformer.transform(*pairs.target.T, errcheck=True), strict=True)
+    points = tuple(
+        replace(point, easting=float(east), northing=float(north), sd=hypot(point.sd * ratio, shift))
+        for point, (east, north) in zip(pairs.points, places, strict=True)
+    )
+    return replace(pairs, points=points), other
 
 
 def _source(path: Path, out: Path) -> Source:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.errors import BookError, Finding, OpenError, Place
+from pegline.errors import BookError, Finding, OpenError, Place, UsageError
 from pegline.frame.transformation import NEEDED, Kind
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.reading_log import ReadingLog
@@ -29,28 +29,28 @@ _ACCURACY: Final = number_within("an accuracy", above=0)
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
-    """One point known in both."""
+class Listed:
+    """One point as a file lists it: its place in the drawing, on the grid, or both."""
 
     name: str
-    x: Annotated[float, Key(NUMBER, "x in the drawing; in a picture, pixels from its left edge.")]
-    y: Annotated[float, Key(NUMBER, "y in the drawing; in a picture, pixels down from its top edge.")]
-    easting: Annotated[float, Key(NUMBER, "Easting, in the unit of the grid.")]
-    northing: Annotated[float, Key(NUMBER, "Northing, in the unit of the grid.")]
     place: Place
+    x: Annotated[float | None, Key(NUMBER, "x in the drawing; in a picture, pixels from its left edge.")] = None
+    y: Annotated[float | None, Key(NUMBER, "y in the drawing; in a picture, pixels down from its top edge.")] = None
+    easting: Annotated[float | None, Key(NUMBER, "Easting, in the unit of the grid.")] = None
+    northing: Annotated[float | None, Key(NUMBER, "Northing, in the unit of the grid.")] = None
     accuracy: Annotated[float | None, Key(_ACCURACY, "Standard deviation of each axis, in the unit of the grid.")] = (
         None
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Pairs:
-    """All of them, and what is asked for."""
+class PointList:
+    """A file of points, and what it asks for."""
 
     points: Annotated[
-        tuple[Pair, ...],
+        tuple[Listed, ...],
         Key(
-            mapping(NAME, Record(Pair, "a point", name="pair"), "points", name=lambda name: {"name": name}),
+            mapping(NAME, Record(Listed, "a point", name="pair"), "points", name=lambda name: {"name": name}),
             "The points, by name.",
         ),
     ]
@@ -59,40 +59,108 @@ class Pairs:
     kind: Annotated[Kind | None, Key(word(*NEEDED), "Which transformation.")] = None
     accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL
 
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One point known in both."""
+
+    name: str
+    x: float
+    y: float
+    easting: float
+    northing: float
+    sd: float  #: of each axis, in the unit of the grid
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """All of them, and what is asked for."""
+
+    points: tuple[Pair, ...]
+    place: Place
+    crs: str | None
+    kind: Kind | None
+
     @property
     def source(self) -> NDArray[np.float64]:
         """Return (n, 2) x and y."""
-        return np.array([(point.x, point.y) for point in self.points])
+        return np.array([(point.x, point.y) for point in self.points]).reshape(-1, 2)
 
     @property
     def target(self) -> NDArray[np.float64]:
         """Return (n, 2) easting and northing."""
-        return np.array([(point.easting, point.northing) for point in self.points])
+        return np.array([(point.easting, point.northing) for point in self.points]).reshape(-1, 2)
 
     @property
     def sds(self) -> NDArray[np.float64]:
         """Return (n,) standard deviations of each axis."""
-        return np.array([point.accuracy or self.accuracy for point in self.points])
+        return np.array([point.sd for point in self.points])
 
 
-def _pairs(values: dict[str, Any], table: Table, log: ReadingLog) -> Pairs:
+def _point_list(values: dict[str, Any], table: Table, log: ReadingLog) -> PointList:
     values["points"] = tuple(values["points"].values())
-    return Pairs(**values)
+    return PointList(**values)
 
 
-_FILE: Final = Record(Pairs, "a list of points", _pairs, name="pairs")
+_FILE: Final = Record(PointList, "a list of points", _point_list, name="pairs")
 
 
-def read_pairs(path: Path) -> Pairs:
+def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] = ()) -> Pairs:
     """Return the points that a YAML or CSV file lists.
+
+    Parameters
+    ----------
+    path
+        The list: of each point its place in the drawing, and its easting and northing.
+    control
+        Another list of eastings and northings, shared by many drawings: points that tell none have them from here.
+    without
+        Names of points to leave out.
 
     Raises
     ------
     OpenError
-        The file cannot be opened.
+        A file cannot be opened.
     BookError
-        Everything that is wrong in it.
+        Everything that is wrong in them.
+    UsageError
+        A point to leave out is not listed.
     """
+    listed, known = _read(path), _read(control) if control else None
+    if absent := [name for name in without if name not in {point.name for point in listed.points}]:
+        raise UsageError(f"{path}: lists no point {absent[0]!r} to leave out; look at its name")
+    by_name = {point.name: point for point in known.points} if known else {}
+    points, faults = [], []
+    for point in listed.points:
+        if point.name in without:
+            continue
+        pair, fault = _pair(point, by_name.get(point.name), listed, known)
+        points += [pair] if pair else []
+        faults += [fault] if fault else []
+    if faults:
+        raise BookError(faults)
+    crs = listed.crs or (known.crs if known else None)
+    return Pairs(tuple(points), listed.place, crs, listed.kind)
+
+
+def _pair(
+    point: Listed, known: Listed | None, listed: PointList, control: PointList | None
+) -> tuple[Pair | None, Finding | None]:
+    """Return a point known in both, or what it lacks."""
+    if point.x is None or point.y is None:
+        return None, Finding("points", f"{point.name}: x and y say where it is in the drawing; add both", point.place)
+    on_grid = point if point.easting is not None or known is None else known
+    if on_grid.easting is None or on_grid.northing is None:
+        where = "; it is not in the list of control either" if control and known is None else ""
+        text = f"{point.name}: easting and northing are missing{where}; add both"
+        return None, Finding("points", text, point.place)
+    usual = control.accuracy if control and on_grid is known else listed.accuracy
+    sd = on_grid.accuracy or usual
+    return Pair(point.name, point.x, point.y, on_grid.easting, on_grid.northing, sd, point.place), None
+
+
+def _read(path: Path) -> PointList:
     from pegline.readers.yaml import parse
 
     try:
@@ -103,11 +171,11 @@ def read_pairs(path: Path) -> Pairs:
         raise OpenError(f"{path}: cannot be read ({error}); check the name") from error
     written = _from_csv(text, str(path)) if path.suffix.lower() == ".csv" else parse(text, str(path))
     log = ReadingLog()
-    pairs = log.attempt(lambda: _FILE.read(written, log), written)
+    found = log.attempt(lambda: _FILE.read(written, log), written)
     faults = [*log.faults, *log.blanks]
-    if pairs is None or faults:
+    if found is None or faults:
         raise BookError(faults or [Finding("points", "a list of points is wanted", Place(str(path), 1, 1))])
-    return pairs
+    return found
 
 
 def _from_csv(text: str, file: str) -> Table:

@@ -1,12 +1,14 @@
 """A scanned plan put onto the grid: the picture with a world file, and a GeoTIFF where rasterio is installed.
 
-Pixels are counted from the top left corner of the picture, to the right and down; y up is minus the row.
+Pixels are counted from the top left corner of the picture as it is shown, to the right and down; y up is minus the row.
 """
 
 from __future__ import annotations
 
 import shutil
 import warnings
+from collections.abc import Iterator
+from html import escape
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
@@ -24,6 +26,9 @@ Array = NDArray[np.float64]
 
 #: Ends of world files by those of pictures.
 WORLD: Final = {".png": ".pgw", ".jpg": ".jgw", ".jpeg": ".jgw", ".tif": ".tfw", ".tiff": ".tfw"}
+#: Where a camera tells which way up a picture is, and what it says of one that is as it is kept (Exif 2.32, 4.6.4).
+ORIENTATION: Final = 0x0112
+UPRIGHT: Final = 1
 #: No picture is made larger than so many pixels.
 LARGEST: Final = 400_000_000
 
@@ -47,24 +52,34 @@ def world_file(matrix: Array) -> str:
 
 
 def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
-    """Write the picture at ``path`` with its place on the grid to ``out``, a world file and a .prj beside it."""
+    """Write the picture at ``path`` with its place on the grid to ``out``, with files beside it that tell the place."""
     from pegline.writers.publish import placed
 
-    matrix = fitted.matrix
+    matrix, kind = fitted.matrix, out.suffix.lower()
     with placed(out) as made:
         if fitted.kind == "projective":
             matrix = _straightened(path, fitted, made)
-        elif out.suffix.lower() == path.suffix.lower():
+        elif kind == path.suffix.lower() and not _is_turned(path):
             shutil.copyfile(path, made)
         else:
             with _opened(path) as picture:
                 picture.save(made)
-        if out.suffix.lower() in (".tif", ".tiff") and find_spec("rasterio"):
+        if kind in (".tif", ".tiff") and find_spec("rasterio"):
             _tell_place(made, matrix, grid)
-    for end, text in ((WORLD[out.suffix.lower()], world_file(matrix)), (".prj", sidecar(grid.wkt))):
-        if text is not None:
-            with placed(out.with_suffix(end)) as made:
-                made.write_text(text, encoding="ascii", errors="replace")
+    for beside, text in _beside(out, matrix, grid):
+        with placed(beside) as made:
+            made.write_text(text, encoding="utf-8")
+
+
+def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
+    """Yield what programs look for beside a picture: its place, and its CRS in two forms (both common practice)."""
+    yield out.with_suffix(WORLD[out.suffix.lower()]), world_file(matrix)
+    prj = sidecar(grid.wkt)
+    if prj is not None:
+        yield out.with_suffix(".prj"), prj
+    if out.suffix.lower() not in (".tif", ".tiff"):
+        srs = f'<SRS dataAxisToSRSAxisMapping="1,2">{escape(grid.wkt)}</SRS>'
+        yield out.with_name(f"{out.name}.aux.xml"), f"<PAMDataset>{srs}</PAMDataset>\n"
 
 
 def _straightened(path: Path, fitted: Fitted, made: Path) -> Array:
@@ -81,13 +96,15 @@ def _straightened(path: Path, fitted: Fitted, made: Path) -> Array:
     flip = np.diag([1.0, -1.0, 1.0])  # rows run down
     back = flip @ np.linalg.inv(fitted.matrix) @ matrix @ flip
     with _opened(path) as picture:
-        paper = 255 if picture.mode in ("1", "L") else (255, 255, 255)
-        plain = picture if picture.mode in ("1", "L", "RGB") else picture.convert("RGB")
+        clear = made.suffix.lower() not in (".jpg", ".jpeg")  # which know no transparency
+        grey = picture.mode in ("1", "L", "I;16")
+        plain = picture.convert(("LA" if clear else "L") if grey else ("RGBA" if clear else "RGB"))
+        paper = {"L": 255, "RGB": (255, 255, 255), "LA": (255, 0), "RGBA": (255, 255, 255, 0)}[plain.mode]
         drawn = plain.transform(
             (width, height),
             Image.Transform.PERSPECTIVE,
             tuple((back / back[2, 2]).ravel()[:8]),
-            resample=Image.Resampling.NEAREST if plain.mode == "1" else Image.Resampling.BICUBIC,
+            resample=Image.Resampling.BICUBIC,
             fillcolor=paper,
         )
         drawn.save(made)
@@ -108,11 +125,26 @@ def _tell_place(path: Path, matrix: Array, grid: Grid) -> None:
 
 
 def _opened(path: Path) -> Any:
+    """Return a picture as it is shown: a camera writes which way up that is beside the pixels."""
     if not find_spec("PIL"):
         raise UsageError("pictures need pillow; install pegline[raster]")
-    from PIL import Image
+    from PIL import Image, ImageOps
 
     try:
-        return Image.open(path, formats=["PNG", "JPEG", "TIFF"])
+        picture = Image.open(path, formats=["PNG", "JPEG", "TIFF"])
+        pages = getattr(picture, "n_frames", 1)
+        if pages > 1:
+            picture.close()
+            raise UsageError(f"{path}: holds {pages} pages; save the one to fit as a picture of its own")
+        ImageOps.exif_transpose(picture, in_place=True)
     except (OSError, Image.DecompressionBombError) as error:
         raise OpenError(f"{path}: cannot be read as a picture ({error}); save it as PNG, JPEG or TIFF") from error
+    return picture
+
+
+def _is_turned(path: Path) -> bool:
+    """Return whether a picture is shown another way up than its pixels are kept."""
+    from PIL import Image
+
+    with Image.open(path, formats=["PNG", "JPEG", "TIFF"]) as picture:
+        return bool(picture.getexif().get(ORIENTATION, UPRIGHT) != UPRIGHT)

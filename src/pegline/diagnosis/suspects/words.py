@@ -103,7 +103,9 @@ class Terms:
         """Return what no tape reads, with an amount added."""
         match one:
             case Bearing(start=start, end=end):
-                return self._notation.bearing(self._bearing_booked(start, end, one.booking.value) + amount, self._north)
+                texts = [] if amount else self._bearing_texts(start, end)
+                booked = self._bearing_booked(start, end, one.booking.value)
+                return ", ".join(texts) or self._notation.bearing(booked + amount)
             case Ranging():
                 side = "left" if amount > 0 else "right"
                 return "in the line" if amount == 0 else f"{self._notation.small(abs(amount))} {side} of the line"
@@ -116,9 +118,10 @@ class Terms:
             case _:
                 assert_never(one)
 
-    @property
-    def _north(self) -> str | None:
-        return self.book.north.reference if self.book.north else None
+    def _bearing_texts(self, start: str, end: str) -> list[str]:
+        """Return the readings of a bearing as they are written."""
+        booked = self.book.north.bearings if self.book.north else ()
+        return [a.text for one in booked if (one.pair.start, one.pair.end) == (start, end) for a in one.angles]
 
     def _bearing_booked(self, start: str, end: str, value: float) -> float:
         """Return a bearing as it was read: from the book's north."""

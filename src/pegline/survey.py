@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
     from pegline.writers.publish import Refuse
 
-__all__ = ["FORMATS", "Survey", "reduce", "write"]
+__all__ = ["FORMATS", "Survey", "reduce", "reduce_as_far_as_it_goes", "write"]
 
 FORMATS = ("gpkg", "dxf", "pdf", "html", "csv", "json")  #: what is written unless told
 

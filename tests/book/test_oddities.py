@@ -31,6 +31,10 @@ ODD = [
     ),
     ("  A-C: {use: side, taped: 30, slope: 4.4}", "6:38: slope: 4.4 is taken as degrees; write 4.4° or 4.4 %"),
     (
+        "features: {way: {kind: hedge, through: [p, gate], thickness: 1.2}}",
+        "6:12: way has a thickness and no face, so one line is drawn; for both edges write face: left, right or middle",
+    ),
+    (
         "features: {way: {kind: path, through: [p, gate], width: 1.2}}",
         "6:12: way has a width, which is a note only: one line is drawn; for both edges write thickness and face",
     ),

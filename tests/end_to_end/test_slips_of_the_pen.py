@@ -63,9 +63,9 @@ sheet: {paper: A4}
 """
 
 SLIPS = [
-    ("a colon left out after a key", "    use: side", "    use side", 28, "a colon is missing here; write 'use: side'"),
+    ("a colon left out after a key", "    use: side", "    use side", 28, "a colon is missing; write 'use: side'"),
     ("a colon left out before a brace", "  C: {mark", "  C {mark", 14, "a colon is missing after 'C'; write 'C: {'"),
-    ("a colon left out of a section", "stations:", "stations", 11, "a colon is missing here; write 'stations:'"),
+    ("a colon left out of a section", "stations:", "stations", 11, "a colon is missing; write 'stations:'"),
     (
         "no space behind a colon",
         "    use: base",
@@ -124,7 +124,7 @@ SLIPS = [
         29,
         "this line is indented by 5, those about it by 4; line them up",
     ),
-    ("a tab for an indent", "    use: side", "\tuse: side", 28, "a tab is here; use spaces"),
+    ("a tab for an indent", "    use: side", "\tuse: side", 28, "this is a tab; use spaces"),
     (
         "an en dash before a row",
         "      - {at: 36.00",
@@ -158,14 +158,14 @@ SLIPS = [
         "    use: side",
         "\xa0   use: side",
         28,
-        "a non-breaking space is here; YAML takes plain spaces only, so type one",
+        "this is a non-breaking space, which YAML does not take for a space; type a plain space",
     ),
     (
         "a non-breaking space behind a colon",
         "    use: side",
         "    use:\xa0side",
         28,
-        "a non-breaking space is here; YAML takes plain spaces only, so type one",
+        "this is a non-breaking space, which YAML does not take for a space; type a plain space",
     ),
     (
         "a row at the edge of the page",

@@ -100,7 +100,7 @@ REFUSED = [
     ("a: b: c\n", "1:5: a second ': '"),
     ("a: @x\n", "1:4: a text cannot begin"),
     ("a: {\n", "1:4: a bracket is not closed; close it"),
-    ("\ta: 1\n", "1:1: a tab is here; use spaces"),
+    ("\ta: 1\n", "1:1: this is a tab; use spaces"),
     ("a:\n  b: 1\n c: 2\n", "3:2: this line is indented by 1, those about it by 0"),
     ('a: "\\q"\n', "1:5: an unknown backslash"),
     ("a: x\u200by\n", "1:5: the sign U+200B"),

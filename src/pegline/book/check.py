@@ -261,7 +261,13 @@ def widths_of_lines(book: Book, known: Known) -> Iterator[Finding]:
     """Hint at a line with a width, of which one edge alone is drawn."""
     for feature in book.features.values():
         kind = _kind(book, feature)
-        if kind and kind.geometry == "line" and feature.width and not feature.thickness:
+        if kind and kind.geometry == "line" and feature.thickness and not feature.face:
+            text = (
+                f"{feature.name} has a thickness and no face, so one line is drawn; for both edges write"
+                " face: left, right or middle"
+            )
+            yield Finding("thickness-of-line", text, feature.place)
+        elif kind and kind.geometry == "line" and feature.width and not feature.thickness:
             text = (
                 f"{feature.name} has a width, which is a note only: one line is drawn; for both edges write thickness"
                 " and face: left, right or middle"

@@ -18,6 +18,7 @@ from pegline.records import record
 
 __all__ = [
     "GEOMETRY",
+    "LEAST_POINTS",
     "At",
     "Booked",
     "Circle",

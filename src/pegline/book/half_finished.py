@@ -15,7 +15,7 @@ from pegline.measures.distance import Arc
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.values import Name, Pair, Reading
 
-__all__ = ["reducible_part", "without_points", "without_readings"]
+__all__ = ["names_of", "reducible_part", "without_points", "without_readings"]
 
 
 def reducible_part(book: Book, log: ReadingLog) -> Book:

@@ -61,6 +61,7 @@ from pegline.measures.values import Accuracy, Angle, Length, Pair, Side
 from pegline.records import record
 
 __all__ = [
+    "BOOK",
     "At",
     "Book",
     "Circle",

@@ -10,7 +10,7 @@ from pegline.book.schema import book_schema
 from pegline.measures.grammar import Schema
 from pegline.records import record
 
-__all__ = ["Entry", "entries", "groups", "related"]
+__all__ = ["Entry", "entries", "groups", "place_words", "related"]
 
 Step = tuple[str, ...]
 #: What stands for a name of the book's own in a place.

@@ -16,7 +16,18 @@ from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Pair, Reading, Side
 from pegline.records import record
 
-__all__ = ["ARC", "DIMENSIONS", "WALL", "WITNESSES", "Arc", "Arm", "Dimension", "Wall", "Witness"]
+__all__ = [
+    "ARC",
+    "DIMENSIONS",
+    "WALL",
+    "WITNESSES",
+    "Arc",
+    "Arm",
+    "Dimension",
+    "Wall",
+    "Witness",
+    "side_wall",
+]
 
 
 @record(frozen=True, slots=True)

@@ -32,6 +32,9 @@ __all__ = [
     "UNIT",
     "UNIT_MARKS",
     "check_spread",
+    "length",
+    "read_reading",
+    "unknown_unit",
 ]
 
 LIMIT: Final = 100_000.0  # metres: no tape goes further

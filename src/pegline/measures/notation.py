@@ -14,7 +14,17 @@ from pegline.measures.values import CustomaryArea, Length
 from pegline.records import record
 from pegline.units import COMPOUNDS, METRES_PER
 
-__all__ = ["AREA_UNITS", "METRES", "METRIC", "UNIT_WORDS", "Notation", "area_text", "length_notation"]
+__all__ = [
+    "ACRE",
+    "AREA_UNITS",
+    "METRES",
+    "METRIC",
+    "UNIT_WORDS",
+    "AreaUnit",
+    "Notation",
+    "area_text",
+    "length_notation",
+]
 
 #: What a unit of length is called in running words.
 UNIT_WORDS: Final[Mapping[str, str]] = {

@@ -103,7 +103,7 @@ def _check_signs(text: str, file: str) -> None:
     found = []
     for match in _SPACE_OF_STRUCTURE.finditer(text):
         line, column = _locate(text, match.start(1))
-        said = f"{sign_name(match[1])} is here; YAML takes plain spaces only, so type one"
+        said = f"this is {sign_name(match[1])}, which YAML does not take for a space; type a plain space"
         found.append(Finding("sign", said, Place(file, line, column)))
     for match in _REFUSED.finditer(text):
         line, column = _locate(text, match.start())
@@ -137,7 +137,7 @@ def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:
     place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
     problem = f"{error.problem or ''} {error.context or ''}"
     if mark and "cannot start any token" in problem and text[mark.index : mark.index + 1] == "\t":
-        return _refuse("yaml", "a tab is here; use spaces", place)
+        return _refuse("yaml", "this is a tab; use spaces", place)
     for pattern, hint in _HINTS:
         if re.search(pattern, problem):
             return _refuse("yaml", hint, place)

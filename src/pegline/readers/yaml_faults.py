@@ -131,7 +131,7 @@ def _unlike_a_book(content: str) -> str | None:
     if match := _NO_SPACE.match(content):
         return f"the colon after {match[1]!r} needs a space behind it; write '{match[1]}: {match[3]}'"
     if match := _WORDS.match(content):
-        return f"a colon is missing here; write '{_with_colon(match[1])}'"
+        return f"a colon is missing; write '{_with_colon(match[1])}'"
     return None
 
 

@@ -1,0 +1,113 @@
+"""What format 1 gained, through the whole flow: drawn, on the computation sheet, in the results and in tables."""
+
+import argparse
+import json
+
+import pytest
+from builders.paths import ROOT
+
+from pegline import read, reduce, write
+from pegline.commands import table
+from pegline.kinds import KINDS
+from pegline.readers import parse_book
+
+HOW_TO = ROOT / "samples" / "how-to"
+FRAME = """\
+book: 1
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+default_tape: {lines: steel, offsets: steel}
+stations: {C: {left_of: A-B}}
+lines:
+  A-C: {use: side, taped: 40}
+  C-B: {use: side, taped: 40}
+  A-B:
+    use: base
+    taped: 60
+    details:
+"""
+POINTS = "".join(
+    f"      - {{at: {at}, left: {left}, point: {name}}}\n"
+    for name, at, left in (("p", 5, 3), ("q", 20, 4), ("r", 35, 3), ("s", 20, 9))
+)
+
+
+def drawn(features):
+    return reduce(parse_book(f"{FRAME}{POINTS}features:\n{features}".encode(), "b.yaml")).plan()
+
+
+LINES = [name for name, kind in KINDS.items() if kind.geometry == "line"]
+
+
+@pytest.mark.parametrize("kind", LINES)
+@pytest.mark.parametrize("geometry", ["through", "curve"])
+def test_both_edges_of_any_line_with_a_thickness_and_a_face_are_drawn(kind, geometry):
+    plan = drawn(f"  way: {{kind: {kind}, {geometry}: [p, q, r], thickness: 1.5, face: left}}\n")
+    edges = [feature.name for feature in plan.features if feature.name.startswith("way")]
+
+    assert edges.count("way") >= 1
+    assert edges.count("way, other face") == 1
+
+
+@pytest.mark.parametrize("kind", ["drive", "road"])
+def test_a_drive_and_a_road_are_areas(kind):
+    plan = drawn(f"  way: {{kind: {kind}, ring: [p, q, r, s]}}\n")
+
+    assert plan.survey.detail.shapes["way"].form == "area"
+    assert plan.survey.detail.shapes["way"].area > 0
+
+
+def test_the_computation_sheet_shows_the_working_of_each_obstacle(tmp_path):
+    write(reduce(HOW_TO / "obstacle.yaml"), tmp_path, "html")
+    sheet = (tmp_path / "obstacle.html").read_text(encoding="utf-8")
+
+    for working in (
+        "past pond: √(14.60² - (4.00 - 4.00)²) = 14.60 m",
+        "past shed: √(10.55² - 5.00²) = 9.29 m",
+        "cos the angle of chord 5.00 at 5.00 and 5.00) = 12.60 m",
+        "past river: 4.75 × 6.00 / (9.75 - 6.00) = 7.60 m",
+    ):
+        assert working in sheet, working
+
+
+def test_the_computation_sheet_says_how_a_line_was_stepped_and_a_row_booked(tmp_path):
+    for name in ("sloping-ground", "walking-back", "unreachable-corner"):
+        write(reduce(HOW_TO / f"{name}.yaml"), tmp_path, "html")
+
+    assert "stepped in 6 drops" in (tmp_path / "sloping-ground.html").read_text(encoding="utf-8")
+    assert "B-A at 34.60 m left 3.10 m; ground 13.995 / 3.100 m" in (tmp_path / "walking-back.html").read_text(
+        encoding="utf-8"
+    )
+    assert "where h1-h2, produced, cuts it" in (tmp_path / "unreachable-corner.html").read_text(encoding="utf-8")
+
+
+def test_rows_booked_walking_back_are_told_forward_in_the_results(tmp_path):
+    write(reduce(HOW_TO / "walking-back.yaml"), tmp_path, "json")
+    points = json.loads((tmp_path / "walking-back.json").read_text(encoding="utf-8"))["points"]
+    there, back = points["h1"]["rows"]
+
+    assert (there["line"], back["line"]) == ("A-B", "A-B")
+    assert back["at"] == pytest.approx(there["at"], abs=0.02)
+    assert back["offset"] == pytest.approx(there["offset"], abs=0.02)
+    assert back["source"].startswith("19:")
+
+
+@pytest.mark.parametrize("end", ["", ".xlsx", ".ods"])
+@pytest.mark.parametrize("path", sorted(HOW_TO.glob("*.yaml")), ids=lambda path: path.stem)
+def test_every_small_book_comes_back_from_its_tables(path, end, tmp_path):
+    tables, back = tmp_path / f"tables{end}", tmp_path / "back.yaml"
+    for source, to in ((path, tables), (tables, back)):
+        table.run(argparse.Namespace(files=[str(source)], to=str(to)), print, print)
+    book, again = read(path), read(back)
+
+    assert again.lines.keys() == book.lines.keys()
+    assert [row.name for line in again.lines.values() for row in line.details] == [
+        row.name for line in book.lines.values() for row in line.details
+    ]
+    assert [leg.reading.length for line in again.lines.values() for leg in line.legs] == [
+        leg.reading.length for line in book.lines.values() for leg in line.legs
+    ]
+    assert (again.sheet, again.limits.unnoticed_ratio) == (book.sheet, book.limits.unnoticed_ratio)
+    assert {name: [str(pair) for pair in point.meet] for name, point in again.points.items()} == {
+        name: [str(pair) for pair in point.meet] for name, point in book.points.items()
+    }

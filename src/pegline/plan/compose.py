@@ -101,7 +101,7 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
         other = feature.name.endswith(OTHER_FACE)
         if other or look is None or look.tuft is None or not isinstance(feature.geometry, Path):
             continue
-        path = feature.geometry
+        path = feature.spine or feature.geometry
         points = flatten(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)
         points = close_ring(points, closed=path.closed)
         ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])

@@ -69,6 +69,7 @@ class Feature:
     size: float | None = None  #: true width of the symbol, metres; None: as the symbol is, in paper millimetres
     line_type: str | None = None  #: a name of ``style.LINE_TYPES``; None: the layer's
     attributes: Mapping[str, str] = field(default_factory=dict)  #: what else the book tells of it
+    spine: Path | None = None  #: of a wall that is drawn by its outline: the line as booked
 
 
 @dataclass(frozen=True, slots=True)

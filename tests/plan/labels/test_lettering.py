@@ -2,99 +2,18 @@
 
 from __future__ import annotations
 
-from random import Random
-
 import numpy as np
 import pytest
 import shapely
 from builders.drawn import Drawn, house, random_survey
+from builders.placed_labels import boxes, nearer_to_another, overlapping, plotted, struck, uncovered
+from builders.stress import grove
 
 from pegline.book.model import Sheet
 from pegline.measures.lengths import length
-from pegline.plan.labels.boxes import box
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import symbol_radius
-from pegline.plan.model import Label, Plan
-
-STRUCK = 1.0  #: millimetres of line that may run through the corner of a label
-
-
-def grove(count: int, width: float = 110.0, height: float = 80.0, seed: int = 3) -> Drawn:
-    """Return a plot with so many trees, most of their crowns in one another."""
-    random = Random(seed)
-    points, features, spreads = {}, {}, {}
-    for i in range(count):
-        name = f"{('oak', 'ash', 'lime', 'elm', 'thorn', 'willow')[i % 6]} {i}"
-        points[f"p{i}"] = (random.uniform(0, width), random.uniform(0, height))
-        features[name] = ("tree", (f"p{i}",), (), False)
-        spreads[name] = random.uniform(2, 8)
-    stations = {"A": (0.0, 0.0), "B": (width, 0.0), "C": (width / 2, height)}
-    lines = [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")]
-    return Drawn(stations, lines, points, features, spreads=spreads)
-
-
-def plotted(plan: Plan) -> list[Label]:
-    return [label for label in plan.labels if plan.layers[label.layer].plots]
-
-
-def boxes(plan: Plan, labels: list[Label]):
-    """Return labels as level boxes on the sheet, millimetres."""
-    paper = LabelPaper(plan.metres_per_mm, plan.turn)
-    places = paper.points(np.array([label.centre for label in labels]))
-    turns = [label.rotation + plan.turn for label in labels]
-    return box(places[:, 0], places[:, 1], turns, [label.width for label in labels], [label.height for label in labels])
-
-
-def overlapping(plan: Plan) -> list[tuple[str, str]]:
-    """Return the pairs of labels that lie on one another, without the edges that touch."""
-    labels = plotted(plan)
-    shapes = boxes(plan, labels)
-    one, two = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    return [
-        (labels[i].text, labels[j].text)
-        for i, j in zip(one.tolist(), two.tolist(), strict=True)
-        if i < j and shapes[i].intersection(shapes[j]).area > 0.01
-    ]
-
-
-def nearer_to_another(plan: Plan) -> list[str]:
-    """Return the names of symbols, without a leader, that stand nearer to another symbol of the layer."""
-    paper = LabelPaper(plan.metres_per_mm, plan.turn)
-    symbols = [f for f in plan.features if isinstance(f.geometry, tuple) and plan.layers[f.layer].plots]
-    places = {f.name: (f.layer, shapely.Point(paper.at(f.geometry))) for f in symbols}
-    wrong = []
-    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
-        if label.layer not in ("NAMES", "STATION-NAMES") or label.owner not in places or label.leader is not None:
-            continue
-        layer, own = places[label.owner]
-        others = [point for name, (other, point) in places.items() if other == layer and name != label.owner]
-        if others and min(shape.distance(point) for point in others) < shape.distance(own) - 1e-6:
-            wrong.append(label.text)
-    return wrong
-
-
-def struck(plan: Plan) -> list[str]:
-    """Return the names of symbols that a line runs through."""
-    paper = LabelPaper(plan.metres_per_mm, plan.turn)
-    lines = []
-    for feature in plan.features:
-        if not plan.layers[feature.layer].plots:
-            continue
-        if isinstance(feature.geometry, tuple):
-            if feature.size is not None:
-                circle = shapely.Point(paper.at(feature.geometry)).buffer(symbol_radius(feature, plan.metres_per_mm))
-                lines.append(circle.exterior)
-        else:
-            lines.append(shapely.LineString(paper.path(feature.geometry)))
-    tree = shapely.STRtree(lines)
-    names = {feature.name for feature in plan.features if isinstance(feature.geometry, tuple)}
-    through = []
-    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
-        if label.layer in ("NAMES", "STATION-NAMES") and label.owner in names:
-            length = sum(lines[i].intersection(shape).length for i in tree.query(shape).tolist())
-            if length > STRUCK + 0.5:  # a crown is drawn of arcs here, of strokes there
-                through.append(label.text)
-    return through
+from pegline.plan.model import Plan
 
 
 @pytest.fixture(scope="module")
@@ -154,12 +73,7 @@ def test_labels_of_invented_plots_belong_to_their_own_symbols_and_stay_on_the_ma
     plan = random_survey(seed).plan()
 
     assert nearer_to_another(plan) == []
-    first = plan.sheets[0]
-    middle = LabelPaper(plan.metres_per_mm, plan.turn).points(np.array(first.centre))
-    left, bottom, right, top = first.window
-    half = np.array([right - left, top - bottom]) / 2
-    window = shapely.box(*(middle - half), *(middle + half))
-    assert shapely.covers(window, boxes(plan, plotted(plan))).all()
+    assert uncovered(plan) == []
 
 
 def test_a_long_name_is_written_on_several_lines():

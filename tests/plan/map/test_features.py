@@ -19,12 +19,12 @@ def by_name(plan: Plan, name: str, layer: str) -> Feature:
     return next(f for f in plan.features if f.name == name and f.layer == layer)
 
 
-def walled(face: str) -> Plan:
+def walled(face: str, bulge: float = 0.0) -> Plan:
     survey = Drawn(
         {"A": (0.0, 0.0), "B": (20.0, 0.0), "C": (9.0, 12.0)},
         [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
         {"w1": (0.0, 5.0), "w2": (10.0, 5.0)},
-        {"wall": ("wall", ("w1", "w2"), (), False)},
+        {"wall": ("wall", ("w1", "w2"), (bulge, 0.0) if bulge else (), False)},
     ).survey()
     shape = survey.detail.shapes["wall"]
     booked = replace(shape.booked, thickness=Length(0.3, "m", "0.3 m"), face=face)
@@ -32,12 +32,28 @@ def walled(face: str) -> Plan:
     return compose(replace(survey, solved=replace(survey.solved, detail=detail)))
 
 
-@pytest.mark.parametrize(("face", "heights"), [("left", [4.7]), ("right", [5.3]), ("middle", [4.85, 5.15])])
-def test_a_wall_is_as_thick_as_booked_on_the_side_away_from_its_taped_face(face, heights):
+@pytest.mark.parametrize(("face", "heights"), [("left", [4.7, 5.0]), ("right", [5.0, 5.3]), ("middle", [4.85, 5.15])])
+def test_a_wall_is_one_outline_as_thick_as_booked_on_the_side_away_from_its_taped_face(face, heights):
     # Walked from w1 to w2, which is eastward, left is north.
-    faces = [f for f in walled(face).features if f.name == "wall, other face"]
+    (wall,) = [f for f in walled(face).features if f.layer == "WALLS"]
 
-    assert sorted(float(f.geometry.vertices[0, 1]) for f in faces) == pytest.approx(heights)
+    assert wall.geometry.closed
+    assert sorted(wall.geometry.vertices[:, 1].tolist()) == pytest.approx(sorted(2 * heights))
+    assert sorted(set(wall.geometry.vertices[:, 0].tolist())) == pytest.approx([0.0, 10.0])
+    assert not wall.geometry.bulges.any()
+
+
+def test_a_curved_wall_keeps_its_taped_face_as_an_arc():
+    plan = walled("left", bulge=0.4)
+    (wall,) = [f for f in plan.features if f.layer == "WALLS"]
+
+    # A chord of 10 m and bulge b: radius 10 (1 + b²) / 4b = 7.25 m, its middle north of the chord where it turns left.
+    radius = 10 * (1 + 0.4**2) / (4 * 0.4)
+    assert wall.geometry.bulges[0] == 0.4
+    centre = np.array([5.0, 5.0 + 10 * (1 - 0.4**2) / (4 * 0.4)])
+    away = np.hypot(*(wall.geometry.vertices - centre).T)
+    assert sorted(away)[:2] == pytest.approx([radius] * 2)
+    assert away[2:].tolist() == pytest.approx([radius + 0.3] * (len(away) - 2), abs=0.006)
 
 
 def test_a_tree_is_as_wide_as_its_spread():

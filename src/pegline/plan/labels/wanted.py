@@ -103,12 +103,11 @@ def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
         if isinstance(feature.geometry, tuple):
             yield point_label("point", "NAMES", feature, text, paper.name_height, paper, rank=2)
         elif isinstance(feature.geometry, Path):
-            outline = paper.path(feature.geometry)
+            outline = paper.path(feature.spine or feature.geometry)
             area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
-            if feature.geometry.closed:
-                yield _in_area(
-                    feature, "area within the marks" if shape.kind == "boundary" else text, outline, area, paper
-                )
+            if feature.geometry.closed and feature.spine is None:
+                words = "area within the marks" if shape.kind == "boundary" else text
+                yield _in_area(feature, words, outline, area, paper)
             else:
                 yield _on_line(feature, text, outline, paper)
             if feature.kind in DIMENSIONED:

@@ -108,8 +108,12 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
             look.line_type if look else None,
             _facts(shape, book.unit),
         )
+        faces = list(_other_faces(shape, book.unit))
+        if feature.layer == "WALLS" and shape.path is not None and not shape.path.closed and faces:
+            yield replace(feature, geometry=_outline(shape.path, faces), spine=shape.path)
+            continue
         yield feature
-        for face in _other_faces(shape, book.unit):
+        for face in faces:
             yield replace(feature, name=shape.name + OTHER_FACE, geometry=face)
 
 
@@ -130,6 +134,22 @@ def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
         if drawn.geom_type == "LineString" and not drawn.is_empty:
             points = np.array(drawn.coords)
             yield Path(points, np.zeros(len(points)), closed=False)
+
+
+def _outline(booked: Path, faces: Sequence[Path]) -> Path:
+    """Return the outline of a wall with its ends closed: one face there, the other back.
+
+    The booked line is a face where the wall lies to one side of it; where it is the middle both others are.
+    """
+    if len(faces) == 1:
+        there, bulges, (back,) = booked.vertices, booked.bulges, faces
+    else:
+        first, back = faces
+        there, bulges = first.vertices, first.bulges
+    vertices = np.vstack([there, back.vertices[::-1]])
+    turns = np.zeros(len(vertices))
+    turns[: len(there) - 1] = bulges[: len(there) - 1]
+    return Path(vertices, turns, closed=True)
 
 
 def _sized(symbol: str) -> str:

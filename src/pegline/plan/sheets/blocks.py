@@ -134,7 +134,7 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
         symbol = {"tree": "tree-unsized", "shrub-sized": "shrub"}.get(feature.symbol, feature.symbol)
         pencil.symbol(symbol, x + 4.5, middle, layer)
         return
-    if isinstance(feature.geometry, Path) and feature.geometry.closed:
+    if isinstance(feature.geometry, Path) and feature.geometry.closed and feature.spine is None:
         box = np.array(
             [(x + 1.0, middle - 1.1), (x + 8.5, middle - 1.1), (x + 8.5, middle + 1.1), (x + 1.0, middle + 1.1)]
         )

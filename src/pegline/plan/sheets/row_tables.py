@@ -44,6 +44,7 @@ class RowTable:
     foot: str = ""  #: a sentence under it
     width: float = 0.0  #: millimetres
     limit: int | None = None  #: rows that are shown; None: all
+    may_be_cut: bool = False  #: another file has all of it
 
     def parts(self, *, split: bool = True) -> Iterator[Part]:
         """Yield what draws the next part of the table; all of it is one part unless it may be split."""
@@ -135,6 +136,7 @@ def _station_table(content: Content) -> RowTable:
         (("", 0.0, "left"), (heads[0], 0.53, "right"), (heads[1], 0.85, "right"), ("± mm", 1.0, "right")),
         tuple(rows),
         f"{coordinates}; ± is one standard deviation, relative to the base line.",
+        may_be_cut=True,
     )
 
 

@@ -17,7 +17,7 @@ from pegline.plan.sheets.a4_page import BODY
 from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
 from pegline.plan.sheets.column import Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, is_large
-from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table, station_table
+from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
 
 __all__ = ["LARGE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
 
@@ -89,13 +89,20 @@ def _drawn(blocks: Sequence[Block | TableOf], content: Content, width: float, ro
     for block in blocks:
         if isinstance(block, TableOf):
             if table := block.make(content):
-                pieces.append(replace(table, width=width, limit=rows if block is station_table else None))
+                pieces.append(replace(table, width=width))
             continue
         pencil = Pencil(width)
         block(pencil, content)
         if pencil.items:
             pieces.append(pencil)
-    return pieces
+    return _limited(pieces, rows)
+
+
+def _limited(pieces: Sequence[Piece], rows: int | None) -> list[Piece]:
+    """Return the pieces with so many rows in the table that may be cut."""
+    return [
+        replace(piece, limit=rows) if isinstance(piece, RowTable) and piece.may_be_cut else piece for piece in pieces
+    ]
 
 
 def _title(content: Content, width: float) -> Pencil:
@@ -162,11 +169,14 @@ def _fullest(content: Content, layout: Layout, width: float, columns: int, heigh
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
     title = _title(content, width)
     blocks = _chosen_blocks(content, layout, title, width, columns, height)
-    best = _flow(_drawn(blocks, content, width, 0), title, columns, height)
-    fewest, most = 0, len(content.solved.stations) + 1 if station_table in blocks else 1
+    pieces = _drawn(blocks, content, width, None)
+    if flow := _flow(pieces, title, columns, height):
+        return flow
+    best = _flow(_limited(pieces, 0), title, columns, height)
+    fewest, most = 0, len(content.solved.stations)
     while best is not None and most - fewest > 1:
         rows = (fewest + most) // 2
-        flow = _flow(_drawn(blocks, content, width, rows), title, columns, height)
+        flow = _flow(_limited(pieces, rows), title, columns, height)
         best, fewest, most = (flow, rows, most) if flow else (best, fewest, rows)
     return best or _cramped(content, width, columns, height)
 

@@ -118,6 +118,16 @@ def test_a_book_that_is_half_measured_is_taken_on(capsys, tmp_path):
     _, found = answer(capsys, book)
     assert found["stations"]["B"]["x"] == pytest.approx(54.20, abs=1e-6)
     assert found["needs"]["lays"] == 4 - 1  # A-D, D-B, C-D: one tape each
+    following = next(remark["text"] for remark in found["judgement"] if remark["rule"] == "next")
+    assert sorted(following.split(": ")[1].split(", ")) == ["A-D", "C-D", "D-B"]
+
+
+def test_a_book_that_is_measured_leaves_nothing_to_do(capsys):
+    status, found = answer(capsys, SAMPLES / "paddock.yaml")
+    assert status in (0, 1)
+    assert found["needs"]["hours"] == 0
+    assert not {"next", "sketch-error"} & rules(found)
+    assert any(line["picks_up"] for line in found["lines"].values())
 
 
 def test_the_screen_says_what_it_takes(capsys):

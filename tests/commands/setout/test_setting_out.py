@@ -16,6 +16,7 @@ from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Tapes
 from pegline.commands.tape_in_hand import tape_in_hand
 from pegline.errors import Place
+from pegline.measures.values import Length, Pair, Side
 from pegline.plane import along
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -161,3 +162,28 @@ def test_right_angles_in_print(tape, sides):
     square = three_four_five(tape, room=100.0)
     assert (square.along, square.across, square.diagonal) == sides
     assert square.along**2 + square.across**2 == pytest.approx(square.diagonal**2)
+
+
+ATWELL = """\
+book: 1
+unit: m
+tapes: {tape: {material: steel, length: 100}}
+default_tape: {lines: tape, offsets: tape}
+default_method: optical square
+limits: {offset: 50}
+lines: {A-D: {use: base, taped: 50}}
+"""
+
+
+def test_a_point_by_two_tapes_has_the_perpendicular_in_print():
+    # George Atwell, The Faithfull Surveyour, 1658, ch. I: sides of 40 and 30 on a base of 50; the perpendicular
+    # falls 32 from one end and is 24 long.
+    survey = reduce(parse_book(ATWELL.encode(), "atwell.yaml"))
+    arms = {"A": Length(40.0, None, "40"), "D": Length(30.0, None, "30")}
+    side = Side(Pair("A", "D", HERE), left=True)
+    targets = TargetSet(Positions(survey), TargetFile(points={"C": TargetPoint("C", HERE, arms=arms, side=side)}))
+
+    (ways,) = setting_out_of(survey, targets, tapes(survey)).ways
+
+    line = next(way for way in ways.by_line if way.line == "A-D")
+    assert (line.at, line.offset) == pytest.approx((32.0, 24.0), abs=1e-9)

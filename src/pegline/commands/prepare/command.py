@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import degrees
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,14 @@ from pegline.commands.prepare.layout import Layout, Triangle, triangles
 from pegline.commands.prepare.needs import needs_of
 from pegline.commands.prepare.proposals import Proposal, why_none
 from pegline.commands.prepare.proposals import propose as proposals_for
-from pegline.commands.prepare.rules import Remark, crossings, judge_layout, smallest_noticed, well_conditioned
+from pegline.commands.prepare.rules import (
+    Remark,
+    crossings,
+    judge_layout,
+    picked_up,
+    smallest_noticed,
+    well_conditioned,
+)
 from pegline.commands.prepare.sketch_error import changes_by_sketch
 from pegline.commands.several_books import Tell
 from pegline.errors import UsageError
@@ -134,6 +141,9 @@ def prepare(path: str, *, propose: bool = False) -> Preparation:
 
 def _sureness(expectation: Expectation) -> Iterator[Remark]:
     """Say how sure the expected accuracies are when the sketch is off."""
+    layout, book = expectation.intention.layout, expectation.intention.book
+    if not expectation.bookings and all(line.name in book.lines for line in layout.lines):
+        return  # nothing is left to the sketch
     changes = [
         f"by {share * 100:.0f} %, they change by {change * 100:.0f} %"
         for share, change in changes_by_sketch(expectation)
@@ -164,7 +174,7 @@ def entries(preparation: Preparation) -> dict[str, Any]:
                 "use": line.use,
                 "length": intention.layout.length(line),
                 "smallest_noticed": smallest_noticed(expectation, line.name),
-                "picks_up": [name for name, booking in expectation.bookings.items() if booking.line == line.name],
+                "picks_up": picked_up(expectation, line.name),
                 "crosses": list(crossed[line.name]),
             }
             for line in intention.layout.lines
@@ -298,10 +308,11 @@ def _ends(preparation: Preparation) -> Iterator[str]:
     notation = notation_of(expectation.intention.book)
     yield from _expected(expectation)
     needs = needs_of(expectation)
-    yield (
-        f"It takes {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, {needs.people} people,"
-        f" {notation.length(needs.taped)} of taping in {needs.lays} lays: {needs.sentence}."
-    )
+    if needs.hours:
+        yield (
+            f"It takes {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, {needs.people} people,"
+            f" {notation.length(needs.taped)} of taping in {needs.lays} lays: {needs.sentence}."
+        )
     yield from SAFETY
     yield f"This is not a boundary survey. {BOUNDARY_CAUTION}"
 
@@ -316,14 +327,11 @@ SAFETY: Sequence[str] = (
 def _expected(expectation: Expectation) -> Iterator[str]:
     """Yield the lines with what they pick up, and the smallest mistake that each would show."""
     notation, layout = notation_of(expectation.intention.book), expectation.intention.layout
-    picked: Mapping[str, list[str]] = {
-        line.name: [name for name, booking in expectation.bookings.items() if booking.line == line.name]
-        for line in layout.lines
-    }
     for line in layout.lines:
         shown = smallest_noticed(expectation, line.name)
         noticed = f"shows a mistake of {notation.small(shown)}" if shown is not None else "shows no mistake"
-        what = f"; picks up {', '.join(picked[line.name])}" if picked[line.name] else ""
+        picked = picked_up(expectation, line.name)
+        what = f"; picks up {', '.join(picked)}" if picked else ""
         yield f"  {line.name} ({line.use}) {notation.length(layout.length(line))}: {noticed}{what}"
     survey = expectation.survey
     if survey is not None and survey.solved.typical and survey.solved.weakest:

@@ -100,10 +100,9 @@ class Layout:
 def crossed_by(start: Array, end: Array, obstacles: Mapping[str, BaseGeometry], graze: float = GRAZE) -> Iterator[str]:
     """Yield the obstacles that a straight way crosses; one that it only touches does not hinder.
 
-    >>> import numpy as np
     >>> from shapely import Polygon
     >>> house = Polygon([(4, -1), (6, -1), (6, 1), (4, 1)])
-    >>> list(crossed_by(np.array([0.0, 0.0]), np.array([10.0, 0.0]), {"house": house}))
+    >>> list(crossed_by([0.0, 0.0], [10.0, 0.0], {"house": house}))
     ['house']
     """
     way = LineString([start, end])

@@ -10,11 +10,13 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.prepare.expectation import Expectation
-from pegline.commands.prepare.layout import Triangle, crossed_by, triangles
+from pegline.commands.prepare.layout import Layout, PlannedLine, Triangle, crossed_by, triangles
+from pegline.commands.prepare.offset_limits import longest_offset
 from pegline.measures.notation import Notation
 from pegline.plane import distance
+from pegline.reduction.reduce import RIGHT_ANGLE_SD
 
-__all__ = ["Remark", "crossings", "judge_layout", "meets_scale", "smallest_noticed", "well_conditioned"]
+__all__ = ["Remark", "crossings", "judge_layout", "meets_scale", "picked_up", "smallest_noticed", "well_conditioned"]
 
 #: What the plan can show, metres of paper: a quarter of a millimetre (common practice).
 PAPER: Final = 0.25e-3
@@ -229,6 +231,50 @@ def _scale(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
         yield Remark("scale", text, True)
 
 
+def _offsets(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    """Say up to which length an offset is as good as the plan shows, by the usual way its right angle is found."""
+    book = expectation.intention.book
+    if book.scale is None or not expectation.bookings:
+        return
+    method = book.default_method
+    longest = longest_offset(PAPER * book.scale, RIGHT_ANGLE_SD.get(method, RIGHT_ANGLE_SD[None]))
+    if method != "swing":
+        how = f"by {method}" if method else "with a right angle by no stated method"
+        text = (
+            f"{how}, offsets up to {notation.length(longest)} stand as square as a plan at 1:{book.scale} shows (1 σ)"
+        )
+        yield Remark("offset-limit", text, True)
+
+
+def _next(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+    """Say what to tape next in a book that is partly measured, in the order of walking."""
+    intention = expectation.intention
+    left = [line for line in intention.layout.lines if line.name not in intention.book.lines]
+    if not intention.book.lines or not left:
+        return
+    done = list(intention.book.lines.values())
+    here, order = done[-1].end, []
+    while left:
+        place = intention.layout.place(here) if here in intention.layout.stations else None
+        nearest = min(left, key=lambda line: _walk(intention.layout, place, line))
+        left.remove(nearest)
+        order.append(nearest.name)
+        here = nearest.end
+    yield Remark("next", f"to tape next, in the order of walking: {', '.join(order)}", True)
+
+
+def _walk(layout: Layout, place: np.ndarray | None, line: PlannedLine) -> float:
+    """Return how far it is to the start of a line, metres."""
+    return 0.0 if place is None else float(distance(place, layout.place(line.start)))
+
+
+def picked_up(expectation: Expectation, line: str) -> list[str]:
+    """Return the points that a line picks up: those booked from it already, and those that it is meant for."""
+    book = expectation.intention.book
+    booked = [row.name for row in book.lines[line].details if row.form != "station"] if line in book.lines else []
+    return booked + [name for name, booking in expectation.bookings.items() if booking.line == line]
+
+
 def meets_scale(expectation: Expectation) -> bool:
     """Return whether everything is expected to be known as well as the plan's scale shows it."""
     scale, survey = expectation.intention.book.scale, expectation.survey
@@ -243,4 +289,15 @@ def _sd(variance: np.ndarray) -> float:
 
 
 #: In the order of what matters.
-RULES: Final[tuple[Rule, ...]] = (_sketch, _base, _triangles, _checked, _reach, _ties, _crossing, _scale)
+RULES: Final[tuple[Rule, ...]] = (
+    _sketch,
+    _base,
+    _triangles,
+    _checked,
+    _reach,
+    _ties,
+    _crossing,
+    _scale,
+    _offsets,
+    _next,
+)

@@ -45,6 +45,7 @@ FORMATS_TABLE: Final[Mapping[str, Format]] = {
     "geojson": Format("gis.geojson", "survey"),
     "kml": Format("gis.kml", "survey"),
     "fgb": Format("gis.fgb", "survey", layers=True),
+    "map": Format("page.map", "plan", ending="map.html"),
     "sld": Format("gis.sld", "survey"),
     "shp": Format("gis.shp", "survey", layers=True),
     "geoparquet": Format("gis.geoparquet", "survey", ending="parquet", layers=True),

@@ -24,7 +24,7 @@ ODD = [
     ),
     ("  A-С: {use: side, taped: 30}\n  C-B: {use: side, taped: 30}", "7:3: 'C' looks like 'С' (book 6)"),
     ("  b-A: {use: side, taped: 30}", "6:3: 'b' looks like 'B' (book 5)"),
-    ("  A-C: {use: side, taped: 30, page: 14}", "6:37: page '14' is not among pages; one of 12, 13 can"),
+    ("  A-C: {use: side, taped: 30, page: 14}", "6:37: page '14' is not among pages; use one of 12, 13"),
     (
         "  A-C: {use: side, taped: 3, details: [{at: 1, feature: f}]}\nfeatures: {f: {kind: path, through: [p, gate]}}",
         "6:40: f does not go through this row; write booked in its through",

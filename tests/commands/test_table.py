@@ -626,7 +626,7 @@ def test_remarks_that_tables_cannot_hold_are_told(tmp_path):
     book = tmp_path / "b.yaml"
     book.write_text("# by Bo\nbook: 1\nunit: m  # '#2'\ntitle: 'plot #7'\nlines: {A-B: {use: base, taped: 30}}\n")
 
-    assert run(book, to=tmp_path / "t.ods")[0] == f"{book}: 2 remarks (# …) cannot stand in tables; keep the book"
+    assert run(book, to=tmp_path / "t.ods")[0] == f"{book}: 2 comments (# …) cannot be kept in tables; keep the book"
     book.write_text("book: 1\nunit: m\nlines: {A-B: {use: base, taped: 30}}\n")
     assert len(run(book, to=tmp_path / "t.ods")) == 1
 

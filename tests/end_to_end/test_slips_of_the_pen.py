@@ -199,13 +199,13 @@ SLIPS = [
         31,
         "unknown key 'kind'; check its spelling",
     ),
-    ("a word misspelt", "use: check", "use: chek", 33, "use: 'chek' cannot stand here; did you mean 'check'?"),
+    ("a word misspelt", "use: check", "use: chek", 33, "use: 'chek' is none of its words; did you mean 'check'?"),
     (
         "a material that is none",
         "material: linen",
         "material: cotton",
         8,
-        "material: 'cotton' cannot stand here; write one of steel, linen, fibreglass, chain",
+        "material: 'cotton' is none of its words; write one of steel, linen, fibreglass, chain",
     ),
     ("a kind misspelt", "kind: building", "kind: bilding", 37, "there is no kind 'bilding'; did you mean 'building'?"),
     (
@@ -213,7 +213,7 @@ SLIPS = [
         "default_method: optical square",
         "default_method: optical sqaure",
         10,
-        "default_method: 'optical sqaure' cannot stand here; did you mean 'optical square'?",
+        "default_method: 'optical sqaure' is none of its words; did you mean 'optical square'?",
     ),
     (
         "a decimal comma in a row",
@@ -283,7 +283,7 @@ SLIPS = [
         "taped: 36.12",
         "taped: 361200",
         31,
-        "taped: '361200' is over 100 km, which no tape reaches; check the figure and its unit",
+        "taped: '361200' is over 100 km, which no tape reaches; check the value and its unit",
     ),
     (
         "digits exchanged in a second reading",
@@ -353,7 +353,7 @@ SLIPS = [
         "left_of: A-B",
         "left_of: A-V",
         14,
-        "there is no station 'V'; one of A, B, C, D can stand here",
+        "there is no station 'V'; use one of A, B, C, D",
     ),
     (
         "a point misspelt in an edge",
@@ -367,8 +367,7 @@ SLIPS = [
         "  h1-h2: 8.75",
         "  h1-g2: 8.75",
         35,
-        "there is no point or station 'g2'; one of A, B, C, D, apple, h1, h2, h3, h4, lane.1,"
-        " lane.2, lane.3 can stand here",
+        "there is no point or station 'g2'; use one of A, B, C, D, apple, h1, h2, h3, h4, lane.1, lane.2, lane.3",
     ),
     ("a tape misspelt", "lines: steel", "lines: stele", 9, "there is no tape 'stele'; did you mean 'steel'?"),
     (
@@ -477,7 +476,7 @@ SLIPS = [
         "paper: A4",
         "paper: A7",
         45,
-        "paper: 'A7' cannot stand here; write one of A4, A3, A2, A1, A0",
+        "paper: 'A7' is none of its words; write one of A4, A3, A2, A1, A0",
     ),
     (
         "a side left out",

@@ -120,7 +120,7 @@ def test_check_names_a_wrong_row_and_checks_the_rest(tmp_path, capsys):
 
     assert main(["check", str(path)]) == 65
     told = capsys.readouterr()
-    assert re.fullmatch(r".*wrong\.yaml:16:\d+: method: 'eys' cannot stand here; did you mean 'eye'\?\n", told.err)
+    assert re.fullmatch(r".*wrong\.yaml:16:\d+: method: 'eys' is none of its words; did you mean 'eye'\?\n", told.err)
     assert "PASSED" in told.out
     assert "house waits for points" in told.out
 

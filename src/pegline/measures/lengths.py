@@ -193,9 +193,9 @@ def within(found: Length, log: ReadingLog, sign: Sign) -> Length:
         what = "zero" if found.value == 0 else "below zero"
         raise Misread(f"{quote(found.text)} is {what}; write a length over 0")
     if sign != "any" and metres < LEAST:
-        raise Misread(f"{quote(found.text)} is shorter than any tape shows; check the figure and its unit")
+        raise Misread(f"{quote(found.text)} is shorter than any tape shows; check the value and its unit")
     if metres > LIMIT:
-        raise Misread(f"{quote(found.text)} is over 100 km, which no tape reaches; check the figure and its unit")
+        raise Misread(f"{quote(found.text)} is over 100 km, which no tape reaches; check the value and its unit")
     return found
 
 

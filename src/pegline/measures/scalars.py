@@ -91,7 +91,7 @@ def word(*options: str) -> Grammar[str]:
             return text
         near = nearest(text, options)
         hint = f"did you mean {near!r}?" if near else f"write one of {', '.join(options)}"
-        raise Misread(f"{quote(text)} cannot stand here; {hint}")
+        raise Misread(f"{quote(text)} is none of its words; {hint}")
 
     # An editor reads the word true as a truth value.
     return scalar(convert, "one word", {"enum": [*options, True] if "true" in options else list(options)})

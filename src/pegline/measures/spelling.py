@@ -31,5 +31,5 @@ def suggest(word: str, options: Collection[str]) -> str:
     if best is not None:
         return f"; did you mean {best!r}?"
     if len(options) <= 16 and options:
-        return f"; one of {', '.join(sorted(options))} can stand here"
+        return f"; use one of {', '.join(sorted(options))}"
     return "; check its spelling"

@@ -107,9 +107,11 @@ def _to_tables(book: Path, to: Path, complain: Tell) -> int:
     else:
         with held(to.parent), placed(to) as path:
             write(sheets, path)
-    remarks = len(list(comments(text)))
-    if remarks:
-        complain(f"{book}: {remarks} remark{'s' * (remarks != 1)} (# …) cannot stand in tables; keep the book")
+    comment_count = len(list(comments(text)))
+    if comment_count:
+        complain(
+            f"{book}: {comment_count} comment{'s' * (comment_count != 1)} (# …) cannot be kept in tables; keep the book"
+        )
     return len(sheets)
 
 

@@ -126,11 +126,12 @@ def _has_its_ends(line: Line, known: set[str]) -> bool:
 
 
 def _without_loose_rows(line: Line, known: set[str]) -> Line:
-    """Return a line without the rows that count from a station, or lie on a wall, that is not there."""
+    """Return a line without the rows that count from a station not on it, or lie on a wall that is not there."""
+    on_line = {line.start, line.end, *(row.name for row in line.details if row.form == "station")}
     rows = tuple(
         row
         for row in line.details
-        if all(isinstance(at, Reading) or at.text in known for at in row.at)
+        if all(isinstance(at, Reading) or at.text in on_line for at in row.at)
         and (row.produced is None or _are_both_known(row.produced, known))
     )
     return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pegline.diagnosis.model import Survey
+from pegline.errors import OutputError
 from pegline.writers.gis.dataframes import layers
 from pegline.writers.write_faults import refused
 
@@ -31,5 +32,19 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
             # The index leaves out rows without a geometry, which witnesses may be.
             whole = "NO" if frame.geometry.isna().any() else "YES"
             frame.to_file(file, driver="FlatGeobuf", engine="pyogrio", SPATIAL_INDEX=whole)
+            _look_at(file, len(frame))
     except (DataSourceError, OSError, RuntimeError) as error:
         raise refused(path, error) from error
+
+
+def _look_at(path: Path, count: int) -> None:
+    """Refuse a file that holds less than was written: GDAL closes it in silence on a full disk."""
+    from pyogrio import read_dataframe
+    from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
+
+    try:
+        found = len(read_dataframe(path))
+    except (DataLayerError, DataSourceError, FeatureError, RuntimeError, ValueError):
+        found = -1
+    if found != count:
+        raise OutputError(f"{path.name}: only a part of it could be written; make room on the disk and run it again")

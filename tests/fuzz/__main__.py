@@ -1,0 +1,74 @@
+"""Alter inputs by chance until the time is over; keep what the program did not take and did not refuse either."""
+
+import argparse
+import hashlib
+import signal
+import sys
+import time
+import traceback
+import warnings
+from pathlib import Path
+from random import Random
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from fuzz.mutations import altered
+from fuzz.targets import TARGETS
+from pegline.errors import PeglineError
+
+FINDINGS = Path(__file__).parent / "findings"
+SECONDS = 40  #: of the processor, after which an input counts as one that hangs
+
+
+class HangsError(Exception):
+    """An input took too long."""
+
+
+def _stop(number: int, frame: object) -> None:
+    raise HangsError
+
+
+def trouble(name: str, data: bytes) -> str | None:
+    """Return the traceback of an input that a target neither takes nor refuses; None where all is well."""
+    try:
+        TARGETS[name].run(data)
+    except PeglineError:
+        return None
+    except Exception:
+        return traceback.format_exc(limit=-6)
+    return None
+
+
+def main() -> int:
+    """Fuzz, and return 1 where something was found."""
+    parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
+    parser.add_argument("--minutes", type=float, default=5.0)
+    parser.add_argument("--seed", type=int, default=int(time.time()))
+    parser.add_argument("--target", choices=tuple(TARGETS), action="append")
+    args = parser.parse_args()
+    warnings.simplefilter("ignore")
+    signal.signal(signal.SIGPROF, _stop)
+    names = args.target or list(TARGETS)
+    seeds = {name: TARGETS[name].seeds() for name in names}
+    draw, counts, found = Random(args.seed), dict.fromkeys(names, 0), set()
+    end = time.monotonic() + 60 * args.minutes
+    while time.monotonic() < end:
+        name = draw.choice(names)
+        data = altered(draw.choice(seeds[name]), draw, structured=TARGETS[name].structured)
+        signal.setitimer(signal.ITIMER_PROF, SECONDS)
+        said = trouble(name, data)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        counts[name] += 1
+        if said and (name, said[-300:]) not in found:
+            found.add((name, said[-300:]))
+            FINDINGS.mkdir(exist_ok=True)
+            path = FINDINGS / f"{name}-{hashlib.sha256(data).hexdigest()[:12]}"
+            path.write_bytes(data)
+            print(f"{path}\n{said}", flush=True)
+    print(f"seed {args.seed}: " + ", ".join(f"{count} of {name}" for name, count in counts.items()))
+    print(f"{len(found)} kinds of trouble")
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,29 @@
+"""What fuzzing found stays mended, and a short run finds nothing."""
+
+from random import Random
+
+import pytest
+
+from fuzz.__main__ import FINDINGS, trouble
+from fuzz.mutations import altered
+from fuzz.targets import TARGETS
+
+SHORT = 40  #: inputs for each target in every run
+
+
+@pytest.mark.parametrize("path", sorted(FINDINGS.iterdir()), ids=lambda path: path.name)
+def test_what_was_found_is_mended(path):
+    name = path.name.rpartition("-")[0]
+
+    assert trouble(name, path.read_bytes()) is None
+
+
+@pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.filterwarnings("ignore")
+def test_a_short_run_finds_nothing(name):
+    target, draw = TARGETS[name], Random(f"short {name}")
+    seeds = target.seeds()
+    for _ in range(SHORT):
+        data = altered(draw.choice(seeds), draw, structured=target.structured)
+        said = trouble(name, data)
+        assert said is None, f"{data[:2000]!r}\n{said}"

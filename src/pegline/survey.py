@@ -120,7 +120,13 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
 
 
 def _without_undecided(book: Book, findings: Sequence[Finding]) -> Book:
-    """Return the book without the stations that are free to move, and the open readings that nothing settles yet."""
+    """Return the book without what is free to move, points whose arcs do not meet, and open readings not settled yet.
+
+    Arcs to a station are another matter: everything else hangs on it.
+    """
+    apart = {finding.data.point for finding in findings if isinstance(finding.data, Gap)}
+    if apart and not apart & set(book.station_names):
+        return without_points(book, apart)
     if all(finding.rule in ("free-to-move", "either-open") for finding in findings):
         free = {name for finding in findings if isinstance(finding.data, tuple) for name in finding.data}
         book = without_points(book, free)

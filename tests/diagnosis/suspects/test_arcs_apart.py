@@ -1,11 +1,12 @@
 """Arcs that do not meet are told with the slips that would make them meet."""
 
 import pytest
+from builders.paths import ROOT
 from builders.sound_book import SOUND
 
 from pegline.errors import BookError
 from pegline.readers import parse_book
-from pegline.survey import reduce
+from pegline.survey import reduce, reduce_as_far_as_it_goes
 
 
 def message(good: str, bad: str) -> str:
@@ -49,3 +50,17 @@ def test_a_slip_farther_off_is_found_by_trial():
             )
         )
     assert "A-C 37.54 (a whole tape length of 50 m added; probability " in str(caught.value)
+
+
+def test_one_point_whose_arcs_do_not_meet_hides_nothing_else():
+    text = (ROOT / "samples" / "house-plot.yaml").read_text(encoding="utf-8")
+    text = text.replace("C-B: {use: side, taped: 41.61}", "C-B: {use: side, taped: 14.16}")
+
+    survey, missing = reduce_as_far_as_it_goes(parse_book(text.encode(), "house-plot.yaml"))
+
+    assert [finding.rule for finding in missing] == ["arcs-do-not-meet"]
+    assert missing[0].text.startswith("the arcs to path 1 do not meet")
+    assert {"A-C", "C-D"} <= {check.what for check in survey.adjustment.checks if not check.passed}
+    first = survey.diagnosis.suspects[0]
+    assert (first.what, first.reading) == ("C-B", "14.16")
+    assert float(first.would_be) == pytest.approx(41.61, abs=0.03)

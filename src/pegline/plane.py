@@ -17,6 +17,7 @@ __all__ = [
     "arcs_meet",
     "bearing",
     "circle_through",
+    "depth_inside",
     "direction",
     "distance",
     "foot",
@@ -191,3 +192,23 @@ def circle_through(p: ArrayLike, q: ArrayLike, r: ArrayLike) -> tuple[Array, Arr
         y = (b[..., 0] * cc - c[..., 0] * bb) / twice
     radius = np.where(twice == 0, np.inf, np.hypot(x, y))
     return origin + np.stack([x, y], axis=-1), radius
+
+
+def depth_inside(points: ArrayLike, ring: ArrayLike) -> Array:
+    """Return how far points (n, 2) lie inside a ring (m, 2), negative outside: the distance to its nearest side.
+
+    A point is inside when a ray from it crosses the ring an odd number of times (the even-odd rule).
+
+    >>> depth_inside([[1.0, 2.0], [5.0, 2.0]], [[0, 0], [4, 0], [4, 4], [0, 4]]).tolist()
+    [1.0, -1.0]
+    """
+    at, start = np.asarray(points, float)[:, None], np.asarray(ring, float)[None]
+    end = np.roll(start, -1, axis=1)
+    side, arm = end - start, at - start
+    square = np.maximum(np.sum(side**2, axis=-1), 1e-300)
+    share = np.clip(np.sum(arm * side, axis=-1) / square, 0.0, 1.0)
+    away = np.hypot(*np.moveaxis(arm - share[..., None] * side, -1, 0)).min(axis=1)
+    spans = (start[..., 1] > at[..., 1]) != (end[..., 1] > at[..., 1])
+    slope = np.where(side[..., 1] == 0, 1.0, side[..., 1])
+    crossed = spans & (arm[..., 0] < side[..., 0] * arm[..., 1] / slope)
+    return np.asarray(np.where(crossed.sum(axis=1) % 2 == 1, away, -away))

@@ -1,9 +1,12 @@
 """Each rule of thumb warns of the book that breaks it, and of no sound one."""
 
+import datetime
+
 import pytest
 from builders.sound_book import SOUND
 
-from pegline.diagnosis.rules import RULES
+from pegline.diagnosis.rules.impossible import future_dates
+from pegline.diagnosis.rules.table import RULES
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
@@ -41,6 +44,29 @@ BROKEN = {
     "coarse-curve": ("at: 42.00, right: 2.10", "at: 42.00, right: 4.10", "too few points on the curve lane"),
     "coarse-detail": ("at: 30.00, right: 2.00", "at: 30.00, right: 2.00, method: eye", "lane.1 is uncertain by"),
     "single-reading": ("taped: [60.00, 60.01]", "taped: 60.00", "A-B measured one way only"),
+    "weak-witnesses": (
+        "A: {gate post: 4.12, kerb: 3.15, ash: 7.02}",
+        "A: {h1: 10.44, h2: 18.25, oak: 25.32}",
+        "the witnesses of A cut at 8° at best",
+    ),
+    "same-point": (
+        "18.00, left: 3.00, point: h2",
+        "18.00, left: 3.00, point: h2}\n      - {at: 18.03, left: 3.02, point: post",
+        "h2 and post lie 0.04 m apart",
+    ),
+    "house-in-the-way": ("at: 30.00, right: 2.00", "at: 13.00, left: 4.50", "cottage stands across lane"),
+    "buildings-overlap": (
+        "features:",
+        "features:\n  shed: {kind: outbuilding, rectangle: {edge: h1-h2, left: 3.00}}",
+        "shed and cottage overlap",
+    ),
+    "line-through-house": ("10.00, left: 3.00, point: h1", "10.00, right: 3.00, point: h1", "A-B runs through cottage"),
+    "far-chainage": (
+        "at: 48.00, right: 2.10, feature: lane",
+        "at: 480.0, right: 2.10, point: p",
+        "chainage 480.0 m to p on a line of 60.00 m",
+    ),
+    "odd-size": ("kind: tree, point: oak", "kind: tree, girth: 190, point: oak", "the girth of oak is 190 m"),
 }
 
 
@@ -71,7 +97,25 @@ def test_a_silenced_rule_is_not_told(rule):
 
 
 def test_every_rule_of_the_table_is_tried():
-    assert set(BROKEN) == set(RULES)
+    assert {*BROKEN, "future-date"} == set(RULES)
+
+
+def test_a_date_later_than_today_is_told_on_screen_and_changes_no_file():
+    text = "date: 2031-05-01\n" + SOUND.replace(
+        "use: side, taped: [44.82", "use: side, date: 2031-05-02, taped: [44.82"
+    )
+    book = parse_book(text.encode(), "rules.yaml")
+    assert "future-date" not in rules_told(text)
+
+    told = [str(finding) for finding in future_dates(book, datetime.date(2031, 4, 30))]
+
+    assert [one.split(";")[0].rpartition(": ")[2] for one in told] == [
+        "the date 2031-05-01 is later than today",
+        "the date 2031-05-02 is later than today",
+    ]
+    assert not list(future_dates(book, datetime.date(2031, 5, 2)))
+    silent = parse_book((text + "limits: {silence: [future-date]}\n").encode(), "rules.yaml")
+    assert not list(future_dates(silent, datetime.date(2031, 4, 30)))
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from pegline.diagnosis.rule_words import listed
+from pegline.diagnosis.rules.phrases import listed
 from pegline.survey import Survey
 
 __all__ = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import os
 import shutil
 import sys
@@ -23,6 +24,7 @@ from pegline.diagnosis.report import (
     likely_causes,
     verdict,
 )
+from pegline.diagnosis.rules.impossible import future_dates
 from pegline.errors import Finding, printable
 
 __all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
@@ -177,6 +179,8 @@ def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield what would improve the survey: what to measure, then the warnings with their places."""
     chosen = [finding for finding in survey.diagnosis.warnings if finding.rule == CHOSEN]
     weak = [finding for finding in survey.diagnosis.warnings if finding.rule != CHOSEN]
+    # On screen alone: files say the same whichever day they are made.
+    weak = [*future_dates(survey.book, datetime.date.today()), *weak]
     if chosen:
         yield from _notes("Chosen", chosen, screen)
     if survey.passed and survey.solved.checked is not None and survey.diagnosis.advice:

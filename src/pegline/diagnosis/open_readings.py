@@ -8,7 +8,7 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import open_readings, unit_of
-from pegline.diagnosis.rule_words import booked_text
+from pegline.diagnosis.rules.phrases import booked_text
 from pegline.errors import BookError, Finding
 from pegline.measures.values import Reading
 

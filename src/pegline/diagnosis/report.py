@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
-from pegline.diagnosis.rule_words import listed
+from pegline.diagnosis.rules.phrases import listed
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.kinds import CHECKS, MEASURE, MEASUREMENTS

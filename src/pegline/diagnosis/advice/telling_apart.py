@@ -20,7 +20,7 @@ import numpy as np
 
 from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Tape, is_line, on_one_line
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.rule_words import listed
+from pegline.diagnosis.rules.phrases import listed
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
 from pegline.network.common import Array

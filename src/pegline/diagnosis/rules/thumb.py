@@ -1,4 +1,4 @@
-"""Rules of thumb that warn: one function and one row of ``RULES`` each, common practice of tape surveys.
+"""Rules of thumb of how to measure: common practice of tape surveys, one function each.
 
 A rule yields what it has to say with the place; a book silences it by its name and moves its limit where
 the format has a key for it. Standard deviations are the local ones: relative to the base line, which is
@@ -7,26 +7,23 @@ what the plan's own accuracy is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from difflib import get_close_matches
-from itertools import islice
+from collections.abc import Iterable, Iterator
 from math import asin, degrees, sin
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
-from pegline.book.model import Book, Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.rule_words import base_place, booked_text, cuts, listed
-from pegline.errors import Finding, Place
+from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
+from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, listed
+from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.model import Array
 from pegline.network.observation_types import Booking
 from pegline.network.produced_walls import meeting_sine
-from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
 
-__all__ = ["RULES", "Rule", "silence_findings", "told"]
+__all__ = ["PAPER", "Limit", "Said"]
 
 Said = Iterator[tuple[str, Place | None]]
 Limit = float | tuple[float, float] | None
@@ -35,7 +32,6 @@ PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
 HARD: Final = frozenset(
     {"building", "outbuilding", "porch", "wall", "retaining wall"}
 )  #: kinds with corners worth a second reading
-MOST: Final = 20  #: times that one rule is told of one book; more are counted
 
 
 def long_offset(solved: Solved, limit: float) -> Said:
@@ -202,6 +198,19 @@ def few_witnesses(solved: Solved, limit: float) -> Said:
         yield f"{text}, to find it again", base_place(solved.book)
 
 
+def weak_witnesses(solved: Solved, least: float) -> Said:
+    """Witnesses that stand in one line with their peg, or whose distances cut so sharply that they find it badly."""
+    for peg, witnesses in solved.book.witnesses.items():
+        objects = [one.object for one in witnesses if one.object in solved.positions]
+        if peg not in solved.positions or len(objects) < len(witnesses) or len(objects) < 2:
+            continue
+        angles = list(cuts(solved.positions[peg], [solved.positions[name] for name in objects]))
+        best = max(angles, key=sin)
+        if sin(best) < sin(least):
+            text = f"the distances from the witnesses of {peg} cut at {degrees(asin(sin(best))):.0f}° at best"
+            yield f"{text}; tape one more object, across from the others", witnesses[0].place
+
+
 def chainage_off_line(solved: Solved, limit: float) -> Said:
     """Chainages before their line begins or after it ends."""
     beyond: dict[str, list[Reading]] = {}
@@ -310,71 +319,3 @@ def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) ->
         corners = listed([name for name, _ in single])
         text = f"{corners} measured by one offset only"
         yield f"{text}; tape the wall between corners, or each from a second chainage", single[0][1].booked.place
-
-
-@record(frozen=True, slots=True)
-class Rule:
-    """A row of ``RULES``."""
-
-    find: Callable[[Solved, object], Said]  #: yields what to say
-    default: Limit = None  #: its limit: metres or radians, metres on paper, a count, or standard deviations
-    key: Literal["offset", "oblique", "angle"] | None = None  #: the key of ``limits`` that moves it
-
-
-def _row(
-    find: Callable[..., Said], default: Limit = None, key: Literal["offset", "oblique", "angle"] | None = None
-) -> Rule:
-    return Rule(find, default, key)
-
-
-RULES: Final[dict[str, Rule]] = {
-    "long-offset": _row(long_offset, 10.0, "offset"),
-    "long-oblique": _row(long_oblique, None, "oblique"),
-    "weak-angle": _row(weak_angle, (float(np.radians(30)), float(np.radians(120))), "angle"),
-    "base-not-longest": _row(base_not_longest),
-    "unchecked-figure": _row(unchecked_figure),
-    "no-bearing": _row(no_bearing),
-    "linen-on-line": _row(linen_on_line),
-    "few-witnesses": _row(few_witnesses, 3.0),
-    "chainage-off-line": _row(chainage_off_line, 3.0),
-    "coarse-curve": _row(coarse_curve, PAPER),
-    "coarse-detail": _row(coarse_detail, PAPER),
-    "single-reading": _row(single_reading),
-}
-
-
-def limit_of(rule: Rule, book: Book) -> Limit:
-    """Return the limit of a rule: the book's where it states one."""
-    limits = book.limits
-    booked: dict[str | None, Limit] = {
-        "offset": limits.offset.metres(book.unit) if limits.offset else None,
-        "oblique": limits.oblique.metres(book.unit) if limits.oblique else None,
-        "angle": (limits.angle[0].radians, limits.angle[1].radians) if limits.angle else None,
-    }
-    return booked.get(rule.key) or rule.default
-
-
-def told(solved: Solved) -> tuple[Finding, ...]:
-    """Return what the rules of thumb have to say and the book does not silence."""
-    return tuple(
-        finding
-        for name, rule in RULES.items()
-        if name not in solved.book.limits.silence
-        for finding in _few(name, rule.find(solved, limit_of(rule, solved.book)))
-    )
-
-
-def _few(name: str, said: Said) -> Iterator[Finding]:
-    """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
-    yield from (Finding(name, text, place) for text, place in islice(said, MOST))
-    if more := sum(1 for _ in said):
-        yield Finding(name, f"{more} more of the rule {name}; see to those shown first, then check again")
-
-
-def silence_findings(book: Book) -> Iterator[Finding]:
-    """Yield the names under ``silence`` that are no rule of thumb."""
-    for name in book.limits.silence:
-        if name not in RULES:
-            near = get_close_matches(name, RULES, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"the rules are {', '.join(RULES)}"
-            yield Finding("unknown-rule", f"'silence' names no rule of thumb: {name}; {hint}", base_place(book))

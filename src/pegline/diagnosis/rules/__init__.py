@@ -1,0 +1,1 @@
+"""What is told of a survey beside its checks: rules of thumb, and what can hardly be."""

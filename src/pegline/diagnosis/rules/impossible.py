@@ -1,0 +1,157 @@
+"""What can hardly be: houses across paths, lines through houses, chainages far beyond a line, two names of one point.
+
+Nothing of this shows in a check; each is a mistake more often than it is true.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from itertools import combinations, pairwise
+from typing import Final
+
+import numpy as np
+
+from pegline.book.model import Book
+from pegline.detail.model import Shape
+from pegline.diagnosis.rules.phrases import booked_text, listed
+from pegline.diagnosis.rules.thumb import Said
+from pegline.errors import Finding, Place
+from pegline.measures.values import Reading
+from pegline.network.model import Array
+from pegline.plane import depth_inside
+from pegline.solved import Solved
+
+__all__ = ["buildings_overlap", "far_chainage", "future_dates", "house_in_the_way", "line_through_house", "odd_size"]
+
+HOUSES: Final = frozenset({"building", "outbuilding", "porch"})
+#: What a house does not stand across.
+WAYS: Final = frozenset({"path", "drive", "road", "road edge", "kerb", "fence", "hedge", "ditch", "water edge", "pond"})
+DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
+CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
+STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
+STOUTEST: Final = 15.0  #: girth of a trunk, metres
+
+
+def house_in_the_way(solved: Solved, limit: None) -> Said:
+    """Houses drawn across a path, a road or a fence."""
+    ways = [shape for shape in solved.detail.shapes.values() if shape.kind in WAYS and shape.path is not None]
+    for house in _houses(solved):
+        for way in ways:
+            if way.path is not None and _reaches_into(_walked(way.path.vertices, closed=way.path.closed), house):
+                text = f"{house.name} stands across {way.name}"
+                yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", house.place
+
+
+def buildings_overlap(solved: Solved, limit: None) -> Said:
+    """Two buildings in one place."""
+    for one, other in combinations(_houses(solved), 2):
+        if one.path is None or other.path is None:
+            continue
+        walls = _walked(one.path.vertices, closed=True), _walked(other.path.vertices, closed=True)
+        if _reaches_into(walls[0], other) or _reaches_into(walls[1], one):
+            text = f"{one.name} and {other.name} overlap"
+            yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", one.place
+
+
+def line_through_house(solved: Solved, limit: None) -> Said:
+    """Chain lines that run through a building, where no tape can be laid."""
+    houses = list(_houses(solved))
+    for line in solved.reduction.lines.values():
+        ends = [solved.positions.get(name) for name in (line.start, line.end)]
+        if None in ends or any(taped.passage for taped in (*line.booked.taped, *line.booked.legs)):
+            continue
+        walked = _walked(np.array(ends), closed=False)
+        for house in houses:
+            if _reaches_into(walked, house, CUTS):
+                text = f"the line {line.name} runs through {house.name}"
+                yield f"{text}; look at the side and the rows of the house, and at the line", line.booked.place
+
+
+def _houses(solved: Solved) -> Iterator[Shape]:
+    for shape in solved.detail.shapes.values():
+        if shape.kind in HOUSES and shape.path is not None and shape.path.closed and len(shape.path.vertices) > 2:
+            yield shape
+
+
+def _walked(vertices: Array, *, closed: bool) -> Array:
+    """Return points (k, 2) along a line, a step apart."""
+    ends = np.concatenate((vertices, vertices[:1])) if closed else vertices
+    parts = []
+    for start, end in pairwise(ends):
+        count = min(max(int(np.hypot(*(end - start)) / STEP), 1), 1000)
+        parts.append(start + np.linspace(0, 1, count, endpoint=False)[:, None] * (end - start))
+    return np.concatenate((*parts, ends[-1:]))
+
+
+def _reaches_into(points: Array, house: Shape, least: float = DEEP) -> bool:
+    return house.path is not None and bool((depth_inside(points, house.path.vertices) > least).any())
+
+
+def same_point(solved: Solved, limit: float) -> Said:
+    """Points of different names so near each other that they may be one, whose second booking would check the first."""
+    names = list(solved.positions)
+    at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
+    order = np.argsort(at[:, 0], kind="stable")
+    places = _places(solved)
+    for rank, i in enumerate(order):
+        for j in order[rank + 1 :]:
+            if at[j, 0] - at[i, 0] > limit:
+                break
+            if np.hypot(*(at[j] - at[i])) <= limit:
+                pair = sorted((names[i], names[j]), key=names.index)
+                apart = solved.notation.small(float(np.hypot(*(at[j] - at[i]))))
+                text = f"{listed(pair)} lie {apart} apart and may be one point"
+                yield (
+                    f"{text}; if so, give both one name: it is then checked",
+                    places.get(pair[1]) or places.get(pair[0]),
+                )
+
+
+def _places(solved: Solved) -> dict[str, Place]:
+    """Return where points are booked first."""
+    found = {name: shape.place for shape in solved.detail.shapes.values() for name in shape.points}
+    for row in reversed(solved.reduction.rows):
+        found[row.name] = row.booked.place
+    return found
+
+
+def far_chainage(solved: Solved, times: float) -> Said:
+    """Chainages at twice their line's length and more."""
+    for row in solved.reduction.rows:
+        line = solved.reduction.lines[row.line]
+        for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
+            if isinstance(booked, Reading) and abs(chainage) >= times * line.ground.length:
+                unit = solved.book.unit_of(row.line)
+                length = solved.notation.length(line.ground.length)
+                text = f"chainage {booked_text(booked.length, unit)} to {row.name} on a line of {length}"
+                yield f"{text}; look for a lost decimal point or another line", booked.place
+
+
+def odd_size(solved: Solved, widest: float) -> Said:
+    """Girths that no tree has, and spreads that are wider than any or than the plot."""
+    at = np.array(list(solved.positions.values())).reshape(-1, 2)
+    extent = float(np.ptp(at, axis=0).max()) if len(at) > 1 else widest
+    for row in solved.reduction.rows:
+        unit = solved.book.unit_of(row.line)
+        sizes = (("girth", row.booked.girth, STOUTEST), ("spread", row.booked.spread, min(widest, extent)))
+        for what, length, most in sizes:
+            if length is not None and length.metres(unit) > most:
+                text = f"the {what} of {row.name} is {booked_text(length, unit)}"
+                yield f"{text}; look for a lost decimal point or another unit", row.booked.place
+
+
+def no_date(solved: Solved, limit: None) -> Said:
+    """Dates later than today are told on screen alone (``future_dates``): files stay the same from day to day."""
+    yield from ()
+
+
+def future_dates(book: Book, today: datetime.date) -> Iterator[Finding]:
+    """Yield the dates of a book that are later than today, unless it silences that."""
+    if "future-date" in book.limits.silence:
+        return
+    dated = [(book.date, None), *((line.date, line.place) for line in book.lines.values())]
+    dated += [(taped.date, taped.place) for line in book.lines.values() for taped in (*line.taped, *line.legs)]
+    for date, place in dated:
+        if date is not None and date > today:
+            yield Finding("future-date", f"the date {date} is later than today; look at the year", place)

@@ -293,10 +293,16 @@ class SmallMap:
         boxes = [
             (x - width / 2 - 1, y - 1, x + width / 2 + 1, y + height + 1) for x, y in [(middle.x, middle.y), *places]
         ]
-        inside = [each for each in boxes if ring.contains(box(*each))] or boxes[:1]
-        where = min(inside, key=self._cost)
+        inside = [each for each in boxes if ring.contains(box(*each))]
+        x, y = middle.x - width / 2, middle.y - height / 2
+        beside = [
+            (place[0] - 0.5, place[1] - 0.5, place[0] + width + 0.5, place[1] + height + 0.5)
+            for place in ((high_x + 1, y), (low_x - width - 1, y), (x, high_y + 1), (x, low_y - height - 1))
+        ]
+        where = min(inside or beside, key=self._cost)
         self.taken.append(where)
-        self.items.append(Words("SHEET-TEXT", text, (where[0] + where[2]) / 2, where[1] + 1, height, "middle"))
+        drop = (where[3] - where[1] - height) / 2
+        self.items.append(Words("SHEET-TEXT", text, (where[0] + where[2]) / 2, where[1] + drop, height, "middle"))
 
     def along(self, start: Array, end: Array, text: str, *, share: float = 0.5) -> None:
         """Write a text along a line, its middle at a share of it, readable from below."""

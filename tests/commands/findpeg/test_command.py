@@ -84,3 +84,18 @@ def test_a_trial_peg_is_moved(capsys):
 def test_what_cannot_be_asked_is_told(capsys, words, message):
     assert main(["findpeg", str(SAMPLE), *words]) == 2
     assert message in capsys.readouterr().err
+
+
+def test_a_witness_taped_to_a_face_is_held_there_and_compared_to_the_middle(capsys):
+    cards = SAMPLE.parent / "how-to" / "witness-cards.yaml"
+    assert main(["findpeg", str(cards), "A", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    oak = next(witness for witness in found["witnesses"] if witness["to"] == "oak")
+    assert oak["distance"] > 4.13 + 0.05  # half the oak's width is added
+    assert any("hold 4.13 to its near face" in step for step in found["steps"])
+
+
+def test_what_an_untrue_tape_booked_is_held_as_it_is_on_the_ground(capsys):
+    farm = SAMPLE.parent / "old-farm.yaml"
+    assert main(["findpeg", str(farm), "B"]) == 0
+    assert "hold 124.4 (booked 124.6 with a tape that was not true)" in capsys.readouterr().out

@@ -17,13 +17,13 @@ from pegline.detail.model import Path, Shape
 from pegline.detail.path import area, length, straight, stroke
 from pegline.detail.paths_by_geometry import making
 from pegline.errors import UsageError
-from pegline.measures.notation import ACRE
+from pegline.measures.notation import ACRE, Notation
 from pegline.network.model import Array
 from pegline.plane import along, foot
 from pegline.records import record
 from pegline.survey import Survey
 
-__all__ = ["AreaResult", "MeasuredArea", "areas", "in_units"]
+__all__ = ["AreaResult", "MeasuredArea", "areas", "in_units", "small_area"]
 
 #: Square metres in one of each unit of area that a program is given.
 SQUARE_METRES: Final[Mapping[str, float]] = {
@@ -230,3 +230,9 @@ def _extent(positions: Positions, name: str) -> Array:
     if shape is not None and shape.path is not None:
         return stroke(shape.path, FINE)
     return positions.all([positions.required(name, "feature, station or point")])
+
+
+def small_area(square_metres: float, notation: Notation) -> str:
+    """Return a standard deviation of an area with its unit, never rounded to nought."""
+    text = notation.area(square_metres)
+    return text if any(digit in "123456789" for digit in text) else f"{square_metres:.2g} m²"

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pegline.book.habits import notation_of
-from pegline.commands.area.areas import AreaResult, MeasuredArea, areas, in_units
+from pegline.commands.area.areas import AreaResult, MeasuredArea, areas, in_units, small_area
 from pegline.commands.area.division import Division
 from pegline.commands.area.request import DivisionRequest, read_cut_off, read_strip
 from pegline.commands.command_words import read_pair
@@ -153,7 +153,7 @@ def screen(result: AreaResult) -> Iterator[str]:
 
 def _area_lines(name: str, each: MeasuredArea, notation: Notation) -> Iterator[str]:
     around = notation.length(each.perimeter)
-    yield f"{name}: {notation.area(each.area)} ± {_small_area(each.area_sd, notation)}, round it {around}"
+    yield f"{name}: {notation.area(each.area)} ± {small_area(each.area_sd, notation)}, round it {around}"
     others = [unit for unit in (*notation.areas[1:], "m2", "hectare", "acre-rood-perch") if unit != notation.areas[0]]
     yield "  = " + " = ".join(area_text(each.area, unit) for unit in dict.fromkeys(others))
     for rule, by_rule in (("the trapezoidal rule", each.trapezoidal), ("Simpson's rule", each.simpson)):
@@ -165,12 +165,6 @@ def _area_lines(name: str, each: MeasuredArea, notation: Notation) -> Iterator[s
         yield f"  {each.note}"
 
 
-def _small_area(square_metres: float, notation: Notation) -> str:
-    """Return a standard deviation of an area with its unit, never rounded to nought."""
-    text = notation.area(square_metres)
-    return text if any(digit in "123456789" for digit in text) else f"{square_metres:.2g} m²"
-
-
 def _division_lines(division: Division, notation: Notation) -> Iterator[str]:
     yield f"Division of {division.of} by {'a straight line' if len(division.ends) == 2 else 'straight lines'}:"
     for number, end in enumerate(division.ends):
@@ -180,7 +174,7 @@ def _division_lines(division: Division, notation: Notation) -> Iterator[str]:
         yield f"  {named}{('first', 'second')[which]} end: on {end.side}, {away}"
     for number, part in enumerate(division.parts, 1):
         yield (
-            f"  part {number}: {notation.area(part.area)} ± {_small_area(part.area_sd, notation)},"
+            f"  part {number}: {notation.area(part.area)} ± {small_area(part.area_sd, notation)},"
             f" {part.share * 100:.4f} % of the whole"
         )
     total = sum(part.area for part in division.parts)

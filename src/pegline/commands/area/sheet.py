@@ -7,12 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.area.areas import AreaResult
+from pegline.commands.area.areas import AreaResult, small_area
 from pegline.commands.judgement import AREA_CAUTION
 from pegline.commands.positions import Positions
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
-from pegline.measures.notation import area_text
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
 
@@ -30,7 +29,7 @@ def area_sheet(result: AreaResult) -> Plan:
     flow.picture(120.0, lambda box: _map(result, box))
     flow.row(["", f"area (± 1 σ), {notation.areas[0]}", "round it"], WIDTHS, bold=True)
     for name, each in result.areas.items():
-        spread = area_text(each.area_sd, notation.areas[0])
+        spread = small_area(each.area_sd, notation)
         flow.row([name, f"{notation.area(each.area)} ± {spread}", notation.length(each.perimeter)], WIDTHS)
         for rule, size in (("by the trapezoidal rule", each.trapezoidal), ("by Simpson's rule", each.simpson)):
             if size is not None:
@@ -51,7 +50,7 @@ def _division(flow: Flow, result: AreaResult) -> None:
         away = f"{notation.length(end.distance)} from {end.start} along {end.side}"
         flow.text(f"d{number}: {away} (± {notation.accuracy(end.sd)}, 1 σ)", indent=4)
     for number, part in enumerate(division.parts, 1):
-        spread = area_text(part.area_sd, notation.areas[0])
+        spread = small_area(part.area_sd, notation)
         share = f"{part.share * 100:.3f} % of the whole"
         flow.text(f"part {number}: {notation.area(part.area)} ± {spread}, {share}", indent=4)
     total = sum(part.area for part in division.parts)

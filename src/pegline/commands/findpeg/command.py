@@ -13,7 +13,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
 from pegline.commands.findpeg.search import LostPeg, find_peg
-from pegline.commands.findpeg.steps import steps
+from pegline.commands.findpeg.steps import steps, true_reading
 from pegline.commands.judgement import as_json, survey_lines
 from pegline.commands.positions import Positions
 from pegline.commands.several_books import Tell
@@ -121,7 +121,8 @@ def screen(lost: LostPeg) -> Iterator[str]:
             mark = " " if witness.agrees else "!"
             computed = notation.figure(witness.distance - (witness.difference or 0.0))
             difference = notation.difference(witness.difference or 0.0)
-            yield f"{mark} {witness.object}: booked {witness.reading}, computed {computed}, difference {difference}"
+            booked = true_reading(witness, notation)
+            yield f"{mark} {witness.object}: {booked}, computed {computed}, difference {difference}"
     if lost.others:
         yield "Other surveyed things in reach, the best angle first:"
         for other in lost.others:

@@ -13,7 +13,7 @@ from pegline.commands.judgement import GROUND_CAUTION
 from pegline.measures.notation import Notation
 from pegline.plane import bearing, distance, foot, wrapped
 
-__all__ = ["move_sentence", "steps"]
+__all__ = ["move_sentence", "steps", "true_reading"]
 
 #: A move within this angle of the way to something is simply towards it, degrees.
 STRAIGHT = 8.0
@@ -99,8 +99,8 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
     for witness in spoken:
         note = f" ({witness.note})" if witness.note else ""
         yield (
-            f"Hook the tape on the {witness.object}{note}, hold {witness.reading}, and swing: it is not surveyed,"
-            " so the survey does not vouch for it."
+            f"Hook the tape on the {witness.object}{note}, hold {_held(witness, notation)}, and swing: it is not"
+            " surveyed, so the survey does not vouch for it."
         )
     if len(lost.anchors) + len(spoken) > 2:
         yield "The arcs make a small figure: take its middle."
@@ -108,15 +108,27 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
 
 def _hook(lost: LostPeg, anchor: Anchor, notation: Notation) -> str:
     witness = next((w for w in lost.witnesses if w.object == anchor.name and anchor.booked), None)
-    held = _held(witness) if witness else notation.length(anchor.distance)
+    held = _held(witness, notation) if witness else notation.length(anchor.distance)
     note = f" ({witness.note})" if witness and witness.note else ""
     source = "" if witness else " (computed from the survey)"
     return f"Hook the tape on {anchor.name}{note}, hold {held}{source}"
 
 
-def _held(witness: WitnessResult) -> str:
-    """Return what is held on the tape: what was booked, to the face of something round where it was so taped."""
-    return f"{witness.reading} to its near face" if "face" in witness.ground.corrections else witness.reading
+def _held(witness: WitnessResult, notation: Notation) -> str:
+    """Return what is held on the tape: what was booked, or what that is on the ground where the tape was not true.
+
+    To the face of something round where it was so taped.
+    """
+    held = true_reading(witness, notation)
+    return f"{held} to its near face" if "face" in witness.ground.corrections else held
+
+
+def true_reading(witness: WitnessResult, notation: Notation) -> str:
+    """Return a witness's reading as booked, and beside it the length on the ground where the two differ."""
+    ground = witness.distance - witness.ground.corrections.get("face", 0.0)
+    if notation.figure(ground) == notation.figure(witness.ground.reading):
+        return witness.reading
+    return f"{notation.figure(ground)} (booked {witness.reading} with a tape that was not true)"
 
 
 def _angle(lost: LostPeg, one: Anchor, other: Anchor) -> float:

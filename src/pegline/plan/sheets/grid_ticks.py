@@ -16,7 +16,7 @@ from pegline.plan.labels.wanted import symbol_radius
 from pegline.plan.map.content import Content
 from pegline.plan.model import Label
 from pegline.plan.sheets.column import SMALL
-from pegline.plan.sheets.papers import Layout, Paper, Tile
+from pegline.plan.sheets.papers import Layout, Paper, Tile, letter_factor
 from pegline.plan.style import LAYERS, plots
 
 __all__ = ["GridTicks", "round_step"]
@@ -68,7 +68,8 @@ class GridTicks:
                 through[1 - axis] = paper.centre[1 - axis]
                 text = f"{line:.0f} {'EN'[axis]}"
                 edge_place = _at_lower_edge if axis == lower else _at_left_edge
-                yield from edge_place(paper.points(through), direction, text, layout.window)
+                height = SMALL * letter_factor(layout.paper)
+                yield from edge_place(paper.points(through), direction, text, height, layout.window)
 
     def _free(self, crossings: Array) -> Any:
         half = (TICK + CLEAR) * self._metres_per_mm
@@ -105,21 +106,23 @@ def _cross(place: Array, turn: float) -> Iterator[Item]:
 Window = tuple[float, float, float, float]  #: left, bottom, right, top
 
 
-def _at_lower_edge(through: Array, direction: float, text: str, window: Window) -> Iterator[Item]:
+def _at_lower_edge(through: Array, direction: float, text: str, height: float, window: Window) -> Iterator[Item]:
     """Yield the coordinate of a grid line where it meets the map's lower edge."""
     left, bottom, right, _ = window
     way = np.array([cos(direction), sin(direction)])
     end, way = through + way * (bottom - through[1]) / way[1], way * np.sign(way[1])
     if left + CORNER < end[0] < right - CORNER:
         yield Stroke("GRID", np.array([end, end + 2.0 * way]))
-        yield Words("SHEET-TEXT", text, float(end[0] + 2.4 * way[0]), bottom + 2.8, SMALL, "middle")
+        yield Words("SHEET-TEXT", text, float(end[0] + 2.4 * way[0]), bottom + 2.8, height, "middle")
 
 
-def _at_left_edge(through: Array, direction: float, text: str, window: Window) -> Iterator[Item]:
+def _at_left_edge(through: Array, direction: float, text: str, height: float, window: Window) -> Iterator[Item]:
     """Yield the coordinate of a grid line where it meets the map's left edge."""
     left, bottom, _, top = window
     way = np.array([cos(direction), sin(direction)])
     end, way = through + way * (left - through[0]) / way[0], way * np.sign(way[0])
     if bottom + CORNER < end[1] < top - CORNER:
         yield Stroke("GRID", np.array([end, end + 2.0 * way]))
-        yield Words("SHEET-TEXT", text, left + 4.4, float(end[1] + 2.4 * way[1]), SMALL, "middle", rotation=pi / 2)
+        yield Words(
+            "SHEET-TEXT", text, left + 2.6 + height, float(end[1] + 2.4 * way[1]), height, "middle", rotation=pi / 2
+        )

@@ -32,6 +32,7 @@ from pegline.plan.sheets.papers import (
     Tile,
     TooManySheetsError,
     joined_sheets,
+    letter_factor,
     one_sheet,
 )
 from pegline.plan.sheets.tables import PAD, room_for_tables, sheet_tables, table_pages
@@ -42,6 +43,7 @@ from pegline.units import METRES_PER
 __all__ = ["check_bar", "lay_out", "make_sheets", "scale_bar", "tables_and_index"]
 
 CHECK_BAR: Final = 100.0  #: mm
+CHECK_WORDS: Final = "This bar is 100 mm long. Where it is not, the print is not to scale."
 LONGEST_BAR: Final = 150.0  #: mm
 JOINED: Final = "A1"  #: several sheets are of this size by default
 FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
@@ -229,32 +231,41 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     left, bottom, right, _ = layout.window
     y = bottom - FOOT + 7.0
     x = left + 6.0
-    check = check_bar(x, y)
+    height = SMALL * letter_factor(layout.paper)
+    check = check_bar(x, y, height)
     if content.left_out:
         names = "1 name has" if content.left_out == 1 else f"{content.left_out} names have"
         text = f"{names} no room on this plan; the drawing has every name in its data."
-        check.append(Words("SHEET-TEXT", text, x, bottom - 3.8, SMALL))
+        check.append(Words("SHEET-TEXT", text, x, bottom - 2.0 - height, height))
     unit = content.solved.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
     start = x + CHECK_BAR + 12.0
-    room = right - start - max(text_width(UNIT_WORDS[name], SMALL) for name, _ in rows) - 6.0
+    room = right - start - max(text_width(UNIT_WORDS[name], height) for name, _ in rows) - 6.0
     room = min(room, LONGEST_BAR)
     items: list[Item] = []
     for name, way in rows:
-        items += scale_bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1)
+        items += scale_bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1, height=height)
     return [*check, *items]
 
 
-def check_bar(x: float, y: float) -> list[Item]:
+def check_bar(x: float, y: float, height: float = SMALL) -> list[Item]:
     """Return the bar of 100 mm that shows whether a print is to scale."""
     return [
         _box(x, y, x + CHECK_BAR, y + 1.6, "SHEET"),
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
-        Words("SHEET-TEXT", "This bar is 100 mm long. Where it is not, the print is not to scale.", x, y - 3.6, SMALL),
+        Words(
+            "SHEET-TEXT",
+            "This bar is 100 mm long. Where it is not, the print is not to scale.",
+            x,
+            y - 1.8 - height,
+            height,
+        ),
     ]
 
 
-def scale_bar(x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool) -> list[Item]:
+def scale_bar(
+    x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool, height: float = SMALL
+) -> list[Item]:
     """Return one scale of the bar: up to eight steps of a round length."""
     mm_per_unit = METRES_PER[unit] * 1000 / scale
     step = round_step(max(9.0, room / 8) / mm_per_unit)
@@ -267,10 +278,10 @@ def scale_bar(x: float, y: float, room: float, scale: int, unit: str, way: int, 
     for i in range(steps):
         a, b = x + i * step * mm_per_unit, x + (i + 1) * step * mm_per_unit
         items.append(_box(a, y0, b, y1, "SHEET", fill=0.0 if i % 2 == 0 else None))
-    base = y1 + 1.0 if way > 0 else y0 - 2.7
+    base = y1 + 1.0 if way > 0 else y0 - 0.9 - height
     for i in range(steps + 1):
-        items.append(Words("SHEET-TEXT", f"{i * step:g}", x + i * step * mm_per_unit, base, SMALL, "middle"))
+        items.append(Words("SHEET-TEXT", f"{i * step:g}", x + i * step * mm_per_unit, base, height, "middle"))
     end = x + steps * step * mm_per_unit
-    shift = text_width(f"{steps * step:g}", SMALL) / 2 + 1.0
-    items.append(Words("SHEET-TEXT", UNIT_WORDS[unit], end + shift, base, SMALL))
+    shift = text_width(f"{steps * step:g}", height) / 2 + 1.0
+    items.append(Words("SHEET-TEXT", UNIT_WORDS[unit], end + shift, base, height))
     return items

@@ -26,6 +26,7 @@ __all__ = [
     "TooManySheetsError",
     "is_large",
     "joined_sheets",
+    "letter_factor",
     "one_sheet",
 ]
 
@@ -38,6 +39,7 @@ FOOT: Final = 17.0  #: strip with the bars under the map
 AIR: Final = 9.0  #: kept free around what is drawn, for its labels
 CRAMPED: Final = 0.25  #: of the long side, for tables that do not fit
 LAP: Final = 12.0  #: that joined sheets show beyond their match lines
+LARGE: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
 STRIP: Final = 2.5  #: length over breadth from which a plot is a strip, which may be turned to fit a sheet
 LEAST_TURN: Final = 0.02  #: radians; a strip that lies so is not turned
 MAX_TILES: Final = 50  #: sheets that join; more are a mistake in the book or in the scale
@@ -54,6 +56,11 @@ class TooManySheetsError(Exception):
 def is_large(paper: str) -> bool:
     """Return whether a sheet is read standing at a table, and so is lettered larger."""
     return paper in ("A1", "A0")
+
+
+def letter_factor(paper: str) -> float:
+    """Return how much larger than usual a sheet is lettered."""
+    return LARGE if is_large(paper) else 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,15 +16,14 @@ from pegline.plan.model import Feature
 from pegline.plan.sheets.a4_page import BODY
 from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
 from pegline.plan.sheets.column import Pencil, shift_items
-from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, is_large
+from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, letter_factor
 from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
 
-__all__ = ["LARGE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
+__all__ = ["PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
 
 COLUMN: Final = 57.0  #: narrowest column of tables, mm
 PAD: Final = 3.0  #: between a column and its edges
 FEW: Final = 10  #: stations that the table shows before a larger paper is taken
-LARGE: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
 MOST_OF_WIDTH: Final = 0.45  #: of a sheet that its columns of tables may take
 MOST_OF_HEIGHT: Final = 0.6  #: of a sheet that its band of tables may take
 PAGE_COLUMNS: Final = 3  #: of a page of tables
@@ -50,7 +49,7 @@ def room_for_tables(content: Content) -> RoomOf:
         draft = replace(content, paper=paper)
         layout = Layout(content.scale, paper, across, beside, 0.0, complete)
         width, height = layout.size
-        blocks, large = BLOCKS if complete else SLIM, _larger(paper)
+        blocks, large = BLOCKS if complete else SLIM, letter_factor(paper)
         columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
         inner = (each - 2 * PAD) / large
         pieces, title = _drawn(blocks, draft, inner, FEW), _title(draft, inner)
@@ -68,18 +67,13 @@ def room_for_tables(content: Content) -> RoomOf:
     return room
 
 
-def _larger(paper: str) -> float:
-    """Return how much larger than usual a sheet is lettered."""
-    return LARGE if is_large(paper) else 1.0
-
-
 def _column_width(paper: str) -> float:
-    return COLUMN * _larger(paper) + 2 * PAD + (0.0 if paper == "A4" else 7.0)
+    return COLUMN * letter_factor(paper) + 2 * PAD + (0.0 if paper == "A4" else 7.0)
 
 
 def _band_columns(paper: str, width: float) -> tuple[int, float]:
     """Return how many columns a band under the map has, and how wide each is."""
-    columns = int((width - 2 * MARGIN) // (COLUMN * _larger(paper)))
+    columns = int((width - 2 * MARGIN) // (COLUMN * letter_factor(paper)))
     return columns, (width - 2 * MARGIN) / columns
 
 
@@ -153,7 +147,7 @@ def sheet_tables(content: Content, layout: Layout) -> list[Item]:
     width, height = layout.size
     columns, each, tall = _columns(layout)
     left, top = (width - MARGIN - layout.strip, height - MARGIN) if layout.beside else (MARGIN, MARGIN + layout.strip)
-    large = _larger(layout.paper)
+    large = letter_factor(layout.paper)
     flow = _fullest(content, layout, (each - 2 * PAD) / large, columns, (tall - PAD) / large)
     items: list[Item] = []
     for block in flow:
@@ -225,7 +219,7 @@ def _cramped(content: Content, width: float, columns: int, height: float) -> lis
 def table_pages(content: Content, layout: Layout, bottom: float = BODY[1]) -> list[list[Item]]:
     """Return pages with the tables that the plan's own sheet has no room for."""
     columns, each, tall = _columns(layout)
-    large = _larger(layout.paper)
+    large = letter_factor(layout.paper)
     inner = (each - 2 * PAD) / large
     there = _chosen_blocks(content, layout, _title(content, inner), inner, columns, (tall - PAD) / large)
     left = [block for block in TABLES if block not in there]

@@ -1,0 +1,113 @@
+"""What stands in the tables of a sheet: in the book's units, with whoever checked it, larger on large sheets."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from math import degrees, radians
+
+import pytest
+from builders.drawn import Drawn, house
+from pyproj import CRS
+
+from pegline.book.model import Sheet
+from pegline.book.settings import Revision
+from pegline.frame.model import Frame
+from pegline.plan.display import Words
+from pegline.plan.model import Options, Plan
+
+
+def texts(plan: Plan, sheet: int = 0) -> list[str]:
+    return [item.text for item in plan.sheets[sheet].page.items if isinstance(item, Words)]
+
+
+def test_the_title_says_who_checked_it_and_what_was_revised():
+    revisions = (Revision("a", datetime.date(2026, 4, 2), "first issue"), Revision("b", None, "hedge added"))
+    said = texts(house(sheet=Sheet(checked_by="B. Tamm", revisions=revisions)).plan())
+
+    assert {"Checked by", "B. Tamm"} <= set(said)
+    assert "a 2026-04-02 first issue" in said
+    assert "b hedge added" in said
+
+
+def test_areas_are_in_the_units_asked_for_first_and_never_called_legal():
+    said = " ".join(texts(house(sheet=Sheet(areas=("hectare", "m2"))).plan()))
+
+    assert "0.1802 ha ±" in said
+    assert "1802.5 m²" in said
+    assert "no legal areas" in said
+
+
+def test_a_failed_check_is_told_in_the_units_of_the_book():
+    said = " ".join(texts(house(unit="ft", passed=False).plan()))
+
+    assert "FAILED: 1 of" in said
+    assert " ft, allowed " in said
+
+
+@pytest.mark.parametrize(("paper", "least"), [("A3", 1.8), ("A1", 2.5), ("A0", 2.5)])
+def test_no_letter_is_smaller_than_can_be_read_at_the_sheets_distance(paper, least):
+    plan = house(sheet=Sheet(paper=paper)).plan()
+
+    assert min(item.height for item in plan.sheets[0].page.items if isinstance(item, Words)) >= least
+    assert min(label.height for label in plan.labels if plan.layers[label.layer].plots) >= least
+
+
+def test_stations_without_room_beside_the_map_go_on_in_the_next_column_or_are_counted():
+    stations = {f"S{i}": (float(i % 9) * 5, float(i // 9) * 5) for i in range(80)}
+    names = list(stations)
+    lines = [(names[0], names[8], "base"), *((names[0], name, "side") for name in names[9:])]
+    plan = Drawn(stations, lines, sheet=Sheet(paper="A4")).plan()
+
+    said = [text for number in range(len(plan.sheets)) for text in texts(plan, number)]
+    (left,) = [text for text in said if text.startswith("… and ")]
+    assert sum(name in said for name in names) + int(left.split()[2]) == len(names)
+
+
+def turned_frame() -> Frame:
+    wkt = CRS.from_epsg(32630).to_wkt("WKT2_2019")
+    return Frame(
+        "grid",
+        "grid",
+        wkt,
+        "WGS 84 / UTM zone 30N",
+        origin=(512_340.0, 5_712_806.0),
+        convergence=radians(0.5),
+        declination=radians(-2.0),
+    )
+
+
+def test_peg_cards_print_the_bearing_that_a_compass_reads():
+    plan = house(frame=turned_frame()).plan(Options(sheets=("pegs",)))
+
+    # A to B runs due east on the grid: 90°. The needle points 2.5° west of grid north, so a compass reads 92.5°.
+    cards = texts(plan, 1)
+    assert any(text.startswith("B: ") and "90°00', mag. 92°30'" in text for text in cards)
+    assert any(text == "To other stations, bearings from grid north; mag.: magnetic:" for text in cards)
+
+
+def test_peg_cards_are_in_the_units_of_the_book():
+    plan = house(unit="ft").plan(Options(sheets=("pegs", "diagram")))
+
+    assert any(text.startswith("B: 171.59 ft") for text in texts(plan, 1))  # 52.30 m
+    assert "Lengths in feet, on the ground." in texts(plan, 2)
+    assert "171.59" in texts(plan, 2)
+
+
+def test_a_card_without_witnesses_says_what_to_do():
+    said = " ".join(texts(house(witnesses={}).plan(Options(sheets=("pegs",))), 1))
+
+    assert "No witnesses were booked. Measure to three lasting objects" in said.replace("  ", " ")
+
+
+def test_cards_of_a_survey_that_failed_are_marked_each():
+    plan = house(passed=False).plan(Options(sheets=("pegs",)))
+
+    said = texts(plan, 1)
+    assert sum(text.startswith("FAILED: 1 of") for text in said) == 1 + min(6, len(plan.survey.solved.stations))
+
+
+def test_the_north_point_turns_with_the_map():
+    plan = replace(house(frame=turned_frame()).plan())
+    assert degrees(plan.turn) == 0.0
+    assert "Up is grid north." in texts(plan)

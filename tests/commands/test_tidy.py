@@ -18,7 +18,7 @@ from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book
 from pegline.readers.yaml import comments, parse
 
-BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
+BOOKS = [*sorted((ROOT / "samples").rglob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 HERE = Place("b", 1, 1)
 
 SCRUFFY = """\

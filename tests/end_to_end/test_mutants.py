@@ -8,7 +8,7 @@ from builders.paths import ROOT
 
 from pegline.cli import main
 
-BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
+BOOKS = [*sorted((ROOT / "samples").rglob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 DIGITS = ["", "0", "9", "-", "x", ".", "99", "1e9", "é"]
 SIGNS = "{}[],:-#\"'&*!|>%@`~ \t\x00é°"
 FEW = 24  # in every run; all of them with the long tests

@@ -138,7 +138,8 @@ class Solved:
         adjustment = self.adjustment
         compared = {check.booking.measured_line for check in adjustment.checks}
         if adjustment.delivered == "adjusted":
-            compared |= {m.booking.measured_line for m in adjustment.measurements if m.redundancy > MIN_REDUNDANCY}
+            redundant = (m for m in adjustment.measurements if (m.redundancy or 0.0) > MIN_REDUNDANCY)
+            compared |= {m.booking.measured_line for m in redundant}
         return frozenset(name for name in compared if name is not None)
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pegline.errors import BookError
+from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit, solve
 from pegline.network.model import Adjustment
 
@@ -12,9 +13,10 @@ __all__ = ["everything", "failing"]
 
 
 def failing(adjustment: Adjustment) -> bool:
-    """Return whether something is wrong: a check, or a test of the adjusted solution."""
-    checks = any(not check.passed for check in adjustment.checks)
-    return checks or any(abs(m.test) > adjustment.critical for m in adjustment.measurements)
+    """Return whether something that was adjusted is wrong: a check, or a test of the adjusted solution."""
+    checks = any(not check.passed and CHECKS[check.kind].adjusted for check in adjustment.checks)
+    adjusted = (m for m in adjustment.measurements if m.redundancy is not None)
+    return checks or any(abs(m.test) > adjustment.critical for m in adjusted)
 
 
 def everything(adjustment: Adjustment) -> Fit | None:

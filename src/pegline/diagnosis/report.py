@@ -10,6 +10,7 @@ from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rules.phrases import listed
 from pegline.errors import Place
 from pegline.measures.notation import Notation
+from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS, MEASURE, MEASUREMENTS
 from pegline.network.model import Adjustment, Check
 from pegline.network.observation_types import Booking
@@ -126,7 +127,7 @@ def _unchecked_control(solved: Solved) -> str:
 
 
 def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:
-    if adjustment.delivered == "plotting":
+    if framework_fails(adjustment.checks):
         return "Do not use the plan yet."
     names = listed([check.what for check in failed], most=3)
     return f"The framework of stations passed; do not use {names} yet."

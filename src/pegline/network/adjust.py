@@ -39,6 +39,7 @@ from pegline.network.quality import (
     spread,
 )
 from pegline.network.start import Hints, Start, start
+from pegline.network.witnesses import with_witnesses
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Reduction
 
@@ -87,14 +88,17 @@ def adjust(
         raise BookError(_with_place(finding, told) for finding in error.findings) from None
     shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
-    checks, failing = _checks(book, frame, plotting, len(network.values), critical)
+    compared, witnesses = with_witnesses(plotting, book, reduction)
+    left_out = (*np.flatnonzero(~plotting.keep[: len(network.values)]).tolist(), *witnesses)
+    checks, failing = _checks(book, frame, compared, left_out, critical)
+    failing = failing[: len(network.values)]
     misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
         shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
     result = _judged(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
-    return replace(result, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
+    return replace(result, plotting_fit=compared, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
 
 
 def _everything(network: Network, plotting: Fit) -> Fit:
@@ -174,17 +178,18 @@ def _network(
 # --- comparing and judging ----------------------------------------------------------------------------------------
 
 
-def _checks(book: Book, frame: Frame, plotting: Fit, count: int, critical: float) -> tuple[tuple[Check, ...], Mask]:
+def _checks(
+    book: Book, frame: Frame, plotting: Fit, left_out: Sequence[int], critical: float
+) -> tuple[tuple[Check, ...], Mask]:
     """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
     network = plotting.network
-    left_out = ~plotting.keep[:count]
     sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting)))
     tests = plotting.residuals / sds
     groups: dict[tuple[CheckKind, Group], list[int]] = {}
-    for number in np.flatnonzero(left_out):
+    for number in left_out:
         booking = network.observations[number].booking
-        groups.setdefault((CHECK_OF_PART[booking.part], booking.group), []).append(int(number))
-    checks, failing = [], np.zeros(count, bool)
+        groups.setdefault((CHECK_OF_PART[booking.part], booking.group), []).append(number)
+    checks, failing = [], np.zeros(len(network.values), bool)
     for (kind, _), numbers in groups.items():
         worst = max(numbers, key=lambda n: abs(tests[n]))
         one = network.observations[worst]
@@ -240,10 +245,10 @@ def _judged(
     checks: tuple[Check, ...],
     critical: float,
 ) -> Adjustment:
-    measurements = _measurements(frame, adjusted, shares, critical)
+    measurements = (*_measurements(frame, adjusted, shares), *_compared_only(checks))
     freedom = adjusted.freedom
     # Without a check there is nothing to adjust: the plotting solution is the only one.
-    by_plotting = framework_fails(checks) or not checks
+    by_plotting = framework_fails(checks) or freedom == 0
     delivered = plotting if by_plotting else adjusted
     unreliable = flat_points(delivered, NetworkCovariances(delivered), base)
     return Adjustment(
@@ -262,7 +267,14 @@ def _judged(
     )
 
 
-def _measurements(frame: Frame, fit: Fit, shares: Array, critical: float) -> tuple[Measurement, ...]:
+def _compared_only(checks: Iterable[Check]) -> Iterator[Measurement]:
+    """Yield what was measured and compared but not adjusted: witnesses."""
+    for check in checks:
+        if not CHECKS[check.kind].adjusted:
+            yield Measurement(check.booking, check.taped, check.difference, None, check.test)
+
+
+def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, ...]:
     network = fit.network
     found = []
     for number in np.flatnonzero(fit.keep):

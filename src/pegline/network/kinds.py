@@ -34,12 +34,25 @@ MeasurementKind = Literal[
     "control",
     "produced",
     "angle",
+    "witness",
 ]
-CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control", "angle"]
+CheckKind = Literal["line", "dimension", "point", "walls", "bearing", "control", "angle", "witness"]
 
 #: What an observation is there for. It decides what the plotting solution may use and how a failing check is told.
 Part = Literal[
-    "base", "side", "tie", "check", "station", "row", "arc", "dimension", "wall", "bearing", "control", "angle"
+    "base",
+    "side",
+    "tie",
+    "check",
+    "station",
+    "row",
+    "arc",
+    "dimension",
+    "wall",
+    "bearing",
+    "control",
+    "angle",
+    "witness",
 ]
 
 
@@ -58,6 +71,7 @@ class CheckRow:
     label: str  #: before its name
     framework: bool  #: a failing one touches more than its own feature
     compared: Literal["length", "offset", "place", "bearing", "angle"]  #: a ratio is told of lengths only
+    adjusted: bool = True  #: what is compared is adjusted too, so that a failing check has suspects
 
 
 #: Of kinds for which nothing better is to be said.
@@ -75,6 +89,7 @@ MEASUREMENTS: Final[Mapping[MeasurementKind, MeasurementRow]] = {
     "control": MeasurementRow("", "Compare the coordinates of {} with their source."),
     "produced": MeasurementRow("wall ", MEASURE),
     "angle": MeasurementRow("angle ", "Read the angle {} again."),
+    "witness": MeasurementRow("witness ", "Tape the witness distance {} again."),
 }
 
 CHECKS: Final[Mapping[CheckKind, CheckRow]] = {
@@ -85,6 +100,7 @@ CHECKS: Final[Mapping[CheckKind, CheckRow]] = {
     "bearing": CheckRow("bearing", framework=True, compared="bearing"),
     "control": CheckRow("control", framework=True, compared="place"),
     "angle": CheckRow("angle", framework=True, compared="angle"),
+    "witness": CheckRow("witness", framework=False, compared="length", adjusted=False),
 }
 
 CHECK_OF_PART: Final[Mapping[Part, CheckKind]] = {
@@ -100,4 +116,5 @@ CHECK_OF_PART: Final[Mapping[Part, CheckKind]] = {
     "bearing": "bearing",
     "control": "control",
     "angle": "angle",
+    "witness": "witness",
 }

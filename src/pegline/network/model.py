@@ -94,7 +94,7 @@ class Measurement:
     booking: Booking
     value: float  #: observed, metres on the ground, or radians; control on its grid
     residual: float  #: observed minus computed
-    redundancy: float  #: 0 to 1
+    redundancy: float | None  #: 0 to 1; None for what is compared with the solution and has no part in it
     test: float  #: residual over its standard deviation; 0 where nothing checks it
     angle: bool = False  #: value, residual and the like are radians
 

@@ -26,6 +26,7 @@ from pegline.network.observation_types import (
 )
 from pegline.network.produced_walls import produced_observations
 from pegline.network.walls import wall_observations
+from pegline.network.witnesses import surveyed_objects
 from pegline.plane import mean_angle
 from pegline.records import record
 from pegline.reduction.model import Ground, ReducedRow, Reduction
@@ -78,8 +79,8 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     """Return the points that share equations with others or have more than they need, in the book's order.
 
     These are points booked more than once, in a dimension, at an end of a detail line, in an arc, at a
-    wall (also one that is produced), or oblique from three or more chainages. All other points are placed by
-    direct formulae.
+    wall (also one that is produced), witnesses to a peg, or oblique from three or more chainages. All
+    other points are placed by direct formulae.
     """
     stations = frozenset(book.station_names)
     rows = [(row.name, len(row.chainages)) for row in reduction.rows if row.form != "station"]
@@ -98,6 +99,7 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
         geometry = feature.geometry
         if isinstance(geometry, Rectangle | TapedRound):
             shared.update(dict.fromkeys((geometry.edge.start, geometry.edge.end, *geometry.corners)))
+    shared.update(dict.fromkeys(surveyed_objects(book, reduction).values()))
     return tuple(name for name in shared if name not in stations)
 
 

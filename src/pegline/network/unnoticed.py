@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.network.equations import EQUATIONS
+from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
 from pegline.network.observation_types import Booking, Observation
@@ -102,11 +103,16 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
             one.booking: float(mistake)
             for one, mistake in zip(observations, mistakes, strict=False)
             if mistake <= _largest(one)
+        }
+        | {
+            check.booking: check.allowed + POWER * check.sd
+            for check in adjustment.checks
+            if not CHECKS[check.kind].adjusted
         },
         _limit(book, positions),
         counted,
         {
-            one.booking: observations[compared[check].number].booking
+            one.booking: plotting.network.observations[compared[check].number].booking
             for one, mistake, check in zip(observations, mistakes, first_checks, strict=False)
             if mistake <= _largest(one)
         },

@@ -244,7 +244,7 @@ def _measurement(survey: Survey, measurement: Measurement, pages: Pages) -> Meas
         "kind": measurement.kind,
         "value": told(measurement.value),
         "residual": told(measurement.residual),
-        "redundancy": float(measurement.redundancy),
+        "redundancy": measurement.redundancy,
         "test": float(measurement.test),
         "smallest_noticed": None if noticed is None else told(noticed),
         "source": source(measurement.place),

@@ -157,7 +157,10 @@ class MeasurementEntry(TypedDict):
     kind: Annotated[MeasurementKind, "what was measured"]
     value: Annotated[float, "observed on the ground, metres; degrees for angles and bearings"]
     residual: Annotated[float, "observed minus computed, same unit"]
-    redundancy: Annotated[float, "share of an error in it that the other measurements would show, 0 to 1"]
+    redundancy: Annotated[
+        float | None,
+        "share of an error in it that the other measurements would show, 0 to 1; null for a witness",
+    ]
     test: Annotated[float, "residual over its standard deviation; 0 where nothing checks it"]
     smallest_noticed: Annotated[
         float | None,

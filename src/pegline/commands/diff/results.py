@@ -15,6 +15,7 @@ from pegline.commands.diff.displacement import Measured
 from pegline.errors import OpenError
 from pegline.measures.notation import METRES, Notation
 from pegline.measures.source_tree import Written
+from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS
 from pegline.network.model import Array
 from pegline.reduction.model import TapeConstants
@@ -53,7 +54,7 @@ class Result:
     frame: tuple[str | None, ...] = ()  #: alike where positions of two surveys may be compared as they stand
     scale: float = 1.0  #: ground length times this is frame length
     passed: tuple[bool, ...] = ()  #: of each check, whether it passes; those left out that agree by choice
-    plotting: bool = False  #: whether the positions are those for plotting only
+    framework_failed: bool = False  #: whether a check failed that the stations hang on
     notation: Notation = METRES  #: how lengths are written
     tree: Written | None = None  #: the book's file as it is written
     tapes: tuple[TapeConstants, ...] = ()  #: those that the book's lengths were read off
@@ -62,7 +63,7 @@ class Result:
     @property
     def closes(self) -> bool:
         """Return whether no check fails that the stations hang on."""
-        return all(self.passed) or not self.plotting
+        return not self.framework_failed
 
 
 def opened(path: Path) -> Result:
@@ -118,7 +119,7 @@ def of_book(book: Book) -> Result:
         frame=_frame(survey.frame.kind, survey.frame.wkt, {name: line.use for name, line in reduced.items()}),
         scale=scale,
         passed=tuple(check.passed for check in survey.adjustment.checks if not check.chosen),
-        plotting=survey.adjustment.delivered == "plotting",
+        framework_failed=framework_fails(survey.adjustment.checks),
         notation=survey.solved.notation,
         tapes=tuple(survey.reduction.tapes.values()),
         bearing_sd=bearing_sd(book.north) if book.north else 0.0,
@@ -166,7 +167,7 @@ def of_json(entries: Mapping[str, Any]) -> Result:
         frame=_frame(frame["kind"], _if_any(_text, frame["crs"]), uses),
         scale=scale,
         passed=passed,
-        plotting=solution["delivered"] != "adjusted",
+        framework_failed=failed,
     )
 
 

@@ -355,7 +355,7 @@ def _smallest_redundancy(expectation: Expectation) -> float:
     if expectation.survey is None:
         return 0.0
     measurements = expectation.survey.adjustment.measurements
-    return min((each.redundancy for each in measurements if each.kind == "length"), default=0.0)
+    return min((each.redundancy or 0.0 for each in measurements if each.kind == "length"), default=0.0)
 
 
 def _why(expectation: Expectation) -> str:

@@ -291,6 +291,7 @@ def _measurement(each: Measurement, noticed: float | None, critical: float, wher
         told = [metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
         least = NONE if noticed is None else f"{1000 * noticed:.0f}"
     test: str = signed(each.test, 2)
+    redundancy = NONE if each.redundancy is None else f"{each.redundancy:.2f}"
     if abs(each.test) > critical:
         test = element("strong", test, class_="bad")
-    return [each.what, each.kind, *told, f"{each.redundancy:.2f}", test, least, where(each.place)]
+    return [each.what, each.kind, *told, redundancy, test, least, where(each.place)]

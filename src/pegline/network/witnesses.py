@@ -1,0 +1,63 @@
+"""Witness distances to what is surveyed, compared with the solution. They have no part in it: they find a peg again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from pegline.book.model import At, Book
+from pegline.network.least_squares import Fit, changed, linearise, misclosures
+from pegline.network.observation_types import Booking, Distance
+from pegline.reduction.model import Reduction
+
+__all__ = ["surveyed_objects", "with_witnesses", "witness_observations"]
+
+
+def surveyed_objects(book: Book, reduction: Reduction) -> Mapping[str, str]:
+    """Return the witness objects that are stations, points or point features, each with its station or point."""
+    known = {*book.station_names, *(row.name for row in reduction.rows), *(arc.point for arc in reduction.arcs)}
+    known |= {name for line in reduction.lines.values() if line.use == "detail" for name in (line.start, line.end)}
+    at = {
+        name: feature.geometry.point
+        for name, feature in book.features.items()
+        if isinstance(feature.geometry, At) and feature.geometry.point in known
+    }
+    objects = dict.fromkeys(witness.object for found in book.witnesses.values() for witness in found)
+    return {name: name if name in known else at[name] for name in objects if name in known or name in at}
+
+
+def witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance]:
+    """Yield the distance from each surveyed object to its peg."""
+    points = surveyed_objects(book, reduction)
+    for peg, witnesses in book.witnesses.items():
+        read = [witness for witness in witnesses if witness.readings]
+        for witness, ground in zip(read, reduction.witnesses.get(peg, ()), strict=True):
+            if witness.object in points and points[witness.object] != peg:
+                label = f"{witness.object}-{peg}"
+                booking = Booking(
+                    label=label,
+                    kind="witness",
+                    part="witness",
+                    group=("witness", label),
+                    value=ground.length,
+                    sd=ground.sd,
+                    tape=ground.tape,
+                    place=ground.place,
+                    read=ground.reading,
+                )
+                yield Distance(booking, points[witness.object], peg)
+
+
+def with_witnesses(fit: Fit, book: Book, reduction: Reduction) -> tuple[Fit, tuple[int, ...]]:
+    """Return a solution with the witnesses beside its observations, left out of it, and their numbers."""
+    index, network = fit.network.index, fit.network
+    found = [one for one in witness_observations(book, reduction) if all(name in index for name in one.points)]
+    if not found:
+        return fit, ()
+    wider = changed(network, (*network.observations, *found))
+    linear = linearise(wider, fit.parameters)
+    keep = np.append(fit.keep, np.zeros(len(found), bool))
+    numbers = tuple(range(len(network.observations), len(wider.observations)))
+    return replace(fit, network=wider, keep=keep, linear=linear, residuals=misclosures(wider, linear)), numbers

@@ -7,29 +7,72 @@ is followed through all of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import hypot
+from typing import NamedTuple
 
 from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, with_value
 
-__all__ = ["hangs_on", "moved", "residual_rates"]
+__all__ = ["Change", "Rate", "added", "change_of", "changed_by", "hangs_on", "moved", "residual_rates"]
+
+
+class Rate(NamedTuple):
+    """What one unit of a change does to an observation: to its value, and to what its constants are made of."""
+
+    value: float
+    chainage: float = 0.0  #: of the foot of an oblique distance
+    length: float = 0.0  #: of the piece of a line that a chainage, or an oblique distance, counts on
+
+
+Change = Mapping[int, Rate]  #: by the number of the observation
+
+
+def change_of(observations: Sequence[Observation], number: int) -> Change:
+    """Return what one metre, or one radian, in the reading of an observation changes: itself and what hangs on it."""
+    one = observations[number]
+    changes: dict[int, Rate] = {number: Rate(1.0)}
+    carried = _carried(one)
+    if carried is None:
+        return changes
+    line, mark = carried
+    for n, other in enumerate(observations):
+        if n == number or not isinstance(other, Chainage | Oblique) or other.booking.line != line:
+            continue
+        if other.end == mark:
+            changes[n] = Rate(0.0, length=1.0)  # its piece of the line ends later
+        elif other.start == mark:  # its piece starts later: it counts less, on a shorter one
+            by_value = isinstance(other, Chainage)
+            changes[n] = Rate(-1.0 if by_value else 0.0, 0.0 if by_value else -1.0, -1.0)
+    return changes
+
+
+def added(changes: Iterable[Change]) -> Change:
+    """Return several changes made together."""
+    together: dict[int, Rate] = {}
+    for change in changes:
+        for number, rate in change.items():
+            before = together.get(number, Rate(0.0))
+            together[number] = Rate(*(a + b for a, b in zip(before, rate, strict=True)))
+    return together
+
+
+def changed_by(one: Observation, rate: Rate, amount: float) -> Observation:
+    """Return an observation after a change; one whose piece of the line would be nothing stays as it is."""
+    if not isinstance(one, Chainage | Oblique):
+        return with_value(one, one.booking.value + rate.value * amount)
+    length = one.length + rate.length * amount
+    if length <= 0:
+        return one
+    if isinstance(one, Chainage):
+        return replace(with_value(one, one.booking.value + rate.value * amount), length=length)
+    changed = replace(one, chainage=one.chainage + rate.chainage * amount, length=length)
+    return with_value(changed, one.booking.value + rate.value * amount)
 
 
 def hangs_on(observations: Sequence[Observation], number: int) -> tuple[int, ...]:
     """Return the numbers of the observations whose equations hold the value of another."""
-    carried = _carried(observations[number])
-    if carried is None:
-        return ()
-    line, mark = carried
-    return tuple(
-        n
-        for n, other in enumerate(observations)
-        if n != number
-        and isinstance(other, Chainage | Oblique)
-        and other.booking.line == line
-        and mark in (other.start, other.end)
-    )
+    return tuple(n for n in change_of(observations, number) if n != number)
 
 
 def _carried(one: Observation) -> tuple[str, str] | None:
@@ -45,28 +88,9 @@ def _carried(one: Observation) -> tuple[str, str] | None:
 def moved(observations: Sequence[Observation], number: int, by: float) -> tuple[Observation, ...]:
     """Return the observations with the value of one changed, and what hangs on it."""
     changed = list(observations)
-    one = observations[number]
-    changed[number] = with_value(one, one.booking.value + by)
-    mark = one.point if isinstance(one, Chainage) else None
-    for n in hangs_on(observations, number):
-        other = observations[n]
-        if isinstance(other, Chainage | Oblique):
-            changed[n] = _on_longer_piece(other, by) if other.start != mark else _from_later_start(other, by)
+    for n, rate in change_of(observations, number).items():
+        changed[n] = changed_by(observations[n], rate, by)
     return tuple(changed)
-
-
-def _on_longer_piece(one: Chainage | Oblique, by: float) -> Chainage | Oblique:
-    """Return a row whose piece of the line ends later by so much."""
-    return replace(one, length=one.length + by) if one.length + by > 0 else one
-
-
-def _from_later_start(one: Chainage | Oblique, by: float) -> Chainage | Oblique:
-    """Return a row whose piece of the line starts later by so much: it counts less, on a shorter piece."""
-    if one.length - by <= 0:
-        return one
-    if isinstance(one, Chainage):
-        return replace(with_value(one, one.booking.value - by), length=one.length - by)
-    return replace(one, chainage=one.chainage - by, length=one.length - by)
 
 
 def residual_rates(

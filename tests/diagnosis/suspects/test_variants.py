@@ -7,10 +7,9 @@ import pytest
 from builders.networks import NETWORKS
 from builders.simulated import Framework
 
-from pegline.diagnosis.suspects.changes import change_of
-from pegline.diagnosis.suspects.variants import Rate, Variant, Variants
+from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.errors import BookError
-from pegline.network.dependents import moved
+from pegline.network.dependents import Rate, change_of, moved
 from pegline.network.least_squares import changed, solve
 from pegline.network.observation_types import with_value
 

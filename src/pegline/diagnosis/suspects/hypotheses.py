@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.suspects.changes import added, change_of
 from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
 from pegline.network.common import Array
+from pegline.network.dependents import added, change_of
 from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import (

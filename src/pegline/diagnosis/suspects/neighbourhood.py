@@ -12,10 +12,10 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.suspects.changes import change_of, changed_by
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.errors import BookError
 from pegline.network.common import Array
+from pegline.network.dependents import change_of, changed_by
 from pegline.network.least_squares import Network, build, changed, linearise, misclosures, solve
 from pegline.network.observation_types import Distance
 

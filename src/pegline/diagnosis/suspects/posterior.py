@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.suspects.changes import change_of
 from pegline.diagnosis.suspects.construction import Construction
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
@@ -29,6 +28,7 @@ from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situ
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.common import Array
+from pegline.network.dependents import change_of
 
 __all__ = ["Posterior", "reckon"]
 

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.common import Array
+from pegline.network.dependents import Change
 from pegline.network.equations import EQUATIONS, wrapped
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Chainage, Oblique, Observation
 from pegline.records import record
 
-__all__ = ["Amount", "Rate", "Solved", "Variant", "Variants"]
+__all__ = ["Solved", "Variant", "Variants"]
 
 Ints = NDArray[np.int64]
 
@@ -36,23 +37,12 @@ WEAKEST_DAMPING: Final = 1e-3
 STRONGEST_DAMPING: Final = 1e5
 
 
-class Rate(NamedTuple):
-    """What one unit of an amount changes in an observation: its value, and what its constants are made of."""
-
-    value: float
-    chainage: float = 0.0  #: of the foot of an oblique distance
-    length: float = 0.0  #: of the line that a chainage, or an oblique distance, counts on
-
-
-Amount = Mapping[int, Rate]  #: by the number of the observation
-
-
 @record(frozen=True, slots=True)
 class Variant:
     """A survey booked otherwise."""
 
     instead: Mapping[int, Observation] = field(default_factory=dict)  #: by the number of the observation
-    amounts: tuple[Amount, ...] = ()  #: what is to be found
+    amounts: tuple[Change, ...] = ()  #: what is to be found
     fixed: tuple[float, ...] | None = None  #: what the amounts are, where that is known
     loose_tape: int | None = None  #: a tape about whose length nothing is known but ``tape_sd``
     tape_sd: float = LOOSE_TAPE_SD  #: metres a metre

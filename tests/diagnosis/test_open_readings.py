@@ -62,7 +62,7 @@ def taken(chosen) -> list[str]:
 def test_the_reading_that_lets_the_survey_close_is_chosen_and_the_odds_are_told():
     chosen = settle_open_readings(book("taped: 54.23", "taped: {either: [54.93, 54.23]}"))
     (warning,) = (w for w in chosen.warnings if w.rule == CHOSEN)
-    assert "54.23 m agrees with the rest of the book (odds over 1000000 to 1)" in warning.text
+    assert "54.23 m fits the rest of the book (probability over 99 %)" in warning.text
     assert str(warning.place).startswith("either.yaml:")
     assert chosen.lines["C-D"].taped[0].reading.length.text == "54.23"
 
@@ -75,7 +75,7 @@ def test_two_open_readings_are_chosen_together():
 
 def test_where_nothing_tells_the_book_is_refused_and_not_guessed():
     # No other measurement holds lane.1, so either offset is as good.
-    with pytest.raises(BookError, match=r"nothing tells whether this is 2\.00 m or 2\.60 m \(odds 1\.0 to 1\)"):
+    with pytest.raises(BookError, match=r"whether this is 2\.00 m or 2\.60 m is open \(probability .+ 50 %\)"):
         settle_open_readings(book("at: 30.00, right: 2.00", "at: 30.00, right: {either: [2.00, 2.60]}"))
 
 
@@ -109,7 +109,7 @@ def test_the_odds_are_those_of_two_normal_misfits():
     assert odds(1.0, 9.0) == pytest.approx(54.598, abs=1e-3)
     either = book("taped: 54.23", "taped: {either: [54.93, 54.23]}")
     (reading,) = open_readings(either)
-    assert "54.23 m agrees with the rest of the book (odds 55 to 1)" in judged(either, reading, 1, odds(1, 9)).text
+    assert "54.23 m fits the rest of the book (probability 98 %)" in judged(either, reading, 1, odds(1, 9)).text
 
 
 def test_odds_just_short_of_enough_are_refused():
@@ -119,7 +119,7 @@ def test_odds_just_short_of_enough_are_refused():
     assert short < ENOUGH
     finding = judged(either, reading, 1, short)
     assert finding.rule == "either-open"
-    assert "odds 18 to 1" in finding.text
+    assert "probability of the better one 95 %" in finding.text
 
 
 def test_thirteen_readings_of_a_house_plot_are_all_found():
@@ -171,14 +171,14 @@ def test_a_slip_elsewhere_is_told_and_no_odds_are_made_of_it():
     text = SOUND.replace("taped: 54.23", "taped: {either: [54.23, 54.28]}")
     text = text.replace("D-B: {use: side, taped: [39.70, 39.70]}", "D-B: {use: side, taped: [34.70, 34.70]}")
     (said,) = told(settle_open_readings(parse_book(text.encode(), "either.yaml")))
-    assert "the book does not close: something else is wrong" in said
-    assert "odds" not in said
+    assert "checks still fail: something else is wrong" in said
+    assert "probability" not in said
 
 
 def test_alternatives_are_told_in_the_unit_of_their_line():
     # 177.92 ft are 54.23 m.
     chosen = settle_open_readings(book("taped: 54.23", "taped: {either: [187.92, 177.92]}, unit: ft"))
-    assert "of 187.92 ft or 177.92 ft, 177.92 ft agrees" in told(chosen)[0]
+    assert "of 187.92 ft or 177.92 ft, 177.92 ft fits" in told(chosen)[0]
 
 
 #: Of 20 to 1 odds at the least one choice in 21 may be wrong; as most are far better, far fewer are.

@@ -80,7 +80,7 @@ def test_the_command_shows_each_choice_and_its_odds():
     lines = list(survey_lines(survey(OWN), Screen()))
     assert any(line.startswith("~ line C-D ") for line in lines)
     assert "  ~ agrees because a reading left open was chosen so" in lines
-    (choice,) = [line for line in lines if line.startswith("Chosen   of 54.93 m or 54.23 m, 54.23 m agrees")]
+    (choice,) = [line for line in lines if line.startswith("Chosen   of 54.93 m or 54.23 m, 54.23 m fits")]
     assert choice.endswith("book 28")
 
 

@@ -40,7 +40,7 @@ def is_checked(survey: Survey) -> bool:
 def survey_lines(survey: Survey) -> Iterator[str]:
     """Yield the survey's own verdict where it is not simply passed."""
     if not survey.passed:
-        yield "FAILED: a check of this survey failed; pegline check says which. Do not use these figures yet."
+        yield "FAILED: a check of this survey failed; pegline check says which. Do not use these values yet."
     elif survey.solved.checked is None:
         names = listed(list(survey.solved.unchecked))
         yield f"NOT CHECKED: {names}; a mistake there would not be noticed."

@@ -1,4 +1,4 @@
-"""Readings of which the book leaves open what they are: chosen by how the survey closes, with the odds told."""
+"""Readings that the book leaves open: chosen by how well the survey closes with each, with the probability."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Final
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import open_readings, unit_of
-from pegline.diagnosis.rules.phrases import booked_text
+from pegline.diagnosis.rules.phrases import booked_text, percent
 from pegline.errors import BookError, Finding
 from pegline.measures.values import Reading
 
@@ -16,7 +16,6 @@ __all__ = ["CHOSEN", "ENOUGH", "odds", "placeable", "settle_open_readings"]
 
 CHOSEN: Final = "either-chosen"  #: the rule of what tells a choice
 ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
-MOST_TOLD: Final = 1e6  #: larger odds say nothing more
 
 
 def settle_open_readings(book: Book) -> Book:
@@ -84,22 +83,20 @@ def judged(book: Book, reading: Reading, number: int, better: float, *, closes: 
     unit = unit_of(book, reading.place)
     names = " or ".join(booked_text(length, unit) for length in reading.either)
     if better < ENOUGH:
-        text = f"nothing tells whether this is {names} (odds {_to_one(better)})"
+        text = f"whether this is {names} is open (probability of the better one {_probability(better)})"
         return Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
     chosen = booked_text(reading.either[number], unit)
     if not closes:
-        text = f"of {names}, {chosen} fits best of what was tried, but the book does not close: something else is wrong"
+        text = f"of {names}, {chosen} fits best of what was tried, but checks still fail: something else is wrong"
         return Finding(CHOSEN, f"{text}; tape this again as well", reading.place)
-    text = f"of {names}, {chosen} agrees with the rest of the book (odds {_to_one(better)})"
+    text = f"of {names}, {chosen} fits the rest of the book (probability {_probability(better)})"
     return Finding(CHOSEN, f"{text}; tape it again if you can", reading.place)
 
 
-def _to_one(better: float) -> str:
-    """Return odds in words.
+def _probability(better: float) -> str:
+    """Return odds, n to 1, as a probability in per cent.
 
-    >>> _to_one(3.26), _to_one(1e9)
-    ('3.3 to 1', 'over 1000000 to 1')
+    >>> _probability(3.0), _probability(1e9)
+    ('75 %', 'over 99 %')
     """
-    if better > MOST_TOLD:
-        return f"over {MOST_TOLD:.0f} to 1"
-    return f"{better:.1f} to 1" if better < 10 else f"{better:.0f} to 1"
+    return percent(better / (1 + better))

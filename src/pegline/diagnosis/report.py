@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
-from pegline.diagnosis.rules.phrases import listed
+from pegline.diagnosis.rules.phrases import listed, percent
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
@@ -224,7 +224,7 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
     if readings and readings[0].score is not None and left > 1 - SHOWN_SHARE:
         names = list(dict.fromkeys(suspect_name(suspect) for suspect in rest))
         what = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
-        yield Likely(what, f"{'together ' * (len(names) > 1)}probability {_percent(left)}", None)
+        yield Likely(what, f"{'together ' * (len(names) > 1)}probability {percent(left)}", None)
 
 
 def _likely(suspect: Suspect) -> Likely:
@@ -234,21 +234,12 @@ def _likely(suspect: Suspect) -> Likely:
     what = f"{name}: {'; '.join(booked)}"
     if not suspect.closes or suspect.score is None:
         return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place)
-    why = f"{_because(suspect)}all checks then pass (probability {_percent(suspect.score)})"
+    why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)})"
     return Likely(what, why, suspect.place)
 
 
 def _because(suspect: Suspect) -> str:
     return f"{suspect.slip}; " if suspect.slip else "an unusual mistake; "
-
-
-def _percent(share: float) -> str:
-    """Return a share in per cent, never quite 100.
-
-    >>> _percent(0.974), _percent(0.9999)
-    ('97 %', 'over 99 %')
-    """
-    return "over 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
 def do_now(survey: Survey) -> Iterator[str]:

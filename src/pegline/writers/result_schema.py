@@ -97,7 +97,7 @@ class PlaceEntry(TypedDict):
         float | None,
         "how far a mistake that no check shows could have moved it, metres; null: any distance",
     ]
-    reliable: Annotated[bool, "false where the figure is too flat for its standard deviations to be trusted"]
+    reliable: Annotated[bool, "false where the framework is too flat for its standard deviations to be trusted"]
 
 
 class StationEntry(PlaceEntry):
@@ -199,7 +199,7 @@ class SuspectEntry(TypedDict):
     """One hypothesis: what may be wrong, and how; the last may be 'something else' and 'nothing wrong'."""
 
     what: Annotated[str, "P-Q, P-Q at 8.20, or a station; several joined by 'and'"]
-    group: Annotated[int, "from 1; suspects of one group cannot be told apart"]
+    group: Annotated[int, "from 1; the survey cannot tell suspects of one group from each other"]
     source: Source
     reading: Annotated[str, "as booked"]
     would_be: Annotated[str, "what should have been booked, as the book would write it"]

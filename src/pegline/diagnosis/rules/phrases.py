@@ -10,7 +10,7 @@ from pegline.book.model import Book
 from pegline.errors import Place
 from pegline.measures.values import Length
 
-__all__ = ["base_place", "booked_text", "cut", "cuts", "listed"]
+__all__ = ["base_place", "booked_text", "cut", "cuts", "listed", "percent"]
 
 
 def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
@@ -63,3 +63,12 @@ def listed(names: list[str], most: int = 6) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def percent(share: float) -> str:
+    """Return a probability in per cent, never quite 100.
+
+    >>> percent(0.974), percent(0.9999)
+    ('97 %', 'over 99 %')
+    """
+    return "over 99 %" if share > 0.995 else f"{100 * share:.0f} %"

@@ -47,7 +47,7 @@ UNNOTICED: Final = Column(
     "unnoticed", "how far a mistake that no check notices could have put it, metres; empty: any distance", "number"
 )
 RELIABLE: Final = Column(
-    "reliable", "no: the figure that holds it is too flat for its accuracy to be relied on", "yes or no"
+    "reliable", "no: the framework is too flat there for its accuracy to be relied on", "yes or no"
 )
 TRUST: Final = (CHECKED, UNNOTICED, RELIABLE)
 ACCURACY: Final = (

@@ -8,6 +8,7 @@ from builders.paths import ROOT
 
 from pegline import read, reduce, write
 from pegline.commands import table
+from pegline.errors import BookError
 from pegline.kinds import KINDS
 from pegline.readers import parse_book
 
@@ -111,3 +112,45 @@ def test_every_small_book_comes_back_from_its_tables(path, end, tmp_path):
     assert {name: [str(pair) for pair in point.meet] for name, point in again.points.items()} == {
         name: [str(pair) for pair in point.meet] for name, point in book.points.items()
     }
+
+
+PASSED = """\
+book: 1
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+default_tape: {lines: steel, offsets: steel}
+default_method: optical square
+stations: {C: {left_of: A-B}, D: {right_of: A-B}, E: {right_of: A-B}}
+lines:
+  A-B:
+    use: base
+    legs:
+      - 20.00
+      - {past: shed, perpendicular: 5.00, hypotenuse: 26.40}
+  A-C: {use: side, taped: 34.41}
+  C-B: {use: side, taped: 38.16}
+  A-D: {use: side, taped: 34.66}
+  D-B: {use: side, taped: 31.84}
+  A-E: {use: side, taped: 40.85}
+  E-B: {use: side, taped: 16.96}
+  C-D: {use: check, taped: 52.24}
+  D-E: {use: check, taped: 15.81}
+  C-E: {use: check, taped: 46.62}
+"""
+
+
+@pytest.mark.parametrize(("wrong", "slip"), [("24.60", "the digits"), ("25.40", "1 m misread")])
+def test_a_mistake_in_a_reading_past_an_obstacle_is_found(wrong, slip):
+    assert reduce(parse_book(PASSED.encode(), "b.yaml")).passed
+
+    survey = reduce(parse_book(PASSED.replace("26.40", wrong).encode(), "b.yaml"))
+    first = survey.diagnosis.suspects[0]
+
+    assert (first.what, first.reading, first.place.line) == ("A-B", wrong, 12)
+    assert float(first.would_be) == 26.4
+    assert first.slip.startswith(slip)
+
+
+def test_a_mistake_past_an_obstacle_that_tears_the_framework_is_told_with_what_would_close_it():
+    with pytest.raises(BookError, match=r"all checks then pass with A-B 26.40 \(the decimal point"):
+        reduce(parse_book(PASSED.replace("26.40", "264.0").encode(), "b.yaml"))

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import nan
+from typing import Final
 
 from pegline.book.model import Book, Parallel, Rectangle, TapedRound
 from pegline.diagnosis.suspects.slips import BookedReading
 from pegline.errors import Place
+from pegline.measures.obstacles import Passage, passage_length
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, Offset
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
 
 __all__ = ["readings_by_number"]
 
+STEP: Final = 1e-6  #: by which a reading is changed to see what a leg owes to it, metres
 Booked = tuple[Place, list[BookedReading]]
 
 
@@ -65,8 +69,31 @@ class _Readings:
                 share=share,
             )
             for taped in tapings
-            if not taped.passage  # its length is worked out from several readings
-        ]
+            if not taped.passage
+        ] + [reading for taped in tapings if taped.passage for reading in self._past_obstacle(taped.passage, line)]
+
+    def _past_obstacle(self, passage: Passage, line: ReducedLine) -> Iterator[BookedReading]:
+        """Yield the readings from which the length of a leg is worked out, each with what it does to the line."""
+        unit = self.book.unit_of(line.name)
+        lengths = [reading.length.metres(unit) for reading in passage.readings]
+        for number, reading in enumerate(passage.readings):
+
+            def effect(metres: float, number: int = number) -> float:
+                changed = [*lengths[:number], metres, *lengths[number + 1 :]]
+                try:
+                    return passage_length(passage, changed)
+                except ValueError:
+                    return nan
+
+            yield BookedReading(
+                reading.length,
+                unit,
+                self._tapes(passage.tape or line.booked.tape or line.ground.tape),
+                self._word(line.ground.tape),
+                place=reading.place,
+                share=(effect(lengths[number] + STEP) - effect(lengths[number] - STEP)) / (2 * STEP),
+                effect=effect,
+            )
 
     def _of_row(self, row: ReducedRow) -> Iterator[Booked]:
         line = self.reduction.lines[row.line]

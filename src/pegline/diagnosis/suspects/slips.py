@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
-from math import floor
+from math import floor, isfinite
 from typing import Final
 
 from pegline.errors import Place
@@ -37,7 +37,15 @@ class BookedReading:
     whole: float | None = None  #: length of the line that a chainage runs along, metres as read; None: no chainage
     side: int = 0  #: of an offset: +1 left, -1 right; 0: no offset
     place: Place | None = None
-    share: float = 1.0  #: how much of a change of the reading goes into the measurement
+    share: float = 1.0  #: how much of a small change of the reading goes into the measurement
+    #: What the measurement has of this reading, metres, where it is worked out from several; NaN where that is nothing.
+    effect: Callable[[float], float] | None = None
+
+    def change_to(self, metres: float) -> float:
+        """Return what the measurement changes by when the reading is another, metres."""
+        if self.effect is None:
+            return self.share * (metres - self.metres)
+        return self.effect(metres) - self.effect(self.metres)
 
     @property
     def metres(self) -> float:
@@ -358,7 +366,9 @@ def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
     for booking in booked:
         others = [b.metres for b in booked if b is not booking] if several else []
         for may in meant(booking):
-            change = booking.share * (may.metres - booking.metres)
+            change = booking.change_to(may.metres)
+            if not isfinite(change):  # what would be meant makes no figure
+                continue
             spread = spread_of([may.metres, *others], sd)
             yield Slip(may.words, booking.text, may.text, booking.place, change, may.kind, spread)
     if several:

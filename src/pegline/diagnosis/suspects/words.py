@@ -87,7 +87,7 @@ class Terms:
         booked = self.readings.get(number, ())
         if not booked:
             return Accused(self.name(one), self._plain(one, 0.0), self._plain(one, amount), one.booking.place)
-        legs = len(booked) > 1 and abs(booked[0].share - 1) < 0.1
+        legs = len(booked) > 1 and (abs(booked[0].share - 1) < 0.1 or any(b.effect for b in booked))
         if legs:
             first = booked[0]
             would_be = f"{as_booked(first.metres + amount, first)} (or another leg)"

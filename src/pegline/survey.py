@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from pegline.book.half_finished import without_points, without_readings
 from pegline.book.model import Book
 from pegline.detail.place import place
-from pegline.diagnosis.chosen_checks import agreeing_by_choice
 from pegline.diagnosis.diagnose import diagnose
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.open_readings import CHOSEN, placeable, settle_open_readings
+from pegline.diagnosis.open_readings.chosen_checks import agreeing_by_choice
+from pegline.diagnosis.open_readings.settling import CHOSEN, placeable, settle_open_readings
 from pegline.errors import BookError, Finding, in_order
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame

@@ -12,7 +12,7 @@ from typing import Final
 
 from pegline.book.habits import notation_of
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.open_readings import CHOSEN
+from pegline.diagnosis.open_readings.settling import CHOSEN
 from pegline.diagnosis.report import (
     CheckRow,
     Verdict,

@@ -5,9 +5,8 @@ Each function returns a new book; none of them judges.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from itertools import permutations
 from typing import Any, Final
 
 from pegline.book.model import Book, Feature, Line, Parallel, Rectangle, TapedRound
@@ -18,13 +17,8 @@ from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Reading
 
 __all__ = [
-    "in_other_name",
-    "on_other_side",
     "open_readings",
     "readings_in",
-    "reversed_line",
-    "row_on_other_side",
-    "split_point",
     "unit_of",
     "with_edits",
     "with_readings",
@@ -109,60 +103,3 @@ def unit_of(book: Book, place: Place) -> str:
         if any(reading.place == place for reading in readings_in(line)):
             return book.unit_of(line.name)
     return book.unit
-
-
-def on_other_side(book: Book, name: str) -> Book:
-    """Return a book in which a station, or a point fixed by arcs, lies on the other side of its line."""
-    station = book.stations.get(name)
-    if station is not None and station.side is not None:
-        turned = replace(station, side=replace(station.side, left=not station.side.left))
-        return replace(book, stations={**book.stations, name: turned})
-    arcs = tuple(
-        replace(arc, side=replace(arc.side, left=not arc.side.left)) if arc.point == name and arc.side else arc
-        for arc in book.arcs
-    )
-    return replace(book, arcs=arcs)
-
-
-def _with_line(book: Book, line: Line) -> Book:
-    return replace(book, lines={**book.lines, line.name: line})
-
-
-def reversed_line(book: Book, name: str) -> Book:
-    """Return a book in which a line was walked from its other end, rows and all."""
-    line = book.lines[name]
-    return _with_line(book, replace(line, start=line.end, end=line.start))
-
-
-def in_other_name(book: Book, name: str, end: str, other: str) -> Book:
-    """Return a book in which one end of a line is another station."""
-    line = book.lines[name]
-    return _with_line(book, replace(line, start=other) if line.start == end else replace(line, end=other))
-
-
-def _with_row(book: Book, place: Place, change: Callable[[Row], Row]) -> Book:
-    for line in book.lines.values():
-        if any(row.place == place for row in line.details):
-            rows = tuple(change(row) if row.place == place else row for row in line.details)
-            return _with_line(book, replace(line, details=rows))
-    return book
-
-
-def row_on_other_side(book: Book, place: Place) -> Book:
-    """Return a book in which the row at a place has left for right."""
-    return _with_row(book, place, lambda row: replace(row, left=row.right, right=row.left))
-
-
-def split_point(book: Book, place: Place) -> Book:
-    """Return a book in which the row at a place is of a point of its own: its name was used twice."""
-    return _with_row(book, place, lambda row: replace(row, name=f"{row.name}'"))
-
-
-def other_ends(book: Book, name: str) -> Iterator[tuple[str, str]]:
-    """Yield how one end of a line could be another station: the end as booked, the other station."""
-    line = book.lines[name]
-    taken = {frozenset((one.start, one.end)) for one in book.lines.values()}
-    for kept, end in permutations((line.start, line.end)):
-        for other in book.station_names:
-            if other not in (kept, end) and frozenset((kept, other)) not in taken:
-                yield end, other

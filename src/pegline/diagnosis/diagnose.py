@@ -8,7 +8,7 @@ from pegline.book.habits import notation_of
 from pegline.diagnosis.advice.strengthening import Tape, strengthening
 from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
-from pegline.diagnosis.open_readings import settle_open_readings
+from pegline.diagnosis.open_readings.settling import settle_open_readings
 from pegline.diagnosis.rules.table import silence_findings, told
 from pegline.solved import Solved
 

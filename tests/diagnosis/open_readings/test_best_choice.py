@@ -9,9 +9,9 @@ from builders.networks import random_plot
 from builders.sound_book import SOUND
 
 from pegline.diagnosis.book_edits import open_readings
-from pegline.diagnosis.choice_observations import observed_in, with_choice
-from pegline.diagnosis.open_readings import CHOSEN, ENOUGH, judged, odds, settle_open_readings
-from pegline.diagnosis.reading_choice import best_choice
+from pegline.diagnosis.open_readings.best_choice import best_choice
+from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
+from pegline.diagnosis.open_readings.settling import CHOSEN, ENOUGH, judged, odds, settle_open_readings
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust

@@ -29,8 +29,8 @@ def settle_open_readings(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:  # as in nearly every book, which need not wait for the search to load
         return book
-    from pegline.diagnosis.choice_observations import with_choice
-    from pegline.diagnosis.reading_choice import best_choice
+    from pegline.diagnosis.open_readings.best_choice import best_choice
+    from pegline.diagnosis.open_readings.choice_observations import with_choice
 
     found = best_choice(book, readings)
     if found is None:
@@ -50,8 +50,8 @@ def placeable(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:
         return book
-    from pegline.diagnosis.choice_observations import observed_in, with_choice
-    from pegline.diagnosis.reading_choice import begun
+    from pegline.diagnosis.open_readings.best_choice import begun
+    from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
 
     observed = observed_in(book, readings)
     return with_choice(book, readings, begun(observed)) if observed else book

@@ -27,7 +27,7 @@ def test_a_bearing_comes_back_from_the_point_it_leads_to(
 ) -> None:
     end = np.array(start) + length * plane.direction(bearing)
 
-    assert float(plane.wrapped(plane.bearing(start, end) - bearing)) == pytest.approx(0, abs=1e-8)
+    assert float(plane.wrap_angle(plane.bearing(start, end) - bearing)) == pytest.approx(0, abs=1e-8)
     assert float(plane.distance(start, end)) == pytest.approx(length)
 
 
@@ -47,9 +47,9 @@ def test_turning_clockwise_adds_to_every_bearing(points: list[tuple[float, float
     for given_point in points:
         if hypot(*given_point) > 0.01:
             before = plane.bearing([0, 0], given_point)
-            after = plane.bearing([0, 0], plane.turned(given_point, turn))
+            after = plane.bearing([0, 0], plane.turn_points(given_point, turn))
 
-            assert float(plane.wrapped(after - before - turn)) == pytest.approx(0, abs=1e-8)
+            assert float(plane.wrap_angle(after - before - turn)) == pytest.approx(0, abs=1e-8)
 
 
 @given(start=point, end=point, height=st.floats(0.1, 500), chainage=coordinate, side=st.sampled_from([1, -1]))

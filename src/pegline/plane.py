@@ -23,14 +23,14 @@ __all__ = [
     "foot",
     "left_of",
     "mean_angle",
-    "turned",
-    "wrapped",
+    "turn_points",
+    "wrap_angle",
 ]
 
 Array = NDArray[np.float64]
 
 
-def wrapped(angle: ArrayLike) -> Array:
+def wrap_angle(angle: ArrayLike) -> Array:
     """Return an angle brought into -pi (excluded) to +pi (included), radians.
 
     >>> round(float(wrapped(3 * pi / 2)), 6)
@@ -48,7 +48,7 @@ def mean_angle(angles: ArrayLike) -> float:
     0.0084
     """
     values = np.asarray(angles, dtype=float)
-    return float(np.mod(values[0] + np.mean(wrapped(values - values[0])), tau))
+    return float(np.mod(values[0] + np.mean(wrap_angle(values - values[0])), tau))
 
 
 def distance(start: ArrayLike, end: ArrayLike) -> Array:
@@ -90,7 +90,7 @@ def left_of(vectors: ArrayLike) -> Array:
     return np.stack([-given[..., 1], given[..., 0]], axis=-1)
 
 
-def turned(points: ArrayLike, angle: ArrayLike) -> Array:
+def turn_points(points: ArrayLike, angle: ArrayLike) -> Array:
     """Return points turned clockwise about the origin by an angle, radians.
 
     Turning by ``angle`` adds ``angle`` to every bearing.

@@ -15,7 +15,7 @@ from pegline.diagnosis.effects import Effects, Explained, jacobian
 from pegline.diagnosis.suspects.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
-from pegline.network.least_squares import Fit, Network, build, changed, solve
+from pegline.network.least_squares import Fit, Network, build_network, solve, with_observations
 from pegline.network.observation_types import Booking, Chainage, Distance, Observation, Ranging, with_value
 
 __all__ = ["Framework"]
@@ -74,7 +74,7 @@ class Framework:
         start, end = (names.index(name) for name in self.plot.base.ends)
         positions = np.array([local[name] for name in names])
         held = (2 * start, 2 * start + 1, 2 * end + 1)
-        return build(names, len(names), self.true, {self.tape.material: self.tape.b}, positions, held=held)
+        return build_network(names, len(names), self.true, {self.tape.material: self.tape.b}, positions, held=held)
 
     @cached_property
     def fit(self) -> Fit:
@@ -143,7 +143,7 @@ class Framework:
             read.append(value)
             if isinstance(one, Distance):
                 taped[booking.line] = value
-        return changed(
+        return with_observations(
             self.network,
             [
                 replace(with_value(one, value), length=taped[one.booking.line])

@@ -23,7 +23,7 @@ from pegline.commands.diff.correction import alike, corrected
 from pegline.commands.diff.displacement import Measured, compared, limit
 from pegline.commands.diff.second_measuring import reading_noise
 from pegline.errors import BookError, OpenError
-from pegline.plane import turned
+from pegline.plane import turn_points
 from pegline.readers import parse_book
 from pegline.reduction.model import TapeConstants
 from pegline.survey import reduce
@@ -90,7 +90,7 @@ SQUARE = {"A": (0.0, 0.0), "B": (40.0, 0.0), "C": (40.0, 30.0), "D": (0.0, 30.0)
 def test_the_frames_of_the_two_surveys_do_not_matter(angle, east, north):
     # C moved by 60 mm in x; the new survey faces anywhere.
     new = {**SQUARE, "C": (40.06, 30.0)}
-    away = {name: tuple(turned(np.array(xy), angle) + np.array([east, north])) for name, xy in new.items()}
+    away = {name: tuple(turn_points(np.array(xy), angle) + np.array([east, north])) for name, xy in new.items()}
     comparison = compared(exact(SQUARE), exact(away))
     assert not_standing(comparison) == {"C": "moved"}
     (peg,) = [peg for peg in comparison.pegs if peg.name == "C"]
@@ -110,7 +110,7 @@ def test_of_two_pegs_neither_can_be_blamed():
 @given(angle=st.floats(-3, 3), aside=st.floats(-0.5, 0.5))
 def test_of_two_pegs_only_the_distance_is_tested(angle, aside):
     # 12 mm more along the line are within chance; what is aside of it is only a turn of the whole.
-    new = {"A": (0, 0), "B": tuple(turned(np.array([40.012, 0.0]), angle + aside))}
+    new = {"A": (0, 0), "B": tuple(turn_points(np.array([40.012, 0.0]), angle + aside))}
     comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact(new))
     assert not_standing(comparison) == {}
     assert [peg.partner for peg in comparison.pegs] == ["B", "A"]

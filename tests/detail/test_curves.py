@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 from pegline.detail.curves import NoRoomError, circle, curve, parallel, through_three
 from pegline.detail.model import Path
 from pegline.detail.path import area, left_normals, length, locate, position_at, straight, stroke
-from pegline.plane import turned
+from pegline.plane import turn_points
 
 ROUNDING = 1e-9
 
@@ -42,9 +42,9 @@ def test_a_curve_meets_its_points_in_order_and_has_no_corner(sideways):
 @given(sideways=lanes, angle=st.floats(-3, 3), east=st.floats(-1e4, 1e4), north=st.floats(-1e4, 1e4))
 def test_a_curve_turns_and_shifts_with_the_plot(sideways, angle, east, north):
     points, shift = lane(sideways), np.array([east, north])
-    moved = curve(turned(points, angle) + shift)
+    moved = curve(turn_points(points, angle) + shift)
     same = curve(points)
-    assert moved.vertices == pytest.approx(turned(same.vertices, angle) + shift, abs=1e-6)
+    assert moved.vertices == pytest.approx(turn_points(same.vertices, angle) + shift, abs=1e-6)
     assert moved.bulges == pytest.approx(same.bulges, abs=1e-6)
 
 

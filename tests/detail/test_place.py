@@ -12,7 +12,7 @@ from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
 from pegline.network.observations import Stops
-from pegline.plane import turned
+from pegline.plane import turn_points
 
 MILLIMETRE = 1e-3
 #: Standard deviations from 20 000 trials are good to 0.5 %; four of their own deviations.
@@ -120,9 +120,9 @@ def test_a_row_on_a_line_that_is_not_solved_is_left_out():
 @given(angle=st.floats(-3, 3), offset=st.floats(-20, 20), at=st.floats(-5, 60), east=st.floats(-1e3, 1e3))
 def test_points_turn_and_shift_with_the_plot(angle, offset, at, east):
     rows = [row("A-B", "p", at, offset or 1.0), row("A-B", "q", [at, at + 10.0], [15.0, 12.0])]
-    moved = {name: tuple(turned(np.array(xy), angle) + np.array([east, -east])) for name, xy in AB.items()}
+    moved = {name: tuple(turn_points(np.array(xy), angle) + np.array([east, -east])) for name, xy in AB.items()}
     shift = np.array([east, -east])
-    assert placed(rows, moved).positions == pytest.approx(turned(placed(rows).positions, angle) + shift, abs=1e-8)
+    assert placed(rows, moved).positions == pytest.approx(turn_points(placed(rows).positions, angle) + shift, abs=1e-8)
 
 
 # --- how well ----------------------------------------------------------------------------------------------------

@@ -14,9 +14,9 @@ from pegline.diagnosis.effects import Effects, jacobian
 from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length
-from pegline.network.dependents import hangs_on, moved
+from pegline.network.dependents import dependents_of, with_reading_changed
 from pegline.network.equations import EQUATIONS
-from pegline.network.least_squares import changed, solve
+from pegline.network.least_squares import solve, with_observations
 from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -58,7 +58,7 @@ def test_leaving_out_is_foretold(name):
     fit = measured(name)
     effects = Effects(fit)
     for number in range(0, len(fit.residuals), 3):
-        if hangs_on(fit.network.observations, number) or effects.spread[number] < 0.05:
+        if dependents_of(fit.network.observations, number) or effects.spread[number] < 0.05:
             continue
         told = effects.explained(np.array([number]))
         keep = np.ones(len(fit.residuals), bool)
@@ -73,7 +73,7 @@ def test_an_error_in_a_line_reaches_the_chainages_along_it():
     framework = Framework(NETWORKS["quad with pegs"]())
     number = [one.booking.label for one in framework.true].index("A-B")
     direction = framework.effects.directions(np.array([number]))[:, 0]
-    (chainage,) = hangs_on(framework.true, number)
+    (chainage,) = dependents_of(framework.true, number)
     # S stands at 0.45 of A-B: its computed chainage grows by as much of the error, its misclosure shrinks.
     assert direction[number] * framework.true[number].booking.sd == pytest.approx(1.0)
     assert direction[chainage] * framework.true[chainage].booking.sd == pytest.approx(-0.45, abs=0.001)
@@ -111,7 +111,7 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
             replace(reading, length=Length(length.value + by, length.unit, "")) if reading.place == place else reading
         )
 
-    after, told = of(with_readings(book, longer)), moved(before, number, by)
+    after, told = of(with_readings(book, longer)), with_reading_changed(before, number, by)
     for one, other in zip(after, told, strict=True):
         assert one.booking.value == pytest.approx(other.booking.value, abs=1e-4)
         numbers = EQUATIONS[type(one)].numbers
@@ -120,6 +120,6 @@ def test_a_changed_observation_is_what_a_changed_book_gives(what, kind):
 
 def test_nothing_hangs_on_most_observations():
     framework = Framework(NETWORKS["fan"]())
-    assert all(not hangs_on(framework.true, number) for number in range(len(framework.true)))
-    same = changed(framework.network, moved(framework.true, 3, 0.5))
+    assert all(not dependents_of(framework.true, number) for number in range(len(framework.true)))
+    same = with_observations(framework.network, with_reading_changed(framework.true, 3, 0.5))
     assert np.flatnonzero(same.values - framework.network.values).tolist() == [3]

@@ -7,8 +7,8 @@ import pytest
 from builders.records import LOCAL, measured
 
 from pegline.network.adjust import adjust
-from pegline.network.dependents import hangs_on, moved, residual_rates
-from pegline.network.least_squares import changed, linearise, misclosures
+from pegline.network.dependents import dependents_of, residual_rates, with_reading_changed
+from pegline.network.least_squares import linearise, misclosures, with_observations
 from pegline.network.observation_types import Oblique
 
 STEP = 1e-5  # metres
@@ -37,7 +37,7 @@ def positions(fit):
 
 def change(fit, observations):
     """Return what other observations add to the residuals where the points stand."""
-    other = changed(fit.network, observations)
+    other = with_observations(fit.network, observations)
     return misclosures(other, linearise(other, fit.parameters)) - misclosures(
         fit.network, linearise(fit.network, fit.parameters)
     )
@@ -47,7 +47,7 @@ def test_rates_are_those_of_the_changed_observations(fit):
     observations = fit.network.observations
     rates = [rate for rate in residual_rates(observations, positions(fit)) if rate[1] is not None]
     for number in range(len(observations)):
-        expected = change(fit, moved(observations, number, STEP)) / STEP
+        expected = change(fit, with_reading_changed(observations, number, STEP)) / STEP
         expected[number] -= 1.0
         told = np.zeros(len(observations))
         for row, reading, rate in rates:
@@ -70,8 +70,8 @@ def test_the_line_reaches_what_stands_after_its_tie_station_and_the_station_what
     observations = fit.network.observations
     number = {(one.booking.label, one.booking.kind): n for n, one in enumerate(observations)}
     line, station = number["A-B", "length"], number["A-B at 30.00", "chainage"]
-    by_line = {observations[n].booking.label for n in hangs_on(observations, line)}
-    by_station = {observations[n].booking.label for n in hangs_on(observations, station)}
+    by_line = {observations[n].booking.label for n in dependents_of(observations, line)}
+    by_station = {observations[n].booking.label for n in dependents_of(observations, station)}
     # T stands in proportion to the whole line; rows before it end at T, rows after it begin there and end at B.
     assert by_line == {"A-B at 30.00", "A-B at 40.00", "A-B at 34.00", "A-B at 44.00"}
     assert by_station == {"A-B at 12.00", "A-B at 16.00", "A-B at 24.00", *by_line} - {"A-B at 30.00"}

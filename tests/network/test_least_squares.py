@@ -10,7 +10,7 @@ from pegline.network import adjust as room
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
 from pegline.network.least_squares import _guarded, _looked_at
-from pegline.network.quality import NetworkCovariances, spread
+from pegline.network.quality import NetworkCovariances, computed_variances
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +50,7 @@ def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_soluti
     plotting, network = solved.plotting_fit, solved.fit.network
     number = int(np.flatnonzero(~plotting.keep)[0])
     limit = sidak(len(network.values)) * np.hypot(
-        network.sds, np.sqrt(spread(plotting, NetworkCovariances(plotting))[: len(network.values)])
+        network.sds, np.sqrt(computed_variances(plotting, NetworkCovariances(plotting))[: len(network.values)])
     )
     residuals = np.where(plotting.keep, plotting.residuals, 0.0)
     residuals[number] = sigmas * limit[number]

@@ -10,7 +10,7 @@ from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
 from pegline.network.model import Array
 from pegline.records import record
-from pegline.reduction.ground import corrected, reading_sd
+from pegline.reduction.ground import correct_length, reading_sd
 from pegline.reduction.model import TapeConstants
 from pegline.reduction.tape import Conditions
 from pegline.reduction.tape_rack import Rack
@@ -46,7 +46,7 @@ class TapeInHand:
         """Return what the tape should read for a length on the ground, metres: its corrections undone."""
         reading = length
         for _ in range(STEPS):
-            reading -= corrected(reading, self.conditions, self.constants)[0] - length
+            reading -= correct_length(reading, self.conditions, self.constants)[0] - length
         return reading
 
     def covariance(self, lengths: Array) -> Array:

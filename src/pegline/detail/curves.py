@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
-from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke, tidied
+from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke, without_repeats
 from pegline.network.model import Array
 from pegline.plane import circle_through, distance, left_of
 
@@ -184,7 +184,7 @@ def parallel(path: Path, offset: float) -> Path:
     NoRoomError
         Nothing of the path can be copied at this distance.
     """
-    path = tidied(path)
+    path = without_repeats(path)
     if len(path.vertices) < 2:
         raise NoRoomError("the original has no length")
     copied = exact_copy(path, offset)

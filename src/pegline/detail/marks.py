@@ -24,7 +24,7 @@ from pegline.network.least_squares import Fit
 from pegline.network.model import Array, Solution
 from pegline.network.observation_types import Chainage
 from pegline.network.quality import base_holding
-from pegline.network.reading_effects import Readings, moves
+from pegline.network.reading_effects import Readings, parameter_moves
 from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
 
 __all__ = ["Marks"]
@@ -71,7 +71,7 @@ class Marks:
         column = {number: place for place, number in enumerate(numbers)}
         rates = Readings.of(fit, len(observations)).rates[numbers]
         #: (2 n + t, k + 1) what a unit of each mark's reading moves, and of nothing
-        self.moves = np.pad(moves(fit, rates), ((0, 0), (0, 1)))
+        self.moves = np.pad(parameter_moves(fit, rates), ((0, 0), (0, 1)))
         tied: dict[str, list[ReducedRow]] = {}
         for row in reduction.rows:
             if row.form == "station" and (row.line, row.name) in ties:

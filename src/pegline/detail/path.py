@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pegline.detail.model import Path
 from pegline.network.model import Array
-from pegline.plane import distance, left_of, turned
+from pegline.plane import distance, left_of, turn_points
 
 __all__ = [
     "SAME",
@@ -34,7 +34,7 @@ __all__ = [
     "position_at",
     "straight",
     "stroke",
-    "tidied",
+    "without_repeats",
 ]
 
 #: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-13.
@@ -187,7 +187,7 @@ def _on_piece(start: Array, end: Array, bulge: Array, share: Array) -> Array:
     half = 2 * np.arctan(bulge)
     safe = np.where(np.abs(half) < 1e-12, 1.0, half)
     ratio = np.where(np.abs(half) < 1e-12, share, np.sin(share * safe) / np.sin(safe))
-    return np.asarray(start + ratio[..., None] * turned(end - start, (1 - share) * half))
+    return np.asarray(start + ratio[..., None] * turn_points(end - start, (1 - share) * half))
 
 
 def position_at(path: Path, place: Place1D) -> Array:
@@ -202,7 +202,7 @@ def left_normals(path: Path) -> tuple[Array, Array]:
     start, end, bulge = pieces(path)
     chord = (end - start) / distance(start, end)[:, None]
     half = 2 * np.arctan(bulge)
-    return left_of(turned(chord, half)), left_of(turned(chord, -half))
+    return left_of(turn_points(chord, half)), left_of(turn_points(chord, -half))
 
 
 def locate(path: Path, point: ArrayLike) -> Place1D:
@@ -250,10 +250,10 @@ def cut(path: Path, start: Place1D, until: Place1D) -> Path:
     ends = [1.0] * steps + [g]
     vertices = [position_at(path, start), *(path.vertices[n] for n in numbers[1:]), position_at(path, until)]
     bulges = [np.tan((e - b) * np.arctan(bulge[n])) for n, b, e in zip(numbers, begins, ends, strict=True)]
-    return tidied(Path(np.array(vertices), np.array([*bulges, 0.0]), closed=False))
+    return without_repeats(Path(np.array(vertices), np.array([*bulges, 0.0]), closed=False))
 
 
-def tidied(path: Path) -> Path:
+def without_repeats(path: Path) -> Path:
     """Return a path without pieces of no length."""
     start, end, _ = pieces(path)
     keep = distance(start, end) > SAME

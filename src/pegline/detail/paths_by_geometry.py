@@ -26,12 +26,12 @@ from pegline.book.model import (
 )
 from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
-from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, tidied
+from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, without_repeats
 from pegline.network.model import Array
 from pegline.records import record
 from pegline.reduction.model import Ground, Reduction
 
-__all__ = ["Making", "gradients", "making"]
+__all__ = ["Making", "gradients", "making_of"]
 
 #: How far a vertex is moved to see what changes, metres.
 STEP: Final = 1e-4
@@ -53,7 +53,7 @@ class Making:
     shown: tuple[str, ...] = ()  #: the points that the path goes through, in order
 
 
-def making(feature: Feature, book: Book, reduction: Reduction, above: tuple[str, ...] = ()) -> Making | None:
+def making_of(feature: Feature, book: Book, reduction: Reduction, above: tuple[str, ...] = ()) -> Making | None:
     """Return how the path of a feature is made; None for a point, and while lengths are missing.
 
     Parameters
@@ -128,7 +128,7 @@ def _circle(geometry: Circle, book: Book, reduction: Reduction) -> Making | None
 def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple[str, ...]) -> Making | None:
     """Return the making of an offset copy: that of its original, cut to its limits, moved aside."""
     original = book.features.get(geometry.to)
-    source = making(original, book, reduction, above) if original else None
+    source = making_of(original, book, reduction, above) if original else None
     grounds = reduction.walls.get(above[-1], ())
     if source is None or not grounds:
         return None
@@ -145,7 +145,7 @@ def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple
         return parallel(original_of(positions, own), sign * own[-1])
 
     def nudge(positions: Array, own: Array) -> Path | None:
-        return exact_copy(tidied(original_of(positions, own)), sign * own[-1])
+        return exact_copy(without_repeats(original_of(positions, own)), sign * own[-1])
 
     return Making(names, make, (*source.grounds, *grounds), nudge=nudge)
 
@@ -154,7 +154,7 @@ def _limited(path: Path, positions: Array, start: int | None, until: int | None)
     """Return the part of a path between the places nearest to two points."""
     if start is None and until is None:
         return path
-    path = tidied(path)
+    path = without_repeats(path)
     last = len(path.vertices) - (1 if path.closed else 2)
     begin = (0, 0.0) if start is None else locate(path, positions[start])
     end = (last, 1.0) if until is None else locate(path, positions[until])

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.network.model import Array, Solution
-from pegline.network.observations import RANGING_SD, Stops, stops
+from pegline.network.observations import RANGING_SD, Stops, stops_by_line
 from pegline.plane import distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
@@ -62,7 +62,7 @@ class Ruler:
 
     def __init__(self, reduction: Reduction, frame: Frame, solution: Solution) -> None:
         self.frame, self.solution, self.scale = frame, solution, frame.scale
-        along = stops(reduction)
+        along = stops_by_line(reduction)
         #: Lines whose stations are all solved.
         self.held = {line for line, found in along.items() if all(name in solution.index for name in found.names)}
         self.unknown = 2 * len(solution.names)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pegline.book.model import At, Book, Feature
 from pegline.detail.model import Path, Points, Shape
 from pegline.detail.path import area, crossing, length
-from pegline.detail.paths_by_geometry import Making, gradients, making
+from pegline.detail.paths_by_geometry import Making, gradients, making_of
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import BookError, Finding, in_order
 from pegline.frame.model import Frame
@@ -89,7 +89,7 @@ def _drawn(
     faults: list[Finding] = []
     for name, feature in book.features.items():
         with _told(feature, faults):
-            made = making(feature, book, reduction)
+            made = making_of(feature, book, reduction)
             if made and all(point in number for point in made.names):
                 wanted[name] = made
     arms = ruler.arms([ground for made in wanted.values() for ground in made.grounds])

@@ -14,10 +14,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.dependents import hangs_on, moved
-from pegline.network.least_squares import Fit, changed, linearise, misclosures
+from pegline.network.dependents import dependents_of, with_reading_changed
+from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
 from pegline.network.model import Array
-from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, derivatives, spread
+from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, computed_variances, derivatives
 from pegline.records import record
 
 __all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]
@@ -42,7 +42,7 @@ class Effects:
     @cached_property
     def leverage(self) -> Array:
         """Return S_ii (m,) of every observation, also of those left out."""
-        return np.asarray(spread(self.fit, NetworkCovariances(self.fit)) / self.fit.network.sds**2)
+        return np.asarray(computed_variances(self.fit, NetworkCovariances(self.fit)) / self.fit.network.sds**2)
 
     @cached_property
     def spread(self) -> Array:
@@ -99,9 +99,9 @@ class Effects:
         found = np.zeros((len(network.values), len(rows)))
         found[rows, np.arange(len(rows))] = 1.0
         for column, number in enumerate(rows):
-            if hangs_on(network.observations, int(number)):
+            if dependents_of(network.observations, int(number)):
                 step = 0.01 * network.sds[number]
-                other = changed(network, moved(network.observations, int(number), step))
+                other = with_observations(network, with_reading_changed(network.observations, int(number), step))
                 now = misclosures(other, linearise(other, self.fit.parameters))
                 found[:, column] = (now - self.fit.residuals) / step
         found[~self.fit.keep] = 0.0

@@ -35,7 +35,7 @@ from pegline.frame.north import (
 from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
-from pegline.plane import wrapped
+from pegline.plane import wrap_angle
 from pegline.records import record
 
 __all__ = ["on_grid"]
@@ -270,7 +270,7 @@ def _own_steps(turned: _Turned, factors: Factors) -> Iterator[Step]:
             yield Step(
                 f"convergence at {bearing.start}, for {line}", signed(own), "in its place, not the plot's middle"
             )
-        bend = float(wrapped(bearing.booked + east - own - bearing.bearing))
+        bend = float(wrap_angle(bearing.booked + east - own - bearing.bearing))
         if signed(bend) != signed(0.0):
             yield Step(f"less arc-to-chord of {line}", signed(bend), "from the line on the ground to its chord")
 

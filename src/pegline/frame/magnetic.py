@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from math import atan2, pi, sqrt
 
 from pegline.frame.geomagnetism import FIRST_YEAR, LAST_YEAR, field_at
-from pegline.plane import mean_angle, wrapped
+from pegline.plane import mean_angle, wrap_angle
 
 __all__ = ["FIRST_YEAR", "LAST_YEAR", "attraction_by_station", "declination", "disagreement", "disagreement_limit"]
 
@@ -49,7 +49,7 @@ def disagreement(fore: float, back: float) -> float:
     >>> round(disagreement(0.5, 0.5 + pi + 0.01), 6)
     0.01
     """
-    return float(wrapped(back - fore - pi))
+    return float(wrap_angle(back - fore - pi))
 
 
 def disagreement_limit(sd: float) -> float:

@@ -4,7 +4,7 @@ Two solutions: plotting, from what a plan plotted by hand would use, and adjuste
 the plotting solution did not need is compared with it.
 
 ``Adjustment.network`` keeps the observations gathered for the computation. With it a question of the
-kind 'what if' needs no book: ``solve(changed(network, observations))`` adjusts other observations
+kind 'what if' needs no book: ``solve(with_observations(network, observations))`` adjusts other observations
 between the same points, and the ``Fit`` that comes back has the residuals, the derivatives and the
 factor from which the effect of correcting, dropping or adding one follows without another solution.
 """
@@ -19,26 +19,32 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
-from pegline.network.arc_intersection import cross
+from pegline.network.arc_intersection import twice_area
 from pegline.network.common import Array
 from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
-from pegline.network.least_squares import Fit, Mask, Network, build, changed, solve
+from pegline.network.least_squares import Fit, Mask, Network, build_network, solve, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Control, Distance, Group, Observation
-from pegline.network.observations import observations, shared_points, stops
-from pegline.network.orientation import across, control_at_one_place, faced, faces, held
+from pegline.network.observations import observations, shared_points, stops_by_line
+from pegline.network.orientation import (
+    control_at_one_place,
+    crossing_control,
+    figure_in_frame,
+    fitting_hand,
+    held_parameters,
+)
 from pegline.network.produced_walls import meeting_faults, with_produced_sds
 from pegline.network.quality import (
     MIN_REDUNDANCY,
     NetworkCovariances,
+    computed_variances,
     flat_points,
     redundancies,
     solution_of,
-    spread,
 )
-from pegline.network.start import Hints, Start, start
+from pegline.network.start import Hints, Start, start_figure
 from pegline.network.witnesses import with_witnesses
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Reduction
@@ -68,10 +74,10 @@ def adjust(
     stations, shared = book.station_names, shared_points(book, reduction)
     found = observations(book, reduction, frame, {*stations, *shared})
     told = hints(book, reduction)
-    begun = start(stations, shared, found, told)
+    begun = start_figure(stations, shared, found, told)
     if together := list(control_at_one_place(found)):
         raise BookError(together)
-    faults = [one for one in begun.findings if one.rule != "mirrored" or not faces(found, begun)]
+    faults = [one for one in begun.findings if one.rule != "mirrored" or not fitting_hand(found, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
     if flat := list(meeting_faults(book, begun.positions)):
@@ -81,12 +87,12 @@ def adjust(
     base = next(one for one in found if isinstance(one, Distance) and one.booking.part == "base")
     ends = (network.index[base.start], network.index[base.end])
     try:
-        placed = changed(network, (*network.observations, *placing)) if placing else network
+        placed = with_observations(network, (*network.observations, *placing)) if placing else network
         plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
         adjusted = _everything(network, plotting)
     except BookError as error:
         raise BookError(_with_place(finding, told) for finding in error.findings) from None
-    shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
+    shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     compared, witnesses = with_witnesses(plotting, book, reduction)
     left_out = (*np.flatnonzero(~plotting.keep[: len(network.values)]).tolist(), *witnesses)
@@ -95,7 +101,7 @@ def adjust(
     misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
-        shares = redundancies(adjusted, spread(adjusted, NetworkCovariances(adjusted)))
+        shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
     result = _judged(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, plotting_fit=compared, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
@@ -107,7 +113,7 @@ def _everything(network: Network, plotting: Fit) -> Fit:
         return solve(network, None, plotting.parameters)
     except BookError:
         count = len(network.values)
-        sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting))[:count])
+        sds = np.sqrt(network.sds**2 + computed_variances(plotting, NetworkCovariances(plotting))[:count])
         sound = np.abs(plotting.residuals[:count]) < sidak(count) * sds
         if sound.all():
             raise
@@ -156,12 +162,12 @@ def _network(
     points = [name for name in shared if name in begun.positions]
     kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
     ones = [found[n] for n in kept]
-    positions, facing = faced(frame, found, begun)
+    positions, facing = figure_in_frame(frame, found, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
     base = next(one for one in ones if isinstance(one, Distance) and one.booking.part == "base")
-    along = stops(reduction)
-    network = build(
+    along = stops_by_line(reduction)
+    network = build_network(
         names,
         len(stations),
         ones,
@@ -169,10 +175,10 @@ def _network(
         {name: reduction.tapes[name].scale_sd for name in sorted(reduction.tapes)},
         np.array([positions[name] for name in names]),
         scale=frame.scale,
-        held=held(ones, positions, (names.index(base.start), names.index(base.end))),
+        held=held_parameters(ones, positions, (names.index(base.start), names.index(base.end))),
         together=[pair for marks in along.values() for pair in zip(marks.names, marks.names[1:], strict=False)],
     )
-    return network, np.array(used), tuple(across(ones, positions))
+    return network, np.array(used), tuple(crossing_control(ones, positions))
 
 
 # --- comparing and judging ----------------------------------------------------------------------------------------
@@ -183,7 +189,7 @@ def _checks(
 ) -> tuple[tuple[Check, ...], Mask]:
     """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
     network = plotting.network
-    sds = np.sqrt(network.sds**2 + spread(plotting, NetworkCovariances(plotting)))
+    sds = np.sqrt(network.sds**2 + computed_variances(plotting, NetworkCovariances(plotting)))
     tests = plotting.residuals / sds
     groups: dict[tuple[CheckKind, Group], list[int]] = {}
     for number in left_out:
@@ -303,7 +309,7 @@ def _verify_sides(book: Book, reduction: Reduction, solution: Solution) -> None:
         if side is None or not all(one in solution.index for one in (name, side.of.start, side.of.end)):
             continue
         start, end, point = (tuple(solution.position(one)) for one in (side.of.start, side.of.end, name))
-        if (cross(start, end, point) > 0) != side.left:
+        if (twice_area(start, end, point) > 0) != side.left:
             told, found = ("left", "right") if side.left else ("right", "left")
             findings.append(
                 Finding(

@@ -6,7 +6,7 @@ from math import hypot, sqrt
 
 from pegline.records import record
 
-__all__ = ["XY", "Arc", "between", "cross", "gap", "meet", "shape"]
+__all__ = ["XY", "Arc", "cut_sine", "gap", "meetings", "point_between", "twice_area"]
 
 XY = tuple[float, float]
 
@@ -23,7 +23,7 @@ class Arc:
     tie: bool  #: taped for a tie line
 
 
-def between(start: XY, end: XY, share: float) -> XY:
+def point_between(start: XY, end: XY, share: float) -> XY:
     """Return the point at a share of the way from start to end.
 
     >>> between((0.0, 0.0), (10.0, 20.0), 0.25)
@@ -32,7 +32,7 @@ def between(start: XY, end: XY, share: float) -> XY:
     return (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
 
 
-def cross(start: XY, end: XY, point: XY) -> float:
+def twice_area(start: XY, end: XY, point: XY) -> float:
     """Return twice the area of a triangle, positive where the point lies left of the line, square metres.
 
     >>> cross((0.0, 0.0), (10.0, 0.0), (3.0, 2.0))
@@ -41,7 +41,7 @@ def cross(start: XY, end: XY, point: XY) -> float:
     return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
 
 
-def shape(one: Arc, other: Arc) -> float:
+def cut_sine(one: Arc, other: Arc) -> float:
     """Return the sine of the angle at which two arcs cut, -1 where they do not meet."""
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
     cosine = (one.radius**2 + other.radius**2 - apart**2) / (2 * one.radius * other.radius)
@@ -54,7 +54,7 @@ def gap(one: Arc, other: Arc) -> float:
     return max(apart - one.radius - other.radius, abs(one.radius - other.radius) - apart)
 
 
-def meet(one: Arc, other: Arc) -> tuple[XY, XY] | None:
+def meetings(one: Arc, other: Arc) -> tuple[XY, XY] | None:
     """Return where two arcs meet: left of the line from the first to the second centre, then right of it.
 
     With d between the centres, the foot lies a = (r₁² - r₂² + d²) / 2d along and the points √(r₁² - a²) aside.

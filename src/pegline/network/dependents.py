@@ -14,7 +14,16 @@ from typing import NamedTuple
 
 from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, with_value
 
-__all__ = ["Change", "Rate", "added", "change_of", "changed_by", "hangs_on", "moved", "residual_rates"]
+__all__ = [
+    "Change",
+    "Rate",
+    "added",
+    "change_of",
+    "changed_by",
+    "dependents_of",
+    "residual_rates",
+    "with_reading_changed",
+]
 
 
 class Rate(NamedTuple):
@@ -70,7 +79,7 @@ def changed_by(one: Observation, rate: Rate, amount: float) -> Observation:
     return with_value(changed, one.booking.value + rate.value * amount)
 
 
-def hangs_on(observations: Sequence[Observation], number: int) -> tuple[int, ...]:
+def dependents_of(observations: Sequence[Observation], number: int) -> tuple[int, ...]:
     """Return the numbers of the observations whose equations hold the value of another."""
     return tuple(n for n in change_of(observations, number) if n != number)
 
@@ -85,7 +94,7 @@ def _carried(one: Observation) -> tuple[str, str] | None:
     return None
 
 
-def moved(observations: Sequence[Observation], number: int, by: float) -> tuple[Observation, ...]:
+def with_reading_changed(observations: Sequence[Observation], number: int, by: float) -> tuple[Observation, ...]:
     """Return the observations with the value of one changed, and what hangs on it."""
     changed = list(observations)
     for n, rate in change_of(observations, number).items():

@@ -20,7 +20,7 @@ from pegline.network.factor import DenseFactor, Factor, SparseFactor
 from pegline.network.observation_types import Observation
 from pegline.records import record
 
-__all__ = ["Batch", "Fit", "Linear", "Network", "build", "changed", "linearise", "solve"]
+__all__ = ["Batch", "Fit", "Linear", "Network", "build_network", "linearise", "solve", "with_observations"]
 
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -111,7 +111,7 @@ class Fit:
         return int(self.keep.sum()) + len(network.tapes) - int((~network.held).sum())
 
 
-def build(
+def build_network(
     names: Sequence[str],
     stations: int,
     observations: Sequence[Observation],
@@ -157,7 +157,7 @@ def build(
     )
 
 
-def changed(network: Network, observations: Sequence[Observation]) -> Network:
+def with_observations(network: Network, observations: Sequence[Observation]) -> Network:
     """Return the network with other observations between the same points: values changed, some dropped or added."""
     return replace(
         network,

@@ -31,7 +31,7 @@ from pegline.plane import mean_angle
 from pegline.records import record
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
-__all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops"]
+__all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_line"]
 
 #: How well an angle is read with a compass, a square or a triangle, radians (1°, common practice).
 ANGLE_SD: Final = radians(1.0)
@@ -59,7 +59,7 @@ class Stops:
         return self.names[after - 1], self.names[after], chainage - start, end - start
 
 
-def stops(reduction: Reduction) -> Mapping[str, Stops]:
+def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     """Return for each line the stations that its chainages count from."""
     found = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
     marks: dict[str, dict[float, str]] = {}
@@ -111,7 +111,7 @@ def _produced(book: Book, reduction: Reduction) -> Iterator[tuple[str, Pair]]:
 
 def observations(book: Book, reduction: Reduction, frame: Frame, solved: Container[str]) -> tuple[Observation, ...]:
     """Return every observation that the network adjusts; ``solved`` are its stations and points."""
-    along = stops(reduction)
+    along = stops_by_line(reduction)
     observed: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":

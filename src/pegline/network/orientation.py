@@ -15,13 +15,13 @@ from pegline.network.arc_intersection import XY
 from pegline.network.observation_types import Bearing, Control, Observation, with_value
 from pegline.network.start import MIRROR_SIGMAS, Start
 
-__all__ = ["across", "control_at_one_place", "faced", "faces", "held"]
+__all__ = ["control_at_one_place", "crossing_control", "figure_in_frame", "fitting_hand", "held_parameters"]
 
 #: Control points nearer than this have one place, metres: the last figure that coordinates are given to.
 ONE_CONTROL_POINT: Final = 1e-3
 
 
-def faces(found: Sequence[Observation], begun: Start) -> int:
+def fitting_hand(found: Sequence[Observation], begun: Start) -> int:
     """Return whether control and bearings suit the first positions (+1), their mirror image (-1), or both (0)."""
     control, bearings = _placed(found, begun.positions)
     fits = [
@@ -60,11 +60,11 @@ def _placed(
     return control, bearings
 
 
-def faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
+def figure_in_frame(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
     """Return the first positions in the frame, and the observations that place the plotting solution there."""
     at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
     control, bearings = _placed(found, at)
-    if not begun.handed and faces(found, begun) < 0:
+    if not begun.handed and fitting_hand(found, begun) < 0:
         at = {name: (x, -y) for name, (x, y) in at.items()}
     known = _known(control)
     if len(known) > 1:
@@ -84,7 +84,7 @@ def faced(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dic
     return at, numbers
 
 
-def held(found: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
+def held_parameters(found: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
     """Return the parameters of the base line's ends that are held: what neither control nor bearings place."""
     control, bearings = _placed(found, at)
     known = len(_known(control))
@@ -157,7 +157,7 @@ def _misfit(
     return sqrt(total)
 
 
-def across(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
+def crossing_control(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
     """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
     control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
     known = _known(control)

@@ -11,10 +11,10 @@ from pegline.network.arc_intersection import Arc, gap
 from pegline.network.growing_figure import Figure, Gap
 from pegline.network.observation_types import Distance
 
-__all__ = ["unplaced"]
+__all__ = ["placement_faults"]
 
 
-def unplaced(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -> Iterable[Finding]:
+def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -> Iterable[Finding]:
     """Tell why points are missing, each cause once with all that hangs on it, and a figure without a hand."""
     places = figure.hints.places
     left = [name for name in missing if name in stations]

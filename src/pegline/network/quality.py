@@ -19,11 +19,11 @@ __all__ = [
     "POWER",
     "NetworkCovariances",
     "base_holding",
+    "computed_variances",
     "derivatives",
     "flat_points",
     "redundancies",
     "solution_of",
-    "spread",
 ]
 
 Ints = NDArray[np.int64]
@@ -140,7 +140,7 @@ def _local(positions: Array, variances: Array, covariances: NetworkCovariances, 
     return np.asarray(found)
 
 
-def spread(fit: Fit, covariances: NetworkCovariances) -> Array:
+def computed_variances(fit: Fit, covariances: NetworkCovariances) -> Array:
     """Return the variance of each computed observation, (m,), in its own unit squared."""
     found = np.zeros(len(fit.residuals))
     for batch, numbers, partials in zip(fit.network.batches, fit.linear.parameters, fit.linear.partials, strict=True):

@@ -17,7 +17,7 @@ from pegline.network.least_squares import Fit
 from pegline.network.model import Array
 from pegline.network.observation_types import Control, Observation
 
-__all__ = ["Readings", "derivative_matrix", "full", "moves"]
+__all__ = ["Readings", "derivative_matrix", "full_matrix", "parameter_moves"]
 
 Ints = NDArray[np.int64]
 
@@ -74,7 +74,7 @@ def derivative_matrix(fit: Fit) -> Any:
     return _matrix(*places, np.concatenate(values), (len(network.values), unknowns))
 
 
-def moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
+def parameter_moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
     """Return how all parameters (2 n + t, k) of a solution move for a unit of each of some readings.
 
     Parameters
@@ -90,11 +90,11 @@ def moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
     derivatives = derivative_matrix(fit) if derivatives is None else derivatives
     weighted = derivatives.T.multiply(weights).tocsr() if hasattr(derivatives, "todense") else derivatives.T * weights
     moved = np.zeros((len(network.held), rates.shape[0]))
-    moved[~network.held] = fit.factor.solve(full(weighted @ rates.T))
+    moved[~network.held] = fit.factor.solve(full_matrix(weighted @ rates.T))
     return moved
 
 
-def full(matrix: Any) -> Array:
+def full_matrix(matrix: Any) -> Array:
     """Return a matrix as a full one."""
     return np.asarray(matrix.todense() if hasattr(matrix, "todense") else matrix)
 

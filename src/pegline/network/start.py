@@ -11,14 +11,14 @@ from collections.abc import Callable, Mapping, Sequence
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.arc_intersection import XY, Arc, between, cross, gap, meet, shape
+from pegline.network.arc_intersection import XY, Arc, cut_sine, gap, meetings, point_between, twice_area
 from pegline.network.growing_figure import Figure, Gap, Hints
 from pegline.network.observation_types import Chainage, Distance, Observation
-from pegline.network.placement_faults import unplaced
+from pegline.network.placement_faults import placement_faults
 from pegline.network.start_points import bookings, place_point
 from pegline.records import record
 
-__all__ = ["Gap", "Hints", "Start", "start"]
+__all__ = ["Gap", "Hints", "Start", "start_figure"]
 
 #: A mirror image is ruled out when it misfits a further line by more than so many standard deviations.
 MIRROR_SIGMAS = 4.0
@@ -36,7 +36,9 @@ class Start:
     handed: bool  #: whether something told left from right; else the figure may be mirrored as a whole
 
 
-def start(stations: Sequence[str], points: Sequence[str], observations: Sequence[Observation], hints: Hints) -> Start:
+def start_figure(
+    stations: Sequence[str], points: Sequence[str], observations: Sequence[Observation], hints: Hints
+) -> Start:
     """Place stations and points one after another, as far as it goes."""
     figure = Figure(observations, hints)
     _index(figure, frozenset(stations))
@@ -48,7 +50,7 @@ def start(stations: Sequence[str], points: Sequence[str], observations: Sequence
         figure.at,
         frozenset(figure.used),
         figure.pairs,
-        tuple(unplaced(figure, missing, frozenset(stations))),
+        tuple(placement_faults(figure, missing, frozenset(stations))),
         missing,
         figure.bent and not figure.tentative,
     )
@@ -109,7 +111,7 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
             share = row.booking.value / row.length
             rough = max(figure.rough[row.start], figure.rough[row.end])
             figure.used.update((number, number + 1))  # its ranging is booked right after it
-            _put(figure, row.point, between(start, end, share), rough)
+            _put(figure, row.point, point_between(start, end, share), rough)
 
 
 def _push(figure: Figure, name: str) -> None:
@@ -123,7 +125,7 @@ def _push(figure: Figure, name: str) -> None:
             figure.waiting.add((first.number, second.number))
             key = (
                 one.tie or other.tie,
-                -round(shape(one, other), 9),
+                -round(cut_sine(one, other), 9),
                 first.radius,
                 second.radius,
                 name,
@@ -136,7 +138,7 @@ def _push(figure: Figure, name: str) -> None:
 
 
 def _try_arcs(figure: Figure, name: str, one: Arc, other: Arc) -> None:
-    images = meet(one, other)
+    images = meetings(one, other)
     if images is None:
         lacking = gap(one, other)
         if name not in figure.gaps or lacking < figure.gaps[name][0]:
@@ -154,7 +156,7 @@ def _place_by_arcs(figure: Figure, name: str, at: XY, one: Arc, other: Arc) -> N
     figure.pairs[name] = (one.centre, other.centre)
     figure.bent = True
     rough = max(figure.rough[one.centre], figure.rough[other.centre])
-    rough = hypot(rough, hypot(one.sd, other.sd) / max(shape(one, other), 1e-3))
+    rough = hypot(rough, hypot(one.sd, other.sd) / max(cut_sine(one, other), 1e-3))
     _put(figure, name, at, rough)
     if figure.tentative:
         _settle_hand(figure)
@@ -174,7 +176,7 @@ def _by_side(figure: Figure, name: str, images: tuple[XY, XY]) -> int | None:
     if side is None or side.of.start not in figure.at or side.of.end not in figure.at:
         return None
     start, end = figure.at[side.of.start], figure.at[side.of.end]
-    fits = [(cross(start, end, image) > 0) == side.left for image in images]
+    fits = [(twice_area(start, end, image) > 0) == side.left for image in images]
     return fits.index(True) if fits[0] != fits[1] else None
 
 
@@ -184,7 +186,7 @@ def _by_drawing(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, othe
     if name not in sketches:
         return None
     if one.centre in sketches and other.centre in sketches:
-        turn = cross(sketches[one.centre], sketches[other.centre], sketches[name])
+        turn = twice_area(sketches[one.centre], sketches[other.centre], sketches[name])
         return None if turn == 0 else 0 if turn > 0 else 1
     laid = _laid(figure)
     if laid is None:
@@ -227,7 +229,7 @@ def _misfit(figure: Figure, image: XY, arc: Arc, one: Arc, other: Arc) -> float:
     """Return how far an image misfits a further arc, in standard deviations of the misfit."""
     distance = hypot(image[0] - arc.at[0], image[1] - arc.at[1])
     rough = hypot(arc.sd, figure.rough[arc.centre], figure.rough[one.centre], figure.rough[other.centre])
-    rough = hypot(rough, hypot(one.sd, other.sd) / max(shape(one, other), 1e-3))
+    rough = hypot(rough, hypot(one.sd, other.sd) / max(cut_sine(one, other), 1e-3))
     return abs(distance - arc.radius) / rough
 
 
@@ -235,10 +237,10 @@ def _guess_hand(figure: Figure) -> bool:
     """Place a first station off the base line on its left, for the time being, when no side is told."""
     if figure.bent or not figure.unsettled:
         return False
-    pushed = [(-shape(*pair), pair[0].radius, pair[1].radius, name) for name, pair in figure.unsettled.items()]
+    pushed = [(-cut_sine(*pair), pair[0].radius, pair[1].radius, name) for name, pair in figure.unsettled.items()]
     name = min(pushed)[-1]
     one, other = figure.unsettled[name]
-    images = meet(one, other)
+    images = meetings(one, other)
     if images is None:
         return False
     figure.tentative = True
@@ -269,12 +271,12 @@ def _hand(figure: Figure, name: str) -> bool | None:
     """Return whether a placed station stands on the side told; None where none is told of it."""
     side = figure.hints.sides.get(name)
     if side is not None and side.of.start in figure.at and side.of.end in figure.at:
-        return (cross(figure.at[side.of.start], figure.at[side.of.end], figure.at[name]) > 0) == side.left
+        return (twice_area(figure.at[side.of.start], figure.at[side.of.end], figure.at[name]) > 0) == side.left
     sketches = figure.hints.sketches
     pair = figure.pairs.get(name, ())
     if len(pair) == 2 and all(one in sketches for one in (name, *pair)):
-        drawn = cross(sketches[pair[0]], sketches[pair[1]], sketches[name])
-        return (drawn > 0) == (cross(figure.at[pair[0]], figure.at[pair[1]], figure.at[name]) > 0)
+        drawn = twice_area(sketches[pair[0]], sketches[pair[1]], sketches[name])
+        return (drawn > 0) == (twice_area(figure.at[pair[0]], figure.at[pair[1]], figure.at[name]) > 0)
     return None
 
 
@@ -294,7 +296,7 @@ def _prolong(figure: Figure) -> bool:
                     continue
                 figure.used.update((number + 1, lines[0]))
                 rough = abs(reach) * max(figure.rough[near], figure.rough[row.point])
-                _put(figure, far, between(figure.at[near], figure.at[row.point], reach), rough)
+                _put(figure, far, point_between(figure.at[near], figure.at[row.point], reach), rough)
                 return True
     return False
 

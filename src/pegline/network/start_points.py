@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import cos, hypot, sin
 
 from pegline.measures.values import Side
-from pegline.network.arc_intersection import XY, Arc, between, cross, meet, shape
+from pegline.network.arc_intersection import XY, Arc, cut_sine, meetings, point_between, twice_area
 from pegline.network.observation_types import (
     Chainage,
     Distance,
@@ -80,7 +80,7 @@ def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -
     if along is None or aside is None or along[1].start not in at or along[1].end not in at:
         return None
     start, end = at[along[1].start], at[along[1].end]
-    foot = between(start, end, along[1].booking.value / along[1].length)
+    foot = point_between(start, end, along[1].booking.value / along[1].length)
     away = aside[1].side * aside[1].booking.value if isinstance(aside[1], Offset) else 0.0
     size = hypot(end[0] - start[0], end[1] - start[1])
     nx, ny = -(end[1] - start[1]) / size, (end[0] - start[0]) / size
@@ -120,7 +120,7 @@ def _turned(start: XY, end: XY, angle: float) -> XY:
 def _circles(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[Arc]:
     for number, one in ones:
         if isinstance(one, Oblique) and one.start in at and one.end in at:
-            foot = between(at[one.start], at[one.end], one.share)
+            foot = point_between(at[one.start], at[one.end], one.share)
             yield Arc(number, f"{one.start}-{one.end}", foot, one.booking.value, one.booking.sd, tie=False)
         if isinstance(one, Distance):
             centre = one.start if name == one.end else one.end
@@ -146,8 +146,8 @@ def _by_circles(
     circles: Sequence[Arc], at: Mapping[str, XY], side: Side | None, row: tuple[tuple[str, str] | None, int]
 ) -> _Placed | None:
     pairs = [(one, other) for i, other in enumerate(circles) for one in circles[:i]]
-    for one, other in sorted(pairs, key=lambda pair: -shape(*pair)):
-        images = meet(one, other)
+    for one, other in sorted(pairs, key=lambda pair: -cut_sine(*pair)):
+        images = meetings(one, other)
         if images is None:
             return None
         chosen = _image(images, (one, other), circles, at, side, row)
@@ -172,7 +172,7 @@ def _image(
         told.append((side.of.start, side.of.end, side.left))
     for start, end, left in told:
         if start in at and end in at:
-            fits = [(cross(at[start], at[end], image) > 0) == left for image in images]
+            fits = [(twice_area(at[start], at[end], image) > 0) == left for image in images]
             if fits[0] != fits[1]:
                 return fits.index(True)
     misfits = [

@@ -22,7 +22,7 @@ from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment, Array
 from pegline.network.observation_types import Booking, Observation
 from pegline.network.quality import POWER, base_holding
-from pegline.network.reading_effects import Readings, derivative_matrix, full, moves
+from pegline.network.reading_effects import Readings, derivative_matrix, full_matrix, parameter_moves
 from pegline.records import record
 from pegline.reduction.model import Reduction
 
@@ -199,7 +199,7 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
-        gradients = full(derivatives[numbers]).T
+        gradients = full_matrix(derivatives[numbers]).T
         solved = plotting.factor.solve(gradients)
         sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
         by_residual = -weights[:, None] * (derivatives @ solved)
@@ -249,7 +249,7 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
     for begin in range(0, len(mistakes), COLUMNS):
         part = slice(begin, begin + COLUMNS)
-        moved = moves(adjusted, readings.rates[part], derivatives)
+        moved = parameter_moves(adjusted, readings.rates[part], derivatives)
         points = moved[: 2 * count].reshape(count, 2, -1)
         local = points + held @ points[list(base)].reshape(4, -1)
         size = np.hypot(local[:, 0], local[:, 1])

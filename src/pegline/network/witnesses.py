@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pegline.book.model import At, Book
-from pegline.network.least_squares import Fit, changed, linearise, misclosures
+from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
 from pegline.network.observation_types import Booking, Distance
 from pegline.reduction.model import Reduction
 
@@ -56,7 +56,7 @@ def with_witnesses(fit: Fit, book: Book, reduction: Reduction) -> tuple[Fit, tup
     found = [one for one in witness_observations(book, reduction) if all(name in index for name in one.points)]
     if not found:
         return fit, ()
-    wider = changed(network, (*network.observations, *found))
+    wider = with_observations(network, (*network.observations, *found))
     linear = linearise(wider, fit.parameters)
     keep = np.append(fit.keep, np.zeros(len(found), bool))
     numbers = tuple(range(len(network.observations), len(wider.observations)))

@@ -13,7 +13,17 @@ from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Ground, TapeConstants
 from pegline.reduction.tape import CORRECTIONS, PLAIN, Conditions, lays
 
-__all__ = ["DOUBT", "corrected", "lacking", "mean", "reading_sd", "reduced", "spread_limit", "spread_passes", "total"]
+__all__ = [
+    "DOUBT",
+    "correct_length",
+    "mean_of_readings",
+    "missing_constants",
+    "reading_sd",
+    "reduce_reading",
+    "spread_limit",
+    "spread_passes",
+    "sum_of_legs",
+]
 
 #: Standard deviation of the finest reading of a tape, metres. Common practice.
 FINEST = 1e-4
@@ -21,7 +31,7 @@ FINEST = 1e-4
 DOUBT = 3.0
 
 
-def corrected(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, dict[str, float]]:
+def correct_length(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, dict[str, float]]:
     """Return a reading as a level length on the ground, with what each correction added, metres."""
     ledger: dict[str, float] = {}
     if conditions is PLAIN:
@@ -35,7 +45,7 @@ def corrected(length: float, conditions: Conditions, tape: TapeConstants) -> tup
     return length, ledger
 
 
-def lacking(conditions: Conditions, tape: TapeConstants) -> list[tuple[str, list[str]]]:
+def missing_constants(conditions: Conditions, tape: TapeConstants) -> list[tuple[str, list[str]]]:
     """Return each correction that was asked for but cannot be made, with the constants that the tape lacks."""
     if conditions is PLAIN:
         return []
@@ -60,12 +70,12 @@ def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, un
     return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2) or FINEST
 
 
-def reduced(
+def reduce_reading(
     reading: Reading, *, unit: str, conditions: Conditions, tape: TapeConstants, accuracy: Accuracy | None = None
 ) -> Ground:
     """Return one reading on the ground."""
     read = reading.length.metres(unit)
-    length, ledger = corrected(read, conditions, tape)
+    length, ledger = correct_length(read, conditions, tape)
     sd = reading_sd(read, tape, accuracy, unit)
     return Ground(
         reading=read,
@@ -74,14 +84,14 @@ def reduced(
         tape=tape.name,
         place=reading.place,
         corrections=ledger,
-        either=tuple(corrected(option.metres(unit), conditions, tape)[0] for option in reading.either)
+        either=tuple(correct_length(option.metres(unit), conditions, tape)[0] for option in reading.either)
         if reading.either
         else (),
         doubtful=reading.doubtful,
     )
 
 
-def mean(grounds: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
+def mean_of_readings(grounds: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
     """Return the mean of several readings of one length.
 
     It shares the scale of the tape that taped most of it; the scale of any other tape in it goes
@@ -99,7 +109,7 @@ def mean(grounds: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
     return replace(_weighted(grounds, scales, 1 / len(grounds)), count=len(grounds))
 
 
-def total(legs: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
+def sum_of_legs(legs: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
     """Return a line that was taped in legs: their sum, its scale shared as that of a `mean`."""
     return legs[0] if len(legs) == 1 else _weighted(legs, scales, 1.0)
 

@@ -16,7 +16,15 @@ from pegline.measures.obstacles import Passage
 from pegline.measures.offset import Row
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Name, Reading
-from pegline.reduction.ground import DOUBT, corrected, lacking, mean, reading_sd, reduced, total
+from pegline.reduction.ground import (
+    DOUBT,
+    correct_length,
+    mean_of_readings,
+    missing_constants,
+    reading_sd,
+    reduce_reading,
+    sum_of_legs,
+)
 from pegline.reduction.model import (
     Ground,
     ReducedArc,
@@ -146,13 +154,13 @@ def _line(rack: Rack, line: Line) -> ReducedLine:
         grounds.append(ground)
         slopes.append(by_slope)
     if line.legs:
-        ground = total([_sloping(g, s) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
+        ground = sum_of_legs([_sloping(g, s) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
         ends = accumulate(g.reading for g in grounds), accumulate(g.length for g in grounds)
         pieces = tuple(zip(*ends, strict=True))
     else:
         rack.test_spread(grounds, f"line {line.name}")
         # The slope is the same whichever way it was taped: repetition does not reduce its part.
-        ground = _sloping(mean(grounds, rack.scales), fsum(slopes) / len(slopes))
+        ground = _sloping(mean_of_readings(grounds, rack.scales), fsum(slopes) / len(slopes))
         pieces = ((ground.reading, ground.length),)
     return ReducedLine(line.name, line.start, line.end, line.use, ground, line, pieces)
 
@@ -181,11 +189,11 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
         if taped.passage:
             ground = _past_obstacle(rack, line, taped.passage, conditions, tape)
         else:
-            ground = reduced(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
+            ground = reduce_reading(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
     except ValueError:
         text = f"line {line.name} cannot rise by more than it is long; look at its rise and its reading"
         rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
-        return reduced(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
+        return reduce_reading(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
     if stepped:
         return _sloping(ground, DROP_SD * sqrt(stepped * _share(line, taped))), 0.0
     angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
@@ -205,16 +213,16 @@ def _past_obstacle(rack: Rack, line: Line, passage: Passage, conditions: Conditi
     """Return a leg past an obstacle: the figure is solved as it lies, and its length made level along the line."""
     unit = rack.book.unit_of(line.name)
     flat = replace(conditions, rise=None, slope=None)
-    grounds = [reduced(reading, unit=unit, conditions=flat, tape=tape) for reading in passage.readings]
+    grounds = [reduce_reading(reading, unit=unit, conditions=flat, tape=tape) for reading in passage.readings]
     method = passage.method or line.method or rack.book.default_method
     ground = passage_ground(passage, grounds, RIGHT_ANGLE_SD[method if method != "swing" else None])
     tilt = Conditions(rise=conditions.rise, slope=conditions.slope)
-    length, by_slope = corrected(ground.length, tilt, tape)
+    length, by_slope = correct_length(ground.length, tilt, tape)
     return replace(ground, length=length, corrections={**ground.corrections, **by_slope})
 
 
 def _tell_lacking(rack: Rack, line: Line, taped: Taped, conditions: Conditions, tape: TapeConstants) -> None:
-    for correction, needs in lacking(conditions, tape):
+    for correction, needs in missing_constants(conditions, tape):
         rack.warn(
             (tape.name, correction),
             "no-correction",

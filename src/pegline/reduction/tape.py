@@ -35,9 +35,9 @@ __all__ = [
     "slope_correction",
     "slope_sd",
     "standard_correction",
-    "taken_for_granted",
     "temperature_correction",
     "true_length",
+    "usual_tape",
 ]
 
 GRAVITY: Final = 9.80665  # m/s², exact: standard acceleration of free fall, 3rd CGPM, 1901
@@ -395,7 +395,7 @@ def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
     return None
 
 
-def taken_for_granted(name: str) -> TapeConstants:
+def usual_tape(name: str) -> TapeConstants:
     """Return the fibreglass tape that is assumed where the book names none."""
     return _filled(TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {})
 

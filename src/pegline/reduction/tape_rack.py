@@ -10,9 +10,9 @@ from math import hypot
 from pegline.book.model import Book, Tape
 from pegline.errors import Finding, Place
 from pegline.measures.values import Accuracy, Reading
-from pegline.reduction.ground import mean, reduced, spread_limit, spread_passes
+from pegline.reduction.ground import mean_of_readings, reduce_reading, spread_limit, spread_passes
 from pegline.reduction.model import Ground, TapeConstants
-from pegline.reduction.tape import PLAIN, Conditions, constants, taken_for_granted, true_length
+from pegline.reduction.tape import PLAIN, Conditions, constants, true_length, usual_tape
 
 __all__ = ["Rack"]
 
@@ -40,7 +40,7 @@ class Rack:
         name = named or (next(iter(self.book.tapes)) if len(self.book.tapes) == 1 else "fibreglass")
         booked = self.book.tapes.get(name)
         if name not in self.tapes:
-            self.tapes[name] = constants(booked, self.book.unit) if booked else taken_for_granted(name)
+            self.tapes[name] = constants(booked, self.book.unit) if booked else usual_tape(name)
             self.scales[name] = self.tapes[name].scale_sd
         if not booked:
             self.warn(
@@ -91,10 +91,10 @@ class Rack:
         conditions = self.standard(tape, day or self.book.date)
         unit = unit or self.book.unit
         if len(readings) == 1:
-            return reduced(readings[0], unit=unit, conditions=conditions, tape=tape, accuracy=accuracy)
-        grounds = [reduced(r, unit=unit, conditions=conditions, tape=tape, accuracy=accuracy) for r in readings]
+            return reduce_reading(readings[0], unit=unit, conditions=conditions, tape=tape, accuracy=accuracy)
+        grounds = [reduce_reading(r, unit=unit, conditions=conditions, tape=tape, accuracy=accuracy) for r in readings]
         self.test_spread(grounds, what)
-        return mean(grounds, self.scales)
+        return mean_of_readings(grounds, self.scales)
 
     def test_spread(self, grounds: Sequence[Ground], what: str) -> None:
         """Warn where readings of one length differ by more than the tape should give."""

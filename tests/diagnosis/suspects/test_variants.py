@@ -9,8 +9,8 @@ from builders.simulated import Framework
 
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.errors import BookError
-from pegline.network.dependents import Rate, change_of, moved
-from pegline.network.least_squares import changed, solve
+from pegline.network.dependents import Rate, change_of, with_reading_changed
+from pegline.network.least_squares import solve, with_observations
 from pegline.network.observation_types import with_value
 
 SOLVED = 1e-4  # metres: steps that lower χ² by less than a thousandth are not made
@@ -38,7 +38,7 @@ def test_a_reading_replaced_is_solved_as_the_network_solves_it(name):
     solved = all_solved(network, [Variant({n: one}) for n, one in others.items()], fit.parameters)
 
     for v, (n, one) in enumerate(others.items()):
-        expected = solve(changed(network, [one if m == n else old for m, old in enumerate(ones)]))
+        expected = solve(with_observations(network, [one if m == n else old for m, old in enumerate(ones)]))
         assert solved.squares[v] == pytest.approx(expected.square_sum, abs=0.01)
         assert solved.parameters[v] == pytest.approx(expected.parameters, abs=SOLVED)
 
@@ -55,7 +55,7 @@ def test_an_amount_to_be_found_is_what_leaving_the_reading_out_gives(name):
             without = solve(network, keep, fit.parameters)
         except BookError:  # what nothing else holds cannot be left out
             continue
-        spoilt = changed(network, moved(ones, n, 0.3))
+        spoilt = with_observations(network, with_reading_changed(ones, n, 0.3))
         solved = all_solved(spoilt, [Variant(amounts=({n: Rate(1.0)},))], fit.parameters, [[0.0]])
         assert solved.amounts[0, 0] == pytest.approx(-0.3 - without.residuals[n], abs=2 * SOLVED)
         assert solved.squares[0] == pytest.approx(without.square_sum, abs=0.01)
@@ -70,7 +70,7 @@ def test_what_hangs_on_a_reading_follows_its_amount(name):
         amount = change_of(ones, n)
         if len(amount) < 2:
             continue
-        spoilt = changed(network, moved(ones, n, -2.0))
+        spoilt = with_observations(network, with_reading_changed(ones, n, -2.0))
         solved = all_solved(spoilt, [Variant(amounts=(amount,), fixed=(2.0,))], fit.parameters)
         assert solved.squares[0] == pytest.approx(fit.square_sum, abs=0.01)
 
@@ -80,7 +80,7 @@ def test_an_observation_between_other_points():
     ones = network.observations
     n = next(n for n, one in enumerate(ones) if one.booking.label == "P-A")
     wrong = replace(ones[n], start="Q")
-    spoilt = changed(network, [wrong if m == n else old for m, old in enumerate(ones)])
+    spoilt = with_observations(network, [wrong if m == n else old for m, old in enumerate(ones)])
 
     solved = all_solved(spoilt, [Variant(), Variant({n: ones[n]})], fit.parameters)
 

@@ -15,7 +15,7 @@ from pegline.commands.positions import Positions
 from pegline.detail.curves import curve
 from pegline.detail.model import Path, Shape
 from pegline.detail.path import area, length, straight, stroke
-from pegline.detail.paths_by_geometry import making
+from pegline.detail.paths_by_geometry import making_of
 from pegline.errors import UsageError
 from pegline.measures.notation import ACRE, Notation
 from pegline.network.model import Array
@@ -159,7 +159,7 @@ def _side(positions: Positions, request: StripRequest) -> tuple[tuple[str, ...],
     for name in (request.start, request.end):
         positions.required(name, "station")
     shape = survey.detail.shapes.get(request.feature)
-    made = making(shape.booked, survey.book, survey.reduction) if shape and shape.path else None
+    made = making_of(shape.booked, survey.book, survey.reduction) if shape and shape.path else None
     if made is None or not made.shown:
         raise UsageError(f"{request.feature!r} is no line of points in the survey; name a fence, a hedge, an edge")
     points = tuple(name for name in made.shown if name not in (request.start, request.end))

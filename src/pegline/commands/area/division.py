@@ -22,7 +22,7 @@ from pegline.commands.area.cuts import (
 from pegline.commands.positions import Positions, derivatives
 from pegline.detail.model import Path
 from pegline.detail.path import area, stroke
-from pegline.detail.paths_by_geometry import Making, making
+from pegline.detail.paths_by_geometry import Making, making_of
 from pegline.detail.ruler import Ruler
 from pegline.errors import UsageError
 from pegline.network.model import Array
@@ -111,7 +111,7 @@ def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Rin
         rings = [each.name for each in survey.detail.shapes.values() if each.area is not None]
         what = "crosses itself and has no area" if shape and shape.form == "area" else "is no ring of the survey"
         raise UsageError(f"{name!r} {what}; the rings are: {', '.join(rings) or 'none'}")
-    made = making(shape.booked, survey.book, survey.reduction)
+    made = making_of(shape.booked, survey.book, survey.reduction)
     if made is None:
         raise RuntimeError(f"ring {name} is drawn and cannot be made")
     arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(made.grounds)

@@ -11,7 +11,7 @@ from typing import Final, Literal
 import numpy as np
 
 from pegline.network.model import Array
-from pegline.plane import left_of, turned
+from pegline.plane import left_of, turn_points
 
 __all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "differing", "laid", "limit"]
 
@@ -84,7 +84,7 @@ class Comparison:
     def over(self, points: Array) -> Array:
         """Return points of the new survey (n, 2) laid over the old one."""
         centre, shift = np.array(self.centre), np.array(self.shift)
-        return np.asarray(turned(points - centre, self.turn) + centre + shift)
+        return np.asarray(turn_points(points - centre, self.turn) + centre + shift)
 
     @property
     def decided(self) -> bool:
@@ -136,7 +136,7 @@ def laid(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparis
     a, b = new[list(stable)] - here, old[list(stable)] - there
     angle = np.arctan2((a[:, 1] * b[:, 0] - a[:, 0] * b[:, 1]).sum(), (a * b).sum())
     shift = there - here
-    moved = turned(new - here, angle) + there
+    moved = turn_points(new - here, angle) + there
     told = Comparison((), (float(shift[0]), float(shift[1])), float(angle), (float(here[0]), float(here[1])))
     return moved, told
 

@@ -20,7 +20,7 @@ from pegline.measures.spelling import suggest
 from pegline.network.confidence import confidence_radii
 from pegline.network.critical_value import sidak
 from pegline.network.model import Array
-from pegline.plane import bearing, distance, wrapped
+from pegline.plane import bearing, distance, wrap_angle
 from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey
@@ -416,7 +416,7 @@ class _Search:
         """Return a move with what it leads to most nearly."""
         at, way = self.positions.of(self.peg), float(bearing(np.zeros(2), vector))
         named = [name for name in self.positions.known if distance(self.positions.of(name), at) > 1.0]
-        aside = {name: float(wrapped(way - bearing(at, self.positions.of(name)))) for name in named}
+        aside = {name: float(wrap_angle(way - bearing(at, self.positions.of(name)))) for name in named}
         toward = min(aside, key=lambda name: abs(aside[name]), default=None)
         return Move(float(np.hypot(*vector)), way, toward, aside[toward] if toward else 0.0)
 

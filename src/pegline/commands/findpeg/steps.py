@@ -11,7 +11,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.findpeg.search import Anchor, LostPeg, Move, WitnessResult
 from pegline.commands.judgement import GROUND_CAUTION
 from pegline.measures.notation import Notation
-from pegline.plane import bearing, distance, foot, wrapped
+from pegline.plane import bearing, distance, foot, wrap_angle
 
 __all__ = ["move_sentence", "steps", "true_reading"]
 
@@ -132,7 +132,7 @@ def true_reading(witness: WitnessResult, notation: Notation) -> str:
 
 
 def _angle(lost: LostPeg, one: Anchor, other: Anchor) -> float:
-    between = abs(float(wrapped(bearing(lost.position, one.position) - bearing(lost.position, other.position))))
+    between = abs(float(wrap_angle(bearing(lost.position, one.position) - bearing(lost.position, other.position))))
     return degrees(min(between, np.pi - between))
 
 

@@ -13,7 +13,7 @@ from pegline.commands.prepare.proposals import Proposal
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.network.model import Array
-from pegline.plane import distance, turned
+from pegline.plane import distance, turn_points
 from pegline.units import METRES_PER
 
 __all__ = ["new_book"]
@@ -58,7 +58,7 @@ def _on_sketch(proposal: Proposal, at: Array) -> Array:
     book = proposal.expectation.intention.book
     unit = book.sketch.unit.metres(book.unit) if book.sketch.unit else METRES_PER[book.unit]
     top = book.sketch.top.radians if book.sketch.top else 0.0
-    return np.asarray(turned(at, -top) / unit)
+    return np.asarray(turn_points(at, -top) / unit)
 
 
 def _lines(proposal: Proposal, place: Place) -> Iterator[Entry]:

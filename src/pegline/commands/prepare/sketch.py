@@ -21,7 +21,7 @@ from pegline.measures.distance import Wall
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.network.model import Array
-from pegline.plane import distance, left_of, turned
+from pegline.plane import distance, left_of, turn_points
 from pegline.units import METRES_PER
 
 __all__ = [
@@ -64,7 +64,7 @@ def sketched_places(book: Book, written: Table) -> dict[str, Array]:
             if pair and isinstance(pair[1], Items) and len(pair[1].items) == 2:
                 numbers = [float(item.value) for item in pair[1].items if isinstance(item, Text)]
                 if len(numbers) == 2:
-                    found[name] = np.asarray(turned(np.array(numbers) * unit, top))
+                    found[name] = np.asarray(turn_points(np.array(numbers) * unit, top))
     return found
 
 

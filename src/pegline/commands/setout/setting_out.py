@@ -19,7 +19,7 @@ from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
 from pegline.plane import distance
 from pegline.records import record
-from pegline.reduction.ground import corrected
+from pegline.reduction.ground import correct_length
 from pegline.survey import Survey
 from pegline.units import METRES_PER
 
@@ -231,7 +231,7 @@ def _measured(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: 
         raise UsageError(f"--from {reading.start!r} is neither surveyed nor a target{suggest(reading.start, known)}")
     there, start = _place(targets, reading.target), _place(targets, reading.start)
     computed = float(distance(start, there)) / positions.scale
-    length = corrected(reading.reading, tapes.offset.conditions, tapes.offset.constants)[0]
+    length = correct_length(reading.reading, tapes.offset.conditions, tapes.offset.constants)[0]
     unit = units_towards(there, start[None])[0]
     spread = sum(
         float(unit @ way.best.covariance @ unit) for way in _set(ways, reading.target, reading.start) if way.best

@@ -15,7 +15,7 @@ from pegline.commands.setout.target_file import TargetFile, TargetPoint
 from pegline.detail.curves import curve, parallel
 from pegline.detail.model import Path
 from pegline.detail.path import straight
-from pegline.detail.paths_by_geometry import making
+from pegline.detail.paths_by_geometry import making_of
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.measures.spelling import suggest
@@ -300,7 +300,7 @@ class _Evaluation:
                     return straight([self.of(point) for point in (edge.start, edge.end, *corners)], closed=True)
         survey = self._targets.positions.survey
         feature = survey.book.features.get(name)
-        made = making(feature, survey.book, survey.reduction) if feature else None
+        made = making_of(feature, survey.book, survey.reduction) if feature else None
         if made is None:
             text = f"{copy.name}: no line feature {name!r} to copy{suggest(name, list(survey.book.features))}"
             raise BookError([Finding("target", text, copy.place)])

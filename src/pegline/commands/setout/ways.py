@@ -16,7 +16,7 @@ from pegline.commands.tape_in_hand import TapeInHand
 from pegline.network.confidence import CHI2_95, confidence_radii
 from pegline.network.model import Array
 from pegline.network.observations import RANGING_SD
-from pegline.plane import bearing, distance, foot, left_of, wrapped
+from pegline.plane import bearing, distance, foot, left_of, wrap_angle
 from pegline.records import record
 from pegline.reduction.reduce import foot_sd
 
@@ -212,5 +212,5 @@ def _by_arcs(targets: TargetSet, name: str, tape: TapeInHand, standing: Sequence
 
 def _cut(at: Array, one: Array, other: Array) -> float:
     """Return the angle at which two arcs cut, radians, at most a right angle."""
-    between = abs(float(wrapped(bearing(at, one) - bearing(at, other))))
+    between = abs(float(wrap_angle(bearing(at, one) - bearing(at, other))))
     return min(between, pi - between)

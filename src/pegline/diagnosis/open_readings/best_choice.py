@@ -32,10 +32,10 @@ from pegline.diagnosis.open_readings.choice_observations import Numbers, Observe
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
 from pegline.network.adjust import adjust
-from pegline.network.least_squares import Fit, build, changed, linearise, misclosures, solve
+from pegline.network.least_squares import Fit, build_network, linearise, misclosures, solve, with_observations
 from pegline.network.model import Array
 from pegline.network.observation_types import Observation
-from pegline.network.start import Gap, start
+from pegline.network.start import Gap, start_figure
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 
@@ -235,7 +235,7 @@ def _rough(observed: Observed, numbers: Numbers) -> _Rough:
     book, readings = observed.book, observed.readings
     try:
         found = observed.of(numbers)
-        first = start(book.station_names, observed.shared, found, observed.hints)
+        first = start_figure(book.station_names, observed.shared, found, observed.hints)
     except BookError:
         return _Rough(inf)
     gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
@@ -250,7 +250,7 @@ def _rough(observed: Observed, numbers: Numbers) -> _Rough:
         for one in found
         if one.booking.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
     ]
-    network = build(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
+    network = build_network(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
     off = misclosures(network, linearise(network, network.begin)) / network.sds
     return _Rough(len(first.missing), float(np.log1p((off / RUDE) ** 2).sum()), concerned)
 
@@ -314,7 +314,7 @@ class _Trial:
         """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
         try:
             return solve(
-                changed(self.fit.network, self.observed(numbers)), None, self.fit.parameters, steps=STEPS
+                with_observations(self.fit.network, self.observed(numbers)), None, self.fit.parameters, steps=STEPS
             ).square_sum
         except BookError:
             return inf
@@ -361,7 +361,7 @@ class _Trial:
     def _change(self, numbers: Numbers) -> Array:
         """Return what another combination changes in the residuals where the points stand, over σ."""
         network = self.fit.network
-        other = changed(network, self.observed(numbers))
+        other = with_observations(network, self.observed(numbers))
         residuals = misclosures(other, linearise(other, self.fit.parameters))
         return np.asarray((residuals - self.fit.residuals) / network.sds)
 

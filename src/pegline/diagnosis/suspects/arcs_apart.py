@@ -20,7 +20,7 @@ from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import build
+from pegline.network.least_squares import build_network
 from pegline.network.observation_types import Bearing, Control, Distance
 from pegline.network.observations import observations, shared_points
 from pegline.network.start import Gap
@@ -77,7 +77,7 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
         return None
     start, end = names.index(base.start), names.index(base.end)
     tapes = {name: constants.scale_sd for name, constants in sorted(reduction.tapes.items())}
-    network = build(
+    network = build_network(
         names,
         len(book.station_names),
         ones,

@@ -19,7 +19,7 @@ from pegline.network.equations import wrapped
 from pegline.network.growing_figure import Gap, Hints
 from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import Bearing, Chainage, Control, Distance, Observation, with_value
-from pegline.network.start import Start, start
+from pegline.network.start import Start, start_figure
 
 __all__ = ["Construction", "construct", "orientations"]
 
@@ -165,7 +165,7 @@ def _started(network: Network, hints: Hints) -> Start | None:
     ones = list(network.observations)
     names, count = network.names, network.stations
     for _ in range(MENDED):
-        begun = start(names[:count], names[count:], ones, hints)
+        begun = start_figure(names[:count], names[count:], ones, hints)
         if not begun.missing:
             return begun
         gaps = [finding.data for finding in begun.findings if isinstance(finding.data, Gap)]
@@ -174,7 +174,7 @@ def _started(network: Network, hints: Hints) -> Start | None:
         for gap in gaps:
             _mend(ones, gap)
     freed = [_as_tie(one) for one in ones]
-    begun = start(names[:count], names[count:], freed, hints)
+    begun = start_figure(names[:count], names[count:], freed, hints)
     return None if begun.missing else begun
 
 

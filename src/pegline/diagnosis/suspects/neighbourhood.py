@@ -16,7 +16,7 @@ from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.errors import BookError
 from pegline.network.common import Array
 from pegline.network.dependents import change_of, changed_by
-from pegline.network.least_squares import Network, build, changed, linearise, misclosures, solve
+from pegline.network.least_squares import Network, build_network, linearise, misclosures, solve, with_observations
 from pegline.network.observation_types import Distance
 
 __all__ = ["SMALL", "Neighbourhood", "mended", "neighbourhood", "robust", "robust_without_each", "roughness"]
@@ -79,7 +79,7 @@ def mended(whole: Network, near: Neighbourhood, verdict: Verdict, begin: Array) 
     for amount, size in zip(variant.amounts, verdict.amounts, strict=False):
         for number, rate in amount.items():
             ones[near.numbers[number]] = changed_by(ones[near.numbers[number]], rate, size)
-    return robust(changed(whole, ones), [begin])
+    return robust(with_observations(whole, ones), [begin])
 
 
 def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
@@ -100,7 +100,7 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
     held = [
         2 * row + axis for row, n in enumerate(order) for axis in (0, 1) if n not in inside or whole.held[2 * n + axis]
     ]
-    network = build(
+    network = build_network(
         [whole.names[n] for n in order],
         sum(n < whole.stations for n in order),
         ones,

@@ -28,8 +28,8 @@ from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import BookError
 from pegline.network.adjust import hints
 from pegline.network.common import Array
-from pegline.network.dependents import moved
-from pegline.network.least_squares import Fit, Network, changed, solve
+from pegline.network.dependents import with_reading_changed
+from pegline.network.least_squares import Fit, Network, solve, with_observations
 from pegline.solved import Solved
 
 __all__ = ["NOTHING_WRONG", "SOMETHING_ELSE", "Candidate", "Suspicion", "suspicion"]
@@ -174,7 +174,9 @@ def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:
     number = first.hypothesis.numbers[0]
     amount = first.amounts[0] if first.amounts else 0.0
     try:
-        mended = solve(changed(of.network, moved(of.observations, number, amount)), None, first.parameters)
+        mended = solve(
+            with_observations(of.network, with_reading_changed(of.observations, number, amount)), None, first.parameters
+        )
     except BookError:
         return np.eye(len(singles))
     rows = np.array([one.number for one in singles], np.int64)

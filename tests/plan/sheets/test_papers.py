@@ -241,8 +241,11 @@ def smallest(plan: Plan) -> bool:
 
 
 def sheet_of(hull: np.ndarray, scale: int, papers: tuple[str, ...]) -> Layout | None:
-    # What the shortest title, verdict and caution take: a column of 63 mm, a band of 40 mm.
-    return one_sheet(hull, lambda _p, _a, beside, _c: 63.0 if beside else 48.0, scale, papers, None)
+    # What the shortest title, verdict and caution take: a column as wide as columns are, a band of 48 mm.
+    def room(paper: str, across: bool, beside: bool, complete: bool) -> float:
+        return (63.0 if paper == "A4" else 70.0) if beside else 48.0
+
+    return one_sheet(hull, room, scale, papers, None)
 
 
 PLOTS = [*range(12), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(12, 200))]

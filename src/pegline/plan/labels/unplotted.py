@@ -29,29 +29,19 @@ RINGS: Final = AROUND[:, :TRIED]
 CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
+Wish = tuple[str, Feature, str, Any]  #: layer, feature, text, and the two ends that it stands along
+
+
 def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper: LabelPaper) -> Iterator[Label]:
     """Yield the labels that do not plot, off those that are placed, off stations and off one another.
 
     A point whose feature or station bears its name, and is labelled, needs no name of its own.
     """
-    shown = {label.owner for label in placed}
-    shown &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
-    points = [
-        ("POINT-NAMES", feature, feature.name, (feature.geometry, feature.geometry))
-        for feature in features
-        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple) and feature.name not in shown
-    ]
-    offsets = [
-        ("OFFSET-FIGURES", feature, text, feature.geometry.vertices)
-        for feature in features
-        if feature.layer == "OFFSETS" and isinstance(feature.geometry, Path)
-        if (text := feature.attributes.get("booked"))
-    ]
-    wanted = points + offsets
+    points, offsets = _unnamed_points(features, placed), _booked_offsets(features)
+    wanted, count = points + offsets, len(points)
     widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
     positions = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2)
     ends = paper.points(positions)
-    count = len(points)
     spots = np.concatenate(
         [
             around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
@@ -61,21 +51,33 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
     chosen = first_free(spots, sizes, _taken(features, placed, paper))
     where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
-    for row in range(len(wanted)):
-        layer, feature, text, _ = wanted[row]
+    for row, ((layer, feature, text, _), width) in enumerate(zip(wanted, widths.tolist(), strict=True)):
         x, y, rotation = where[row].tolist()
         (x0, y0), (x1, y1) = positions[row].tolist()
-        yield Label(
-            layer,
-            text,
-            paper.position(x, y),
-            rotation - paper.turn,
-            HEIGHT,
-            float(widths[row]),
-            feature.source,
-            feature.name,
-            None if row < count else ((x0, y0), (x1, y1)),
-        )
+        centre, turn = paper.position(x, y), rotation - paper.turn
+        measures = None if row < count else ((x0, y0), (x1, y1))
+        yield Label(layer, text, centre, turn, HEIGHT, width, feature.source, feature.name, measures)
+
+
+def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> list[Wish]:
+    """Return what the points want that no feature or station names."""
+    shown = {label.owner for label in placed}
+    shown &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
+    return [
+        ("POINT-NAMES", feature, feature.name, (feature.geometry, feature.geometry))
+        for feature in features
+        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple) and feature.name not in shown
+    ]
+
+
+def _booked_offsets(features: Sequence[Feature]) -> list[Wish]:
+    """Return what the offsets want: their figures as booked."""
+    return [
+        ("OFFSET-FIGURES", feature, text, feature.geometry.vertices)
+        for feature in features
+        if feature.layer == "OFFSETS" and isinstance(feature.geometry, Path)
+        if (text := feature.attributes.get("booked"))
+    ]
 
 
 def _taken(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:

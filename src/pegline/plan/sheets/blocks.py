@@ -18,7 +18,7 @@ from pegline.plan.map.norths import other_norths
 from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
-from pegline.plan.sheets.column import SMALL, Pencil
+from pegline.plan.sheets.column import LEADING, SMALL, Pencil
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 
@@ -233,6 +233,18 @@ def title_block(pencil: Pencil, content: Content) -> None:
     pencil.gap(0.8)
     pencil.paragraph(f"Scale 1:{content.scale} on {content.paper}", height=2.5, bold=True)
     pencil.gap(0.8)
+    _title_rows(pencil, content)
+    for revision in sheet.revisions:
+        day = revision.date.isoformat() if revision.date else ""
+        pencil.paragraph("  ".join(filter(None, (revision.revision, day, revision.note))))
+    pencil.gap(0.8)
+    pencil.text(f"Sheet {content.sheet} of {content.sheets}", height=2.5, bold=True)
+    pencil.gap(1.0)
+
+
+def _title_rows(pencil: Pencil, content: Content) -> None:
+    """Write what the title says of the survey, name and value a line."""
+    book, sheet = content.solved.book, content.solved.book.sheet
     surveyor = ", ".join(dict.fromkeys(filter(None, (book.surveyor, *book.party))))
     rows = (
         ("Measured", book.date.isoformat() if book.date else None),
@@ -251,13 +263,7 @@ def title_block(pencil: Pencil, content: Content) -> None:
         if value:
             top = pencil.y
             pencil.paragraph(str(value), indent=wide)
-            pencil.items.append(_plain(name, top - SMALL * 1.85))
-    for revision in sheet.revisions:
-        day = revision.date.isoformat() if revision.date else ""
-        pencil.paragraph("  ".join(filter(None, (revision.revision, day, revision.note))))
-    pencil.gap(0.8)
-    pencil.text(f"Sheet {content.sheet} of {content.sheets}", height=2.5, bold=True)
-    pencil.gap(1.0)
+            pencil.items.append(_plain(name, top - SMALL * LEADING))
 
 
 def _plain(text: str, y: float) -> Words:

@@ -55,7 +55,8 @@ def test_prefixes_of_a_sound_book_are_solved_as_far_as_they_go(path):
 def test_every_prefix_of_a_sound_book_is_solved_as_far_as_it_goes(path):
     solved = [as_far_as_it_goes(text, path.name)[0] for text in prefixes(path)]
 
-    assert any(survey is not None for survey in solved)
+    measured = any(line.taped or line.legs for line in parse_book(path.read_bytes(), path.name).lines.values())
+    assert any(survey is not None for survey in solved) == measured
 
 
 def test_a_prefix_never_has_fewer_stations_than_a_shorter_one():

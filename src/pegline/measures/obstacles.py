@@ -187,7 +187,14 @@ def _two(help_: str) -> Key:
 class Passage:
     """What was taped to carry a line past an obstacle."""
 
-    past: Annotated[str, Key(TEXT, "What the line passes, in words: pond, river, shed.")]
+    past: Annotated[
+        str,
+        Key(
+            TEXT,
+            "What the line passes, in words: pond, river, shed; beside it one way round: parallel and offsets, sides"
+            " and angle, perpendicular and hypotenuse, or perpendiculars and apart.",
+        ),
+    ]
     place: Place
     parallel: Annotated[
         Reading | None, Key(READING, "A line taped beside the chain line, past the obstacle.", measured=True)

@@ -17,6 +17,7 @@ __all__ = ["arguments", "run"]
 Tell = Callable[[str], None]
 WIDTH: Final = 80
 MARGIN: Final = 10  #: columns of the lead of a paragraph
+MAX_KEYS: Final = 12  #: of a map that are each told with their meaning
 KEY_WIDTH: Final = 22  #: columns of a key in the list of all
 
 
@@ -75,6 +76,10 @@ def _entry(same: list[Entry]) -> Iterator[str]:
     yield from _paragraph("in", "; ".join(dict.fromkeys(place_words(one.place) for one in same)))
     yield from _paragraph("means", entry.meaning)
     yield from _paragraph("written", entry.values)
+    if 1 < len(entry.keys) <= MAX_KEYS:
+        home = (*entry.place, entry.word)
+        for key in (one for one in entries() if one.place[: len(home)] == home and one.word in entry.keys):
+            yield from _paragraph("", f"{key.word}: {key.meaning}")
     examples = (example_of(one.record, one.word) for one in same)
     example = next((example for example in examples if example), None)
     if example:

@@ -8,17 +8,10 @@ from shapely import Polygon
 from shapely.affinity import rotate, translate
 
 from pegline.commands.prepare.candidates import Ground, ground_of
+from pegline.commands.prepare.drafts import PEG, Draft, as_intention, cost_of
 from pegline.commands.prepare.expectation import expect, read_intention
 from pegline.commands.prepare.layout import triangles
-from pegline.commands.prepare.proposals import (
-    PEG,
-    Draft,
-    as_intention,
-    cost_of,
-    is_sound,
-    propose,
-    why_none,
-)
+from pegline.commands.prepare.proposals import is_sound, propose, why_none
 from pegline.commands.prepare.rules import well_conditioned
 from pegline.readers import parse_book
 from pegline.readers.yaml import parse

@@ -12,7 +12,8 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
-from pegline.commands.findpeg.search import LostPeg, find_peg
+from pegline.commands.findpeg.model import LostPeg
+from pegline.commands.findpeg.search import find_peg
 from pegline.commands.findpeg.steps import steps, true_reading
 from pegline.commands.judgement import as_json, survey_lines
 from pegline.commands.positions import Positions

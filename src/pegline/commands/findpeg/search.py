@@ -11,7 +11,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.commands.distance_fixes import OutlierTest, fixed_by, outlier_tests, position_by, units_towards
+from pegline.commands.distance_fixes import fixed_by, outlier_tests, units_towards
+from pegline.commands.findpeg.model import Anchor, LostPeg, Other, WitnessResult
+from pegline.commands.findpeg.trial_peg import try_peg
 from pegline.commands.positions import Positions
 from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
 from pegline.detail.ruler import Arms, Ruler
@@ -20,12 +22,12 @@ from pegline.measures.spelling import suggest
 from pegline.network.confidence import confidence_radii
 from pegline.network.critical_value import sidak
 from pegline.network.model import Array
-from pegline.plane import bearing, distance, wrap_angle
+from pegline.plane import distance
 from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey
 
-__all__ = ["Anchor", "LostPeg", "Move", "Other", "WitnessResult", "find_peg"]
+__all__ = ["find_peg"]
 
 #: Kinds of feature that last, and can be measured from years later.
 LASTING: Final = frozenset(
@@ -34,74 +36,6 @@ LASTING: Final = frozenset(
 )
 MAX_OTHERS: Final = 6  #: proposals told
 ENOUGH: Final = 3  #: witnesses that make others needless
-ANYWHERE: Final = 100.0  #: how far off a trial peg may stand, metres: large beside any tape's error
-
-
-@record(frozen=True, slots=True)
-class WitnessResult:
-    """One witness of the peg."""
-
-    object: str
-    reading: str  #: as booked
-    note: str | None
-    ground: Ground  #: the distance on the ground, to the middle of something round
-    gone: bool
-    point: str | None  #: the station or point that it is; None where it is words only
-    difference: float | None = None  #: booked less computed, metres
-    test: float | None = None
-    agrees: bool | None = None  #: None where it cannot be compared
-
-    @property
-    def distance(self) -> float:
-        """Return the distance on the ground, metres."""
-        return self.ground.length
-
-
-@record(frozen=True, slots=True)
-class Other:
-    """Something else surveyed that lasts, from which the peg can be found."""
-
-    name: str
-    distance: float  #: to hold, on the ground, metres
-    gain: float  #: by which share the search radius shrinks with it, 0 to 1; 1 where nothing fixed the peg before
-
-
-@record(frozen=True, slots=True)
-class Anchor:
-    """Something that an arc is swung from on the ground."""
-
-    name: str
-    distance: float  #: on the ground, metres
-    booked: bool  #: a witness's own distance; otherwise computed from the survey
-    position: Array  #: (2,)
-
-
-@record(frozen=True, slots=True)
-class Move:
-    """How far a trial peg stands from where the peg was."""
-
-    distance: float
-    bearing: float  #: radians
-    toward: str | None
-    aside: float  #: angle from the way towards it, radians, clockwise positive
-
-
-@record(frozen=True, slots=True)
-class LostPeg:
-    """What is known of a lost peg."""
-
-    survey: Survey
-    peg: str
-    witnesses: tuple[WitnessResult, ...]
-    position: Array  #: (2,) by survey and witnesses together, in the frame about its origin
-    covariance: Array  #: (2, 2)
-    anchors: tuple[Anchor, ...]  #: what the peg is set again by, as far as it is surveyed
-    search_radius: float | None  #: holds the re-set peg in 95 of 100 cases, metres; None where nothing fixes it
-    disagrees: str | None
-    suspects: tuple[str, ...]  #: those of which one is wrong, where they cannot be told apart
-    others: tuple[Other, ...]
-    move: Move | None
-    measured: Mapping[str, float]  #: booked less measured at the trial peg, metres
 
 
 def find_peg(
@@ -137,7 +71,7 @@ def find_peg(
     others = tuple(search.others(usable)) if needed else ()
     if radius is None:
         anchors, radius = search.with_others(usable, others)
-    move, differences, at_trial, unclear = search.trial(compared, measured or {})
+    move, differences, at_trial, unclear = try_peg(positions, peg, search.tape, compared, measured or {})
     suspects = suspects or unclear
     blamed = (*(w.object for w in compared if w.agrees is False), *at_trial)
     return LostPeg(
@@ -353,72 +287,6 @@ class _Search:
         chosen = (*start, *(self._other(each.name) for each in others[: ENOUGH - len(start)]))
         spread = self._spread_of(chosen)
         return chosen, None if spread is None else _radius_of(spread)
-
-    # -- a trial peg
-
-    def trial(
-        self, witnesses: Sequence[WitnessResult], measured: Mapping[str, float]
-    ) -> tuple[Move | None, dict[str, float], tuple[str, ...], tuple[str, ...]]:
-        """Return how far to move a trial peg, what each distance is short of what it should be, and what disagrees.
-
-        What disagrees comes as those named, and as those that cannot be told apart.
-        """
-        by_name = {witness.object: witness for witness in witnesses}
-        wanted = {
-            name: by_name[name].distance if name in by_name else self._other(self._point(name)).distance
-            for name in measured
-        }
-        differences = {name: wanted[name] - there for name, there in measured.items()}
-        names = [
-            name
-            for name in measured
-            if self.positions.point_behind(name) and (name not in by_name or by_name[name].agrees is not False)
-        ]
-        if not names:
-            return None, differences, (), ()
-        anchors = self.positions.all([self._point(name) for name in names])
-        should, found = (np.array([values[name] for name in names]) for values in (wanted, measured))
-        spread = 2 * self.tape.covariance(should)
-        vector = self._move(anchors, should, found)
-        if len(names) < ENOUGH:
-            return self._told(vector), differences, (), ()
-        outliers = self._outliers(anchors, should, found, spread)
-        if outliers.blamed and len(outliers.together) > 1:
-            return None, differences, (), tuple(names[i] for i in outliers.together)
-        sound = [i for i in range(len(names)) if i not in outliers.blamed]
-        vector = self._move(anchors[sound], should[sound], found[sound])
-        return self._told(vector), differences, tuple(names[i] for i in outliers.blamed), ()
-
-    def _point(self, name: str) -> str:
-        return self.positions.required(name)
-
-    def _ends(self, anchors: Array, should: Array, found: Array) -> tuple[Array, Array]:
-        """Return where the peg was and where the trial peg stands, by distances from the same anchors."""
-        near, ones = self.positions.of(self.peg), np.ones(len(anchors))
-        return position_by(anchors, should * self.scale, ones, near), position_by(
-            anchors, found * self.scale, ones, near
-        )
-
-    def _move(self, anchors: Array, should: Array, found: Array) -> Array:
-        if len(anchors) == 1:
-            return np.asarray((should - found) @ units_towards(self.positions.of(self.peg), anchors))
-        peg, trial = self._ends(anchors, should, found)
-        return np.asarray((peg - trial) / self.scale)
-
-    def _outliers(self, anchors: Array, should: Array, found: Array, spread: Array) -> OutlierTest:
-        """Test the distances of a trial peg against one another, wherever it stands."""
-        peg, trial = self._ends(anchors, should, found)
-        left_over = (should - distance(anchors, peg) / self.scale) - (found - distance(anchors, trial) / self.scale)
-        units = units_towards(peg, anchors)
-        return outlier_tests(left_over, spread + ANYWHERE**2 * units @ units.T, max(self.critical, sidak(len(should))))
-
-    def _told(self, vector: Array) -> Move:
-        """Return a move with what it leads to most nearly."""
-        at, way = self.positions.of(self.peg), float(bearing(np.zeros(2), vector))
-        named = [name for name in self.positions.known if distance(self.positions.of(name), at) > 1.0]
-        aside = {name: float(wrap_angle(way - bearing(at, self.positions.of(name)))) for name in named}
-        toward = min(aside, key=lambda name: abs(aside[name]), default=None)
-        return Move(float(np.hypot(*vector)), way, toward, aside[toward] if toward else 0.0)
 
 
 def _radius_of(covariance: Array) -> float:

@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.findpeg.search import LostPeg
+from pegline.commands.findpeg.model import LostPeg
 from pegline.commands.findpeg.steps import steps
 from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import Flow, SmallMap, field_sheets

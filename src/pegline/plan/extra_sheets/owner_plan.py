@@ -34,6 +34,7 @@ __all__ = ["owner_pages"]
 LARGE: Final = 2.5  #: height of capitals, mm
 MAP_FOOT: Final = 62.0  #: under the map, for north, areas and bars, mm
 AIR: Final = 8.0  #: kept free around what is drawn, mm
+MAX_AREAS: Final = 4  #: areas that are named
 BAR: Final = 100.0  #: longest scale bar, mm
 HIDDEN: Final = frozenset({"STATIONS", "SPOTS", "COVERS"})  #: layers that an owner has no use for
 #: What lines look like in black: the layer whose weight they have, and their line type.
@@ -171,7 +172,7 @@ def _foot(content: Content, scale: int) -> Iterator[Item]:
     x, y = left + 36.0, top - 7.0
     yield Words("SHEET-TEXT", f"Scale 1:{scale} on A4", x, y, 3.5, bold=True)
     for text in _area_lines(content):
-        y -= 5.0
+        y -= 4.8
         yield Words("SHEET-TEXT", shorten(text, right - x - 4, LARGE), x, y, LARGE)
     unit = content.solved.book.unit
     yield from check_bar(left + 6.0, bottom + 6.5)
@@ -181,9 +182,12 @@ def _foot(content: Content, scale: int) -> Iterator[Item]:
 
 
 def _area_lines(content: Content) -> Iterator[str]:
-    """Yield the areas, largest first, as many as there is room for."""
+    """Yield the areas, largest first, as many as there is room for, and what an owner would look for in vain."""
     shapes = [shape for shape in content.solved.detail.shapes.values() if shape.area]
-    unit = content.notation.areas[0]
+    if not any(shape.kind == "boundary" for shape in content.solved.detail.shapes.values()):
+        yield "No boundary was measured."
+    if not shapes:
+        return
     yield "Areas as measured on the ground, not legal areas:"
-    for shape in sorted(shapes, key=lambda shape: -(shape.area or 0.0))[:4]:
-        yield f"{area_name(shape)}: {area_text(shape.area or 0.0, unit)}"
+    for shape in sorted(shapes, key=lambda shape: -(shape.area or 0.0))[:MAX_AREAS]:
+        yield f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}"

@@ -15,7 +15,7 @@ from builders import weir_survey as records
 from builders.altered import with_stages
 
 from pegline.commands.join import names_of, run
-from pegline.commands.join.disagreements import told
+from pegline.commands.join.disagreements import find_disagreements
 from pegline.errors import OpenError, UsageError
 from pegline.writers.gis import gpkg
 from pegline.writers.gis import layer_table as gis
@@ -94,7 +94,7 @@ def test_relations_still_join_the_same_rows(tmp_path, two):
     found = database.execute(query).fetchall()
     database.close()
     assert len(found) == 12
-    assert all(one == other and line == told for one, other, line, _, told in found)
+    assert all(one == other and line == find_disagreements for one, other, line, _, find_disagreements in found)
 
 
 @pytest.mark.skipif(not VALIDATOR.exists(), reason="the validator comes with Debian's python3-gdal")
@@ -185,19 +185,19 @@ def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
 def areas(*rows):
     """Return a package of one layer of squares: name, kind, west edge, side."""
     from pegline.writers.gis.geometries import of_parts
-    from pegline.writers.gis.layer_table import LAYERS, Filled
+    from pegline.writers.gis.layer_table import LAYERS, FilledLayer
     from pegline.writers.gis.package import Package
 
     (layer,) = [each for each in LAYERS if each.name == "detail_areas"]
     rings = [np.array([(x, 0), (x + side, 0), (x + side, side), (x, side), (x, 0)], float) for _, _, x, side in rows]
     values = {column.name: [None] * len(rows) for column in layer.columns}
     values |= {"name": [row[0] for row in rows], "kind": [row[1] for row in rows]}
-    filled = Filled(layer.name, layer.about, layer.columns, of_parts("Polygon", rings), values)
+    filled = FilledLayer(layer.name, layer.about, layer.columns, of_parts("Polygon", rings), values)
     return Package("EPSG:32630", None, "", (filled,), (), {}, (), (), {})
 
 
 def overlaps(one, other):
-    return [each.text for each in told({"old": areas(*one), "new": areas(*other)})]
+    return [each.text for each in find_disagreements({"old": areas(*one), "new": areas(*other)})]
 
 
 def test_a_house_within_anothers_boundary_is_no_overlap():
@@ -221,7 +221,9 @@ def test_kinds_of_a_books_own_are_compared_with_themselves():
 
 
 def test_a_strip_between_two_boundaries_is_a_gap(tmp_path):
-    found = list(told({"old": areas(("plot", "boundary", 0, 30)), "new": areas(("field", "boundary", 30.4, 30))}))
+    found = list(
+        find_disagreements({"old": areas(("plot", "boundary", 0, 30)), "new": areas(("field", "boundary", 30.4, 30))})
+    )
 
     assert [(each.rule, each.beyond) for each in found] == [("gap", False)]
     assert found[0].text == "plot of old and field of new leave 12.00 m² between them"
@@ -372,7 +374,7 @@ def test_surveys_of_one_name_are_told_apart_by_their_folders():
 
 def test_what_is_read_is_what_was_written(tmp_path):
     written = package(records.on_grid())
-    gpkg.written(written, tmp_path / "mill.gpkg")
+    gpkg.write_package(written, tmp_path / "mill.gpkg")
     read = read_package(tmp_path / "mill.gpkg")
 
     for ours, theirs in zip((*written.layers, *written.tables), (*read.layers, *read.tables), strict=True):

@@ -12,15 +12,15 @@ from builders.paths import PUBLISHED
 from pyproj import CRS, Geod
 
 from pegline.errors import BookError, Place
-from pegline.frame.control import bring
+from pegline.frame.control import bring_to_grid
 from pegline.frame.crs import (
+    distance_outside,
     elevation_factor,
     factors_at,
     gaussian_radius,
-    geographic,
+    geographic_crs,
     grid_bearing,
     grid_of,
-    outside,
     place_of,
 )
 from pegline.frame.datum_shift import way_between
@@ -69,7 +69,7 @@ def test_latitude_and_longitude_come_onto_the_grid_as_printed(case: dict[str, An
     latitude, longitude = angle(given["latitude"]), angle(given["longitude"])
     point = ControlPoint("A", 0.01, HERE, latitude_deg=latitude, longitude_deg=longitude, crs=given["geographic"])
 
-    (known,) = bring(control(given["crs"], point), [point], grid)
+    (known,) = bring_to_grid(control(given["crs"], point), [point], grid)
 
     coordinates = np.array([known.easting, known.northing]) / grid.metres_per_unit
     assert coordinates == pytest.approx(
@@ -204,7 +204,7 @@ def test_a_grid_in_us_feet_says_how_long_its_foot_is() -> None:
     ],
 )
 def test_how_far_a_place_lies_outside_the_area_of_use(crs: str, place: tuple[float, float], kilometres: float) -> None:
-    assert outside(grid_of(crs), place) / 1000 == pytest.approx(kilometres, abs=1)
+    assert distance_outside(grid_of(crs), place) / 1000 == pytest.approx(kilometres, abs=1)
 
 
 # --- ways between them ---
@@ -241,7 +241,7 @@ def test_a_way_that_is_a_mere_guess_is_none(source: str, target: str) -> None:
 
 def test_latitude_and_longitude_need_a_geographic_crs() -> None:
     with pytest.raises(BookError, match="EPSG:4326"):
-        geographic("EPSG:27700", HERE)
+        geographic_crs("EPSG:27700", HERE)
 
 
 def test_control_of_another_datum_is_refused_unless_the_book_allows_the_shift() -> None:
@@ -249,10 +249,10 @@ def test_control_of_another_datum_is_refused_unless_the_book_allows_the_shift() 
     grid = grid_of("EPSG:27700")
 
     with pytest.raises(BookError, match="allow_shift: 2"):
-        bring(control("EPSG:27700", point), [point], grid)
+        bring_to_grid(control("EPSG:27700", point), [point], grid)
     with pytest.raises(BookError, match="OSTN15"):
-        bring(control("EPSG:27700", point, allow_shift=1.0), [point], grid)
-    (known,) = bring(control("EPSG:27700", point, allow_shift=2.0), [point], grid)
+        bring_to_grid(control("EPSG:27700", point, allow_shift=1.0), [point], grid)
+    (known,) = bring_to_grid(control("EPSG:27700", point, allow_shift=2.0), [point], grid)
     # The Ordnance Survey's transformer puts this place near E 454800, N 233800 (from memory, coarse).
     assert (known.easting, known.northing) == pytest.approx((454_900, 233_800), abs=500)
 
@@ -262,7 +262,7 @@ def test_control_on_another_grid_in_feet_keeps_its_accuracy_in_metres() -> None:
     grid = grid_of("EPSG:26945")
     feet = ControlPoint("A", 1.0, HERE, easting=6_500_000.0, northing=1_850_000.0, crs="EPSG:2229")
 
-    (known,) = bring(control("EPSG:26945", feet), [feet], grid)
+    (known,) = bring_to_grid(control("EPSG:26945", feet), [feet], grid)
 
     assert (known.easting, known.northing, known.sd) == pytest.approx(
         (6_500_000 * 1200 / 3937, 1_850_000 * 1200 / 3937, 1200 / 3937), abs=2e-3
@@ -275,6 +275,6 @@ def test_points_in_grads_from_another_meridian_are_understood() -> None:
     paris = ControlPoint("A", 1.0, HERE, latitude_deg=47.0, longitude_deg=1.0, crs="EPSG:4807")
     greenwich = ControlPoint("B", 1.0, HERE, latitude_deg=47.0, longitude_deg=1.0 + 2.33722917, crs="EPSG:4275")
 
-    first, second = bring(control("EPSG:27572", paris, greenwich), [paris, greenwich], grid)
+    first, second = bring_to_grid(control("EPSG:27572", paris, greenwich), [paris, greenwich], grid)
 
     assert (first.easting, first.northing) == pytest.approx((second.easting, second.northing), abs=0.01)

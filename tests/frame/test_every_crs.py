@@ -12,7 +12,7 @@ from pyproj.exceptions import ProjError
 
 from pegline import reduce
 from pegline.errors import BookError
-from pegline.frame.crs import grid_of, sidecar
+from pegline.frame.crs import grid_of, prj_text
 from pegline.readers import parse_book
 from pegline.writers.gis.spatial_reference import reference
 
@@ -68,7 +68,7 @@ def outcome(info: CRSInfo) -> str:
     assert survey.frame.kind == "grid"
     assert survey.passed, crs  # the two points lie as far apart as they were taped
     assert reference(survey.frame.wkt).definition_12_063
-    sidecar(survey.frame.wkt)
+    prj_text(survey.frame.wkt)
     return "taken"
 
 
@@ -105,5 +105,5 @@ def test_a_crs_that_cannot_be_used_is_told_with_its_place(crs: str, told: str) -
 
 def test_a_crs_without_words_in_an_old_dialect_goes_without_it() -> None:
     # "Krovak (east orientated) reconstruction" and Lambert's form of Michigan are not among the methods there.
-    assert sidecar(grid_of("EPSG:10266").wkt) is None
+    assert prj_text(grid_of("EPSG:10266").wkt) is None
     assert reference(grid_of("EPSG:6201").wkt).definition == "undefined"

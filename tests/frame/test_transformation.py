@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
-from pegline.frame.transformation import NEEDED, Kind, applied, fit, mixed_up
+from pegline.frame.transformation import NEEDED, Kind, carry_points, find_mix_up, fit
 
 PUBLISHED = paths.PUBLISHED / "fitting"
 SQUARE = np.array([[0, 0], [100, 0], [100, 80], [0, 80], [40, 30], [70, 60]], dtype=float)
@@ -48,7 +48,7 @@ def test_ghilani_s_fit_comes_out_as_printed() -> None:
     assert fitted.matrix[0, 0] == pytest.approx(expected["a"], abs=tolerance["a"])
     assert fitted.matrix[1, 0] == pytest.approx(expected["b"], abs=tolerance["a"])
     assert fitted.matrix[:2, 2] == pytest.approx(expected["offset"], abs=tolerance["offset"])
-    assert applied(fitted.matrix, found["carried"]) == pytest.approx(
+    assert carry_points(fitted.matrix, found["carried"]) == pytest.approx(
         np.array(expected["carried"]), abs=tolerance["carried"]
     )
     assert np.abs(fitted.residuals) == pytest.approx(np.array(expected["residuals"]), abs=tolerance["residuals"])
@@ -59,12 +59,12 @@ def test_ghilani_s_fit_comes_out_as_printed() -> None:
 def test_the_epsg_affine_transformation_comes_back_from_three_points() -> None:
     found = case("epsg-9624-affine")
     corners = [[550_000, 480_000], [560_000, 480_000], [550_000, 490_000]]
-    fitted = fit("affine", corners, applied(found["given"]["matrix"], corners), np.ones(3))
+    fitted = fit("affine", corners, carry_points(found["given"]["matrix"], corners), np.ones(3))
 
-    carried = applied(fitted.matrix, found["given"]["carried"])
+    carried = carry_points(fitted.matrix, found["given"]["carried"])
     assert carried == pytest.approx(np.array(found["expected"]["carried"]), abs=found["tolerance"])
     back = fit("affine", fitted.target, corners, np.ones(3))
-    assert applied(back.matrix, carried) == pytest.approx(np.array(found["given"]["carried"]), abs=ROUNDING)
+    assert carry_points(back.matrix, carried) == pytest.approx(np.array(found["given"]["carried"]), abs=ROUNDING)
 
 
 def test_the_epsg_bin_grid_is_the_affine_transformation_of_its_corners() -> None:
@@ -77,16 +77,16 @@ def test_the_epsg_bin_grid_is_the_affine_transformation_of_its_corners() -> None
     origin = np.array(given["origin"])
     fitted = fit("affine", given["corners"], [origin, origin + right, origin + up], np.ones(3))
 
-    assert applied(fitted.matrix, given["carried"]) == pytest.approx(
+    assert carry_points(fitted.matrix, given["carried"]) == pytest.approx(
         np.array(found["expected"]["carried"]), abs=found["tolerance"]
     )
 
 
 @pytest.mark.parametrize("kind", NEEDED)
 def test_exact_points_bring_the_transformation_back(kind: Kind) -> None:
-    fitted = fit(kind, SQUARE, applied(MATRICES[kind], SQUARE), np.full(6, 0.01))
+    fitted = fit(kind, SQUARE, carry_points(MATRICES[kind], SQUARE), np.full(6, 0.01))
 
-    assert applied(fitted.matrix, SQUARE) == pytest.approx(applied(MATRICES[kind], SQUARE), abs=ROUNDING)
+    assert carry_points(fitted.matrix, SQUARE) == pytest.approx(carry_points(MATRICES[kind], SQUARE), abs=ROUNDING)
     assert fitted.tests.max() < 1e-6
     assert fitted.wrong is None
 
@@ -95,7 +95,7 @@ def test_exact_points_bring_the_transformation_back(kind: Kind) -> None:
 def test_weighted_points_are_fitted_as_scipy_fits_them(kind: Kind) -> None:
     random = np.random.default_rng(5)
     sds = random.uniform(0.01, 0.5, 6)
-    target = applied(MATRICES[kind], SQUARE) + random.normal(size=(6, 2)) * sds[:, None]
+    target = carry_points(MATRICES[kind], SQUARE) + random.normal(size=(6, 2)) * sds[:, None]
     fitted = fit(kind, SQUARE, target, sds)
 
     def misfit(step: Any) -> Any:
@@ -103,7 +103,7 @@ def test_weighted_points_are_fitted_as_scipy_fits_them(kind: Kind) -> None:
             change = np.array([[step[0], -step[1], step[2]], [step[1], step[0], step[3]], [0, 0, 0]])
         else:
             change = np.append(step, np.zeros(9 - len(step))).reshape(3, 3)
-        return ((target - applied(fitted.matrix + change, SQUARE)) / sds[:, None]).ravel()
+        return ((target - carry_points(fitted.matrix + change, SQUARE)) / sds[:, None]).ravel()
 
     size = {"similarity": 4, "affine": 6, "projective": 8}[kind]
     second = least_squares(misfit, np.zeros(size), x_scale="jac", xtol=1e-15, ftol=1e-15, gtol=1e-15)
@@ -112,7 +112,7 @@ def test_weighted_points_are_fitted_as_scipy_fits_them(kind: Kind) -> None:
 
 
 def test_what_a_point_left_out_would_be_is_what_the_others_say() -> None:
-    target = applied(MATRICES["affine"], SQUARE)
+    target = carry_points(MATRICES["affine"], SQUARE)
     target[2] += [0.3, -0.2]
     fitted = fit("affine", SQUARE, target, np.full(6, 0.05))
 
@@ -128,7 +128,7 @@ def test_nothing_checks_the_fewest_points() -> None:
 
 
 def test_a_wrong_pair_is_found() -> None:
-    target = applied(MATRICES["similarity"], SQUARE)
+    target = carry_points(MATRICES["similarity"], SQUARE)
     target[3] += [1.0, 0.0]
 
     assert fit("similarity", SQUARE, target, np.full(6, 0.05)).wrong == 3
@@ -136,7 +136,7 @@ def test_a_wrong_pair_is_found() -> None:
 
 def test_sound_pairs_are_seldom_accused() -> None:
     random = np.random.default_rng(7)
-    target = applied(MATRICES["similarity"], SQUARE)
+    target = carry_points(MATRICES["similarity"], SQUARE)
     accused = [
         fit("similarity", SQUARE, target + random.normal(scale=0.05, size=(6, 2)), np.full(6, 0.05)).wrong is not None
         for _ in range(600)
@@ -148,16 +148,16 @@ def test_sound_pairs_are_seldom_accused() -> None:
 
 @pytest.mark.parametrize(("flip", "turn"), [(np.array([1, 1]), -1), (np.array([1, -1]), 1)])
 def test_a_mirrored_list_is_told(flip: Any, turn: int) -> None:
-    target = applied(MATRICES["similarity"], SQUARE)[:, ::turn]
-    found = mixed_up(fit("similarity", SQUARE * flip, target, np.full(6, 0.05)))
+    target = carry_points(MATRICES["similarity"], SQUARE)[:, ::turn]
+    found = find_mix_up(fit("similarity", SQUARE * flip, target, np.full(6, 0.05)))
 
     assert found is not None
     assert found.words == "eastings and northings are exchanged, or y of the source runs downwards"
 
 
 def test_two_points_that_were_exchanged_are_named() -> None:
-    target = applied(MATRICES["similarity"], SQUARE)[[0, 4, 2, 3, 1, 5]]
-    found = mixed_up(fit("similarity", SQUARE, target, np.full(6, 0.05)))
+    target = carry_points(MATRICES["similarity"], SQUARE)[[0, 4, 2, 3, 1, 5]]
+    found = find_mix_up(fit("similarity", SQUARE, target, np.full(6, 0.05)))
 
     assert found is not None
     assert found.exchanged == (1, 4)
@@ -184,7 +184,7 @@ def test_points_that_are_one_are_refused() -> None:
 
 
 def test_the_uncertainty_grows_beyond_the_points() -> None:
-    fitted = fit("similarity", SQUARE, applied(MATRICES["similarity"], SQUARE), np.full(6, 0.05))
+    fitted = fit("similarity", SQUARE, carry_points(MATRICES["similarity"], SQUARE), np.full(6, 0.05))
     inside, outside = fitted.spread_at([[50, 40], [1000, 40]])
 
     assert np.trace(outside) > 10 * np.trace(inside)
@@ -194,7 +194,7 @@ def test_the_uncertainty_grows_beyond_the_points() -> None:
 @given(turn=st.floats(-179, 179), scale=st.floats(0.01, 100), east=st.floats(-1e6, 1e6), north=st.floats(-1e7, 1e7))
 def test_scale_and_turn_are_told_as_bearings_turn(turn: float, scale: float, east: float, north: float) -> None:
     c, s = scale * np.cos(radians(turn)), scale * np.sin(radians(turn))
-    fitted = fit("similarity", SQUARE, applied([[c, s, east], [-s, c, north], [0, 0, 1]], SQUARE), np.ones(6))
+    fitted = fit("similarity", SQUARE, carry_points([[c, s, east], [-s, c, north], [0, 0, 1]], SQUARE), np.ones(6))
 
     assert fitted.scale == pytest.approx(scale, rel=1e-5)
     assert degrees(fitted.rotation) == pytest.approx(turn, abs=1e-3)

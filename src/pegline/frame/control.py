@@ -7,17 +7,25 @@ from dataclasses import replace
 from math import hypot, isfinite, pi
 
 from pegline.errors import BookError, Finding, Place
-from pegline.frame.crs import Grid, geographic, grid_of
-from pegline.frame.datum_shift import Way, moves, same_datum, way_between
+from pegline.frame.crs import Grid, geographic_crs, grid_of
+from pegline.frame.datum_shift import Way, is_dynamic, same_datum, way_between
 from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
 
-__all__ = ["Known", "bring", "brought", "common_shift_sd", "shift_findings", "shift_steps", "weakened"]
+__all__ = [
+    "KnownPoint",
+    "bring_point",
+    "bring_to_grid",
+    "common_shift_sd",
+    "shift_findings",
+    "shift_steps",
+    "with_shift_accuracy",
+]
 
 
 @record(frozen=True, slots=True)
-class Known:
+class KnownPoint:
     """A control point on the grid."""
 
     station: str
@@ -28,7 +36,7 @@ class Known:
     way: Way | None = None  #: how it came here from another CRS
 
 
-def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[Known]:
+def bring_to_grid(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[KnownPoint]:
     """Return control points on the grid, metres.
 
     Raises
@@ -40,7 +48,7 @@ def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[
     faults: list[Finding] = []
     for point in points:
         try:
-            known.append(brought(control, point, grid))
+            known.append(bring_point(control, point, grid))
         except BookError as error:
             faults += error.findings
     if faults:
@@ -48,10 +56,10 @@ def bring(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[
     return known
 
 
-def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
-    """Return one control point on the grid; raises as `bring`."""
+def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint:
+    """Return one control point on the grid; raises as `bring_to_grid`."""
     if point.latitude_deg is not None and point.longitude_deg is not None:
-        source = geographic(point.crs or "EPSG:4326", point.place)
+        source = geographic_crs(point.crs or "EPSG:4326", point.place)
         unit = source.axis_info[0].unit_conversion_factor * 180 / pi
         given = point.longitude_deg / unit, point.latitude_deg / unit
         sd = point.accuracy
@@ -63,12 +71,12 @@ def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
         sd = point.accuracy * own.metres_per_unit
         if own.crs == grid.crs:
             unit = grid.metres_per_unit
-            return Known(point.station, given[0] * unit, given[1] * unit, sd, point.place)
+            return KnownPoint(point.station, given[0] * unit, given[1] * unit, sd, point.place)
         source = own.crs
     else:
         text = f"control point {point.station} needs easting and northing, or latitude and longitude"
         raise BookError([Finding("control", text, point.place)])
-    if control.epoch is not None and (moves(source) or moves(grid.crs)) and not same_datum(source, grid.crs):
+    if control.epoch is not None and (is_dynamic(source) or is_dynamic(grid.crs)) and not same_datum(source, grid.crs):
         text = (
             f"control point {point.station}: coordinates of epoch {control.epoch:g} are not carried from {source.name}"
             f" to {grid.name}, because plates move and that is not reckoned; book them in the grid's own datum"
@@ -79,7 +87,7 @@ def brought(control: Control, point: ControlPoint, grid: Grid) -> Known:
     if not (isfinite(x) and isfinite(y)):
         text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
         raise BookError([Finding("control", text, point.place)])
-    return Known(point.station, x, y, sd, point.place, way)
+    return KnownPoint(point.station, x, y, sd, point.place, way)
 
 
 def _wrong_axes(point: ControlPoint, grid: Grid) -> str | None:
@@ -120,7 +128,7 @@ def _better(way: Way) -> str:
     return f" ({name}, good to {accuracy:g} m, is not installed)"
 
 
-def weakened(known: Sequence[Known]) -> list[Known]:
+def with_shift_accuracy(known: Sequence[KnownPoint]) -> list[KnownPoint]:
     """Return control with the accuracy of its change of datum put in.
 
     Where all of it came the same way, the error is common to all: it moves the plot as a whole,
@@ -131,17 +139,20 @@ def weakened(known: Sequence[Known]) -> list[Known]:
     return [replace(one, sd=hypot(one.sd, one.way.accuracy)) if one.way else one for one in known]
 
 
-def common_shift_sd(known: Sequence[Known]) -> float:
-    """Return what a change of datum that all control went through is good to, metres; `weakened` has any other."""
+def common_shift_sd(known: Sequence[KnownPoint]) -> float:
+    """Return what a change of datum that all control went through is good to, metres.
+
+    Any other is in the weights: see `with_shift_accuracy`.
+    """
     return 0.0 if _mixed(known) else max((one.way.accuracy for one in known if one.way), default=0.0)
 
 
-def _mixed(known: Sequence[Known]) -> bool:
+def _mixed(known: Sequence[KnownPoint]) -> bool:
     """Return whether control came by more than one way."""
     return len({one.way.description if one.way else "" for one in known}) > 1
 
 
-def shift_findings(known: Sequence[Known]) -> Iterator[Finding]:
+def shift_findings(known: Sequence[KnownPoint]) -> Iterator[Finding]:
     """Yield a warning for each way that changes the datum, with its accuracy."""
     told = set()
     weight = "so it counts less" if _mixed(known) else "and positions on the earth are no better than that"
@@ -155,7 +166,7 @@ def shift_findings(known: Sequence[Known]) -> Iterator[Finding]:
             yield Finding("datum-shift", text, one.place)
 
 
-def shift_steps(known: Sequence[Known]) -> Iterator[Step]:
+def shift_steps(known: Sequence[KnownPoint]) -> Iterator[Step]:
     """Yield how each point of another CRS came to the grid."""
     for one in known:
         if one.way:

@@ -15,12 +15,12 @@ from math import hypot, isfinite
 from typing import Final
 
 from pegline.errors import BookError, Finding
-from pegline.frame.control import Known, brought
-from pegline.frame.crs import FAR_OUTSIDE, Grid, between, other_zones, outside, place_of
+from pegline.frame.control import KnownPoint, bring_point
+from pegline.frame.crs import FAR_OUTSIDE, Grid, distance_outside, ground_distance, other_zones, place_of
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
 
-__all__ = ["GROSS", "SYSTEMATIC", "Mistake", "apart", "gross_findings", "mistakes", "other_digits", "reach"]
+__all__ = ["GROSS", "SYSTEMATIC", "Mistake", "grid_distance", "gross_findings", "mistakes", "other_digits", "reach"]
 
 #: Control is told before anything is solved when it is this much further apart than its lines allow, metres.
 GROSS: Final = 2000.0
@@ -146,7 +146,7 @@ def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float
     return found
 
 
-def apart(one: Known, other: Known) -> float:
+def grid_distance(one: KnownPoint, other: KnownPoint) -> float:
     """Return the distance of two control points on the grid, metres."""
     return hypot(one.easting - other.easting, one.northing - other.northing)
 
@@ -154,7 +154,7 @@ def apart(one: Known, other: Known) -> float:
 def gross_findings(
     control: Control,
     points: Sequence[ControlPoint],
-    known: Sequence[Known],
+    known: Sequence[KnownPoint],
     grid: Grid,
     taped: Mapping[tuple[str, str], float],
     near: tuple[float, float] | None,
@@ -197,17 +197,19 @@ def gross_findings(
         yield _finding(known, n, meant, fits, several=len(told or accused) > 1)
 
 
-def _other_unit(known: Sequence[Known], taped: Mapping[tuple[str, str], float]) -> bool:
+def _other_unit(known: Sequence[KnownPoint], taped: Mapping[tuple[str, str], float]) -> bool:
     """Return whether every two points with a line between them stand as far apart as if in feet for metres, or back."""
     at = {one.station: one for one in known}
-    ratios = [apart(at[p], at[q]) / length for (p, q), length in taped.items() if p in at and q in at and length > 0]
+    ratios = [
+        grid_distance(at[p], at[q]) / length for (p, q), length in taped.items() if p in at and q in at and length > 0
+    ]
     return any(ratios and all(abs(ratio / unit - 1) < SAME_UNIT for ratio in ratios) for unit in (FOOT, 1 / FOOT))
 
 
 def _shared(
     control: Control,
     points: Sequence[ControlPoint],
-    known: Sequence[Known],
+    known: Sequence[KnownPoint],
     grid: Grid,
     fits: _Fits,
     taped: Mapping[tuple[str, str], float],
@@ -237,19 +239,19 @@ class _Fits:
     reach: Mapping[str, Mapping[str, float]]  #: by two stations, metres
     near: tuple[float, float] | None
 
-    def together(self, one: Known, other: Known, *, beyond: float = 0.0) -> bool:
+    def together(self, one: KnownPoint, other: KnownPoint, *, beyond: float = 0.0) -> bool:
         """Return whether two points are no further apart than their lines allow, or beyond them by so many metres."""
         allowed = self.reach[one.station].get(other.station)
-        return allowed is None or apart(one, other) <= STRETCH * allowed + 5 * (one.sd + other.sd) + beyond
+        return allowed is None or grid_distance(one, other) <= STRETCH * allowed + 5 * (one.sd + other.sd) + beyond
 
-    def on_earth(self, one: Known) -> bool:
+    def on_earth(self, one: KnownPoint) -> bool:
         """Return whether a point lies where its CRS is meant for, and where the book says the plot is."""
         place = place_of(self.grid, one.easting, one.northing)
         if place is None or not all(isfinite(value) for value in place):
             return False
-        if outside(self.grid, place) > FAR_OUTSIDE:
+        if distance_outside(self.grid, place) > FAR_OUTSIDE:
             return False
-        return self.near is None or between(place, self.near) <= ROUGH
+        return self.near is None or ground_distance(place, self.near) <= ROUGH
 
 
 def _most_accused(astray: set[tuple[int, int]], count: int) -> set[int]:
@@ -259,7 +261,7 @@ def _most_accused(astray: set[tuple[int, int]], count: int) -> set[int]:
 
 
 def _explaining(
-    control: Control, point: ControlPoint, known: Known, grid: Grid, others: Sequence[Known], fits: _Fits
+    control: Control, point: ControlPoint, known: KnownPoint, grid: Grid, others: Sequence[KnownPoint], fits: _Fits
 ) -> Iterator[Mistake]:
     """Yield the mistakes that bring a point back to the others."""
     for mistake in mistakes(point, grid):
@@ -268,11 +270,11 @@ def _explaining(
             yield mistake
 
 
-def _moved(control: Control, meant: ControlPoint, known: Known, grid: Grid) -> Known | None:
+def _moved(control: Control, meant: ControlPoint, known: KnownPoint, grid: Grid) -> KnownPoint | None:
     """Return where a point would be; None where that is nowhere."""
     try:
         if meant.latitude_deg is None or known.way is None:
-            return brought(control, meant, grid)
+            return bring_point(control, meant, grid)
         # The way is known already, and finding it again for each digit would take long.
         x, y = known.way.transformer.transform(meant.longitude_deg, meant.latitude_deg)
         return replace(known, easting=x * grid.metres_per_unit, northing=y * grid.metres_per_unit)
@@ -280,7 +282,7 @@ def _moved(control: Control, meant: ControlPoint, known: Known, grid: Grid) -> K
         return None
 
 
-def _finding(known: Sequence[Known], n: int, meant: Mistake | None, fits: _Fits, *, several: bool) -> Finding:
+def _finding(known: Sequence[KnownPoint], n: int, meant: Mistake | None, fits: _Fits, *, several: bool) -> Finding:
     one = known[n]
     where = _where(known, n, fits)
     if meant is None:
@@ -291,7 +293,7 @@ def _finding(known: Sequence[Known], n: int, meant: Mistake | None, fits: _Fits,
     return Finding("wrong-control", text, one.place, data=meant)
 
 
-def _shared_finding(known: Sequence[Known], shared: tuple[str, list[ControlPoint]], fits: _Fits) -> Finding:
+def _shared_finding(known: Sequence[KnownPoint], shared: tuple[str, list[ControlPoint]], fits: _Fits) -> Finding:
     words, undone = shared
     names = ", ".join(one.station for one in known[:-1]) + f" and {known[-1].station}"
     first = known[0].station
@@ -302,20 +304,20 @@ def _shared_finding(known: Sequence[Known], shared: tuple[str, list[ControlPoint
     return Finding("wrong-control", text, known[0].place, data=Mistake(words, undone[0]))
 
 
-def _where(known: Sequence[Known], n: int, fits: _Fits) -> str:
+def _where(known: Sequence[KnownPoint], n: int, fits: _Fits) -> str:
     """Return what is wrong with the place of a control point, in words."""
     one = known[n]
     place = place_of(fits.grid, one.easting, one.northing)
     if place is None or not all(isfinite(value) for value in place):
         return f"lies nowhere on {fits.grid.name}"
-    if (beyond := outside(fits.grid, place)) > FAR_OUTSIDE:
+    if (beyond := distance_outside(fits.grid, place)) > FAR_OUTSIDE:
         return f"lies {_distance(beyond)} outside the area that {fits.grid.name} is meant for"
-    if fits.near is not None and (off := between(place, fits.near)) > ROUGH:
+    if fits.near is not None and (off := ground_distance(place, fits.near)) > ROUGH:
         return f"lies {_distance(off)} from where near says the plot is"
     others = [k for m, k in enumerate(known) if m != n]
-    far = max(others, key=lambda other: (not fits.together(one, other), apart(one, other)))
+    far = max(others, key=lambda other: (not fits.together(one, other), grid_distance(one, other)))
     beyond_lines = "further than the lines reach" if not fits.together(one, far) else "and the line between is longer"
-    return f"lies {_distance(apart(one, far))} from {far.station}, {beyond_lines}"
+    return f"lies {_distance(grid_distance(one, far))} from {far.station}, {beyond_lines}"
 
 
 def _distance(metres: float) -> str:

@@ -23,19 +23,19 @@ __all__ = [
     "FAR_OUTSIDE",
     "Factors",
     "Grid",
-    "between",
+    "distance_outside",
     "elevation_factor",
     "factors_at",
     "gaussian_radius",
-    "geographic",
+    "geographic_crs",
     "grid_bearing",
     "grid_of",
-    "in_words_of",
+    "ground_distance",
     "line_scale",
     "other_zones",
-    "outside",
     "place_of",
-    "sidecar",
+    "prj_text",
+    "wkt_in_dialect",
 ]
 
 #: A plot that lies further outside its CRS's area of use is refused, nearer it is told, metres.
@@ -286,7 +286,7 @@ def elevation_factor(height: float, radius: float) -> float:
     return radius / (radius + height)
 
 
-def outside(grid: Grid, place: tuple[float, float]) -> float:
+def distance_outside(grid: Grid, place: tuple[float, float]) -> float:
     """Return how far a place lies outside the CRS's area of use, metres; 0 within it or where it states none."""
     area = grid.crs.area_of_use
     if area is None:
@@ -299,13 +299,13 @@ def outside(grid: Grid, place: tuple[float, float]) -> float:
     nearest_lat = min(max(lat, area.south), area.north)
     if nearest_lon == lon and nearest_lat == lat:
         return 0.0
-    return between(place, (nearest_lon, nearest_lat))
+    return ground_distance(place, (nearest_lon, nearest_lat))
 
 
-def between(place: tuple[float, float], other: tuple[float, float]) -> float:
+def ground_distance(place: tuple[float, float], other: tuple[float, float]) -> float:
     """Return how far two places (longitude and latitude, degrees) are apart, metres; good to judge by.
 
-    >>> round(between((0.0, 0.0), (0.0, 1.0)))
+    >>> round(ground_distance((0.0, 0.0), (0.0, 1.0)))
     110574
     """
     return float(Geod(ellps="WGS84").inv(*place, *other)[2])
@@ -325,7 +325,7 @@ def other_zones(grid: Grid) -> list[str]:
     return [grid.crs.name.replace(zone, other) for other in (*beside, f"{number}{'S' if half == 'N' else 'N'}")]
 
 
-def geographic(text: str, place: Place | None = None) -> Any:
+def geographic_crs(text: str, place: Place | None = None) -> Any:
     """Return the CRS of a latitude and longitude.
 
     Raises
@@ -345,15 +345,15 @@ def geographic(text: str, place: Place | None = None) -> Any:
 # --- a CRS in words of its own ---
 
 
-def sidecar(wkt: str) -> str | None:
+def prj_text(wkt: str) -> str | None:
     """Return a CRS as the text of a .prj file, the dialect of WKT 1 that programs look for beside a drawing.
 
     None where that dialect has no words for its projection.
     """
-    return in_words_of(CRS.from_wkt(wkt), "WKT1_ESRI")
+    return wkt_in_dialect(CRS.from_wkt(wkt), "WKT1_ESRI")
 
 
-def in_words_of(crs: Any, dialect: str) -> str | None:
+def wkt_in_dialect(crs: Any, dialect: str) -> str | None:
     """Return a CRS in a dialect of WKT; None where the dialect has no words for it."""
     try:
         with warnings.catch_warnings():

@@ -13,7 +13,7 @@ from pyproj.transformer import AreaOfInterest, TransformerGroup
 from pegline.frame.crs import Grid
 from pegline.records import record
 
-__all__ = ["Way", "moves", "same_datum", "to_wgs84", "way_between"]
+__all__ = ["Way", "is_dynamic", "same_datum", "to_wgs84", "way_between"]
 
 
 @record(frozen=True, slots=True)
@@ -39,7 +39,7 @@ def _datums_equal(one: str, other: str) -> bool:
     return bool(CRS.from_wkt(one).datum == CRS.from_wkt(other).datum)
 
 
-def moves(crs: Any) -> bool:
+def is_dynamic(crs: Any) -> bool:
     """Return whether places on the ground change their coordinates in a CRS with time, because plates move."""
     datum = crs.geodetic_crs.datum
     return "Dynamic" in datum.type_name or datum.name.startswith("World Geodetic System 1984")

@@ -8,21 +8,21 @@ from math import dist, isfinite
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
-from pegline.frame.control import bring, common_shift_sd, shift_findings, shift_steps, weakened
+from pegline.frame.control import bring_to_grid, common_shift_sd, shift_findings, shift_steps, with_shift_accuracy
 from pegline.frame.control_mistakes import gross_findings
 from pegline.frame.crs import (
     FAR_OUTSIDE,
     Factors,
     Grid,
+    distance_outside,
     elevation_factor,
     factors_at,
     gaussian_radius,
     grid_bearing,
     grid_of,
-    outside,
     place_of,
 )
-from pegline.frame.datum_shift import moves
+from pegline.frame.datum_shift import is_dynamic
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
 from pegline.frame.north import (
     Declination,
@@ -32,7 +32,7 @@ from pegline.frame.north import (
     rough_place,
     turned_bearings,
 )
-from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed
+from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed_dms
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
 from pegline.plane import wrap_angle
@@ -73,7 +73,7 @@ def on_grid(
     """
     near = rough_place(book)
     grid = grid_of(control.crs, control.crs_place, near or _degrees(points))
-    known = bring(control, points, grid)
+    known = bring_to_grid(control, points, grid)
     wrong = [*gross_findings(control, points, known, grid, taped, near)]
     if wrong:
         raise BookError(wrong)
@@ -102,7 +102,7 @@ def on_grid(
         bearings=turned.bearings,
         control=tuple(
             FrameControl(k.station, k.easting - origin[0], k.northing - origin[1], k.sd, k.place)
-            for k in weakened(known)
+            for k in with_shift_accuracy(known)
         ),
         steps=(
             *_needle_steps(book, turned, factors),
@@ -164,7 +164,7 @@ def _middle_of(grid: Grid, positions: Iterable[tuple[float, float]], control: Co
 
 def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[Finding]:
     """Yield a warning where the plot lies a little outside the CRS's area of use; further out it is refused."""
-    distance = outside(grid, place)
+    distance = distance_outside(grid, place)
     if not distance:
         return
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
@@ -253,7 +253,9 @@ def _needle_steps(book: Book, turned: _Turned, factors: Factors) -> Iterator[Ste
         return
     between = [turned.declination.step] if turned.declination else []
     if book.north.reference != "grid":
-        between.append(Step("less convergence", signed(factors.convergence), convergence_words(factors.convergence)))
+        between.append(
+            Step("less convergence", signed_dms(factors.convergence), convergence_words(factors.convergence))
+        )
         between += _own_steps(turned, factors)
     yield from bearing_steps(turned.bearings, book.north.reference, "grid", between)
 
@@ -266,13 +268,13 @@ def _own_steps(turned: _Turned, factors: Factors) -> Iterator[Step]:
     east = turned.declination.east if turned.declination else 0.0
     for bearing, own in zip(turned.bearings, turned.convergences, strict=True):
         line = f"{bearing.start}-{bearing.end}"
-        if signed(own) != signed(factors.convergence):
+        if signed_dms(own) != signed_dms(factors.convergence):
             yield Step(
-                f"convergence at {bearing.start}, for {line}", signed(own), "in its place, not the plot's middle"
+                f"convergence at {bearing.start}, for {line}", signed_dms(own), "in its place, not the plot's middle"
             )
         bend = float(wrap_angle(bearing.booked + east - own - bearing.bearing))
-        if signed(bend) != signed(0.0):
-            yield Step(f"less arc-to-chord of {line}", signed(bend), "from the line on the ground to its chord")
+        if signed_dms(bend) != signed_dms(0.0):
+            yield Step(f"less arc-to-chord of {line}", signed_dms(bend), "from the line on the ground to its chord")
 
 
 def _axes_steps(grid: Grid) -> Iterator[Step]:
@@ -289,7 +291,7 @@ def _epoch_steps(control: Control) -> Iterator[Step]:
 
 def _idle_epoch(control: Control, grid: Grid) -> Iterator[Finding]:
     """Yield a warning where an epoch is booked and the grid's datum does not move."""
-    if control.epoch is not None and not moves(grid.crs):
+    if control.epoch is not None and not is_dynamic(grid.crs):
         text = f"{grid.name} moves with its plate: epoch {control.epoch:g} is recorded and changes nothing"
         yield Finding("idle-epoch", text, control.place)
 

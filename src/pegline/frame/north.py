@@ -11,7 +11,7 @@ from pegline.errors import Finding
 from pegline.frame.geomagnetism import FIRST_YEAR, LAST_YEAR
 from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
 from pegline.frame.model import FrameBearing, Step
-from pegline.frame.north_steps import place_words, signed
+from pegline.frame.north_steps import place_words, signed_dms
 from pegline.measures.bearing import Bearing, North, NorthFrom
 from pegline.plane import mean_angle
 from pegline.records import record
@@ -60,14 +60,18 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
     """
     if book.north is not None and book.north.declination is not None:
         booked = book.north.declination
-        return Declination(booked.radians, Step("plus declination", signed(booked.radians), "from the book; east is +"))
+        return Declination(
+            booked.radians, Step("plus declination", signed_dms(booked.radians), "from the book; east is +")
+        )
     if place is None or book.date is None:
         return None
     east = declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
     if east is None:
         return None
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
-    return Declination(east, Step("plus declination", signed(east), f"IGRF-14 for {book.date} at {where}; east is +"))
+    return Declination(
+        east, Step("plus declination", signed_dms(east), f"IGRF-14 for {book.date} at {where}; east is +")
+    )
 
 
 def no_declination_because(book: Book, place: tuple[float, float] | None) -> str:
@@ -116,7 +120,7 @@ def local_attraction(north: North, bearings: Sequence[Bearing]) -> Iterator[Find
         off = disagreement(mean_angle(fore), mean_angle(read[q, p]))
         if abs(off) <= disagreement_limit(sd):
             continue
-        culprits = [f"{name} ({signed(-turned[name])})" for name in (p, q) if abs(turned.get(name, 0.0)) > sd]
+        culprits = [f"{name} ({signed_dms(-turned[name])})" for name in (p, q) if abs(turned.get(name, 0.0)) > sd]
         where = f"the needle was turned at {' and '.join(culprits)}" if culprits else f"iron was near {p} or {q}"
         yield Finding(
             "local-attraction",

@@ -8,7 +8,7 @@ from math import degrees, tau
 from pegline.frame.model import FrameBearing, Step
 from pegline.measures.bearing import NorthFrom
 
-__all__ = ["bearing_steps", "convergence_words", "dms", "place_words", "signed"]
+__all__ = ["bearing_steps", "convergence_words", "dms", "place_words", "signed_dms"]
 
 
 def dms(angle: float) -> str:
@@ -20,10 +20,10 @@ def dms(angle: float) -> str:
     return _sexagesimal(round(degrees(angle % tau) * 3600) % (360 * 3600))
 
 
-def signed(angle: float) -> str:
+def signed_dms(angle: float) -> str:
     r"""Return a small angle with its sign.
 
-    >>> signed(-0.0069726)
+    >>> signed_dms(-0.0069726)
     '-0°23\'58"'
     """
     seconds = round(degrees(angle) * 3600)
@@ -42,7 +42,7 @@ def convergence_words(convergence: float) -> str:
     """
     if not round(degrees(convergence) * 3600):
         return "true north is grid north"
-    return f"true north lies {signed(abs(convergence))[1:]} {'west' if convergence > 0 else 'east'} of grid north"
+    return f"true north lies {signed_dms(abs(convergence))[1:]} {'west' if convergence > 0 else 'east'} of grid north"
 
 
 def place_words(*, longitude_deg: float, latitude_deg: float) -> str:

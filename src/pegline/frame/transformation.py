@@ -15,7 +15,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["NEEDED", "Fitted", "Kind", "Mixed", "applied", "fit", "mixed_up"]
+__all__ = ["NEEDED", "Kind", "MixUp", "Transformation", "carry_points", "find_mix_up", "fit"]
 
 Array = NDArray[np.float64]
 Kind = Literal["similarity", "affine", "projective"]
@@ -29,10 +29,10 @@ SETTLED: Final = 1e-13
 STEPS: Final = 50
 
 
-def applied(matrix: ArrayLike, points: ArrayLike) -> Array:
+def carry_points(matrix: ArrayLike, points: ArrayLike) -> Array:
     """Return points carried by a homogeneous matrix.
 
-    >>> applied([[0, -1, 10], [1, 0, 20], [0, 0, 1]], [[1.0, 2.0]]).tolist()
+    >>> carry_points([[0, -1, 10], [1, 0, 20], [0, 0, 1]], [[1.0, 2.0]]).tolist()
     [[8.0, 21.0]]
     """
     m = np.asarray(matrix, dtype=float)
@@ -42,7 +42,7 @@ def applied(matrix: ArrayLike, points: ArrayLike) -> Array:
 
 
 @dataclass(frozen=True)
-class Fitted:
+class Transformation:
     """A transformation and how well it fits."""
 
     kind: Kind
@@ -57,7 +57,7 @@ class Fitted:
     @property
     def residuals(self) -> Array:
         """Return (n, 2) target minus what the transformation makes of the source."""
-        return self.target - applied(self.matrix, self.source)
+        return self.target - carry_points(self.matrix, self.source)
 
     @property
     def freedom(self) -> int:
@@ -96,7 +96,7 @@ class Fitted:
 
     def spread_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) covariance of where the transformation carries points, square units of the target."""
-        rows = _design(self.kind, applied(self.centre, points), _parameters(self.kind, self._centred))
+        rows = _design(self.kind, carry_points(self.centre, points), _parameters(self.kind, self._centred))
         lengths = np.asarray(self.back)[0, 0]
         return np.asarray(np.einsum("nij,jk,nlk->nil", rows, self.covariance, rows) * lengths**2)
 
@@ -104,7 +104,7 @@ class Fitted:
         """Return (m, 2, 2) the derivatives of the target's coordinates by the source's at points."""
         p = np.asarray(points, dtype=float).reshape(-1, 2)
         w = p @ self.matrix[2, :2] + self.matrix[2, 2]
-        bent = applied(self.matrix, p)[:, :, None] * self.matrix[2, :2]
+        bent = carry_points(self.matrix, p)[:, :, None] * self.matrix[2, :2]
         return np.asarray((self.matrix[:2, :2] - bent) / w[:, None, None])
 
     @property
@@ -137,11 +137,11 @@ class Fitted:
                 other = fit(self.kind, self.source[keep], self.target[keep], self.sds[keep])
             except ValueError:
                 continue
-            found[n] = self.target[n] - applied(other.matrix, self.source[n])
+            found[n] = self.target[n] - carry_points(other.matrix, self.source[n])
         return found
 
 
-def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Fitted:
+def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Transformation:
     """Return the transformation of a kind that carries source points best onto target points.
 
         similarity   E = a x - b y + e,  N = b x + a y + n
@@ -166,12 +166,12 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Fit
     if len(p) < NEEDED[kind]:
         raise ValueError(f"{kind} needs {NEEDED[kind]} points and there are {len(p)}")
     centre, back = _centring(p), np.asarray(np.linalg.inv(_centring(q)), dtype=float)
-    u, v = applied(centre, p), applied(np.linalg.inv(back), q)
+    u, v = carry_points(centre, p), carry_points(np.linalg.inv(back), q)
     weights = np.repeat(back[0, 0] / s, 2)
     parameters = _parameters(kind, _first(kind, u, v, weights))
     rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
     for _ in range(STEPS):
-        misfit = (v - applied(_matrix(kind, parameters), u)).ravel() * weights
+        misfit = (v - carry_points(_matrix(kind, parameters), u)).ravel() * weights
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
         if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
             raise ValueError(f"the points are too near one line for a {kind} transformation")
@@ -180,7 +180,7 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Fit
             break
         rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
     matrix = back @ _matrix(kind, parameters) @ centre
-    return Fitted(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
+    return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
 
 
 def _centring(points: Array) -> Array:
@@ -240,22 +240,22 @@ def _design(kind: Kind, points: Array, parameters: Array) -> Array:
             [np.stack([x, y, one, zero, zero, zero], -1), np.stack([zero, zero, zero, x, y, one], -1)], axis=1
         )
     w = parameters[6] * x + parameters[7] * y + 1
-    e, n = applied(_matrix(kind, parameters), points).T
+    e, n = carry_points(_matrix(kind, parameters), points).T
     east = np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], -1)
     north = np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], -1)
     return np.asarray(np.stack([east, north], axis=1) / w[:, None, None])
 
 
 @dataclass(frozen=True)
-class Mixed:
+class MixUp:
     """Something wrong with the list of pairs as a whole."""
 
     words: str
-    better: Fitted  #: with it undone
+    better: Transformation  #: with it undone
     exchanged: tuple[int, int] | None = None  #: the two pairs whose names were exchanged, where it is that
 
 
-def mixed_up(fitted: Fitted) -> Mixed | None:
+def find_mix_up(fitted: Transformation) -> MixUp | None:
     """Return what was mixed up in the pairs, where undoing it makes everything fit and nothing else does.
 
     Two points' names exchanged, eastings for northings, or a source whose y runs downwards.
@@ -271,12 +271,12 @@ def mixed_up(fitted: Fitted) -> Mixed | None:
         swapped[[one, other]] = other, one
         trials.append(("two points are exchanged", (one, other), fitted.target[swapped]))
     found = [
-        Mixed(words, fits, pair) for words, pair, target in trials if (fits := _fitting(fitted, target)) is not None
+        MixUp(words, fits, pair) for words, pair, target in trials if (fits := _fitting(fitted, target)) is not None
     ]
     return found[0] if len(found) == 1 else None
 
 
-def _fitting(fitted: Fitted, target: Array) -> Fitted | None:
+def _fitting(fitted: Transformation, target: Array) -> Transformation | None:
     """Return the transformation of other pairs, where all of them fit."""
     try:
         other = fit(fitted.kind, fitted.source, target, fitted.sds)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from pegline.cli import main
-from pegline.frame.transformation import applied
+from pegline.frame.transformation import carry_points
 
 MILLIMETRE = 1e-3
 C, S = 1.0002 * cos(radians(30)), 1.0002 * sin(radians(30))
@@ -30,7 +30,7 @@ def pairs(
     """Write the list of points; ``shown`` says where each is in the source, ``off`` what is booked wrong."""
     lines = ["crs: EPSG:27700", "accuracy: 0.02", *(f"{key}: {value}" for key, value in more.items()), "points:"]
     for name, (x, y) in shown.items():
-        east, north = applied(TRUTH, CORNERS[name]) + (off or {}).get(name, (0, 0))
+        east, north = carry_points(TRUTH, CORNERS[name]) + (off or {}).get(name, (0, 0))
         lines.append(f"  {name}: {{x: {x:.4f}, y: {y:.4f}, easting: {east:.4f}, northing: {north:.4f}}}")
     path = folder / "points.yaml"
     path.write_text("\n".join(lines), encoding="utf-8")
@@ -71,7 +71,7 @@ def test_a_drawing_comes_onto_the_grid_entity_by_entity(tmp_path: Path) -> None:
     space = ezdxf.readfile(out).modelspace()
     line, arc, polyline = (space.query(kind).first for kind in ("LINE", "ARC", "LWPOLYLINE"))
     assert line.dxf.layer == "WALL"
-    assert (line.dxf.end.x, line.dxf.end.y) == pytest.approx(applied(TRUTH, CORNERS["well"]), abs=MILLIMETRE)
+    assert (line.dxf.end.x, line.dxf.end.y) == pytest.approx(carry_points(TRUTH, CORNERS["well"]), abs=MILLIMETRE)
     assert arc.dxf.radius == pytest.approx(5 * 1.0002)
     assert polyline.get_points()[0][4] == pytest.approx(0.5)
     assert "OSGB" in out.with_suffix(".prj").read_text()
@@ -98,7 +98,7 @@ def test_layers_come_onto_the_grid_with_their_attributes_and_its_crs(tmp_path: P
         (record,) = walls
         assert record.properties["name"] == "walls"
         assert np.array(record.geometry.coordinates) == pytest.approx(
-            applied(TRUTH, [CORNERS[name] for name in ("gate", "well", "oak")]), abs=MILLIMETRE
+            carry_points(TRUTH, [CORNERS[name] for name in ("gate", "well", "oak")]), abs=MILLIMETRE
         )
         assert "British National Grid" in walls.crs_wkt
 
@@ -123,7 +123,7 @@ def scan(folder: Path, matrix: NDArray[np.float64] | None = None) -> tuple[Path,
     for name, (x, y) in CORNERS.items():
         column, row = 50 + 10 * x, 500 - 10 * y
         if matrix is not None:
-            column, row = applied(matrix, (column, row))
+            column, row = carry_points(matrix, (column, row))
         pen.ellipse((column - 4, row - 4, column + 3, row + 3), fill=0)
         spots[name] = float(column), float(row)
     path = folder / "scan.png"
@@ -144,8 +144,8 @@ def test_a_scanned_plan_gets_a_world_file(tmp_path: Path) -> None:
 
     assert out.read_bytes() == source.read_bytes()
     for name, spot in spots.items():
-        assert applied(world(tmp_path / "new.pgw"), spot) == pytest.approx(
-            applied(TRUTH, CORNERS[name]), abs=MILLIMETRE
+        assert carry_points(world(tmp_path / "new.pgw"), spot) == pytest.approx(
+            carry_points(TRUTH, CORNERS[name]), abs=MILLIMETRE
         )
 
 
@@ -159,8 +159,8 @@ def test_a_photograph_taken_askew_is_drawn_anew_with_north_up(tmp_path: Path) ->
     assert (matrix[0, 1], matrix[1, 0]) == (0, 0)
     with Image.open(out) as picture:
         for point in CORNERS.values():
-            east, north = applied(TRUTH, point)
-            column, row = applied(np.linalg.inv(matrix), (east, north))
+            east, north = carry_points(TRUTH, point)
+            column, row = carry_points(np.linalg.inv(matrix), (east, north))
             assert picture.convert("L").getpixel((int(column), int(row))) < 64
 
 
@@ -173,7 +173,7 @@ def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
     with rasterio.open(out) as picture:
         assert picture.crs.to_epsg() == 27700
         for point in CORNERS.values():
-            value, *_ = next(picture.sample([tuple(applied(TRUTH, point))]))  # a straightened one has alpha too
+            value, *_ = next(picture.sample([tuple(carry_points(TRUTH, point))]))  # a straightened one has alpha too
             assert value < 64
         assert np.array(picture.transform).reshape(3, 3) == pytest.approx(world(tmp_path / "new.tfw"))
 
@@ -181,7 +181,7 @@ def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
 def test_points_in_csv_are_as_good(tmp_path: Path) -> None:
     lines = ["name,x,y,easting,northing,accuracy"]
     for name, point in CORNERS.items():
-        east, north = applied(TRUTH, point)
+        east, north = carry_points(TRUTH, point)
         lines.append(f"{name},{point[0]},{point[1]},{east:.4f},{north:.4f},0.02")
     points = tmp_path / "points.csv"
     points.write_text("\n".join(lines))
@@ -296,7 +296,7 @@ def test_a_shapefile_becomes_a_geopackage(tmp_path: Path) -> None:
     with fiona.open(tmp_path / "new.gpkg", layer="plot") as layer_:
         (record,) = layer_
         found = sorted(tuple(point) for point in record.geometry.coordinates[0])
-    assert np.array(found) == pytest.approx(np.array(sorted(map(tuple, applied(TRUTH, ring[0])))), abs=MILLIMETRE)
+    assert np.array(found) == pytest.approx(np.array(sorted(map(tuple, carry_points(TRUTH, ring[0])))), abs=MILLIMETRE)
 
 
 def test_a_point_is_left_out_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -311,7 +311,7 @@ def test_a_point_is_left_out_on_request(tmp_path: Path, capsys: pytest.CaptureFi
 def test_many_drawings_share_one_list_of_control(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     control = tmp_path / "control.csv"
     rows = [f"{name},{east:.4f},{north:.4f},0.02" for name, (east, north) in
-            ((name, applied(TRUTH, point)) for name, point in CORNERS.items())]  # fmt: skip
+            ((name, carry_points(TRUTH, point)) for name, point in CORNERS.items())]  # fmt: skip
     control.write_text("\n".join(["name,easting,northing,accuracy", *rows]))
     points = tmp_path / "points.csv"
     points.write_text("\n".join(["name,x,y", *(f"{name},{x},{y}" for name, (x, y) in CORNERS.items())]))

@@ -14,7 +14,7 @@ from builders import weir_survey as records
 from pegline.commands.fit import survey_package
 from pegline.commands.fit.survey_package import _motion
 from pegline.frame.crs import grid_of
-from pegline.frame.transformation import NEEDED, applied, fit
+from pegline.frame.transformation import NEEDED, carry_points, fit
 from pegline.network.confidence import CHI2_95, variances_of
 from pegline.writers.gis import gpkg
 from pegline.writers.gis.moved_package import FIGURES, PLACES, move_package
@@ -57,14 +57,14 @@ def share_inside(trials: int) -> float:
         random = np.random.default_rng(seed)
         kind = list(NEEDED)[seed % 3]
         matrix = transformation(random, kind)
-        target = applied(matrix, SOURCE) + random.normal(0, SD, SOURCE.shape)
+        target = carry_points(matrix, SOURCE) + random.normal(0, SD, SOURCE.shape)
         fitted = fit(kind, SOURCE, target, np.full(len(SOURCE), SD))  # type: ignore[arg-type]
         moved = move_package(with_errors(whole, random), _motion(fitted, GRID, 1.0))
         for true, layer in zip(whole.layers, moved.layers, strict=True):
             if layer.name in PLACES:
                 # One place a layer, so that the trials are independent.
                 row = int(random.integers(len(layer)))
-                off = layer.shapes.corners[row] - applied(matrix, true.shapes.corners)[row]
+                off = layer.shapes.corners[row] - carry_points(matrix, true.shapes.corners)[row]
                 variances = variances_of(np.array([[layer.values[name][row] for name in FIGURES]]))[0]
                 inside.append(off @ np.linalg.solve(variances, off) <= CHI2_95)
     return float(np.mean(inside))
@@ -84,7 +84,7 @@ def test_so_they_do_over_2000_random_transformations() -> None:
 def fitted_file(tmp_path: Path) -> Path:
     gpkg.write(records.survey(), tmp_path / "weir.gpkg")
     matrix = transformation(np.random.default_rng(4), "similarity")
-    fitted = fit("similarity", SOURCE, applied(matrix, SOURCE), np.full(len(SOURCE), SD))
+    fitted = fit("similarity", SOURCE, carry_points(matrix, SOURCE), np.full(len(SOURCE), SD))
     survey_package.write(tmp_path / "weir.gpkg", fitted, GRID, tmp_path / "fitted.gpkg")
     return tmp_path / "fitted.gpkg"
 

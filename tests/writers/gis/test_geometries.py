@@ -8,7 +8,7 @@ from shapely.geometry import shape
 
 from pegline.detail.path import chord_tolerance, straight, stroke
 from pegline.writers.gis.dataframes import _geometries
-from pegline.writers.gis.geometries import Shapes, of_parts, stacked
+from pegline.writers.gis.geometries import Shapes, of_parts, stack_shapes
 from pegline.writers.survey_figures import drawn
 
 RING = np.array([[1.0, 2.0], [5.0, 2.0], [4.0, 7.0], [1.0, 2.0]])
@@ -25,7 +25,7 @@ def test_bounds_and_geometries_are_those_of_shapely(form):
     shapes = of_parts(form, PARTS[form])
     told = shapes.geojson(shapes.corners.tolist())
 
-    assert [each is not None for each in told] == [len(part) > 0 for part in PARTS[form]] == shapes.there.tolist()
+    assert [each is not None for each in told] == [len(part) > 0 for part in PARTS[form]] == shapes.present.tolist()
     expected = [shape(each) for each in told if each]
     assert shapes.bounds[:, [0, 2, 1, 3]].tolist() == [[*each.bounds] for each in expected]
     assert [each for each in _geometries(shapes) if each is not None] == expected
@@ -40,7 +40,7 @@ def test_a_layer_without_rows_has_no_bounds(form):
 
 def test_stacked_shapes_come_one_after_the_other():
     one, other = of_parts("LineString", PARTS["LineString"]), of_parts("LineString", [RING])
-    both = stacked([one, other])
+    both = stack_shapes([one, other])
 
     assert isinstance(both, Shapes)
     assert both.geojson(both.corners.tolist()) == [

@@ -23,7 +23,7 @@ from pegline.errors import OutputError
 from pegline.writers import json as json_writer
 from pegline.writers.gis import layer_table as gis
 from pegline.writers.gis.geometries import Shapes
-from pegline.writers.gis.gpkg import write, written
+from pegline.writers.gis.gpkg import write, write_package
 from pegline.writers.gis.metadata import iso_record
 from pegline.writers.gis.package import package
 
@@ -416,7 +416,7 @@ def large(tmp_path):
             values = {**{name: [None] * count for name in layer.values}, "name": [f"p{k}" for k in range(count)]}
             layer = replace(layer, shapes=shapes, values=values)
         filled.append(layer)
-    written(replace(first, layers=tuple(filled), links=()), tmp_path / "large.gpkg")
+    write_package(replace(first, layers=tuple(filled), links=()), tmp_path / "large.gpkg")
     return tmp_path / "large.gpkg", corners.reshape(count, 2, 2)
 
 

@@ -15,7 +15,7 @@ from pegline.cli import main
 from pegline.errors import UnsuitableError, UsageError
 from pegline.frame.crs import grid_of
 from pegline.network.confidence import CHI2_95, variances_of
-from pegline.writers.gis.layer_table import filled
+from pegline.writers.gis.layer_table import fill_layers
 from pegline.writers.gis.moved_package import FIGURES
 from pegline.writers.gis.reprojection import OtherCRS, package_in
 
@@ -60,7 +60,7 @@ def largest_difference(survey, source: str, target: str) -> float:  # type: igno
     independent = Transformer.from_crs(source, CRS(target).to_2d(), always_xy=True)
     geod = Geod(ellps="GRS80")
     worst = 0.0
-    for before, after in zip(filled(survey), package_in(survey, OtherCRS(target)).layers, strict=True):
+    for before, after in zip(fill_layers(survey), package_in(survey, OtherCRS(target)).layers, strict=True):
         if before.name == "ellipses" or not len(before.shapes.corners):
             continue  # the ellipses are those of the other CRS
         expected = np.stack(independent.transform(*before.shapes.corners.T), -1)
@@ -92,7 +92,7 @@ def test_a_long_straight_line_keeps_to_its_bend_in_the_other_crs() -> None:
     far = replace(solution, positions=solution.positions * 60)
     survey = with_stages(survey, adjustment=replace(survey.adjustment, adjusted=far, plotting=far))
     lines = next(layer for layer in package_in(survey, OtherCRS("EPSG:32633")).layers if layer.name == "chain_lines")
-    before = next(layer for layer in filled(survey) if layer.name == "chain_lines")
+    before = next(layer for layer in fill_layers(survey) if layer.name == "chain_lines")
     to_other = Transformer.from_crs("EPSG:32632", "EPSG:32633", always_xy=True)
 
     ends = np.concatenate([[0], np.cumsum(lines.shapes.counts)])
@@ -110,7 +110,7 @@ def test_a_long_straight_line_keeps_to_its_bend_in_the_other_crs() -> None:
 
 def test_covariances_turn_with_the_grid_and_hold_what_they_held() -> None:
     survey = survey_on("EPSG:32632", (690_000.0, 5_320_000.0))
-    before = next(layer for layer in filled(survey) if layer.name == "stations")
+    before = next(layer for layer in fill_layers(survey) if layer.name == "stations")
     after = next(layer for layer in package_in(survey, OtherCRS("EPSG:32633")).layers if layer.name == "stations")
     to_other = Transformer.from_crs("EPSG:32632", "EPSG:32633", always_xy=True)
     random = np.random.default_rng(8)
@@ -127,7 +127,7 @@ def test_covariances_turn_with_the_grid_and_hold_what_they_held() -> None:
 
 def test_in_degrees_accuracies_stay_in_metres_to_the_east_and_north() -> None:
     survey = survey_on("EPSG:32632", (500_000.0, 5_320_000.0))  # on the middle meridian, where nothing turns
-    before = next(layer for layer in filled(survey) if layer.name == "stations")
+    before = next(layer for layer in fill_layers(survey) if layer.name == "stations")
     after = next(layer for layer in package_in(survey, OtherCRS("EPSG:4326")).layers if layer.name == "stations")
 
     # The zone's scale of 0.9996 undone.

@@ -121,7 +121,7 @@ def _described(path: Path, layers: Iterable[str]) -> None:
     import sqlite3
     from contextlib import closing
 
-    from pegline.writers.gis.extensions import described
+    from pegline.writers.gis.extensions import describe_columns
 
     with closing(sqlite3.connect(path)) as database, database:
-        described(database, [(layer, name, about, None) for layer in layers for name, about in ABOUT.items()])
+        describe_columns(database, [(layer, name, about, None) for layer in layers for name, about in ABOUT.items()])

@@ -12,7 +12,7 @@ from pegline.commands.diff.book_changes import Noise
 from pegline.commands.diff.displacement import Comparison, Peg, compared, differing, limit
 from pegline.commands.diff.phrases import Line, counted, not_in_both, small_length, way
 from pegline.commands.diff.results import Result
-from pegline.frame.north_steps import signed
+from pegline.frame.north_steps import signed_dms
 from pegline.measures.notation import Notation
 from pegline.reduction.model import TapeConstants
 
@@ -64,7 +64,7 @@ def told(old: Result, new: Result) -> Iterator[Line]:
     else:
         yield from _pegs(comparison, old) if comparison.decided else _distances(comparison, old.notation)
     if comparison.decided and old.faces and new.faces:
-        moved = f"shifted {way(comparison.shift, old)} and turned by {signed(comparison.turn)} (clockwise +)"
+        moved = f"shifted {way(comparison.shift, old)} and turned by {signed_dms(comparison.turn)} (clockwise +)"
         yield f"  To fit the old survey, the new one was {moved}.", False
     yield from not_in_both(old, new, "not measured again")
     if comparison.decided:

@@ -16,7 +16,7 @@ from pegline.commands.fit import drawing, layers, picture
 from pegline.commands.fit.pairs import Pairs, read_pairs
 from pegline.errors import BookError, Finding, OpenError, UsageError
 from pegline.frame.crs import Grid, grid_of
-from pegline.frame.transformation import NEEDED, Fitted, applied, fit, mixed_up
+from pegline.frame.transformation import NEEDED, Transformation, carry_points, find_mix_up, fit
 
 __all__ = ["BEYOND", "SOURCES", "Source", "arguments", "run"]
 
@@ -32,7 +32,7 @@ class Source(NamedTuple):
 
     down: bool  #: its y runs down, as rows of a picture do
     corners: Callable[[Path], Array]  #: (m, 2) the corners of what it holds, y up
-    write: Callable[[Path, Fitted, Grid, Path], None]  #: source, transformation, grid, file to write
+    write: Callable[[Path, Transformation, Grid, Path], None]  #: source, transformation, grid, file to write
     ends: tuple[str, ...]  #: of files that it can write
 
 
@@ -76,11 +76,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         raise UsageError(f"{args.points}: no grid is named; write crs: EPSG:CODE in it, or --crs")
     grid = grid_of(crs, pairs.place)
     if args.into is not None:
-        pairs, grid = carried_into(pairs, grid, args.into, args.allow_shift)
+        pairs, grid = carry_into(pairs, grid, args.into, args.allow_shift)
     fitted = _fitted(pairs, args.kind or pairs.kind or "similarity", source)
     for line in report(fitted, pairs, grid):
         tell(line)
-    far = far_beyond(fitted, source.corners(args.source))
+    far = reach_beyond(fitted, source.corners(args.source))
     if far > BEYOND and not args.beyond:
         raise UsageError(
             f"{args.source}: reaches {far:.1f} times as far beyond the points as they stand apart, and a"
@@ -94,7 +94,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     return 1
 
 
-def carried_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pairs, Grid]:
+def carry_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pairs, Grid]:
     """Return points with their places on another grid, and that grid.
 
     Raises
@@ -135,7 +135,7 @@ def _source(path: Path, out: Path) -> Source:
     return source
 
 
-def _fitted(pairs: Pairs, kind: str, source: Source) -> Fitted:
+def _fitted(pairs: Pairs, kind: str, source: Source) -> Transformation:
     places = pairs.source * [1, -1] if source.down else pairs.source
     try:
         return fit(kind, places, pairs.target, pairs.sds)  # type: ignore[arg-type]
@@ -144,7 +144,7 @@ def _fitted(pairs: Pairs, kind: str, source: Source) -> Fitted:
         raise BookError([Finding("points", text, pairs.place)]) from error
 
 
-def far_beyond(fitted: Fitted, corners: Array) -> float:
+def reach_beyond(fitted: Transformation, corners: Array) -> float:
     """Return how far the corners lie outside the points' hull, as a share of how far the points stand apart."""
     from shapely import MultiPoint, Point
 
@@ -153,14 +153,14 @@ def far_beyond(fitted: Fitted, corners: Array) -> float:
     return max(float(hull.distance(Point(*corner))) for corner in corners) / apart
 
 
-def _write(source: Source, path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+def _write(source: Source, path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     from pegline.writers.publish import held
 
     with held(out.parent):
         source.write(path, fitted, grid, out)
 
 
-def report(fitted: Fitted, pairs: Pairs, grid: Grid) -> Iterator[str]:
+def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
     """Yield the lines that tell how well the points fit."""
     unit = grid.crs.axis_info[0].unit_name
     yield f"{fitted.kind} onto {grid.name}, {len(pairs.points)} points, in {unit}s"
@@ -182,9 +182,9 @@ def report(fitted: Fitted, pairs: Pairs, grid: Grid) -> Iterator[str]:
     yield f"a test value may reach {fitted.critical:.1f}; unseen: the difference from where the other points put it"
 
 
-def _accusation(fitted: Fitted, pairs: Pairs) -> str:
+def _accusation(fitted: Transformation, pairs: Pairs) -> str:
     """Return what is wrong with the pairs, in words."""
-    mixed = mixed_up(fitted)
+    mixed = find_mix_up(fitted)
     if mixed is not None:
         words = mixed.words
         if mixed.exchanged:
@@ -200,7 +200,7 @@ def _accusation(fitted: Fitted, pairs: Pairs) -> str:
     if without is None or not without.freedom or without.wrong is not None:
         return f"the points do not fit, {name} worst; which of them is wrong is open: list more points"
     # Plus 0: no figure is told as -0.000.
-    off = (fitted.target[wrong] - applied(without.matrix, fitted.source[wrong])).round(3) + 0.0
+    off = (fitted.target[wrong] - carry_points(without.matrix, fitted.source[wrong])).round(3) + 0.0
     return (
         f"{name} does not fit: it is {off[0]:+.3f} east and {off[1]:+.3f} north of where the others put it; look at it"
     )

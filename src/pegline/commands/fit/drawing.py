@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
-from pegline.frame.crs import Grid, sidecar
-from pegline.frame.transformation import Fitted
+from pegline.frame.crs import Grid, prj_text
+from pegline.frame.transformation import Transformation
 
 __all__ = ["corners", "write"]
 
@@ -31,7 +31,7 @@ def corners(path: Path) -> NDArray[np.float64]:
     return np.array([(west, south), (east, south), (east, north), (west, north)])
 
 
-def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the drawing at ``path``, carried onto the grid, to ``out``, and a .prj beside it."""
     from ezdxf import transform
     from ezdxf.math import Matrix44
@@ -51,7 +51,7 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     drawing.units = _units(grid.metres_per_unit)
     with placed(out) as made:
         drawing.saveas(made)
-    crs = sidecar(grid.wkt)
+    crs = prj_text(grid.wkt)
     if crs is not None:
         with placed(out.with_suffix(".prj")) as made:
             made.write_text(crs, encoding="utf-8")

@@ -15,7 +15,7 @@ from pegline.commands.fit import survey_package
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid
 from pegline.frame.datum_shift import to_wgs84
-from pegline.frame.transformation import Fitted, applied
+from pegline.frame.transformation import Transformation, carry_points
 from pegline.writers.gis.package_reader import is_package
 from pegline.writers.gis.wgs84 import DECIMALS, accuracy_words
 
@@ -43,7 +43,7 @@ def corners(path: Path) -> Array:
     return np.array([(west, south), (east, south), (east, north), (west, north)])
 
 
-def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the layers of ``path``, carried onto the grid, to ``out``."""
     import fiona
 
@@ -56,7 +56,7 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
     driver = DRIVERS[out.suffix.lower()]
     if driver == "GeoJSON" and len(names) > 1:
         raise UsageError(f"{out}: can hold one layer and {path.name} has {len(names)}; end it with .gpkg")
-    carry: Callable[[Array], Array] = lambda points: applied(fitted.matrix, points)  # noqa: E731
+    carry: Callable[[Array], Array] = lambda points: carry_points(fitted.matrix, points)  # noqa: E731
     said = ""
     if driver == "GeoJSON":
         carry, said = _to_degrees(fitted, grid, out)
@@ -93,15 +93,15 @@ def _opened(path: Path, name: str | None) -> Any:
         raise OpenError(f"{path}: cannot be read as {path.suffix[1:]} ({error}); check the file") from error
 
 
-def _to_degrees(fitted: Fitted, grid: Grid, out: Path) -> tuple[Callable[[Array], Array], str]:
+def _to_degrees(fitted: Transformation, grid: Grid, out: Path) -> tuple[Callable[[Array], Array], str]:
     """Return what carries points to longitude and latitude, and a sentence on how well."""
-    middle = applied(fitted.matrix, fitted.source.mean(axis=0))
+    middle = carry_points(fitted.matrix, fitted.source.mean(axis=0))
     way = to_wgs84(grid, (float(middle[0]), float(middle[1])))
     if way is None or way.accuracy > LIMIT:
         raise UsageError(f"{out}: GeoJSON is in WGS 84 and the way there is not known well enough; end it with .gpkg")
 
     def carry(points: Array) -> Array:
-        x, y = applied(fitted.matrix, points).T
+        x, y = carry_points(fitted.matrix, points).T
         return np.stack(way.transformer.transform(x, y, errcheck=True), axis=-1)
 
     return carry, accuracy_words(way)

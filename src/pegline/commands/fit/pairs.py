@@ -29,7 +29,7 @@ _ACCURACY: Final = number_within("an accuracy", above=0)
 
 
 @dataclass(frozen=True, slots=True)
-class Listed:
+class ListedPoint:
     """One point as a file lists it: its place in the drawing, on the grid, or both."""
 
     name: str
@@ -48,9 +48,9 @@ class PointList:
     """A file of points, and what it asks for."""
 
     points: Annotated[
-        tuple[Listed, ...],
+        tuple[ListedPoint, ...],
         Key(
-            mapping(NAME, Record(Listed, "a point", name="pair"), "points", name=lambda name: {"name": name}),
+            mapping(NAME, Record(ListedPoint, "a point", name="pair"), "points", name=lambda name: {"name": name}),
             "The points, by name.",
         ),
     ]
@@ -145,7 +145,7 @@ def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] =
 
 
 def _pair(
-    point: Listed, known: Listed | None, listed: PointList, control: PointList | None
+    point: ListedPoint, known: ListedPoint | None, listed: PointList, control: PointList | None
 ) -> tuple[Pair | None, Finding | None]:
     """Return a point known in both, or what it lacks."""
     if point.x is None or point.y is None:

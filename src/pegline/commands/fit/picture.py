@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
-from pegline.frame.crs import Grid, sidecar
-from pegline.frame.transformation import Fitted, applied
+from pegline.frame.crs import Grid, prj_text
+from pegline.frame.transformation import Transformation, carry_points
 
 __all__ = ["corners", "world_file", "write"]
 
@@ -47,11 +47,11 @@ def world_file(matrix: Array) -> str:
     ['0.5', '0.0', '0.0', '-0.5', '100.25', '199.75']
     """
     (a, b, _), (c, d, _) = matrix[:2].tolist()
-    e, n = applied(matrix, [[0.5, -0.5]])[0].tolist()
+    e, n = carry_points(matrix, [[0.5, -0.5]])[0].tolist()
     return "".join(f"{value!r}\n" for value in (a, c, 0.0 - b, -d, e, n))
 
 
-def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the picture at ``path`` with its place on the grid to ``out``, with files beside it that tell the place."""
     from pegline.writers.publish import placed
 
@@ -74,7 +74,7 @@ def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
 def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
     """Yield what programs look for beside a picture: its place, and its CRS in two forms (both common practice)."""
     yield out.with_suffix(WORLD[out.suffix.lower()]), world_file(matrix)
-    prj = sidecar(grid.wkt)
+    prj = prj_text(grid.wkt)
     if prj is not None:
         yield out.with_suffix(".prj"), prj
     if out.suffix.lower() not in (".tif", ".tiff"):
@@ -82,11 +82,11 @@ def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
         yield out.with_name(f"{out.name}.aux.xml"), f"<PAMDataset>{srs}</PAMDataset>\n"
 
 
-def _straightened(path: Path, fitted: Fitted, made: Path) -> Array:
+def _straightened(path: Path, fitted: Transformation, made: Path) -> Array:
     """Write the picture drawn anew, north up, and return its matrix: a world file cannot say a projective one."""
     from PIL import Image
 
-    edges = applied(fitted.matrix, corners(path))
+    edges = carry_points(fitted.matrix, corners(path))
     (west, south), (east, north) = edges.min(axis=0), edges.max(axis=0)
     pixel = fitted.scale
     width, height = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))

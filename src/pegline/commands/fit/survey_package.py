@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.frame.crs import Grid, place_of
-from pegline.frame.transformation import Fitted, applied
+from pegline.frame.transformation import Transformation, carry_points
 from pegline.writers.gis.moved_package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import read_package
 
@@ -18,23 +18,23 @@ __all__ = ["write"]
 Array = NDArray[np.float64]
 
 
-def write(path: Path, fitted: Fitted, grid: Grid, out: Path) -> None:
+def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the package at ``path``, carried onto the grid, to ``out``."""
-    from pegline.writers.gis.gpkg import written
+    from pegline.writers.gis.gpkg import write_package
     from pegline.writers.publish import placed
 
     package = read_package(path)
     with placed(out) as made:
-        written(move_package(package, _motion(fitted, grid, metres_per_unit(package.wkt))), made)
+        write_package(move_package(package, _motion(fitted, grid, metres_per_unit(package.wkt))), made)
 
 
-def _motion(fitted: Fitted, grid: Grid, unit: float) -> Motion:
+def _motion(fitted: Transformation, grid: Grid, unit: float) -> Motion:
     """Return the way of a fit, from coordinates in a unit of so many metres."""
     scale = grid.metres_per_unit / unit
     return Motion(
         wkt=grid.wkt,
         crs_name=grid.name,
-        places=lambda corners: applied(fitted.matrix, corners),
+        places=lambda corners: carry_points(fitted.matrix, corners),
         slopes=lambda corners: fitted.derivatives_at(corners) * scale,
         spread=lambda corners: fitted.spread_at(corners) * grid.metres_per_unit**2,
         on_earth=lambda corners: _on_earth(corners, grid),
@@ -43,7 +43,7 @@ def _motion(fitted: Fitted, grid: Grid, unit: float) -> Motion:
     )
 
 
-def history(fitted: Fitted, grid: Grid) -> str:
+def history(fitted: Transformation, grid: Grid) -> str:
     """Return in a sentence or two how something was fitted."""
     factor = fitted.variance_factor
     checked = "nothing checks them" if factor is None else f"misfit {factor**0.5:.2f} times what their accuracies say"

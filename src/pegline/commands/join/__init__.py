@@ -1,5 +1,5 @@
 """Many surveys in one GeoPackage."""
 
-from pegline.commands.join.command import arguments, joined, names_of, one_frame, run
+from pegline.commands.join.command import arguments, join_surveys, names_of, refuse_other_frames, run
 
-__all__ = ["arguments", "joined", "names_of", "one_frame", "run"]
+__all__ = ["arguments", "join_surveys", "names_of", "refuse_other_frames", "run"]

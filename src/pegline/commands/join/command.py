@@ -8,18 +8,18 @@ from dataclasses import replace
 from pathlib import Path
 
 from pegline.commands import other_crs
-from pegline.commands.join.disagreements import Disagreement, told
+from pegline.commands.join.disagreements import Disagreement, find_disagreements
 from pegline.commands.join.report import report_layers
 from pegline.errors import UsageError
 from pegline.writers.gis.columns import SURVEY, Column
-from pegline.writers.gis.geometries import stacked
-from pegline.writers.gis.layer_table import LAYERS, Filled, Value
+from pegline.writers.gis.geometries import stack_shapes
+from pegline.writers.gis.layer_table import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
 from pegline.writers.gis.package_reader import read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
 from pegline.writers.gis.sld import styles
 
-__all__ = ["arguments", "joined", "names_of", "one_frame", "run", "surveys_in"]
+__all__ = ["arguments", "join_surveys", "names_of", "refuse_other_frames", "run", "surveys_in"]
 
 Tell = Callable[[str], None]
 
@@ -34,7 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Join, and tell what two surveys have both; 1 where surveys disagree beyond their accuracy."""
-    from pegline.writers.gis.gpkg import written
+    from pegline.writers.gis.gpkg import write_package
     from pegline.writers.publish import held, placed
 
     out, sources = Path(args.out), [Path(name) for name in args.outputs]
@@ -49,10 +49,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     surveys = {**known, **added}
     if (other := other_crs.chosen(args)) is not None:
         surveys = {name: reproject(package, other) for name, package in surveys.items()}
-    one_frame(surveys)
-    found = list(told(surveys))
+    refuse_other_frames(surveys)
+    found = list(find_disagreements(surveys))
     with held(out.parent), placed(out) as path:
-        written(joined(surveys, found), path)
+        write_package(join_surveys(surveys, found), path)
     for disagreement in found:
         complain(f"{out}: {disagreement.text}")
     tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(found) or 'nothing'} to look at")
@@ -136,7 +136,7 @@ def names_of(paths: Sequence[Path]) -> list[str]:
 # Joining -----------------------------------------------------------------------------------------
 
 
-def one_frame(surveys: Mapping[str, Package]) -> None:
+def refuse_other_frames(surveys: Mapping[str, Package]) -> None:
     """Refuse surveys that are in different frames, which puts neither beside the other.
 
     Raises
@@ -164,7 +164,7 @@ def _cure(other: Package) -> str:
     return "say in which CRS all are to be joined (--crs)"
 
 
-def joined(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -> Package:
+def join_surveys(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -> Package:
     """Return one package of several in one frame, each row with its survey's name."""
     first = next(iter(surveys.values()))
     values: dict[str, dict[str, str]] = {}
@@ -199,13 +199,13 @@ def _frame(wkt: str) -> str:
     return str(CRS(wkt).name)
 
 
-def _named(part: Filled, survey: str) -> Filled:
+def _named(part: FilledLayer, survey: str) -> FilledLayer:
     """Return a layer with its survey's name first."""
     values: dict[str, list[Value]] = {SURVEY.name: [], **part.values, SURVEY.name: [survey] * len(part)}
     return replace(part, columns=(SURVEY, *part.columns), values=values)
 
 
-def _stacked(parts: Sequence[Filled]) -> Filled:
+def _stacked(parts: Sequence[FilledLayer]) -> FilledLayer:
     """Return layers of one kind as one, with every column that any has."""
     columns: dict[str, Column] = {}
     for part in parts:
@@ -214,19 +214,19 @@ def _stacked(parts: Sequence[Filled]) -> Filled:
     return replace(
         parts[0],
         columns=tuple(columns.values()),
-        shapes=stacked([part.shapes for part in parts]),
+        shapes=stack_shapes([part.shapes for part in parts]),
         values={
             name: [value for part in parts for value in part.values.get(name) or [None] * len(part)] for name in columns
         },
     )
 
 
-def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[Filled]:
-    told = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found]
+def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[FilledLayer]:
+    rows = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found]
     for number, table in enumerate(TABLES):
         parts = [_named(each.tables[number], name) for name, each in surveys.items()]
         if table is WARNINGS:
-            parts.append(of_rows(replace(table, columns=(SURVEY, *table.columns)), told))
+            parts.append(of_rows(replace(table, columns=(SURVEY, *table.columns)), rows))
         yield _stacked(parts)
 
 

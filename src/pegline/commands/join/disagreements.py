@@ -10,7 +10,7 @@ from typing import Any, Final
 from pegline.kinds import KINDS
 from pegline.writers.gis.package import Package
 
-__all__ = ["Disagreement", "Pair", "common_shift", "told"]
+__all__ = ["Disagreement", "Pair", "common_shift", "find_disagreements"]
 
 #: Areas that share less than this are neighbours, square metres.
 SLIVER: Final = 0.01
@@ -58,7 +58,7 @@ class Pair:
         return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
 
 
-def told(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
+def find_disagreements(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
     """Yield pegs that two surveys have, and areas of theirs that overlap; the surveys are in one frame."""
     unit = _unit(next(iter(surveys.values())).wkt)
     yield from _stations(surveys, unit)
@@ -102,14 +102,14 @@ def _gathered(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pai
         yield kind, sorted(group, key=lambda pair: -round(pair.size, 3))
 
 
-def _listed(told: Sequence[str]) -> str:
+def _listed(find_disagreements: Sequence[str]) -> str:
     """Return a list with an end.
 
     >>> _listed(["A", "B"])
     'A, B'
     """
-    more = len(told) - MOST
-    return ", ".join(told[:MOST]) + (f" and {more} more" if more > 0 else "")
+    more = len(find_disagreements) - MOST
+    return ", ".join(find_disagreements[:MOST]) + (f" and {more} more" if more > 0 else "")
 
 
 def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:

@@ -10,7 +10,7 @@ import numpy as np
 from pegline.commands.join.disagreements import Disagreement, Pair
 from pegline.writers.gis.columns import Column
 from pegline.writers.gis.geometries import Form, of_parts
-from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.layer_table import FilledLayer, Value
 
 __all__ = ["report_layers"]
 
@@ -71,13 +71,13 @@ _REPORTS: Final = (
 )
 
 
-def report_layers(disagreements: Sequence[Disagreement]) -> Iterator[Filled]:
+def report_layers(disagreements: Sequence[Disagreement]) -> Iterator[FilledLayer]:
     """Yield the layers that have something to show."""
     for report in _REPORTS:
         pairs = [pair for each in disagreements if each.rule in report.rules for pair in each.pairs]
         rows = [(report.values(pair), part) for pair in pairs for part in _parts(pair.shape, report.form)]
         if rows:
-            yield Filled(
+            yield FilledLayer(
                 report.name,
                 report.about,
                 report.columns,

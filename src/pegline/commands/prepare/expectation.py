@@ -22,7 +22,7 @@ from pegline.commands.prepare.sketch import (
 )
 from pegline.commands.tape_in_hand import tape_in_hand
 from pegline.errors import BookError
-from pegline.frame.transformation import applied, fit
+from pegline.frame.transformation import carry_points, fit
 from pegline.measures.source_tree import Table
 from pegline.network.model import Array
 from pegline.plane import along, foot
@@ -136,7 +136,7 @@ def _joined_places(sketched: dict[str, Array], measured: dict[str, Array]) -> di
         return sketched  # nothing says how the two lie to one another
     source, target = (np.array([places[name] for name in common]) for places in (sketched, measured))
     onto = fit("similarity", source, target, np.ones(len(common))).matrix
-    return {name: applied(onto, at) for name, at in sketched.items()} | measured
+    return {name: carry_points(onto, at) for name, at in sketched.items()} | measured
 
 
 def expect(intention: Intention) -> Expectation:

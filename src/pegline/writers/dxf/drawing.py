@@ -57,10 +57,10 @@ def write(plan: Plan, path: Path) -> None:
         save(drawing.document(), path, r12=drawing.r12)
     frame = plan.survey.frame
     if frame.kind == "grid" and frame.metres_per_unit == drawing.unit:
-        from pegline.frame.crs import sidecar
+        from pegline.frame.crs import prj_text
 
         east, north = drawing.shift.tolist()
-        prj = sidecar(frame.wkt)
+        prj = prj_text(frame.wkt)
         if prj and (east or north):
             prj = shifted_grid(prj, east, north)
         if prj:

@@ -13,7 +13,7 @@ from pegline.book.model import Use
 from pegline.kinds import KINDS
 from pegline.measures.offset import Method
 
-__all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_name", "type_of", "typed"]
+__all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_name", "type_of", "typed_value"]
 
 #: Dates are texts, YYYY-MM-DD.
 Type = Literal["text", "number", "whole number", "date", "yes or no"]
@@ -131,10 +131,10 @@ def _is_date(text: str) -> bool:
         return False
 
 
-def typed(text: str, kind: Type) -> str | float | int:
+def typed_value(text: str, kind: Type) -> str | float | int:
     """Return a text as a value of a type.
 
-    >>> typed("1987", "whole number"), typed("2.50", "number"), typed("2019-05-01", "date")
+    >>> typed_value("1987", "whole number"), typed_value("2.50", "number"), typed_value("2019-05-01", "date")
     (1987, 2.5, '2019-05-01')
     """
     return int(text) if kind == "whole number" else float(text) if kind == "number" else text

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.geometries import Shapes
-from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.gis.layer_table import FilledLayer, fill_layers
 from pegline.writers.gis.reprojection import package_in
 
 if TYPE_CHECKING:
@@ -22,12 +22,12 @@ __all__ = ["frames", "layers"]
 def layers(survey: Survey, other: OtherCRS | None = None) -> dict[str, GeoDataFrame]:
     """Return every layer as a GeoDataFrame by the name it has in the GeoPackage, in the frame's CRS or another."""
     if other is None:
-        return frames(filled(survey), survey.frame.wkt)
+        return frames(fill_layers(survey), survey.frame.wkt)
     whole = package_in(survey, other)
     return frames(whole.layers, whole.wkt)
 
 
-def frames(parts: Iterable[Filled], wkt: str) -> dict[str, GeoDataFrame]:
+def frames(parts: Iterable[FilledLayer], wkt: str) -> dict[str, GeoDataFrame]:
     """Return layers as GeoDataFrames by their names."""
     from geopandas import GeoDataFrame, GeoSeries
 
@@ -36,7 +36,7 @@ def frames(parts: Iterable[Filled], wkt: str) -> dict[str, GeoDataFrame]:
     }
 
 
-def _series(layer: Filled) -> dict[str, Any]:
+def _series(layer: FilledLayer) -> dict[str, Any]:
     import pandas
 
     # Before pandas 3 text is a column of objects.
@@ -59,11 +59,11 @@ def _geometries(shapes: Shapes) -> Any:
     import shapely
 
     made = np.full(len(shapes), None, dtype=object)
-    which = np.repeat(np.arange(shapes.there.sum()), shapes.counts[shapes.there])
+    which = np.repeat(np.arange(shapes.present.sum()), shapes.counts[shapes.present])
     if shapes.form == "Point":
-        made[shapes.there] = shapely.points(shapes.corners)
+        made[shapes.present] = shapely.points(shapes.corners)
     elif shapes.form == "LineString":
-        made[shapes.there] = shapely.linestrings(shapes.corners, indices=which)
+        made[shapes.present] = shapely.linestrings(shapes.corners, indices=which)
     elif shapes.form == "Polygon":
-        made[shapes.there] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
+        made[shapes.present] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
     return made

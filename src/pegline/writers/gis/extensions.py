@@ -8,20 +8,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from pegline.writers.gis.feature_tables import SQL_TYPES, inserted, registered
-from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.feature_tables import SQL_TYPES, insert_rows, register_extension
+from pegline.writers.gis.layer_table import FilledLayer, Value
 from pegline.writers.gis.metadata import NAMESPACE
 from pegline.writers.gis.package import Package
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
 
-__all__ = ["described", "extended"]
+__all__ = ["add_extensions", "describe_columns"]
 
 NO_LISTS: Final[Mapping[str, Mapping[str, str]]] = {}
 
 
-def extended(database: Connection, package: Package) -> None:
+def add_extensions(database: Connection, package: Package) -> None:
     """Add to a GeoPackage of layers everything else."""
     for table in package.tables:
         _table(database, table, package.moment)
@@ -31,10 +31,10 @@ def extended(database: Connection, package: Package) -> None:
     _styles(database, package)
 
 
-def _table(database: Connection, table: Filled, moment: str) -> None:
+def _table(database: Connection, table: FilledLayer, moment: str) -> None:
     declared = ", ".join(f'"{column.name}" {SQL_TYPES[column.type]}' for column in table.columns)
     database.execute(f'CREATE TABLE "{table.name}" (id INTEGER PRIMARY KEY NOT NULL, {declared})')
-    inserted(database, table, {"id": range(1, len(table) + 1)})
+    insert_rows(database, table, {"id": range(1, len(table) + 1)})
     columns = ["table_name", "data_type", "identifier", "description", "last_change"]
     _insert(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
 
@@ -53,10 +53,10 @@ def _schema(database: Connection, package: Package) -> None:
         for each in (*package.layers, *package.tables)
         for column in each.columns
     )
-    described(database, columns, package.values)
+    describe_columns(database, columns, package.values)
 
 
-def described(
+def describe_columns(
     database: Connection,
     columns: Iterable[tuple[str, str, str, str | None]],
     lists: Mapping[str, Mapping[str, str]] = NO_LISTS,
@@ -92,7 +92,7 @@ def described(
         ["constraint_name", "constraint_type", "value", "description"],
         ((name, "enum", value, about) for name, values in lists.items() for value, about in values.items()),
     )
-    registered(
+    register_extension(
         database,
         [("gpkg_data_columns", None), ("gpkg_data_column_constraints", None)],
         "gpkg_schema",
@@ -128,7 +128,7 @@ def _metadata(database: Connection, package: Package) -> None:
         ["reference_scope", "timestamp", "md_file_id"],
         [("geopackage", package.moment, number) for number in range(1, len(package.records) + 1)],
     )
-    registered(
+    register_extension(
         database,
         [("gpkg_metadata", None), ("gpkg_metadata_reference", None)],
         "gpkg_metadata",
@@ -153,7 +153,7 @@ def _relations(database: Connection, package: Package) -> None:
         _insert(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
         row = (links.base, "fid", links.related, "fid", "features", links.name)
         _insert(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
-    registered(
+    register_extension(
         database,
         [("gpkgext_relations", None), *((links.name, None) for links in package.links)],
         "gpkg_related_tables",

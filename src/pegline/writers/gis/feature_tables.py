@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from pegline.network.model import Array
 from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
-from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.layer_table import FilledLayer, Value
 from pegline.writers.gis.spatial_reference import ALWAYS, reference
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
 
-__all__ = ["SQL_TYPES", "added", "core", "inserted", "registered"]
+__all__ = ["SQL_TYPES", "add_layer", "insert_rows", "make_core_tables", "register_extension"]
 
 SQL_TYPES: Final[Mapping[Type, str]] = {
     "text": "TEXT",
@@ -86,7 +86,7 @@ _BOUNDS: Final = 'ST_MinX(NEW."geom"), ST_MaxX(NEW."geom"), ST_MinY(NEW."geom"),
 _WKB: Final[Mapping[str | None, int]] = {"Point": 1, "LineString": 2, "Polygon": 3}
 
 
-def core(database: Connection, wkt: str, epoch: float | None) -> int:
+def make_core_tables(database: Connection, wkt: str, epoch: float | None) -> int:
     """Make the tables that every GeoPackage has, and list a CRS with its epoch; return its number."""
     crs = reference(wkt)
     for statement in _CORE:
@@ -98,7 +98,7 @@ def core(database: Connection, wkt: str, epoch: float | None) -> int:
         database.execute("ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN epoch DOUBLE")
         database.execute("UPDATE gpkg_spatial_ref_sys SET epoch = ? WHERE srs_id = ?", (epoch, crs.number))
         extension, columns = "gpkg_crs_wkt_1_1", [*columns, "epoch"]
-    registered(
+    register_extension(
         database,
         [("gpkg_spatial_ref_sys", column) for column in columns],
         extension,
@@ -107,7 +107,7 @@ def core(database: Connection, wkt: str, epoch: float | None) -> int:
     return crs.number
 
 
-def added(database: Connection, layer: Filled, crs: int, moment: str) -> None:
+def add_layer(database: Connection, layer: FilledLayer, crs: int, moment: str) -> None:
     """Add a layer with its spatial index."""
     shapes, bounds = layer.shapes, layer.shapes.bounds
     kind = str(shapes.form).upper()
@@ -124,8 +124,8 @@ def added(database: Connection, layer: Filled, crs: int, moment: str) -> None:
     )
     database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
     database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
-    inserted(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
-    _indexed(database, layer.name, np.flatnonzero(shapes.there) + 1, bounds)
+    insert_rows(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
+    _indexed(database, layer.name, np.flatnonzero(shapes.present) + 1, bounds)
     for statement in _TRIGGERS:
         database.execute(statement.format(layer=layer.name, bounds=_BOUNDS))
 
@@ -135,7 +135,7 @@ def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: A
     database.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
     database.executemany(f'INSERT INTO "{index}" VALUES (?, ?, ?, ?, ?)', np.column_stack([rows, bounds]).tolist())
     definition = "http://www.geopackage.org/spec120/#extension_rtree"
-    registered(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
+    register_extension(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
 
 
 def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
@@ -153,7 +153,7 @@ def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
     if point:
         return (head + kind + corners[start:end] if end > start else None for start, end in pairwise(ends))
     every = np.zeros((len(shapes), 4), "<f8")
-    every[shapes.there] = bounds
+    every[shapes.present] = bounds
     boxes, counts = every.tobytes(), shapes.counts.astype("<u4").tobytes()
     return (
         head + boxes[32 * k : 32 * k + 32] + kind + counts[4 * k : 4 * k + 4] + corners[start:end]
@@ -163,7 +163,7 @@ def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
     )
 
 
-def inserted(database: Connection, layer: Filled, first: Mapping[str, Iterable[Any]]) -> None:
+def insert_rows(database: Connection, layer: FilledLayer, first: Mapping[str, Iterable[Any]]) -> None:
     """Insert the rows of a layer or table, with other columns before its own."""
     own = {column.name: _told(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
@@ -183,7 +183,7 @@ def _told(column: Column, values: list[Value]) -> Sequence[Value]:
     return values
 
 
-def registered(
+def register_extension(
     database: Connection,
     what: Iterable[tuple[str, str | None]],
     extension: str,

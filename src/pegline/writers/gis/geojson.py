@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pegline.diagnosis.model import Survey
-from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.gis.layer_table import FilledLayer, fill_layers
 from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
 
 if TYPE_CHECKING:
@@ -25,14 +25,14 @@ def write(survey: Survey, path: Path) -> None:
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
     way = way_to_wgs84(survey, "GeoJSON")
-    features = [feature for layer in filled(survey) for feature in _features(layer, way)]
+    features = [feature for layer in fill_layers(survey) for feature in _features(layer, way)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
     said = f"{accuracy_words(way)} Lengths and areas are of the ground."
     top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'
     path.write_text(f'{{{top},\n"features": [\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 
 
-def _features(layer: Filled, way: Way) -> list[dict[str, Any]]:
+def _features(layer: FilledLayer, way: Way) -> list[dict[str, Any]]:
     name = layer.name
     corners = to_degrees(layer.shapes.corners, way).tolist()
     return [

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pegline.network.model import Array
 from pegline.writers.survey_figures import Geometry
 
-__all__ = ["Form", "Shapes", "no_shapes", "of_parts", "stacked"]
+__all__ = ["Form", "Shapes", "no_shapes", "of_parts", "stack_shapes"]
 
 Form = Literal["Point", "LineString", "Polygon"]
 
@@ -31,14 +31,14 @@ class Shapes:
         return len(self.counts)
 
     @property
-    def there(self) -> NDArray[np.bool_]:
+    def present(self) -> NDArray[np.bool_]:
         """Tell of each row (n,) whether it has a geometry."""
         return self.counts > 0
 
     @property
     def bounds(self) -> Array:
         """Return the least x, greatest x, least y and greatest y (m, 4) of each geometry that is there."""
-        counts = self.counts[self.there]
+        counts = self.counts[self.present]
         if not len(counts):
             return np.empty((0, 4))
         starts = np.cumsum(counts) - counts
@@ -81,7 +81,7 @@ def no_shapes(count: int) -> Shapes:
     return Shapes(None, np.empty((0, 2)), np.zeros(count, np.int64))
 
 
-def stacked(parts: Sequence[Shapes]) -> Shapes:
+def stack_shapes(parts: Sequence[Shapes]) -> Shapes:
     """Return shapes of one form, one or more, as one."""
     return Shapes(
         parts[0].form,

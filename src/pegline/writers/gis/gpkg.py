@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Final
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
-from pegline.writers.gis.extensions import extended
-from pegline.writers.gis.feature_tables import added, core
-from pegline.writers.gis.layer_table import Filled
+from pegline.writers.gis.extensions import add_extensions
+from pegline.writers.gis.feature_tables import add_layer, make_core_tables
+from pegline.writers.gis.layer_table import FilledLayer
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
 from pegline.writers.write_faults import refused
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from pegline.writers.gis.reprojection import OtherCRS
 
-__all__ = ["write", "written"]
+__all__ = ["write", "write_package"]
 
 #: What tells a GeoPackage from other databases: the letters GPKG, and the version (requirement 2).
 APPLICATION: Final = 0x47504B47
@@ -41,10 +41,10 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     OutputError
         The file could not be written, or is not whole.
     """
-    written(package_in(survey, other), path)
+    write_package(package_in(survey, other), path)
 
 
-def written(package: Package, path: Path) -> None:
+def write_package(package: Package, path: Path) -> None:
     """Write a GeoPackage at ``path``, and look whether it is whole."""
     import sqlite3
 
@@ -64,15 +64,15 @@ def _fill(database: Connection, package: Package) -> None:
     database.execute("BEGIN")
     database.execute(f"PRAGMA application_id = {APPLICATION}")
     database.execute(f"PRAGMA user_version = {VERSION}")
-    crs = core(database, package.wkt, package.epoch)
+    crs = make_core_tables(database, package.wkt, package.epoch)
     # Programs draw what they read first below the rest: areas, then lines, then points.
     for layer in sorted(package.layers, key=lambda layer: DRAWN.index(str(layer.shapes.form))):
-        added(database, layer, crs, package.moment)
-    extended(database, package)
+        add_layer(database, layer, crs, package.moment)
+    add_extensions(database, package)
     database.execute("COMMIT")
 
 
-def _look(database: Connection, layers: Iterable[Filled]) -> None:
+def _look(database: Connection, layers: Iterable[FilledLayer]) -> None:
     """Raise OutputError unless the database is sound and holds every row."""
     faults = [row[0] for row in database.execute("PRAGMA integrity_check") if row[0] != "ok"]
     faults += [f"a row of {row[0]} refers to nothing" for row in database.execute("PRAGMA foreign_key_check")]

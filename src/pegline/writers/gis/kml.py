@@ -15,7 +15,7 @@ from pegline.network.confidence import confidence_radii
 from pegline.plan.style import LAYERS as LOOKS
 from pegline.plan.style import Layer as Look
 from pegline.plan.style import layer_of
-from pegline.writers.gis.layer_table import Filled, Value, filled
+from pegline.writers.gis.layer_table import FilledLayer, Value, fill_layers
 from pegline.writers.gis.metadata import CAUTION
 from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
 from pegline.writers.survey_figures import points, stations
@@ -54,7 +54,7 @@ def write(survey: Survey, path: Path) -> None:
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
     way = way_to_wgs84(survey, "KML")
-    layers = {layer.name: layer for layer in filled(survey)}
+    layers = {layer.name: layer for layer in fill_layers(survey)}
     places = {name: to_degrees(layer.shapes.corners, way).tolist() for name, layer in layers.items()}
     folders = [_folder(layers[name], places[name], title, survey, shown=shown) for name, title, shown in FOLDERS]
     about = f"{_worst(survey)}{accuracy_words(way)} {CAUTION}"
@@ -102,7 +102,7 @@ def _styles(survey: Survey) -> Iterator[str]:
         )
 
 
-def _folder(layer: Filled, corners: Sequence[Sequence[float]], title: str, survey: Survey, *, shown: bool) -> str:
+def _folder(layer: FilledLayer, corners: Sequence[Sequence[float]], title: str, survey: Survey, *, shown: bool) -> str:
     alone = {name for name, shape in survey.detail.shapes.items() if shape.form == "point"}
     within = _within(survey)
     marks = [

@@ -36,7 +36,7 @@ from pegline.writers.gis.columns import (
 from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.rows import Rows, Site, Value
 
-__all__ = ["LAYERS", "Filled", "Layer", "Value", "filled", "own_columns", "values_of"]
+__all__ = ["LAYERS", "FilledLayer", "Layer", "Value", "fill_layers", "own_columns", "values_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
-class Filled:
+class FilledLayer:
     """A layer, or a table without geometry, with what is in it."""
 
     name: str
@@ -187,14 +187,14 @@ LAYERS: Final = (
 )
 
 
-def filled(survey: Survey) -> list[Filled]:
+def fill_layers(survey: Survey) -> list[FilledLayer]:
     """Return every layer with its rows; empty layers too, so that the files always hold the same."""
     own = own_columns(survey)
     site = Site(survey, own)
     return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in LAYERS]
 
 
-def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
+def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
     shapes, values = layer.rows(site)
     blank: list[Value] = [None] * len(shapes)
     columns = tuple(
@@ -203,7 +203,7 @@ def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> Filled:
         if not (layer.own and column in SPARE) or any(value is not None for value in values.get(column.name, blank))
     )
     columns += tuple(column for column in own if any(value is not None for value in values.get(column.name, blank)))
-    return Filled(
+    return FilledLayer(
         layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )
 

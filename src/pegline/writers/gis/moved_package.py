@@ -14,7 +14,7 @@ from pegline.network.confidence import confidence_radii, ellipses, variances_of
 from pegline.solved import PlaceRadius
 from pegline.writers.gis.columns import ACCURACY, SURVEY
 from pegline.writers.gis.geometries import Shapes, of_parts
-from pegline.writers.gis.layer_table import Filled, Value
+from pegline.writers.gis.layer_table import FilledLayer, Value
 from pegline.writers.gis.metadata import Extent, with_process_step
 from pegline.writers.gis.package import BOOK, Package, of_rows
 from pegline.writers.gis.rows import ellipse_shapes
@@ -81,7 +81,7 @@ def metres_per_unit(wkt: str) -> float:
     return float(CRS(wkt).axis_info[0].unit_conversion_factor)
 
 
-def _moved_layer(layer: Filled, motion: Motion, unit: float) -> Filled:
+def _moved_layer(layer: FilledLayer, motion: Motion, unit: float) -> FilledLayer:
     """Return a layer with its corners carried, and with the accuracy of its places where it has one."""
     shapes = _moved_shapes(layer.shapes, motion)
     if layer.name not in PLACES:
@@ -102,7 +102,7 @@ def _moved_shapes(shapes: Shapes, motion: Motion) -> Shapes:
     return replace(shapes, corners=motion.places(shapes.corners)) if len(shapes.corners) else shapes
 
 
-def _variances(layer: Filled) -> Array:
+def _variances(layer: FilledLayer) -> Array:
     """Return the covariances (n, 2, 2) of places, square metres."""
     figures = np.array([layer.values[name] for name in FIGURES], float).T.reshape(-1, 3)
     return variances_of(figures)
@@ -113,7 +113,7 @@ def _key(row: Mapping[str, Any], layer: str) -> tuple[Value, str, Value]:
     return row.get(SURVEY.name), layer, row["name"]
 
 
-def _redrawn(package: Package, layers: Mapping[str, Filled], motion: Motion, unit: float) -> Filled:
+def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion, unit: float) -> FilledLayer:
     """Return the layer of ellipses: drawn in the CRS that they come from, and carried."""
     (before,) = (layer for layer in package.layers if layer.name == "ellipses")
     here: dict[tuple[Value, str, Value], Array] = {}
@@ -133,7 +133,7 @@ def _redrawn(package: Package, layers: Mapping[str, Filled], motion: Motion, uni
     return replace(before, shapes=_moved_shapes(shapes, motion), values={**before.values, **columns})
 
 
-def _weakest_by_survey(layers: Mapping[str, Filled]) -> dict[Value, PlaceRadius]:
+def _weakest_by_survey(layers: Mapping[str, FilledLayer]) -> dict[Value, PlaceRadius]:
     """Return the place of each survey that is known worst in the other CRS."""
     found: dict[Value, PlaceRadius] = {}
     for name in PLACES:
@@ -145,11 +145,11 @@ def _weakest_by_survey(layers: Mapping[str, Filled]) -> dict[Value, PlaceRadius]
     return found
 
 
-def _surveys(book: Filled) -> list[Value]:
+def _surveys(book: FilledLayer) -> list[Value]:
     return list(dict.fromkeys(row.get(SURVEY.name) for row in book.rows()))
 
 
-def _book(book: Filled, weakest: Mapping[Value, PlaceRadius], motion: Motion) -> Filled:
+def _book(book: FilledLayer, weakest: Mapping[Value, PlaceRadius], motion: Motion) -> FilledLayer:
     """Return the table of the survey's facts with those that the way changed, and the way itself."""
     made: list[dict[str, Any]] = []
     for survey in _surveys(book):

@@ -10,7 +10,7 @@ from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import SOURCE, Column
 from pegline.writers.gis.geometries import no_shapes
-from pegline.writers.gis.layer_table import Filled, Value, filled, values_of
+from pegline.writers.gis.layer_table import FilledLayer, Value, fill_layers, values_of
 from pegline.writers.gis.metadata import head, iso_record
 from pegline.writers.gis.sld import styles
 from pegline.writers.result import checks, warnings
@@ -36,8 +36,8 @@ class Package:
     wkt: str  #: of the CRS of every layer
     epoch: float | None  #: the moment that coordinates of a dynamic CRS hold for, years
     moment: str  #: that the file bears, as ``figures.moment``
-    layers: tuple[Filled, ...]
-    tables: tuple[Filled, ...]
+    layers: tuple[FilledLayer, ...]
+    tables: tuple[FilledLayer, ...]
     values: Mapping[str, Mapping[str, str]]  #: lists of values, each with what it means
     records: tuple[str, ...]  #: ISO 19115 records as XML
     links: tuple[Links, ...]
@@ -84,7 +84,7 @@ TABLES: Final = (CHECKS, WARNINGS, BOOK)
 
 def package(survey: Survey) -> Package:
     """Return what the GeoPackage of a survey holds."""
-    layers, pages = tuple(filled(survey)), pages_of(survey.book)
+    layers, pages = tuple(fill_layers(survey)), pages_of(survey.book)
     return Package(
         survey.frame.wkt,
         survey.frame.epoch,
@@ -98,7 +98,7 @@ def package(survey: Survey) -> Package:
     )
 
 
-def _tables(survey: Survey, pages: Pages) -> Iterator[Filled]:
+def _tables(survey: Survey, pages: Pages) -> Iterator[FilledLayer]:
     rows: Mapping[str, Sequence[Mapping[str, Any]]] = {
         "checks": checks(survey, pages),
         "warnings": warnings(survey, pages),
@@ -107,13 +107,13 @@ def _tables(survey: Survey, pages: Pages) -> Iterator[Filled]:
     return (of_rows(table, rows[table.name]) for table in TABLES)
 
 
-def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> Filled:
+def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> FilledLayer:
     """Return a table with rows in it."""
     values = {column.name: [row[column.name] for row in rows] for column in table.columns}
-    return Filled(table.name, table.about, table.columns, no_shapes(len(rows)), values)
+    return FilledLayer(table.name, table.about, table.columns, no_shapes(len(rows)), values)
 
 
-def _links(survey: Survey, pages: Pages, layers: Mapping[str, Filled]) -> tuple[Links, ...]:
+def _links(survey: Survey, pages: Pages, layers: Mapping[str, FilledLayer]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
     rows = survey.reduction.rows
@@ -138,7 +138,7 @@ def _links(survey: Survey, pages: Pages, layers: Mapping[str, Filled]) -> tuple[
     )
 
 
-def _numbers(layer: Filled) -> dict[Value, list[int]]:
+def _numbers(layer: FilledLayer) -> dict[Value, list[int]]:
     """Return the numbers of a layer's rows by name; files count them from 1 as they come."""
     found: dict[Value, list[int]] = {}
     for number, name in enumerate(layer.values["name"], 1):

@@ -15,7 +15,7 @@ from pegline.errors import OpenError
 from pegline.writers.gis.columns import SURVEY, Column, Type
 from pegline.writers.gis.feature_tables import SQL_TYPES
 from pegline.writers.gis.geometries import Form, Shapes, of_parts
-from pegline.writers.gis.layer_table import LAYERS, Filled, Value
+from pegline.writers.gis.layer_table import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, Links, Package
 
 __all__ = ["is_package", "read_package", "split_surveys"]
@@ -96,7 +96,7 @@ def _layer(
     about: str,
     columns: tuple[Column, ...],
     described: Sequence[tuple[str, str, str, str | None]],
-) -> Filled:
+) -> FilledLayer:
     """Return one layer or table: the columns that pegline writes, then those that the features brought."""
     there, known = _columns(database, name), {column.name for column in columns}
     own = tuple(
@@ -109,7 +109,7 @@ def _layer(
     listed = ", ".join(f'"{column.name}"' for column in every)
     geometry, order = ('"geom"', "fid") if form else ("NULL", "id")
     rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
-    return Filled(
+    return FilledLayer(
         name,
         about,
         every,
@@ -177,11 +177,11 @@ def _one_of(package: Package, name: str, number: int) -> Package:
     )
 
 
-def _rows_of(part: Filled, survey: str) -> list[int]:
+def _rows_of(part: FilledLayer, survey: str) -> list[int]:
     return [row for row, name in enumerate(part.values[SURVEY.name]) if name == survey]
 
 
-def _selected(part: Filled, rows: Sequence[int]) -> Filled:
+def _selected(part: FilledLayer, rows: Sequence[int]) -> FilledLayer:
     """Return some rows of a layer or table, without the survey's name."""
     return replace(
         part,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError, UsageError
 from pegline.writers.gis.columns import NAME, Column, Type
-from pegline.writers.gis.layer_table import LAYERS, Filled
+from pegline.writers.gis.layer_table import LAYERS, FilledLayer
 from pegline.writers.gis.package import BOOK, TABLES, Package
 from pegline.writers.gis.reprojection import package_in
 
@@ -193,7 +193,7 @@ class _Office:
         """Return the database's number of a CRS, listed there if need be; 0 for a frame of its own."""
         from pyproj import CRS
 
-        from pegline.frame.crs import in_words_of
+        from pegline.frame.crs import wkt_in_dialect
 
         crs = CRS.from_wkt(wkt)
         if crs.is_engineering:
@@ -203,7 +203,7 @@ class _Office:
         query = "SELECT srid FROM spatial_ref_sys WHERE auth_name = :who AND auth_srid = :code"
         if code.isdigit() and (listed := self._run(query, who=who, code=int(code)).scalar()) is not None:
             return int(listed)
-        words = in_words_of(crs, "WKT1_GDAL") or wkt
+        words = wkt_in_dialect(crs, "WKT1_GDAL") or wkt
         known = self._run("SELECT srid FROM spatial_ref_sys WHERE srtext = :words", words=words).scalar()
         if known is None:
             highest = "SELECT max(srid) FROM spatial_ref_sys WHERE srid BETWEEN :least AND 998999"
@@ -217,7 +217,7 @@ class _Office:
             )
         return int(known)
 
-    def _make(self, layer: Filled, srid: int) -> None:
+    def _make(self, layer: FilledLayer, srid: int) -> None:
         """Make a layer's table with all that pegline may write, and give it the columns that this survey brings."""
         columns = {column.name: column for column in (*_every_column(layer.name), *layer.columns)}
         table, form = self._table(layer.name), layer.shapes.form
@@ -252,7 +252,7 @@ class _Office:
             elif not _holds(has[column.name], column.type):
                 self._run(f"ALTER TABLE {self._table(name)} ALTER COLUMN {quoted} TYPE text")
 
-    def _fill(self, layer: Filled, survey: str, srid: int) -> None:
+    def _fill(self, layer: FilledLayer, survey: str, srid: int) -> None:
         if not len(layer):
             return
         from sqlalchemy import text
@@ -322,7 +322,7 @@ def _value(value: Any, *, text: bool) -> Any:
     return str(value) if text and value is not None else value
 
 
-def _geometries(layer: Filled) -> Iterator[bytes | None]:
+def _geometries(layer: FilledLayer) -> Iterator[bytes | None]:
     """Yield each row's geometry as well-known binary."""
     from shapely import to_wkb
     from shapely.geometry import shape

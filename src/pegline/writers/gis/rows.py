@@ -20,7 +20,7 @@ from pegline.errors import Place
 from pegline.network.confidence import ellipses
 from pegline.network.model import Array
 from pegline.reduction.model import ReducedRow
-from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed
+from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed_value
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (
     Places,
@@ -140,7 +140,7 @@ class Site:
         return [known.get(page) if isinstance(page, str) else None for page in pages]
 
 
-def between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
+def lines_between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
     """Return the lines between places (n, 2), none where an end is not placed, or where the two are one."""
     drawn = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
     return Shapes("LineString", np.stack([starts, ends], 1)[drawn].reshape(-1, 2), np.where(drawn, 2, 0))
@@ -174,7 +174,7 @@ def chain_lines_rows(site: Site) -> Rows:
     starts, ends = site.of(line.start for line in lines), site.of(line.end for line in lines)
     placed = (starts >= 0) & (ends >= 0)
     lengths = np.hypot(*(site.metres[ends] - site.metres[starts]).T) / site.survey.frame.scale
-    return between(site.positions[starts], site.positions[ends], placed), {
+    return lines_between(site.positions[starts], site.positions[ends], placed), {
         "name": [line.name for line in lines],
         "use": [line.use for line in lines],
         "taped": [line.ground.reading for line in lines],
@@ -254,7 +254,7 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
         **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,
         "page": site.pages.page(source(shape.place)),
-        **{site.own[key].name: typed(value, site.own[key].type) for key, value in booked.data.items()},
+        **{site.own[key].name: typed_value(value, site.own[key].type) for key, value in booked.data.items()},
     }
 
 
@@ -310,7 +310,7 @@ def offsets_rows(site: Site) -> Rows:
     # An oblique arm is taped from its chainage, the others from the foot of the perpendicular.
     shares = np.array([at / line.ground.length if row.form == "oblique" else np.nan for row, line, at, _ in arms])
     feet = _on_line(starts, ends, np.where(np.isnan(shares), _foot(starts, ends, reached), shares))
-    return between(feet, reached, np.ones(len(arms), bool)), {
+    return lines_between(feet, reached, np.ones(len(arms), bool)), {
         "name": [row.name for row, *_ in arms],
         "form": [row.form for row, *_ in arms],
         "line": [row.line for row, *_ in arms],
@@ -349,7 +349,7 @@ def witnesses_rows(site: Site) -> Rows:
     stood, pegs = site.of(objects), site.of(peg for peg, *_ in pairs)
     placed = (stood >= 0) & (pegs >= 0)
     starts, ends = site.positions[stood], site.positions[pegs]
-    return between(starts, ends, placed), {
+    return lines_between(starts, ends, placed), {
         "name": [peg for peg, *_ in pairs],
         "object": [each.object for _, each, _ in pairs],
         "taped": [ground.length for *_, ground in pairs],

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.gis.columns import Type
-from pegline.writers.gis.layer_table import Filled
+from pegline.writers.gis.layer_table import FilledLayer
 from pegline.writers.gis.reprojection import package_in
 from pegline.writers.survey_figures import moment
 from pegline.writers.write_faults import refused
@@ -97,7 +97,7 @@ def _look_at(path: Path, count: int) -> None:
         raise OutputError(f"{path.name}: only a part of it could be written; make room on the disk and run it again")
 
 
-def _records(layer: Filled, names: Mapping[str, str]) -> list[dict[str, Any]]:
+def _records(layer: FilledLayer, names: Mapping[str, str]) -> list[dict[str, Any]]:
     return [
         {"geometry": geometry, "properties": {names[key]: _fit(value) for key, value in row.items()}}
         for geometry, row in zip(layer.shapes.geojson(layer.shapes.corners.tolist()), layer.rows(), strict=True)
@@ -112,7 +112,7 @@ def _fit(value: Any) -> Any:
     return value
 
 
-def _shortened(layer: Filled, names: Mapping[str, str]) -> list[str]:
+def _shortened(layer: FilledLayer, names: Mapping[str, str]) -> list[str]:
     """Return what was cut in a layer."""
     cut = [f"{layer.name}: {long} is {short}" for long, short in names.items() if long != short]
     texts = {

@@ -12,7 +12,7 @@ from pegline.diagnosis.model import Survey
 from pegline.kinds import KINDS
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
-from pegline.writers.gis.layer_table import Filled, filled
+from pegline.writers.gis.layer_table import FilledLayer, fill_layers
 
 __all__ = ["styles", "write"]
 
@@ -39,11 +39,11 @@ MARKS: Final[Mapping[str, str]] = {
 
 def write(survey: Survey, path: Path) -> None:
     """Write a style for every layer of a survey beside ``path``."""
-    for name, text in styles(filled(survey), survey.book.kinds).items():
+    for name, text in styles(fill_layers(survey), survey.book.kinds).items():
         path.with_name(f"{path.stem}_{name}.sld").write_text(text, encoding="utf-8", newline="\n")
 
 
-def styles(layers: Iterable[Filled], own: Mapping[str, OwnKind]) -> dict[str, str]:
+def styles(layers: Iterable[FilledLayer], own: Mapping[str, OwnKind]) -> dict[str, str]:
     """Return a style for each layer by its name.
 
     Parameters
@@ -70,7 +70,7 @@ def style(name: str, rules: Iterable[str]) -> str:
     )
 
 
-def _rules(layer: Filled, own: Mapping[str, OwnKind]) -> list[str]:
+def _rules(layer: FilledLayer, own: Mapping[str, OwnKind]) -> list[str]:
     """Return the rules of a layer: one a kind for features, by use for chain lines, else one for all."""
     if layer.name in DETAIL:
         return list(_detail_rules(layer, own))
@@ -97,7 +97,7 @@ LOOK_OF: Final[Mapping[str, str]] = {
 DETAIL: Final[Mapping[str, str]] = {"detail_points": "point", "detail_lines": "line", "detail_areas": "area"}
 
 
-def _detail_rules(layer: Filled, own: Mapping[str, OwnKind]) -> Iterator[str]:
+def _detail_rules(layer: FilledLayer, own: Mapping[str, OwnKind]) -> Iterator[str]:
     """Yield a rule for each kind of feature, labelled as on the plan, and one for what belongs to a larger feature."""
     form = str(layer.shapes.form)
     kinds = {name: kind.geometry for name, kind in KINDS.items()} | {name: kind.geometry for name, kind in own.items()}
@@ -190,11 +190,11 @@ def _stroke(look: Layer, line_type: str | None = None) -> str:
 
 
 def _fill(look: Layer, line_type: str | None = None) -> str:
-    filled = ""
+    inside = ""
     if look.fill is not None:
         grey = round(look.fill * 255)
-        filled = f"<se:Fill>{_parameters({'fill': f'#{grey:02x}{grey:02x}{grey:02x}'})}</se:Fill>"
-    return f"<se:PolygonSymbolizer>{filled}{_pen(look, line_type)}</se:PolygonSymbolizer>"
+        inside = f"<se:Fill>{_parameters({'fill': f'#{grey:02x}{grey:02x}{grey:02x}'})}</se:Fill>"
+    return f"<se:PolygonSymbolizer>{inside}{_pen(look, line_type)}</se:PolygonSymbolizer>"
 
 
 def _mark(look: Layer, name: str, size: float) -> str:

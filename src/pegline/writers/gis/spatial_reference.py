@@ -93,11 +93,11 @@ def reference(wkt: str) -> Reference:
 def _of_grid(wkt: str) -> Reference:
     from pyproj import CRS
 
-    from pegline.frame.crs import in_words_of
+    from pegline.frame.crs import wkt_in_dialect
 
     crs = CRS(wkt)
     named = crs.to_json_dict().get("id", {})
     code = named.get("code")
     who, number = (named["authority"], code) if isinstance(code, int) else ("NONE", FREE)
-    old = in_words_of(crs, "WKT1_GDAL") or "undefined"
+    old = wkt_in_dialect(crs, "WKT1_GDAL") or "undefined"
     return Reference(crs.name, number, who, number, old, None, crs.to_wkt("WKT2_2015"))

@@ -18,7 +18,7 @@ from pegline.diagnosis.report import verdict
 from pegline.network.confidence import confidence_radii
 from pegline.plan.model import Plan
 from pegline.web.markup import Safe, element
-from pegline.writers.gis.layer_table import filled
+from pegline.writers.gis.layer_table import fill_layers
 from pegline.writers.gis.metadata import CAUTION
 from pegline.writers.paper.svg import inline_pages
 from pegline.writers.survey_figures import points, stations
@@ -191,7 +191,7 @@ def _things(survey: Survey) -> Iterator[tuple[str, dict[str, Any]]]:
         for places in (stations(survey), points(survey))
         for name, radius in zip(places.names, confidence_radii(places.local_variances).tolist(), strict=True)
     }
-    layers = {layer.name: layer for layer in filled(survey)}
+    layers = {layer.name: layer for layer in fill_layers(survey)}
     seen: set[str] = set()
     for name in TAPPED:
         for row in layers[name].rows():

@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 NOTHING_WRONG: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
-SOMETHING_ELSE: Final = 0.075
+SOMETHING_ELSE: Final = 0.10
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
 USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
 #: How mistakes in one reading share out over their kinds: nobody has counted, so that they must not decide.

@@ -1,0 +1,35 @@
+"""What is advised tells suspects apart, the cheapest first, and says by how much."""
+
+import numpy as np
+import pytest
+from builders.mistaken import survey_of
+
+from pegline.diagnosis.advice.telling_apart import _expected
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+
+def test_what_tells_nothing_leaves_the_shares_and_what_tells_all_makes_sure():
+    shares = np.array([0.5, 0.3, 0.2])
+    # By hand: 0.25 + 0.09 + 0.04.
+    assert _expected(shares, np.zeros((3, 3))) == pytest.approx(0.38)
+    assert _expected(shares, 1e3 * (1 - np.eye(3))) == pytest.approx(1.0)
+
+
+def test_two_of_three_told_apart_from_the_third():
+    # By hand: the first stands alone, 0.5; the others share 0.5: (0.09 + 0.04) / 0.5.
+    apart = 1e3 * np.array([[0.0, 1, 1], [1, 0, 0], [1, 0, 0]])
+    assert _expected(np.array([0.5, 0.3, 0.2]), apart) == pytest.approx(0.5 + 0.26)
+
+
+def test_a_mistake_of_odd_size_with_one_check_line_is_advised_about():
+    survey = survey_of(np.random.default_rng(1), 1, 0)
+    text = survey.text.replace(f"taped: {survey.read['A-C']}", f"taped: {float(survey.read['A-C']) + 0.87:.2f}")
+    diagnosis = reduce(parse_book(text.encode(), "plot.yaml")).diagnosis
+    open_ = [one for one in diagnosis.suspects if one.reading and (one.score or 0.0) > 0.01]
+    assert len(open_) > 1
+    assert diagnosis.advice
+    for one in diagnosis.advice:
+        assert one.how in ("again", "new line", "new peg")
+        assert one.gain > 0
+        assert (len(one.to) == 4) == (one.how == "new peg")

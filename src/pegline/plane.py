@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
+    "Array",
     "along",
     "arc_gap",
     "arcs_meet",
@@ -23,17 +24,19 @@ __all__ = [
     "foot",
     "left_of",
     "mean_angle",
+    "outer",
     "turn_points",
     "wrap_angle",
 ]
 
+#: Numbers in an array of any shape: what every room above means by one.
 Array = NDArray[np.float64]
 
 
 def wrap_angle(angle: ArrayLike) -> Array:
     """Return an angle brought into -pi (excluded) to +pi (included), radians.
 
-    >>> round(float(wrapped(3 * pi / 2)), 6)
+    >>> round(float(wrap_angle(3 * pi / 2)), 6)
     -1.570796
     """
     return pi - np.mod(pi - np.asarray(angle, dtype=float), tau)
@@ -88,6 +91,15 @@ def left_of(vectors: ArrayLike) -> Array:
     """
     given = np.asarray(vectors, dtype=float)
     return np.stack([-given[..., 1], given[..., 0]], axis=-1)
+
+
+def outer(one: Array, other: Array) -> Array:
+    """Return the products a b' (m, 2, 2) of vectors a and b (m, 2).
+
+    >>> outer(np.array([[1.0, 2.0]]), np.array([[3.0, 4.0]])).tolist()
+    [[[3.0, 4.0], [6.0, 8.0]]]
+    """
+    return np.asarray(one[:, :, None] * other[:, None, :])
 
 
 def turn_points(points: ArrayLike, angle: ArrayLike) -> Array:

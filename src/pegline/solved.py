@@ -16,9 +16,10 @@ from pegline.frame.model import Frame
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
 from pegline.network.confidence import confidence_radii
-from pegline.network.model import Adjustment, Array
+from pegline.network.model import Adjustment
 from pegline.network.quality import MIN_REDUNDANCY
 from pegline.network.unnoticed import Unnoticed
+from pegline.plane import Array
 from pegline.reduction.model import ReducedLine, Reduction
 
 __all__ = ["PLAN_SCALES", "USUAL_PAPER", "PlaceRadius", "Solved", "paper_scale"]

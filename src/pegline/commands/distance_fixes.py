@@ -7,9 +7,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pegline.network.model import Array
 from pegline.network.quality import MAX_CORRELATION
-from pegline.plane import distance
+from pegline.plane import Array, distance
 
 __all__ = ["OutlierTest", "fixed_by", "outlier_tests", "position_by", "units_towards"]
 

@@ -11,7 +11,7 @@ from pegline.detail.joint import joint_covariance, position_of
 from pegline.detail.ruler import Arms
 from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 from pegline.survey import Survey
 

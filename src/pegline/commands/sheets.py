@@ -13,13 +13,13 @@ from shapely import LineString, Polygon, box
 
 from pegline.book.settings import PAPERS
 from pegline.errors import UsageError
-from pegline.network.model import Array
 from pegline.plan.display import Anchor, Item, Page, Stroke, Words
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.scripts import text_width, wrap
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import LAYERS
+from pegline.plane import Array
 from pegline.survey import Survey
 
 __all__ = ["BODY", "TEXT", "Flow", "SmallMap", "field_sheets", "write_sheets"]

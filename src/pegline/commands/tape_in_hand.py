@@ -8,7 +8,7 @@ from dataclasses import replace
 from pegline.book.model import Book
 from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.ground import correct_length, reading_sd
 from pegline.reduction.model import TapeConstants

@@ -9,8 +9,7 @@ from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
 from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke, without_repeats
-from pegline.network.model import Array
-from pegline.plane import circle_through, distance, left_of
+from pegline.plane import Array, circle_through, distance, left_of
 
 __all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "exact_copy", "parallel", "through_three"]
 

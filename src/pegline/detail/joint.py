@@ -8,7 +8,8 @@ import numpy as np
 
 from pegline.detail.model import Points
 from pegline.detail.ruler import Arms
-from pegline.network.model import Array, Solution
+from pegline.network.model import Solution
+from pegline.plane import Array
 
 __all__ = ["joint_covariance", "position_of"]
 

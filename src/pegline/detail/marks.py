@@ -21,10 +21,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.least_squares import Fit
-from pegline.network.model import Array, Solution
+from pegline.network.model import Solution
 from pegline.network.observation_types import Chainage
 from pegline.network.quality import base_holding
 from pegline.network.reading_effects import Readings, parameter_moves
+from pegline.plane import Array, outer
 from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
 
 __all__ = ["Marks"]
@@ -113,8 +114,8 @@ class Marks:
         of_base = np.einsum("bmr,mr->mb", self.moves[base[:, None, None], columns], shared)
         in_frame = np.einsum("mik,mk->mi", jacobian, of_parents)
         to_base = in_frame + np.einsum("mib,mb->mi", held, of_base)
-        square = own[:, None, None] * _outer(directions, directions)
-        first, second = (square + _outer(e, directions) + _outer(directions, e) for e in (in_frame, to_base))
+        square = own[:, None, None] * outer(directions, directions)
+        first, second = (square + outer(e, directions) + outer(directions, e) for e in (in_frame, to_base))
         return first, second
 
     def _errors(self, rows: Sequence[ReducedRow], arm: int) -> tuple[Array, Ints, Array]:
@@ -164,8 +165,3 @@ def _line(
         tape.lay_sd**2,
         tape.nominal,
     )
-
-
-def _outer(a: Array, b: Array) -> Array:
-    """Return the products a b' (m, 2, 2) of vectors."""
-    return np.asarray(a[:, :, None] * b[:, None, :])

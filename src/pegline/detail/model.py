@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Feature
 from pegline.errors import Finding, Place
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["Detail", "Path", "Points", "Shape"]

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pegline.detail.model import Path
-from pegline.network.model import Array
-from pegline.plane import distance, left_of, turn_points
+from pegline.plane import Array, distance, left_of, turn_points
 
 __all__ = [
     "SAME",

@@ -27,7 +27,7 @@ from pegline.book.model import (
 from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
 from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, without_repeats
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Ground, Reduction
 

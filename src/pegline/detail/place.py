@@ -20,9 +20,9 @@ from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, number
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
-from pegline.network.model import Adjustment, Array, Solution
+from pegline.network.model import Adjustment, Solution
 from pegline.network.quality import base_holding
-from pegline.plane import arc_gap, arcs_meet, distance, left_of
+from pegline.plane import Array, arc_gap, arcs_meet, distance, left_of, outer
 from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
@@ -177,11 +177,6 @@ def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     return _SortedOut(rows, solved, upright, oblique)
 
 
-def _outer(a: Array, b: Array) -> Array:
-    """Return the products a b' (m, 2, 2) of vectors."""
-    return np.asarray(a[:, :, None] * b[:, None, :])
-
-
 def _taken_over(names: Sequence[str], first: Sequence[ReducedRow | None], ruler: Ruler) -> _Tied:
     """Return the points of the network: each is its own parent."""
     rows = np.array([ruler.solution.index[name] for name in names], dtype=np.int64)
@@ -208,9 +203,9 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     side = numbers(rows, "side")
     normal = left_of(feet.unit) * np.where(side == 0, 1.0, side)[:, None]
     turn = arms.lengths / feet.length
-    by_end = feet.share[:, :, None] * np.eye(2) - turn[:, :, None] * _outer(feet.unit, normal)
+    by_end = feet.share[:, :, None] * np.eye(2) - turn[:, :, None] * outer(feet.unit, normal)
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
-    own = _outer(feet.sd * feet.unit, feet.sd * feet.unit) + _outer(arms.sd * normal, arms.sd * normal)
+    own = outer(feet.sd * feet.unit, feet.sd * feet.unit) + outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
     at, group, along = feet.points + arms.lengths * normal, _group(feet, arms, ruler), ruler.scale * feet.unit
     return _Tied(at, parents, group, jacobian, own, feet.points, (along,))
@@ -242,7 +237,7 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
         jacobian += [(1 - share) * across, share * across, (arm.by_scale * effect)[:, :, None]]
         parents += [coordinates(foot.ends), arm.scale]
         sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
-        own += _outer(sd * effect, sd * effect)
+        own += outer(sd * effect, sd * effect)
         by_chainage.append(ruler.scale * effect * (e * foot.unit).sum(axis=1, keepdims=True))
     one, other = (np.unique(_group(*pair, ruler), return_inverse=True)[1] for pair in zip(feet, arms, strict=True))
     group, no_feet = one * len(rows) + other, np.full((len(rows), 2), np.nan)

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from pegline.errors import Place
 from pegline.frame.model import Frame
-from pegline.network.model import Array, Solution
+from pegline.network.model import Solution
 from pegline.network.observations import RANGING_SD, Stops, stops_by_line
-from pegline.plane import distance
+from pegline.plane import Array, distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
 __all__ = ["ON_LINE", "Arms", "Feet", "Ruler", "coordinates", "numbers"]

@@ -17,8 +17,8 @@ from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import BookError, Finding, in_order
 from pegline.frame.model import Frame
 from pegline.kinds import KINDS
-from pegline.network.model import Array, Solution
-from pegline.plane import distance
+from pegline.network.model import Solution
+from pegline.plane import Array, distance
 from pegline.records import record
 from pegline.reduction.model import Reduction
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from pegline.network.dependents import dependents_of, with_reading_changed
 from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
-from pegline.network.model import Array
 from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, computed_variances, derivatives
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]

@@ -20,7 +20,6 @@ from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
 from pegline.network.arc_intersection import twice_area
-from pegline.network.common import Array
 from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
@@ -46,6 +45,7 @@ from pegline.network.quality import (
 )
 from pegline.network.start import Hints, Start, start_figure
 from pegline.network.witnesses import with_witnesses
+from pegline.plane import Array
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.model import Reduction
 

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from pegline.network.common import Array
+from pegline.plane import Array
 
 __all__ = ["CHI2_95", "CONFIDENCE", "confidence_radii", "ellipses", "variances_of"]
 

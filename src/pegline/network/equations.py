@@ -8,13 +8,11 @@ positions in the metres of the frame.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from math import pi
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.common import Array
 from pegline.network.observation_types import (
     Angle,
     Bearing,
@@ -27,18 +25,10 @@ from pegline.network.observation_types import (
     Ranging,
     Square,
 )
+from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["EQUATIONS", "Equation", "wrapped"]
-
-
-def wrapped(angle: Array) -> Array:
-    """Return angles between -pi and pi.
-
-    >>> float(wrapped(np.array([3 * pi / 2])).round(6)[0])
-    -1.570796
-    """
-    return np.asarray((angle + pi) % (2 * pi) - pi)
+__all__ = ["EQUATIONS", "Equation"]
 
 
 def _left(vector: Array) -> Array:

@@ -10,8 +10,8 @@ from typing import Any, Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.common import Array
 from pegline.network.sparse_inverse import Inverse, inverse_on_pattern
+from pegline.plane import Array
 
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding
-from pegline.network.common import Array
-from pegline.network.equations import EQUATIONS, Equation, wrapped
+from pegline.network.equations import EQUATIONS, Equation
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
 from pegline.network.observation_types import Observation
+from pegline.plane import Array, wrap_angle
 from pegline.records import record
 
 __all__ = ["Batch", "Fit", "Linear", "Network", "build_network", "linearise", "solve", "with_observations"]
@@ -215,7 +215,7 @@ def misclosures(network: Network, linear: Linear) -> Array:
     residuals = np.asarray(network.values - linear.computed)
     for batch in network.batches:
         if batch.equation.angle:
-            residuals[batch.rows] = wrapped(residuals[batch.rows])
+            residuals[batch.rows] = wrap_angle(residuals[batch.rows])
     return residuals
 
 

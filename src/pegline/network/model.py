@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
-from pegline.network.common import Array
 from pegline.network.kinds import CheckKind, MeasurementKind
 from pegline.network.least_squares import Fit, Network
 from pegline.network.observation_types import Booking
+from pegline.plane import Array
 
-__all__ = ["Adjustment", "Array", "Check", "CheckKind", "Covariances", "Measurement", "MeasurementKind", "Solution"]
+__all__ = ["Adjustment", "Check", "Covariances", "Measurement", "Solution"]
 
 
 class Covariances(Protocol):

@@ -8,10 +8,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.common import Array
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
-from pegline.plane import left_of
+from pegline.plane import Array, left_of
 
 __all__ = [
     "MAX_CORRELATION",

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from pegline.network.dependents import residual_rates
 from pegline.network.least_squares import Fit
-from pegline.network.model import Array
 from pegline.network.observation_types import Control, Observation
+from pegline.plane import Array
 
 __all__ = ["Readings", "derivative_matrix", "full_matrix", "parameter_moves"]
 

@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.common import Array
+from pegline.plane import Array
 
 __all__ = ["Inverse", "inverse_on_pattern"]
 

@@ -13,7 +13,6 @@ from pegline.book.model import Book
 from pegline.detail.model import Path
 from pegline.diagnosis.model import Survey
 from pegline.errors import Finding
-from pegline.network.model import Array
 from pegline.plan import scripts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
@@ -26,6 +25,7 @@ from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
 from pegline.plan.sheets.papers import Layout, Paper, is_large
 from pegline.plan.sheets.tables import schedule_pages
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
+from pegline.plane import Array
 
 __all__ = ["compose"]
 

@@ -11,7 +11,8 @@ from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import ellipses
-from pegline.network.model import Array, Check, Measurement
+from pegline.network.model import Check, Measurement
+from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.release import __version__
 from pegline.writers.result_schema import (

@@ -16,7 +16,7 @@ from pegline.detail.model import Path, Shape
 from pegline.detail.path import chord_tolerance, stroke
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedLine
 
 __all__ = [

@@ -18,8 +18,7 @@ from pegline.detail.path import area, length, straight, stroke
 from pegline.detail.paths_by_geometry import making_of
 from pegline.errors import UsageError
 from pegline.measures.notation import ACRE, Notation
-from pegline.network.model import Array
-from pegline.plane import along, foot
+from pegline.plane import Array, along, foot
 from pegline.records import record
 from pegline.survey import Survey
 

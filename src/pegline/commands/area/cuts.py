@@ -12,8 +12,7 @@ from scipy.optimize import brentq
 from pegline.commands.area.half_plane import LeftPart, left_part
 from pegline.detail.model import Path
 from pegline.detail.path import Place1D, area, cut, measured, pieces
-from pegline.network.model import Array
-from pegline.plane import distance, left_of
+from pegline.plane import Array, distance, left_of
 from pegline.records import record
 
 __all__ = ["Cut", "along_ring", "moved_cut", "parallel_cuts", "part_of", "place_along", "through_cuts", "turned_cut"]

@@ -25,8 +25,7 @@ from pegline.detail.path import area, stroke
 from pegline.detail.paths_by_geometry import Making, making_of
 from pegline.detail.ruler import Ruler
 from pegline.errors import UsageError
-from pegline.network.model import Array
-from pegline.plane import distance
+from pegline.plane import Array, distance
 from pegline.records import record
 
 __all__ = ["Division", "End", "Part", "Ring", "divide", "ring_of"]

@@ -11,7 +11,7 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.detail.path import FLAT, SMALL, Place1D
-from pegline.network.model import Array
+from pegline.plane import Array
 
 __all__ = ["Crossing", "LeftPart", "left_part"]
 

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from pegline.network.model import Array
+from pegline.plane import Array
 
 __all__ = ["interpolated", "simpson", "trapezoidal"]
 

@@ -11,7 +11,7 @@ from pegline.commands.diff.book_changes import READINGS, BookedText, entries, sa
 from pegline.commands.diff.displacement import laid
 from pegline.commands.diff.phrases import Line, counted, not_in_both, small_difference, way
 from pegline.commands.diff.results import Result
-from pegline.network.model import Array
+from pegline.plane import Array
 
 __all__ = ["alike", "corrected", "told"]
 

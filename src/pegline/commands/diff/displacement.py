@@ -10,8 +10,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from pegline.network.model import Array
-from pegline.plane import left_of, turn_points
+from pegline.plane import Array, left_of, turn_points
 
 __all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "differing", "laid", "limit"]
 

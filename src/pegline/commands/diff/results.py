@@ -17,7 +17,7 @@ from pegline.measures.notation import METRES, Notation
 from pegline.measures.source_tree import Written
 from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.reduction.model import TapeConstants
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey

@@ -21,8 +21,7 @@ from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
 from pegline.network.confidence import confidence_radii
 from pegline.network.critical_value import sidak
-from pegline.network.model import Array
-from pegline.plane import distance
+from pegline.plane import Array, distance
 from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey

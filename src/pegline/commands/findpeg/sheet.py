@@ -13,10 +13,9 @@ from pegline.commands.findpeg.steps import steps
 from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
-from pegline.network.model import Array
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
-from pegline.plane import bearing, direction
+from pegline.plane import Array, bearing, direction
 
 __all__ = ["peg_sheet"]
 

@@ -13,8 +13,7 @@ from pegline.commands.findpeg.model import Move, WitnessResult
 from pegline.commands.positions import Positions
 from pegline.commands.tape_in_hand import TapeInHand
 from pegline.network.critical_value import sidak
-from pegline.network.model import Array
-from pegline.plane import bearing, distance, wrap_angle
+from pegline.plane import Array, bearing, distance, wrap_angle
 
 __all__ = ["Trial", "try_peg"]
 

@@ -15,8 +15,7 @@ from pegline.book.geometry import Ring
 from pegline.commands.prepare.expectation import Intention
 from pegline.commands.prepare.layout import PlannedLine, angles_of, booking_for, crossed_by
 from pegline.commands.prepare.sketch import outline_of
-from pegline.network.model import Array
-from pegline.plane import distance
+from pegline.plane import Array, distance
 
 __all__ = ["Ground", "ground_of"]
 

@@ -30,7 +30,7 @@ from pegline.commands.several_books import Tell
 from pegline.errors import UsageError
 from pegline.measures.source_tree import Table
 from pegline.network.confidence import ellipses
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["Preparation", "arguments", "entries", "prepare", "run", "screen"]

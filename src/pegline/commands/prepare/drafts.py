@@ -13,8 +13,7 @@ from pegline.book.model import Use
 from pegline.commands.prepare.candidates import Ground
 from pegline.commands.prepare.expectation import Expectation, Intention, relaid
 from pegline.commands.prepare.layout import Layout, PlannedLine
-from pegline.network.model import Array
-from pegline.plane import distance
+from pegline.plane import Array, distance
 from pegline.records import record
 
 __all__ = [

@@ -24,8 +24,7 @@ from pegline.commands.tape_in_hand import tape_in_hand
 from pegline.errors import BookError
 from pegline.frame.transformation import carry_points, fit
 from pegline.measures.source_tree import Table
-from pegline.network.model import Array
-from pegline.plane import along, foot
+from pegline.plane import Array, along, foot
 from pegline.records import record
 from pegline.survey import Survey, reduce_as_far_as_it_goes
 

@@ -11,8 +11,7 @@ from pegline.commands.prepare.layout import Booking, Layout, PlannedLine
 from pegline.commands.prepare.sketch import is_blank
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.network.model import Array
-from pegline.plane import distance
+from pegline.plane import Array, distance
 
 __all__ = ["expected_book", "expected_rows", "flow", "mark", "rows_of", "tie_stations"]
 

@@ -12,8 +12,7 @@ from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from pegline.book.model import Use
-from pegline.network.model import Array
-from pegline.plane import distance, foot
+from pegline.plane import Array, distance, foot
 from pegline.records import record
 
 __all__ = ["Booking", "Layout", "Limits", "PlannedLine", "Triangle", "booking_for", "crossed_by", "triangles"]

@@ -12,8 +12,7 @@ from pegline.commands.prepare.expected_book import mark
 from pegline.commands.prepare.proposals import Proposal
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.network.model import Array
-from pegline.plane import distance, turn_points
+from pegline.plane import Array, distance, turn_points
 from pegline.units import METRES_PER
 
 __all__ = ["new_book"]

@@ -20,8 +20,7 @@ from pegline.detail.path import stroke
 from pegline.measures.distance import Wall
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.network.model import Array
-from pegline.plane import distance, left_of, turn_points
+from pegline.plane import Array, distance, left_of, turn_points
 from pegline.units import METRES_PER
 
 __all__ = [

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from pegline.commands.prepare.expectation import Expectation, Intention, expect, relaid
-from pegline.network.model import Array
+from pegline.plane import Array
 
 __all__ = ["SHARES", "changes_by_sketch"]
 

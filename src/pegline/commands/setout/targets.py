@@ -20,8 +20,7 @@ from pegline.detail.ruler import Ruler
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.measures.spelling import suggest
 from pegline.measures.values import Length, Pair
-from pegline.network.model import Array
-from pegline.plane import along, arcs_meet, distance, left_of
+from pegline.plane import Array, along, arcs_meet, distance, left_of
 
 __all__ = ["Outline", "TargetSet", "targets_from_file", "targets_from_names"]
 

@@ -14,9 +14,8 @@ from pegline.commands.positions import derivatives
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.tape_in_hand import TapeInHand
 from pegline.network.confidence import CHI2_95, confidence_radii
-from pegline.network.model import Array
 from pegline.network.observations import RANGING_SD
-from pegline.plane import bearing, distance, foot, left_of, wrap_angle
+from pegline.plane import Array, bearing, distance, foot, left_of, wrap_angle
 from pegline.records import record
 from pegline.reduction.reduce import foot_sd
 

@@ -22,9 +22,9 @@ from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.model import Advice
 from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
-from pegline.network.model import Array
 from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.quality import POWER
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["NEAREST", "REACH", "Tape", "is_line", "on_one_line", "strengthening"]

@@ -23,9 +23,9 @@ from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import listed
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
-from pegline.network.common import Array
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Control, Produced, Ranging, Square
+from pegline.plane import Array
 
 __all__ = ["telling_apart"]
 

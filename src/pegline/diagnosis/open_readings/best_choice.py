@@ -33,9 +33,9 @@ from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
 from pegline.network.adjust import adjust
 from pegline.network.least_squares import Fit, build_network, linearise, misclosures, solve, with_observations
-from pegline.network.model import Array
 from pegline.network.observation_types import Observation
 from pegline.network.start import Gap, start_figure
+from pegline.plane import Array
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 

@@ -24,8 +24,9 @@ from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.kinds import CHECK_OF_PART
 from pegline.network.least_squares import Fit
-from pegline.network.model import Adjustment, Array
+from pegline.network.model import Adjustment
 from pegline.network.observation_types import Group
+from pegline.plane import Array
 from pegline.reduction.model import Ground, Reduction
 
 __all__ = ["LEFT", "agreeing_by_choice"]

@@ -18,8 +18,7 @@ from pegline.diagnosis.rules.phrases import booked_text, listed
 from pegline.diagnosis.rules.thumb import Said
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
-from pegline.network.model import Array
-from pegline.plane import depth_inside
+from pegline.plane import Array, depth_inside
 from pegline.solved import Solved
 
 __all__ = ["buildings_overlap", "far_chainage", "future_dates", "house_in_the_way", "line_through_house", "odd_size"]

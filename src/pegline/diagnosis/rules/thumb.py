@@ -17,9 +17,9 @@ from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
 from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, listed
 from pegline.errors import Place
 from pegline.measures.values import Reading
-from pegline.network.model import Array
 from pegline.network.observation_types import Booking
 from pegline.network.produced_walls import meeting_sine
+from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
 

@@ -14,12 +14,11 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from pegline.diagnosis.suspects.variants import Variant, Variants
-from pegline.network.common import Array
-from pegline.network.equations import wrapped
 from pegline.network.growing_figure import Gap, Hints
 from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import Bearing, Chainage, Control, Distance, Observation, with_value
 from pegline.network.start import Start, start_figure
+from pegline.plane import Array, wrap_angle
 
 __all__ = ["Construction", "construct", "orientations"]
 
@@ -190,7 +189,7 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
     off = misclosures(network, linearise(network, parameters))
     turns = [off[n] for n, one in enumerate(network.observations) if isinstance(one, Bearing)]
     if turns:
-        near = [sum(abs(wrapped(np.array([turn - other]))[0]) < ALIKE for other in turns) for turn in turns]
+        near = [sum(abs(wrap_angle(np.array([turn - other]))[0]) < ALIKE for other in turns) for turn in turns]
         turn = turns[int(np.argmax(near))]
         if abs(turn) > ALIKE:
             c, s = np.cos(turn), np.sin(turn)

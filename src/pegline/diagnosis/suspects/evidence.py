@@ -18,9 +18,9 @@ import numpy as np
 
 from pegline.diagnosis.suspects.hypotheses import Hypothesis
 from pegline.diagnosis.suspects.variants import Solved
-from pegline.network.common import Array
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Bearing, Control, Ranging
+from pegline.plane import Array
 
 __all__ = [
     "ANY_AMOUNT",

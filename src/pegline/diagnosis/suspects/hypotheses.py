@@ -13,7 +13,6 @@ import numpy as np
 
 from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
-from pegline.network.common import Array
 from pegline.network.dependents import added, change_of
 from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Network, linearise, misclosures
@@ -30,6 +29,7 @@ from pegline.network.observation_types import (
     Square,
     with_value,
 )
+from pegline.plane import Array
 
 MOST_PAIRS: Final = 120  #: pairs of lines that are looked at, those that would fit best
 ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly stand

@@ -14,10 +14,10 @@ import numpy as np
 
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.errors import BookError
-from pegline.network.common import Array
 from pegline.network.dependents import change_of, changed_by
 from pegline.network.least_squares import Network, build_network, linearise, misclosures, solve, with_observations
 from pegline.network.observation_types import Distance
+from pegline.plane import Array
 
 __all__ = ["SMALL", "Neighbourhood", "mended", "neighbourhood", "robust", "robust_without_each", "roughness"]
 

@@ -27,8 +27,8 @@ from pegline.diagnosis.suspects.evidence import (
 from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation, everything_else
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import Variant, Variants
-from pegline.network.common import Array
 from pegline.network.dependents import change_of
+from pegline.plane import Array
 
 __all__ = ["Posterior", "reckon"]
 

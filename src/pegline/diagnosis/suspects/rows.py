@@ -27,9 +27,9 @@ from pegline.diagnosis.suspects.posterior import Posterior, reckon
 from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import BookError
 from pegline.network.adjust import hints
-from pegline.network.common import Array
 from pegline.network.dependents import with_reading_changed
 from pegline.network.least_squares import Fit, Network, solve, with_observations
+from pegline.plane import Array
 from pegline.solved import Solved
 
 __all__ = ["NOTHING_WRONG", "SOMETHING_ELSE", "Candidate", "Suspicion", "suspicion"]

@@ -13,11 +13,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.common import Array
 from pegline.network.dependents import Change
-from pegline.network.equations import EQUATIONS, wrapped
+from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Chainage, Oblique, Observation
+from pegline.plane import Array, wrap_angle
 from pegline.records import record
 
 __all__ = ["Solved", "Variant", "Variants"]
@@ -218,7 +218,7 @@ class Variants:
                 value, by_unknowns, by_amounts = self._computed(batch, places)
                 residuals[:, batch.rows] -= value
                 if EQUATIONS[batch.kind].angle:
-                    residuals[:, batch.rows] = wrapped(residuals[:, batch.rows])
+                    residuals[:, batch.rows] = wrap_angle(residuals[:, batch.rows])
                 partials.append((np.nan_to_num(by_unknowns, posinf=0.0, neginf=0.0), by_amounts))
         residuals = np.nan_to_num(residuals / self.network.sds, nan=HUGE, posinf=HUGE, neginf=-HUGE)
         return residuals, partials

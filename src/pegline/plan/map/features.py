@@ -14,10 +14,11 @@ from pegline.detail.model import Detail, Path, Shape
 from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.confidence import CHI2_95
-from pegline.network.model import Adjustment, Array
+from pegline.network.model import Adjustment
 from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.plane import Array
 from pegline.reduction.model import ReducedRow, Reduction
 from pegline.solved import Solved
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layer_table import FilledLayer, Value

@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.writers.survey_figures import Geometry
 
 __all__ = ["Form", "Shapes", "no_shapes", "of_parts", "stack_shapes"]

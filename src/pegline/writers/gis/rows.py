@@ -18,7 +18,7 @@ from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.network.confidence import ellipses
-from pegline.network.model import Array
+from pegline.plane import Array
 from pegline.reduction.model import ReducedRow
 from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed_value
 from pegline.writers.gis.geometries import Shapes, of_parts

@@ -8,7 +8,7 @@ import numpy as np
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import UnsuitableError
-from pegline.network.model import Array
+from pegline.plane import Array
 
 if TYPE_CHECKING:
     from pegline.frame.datum_shift import Way

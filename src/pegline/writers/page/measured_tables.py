@@ -14,7 +14,8 @@ from pegline.diagnosis.report import check_word
 from pegline.measures.obstacles import passage_working
 from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
-from pegline.network.model import Array, Check, Measurement
+from pegline.network.model import Check, Measurement
+from pegline.plane import Array
 from pegline.reduction.model import ReducedDistance, ReducedLine
 from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (

@@ -26,4 +26,4 @@ def test_exactly_the_characters_without_a_picture_are_lacking():
     read = TTFontFile(str(fonts.FOLDER / f"{fonts.REGULAR}.ttf"), charInfo=1)
     letters = "".join(chr(code) for code in range(0x21, 0x3000) if not chr(code).isspace())
 
-    assert fonts.lacking(letters) == "".join(c for c in letters if ord(c) not in read.charToGlyph)
+    assert fonts.missing_characters(letters) == "".join(c for c in letters if ord(c) not in read.charToGlyph)

@@ -13,7 +13,7 @@ PLAIN = ("Weir cottage", "Łąka é ñ ß", "Ωμέγα", "Москва", "63°3
 @pytest.mark.parametrize("text", PLAIN)
 def test_latin_greek_and_cyrillic_need_no_help(text):
     assert scripts.outline_of(text) is None
-    assert scripts.lacking(text) == {}
+    assert scripts.missing_scripts(text) == {}
 
 
 def test_arabic_is_joined_and_runs_from_the_right():
@@ -39,7 +39,7 @@ def test_a_text_of_two_directions_keeps_its_order():
 
 def test_a_script_without_a_font_is_told_with_what_to_install(monkeypatch):
     pytest.importorskip("uharfbuzz")
-    monkeypatch.setattr(scripts, "_installed", tuple)
+    monkeypatch.setattr(scripts, "_installed_fonts", tuple)
     scripts._font_for.cache_clear()
     scripts._outline.cache_clear()
 
@@ -54,4 +54,21 @@ def test_a_script_without_a_font_is_told_with_what_to_install(monkeypatch):
 def test_without_the_extra_it_is_named(monkeypatch):
     monkeypatch.setattr(scripts, "_harfbuzz", lambda: None)
 
-    assert scripts.lacking("සිං") == {"SINHALA": "install the extra: pip install 'pegline[scripts]'"}
+    assert scripts.missing_scripts("සිං") == {"SINHALA": "install the extra: pip install 'pegline[scripts]'"}
+
+
+def test_a_script_without_a_font_spoils_only_its_own_characters(monkeypatch):
+    pytest.importorskip("uharfbuzz")
+    monkeypatch.setattr(scripts, "_installed_fonts", tuple)
+    scripts._font_for.cache_clear()
+    scripts._outline.cache_clear()
+
+    mixed = scripts.outline_of("Haus සිං am Berg")
+
+    scripts._font_for.cache_clear()
+    scripts._outline.cache_clear()
+    assert mixed is not None
+    # The letters that the typeface has are those that it draws without the others.
+    plain = scripts._outline("Haus ")
+    assert mixed.moves[: len(plain.moves)] == plain.moves
+    assert mixed.width > fonts.plain_width("Haus  am Berg", 1.0)

@@ -48,7 +48,7 @@ def dash_pieces(points: Array, closed: bool, pattern: Sequence[float]) -> list[A
     along = np.concatenate([[0.0], np.cumsum(steps[steps > 0])])
     stops = along[_corners(ring, closed)]
     spans = [span for start, end in pairwise(stops.tolist()) for span in _spans(start, end, pattern)]
-    return _cut_all(ring, along, _joined(spans, along[-1], closed))
+    return _cut_all(ring, along, _join_spans(spans, along[-1], closed))
 
 
 def is_smooth(vertices: Array, bulges: Array, closed: bool) -> bool:
@@ -86,7 +86,7 @@ def _spans(start: float, end: float, pattern: Sequence[float]) -> list[tuple[flo
     return spans
 
 
-def _joined(spans: Sequence[tuple[float, float]], length: float, closed: bool) -> list[tuple[float, float]]:
+def _join_spans(spans: Sequence[tuple[float, float]], length: float, closed: bool) -> list[tuple[float, float]]:
     """Return spans of ink without breaks where one begins as another ends; a ring's last runs on past its end."""
     joined: list[tuple[float, float]] = []
     for start, end in spans:

@@ -7,7 +7,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Final
 
-__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "lacking", "plain_width", "subset"]
+__all__ = ["BOLD", "CAPITALS", "FOLDER", "REGULAR", "missing_characters", "plain_width", "subset"]
 
 FOLDER: Final = Path(__file__).with_name("typefaces")
 REGULAR: Final = "DejaVuSansCondensed"
@@ -74,7 +74,7 @@ def plain_width(text: str, height: float, *, bold: bool = False) -> float:
     return sum([advances.get(c, MISSING) for c in text]) / UNITS * height / CAPITALS
 
 
-def lacking(text: str) -> str:
+def missing_characters(text: str) -> str:
     """Return the characters of a text that the typeface has no picture of, each once.
 
     >>> lacking("Weir cottage, Ωμέγα")

@@ -30,7 +30,7 @@ def pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
         if sheet.window is None:
             yield sheet.page
             continue
-        plotted = plotted or _plotted(plan, also)
+        plotted = plotted or _plottable_things(plan, also)
         paper = Paper(sheet.window, sheet.centre, plan.scale, sheet.turn)
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
@@ -46,7 +46,7 @@ class _Plotted:
     high: Array
 
 
-def _plotted(plan: Plan, also: Collection[str]) -> _Plotted:
+def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
     order = {name: i for i, name in enumerate(plan.layers)}
     shown = {name for name, layer in plan.layers.items() if layer.plots or name in also}
     features = [feature for feature in plan.features if feature.layer in shown]

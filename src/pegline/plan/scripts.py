@@ -20,7 +20,7 @@ from typing import Any, Final
 from pegline.errors import Finding
 from pegline.plan import fonts
 
-__all__ = ["Outline", "Run", "lacking", "missing_font_warnings", "outline_of", "text_width", "wrap"]
+__all__ = ["Outline", "Run", "missing_font_warnings", "missing_scripts", "outline_of", "text_width", "wrap"]
 
 #: Beginnings of the file names of fonts that have a script, without capitals, hyphens and blanks.
 BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
@@ -135,7 +135,7 @@ def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[
     return [*lines, line] if line else lines
 
 
-def lacking(text: str) -> dict[str, str]:
+def missing_scripts(text: str) -> dict[str, str]:
     """Return the scripts of a text that cannot be shown, each with what would help."""
     found: dict[str, str] = {}
     for character in () if text.isascii() else dict.fromkeys(text):
@@ -153,7 +153,7 @@ def lacking(text: str) -> dict[str, str]:
 
 def missing_font_warnings(text: str) -> Iterator[Finding]:
     """Yield a warning for each script of a text that a sheet cannot show."""
-    for script, help_ in lacking(text).items():
+    for script, help_ in missing_scripts(text).items():
         yield Finding(
             "missing-font",
             f"the plan shows boxes for its {script.lower()} letters; the drawing and the data hold them; {help_}",
@@ -164,7 +164,7 @@ def missing_font_warnings(text: str) -> Iterator[Finding]:
 def _needs_help(text: str) -> bool:
     if text.isascii() and text.isprintable():  # what every typeface has, and nearly all that is asked for
         return False
-    return any(any(low <= ord(c) <= high for low, high in SHAPED) for c in text) or bool(fonts.lacking(text))
+    return any(any(low <= ord(c) <= high for low, high in SHAPED) for c in text) or bool(fonts.missing_characters(text))
 
 
 def _script(character: str) -> str:
@@ -182,14 +182,14 @@ def _harfbuzz() -> Any:
 
 
 @lru_cache(maxsize=16)
-def _opened(path: str) -> Any:
+def _open_font(path: str) -> Any:
     harfbuzz = _harfbuzz()
     face = harfbuzz.Face(harfbuzz.Blob.from_file_path(path))
     return harfbuzz.Font(face)
 
 
 @lru_cache(maxsize=1)
-def _installed() -> tuple[Path, ...]:
+def _installed_fonts() -> tuple[Path, ...]:
     """Return the font files of this computer, in a fixed order."""
     found = []
     for folder in FOLDERS:
@@ -201,15 +201,15 @@ def _installed() -> tuple[Path, ...]:
 @lru_cache(maxsize=512)
 def _font_for(character: str) -> str | None:
     """Return the font file that shows a character; the typeface of sheets where it can."""
-    if not fonts.lacking(character):
+    if not fonts.missing_characters(character):
         return REGULAR_FILE
     script = _script(character)
     wanted = (*BY_SCRIPT.get(script, ()), f"notosans{script.lower()}", *FOR_ANY)
     for beginning in wanted:
-        for path in _installed():
+        for path in _installed_fonts():
             plain = path.stem.lower().replace("-", "").replace(" ", "")
             if plain.startswith(beginning) and not any(style in plain for style in OTHER_STYLES):
-                shown = _opened(str(path)).get_nominal_glyph(ord(character))
+                shown = _open_font(str(path)).get_nominal_glyph(ord(character))
                 if shown:
                     return str(path)
     return None
@@ -233,7 +233,7 @@ def _runs(text: str) -> Iterator[tuple[str | None, str, bool]]:
 def _shape(font_path: str, text: str, x: float, moves: list[tuple[str, tuple[Point, ...]]]) -> float:
     """Add a run's outlines from x on and return where it ends."""
     harfbuzz = _harfbuzz()
-    font = _opened(font_path)
+    font = _open_font(font_path)
     # Other fonts are drawn at the size of type that gives the sheet's own typeface capitals one unit high.
     unit = 1.0 / (font.face.upem * fonts.CAPITALS)
     buffer = harfbuzz.Buffer()

@@ -93,7 +93,7 @@ def test_what_is_drawn_is_either_a_part_or_ornament(tmp_path):
 
 @pytest.mark.parametrize("title", ["Ñandú çay Ωmega", "Дом у реки", "بيت الحديقة", "ගෙදර මායිම", "日本語の家"])
 def test_a_name_in_any_script_can_be_selected(title, tmp_path):
-    if missing := scripts.lacking(title):
+    if missing := scripts.missing_scripts(title):
         pytest.skip(f"this computer shows no {', '.join(missing)}")
 
     text = written(tmp_path / "plan.pdf", title)[0].get_textpage().get_text_range()
@@ -103,7 +103,7 @@ def test_a_name_in_any_script_can_be_selected(title, tmp_path):
 
 def test_letters_that_are_there_to_be_selected_are_not_seen(tmp_path, monkeypatch):
     title = "بيت الحديقة"
-    if scripts.lacking(title):
+    if scripts.missing_scripts(title):
         pytest.skip("this computer shows no Arabic")
     seen = written(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
     monkeypatch.setattr("pegline.writers.paper.page_pdf._font_of", lambda path: None)

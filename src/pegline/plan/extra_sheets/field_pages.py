@@ -82,7 +82,7 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
     for number, row in enumerate(rows):
         booked = row.booked
         for i, (at, chainage) in enumerate(zip(booked.at, row.chainages, strict=True)):
-            text = at.text if isinstance(at, Name) else _reading(at)
+            text = at.text if isinstance(at, Name) else _reading_text(at)
             if booked.back and not isinstance(at, Name):
                 text = f"{text} from {row.line.partition('-')[2]}"
             if row.form == "station":
@@ -92,7 +92,7 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
             if row.form == "on line":
                 yield chainage, number, _Entry(text, right=_row_text(row))
                 continue
-            offset = _reading(booked.offsets[i]) if row.form == "oblique" else _texts(booked.offsets)
+            offset = _reading_text(booked.offsets[i]) if row.form == "oblique" else _texts(booked.offsets)
             to = _on_page(f"to {row.name}", booked.page) if row.form == "oblique" else _row_text(row)
             words = f"{offset}  {to}"
             yield chainage, number, _Entry(text, left=words) if row.side > 0 else _Entry(text, right=words)
@@ -112,14 +112,14 @@ def _on_page(text: str, page: str | None) -> str:
     return f"{text}, page {page}" if page else text
 
 
-def _reading(reading: Reading) -> str:
+def _reading_text(reading: Reading) -> str:
     if reading.either:
         return " or ".join(length.text for length in reading.either)
     return ("~" if reading.doubtful else "") + reading.length.text
 
 
 def _texts(readings: Iterator[Reading] | tuple[Reading, ...]) -> str:
-    return ", ".join(_reading(reading) for reading in readings)
+    return ", ".join(_reading_text(reading) for reading in readings)
 
 
 def _column(heading: str, entries: list[_Entry], x: float, wide: float, foot: float) -> Iterator[Item]:

@@ -87,7 +87,7 @@ def sketch(content: Content, ground: Ground, peg: Array, arms: Sequence[Arm], x:
     lines = []
     half = SKETCH / 2 / mm
     for feature, points in ground.within(*((low + high) / 2 - half), *((low + high) / 2 + half)):
-        for stroke in _clipped(on_paper(points), frame, feature):
+        for stroke in _clip(on_paper(points), frame, feature):
             lines.append(stroke.points)
             yield stroke
     start, ends = on_paper(peg), [on_paper(at) for *_, at in arms]
@@ -102,7 +102,7 @@ def sketch(content: Content, ground: Ground, peg: Array, arms: Sequence[Arm], x:
     yield from _names([(w, length) for w, length, _ in arms], start, ends, lines, discs, (x, y), content)
 
 
-def _clipped(points: Array, frame: Any, feature: Feature) -> Iterator[Stroke]:
+def _clip(points: Array, frame: Any, feature: Feature) -> Iterator[Stroke]:
     inside = shapely.LineString(points).intersection(frame)
     for part in getattr(inside, "geoms", [inside]):
         if part.geom_type == "LineString" and not part.is_empty:

@@ -46,15 +46,15 @@ def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Seq
     asked = [_within(ask, paper) for ask in (*asked_labels(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
-    asked, spots = _settled(asked, lines, discs)
+    asked, spots = _settle_all(asked, lines, discs)
     unclear = _unclear(asked, spots, lines)
     crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
     numbered: list[tuple[int, Feature]] = []
     if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
-        asked = list(_numbered(asked, crowded, numbered, paper))
-        asked, spots = _settled(asked, lines, discs)
+        asked = list(_number_crowds(asked, crowded, numbered, paper))
+        asked, spots = _settle_all(asked, lines, discs)
         unclear = _unclear(asked, spots, lines)
-    labels, left_out = _led(asked, spots, unclear, lines, discs, paper)
+    labels, left_out = _lead_unclear(asked, spots, unclear, lines, discs, paper)
     return Lettering((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
 
 
@@ -73,7 +73,7 @@ def _within(ask: Asked, paper: LabelPaper) -> Asked:
     return replace(ask, wanted=replace(ask.wanted, spots=spots))
 
 
-def _settled(asked: Sequence[Asked], lines: Any, discs: Any) -> tuple[list[Asked], list[Spot | None]]:
+def _settle_all(asked: Sequence[Asked], lines: Any, discs: Any) -> tuple[list[Asked], list[Spot | None]]:
     """Return the labels, places that belong to another symbol made worse, with the place that each takes."""
     near = _Neighbours(asked)
     weighed = []
@@ -152,7 +152,7 @@ def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -
     return unclear
 
 
-def _numbered(
+def _number_crowds(
     asked: Sequence[Asked], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
 ) -> Iterator[Asked]:
     """Yield the labels, numbers in the place of names on layers that are crowded."""
@@ -165,7 +165,7 @@ def _numbered(
         yield _within(label, paper)
 
 
-def _led(
+def _lead_unclear(
     asked: Sequence[Asked], spots: list[Spot | None], unclear: Sequence[int], lines: Any, discs: Any, paper: LabelPaper
 ) -> tuple[tuple[Label, ...], int]:
     """Return the labels; unclear ones go further off, with a line to their symbol, or are left out."""

@@ -198,7 +198,7 @@ def settle(
     spots, owner = spots[best], owner[best]
     clashes = _clashes(_boxes(spots, sizes[owner]), owner)
     order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
-    chosen = _thinned(wanted, _search(order, owner, cost, clashes), clashes)
+    chosen = _drop_overlaps(wanted, _search(order, owner, cost, clashes), clashes)
     return tuple(None if place is None else Spot(*spots[place].tolist()) for place in chosen)
 
 
@@ -347,7 +347,7 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> l
     return chosen
 
 
-def _thinned(wanted: Sequence[Wanted], chosen: Sequence[int | None], clashes: _Clashes) -> list[int | None]:
+def _drop_overlaps(wanted: Sequence[Wanted], chosen: Sequence[int | None], clashes: _Clashes) -> list[int | None]:
     """Return the places without those of labels that can be spared and would overlap another."""
     kept = list(chosen)
     taken = np.zeros(len(clashes.first), dtype=bool)

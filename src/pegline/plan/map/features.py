@@ -96,7 +96,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
         symbol = None
         if shape.path is None:
             symbol = (look and look.symbol) or "mark"
-            symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _sized(symbol)
+            symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _symbol_at_size(symbol)
         feature = Feature(
             layer_of(shape.kind, book.kinds).name,
             shape.name,
@@ -153,7 +153,7 @@ def _outline(booked: Path, faces: Sequence[Path]) -> Path:
     return Path(vertices, turns, closed=True)
 
 
-def _sized(symbol: str) -> str:
+def _symbol_at_size(symbol: str) -> str:
     return {"shrub": "shrub-sized"}.get(symbol, symbol)
 
 
@@ -228,7 +228,7 @@ def _offsets(reduction: Reduction, where: Where) -> Iterator[Feature]:
     offsets = [
         (row, foot, ground, reading)
         for row, feet in _feet([row for row in reduction.rows if row.offsets and row.name in where], reduction, where)
-        for foot, ground, reading in zip(feet, row.offsets, _written(row), strict=False)
+        for foot, ground, reading in zip(feet, row.offsets, _offset_texts(row), strict=False)
     ]
     ends = np.array([(foot, where.position(row.name)) for row, foot, *_ in offsets]).reshape(-1, 2, 2)
     level = np.zeros(2)
@@ -244,7 +244,7 @@ def _offsets(reduction: Reduction, where: Where) -> Iterator[Feature]:
         )
 
 
-def _written(row: ReducedRow) -> list[str]:
+def _offset_texts(row: ReducedRow) -> list[str]:
     texts = [reading.length.text for reading in row.booked.offsets]
     return texts if row.form == "oblique" else texts[:1]
 
@@ -260,9 +260,9 @@ def _feet(
         for line, row in zip(lines, upright, strict=True)
     ]
     start, end, point = np.array(triples).reshape(-1, 3, 2).transpose(1, 0, 2)
-    found = iter(plane.along(start, end, plane.foot(start, end, point)[0]).tolist())
+    feet_along = iter(plane.along(start, end, plane.foot(start, end, point)[0]).tolist())
     for row in rows:
-        yield row, [next(found)] if row.form == "perpendicular" else _arm_feet(row, reduction, where)
+        yield row, [next(feet_along)] if row.form == "perpendicular" else _arm_feet(row, reduction, where)
 
 
 def _arm_feet(row: ReducedRow, reduction: Reduction, where: Where) -> list[Position]:

@@ -75,24 +75,24 @@ def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> 
     middle = np.array([pencil.width / 2, pencil.y - 16.0])
     turned = turning(turn)
 
-    def placed(x: float, y: float) -> tuple[float, float]:
+    def at(x: float, y: float) -> tuple[float, float]:
         px, py = (middle + turned @ np.array([x, y])).tolist()
         return px, py
 
     foot, top = -9.0, 11.0
-    pencil.items.append(_words("N", *placed(0.0, 13.4), 2.5))
-    ring = [placed(2.2 * cos(a), foot + 2.2 + 2.2 * sin(a)) for a in np.linspace(0, 2 * np.pi, 49)[:-1]]
+    pencil.items.append(_words("N", *at(0.0, 13.4), 2.5))
+    ring = [at(2.2 * cos(a), foot + 2.2 + 2.2 * sin(a)) for a in np.linspace(0, 2 * np.pi, 49)[:-1]]
     pencil.stroke(ring, closed=True)
-    pencil.stroke([placed(0.0, foot), placed(0.0, top)], layer="SHEET-FRAME")
-    pencil.stroke([placed(0.0, top), placed(-2.4, top - 8.0), placed(0.0, top - 6.2)], closed=True, fill=0.0)
-    pencil.stroke([placed(0.0, top), placed(2.4, top - 8.0), placed(0.0, top - 6.2)], closed=True)
-    pencil.stroke([placed(-2.2, foot + 2.2), placed(2.2, foot + 2.2)])
+    pencil.stroke([at(0.0, foot), at(0.0, top)], layer="SHEET-FRAME")
+    pencil.stroke([at(0.0, top), at(-2.4, top - 8.0), at(0.0, top - 6.2)], closed=True, fill=0.0)
+    pencil.stroke([at(0.0, top), at(2.4, top - 8.0), at(0.0, top - 6.2)], closed=True)
+    pencil.stroke([at(-2.2, foot + 2.2), at(2.2, foot + 2.2)])
     for name, east in others:
         reach = 16.0 if name == "True" else 13.0
         tip = (reach * sin(east), foot + 2.2 + reach * cos(east))
-        pencil.stroke([placed(0.0, foot + 2.2), placed(*tip)])
+        pencil.stroke([at(0.0, foot + 2.2), at(*tip)])
         away = (1 if east > 0 else -1) * (1.4 + (2.0 if abs(east) < 0.1 else 0.0))
-        pencil.items.append(_words(name[0], *placed(tip[0] + away, tip[1]), SMALL))
+        pencil.items.append(_words(name[0], *at(tip[0] + away, tip[1]), SMALL))
     pencil.gap(27.0)
 
 

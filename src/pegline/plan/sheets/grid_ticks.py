@@ -39,7 +39,7 @@ class GridTicks:
     def __init__(self, content: Content, labels: Sequence[Label]) -> None:
         self._content = content
         self._metres_per_mm = content.scale / 1000
-        self._tree = shapely.STRtree([*self._drawn(), *self._lettered(labels)])
+        self._tree = shapely.STRtree([*self._feature_shapes(), *self._label_boxes(labels)])
 
     def on(self, layout: Layout, tile: Tile) -> Iterator[Item]:
         """Yield the ticks and coordinates of one sheet; nothing off the grid."""
@@ -77,7 +77,7 @@ class GridTicks:
         taken = self._tree.query(shapely.box(x - half, y - half, x + half, y + half), predicate="intersects")[0]
         return ~np.isin(np.arange(len(crossings)), taken)
 
-    def _drawn(self) -> Iterator[Any]:
+    def _feature_shapes(self) -> Iterator[Any]:
         for feature in self._content.features:
             if not plots(feature.layer):
                 continue
@@ -90,7 +90,7 @@ class GridTicks:
                 radius = symbol_radius(feature, self._metres_per_mm) * self._metres_per_mm
                 yield shapely.Point(feature.geometry).buffer(radius)
 
-    def _lettered(self, labels: Sequence[Label]) -> Iterator[Any]:
+    def _label_boxes(self, labels: Sequence[Label]) -> Iterator[Any]:
         mm = self._metres_per_mm
         for label in labels:
             if plots(label.layer):

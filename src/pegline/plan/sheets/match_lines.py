@@ -59,7 +59,7 @@ def map_obstacles(content: Content, labels: Sequence[Label]) -> MapObstacles:
 
 
 def join_items(
-    layout: Layout, tile: Tile, tiles: Sequence[Tile], there: MapObstacles, words: Sequence[Words]
+    layout: Layout, tile: Tile, tiles: Sequence[Tile], obstacles: MapObstacles, words: Sequence[Words]
 ) -> list[Item]:
     """Return the lines where neighbouring sheets go on, each with the other's number off labels, words and lines."""
     left, bottom, right, top = layout.window
@@ -75,43 +75,43 @@ def join_items(
     for across, down, start, end in edges:
         if other := number.get((tile.column + across, tile.row + down)):
             items.append(Stroke("MATCH-LINES", np.array([start, end])))
-            asked.append(_asked(f"joins sheet {other}", (across, -down), start, end))
+            asked.append(_join_label(f"joins sheet {other}", (across, -down), start, end))
     if not asked:
         return items
     paper = Paper(layout.window, tile.centre, layout.scale)
-    paths, labels = there.on(paper)
-    fixed = [*_labels_there(paper, labels), *map(_words_there, words)]
+    paths, labels = obstacles.on(paper)
+    fixed = [*_fixed_labels(paper, labels), *map(_fixed_words, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
-    spots = settle([*asked, *fixed], [*lines, *_lines_there(paper, paths)], [])
+    spots = settle([*asked, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
     return [*items, *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
 
 
-def _asked(text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]) -> Wanted:
+def _join_label(text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]) -> Wanted:
     share, away, cost = BESIDE
     x, y = (a + share * (b - a) + away * way for a, b, way in zip(start, end, out, strict=True))
     spots = np.stack(np.broadcast_arrays(x, y, pi / 2 if out[0] else 0.0, cost), axis=-1)
     return Wanted(text, text_width(text, SMALL), SMALL, spots, True, 1)
 
 
-def _there(text: str, x: float, y: float, rotation: float, width: float, height: float) -> Wanted:
+def _fixed_label(text: str, x: float, y: float, rotation: float, width: float, height: float) -> Wanted:
     """Return what has its place already."""
     return Wanted(text, width, height, np.array([(x, y, rotation, 0.0)]), True)
 
 
-def _labels_there(paper: Paper, labels: Sequence[Label]) -> Iterator[Wanted]:
+def _fixed_labels(paper: Paper, labels: Sequence[Label]) -> Iterator[Wanted]:
     for label in labels:
         x, y = paper.points(label.centre).tolist()
-        yield _there(label.text, x, y, label.rotation, label.width, label.height)
+        yield _fixed_label(label.text, x, y, label.rotation, label.width, label.height)
 
 
-def _words_there(words: Words) -> Wanted:
+def _fixed_words(words: Words) -> Wanted:
     """Return words of the sheet; those along the map's edges are level or upright, about their middle."""
     width, half = text_width(words.text, words.height), words.height / 2
     x, y = words.x - half * np.sin(words.rotation), words.y + half * np.cos(words.rotation)
-    return _there(words.text, float(x), float(y), words.rotation, width, words.height)
+    return _fixed_label(words.text, float(x), float(y), words.rotation, width, words.height)
 
 
-def _lines_there(paper: Paper, paths: Sequence[Path]) -> Iterator[Any]:
+def _fixed_lines(paper: Paper, paths: Sequence[Path]) -> Iterator[Any]:
     for path in paths:
         points = flatten(paper.points(path.vertices), path.bulges, path.closed, 0.05)
         yield close_ring(points, closed=path.closed)

@@ -161,7 +161,7 @@ def one_sheet(
                     for turn in (turns[across] if turned else 0.0,)
                     if turn is not None
                     for beside in (True, False)
-                    if (layout := _holding(outline, room_of, scale, paper, across, beside, complete, turn))
+                    if (layout := _layout_if_it_fits(outline, room_of, scale, paper, across, beside, complete, turn))
                 ]
                 if layouts:
                     return max(layouts, key=lambda layout: _spare(outline, layout))
@@ -184,7 +184,7 @@ def _strip_turn(outline: Array, *, across: bool) -> float | None:
     return None if abs(turn) < LEAST_TURN else turn
 
 
-def _holding(
+def _layout_if_it_fits(
     outline: Array, room_of: RoomOf, scale: int, paper: str, across: bool, beside: bool, complete: bool, turn: float
 ) -> Layout | None:
     """Return one way to lay out a plan where it holds it, its tile in the middle."""

@@ -52,7 +52,7 @@ class RowTable:
         while more:
             taken = [start]
 
-            def drawn(free: float, first: int = start, taken: list[int] = taken) -> Pencil | None:
+            def part(free: float, first: int = start, taken: list[int] = taken) -> Pencil | None:
                 whole = self._part(first, self._count, closing=True)
                 if -whole.y <= free:
                     taken[0] = self._count
@@ -66,7 +66,7 @@ class RowTable:
                 taken[0] = first + rows
                 return self._part(first, first + rows, closing=False)
 
-            yield drawn
+            yield part
             start = taken[0]
             more = start < self._count
 

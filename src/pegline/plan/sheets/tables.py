@@ -52,7 +52,7 @@ def room_for_tables(content: Content) -> RoomOf:
         blocks, large = BLOCKS if complete else SLIM, letter_factor(paper)
         columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
         inner = (each - 2 * PAD) / large
-        pieces, title = _drawn(blocks, draft, inner, FEW), _title(draft, inner)
+        pieces, title = _draw_blocks(blocks, draft, inner, FEW), _title(draft, inner)
         if beside:
             for count in (1, 2):
                 fits = _flow(pieces, title, count, (height - 2 * MARGIN - PAD) / large)
@@ -77,7 +77,7 @@ def _band_columns(paper: str, width: float) -> tuple[int, float]:
     return columns, (width - 2 * MARGIN) / columns
 
 
-def _drawn(blocks: Sequence[Block | TableOf], content: Content, width: float, rows: int | None) -> list[Piece]:
+def _draw_blocks(blocks: Sequence[Block | TableOf], content: Content, width: float, rows: int | None) -> list[Piece]:
     """Return the blocks drawn in a column so wide, the table of stations with so many rows."""
     pieces: list[Piece] = []
     for block in blocks:
@@ -89,10 +89,10 @@ def _drawn(blocks: Sequence[Block | TableOf], content: Content, width: float, ro
         block(pencil, content)
         if pencil.items:
             pieces.append(pencil)
-    return _limited(pieces, rows)
+    return _limit_rows(pieces, rows)
 
 
-def _limited(pieces: Sequence[Piece], rows: int | None) -> list[Piece]:
+def _limit_rows(pieces: Sequence[Piece], rows: int | None) -> list[Piece]:
     """Return the pieces with so many rows in the table that may be cut."""
     return [
         replace(piece, limit=rows) if isinstance(piece, RowTable) and piece.may_be_cut else piece for piece in pieces
@@ -111,10 +111,12 @@ def _flow(pieces: Sequence[Piece], title: Pencil | None, columns: int, height: f
     A table goes on in the next column only where there is no other way. None where the pieces do not fit.
     """
     whole = [next(piece.parts(split=False)) if isinstance(piece, RowTable) else piece for piece in pieces]
-    return _filled(whole, title, columns, height) or _filled(pieces, title, columns, height)
+    return _fill_columns(whole, title, columns, height) or _fill_columns(pieces, title, columns, height)
 
 
-def _filled(pieces: Sequence[Piece | Part], title: Pencil | None, columns: int, height: float) -> list[_Placed] | None:
+def _fill_columns(
+    pieces: Sequence[Piece | Part], title: Pencil | None, columns: int, height: float
+) -> list[_Placed] | None:
     """Return the pieces in columns, tables parted where a column ends."""
     foot = 0.0 if title is None else -title.y + PAD
     placed: list[_Placed] = []
@@ -163,16 +165,16 @@ def _fullest(content: Content, layout: Layout, width: float, columns: int, heigh
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
     title = _title(content, width)
     blocks = _chosen_blocks(content, layout, title, width, columns, height)
-    pieces = _drawn(blocks, content, width, None)
+    pieces = _draw_blocks(blocks, content, width, None)
     if flow := _flow(pieces, title, columns, height):
         return flow
-    best = _flow(_limited(pieces, 0), title, columns, height)
+    best = _flow(_limit_rows(pieces, 0), title, columns, height)
     fewest, most = 0, len(content.solved.stations)
     while best is not None and most - fewest > 1:
         rows = (fewest + most) // 2
-        flow = _flow(_limited(pieces, rows), title, columns, height)
+        flow = _flow(_limit_rows(pieces, rows), title, columns, height)
         best, fewest, most = (flow, rows, most) if flow else (best, fewest, rows)
-    return best or _cramped(content, width, columns, height)
+    return best or _place_most_needed(content, width, columns, height)
 
 
 def _chosen_blocks(
@@ -184,7 +186,7 @@ def _chosen_blocks(
     chosen = SLIM
     for block in () if layout.joined else TABLES:
         more = tuple(each for each in BLOCKS if each in chosen or each is block)
-        if block not in chosen and _flow(_drawn(more, content, width, None), title, columns, height):
+        if block not in chosen and _flow(_draw_blocks(more, content, width, None), title, columns, height):
             chosen = more
     return chosen
 
@@ -199,7 +201,7 @@ def _columns(layout: Layout) -> tuple[int, float, float]:
     return columns, each, layout.strip
 
 
-def _cramped(content: Content, width: float, columns: int, height: float) -> list[_Placed]:
+def _place_most_needed(content: Content, width: float, columns: int, height: float) -> list[_Placed]:
     """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
     title = _title(content, width)
     placed: list[_Placed] = []
@@ -223,7 +225,7 @@ def table_pages(content: Content, layout: Layout, bottom: float = BODY[1]) -> li
     inner = (each - 2 * PAD) / large
     there = _chosen_blocks(content, layout, _title(content, inner), inner, columns, (tall - PAD) / large)
     left = [block for block in TABLES if block not in there]
-    return _pages(_drawn(left, content, _page_column() - 2 * PAD, None), BODY[3], bottom)
+    return _pages(_draw_blocks(left, content, _page_column() - 2 * PAD, None), BODY[3], bottom)
 
 
 def schedule_pages(content: Content, numbered: tuple[tuple[int, Feature], ...]) -> list[list[Item]]:

@@ -140,7 +140,7 @@ class _Drawing:
 
     # -- entities --------------------------------------------------------------------------------
 
-    def _placed(self, position: Position) -> Position:
+    def _point(self, position: Position) -> Position:
         """Return where a position of the plan is in the drawing."""
         (x, y), (east, north) = position, self.origin
         return float(x / self.unit + east), float(y / self.unit + north)
@@ -185,21 +185,21 @@ class _Drawing:
                 corners,
                 closed=closed,
                 smooth=len(corners) > 2 and is_smooth(geometry.vertices, geometry.bulges, closed),
-                data=self._extended(feature),
+                data=self._feature_data(feature),
                 member_of=feature.name.removesuffix(OTHER_FACE),
             )
         if isinstance(geometry, Ellipse):
             return self._ellipse(feature, geometry, where)
-        return self._symbol(feature, self._placed(geometry), where)
+        return self._symbol(feature, self._point(geometry), where)
 
     def _ellipse(self, feature: Feature, ellipse: Ellipse, where: str) -> str:
         """Draw an ellipse so many times its size; its true semi-axes are in the extended data."""
-        centre = self._placed(ellipse.centre)
+        centre = self._point(ellipse.centre)
         reach = ellipse.semi_major * self.plan.ellipse_scale / self.unit
         finite([*centre, reach, ellipse.semi_minor, ellipse.bearing], feature.name)
         axis = (reach * sin(ellipse.bearing), reach * cos(ellipse.bearing))
         ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), LEAST_RATIO)
-        return self.entities.ellipse(where, centre, axis, ratio, self._extended(feature))
+        return self.entities.ellipse(where, centre, axis, ratio, self._feature_data(feature))
 
     def _symbol(self, feature: Feature, at: Position, where: str) -> str:
         scale = self.mm if feature.size is None else feature.size / self.unit
@@ -215,12 +215,12 @@ class _Drawing:
             at,
             scale,
             -degrees(self.plan.turn),
-            data=self._extended(feature),
+            data=self._feature_data(feature),
             attributes={fact: drawing_text(value) for fact, value in facts.items()},
         )
 
     def _tuft(self, tuft: Tuft) -> str:
-        at = self._placed(tuft.position)
+        at = self._point(tuft.position)
         finite([*at, tuft.rotation], tuft.symbol)
         where = look(self.names[tuft.layer])
         data = _belongs(tuft.owner, tuft.source)
@@ -232,7 +232,7 @@ class _Drawing:
         text = self._text_of(label, self.entities)
         if label.leader is None:
             return text
-        ends = [(*self._placed(end), 0.0) for end in label.leader]
+        ends = [(*self._point(end), 0.0) for end in label.leader]
         finite(chain.from_iterable(ends), label.text)
         data = _belongs(label.owner, label.source)
         return text + self.entities.polyline(look(self.names["LEADERS"]), ends, closed=False, data=data)
@@ -242,7 +242,7 @@ class _Drawing:
         words = drawing_text(label.text)
         if not words:
             return ""
-        where, at = look(self.names[label.layer]), self._placed(label.centre)
+        where, at = look(self.names[label.layer]), self._point(label.centre)
         data = _belongs(label.owner, label.source) if label.owner else ""
         return entities.text(where, words, at, label.height * self.mm, degrees(label.rotation), CENTRE, data)
 
@@ -253,19 +253,19 @@ class _Drawing:
         where, data = look(self.names[label.layer]), _belongs(label.owner, label.source)
         if self.r12:
             return self.entities.insert(where, block, (0.0, 0.0), 1.0, data=data)
-        start, end = (self._placed(position) for position in label.measures)
+        start, end = (self._point(position) for position in label.measures)
         return self.entities.dimension(
             where,
             block,
             (start, end),
-            self._placed(label.centre),
+            self._point(label.centre),
             drawing_text(label.text),
             style=DIMENSION_STYLE,
             data=data,
             member_of=label.owner if label.layer == "DIMENSIONS" else "",
         )
 
-    def _extended(self, feature: Feature) -> str:
+    def _feature_data(self, feature: Feature) -> str:
         """Return a feature's facts as extended data."""
         facts = {"name": feature.name, "kind": feature.kind, "source": feature.source, **feature.attributes}
         if page := self.pages.page(feature.source):

@@ -17,7 +17,7 @@ from pegline.errors import OutputError
 
 __all__ = ["refuse_unsound", "save", "without_clock"]
 
-ESCAPED: Final = "pegline-dxf"  #: the name of the rule ``_escaped`` among the codecs
+ESCAPED: Final = "pegline-dxf"  #: the name of the rule ``_escape`` among the codecs
 MARKS: Final = ("0\nSECTION\n", "0\nENDSEC\n")  #: where a section of a file begins, and where it ends
 PART: Final = 2**20  #: signs of a file that are looked at in one go
 
@@ -53,12 +53,12 @@ def _save(doc: Any, path: Path) -> None:
     if doc.output_encoding == "utf-8":
         doc.saveas(str(path))
         return
-    codecs.register_error(ESCAPED, _escaped)
+    codecs.register_error(ESCAPED, _escape)
     with path.open("w", encoding="ascii", errors=ESCAPED) as stream:
         doc.write(stream)
 
 
-def _escaped(error: UnicodeError) -> tuple[str, int]:
+def _escape(error: UnicodeError) -> tuple[str, int]:
     if not isinstance(error, UnicodeEncodeError):
         raise error
     codes = map(ord, error.object[error.start : error.end])

@@ -74,8 +74,8 @@ def shifted_grid(prj: str, east: float, north: float) -> str | None:
     if sorted(name.lower() for _, name, _ in FALSE_ORIGIN.findall(prj)) != ["easting", "northing"]:
         return None
 
-    def moved(match: re.Match[str]) -> str:
+    def shift(match: re.Match[str]) -> str:
         return f"{match[1]}{float(match[3]) - (east if match[2].lower() == 'easting' else north)}]"
 
     named = re.sub(r'^PROJCS\["([^"]*)"', rf'PROJCS["\1 less {east:.0f} E {north:.0f} N"', prj)
-    return FALSE_ORIGIN.sub(moved, named)
+    return FALSE_ORIGIN.sub(shift, named)

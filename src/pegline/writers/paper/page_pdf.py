@@ -125,13 +125,13 @@ def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[st
         pattern = LINE_TYPES[stroke.line_type or layers[stroke.look].line_type]
         edge = stroke.drawn and not pattern
         if edge or stroke.fill is not None:
-            yield f"{_traced(stroke.points, closed=stroke.closed)} {PAINTED[edge, stroke.fill is not None]}"
+            yield f"{_path(stroke.points, closed=stroke.closed)} {PAINTED[edge, stroke.fill is not None]}"
         if stroke.drawn and pattern:
             pieces = dash_pieces(stroke.points, stroke.closed, pattern)
-            yield " ".join([*(_traced(piece, closed=False) for piece in pieces), "S"])
+            yield " ".join([*(_path(piece, closed=False) for piece in pieces), "S"])
 
 
-def _traced(points: Any, *, closed: bool) -> str:
+def _path(points: Any, *, closed: bool) -> str:
     """Return what traces a line through points in millimetres."""
     drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(points) - 1) + (" h" if closed else "")
     return drawing % tuple((points * POINT).ravel().tolist())

@@ -1,4 +1,4 @@
-"""What cannot be right in a book, and what is odd: one function a check, in two tables."""
+"""Check a book for faults and oddities: one function a check, in two tables."""
 
 from __future__ import annotations
 

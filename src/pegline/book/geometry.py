@@ -1,4 +1,4 @@
-"""How a feature lies on the ground: the geometries that a book may give it."""
+"""The geometries that a book may give a feature."""
 
 from __future__ import annotations
 

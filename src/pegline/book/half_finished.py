@@ -1,4 +1,4 @@
-"""What a half-finished book has already, and what it lacks still."""
+"""Find the part of a half-finished book that can be reduced already, and the list of what is missing."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ _OWN: Final = re.compile(r".+\.\d+")
 
 @record(frozen=True, slots=True)
 class Known:
-    """What a book's names stand for."""
+    """The names of a book, each with the place that gives it."""
 
     stations: Mapping[str, Place]  #: every station, with the first place that makes it one
     points: Mapping[str, Place]  #: every point that is booked or that a shape makes, likewise

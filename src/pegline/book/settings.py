@@ -1,4 +1,4 @@
-"""What a book asks of its plan and its checks, and the other small records at its head."""
+"""The small records at the head and the end of a book: sheet, limits, default tapes, a rough position."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ _REVISION: Final = Record(Revision, "a revision", name="revision")
 
 @record(frozen=True, slots=True)
 class Sheet:
-    """What the plan's sheet should be."""
+    """The plan's sheet as the book asks for it."""
 
     paper: Annotated[str | None, Key(word(*PAPERS), "Size of the paper.")] = None  #: A4 to A0
     orientation: Annotated[Orientation | None, Key(one_of(Orientation), "Which way the sheet lies.")] = None
@@ -125,7 +125,7 @@ class Sheet:
 
 @record(frozen=True, slots=True)
 class SketchPage:
-    """How the page of the reconnaissance sketch lies on the ground."""
+    """The scale and the direction of the reconnaissance sketch's page."""
 
     unit: Annotated[
         Length | None,

@@ -1,1 +1,1 @@
-"""What can be booked: the grammar and the record of each kind of measure."""
+"""The grammar and the record of each kind of measure that can be booked."""

@@ -17,7 +17,7 @@ Schema: TypeAlias = dict[str, Any]
 
 @record(frozen=True, slots=True)
 class Grammar(Generic[T]):
-    """How one kind of value is written."""
+    """The grammar of one kind of value."""
 
     read: Callable[[Written, ReadingLog], T]
     schema: Callable[[], Schema]

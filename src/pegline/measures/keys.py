@@ -58,7 +58,7 @@ Finish = Callable[[dict[str, Any], Table, ReadingLog], T]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Record(Generic[T]):
-    """How a record is written: a map with the keys that its fields declare.
+    """The grammar of a record: a map with the keys that its fields declare.
 
     ``finish`` makes the record of the fields' values where that takes more than calling the class;
     ``extra`` are keys that fill no field of their own, for ``finish``. A value that is no map is taken

@@ -1,4 +1,4 @@
-"""How lengths, areas and bearings are written for people: in the units and the fractions that a book uses."""
+"""Write lengths, areas and bearings for people, in the units and the fractions that a book uses."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ ACRE: Final = 4046.8564224  #: square metres, exact: 10 square chains of 66 inte
 
 @record(frozen=True, slots=True)
 class Notation:
-    r"""How one book writes its lengths, areas and bearings.
+    r"""The notation of one book for lengths, areas and bearings.
 
     >>> feet = Notation(("ft", "in"), Fraction(1, 4), ("square feet",))
     >>> feet.length(12.3508), feet.figure(12.3508), feet.difference(-0.05)

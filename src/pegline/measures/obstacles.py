@@ -185,7 +185,7 @@ def _two(help_: str) -> Key:
 
 @record(frozen=True, slots=True)
 class Passage:
-    """What was taped to carry a line past an obstacle."""
+    """The readings that carry a line past an obstacle."""
 
     past: Annotated[
         str,

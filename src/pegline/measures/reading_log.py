@@ -1,4 +1,4 @@
-"""What is noted while a book is read: its faults, its blanks, the names that it uses and defines."""
+"""The log of reading a book: its faults, its blanks, the names that it uses and defines."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class NameUse(NamedTuple):
 
 @dataclass(slots=True)
 class ReadingLog:
-    """What is noted while a book is read."""
+    """The notes that the grammars take while a book is read."""
 
     unit: str = "m"  #: of bare lengths where the reading stands
     faults: list[Finding] = field(default_factory=list)

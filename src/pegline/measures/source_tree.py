@@ -1,4 +1,4 @@
-"""What a book's file says before it has a meaning: texts, lists and tables, each with its place.
+"""The texts, lists and tables of a book's file, each with its place, before they have a meaning.
 
 Every reader (YAML, spreadsheet tables) makes these; every grammar reads them.
 """

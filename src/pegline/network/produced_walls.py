@@ -11,7 +11,7 @@ from pegline.book.model import Book
 from pegline.errors import Finding
 from pegline.measures.values import Pair
 from pegline.network.arc_intersection import XY
-from pegline.network.observation_types import Booking, Observation, Produced
+from pegline.network.observation_types import Booking, Group, Observation, Produced
 from pegline.reduction.model import Reduction
 
 __all__ = [
@@ -33,32 +33,26 @@ FLATTEST_MEETING: Final = radians(15.0)
 def produced_observations(book: Book, reduction: Reduction) -> Iterator[Observation]:
     """Yield that the point of a row lies in the line of a wall, and that a corner lies in those of two."""
     for number, row in enumerate(reduction.rows):
-        pair = row.booked.produced
-        if pair is not None:
-            booking = Booking(
-                label=f"{pair} produced to {row.walked}",
-                kind="produced",
-                part="row",
-                group=("produced", number),
-                value=0.0,
-                sd=PRODUCED_SD,
-                tape=None,
-                place=pair.place,
-            )
-            yield Produced(booking, row.name, pair.start, pair.end)
+        if (wall := row.booked.produced) is not None:
+            yield _produced(wall, row.name, to=row.walked, group=("produced", number))
     for point in book.points.values():
-        for pair in point.meet:
-            booking = Booking(
-                label=f"{pair} produced to {point.name}",
-                kind="produced",
-                part="row",
-                group=("meet", point.name),
-                value=0.0,
-                sd=PRODUCED_SD,
-                tape=None,
-                place=pair.place,
-            )
-            yield Produced(booking, point.name, pair.start, pair.end)
+        for wall in point.meet:
+            yield _produced(wall, point.name, to=point.name, group=("meet", point.name))
+
+
+def _produced(wall: Pair, point: str, *, to: str, group: Group) -> Produced:
+    """Return that a point lies in the line of a wall; its deviation waits until it is known how far that is."""
+    booking = Booking(
+        label=f"{wall} produced to {to}",
+        kind="produced",
+        part="row",
+        group=group,
+        value=0.0,
+        sd=PRODUCED_SD,
+        tape=None,
+        place=wall.place,
+    )
+    return Produced(booking, point, wall.start, wall.end)
 
 
 def with_produced_sds(observations: Sequence[Observation], at: Mapping[str, XY]) -> tuple[Observation, ...]:

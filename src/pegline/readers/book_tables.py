@@ -28,7 +28,7 @@ Entry = dict[str, tuple[Text, Written]]
 
 
 class Sheet(NamedTuple):
-    """How one part of a book stands in a sheet."""
+    """The place of one part of a book in a sheet."""
 
     name: str
     record: str  #: name of its record's schema
@@ -200,7 +200,7 @@ class _FilledRow(NamedTuple):
     """One row of a sheet."""
 
     sheet: Sheet
-    names: Mapping[str, Text]
+    names: dict[str, Text]
     entries: Entry
     place: Place
 
@@ -246,30 +246,40 @@ def _read_sheet(sheet: Sheet, cells: Cells, book: _BookInTheMaking) -> None:
         return
     columns = _header(known, cells[0], book)
     store = _STORES.get(sheet.name, _store_named if sheet.names else _store_record)
-    named = {*sheet.names, sheet.children}
     nameless: set[int] = set()  # each is told once
-    for row in cells[1:]:
-        names: dict[str, Text] = {}
-        entries: Entry = {}
-        for number, cell in enumerate(row):
-            text = cell.value.strip()
-            if not text:
-                continue
-            column = columns[number] if number < len(columns) else ""
-            if not column:
-                if number not in nameless:
-                    book.tell("column", "this cell is under no column name; name the column", cell.place)
-                nameless.add(number)
-            elif column in named:
-                names[column] = Text(text, cell.place)
-            elif column in known:
-                value = _value(Text(text, cell.place), book, is_prose=column in PROSE)
-                entries[column] = (Text(column, cell.place), value)
-        lacking = [name for name in sheet.names if name not in names]
-        if lacking and (entries or names):
-            book.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row[0].place)
-        elif entries or names:
-            store(_FilledRow(sheet, names, entries, row[0].place), book)
+    for cells_of_row in cells[1:]:
+        row = _read_row(sheet, cells_of_row, columns, known, nameless, book)
+        lacking = [name for name in sheet.names if name not in row.names]
+        if lacking and (row.entries or row.names):
+            book.tell("column", f"{lacking[0]} is blank; say what the row belongs to", row.place)
+        elif row.entries or row.names:
+            store(row, book)
+
+
+def _read_row(
+    sheet: Sheet,
+    cells: Sequence[Text],
+    columns: Sequence[str],
+    known: Sequence[str],
+    nameless: set[int],
+    book: _BookInTheMaking,
+) -> _FilledRow:
+    """Return what a row says, by its columns; a cell under no column name is told once for its column."""
+    row = _FilledRow(sheet, {}, {}, cells[0].place)
+    for number, cell in enumerate(cells):
+        text = Text(cell.value.strip(), cell.place)
+        column = columns[number] if number < len(columns) else ""
+        if not text.value:
+            continue
+        if not column:
+            if number not in nameless:
+                book.tell("column", "this cell is under no column name; name the column", cell.place)
+            nameless.add(number)
+        elif column in (*sheet.names, sheet.children):
+            row.names[column] = text
+        elif column in known:
+            row.entries[column] = (Text(column, cell.place), _value(text, book, is_prose=column in PROSE))
+    return row
 
 
 def _title_rows(known: Sequence[str], cells: Cells) -> int:

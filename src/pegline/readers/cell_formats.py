@@ -1,4 +1,4 @@
-"""What a spreadsheet shows beside the digits of a number and keeps out of its value: a percent sign, a unit, money."""
+"""Signs that a spreadsheet shows beside a number and keeps out of its value: a percent sign, a unit, money."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a spreadsheet keeps beside a cell's value: comments, text that is struck through, rows that are hidden.
+"""Marks that a spreadsheet keeps beside a cell's value: comments, struck text, hidden rows.
 
 A comment becomes the note of its row, and a struck offset the row's ``struck``; what finds no place in a book is told.
 """

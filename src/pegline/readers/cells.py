@@ -1,4 +1,4 @@
-"""What cells of all kinds of tables share: their extent, their texts and numbers, and the sheets that they make."""
+"""Functions for the cells of all kinds of tables: their extent, their texts and numbers, the sheets they make."""
 
 from __future__ import annotations
 

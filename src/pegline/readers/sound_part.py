@@ -1,4 +1,4 @@
-"""What can be read of a book with wrong values in it: the parts that they stand in are left out, the rest is read."""
+"""Read the sound part of a book with wrong values in it: the parts that hold them are left out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Why a text is no YAML, in the words of a person who wrote a book, at the line where the pen slipped.
+"""Find the line where the pen slipped in a text that is no YAML, and say so in a surveyor's words.
 
 YAML's own reader complains where it stops, which is often a line or two after the slip: a line without its colon
 goes on in the next one. So the lines before are looked through for what a book's lines look like.
@@ -26,7 +26,7 @@ _WORDS: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(?:\s+(.*))?")
 
 
 class YamlFault(NamedTuple):
-    """What is wrong and where; counted from 1."""
+    """A slip in a line, with what to do; line and column are counted from 1."""
 
     line: int
     column: int

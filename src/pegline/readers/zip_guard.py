@@ -60,7 +60,7 @@ def _check_size(archive: zipfile.ZipFile, packed: int, file: str) -> None:
 
 
 class _Look:
-    """What the parts of an archive hold: their elements are weighed, and only ranges are kept."""
+    """A look through the parts of an archive: elements are weighed, and only ranges are kept."""
 
     def __init__(self, file: str) -> None:
         self.file = file

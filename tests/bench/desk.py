@@ -9,6 +9,7 @@ and after thousands of entries.
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import shutil
 import statistics
@@ -38,7 +39,7 @@ ENTRY = """([value, verdict]) => new Promise((done) => {
     if (verdict && !document.querySelector('.checks').classList.contains('working')) end();
   });
   const end = () => { seen.disconnect(); judged.disconnect(); done([plan, performance.now() - begin]); };
-  seen.observe(document.querySelector('.sheet-paper'), { childList: true });
+  seen.observe(document.querySelector('.plan'), { attributes: true, attributeFilter: ['data-version'] });
   judged.observe(document.querySelector('.checks'), { attributes: true });
   setTimeout(end, 20000);
   input.value = value;
@@ -65,25 +66,36 @@ def told(name: str, times: list[float]) -> None:
     print(f"{name:<44} median {statistics.median(times):5.0f} ms   95 % {last:5.0f} ms   ({len(times)})", flush=True)
 
 
-def memory(pid: int) -> dict[str, float]:
-    """Return the resident megabytes of a process and its children, by what they are."""
-    found = {}
-    for path in Path("/proc").glob("[0-9]*/status"):
+def processes(pid: int) -> dict[str, Path]:
+    """Return the folders of a desk's processes and of the browser's renderers, by what they are."""
+    found = {"desk": Path("/proc") / str(pid)}
+    for path in sorted(Path("/proc").glob("[0-9]*/status"), key=lambda each: int(each.parent.name)):
         try:
-            text = path.read_text()
+            parent = int(re.search(r"PPid:\s+(\d+)", path.read_text())[1])
             told = path.with_name("cmdline").read_text()
         except OSError:
             continue
-        if int(re.search(r"PPid:\s+(\d+)", text)[1]) != pid and path.parent.name != str(pid):
-            continue
-        if "resource_tracker" in told:
-            continue
-        name = "desk" if path.parent.name == str(pid) else f"worker {len(found)}"
-        found[name] = int(re.search(r"VmRSS:\s+(\d+)", text)[1]) / 1024
+        if parent == pid and "resource_tracker" not in told:
+            found["verdict" if "plan" in found else "plan"] = path.parent
+        elif "--type=renderer" in told:
+            found[f"renderer {len(found)}"] = path.parent
     return found
 
 
-def entries(page, book: Path, count: int, name: str) -> None:
+def memory(pid: int) -> dict[str, float]:
+    """Return the resident megabytes of the desk's processes."""
+    sizes = {name: (path / "status").read_text() for name, path in processes(pid).items()}
+    return {name: int(re.search(r"VmRSS:\s+(\d+)", text)[1]) / 1024 for name, text in sizes.items()}
+
+
+def processor(pid: int) -> dict[str, float]:
+    """Return the milliseconds that each process has computed so far, whatever else the machine does."""
+    ticks = 1000 / os.sysconf("SC_CLK_TCK")
+    stats = {name: (path / "stat").read_text().rpartition(")")[2].split() for name, path in processes(pid).items()}
+    return {name: ticks * (int(fields[11]) + int(fields[12])) for name, fields in stats.items()}
+
+
+def entries(page, pid: int, count: int, name: str) -> None:
     """Type into one row again and again and print how long the answers took."""
     page.locator(".strip button").nth(3).click()
     page.focus("#row-offset")
@@ -91,7 +103,11 @@ def entries(page, book: Path, count: int, name: str) -> None:
     values = [f"{float(plain) + step / 100:.2f}" for step in (1, 2, 3, 0)]
     for number in range(8):  # the first ones load what they need
         page.evaluate(ENTRY, [values[number % 4], True])
+    before = processor(pid)
     plans = [page.evaluate(ENTRY, [values[number % 4], False])[0] for number in range(count)]
+    spent = {each: (after - before[each]) / count for each, after in processor(pid).items() if each in before}
+    told_spent = ", ".join(f"{each} {ms:.0f}" for each, ms in spent.items() if ms >= 1)
+    print(f"{name}: processor ms an entry: {told_spent}")
     told(f"{name}: plan, one entry at a time", plans)
     time.sleep(3)
     verdicts = [page.evaluate(ENTRY, [values[number % 4], True])[1] for number in range(max(20, count // 5))]
@@ -100,7 +116,7 @@ def entries(page, book: Path, count: int, name: str) -> None:
 
 def measured(browser, book: Path, count: int, name: str) -> None:
     """Open a book and print what its entries take."""
-    with desk(book) as (_, link):
+    with desk(book) as (process, link):
         begin = time.perf_counter()
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         page.goto(link)
@@ -110,7 +126,7 @@ def measured(browser, book: Path, count: int, name: str) -> None:
         drawn = time.perf_counter() - begin
         print(f"{name}: page usable after {1000 * opened:.0f} ms, plan after {1000 * drawn:.0f} ms")
         page.wait_for_selector("header .stamp:not(.none)")
-        entries(page, book, count, name)
+        entries(page, process.pid, count, name)
         page.close()
 
 

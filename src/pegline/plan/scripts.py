@@ -102,6 +102,7 @@ def _outline(text: str) -> Outline | None:
     return Outline(x, tuple(moves), tuple(runs))
 
 
+@lru_cache(maxsize=8192)  # the same words are measured again for every sheet that is tried
 def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
     outline = outline_of(text)
@@ -160,7 +161,6 @@ def missing_font_warnings(text: str) -> Iterator[Finding]:
         )
 
 
-@lru_cache(maxsize=4096)  # the same words are measured again for every sheet that is tried
 def _needs_help(text: str) -> bool:
     if text.isascii() and text.isprintable():  # what every typeface has, and nearly all that is asked for
         return False

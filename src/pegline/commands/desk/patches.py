@@ -6,6 +6,7 @@ Every patch is proved: the new text must say what the old one said with that one
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import yaml
@@ -16,7 +17,7 @@ from pegline.errors import Place, UsageError
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.readers.yaml import parse
 
-__all__ = ["KeyPath", "Plain", "patch", "plain", "tree_of"]
+__all__ = ["KeyPath", "Plain", "patch", "plain", "tree_of", "written_of"]
 
 Plain = Any  #: a text, a list, or a map of such values
 KeyPath = tuple[str | int, ...]  #: keys and numbers of rows, from the top of the book
@@ -26,9 +27,21 @@ MAX_DEPTH: Final = 6  #: lists and maps inside one another in what a form sends
 _BLANKS: Final = " \t\n"
 
 
-def tree_of(text: str, file: str = "book") -> Plain:
+@lru_cache(maxsize=8)  # an edit asks for the text before and after it, and the page for the latter once more
+def written_of(text: str) -> Written:
+    """Return what a book's text says, each part with its place.
+
+    Raises
+    ------
+    BookError
+        The text is no YAML just now.
+    """
+    return parse(text, "book")
+
+
+def tree_of(text: str) -> Plain:
     """Return what a book's text says, every scalar as it is written."""
-    return plain(parse(text, file))
+    return plain(written_of(text))
 
 
 def plain(written: Written) -> Plain:
@@ -348,8 +361,11 @@ def _delete(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     least = patient.text.index(":", spot.key.end_mark.index) + 1 if spot.key is not None else start
     end = patient.line_end(max(patient.end(spot.node), least))
     first = patient.line_start(start)
-    if patient.text[first:start].strip():  # the first entry of a map behind a dash
-        raise UsageError("this shares its line with what stays; delete it in the text")
+    if patient.text[first:start].strip():  # the first entry of a map behind a dash: the next one takes its place
+        following = spot.holder.value[1][0].start_mark.index
+        if patient.text[end:following].strip():
+            raise UsageError("a comment stands between this and what follows; delete it in the text")
+        return (Change(start, following, ""),)
     if end < len(patient.text):
         return (Change(first, end + 1, ""),)
     return (Change(max(first - 1, 0), end, ""),)

@@ -9,13 +9,12 @@ from typing import Any, Final, Protocol
 
 from pegline.commands.desk.changes import Change, Changes, from_sections, to_sections
 from pegline.commands.desk.document import Document, Entry
-from pegline.commands.desk.patches import KeyPath, Plain, patch, plain
+from pegline.commands.desk.patches import KeyPath, Plain, patch, plain, tree_of, written_of
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import BookError, PeglineError, UsageError
 from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.decoding import LARGEST
-from pegline.readers.yaml import parse
 
 __all__ = ["Listener", "Room"]
 
@@ -221,7 +220,7 @@ class Room:
         if version != self.document.version:
             return
         try:
-            written = parse(self.document.text, self.name)
+            written = written_of(self.document.text)
         except BookError as error:
             place = error.findings[0].place
             fault = {"text": error.findings[0].text, "line": place.line if place else None}
@@ -230,7 +229,7 @@ class Room:
         self._tell({"do": "tree", "version": version, "tree": plain(written), "places": list(_places(written))})
 
     def _tree(self) -> Plain:
-        return plain(parse(self.document.text, self.name))
+        return tree_of(self.document.text)
 
     def _whole(self) -> Message:
         document = self.document

@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
-import numpy as np
-
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Item, Page, Stroke, Words
@@ -99,7 +97,7 @@ def _groups(
         weight = _n(layer.weight / 100)
         yield f'<g{identity} class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{weight}">'
         for item in group:
-            source = f" data-source={quoteattr(item.source)}" if sources and item.source else ""
+            source = f' data-source="{item.source}"' if sources and item.source else ""
             yield _words(item, height, source) if isinstance(item, Words) else _stroke(item, layer, height, source)
         yield "</g>"
 
@@ -130,8 +128,7 @@ def _dashes(stroke: Stroke, pattern: Sequence[float], height: float, source: str
 
 def _points(points: Any, height: float) -> str:
     """Return points as ``_n`` writes numbers, many at a time."""
-    down = np.round(points * (1.0, -1.0) + (0.0, height), 4) + 0.0
-    return " ".join([f"{x:.8g},{y:.8g}" for x, y in down.tolist()])
+    return " ".join([f"{round(x, 4) + 0.0:.8g},{round(height - y, 4) + 0.0:.8g}" for x, y in points.tolist()])
 
 
 def _words(words: Words, height: float, source: str) -> str:

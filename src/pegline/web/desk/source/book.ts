@@ -13,7 +13,8 @@ export class Book {
   version = 0;
   mark = "";
   tree: { [key: string]: Value } = {};
-  places: [number, number, Path][] = [];
+  private spots: [number, number, Path][] = [];
+  private sources: Map<string, string> | null = null;
   fault: { text: string; line: number | null } | null = null;
   wrong: Finding[] = [];
   missing: Finding[] = [];
@@ -25,6 +26,15 @@ export class Book {
   private listeners = new Map<string, (() => void)[]>();
 
   constructor(readonly link: Link, readonly start: Message) {}
+
+  get places(): [number, number, Path][] {
+    return this.spots;
+  }
+
+  set places(places: [number, number, Path][]) {
+    this.spots = places;
+    this.sources = null;
+  }
 
   on(what: string, listener: () => void): void {
     this.listeners.set(what, [...(this.listeners.get(what) ?? []), listener]);
@@ -113,8 +123,8 @@ export class Book {
   }
 
   sourceOf(path: Path): string | null {
-    const found = this.places.find(([, , other]) => same(other, path));
-    return found ? `${found[0]}:${found[1]}` : null;
+    this.sources ??= new Map(this.spots.map(([line, column, other]) => [JSON.stringify(other), `${line}:${column}`]));
+    return this.sources.get(JSON.stringify(path)) ?? null;
   }
 
   lineOf(path: Path): number | null {

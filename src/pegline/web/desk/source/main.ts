@@ -4,7 +4,7 @@ import { Book } from "./book";
 import { shelf } from "./books";
 import { sectionsLeaf } from "./card";
 import { ChecksLeaf } from "./checks";
-import { fill, h, keep, put } from "./dom";
+import { fill, h, keep, put, same } from "./dom";
 import { HandLeaf } from "./hand";
 import { Link, Message } from "./link";
 import { PlanLeaf } from "./plan";
@@ -121,7 +121,7 @@ class Desk {
       { name: "cards", title: say("leaf.cards"), element: this.sections.element, refresh: () => this.sections.refresh() },
       { name: "text", title: say("leaf.text"), element: this.text.element },
       { name: "sketch", title: say("leaf.sketch"), element: this.sketch.element, refresh: () => this.sketch.refresh() },
-    ], () => {});
+    ], (leaf) => this.text.show(leaf.name === "text"));
     this.right = new Pane("sheet-side", say("desk.sheet_side"), [
       { name: "plan", title: say("leaf.plan"), element: this.plan.element },
       { name: "checks", title: say("leaf.checks"), element: this.checks.element },
@@ -218,11 +218,12 @@ class Desk {
     });
     link.on("tree", (message) => this.tree(message));
     link.on("plan", (message) => {
+      const told = !same([book.wrong, book.missing], [message.wrong, message.missing]);
       book.wrong = message.wrong;
       book.missing = message.missing;
       if (book.fault) this.plan.stale(); else this.plan.show(message);
       this.text.showFindings(message.wrong, message.missing);
-      this.refresh();
+      if (told) this.refresh();
     });
     link.on("verdict", (message) => this.checks.show(message));
     link.on("tried", (message) => this.checks.tried(message));

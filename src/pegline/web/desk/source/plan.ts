@@ -10,6 +10,8 @@ const EXTRA = ["CHAIN-LINES", "CHECK-LINES", "OFFSETS", "OFFSET-FIGURES", "POINT
 const AT_FIRST = "CHAIN-LINES,CHECK-LINES,POINTS"; // points, so that every row can be seen on the plan
 const REACH = [0, 5, 10, 16, 24];
 const STEP = 1.3;
+/** The groups of a sheet, a layer each; none holds another. */
+const GROUPS = /<g class="[^>]*>[^]*?<\/g>/g;
 
 export class PlanLeaf {
   readonly element = h("div", { class: "plan" });
@@ -18,10 +20,14 @@ export class PlanLeaf {
   private readonly note = h("p", { class: "plan-note", role: "status" });
   private readonly pages = h("select", { class: "quiet", "aria-label": say("plan.sheet") });
   private drawn: string[] = [];
+  private groups: string[] = [];
+  private frame = "";
   private page = 0;
   private version = -1;
   private trying = false;
   private shown = new Set((keep("layers") ?? AT_FIRST).split(",").filter(Boolean));
+  /** Of the view, as it was last told: asking for it while the plan is being replaced would lay it out twice. */
+  private size = { width: 0, height: 0 };
   private scale = 1;
   private x = 0;
   private y = 0;
@@ -34,7 +40,7 @@ export class PlanLeaf {
     put(this.element, this.note, this.view, this.tools());
     book.on("chosen", () => this.mark());
     this.listen();
-    new ResizeObserver(() => this.place()).observe(this.view);
+    new ResizeObserver(([entry]) => { this.size = entry.contentRect; this.place(); }).observe(this.view);
   }
 
   private tools(): HTMLElement {
@@ -79,6 +85,7 @@ export class PlanLeaf {
     this.drawn = [];
     this.trying = false;
     this.whole();
+    this.groups = [];
     fill(this.sheet);
     this.say("");
   }
@@ -98,20 +105,40 @@ export class PlanLeaf {
 
   private render(): void {
     if (this.page >= this.drawn.length) this.page = 0;
+    const drawn = this.drawn[this.page] ?? "";
+    if (!this.renderGroups(drawn)) this.renderWhole(drawn);
+    if (this.pages.options.length !== this.drawn.length) fill(this.pages, ...this.drawn.map((_, i) => h("option", { value: i }, `${i + 1}/${this.drawn.length}`)));
+    this.pages.hidden = this.drawn.length < 2;
+    this.pages.value = String(this.page);
+    this.mark();
+    this.element.dataset.version = String(this.version);
+  }
+
+  private renderWhole(drawn: string): void {
     const template = document.createElement("template");
-    template.innerHTML = this.drawn[this.page] ?? "";
+    template.innerHTML = drawn;
     this.showLayers(template.content);
     this.sheet.replaceChildren(template.content);
     const svg = this.sheet.firstElementChild;
     svg?.setAttribute("role", "img");
     svg?.removeAttribute("width");
     svg?.removeAttribute("height");
-    if (this.pages.options.length !== this.drawn.length) fill(this.pages, ...this.drawn.map((_, i) => h("option", { value: i }, `${i + 1}/${this.drawn.length}`)));
-    this.pages.hidden = this.drawn.length < 2;
-    this.pages.value = String(this.page);
+    this.groups = drawn.match(GROUPS) ?? [];
+    this.frame = drawn.replace(GROUPS, "");
     this.place();
-    this.mark();
-    this.element.dataset.version = String(this.version);
+  }
+
+  /** Replace only the groups that changed, where the rest of the sheet is as it was; return whether it is. */
+  private renderGroups(drawn: string): boolean {
+    const groups = drawn.match(GROUPS) ?? [];
+    const shown = this.sheet.querySelectorAll<SVGGElement>("g[class]");
+    if (!groups.length || groups.length !== this.groups.length || shown.length !== groups.length || drawn.replace(GROUPS, "") !== this.frame) return false;
+    groups.forEach((group, number) => {
+      if (group !== this.groups[number]) shown[number].outerHTML = group;
+    });
+    this.groups = groups;
+    this.showLayers(this.sheet);
+    return true;
   }
 
   private showLayers(content: ParentNode): void {
@@ -192,10 +219,10 @@ export class PlanLeaf {
     const svg = this.sheet.firstElementChild as SVGSVGElement | null;
     if (!svg) return;
     const box = svg.viewBox.baseVal;
-    const fit = Math.min(this.view.clientWidth / box.width, this.view.clientHeight / box.height) || 1;
+    const fit = Math.min(this.size.width / box.width, this.size.height / box.height) || 1;
     this.sheet.style.width = `${box.width * fit * this.scale}px`;
     this.sheet.style.height = `${box.height * fit * this.scale}px`;
-    const [left, top] = [(this.view.clientWidth - box.width * fit) / 2, (this.view.clientHeight - box.height * fit) / 2];
+    const [left, top] = [(this.size.width - box.width * fit) / 2, (this.size.height - box.height * fit) / 2];
     this.sheet.style.transform = `translate(${this.x + left * this.scale}px, ${this.y + top * this.scale}px)`;
   }
 

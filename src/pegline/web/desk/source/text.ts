@@ -19,6 +19,10 @@ export class TextLeaf {
   private view: EditorView;
   private inFlight = 0;
   private quiet = false;
+  /** Changes that came while another leaf was on top: the editor works only where it is seen. */
+  private later: Message[] = [];
+  private findings: [Finding[], Finding[]] = [[], []];
+  private seen = false;
   /** What was typed when the socket opened again and the whole text was asked for. */
   private greeted: { text: string; updates: number } | null = null;
 
@@ -63,6 +67,7 @@ export class TextLeaf {
     const [head, top] = [this.view.state.selection.main.head, this.view.scrollDOM.scrollTop];
     const since = this.greeted?.text === text ? sendableUpdates(this.view.state).slice(this.greeted.updates) : [];
     this.greeted = null;
+    this.later = [];
     this.quiet = true;
     this.view.setState(this.state(text, version));
     for (const update of since) this.view.dispatch({ changes: update.changes });
@@ -89,8 +94,21 @@ export class TextLeaf {
     this.link.send({ do: "type", version: getSyncedVersion(this.view.state), updates: updates.map((update) => update.changes.toJSON()) });
   }
 
+  /** Come to the top, or go beneath another leaf. */
+  show(seen: boolean): void {
+    this.seen = seen;
+    if (!seen) return;
+    for (const message of this.later.splice(0)) this.changed(message);
+    this.showFindings(...this.findings);
+    this.follow();
+  }
+
   /** Take a change that the desk confirms or that comes from elsewhere. */
   changed(message: Message): void {
+    if (!this.seen && !this.inFlight) {
+      this.later.push(message);
+      return;
+    }
     if (message.version !== getSyncedVersion(this.view.state) + 1) return;
     const mine = this.inFlight > 0 && message.by === this.book.me && message.text === true;
     const changes = ChangeSet.fromJSON(message.sections);
@@ -120,6 +138,8 @@ export class TextLeaf {
   }
 
   showFindings(findings: Finding[], missing: Finding[]): void {
+    this.findings = [findings, missing];
+    if (!this.seen) return;
     const doc = this.view.state.doc;
     const marks = (list: Finding[], severity: "error" | "info"): Diagnostic[] => list.flatMap((finding) => {
       if (finding.line == null || finding.line > doc.lines) return [];
@@ -138,7 +158,7 @@ export class TextLeaf {
   }
 
   private follow(): void {
-    if (this.view.hasFocus) return;
+    if (!this.seen || this.view.hasFocus) return;
     const line = this.book.lineOf(this.book.chosen) ?? this.book.lineOf(this.book.chosen.slice(0, -1));
     if (line && line <= this.view.state.doc.lines) {
       const at = this.view.state.doc.line(line).from;

@@ -107,7 +107,7 @@ def turn_points(points: ArrayLike, angle: ArrayLike) -> Array:
 
     Turning by ``angle`` adds ``angle`` to every bearing.
 
-    >>> turned([0.0, 1.0], pi / 2).round(12).tolist()
+    >>> turn_points([0.0, 1.0], pi / 2).round(12).tolist()
     [1.0, 0.0]
     """
     x, y = np.moveaxis(np.asarray(points, dtype=float), -1, 0)

@@ -26,7 +26,7 @@ class Arc:
 def point_between(start: XY, end: XY, share: float) -> XY:
     """Return the point at a share of the way from start to end.
 
-    >>> between((0.0, 0.0), (10.0, 20.0), 0.25)
+    >>> point_between((0.0, 0.0), (10.0, 20.0), 0.25)
     (2.5, 5.0)
     """
     return (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
@@ -35,7 +35,7 @@ def point_between(start: XY, end: XY, share: float) -> XY:
 def twice_area(start: XY, end: XY, point: XY) -> float:
     """Return twice the area of a triangle, positive where the point lies left of the line, square metres.
 
-    >>> cross((0.0, 0.0), (10.0, 0.0), (3.0, 2.0))
+    >>> twice_area((0.0, 0.0), (10.0, 0.0), (3.0, 2.0))
     20.0
     """
     return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])

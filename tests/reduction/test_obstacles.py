@@ -43,6 +43,14 @@ def test_the_perpendicular_and_the_parallel_owe_their_standard_deviation_to_the_
     assert beside == pytest.approx(hypot(LAY_SD, 3 * tan(sd), 3 * tan(sd)), rel=1e-3)
 
 
+def test_the_accuracy_of_a_line_is_that_of_each_reading_past_an_obstacle_too():
+    leg = "{past: pond, sides: [27.00, 36.00], angle: 90°}"
+
+    # By Pythagoras d² = a² + b² - 2 a b cos c; at c = 90° d moves with them by a/d, b/d and a b/d.
+    by_readings, by_angle = hypot(27, 36) / 45 * 0.5, 27 * 36 / 45 * COMPASS_SD
+    assert ground(leg, line=", accuracy: 0.5").sd == pytest.approx(hypot(by_readings, by_angle), rel=1e-3)
+
+
 def test_the_standard_deviation_of_a_triangle_is_that_of_simulated_ones():
     draw = np.random.default_rng(17)
     legs = [

@@ -416,6 +416,34 @@ def test_a_stepped_taping_is_level_and_each_drop_costs_ten_millimetres() -> None
     assert whole.sd == pytest.approx(sqrt(2 * 0.005**2 + 6 * 0.010**2), abs=ROUNDING)
 
 
+def test_the_drops_of_a_whole_line_are_shared_out_over_its_legs_whatever_unit_each_is_booked_in() -> None:
+    # Of four drops on 60.96 m the leg without drops of its own, half as long, has two.
+    own = "{reading: 30.48, stepped: 4}"
+    mixed = line(f"legs: [100 ft, {own}], stepped: 4")
+
+    assert mixed.sd == pytest.approx(line(f"legs: [30.48, {own}], stepped: 4").sd, abs=ROUNDING)
+    assert mixed.sd == pytest.approx(sqrt(2 * 0.005**2 + (2 + 4) * 0.010**2), abs=ROUNDING)
+
+
+def test_an_even_slope_costs_a_line_in_legs_what_it_costs_the_line_taped_whole() -> None:
+    # By Pythagoras D² = L² - h², so that an error of the rise h by s makes one of h s / D in D.
+    by_rise = 4 / sqrt(40**2 - 4**2) * 0.2
+
+    whole = line("taped: 40, rise: 4, rise_accuracy: 0.2")
+    legs = line("legs: [30, 10], rise: 4, rise_accuracy: 0.2")
+
+    assert whole.sd == pytest.approx(hypot(0.005, by_rise), rel=1e-6)
+    assert legs.sd == pytest.approx(hypot(0.005, 0.005, by_rise), rel=1e-6)
+
+
+def test_an_oblique_offset_is_as_good_along_the_line_as_its_worst_chainage() -> None:
+    places = {name: f"{{at: [{at}], left: [5, 6], point: {name}}}" for name, at in (("p", "~20, 28"), ("q", "20, ~28"))}
+    found = rows(", ".join(places.values()))
+
+    # A doubtful reading is three times as weak.
+    assert [row.chainage_sd for row in found] == pytest.approx([0.015, 0.015], abs=ROUNDING)
+
+
 @pytest.mark.parametrize(
     ("tape", "scale_sd"),
     [

@@ -195,25 +195,28 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
         rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
         return reduce_reading(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
     if stepped:
-        return _sloping(ground, DROP_SD * sqrt(stepped * _share(line, taped))), 0.0
+        return _sloping(ground, DROP_SD * sqrt(stepped * _share(line, taped, unit))), 0.0
     angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
     along = ground.length - ground.corrections.get("slope", 0.0)
     by_slope = slope_sd(along, rise=rise, slope=conditions.slope, rise_sd=rise_sd, angle_sd=angle_sd)
     return ground, by_slope
 
 
-def _share(line: Line, taped: Taped) -> float:
+def _share(line: Line, taped: Taped, unit: str) -> float:
     """Return the share of a line's drops that one leg has: all of its own, or by its length those of the whole line."""
     if taped.stepped or not line.legs:
         return 1.0
-    return taped.reading.length.value / fsum(leg.reading.length.value for leg in line.legs)
+    return taped.reading.length.metres(unit) / fsum(leg.reading.length.metres(unit) for leg in line.legs)
 
 
 def _past_obstacle(rack: Rack, line: Line, passage: Passage, conditions: Conditions, tape: TapeConstants) -> Ground:
     """Return a leg past an obstacle: the figure is solved as it lies, and its length made level along the line."""
     unit = rack.book.unit_of(line.name)
     flat = replace(conditions, rise=None, slope=None)
-    grounds = [reduce_reading(reading, unit=unit, conditions=flat, tape=tape) for reading in passage.readings]
+    grounds = [
+        reduce_reading(reading, unit=unit, conditions=flat, tape=tape, accuracy=line.accuracy)
+        for reading in passage.readings
+    ]
     method = passage.method or line.method or rack.book.default_method
     ground = passage_ground(passage, grounds, RIGHT_ANGLE_SD[method if method != "swing" else None])
     tilt = Conditions(rise=conditions.rise, slope=conditions.slope)

@@ -8,9 +8,9 @@ from builders.simulated import Framework
 from pegline.diagnosis.suspects.construction import construct
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.measures.values import Pair, Side
-from pegline.network.dependents import change_of, moved
-from pegline.network.least_squares import changed
-from pegline.network.start import Hints, start
+from pegline.network.dependents import change_of, with_reading_changed
+from pegline.network.least_squares import with_observations
+from pegline.network.start import Hints, start_figure
 
 SAME = 1e-6  # metres
 NAMES = ["quad with pegs", "farm", "triangle with check line", "fixed by ties"]
@@ -34,7 +34,7 @@ def test_with_the_readings_as_booked_points_stand_where_the_start_puts_them(name
 
     parameters = construction.repeated(alone, alone.given)[0]
 
-    begun = start(network.names[: network.stations], (), network.observations, hints)
+    begun = start_figure(network.names[: network.stations], (), network.observations, hints)
     expected = np.array([begun.positions[name] for name in network.names]).ravel()
     assert parameters[: len(expected)] == pytest.approx(expected, abs=SAME)
 
@@ -49,9 +49,9 @@ def test_with_another_base_line_they_stand_where_a_start_with_that_puts_them(nam
     placed = construction.repeated(longer, longer.given)
 
     for row, by in zip(placed, (-1.5, 1.5), strict=True):
-        other = changed(network, moved(network.observations, construction.base, by))
-        begun = start(network.names[: network.stations], (), other.observations, hints)
-        if begun.missing or begun.pairs != start(network.names, (), network.observations, hints).pairs:
+        other = with_observations(network, with_reading_changed(network.observations, construction.base, by))
+        begun = start_figure(network.names[: network.stations], (), other.observations, hints)
+        if begun.missing or begun.pairs != start_figure(network.names, (), network.observations, hints).pairs:
             continue  # other arcs are the best-shaped then
         expected = np.array([begun.positions[name] for name in network.names]).ravel()
         assert row[: len(expected)] == pytest.approx(expected, abs=SAME)

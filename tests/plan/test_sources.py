@@ -11,7 +11,7 @@ import pegline
 from pegline.plan.display import Stroke
 from pegline.plan.model import Ellipse
 from pegline.plan.render import pages
-from pegline.writers.paper.svg import inline_pages
+from pegline.web.plan_svg import inline_pages
 
 SAMPLE = paths.SAMPLES / "house-plot.yaml"
 ON_PAPER = 1e-3  # millimetres

@@ -133,7 +133,7 @@ class Survey:
         from html import escape
 
         from pegline.diagnosis.report import verdict
-        from pegline.writers.paper.svg import inline_pages
+        from pegline.web.plan_svg import inline_pages
 
         heading = escape(self.book.title or self.book.file)
         judged = escape(str(verdict(self.solved)))

@@ -44,7 +44,7 @@ def draw(text: str, file: str, also: str = "") -> Answer:
     from pegline.diagnosis.model import Diagnosis, Survey
     from pegline.plan.compose import compose
     from pegline.survey import solve_as_far_as_it_goes
-    from pegline.writers.paper.svg import inline_pages
+    from pegline.web.plan_svg import inline_pages
 
     book, wrong = _sound_part(text, file)
     missing: Sequence[Finding] = ()

@@ -1,4 +1,4 @@
-"""The sheets of a plan as SVG, for a file or inside a page: a unit is a millimetre, a group a layer, text stays text."""
+"""The sheets of a plan as SVG, for a file or in a page: a unit is a millimetre, a group a layer, text stays text."""
 
 from __future__ import annotations
 

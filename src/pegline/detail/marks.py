@@ -10,6 +10,9 @@ have in common the full lays of the tape that lie before the nearer of them; a l
 tapings has 1/k of them from the taping on which the chainages were read. The errors of the marks have moved the
 solution as well, and what they moved there is in part taken back here: between tight control nothing is, without
 control the error of a line's length goes out altogether.
+
+A row booked walking back is taken as one booked forward, and what two arms of one oblique offset have in common is
+left out: both are on the safe side or small.
 """
 
 from __future__ import annotations

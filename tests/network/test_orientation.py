@@ -1,0 +1,74 @@
+"""Which hand control and bearings tell, how the figure is laid among them, and what they leave to be held."""
+
+from math import atan2, cos, pi, sin
+
+import pytest
+
+from pegline.errors import Place
+from pegline.network.observation_types import Bearing, Booking, Control
+from pegline.network.orientation import control_at_one_place, crossing_control, fitting_hand, held_parameters
+from pegline.network.start import Start
+
+HERE = Place("made.yaml", 1, 1)
+AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0)}
+FIRST = Start(AT, frozenset(), {}, (), (), handed=False)
+
+
+def control(name, x, y, *, sd=0.05):
+    booking = Booking(name, "control", "control", ("station", name), 0.0, sd, None, HERE)
+    return [
+        Control(Booking(booking.label, "control", "control", booking.group, v, sd, None, HERE), name, along)
+        for v, along in ((x, (1.0, 0.0)), (y, (0.0, 1.0)))
+    ]
+
+
+def bearing(start, end, turn, *, sd=0.01):
+    return Bearing(Booking(f"{start}-{end}", "bearing", "bearing", ("bearing", ""), turn, sd, None, HERE), start, end)
+
+
+def turned(angle, *, flip=1):
+    """Return where the stations stand when the figure is turned to the left, and mirrored with -1."""
+    c, s = cos(angle), sin(angle)
+    return {name: (c * x - s * flip * y, s * x + c * flip * y) for name, (x, y) in AT.items()}
+
+
+@pytest.mark.parametrize("flip", [1, -1])
+def test_three_control_points_tell_the_hand(flip):
+    found = [one for name, at in turned(0.7, flip=flip).items() for one in control(name, *at)]
+    assert fitting_hand(found, FIRST) == flip
+
+
+def test_two_control_points_tell_none():
+    found = [one for name, at in list(turned(0.7).items())[:2] for one in control(name, *at)]
+    assert fitting_hand(found, FIRST) == 0
+
+
+@pytest.mark.parametrize(("sd", "hand"), [(0.01, -1), (0.5, 0)])
+def test_two_bearings_tell_the_hand_where_the_images_misfit_by_over_four_deviations(sd, hand):
+    # Mirrored, the angle between A-B and A-C has the other sign: each bearing is off by its size, 0.98 radians, from
+    # the mean turn of both; by 0.01 that is a hundred deviations, by 0.5 it is √2 · 0.98 / 0.5 = 2.8.
+    at = turned(0.4, flip=-1)
+    found = [bearing("A", name, atan2(at[name][0], at[name][1]), sd=sd) for name in "BC"]
+    assert fitting_hand(found, FIRST) == hand
+
+
+@pytest.mark.parametrize(
+    ("known", "bearings", "held"), [("", 0, 3), ("A", 0, 1), ("", 1, 2), ("A", 1, 0), ("AB", 0, 0)]
+)
+def test_what_neither_control_nor_bearings_place_is_held(known, bearings, held):
+    found = [one for name in known for one in control(name, *AT[name])]
+    found += [bearing("A", "B", pi / 2)] * bearings
+    assert len(held_parameters(found, AT, (0, 1))) == held
+
+
+def test_the_second_control_point_turns_the_plotting_solution_by_its_coordinate_across():
+    at = turned(0.7)
+    (across,) = crossing_control([one for name in "AB" for one in control(name, *at[name])], AT)
+    assert across.station == "B"
+    assert across.along == pytest.approx((-sin(0.7), cos(0.7)))
+    assert across.booking.value == pytest.approx(0.0)  # A is the origin: B lies nothing across A-B
+
+
+def test_control_points_at_one_place_are_told_by_name():
+    found = [*control("A", 3.0, 4.0), *control("B", 3.0, 4.0004), *control("C", 3.0, 4.01)]
+    assert [finding.data for finding in control_at_one_place(found)] == [("A", "B")]

@@ -209,6 +209,11 @@ def test_a_disk_that_takes_no_more_is_told_and_typing_goes_on(folder):
         assert talk.hear("trouble", text=None)
         until(lambda: "Still typing" in book.read_text())
     assert "title: In memory\n" in book.read_text()
+    with running(folder) as desk, talking(desk, "plot.yaml") as talk:  # the journal is whole too
+        for _ in range(2):
+            talk.say(do="undo")
+            talk.hear("changed")
+    assert book.read_bytes() == before
 
 
 def test_a_folder_that_cannot_be_written_is_told(folder):

@@ -200,3 +200,28 @@ def test_a_journal_says_what_it_holds(book):
     assert begin == {"text": "book: 1\r\nunit: m\r\n"}
     assert change["do"] == [[15, 16, "ft"]]
     assert change["back"] == [[15, 17, "m"]]
+
+
+def test_a_record_that_only_half_fitted_on_the_disk_leaves_the_journal_whole(book):
+    """A limit on the size of files stands for the disk that is full in the middle of a record."""
+    import resource
+
+    store = Store(book)
+    document = store.open()
+    retyped(document, "book: 1\nunit: ft\n")
+    noted(store, document)
+    size = journal_path(book).stat().st_size
+    retyped(document, "book: 1\nunit: lk\n")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size + 30, hard))
+    try:
+        with pytest.raises(OSError, match="large"):
+            noted(store, document, 1)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert journal_path(book).stat().st_size == size
+    noted(store, document, 1)
+    store.close()
+    again = Store(book)
+    assert again.open().text == "book: 1\nunit: lk\n"
+    again.close()

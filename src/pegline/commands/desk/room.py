@@ -41,7 +41,10 @@ class Room:
         self.layers: dict[Listener, list[str]] = {}  #: what each page shows beside what plots
         self.trouble: str | None = None
         self._drawer, self._judge = drawer, judge
-        self._unwritten: list[dict[str, Any]] = []  #: records that the journal lacks still
+        self._unwritten: list[dict[str, Any]] = []  #: records that the journal would not take
+        self._unsynced = self._retrying = (
+            False  #: the journal has records that may not be on the disk; some are on the way
+        )
         self._tasks: set[asyncio.Task[None]] = set()
         self._from_text = False  #: what changes now was typed into the text
         self._flushing = asyncio.Lock()
@@ -181,7 +184,7 @@ class Room:
 
     def _changed(self, entry: Entry, changes: Changes, before: str) -> None:
         """Tell every page, reckon anew, and keep the change for the journal."""
-        self._unwritten.append(entry.as_json())
+        self._note(entry.as_json())
         self._tell(
             {
                 "do": "changed",
@@ -271,7 +274,7 @@ class Room:
 
     # -- the disk -------------------------------------------------------------------------------
 
-    async def flush(self, *, closing: bool = False) -> None:
+    async def flush(self) -> None:
         """Take what another program wrote into the book, then write what was changed here."""
         async with self._flushing:
             outside = await asyncio.to_thread(self.store.changed_outside)
@@ -282,28 +285,45 @@ class Room:
             records, self._unwritten = self._unwritten, []
             raw = self.document.raw
             mark = self.document.mark if raw != self.store.saved else ""
-            if not mark and not any("do" in record for record in records) and not closing:
-                self._unwritten = [*records, *self._unwritten]  # that the book was saved is noted with the next change
+            if not records and not mark and not self._unsynced:
                 return
+            self._retrying = bool(records)
+            self._unsynced = False
             trouble = await asyncio.to_thread(self._write, records, raw, mark)
+            self._retrying = False
+            if mark and self.store.saved == raw:
+                self._note({"saved": mark})
+                self._unsynced = False  # the next change takes it along
             if trouble != self.trouble:
                 self.trouble = trouble
                 self._tell({"do": "trouble", "text": trouble})
             if trouble is None:
                 self._tell({"do": "saved", "version": self.document.version if raw == self.document.raw else None})
 
+    def _note(self, record: dict[str, Any]) -> None:
+        """Put a record into the journal at once, behind those that it would not take before."""
+        self._unsynced = True
+        if not self._unwritten and not self._retrying:
+            try:
+                self.store.append([record])
+            except OSError:
+                self._unwritten.append(record)
+        else:
+            self._unwritten.append(record)
+
     def _write(self, records: list[dict[str, Any]], raw: str, mark: str) -> str | None:
-        """Write journal and book; return what hinders it."""
+        """Write journal and book, and wait until they are on the disk; return what hinders it."""
         hindered = None
         try:
             self.store.append(records)
+            records = []
+            self.store.sync()
         except OSError as error:
             self._unwritten = [*records, *self._unwritten]
             hindered = error
         try:
             if mark:
                 self.store.write(raw)
-                self._unwritten.append({"saved": mark})
         except OSError as error:
             hindered = error
         return None if hindered is None else (hindered.strerror or str(hindered)).lower()
@@ -313,7 +333,6 @@ class Room:
         for task in tuple(self._tasks):
             task.cancel()
         await self.flush()
-        await self.flush(closing=True)
         self.store.close()
 
 

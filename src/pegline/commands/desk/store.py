@@ -69,13 +69,24 @@ class Store:
             self._lock = None
 
     def append(self, records: Sequence[dict[str, Any]]) -> None:
-        """Put records at the end of the journal, and wait until they are on the disk."""
+        """Put records at the end of the journal: they outlive this process at once, the machine after ``sync``."""
         if not records:
             return
         journal = self._open_journal()
-        journal.write("".join(json.dumps(record, ensure_ascii=True) + "\n" for record in records).encode())
-        journal.flush()
-        os.fsync(journal.fileno())
+        left = "".join(json.dumps(record) + "\n" for record in records).encode()
+        end = os.fstat(journal.fileno()).st_size
+        try:
+            while left:  # a full disk may take a part
+                left = left[journal.write(left) :]
+        except OSError:
+            with suppress(OSError):  # what came after half a line could not be read
+                journal.truncate(end)
+            raise
+
+    def sync(self) -> None:
+        """Wait until the journal is on the disk."""
+        if self._journal is not None:
+            os.fsync(self._journal.fileno())
 
     def changed_outside(self) -> str | None:
         """Return the file's text where another program has changed it since it was read or written."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pegline.book.habits import notation_of
 from pegline.measures.notation import Notation
 from pegline.plan.map.features import Where, draw
 from pegline.plan.model import Feature
@@ -40,4 +39,4 @@ def map_content(solved: Solved) -> Content:
     for feature in features:
         if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)
-    return Content(solved, where, features, kinds, notation_of(solved.book), scale=solved.scale)
+    return Content(solved, where, features, kinds, solved.notation, scale=solved.scale)

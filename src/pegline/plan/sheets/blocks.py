@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from pegline.detail.model import Path, Shape
-from pegline.diagnosis.report import check_rows, headline, verdict
+from pegline.diagnosis.report import accuracy_sentences, check_rows, headline, verdict
 from pegline.measures.notation import area_text
 from pegline.measures.values import CustomaryArea
 from pegline.plan.display import Stroke, Words, turning
@@ -199,21 +199,13 @@ def check_block(pencil: Pencil, content: Content) -> None:
 
 def accuracy_block(pencil: Pencil, content: Content) -> None:
     """Say how good the plan is, in words."""
-    typical, weakest = content.solved.typical, content.solved.weakest
-    if typical is None or weakest is None:
+    sentences = list(accuracy_sentences(content.solved))
+    if not sentences:
         return
-    accuracy = content.notation.accuracy
     write_heading(pencil, "HOW GOOD IT IS")
-    pencil.paragraph(
-        f"A typical point is within {accuracy(typical.radius)}, the weakest ({weakest.name}) within"
-        f" {accuracy(weakest.radius)} (95 %, relative to the base line);"
-        f" one millimetre of this plan is {content.notation.length(content.scale / 1000)}."
-    )
-    if (on_grid := content.solved.weakest_on_grid) is not None:
-        text = f"The weakest point drawn ({on_grid.name}) lies on the grid within {accuracy(on_grid.radius)} (95 %)."
-        pencil.paragraph(text)
-    if content.solved.checked is not True:
-        pencil.paragraph("This holds only if the book has no mistake.")
+    for sentence in sentences:
+        pencil.paragraph(sentence)
+    pencil.paragraph(f"One millimetre of this plan is {content.notation.length(content.scale / 1000)}.")
 
 
 def caution_block(pencil: Pencil, content: Content) -> None:

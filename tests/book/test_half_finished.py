@@ -94,6 +94,44 @@ def test_a_part_that_is_begun_is_left_out_and_told(part, told):
     assert len(book.lines) == 3
 
 
+@pytest.mark.parametrize("blank", ["oak", "gate post", "wall", "x-wall"])
+def test_a_blank_distance_to_something_surveyed_leaves_it_in_the_survey(blank):
+    surveyed = """\
+book: 1
+unit: m
+lines:
+  A-B: {use: base, taped: 48.60, details: [{at: 3, left: 2, point: oak, kind: tree},
+    {at: 4, right: 4, point: gate post, kind: gate post}, {at: 6, left: 4, point: h1}, {at: 14, left: 4, point: h2}]}
+features: {wall: {kind: wall, through: [h1, h2]}}
+"""
+    whole = parse_book(surveyed.encode(), "b.yaml")
+
+    book = parse_book(f"{surveyed}witnesses: {{A: {{{blank}: , h1: 7.21}}}}\n".encode(), "b.yaml")
+
+    assert book.features == whole.features
+    assert [finding.text for finding in book.missing] == [f"{blank} is still blank; fill it in"]
+
+
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("lines: {A-B: {use: side, taped: 5}}\nwitnesses: {A: {base: }}", "no line is the base line"),
+        (
+            "lines: {A-B: {use: base, taped: 5}}\nwitnesses: {A: {crs: }}\nnorth: {from: grid, bearings: {A-B: 12}}\n"
+            "pages: {}",
+            "from: grid, and no control says which grid",
+        ),
+        (
+            "arcs: [{point: bay, from: {A: 4, B: 5}}]\nlines: {A-B: {use: base, taped: 5}}\nwitnesses: {A: {bay: }}",
+            "two arcs meet on both sides of A-B",
+        ),
+    ],
+)
+def test_a_blank_elsewhere_hides_no_fault(part, told):
+    with pytest.raises(BookError, match=told):
+        parse_book(f"book: 1\nunit: m\n{part}\n".encode(), "b.yaml")
+
+
 SKETCHED = """\
 book: 1
 unit: m

@@ -49,7 +49,7 @@ def base_line(book: Book, known: Known) -> Iterator[Finding]:
         text = f"{bases[0].name} (book {bases[0].place.line}) is the base line already; write use: side or tie"
         yield Finding("base", text, line.place)
     lines = list(book.lines.values())
-    if lines and not bases and "base" not in known.log.lost:
+    if lines and not bases and not known.log.is_lost("base", "use"):
         ended = known.log.is_written("lines")
         text = f"no line is the base line{'' if ended else ' yet'}; write use: base in the longest one"
         yield Finding("base" if ended else NOT_YET, text, lines[0].place)
@@ -138,7 +138,8 @@ def arcs_without_a_side(book: Book, known: Known) -> Iterator[Finding]:
     for arc in book.arcs:
         several[arc.point] = several.get(arc.point, 0) + len(arc.arms)
     for arc in book.arcs:
-        if several[arc.point] == 2 and arc.side is None and arc.point not in placed and arc.point not in known.log.lost:
+        is_placed = arc.point in placed or known.log.is_lost(arc.point, "point")
+        if several[arc.point] == 2 and arc.side is None and not is_placed:
             start, end = (arm.start for arm in arc.arms)
             text = f"two arcs meet on both sides of {start}-{end}; add left_of or right_of"
             yield Finding("arc-side" if known.log.is_written("arcs") else NOT_YET, text, arc.place)
@@ -236,7 +237,8 @@ def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
 
 def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
     """Tell bearings from a grid that nothing names."""
-    if book.north and book.north.reference == "grid" and not book.control and "crs" not in known.log.lost:
+    is_named = book.control or known.log.is_lost("crs", "control")
+    if book.north and book.north.reference == "grid" and not is_named:
         text = "from: grid, and no control says which grid; add control, or write magnetic or true"
         yield Finding(
             "grid" if known.log.is_written("north") and known.log.last != "control" else NOT_YET,

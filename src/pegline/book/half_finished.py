@@ -181,9 +181,9 @@ def _points(book: Book) -> Iterator[str]:
 
 
 def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known: set[str]) -> bool:
-    """Return whether all that a feature goes through is booked; a part of it may have been left out while reading."""
+    """Return whether all that a feature goes through is booked; a row of it may have been left out while reading."""
     geometry = feature.geometry
-    if feature.name in log.lost or not (feature.kind in KINDS or feature.kind in book.kinds):
+    if log.is_lost(feature.name, "feature") or not (feature.kind in KINDS or feature.kind in book.kinds):
         return False
     if isinstance(geometry, Parallel):
         return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known

@@ -137,7 +137,7 @@ def _slip_of_a_definition(
 
 def _is_lost(name: str, log: ReadingLog) -> bool:
     """Return whether a name, or the feature it is a corner or row of, stands in a part that could not be read."""
-    return name in log.lost or (_OWN.fullmatch(name) is not None and name.rpartition(".")[0] in log.lost)
+    return log.is_lost(name) or (_OWN.fullmatch(name) is not None and log.is_lost(name.rpartition(".")[0]))
 
 
 def _hint(what: str, name: str, names: Set[str]) -> str:
@@ -151,7 +151,7 @@ def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
         here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
         for row in line.details:
             for part in row.at:
-                if isinstance(part, Name) and part.text not in here and part.text not in known.log.lost:
+                if isinstance(part, Name) and part.text not in here and not known.log.is_lost(part.text):
                     ended = known.log.is_written("lines") or line not in last
                     text = f"at: there is no station {quote(part.text)} on line {line.name}"
                     text += f"{'' if ended else ' yet'}{suggest(part.text, here)}"

@@ -139,7 +139,7 @@ def _resolve_booked(feature: Feature, rows: dict[str, list[str]], book: Book, lo
         if isinstance(geometry, Through | Ring | Curve) and isinstance(booked, Booked):
             points = tuple(dict.fromkeys(_members(feature, members, rows, book, log)))
             least = 2 if isinstance(geometry, Through) else 3
-            if len(points) < least and feature.name not in log.lost:
+            if len(points) < least and not log.is_lost(feature.name, "feature"):
                 raise Wrong(f"{len(points)} booked, which is too few; book {least} or more", booked.place, "points")
             return dataclasses.replace(feature, geometry=dataclasses.replace(geometry, points=points))
     except Wrong as wrong:
@@ -160,7 +160,7 @@ def _members(
         elif member.line is not None:
             if member.line not in book.lines:
                 raise Wrong("", member.place)  # told among the unknown names
-            if member.line not in rows and feature.name not in log.lost:
+            if member.line not in rows and not log.is_lost(feature.name, "feature"):
                 text = f"no row of line {member.line} says 'feature: {feature.name}'; add it, or name the points"
                 raise Wrong(text, member.place, "booked")
             yield from rows.get(member.line, [])
@@ -173,5 +173,5 @@ def _one_line(feature: Feature, place: Place, rows: dict[str, list[str]], log: R
     if len(rows) > 1:
         order = ", ".join(f"booked {line}" for line in rows)
         raise Wrong(f"its rows are on several lines; say their order, like [{order}]", place, "booked")
-    if not rows and feature.name not in log.lost:
+    if not rows and not log.is_lost(feature.name, "feature"):
         raise Wrong(f"no row says 'feature: {feature.name}'; add rows, or name the points", place, "booked")

@@ -96,9 +96,9 @@ def _each(written: Items, item: Grammar[T], log: ReadingLog) -> tuple[T, ...]:
             values.append(item.read(part, log))
         except Wrong as wrong:
             log.tell(wrong, key if type(part) is Text else "")
-            log.lose(part)
+            log.lose(part, key)
         except Unfinished as unfinished:
-            log.leave(unfinished, part)
+            log.leave(unfinished, part, key)
     if not values and written.items:
         raise Wrong("", written.place)
     return tuple(values)

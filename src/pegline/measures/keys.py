@@ -133,7 +133,7 @@ class Record(Generic[T]):
             slot = slots.get(word)
             if slot is None:
                 log.tell(Wrong(_unknown_key(word, value, slots), key.place, "unknown-key"))
-                log.lose(value)
+                log.lose(value, word)
                 continue
             name, read, measured = slot
             if type(value) is Text and not value.value:
@@ -147,12 +147,12 @@ class Record(Generic[T]):
                     values[name] = read(value, log)
                 except Wrong as wrong:
                     log.tell(wrong, word)
-                    log.lose(value)
+                    log.lose(value, word)
                     failed.append(name)
                 except Unfinished as inner:
                     blank_part = Unfinished(f"{word}: {inner.what}", inner.place)
                     if self.parts:
-                        log.leave(blank_part, value)
+                        log.leave(blank_part, value, word)
                     else:
                         unfinished = unfinished or blank_part
         return failed, unfinished

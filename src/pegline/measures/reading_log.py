@@ -58,7 +58,8 @@ class ReadingLog:
     open: frozenset[Place] = frozenset()  #: of what the book ends in the midst of
     sections: tuple[str, ...] = ()  #: the sections that are all written
     last: str = ""  #: the section that the book ends in the midst of
-    lost: set[str] = field(default_factory=set)  #: words of parts that could not be read or are not finished
+    #: words of parts that could not be read or are not finished, by the key that each stands at
+    lost: dict[str, set[str]] = field(default_factory=dict)
     key: str = ""  #: the key whose value is being read
     rows: Counter[str] = field(default_factory=Counter)  #: unnamed rows of each feature so far
 
@@ -72,20 +73,36 @@ class ReadingLog:
             text = f"{key}: {wrong.text}" if key else wrong.text
             self.faults.append(Finding(wrong.rule, text, wrong.place))
 
-    def lose(self, written: Written) -> None:
-        """Keep the words of a part that is left out, so that nobody calls them unknown."""
-        if isinstance(written, Text):
-            self.lost.add(written.value)
-            self.lost.update(part.strip() for part in written.value.split("-"))
-            return
-        for item in written.items if isinstance(written, Items) else written.entries.values():
-            for part in item if isinstance(item, tuple) else (item,):
-                self.lose(part)
+    def lose(self, written: Written, key: str = "") -> None:
+        """Keep the words of a part that is left out, so that nobody calls them unknown.
 
-    def leave(self, blank: Unfinished, written: Written) -> None:
+        Parameters
+        ----------
+        key
+            The key that the part stands at.
+        """
+        if isinstance(written, Text):
+            words = self.lost.setdefault(key, set())
+            words.add(written.value)
+            words.update(part.strip() for part in written.value.split("-"))
+        elif isinstance(written, Items):
+            for item in written.items:
+                self.lose(item, key)
+        else:
+            for word, (text, value) in written.entries.items():
+                self.lose(text, key)
+                self.lose(value, word)
+
+    def is_lost(self, word: str, key: str | None = None) -> bool:
+        """Return whether a word stands in a part that is left out; with a key, whether it stands there at that key."""
+        if key is not None:
+            return word in self.lost.get(key, ())
+        return any(word in words for words in self.lost.values())
+
+    def leave(self, blank: Unfinished, written: Written, key: str = "") -> None:
         """Note what is left blank, and leave out the part that it stands in."""
         self.blanks.append(Finding("blank", blank.what, blank.place))
-        self.lose(written)
+        self.lose(written, key)
 
     def attempt(self, read: Callable[[], T], written: Written, key: str = "") -> T | None:
         """Return what ``read`` gives; None, with the reason kept, when it cannot be read or is not finished."""
@@ -93,8 +110,8 @@ class ReadingLog:
             return read()
         except Wrong as wrong:
             self.tell(wrong, key)
-            self.lose(written)
+            self.lose(written, key)
         except Unfinished as blank:
             what = f"{key}{' is' if blank.what == BLANK else ':'} {blank.what}" if key else blank.what
-            self.leave(Unfinished(what, blank.place), written)
+            self.leave(Unfinished(what, blank.place), written, key)
         return None

@@ -105,7 +105,7 @@ def _without(
         elif keys and keys not in _ENTRIES:
             return None  # a record cannot do without a value of its own
         else:
-            left_out += [key, value]
+            left_out.append(Table({word: (key, value)}, key.place))
     return Table(entries, part.place, part.closed)
 
 

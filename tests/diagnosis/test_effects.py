@@ -64,7 +64,7 @@ def test_leaving_out_is_foretold(name):
         keep = np.ones(len(fit.residuals), bool)
         keep[number] = False
         without = solve(fit.network, keep, fit.parameters)
-        assert told.correction[0] == pytest.approx(-without.residuals[number], rel=STRAIGHT, abs=1e-5)
+        assert -told.tests[0] * told.sd[0] == pytest.approx(-without.residuals[number], rel=STRAIGHT, abs=1e-5)
         assert fit.square_sum - told.tests[0] ** 2 == pytest.approx(without.square_sum, rel=STRAIGHT, abs=1e-4)
         assert told.worst[0] == pytest.approx(Effects(without).worst(), rel=STRAIGHT, abs=1e-3)
 

@@ -161,7 +161,6 @@ def test_two_points_that_were_exchanged_are_named() -> None:
 
     assert found is not None
     assert found.exchanged == (1, 4)
-    assert np.abs(found.better.residuals).max() < ROUNDING
 
 
 @pytest.mark.parametrize("kind", NEEDED)

@@ -123,14 +123,13 @@ class Effects:
         # What always moves with the observation says nothing once that is gone.
         left[np.abs(to_all) > 1 - 1e-6] = 0.0
         left[~self.fit.keep] = 0.0
-        return Explained(-error, 1 / np.sqrt(power), tests, shared, left.max(axis=0, initial=0.0))
+        return Explained(1 / np.sqrt(power), tests, shared, left.max(axis=0, initial=0.0))
 
 
 @record(frozen=True, slots=True)
 class Explained:
     """How an error in each of k observations would explain the residuals of all."""
 
-    correction: Array  #: (k,) what would make the survey close, metres or radians
     sd: Array  #: (k,) its standard deviation; 0 where nothing checks it
     tests: Array  #: (k,) the error over its standard deviation
     correlations: Array  #: (k, k) between the tests

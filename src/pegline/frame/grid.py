@@ -93,8 +93,6 @@ def on_grid(
         origin=origin,
         metres_per_unit=grid.metres_per_unit,
         scale=factors.scale * height_factor,
-        grid_scale=factors.scale,
-        height_factor=height_factor,
         shift_sd=common_shift_sd(known),
         epoch=control.epoch,
         declination=turned.declination.east if turned.declination else None,

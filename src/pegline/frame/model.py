@@ -62,8 +62,6 @@ class Frame:
         1.0  #: of the CRS's own unit; coordinates stay in metres and are divided by it when written
     )
     scale: float = 1.0  #: ground length times this is frame length
-    grid_scale: float = 1.0  #: the part of it from the projection
-    height_factor: float = 1.0  #: the part of it from the height
     #: Of lines whose own scale can be told from the plot's: their scale over ``scale``. Large plots, high up, only.
     own_scales: Mapping[str, float] = field(default_factory=dict)
     shift_sd: float = 0.0  #: of each axis, common to all places: what the change of datum is good to, metres

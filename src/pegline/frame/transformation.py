@@ -251,7 +251,6 @@ class MixUp:
     """Something wrong with the list of pairs as a whole."""
 
     words: str
-    better: Transformation  #: with it undone
     exchanged: tuple[int, int] | None = None  #: the two pairs whose names were exchanged, where it is that
 
 
@@ -270,16 +269,14 @@ def find_mix_up(fitted: Transformation) -> MixUp | None:
         swapped = order.copy()
         swapped[[one, other]] = other, one
         trials.append(("two points are exchanged", (one, other), fitted.target[swapped]))
-    found = [
-        MixUp(words, fits, pair) for words, pair, target in trials if (fits := _fitting(fitted, target)) is not None
-    ]
+    found = [MixUp(words, pair) for words, pair, target in trials if _fits(fitted, target)]
     return found[0] if len(found) == 1 else None
 
 
-def _fitting(fitted: Transformation, target: Array) -> Transformation | None:
-    """Return the transformation of other pairs, where all of them fit."""
+def _fits(fitted: Transformation, target: Array) -> bool:
+    """Return whether all pairs fit when their targets are others."""
     try:
         other = fit(fitted.kind, fitted.source, target, fitted.sds)
     except ValueError:
-        return None
-    return other if other.freedom and other.wrong is None else None
+        return False
+    return other.freedom > 0 and other.wrong is None

@@ -22,7 +22,6 @@ class Gap:
     """Arcs that do not meet."""
 
     point: str  #: the point that they should give
-    centres: tuple[str, str]
     gap: float  #: what is missing (or too much) between them, metres
     observations: tuple[Distance, ...]  #: the two arcs, then the line between the centres where it was taped
 

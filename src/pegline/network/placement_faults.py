@@ -108,7 +108,7 @@ def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc
         f"the arcs to {name} do not meet: {one.radius:.3f} m from {one.centre} and {other.radius:.3f} m from"
         f" {other.centre}, which are {apart:.3f} m apart, {how} {lacking:.3f} m; look at these readings again",
         distances[0].booking.place,
-        Gap(name, (one.centre, other.centre), lacking, distances),
+        Gap(name, lacking, distances),
     )
 
 

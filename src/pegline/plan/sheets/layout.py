@@ -255,7 +255,7 @@ def check_bar(x: float, y: float, height: float = SMALL) -> list[Item]:
         *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
         Words(
             "SHEET-TEXT",
-            "This bar is 100 mm long. Where it is not, the print is not to scale.",
+            CHECK_WORDS,
             x,
             y - 1.8 - height,
             height,

@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import hypot, sqrt
+from typing import Final
 
 from pegline.records import record
 
-__all__ = ["XY", "Arc", "cut_sine", "gap", "meetings", "point_between", "twice_area"]
+__all__ = [
+    "MIRROR_RATIO",
+    "MIRROR_SIGMAS",
+    "XY",
+    "Arc",
+    "cut_sine",
+    "gap",
+    "meetings",
+    "point_between",
+    "settled_image",
+    "twice_area",
+]
 
 XY = tuple[float, float]
+
+#: A mirror image is ruled out when it misfits by more than so many standard deviations,
+MIRROR_SIGMAS: Final = 4.0
+#: and by so many times what the other does.
+MIRROR_RATIO: Final = 3.0
 
 
 @record(frozen=True, slots=True)
@@ -21,6 +39,16 @@ class Arc:
     radius: float  #: metres
     sd: float  #: metres
     tie: bool  #: taped for a tie line
+
+
+def settled_image(misfits: Sequence[float]) -> int | None:
+    """Return which of two mirror images is meant by how far each misfits, standard deviations; None for neither.
+
+    >>> settled_image([0.5, 4.5]), settled_image([4.5, 2.0]), settled_image([0.0, 3.0])
+    (0, None, None)
+    """
+    good, bad = min(misfits), max(misfits)
+    return None if bad <= MIRROR_SIGMAS or MIRROR_RATIO * good > bad else list(misfits).index(good)
 
 
 def point_between(start: XY, end: XY, share: float) -> XY:

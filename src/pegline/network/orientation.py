@@ -11,9 +11,9 @@ import numpy as np
 
 from pegline.errors import Finding
 from pegline.frame.model import Frame
-from pegline.network.arc_intersection import XY
+from pegline.network.arc_intersection import XY, settled_image
 from pegline.network.observation_types import Bearing, Control, Observation, with_value
-from pegline.network.start import MIRROR_SIGMAS, Start
+from pegline.network.start import Start
 
 __all__ = ["control_at_one_place", "crossing_control", "figure_in_frame", "fitting_hand", "held_parameters"]
 
@@ -28,10 +28,8 @@ def fitting_hand(found: Sequence[Observation], begun: Start) -> int:
         _misfit({name: (x, sign * y) for name, (x, y) in begun.positions.items()}, control, bearings)
         for sign in (1, -1)
     ]
-    good, bad = min(fits), max(fits)
-    if bad <= MIRROR_SIGMAS or 3 * good > bad:
-        return 0
-    return 1 if fits[0] == good else -1
+    image = settled_image(fits)
+    return 0 if image is None else 1 if image == 0 else -1
 
 
 def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Finding]:

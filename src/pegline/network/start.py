@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.arc_intersection import XY, Arc, cut_sine, gap, meetings, point_between, twice_area
+from pegline.network.arc_intersection import XY, Arc, cut_sine, gap, meetings, point_between, settled_image, twice_area
 from pegline.network.growing_figure import Figure, Gap, Hints
 from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.placement_faults import placement_faults
@@ -19,9 +19,6 @@ from pegline.network.start_points import bookings, place_point
 from pegline.records import record
 
 __all__ = ["Gap", "Hints", "Start", "start_figure"]
-
-#: A mirror image is ruled out when it misfits a further line by more than so many standard deviations.
-MIRROR_SIGMAS = 4.0
 
 
 @record(frozen=True, slots=True)
@@ -219,10 +216,7 @@ def _laid(figure: Figure) -> Callable[[XY], XY] | None:
 def _by_further_lines(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, other: Arc) -> int | None:
     further = [arc for arc in figure.arcs[name] if arc.number not in (one.number, other.number)]
     misfits = [max((_misfit(figure, image, arc, one, other) for arc in further), default=0.0) for image in images]
-    good, bad = min(misfits), max(misfits)
-    if bad <= MIRROR_SIGMAS or good * 3 > bad:
-        return None
-    return misfits.index(good)
+    return settled_image(misfits)
 
 
 def _misfit(figure: Figure, image: XY, arc: Arc, one: Arc, other: Arc) -> float:

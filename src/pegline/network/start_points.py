@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import cos, hypot, sin
 
 from pegline.measures.values import Side
-from pegline.network.arc_intersection import XY, Arc, cut_sine, meetings, point_between, twice_area
+from pegline.network.arc_intersection import XY, Arc, cut_sine, meetings, point_between, settled_image, twice_area
 from pegline.network.observation_types import (
     Chainage,
     Distance,
@@ -182,5 +182,4 @@ def _image(
         )
         for x, y in images
     ]
-    good, bad = min(misfits), max(misfits)
-    return misfits.index(good) if bad > 4 and good * 3 < bad else None
+    return settled_image(misfits)

@@ -24,7 +24,7 @@ from pegline.network.observation_types import Booking
 from pegline.network.unnoticed import Unnoticed
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
-from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
+from pegline.reduction.model import Ground, ReducedLine, ReducedRow, ReducedWitness, Reduction
 from pegline.solved import Solved
 
 __all__ = ["Drawn", "house", "random_survey"]
@@ -121,12 +121,11 @@ class Drawn:
         rows = tuple(self._row(point, lines[line], i) for i, (point, line) in enumerate(self.rows))
         witnesses = {
             peg: tuple(
-                Ground(
-                    _far(self._xy(o), self._xy(peg)), _far(self._xy(o), self._xy(peg)), 0.02, "linen", self._place(90)
-                )
-                for o in objects
+                ReducedWitness(each, Ground(length, length, 0.02, "linen", each.place))
+                for each in found
+                for length in (_far(self._xy(each.object), self._xy(peg)),)
             )
-            for peg, objects in self.witnesses.items()
+            for peg, found in book.witnesses.items()
         }
         return Reduction({}, lines, rows, (), (), {}, witnesses)
 

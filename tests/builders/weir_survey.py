@@ -25,7 +25,15 @@ from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Booking
 from pegline.network.unnoticed import Unnoticed
-from pegline.reduction.model import Ground, ReducedArc, ReducedLine, ReducedRow, Reduction, TapeConstants
+from pegline.reduction.model import (
+    Ground,
+    ReducedArc,
+    ReducedLine,
+    ReducedRow,
+    ReducedWitness,
+    Reduction,
+    TapeConstants,
+)
 from pegline.solved import Solved
 
 ENGINEERING = (
@@ -201,7 +209,10 @@ def survey(**frame: Any) -> Survey:
             )
         },
     )
-    ground = [Ground(value, value, 0.015, "linen", place(50)) for value in (8.79, 4.12)]
+    witnesses = tuple(
+        ReducedWitness(each, Ground(length, length, 0.015, "linen", each.place))
+        for each, length in zip(book.witnesses["A"], (8.79, 4.12), strict=True)
+    )
     arms = tuple(Ground(value, value, 0.015, "linen", place(43)) for value in (4.2, 5.1))
     reduction = Reduction(
         tapes={
@@ -217,7 +228,7 @@ def survey(**frame: Any) -> Survey:
         dimensions=(),
         arcs=(ReducedArc("bay", ("h3", "h4"), arms, None, place(43)),),
         walls={"cottage": (Ground(6.4, 6.4, 0.015, "linen", place(45)),)},
-        witnesses={"A": tuple(ground)},
+        witnesses={"A": witnesses},
     )
     solution = _solution()
     checks = (Check(booked("C-D", "length", 37), "line", (4,), 44.14, 44.102, 0.012, 0.04, 3.1667, True),)

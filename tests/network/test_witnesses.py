@@ -1,11 +1,14 @@
 """Witnesses to what is surveyed are compared with the solution, and have no part in it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pegline import reduce
 from pegline.cli import main
 from pegline.readers import parse_book
+from pegline.writers.gis.dataframes import layers
 
 YARD = """book: 1
 unit: m
@@ -43,6 +46,15 @@ def test_a_witness_to_a_point_or_a_thing_is_compared_and_one_in_words_is_not():
     assert set(found) == {"h1-A", "oak-A"}
     assert all(check.passed for check in found.values())
     assert found["h1-A"].computed == pytest.approx(10.0, abs=0.005)
+
+
+def test_a_witness_without_a_reading_leaves_each_other_its_own_length():
+    book = parse_book((YARD + WITNESSES).encode(), "yard.yaml")
+    first, *others = book.witnesses["A"]
+
+    found = layers(reduce(replace(book, witnesses={"A": (replace(first, readings=()), *others)})))["witnesses"]
+
+    assert dict(zip(found["object"], found["taped"], strict=True)) == {"oak": 20.62, "old gate": 3.30}
 
 
 def test_a_witness_moves_nothing():

@@ -358,7 +358,7 @@ def test_dimensions_arcs_walls_and_witnesses_take_the_offset_tape() -> None:
         "shed": pytest.approx([6.4 * 1.01, 3.1 * 1.01, 2.0 * 1.01]),
         "lane": pytest.approx([5.5 * 1.01]),
     }
-    assert [witness.length for witness in found.witnesses["A"]] == pytest.approx([8.79 * 1.01, 4.12 * 1.01])
+    assert [witness.ground.length for witness in found.witnesses["A"]] == pytest.approx([8.79 * 1.01, 4.12 * 1.01])
 
 
 def test_lines_of_a_half_finished_book_that_have_no_length_are_left_out() -> None:
@@ -473,7 +473,7 @@ def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> 
         "witnesses: {A: {oak: {distance: 5.58, to: face}, well: {distance: 8, to: face},"
         " pole: {distance: 4, to: face}}}"
     )
-    oak, well, pole = found.witnesses["A"]
+    oak, well, pole = (witness.ground for witness in found.witnesses["A"])
 
     assert oak.length == pytest.approx(5.58 + 1.57 / (2 * pi), abs=ROUNDING)
     assert well.length == pytest.approx(8.9, abs=ROUNDING)

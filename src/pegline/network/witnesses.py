@@ -31,11 +31,11 @@ def surveyed_objects(book: Book, reduction: Reduction) -> Mapping[str, str]:
 def witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance]:
     """Yield the distance from each surveyed object to its peg."""
     points = surveyed_objects(book, reduction)
-    for peg, witnesses in book.witnesses.items():
-        read = [witness for witness in witnesses if witness.readings]
-        for witness, ground in zip(read, reduction.witnesses.get(peg, ()), strict=True):
-            if witness.object in points and points[witness.object] != peg:
-                label = f"{witness.object}-{peg}"
+    for peg, witnesses in reduction.witnesses.items():
+        for witness in witnesses:
+            thing, ground = witness.booked.object, witness.ground
+            if thing in points and points[thing] != peg:
+                label = f"{thing}-{peg}"
                 booking = Booking(
                     label=label,
                     kind="witness",
@@ -47,7 +47,7 @@ def witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance]
                     place=ground.place,
                     read=ground.reading,
                 )
-                yield Distance(booking, points[witness.object], peg)
+                yield Distance(booking, points[thing], peg)
 
 
 def with_witnesses(fit: Fit, book: Book, reduction: Reduction) -> tuple[Fit, tuple[int, ...]]:

@@ -7,11 +7,21 @@ from dataclasses import field
 
 from pegline.book.model import Line, Use
 from pegline.errors import Finding, Place
+from pegline.measures.distance import Witness
 from pegline.measures.offset import Form, Row
 from pegline.measures.values import Side
 from pegline.records import record
 
-__all__ = ["Ground", "ReducedArc", "ReducedDistance", "ReducedLine", "ReducedRow", "Reduction", "TapeConstants"]
+__all__ = [
+    "Ground",
+    "ReducedArc",
+    "ReducedDistance",
+    "ReducedLine",
+    "ReducedRow",
+    "ReducedWitness",
+    "Reduction",
+    "TapeConstants",
+]
 
 
 @record(frozen=True, slots=True)
@@ -119,6 +129,14 @@ class ReducedArc:
 
 
 @record(frozen=True, slots=True)
+class ReducedWitness:
+    """A witness distance on the ground."""
+
+    booked: Witness
+    ground: Ground
+
+
+@record(frozen=True, slots=True)
 class Reduction:
     """Every reading of a book on the ground, with the ledger of what was done to it."""
 
@@ -130,5 +148,5 @@ class Reduction:
     walls: Mapping[
         str, tuple[Ground, ...]
     ]  #: by feature: depth of a rectangle, walls of a round, distance of a parallel
-    witnesses: Mapping[str, tuple[Ground, ...]]  #: by peg, in the book's order
+    witnesses: Mapping[str, tuple[ReducedWitness, ...]]  #: by peg, in the book's order; those that were taped
     warnings: tuple[Finding, ...] = ()  #: corrections that could not be made, tapes taken for granted, spreads too wide

@@ -31,6 +31,7 @@ from pegline.reduction.model import (
     ReducedDistance,
     ReducedLine,
     ReducedRow,
+    ReducedWitness,
     Reduction,
     TapeConstants,
 )
@@ -116,7 +117,7 @@ def reduce_readings(book: Book) -> Reduction:
         ),
         walls=dict(_walls(book, rack)),
         witnesses={
-            peg: tuple(_witness(rack, peg, witness) for witness in witnesses if witness.readings)
+            peg: tuple(ReducedWitness(each, _witness(rack, peg, each)) for each in witnesses if each.readings)
             for peg, witnesses in book.witnesses.items()
         },
         tapes=rack.tapes,

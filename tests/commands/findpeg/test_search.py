@@ -145,8 +145,7 @@ def test_of_20000_pegs_95_in_100_lie_within_the_search_radius(witnesses):
 
 
 def booked_lengths(survey):
-    witnesses = zip(survey.book.witnesses["C"], survey.reduction.witnesses["C"], strict=True)
-    return {witness.object: ground.length for witness, ground in witnesses}
+    return {witness.booked.object: witness.ground.length for witness in survey.reduction.witnesses["C"]}
 
 
 def test_a_trial_peg_is_led_to_where_the_peg_was():

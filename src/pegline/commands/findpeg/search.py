@@ -91,12 +91,17 @@ def find_peg(
 
 def _witnesses(positions: Positions, peg: str, gone: set[str]) -> Iterator[WitnessResult]:
     survey = positions.survey
-    booked = [witness for witness in survey.book.witnesses.get(peg, ()) if witness.readings]
-    for witness, ground in zip(booked, survey.reduction.witnesses.get(peg, ()), strict=True):
+    for reduced in survey.reduction.witnesses.get(peg, ()):
+        witness = reduced.booked
         point = positions.point_behind(witness.object)
         reading = ", ".join(each.length.text for each in witness.readings)
         yield WitnessResult(
-            witness.object, reading, witness.note, ground, witness.object in gone, point if point != peg else None
+            witness.object,
+            reading,
+            witness.note,
+            reduced.ground,
+            witness.object in gone,
+            point if point != peg else None,
         )
 
 

@@ -69,8 +69,7 @@ def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide:
 
 
 def _witnesses(content: Content, name: str) -> list[tuple[Witness, float]]:
-    booked = content.solved.book.witnesses.get(name, ())
-    return [(w, g.length) for w, g in zip(booked, content.solved.reduction.witnesses.get(name, ()), strict=False)]
+    return [(each.booked, each.ground.length) for each in content.solved.reduction.witnesses.get(name, ())]
 
 
 def _place(content: Content, words: str) -> Any:

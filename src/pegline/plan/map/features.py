@@ -79,7 +79,7 @@ def draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
         *_lines(reduction, where),
         *_offsets(reduction, where),
         *_ellipses(book, booked, where),
-        *_witnesses(book, reduction, detail, where),
+        *_witnesses(reduction, detail, where),
     )
 
 
@@ -297,9 +297,10 @@ def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator
             )
 
 
-def _witnesses(book: Book, reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
-    for peg, witnesses in book.witnesses.items():
-        for witness, ground in zip(witnesses, reduction.witnesses.get(peg, ()), strict=False):
+def _witnesses(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+    for peg, witnesses in reduction.witnesses.items():
+        for reduced in witnesses:
+            witness, ground = reduced.booked, reduced.ground
             object_point = _object(witness.object, detail, where)
             if object_point is not None and peg in where:
                 yield Feature(

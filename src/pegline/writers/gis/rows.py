@@ -341,9 +341,9 @@ def _on_line(starts: Array, ends: Array, shares: Array) -> Array:
 def witnesses_rows(site: Site) -> Rows:
     alone = {name: shape.points[0] for name, shape in site.survey.detail.shapes.items() if shape.path is None}
     pairs = [
-        (peg, witness, ground)
-        for peg, booked in site.survey.book.witnesses.items()
-        for witness, ground in zip(booked, site.survey.reduction.witnesses.get(peg, ()), strict=False)
+        (peg, witness.booked, witness.ground)
+        for peg, witnesses in site.survey.reduction.witnesses.items()
+        for witness in witnesses
     ]
     objects = [each.object if each.object in site.numbers else alone.get(each.object, "") for _, each, _ in pairs]
     stood, pegs = site.of(objects), site.of(peg for peg, *_ in pairs)

@@ -199,14 +199,14 @@ def witnesses(survey: Survey, where: Where) -> Safe:
     rows = (
         [
             peg,
-            witness.object,
-            "; ".join(booked(reading, survey.book.unit) for reading in witness.readings),
-            metres(length.length),
-            witness.note or NONE,
-            where(witness.place),
+            witness.booked.object,
+            "; ".join(booked(reading, survey.book.unit) for reading in witness.booked.readings),
+            metres(witness.ground.length),
+            witness.booked.note or NONE,
+            where(witness.booked.place),
         ]
-        for peg, found in survey.book.witnesses.items()
-        for witness, length in zip(found, survey.reduction.witnesses.get(peg, ()), strict=False)
+        for peg, found in survey.reduction.witnesses.items()
+        for witness in found
     )
     return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
 

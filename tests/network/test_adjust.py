@@ -329,3 +329,11 @@ def test_two_stations_at_one_place_with_a_line_between_them_are_told_with_both_n
     assert (finding.rule, finding.data) == ("one-place", ("C", "E"))
     assert "C-E is measured between them" in finding.text
     assert finding.place == book.lines["C-E"].place
+
+
+def test_two_stations_a_tenth_of_a_millimetre_apart_are_two():
+    lines = {name: told for name, told in figure().items() if name != "C-D"}
+    use, length = lines["A-C"][:2]
+    lines |= {"A-E": (use, length + 1e-4), "B-E": lines["B-C"], "C-E": ("check", 0.0)}
+    adjustment = adjust(*measured(lines, sides=SIDES | {"E": SIDES["C"]}), LOCAL)
+    assert [check.what for check in adjustment.checks] == ["C-E"]

@@ -1,11 +1,12 @@
 """What a book observes: the figures of an observation that its equation does not show."""
 
+from dataclasses import replace
 from math import hypot
 
 import pytest
 from builders.records import LAY_SD, LOCAL, measured
 
-from pegline.network.observation_types import Oblique
+from pegline.network.observation_types import Distance, Oblique
 from pegline.network.observations import observations
 
 BASE = {"A-B": ("base", 60.0)}
@@ -24,6 +25,19 @@ def test_an_error_in_chainage_enters_an_oblique_distance_by_the_cosine_at_its_fo
     assert first.booking.sd == pytest.approx(LAY_SD * hypot(1, 16 / 20))
     assert second.booking.sd == pytest.approx(LAY_SD * hypot(1, 9 / 15))
     assert third.booking.sd == pytest.approx(LAY_SD)
+
+
+def test_an_arm_from_a_station_is_a_distance_with_the_deviation_of_its_own_reading():
+    book, reduction = measured(BASE, rows=[("p", "A-B", (0.0, 32.0), (20.0, 20.0))])
+    (row,) = reduction.rows
+    by_station = replace(reduction, rows=(replace(row, at_stations=("A", None)),))
+    (arm,) = (
+        one
+        for one in observations(book, by_station, LOCAL, {"A", "B", "p"})
+        if isinstance(one, Distance) and one.booking.kind == "oblique"
+    )
+    # No chainage was read at a peg, so that none enters.
+    assert (arm.start, arm.end, arm.booking.value, arm.booking.sd) == ("A", "p", 20.0, LAY_SD)
 
 
 def test_a_group_is_what_stands_or_falls_together():

@@ -11,7 +11,9 @@ from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network.adjust import adjust
 from pegline.network.arc_intersection import Arc
 from pegline.network.growing_figure import Figure
-from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs
+from pegline.network.observation_types import Chainage, Distance
+from pegline.network.observations import observations
+from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs, _prolong
 
 MILLIMETRE = 1e-3
 AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0), "D": (30.0, -28.0), "E": (70.0, 25.0)}
@@ -279,3 +281,21 @@ def test_a_station_is_as_rough_as_its_centres_and_what_two_arcs_make_of_their_de
     _place_by_arcs(figure, "D", (apart / 2, 1.0), one, other)
     assert figure.rough["D"] == pytest.approx(hypot(20, 5 / 0.6) * MILLIMETRE)
     assert (figure.at["D"], figure.pairs["D"], figure.used) == ((apart / 2, 1.0), ("A", "B"), {0, 1})
+
+
+def test_a_far_end_is_rougher_by_as_much_as_its_line_is_prolonged():
+    # T stands a third of the way from A to F: by similar triangles an error of T is three times as large at F.
+    book, reduction = measured(
+        {"A-B": ("base", 50.0), "A-F": ("side", 60.0)}, rows=[("T", "A-F", 20.0, "station")], sides={"F": "left A-B"}
+    )
+    told = observations(book, reduction, LOCAL, {"A", "B", "F", "T"})
+    figure = Figure(told, Hints({}, {}, {}))
+    figure.at, figure.rough = {"A": (0.0, 0.0), "T": (12.0, 16.0)}, {"A": 2 * MILLIMETRE, "T": 5 * MILLIMETRE}
+    for number, one in enumerate(told):
+        if isinstance(one, Chainage):
+            figure.on_lines["A"].append((number, one))
+        if isinstance(one, Distance) and "F" in one.points:
+            figure.lines["F"].append((number, one, "A"))
+    assert _prolong(figure)
+    assert figure.at["F"] == pytest.approx((36.0, 48.0))
+    assert figure.rough["F"] == pytest.approx(15 * MILLIMETRE)

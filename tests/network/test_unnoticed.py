@@ -1,6 +1,7 @@
 """A mistake is followed to the checks and to the points; what no check reaches is not called checked."""
 
 from dataclasses import replace
+from math import sqrt
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from builders.records import LOCAL, measured, simulated
 from pegline.book.model import Limits
 from pegline.measures.values import Length
 from pegline.network.adjust import adjust
-from pegline.network.unnoticed import find_unnoticed
+from pegline.network.unnoticed import find_unnoticed, moved_points
 
 QUAD = {
     "A-B": ("base", 60.0),
@@ -84,6 +85,25 @@ def test_points_move_as_far_as_the_mistake_would_have_put_them(name):
         wrong = adjust(*simulated(plot, None, changed={booking.label: size}), LOCAL).adjusted
         moved = np.hypot(*(wrong.position(station) - right.adjusted.position(station)))
         assert unnoticed.distance(station) == pytest.approx(moved, rel=0.1)
+
+
+@pytest.mark.parametrize(("by_most", "anywhere"), [(0.015, False), (0.03, True)])
+def test_a_reading_that_moves_a_point_by_2_cm_at_most_does_not_hold_it(by_most, anywhere):
+    # The largest mistake that is looked at is 20 m. A weak tie moves C about as the inverse of its variance, which is
+    # chosen for what the largest mistake then does; no check would notice it.
+    rows = (("T", "A-B", 25.0, "station"),)
+
+    def moved(sd, mistake):
+        adjustment = adjust(*measured(QUAD | {"T-C": ("tie", 39.4, sd)}, sides=SIDES, rows=rows), LOCAL)
+        fit = adjustment.fit
+        labels = [one.booking.label for one in fit.network.observations]
+        mistakes = np.zeros(len(labels))
+        mistakes[labels.index("T-C")] = mistake
+        return moved_points(fit, adjustment.adjusted.base, mistakes)[0][fit.network.names.index("C")]
+
+    weak = sqrt(20 * moved(1.0, 1.0) / by_most)
+    assert (20 * moved(weak, 1.0) > 0.02) == anywhere
+    assert (moved(weak, np.inf) == np.inf) == anywhere
 
 
 def test_a_point_counts_as_checked_within_a_hundredth_of_the_extent_but_0_3_m_at_least():

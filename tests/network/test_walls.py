@@ -1,6 +1,6 @@
 """The equations that rectangles and right-angled rounds give to the network."""
 
-from math import pi
+from math import pi, radians
 
 import pytest
 from builders.solved import HERE, feature, given_book, ground, reduced
@@ -40,6 +40,8 @@ def test_a_rectangle_has_one_wall_and_three_squares():
     squares = [one for one in found if isinstance(one, Square)]
     assert {round(abs(one.booking.value) - pi / 2, 12) for one in squares} == {0.0}
     assert {one.booking.kind for one in found} == {one.booking.part for one in found} == {"wall"}
+    # Built corners are square within 0.2° (common practice): 3.5 mm in a metre.
+    assert [one.booking.sd for one in squares] == pytest.approx([radians(0.2)] * 3)
     assert {one.booking.group for one in found} == {("feature", "house")}
 
 

@@ -16,15 +16,20 @@ from builders.altered import with_stages
 from pegline import reduce
 from pegline.network.confidence import ellipses
 from pegline.readers import parse_book
+from pegline.reduction.tape import CORRECTIONS
 from pegline.writers.json import text, write
 from pegline.writers.result import result
-from pegline.writers.result_schema import schema
+from pegline.writers.result_schema import CorrectionsEntry, schema
 
 SCHEMA = paths.ROOT / "schemas" / "result.schema.json"
 
 
 def test_the_schema_is_the_one_that_the_types_make():
     assert json.loads(SCHEMA.read_text(encoding="utf-8")) == schema()
+
+
+def test_every_correction_that_is_made_has_its_key():
+    assert list(CorrectionsEntry.__annotations__) == [correction.name for correction in CORRECTIONS]
 
 
 def test_every_key_of_the_schema_is_explained():

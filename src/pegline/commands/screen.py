@@ -129,7 +129,7 @@ def _check_lines(survey: Survey, screen: Screen) -> Iterator[str]:
         yield from _indented(f"and {len(passed) - MOST_PASSED} more that passed: {rest}", screen)
     if any(row.check.chosen for row in shown):
         yield from _indented("~ agrees because a reading left open was chosen so", screen)
-    if survey.book.north and any(row.label.startswith("bearing") for row in shown):
+    if survey.book.north and any(row.check.kind == "bearing" for row in shown):
         yield from _indented(f"Bearings are from {survey.book.north.reference} north, as booked.", screen)
 
 

@@ -13,6 +13,7 @@ __all__ = [
     "MIRROR_SIGMAS",
     "XY",
     "Arc",
+    "cut_sd",
     "cut_sine",
     "gap",
     "meetings",
@@ -27,6 +28,8 @@ XY = tuple[float, float]
 MIRROR_SIGMAS: Final = 4.0
 #: and by so many times what the other does.
 MIRROR_RATIO: Final = 3.0
+#: Sine that a flatter cut counts as: a deviation stays finite.
+LEAST_SINE: Final = 1e-3
 
 
 @record(frozen=True, slots=True)
@@ -74,6 +77,11 @@ def cut_sine(one: Arc, other: Arc) -> float:
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
     cosine = (one.radius**2 + other.radius**2 - apart**2) / (2 * one.radius * other.radius)
     return sqrt(1 - cosine**2) if abs(cosine) < 1 else -1.0
+
+
+def cut_sd(one: Arc, other: Arc) -> float:
+    """Return how well two arcs place the point where they cut: √(σ₁² + σ₂²) / sine of the cut, metres."""
+    return hypot(one.sd, other.sd) / max(cut_sine(one, other), LEAST_SINE)
 
 
 def gap(one: Arc, other: Arc) -> float:

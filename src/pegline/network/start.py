@@ -11,7 +11,17 @@ from collections.abc import Callable, Mapping, Sequence
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.arc_intersection import XY, Arc, cut_sine, gap, meetings, point_between, settled_image, twice_area
+from pegline.network.arc_intersection import (
+    XY,
+    Arc,
+    cut_sd,
+    cut_sine,
+    gap,
+    meetings,
+    point_between,
+    settled_image,
+    twice_area,
+)
 from pegline.network.growing_figure import Figure, Gap, Hints
 from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.placement_faults import placement_faults
@@ -153,7 +163,7 @@ def _place_by_arcs(figure: Figure, name: str, at: XY, one: Arc, other: Arc) -> N
     figure.pairs[name] = (one.centre, other.centre)
     figure.bent = True
     rough = max(figure.rough[one.centre], figure.rough[other.centre])
-    rough = hypot(rough, hypot(one.sd, other.sd) / max(cut_sine(one, other), 1e-3))
+    rough = hypot(rough, cut_sd(one, other))
     _put(figure, name, at, rough)
     if figure.tentative:
         _settle_hand(figure)
@@ -223,7 +233,7 @@ def _misfit(figure: Figure, image: XY, arc: Arc, one: Arc, other: Arc) -> float:
     """Return how far an image misfits a further arc, in standard deviations of the misfit."""
     distance = hypot(image[0] - arc.at[0], image[1] - arc.at[1])
     rough = hypot(arc.sd, figure.rough[arc.centre], figure.rough[one.centre], figure.rough[other.centre])
-    rough = hypot(rough, hypot(one.sd, other.sd) / max(cut_sine(one, other), 1e-3))
+    rough = hypot(rough, cut_sd(one, other))
     return abs(distance - arc.radius) / rough
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from math import degrees
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.booking_places import places_booked
@@ -14,10 +14,12 @@ from pegline.network.confidence import ellipses
 from pegline.network.model import Check, Measurement
 from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
+from pegline.reduction.tape import CORRECTIONS
 from pegline.release import __version__
 from pegline.writers.result_schema import (
     BookEntry,
     CheckEntry,
+    CorrectionsEntry,
     EllipseEntry,
     FeatureEntry,
     FrameEntry,
@@ -223,13 +225,7 @@ def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages:
     return {
         "use": line.use,
         "taped": line.ground.reading,
-        "corrections": {
-            "standard": made.get("standard", 0.0),
-            "temperature": made.get("temperature", 0.0),
-            "pull": made.get("pull", 0.0),
-            "sag": made.get("sag", 0.0),
-            "slope": made.get("slope", 0.0),
-        },
+        "corrections": cast("CorrectionsEntry", {one.name: made.get(one.name, 0.0) for one in CORRECTIONS}),
         "ground": line.ground.length,
         "computed": computed,
         "difference": line.ground.length - computed if computed is not None and compared else None,

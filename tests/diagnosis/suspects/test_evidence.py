@@ -10,7 +10,7 @@ from pegline.diagnosis.suspects.evidence import (
     MOST,
     PEG_ASTRAY,
     SHARES,
-    SOMETHING_ELSE,
+    SOMETHING_ELSE_SHARE,
     any_size,
     something_else,
 )
@@ -41,7 +41,7 @@ def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be()
 @pytest.mark.parametrize("sigmas", [5.0, 20.0, 200.0])
 def test_with_one_check_something_else_is_one_mistake_of_any_size_of_the_check_itself(sigmas):
     # A misclosure of so many σ, every order of magnitude alike: √(2π) / (2 ρ ln(most / least)).
-    expected = SOMETHING_ELSE * sqrt(2 * pi) / (2 * sigmas * log(MOST / LEAST))
+    expected = SOMETHING_ELSE_SHARE * sqrt(2 * pi) / (2 * sigmas * log(MOST / LEAST))
     assert exp(something_else(sigmas**2, 1)) == pytest.approx(expected)
 
 

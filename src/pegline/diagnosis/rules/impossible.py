@@ -140,7 +140,7 @@ def odd_size(solved: Solved, widest: float) -> Said:
                 yield f"{text}; look for a lost decimal point or another unit", row.booked.place
 
 
-def no_date(solved: Solved, limit: None) -> Said:
+def nothing_in_files(solved: Solved, limit: None) -> Said:
     """Dates later than today are told on screen alone (``future_dates``): files stay the same from day to day."""
     yield from ()
 

@@ -57,7 +57,7 @@ RULES: Final[dict[str, Rule]] = {
     "line-through-house": _row(impossible.line_through_house),
     "far-chainage": _row(impossible.far_chainage, 2.0),
     "odd-size": _row(impossible.odd_size, 40.0),
-    "future-date": _row(impossible.no_date),
+    "future-date": _row(impossible.nothing_in_files),
 }
 
 

@@ -9,13 +9,14 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Book
+from pegline.diagnosis.rules.phrases import percent
 from pegline.diagnosis.suspects.construction import construct, orientations
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.posterior import reckon
 from pegline.diagnosis.suspects.readings import readings_by_number
-from pegline.diagnosis.suspects.rows import SOMETHING_ELSE, Suspicion
+from pegline.diagnosis.suspects.rows import Suspicion
 from pegline.diagnosis.suspects.slips import slips
-from pegline.diagnosis.suspects.words import Terms, percent
+from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
@@ -56,11 +57,10 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
     suspicion = _suspicion(book, reduction, frame)
     if suspicion is None or not suspicion.closing:
         return ""
-    rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.what != SOMETHING_ELSE]
+    rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.place is not None]
     named = [
         f"{row.what} {row.would_be} ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
         for row in rows[:MOST]
-        if row.place is not None
     ]
     return f"; all checks then pass with {_listed(named)}" if named else ""
 

@@ -24,7 +24,7 @@ from pegline.plane import Array
 
 __all__ = [
     "ANY_AMOUNT",
-    "NOTHING_WRONG",
+    "NOTHING_WRONG_SHARE",
     "SHARES",
     "Verdict",
     "any_size",
@@ -33,8 +33,8 @@ __all__ = [
     "verdict_of",
 ]
 
-NOTHING_WRONG: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
-SOMETHING_ELSE: Final = 0.10
+NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
+SOMETHING_ELSE_SHARE: Final = 0.10  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
 USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
 #: How mistakes in one reading share out over their kinds: nobody has counted, so that they must not decide.
@@ -190,7 +190,7 @@ def something_else(square: float, freedom: int) -> float:
     d = max(min(freedom, DISTURBED), 1)
     size = max(square - (freedom - d), 1.0)
     density = (d / 2 - 1) * log(2) + lgamma(d / 2) - d / 2 * log(size) - log(log(MOST / LEAST))
-    return log(SOMETHING_ELSE) + density - (freedom - d) / 2
+    return log(SOMETHING_ELSE_SHARE) + density - (freedom - d) / 2
 
 
 def shares(weights: list[float]) -> list[float]:

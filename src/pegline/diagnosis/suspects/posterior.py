@@ -15,7 +15,7 @@ import numpy as np
 from pegline.diagnosis.suspects.construction import Construction
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
-    NOTHING_WRONG,
+    NOTHING_WRONG_SHARE,
     SHARES,
     Verdict,
     any_size,
@@ -113,7 +113,7 @@ class _Reckoner:
             verdicts += self._two(roots)
         verdicts.sort(key=lambda one: -one.weight)
         elsewhere = something_else(square, freedom) + log_volume
-        sound = log(NOTHING_WRONG) - square / 2 + log_volume
+        sound = log(NOTHING_WRONG_SHARE) - square / 2 + log_volume
         return Posterior(
             tuple(verdicts), tuple(shares([*(one.weight for one in verdicts), elsewhere, sound])), self.critical
         )

@@ -32,7 +32,7 @@ from pegline.network.least_squares import Fit, Network, solve, with_observations
 from pegline.plane import Array
 from pegline.solved import Solved
 
-__all__ = ["NOTHING_WRONG", "SOMETHING_ELSE", "Candidate", "Suspicion", "suspicion"]
+__all__ = ["Candidate", "Suspicion", "suspicion"]
 
 LEAST: Final = 0.005  #: suspects with a smaller share are told as something else
 MOST: Final = 24  #: suspects that are told
@@ -174,13 +174,13 @@ def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:
     number = first.hypothesis.numbers[0]
     amount = first.amounts[0] if first.amounts else 0.0
     try:
-        mended = solve(
+        without_first = solve(
             with_observations(of.network, with_reading_changed(of.observations, number, amount)), None, first.parameters
         )
     except BookError:
         return np.eye(len(singles))
     rows = np.array([one.number for one in singles], np.int64)
-    return np.asarray(np.abs(Effects(mended).explained(rows).correlations))
+    return np.asarray(np.abs(Effects(without_first).explained(rows).correlations))
 
 
 def suspicion(solved: Solved, fit: Fit) -> Suspicion:

@@ -32,7 +32,7 @@ from pegline.network.observation_types import (
 )
 from pegline.reduction.model import Reduction
 
-__all__ = ["Accused", "Terms", "percent"]
+__all__ = ["Accused", "Terms"]
 
 
 @dataclass(frozen=True)
@@ -168,15 +168,6 @@ class Terms:
                 change,
                 "digit",
             )
-
-
-def percent(share: float) -> str:
-    """Return a share in per cent, never quite 100.
-
-    >>> percent(0.974), percent(0.9999)
-    ('97 %', 'over 99 %')
-    """
-    return "over 99 %" if share > 0.995 else f"{100 * share:.0f} %"
 
 
 def control_point(book: Book, station: str) -> ControlPoint | None:

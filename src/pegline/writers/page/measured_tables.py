@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import degrees
-from typing import Final
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from pegline.measures.values import Length
 from pegline.network.model import Check, Measurement
 from pegline.plane import Array
 from pegline.reduction.model import ReducedDistance, ReducedLine
+from pegline.reduction.tape import CORRECTIONS
 from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (
     NONE,
@@ -34,13 +34,11 @@ from pegline.writers.survey_figures import computed_length, every_place, length_
 
 __all__ = ["check_mark", "dimensions", "ground", "measurements", "reduced", "walls", "witnesses"]
 
-_CORRECTIONS: Final = ("standard", "temperature", "pull", "sag", "slope")
-
 
 def ground(survey: Survey, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
-    lines = survey.reduction.lines.values()
-    made = [name for name in _CORRECTIONS if any(line.ground.corrections.get(name) for line in lines)]
+    lines, names = survey.reduction.lines.values(), [correction.name for correction in CORRECTIONS]
+    made = [name for name in names if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Final
 
 from pegline.book.habits import notation_of
@@ -9,6 +10,7 @@ from pegline.diagnosis.advice.strengthening import Tape, strengthening
 from pegline.diagnosis.full_solution import everything, failing
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.open_readings.settling import settle_open_readings
+from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.diagnosis.rules.table import silence_findings, told
 from pegline.solved import Solved
 
@@ -37,11 +39,12 @@ def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
         return (), ()
     constants = reduction.tapes[base.tape]
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
+    is_clear = partial(runs_clear, solved)
     if not wrong:
-        return (), strengthening(fit, tape, adjustment.critical, notation_of(solved.book))
+        return (), strengthening(fit, tape, adjustment.critical, notation_of(solved.book), is_clear=is_clear)
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.advice.telling_apart import telling_apart
     from pegline.diagnosis.suspects.rows import suspicion
 
     suspected = suspicion(solved, fit)
-    return suspected.rows, telling_apart(suspected, tape)
+    return suspected.rows, telling_apart(suspected, tape, is_clear=is_clear)

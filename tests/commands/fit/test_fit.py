@@ -210,7 +210,8 @@ def test_how_well_it_fits_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[
     run(drawing(tmp_path), pairs(tmp_path, CORNERS), "--out", tmp_path / "new.dxf")
 
     said = capsys.readouterr().out
-    assert "similarity onto OSGB36 / British National Grid (EPSG:27700), 5 points, in metres" in said
+    assert "similarity onto OSGB36 / British National Grid (EPSG:27700), 5 points; " in said
+    assert "differences in the unit of the grid, metre" in said
     assert "scale 1.0002, turned 30.0000° clockwise" in said
     assert "6 redundant" in said
 

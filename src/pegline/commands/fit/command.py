@@ -163,7 +163,7 @@ def _write(source: Source, path: Path, fitted: Transformation, grid: Grid, out: 
 def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
     """Yield the lines that tell how well the points fit."""
     unit = grid.crs.axis_info[0].unit_name
-    yield f"{fitted.kind} onto {grid.name}, {len(pairs.points)} points, in {unit}s"
+    yield f"{fitted.kind} onto {grid.name}, {len(pairs.points)} points; differences in the unit of the grid, {unit}"
     turn = degrees(fitted.rotation) % 360
     yield f"scale {fitted.scale:.7g}, turned {turn if turn <= 180 else turn - 360:.4f}° clockwise"
     factor = fitted.variance_factor

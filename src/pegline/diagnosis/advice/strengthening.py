@@ -40,6 +40,15 @@ STRONG: Final = 0.2  #: a redundancy number that needs no second line
 WORTH: Final = 0.02  #: gains below this are not worth a walk
 
 
+#: Whether a line between two stations, by their names, can be taped.
+Sight = Callable[[str, str], bool]
+
+
+def open_ground(start: str, end: str) -> bool:
+    """Return that every line can be taped: where nothing is known to stand in the way."""
+    return True
+
+
 @record(frozen=True, slots=True)
 class Tape:
     """The tape that a new line would be measured with."""
@@ -86,7 +95,9 @@ class _Lines:
         return _Lines(pairs, self.rows[rest], moved, shares[rest], self.with_line(number))
 
 
-def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> tuple[Advice, ...]:
+def strengthening(
+    fit: Fit, tape: Tape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
+) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
 
     Parameters
@@ -99,6 +110,8 @@ def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> 
         Largest test that passes: it says how small a mistake would be noticed.
     notation
         How the book writes lengths.
+    is_clear
+        Whether a line between two stations can be taped: no house stands across it.
     """
     ones = fit.network.observations
     spread = Effects(fit).spread
@@ -106,7 +119,7 @@ def strengthening(fit: Fit, tape: Tape, critical: float, notation: Notation) -> 
     weakest = np.array(sorted(lines, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
     alone = np.zeros((len(ones), len(weakest)))
     alone[weakest, np.arange(len(weakest))] = 1 / fit.network.sds[weakest]
-    possible = _possible(fit, weakest, alone, tape) if len(weakest) else None
+    possible = _possible(fit, weakest, alone, tape, is_clear) if len(weakest) else None
     if possible is None:
         return ()
     what = ones[int(weakest[0])].booking.label
@@ -150,7 +163,7 @@ def _chosen(
     return tuple(found)
 
 
-def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape) -> _Lines | None:
+def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, is_clear: Sight) -> _Lines | None:
     """Return the lines that could be taped near some observations."""
     network = fit.network
     positions = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
@@ -167,6 +180,7 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape) -> _Lines 
         for p, q in combinations(sorted(near), 2)
         if frozenset((network.names[p], network.names[q])) not in taken
         and float(np.hypot(*(positions[p] - positions[q]))) <= reach
+        and is_clear(network.names[p], network.names[q])
     ]
     if not pairs:
         return None

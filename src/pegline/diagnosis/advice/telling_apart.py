@@ -18,7 +18,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Tape, is_line, on_one_line
+from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import listed
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
@@ -49,7 +49,7 @@ class _Measurement:
     to: tuple[str, ...] = ()
 
 
-def telling_apart(suspicion: Suspicion, tape: Tape) -> tuple[Advice, ...]:
+def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_ground) -> tuple[Advice, ...]:
     """Return what best tells suspects apart, with the rise of the expected probability of the right one.
 
     Parameters
@@ -58,11 +58,13 @@ def telling_apart(suspicion: Suspicion, tape: Tape) -> tuple[Advice, ...]:
         Who is suspected.
     tape
         What a new line would be taped with.
+    is_clear
+        Whether a line between two stations can be taped: no house stands across it.
     """
     candidates = _open(suspicion)
     if len(candidates) < 2:
         return ()
-    options = _Options(suspicion.terms.of.network, candidates, tape)
+    options = _Options(suspicion.terms.of.network, candidates, tape, is_clear)
     shares = np.array([one.share for one in candidates]) if suspicion.closing else np.ones(len(candidates))
     shares /= shares.sum()
     names = listed(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
@@ -110,6 +112,7 @@ class _Options:
     network: Network
     candidates: Sequence[Candidate]
     tape: Tape
+    is_clear: Sight
 
     @cached_property
     def places(self) -> Array:
@@ -146,9 +149,10 @@ class _Options:
         reach = REACH * max((one.booking.value for one in ones if is_line(one)), default=0.0)
         for p, q in combinations(self._near[:NEAREST], 2):
             foretold = self._distances(p, q)
-            if frozenset((names[p], names[q])) not in taken and foretold[0] <= reach:
+            pair = (names[p], names[q])
+            if frozenset(pair) not in taken and foretold[0] <= reach and self.is_clear(*pair):
                 sd = SPREAD * self.tape.sd(float(foretold[0]))
-                yield _Measurement(f"{names[p]}-{names[q]}", "new line", _apart(foretold, sd))
+                yield _Measurement("-".join(pair), "new line", _apart(foretold, sd))
 
     @cached_property
     def _near(self) -> list[int]:

@@ -21,7 +21,15 @@ from pegline.measures.values import Reading
 from pegline.plane import Array, depth_inside
 from pegline.solved import Solved
 
-__all__ = ["buildings_overlap", "far_chainage", "future_dates", "house_in_the_way", "line_through_house", "odd_size"]
+__all__ = [
+    "buildings_overlap",
+    "far_chainage",
+    "future_dates",
+    "house_in_the_way",
+    "line_through_house",
+    "odd_size",
+    "runs_clear",
+]
 
 HOUSES: Final = frozenset({"building", "outbuilding", "porch"})
 #: What a house does not stand across.
@@ -65,6 +73,12 @@ def line_through_house(solved: Solved, limit: None) -> Said:
             if _reaches_into(walked, house, CUTS):
                 text = f"the line {line.name} runs through {house.name}"
                 yield f"{text}; look at the side and the rows of the house, and at the line", line.booked.place
+
+
+def runs_clear(solved: Solved, start: str, end: str) -> bool:
+    """Return whether no house stands across the straight way between two stations or points."""
+    walked = _walked(np.array([solved.positions[start], solved.positions[end]]), closed=False)
+    return not any(_reaches_into(walked, house, CUTS) for house in _houses(solved))
 
 
 def _houses(solved: Solved) -> Iterator[Shape]:

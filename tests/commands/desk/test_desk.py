@@ -9,13 +9,15 @@ import signal
 import time
 from pathlib import Path
 
+import httpx2
 import pytest
 from builders.paths import SAMPLES
+from wsproto.events import RejectConnection
 
 import pegline
 from pegline.commands.desk.changes import applied, from_sections
 
-from .conftest import running, talking
+from .conftest import Talk, running, talking
 
 TITLE = ["title"]
 
@@ -295,8 +297,13 @@ def test_the_command_s_errors(tmp_path, capsys):
 def test_sharing_binds_to_one_address_and_shows_a_code(tmp_path):
     with running(tmp_path, "--share", "127.0.0.2") as desk:
         assert desk.host.startswith("127.0.0.2:")
-        talk = talking(desk)
-        with talk:
+        for path in ("/start", "/scan/page.png"):
+            assert httpx2.get(f"http://{desk.host}{path}").status_code == 401
+        assert httpx2.get(f"http://{desk.host}/start", headers={"host": f"127.0.0.1:{desk.port}"}).status_code == 421
+        stranger = Talk(desk, "")
+        assert isinstance(stranger.open(), RejectConnection)
+        stranger.close()
+        with talking(desk):  # with the key
             pass
         desk.process.send_signal(signal.SIGTERM)
         told = desk.process.stderr.read()

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from builders.paths import SAMPLES
 
 from pegline.cli import main
 from pegline.errors import worst
@@ -261,3 +262,19 @@ def test_the_help_lists_every_command_and_the_caution(capsys):
     for name in COMMANDS:
         assert name in out
     assert "not a boundary survey" in " ".join(out.split())
+
+
+def test_rows_that_cannot_be_read_are_to_be_mended_before_anything_is_measured_again(tmp_path, capsys):
+    book = tmp_path / "slip.yaml"
+    text = (SAMPLES / "paddock.yaml").read_text(encoding="utf-8")
+    line = next(n for n, row in enumerate(text.splitlines(), 1) if row.lstrip().startswith("A-C:"))
+    rows = text.splitlines()
+    at = next(n for n in range(line - 1, len(rows)) if "taped:" in rows[n])
+    rows[at] = rows[at].replace("taped: ", "taped: x")
+    book.write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+    assert main(["check", str(book)]) == 65
+    told = " ".join(capsys.readouterr().out.split())
+
+    assert f"Do now Mend what is named above (book {at + 1}) and check again" in told
+    assert "Tape" not in told.partition("Do now")[2].partition("Notes")[0]

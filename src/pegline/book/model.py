@@ -331,6 +331,11 @@ class Book:
         return tuple(names)
 
     @property
+    def meeting_points(self) -> frozenset[str]:
+        """Return the points known only from where lines or walls meet, produced: nobody may be able to stand there."""
+        return frozenset(name for name, point in self.points.items() if point.meet)
+
+    @property
     def tie_stations(self) -> Mapping[str, str]:
         """Return each tie station with the line it stands on."""
         return {row.name: line.name for line in self.lines.values() for row in line.details if row.form == "station"}

@@ -39,7 +39,7 @@ def _check(name: str, as_json: bool, tell: Tell, complain: Tell) -> int:
     for fault in faults:
         complain(str(fault))
     survey, missing = reduce_as_far_as_it_goes(book)
-    tell(_json(book, survey, missing) if as_json else _screen(name, survey, missing))
+    tell(_json(book, survey, missing) if as_json else _screen(name, survey, missing, faults))
     return BookError.status if faults else 0 if survey is None or survey.passed else 1
 
 
@@ -51,11 +51,13 @@ def _json(book: Book, survey: Survey | None, missing: Sequence[Finding]) -> str:
     return json.dumps({**results, "missing": [finding.text for finding in missing]})
 
 
-def _screen(name: str, survey: Survey | None, missing: Sequence[Finding]) -> Painted:
-    """Return the judgement of a book for the terminal."""
+def _screen(name: str, survey: Survey | None, missing: Sequence[Finding], faults: Sequence[Finding]) -> Painted:
+    """Return the judgement of a book for the terminal; rows that cannot be read are to be mended before all else."""
     from pegline.commands.screen import Screen, survey_lines, verdict_lines
     from pegline.diagnosis.report import NOTHING_COMPUTED
 
     screen = Screen.of_terminal()
-    lines = survey_lines(survey, screen, missing) if survey else verdict_lines(NOTHING_COMPUTED, screen, missing)
+    lines = (
+        survey_lines(survey, screen, missing, faults) if survey else verdict_lines(NOTHING_COMPUTED, screen, missing)
+    )
     return Painted("\n".join([printable(name), *lines]))

@@ -25,6 +25,7 @@ from pegline.diagnosis.report import (
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
+from pegline.diagnosis.rules.phrases import listed
 from pegline.errors import Finding, printable
 
 __all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
@@ -73,10 +74,23 @@ class Screen:
             yield indent + part
 
 
-def survey_lines(survey: Survey, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
-    """Yield the judgement of a survey: verdict, likely cause, what to do now, checks, what would improve it."""
+def survey_lines(
+    survey: Survey, screen: Screen, missing: Sequence[Finding] = (), faults: Sequence[Finding] = ()
+) -> Iterator[str]:
+    """Yield the judgement of a survey: verdict, likely cause, what to do now, checks, what would improve it.
+
+    Where rows could not be read (``faults``), what they leave out is not to be measured again: they are mended first.
+    """
     yield from verdict_lines(verdict(survey.solved), screen, missing)
-    yield from cause_lines(survey, screen)
+    if faults:
+        lines = sorted({finding.place.line for finding in faults if finding.place})
+        places = listed([str(line) for line in lines])
+        yield ""
+        yield from screen.paragraph(
+            "Do now", f"Mend what is named above (book {places}) and check again; it is left out here."
+        )
+    else:
+        yield from cause_lines(survey, screen)
     yield from _check_lines(survey, screen)
     yield from _accuracy_lines(survey, screen)
     yield from _improvement_lines(survey, screen)

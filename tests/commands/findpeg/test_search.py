@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from builders.book import fill
 from builders.party import REALISTIC, ROUNDED, Party
+from builders.paths import SAMPLES
 from builders.plot import TAPES, Line, Plot
 from scipy.optimize import least_squares
 
@@ -172,3 +173,13 @@ def test_a_trial_distance_that_does_not_fit_is_named():
     lost = find_peg(survey, "C", measured=measured | {"o2": measured["o2"] + 0.5})
     assert lost.disagrees == "o2"
     assert lost.move.distance == pytest.approx(0.1, abs=0.02)
+
+
+def test_nobody_is_sent_to_a_corner_that_is_known_from_its_walls_only():
+    # The barn's corner k lies where two walls meet, produced: it is surveyed, and behind brambles.
+    survey = reduce(SAMPLES / "how-to" / "unreachable-corner.yaml")
+    others = [other.name for other in find_peg(survey, "C").others]
+
+    assert "k" in survey.detail.shapes["barn"].points
+    assert others
+    assert "k" not in others

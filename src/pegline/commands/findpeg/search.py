@@ -210,7 +210,7 @@ class _Search:
     # -- what else is surveyed
 
     def _candidates(self, usable: Sequence[WitnessResult]) -> list[str]:
-        """Return what lasts, is surveyed and in reach of the offset tape, stations last."""
+        """Return what lasts, can be stood at, is surveyed and in reach of the offset tape, stations last."""
         survey, taken = self.positions.survey, {w.point for w in usable} | {self.peg}
         lasting: dict[str, None] = {}
         for shape in survey.detail.shapes.values():
@@ -222,7 +222,7 @@ class _Search:
         return [
             name
             for name in dict.fromkeys(names)
-            if name not in taken | booked
+            if name not in taken | booked | survey.book.meeting_points
             and name not in self.gone
             and 0.5 < float(distance(self.positions.of(name), at)) / self.scale <= reach
         ]

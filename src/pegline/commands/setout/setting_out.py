@@ -127,9 +127,10 @@ def _standing(positions: Positions) -> Iterator[str]:
     """Yield what distances can be taped from: stations, then points of things that last."""
     survey = positions.survey
     yield from survey.solved.stations
+    not_stood_at = {*survey.solved.stations, *survey.book.meeting_points}
     for shape in survey.detail.shapes.values():
         if shape.kind in LASTING:
-            yield from (name for name in shape.points if name not in survey.solved.stations)
+            yield from (name for name in shape.points if name not in not_stood_at)
 
 
 def three_four_five(tape: float, *, room: float, part: float = 1.0) -> Square:

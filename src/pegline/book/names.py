@@ -141,6 +141,8 @@ def _is_lost(name: str, log: ReadingLog) -> bool:
 
 
 def _hint(what: str, name: str, names: Set[str]) -> str:
+    if names and what == "feature" and nearest(name, names) is None:
+        return "; describe it under features, or correct its name"
     return suggest(name, names) if names else f"; the book has no {what} yet, add it"
 
 

@@ -8,7 +8,7 @@ from builders.sound_book import SOUND
 
 from pegline.book.habits import notation_of
 from pegline.diagnosis.model import Suspect
-from pegline.diagnosis.report import accuracy_sentences, check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import accuracy_sentences, check_rows, do_now, likely_causes, unchecked_points, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -100,7 +100,8 @@ def test_the_accuracy_says_which_it_is_and_on_what_it_rests():
 
     pattern = r"A typical point is within \d+ mm, the weakest \(.+?\) within .+? \(95 %, relative to the base line\)\."
     assert re.match(pattern, sound)
-    assert "only if the book has no mistake" not in sound
+    # Its details are booked once each, which nothing checks.
+    assert sound.endswith("This holds only if the book has no mistake.")
     assert half.endswith("This holds only if the book has no mistake.")
 
 
@@ -194,3 +195,12 @@ def test_no_probability_is_quite_certain():
     (cause,) = likely_causes([Suspect("A-B", 1, Place("b", 1, 1), "10.0", "11.0", "1 m misread", True, 1.0)])
 
     assert "probability over 99 %" in cause.why
+
+
+def test_points_that_no_check_reaches_are_counted():
+    solved = survey(SOUND).solved
+    loose = [name for name in solved.detail.points.names if not solved.unnoticed.is_checked(name)]
+
+    assert loose
+    counted = f"Nothing checks {len(loose)} of {len(solved.detail.points.names)} points"
+    assert unchecked_points(solved).startswith(counted)

@@ -22,6 +22,7 @@ from pegline.diagnosis.report import (
     check_rows,
     do_now,
     likely_causes,
+    unchecked_points,
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
@@ -186,7 +187,8 @@ def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield how near the points are to where they are drawn."""
     if survey.passed:
         yield ""
-        yield from screen.paragraph("Accuracy", " ".join(accuracy_sentences(survey.solved)))
+        sentences = (*accuracy_sentences(survey.solved), unchecked_points(survey.solved))
+        yield from screen.paragraph("Accuracy", " ".join(sentence for sentence in sentences if sentence))
 
 
 def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:

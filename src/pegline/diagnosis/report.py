@@ -31,6 +31,7 @@ __all__ = [
     "headline",
     "likely_causes",
     "suspect_name",
+    "unchecked_points",
     "verdict",
 ]
 
@@ -168,12 +169,19 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
         radius = solved.notation.accuracy(on_grid.radius)
         yield f"The weakest point drawn ({on_grid.name}) lies on the grid within {radius} (95 %)."
     corners = list(unchecked_corners(solved))
-    if solved.checked is not True or corners:
+    if solved.checked is not True or unchecked_points(solved):
         yield "This holds only if the book has no mistake."
     yield from corners
     if solved.adjustment.unreliable:
         names = listed(list(solved.adjustment.unreliable))
         yield f"The framework is too flat at {names}: do not trust the accuracy there."
+
+
+def unchecked_points(solved: Solved) -> str:
+    """Return how many points no check reaches, or nothing."""
+    names = solved.detail.points.names
+    count = sum(not solved.unnoticed.is_checked(name) for name in names)
+    return f"Nothing checks {count} of {len(names)} points: a mistake in its row moves one unseen." if count else ""
 
 
 def unchecked_corners(solved: Solved) -> Iterator[str]:

@@ -11,7 +11,16 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.report import accuracy_sentences, advice_sentence, at, check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import (
+    accuracy_sentences,
+    advice_sentence,
+    at,
+    check_rows,
+    do_now,
+    likely_causes,
+    unchecked_points,
+    verdict,
+)
 from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -45,7 +54,7 @@ def sheet(survey: Survey, scale: int) -> str:
         for anchor, title, content in (
             ("cause", "Likely cause, and what to do now", _cause(survey)),
             ("checks", "Checks", _checks(survey, scale, where)),
-            ("accuracy", "Accuracy", _list(list(accuracy_sentences(survey.solved)))),
+            ("accuracy", "Accuracy", _accuracy(survey)),
             ("improve", "What would improve the survey", _improvement(survey)),
             ("warnings", "Warnings", _warnings(survey, where)),
             ("book", "The survey", _head(survey)),
@@ -87,6 +96,12 @@ def _head(survey: Survey) -> Safe:
 
 def _list(texts: list[str]) -> Safe:
     return element("ul", *(element("li", text) for text in texts)) if texts else Safe("")
+
+
+def _accuracy(survey: Survey) -> Safe:
+    """Return how near the points are to where they are drawn, and what no check reaches."""
+    sentences = (*accuracy_sentences(survey.solved), unchecked_points(survey.solved))
+    return _list([sentence for sentence in sentences if sentence])
 
 
 def _cause(survey: Survey) -> Safe:

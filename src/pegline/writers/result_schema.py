@@ -95,7 +95,7 @@ class PlaceEntry(TypedDict):
     checked: Annotated[bool, "whether checks reach it, passed or not: unnoticed is within the book's limit for it"]
     unnoticed: Annotated[
         float | None,
-        "how far a mistake that no check shows could have moved it, metres; null: any distance",
+        "how far one wrong reading that no check shows could have moved it, metres; null: any distance",
     ]
     reliable: Annotated[bool, "false where the framework is too flat for its standard deviations to be trusted"]
 

@@ -44,7 +44,9 @@ CHECKED: Final = Column(
     "checked", "whether the checks reach it, passed or not; of a line or area: all its points", "yes or no"
 )
 UNNOTICED: Final = Column(
-    "unnoticed", "how far a mistake that no check notices could have put it, metres; empty: any distance", "number"
+    "unnoticed",
+    "how far one wrong reading that no check notices could have put it, metres; empty: any distance",
+    "number",
 )
 RELIABLE: Final = Column(
     "reliable", "no: the framework is too flat there for its accuracy to be relied on", "yes or no"

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -17,3 +19,28 @@ collect_ignore = ["bench"]
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("same", deadline=None, derandomize=True)
 settings.load_profile("same" if os.environ.get("CI") else "untimed")
+
+CHROMIUM = os.environ.get("PEGLINE_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+#: A browser that asks nobody for anything but the page.
+FLAGS = (
+    "--no-sandbox",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-default-apps",
+    "--disable-sync",
+    "--no-first-run",
+    "--disable-gpu",
+)
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """A headless Chromium, one for all tests; those that need it are skipped where there is none."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine: apt-get install chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield found
+        found.close()

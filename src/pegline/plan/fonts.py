@@ -77,7 +77,7 @@ def plain_width(text: str, height: float, *, bold: bool = False) -> float:
 def missing_characters(text: str) -> str:
     """Return the characters of a text that the typeface has no picture of, each once.
 
-    >>> lacking("Weir cottage, Ωμέγα")
+    >>> missing_characters("Weir cottage, Ωμέγα")
     ''
     """
     advances = _advances(REGULAR)

@@ -21,17 +21,6 @@ from builders.paths import SAMPLES
 from wsproto import ConnectionType, WSConnection
 from wsproto.events import AcceptConnection, CloseConnection, Ping, RejectConnection, Request, TextMessage
 
-CHROMIUM = os.environ.get("PEGLINE_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-#: A browser that asks nobody for anything but the page.
-FLAGS = (
-    "--no-sandbox",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-default-apps",
-    "--disable-sync",
-    "--no-first-run",
-    "--disable-gpu",
-)
 PATIENCE_SECONDS = 60
 
 
@@ -165,19 +154,6 @@ def folder(tmp_path):
     """A folder with the sample of a house plot in it."""
     shutil.copy(SAMPLES / "house-plot.yaml", tmp_path / "plot.yaml")
     return tmp_path
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """A headless Chromium; the tests that need one are skipped where there is none."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine: apt-get install chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield found
-        found.close()
 
 
 @pytest.fixture

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import re
 import shutil
-from pathlib import Path
 
 import pytest
 from builders import weir_survey as records
+from builders.paths import SAMPLES
 
 import pegline
 from pegline.writers.page import map as map_writer
-
-SAMPLES = Path(__file__).parents[3] / "samples"
-CHROMIUM = shutil.which("chromium")
 
 
 @pytest.fixture(scope="module")
@@ -33,22 +30,16 @@ def plotted(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def page(plotted):
+def page(plotted, browser):
     """Open the map on a telephone; what the page complains of, or asks of a network, fails the test."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium on this machine: apt-get install chromium")
-    from playwright.sync_api import sync_playwright
-
     complaints = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        opened = browser.new_page(viewport={"width": 390, "height": 780})
-        opened.on("pageerror", lambda error: complaints.append(str(error)))
-        opened.on("console", lambda told: complaints.append(told.text) if told.type == "error" else None)
-        opened.on("request", lambda asked: complaints.append(asked.url) if asked.url.startswith("http") else None)
-        opened.goto(plotted.as_uri())
-        yield opened
-        browser.close()
+    opened = browser.new_page(viewport={"width": 390, "height": 780})
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.on("console", lambda told: complaints.append(told.text) if told.type == "error" else None)
+    opened.on("request", lambda asked: complaints.append(asked.url) if asked.url.startswith("http") else None)
+    opened.goto(plotted.as_uri())
+    yield opened
+    opened.close()
     assert complaints == []
 
 

@@ -16,13 +16,12 @@ from pegline.diagnosis.open_readings.settling import CHOSEN
 from pegline.diagnosis.report import (
     CheckRow,
     Verdict,
-    accuracy_sentences,
+    accuracy_in_full,
     advice_sentence,
     at,
     check_rows,
     do_now,
     likely_causes,
-    unchecked_points,
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
@@ -187,8 +186,7 @@ def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield how near the points are to where they are drawn."""
     if survey.passed:
         yield ""
-        sentences = (*accuracy_sentences(survey.solved), unchecked_points(survey.solved))
-        yield from screen.paragraph("Accuracy", " ".join(sentence for sentence in sentences if sentence))
+        yield from screen.paragraph("Accuracy", " ".join(accuracy_in_full(survey.solved)))
 
 
 def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:

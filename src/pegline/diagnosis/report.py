@@ -22,6 +22,7 @@ __all__ = [
     "CheckRow",
     "Likely",
     "Verdict",
+    "accuracy_in_full",
     "accuracy_sentences",
     "advice_sentence",
     "at",
@@ -177,11 +178,19 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
         yield f"The framework is too flat at {names}: do not trust the accuracy there."
 
 
-def unchecked_points(solved: Solved) -> str:
-    """Return how many points no check reaches, or nothing."""
-    names = solved.detail.points.names
-    count = sum(not solved.unnoticed.is_checked(name) for name in names)
-    return f"Nothing checks {count} of {len(names)} points: a mistake in its row moves one unseen." if count else ""
+def accuracy_in_full(solved: Solved) -> list[str]:
+    """Return the accuracy as a screen or a computation sheet has room for it: with how many points no check reaches."""
+    sentences = list(accuracy_sentences(solved))
+    loose = unchecked_points(solved)
+    if loose:
+        count = f"{len(loose)} of {len(solved.detail.points.names)}"
+        sentences.append(f"Nothing checks {count} points: a mistake in its row moves one unseen.")
+    return sentences
+
+
+def unchecked_points(solved: Solved) -> tuple[str, ...]:
+    """Return the points that no check reaches."""
+    return tuple(name for name in solved.detail.points.names if not solved.unnoticed.is_checked(name))
 
 
 def unchecked_corners(solved: Solved) -> Iterator[str]:

@@ -12,13 +12,12 @@ from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import (
-    accuracy_sentences,
+    accuracy_in_full,
     advice_sentence,
     at,
     check_rows,
     do_now,
     likely_causes,
-    unchecked_points,
     verdict,
 )
 from pegline.network.kinds import CHECKS
@@ -54,7 +53,7 @@ def sheet(survey: Survey, scale: int) -> str:
         for anchor, title, content in (
             ("cause", "Likely cause, and what to do now", _cause(survey)),
             ("checks", "Checks", _checks(survey, scale, where)),
-            ("accuracy", "Accuracy", _accuracy(survey)),
+            ("accuracy", "Accuracy", _list(accuracy_in_full(survey.solved))),
             ("improve", "What would improve the survey", _improvement(survey)),
             ("warnings", "Warnings", _warnings(survey, where)),
             ("book", "The survey", _head(survey)),
@@ -96,12 +95,6 @@ def _head(survey: Survey) -> Safe:
 
 def _list(texts: list[str]) -> Safe:
     return element("ul", *(element("li", text) for text in texts)) if texts else Safe("")
-
-
-def _accuracy(survey: Survey) -> Safe:
-    """Return how near the points are to where they are drawn, and what no check reaches."""
-    sentences = (*accuracy_sentences(survey.solved), unchecked_points(survey.solved))
-    return _list([sentence for sentence in sentences if sentence])
 
 
 def _cause(survey: Survey) -> Safe:

@@ -11,7 +11,7 @@ from random import Random
 import numpy as np
 
 from pegline.book.model import At, Book, Feature, Line, Ring, Sheet, Station, Through
-from pegline.detail.model import Detail, Path, Points, Shape
+from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Diagnosis, Survey
 from pegline.errors import Place
 from pegline.frame.model import Frame
@@ -210,10 +210,18 @@ class Drawn:
             variances,
             variances,
             variances,
-            np.full((m, 2), np.nan),
             tuple((row_of[name],) if name in row_of else () for name in names),
         )
-        return Detail(points, {name: self._shape(name, feature) for name, feature in book.features.items()})
+        shapes = {name: self._shape(name, feature) for name, feature in book.features.items()}
+        return Detail(points, shapes, self._offset_feet())
+
+    def _offset_feet(self) -> OffsetFeet:
+        feet = []
+        for point, line in self.rows:
+            start, end, at = (np.array(self._xy(name)) for name in (*line.split("-"), point))
+            feet.append(start + (at - start) @ (end - start) / ((end - start) @ (end - start)) * (end - start))
+        numbers = np.arange(len(feet))
+        return OffsetFeet(numbers, np.zeros_like(numbers), np.array(feet).reshape(-1, 2))
 
     def _shape(self, name: str, feature: Feature) -> Shape:
         kind, points, bulges, closed = self.features[name]

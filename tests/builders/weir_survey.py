@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from pegline.book.model import At, Book, Curve, Feature, Line, Rectangle, Station, Tape
-from pegline.detail.model import Detail, Path, Points, Shape
+from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Advice, Diagnosis, Survey, Suspect
 from pegline.errors import Finding, Place
 from pegline.frame.model import Frame, Step
@@ -104,6 +104,13 @@ def _line(name: str, use: Any, taped: float, line: int, details: tuple[Row, ...]
     )
     ground = Ground(taped, taped - 0.01, 0.006, "steel", place(line), {"temperature": -0.004, "slope": -0.006}, count=2)
     return ReducedLine(name, start, end, use, ground, booked, ((taped, taped - 0.01),))
+
+
+def _offset_feet(rows: tuple[ReducedRow, ...]) -> OffsetFeet:
+    """Return where the offsets begin: A-B runs along x from 0, as long as it was taped."""
+    feet = [(n, arm, (row.chainages[arm], 0.0)) for n, row in enumerate(rows) for arm in range(len(row.offsets))]
+    numbers, arms, positions = (np.array(column) for column in zip(*feet, strict=True))
+    return OffsetFeet(numbers, arms, positions)
 
 
 class _Covariances:
@@ -260,7 +267,6 @@ def survey(**frame: Any) -> Survey:
         own=np.zeros((len(names), 2, 2)),
         variances=_variances(len(names), 0.02),
         local_variances=_variances(len(names), 0.015),
-        feet=np.full((len(names), 2), np.nan),
         rows=tuple((by_name[name],) if name in by_name else () for name in names),
     )
     corner = np.array([POINTS[name] for name in ("h1", "h2", "h3", "h4")])
@@ -283,7 +289,12 @@ def survey(**frame: Any) -> Survey:
     made = Frame(kind="local", north=None, wkt=ENGINEERING, crs_name="Local survey grid: Weir cottage",
                  steps=(Step("frame", "base line along +x", "no bearing"),))  # fmt: skip
     solved = Solved(
-        book, reduction, replace(made, **frame), adjustment, Detail(points, shapes), _unnoticed(solution.names)
+        book,
+        reduction,
+        replace(made, **frame),
+        adjustment,
+        Detail(points, shapes, _offset_feet(rows)),
+        _unnoticed(solution.names),
     )
     return Survey(solved, diagnosis)
 

@@ -8,7 +8,7 @@ from builders.solved import HERE, local, reduced, row, solved
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.detail.place import place_points
+from pegline.detail.place import place_offset_feet, place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
 from pegline.network.observations import Stops
@@ -30,7 +30,6 @@ def test_a_perpendicular_offset_to_the_left_and_one_to_the_right():
     # 3-4-5: along the line (0.8, 0.6), to its left (-0.6, 0.8).
     points = placed([row("A-B", "l", 10.0, 5.0), row("A-B", "r", 10.0, -5.0)])
     assert points.positions == pytest.approx(np.array([[5.0, 10.0], [11.0, 2.0]]))
-    assert points.feet == pytest.approx(np.array([[8.0, 6.0]] * 2))
     assert points.names == ("l", "r")
     assert points.rows == ((0,), (1,))
 
@@ -80,7 +79,6 @@ def test_an_oblique_offset_meets_on_the_side_booked():
     along, aside = np.array([0.8, 0.6]), np.array([-0.6, 0.8])
     assert right.positions[0] == pytest.approx(26 * along - 12 * aside)
     assert left.positions[0] == pytest.approx(26 * along + 12 * aside)
-    assert np.isnan(right.feet).all()
 
 
 def test_a_station_may_stand_for_its_chainage():
@@ -92,6 +90,25 @@ def test_a_station_may_stand_for_its_chainage():
     f = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
     assert hypot(x - f[0], y - f[1]) == pytest.approx(14)
     assert y > 0
+
+
+def test_offsets_begin_where_they_were_taped_from():
+    # T was booked at 20 and adjusted to (20.1, 0.5): chainages before and beyond it count on two pieces.
+    positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.5)}
+    rows = [
+        row("A-B", "arms", [40.0, (20.0, "T")], [14.0, 13.0]),
+        row("A-B", "on the line", 5.0),
+        row("A-B", "offset", 10.0, -3.0),
+        row("A-B", "not solved", 10.0, -3.0),
+    ]
+    reduction = reduced({"A-B": 50.0}, rows, ties={"A-B": {"T": 20.0}})
+    ruler = Ruler(reduction, local(), solved(positions))
+    points = place_points(reduced({"A-B": 50.0}, rows[:3], ties={"A-B": {"T": 20.0}}), ruler)
+    feet = place_offset_feet(reduction, ruler, points)
+    names = [reduction.rows[number].name for number in feet.rows]
+    assert (names, feet.arms.tolist()) == (["arms", "arms", "offset"], [0, 1, 0])
+    beyond = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
+    assert feet.positions == pytest.approx(np.array([beyond, [20.1, 0.5], [10.05, 0.25]]), abs=1e-9)
 
 
 def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():
@@ -109,7 +126,6 @@ def test_points_that_the_network_solved_are_taken_over():
     assert points.positions[0].tolist() == [12.0, 3.0]
     assert points.variances[0] == pytest.approx(np.diag([5, 6]) * MILLIMETRE**2)
     assert points.parents[0, :2].tolist() == [4, 5]
-    assert points.feet[0] == pytest.approx([7.2, 5.4])
 
 
 def test_a_row_on_a_line_that_is_not_solved_is_left_out():

@@ -13,7 +13,7 @@ from pegline.errors import Finding, Place
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["Detail", "Path", "Points", "Shape"]
+__all__ = ["Detail", "OffsetFeet", "Path", "Points", "Shape"]
 
 
 @record(frozen=True, slots=True)
@@ -32,8 +32,16 @@ class Points:
     own: Array  #: (m, 2, 2) covariance that is not the parents', square metres
     variances: Array  #: (m, 2, 2) whole covariance in the frame
     local_variances: Array  #: (m, 2, 2) relative to the base line
-    feet: Array  #: (m, 2) foot on its line, metres; NaN where it has none
     rows: tuple[tuple[int, ...], ...]  #: for each point, its rows in ``Reduction.rows``
+
+
+@record(frozen=True, slots=True)
+class OffsetFeet:
+    """Where on its line each offset, and each arm of an oblique one, was taped from."""
+
+    rows: NDArray[np.int64]  #: (k,) of each: its row in ``Reduction.rows``, in the book's order
+    arms: NDArray[np.int64]  #: (k,) which of the row's offsets it is
+    positions: Array  #: (k, 2) in the frame about its origin, metres
 
 
 @record(frozen=True, slots=True)
@@ -72,4 +80,5 @@ class Detail:
 
     points: Points
     shapes: Mapping[str, Shape]  #: by feature name, in the book's order
+    offset_feet: OffsetFeet  #: of the offsets to all points and stations that are placed
     warnings: tuple[Finding, ...] = ()

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.detail.marks import Marks
-from pegline.detail.model import Detail, Points
+from pegline.detail.model import Detail, OffsetFeet, Points
 from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, numbers
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
@@ -26,7 +26,7 @@ from pegline.plane import Array, arc_gap, arcs_meet, distance, left_of, outer
 from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
-__all__ = ["Missed", "place", "place_points"]
+__all__ = ["Missed", "place", "place_offset_feet", "place_points"]
 
 #: Arms that cut flatter than this (the sine of their angle) fix nothing; it keeps the formulae finite.
 FLATTEST: Final = 1e-4
@@ -53,7 +53,6 @@ class _Tied(NamedTuple):
     group: NDArray[np.int64]  #: (m,) the same number for points with the same parents
     jacobian: Array  #: (m, 2, k)
     own: Array  #: (m, 2, 2)
-    feet: Array  #: (m, 2)
     by_chainage: tuple[Array, ...] = ()  #: for each arm (m, 2) how a point moves for a metre of its chainage
 
     def taken(self, order: NDArray[np.int64]) -> _Tied:
@@ -64,7 +63,6 @@ class _Tied(NamedTuple):
             group=self.group[order],
             jacobian=self.jacobian[order],
             own=self.own[order],
-            feet=self.feet[order],
         )
 
 
@@ -80,7 +78,7 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     ruler = Ruler(reduction, frame, adjustment.solution)
     points = place_points(reduction, ruler, Marks(reduction, fit) if fit and reduction.rows else None)
     drawn, warnings = shapes(book, reduction, ruler, points)
-    return Detail(points, drawn, warnings)
+    return Detail(points, drawn, place_offset_feet(reduction, ruler, points), warnings)
 
 
 def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None) -> Points:
@@ -98,7 +96,7 @@ def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None)
     rows, solved, upright, oblique = _sorted_out(reduction, ruler)
     names = tuple(rows)
     tables = (
-        _taken_over([names[i] for i in solved.at], solved.first, ruler),
+        _taken_over([names[i] for i in solved.at], ruler),
         _upright(upright.first, ruler),
         _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler),
     )
@@ -123,9 +121,20 @@ def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None)
         own=tied.own,
         variances=variances,
         local_variances=local,
-        feet=tied.feet,
         rows=tuple(rows.values()),
     )
+
+
+def place_offset_feet(reduction: Reduction, ruler: Ruler, points: Points) -> OffsetFeet:
+    """Return where each offset to a station or point that is placed begins on its line."""
+    placed = points.index.keys() | ruler.solution.index.keys()
+    rows = [(n, row) for n, row in enumerate(reduction.rows) if row.line in ruler.held and row.name in placed]
+    by_arm = [[(n, row) for n, row in rows if len(row.offsets) > arm] for arm in (0, 1)]
+    numbers = np.array([n for numbered in by_arm for n, _ in numbered], np.int64)
+    arms = np.repeat([0, 1], [len(numbered) for numbered in by_arm])
+    feet = [ruler.feet([row for _, row in numbered], arm).points for arm, numbered in enumerate(by_arm) if numbered]
+    order = np.lexsort((arms, numbers))
+    return OffsetFeet(numbers[order], arms[order], np.concatenate(feet or [np.empty((0, 2))])[order])
 
 
 def _of_marks(table: _Tied, rows: Rows, marks: Marks, solution: Solution) -> tuple[Array, Array]:
@@ -177,18 +186,14 @@ def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     return _SortedOut(rows, solved, upright, oblique)
 
 
-def _taken_over(names: Sequence[str], first: Sequence[ReducedRow | None], ruler: Ruler) -> _Tied:
+def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
     """Return the points of the network: each is its own parent."""
     rows = np.array([ruler.solution.index[name] for name in names], dtype=np.int64)
     parents = coordinates(np.stack((rows, rows), axis=-1).reshape(-1, 2))
     parents = np.column_stack((parents, parents[:, :1]))
     jacobian = np.zeros((len(rows), 2, 5))
     jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
-    feet = np.full((len(rows), 2), np.nan)
-    booked = [(i, row) for i, row in enumerate(first) if row and row.form != "oblique" and row.line in ruler.held]
-    if booked:
-        feet[[i for i, _ in booked]] = ruler.feet([row for _, row in booked]).points
-    return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)), feet)
+    return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)))
 
 
 def _upright(rows: Rows, ruler: Ruler) -> _Tied:
@@ -208,7 +213,7 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     own = outer(feet.sd * feet.unit, feet.sd * feet.unit) + outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
     at, group, along = feet.points + arms.lengths * normal, _group(feet, arms, ruler), ruler.scale * feet.unit
-    return _Tied(at, parents, group, jacobian, own, feet.points, (along,))
+    return _Tied(at, parents, group, jacobian, own, (along,))
 
 
 def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
@@ -240,9 +245,8 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
         own += outer(sd * effect, sd * effect)
         by_chainage.append(ruler.scale * effect * (e * foot.unit).sum(axis=1, keepdims=True))
     one, other = (np.unique(_group(*pair, ruler), return_inverse=True)[1] for pair in zip(feet, arms, strict=True))
-    group, no_feet = one * len(rows) + other, np.full((len(rows), 2), np.nan)
-    jacobians = np.concatenate(jacobian, axis=2)
-    return _Tied(at, np.column_stack(parents), group, jacobians, own, no_feet, tuple(by_chainage))
+    group, jacobians = one * len(rows) + other, np.concatenate(jacobian, axis=2)
+    return _Tied(at, np.column_stack(parents), group, jacobians, own, tuple(by_chainage))
 
 
 def _group(feet: Feet, arms: Arms, ruler: Ruler) -> NDArray[np.int64]:
@@ -296,7 +300,6 @@ def _joined(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, Array, 
         group=np.concatenate([table.group for table in wide]),
         jacobian=np.concatenate([table.jacobian for table in wide]),
         own=np.concatenate([table.own for table in wide]),
-        feet=np.concatenate([table.feet for table in wide]),
     )
     variances, local = (np.concatenate(parts) for parts in zip(*spread, strict=True))
     return tied, variances, local

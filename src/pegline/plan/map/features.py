@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pegline import plane
 from pegline.book.model import Book
 from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Detail, Path, Shape
@@ -19,7 +18,7 @@ from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.plane import Array
-from pegline.reduction.model import ReducedRow, Reduction
+from pegline.reduction.model import Reduction
 from pegline.solved import Solved
 
 __all__ = ["OTHER_FACE", "Where", "corners", "draw", "outline_points"]
@@ -77,7 +76,7 @@ def draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
         *_stations(book, solved.adjustment, booked, where),
         *_points(reduction, detail, booked, where),
         *_lines(reduction, where),
-        *_offsets(reduction, where),
+        *_offsets(reduction, detail, where),
         *_ellipses(book, booked, where),
         *_witnesses(reduction, detail, where),
     )
@@ -223,60 +222,22 @@ def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
             )
 
 
-def _offsets(reduction: Reduction, where: Where) -> Iterator[Feature]:
+def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
     """Draw each offset of each row, from the line to the point; the figure is its ``booked`` attribute."""
-    offsets = [
-        (row, foot, ground, reading)
-        for row, feet in _feet([row for row in reduction.rows if row.offsets and row.name in where], reduction, where)
-        for foot, ground, reading in zip(feet, row.offsets, _offset_texts(row), strict=False)
-    ]
-    ends = np.array([(foot, where.position(row.name)) for row, foot, *_ in offsets]).reshape(-1, 2, 2)
+    feet = detail.offset_feet
+    rows = [reduction.rows[row] for row in feet.rows.tolist()]
+    ends = np.stack((feet.positions, np.array([where.position(row.name) for row in rows]).reshape(-1, 2)), axis=1)
     level = np.zeros(2)
-    for (row, _, ground, reading), vertices in zip(offsets, ends, strict=True):
+    for row, arm, vertices in zip(rows, feet.arms.tolist(), ends, strict=True):
         yield Feature(
             "OFFSETS",
             row.name,
             "offset",
             Path(vertices, level, closed=False),
             row.booked.place.source,
-            ground.sd,
-            attributes={"line": row.line, "booked": reading},
+            row.offsets[arm].sd,
+            attributes={"line": row.line, "booked": row.booked.offsets[arm].length.text},
         )
-
-
-def _offset_texts(row: ReducedRow) -> list[str]:
-    texts = [reading.length.text for reading in row.booked.offsets]
-    return texts if row.form == "oblique" else texts[:1]
-
-
-def _feet(
-    rows: Sequence[ReducedRow], reduction: Reduction, where: Where
-) -> Iterator[tuple[ReducedRow, Sequence[Position]]]:
-    """Yield where on its line each offset of each row begins."""
-    upright = [row for row in rows if row.form == "perpendicular"]
-    lines = [reduction.lines[row.line] for row in upright]
-    triples = [
-        (where.position(line.start), where.position(line.end), where.position(row.name))
-        for line, row in zip(lines, upright, strict=True)
-    ]
-    start, end, point = np.array(triples).reshape(-1, 3, 2).transpose(1, 0, 2)
-    feet_along = iter(plane.along(start, end, plane.foot(start, end, point)[0]).tolist())
-    for row in rows:
-        yield row, [next(feet_along)] if row.form == "perpendicular" else _arm_feet(row, reduction, where)
-
-
-def _arm_feet(row: ReducedRow, reduction: Reduction, where: Where) -> list[Position]:
-    line = reduction.lines[row.line]
-    start, end = np.array(where.position(line.start)), np.array(where.position(line.end))
-    stretch = float(plane.distance(start, end)) / line.ground.length
-    feet = []
-    for chainage_on_ground, station in zip(row.chainages, row.at_stations, strict=True):
-        if station is not None and station in where:
-            feet.append(where.position(station))
-        else:
-            x, y = plane.along(start, end, chainage_on_ground * stretch)
-            feet.append((float(x), float(y)))
-    return feet
 
 
 def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:

@@ -292,50 +292,24 @@ def detail_areas_rows(site: Site) -> Rows:
 
 def offsets_rows(site: Site) -> Rows:
     """Return each offset and each arm of an oblique one, from the line to the point."""
-    book, lines, known = site.survey.book, site.survey.reduction.lines, site.numbers.keys()
+    book, reduction, feet = site.survey.book, site.survey.reduction, site.survey.detail.offset_feet
+    rows = [reduction.rows[number] for number in feet.rows.tolist()]
     arms = [
-        (row, lines[row.line], chainage, ground.length)
-        for row in site.survey.reduction.rows
-        if row.name in known and lines[row.line].start in known and lines[row.line].end in known
-        for chainage, ground in zip(row.chainages, row.offsets, strict=False)
+        (row, row.chainages[arm], row.offsets[arm].length) for row, arm in zip(rows, feet.arms.tolist(), strict=True)
     ]
-    starts, ends, reached = (
-        site.positions[site.of(names)]
-        for names in (
-            [line.start for _, line, *_ in arms],
-            [line.end for _, line, *_ in arms],
-            [row.name for row, *_ in arms],
-        )
-    )
-    # An oblique arm is taped from its chainage, the others from the foot of the perpendicular.
-    shares = np.array([at / line.ground.length if row.form == "oblique" else np.nan for row, line, at, _ in arms])
-    feet = _on_line(starts, ends, np.where(np.isnan(shares), _foot(starts, ends, reached), shares))
-    return lines_between(feet, reached, np.ones(len(arms), bool)), {
+    reached = site.positions[site.of(row.name for row in rows)]
+    begins = (feet.positions + np.array(site.survey.frame.origin)) / site.unit
+    return lines_between(begins, reached, np.ones(len(arms), bool)), {
         "name": [row.name for row, *_ in arms],
         "form": [row.form for row, *_ in arms],
         "line": [row.line for row, *_ in arms],
-        "at": [at for *_, at, _ in arms],
+        "at": [at for _, at, _ in arms],
         "off": [row.side * length for row, *_, length in arms],
         "method": [_method(book, row) for row, *_ in arms],
         "note": [row.booked.note for row, *_ in arms],
         **site.found(row.booked.place for row, *_ in arms),
         **site.trust([str(row.name)] for row, *_ in arms),
     }
-
-
-def _foot(starts: Array, ends: Array, reached: Array) -> Array:
-    """Return the share of each line (n,) at which the perpendicular from a place meets it.
-
-    >>> _foot(np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]]), np.array([[4.0, 2.0]])).tolist()
-    [0.4]
-    """
-    (x, y), (across, up) = (ends - starts).T, (reached - starts).T
-    return np.asarray((across * x + up * y) / (x * x + y * y))
-
-
-def _on_line(starts: Array, ends: Array, shares: Array) -> Array:
-    """Return the places (n, 2) at shares of lines."""
-    return np.asarray(starts + shares[:, None] * (ends - starts))
 
 
 def witnesses_rows(site: Site) -> Rows:

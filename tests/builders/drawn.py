@@ -143,9 +143,9 @@ class Drawn:
             form="perpendicular",
         )
         ground = Ground(abs(offset), abs(offset), 0.02, "linen", booked.place)
-        return ReducedRow(
-            line.name, booked, "perpendicular", (chainage,), 0.01, (None,), (ground,), 1 if offset >= 0 else -1, 0.02
-        )
+        side = 1 if offset >= 0 else -1
+        name = line.name
+        return ReducedRow(name, booked, "perpendicular", (chainage,), 0.01, (None,), (ground,), side, 0.02, name)
 
     def _adjustment(self) -> Adjustment:
         names = tuple(self.stations)

@@ -156,6 +156,7 @@ def _row(number: int, point: str, line: str, at: object, offset: object) -> Redu
         tuple(ground(abs(o), number=number) for o in offsets),  # type: ignore[arg-type]
         side,
         0.01 if form == "perpendicular" else 0.0,
+        line,
     )
 
 

@@ -69,12 +69,13 @@ def row(line: str, name: str, at: object, offset: object = (), **sds: float) -> 
         offsets=tuple(ground(abs(o), sds.get("sd", 0.0)) for o in offsets),
         side=side,
         foot_sd=sds.get("foot_sd", 0.0),
+        walked=line,
     )
 
 
 def station_row(line: str, name: str, at: float) -> ReducedRow:
     booked = Row(name, HERE, (reading(at),), form="station")
-    return ReducedRow(line, booked, "station", (at,), 0.0, (None,), (), 0, 0.0)
+    return ReducedRow(line, booked, "station", (at,), 0.0, (None,), (), 0, 0.0, line)
 
 
 def reduced(

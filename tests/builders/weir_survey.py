@@ -94,7 +94,7 @@ def _row(name: str, line: int, at: tuple[float, ...], offset: tuple[float, ...],
         **more,
     )
     offsets = tuple(Ground(abs(value), abs(value), 0.015, "linen", place(line)) for value in offset)
-    return ReducedRow("A-B", booked, form, at, 0.005, (None,) * len(at), offsets, side, 0.01)
+    return ReducedRow("A-B", booked, form, at, 0.005, (None,) * len(at), offsets, side, 0.01, "A-B")
 
 
 def _line(name: str, use: Any, taped: float, line: int, details: tuple[Row, ...] = ()) -> ReducedLine:

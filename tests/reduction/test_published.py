@@ -9,7 +9,7 @@ import pytest
 import yaml
 from builders.paths import PUBLISHED
 
-from pegline.reduction import tape
+from pegline.reduction import tape, tape_rack
 
 POUND = 0.45359237  # kg, exact, 1959
 UNITS = {
@@ -58,7 +58,7 @@ def test_a_correction_agrees_with_the_printed_one(case: dict[str, Any]) -> None:
 @pytest.mark.parametrize("case", cases("classes"))
 def test_the_limit_of_a_class_is_that_of_the_directive(case: dict[str, Any]) -> None:
     for nominal, limit in case["expected"].items():
-        found = 1000 * tape.class_limit(case["given"]["class"], float(nominal))
+        found = 1000 * tape_rack.class_limit(case["given"]["class"], float(nominal))
 
         assert found == pytest.approx(limit, abs=case["tolerance"])
 

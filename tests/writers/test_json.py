@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from math import degrees, hypot
 
@@ -16,10 +18,9 @@ from builders.altered import with_stages
 from pegline import reduce
 from pegline.network.confidence import ellipses
 from pegline.readers import parse_book
-from pegline.reduction.tape import CORRECTIONS
 from pegline.writers.json import text, write
 from pegline.writers.result import result
-from pegline.writers.result_schema import CorrectionsEntry, schema
+from pegline.writers.result_schema import schema
 
 SCHEMA = paths.ROOT / "schemas" / "result.schema.json"
 
@@ -28,8 +29,29 @@ def test_the_schema_is_the_one_that_the_types_make():
     assert json.loads(SCHEMA.read_text(encoding="utf-8")) == schema()
 
 
-def test_every_correction_that_is_made_has_its_key():
-    assert list(CorrectionsEntry.__annotations__) == [correction.name for correction in CORRECTIONS]
+#: A sixth correction, entered in its table and nowhere else, then every place that tells corrections.
+SIXTH = """
+from pathlib import Path
+from pegline.reduction import tape
+wet = tape.Correction("moisture", "for its moisture", lambda c: c.temperature, lambda _: (), lambda *_: 0.25)
+tape.CORRECTIONS += (wet,)
+import pegline
+from pegline.writers.result_schema import schema
+survey = pegline.reduce("samples/how-to/tape-corrections.yaml")
+pegline.write(survey, "OUT", "json,html")
+print(schema()["$defs"]["Corrections"]["properties"]["moisture"]["description"])
+print("moisture mm" in Path("OUT/tape-corrections.html").read_text())
+"""
+
+
+def test_a_correction_is_entered_once(tmp_path):
+    code = SIXTH.replace("OUT", str(tmp_path))
+    told = subprocess.run([sys.executable, "-c", code], cwd=paths.ROOT, capture_output=True, text=True, check=True)
+    assert told.stdout.splitlines() == ["for its moisture", "True"]
+    lines = json.loads((tmp_path / "tape-corrections.json").read_text())["lines"].values()
+    assert [line["corrections"]["moisture"] for line in lines] == [0.25, 0.25, 0.25, 0.25, 0.0, 0.0]
+    for line in lines:
+        assert line["ground"] == pytest.approx(line["taped"] + sum(line["corrections"].values()))
 
 
 def test_every_key_of_the_schema_is_explained():

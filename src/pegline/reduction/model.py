@@ -95,17 +95,12 @@ class ReducedRow:
     offsets: tuple[Ground, ...]  #: one (perpendicular), one for each arm (oblique), or none; never negative
     side: int  #: +1 left, -1 right, 0 on the line
     foot_sd: float  #: along the line, from setting out the right angle, metres
+    walked: str  #: the line as it was walked when the row was booked: ``Q-P`` for a row booked on the way back
 
     @property
     def name(self) -> str:
         """Return the name of the point or tie station."""
         return self.booked.name
-
-    @property
-    def walked(self) -> str:
-        """Return the line as it was walked when the row was booked: ``Q-P`` for a row booked on the way back."""
-        start, _, end = self.line.partition("-")
-        return f"{end}-{start}" if self.booked.back else self.line
 
 
 @record(frozen=True, slots=True)

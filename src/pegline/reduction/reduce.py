@@ -280,6 +280,7 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
             offsets=offsets,
             side=row.side,
             foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
+            walked=f"{line.end}-{line.start}" if row.back else line.name,
         )
 
 

@@ -1,34 +1,27 @@
-"""The tape: its constants, and what is added to a reading to make it a horizontal length on the ground.
+"""What is added to a reading off the tape to make it a horizontal length on the ground.
 
 One pure function a correction, and one tuple, ``CORRECTIONS``, that says in which order they are made.
 """
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Callable, Mapping
-from dataclasses import fields, replace
+from collections.abc import Callable
+from dataclasses import replace
 from math import ceil, radians, sin, sqrt
 from typing import Any, Final
 
-from pegline.book.model import Tape
 from pegline.records import record
 from pegline.reduction.model import TapeConstants
 
 __all__ = [
-    "CLASS_LIMITS",
-    "COMPARISON_SD",
     "CORRECTIONS",
     "DROP_SD",
     "GRAVITY",
-    "MATERIALS",
     "PLAIN",
     "RISE_SD",
     "SLOPE_SD",
     "Conditions",
     "Correction",
-    "class_limit",
-    "constants",
     "lays",
     "pull_correction",
     "sag_correction",
@@ -36,49 +29,15 @@ __all__ = [
     "slope_sd",
     "standard_correction",
     "temperature_correction",
-    "true_length",
-    "usual_tape",
 ]
 
 GRAVITY: Final = 9.80665  # m/s², exact: standard acceleration of free fall, 3rd CGPM, 1901
 
-#: Limit of error of a tape of nominal length L: a + b L millimetres, L in metres rounded up to a whole metre.
-#: Directive 2014/32/EU, annex X (MI-008), chapter I, table 1; the classes are those of OIML R 35.
-CLASS_LIMITS: Final[Mapping[str, tuple[float, float]]] = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
-
 #: Standard deviations where the book tells none: height difference (metres), slope (radians). Common practice.
 RISE_SD: Final = 0.05
-#: Standard deviation of a tape's comparison with a standard, and of each drop of a tape held level, metres. Likewise.
-COMPARISON_SD: Final = 0.001
+#: Standard deviation of each drop of a tape held level, metres. Likewise.
 DROP_SD: Final = 0.010
 SLOPE_SD: Final = radians(0.5)
-
-
-@record(frozen=True, slots=True)
-class Material:
-    """What is taken for a tape of a material where the book does not say."""
-
-    lay_sd: float  #: standard deviation of one lay, metres
-    scale_sd: float  #: standard deviation of its scale, metres a metre
-    expansion: float | None = None  #: per degree Celsius
-    modulus: float | None = None  #: pascals
-    standard_pull: float | None = None  #: newtons
-    standard_temperature: float = 20.0  #: degrees Celsius; Directive 2014/32/EU, annex X, chapter I, 1
-
-
-#: Common practice, but for the steel tape's 50 N (Directive 2014/32/EU, annex X, chapter I, 1: tapes of 5 m and over).
-MATERIALS: Final[Mapping[str, Material]] = {
-    "steel": Material(0.005, 1 / 5000, expansion=11.5e-6, modulus=200e9, standard_pull=50.0),
-    "fibreglass": Material(0.010, 1 / 2000, standard_pull=20.0),
-    "linen": Material(0.015, 1 / 1000),
-    "chain": Material(0.020, 1 / 1000, expansion=12e-6),
-}
-
-#: Length of the tape that is taken for granted where the book names none, metres. Common practice.
-USUAL_LENGTH: Final = 30.0
-
-
-# --- the corrections ---
 
 
 def standard_correction(length: float, *, true: float, nominal: float) -> float:
@@ -280,6 +239,7 @@ class Correction:
     """One correction: when it is asked for, which constants of the tape it needs, and how much it is."""
 
     name: str
+    why: str  #: what it is made for
     asked: Callable[[Conditions], bool]
     needs: Callable[[Conditions], tuple[str, ...]]  #: names of fields of TapeConstants
     amount: Callable[[float, Conditions, TapeConstants], float]  #: of the length corrected so far, metres
@@ -326,20 +286,42 @@ def _known(value: float | None) -> float:
 
 #: In the order in which they are made.
 CORRECTIONS: Final = (
-    Correction("standard", lambda c: c.true_length is not None, lambda _: (), _standard),
-    Correction("temperature", lambda c: c.temperature is not None, lambda _: ("expansion",), _temperature),
-    Correction("pull", lambda c: c.pull is not None, lambda _: ("standard_pull", "section", "modulus"), _pull),
     Correction(
-        "sag",
-        lambda c: c.spans is not None,
-        lambda c: ("mass", "standard_pull") if c.pull is None else ("mass",),
-        _sag,
+        name="standard",
+        why="for the tape's true length",
+        asked=lambda c: c.true_length is not None,
+        needs=lambda _: (),
+        amount=_standard,
     ),
-    Correction("slope", lambda c: c.rise is not None or c.slope is not None, lambda _: (), _slope),
+    Correction(
+        name="temperature",
+        why="for its temperature",
+        asked=lambda c: c.temperature is not None,
+        needs=lambda _: ("expansion",),
+        amount=_temperature,
+    ),
+    Correction(
+        name="pull",
+        why="for the pull on it",
+        asked=lambda c: c.pull is not None,
+        needs=lambda _: ("standard_pull", "section", "modulus"),
+        amount=_pull,
+    ),
+    Correction(
+        name="sag",
+        why="for hanging between supports",
+        asked=lambda c: c.spans is not None,
+        needs=lambda c: ("mass", "standard_pull") if c.pull is None else ("mass",),
+        amount=_sag,
+    ),
+    Correction(
+        name="slope",
+        why="for the slope of the ground",
+        asked=lambda c: c.rise is not None or c.slope is not None,
+        needs=lambda _: (),
+        amount=_slope,
+    ),
 )
-
-
-# --- the tape itself ---
 
 
 def lays(length: float, nominal: float) -> int:
@@ -350,68 +332,3 @@ def lays(length: float, nominal: float) -> int:
     """
     # A length of whole tapes in another unit comes out a hair too long.
     return ceil(abs(length) / nominal - 1e-9) or 1
-
-
-def class_limit(accuracy_class: str, nominal: float) -> float:
-    """Return the limit of error of a tape of an accuracy class at its nominal length, metres.
-
-        a + b ⌈L⌉ millimetres
-
-    >>> round(class_limit("II", 50.0), 6)
-    0.0103
-    """
-    a, b = CLASS_LIMITS[accuracy_class]
-    return (a + b * ceil(nominal - 1e-9)) / 1000
-
-
-def constants(tape: Tape, unit: str) -> TapeConstants:
-    """Return a tape with every constant filled in: from the book, else from the table of materials."""
-    nominal = tape.length.metres(unit)
-    booked = {
-        "lay_sd": (tape.accuracy.fixed.metres(unit) or None) if tape.accuracy else None,
-        "scale_sd": _booked_scale_sd(tape, nominal, unit),
-        "standard_temperature": tape.standard_temperature,
-        "standard_pull": tape.standard_pull,
-        "modulus": None if tape.modulus is None else tape.modulus * 1e9,
-        "expansion": tape.expansion,
-    }
-    section = None if tape.section is None else tape.section / 1e6
-    return _filled(
-        TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
-    )
-
-
-def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
-    """Return the standard deviation of a tape's scale as the book gives it: by itself, by a comparison, by its class.
-
-    Of several comparisons the least accurate counts, for the scale is one for the whole survey.
-    """
-    if tape.accuracy and tape.accuracy.per_length:  # an accuracy that is a bare length says nothing of the scale
-        return tape.accuracy.per_length
-    if tape.true_length:
-        return max(one.accuracy.metres(unit) if one.accuracy else COMPARISON_SD for one in tape.true_length) / nominal
-    if tape.accuracy_class:
-        return class_limit(tape.accuracy_class, nominal) / nominal / sqrt(3)
-    return None
-
-
-def usual_tape(name: str) -> TapeConstants:
-    """Return the fibreglass tape that is assumed where the book names none."""
-    return _filled(TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {})
-
-
-def _filled(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
-    """Return the tape with what is booked, and the usual value of its material for the rest, which is noted."""
-    usual = {field.name: getattr(MATERIALS[tape.material], field.name) for field in fields(Material)}
-    given: dict[str, Any] = {name: value for name, value in booked.items() if value is not None}
-    taken = tuple(name for name, value in usual.items() if name not in given and value is not None)
-    return replace(tape, **(usual | given), from_table=taken)
-
-
-def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | None:
-    """Return the tape's length found against a standard, as it stood on a day, metres; None where none is known.
-
-    Of several, the last one that was found on or before the day holds.
-    """
-    found = [one for one in tape.true_length if one.date is None or (day is not None and one.date <= day)]
-    return found[-1].value.metres(unit) if found else None

@@ -1,20 +1,128 @@
-"""The tapes of a book as they are taken up, what they make of plain readings, and what is to be told about them."""
+"""The tapes of a book with all their constants, what they make of plain readings, and what is to be told of them."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from math import hypot
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from math import ceil, hypot, sqrt
+from typing import Any, Final
 
 from pegline.book.model import Book, Tape
 from pegline.errors import Finding, Place
 from pegline.measures.values import Accuracy, Reading
+from pegline.records import record
 from pegline.reduction.ground import mean_of_readings, reduce_reading, spread_limit, spread_passes
 from pegline.reduction.model import Ground, TapeConstants
-from pegline.reduction.tape import PLAIN, Conditions, constants, true_length, usual_tape
+from pegline.reduction.tape import PLAIN, Conditions
 
-__all__ = ["Rack"]
+__all__ = [
+    "CLASS_LIMITS",
+    "COMPARISON_SD",
+    "MATERIALS",
+    "Rack",
+    "class_limit",
+    "tape_constants",
+    "true_length",
+    "usual_tape",
+]
+
+
+#: Limit of error of a tape of nominal length L: a + b L millimetres, L in metres rounded up to a whole metre.
+#: Directive 2014/32/EU, annex X (MI-008), chapter I, table 1; the classes are those of OIML R 35.
+CLASS_LIMITS: Final[Mapping[str, tuple[float, float]]] = {"I": (0.1, 0.1), "II": (0.3, 0.2), "III": (0.6, 0.4)}
+
+#: Standard deviation of a tape's comparison with a standard where the book tells none, metres. Common practice.
+COMPARISON_SD: Final = 0.001
+
+
+@record(frozen=True, slots=True)
+class Material:
+    """What is taken for a tape of a material where the book does not say."""
+
+    lay_sd: float  #: standard deviation of one lay, metres
+    scale_sd: float  #: standard deviation of its scale, metres a metre
+    expansion: float | None = None  #: per degree Celsius
+    modulus: float | None = None  #: pascals
+    standard_pull: float | None = None  #: newtons
+    standard_temperature: float = 20.0  #: degrees Celsius; Directive 2014/32/EU, annex X, chapter I, 1
+
+
+#: Common practice, but for the steel tape's 50 N (Directive 2014/32/EU, annex X, chapter I, 1: tapes of 5 m and over).
+MATERIALS: Final[Mapping[str, Material]] = {
+    "steel": Material(0.005, 1 / 5000, expansion=11.5e-6, modulus=200e9, standard_pull=50.0),
+    "fibreglass": Material(0.010, 1 / 2000, standard_pull=20.0),
+    "linen": Material(0.015, 1 / 1000),
+    "chain": Material(0.020, 1 / 1000, expansion=12e-6),
+}
+
+#: Length of the tape that is taken for granted where the book names none, metres. Common practice.
+USUAL_LENGTH: Final = 30.0
+
+
+def class_limit(accuracy_class: str, nominal: float) -> float:
+    """Return the limit of error of a tape of an accuracy class at its nominal length, metres.
+
+        a + b ⌈L⌉ millimetres
+
+    >>> round(class_limit("II", 50.0), 6)
+    0.0103
+    """
+    a, b = CLASS_LIMITS[accuracy_class]
+    return (a + b * ceil(nominal - 1e-9)) / 1000
+
+
+def tape_constants(tape: Tape, unit: str) -> TapeConstants:
+    """Return a tape with every constant filled in: from the book, else from the table of materials."""
+    nominal = tape.length.metres(unit)
+    booked = {
+        "lay_sd": (tape.accuracy.fixed.metres(unit) or None) if tape.accuracy else None,
+        "scale_sd": _booked_scale_sd(tape, nominal, unit),
+        "standard_temperature": tape.standard_temperature,
+        "standard_pull": tape.standard_pull,
+        "modulus": None if tape.modulus is None else tape.modulus * 1e9,
+        "expansion": tape.expansion,
+    }
+    section = None if tape.section is None else tape.section / 1e6
+    return _filled(
+        TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
+    )
+
+
+def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
+    """Return the standard deviation of a tape's scale as the book gives it: by itself, by a comparison, by its class.
+
+    Of several comparisons the least accurate counts, for the scale is one for the whole survey.
+    """
+    if tape.accuracy and tape.accuracy.per_length:  # an accuracy that is a bare length says nothing of the scale
+        return tape.accuracy.per_length
+    if tape.true_length:
+        return max(one.accuracy.metres(unit) if one.accuracy else COMPARISON_SD for one in tape.true_length) / nominal
+    if tape.accuracy_class:
+        return class_limit(tape.accuracy_class, nominal) / nominal / sqrt(3)
+    return None
+
+
+def usual_tape(name: str) -> TapeConstants:
+    """Return the fibreglass tape that is assumed where the book names none."""
+    return _filled(TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {})
+
+
+def _filled(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
+    """Return the tape with what is booked, and the usual value of its material for the rest, which is noted."""
+    usual = {field.name: getattr(MATERIALS[tape.material], field.name) for field in fields(Material)}
+    given: dict[str, Any] = {name: value for name, value in booked.items() if value is not None}
+    taken = tuple(name for name, value in usual.items() if name not in given and value is not None)
+    return replace(tape, **(usual | given), from_table=taken)
+
+
+def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | None:
+    """Return the tape's length found against a standard, as it stood on a day, metres; None where none is known.
+
+    Of several, the last one that was found on or before the day holds.
+    """
+    found = [one for one in tape.true_length if one.date is None or (day is not None and one.date <= day)]
+    return found[-1].value.metres(unit) if found else None
 
 
 @dataclass(slots=True)
@@ -40,7 +148,7 @@ class Rack:
         name = named or (next(iter(self.book.tapes)) if len(self.book.tapes) == 1 else "fibreglass")
         booked = self.book.tapes.get(name)
         if name not in self.tapes:
-            self.tapes[name] = constants(booked, self.book.unit) if booked else usual_tape(name)
+            self.tapes[name] = tape_constants(booked, self.book.unit) if booked else usual_tape(name)
             self.scales[name] = self.tapes[name].scale_sd
         if not booked:
             self.warn(

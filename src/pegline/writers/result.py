@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from math import degrees
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from pegline.book.pages import Pages, pages_of
 from pegline.detail.booking_places import places_booked
@@ -19,7 +19,6 @@ from pegline.release import __version__
 from pegline.writers.result_schema import (
     BookEntry,
     CheckEntry,
-    CorrectionsEntry,
     EllipseEntry,
     FeatureEntry,
     FrameEntry,
@@ -225,7 +224,7 @@ def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages:
     return {
         "use": line.use,
         "taped": line.ground.reading,
-        "corrections": cast("CorrectionsEntry", {one.name: made.get(one.name, 0.0) for one in CORRECTIONS}),
+        "corrections": {one.name: made.get(one.name, 0.0) for one in CORRECTIONS},
         "ground": line.ground.length,
         "computed": computed,
         "difference": line.ground.length - computed if computed is not None and compared else None,

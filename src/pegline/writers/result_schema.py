@@ -9,9 +9,10 @@ import json
 import types
 import typing
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal, NotRequired, TypedDict
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NotRequired, TypedDict
 
 from pegline.network.kinds import CheckKind, MeasurementKind
+from pegline.reduction.tape import CORRECTIONS
 
 __all__ = ["Result", "schema"]
 
@@ -128,14 +129,11 @@ class PointEntry(PlaceEntry):
     rows: Annotated[list[RowEntry], "every time it was booked"]
 
 
-class CorrectionsEntry(TypedDict):
-    """What was added to the mean reading, metres; 0 where nothing was booked to correct by."""
-
-    standard: Annotated[float, "for the tape's true length"]
-    temperature: Annotated[float, "for its temperature"]
-    pull: Annotated[float, "for the pull on it"]
-    sag: Annotated[float, "for hanging between supports"]
-    slope: Annotated[float, "for the slope of the ground"]
+if TYPE_CHECKING:
+    CorrectionsEntry = dict[str, float]
+else:
+    CorrectionsEntry = TypedDict("CorrectionsEntry", {each.name: Annotated[float, each.why] for each in CORRECTIONS})
+    CorrectionsEntry.__doc__ = "What was added to the mean reading, metres; 0 where nothing was booked to correct by."
 
 
 class LineEntry(TypedDict):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
-from math import log, pi
+from math import pi
 from typing import Final
 
 import numpy as np
@@ -36,30 +36,22 @@ ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly sta
 BESIDE: Final = 0.1  #: a point so near a line may lie on either side of it, metres
 NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as far within so much of its length
 
-__all__ = [
-    "HYPOTHESES",
-    "ROUGH_SIGMAS",
-    "Hypothesis",
-    "Kind",
-    "Situation",
-    "everything_else",
-    "lines_to_other_stations",
-]
+__all__ = ["ROUGH_SIGMAS", "Hypotheses", "Hypothesis", "Situation"]
 
 
 @dataclass(frozen=True)
 class Hypothesis:
     """One thing that may be wrong."""
 
-    kind: str  #: its row in ``HYPOTHESES``
     numbers: tuple[int, ...]  #: of the observations that are wrong then
     variant: Variant
-    log_prior: float
     words: str = ""
     mirrored: tuple[int, ...] = ()  #: points that lie on the other side then
     exchanged: tuple[int, ...] = ()  #: two points that stand in each other's place then
     slip: Slip | None = None  #: that explains the reading
     both: tuple[Slip | None, ...] = ()  #: those that explain each of two readings
+    kind: str = ""  #: its row in ``HYPOTHESES``, or ``reading`` and ``two-readings``
+    log_prior: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -69,6 +61,8 @@ class Situation:
     network: Network
     hints: Hints
     begins: tuple[Array, ...]  #: parameters (2 n + t,) near which it may be solved: of the solutions that there are
+    #: Where the other measurements put the points (n, 2), by the number of a line that is left out.
+    places_without: Mapping[int, Array] = field(default_factory=dict)
 
     @property
     def observations(self) -> tuple[Observation, ...]:
@@ -131,16 +125,15 @@ class Situation:
         return {line: tuple(numbers) for line, numbers in found.items()}
 
 
-Found = Iterator[Hypothesis]
+Hypotheses = Iterator[Hypothesis]
 
 
-def _alike(found: Sequence[Hypothesis], share: float, count: int | None = None) -> Found:
-    """Yield hypotheses of one kind, each as likely as the others; ``count`` of them where some are left out."""
-    for one in found:
-        yield replace(one, log_prior=log(share / max(count or len(found), 1)))
+def pairs_of_lines(of: Situation) -> int:
+    """Return how many pairs of lines may be exchanged, those that are not looked at too."""
+    return len(of.lengths) * (len(of.lengths) - 1) // 2
 
 
-def lines_exchanged(of: Situation) -> Found:
+def lines_exchanged(of: Situation) -> Hypotheses:
     """Yield the readings of two lines, each booked for the other; of many lines those that would fit best."""
     ones = of.observations
     pairs = list(combinations(of.lengths, 2))
@@ -148,10 +141,8 @@ def lines_exchanged(of: Situation) -> Found:
         pairs = sorted(pairs, key=_misfit_of_exchange(of).__getitem__)[:MOST_PAIRS]
     for i, j in pairs:
         yield Hypothesis(
-            "lines-exchanged",
             (i, j),
             _booked({i: ones[j].booking.value, j: ones[i].booking.value}, of),
-            0.0,
             "the readings of two lines exchanged",
         )
 
@@ -176,18 +167,16 @@ def _booked(values: Mapping[int, float], of: Situation) -> Variant:
     return Variant(amounts=amounts, fixed=tuple(v - of.observations[n].booking.value for n, v in values.items()))
 
 
-def chainages_begun_wrong(of: Situation) -> Found:
+def chainages_begun_wrong(of: Situation) -> Hypotheses:
     """Yield lines whose chainages were all begun at another mark than 0."""
     for numbers in of.on_line.values():
         along = [n for n in numbers if isinstance(of.observations[n], Chainage)]
         if len(along) > 1:
             amount = added(change_of(of.observations, n) for n in along)
-            yield Hypothesis(
-                "begun-wrong", tuple(along), Variant(amounts=(amount,)), 0.0, "all chainages of the line begun wrong"
-            )
+            yield Hypothesis(tuple(along), Variant(amounts=(amount,)), "all chainages of the line begun wrong")
 
 
-def lines_backwards(of: Situation) -> Found:
+def lines_backwards(of: Situation) -> Hypotheses:
     """Yield lines booked from their other end; of one row alone that is a chainage read from the wrong end."""
     ends = {one.booking.line: one.points for n in of.lengths for one in (of.observations[n],)}
     for line, numbers in of.on_line.items():
@@ -195,7 +184,7 @@ def lines_backwards(of: Situation) -> Found:
         if line in ends and len(rows) > 1:
             swap = dict(zip(ends[line], reversed(ends[line]), strict=True))
             instead = {n: _renamed(of.observations[n], swap) for n in numbers}
-            yield Hypothesis("line-backwards", tuple(numbers), Variant(instead), 0.0, "the line booked backwards")
+            yield Hypothesis(tuple(numbers), Variant(instead), "the line booked backwards")
 
 
 def _renamed(one: Observation, names: Mapping[str, str]) -> Observation:
@@ -204,27 +193,25 @@ def _renamed(one: Observation, names: Mapping[str, str]) -> Observation:
     return replace(one, **{f: names.get(getattr(one, f), getattr(one, f)) for f in fields})
 
 
-def pegs_astray(of: Situation) -> Found:
+def pegs_astray(of: Situation) -> Hypotheses:
     """Yield tie stations that stand elsewhere than booked: beside their line, and along it."""
     for n, one in enumerate(of.observations):
         if isinstance(one, Ranging):
-            yield Hypothesis("peg-out-of-line", (n,), Variant(amounts=({n: change_of(of.observations, n)[n]},)), 0.0)
+            yield Hypothesis((n,), Variant(amounts=({n: change_of(of.observations, n)[n]},)))
 
 
-def bearings_turned(of: Situation) -> Found:
+def bearings_turned(of: Situation) -> Hypotheses:
     """Yield bearings that were read from the other end."""
     for n, one in enumerate(of.observations):
         if isinstance(one, Bearing):
             yield Hypothesis(
-                "bearing-turned",
                 (n,),
                 Variant({n: with_value(one, (one.booking.value + pi) % (2 * pi))}),
-                0.0,
                 "the bearing of the other direction (180°)",
             )
 
 
-def bearings_of_other_lines(of: Situation) -> Found:
+def bearings_of_other_lines(of: Situation) -> Hypotheses:
     """Yield bearings that were read along another line."""
     for n, one in enumerate(of.observations):
         if isinstance(one, Bearing):
@@ -233,15 +220,13 @@ def bearings_of_other_lines(of: Situation) -> Found:
                 for start, end in (other.points, tuple(reversed(other.points))):
                     if {start, end} != set(one.points):
                         yield Hypothesis(
-                            "bearing-of-other-line",
                             (n,),
                             Variant({n: replace(one, start=start, end=end)}),
-                            0.0,
                             f"the bearing of {start}-{end}",
                         )
 
 
-def local_attraction(of: Situation) -> Found:
+def local_attraction(of: Situation) -> Hypotheses:
     """Yield stations where the needle was drawn aside."""
     at: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
@@ -250,12 +235,10 @@ def local_attraction(of: Situation) -> Found:
     for name, numbers in at.items():
         if len(numbers) > 1:
             amount = added(change_of(of.observations, n) for n in numbers)
-            yield Hypothesis(
-                "local-attraction", tuple(numbers), Variant(amounts=(amount,)), 0.0, f"local attraction at {name}"
-            )
+            yield Hypothesis(tuple(numbers), Variant(amounts=(amount,)), f"local attraction at {name}")
 
 
-def control_exchanged(of: Situation) -> Found:
+def control_exchanged(of: Situation) -> Hypotheses:
     """Yield two control points, each booked for the other."""
     known: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
@@ -265,10 +248,10 @@ def control_exchanged(of: Situation) -> Found:
         swap = {one_name: other_name, other_name: one_name}
         numbers = (*known[one_name], *known[other_name])
         instead = {n: _renamed(of.observations[n], swap) for n in numbers}
-        yield Hypothesis("control-exchanged", numbers, Variant(instead), 0.0, "two control points exchanged")
+        yield Hypothesis(numbers, Variant(instead), "two control points exchanged")
 
 
-def control_points_wrong(of: Situation) -> Found:
+def control_points_wrong(of: Situation) -> Hypotheses:
     """Yield control points both of whose coordinates are wrong."""
     known: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
@@ -276,10 +259,10 @@ def control_points_wrong(of: Situation) -> Found:
             known.setdefault(one.station, []).append(n)
     for numbers in known.values():
         amounts = tuple(change_of(of.observations, n) for n in numbers)
-        yield Hypothesis("control-point", tuple(numbers), Variant(amounts=amounts), 0.0, "")
+        yield Hypothesis(tuple(numbers), Variant(amounts=amounts))
 
 
-def corners_exchanged(of: Situation) -> Found:
+def corners_exchanged(of: Situation) -> Hypotheses:
     """Yield two corners of a building named in the wrong order."""
     walls: dict[object, list[int]] = {}
     for n, one in enumerate(of.observations):
@@ -294,22 +277,22 @@ def corners_exchanged(of: Situation) -> Found:
             instead = {n: _renamed(of.observations[n], swap) for n in numbers}
             words, index = f"{one_name} and {other_name} exchanged", of.network.index
             two = (index[one_name], index[other_name])
-            yield Hypothesis("corners-exchanged", tuple(numbers), Variant(instead), 0.0, words, exchanged=two)
+            yield Hypothesis(tuple(numbers), Variant(instead), words, exchanged=two)
 
 
-def rows_on_other_side(of: Situation) -> Found:
+def rows_on_other_side(of: Situation) -> Hypotheses:
     """Yield offsets and oblique distances booked left for right."""
     obliques: dict[int | None, list[int]] = {}
     for n, one in enumerate(of.observations):
         if isinstance(one, Offset):
-            yield Hypothesis("row-side", (n,), Variant({n: replace(one, side=-one.side)}), 0.0, _side_words(one))
+            yield Hypothesis((n,), Variant({n: replace(one, side=-one.side)}), _side_words(one))
         if isinstance(one, Oblique) and one.side:
             obliques.setdefault(one.booking.row, []).append(n)
     for numbers in obliques.values():
         first = of.observations[numbers[0]]
         if isinstance(first, Oblique):
             words, point = _side_words(first), of.network.index[first.point]
-            yield Hypothesis("row-side", tuple(numbers), Variant(), 0.0, words, mirrored=(point,))
+            yield Hypothesis(tuple(numbers), Variant(), words, mirrored=(point,))
 
 
 def _side_words(one: Offset | Oblique) -> str:
@@ -317,22 +300,20 @@ def _side_words(one: Offset | Oblique) -> str:
     return "left booked for right" if (one.side > 0) != one.booking.back else "right booked for left"
 
 
-def stations_on_other_side(of: Situation) -> Found:
+def stations_on_other_side(of: Situation) -> Hypotheses:
     """Yield stations booked left for right."""
     for name, side in of.hints.sides.items():
         if name in of.network.index:
             words = ("left", "right") if side.left else ("right", "left")
             yield Hypothesis(
-                "station-side",
                 (),
                 Variant(),
-                0.0,
                 f"{words[0]} booked for {words[1]}",
                 mirrored=(of.network.index[name],),
             )
 
 
-def rows_of_other_points(of: Situation) -> Found:
+def rows_of_other_points(of: Situation) -> Hypotheses:
     """Yield rows booked under the name of another point, so that they say nothing of it."""
     rows: dict[int, list[int]] = {}
     for n, one in enumerate(of.observations):
@@ -342,33 +323,30 @@ def rows_of_other_points(of: Situation) -> Found:
         if len(numbers) == 2:
             amounts = tuple(change_of(of.observations, n) for n in numbers)
             yield Hypothesis(
-                "name-twice",
                 tuple(numbers),
                 Variant(amounts=amounts),
-                0.0,
                 f"the name {of.observations[numbers[0]].points[0]} used for two points",
             )
 
 
-def tapes_wrong(of: Situation) -> Found:
+def tapes_wrong(of: Situation) -> Hypotheses:
     """Yield tapes that are longer or shorter than booked, throughout."""
     for t, name in enumerate(of.network.tapes):
         numbers = tuple(n for n, one in enumerate(of.observations) if one.booking.tape == name)
         if numbers:
-            yield Hypothesis("tape-length", numbers, Variant(loose_tape=t), 0.0, f"the length of tape {name} wrong")
+            yield Hypothesis(numbers, Variant(loose_tape=t), f"the length of tape {name} wrong")
 
 
-def lines_to_other_stations(of: Situation, roots: Mapping[int, Array]) -> Found:
-    """Yield lines one end of which is booked under another station's name: where another is as far.
+def other_stations_of_lines(of: Situation) -> int:
+    """Return how many lines may lead to another station, those that are not as far too."""
+    return 2 * len(of.lengths) * max(of.network.stations - 2, 1)
 
-    Parameters
-    ----------
-    roots
-        Positions (n, 2) where the other measurements of the survey put the points, by the number of a line.
-    """
+
+def lines_to_other_stations(of: Situation) -> Hypotheses:
+    """Yield lines one end of which is booked under another station's name: where another is as far."""
     stations = of.network.names[: of.network.stations]
     taken = {frozenset(of.observations[n].points) for n in of.lengths}
-    for n, at in roots.items():
+    for n, at in of.places_without.items():
         one = of.observations[n]
         for kept, end in (one.points, tuple(reversed(one.points))):
             for other in stations:
@@ -378,42 +356,4 @@ def lines_to_other_stations(of: Situation, roots: Mapping[int, Array]) -> Found:
                 if abs(apart / of.network.scale - one.booking.value) < NEAR_SHARE * one.booking.value:
                     numbers = (n, *of.on_line.get(one.booking.line or "", ()))
                     instead = {m: _renamed(of.observations[m], {end: other}) for m in numbers}
-                    yield Hypothesis("other-station", (n,), Variant(instead), 0.0, f"{end} booked for {other}")
-
-
-@dataclass(frozen=True)
-class Kind:
-    """A row of ``HYPOTHESES``."""
-
-    find: Callable[[Situation], Found]
-    share: float = 0.02  #: of the prior, all of the kind together (a guess: nobody has counted)
-
-
-OTHER_STATION: Final = 0.02  #: share of the prior of lines booked to another station
-
-#: Everything but single readings that may be wrong, by name.
-HYPOTHESES: Final[dict[str, Kind]] = {
-    "lines-exchanged": Kind(lines_exchanged),
-    "begun-wrong": Kind(chainages_begun_wrong),
-    "line-backwards": Kind(lines_backwards),
-    "peg-out-of-line": Kind(pegs_astray, 0.08),
-    "bearing-turned": Kind(bearings_turned),
-    "bearing-of-other-line": Kind(bearings_of_other_lines),
-    "local-attraction": Kind(local_attraction),
-    "control-exchanged": Kind(control_exchanged),
-    "control-point": Kind(control_points_wrong),
-    "corners-exchanged": Kind(corners_exchanged),
-    "row-side": Kind(rows_on_other_side),
-    "station-side": Kind(stations_on_other_side),
-    "name-twice": Kind(rows_of_other_points),
-    "tape-length": Kind(tapes_wrong),
-}
-
-
-def everything_else(of: Situation, roots: Mapping[int, Array]) -> Found:
-    """Yield every hypothesis of the table, with how likely it is; ``roots`` as for ``lines_to_other_stations``."""
-    for name, kind in HYPOTHESES.items():
-        pairs = len(of.lengths) * (len(of.lengths) - 1) // 2
-        yield from _alike(list(kind.find(of)), kind.share, pairs if name == "lines-exchanged" else None)
-    names = 2 * len(of.lengths) * max(of.network.stations - 2, 1)
-    yield from _alike(list(lines_to_other_stations(of, roots)), OTHER_STATION, names)
+                    yield Hypothesis((n,), Variant(instead), f"{end} booked for {other}")

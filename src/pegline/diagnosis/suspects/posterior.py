@@ -24,7 +24,8 @@ from pegline.diagnosis.suspects.evidence import (
     something_else,
     verdict_of,
 )
-from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation, everything_else
+from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation
+from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.dependents import change_of
@@ -150,7 +151,8 @@ class _Reckoner:
         """Return every reading wrong by any amount, with every root that it has."""
         ones, prior = self.of.observations, log(ANY_AMOUNT) + self._per_reading
         single = {
-            n: Hypothesis("reading", (n,), Variant(amounts=(change_of(ones, n),)), prior) for n in self.of.readings
+            n: Hypothesis((n,), Variant(amounts=(change_of(ones, n),)), kind="reading", log_prior=prior)
+            for n in self.of.readings
         }
         begins = list(self._roots(single))
         solved = self._solved(
@@ -274,7 +276,7 @@ class _Reckoner:
             for one in sorted(roots, key=lambda one: one.weight)
             if one.hypothesis.numbers[0] in lengths
         }
-        hypotheses = list(everything_else(self.of, places))
+        hypotheses = list(every_hypothesis(replace(self.of, places_without=places)))
         if not hypotheses:
             return []
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
@@ -318,7 +320,7 @@ class _Reckoner:
         for i, j in combinations(numbers, 2):
             for first, second in ((i, j), (j, i)):
                 variant = Variant(amounts=(change_of(ones, first), change_of(ones, second)))
-                hypotheses.append(Hypothesis("two-readings", (first, second), variant, prior))
+                hypotheses.append(Hypothesis((first, second), variant, kind="two-readings", log_prior=prior))
                 begins.append(best[first].parameters)
                 amounts.append([best[first].amounts[0], 0.0])
         found: dict[frozenset[int], Verdict] = {}

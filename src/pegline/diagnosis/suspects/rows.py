@@ -14,6 +14,7 @@ from pegline.diagnosis.model import Also, Suspect
 from pegline.diagnosis.suspects.construction import Construction, construct, orientations
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Situation
+from pegline.diagnosis.suspects.hypothesis_table import accused, suspected_reading
 from pegline.diagnosis.suspects.neighbourhood import (
     SMALL,
     Neighbourhood,
@@ -73,8 +74,8 @@ class Suspicion:
         found: dict[object, list[tuple[Verdict, float]]] = {}
         for verdict, share in zip(self.posterior.verdicts, self.posterior.shares, strict=False):
             hypothesis = verdict.hypothesis
-            one = len(hypothesis.numbers) == 1 and hypothesis.kind != "other-station"
-            key = hypothesis.numbers[0] if one else (hypothesis.kind, hypothesis.numbers, hypothesis.mirrored)
+            number = suspected_reading(hypothesis)
+            key = (hypothesis.kind, hypothesis.numbers, hypothesis.mirrored) if number is None else number
             found.setdefault(key, []).append((verdict, share))
         candidates = (
             Candidate(tuple(verdict for verdict, _ in told), sum(share for _, share in told)) for told in found.values()
@@ -105,7 +106,7 @@ class Suspicion:
 
     def _row(self, candidate: Candidate, group: int, score: float | None) -> Suspect:
         verdict = candidate.best
-        first, *others = self.terms.accused(verdict)
+        first, *others = accused(self.terms, verdict)
         numbers = verdict.hypothesis.numbers
         kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
         names = list(dict.fromkeys(one.what for one in (first, *others)))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final, assert_never
+from typing import assert_never
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
@@ -63,15 +63,12 @@ class Terms:
     def _notation(self) -> Notation:
         return notation_of(self.book)
 
-    def accused(self, one: Verdict) -> tuple[Accused, ...]:
-        """Return what a hypothesis accuses, the first reading first."""
+    def changed_readings(self, one: Verdict, *, by_one_amount: bool = False) -> tuple[Accused, ...]:
+        """Return the readings of a hypothesis with what each would be, the first reading first."""
         hypothesis = one.hypothesis
-        tell = TELLERS.get(hypothesis.kind)
-        if tell is not None:
-            return tuple(tell(self, one))
         by_slip = hypothesis.both or (hypothesis.slip,) * (len(hypothesis.numbers) == 1)
         amounts = one.amounts or (0.0,) * len(hypothesis.numbers)
-        if hypothesis.kind in ("begun-wrong", "local-attraction"):
+        if by_one_amount:
             amounts = one.amounts * len(hypothesis.numbers)
         slips = by_slip or (None,) * len(hypothesis.numbers)
         return tuple(
@@ -177,10 +174,15 @@ def control_point(book: Book, station: str) -> ControlPoint | None:
 
 # --- what names, sides and lines are told by --------------------------------------------------------------------------
 
-Told = Iterator[Accused]
+Accusations = Iterator[Accused]
 
 
-def _lines_exchanged(terms: Terms, one: Verdict) -> Told:
+def accuse_together(terms: Terms, one: Verdict) -> Accusations:
+    """Yield readings that are all wrong by one amount."""
+    yield from terms.changed_readings(one, by_one_amount=True)
+
+
+def accuse_readings_exchanged(terms: Terms, one: Verdict) -> Accusations:
     ones, readings = terms.of.observations, terms.readings
     i, j = one.hypothesis.numbers
     for number, other in ((i, j), (j, i)):
@@ -188,7 +190,7 @@ def _lines_exchanged(terms: Terms, one: Verdict) -> Told:
         yield Accused(terms.name(ones[number]), texts[0], texts[1], ones[number].booking.place)
 
 
-def _names(terms: Terms, one: Verdict) -> Told:
+def accuse_names_changed(terms: Terms, one: Verdict) -> Accusations:
     """Yield observations between other points than booked: a line, a bearing, the corners of a building."""
     told: dict[tuple[str, str], Accused] = {}
     for number, instead in one.hypothesis.variant.instead.items():
@@ -199,20 +201,20 @@ def _names(terms: Terms, one: Verdict) -> Told:
     yield from told.values()
 
 
-def _other_line(terms: Terms, one: Verdict) -> Told:
+def accuse_other_line(terms: Terms, one: Verdict) -> Accusations:
     for number, instead in one.hypothesis.variant.instead.items():
         booked = terms.of.observations[number]
         if isinstance(booked, Distance | Bearing):
             yield Accused(terms.name(booked), "-".join(booked.points), "-".join(instead.points), booked.booking.place)
 
 
-def _backwards(terms: Terms, one: Verdict) -> Told:
+def accuse_line_backwards(terms: Terms, one: Verdict) -> Accusations:
     booking = terms.of.observations[one.hypothesis.numbers[0]].booking
     line = terms.reduction.lines[booking.line or ""]
     yield Accused(line.name, f"{line.start}-{line.end}", f"{line.end}-{line.start}", line.booked.place)
 
 
-def _turned(terms: Terms, one: Verdict) -> Told:
+def accuse_bearing_turned(terms: Terms, one: Verdict) -> Accusations:
     from math import pi
 
     (number,) = one.hypothesis.numbers
@@ -220,7 +222,7 @@ def _turned(terms: Terms, one: Verdict) -> Told:
     yield Accused(terms.name(booked), terms._plain(booked, 0.0), terms._plain(booked, pi), booked.booking.place)
 
 
-def _other_side(terms: Terms, one: Verdict) -> Told:
+def accuse_row_side(terms: Terms, one: Verdict) -> Accusations:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     if isinstance(booked, Offset | Oblique):
         seen_left = (booked.side > 0) != booked.booking.back
@@ -228,19 +230,19 @@ def _other_side(terms: Terms, one: Verdict) -> Told:
         yield Accused(terms.name(booked), told, meant, booked.booking.place)
 
 
-def _station_side(terms: Terms, one: Verdict) -> Told:
+def accuse_station_side(terms: Terms, one: Verdict) -> Accusations:
     name = terms.of.network.names[one.hypothesis.mirrored[0]]
     side = terms.of.hints.sides[name]
     told, meant = ("left", "right") if side.left else ("right", "left")
     yield Accused(name, f"{told} of {side.of}", f"{meant} of {side.of}", terms.of.hints.places.get(name))
 
 
-def _name_twice(terms: Terms, one: Verdict) -> Told:
+def accuse_name_twice(terms: Terms, one: Verdict) -> Accusations:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     yield Accused(terms.name(booked), booked.points[0], "a point of its own", booked.booking.place)
 
 
-def _tape(terms: Terms, one: Verdict) -> Told:
+def accuse_tape_length(terms: Terms, one: Verdict) -> Accusations:
     number = one.hypothesis.variant.loose_tape or 0
     name = terms.of.network.tapes[number]
     scale = float(one.parameters[2 * len(terms.of.network.names) + number])
@@ -251,19 +253,3 @@ def _tape(terms: Terms, one: Verdict) -> Told:
     yield Accused(
         f"tape {name}", notation.length(nominal), notation.length(nominal / (1 + scale)), tape.place if tape else None
     )
-
-
-#: How hypotheses are told that do not accuse readings one by one.
-TELLERS: Final[Mapping[str, Callable[[Terms, Verdict], Told]]] = {
-    "lines-exchanged": _lines_exchanged,
-    "line-backwards": _backwards,
-    "bearing-turned": _turned,
-    "bearing-of-other-line": _other_line,
-    "control-exchanged": _names,
-    "corners-exchanged": _names,
-    "row-side": _other_side,
-    "station-side": _station_side,
-    "name-twice": _name_twice,
-    "tape-length": _tape,
-    "other-station": _other_line,
-}

@@ -20,7 +20,7 @@ else:
     def record(*, frozen, slots):
         """Return the decorator of a record that can be compared, hashed and replaced as a frozen one can."""
 
-        def made(bare):
+        def make_record(bare):
             cls = dataclass(slots=slots, repr=False, eq=False)(bare)
             names = cls.__match_args__
             values = attrgetter(*names)
@@ -38,7 +38,7 @@ else:
             cls.__hash__ = number if frozen else None
             return cls
 
-        return made
+        return make_record
 
 
 __all__ = ["record"]

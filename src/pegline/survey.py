@@ -106,7 +106,7 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
             tried = solve(placeable(book), allow_missing=True).adjustment
             if not tried.missing:
                 framework = refine_frame(solve(settle_open_readings(book), allow_missing=True), allow_missing=True)
-                return place_details(_marked(framework, missing)), tuple(missing)
+                return place_details(_mark_unfinished(framework, missing)), tuple(missing)
         except BookError as error:
             lean = _without_undecided(book, error.findings)
             if lean == book:
@@ -136,7 +136,7 @@ def _without_undecided(book: Book, findings: Sequence[Finding]) -> Book:
     return book
 
 
-def _marked(framework: Framework, missing: Sequence[Finding]) -> Framework:
+def _mark_unfinished(framework: Framework, missing: Sequence[Finding]) -> Framework:
     """Return the framework of a half-finished book, marked as such."""
     if not missing:
         return framework
@@ -154,7 +154,7 @@ def solve(book: Book, *, allow_missing: bool = False) -> Framework:
     """
     reduction = reduce_readings(book)
     frame = choose_frame(book, reduction)
-    return _adjusted(book, reduction, frame, allow_missing=allow_missing)
+    return _adjust_stations(book, reduction, frame, allow_missing=allow_missing)
 
 
 def refine_frame(framework: Framework, *, allow_missing: bool = False) -> Framework:
@@ -165,10 +165,10 @@ def refine_frame(framework: Framework, *, allow_missing: bool = False) -> Framew
     refined = refined_frame(book, reduction, frame, positions)
     if refined is frame:
         return framework
-    return _adjusted(book, reduction, refined, allow_missing=allow_missing)
+    return _adjust_stations(book, reduction, refined, allow_missing=allow_missing)
 
 
-def _adjusted(book: Book, reduction: Reduction, frame: Frame, *, allow_missing: bool) -> Framework:
+def _adjust_stations(book: Book, reduction: Reduction, frame: Frame, *, allow_missing: bool) -> Framework:
     """Adjust the stations in a frame; what does not fit together is told with what would explain it."""
     try:
         adjustment = adjust(book, reduction, frame, allow_missing=allow_missing)
@@ -232,15 +232,15 @@ def write(
     BusyError
         Another run holds the folder.
     """
-    from pegline.writers import known
+    from pegline.writers import known_formats
 
     other = None
     if crs is not None:
         from pegline.writers.gis.reprojection import OtherCRS
 
         other = OtherCRS(crs, allow_shift)
-    formats = known(formats)
-    return publish_drawn(carried(survey, formats, options), survey, Path(directory), formats, other)
+    formats = known_formats(formats)
+    return publish_drawn(input_of_writers(survey, formats, options), survey, Path(directory), formats, other)
 
 
 def publish_drawn(
@@ -251,7 +251,7 @@ def publish_drawn(
     other: OtherCRS | None = None,
     refuse: Refuse | None = None,
 ) -> tuple[Path, ...]:
-    """Write what ``carried`` gave of a survey into a folder, whole or not at all.
+    """Write what ``input_of_writers`` gave of a survey into a folder, whole or not at all.
 
     A format that cannot hold the survey is told to ``refuse``, else as a warning of Python's.
     """
@@ -264,7 +264,7 @@ def publish_drawn(
     return publish(drawn, directory, stem, formats, writers_in(other), origin=origin, refuse=refuse or warn_of)
 
 
-def carried(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:
+def input_of_writers(survey: Survey, formats: Sequence[str], options: Options | None = None) -> Survey | Plan:
     """Return what the writers of some formats need: the plan, or the survey itself where none of them draws.
 
     Drawing takes longer than all the rest.

@@ -6,7 +6,7 @@ import numpy as np
 
 from pegline.detail.curves import curve
 from pegline.detail.model import Path
-from pegline.detail.path import crossing, straight
+from pegline.detail.path import first_crossing, straight
 
 __all__ = ["random_ring", "rings"]
 
@@ -19,7 +19,7 @@ def random_ring(rng: np.random.Generator, *, curved: bool) -> Path | None:
     points = rng.uniform(10, 40, (len(bearings), 1)) * np.column_stack((np.cos(bearings), np.sin(bearings)))
     points = points[:: rng.choice([1, -1])]
     ring = curve(points, closed=True) if curved else straight(points, closed=True)
-    return None if crossing(ring) is not None else ring
+    return None if first_crossing(ring) is not None else ring
 
 
 def rings(count: int, seed: int = 0):

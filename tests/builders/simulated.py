@@ -96,7 +96,7 @@ class Framework:
     @cached_property
     def explained(self) -> Explained:
         """Return what an error in each observation does."""
-        return self.effects.explained(np.arange(len(self.true)))
+        return self.effects.explain(np.arange(len(self.true)))
 
     @cached_property
     def power(self) -> np.ndarray:

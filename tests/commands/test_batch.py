@@ -387,7 +387,7 @@ def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_pa
         Task(task.book, task.source, str(tmp_path), brief if task.book == "slow.yaml" else LIMITS)
         for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
     ]
-    for task, outcome in local.done(every, LIMITS, 2, lambda task: None):
+    for task, outcome in local.run_tasks(every, LIMITS, 2, lambda task: None):
         found[task.book] = outcome
 
     assert found["slow.yaml"]["status"] == 75
@@ -408,7 +408,7 @@ def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
         if task.book == "deep/plot-0.yaml":
             killed.append(task.book)
 
-    for task, outcome in local.done(every, LIMITS, 1, kill):
+    for task, outcome in local.run_tasks(every, LIMITS, 1, kill):
         found[task.book] = outcome
         if killed and len(found) == 1:
             for child in _children():
@@ -660,4 +660,4 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
-        next(cluster.done("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))
+        next(cluster.run_tasks("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))

@@ -17,10 +17,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.cli import main
-from pegline.commands.diff import of_book, of_json, run, told
+from pegline.commands.diff import difference_lines, of_book, of_json, run
 from pegline.commands.diff.book_changes import BookedText, changes
-from pegline.commands.diff.correction import alike, corrected
-from pegline.commands.diff.displacement import Measured, compared, limit
+from pegline.commands.diff.correction import alike, count_shared_readings
+from pegline.commands.diff.displacement import Measured, compare_pegs, limit
 from pegline.commands.diff.second_measuring import reading_noise
 from pegline.errors import BookError, OpenError
 from pegline.plane import turn_points
@@ -58,21 +58,21 @@ def not_standing(comparison):
 @pytest.mark.parametrize("measured", [by_book, by_json])
 def test_pegs_that_stand_are_left_in_peace(measured):
     # 5 % of comparisons may name a peg by chance: 0.4 of 8.
-    found = [compared(measured(PLOT, seed).stations, measured(PLOT, 50 + seed).stations) for seed in range(8)]
+    found = [compare_pegs(measured(PLOT, seed).stations, measured(PLOT, 50 + seed).stations) for seed in range(8)]
     assert sum(bool(not_standing(comparison)) for comparison in found) <= 2
 
 
 @pytest.mark.parametrize("measured", [by_book, by_json])
 @pytest.mark.parametrize("seed", range(3))
 def test_a_peg_that_moved_is_named_with_its_way(measured, seed):
-    comparison = compared(measured(PLOT, seed).stations, measured(with_d_moved(PLOT), 20 + seed).stations)
+    comparison = compare_pegs(measured(PLOT, seed).stations, measured(with_d_moved(PLOT), 20 + seed).stations)
     assert not_standing(comparison)["D"] == "moved"
     (peg,) = [peg for peg in comparison.pegs if peg.name == "D"]
     assert peg.distance == pytest.approx(hypot(EAST, NORTH), abs=peg.limit)
 
 
 def test_a_moved_peg_does_not_shift_the_others():
-    comparison = compared(by_book(PLOT, 1).stations, by_book(with_d_moved(PLOT), 21).stations)
+    comparison = compare_pegs(by_book(PLOT, 1).stations, by_book(with_d_moved(PLOT), 21).stations)
     standing = [peg for peg in comparison.pegs if peg.verdict == "unmoved"]
     assert len(standing) == 5
     assert all(peg.distance <= peg.limit for peg in standing)
@@ -91,14 +91,14 @@ def test_the_frames_of_the_two_surveys_do_not_matter(angle, east, north):
     # C moved by 60 mm in x; the new survey faces anywhere.
     new = {**SQUARE, "C": (40.06, 30.0)}
     away = {name: tuple(turn_points(np.array(xy), angle) + np.array([east, north])) for name, xy in new.items()}
-    comparison = compared(exact(SQUARE), exact(away))
+    comparison = compare_pegs(exact(SQUARE), exact(away))
     assert not_standing(comparison) == {"C": "moved"}
     (peg,) = [peg for peg in comparison.pegs if peg.name == "C"]
     assert peg.difference == pytest.approx((0.06, 0.0), abs=MILLIMETRE)
 
 
 def test_of_two_pegs_neither_can_be_blamed():
-    comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact({"A": (0, 0), "B": (40.1, 0)}))
+    comparison = compare_pegs(exact({"A": (0, 0), "B": (40, 0)}), exact({"A": (0, 0), "B": (40.1, 0)}))
     assert not_standing(comparison) == {"A": "open", "B": "open"}
     (stretch,) = comparison.stretches
     assert (stretch.start, stretch.end) == ("A", "B")
@@ -111,7 +111,7 @@ def test_of_two_pegs_neither_can_be_blamed():
 def test_of_two_pegs_only_the_distance_is_tested(angle, aside):
     # 12 mm more along the line are within chance; what is aside of it is only a turn of the whole.
     new = {"A": (0, 0), "B": tuple(turn_points(np.array([40.012, 0.0]), angle + aside))}
-    comparison = compared(exact({"A": (0, 0), "B": (40, 0)}), exact(new))
+    comparison = compare_pegs(exact({"A": (0, 0), "B": (40, 0)}), exact(new))
     assert not_standing(comparison) == {}
     assert [peg.partner for peg in comparison.pegs] == ["B", "A"]
     for peg in comparison.pegs:
@@ -122,7 +122,7 @@ def test_of_two_pegs_only_the_distance_is_tested(angle, aside):
 def test_of_three_pegs_two_that_keep_their_distance_blame_the_third():
     # A and B keep their 40 m; C is 0.3 m from where both put it.
     old = {"A": (0, 0), "B": (40, 0), "C": (20, 25)}
-    comparison = compared(exact(old), exact({**old, "C": (20.2, 25.2)}))
+    comparison = compare_pegs(exact(old), exact({**old, "C": (20.2, 25.2)}))
     assert not_standing(comparison) == {"C": "moved"}
     (c,) = [peg for peg in comparison.pegs if peg.name == "C"]
     assert c.difference == pytest.approx((0.2, 0.2), abs=MILLIMETRE)
@@ -134,7 +134,7 @@ def test_of_three_pegs_one_distance_blames_none():
     old = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (18.0, 24.0)}
     side = 30.1
     x = (side**2 - 40.0**2 + 50.0**2) / 100.0
-    comparison = compared(exact(old), exact({**old, "C": (x, (side**2 - x**2) ** 0.5)}))
+    comparison = compare_pegs(exact(old), exact({**old, "C": (x, (side**2 - x**2) ** 0.5)}))
     assert set(not_standing(comparison).values()) == {"open"}
     assert [(s.start, s.end) for s in comparison.stretches] == [("A", "C")]
 
@@ -142,7 +142,7 @@ def test_of_three_pegs_one_distance_blames_none():
 def test_as_many_pegs_gone_as_stand_are_no_witnesses():
     old = {**SQUARE, "E": (20.0, 50.0), "F": (60.0, 60.0)}
     new = {**old, "B": (41.0, 0.4), "D": (-0.7, 29.0), "F": (60.3, 62.0)}
-    comparison = compared(exact(old), exact(new))
+    comparison = compare_pegs(exact(old), exact(new))
     assert set(not_standing(comparison).values()) == {"open"}
 
 
@@ -152,7 +152,7 @@ def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
     noise = np.random.default_rng(chance).normal(0, 0.007, (5, 2))
     new = {name: np.array(xy) + noise[i] for i, (name, xy) in enumerate(old.items())}
     new[moved] = new[moved] + far * np.array([np.cos(way), np.sin(way)])
-    comparison = compared(exact(old), exact(new))
+    comparison = compare_pegs(exact(old), exact(new))
     for peg in comparison.pegs:
         if peg.verdict == "unmoved":
             assert peg.distance <= peg.limit < 0.2  # no freedom of the whole in it
@@ -163,15 +163,15 @@ def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
 @pytest.mark.parametrize("far", [0.0, 0.3])
 def test_two_pegs_at_one_place_are_compared_like_others(far):
     old = {"A": (0.0, 0.0), "A2": (0.0, 0.0), "C": (40.0, 0.0)}
-    comparison = compared(exact(old), exact({**old, "A2": (far, 0.0)}))
+    comparison = compare_pegs(exact(old), exact({**old, "A2": (far, 0.0)}))
     assert (not_standing(comparison) == {}) == (far == 0.0)
     alone = {name: old[name] for name in ("A", "A2")}
-    comparison = compared(exact(alone), exact({**alone, "A2": (far, 0.0)}))
+    comparison = compare_pegs(exact(alone), exact({**alone, "A2": (far, 0.0)}))
     assert (not_standing(comparison) == {}) == (far == 0.0)
 
 
 def test_one_peg_cannot_be_compared():
-    assert compared(exact({"A": (0, 0)}), exact({"A": (0, 0), "B": (1, 1)})) is None
+    assert compare_pegs(exact({"A": (0, 0)}), exact({"A": (0, 0), "B": (1, 1)})) is None
 
 
 def test_the_limit_is_that_of_chi_squared():
@@ -394,7 +394,7 @@ def test_two_measurings_of_one_day_are_no_correction():
     agree, count = alike(old, new)
     assert count >= 12
     assert agree < count / 2
-    assert not corrected(old, new)
+    assert not count_shared_readings(old, new)
 
 
 def test_a_correction_that_moves_the_frame_lays_the_figures_over_each_other(tmp_path):
@@ -428,7 +428,7 @@ def test_points_shift_with_a_correction_and_the_farthest_is_named(tmp_path):
 def test_a_house_that_grew_is_told_with_its_area():
     old = by_book(PLOT, 1)
     one, two = (replace(old, features={"house": (area, 0.1)}) for area in (42.0, 45.0))
-    assert "  house: 42.00 m² became 45.00 m²" in [line for line, _ in told(one, two)]
+    assert "  house: 42.00 m² became 45.00 m²" in [line for line, _ in difference_lines(one, two)]
 
 
 # --- a survey that fails its own checks -------------------------------------------------------------------------

@@ -13,12 +13,12 @@ from pegline.detail.model import Path
 from pegline.detail.path import (
     area,
     chord_tolerance,
-    crossing,
     cut,
-    enclosed,
+    enclosed_areas,
+    first_crossing,
     length,
     locate,
-    measured,
+    piece_lengths,
     position_at,
     straight,
     stroke,
@@ -67,9 +67,11 @@ def test_straight_rings_measure_as_in_shapely(points):
 def test_series_and_closed_forms_join_without_a_step(bulge, chord):
     b = bulge if abs(bulge) > 1e-5 else 1e-5
     radius, angle = chord * (1 + b * b) / (4 * b), 4 * np.arctan(b)
-    assert measured(chord, b) == pytest.approx(abs(radius * angle), rel=1e-10)
+    assert piece_lengths(chord, b) == pytest.approx(abs(radius * angle), rel=1e-10)
     # The textbook form loses digits here: it can vouch for six of ours.
-    assert enclosed(chord, b) == pytest.approx(np.sign(b) * radius**2 * (abs(angle) - np.sin(abs(angle))) / 2, rel=2e-6)
+    assert enclosed_areas(chord, b) == pytest.approx(
+        np.sign(b) * radius**2 * (abs(angle) - np.sin(abs(angle))) / 2, rel=2e-6
+    )
 
 
 @given(points=plots.filter(spaced), bulge=bulges)
@@ -131,24 +133,24 @@ def test_cutting_an_open_path_backwards_keeps_its_direction():
 
 
 def test_a_bow_tie_crosses_in_the_middle():
-    assert crossing(straight([[0, 0], [2, 2], [2, 0], [0, 2]], closed=True)).tolist() == [1, 1]
+    assert first_crossing(straight([[0, 0], [2, 2], [2, 0], [0, 2]], closed=True)).tolist() == [1, 1]
 
 
 def test_arcs_that_bulge_into_each_other_cross():
     # Both long sides of a thin oblong bulge inward by more than half its breadth.
     thin = Path(np.array([[0.0, 0], [10, 0], [10, 1], [0, 1]]), np.array([-0.3, 0, -0.3, 0]), closed=True)
-    assert crossing(thin) is not None
-    assert crossing(Path(thin.vertices, np.array([-0.05, 0, -0.05, 0]), closed=True)) is None
+    assert first_crossing(thin) is not None
+    assert first_crossing(Path(thin.vertices, np.array([-0.05, 0, -0.05, 0]), closed=True)) is None
 
 
 def test_a_ring_that_touches_itself_or_runs_back_on_itself_is_told():
-    assert crossing(straight([[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]], closed=True)) is not None
-    assert crossing(straight([[0, 0], [4, 0], [2, 0], [0, 4]], closed=True)) is not None
-    assert crossing(STADIUM) is None
+    assert first_crossing(straight([[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]], closed=True)) is not None
+    assert first_crossing(straight([[0, 0], [4, 0], [2, 0], [0, 4]], closed=True)) is not None
+    assert first_crossing(STADIUM) is None
 
 
 def test_a_point_given_twice_in_a_row_is_no_crossing():
-    assert crossing(straight([[0, 0], [4, 0], [4, 0], [4, 4], [0, 4], [0, 0]], closed=True)) is None
+    assert first_crossing(straight([[0, 0], [4, 0], [4, 0], [4, 4], [0, 4], [0, 0]], closed=True)) is None
 
 
 @given(points=arrays(float, (6, 2), elements=st.integers(-9, 9).map(float)))
@@ -156,4 +158,4 @@ def test_rings_cross_where_shapely_finds_them_invalid(points):
     polygon = shapely.Polygon(points)
     if polygon.area < 1 or not spaced(points):
         return
-    assert (crossing(straight(points, closed=True)) is None) == polygon.is_valid
+    assert (first_crossing(straight(points, closed=True)) is None) == polygon.is_valid

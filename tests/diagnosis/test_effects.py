@@ -50,7 +50,7 @@ def test_what_errors_do_to_the_residuals_is_the_hat_matrix(name):
     rows = np.arange(len(fit.residuals))
     mine = jacobian(fit, rows)
     hat = np.eye(len(rows)) - mine @ fit.factor.solve(mine.T)
-    assert np.abs(Effects(fit).seen(np.eye(len(rows))) - hat).max() < ROUNDING
+    assert np.abs(Effects(fit).residual_effects(np.eye(len(rows))) - hat).max() < ROUNDING
 
 
 @pytest.mark.parametrize("name", ["six stations, all lines", "grid", "two hubs", "quad with pegs"])
@@ -60,7 +60,7 @@ def test_leaving_out_is_foretold(name):
     for number in range(0, len(fit.residuals), 3):
         if dependents_of(fit.network.observations, number) or effects.spread[number] < 0.05:
             continue
-        told = effects.explained(np.array([number]))
+        told = effects.explain(np.array([number]))
         keep = np.ones(len(fit.residuals), bool)
         keep[number] = False
         without = solve(fit.network, keep, fit.parameters)

@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 from builders.paths import ROOT
 
 from pegline.commands.batch import manifest
-from pegline.commands.diff.results import opened
+from pegline.commands.diff.results import open_result
 from pegline.commands.drawing_options import office_layers
 from pegline.commands.fit.pairs import read_pairs
 from pegline.errors import PeglineError
@@ -103,7 +103,7 @@ LAYERS = ROOT / "samples" / "iso-13567.layers"
 
 TARGETS = {
     "book": Target(read_book, _books),
-    "results": Target(_in_file("plot.json", opened), _results),
+    "results": Target(_in_file("plot.json", open_result), _results),
     "pairs": Target(_in_file("points.yaml", read_pairs), lambda: [PAIRS]),
     "layers": Target(_in_file("office.layers", office_layers), lambda: [LAYERS.read_bytes()]),
     "files": Target(_in_file("x.files.json", FileList.read), lambda: [LIST]),

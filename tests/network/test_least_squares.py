@@ -9,7 +9,7 @@ from pegline.errors import BookError, Finding
 from pegline.network import adjust as room
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import _guarded, _looked_at
+from pegline.network.least_squares import _guarded_step, _looked_at
 from pegline.network.quality import NetworkCovariances, computed_variances
 
 
@@ -28,7 +28,7 @@ def test_a_step_that_helps_is_made_whole_and_lowers_the_damping_tenfold(solved):
     weights, here = look(fit)
     still = np.zeros(len(fit.parameters))
     for damping, then in ((1e-2, 1e-3), (1e-5, 1e-6), (1e-7, 0.0)):
-        there, damped, moved = _guarded(fit.network, weights, here, still, damping)
+        there, damped, moved = _guarded_step(fit.network, weights, here, still, damping)
         assert (damped, moved.tolist()) == (pytest.approx(then), still.tolist())
         assert there.cost == here.cost
 
@@ -40,7 +40,7 @@ def test_a_step_that_helps_at_no_length_raises_the_damping_tenfold_and_stays(sol
     away = np.where(fit.network.held, 0.0, 5.0 * (-1.0) ** np.arange(len(fit.parameters)))
     away[2 * len(fit.network.names) :] = 0.0
     for damping, then in ((0.0, 1e-4), (1e-4, 1e-3), (0.3, 3.0)):
-        there, damped, _ = _guarded(fit.network, weights, here, away, damping)
+        there, damped, _ = _guarded_step(fit.network, weights, here, away, damping)
         assert there is here
         assert damped == pytest.approx(then)
 
@@ -67,7 +67,7 @@ def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_soluti
     monkeypatch.setattr(room, "solve", solve)
     from dataclasses import replace
 
-    room._everything(network, replace(plotting, residuals=residuals))
+    room._fit_everything(network, replace(plotting, residuals=residuals))
     (keep,) = asked
     assert keep[number] == kept
     assert not keep[other]

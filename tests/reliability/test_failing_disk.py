@@ -11,7 +11,7 @@ from builders.sound_book import SOUND
 from pegline.commands.verify import verdicts_of
 from pegline.errors import OutputError
 from pegline.readers import parse_book
-from pegline.survey import carried, publish_drawn, reduce
+from pegline.survey import input_of_writers, publish_drawn, reduce
 from pegline.writers import ENDINGS, FORMATS_TABLE
 
 resource = pytest.importorskip("resource", reason="this system has no limits on files")
@@ -37,7 +37,7 @@ def survey():
 
 
 def written(survey, folder, name):
-    return publish_drawn(carried(survey, (name,)), survey, folder, (name,))
+    return publish_drawn(input_of_writers(survey, (name,)), survey, folder, (name,))
 
 
 def in_child(limit, run):

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pegline.errors import BusyError, OutputError
-from pegline.writers.publish import LOCK, WORK, held, publish, swept
+from pegline.writers.publish import LOCK, WORK, hold_folder, publish, sweep_folder
 
 PLAN = object()
 
@@ -127,7 +127,7 @@ def test_a_killed_run_leaves_old_files_and_the_next_sweeps_up(tmp_path):
 
 
 def test_a_second_run_is_refused_while_one_holds_the_folder(tmp_path):
-    with held(tmp_path), pytest.raises(BusyError, match="another run is writing there"):
+    with hold_folder(tmp_path), pytest.raises(BusyError, match="another run is writing there"):
         publish(PLAN, tmp_path, "plot", ["one"], NEW)
 
     assert publish(PLAN, tmp_path, "plot", ["one"], NEW)
@@ -135,16 +135,16 @@ def test_a_second_run_is_refused_while_one_holds_the_folder(tmp_path):
 
 def test_a_run_above_and_one_inside_hinder_each_other(tmp_path):
     inside = tmp_path / "deep" / "er"
-    with held(tmp_path):
-        with pytest.raises(BusyError, match=f"{tmp_path}: another run"), held(inside):
+    with hold_folder(tmp_path):
+        with pytest.raises(BusyError, match=f"{tmp_path}: another run"), hold_folder(inside):
             pass
         (inside / f"{WORK}left").mkdir()
-        swept(inside)
+        sweep_folder(inside)
         assert not (inside / f"{WORK}left").exists()
-    with held(inside):
+    with hold_folder(inside):
         (inside / f"{WORK}live").mkdir()
         with pytest.raises(BusyError, match=f"{inside}: another run"):
-            swept(inside)
+            sweep_folder(inside)
         assert (inside / f"{WORK}live").exists()
 
 

@@ -10,7 +10,7 @@ from pegline.book.schema import book_schema
 from pegline.measures.grammar import Schema
 from pegline.records import record
 
-__all__ = ["Entry", "entries", "groups", "place_words", "related"]
+__all__ = ["Entry", "entries", "groups", "place_words", "related_entries"]
 
 Step = tuple[str, ...]
 #: What stands for a name of the book's own in a place.
@@ -45,7 +45,7 @@ def groups() -> Mapping[str, tuple[Entry, ...]]:
     return {place: tuple(group) for place, group in found.items()}
 
 
-def related(word: str) -> tuple[Entry, ...]:
+def related_entries(word: str) -> tuple[Entry, ...]:
     """Return the keys that are called ``word``; else those whose values name it."""
     exact = tuple(entry for entry in entries() if entry.word == word)
     return exact or tuple(entry for entry in entries() if word in _listed_words(entry))

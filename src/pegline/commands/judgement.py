@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from pegline.diagnosis.rules.phrases import listed
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.survey import Survey
 
 __all__ = [
@@ -42,5 +42,5 @@ def survey_lines(survey: Survey) -> Iterator[str]:
     if not survey.passed:
         yield "FAILED: a check of this survey failed; pegline check says which. Do not use these values yet."
     elif survey.solved.checked is None:
-        names = listed(list(survey.solved.unchecked))
+        names = list_names(list(survey.solved.unchecked))
         yield f"NOT CHECKED: {names}; a mistake there would not be noticed."

@@ -76,7 +76,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Write the book; a file of its name is never written over."""
-    from pegline.writers.publish import held, placed
+    from pegline.writers.publish import hold_folder, write_aside
 
     path = Path(args.book)
     if path.suffix.lower() not in (".yaml", ".yml"):
@@ -84,7 +84,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if path.exists():
         raise UsageError(f"{path}: exists already; give another name")
     text = TEMPLATE.format(name=path.name, today=datetime.datetime.now().astimezone().date())
-    with held(path.parent), placed(path) as temporary:
+    with hold_folder(path.parent), write_aside(path) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="\n")
     tell(f"{path}: a book to fill in")
     return 0

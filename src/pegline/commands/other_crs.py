@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
 
-__all__ = ["arguments", "chosen"]
+__all__ = ["arguments", "requested_crs"]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def chosen(args: argparse.Namespace) -> OtherCRS | None:
+def requested_crs(args: argparse.Namespace) -> OtherCRS | None:
     """Return the CRS that was asked for; None: the surveys' own.
 
     Raises

@@ -44,11 +44,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Write the files of every book and return the worst status."""
     from pegline.survey import FORMATS
-    from pegline.writers import known
+    from pegline.writers import known_formats
 
-    formats = known(args.formats.split(",") if args.formats else FORMATS)
+    formats = known_formats(args.formats.split(",") if args.formats else FORMATS)
     refuse_clashes(args.books)
-    choices = Choices(formats, drawing_options.options(args), other_crs.chosen(args), args.unfinished)
+    choices = Choices(formats, drawing_options.options(args), other_crs.requested_crs(args), args.unfinished)
     statuses = []
     for book in args.books:
         statuses.append(status_of(_plot, complain, book, Path(args.out), choices, tell, complain))
@@ -68,7 +68,7 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
     from pegline.diagnosis.report import at, do_now, likely_causes, verdict
     from pegline.plan.model import Plan
     from pegline.readers import read
-    from pegline.survey import carried, publish_drawn, reduce, reduce_as_far_as_it_goes
+    from pegline.survey import input_of_writers, publish_drawn, reduce, reduce_as_far_as_it_goes
 
     book = read(name)
     if choices.unfinished:
@@ -82,7 +82,7 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
         raise BookError(book.missing)
     else:
         survey = reduce(book)
-    drawn = carried(survey, choices.formats, choices.options)
+    drawn = input_of_writers(survey, choices.formats, choices.options)
     paths = publish_drawn(
         drawn, survey, out, choices.formats, choices.other, lambda error: complain(f"{name}: {error}")
     )

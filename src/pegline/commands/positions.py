@@ -47,7 +47,7 @@ class Positions:
         return self.survey.frame.scale
 
     @property
-    def known(self) -> tuple[str, ...]:
+    def names(self) -> tuple[str, ...]:
         """Return every name that has a position: stations, then points."""
         solution = self.survey.adjustment.solution
         return tuple(dict.fromkeys((*solution.names, *self.survey.detail.points.names)))
@@ -60,7 +60,7 @@ class Positions:
         shape = detail.shapes.get(word)
         return shape.points[0] if shape is not None and shape.form == "point" else None
 
-    def required(self, word: str, wanted: str = "station or point") -> str:
+    def require(self, word: str, wanted: str = "station or point") -> str:
         """Return the station or point that a word names.
 
         Raises
@@ -70,7 +70,7 @@ class Positions:
         """
         point = self.point_behind(word)
         if point is None:
-            raise UsageError(f"no {wanted} {word!r} in the survey{suggest(word, self.known)}")
+            raise UsageError(f"no {wanted} {word!r} in the survey{suggest(word, self.names)}")
         return point
 
     def of(self, name: str) -> Array:
@@ -89,7 +89,7 @@ class Positions:
         """Return x and y in the frame, its origin added, metres."""
         return [float(value) for value in np.asarray(position) + np.array(self.survey.frame.origin)]
 
-    def propagated(self, of: Callable[[Array], Array], names: Sequence[str]) -> tuple[Array, Array]:
+    def propagate(self, of: Callable[[Array], Array], names: Sequence[str]) -> tuple[Array, Array]:
         """Return the values (k,) of a function of positions (n, 2), and their covariance (k, k)."""
         at = self.all(names).ravel()
         by = derivatives(lambda values: of(values.reshape(-1, 2)), at)

@@ -25,7 +25,7 @@ from pegline.diagnosis.report import (
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
-from pegline.diagnosis.rules.phrases import listed
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import Finding, printable
 
 __all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
@@ -55,7 +55,7 @@ class Screen:
         plain = "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
         return cls(width=max(min(columns, WIDTH), LEAST_WIDTH), colours=terminal and not plain)
 
-    def painted(self, text: str, colour: str) -> str:
+    def paint(self, text: str, colour: str) -> str:
         """Return text in a colour, where the screen has colours."""
         return f"\x1b[{COLOURS[colour]}m{text}\x1b[0m" if self.colours and colour in COLOURS else text
 
@@ -64,12 +64,12 @@ class Screen:
         room = self.width - MARGIN - (len(place) + 2 if place else 0)
         indent = " " * MARGIN
         if len(lead) >= MARGIN:
-            yield self.painted(lead, colour)
+            yield self.paint(lead, colour)
             lead = ""
         first, *rest = wrap(printable(text), room, break_on_hyphens=False) or [""]
         left = f"{lead:<{MARGIN}}{first}"
         line = f"{left:<{self.width - len(place)}}{place}" if place else left
-        yield line.replace(lead, self.painted(lead, colour), 1) if lead else line
+        yield line.replace(lead, self.paint(lead, colour), 1) if lead else line
         for part in wrap(" ".join(rest), self.width - MARGIN, break_on_hyphens=False):
             yield indent + part
 
@@ -84,7 +84,7 @@ def survey_lines(
     yield from verdict_lines(verdict(survey.solved), screen, missing)
     if faults:
         lines = sorted({finding.place.line for finding in faults if finding.place})
-        places = listed([str(line) for line in lines])
+        places = list_names([str(line) for line in lines])
         yield ""
         yield from screen.paragraph(
             "Do now", f"Mend what is named above (book {places}) and check again; it is left out here."
@@ -102,7 +102,7 @@ def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = 
         first, *rest = wrap(
             printable(judged.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
         )
-        yield first.replace(judged.word, screen.painted(judged.word, judged.word), 1)
+        yield first.replace(judged.word, screen.paint(judged.word, judged.word), 1)
         yield from rest
         yield from screen.paragraph("", judged.meaning)
     else:
@@ -140,14 +140,14 @@ def _check_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     yield from _table(f"in {notation.words}", shown, cells, screen)
     if len(passed) > MOST_PASSED:
         rest = ", ".join(row.check.what for row in passed[MOST_PASSED:])
-        yield from _indented(f"and {len(passed) - MOST_PASSED} more that passed: {rest}", screen)
+        yield from _indent_remark(f"and {len(passed) - MOST_PASSED} more that passed: {rest}", screen)
     if any(row.check.chosen for row in shown):
-        yield from _indented("~ agrees because a reading left open was chosen so", screen)
+        yield from _indent_remark("~ agrees because a reading left open was chosen so", screen)
     if survey.book.north and any(row.check.kind == "bearing" for row in shown):
-        yield from _indented(f"Bearings are from {survey.book.north.reference} north, as booked.", screen)
+        yield from _indent_remark(f"Bearings are from {survey.book.north.reference} north, as booked.", screen)
 
 
-def _indented(text: str, screen: Screen) -> Iterator[str]:
+def _indent_remark(text: str, screen: Screen) -> Iterator[str]:
     """Yield a remark under the table."""
     yield from wrap(printable(text), screen.width, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)
 
@@ -179,7 +179,7 @@ def _table(title: str, rows: Sequence[CheckRow], cells: Sequence[Sequence[str]],
             lines += [f"{mark} {last:<{screen.width - 3 - len(place)}} {place}", f"  {figures}"]
         else:
             lines.append(f"{mark} {last:<{label_width}}{figures}   {place}")
-        yield from lines if row.check.passed else (screen.painted(line, "bad") for line in lines)
+        yield from lines if row.check.passed else (screen.paint(line, "bad") for line in lines)
 
 
 def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:

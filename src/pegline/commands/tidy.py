@@ -35,10 +35,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if args.out is None:
         tell(text.removesuffix("\n"))
         return 0
-    from pegline.writers.publish import held, placed
+    from pegline.writers.publish import hold_folder, write_aside
 
     out = Path(args.out)
-    with held(out.parent), placed(out) as path:
+    with hold_folder(out.parent), write_aside(out) as path:
         path.write_text(text, encoding="utf-8", newline="\n")
     return 0
 

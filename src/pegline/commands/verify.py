@@ -66,7 +66,7 @@ def verdicts_of(folder: Path, books: Path | None) -> Iterator[Verdict]:
             continue
         listed |= {path.parent / each for each in files.files}
         faults = [*_file_faults(files, path.parent), *_age_faults(files, path.parent, folder, books)]
-        yield Verdict(name, tuple(faults), _known(files, path.parent, folder, books))
+        yield Verdict(name, tuple(faults), _state_of_set(files, path.parent, folder, books))
     endings = {f".{ending}" for ending in (*FORMATS_TABLE, *PARTS)}
     for path in folder.rglob("*"):
         if path.suffix in endings and path not in listed and path.is_file() and not _of_archive(path, folder):
@@ -99,7 +99,7 @@ def _age_faults(files: FileList, here: Path, folder: Path, books: Path | None) -
         yield f"outdated: {files.origin.file} has changed since"
 
 
-def _known(files: FileList, here: Path, folder: Path, books: Path | None) -> str:
+def _state_of_set(files: FileList, here: Path, folder: Path, books: Path | None) -> str:
     count = f"{len(files.files)} file{'s' * (len(files.files) != 1)}"
     if _book(files, here, folder, books) is None:
         return f"{count}, whole; {files.origin.file} is not there to say whether they are current (--books DIR)"

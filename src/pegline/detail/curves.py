@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
-from pegline.detail.path import SAME, area, crossing, left_normals, pieces, straight, stroke, without_repeats
+from pegline.detail.path import SAME, area, first_crossing, left_normals, pieces, straight, stroke, without_repeats
 from pegline.plane import Array, circle_through, distance, left_of
 
 __all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "exact_copy", "parallel", "through_three"]
@@ -80,12 +80,12 @@ def _tangents(points: Array, *, closed: bool) -> Array:
     (a - p)/|a - p|² and (b - p)/|b - p|², which is parallel to the tangent at p.
     """
     before, after = np.roll(points, 1, axis=-2), np.roll(points, -1, axis=-2)
-    tangents = _inverted(after - points) - _inverted(before - points)
+    tangents = _invert(after - points) - _invert(before - points)
     if not closed:
         p, q, r = points[..., 0, :], points[..., 1, :], points[..., 2, :]
-        tangents[..., 0, :] = _inverted(q - p) - _inverted(r - p)
+        tangents[..., 0, :] = _invert(q - p) - _invert(r - p)
         p, q, r = points[..., -1, :], points[..., -2, :], points[..., -3, :]
-        tangents[..., -1, :] = _inverted(r - p) - _inverted(q - p)
+        tangents[..., -1, :] = _invert(r - p) - _invert(q - p)
     sizes = np.hypot(tangents[..., 0], tangents[..., 1])
     # There and back again: no circle; the curve turns square to the way it came.
     came = left_of(points - before)
@@ -96,7 +96,7 @@ def _tangents(points: Array, *, closed: bool) -> Array:
     return np.asarray(tangents / np.hypot(tangents[..., 0], tangents[..., 1])[..., None])
 
 
-def _inverted(vectors: Array) -> Array:
+def _invert(vectors: Array) -> Array:
     """Return v / |v|²."""
     squared = (vectors**2).sum(axis=-1, keepdims=True)
     return np.asarray(vectors / np.where(squared == 0, np.inf, squared))
@@ -187,9 +187,9 @@ def parallel(path: Path, offset: float) -> Path:
     if len(path.vertices) < 2:
         raise NoRoomError("the original has no length")
     copied = exact_copy(path, offset)
-    if copied is not None and (crossing(copied) is None or crossing(path) is not None):
+    if copied is not None and (first_crossing(copied) is None or first_crossing(path) is not None):
         return copied
-    return _stroked(path, offset)
+    return _offset_stroked(path, offset)
 
 
 def exact_copy(path: Path, offset: float) -> Path | None:
@@ -228,7 +228,7 @@ def _corners(
     return np.asarray(vertices + offset * (m + n) / (1 + dot)[:, None])
 
 
-def _stroked(path: Path, offset: float) -> Path:
+def _offset_stroked(path: Path, offset: float) -> Path:
     """Return the offset copy of the stroked path, trimmed."""
     # Costs 0.1 s to import and few books need it.
     import shapely

@@ -21,14 +21,14 @@ __all__ = [
     "area",
     "areas",
     "chord_tolerance",
-    "crossing",
     "cut",
-    "enclosed",
+    "enclosed_areas",
+    "first_crossing",
     "left_normals",
     "length",
     "lengths",
     "locate",
-    "measured",
+    "piece_lengths",
     "pieces",
     "position_at",
     "straight",
@@ -61,14 +61,14 @@ def pieces(path: Path) -> tuple[Array, Array, Array]:
     return path.vertices[:count], ends[:count], path.bulges[:count]
 
 
-def measured(chord: ArrayLike, bulge: ArrayLike) -> Array:
+def piece_lengths(chord: ArrayLike, bulge: ArrayLike) -> Array:
     """Return the length of pieces.
 
         s = c (1 + b²) atan(b) / b
 
     Examples
     --------
-    >>> round(float(measured(2.0, 1.0)), 6)  # half of a circle of radius 1
+    >>> round(float(piece_lengths(2.0, 1.0)), 6)  # half of a circle of radius 1
     3.141593
     """
     b = np.asarray(bulge, dtype=float)
@@ -77,7 +77,7 @@ def measured(chord: ArrayLike, bulge: ArrayLike) -> Array:
     return np.asarray(np.asarray(chord) * (1 + b**2) * factor)
 
 
-def enclosed(chord: ArrayLike, bulge: ArrayLike) -> Array:
+def enclosed_areas(chord: ArrayLike, bulge: ArrayLike) -> Array:
     """Return the area between pieces and their chords, positive where the piece turns left.
 
         A = c² ((1 + b²)² atan b - b (1 - b²)) / 8 b²
@@ -86,7 +86,7 @@ def enclosed(chord: ArrayLike, bulge: ArrayLike) -> Array:
 
     Examples
     --------
-    >>> round(float(enclosed(2.0, 1.0)), 6)  # half of a disc of radius 1
+    >>> round(float(enclosed_areas(2.0, 1.0)), 6)  # half of a disc of radius 1
     1.570796
     """
     b = np.asarray(bulge, dtype=float)
@@ -97,15 +97,15 @@ def enclosed(chord: ArrayLike, bulge: ArrayLike) -> Array:
 
 def lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
     """Return the lengths (…) of paths with vertices (…, k, 2) and bulges (…, k), metres."""
-    along = _measured(distance(vertices[..., :-1, :], vertices[..., 1:, :]), bulges[..., :-1]).sum(axis=-1)
+    along = _piece_lengths(distance(vertices[..., :-1, :], vertices[..., 1:, :]), bulges[..., :-1]).sum(axis=-1)
     if not closed:
         return np.asarray(along)
-    return np.asarray(along + _measured(distance(vertices[..., -1, :], vertices[..., 0, :]), bulges[..., -1]))
+    return np.asarray(along + _piece_lengths(distance(vertices[..., -1, :], vertices[..., 0, :]), bulges[..., -1]))
 
 
-def _measured(chord: Array, bulge: Array) -> Array:
+def _piece_lengths(chord: Array, bulge: Array) -> Array:
     """Return the length of pieces, quickly where all are straight."""
-    return measured(chord, bulge) if bulge.any() else chord
+    return piece_lengths(chord, bulge) if bulge.any() else chord
 
 
 def areas(vertices: Array, bulges: Array) -> Array:
@@ -120,7 +120,7 @@ def areas(vertices: Array, bulges: Array) -> Array:
     p = vertices - vertices[..., :1, :]
     q = np.roll(p, -1, axis=-2)
     shoelace = (p[..., 0] * q[..., 1] - q[..., 0] * p[..., 1]).sum(axis=-1) / 2
-    return np.asarray(shoelace + enclosed(distance(p, q), bulges).sum(axis=-1))
+    return np.asarray(shoelace + enclosed_areas(distance(p, q), bulges).sum(axis=-1))
 
 
 def length(path: Path) -> float:
@@ -261,7 +261,7 @@ def without_repeats(path: Path) -> Path:
     return Path(path.vertices[keep], path.bulges[keep], path.closed)
 
 
-def crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
+def first_crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     """Return the first point (2,) where a path crosses or touches itself, or None.
 
     Arcs are stroked first. Neighbours share a vertex, which is no crossing unless they run back
@@ -277,7 +277,7 @@ def crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     i, j = _near(p, p + d)
     neighbours = (j == i + 1) | (path.closed & (i == 0) & (j == count - 1))
     meets, where = _meet(p[i], d[i], p[j], d[j])
-    folded = neighbours & _folded(d[i], d[j])
+    folded = neighbours & _fold_back(d[i], d[j])
     found = np.flatnonzero((meets & ~neighbours) | folded)
     if not len(found):
         return None
@@ -316,7 +316,7 @@ def _meet(p: Array, d: Array, q: Array, e: Array) -> tuple[NDArray[np.bool_], Ar
     return crossed | laid, p + share[:, None] * d
 
 
-def _folded(d: Array, e: Array) -> NDArray[np.bool_]:
+def _fold_back(d: Array, e: Array) -> NDArray[np.bool_]:
     """Tell which neighbours run straight back over each other."""
     across = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
     along = (d * e).sum(1)

@@ -85,7 +85,7 @@ def making_of(feature: Feature, book: Book, reduction: Reduction, above: tuple[s
             return None
 
 
-def _numbered(points: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[int, ...]]:
+def _number_names(points: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[int, ...]]:
     """Return the different names, and for each of ``points`` its number among them."""
     names = tuple(dict.fromkeys(points))
     number = {name: i for i, name in enumerate(names)}
@@ -93,7 +93,7 @@ def _numbered(points: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[int, ...]
 
 
 def _straight(points: tuple[str, ...], *, closed: bool) -> Making:
-    names, numbers = _numbered(points)
+    names, numbers = _number_names(points)
 
     def make(positions: Array, _: Array) -> Path:
         return straight(positions[list(numbers)], closed=closed)
@@ -102,7 +102,7 @@ def _straight(points: tuple[str, ...], *, closed: bool) -> Making:
 
 
 def _curve(points: tuple[str, ...], *, closed: bool) -> Making:
-    names, numbers = _numbered(points)
+    names, numbers = _number_names(points)
 
     def make(positions: Array, _: Array) -> Path:
         return curve(positions[list(numbers)], closed=closed)
@@ -112,7 +112,7 @@ def _curve(points: tuple[str, ...], *, closed: bool) -> Making:
 
 def _circle(geometry: Circle, book: Book, reduction: Reduction) -> Making | None:
     if geometry.centre is None:
-        names, numbers = _numbered(geometry.through)
+        names, numbers = _number_names(geometry.through)
         return Making(names, lambda positions, _: through_three(*positions[list(numbers)]), shown=geometry.through)
     booked, share = (geometry.radius, 1.0) if geometry.radius else (geometry.girth, 1 / (2 * pi))
     tape = reduction.tapes.get(book.offset_tape or next(iter(book.tapes), "")) or next(
@@ -133,13 +133,13 @@ def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple
     if source is None or not grounds:
         return None
     limits = [limit for limit in (geometry.start, geometry.until) if limit is not None]
-    names, numbers = _numbered((*source.names, *limits))
+    names, numbers = _number_names((*source.names, *limits))
     at_limits = dict(zip(limits, numbers[len(source.names) :], strict=True))
     start, until = (None if limit is None else at_limits[limit] for limit in (geometry.start, geometry.until))
     sign = 1.0 if geometry.left else -1.0
 
     def original_of(positions: Array, own: Array) -> Path:
-        return _limited(source.make(positions, own[:-1]), positions, start, until)
+        return _part_between(source.make(positions, own[:-1]), positions, start, until)
 
     def make(positions: Array, own: Array) -> Path:
         return parallel(original_of(positions, own), sign * own[-1])
@@ -150,7 +150,7 @@ def _parallel(geometry: Parallel, book: Book, reduction: Reduction, above: tuple
     return Making(names, make, (*source.grounds, *grounds), nudge=nudge)
 
 
-def _limited(path: Path, positions: Array, start: int | None, until: int | None) -> Path:
+def _part_between(path: Path, positions: Array, start: int | None, until: int | None) -> Path:
     """Return the part of a path between the places nearest to two points."""
     if start is None and until is None:
         return path

@@ -55,7 +55,7 @@ class _Tied(NamedTuple):
     own: Array  #: (m, 2, 2)
     by_chainage: tuple[Array, ...] = ()  #: for each arm (m, 2) how a point moves for a metre of its chainage
 
-    def taken(self, order: NDArray[np.int64]) -> _Tied:
+    def in_order(self, order: NDArray[np.int64]) -> _Tied:
         """Return the points in another order."""
         return self._replace(
             positions=self.positions[order],
@@ -100,7 +100,7 @@ def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None)
         _upright(upright.first, ruler),
         _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler),
     )
-    tied, variances, local = _joined(tables, solution)
+    tied, variances, local = _stack_tables(tables, solution)
     if marks is not None:
         begin = len(solved.at)
         for table, first in ((tables[1], upright.first), (tables[2], oblique.first)):
@@ -111,7 +111,7 @@ def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None)
             begin += len(first)
     if len(upright.at) < len(names):
         order = np.argsort(np.array([*solved.at, *upright.at, *oblique.at], np.int64))
-        tied, variances, local = tied.taken(order), variances[order], local[order]
+        tied, variances, local = tied.in_order(order), variances[order], local[order]
     return Points(
         names=names,
         index=dict(zip(names, range(len(names)), strict=True)),
@@ -281,7 +281,7 @@ def _refuse_gaps(
         raise BookError(findings)
 
 
-def _joined(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, Array, Array]:
+def _stack_tables(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, Array, Array]:
     """Return tables one below the other with their covariances, narrow ones filled up with parents of no effect."""
     used = [table for table in tables if len(table.parents)] or [tables[0]]
     spread = [_variances(table, solution) for table in used]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import At, Book, Feature
 from pegline.detail.model import Path, Points, Shape
-from pegline.detail.path import area, crossing, length
+from pegline.detail.path import area, first_crossing, length
 from pegline.detail.paths_by_geometry import Making, gradients, making_of
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import BookError, Finding, in_order
@@ -57,7 +57,7 @@ def shapes(
     solution, frame = ruler.solution, ruler.frame
     everything = np.concatenate((solution.positions, points.positions))
     number = {name: i + len(solution.names) for name, i in points.index.items()} | dict(solution.index)
-    drawn = _drawn(book, reduction, ruler, everything, number)
+    drawn = _draw_features(book, reduction, ruler, everything, number)
     deviations = _deviations(list(drawn.values()), solution, points)
     found: dict[str, Shape] = {}
     warnings: list[Finding] = []
@@ -65,9 +65,9 @@ def shapes(
         if isinstance(feature.geometry, At):
             found[name] = _point(feature)
         elif name in drawn:
-            crossed = crossing(drawn[name].path) if form_of(feature, drawn[name].path, book) == "area" else None
+            crossed = first_crossing(drawn[name].path) if form_of(feature, drawn[name].path, book) == "area" else None
             if crossed is not None:
-                warnings.append(_crossed(drawn[name], crossed, frame))
+                warnings.append(_crossing_warning(drawn[name], crossed, frame))
             found[name] = _shape(drawn[name], book, frame, deviations[name], crossed=crossed is not None)
     return found, tuple(warnings)
 
@@ -80,7 +80,7 @@ def form_of(feature: Feature, path: Path, book: Book) -> Form:
     return "area" if path.closed and inside else "line"
 
 
-def _drawn(
+def _draw_features(
     book: Book, reduction: Reduction, ruler: Ruler, everything: Array, number: Mapping[str, int]
 ) -> dict[str, _Drawn]:
     """Return the features whose points are all placed, drawn; ``number`` is each point's row in ``everything``."""
@@ -88,7 +88,7 @@ def _drawn(
     drawn: dict[str, _Drawn] = {}
     faults: list[Finding] = []
     for name, feature in book.features.items():
-        with _told(feature, faults):
+        with _fault_as_finding(feature, faults):
             made = making_of(feature, book, reduction)
             if made and all(point in number for point in made.names):
                 wanted[name] = made
@@ -98,7 +98,7 @@ def _drawn(
         begin, end = end, end + len(made.grounds)
         own = arms.of(begin, end)
         positions = everything[[number[point] for point in made.names]]
-        with _told(book.features[name], faults):
+        with _fault_as_finding(book.features[name], faults):
             drawn[name] = _Drawn(book.features[name], made, made.make(positions, own.lengths[:, 0]), positions, own)
     if faults:
         raise BookError(in_order(faults))
@@ -106,7 +106,7 @@ def _drawn(
 
 
 @contextmanager
-def _told(feature: Feature, faults: list[Finding]) -> Iterator[None]:
+def _fault_as_finding(feature: Feature, faults: list[Finding]) -> Iterator[None]:
     """Turn what keeps a feature from being drawn into a finding."""
     try:
         yield
@@ -140,7 +140,7 @@ def _shape(one: _Drawn, book: Book, frame: Frame, sds: tuple[float, float], *, c
     )
 
 
-def _crossed(one: _Drawn, at: Array, frame: Frame) -> Finding:
+def _crossing_warning(one: _Drawn, at: Array, frame: Frame) -> Finding:
     """Return the warning that an outline crosses itself, with the place and the points nearest to it."""
     x, y = at + np.array(frame.origin)
     away = distance(one.positions, at)
@@ -170,7 +170,7 @@ def _deviations(drawn: Sequence[_Drawn], solution: Solution, points: Points) -> 
         else:
             parameters, gradient, variances[number] = _on_parameters(one, steep[number], solution, points)
             rest.append((number, parameters, gradient))
-    for numbers, solved in _solved(rest, solution):
+    for numbers, solved in _gradient_variances(rest, solution):
         variances[numbers] += solved
     sds = np.sqrt(np.maximum(variances, 0.0))
     return {one.feature.name: (a, p) for one, (a, p) in zip(drawn, sds.tolist(), strict=True)}
@@ -230,7 +230,7 @@ def _on_parameters(
     return parameters, np.concatenate([part for _, part in found], axis=1), own
 
 
-def _solved(
+def _gradient_variances(
     ones: Sequence[tuple[int, NDArray[np.int64], Array]], solution: Solution
 ) -> Iterator[tuple[list[int], Array]]:
     """Yield the variances of gradients that reach over several pieces, some at a time."""

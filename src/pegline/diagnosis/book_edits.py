@@ -41,18 +41,18 @@ HOLDERS: Final[Mapping[type, tuple[str, ...]]] = {
 }
 
 
-def _changed(record: Any, change: Callable[[Reading], Reading]) -> Any:
+def _change_readings(record: Any, change: Callable[[Reading], Reading]) -> Any:
     """Return a record with every reading in it changed; what holds none comes back itself."""
     if isinstance(record, Reading):
         return change(record)
     if isinstance(record, tuple):
-        items = tuple(_changed(item, change) for item in record)
+        items = tuple(_change_readings(item, change) for item in record)
         return items if any(new is not old for new, old in zip(items, record, strict=True)) else record
     if isinstance(record, dict):
-        entries = {key: _changed(value, change) for key, value in record.items()}
+        entries = {key: _change_readings(value, change) for key, value in record.items()}
         return entries if any(entries[key] is not record[key] for key in entries) else record
     names = HOLDERS.get(type(record), ())
-    new = {name: _changed(getattr(record, name), change) for name in names}
+    new = {name: _change_readings(getattr(record, name), change) for name in names}
     moved = {name: value for name, value in new.items() if value is not getattr(record, name)}
     return replace(record, **moved) if moved else record
 
@@ -73,7 +73,7 @@ def _readings(record: Any, found: list[Reading]) -> None:
 
 def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
     """Return a book with its readings changed."""
-    return replace(book, **{part: _changed(getattr(book, part), change) for part in PARTS})
+    return replace(book, **{part: _change_readings(getattr(book, part), change) for part in PARTS})
 
 
 def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:

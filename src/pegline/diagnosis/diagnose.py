@@ -6,12 +6,12 @@ from functools import partial
 from typing import Final
 
 from pegline.book.habits import notation_of
-from pegline.diagnosis.advice.strengthening import Tape, strengthening
-from pegline.diagnosis.full_solution import everything, failing
+from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
+from pegline.diagnosis.full_solution import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.open_readings.settling import settle_open_readings
 from pegline.diagnosis.rules.impossible import runs_clear
-from pegline.diagnosis.rules.table import silence_findings, told
+from pegline.diagnosis.rules.table import rule_findings, silence_findings
 from pegline.solved import Solved
 
 __all__ = ["diagnose", "settle_open_readings"]
@@ -23,15 +23,15 @@ def diagnose(solved: Solved) -> Diagnosis:
     """Return suspects, advice and all warnings of a survey."""
     stages = (solved.book, solved.reduction, solved.frame, solved.adjustment, solved.detail)
     warnings = [finding for stage in stages for finding in stage.warnings]
-    suspects, advice = _judged(solved)
-    return Diagnosis(suspects, advice, (*warnings, *silence_findings(solved.book), *told(solved)))
+    suspects, advice = _suspects_and_advice(solved)
+    return Diagnosis(suspects, advice, (*warnings, *silence_findings(solved.book), *rule_findings(solved)))
 
 
-def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
+def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
     """Return the suspects where something fails, and what to measure next."""
     adjustment, reduction = solved.adjustment, solved.reduction
-    wrong = failing(adjustment)
-    fit = everything(adjustment) if wrong or adjustment.adjusted.stations <= LARGE else None
+    wrong = something_fails(adjustment)
+    fit = fit_of_everything(adjustment) if wrong or adjustment.adjusted.stations <= LARGE else None
     if wrong and fit is None:  # so wrong that it cannot be solved as a whole: where what agrees puts the points
         fit = adjustment.fit
     base = next((line.ground for line in reduction.lines.values() if line.use == "base"), None)
@@ -41,7 +41,7 @@ def _judged(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Advice, ...]]:
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
     is_clear = partial(runs_clear, solved)
     if not wrong:
-        return (), strengthening(fit, tape, adjustment.critical, notation_of(solved.book), is_clear=is_clear)
+        return (), strengthening_lines(fit, tape, adjustment.critical, notation_of(solved.book), is_clear=is_clear)
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.advice.telling_apart import telling_apart
     from pegline.diagnosis.suspects.rows import suspicion

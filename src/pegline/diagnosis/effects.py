@@ -61,19 +61,21 @@ class Effects:
         """Return the largest test among what was used."""
         return float(np.abs(self.tests[self.fit.keep]).max(initial=0.0))
 
-    def seen(self, directions: Array) -> Array:
+    def residual_effects(self, directions: Array) -> Array:
         """Return R G (m, k): what errors in given directions G (m, k) do to the residuals, all over σ.
 
         R = I - S; a row of G is 0 where the observation was left out.
         """
         columns = np.append(self.fit.network.columns, -1)
-        moved = np.append(self.fit.factor.solve(self.gathered(directions)), np.zeros((1, directions.shape[1])), axis=0)
+        moved = np.append(
+            self.fit.factor.solve(self.parameter_effects(directions)), np.zeros((1, directions.shape[1])), axis=0
+        )
         found = directions.copy()
         for rows, numbers, partials in self._pairs():
             found[rows] -= np.einsum("mp,mpk->mk", partials, moved[columns[numbers]])
         return found
 
-    def gathered(self, directions: Array) -> Array:
+    def parameter_effects(self, directions: Array) -> Array:
         """Return A' G (u, k), all over σ."""
         network = self.fit.network
         columns = np.append(network.columns, -1)
@@ -107,10 +109,10 @@ class Effects:
         found[~self.fit.keep] = 0.0
         return np.asarray(found / network.sds[:, None])
 
-    def explained(self, rows: Ints) -> Explained:
+    def explain(self, rows: Ints) -> Explained:
         """Return how well an error in each of some observations would explain all residuals."""
         directions = self.directions(rows)
-        seen = self.seen(directions)
+        seen = self.residual_effects(directions)
         power = np.sum(directions * seen, axis=0)
         known = power > LOOSE * np.sum(directions**2, axis=0)
         power = np.where(known, power, np.inf)

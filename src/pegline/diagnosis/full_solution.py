@@ -9,17 +9,17 @@ from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit, solve
 from pegline.network.model import Adjustment
 
-__all__ = ["everything", "failing"]
+__all__ = ["fit_of_everything", "something_fails"]
 
 
-def failing(adjustment: Adjustment) -> bool:
+def something_fails(adjustment: Adjustment) -> bool:
     """Return whether something that was adjusted is wrong: a check, or a test of the adjusted solution."""
     checks = any(not check.passed and CHECKS[check.kind].adjusted for check in adjustment.checks)
     adjusted = (m for m in adjustment.measurements if m.redundancy is not None)
     return checks or any(abs(m.test) > adjustment.critical for m in adjusted)
 
 
-def everything(adjustment: Adjustment) -> Fit | None:
+def fit_of_everything(adjustment: Adjustment) -> Fit | None:
     """Return the solution from everything that was measured, what fails included.
 
     Where a gross error hinders that, what failed is left out; None where there is no network.

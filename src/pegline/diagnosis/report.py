@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
-from pegline.diagnosis.rules.phrases import listed, percent
+from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
@@ -71,7 +71,7 @@ def verdict(solved: Solved) -> Verdict:
     judged = _verdict_of_checks(solved)
     if not solved.adjustment.unfinished:
         return judged
-    return replace(judged, meaning=_joined("UNFINISHED: parts of the book are missing.", judged.meaning))
+    return replace(judged, meaning=_join_sentences("UNFINISHED: parts of the book are missing.", judged.meaning))
 
 
 def headline(solved: Solved) -> str:
@@ -86,27 +86,33 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen
     if failed:
-        about = f"{len(failed)} of {_counted(total, 'check')}"
-        beside = f"Nothing checks {listed(list(solved.unchecked))}." if solved.unchecked else ""
-        meaning = _joined(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
+        about = f"{len(failed)} of {_number_with_noun(total, 'check')}"
+        beside = f"Nothing checks {list_names(list(solved.unchecked))}." if solved.unchecked else ""
+        meaning = _join_sentences(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
         return Verdict("FAILED", about, meaning)
     if not total:
         meaning = "A mistake in any line would not show."
         return Verdict(
-            "NOT CHECKED", "nothing was measured that could show a mistake", _joined(_chosen_words(chosen), meaning)
+            "NOT CHECKED",
+            "nothing was measured that could show a mistake",
+            _join_sentences(_chosen_words(chosen), meaning),
         )
     if solved.checked is None:
-        about = f"{listed(list(solved.unchecked))} ({_counted(total, 'check')} passed)"
+        about = f"{list_names(list(solved.unchecked))} ({_number_with_noun(total, 'check')} passed)"
         return Verdict(
-            "NOT CHECKED", about, _joined(_hidden(solved), _unchecked_control(solved), _chosen_words(chosen))
+            "NOT CHECKED",
+            about,
+            _join_sentences(_hidden_mistake(solved), _unchecked_control(solved), _chosen_words(chosen)),
         )
     meaning = "The extra measurements agree within what the tapes allow."
     return Verdict(
-        "PASSED", _counted(total, "check"), _joined(meaning, _unchecked_control(solved), _chosen_words(chosen))
+        "PASSED",
+        _number_with_noun(total, "check"),
+        _join_sentences(meaning, _unchecked_control(solved), _chosen_words(chosen)),
     )
 
 
-def _hidden(solved: Solved) -> str:
+def _hidden_mistake(solved: Solved) -> str:
     """Return which reading could be wrong without any check showing it, and what hangs on it."""
     unnoticed = solved.unnoticed
     by_reading: dict[Booking | None, list[str]] = {}
@@ -117,8 +123,8 @@ def _hidden(solved: Solved) -> str:
         distance = unnoticed.distance(names[0])
         far = "anywhere" if distance is None else f"off by {solved.notation.length(distance)}"
         what = reading.label if reading else "a reading"
-        sentences.append(f"A mistake in {what} would not show and could put {listed(names)} {far}.")
-    return _joined(*sentences[:MOST_HIDDEN])
+        sentences.append(f"A mistake in {what} would not show and could put {list_names(names)} {far}.")
+    return _join_sentences(*sentences[:MOST_HIDDEN])
 
 
 def _unchecked_control(solved: Solved) -> str:
@@ -131,7 +137,7 @@ def _unchecked_control(solved: Solved) -> str:
 def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:
     if framework_fails(adjustment.checks):
         return "Do not use the plan yet."
-    names = listed([check.what for check in failed], most=3)
+    names = list_names([check.what for check in failed], most=3)
     return f"The framework of stations passed; do not use {names} yet."
 
 
@@ -143,14 +149,14 @@ def _chosen_words(chosen: int) -> str:
     return f"{checks} only because a reading left open was chosen so; that proves less."
 
 
-def _joined(*sentences: str) -> str:
+def _join_sentences(*sentences: str) -> str:
     return " ".join(sentence for sentence in sentences if sentence)
 
 
-def _counted(number: int, noun: str) -> str:
+def _number_with_noun(number: int, noun: str) -> str:
     """Return a number with its noun.
 
-    >>> _counted(1, "check"), _counted(12, "check")
+    >>> _number_with_noun(1, "check"), _number_with_noun(12, "check")
     ('1 check', '12 checks')
     """
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
@@ -174,7 +180,7 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
         yield "This holds only if the book has no mistake."
     yield from corners
     if solved.adjustment.unreliable:
-        names = listed(list(solved.adjustment.unreliable))
+        names = list_names(list(solved.adjustment.unreliable))
         yield f"The framework is too flat at {names}: do not trust the accuracy there."
 
 
@@ -204,7 +210,7 @@ def unchecked_corners(solved: Solved) -> Iterator[str]:
             continue
         once = all(len(rows.get(corner, ())) == 1 for corner in corners)
         held = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
-        yield f"Area of {name}: nothing checks {listed(corners)}{held}; a mistake there changes the area unseen."
+        yield f"Area of {name}: nothing checks {list_names(corners)}{held}; a mistake there changes the area unseen."
 
 
 # -- the likely cause -------------------------------------------------------------------------------
@@ -283,7 +289,7 @@ def _again(suspect: Suspect) -> str:
 def advice_sentence(advice: Advice) -> str:
     """Return what to measure, and why."""
     if advice.how == "new peg":
-        return f"Set one more peg, {advice.measure}, and tape it to {listed(list(advice.to))}: {advice.why}."
+        return f"Set one more peg, {advice.measure}, and tape it to {list_names(list(advice.to))}: {advice.why}."
     return f"Tape {advice.measure}{' again' if advice.how == 'again' else ', a new line'}: {advice.why}."
 
 

@@ -41,13 +41,13 @@ def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[fl
     BookError
         Bearings from a grid without control, or control that cannot be put on its grid.
     """
-    stations = _reached(reduction)
+    stations = _stations_reached(reduction)
     points = [p for p in book.control.points if p.station in stations] if book.control else []
     bearings = [b for b in book.north.bearings if {b.pair.start, b.pair.end} <= stations] if book.north else []
     if book.control and (len({p.station for p in points}) > 1 or (points and bearings)):
         from pegline.frame.grid import on_grid  # brings pyproj, which a survey without control need not wait for
 
-        return on_grid(book, book.control, points, bearings, _taped(reduction), solved or {})
+        return on_grid(book, book.control, points, bearings, _taped_lengths(reduction), solved or {})
     if book.north and book.north.reference == "grid" and not book.control:
         text = "bearings from grid north need the grid: book it under control, or say from: true"
         raise BookError([Finding("grid-north-without-control", text, book.north.place)])
@@ -139,14 +139,14 @@ def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warn
     )
 
 
-def _reached(reduction: Reduction) -> set[str]:
+def _stations_reached(reduction: Reduction) -> set[str]:
     """Return every station that a taped line reaches, and those that stand on one."""
     lines = [line for line in reduction.lines.values() if line.use != "detail"]
     ends = {name for line in lines for name in (line.start, line.end)}
     return ends | {row.name for row in reduction.rows if row.form == "station"}
 
 
-def _taped(reduction: Reduction) -> dict[tuple[str, str], float]:
+def _taped_lengths(reduction: Reduction) -> dict[tuple[str, str], float]:
     """Return the length of each line, and of the piece up to each station that stands on one, metres."""
     lines = {(line.start, line.end): line.ground.length for line in reduction.lines.values() if line.use != "detail"}
     ties = {

@@ -82,7 +82,7 @@ def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint
             f" to {grid.name}, because plates move and that is not reckoned; book them in the grid's own datum"
         )
         raise BookError([Finding("datum-shift", text, point.place)])
-    way = _allowed(control, point, source.name, grid, way_between(source, grid.crs, given))
+    way = _allow_way(control, point, source.name, grid, way_between(source, grid.crs, given))
     x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*given))
     if not (isfinite(x) and isfinite(y)):
         text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
@@ -103,7 +103,7 @@ def _wrong_axes(point: ControlPoint, grid: Grid) -> str | None:
     return None
 
 
-def _allowed(control: Control, point: ControlPoint, source: str, grid: Grid, way: Way | None) -> Way:
+def _allow_way(control: Control, point: ControlPoint, source: str, grid: Grid, way: Way | None) -> Way:
     """Return the way, if its change of datum is no worse than the book allows."""
     if way is None:
         text = (
@@ -134,7 +134,7 @@ def with_shift_accuracy(known: Sequence[KnownPoint]) -> list[KnownPoint]:
     Where all of it came the same way, the error is common to all: it moves the plot as a whole,
     turns nothing and stretches nothing, so it is told and stays out of the weights.
     """
-    if not _mixed(known):
+    if not _ways_differ(known):
         return list(known)
     return [replace(one, sd=hypot(one.sd, one.way.accuracy)) if one.way else one for one in known]
 
@@ -144,10 +144,10 @@ def common_shift_sd(known: Sequence[KnownPoint]) -> float:
 
     Any other is in the weights: see `with_shift_accuracy`.
     """
-    return 0.0 if _mixed(known) else max((one.way.accuracy for one in known if one.way), default=0.0)
+    return 0.0 if _ways_differ(known) else max((one.way.accuracy for one in known if one.way), default=0.0)
 
 
-def _mixed(known: Sequence[KnownPoint]) -> bool:
+def _ways_differ(known: Sequence[KnownPoint]) -> bool:
     """Return whether control came by more than one way."""
     return len({one.way.description if one.way else "" for one in known}) > 1
 
@@ -155,7 +155,7 @@ def _mixed(known: Sequence[KnownPoint]) -> bool:
 def shift_findings(known: Sequence[KnownPoint]) -> Iterator[Finding]:
     """Yield a warning for each way that changes the datum, with its accuracy."""
     told = set()
-    weight = "so it counts less" if _mixed(known) else "and positions on the earth are no better than that"
+    weight = "so it counts less" if _ways_differ(known) else "and positions on the earth are no better than that"
     for one in known:
         if one.way and one.way.accuracy and one.way.description not in told:
             told.add(one.way.description)

@@ -44,7 +44,7 @@ class Mistake:
 Meant = Iterator[Mistake]
 
 
-def _exchanged(point: ControlPoint) -> Meant:
+def _exchange(point: ControlPoint) -> Meant:
     words = "easting and northing" if point.westing is None else "westing and southing"
     yield Mistake(f"{words} are exchanged", replace(point, easting=point.northing, northing=point.easting))
 
@@ -104,7 +104,7 @@ def other_digits(text: str) -> Iterator[tuple[str, float]]:
 
 #: Mistakes that people make with a whole list of coordinates as well as with one point, in the order in which they are
 #: believed. Common practice.
-SYSTEMATIC: Final[tuple[Callable[[ControlPoint], Meant], ...]] = (_exchanged, _degrees_exchanged, _wrong_sign, _feet)
+SYSTEMATIC: Final[tuple[Callable[[ControlPoint], Meant], ...]] = (_exchange, _degrees_exchanged, _wrong_sign, _feet)
 
 
 def mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
@@ -119,7 +119,7 @@ def systematic_mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
         for zone in other_zones(grid) if point.crs is None else ():
             yield Mistake(f"the coordinates are of {zone}", replace(point, crs=zone))
     for each in SYSTEMATIC:
-        if each is not _exchanged or point.easting is not None:
+        if each is not _exchange or point.easting is not None:
             yield from each(point)
 
 
@@ -180,7 +180,7 @@ def gross_findings(
     if not alone and not astray and not other_unit:
         return
     if len(known) > 1 and (len(alone) == len(known) or other_unit):
-        shared = next(_shared(control, points, known, grid, fits, taped), None)
+        shared = next(_shared_mistakes(control, points, known, grid, fits, taped), None)
         if shared is not None:
             yield _shared_finding(known, shared, fits)
             return
@@ -190,7 +190,7 @@ def gross_findings(
     told: list[tuple[int, Mistake | None]] = []
     for n in sorted(accused):
         others = [k for m, k in enumerate(known) if m != n and (m not in accused or len(accused) > 1)]
-        meant = next(_explaining(control, points[n], known[n], grid, others, fits), None)
+        meant = next(_mistakes_of_one(control, points[n], known[n], grid, others, fits), None)
         if meant is not None:
             told.append((n, meant))
     for n, meant in told or [(n, None) for n in sorted(accused)]:
@@ -206,7 +206,7 @@ def _other_unit(known: Sequence[KnownPoint], taped: Mapping[tuple[str, str], flo
     return any(ratios and all(abs(ratio / unit - 1) < SAME_UNIT for ratio in ratios) for unit in (FOOT, 1 / FOOT))
 
 
-def _shared(
+def _shared_mistakes(
     control: Control,
     points: Sequence[ControlPoint],
     known: Sequence[KnownPoint],
@@ -220,7 +220,7 @@ def _shared(
         if not all(words in each for each in meant):
             continue
         undone = [each[words] for each in meant]
-        moved = [_moved(control, point, one, grid) for point, one in zip(undone, known, strict=True)]
+        moved = [_place_if_meant(control, point, one, grid) for point, one in zip(undone, known, strict=True)]
         placed = [one for one in moved if one is not None]
         if (
             len(placed) == len(known)
@@ -260,17 +260,17 @@ def _most_accused(astray: set[tuple[int, int]], count: int) -> set[int]:
     return {n for n in range(count) if times[n] == max(times)}
 
 
-def _explaining(
+def _mistakes_of_one(
     control: Control, point: ControlPoint, known: KnownPoint, grid: Grid, others: Sequence[KnownPoint], fits: _Fits
 ) -> Iterator[Mistake]:
     """Yield the mistakes that bring a point back to the others."""
     for mistake in mistakes(point, grid):
-        moved = _moved(control, mistake.point, known, grid)
+        moved = _place_if_meant(control, mistake.point, known, grid)
         if moved is not None and fits.on_earth(moved) and all(fits.together(moved, other) for other in others):
             yield mistake
 
 
-def _moved(control: Control, meant: ControlPoint, known: KnownPoint, grid: Grid) -> KnownPoint | None:
+def _place_if_meant(control: Control, meant: ControlPoint, known: KnownPoint, grid: Grid) -> KnownPoint | None:
     """Return where a point would be; None where that is nowhere."""
     try:
         if meant.latitude_deg is None or known.way is None:

@@ -97,7 +97,7 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
     BookError
         It is no CRS, or not one that a plan can be drawn in.
     """
-    crs = _parsed(text, place)
+    crs = _parse_crs(text, place)
     told = []
     if crs.is_compound or len(crs.axis_info) > 2:
         told.append(Finding("vertical-part", f"the vertical part of {crs.name} is not used", place))
@@ -127,7 +127,7 @@ def _projection(crs: Any, place: Place | None) -> Any:
         raise BookError([Finding("crs", fault, place)]) from error
 
 
-def _parsed(text: str, place: Place | None) -> Any:
+def _parse_crs(text: str, place: Place | None) -> Any:
     try:
         return CRS.from_user_input(text)
     except CRSError as error:
@@ -333,7 +333,7 @@ def geographic_crs(text: str, place: Place | None = None) -> Any:
     BookError
         It is no CRS, or not a geographic one.
     """
-    crs = _parsed(text, place)
+    crs = _parse_crs(text, place)
     if crs.is_compound:
         crs = crs.sub_crs_list[0]
     if not crs.is_geographic:

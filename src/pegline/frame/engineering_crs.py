@@ -34,9 +34,9 @@ def engineering_wkt(name: str, origin: str) -> str:
         _AXIS.format(letter=letter, way=way, order=order)
         for letter, way, order in (("E", "east", 1), ("N", "north", 2))
     )
-    return f'ENGCRS["{_quoted(name)}",EDATUM["{_quoted(origin)}"],CS[Cartesian,2],{axes}]'
+    return f'ENGCRS["{_quote(name)}",EDATUM["{_quote(origin)}"],CS[Cartesian,2],{axes}]'
 
 
-def _quoted(text: str) -> str:
+def _quote(text: str) -> str:
     """Return text as it stands between quotes of WKT2: in one line, quotes doubled."""
     return " ".join(text.split()).replace('"', '""')

@@ -83,7 +83,7 @@ def on_grid(
     at |= solved
     place = _middle_of(grid, at.values(), control)
     factors, height_factor = factors_at(grid, place), _height_factor(control, grid, place)
-    turned = _turned(book, grid, at, bearings, needle, needed=len(known) == 1)
+    turned = _grid_bearings(book, grid, at, bearings, needle, needed=len(known) == 1)
     origin = _middle([k.easting for k in known]), _middle([k.northing for k in known])
     return Frame(
         kind="grid",
@@ -183,7 +183,7 @@ class _Turned:
     warnings: tuple[Finding, ...] = ()
 
 
-def _turned(
+def _grid_bearings(
     book: Book,
     grid: Grid,
     at: Mapping[str, tuple[float, float]],

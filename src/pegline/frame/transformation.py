@@ -96,7 +96,7 @@ class Transformation:
 
     def spread_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) covariance of where the transformation carries points, square units of the target."""
-        rows = _design(self.kind, carry_points(self.centre, points), _parameters(self.kind, self._centred))
+        rows = _design(self.kind, carry_points(self.centre, points), _parameters(self.kind, self._points_about_origin))
         lengths = np.asarray(self.back)[0, 0]
         return np.asarray(np.einsum("nij,jk,nlk->nil", rows, self.covariance, rows) * lengths**2)
 
@@ -108,7 +108,7 @@ class Transformation:
         return np.asarray((self.matrix[:2, :2] - bent) / w[:, None, None])
 
     @property
-    def _centred(self) -> Array:
+    def _points_about_origin(self) -> Array:
         middle = np.linalg.inv(self.back) @ self.matrix @ np.linalg.inv(self.centre)
         return np.asarray(middle / middle[2, 2])
 
@@ -165,7 +165,7 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
     p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
     if len(p) < NEEDED[kind]:
         raise ValueError(f"{kind} needs {NEEDED[kind]} points and there are {len(p)}")
-    centre, back = _centring(p), np.asarray(np.linalg.inv(_centring(q)), dtype=float)
+    centre, back = _centring_matrix(p), np.asarray(np.linalg.inv(_centring_matrix(q)), dtype=float)
     u, v = carry_points(centre, p), carry_points(np.linalg.inv(back), q)
     weights = np.repeat(back[0, 0] / s, 2)
     parameters = _parameters(kind, _first(kind, u, v, weights))
@@ -183,7 +183,7 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
     return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
 
 
-def _centring(points: Array) -> Array:
+def _centring_matrix(points: Array) -> Array:
     """Return the matrix that brings points about 0, 0 and to a size of about 1."""
     middle = points.mean(axis=0)
     size = float(np.hypot(*(points - middle).T).max())

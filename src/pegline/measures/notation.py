@@ -93,7 +93,7 @@ class Notation:
 
     def length(self, metres: float) -> str:
         """Return a length with its unit: '12.35 m', '40 ft 6 1/2 in'."""
-        return self._written(metres, self.step, " {}", self.units)
+        return self._write(metres, self.step, " {}", self.units)
 
     def limit(self, metres: float) -> str:
         """Return a round length, such as that of a tape, without needless decimals: '30 m', '40 ft 6 in'."""
@@ -103,16 +103,16 @@ class Notation:
 
     def figure(self, metres: float) -> str:
         """Return a length where its unit is said elsewhere: '12.35'; feet and inches keep their marks."""
-        return self._written(metres, self.step, *self._marks())
+        return self._write(metres, self.step, *self._marks())
 
     def difference(self, metres: float) -> str:
         """Return a signed difference as ``figure`` writes it, feet and inches to a quarter of an inch or finer."""
-        text = self._written(abs(metres), self._fine_step, *self._marks())
+        text = self._write(abs(metres), self._fine_step, *self._marks())
         return text if not re.search("[1-9]", text) else ("-" if metres < 0 else "+") + text
 
     def signed_length(self, metres: float) -> str:
         """Return a signed difference with its unit: '+1.83 ft', '-2 1/4 in'."""
-        text = self._written(abs(metres), self._fine_step, " {}", self.units)
+        text = self._write(abs(metres), self._fine_step, " {}", self.units)
         return text if not re.search("[1-9]", text) else ("-" if metres < 0 else "+") + text
 
     def small(self, metres: float) -> str:
@@ -164,10 +164,10 @@ class Notation:
         return min(self.step, QUARTER) if self.units[-1] == "in" else self.step
 
     def _never_nought(self, metres: float, after: str, names: tuple[str, ...]) -> str:
-        step, text = self._fine_step, self._written(metres, self._fine_step, after, names)
+        step, text = self._fine_step, self._write(metres, self._fine_step, after, names)
         while metres > 0 and not re.search("[1-9]", text) and step > Fraction(1, 10**MOST_DECIMALS):
             step /= 10 if len(self.units) == 1 else 4
-            text = self._written(metres, step, after, names)
+            text = self._write(metres, step, after, names)
         return text
 
     def _marks(self) -> tuple[str, tuple[str, ...]]:
@@ -181,7 +181,7 @@ class Notation:
             else (" {}", self.units)
         )
 
-    def _written(self, metres: float, step: Fraction, after: str, names: tuple[str, ...]) -> str:
+    def _write(self, metres: float, step: Fraction, after: str, names: tuple[str, ...]) -> str:
         if len(self.units) == 1:
             return _number(metres / METRES_PER[self.units[0]], step) + after.format(names[0])
         return ("-" if metres < 0 else "") + _compound(abs(metres), self.units, step, after, names)

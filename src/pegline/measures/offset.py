@@ -139,7 +139,7 @@ def _row(values: dict[str, Any], table: Table, log: ReadingLog) -> Row:
         )
     if values.get("to") == "face" and not values.keys() & {"girth", "width"}:
         raise Wrong("to: face needs half the width; write girth or width in the row", table.place, "face")
-    values["name"] = _named(values, table, log)
+    values["name"] = _point_name(values, table, log)
     return Row(**values)
 
 
@@ -170,7 +170,7 @@ def _tie_station(values: dict[str, Any], table: Table, log: ReadingLog) -> Row:
     return Row(**values, name=name, form="station")
 
 
-def _named(values: dict[str, Any], table: Table, log: ReadingLog) -> str:
+def _point_name(values: dict[str, Any], table: Table, log: ReadingLog) -> str:
     """Return the name of the row's point, counting the unnamed rows of its feature."""
     point = values.pop("point", None)
     if point is not None:

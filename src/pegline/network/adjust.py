@@ -89,7 +89,7 @@ def adjust(
     try:
         placed = with_observations(network, (*network.observations, *placing)) if placing else network
         plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
-        adjusted = _everything(network, plotting)
+        adjusted = _fit_everything(network, plotting)
     except BookError as error:
         raise BookError(_with_place(finding, told) for finding in error.findings) from None
     shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
@@ -102,12 +102,12 @@ def adjust(
     if (failing & adjusted.keep).any():
         adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
         shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
-    result = _judged(frame, plotting, adjusted, shares, ends, checks, critical)
+    result = _judge(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, plotting_fit=compared, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
 
 
-def _everything(network: Network, plotting: Fit) -> Fit:
+def _fit_everything(network: Network, plotting: Fit) -> Fit:
     """Return the solution of everything; where a gross error hinders that, of what agrees with the plotting."""
     try:
         return solve(network, None, plotting.parameters)
@@ -211,8 +211,8 @@ def _checks(
                 booking=one.booking,
                 kind=kind,
                 numbers=tuple(numbers),
-                taped=_booked(one, frame),
-                computed=_booked(one, frame) - difference,
+                taped=_observed_as_known(one, frame),
+                computed=_observed_as_known(one, frame) - difference,
                 sd=float(sds[worst]),
                 allowed=float(allowed),
                 test=float(tests[worst]),
@@ -228,7 +228,7 @@ def framework_fails(checks: Iterable[Check]) -> bool:
     return any(not check.passed and CHECKS[check.kind].framework for check in checks)
 
 
-def _booked(one: Observation, frame: Frame) -> float:
+def _observed_as_known(one: Observation, frame: Frame) -> float:
     """Return what was observed as a person knows it: coordinates not about the frame's origin but on its grid."""
     if not isinstance(one, Control):
         return one.booking.value
@@ -242,7 +242,7 @@ def _limits(book: Book, length: float) -> Iterator[float]:
         yield book.limits.check_length.metres(book.unit)
 
 
-def _judged(
+def _judge(
     frame: Frame,
     plotting: Fit,
     adjusted: Fit,
@@ -291,7 +291,7 @@ def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, .
         found.append(
             Measurement(
                 booking=one.booking,
-                value=_booked(one, frame),
+                value=_observed_as_known(one, frame),
                 residual=residual,
                 redundancy=share if checked else 0.0,
                 test=residual / (sd * root) if checked else 0.0,

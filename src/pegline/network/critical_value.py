@@ -113,7 +113,7 @@ def sidak(tests: int) -> float:
     return NormalDist().inv_cdf(1 - (1 - (1 - FAMILY) ** (1 / max(tests, 1))) / 2)
 
 
-def _scaled(fit: Fit) -> Array:
+def _scaled_derivatives(fit: Fit) -> Array:
     """Return the derivatives (t + m, u) over their standard deviations, the scales of the tapes first."""
     network = fit.network
     columns = np.append(network.columns, -1)
@@ -126,7 +126,7 @@ def _scaled(fit: Fit) -> Array:
     return np.asarray(found[:, :-1])
 
 
-def _used(fit: Fit) -> Array:
+def _flags_of_use(fit: Fit) -> Array:
     """Return 1 for what the solution used, the tapes' scales included, 0 for the rest."""
     return np.concatenate((np.ones(len(fit.network.tapes)), fit.keep)).astype(float)
 
@@ -134,16 +134,16 @@ def _used(fit: Fit) -> Array:
 def _own_tests(fit: Fit, shares: Array) -> Array:
     """Return the tests (k, t + m) of a solution as they follow from errors of unit size."""
     rows = np.flatnonzero(shares > MIN_REDUNDANCY) + len(fit.network.tapes)
-    scaled = _scaled(fit)
-    hat = scaled[rows] @ fit.factor.solve((scaled * _used(fit)[:, None]).T)
+    scaled = _scaled_derivatives(fit)
+    hat = scaled[rows] @ fit.factor.solve((scaled * _flags_of_use(fit)[:, None]).T)
     return np.asarray((np.eye(len(scaled))[rows] - hat) / np.sqrt(shares[shares > MIN_REDUNDANCY][:, None]))
 
 
 def _check_tests(fit: Fit, rows: Ints) -> Array:
     """Return the tests (k, t + m) of what a solution left out, as they follow from errors of unit size."""
-    scaled = _scaled(fit)
+    scaled = _scaled_derivatives(fit)
     rows = rows + len(fit.network.tapes)
-    hat = scaled[rows] @ fit.factor.solve((scaled * _used(fit)[:, None]).T)
+    hat = scaled[rows] @ fit.factor.solve((scaled * _flags_of_use(fit)[:, None]).T)
     tests = np.eye(len(scaled))[rows] - hat
     size = np.sqrt(np.einsum("ij,ij->i", tests, tests))
     return np.asarray(tests / np.where(size > 0, size, 1.0)[:, None])

@@ -17,10 +17,10 @@ from pegline.network.observation_types import Chainage, Distance, Oblique, Obser
 __all__ = [
     "Change",
     "Rate",
-    "added",
     "change_of",
     "changed_by",
     "dependents_of",
+    "join_changes",
     "residual_rates",
     "with_reading_changed",
 ]
@@ -41,7 +41,7 @@ def change_of(observations: Sequence[Observation], number: int) -> Change:
     """Return what one metre, or one radian, in the reading of an observation changes: itself and what hangs on it."""
     one = observations[number]
     changes: dict[int, Rate] = {number: Rate(1.0)}
-    carried = _carried(one)
+    carried = _carrying_line(one)
     if carried is None:
         return changes
     line, mark = carried
@@ -56,7 +56,7 @@ def change_of(observations: Sequence[Observation], number: int) -> Change:
     return changes
 
 
-def added(changes: Iterable[Change]) -> Change:
+def join_changes(changes: Iterable[Change]) -> Change:
     """Return several changes made together."""
     together: dict[int, Rate] = {}
     for change in changes:
@@ -84,7 +84,7 @@ def dependents_of(observations: Sequence[Observation], number: int) -> tuple[int
     return tuple(n for n in change_of(observations, number) if n != number)
 
 
-def _carried(one: Observation) -> tuple[str, str] | None:
+def _carrying_line(one: Observation) -> tuple[str, str] | None:
     """Return the line whose rows hold an observation's value, and the station where it stands; None for most."""
     booking = one.booking
     if isinstance(one, Distance) and booking.measured_line is not None:
@@ -117,7 +117,7 @@ def residual_rates(
     positions
         Where the points stand.
     """
-    carriers = {key: number for number, one in enumerate(observations) if (key := _carried(one))}
+    carriers = {key: number for number, one in enumerate(observations) if (key := _carrying_line(one))}
     for row, one in enumerate(observations):
         if not isinstance(one, Chainage | Oblique) or one.booking.line is None:
             continue

@@ -31,7 +31,7 @@ from pegline.records import record
 __all__ = ["EQUATIONS", "Equation"]
 
 
-def _left(vector: Array) -> Array:
+def _turn_left(vector: Array) -> Array:
     """Return vectors (m, 2) turned a quarter to the left."""
     return np.stack((-vector[:, 1], vector[:, 0]), axis=1)
 
@@ -73,7 +73,7 @@ def offset(points: Array, numbers: Array) -> tuple[Array, Array]:
     line, arm = end - start, point - start
     size = _length(line)
     unit = line / size[:, None]
-    normal = _left(unit)
+    normal = _turn_left(unit)
     along, aside = _dot(arm, unit), _dot(arm, normal)
     # A move of Q across the line turns it: the offset loses along/|PQ| of the move.
     by_end = -(along / size)[:, None] * normal
@@ -115,8 +115,8 @@ def square(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the turn from a-b to b-c, left positive, and its derivatives to a, b and c."""
     coming, going = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
     cross = coming[:, 0] * going[:, 1] - coming[:, 1] * going[:, 0]
-    by_coming = -_left(coming) / _dot(coming, coming)[:, None]
-    by_going = _left(going) / _dot(going, going)[:, None]
+    by_coming = -_turn_left(coming) / _dot(coming, coming)[:, None]
+    by_going = _turn_left(going) / _dot(going, going)[:, None]
     return np.arctan2(cross, _dot(coming, going)), np.stack((-by_coming, by_coming - by_going, by_going), axis=1)
 
 

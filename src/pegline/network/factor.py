@@ -43,9 +43,9 @@ class DenseFactor:
         self._scale = 1 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
         scaled = matrix * self._scale[:, None] * self._scale
         self.free, lower = _free(scaled)
-        self._inverse = np.zeros_like(matrix) if lower is None else self._inverted(lower)
+        self._inverse = np.zeros_like(matrix) if lower is None else self._invert(lower)
 
-    def _inverted(self, lower: Array) -> Array:
+    def _invert(self, lower: Array) -> Array:
         root = np.linalg.inv(lower)
         return (root.T @ root) * self._scale[:, None] * self._scale
 

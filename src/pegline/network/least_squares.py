@@ -252,7 +252,7 @@ def solve(network: Network, keep: Mask | None = None, begin: Array | None = None
     for _ in range(steps):
         matrix, right = assembly.normal(network, weights, here)
         factor = _factor(network, assembly, matrix, damping)
-        here, damping, moved = _guarded(network, weights, here, _full(network, factor.solve(right)), damping)
+        here, damping, moved = _guarded_step(network, weights, here, _full(network, factor.solve(right)), damping)
         size = float(np.abs(moved[: 2 * len(network.names)]).max(initial=0.0)) / network.extent
         if damping == 0 and (size < CONVERGED or (size < 1e-8 and size >= last / 2)):
             factor = _factor(network, assembly, assembly.normal(network, weights, here)[0], 0.0)
@@ -284,7 +284,9 @@ def _full(network: Network, unknowns: Array) -> Array:
     return step
 
 
-def _guarded(network: Network, weights: Array, here: _Look, step: Array, damping: float) -> tuple[_Look, float, Array]:
+def _guarded_step(
+    network: Network, weights: Array, here: _Look, step: Array, damping: float
+) -> tuple[_Look, float, Array]:
     """Return the network after as much of a step as lowers the cost, the next damping, and the step made."""
     slack = here.cost * (1 + 1e-9) + 1e-9
     for share in (1.0, 0.5, 0.25, 0.1, 0.03):
@@ -352,7 +354,7 @@ def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float
     else:
         factor = SparseFactor(assembly.size, assembly.keys, matrix, damping)
     if damping == 0 and len(factor.free):
-        raise BookError([_swinging(network, factor.free)])
+        raise BookError([_free_to_swing(network, factor.free)])
     return factor
 
 
@@ -362,7 +364,7 @@ def _points_of(network: Network, unknowns: Ints) -> list[str]:
     return [network.names[number] for number in numbers]
 
 
-def _swinging(network: Network, free: Ints) -> Finding:
+def _free_to_swing(network: Network, free: Ints) -> Finding:
     names = _points_of(network, free)
     return Finding(
         "free-to-move",

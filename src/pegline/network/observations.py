@@ -93,7 +93,7 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
         shared.update({dimension.start: None, dimension.end: None})
     for arc in reduction.arcs:
         shared.update(dict.fromkeys((arc.point, *arc.starts)))
-    for name, pair in _produced(book, reduction):
+    for name, pair in _points_on_walls(book, reduction):
         shared.update({name: None, pair.start: None, pair.end: None})
     for feature in book.features.values():
         geometry = feature.geometry
@@ -103,7 +103,7 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     return tuple(name for name in shared if name not in stations)
 
 
-def _produced(book: Book, reduction: Reduction) -> Iterator[tuple[str, Pair]]:
+def _points_on_walls(book: Book, reduction: Reduction) -> Iterator[tuple[str, Pair]]:
     """Yield each point that lies in the line of a wall, with the wall."""
     yield from ((row.name, row.booked.produced) for row in reduction.rows if row.booked.produced)
     yield from ((point.name, pair) for point in book.points.values() for pair in point.meet)
@@ -136,18 +136,22 @@ def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
             part="dimension" if line.use == "detail" else line.use,
             group=("line", line.name),
             line=line.name,
-            **_taped(line.ground),
+            **_fields_of_length(line.ground),
         )
         yield Distance(replace(booking, value=length), line.start, line.end)
     for dimension in reduction.dimensions:
         label = f"{dimension.start}-{dimension.end}"
         booking = Booking(
-            label=label, kind="dimension", part="dimension", group=("line", label), **_taped(dimension.ground)
+            label=label,
+            kind="dimension",
+            part="dimension",
+            group=("line", label),
+            **_fields_of_length(dimension.ground),
         )
         yield Distance(booking, dimension.start, dimension.end)
 
 
-def _taped(ground: Ground) -> dict[str, Any]:
+def _fields_of_length(ground: Ground) -> dict[str, Any]:
     """Return what a booking takes from a taped length."""
     return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place, "read": ground.reading}
 
@@ -203,7 +207,7 @@ def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
     if row.form == "on line":
         yield Ranging(replace(chainage, kind="ranging", value=0.0, sd=RANGING_SD), row.name, start, end)
         return
-    offset = replace(chainage, kind="offset", **_taped(row.offsets[0]))
+    offset = replace(chainage, kind="offset", **_fields_of_length(row.offsets[0]))
     yield Offset(offset, row.name, start, end, row.side)
 
 
@@ -218,7 +222,7 @@ def _oblique(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation
             line=row.line,
             row=number,
             back=row.booked.back,
-            **_taped(arm),
+            **_fields_of_length(arm),
         )
         if station is not None:
             yield Distance(booking, station, row.name)
@@ -245,7 +249,9 @@ def _arcs(reduction: Reduction) -> Iterator[Observation]:
     for number, arc in enumerate(reduction.arcs):
         for start, arm in zip(arc.starts, arc.arms, strict=True):
             label = f"{start}-{arc.point}"
-            booking = Booking(label=label, kind="dimension", part="arc", group=("arc", number), **_taped(arm))
+            booking = Booking(
+                label=label, kind="dimension", part="arc", group=("arc", number), **_fields_of_length(arm)
+            )
             yield Distance(booking, start, arc.point)
 
 

@@ -23,7 +23,7 @@ ONE_CONTROL_POINT: Final = 1e-3
 
 def fitting_hand(found: Sequence[Observation], begun: Start) -> int:
     """Return whether control and bearings suit the first positions (+1), their mirror image (-1), or both (0)."""
-    control, bearings = _placed(found, begun.positions)
+    control, bearings = _references_of_placed(found, begun.positions)
     fits = [
         _misfit({name: (x, sign * y) for name, (x, y) in begun.positions.items()}, control, bearings)
         for sign in (1, -1)
@@ -36,7 +36,7 @@ def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Findin
     """Tell control points that have the coordinates of another."""
     control = [(n, one) for n, one in enumerate(observations) if isinstance(one, Control)]
     places = {one.station: one.booking.place for _, one in control}
-    known = _known(control)
+    known = _known_places(control)
     for number, (name, (x, y)) in enumerate(known.items()):
         for other, (u, v) in list(known.items())[:number]:
             if hypot(x - u, y - v) < ONE_CONTROL_POINT:
@@ -49,7 +49,7 @@ def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Findin
                 )
 
 
-def _placed(
+def _references_of_placed(
     found: Sequence[Observation], at: Mapping[str, XY]
 ) -> tuple[list[tuple[int, Control]], list[tuple[int, Bearing]]]:
     """Return the control and the bearings, with their numbers, that placed stations have."""
@@ -61,10 +61,10 @@ def _placed(
 def figure_in_frame(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
     """Return the first positions in the frame, and the observations that place the plotting solution there."""
     at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
-    control, bearings = _placed(found, at)
+    control, bearings = _references_of_placed(found, at)
     if not begun.handed and fitting_hand(found, begun) < 0:
         at = {name: (x, -y) for name, (x, y) in at.items()}
-    known = _known(control)
+    known = _known_places(control)
     if len(known) > 1:
         pair = _far_apart(known, at)
         numbers = {n for n, one in control if one.station == pair[0]}
@@ -84,14 +84,14 @@ def figure_in_frame(frame: Frame, found: Sequence[Observation], begun: Start) ->
 
 def held_parameters(found: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
     """Return the parameters of the base line's ends that are held: what neither control nor bearings place."""
-    control, bearings = _placed(found, at)
-    known = len(_known(control))
+    control, bearings = _references_of_placed(found, at)
+    known = len(_known_places(control))
     place = () if known else (2 * ends[0], 2 * ends[0] + 1)
     turn = () if bearings or known > 1 else (2 * ends[1] + 1,)
     return (*place, *turn)
 
 
-def _known(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
+def _known_places(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
     known: dict[str, XY] = {}
     for _, one in control:
         x, y = known.get(one.station, (0.0, 0.0))
@@ -138,7 +138,7 @@ def _misfit(
     at: Mapping[str, XY], control: Sequence[tuple[int, Control]], bearings: Sequence[tuple[int, Bearing]]
 ) -> float:
     """Return by how many standard deviations control and bearings misfit a figure that is free to turn and move."""
-    known = _known(control)
+    known = _known_places(control)
     total = 0.0
     if len(known) > 2:
         laid = _onto(at, known, [*known])
@@ -158,7 +158,7 @@ def _misfit(
 def crossing_control(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
     """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
     control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
-    known = _known(control)
+    known = _known_places(control)
     if len(known) < 2:
         return
     first, second = _far_apart(known, at)

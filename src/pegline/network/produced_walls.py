@@ -34,13 +34,13 @@ def produced_observations(book: Book, reduction: Reduction) -> Iterator[Observat
     """Yield that the point of a row lies in the line of a wall, and that a corner lies in those of two."""
     for number, row in enumerate(reduction.rows):
         if (wall := row.booked.produced) is not None:
-            yield _produced(wall, row.name, to=row.walked, group=("produced", number))
+            yield _in_line_with(wall, row.name, to=row.walked, group=("produced", number))
     for point in book.points.values():
         for wall in point.meet:
-            yield _produced(wall, point.name, to=point.name, group=("meet", point.name))
+            yield _in_line_with(wall, point.name, to=point.name, group=("meet", point.name))
 
 
-def _produced(wall: Pair, point: str, *, to: str, group: Group) -> Produced:
+def _in_line_with(wall: Pair, point: str, *, to: str, group: Group) -> Produced:
     """Return that a point lies in the line of a wall; its deviation waits until it is known how far that is."""
     booking = Booking(
         label=f"{wall} produced to {to}",

@@ -72,7 +72,7 @@ def inverse_on_pattern(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> 
     parents = _tree(count, *wanted)
     place, sizes = _in_branches(parents)
     order = np.argsort(place)
-    lower, pivots = _reordered(lower, place, order), pivots[order]
+    lower, pivots = _reorder(lower, place, order), pivots[order]
     parents, sizes = np.append(place, -1)[parents][order], sizes[order]
     starts = _blocks(parents.tolist(), sizes.tolist(), np.diff(lower.starts).tolist())
     block = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
@@ -127,7 +127,7 @@ class _Lower(NamedTuple):
     values: Array
 
 
-def _reordered(lower: Any, place: Ints, order: Ints) -> _Lower:
+def _reorder(lower: Any, place: Ints, order: Ints) -> _Lower:
     lengths = np.diff(lower.indptr)[order]
     starts = np.append(0, np.cumsum(lengths))
     source = np.repeat(lower.indptr[order] - starts[:-1], lengths) + np.arange(starts[-1])

@@ -195,7 +195,7 @@ def _by_drawing(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, othe
     if one.centre in sketches and other.centre in sketches:
         turn = twice_area(sketches[one.centre], sketches[other.centre], sketches[name])
         return None if turn == 0 else 0 if turn > 0 else 1
-    laid = _laid(figure)
+    laid = _sketch_placement(figure)
     if laid is None:
         return None
     x, y = laid(sketches[name])
@@ -203,7 +203,7 @@ def _by_drawing(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, othe
     return away.index(min(away)) if away[0] != away[1] else None
 
 
-def _laid(figure: Figure) -> Callable[[XY], XY] | None:
+def _sketch_placement(figure: Figure) -> Callable[[XY], XY] | None:
     """Return how the sketch lies on the figure (turned, moved, enlarged), None with fewer than two common stations."""
     both = [name for name in figure.hints.sketches if name in figure.at]
     if len(both) < 2:
@@ -308,7 +308,7 @@ def _prolong(figure: Figure) -> bool:
 def _by_sketch(figure: Figure, stations: Sequence[str]) -> bool:
     """Place all stations that are left from the sketch, where arcs cannot: they hold one another."""
     left = [name for name in stations if name not in figure.at and len(figure.lines[name]) > 1]
-    laid = _laid(figure)
+    laid = _sketch_placement(figure)
     if not left or laid is None or figure.tentative or not all(name in figure.hints.sketches for name in left):
         return False
     if any(name in figure.gaps for name in left):

@@ -55,7 +55,7 @@ def place_point(
     circles: list[Arc] = []
     for group in groups:
         ones = [(n, observations[n]) for n in group]
-        placed = _square_off(ones, at) or _meeting(ones, at)
+        placed = _square_off(ones, at) or _wall_intersection(ones, at)
         if placed:
             return placed
         rays = list(_rays(name, ones, at))
@@ -87,7 +87,7 @@ def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -
     return (foot[0] + away * nx, foot[1] + away * ny), (along[0], aside[0]), None
 
 
-def _meeting(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> _Placed | None:
+def _wall_intersection(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> _Placed | None:
     """Return the point where two walls, produced, meet."""
     walls = [(n, one) for n, one in ones if isinstance(one, Produced) and one.start in at and one.end in at]
     if len(walls) < 2:
@@ -103,13 +103,13 @@ def _rays(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, X
             continue
         corner = at[one.corner]
         if name == one.after and one.before in at:
-            yield number, corner, _turned(at[one.before], corner, one.booking.value), one.corner
+            yield number, corner, _turn_left(at[one.before], corner, one.booking.value), one.corner
         if name == one.before and one.after in at:
-            x, y = _turned(corner, at[one.after], -one.booking.value)
+            x, y = _turn_left(corner, at[one.after], -one.booking.value)
             yield number, corner, (-x, -y), one.corner
 
 
-def _turned(start: XY, end: XY, angle: float) -> XY:
+def _turn_left(start: XY, end: XY, angle: float) -> XY:
     """Return the direction from start to end turned to the left by an angle."""
     dx, dy = end[0] - start[0], end[1] - start[1]
     size = hypot(dx, dy)

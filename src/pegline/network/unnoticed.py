@@ -95,7 +95,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
     mistakes, first_checks = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
     movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
     names = adjusted.network.names
-    counted = _counted(reduction, names[: adjusted.network.stations])
+    counted = _stations_that_count(reduction, names[: adjusted.network.stations])
     positions = adjustment.adjusted.positions[: adjusted.network.stations] / scale
     return Unnoticed(
         dict(zip(names, (movements / scale).tolist(), strict=True)),
@@ -142,7 +142,7 @@ def _extent(positions: Array) -> float:
     return float(np.ptp(positions @ np.array([np.cos(angles), np.sin(angles)]), axis=0).max())
 
 
-def _counted(reduction: Reduction, stations: Sequence[str]) -> tuple[str, ...]:
+def _stations_that_count(reduction: Reduction, stations: Sequence[str]) -> tuple[str, ...]:
     """Return the main stations, and the tie stations that carry details or a side."""
     tie_stations = {row.name for row in reduction.rows if row.form == "station"}
     carrying = {

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten", "turning"]
+__all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten", "turning_matrix"]
 
 Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
@@ -84,7 +84,7 @@ def flatten(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Arr
     return np.concatenate(pieces)
 
 
-def turning(angle: float) -> Array:
+def turning_matrix(angle: float) -> Array:
     """Return the matrix that turns columns (x, y) anticlockwise by an angle, radians."""
     return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
 

@@ -106,15 +106,15 @@ def mean_of_readings(grounds: Sequence[Ground], scales: Mapping[str, float]) -> 
     """
     if len(grounds) == 1:
         return grounds[0]
-    return replace(_weighted(grounds, scales, 1 / len(grounds)), count=len(grounds))
+    return replace(_weighted_mean(grounds, scales, 1 / len(grounds)), count=len(grounds))
 
 
 def sum_of_legs(legs: Sequence[Ground], scales: Mapping[str, float]) -> Ground:
     """Return a line that was taped in legs: their sum, its scale shared as that of a `mean`."""
-    return legs[0] if len(legs) == 1 else _weighted(legs, scales, 1.0)
+    return legs[0] if len(legs) == 1 else _weighted_mean(legs, scales, 1.0)
 
 
-def _weighted(grounds: Sequence[Ground], scales: Mapping[str, float], weight: float) -> Ground:
+def _weighted_mean(grounds: Sequence[Ground], scales: Mapping[str, float], weight: float) -> Ground:
     taped: dict[str, float] = {}
     for ground in grounds:
         taped[ground.tape] = taped.get(ground.tape, 0.0) + weight * ground.length

@@ -151,34 +151,34 @@ def _line(rack: Rack, line: Line) -> ReducedLine:
     grounds = []
     slopes = []
     for taped, (rise, rise_sd) in zip(line.taped or line.legs, shares, strict=True):
-        ground, by_slope = _taping(rack, line, taped, rise, rise_sd)
+        ground, by_slope = _reduce_taping(rack, line, taped, rise, rise_sd)
         grounds.append(ground)
         slopes.append(by_slope)
     if line.legs:
-        ground = sum_of_legs([_sloping(g, s) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
+        ground = sum_of_legs([_add_slope(g, s) for g, s in zip(grounds, slopes, strict=True)], rack.scales)
         ends = accumulate(g.reading for g in grounds), accumulate(g.length for g in grounds)
         pieces = tuple(zip(*ends, strict=True))
     else:
         rack.test_spread(grounds, f"line {line.name}")
         # The slope is the same whichever way it was taped: repetition does not reduce its part.
-        ground = _sloping(mean_of_readings(grounds, rack.scales), fsum(slopes) / len(slopes))
+        ground = _add_slope(mean_of_readings(grounds, rack.scales), fsum(slopes) / len(slopes))
         pieces = ((ground.reading, ground.length),)
     return ReducedLine(line.name, line.start, line.end, line.use, ground, line, pieces)
 
 
-def _sloping(ground: Ground, by_slope: float) -> Ground:
+def _add_slope(ground: Ground, by_slope: float) -> Ground:
     """Return a length with what its slope adds to its standard deviation."""
     return replace(ground, sd=hypot(ground.sd, by_slope)) if by_slope else ground
 
 
-def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: float) -> tuple[Ground, float]:
+def _reduce_taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: float) -> tuple[Ground, float]:
     """Return one taping, or one leg, and what its slope adds to its standard deviation."""
     unit = rack.book.unit_of(line.name)
     tape = rack.tape(taped.tape or line.tape or rack.book.line_tape, "lines")
     stepped = _first(taped.stepped, line.stepped)
     slope = None if stepped else _first(taped.slope, line.slope)
     rise = None if stepped else rise
-    conditions = rack.standard(tape, taped.date or line.date or rack.book.date).used(
+    conditions = rack.standard(tape, taped.date or line.date or rack.book.date).with_use(
         temperature=_first(taped.temperature, line.temperature),
         pull=_first(taped.pull, line.pull),
         spans=_first(taped.spans, line.spans),
@@ -196,7 +196,7 @@ def _taping(rack: Rack, line: Line, taped: Taped, rise: float | None, rise_sd: f
         rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
         return reduce_reading(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
     if stepped:
-        return _sloping(ground, DROP_SD * sqrt(stepped * _share(line, taped, unit))), 0.0
+        return _add_slope(ground, DROP_SD * sqrt(stepped * _share(line, taped, unit))), 0.0
     angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
     along = ground.length - ground.corrections.get("slope", 0.0)
     by_slope = slope_sd(along, rise=rise, slope=conditions.slope, rise_sd=rise_sd, angle_sd=angle_sd)

@@ -224,7 +224,7 @@ class Conditions:
     rise: float | None = None  #: metres
     slope: float | None = None  #: radians
 
-    def used(self, **booked: Any) -> Conditions:
+    def with_use(self, **booked: Any) -> Conditions:
         """Return the same tape's conditions with what was booked of its use; itself where that is nothing."""
         told = {name: value for name, value in booked.items() if value is not None}
         return replace(self, **told) if told else self
@@ -246,39 +246,41 @@ class Correction:
 
 
 def _standard(length: float, conditions: Conditions, tape: TapeConstants) -> float:
-    return standard_correction(length, true=_known(conditions.true_length), nominal=tape.nominal)
+    return standard_correction(length, true=_require_value(conditions.true_length), nominal=tape.nominal)
 
 
 def _temperature(length: float, conditions: Conditions, tape: TapeConstants) -> float:
     return temperature_correction(
         length,
-        temperature=_known(conditions.temperature),
+        temperature=_require_value(conditions.temperature),
         standard=tape.standard_temperature,
-        expansion=_known(tape.expansion),
+        expansion=_require_value(tape.expansion),
     )
 
 
 def _pull(length: float, conditions: Conditions, tape: TapeConstants) -> float:
     return pull_correction(
         length,
-        pull=_known(conditions.pull),
-        standard=_known(tape.standard_pull),
-        section=_known(tape.section),
-        modulus=_known(tape.modulus),
+        pull=_require_value(conditions.pull),
+        standard=_require_value(tape.standard_pull),
+        section=_require_value(tape.section),
+        modulus=_require_value(tape.modulus),
     )
 
 
 def _sag(length: float, conditions: Conditions, tape: TapeConstants) -> float:
     # Nobody pulls a hanging tape by nothing: where no pull is booked it was the usual one.
     pull = tape.standard_pull if conditions.pull is None else conditions.pull
-    return sag_correction(length, spans=int(_known(conditions.spans)), mass=_known(tape.mass), pull=_known(pull))
+    return sag_correction(
+        length, spans=int(_require_value(conditions.spans)), mass=_require_value(tape.mass), pull=_require_value(pull)
+    )
 
 
 def _slope(length: float, conditions: Conditions, _tape: TapeConstants) -> float:
     return slope_correction(length, rise=conditions.rise, slope=conditions.slope or 0.0)
 
 
-def _known(value: float | None) -> float:
+def _require_value(value: float | None) -> float:
     if value is None:  # the table below asks first
         raise TypeError("a correction was made without its figures")
     return value

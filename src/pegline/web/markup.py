@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Final, Literal
 
-__all__ = ["Head", "Safe", "element", "joined", "page", "table"]
+__all__ = ["Head", "Safe", "element", "join_markup", "page", "table"]
 
 
 class Safe(str):
@@ -25,10 +25,10 @@ def element(name: str, *children: str, **attributes: str) -> Safe:
     '<p class="x">a &lt; b &amp; <b>c</b></p>'
     """
     written = "".join(f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items())
-    return Safe(f"<{name}{written}>{joined(children)}</{name}>")
+    return Safe(f"<{name}{written}>{join_markup(children)}</{name}>")
 
 
-def joined(children: Iterable[str]) -> Safe:
+def join_markup(children: Iterable[str]) -> Safe:
     """Return texts, escaped, and markup in a row."""
     return Safe("".join(child if isinstance(child, Safe) else escape(child) for child in children))
 
@@ -53,7 +53,7 @@ def table(caption: str, heads: Sequence[Head], rows: Iterable[Sequence[str]]) ->
     lines = (Safe(f"{row}\n") for row in body)
     inner = element("table", element("thead", top), element("tbody", *lines), aria_label=caption)
     # A table wider than a phone scrolls by itself; neither the page nor its caption does.
-    return joined((element("p", caption, class_="soft"), element("div", inner, class_="wide", tabindex="0")))
+    return join_markup((element("p", caption, class_="soft"), element("div", inner, class_="wide", tabindex="0")))
 
 
 def _cell(number: int, told: tuple[Head, str]) -> Safe:

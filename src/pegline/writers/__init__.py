@@ -18,7 +18,7 @@ from pegline.errors import UsageError
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
 
-__all__ = ["ENDINGS", "FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known", "writers_in"]
+__all__ = ["ENDINGS", "FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known_formats", "writers_in"]
 
 #: Takes a Plan, or a Survey where the format holds no drawing.
 Writer = Callable[[Any, Path], None]
@@ -86,7 +86,7 @@ def _write_layers(home: str, other: OtherCRS, drawn: Any, path: Path) -> None:
     import_module(f"pegline.writers.{home}").write(getattr(drawn, "survey", drawn), path, other)
 
 
-def known(formats: str | Iterable[str]) -> tuple[str, ...]:
+def known_formats(formats: str | Iterable[str]) -> tuple[str, ...]:
     """Return the formats, each once; one text may name several, parted by commas.
 
     Raises
@@ -96,7 +96,7 @@ def known(formats: str | Iterable[str]) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> known(["dxf", "pdf", "dxf"]), known("gpkg"), known("dxf, pdf")
+    >>> known_formats(["dxf", "pdf", "dxf"]), known_formats("gpkg"), known_formats("dxf, pdf")
     (('dxf', 'pdf'), ('gpkg',), ('dxf', 'pdf'))
     """
     if isinstance(formats, str):

@@ -53,11 +53,11 @@ def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
 def _places(survey: Survey) -> Iterator[list[str]]:
     ties, kinds = survey.book.tie_stations, kinds_of_points(survey)
     pegs, detail = stations(survey), points(survey)
-    yield from _placed(survey, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
-    yield from _placed(survey, detail, [kinds.get(name, "point") for name in detail.names])
+    yield from _place_rows(survey, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
+    yield from _place_rows(survey, detail, [kinds.get(name, "point") for name in detail.names])
 
 
-def _placed(survey: Survey, places: Places, kinds: list[str]) -> Iterator[list[str]]:
+def _place_rows(survey: Survey, places: Places, kinds: list[str]) -> Iterator[list[str]]:
     """Yield places to a tenth of a millimetre, with the standard deviation along the worst direction."""
     deviations = [
         (ellipses(variances)[:, 0] / sqrt(CHI2_95)).tolist() for variances in (places.variances, places.local_variances)

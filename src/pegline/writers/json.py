@@ -19,17 +19,17 @@ def write(survey: Survey, path: Path) -> None:
 
 def text(entries: Result) -> str:
     """Return results as JSON: one member of a table or a list to a line, so that two files compare line by line."""
-    return "{\n" + ",\n".join(f"{_dumped(key)}: {_block(value)}" for key, value in entries.items()) + "\n}\n"
+    return "{\n" + ",\n".join(f"{_dump(key)}: {_block(value)}" for key, value in entries.items()) + "\n}\n"
 
 
 def _block(value: object) -> str:
     if isinstance(value, dict) and any(isinstance(each, dict) for each in value.values()):
-        return "{\n" + ",\n".join(f"  {_dumped(key)}: {_dumped(each)}" for key, each in value.items()) + "\n}"
+        return "{\n" + ",\n".join(f"  {_dump(key)}: {_dump(each)}" for key, each in value.items()) + "\n}"
     if isinstance(value, list) and value:
-        return "[\n" + ",\n".join(f"  {_dumped(each)}" for each in value) + "\n]"
-    return _dumped(value)
+        return "[\n" + ",\n".join(f"  {_dump(each)}" for each in value) + "\n]"
+    return _dump(value)
 
 
-def _dumped(value: object) -> str:
+def _dump(value: object) -> str:
     # What is not finite has no JSON and never leaves: it would be a fault of ours.
     return json.dumps(value, ensure_ascii=False, allow_nan=False)

@@ -16,9 +16,17 @@ from typing import Any, Final
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import ENDINGS, WRITERS, Writer
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
-from pegline.writers.write_faults import told
+from pegline.writers.write_faults import faults_as_output_errors
 
-__all__ = ["held", "locked_file", "moved", "placed", "publish", "remove_work_folders", "swept"]
+__all__ = [
+    "hold_folder",
+    "locked_file",
+    "publish",
+    "publish_in_held_folder",
+    "remove_work_folders",
+    "sweep_folder",
+    "write_aside",
+]
 
 #: Takes what a format cannot hold a survey for.
 Refuse = Callable[[UnsuitableError], None]
@@ -62,17 +70,17 @@ def publish(
     BusyError
         Another run holds the folder, or a program has a database open that would be replaced.
     """
-    with held(directory):
-        return moved(plan, directory, stem, formats, writers, origin=origin, refuse=refuse)
+    with hold_folder(directory):
+        return publish_in_held_folder(plan, directory, stem, formats, writers, origin=origin, refuse=refuse)
 
 
 @contextmanager
-def held(directory: Path) -> Iterator[None]:
+def hold_folder(directory: Path) -> Iterator[None]:
     """Hold a folder, made if need be, against other runs; what runs that died left in it is swept away.
 
     The system frees the lock when its holder dies, however it dies.
     """
-    with told(directory):
+    with faults_as_output_errors(directory):
         directory.mkdir(parents=True, exist_ok=True)
         lock = locked_file(directory / LOCK)
     try:
@@ -89,7 +97,7 @@ def held(directory: Path) -> Iterator[None]:
             os.close(lock)
 
 
-def moved(
+def publish_in_held_folder(
     plan: Any,
     directory: Path,
     stem: str,
@@ -100,19 +108,19 @@ def moved(
     refuse: Refuse = warn_of,
 ) -> tuple[Path, ...]:
     """Do the work of ``publish`` in a folder that the caller holds."""
-    with told(directory / stem):
+    with faults_as_output_errors(directory / stem):
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
         try:
             _write_each(plan, work, directory, stem, formats, writers, refuse)
             made = sorted(work.iterdir())
             for path in made:
-                _synced(path)
+                _sync(path)
             for path in made:
                 _clear_side_files(directory / path.name)
-            with _listed(made, directory, stem, work, origin):
+            with _keep_list_true(made, directory, stem, work, origin):
                 for path in made:
                     path.replace(directory / path.name)
-            _synced(directory)
+            _sync(directory)
             return tuple(directory / path.name for path in made)
         finally:
             shutil.rmtree(work, ignore_errors=True)
@@ -145,7 +153,9 @@ def _write_each(
 
 
 @contextmanager
-def _listed(made: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None) -> Iterator[None]:
+def _keep_list_true(
+    made: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None
+) -> Iterator[None]:
     """Keep the list of files true while they are moved: what they replace is in it until all are in place."""
     if origin is None:
         yield
@@ -157,18 +167,18 @@ def _listed(made: Sequence[Path], directory: Path, stem: str, work: Path, origin
     replaced = {path.name: sha for path in made if (sha := sha256_of(directory / path.name))}
     _place_list(FileList(origin, files, replaced), place, work)
     yield
-    _synced(directory)
+    _sync(directory)
     _place_list(FileList(origin, files), place, work)
 
 
 def _place_list(files: FileList, place: Path, work: Path) -> None:
     fresh = work / place.name
     fresh.write_text(files.text(), encoding="utf-8", newline="\n")
-    _synced(fresh)
+    _sync(fresh)
     fresh.replace(place)
 
 
-def swept(directory: Path) -> None:
+def sweep_folder(directory: Path) -> None:
     """Make a folder if need be, and take away what runs that died left in it; the caller holds one above it.
 
     Raises
@@ -176,14 +186,14 @@ def swept(directory: Path) -> None:
     BusyError
         Another run holds it.
     """
-    with told(directory):
+    with faults_as_output_errors(directory):
         directory.mkdir(parents=True, exist_ok=True)
     _refuse_held(directory)
     _sweep(directory)
 
 
 def _sweep(directory: Path) -> None:
-    with told(directory):
+    with faults_as_output_errors(directory):
         for left in directory.glob(f"{WORK}*"):
             shutil.rmtree(left)
 
@@ -213,12 +223,12 @@ def _busy(directory: Path) -> BusyError:
 
 
 @contextmanager
-def placed(path: Path) -> Iterator[Path]:
+def write_aside(path: Path) -> Iterator[Path]:
     """Give a name aside to write one file to; it appears at ``path`` whole, or not at all.
 
     A link leads to the file that is replaced, whose permissions stay; a device or a pipe is no place for a file.
     """
-    with told(path):
+    with faults_as_output_errors(path):
         if path.exists() and not (path.is_file() or path.is_dir()):
             raise OutputError(f"{path}: this is no regular file; choose another name")
         path = path.resolve()
@@ -228,10 +238,10 @@ def placed(path: Path) -> Iterator[Path]:
             yield made
             with suppress(OSError):  # there was none before, or it was another's
                 shutil.copymode(path, made)
-            _synced(made)
+            _sync(made)
             _clear_side_files(path)
             made.replace(path)
-            _synced(path.parent)
+            _sync(path.parent)
         finally:
             shutil.rmtree(work, ignore_errors=True)
 
@@ -269,7 +279,7 @@ def _lock(file: int) -> None:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
-def _synced(path: Path) -> None:
+def _sync(path: Path) -> None:
     """Wait until a file, or the list of a folder's files, is on the disk."""
     if path.is_dir() and os.name == "nt":
         return

@@ -25,7 +25,6 @@ __all__ = [
     "anticlockwise",
     "arcs_by_point",
     "computed_length",
-    "drawn",
     "every_place",
     "features_of_points",
     "geometry",
@@ -38,6 +37,7 @@ __all__ = [
     "rotation_deg",
     "source",
     "stations",
+    "straight_pieces",
 ]
 
 #: A geometry as GeoJSON has it, which fiona and shapely take too.
@@ -154,7 +154,7 @@ def offsets_of(side: int, lengths: tuple[float, ...]) -> float | list[float]:
     return signed if len(signed) > 1 else signed[0] if signed else 0.0
 
 
-def drawn(survey: Survey, path: Path) -> Array:
+def straight_pieces(survey: Survey, path: Path) -> Array:
     """Return a path in straight pieces (k, 2), the frame's origin added, metres; a closed one ends where it began.
 
     A book without a scale may be drawn at 1:50 at the largest.
@@ -170,7 +170,7 @@ def outline(survey: Survey, shape: Shape, metres_per_unit: float = 1.0) -> Array
     """Return a line's or an area's vertices (k, 2) in the frame, a ring anticlockwise and closed."""
     if shape.path is None:
         raise ValueError(f"{shape.name} is a point")
-    vertices = drawn(survey, shape.path) / metres_per_unit
+    vertices = straight_pieces(survey, shape.path) / metres_per_unit
     return anticlockwise(vertices) if shape.form == "area" else vertices
 
 

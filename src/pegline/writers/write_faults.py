@@ -12,7 +12,7 @@ from typing import Final
 
 from pegline.errors import OutputError
 
-__all__ = ["refused", "told"]
+__all__ = ["faults_as_output_errors", "write_refusal"]
 
 #: What to say for a fault of the system, by its number.
 SAYINGS: Final[Mapping[int, str]] = {
@@ -33,7 +33,7 @@ FULL: Final = 2**18
 
 
 @contextmanager
-def told(path: Path) -> Iterator[None]:
+def faults_as_output_errors(path: Path) -> Iterator[None]:
     """Turn faults of the system into an OutputError that says what to do."""
     try:
         yield
@@ -45,7 +45,7 @@ def told(path: Path) -> Iterator[None]:
         raise OutputError(f"{path}: cannot be written: {saying.replace('{folder}', str(folder))}") from error
 
 
-def refused(path: Path, error: Exception) -> Exception:
+def write_refusal(path: Path, error: Exception) -> Exception:
     """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
     if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
         return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

@@ -9,7 +9,7 @@ from builders.rings import random_ring
 from pegline.commands.area.cuts import part_of, place_along
 from pegline.commands.area.division import Ring, divide
 from pegline.detail.curves import curve
-from pegline.detail.path import area, crossing, straight
+from pegline.detail.path import area, first_crossing, straight
 from pegline.errors import UsageError
 
 NORMAL_95 = 1.96
@@ -19,7 +19,7 @@ def random_field(rng, *, curved):
     """Return a ring of random corners with a random covariance of some centimetres."""
     while True:
         ring = random_ring(rng, curved=False)
-        if ring is None or (curved and crossing(curve(ring.vertices, closed=True)) is not None):
+        if ring is None or (curved and first_crossing(curve(ring.vertices, closed=True)) is not None):
             continue
         values = ring.vertices.ravel()
         root = rng.normal(0, 0.02, (len(values), len(values))) / sqrt(len(values)) * rng.uniform(0.3, 2)

@@ -6,11 +6,11 @@ from hypothesis import strategies as st
 
 from pegline.commands.desk.changes import (
     Change,
-    applied,
+    apply_changes,
     changes_between,
     from_sections,
     inverse,
-    merged,
+    merge_changes,
     to_sections,
 )
 from pegline.commands.desk.line_ends import to_file, to_page, with_line_feeds
@@ -24,8 +24,8 @@ RAW = st.lists(st.sampled_from(["a", "b", "\n", "\r\n"]), max_size=20).map("".jo
 def test_the_changes_between_two_texts_lead_there_and_back(old, new):
     changes = changes_between(old, new)
 
-    assert applied(old, changes) == new
-    assert applied(new, inverse(old, changes)) == old
+    assert apply_changes(old, changes) == new
+    assert apply_changes(new, inverse(old, changes)) == old
 
 
 @given(TEXTS, TEXTS)
@@ -54,7 +54,7 @@ def test_sections_that_do_not_fit_are_refused(sections):
 def test_a_file_keeps_its_line_ends(raw, new):
     page, wanted = with_line_feeds(raw), with_line_feeds(new)
     changes = changes_between(page, wanted)
-    changed = applied(raw, to_file(changes, raw))
+    changed = apply_changes(raw, to_file(changes, raw))
 
     assert with_line_feeds(changed) == wanted
     assert to_page(to_file(changes, raw), raw) == changes
@@ -64,7 +64,7 @@ def test_only_the_line_that_changed_gets_the_usual_line_end():
     raw = "one\r\ntwo\nthree\r\n"
     changes = (Change(3, 3, "\nmore"),)
 
-    assert applied(raw, to_file(changes, raw)) == "one\r\nmore\r\ntwo\nthree\r\n"
+    assert apply_changes(raw, to_file(changes, raw)) == "one\r\nmore\r\ntwo\nthree\r\n"
 
 
 @given(st.lists(st.sampled_from("abcdef"), min_size=4, max_size=8), st.data())
@@ -75,8 +75,8 @@ def test_changes_of_different_lines_are_merged_whoever_comes_first(letters, data
     ours = ["mine" if number == picked[0] else line for number, line in enumerate(lines)]
     theirs = ["theirs longer" if number == picked[1] else line for number, line in enumerate(lines)]
 
-    changes, fit = merged(base, changes_between(base, "\n".join(ours)), changes_between(base, "\n".join(theirs)))
+    changes, fit = merge_changes(base, changes_between(base, "\n".join(ours)), changes_between(base, "\n".join(theirs)))
 
     both = [other if other != line else own for line, own, other in zip(lines, ours, theirs, strict=True)]
     assert fit
-    assert applied("\n".join(ours), changes) == "\n".join(both)
+    assert apply_changes("\n".join(ours), changes) == "\n".join(both)

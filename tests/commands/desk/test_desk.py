@@ -15,7 +15,7 @@ from builders.paths import SAMPLES
 from wsproto.events import RejectConnection
 
 import pegline
-from pegline.commands.desk.changes import applied, from_sections
+from pegline.commands.desk.changes import apply_changes, from_sections
 
 from .conftest import Talk, running, talking
 
@@ -318,5 +318,5 @@ def test_the_messages_of_the_editor_are_what_it_says(folder):
         text = talk.hear("document")["text"]
         for value in ("𝄞 one", "two é"):
             changed = edit(talk, TITLE, value)
-            text = applied(text, from_sections(changed["sections"], text))
+            text = apply_changes(text, from_sections(changed["sections"], text))
     assert Path(folder / "plot.yaml").read_text() == text

@@ -5,7 +5,7 @@ import random
 import pytest
 from builders import paths
 
-from pegline.commands.desk.changes import applied
+from pegline.commands.desk.changes import apply_changes
 from pegline.commands.desk.patches import patch, tree_of
 from pegline.errors import UsageError
 
@@ -13,7 +13,7 @@ SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 
 
 def edited(text, *edit):
-    return applied(text, patch(text, *edit))
+    return apply_changes(text, patch(text, *edit))
 
 
 def lines_gone(old, new):

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pegline import read, reduce
-from pegline.book.reference import entries, groups, place_words, related
+from pegline.book.reference import entries, groups, place_words, related_entries
 from pegline.book.schema import book_schema
 from pegline.cli import main
 from pegline.commands.explain.examples import example_of, how_to_books
@@ -38,8 +38,8 @@ def test_every_key_says_what_it_means_and_what_may_be_written():
 
 
 def test_a_key_is_told_with_its_place():
-    assert {place_words(entry.place) for entry in related("rectangle")} == {"features: NAME"}
-    assert {place_words(entry.place) for entry in related("past")} == {"lines: NAME: legs"}
+    assert {place_words(entry.place) for entry in related_entries("rectangle")} == {"features: NAME"}
+    assert {place_words(entry.place) for entry in related_entries("past")} == {"lines: NAME: legs"}
     assert "lines: NAME: details" in groups()
 
 

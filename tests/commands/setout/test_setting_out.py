@@ -125,7 +125,7 @@ def named(count, seed, *, out):
             Reading("t", name, float(np.hypot(*(peg - PLOT.positions[name]))) * fibre + rng.normal(0, FIBRE.a))
             for name in ways.by_arcs[0].distances
         ]
-        found += setting_out_of(survey, targets, tapes(survey), readings=readings).failed == ("t",)
+        found += setting_out_of(survey, targets, tapes(survey), readings=readings).failed_targets == ("t",)
     return found / count
 
 

@@ -8,7 +8,7 @@ from builders.networks import NETWORKS
 from builders.plot import Line
 from builders.simulated import Framework
 
-from pegline.diagnosis.advice.strengthening import Tape, strengthening
+from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
 from pegline.measures.notation import METRES
 
 FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
@@ -29,7 +29,7 @@ def with_lines(plot, names):
 @pytest.mark.parametrize("name", ["fan", "grid", "six stations, twelve lines", "two hubs", "strip"])
 def test_the_promised_redundancy_is_what_the_line_gives(name):
     framework = FRAMEWORKS[name]
-    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical, METRES)
+    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), framework.critical, METRES)
     what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
     larger = Framework(with_lines(framework.plot, [advice.measure]))
 
@@ -41,7 +41,7 @@ def test_the_promised_redundancy_is_what_the_line_gives(name):
 
 def test_no_other_line_would_do_more_for_the_weakest():
     framework = FRAMEWORKS["six stations, twelve lines"]
-    (advice, *_) = strengthening(framework.fit, tape_of(framework), framework.critical, METRES)
+    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), framework.critical, METRES)
     what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
     names = list(framework.plot.stations)
     for start in names:

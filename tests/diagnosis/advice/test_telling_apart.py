@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from builders.mistaken import survey_of
 
-from pegline.diagnosis.advice.telling_apart import _expected
+from pegline.diagnosis.advice.telling_apart import _expected_probability
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
@@ -12,14 +12,14 @@ from pegline.survey import reduce
 def test_what_tells_nothing_leaves_the_shares_and_what_tells_all_makes_sure():
     shares = np.array([0.5, 0.3, 0.2])
     # By hand: 0.25 + 0.09 + 0.04.
-    assert _expected(shares, np.zeros((3, 3))) == pytest.approx(0.38)
-    assert _expected(shares, 1e3 * (1 - np.eye(3))) == pytest.approx(1.0)
+    assert _expected_probability(shares, np.zeros((3, 3))) == pytest.approx(0.38)
+    assert _expected_probability(shares, 1e3 * (1 - np.eye(3))) == pytest.approx(1.0)
 
 
 def test_two_of_three_told_apart_from_the_third():
     # By hand: the first stands alone, 0.5; the others share 0.5: (0.09 + 0.04) / 0.5.
     apart = 1e3 * np.array([[0.0, 1, 1], [1, 0, 0], [1, 0, 0]])
-    assert _expected(np.array([0.5, 0.3, 0.2]), apart) == pytest.approx(0.5 + 0.26)
+    assert _expected_probability(np.array([0.5, 0.3, 0.2]), apart) == pytest.approx(0.5 + 0.26)
 
 
 def test_a_mistake_of_odd_size_with_one_check_line_is_advised_about():

@@ -11,7 +11,7 @@ from builders.sound_book import SOUND
 from pegline.diagnosis.book_edits import open_readings
 from pegline.diagnosis.open_readings.best_choice import best_choice
 from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
-from pegline.diagnosis.open_readings.settling import CHOSEN, ENOUGH, judged, odds, settle_open_readings
+from pegline.diagnosis.open_readings.settling import CHOSEN, ENOUGH, choice_finding, odds, settle_open_readings
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust
@@ -109,7 +109,7 @@ def test_the_odds_are_those_of_two_normal_misfits():
     assert odds(1.0, 9.0) == pytest.approx(54.598, abs=1e-3)
     either = book("taped: 54.23", "taped: {either: [54.93, 54.23]}")
     (reading,) = open_readings(either)
-    assert "54.23 m fits the rest of the book (probability 98 %)" in judged(either, reading, 1, odds(1, 9)).text
+    assert "54.23 m fits the rest of the book (probability 98 %)" in choice_finding(either, reading, 1, odds(1, 9)).text
 
 
 def test_odds_just_short_of_enough_are_refused():
@@ -117,7 +117,7 @@ def test_odds_just_short_of_enough_are_refused():
     (reading,) = open_readings(either)
     short = odds(0.0, 5.8)  # exp(2.9) = 18 to 1, by hand
     assert short < ENOUGH
-    finding = judged(either, reading, 1, short)
+    finding = choice_finding(either, reading, 1, short)
     assert finding.rule == "either-open"
     assert "probability of the better one 95 %" in finding.text
 

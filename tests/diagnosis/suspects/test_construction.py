@@ -32,7 +32,7 @@ def test_with_the_readings_as_booked_points_stand_where_the_start_puts_them(name
     construction = construct(network, hints, None)
     alone = Variants(network, [Variant()])
 
-    parameters = construction.repeated(alone, alone.given)[0]
+    parameters = construction.repeat(alone, alone.given_amounts)[0]
 
     begun = start_figure(network.names[: network.stations], (), network.observations, hints)
     expected = np.array([begun.positions[name] for name in network.names]).ravel()
@@ -46,7 +46,7 @@ def test_with_another_base_line_they_stand_where_a_start_with_that_puts_them(nam
     amount = change_of(network.observations, construction.base)
     longer = Variants(network, [Variant(amounts=(amount,), fixed=(by,)) for by in (-1.5, 1.5)])
 
-    placed = construction.repeated(longer, longer.given)
+    placed = construction.repeat(longer, longer.given_amounts)
 
     for row, by in zip(placed, (-1.5, 1.5), strict=True):
         other = with_observations(network, with_reading_changed(network.observations, construction.base, by))

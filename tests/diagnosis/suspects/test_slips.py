@@ -3,7 +3,7 @@
 import pytest
 from builders.slips import SLIPS as MADE
 
-from pegline.diagnosis.suspects.slips import SLIPS, BookedReading, as_booked, meant
+from pegline.diagnosis.suspects.slips import SLIPS, BookedReading, as_booked, meant_readings
 from pegline.measures.values import Length
 
 #: what was booked, its unit, the tape in metres, what was meant, in words. By hand.
@@ -43,23 +43,23 @@ def booked(text: str, unit: str, tape: float, **more: object) -> BookedReading:
 
 @pytest.mark.parametrize(("text", "unit", "tape", "right", "words"), CASES)
 def test_the_reading_that_was_meant_is_listed_in_the_books_own_manner(text, unit, tape, right, words):
-    assert (right, words) in [(m.text, m.words) for m in meant(booked(text, unit, tape))]
+    assert (right, words) in [(m.text, m.words) for m in meant_readings(booked(text, unit, tape))]
 
 
 def test_a_chainage_may_be_read_from_the_far_end_of_its_line():
-    (found,) = (m for m in meant(booked("8.20", "m", 50.0, whole=52.30)) if m.kind == "wrong-end")
+    (found,) = (m for m in meant_readings(booked("8.20", "m", 50.0, whole=52.30)) if m.kind == "wrong-end")
     assert found.text == "44.10"
     assert found.metres == pytest.approx(44.10)
 
 
 def test_only_an_offset_can_lie_on_the_other_side():
-    assert not [m for m in meant(booked("3.15", "m", 30.0)) if m.kind == "other-side"]
-    (found,) = (m for m in meant(booked("3.15", "m", 30.0, side=1)) if m.kind == "other-side")
+    assert not [m for m in meant_readings(booked("3.15", "m", 30.0)) if m.kind == "other-side"]
+    (found,) = (m for m in meant_readings(booked("3.15", "m", 30.0, side=1)) if m.kind == "other-side")
     assert (found.text, found.metres) == ("right 3.15", pytest.approx(-3.15))
 
 
 def test_no_distance_is_meant_to_be_negative_and_each_value_is_listed_once():
-    found = meant(booked("6.30", "m", 30.0))
+    found = meant_readings(booked("6.30", "m", 30.0))
     assert all(m.metres > 0 for m in found)
     assert len({round(m.metres, 6) for m in found}) == len(found)
 
@@ -81,7 +81,7 @@ def test_every_slip_made_by_a_party_is_undone(kind, made):
     right, tape, whole = "36.87", 30.0, 81.35  # holds 3, 6, 7 and 8, and is longer than the tape
     right = {"1 and 7": "41.87", "6 and 9": "36.87"}.get(made, right)
     wrong = MADE[made](right, tape, whole)
-    found = meant(booked(wrong, "m", tape, whole=whole if kind == "wrong-end" else None))
+    found = meant_readings(booked(wrong, "m", tape, whole=whole if kind == "wrong-end" else None))
     assert [m for m in found if m.kind == kind and m.metres == pytest.approx(float(right), abs=0.005)]
 
 

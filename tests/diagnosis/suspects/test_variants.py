@@ -25,8 +25,8 @@ def survey(name, seed=3):
 
 def all_solved(network, variants, begin, amounts=None):
     many = Variants(network, variants)
-    given = many.given if amounts is None else np.array(amounts)
-    return many.solved(np.tile(begin, (len(variants), 1)), given)
+    given = many.given_amounts if amounts is None else np.array(amounts)
+    return many.solve(np.tile(begin, (len(variants), 1)), given)
 
 
 @pytest.mark.parametrize("name", NAMES)

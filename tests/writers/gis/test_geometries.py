@@ -9,7 +9,7 @@ from shapely.geometry import shape
 from pegline.detail.path import chord_tolerance, straight, stroke
 from pegline.writers.gis.dataframes import _geometries
 from pegline.writers.gis.geometries import Shapes, of_parts, stack_shapes
-from pegline.writers.survey_figures import drawn
+from pegline.writers.survey_figures import straight_pieces
 
 RING = np.array([[1.0, 2.0], [5.0, 2.0], [4.0, 7.0], [1.0, 2.0]])
 NONE = np.empty((0, 2))
@@ -54,4 +54,4 @@ def test_a_straight_path_is_drawn_as_the_general_way_draws_it(local, closed):
     path = straight(RING[:3], closed=closed)
 
     expected = stroke(path, chord_tolerance(50)) + np.array(local.frame.origin)
-    assert drawn(local, path).tolist() == expected.tolist()
+    assert straight_pieces(local, path).tolist() == expected.tolist()

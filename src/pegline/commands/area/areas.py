@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.commands.area.division import Division, divide, ring_of
 from pegline.commands.area.request import DivisionRequest, StripRequest
-from pegline.commands.area.strip import interpolated, simpson, trapezoidal
+from pegline.commands.area.strip import ordinates_at_equal_intervals, simpson, trapezoidal
 from pegline.commands.positions import Positions
 from pegline.detail.curves import curve
 from pegline.detail.model import Path, Shape
@@ -97,7 +97,7 @@ def areas(
         wanted.append(division.of)
     measured = {name: _ring(survey, name) for name in wanted}
     measured |= {str(strip): _strip(positions, strip) for strip in strips}
-    return AreaResult(survey, measured, _divided(positions, division) if division else None)
+    return AreaResult(survey, measured, _divide_ring(positions, division) if division else None)
 
 
 def _ring(survey: Survey, name: str) -> MeasuredArea:
@@ -124,13 +124,13 @@ def _strip(positions: Positions, request: StripRequest) -> MeasuredArea:
     rows = [names.index(name) for name in made]
 
     def outline(at: Array) -> Path:
-        return _closed(at[0], at[1], at[rows], path_of(at[rows]))
+        return _strip_outline(at[0], at[1], at[rows], path_of(at[rows]))
 
     def measures(at: Array) -> Array:
         closed = outline(at)
         return np.array([area(closed) / positions.scale**2, length(closed) / positions.scale])
 
-    (size, around), covariance = positions.propagated(measures, names)
+    (size, around), covariance = positions.propagate(measures, names)
     at = positions.all(names)
     chainages, ordinates = (value / positions.scale for value in foot(at[0], at[1], at[rows]))
     # Walked along the line, land on its left has its outline clockwise.
@@ -156,7 +156,7 @@ def _side(positions: Positions, request: StripRequest) -> tuple[tuple[str, ...],
     """Return the points of a crooked side, the line's own ends left out, and how its path is made of them."""
     survey = positions.survey
     for name in (request.start, request.end):
-        positions.required(name, "station")
+        positions.require(name, "station")
     shape = survey.detail.shapes.get(request.feature)
     made = making_of(shape.booked, survey.book, survey.reduction) if shape and shape.path else None
     if made is None or not made.shown:
@@ -172,7 +172,7 @@ def _by_ordinates(request: StripRequest, chainages: Array, ordinates: Array) -> 
     notes = []
     if request.every is not None:
         try:
-            chainages, ordinates = interpolated(chainages, ordinates, request.every)
+            chainages, ordinates = ordinates_at_equal_intervals(chainages, ordinates, request.every)
         except ValueError as error:
             raise UsageError(f"{request}: {error}, so no ordinates can be interpolated; leave out --every") from None
         notes.append(f"ordinates interpolated every {chainages[1] - chainages[0]:.3f} m")
@@ -185,7 +185,7 @@ def _by_ordinates(request: StripRequest, chainages: Array, ordinates: Array) -> 
     return trapezoidal(chainages, ordinates), size, "; ".join(notes) or None
 
 
-def _closed(start: Array, end: Array, points: Array, side: Path) -> Path:
+def _strip_outline(start: Array, end: Array, points: Array, side: Path) -> Path:
     """Return the outline of a strip: the side, then the ordinates of its two ends and the line between their feet."""
     feet = along(start, end, foot(start, end, points[[-1, 0]])[0])
     return Path(np.vstack([side.vertices, feet]), np.concatenate([side.bulges, [0.0, 0.0]]), closed=True)
@@ -194,9 +194,9 @@ def _closed(start: Array, end: Array, points: Array, side: Path) -> Path:
 # -- division --------------------------------------------------------------------------------------------------------
 
 
-def _divided(positions: Positions, request: DivisionRequest) -> Division:
+def _divide_ring(positions: Positions, request: DivisionRequest) -> Division:
     """Divide a ring as asked."""
-    further = tuple(positions.required(name) for name in request.guides)
+    further = tuple(positions.require(name) for name in request.guides)
     ring = ring_of(positions, request.of, further)
 
     def at(name: str, values: Array) -> Array:
@@ -228,7 +228,7 @@ def _extent(positions: Positions, name: str) -> Array:
     shape = positions.survey.detail.shapes.get(name)
     if shape is not None and shape.path is not None:
         return stroke(shape.path, FINE)
-    return positions.all([positions.required(name, "feature, station or point")])
+    return positions.all([positions.require(name, "feature, station or point")])
 
 
 def small_area(square_metres: float, notation: Notation) -> str:

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from pegline.commands.area.half_plane import LeftPart, left_part
 from pegline.detail.model import Path
-from pegline.detail.path import Place1D, area, cut, measured, pieces
+from pegline.detail.path import Place1D, area, cut, piece_lengths, pieces
 from pegline.plane import Array, distance, left_of
 from pegline.records import record
 
@@ -152,7 +152,7 @@ def part_of(path: Path, places: tuple[Place1D, Place1D]) -> Path:
 def along_ring(path: Path, corner: int, place: Place1D) -> float:
     """Return the distance along a ring from one of its vertices on to a place, metres."""
     starts, ends, bulges = pieces(path)
-    lengths = measured(distance(starts, ends), bulges)
+    lengths = piece_lengths(distance(starts, ends), bulges)
     number, share = place
     whole = [(corner + step) % len(lengths) for step in range((number - corner) % len(lengths))]
     return float(lengths[whole].sum() + share * lengths[number])
@@ -166,7 +166,7 @@ def place_along(path: Path, corner: int, away: float) -> Place1D:
     (1, 0.25)
     """
     starts, ends, bulges = pieces(path)
-    lengths = measured(distance(starts, ends), bulges)
+    lengths = piece_lengths(distance(starts, ends), bulges)
     number = corner
     while away > lengths[number]:
         away -= float(lengths[number])

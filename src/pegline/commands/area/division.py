@@ -176,7 +176,10 @@ def divide(
     path = ring.path
     cuts = _chosen_cuts(ring, guide(ring.values), shares, through=through, near=near, keep=keep)
     solved = [
-        (partial(_settled, ring, guide, share, cut, through), [_corner_before(ring, place[0]) for place in cut.places])
+        (
+            partial(_cut_of_values, ring, guide, share, cut, through),
+            [_corner_before(ring, place[0]) for place in cut.places],
+        )
         for share, cut in zip(shares, cuts, strict=True)
     ]
     ends: list[End] = []
@@ -220,7 +223,7 @@ def _corner_before(ring: Ring, piece: int) -> int:
     return max((number for number, (vertex, _) in enumerate(ring.corners) if vertex <= piece), default=-1)
 
 
-def _settled(ring: Ring, guide: Guide, share: float, near: Cut, through: bool, values: Array) -> Cut:
+def _cut_of_values(ring: Ring, guide: Guide, share: float, near: Cut, through: bool, values: Array) -> Cut:
     """Return the cut that the values give, near the one found."""
     path = ring.path_of(values)
     target = share * abs(area(path))

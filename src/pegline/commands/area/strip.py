@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.plane import Array
 
-__all__ = ["interpolated", "simpson", "trapezoidal"]
+__all__ = ["ordinates_at_equal_intervals", "simpson", "trapezoidal"]
 
 #: Intervals that differ by less than this share of their length are equal: chainages are adjusted by a little.
 EQUAL: Final = 0.005
@@ -66,12 +66,12 @@ def simpson(chainages: Array, ordinates: Array) -> tuple[float, int] | None:
     return (float(total), odd) if odd < len(steps) else None
 
 
-def interpolated(chainages: Array, ordinates: Array, every: float) -> tuple[Array, Array]:
+def ordinates_at_equal_intervals(chainages: Array, ordinates: Array, every: float) -> tuple[Array, Array]:
     """Return ordinates at equal intervals, an even number of them and none longer than ``every``.
 
     Between the measured ordinates the side is taken as straight.
 
-    >>> interpolated(np.array([0.0, 10.0]), np.array([1.0, 2.0]), 5.0)[1].tolist()
+    >>> ordinates_at_equal_intervals(np.array([0.0, 10.0]), np.array([1.0, 2.0]), 5.0)[1].tolist()
     [1.0, 1.5, 2.0]
     """
     if not all(one < other for one, other in pairwise(chainages.tolist())):

@@ -7,14 +7,14 @@ from pathlib import Path
 
 from pegline.commands.area.areas import AreaResult
 from pegline.commands.positions import Positions
-from pegline.writers.publish import held, placed
+from pegline.writers.publish import hold_folder, write_aside
 
 __all__ = ["target_text", "write_targets"]
 
 
 def write_targets(result: AreaResult, path: Path) -> None:
     """Write the ends of a division's lines to a file, whole or not at all."""
-    with held(path.parent), placed(path) as aside:
+    with hold_folder(path.parent), write_aside(path) as aside:
         aside.write_text("\n".join(target_text(result)) + "\n", encoding="utf-8", newline="\n")
 
 

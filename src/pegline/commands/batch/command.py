@@ -15,8 +15,8 @@ from pegline.commands import other_crs
 from pegline.commands.batch import dask_cluster as cluster
 from pegline.commands.batch import index, summary
 from pegline.commands.batch import workers as local
-from pegline.commands.batch.manifest import NAME, History, Outcome, appended, history, still_good
-from pegline.commands.batch.one_book import failed, limits_of
+from pegline.commands.batch.manifest import NAME, History, Outcome, history, open_to_append, still_good
+from pegline.commands.batch.one_book import failure_outcome, limits_of
 from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
 from pegline.errors import OpenError, OutputError, UsageError, worst
 
@@ -50,16 +50,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Do every book that is new or changed and return the worst status."""
     from pegline.survey import FORMATS
-    from pegline.writers import known
-    from pegline.writers.publish import held, remove_work_folders, swept
+    from pegline.writers import known_formats
+    from pegline.writers.publish import hold_folder, remove_work_folders, sweep_folder
 
-    formats = known(args.formats.split(",") if args.formats else FORMATS)
+    formats = known_formats(args.formats.split(",") if args.formats else FORMATS)
     if args.workers < 1 or args.seconds <= 0:
         raise UsageError("--workers and --seconds take numbers above 0")
     if args.memory < LEAST_MEMORY:
         raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
     root, out = Path(args.folder), Path(args.out)
-    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.chosen(args), args.unfinished)
+    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.requested_crs(args), args.unfinished)
     own = ("batch", "index") if args.index else ("batch",)
     archive = looked_through(root, out, settings, own=own)
     if not (archive.tasks or archive.clashes or archive.shut):
@@ -67,10 +67,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         raise OpenError(
             f"{root}: no field book is in this folder (files that end in .yaml or .yml){'; ' * bool(beside)}{beside}"
         )
-    with held(out):
+    with hold_folder(out):
         folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
         for folder in folders:
-            swept(folder)
+            sweep_folder(folder)
         told = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
         try:
             done = _all_done(archive.tasks, told, out, args)
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
             *map(_shut, archive.shut),
             *starmap(_clash, archive.clashes.items()),
         ]
-        gone = _gone(told, {outcome["book"] for outcome in outcomes}, out)
+        gone = _orphan_outputs(told, {outcome["book"] for outcome in outcomes}, out)
         aside = summary.aside_texts(archive.others, archive.links, gone)
         _sum_up(outcomes, aside, root, out, args.index)
     for outcome in summary.in_order_of_need(outcomes):
@@ -110,7 +110,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 def _clash(book: str, others: str) -> Outcome:
     """Return the outcome of a book whose files would have the names of others."""
     why = f"{book}: its files would have the names of those of {others}; rename the book"
-    return {"book": book, **failed(OutputError.status, [why])}
+    return {"book": book, **failure_outcome(OutputError.status, [why])}
 
 
 def _with_stale(outcome: Outcome, told: History, out: Path) -> Outcome:
@@ -118,17 +118,21 @@ def _with_stale(outcome: Outcome, told: History, out: Path) -> Outcome:
     written = told.written.get(outcome["book"], {})
     return {
         **outcome,
-        "stale": _left(outcome["book"], [name for name in written if name not in outcome["outputs"]], out),
+        "stale": _outputs_still_there(
+            outcome["book"], [name for name in written if name not in outcome["outputs"]], out
+        ),
     }
 
 
-def _gone(told: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
+def _orphan_outputs(told: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
     """Return the outputs that are left of books that are not there any more."""
-    left = {book: _left(book, list(names), out) for book, names in told.written.items() if book not in books}
+    left = {
+        book: _outputs_still_there(book, list(names), out) for book, names in told.written.items() if book not in books
+    }
     return {book: names for book, names in left.items() if names}
 
 
-def _left(book: str, names: Sequence[str], out: Path) -> list[str]:
+def _outputs_still_there(book: str, names: Sequence[str], out: Path) -> list[str]:
     folder = Path(book).parent
     return [(folder / name).as_posix() for name in sorted(names) if (out / folder / name).exists()]
 
@@ -136,15 +140,15 @@ def _left(book: str, names: Sequence[str], out: Path) -> list[str]:
 def _shut(folder: str) -> Outcome:
     """Return the outcome of a folder that cannot be looked into."""
     why = f"{folder}: this folder cannot be looked into; see to its permissions, and run this again"
-    return {"book": folder, **failed(OpenError.status, [why], quality="broken file")}
+    return {"book": folder, **failure_outcome(OpenError.status, [why], quality="broken file")}
 
 
 def _all_done(every: tuple[Task, ...], told: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
     keys = {task.book: key_of(task) for task in every}
-    outcomes = {task.book: kept for task in every if (kept := _kept(task, keys[task.book], told))}
+    outcomes = {task.book: kept for task in every if (kept := _current_outcome(task, keys[task.book], told))}
     left = [task for task in every if task.book not in outcomes]
-    with appended(out / NAME) as manifest:
+    with open_to_append(out / NAME) as manifest:
 
         def begin(task: Task, *, alone: bool = False) -> None:
             manifest.add({"state": "started", "book": task.book, "key": keys[task.book], "alone": alone})
@@ -165,30 +169,30 @@ def _in_turn(
     ended is not tried again.
     """
     suspect = {task.book: told.begun[task.book] > 1 for task in left}
-    yield from _doing([task for task in left if not suspect[task.book]], args, args.workers, begin)
+    yield from _run_tasks([task for task in left if not suspect[task.book]], args, args.workers, begin)
     for task in left:
         if told.alone[task.book] >= TRIES_ALONE:
             why = f"{task.book}: stopped every run that tried it; look at the book, then run this again"
-            yield task, failed(75, [why], again=True)
+            yield task, failure_outcome(75, [why], again=True)
         elif suspect[task.book]:
-            yield from _doing([task], args, 1, partial(begin, alone=True))
+            yield from _run_tasks([task], args, 1, partial(begin, alone=True))
 
 
-def _kept(task: Task, key: str, told: History) -> Outcome | None:
+def _current_outcome(task: Task, key: str, told: History) -> Outcome | None:
     ended = told.ended.get(task.book)
     limits = limits_of(task.settings)
     return ended if ended and still_good(ended, key, Path(task.folder), limits) else None
 
 
-def _doing(
+def _run_tasks(
     left: Sequence[Task], args: argparse.Namespace, workers: int, begin: Callable[[Task], None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     if not left:
         return iter(())
     settings = left[0].settings
     if args.cluster:
-        return cluster.done(args.cluster, left, settings, begin)
-    return local.done(left, settings, min(workers, len(left)), begin)
+        return cluster.run_tasks(args.cluster, left, settings, begin)
+    return local.run_tasks(left, settings, min(workers, len(left)), begin)
 
 
 def _with_bar(
@@ -207,15 +211,15 @@ def _with_bar(
 
 
 def _sum_up(outcomes: list[Outcome], aside: Sequence[str], root: Path, out: Path, index_kind: str | None) -> None:
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import write_aside
 
-    with placed(out / "batch.csv") as path:
+    with write_aside(out / "batch.csv") as path:
         path.write_text(summary.csv_text(outcomes), encoding="utf-8", newline="\n")
-    with placed(out / "batch.html") as path:
+    with write_aside(out / "batch.html") as path:
         title = f"Field books of {root.name}"
         path.write_text(summary.html_text(outcomes, title, aside, _way(out, root)), encoding="utf-8")
     if index_kind:
-        with placed(out / f"index.{index_kind}") as path:
+        with write_aside(out / f"index.{index_kind}") as path:
             index.write(outcomes, path)
 
 

@@ -7,15 +7,15 @@ from importlib import import_module
 from itertools import islice
 from typing import Any
 
-from pegline.commands.batch.one_book import failed, work
+from pegline.commands.batch.one_book import failure_outcome, work
 from pegline.commands.batch.tasks import Settings, Task
 from pegline.commands.batch.workers import AHEAD
 from pegline.errors import UsageError
 
-__all__ = ["done"]
+__all__ = ["run_tasks"]
 
 
-def done(
+def run_tasks(
     address: str, tasks: Iterable[Task], settings: Settings, begin: Callable[[Task], None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     """Yield each task with what came of it, in the order they end.
@@ -60,4 +60,4 @@ def _outcome(future: Any, task: Task) -> dict[str, Any]:
     if error is None:
         outcome: dict[str, Any] = future.result()
         return outcome
-    return failed(75, [f"{task.book}: its worker died ({type(error).__name__})"], again=True)
+    return failure_outcome(75, [f"{task.book}: its worker died ({type(error).__name__})"], again=True)

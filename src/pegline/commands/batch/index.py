@@ -58,11 +58,11 @@ def _row(outcome: Outcome) -> dict[str, Any]:
     book = PurePosixPath(str(outcome["book"]))
     row["outputs"] = str(book.with_suffix("")) if outcome.get("outputs") else None
     if outcome.get("wkt"):
-        row |= _placed(outcome)
+        row |= _index_geometry(outcome)
     return row
 
 
-def _placed(outcome: Outcome) -> dict[str, Any]:
+def _index_geometry(outcome: Outcome) -> dict[str, Any]:
     from shapely import MultiPoint, Polygon
 
     name, way = _way(outcome["wkt"], tuple(outcome["outline"][0]))
@@ -113,10 +113,10 @@ def _geopackage(path: Path, placed: list[dict[str, Any]], unplaced: list[dict[st
                     }
                     for row in rows
                 )
-    _described(path, layers)
+    _describe_columns(path, layers)
 
 
-def _described(path: Path, layers: Iterable[str]) -> None:
+def _describe_columns(path: Path, layers: Iterable[str]) -> None:
     """Say in the file what each column holds."""
     import sqlite3
     from contextlib import closing

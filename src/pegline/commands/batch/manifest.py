@@ -17,7 +17,7 @@ from typing import IO, Any, Final
 
 from pegline.writers.file_list import sha256_of
 
-__all__ = ["NAME", "History", "Outcome", "Writer", "appended", "history", "still_good"]
+__all__ = ["NAME", "History", "Outcome", "Writer", "history", "open_to_append", "still_good"]
 
 NAME: Final = "batch.jsonl"
 Outcome = Mapping[str, Any]  #: what came of a book; see ``work.work``
@@ -102,7 +102,7 @@ class Writer:
 
 
 @contextmanager
-def appended(path: Path) -> Iterator[Writer]:
+def open_to_append(path: Path) -> Iterator[Writer]:
     """Open a manifest to append to; a torn last line gets its end first."""
     with path.open("ab+") as file:
         if file.tell():

@@ -29,7 +29,7 @@ from pegline.writers.file_list import sha256_of
 if TYPE_CHECKING:
     from pegline.survey import Survey
 
-__all__ = ["MOST_TOLD", "failed", "limits_of", "ready", "stopped", "work"]
+__all__ = ["MOST_TOLD", "failure_outcome", "limit_outcome", "limits_of", "ready", "work"]
 
 MOST_TOLD: Final = 20  #: messages kept of one book
 SKETCH: Final = 100  #: a thumbnail's larger side, its own units
@@ -50,25 +50,27 @@ def ready(memory: int) -> None:
 def work(task: Task) -> dict[str, Any]:
     """Do one book and return what came of it, whatever happens."""
     try:
-        return _done(task)
+        return _convert_book(task)
     except PeglineError as error:
         findings = error.findings if isinstance(error, BookError) else ()
         texts = [text.replace(printable(task.source), task.book) for text in map(str, findings or (error,))]
-        return failed(error.status, texts, quality=_quality_of_fault(error), again=not isinstance(error, BookError))
+        return failure_outcome(
+            error.status, texts, quality=_quality_of_fault(error), again=not isinstance(error, BookError)
+        )
     except MemoryError:
-        return stopped(task, f"over the limit of {task.settings.memory // 2**20} MB; split the book")
+        return limit_outcome(task, f"over the limit of {task.settings.memory // 2**20} MB; split the book")
     except Exception:
-        return failed(FAULT, [traceback.format_exc(limit=-3)])
+        return failure_outcome(FAULT, [traceback.format_exc(limit=-3)])
 
 
-def failed(status: int, texts: list[str], *, quality: str = "not done", again: bool = False) -> dict[str, Any]:
+def failure_outcome(status: int, texts: list[str], *, quality: str = "not done", again: bool = False) -> dict[str, Any]:
     """Return the outcome of a book that gave nothing; ``again``: the next run may try it again."""
     return {"status": status, "quality": quality, "why": texts[:MOST_TOLD], "outputs": {}, "again": again}
 
 
-def stopped(task: Task, why: str) -> dict[str, Any]:
+def limit_outcome(task: Task, why: str) -> dict[str, Any]:
     """Return the outcome of a book that went over a limit: tried again when the limits, or the machine, are others."""
-    return {**failed(75, [f"{task.book}: {why}"], quality="not done"), "limits": limits_of(task.settings)}
+    return {**failure_outcome(75, [f"{task.book}: {why}"], quality="not done"), "limits": limits_of(task.settings)}
 
 
 def limits_of(settings: Settings) -> list[Any]:
@@ -106,22 +108,22 @@ def _quality_of_fault(error: PeglineError) -> str:
     return "cannot be decided" if rules <= UNDECIDED else "typing fault"
 
 
-def _done(task: Task) -> dict[str, Any]:
+def _convert_book(task: Task) -> dict[str, Any]:
     from pegline.readers import read
-    from pegline.survey import carried, reduce, reduce_as_far_as_it_goes
+    from pegline.survey import input_of_writers, reduce, reduce_as_far_as_it_goes
     from pegline.writers import writers_in
     from pegline.writers.file_list import Origin
-    from pegline.writers.publish import moved
+    from pegline.writers.publish import publish_in_held_folder
 
     book = read(task.source)
     survey, missing = reduce_as_far_as_it_goes(book) if book.missing else (reduce(book), ())
     if survey is None:
         return _incomplete(missing, {})
     if missing and not task.settings.unfinished:
-        return _incomplete(missing, {**_head(survey), **_judged(survey)})
+        return _incomplete(missing, {**_head(survey), **_first_concerns(survey)})
     left_out: list[str] = []
-    paths = moved(
-        carried(survey, task.settings.formats),
+    paths = publish_in_held_folder(
+        input_of_writers(survey, task.settings.formats),
         Path(task.folder),
         task.stem + ("-unfinished" if missing else ""),
         task.settings.formats,
@@ -135,20 +137,20 @@ def _done(task: Task) -> dict[str, Any]:
         "quality": "incomplete" if missing else verdict(survey.solved).word,
         "outputs": outputs,
         **_head(survey),
-        **_judged(survey),
+        **_first_concerns(survey),
         **({"why": [finding.text for finding in missing][:MOST_TOLD]} if missing else {}),
         "notes": left_out,
         "frame": survey.frame.kind,
         "accuracy": on_grid.radius if (on_grid := survey.solved.weakest_on_grid) else None,
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
-        **_drawn(survey),
+        **_outline_and_sketch(survey),
     }
 
 
 def _incomplete(missing: Sequence[Finding], known: dict[str, Any]) -> dict[str, Any]:
     """Return the outcome of a half-finished book, with what is known of it already."""
     texts = [f"book {finding.place.line}: {finding.text}" if finding.place else finding.text for finding in missing]
-    return {**known, **failed(BookError.status, texts, quality="incomplete")}
+    return {**known, **failure_outcome(BookError.status, texts, quality="incomplete")}
 
 
 def _head(survey: Survey) -> dict[str, Any]:
@@ -166,7 +168,7 @@ def _head(survey: Survey) -> dict[str, Any]:
     }
 
 
-def _judged(survey: Survey) -> dict[str, Any]:
+def _first_concerns(survey: Survey) -> dict[str, Any]:
     """Return what to look at first: the likely mistake, the worst test, the largest difference of a failed check."""
     rows = check_rows(survey, survey.solved.scale, survey.solved.notation)
     failed_rows = [row for row in rows if not row.check.passed]
@@ -195,7 +197,7 @@ def _image(survey: Survey, place: Place | None) -> str | None:
     return pages.images.get(page) if page else None
 
 
-def _drawn(survey: Survey) -> dict[str, Any]:
+def _outline_and_sketch(survey: Survey) -> dict[str, Any]:
     """Return the plot's outline in its CRS, and a sketch small enough for a table."""
     import numpy as np
     from shapely import MultiPoint

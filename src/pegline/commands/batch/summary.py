@@ -11,7 +11,7 @@ from typing import Any, Final
 from urllib.parse import quote
 
 from pegline.commands.batch.manifest import Outcome
-from pegline.web.markup import Safe, element, joined, page
+from pegline.web.markup import Safe, element, join_markup, page
 
 __all__ = ["QUALITIES", "aside_text", "aside_texts", "csv_text", "html_text", "in_order_of_need", "tally"]
 
@@ -114,15 +114,15 @@ def aside_texts(endings: Mapping[str, int], links: Sequence[str], gone: Mapping[
     """Return what there is to say beside the books: files that are none, links to folders, outputs of books gone."""
     texts = [text] if (text := aside_text(endings)) else []
     if links:
-        texts.append(f"not followed, being links to folders: {_shortened(links)}")
+        texts.append(f"not followed, being links to folders: {_short_list(links)}")
     texts += [
-        f"{book} is gone, and its outputs are not: {_shortened(names)}; put it back, or delete them"
+        f"{book} is gone, and its outputs are not: {_short_list(names)}; put it back, or delete them"
         for book, names in sorted(gone.items())
     ]
     return texts
 
 
-def _shortened(names: Sequence[str]) -> str:
+def _short_list(names: Sequence[str]) -> str:
     return f"{', '.join(names[:MOST])}{', …' * (len(names) > MOST)}"
 
 
@@ -149,7 +149,7 @@ def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str], boo
         element("table", element("thead", head), element("tbody", *rows)),
         element("p", "None of these is a boundary survey: a legal boundary is for a licensed land surveyor."),
     ]
-    return page(title, joined(body), STYLE + hiding)
+    return page(title, join_markup(body), STYLE + hiding)
 
 
 def _filter(quality: str, number: int, outcomes: Sequence[Outcome]) -> Safe:
@@ -186,7 +186,7 @@ def _looks(outcome: Outcome, books: str | None) -> Iterator[str]:
     """Yield what to look at: the likely mistake with its page of paper first, then the rest, then the outputs."""
     if outcome.get("suspect"):
         line = f" (book {outcome['suspect_line']})" if outcome.get("suspect_line") else ""
-        yield joined((element("strong", "Likely "), f"{outcome['suspect']}{line} ", _image_link(outcome, books)))
+        yield join_markup((element("strong", "Likely "), f"{outcome['suspect']}{line} ", _image_link(outcome, books)))
     yield from outcome["why"]
     figures = []
     if outcome.get("worst_test"):
@@ -215,7 +215,7 @@ def _image_link(outcome: Outcome, books: str | None) -> str:
 def _output_links(outcome: Outcome) -> Safe:
     folder = Path(outcome["book"]).parent
     links = (
-        joined((element("a", name.partition(".")[2] or name, href=quote((folder / name).as_posix())), " "))
+        join_markup((element("a", name.partition(".")[2] or name, href=quote((folder / name).as_posix())), " "))
         for name in outcome["outputs"]
     )
-    return joined(links)
+    return join_markup(links)

@@ -9,10 +9,10 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from itertools import islice
 from typing import Any, Final
 
-from pegline.commands.batch.one_book import failed, ready, stopped, work
+from pegline.commands.batch.one_book import failure_outcome, limit_outcome, ready, work
 from pegline.commands.batch.tasks import Settings, Task
 
-__all__ = ["AHEAD", "done"]
+__all__ = ["AHEAD", "run_tasks"]
 
 #: Books a worker does before a fresh one takes its place, so that what a library leaks is given back.
 LIFE: Final = 500
@@ -20,7 +20,7 @@ LIFE: Final = 500
 AHEAD: Final = 2
 
 
-def done(
+def run_tasks(
     tasks: Iterable[Task], settings: Settings, workers: int, begin: Callable[[Task], None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     """Yield each task with what came of it, in the order they end.
@@ -64,6 +64,8 @@ def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
     try:
         return future.result()
     except TimeoutError:
-        return stopped(task, f"not done in {task.settings.seconds:g} s; split the book, or allow more time")
+        return limit_outcome(task, f"not done in {task.settings.seconds:g} s; split the book, or allow more time")
     except ProcessExpired:
-        return failed(75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True)
+        return failure_outcome(
+            75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True
+        )

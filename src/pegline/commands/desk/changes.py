@@ -14,7 +14,16 @@ from typing import Any, Final, NamedTuple
 
 from pegline.errors import UsageError
 
-__all__ = ["Change", "Changes", "applied", "changes_between", "from_sections", "inverse", "merged", "to_sections"]
+__all__ = [
+    "Change",
+    "Changes",
+    "apply_changes",
+    "changes_between",
+    "from_sections",
+    "inverse",
+    "merge_changes",
+    "to_sections",
+]
 
 _BEYOND: Final = "\uffff"  #: the last sign of the first plane
 
@@ -30,10 +39,10 @@ class Change(NamedTuple):
 Changes = tuple[Change, ...]  #: in order, none touching the next
 
 
-def applied(text: str, changes: Sequence[Change]) -> str:
+def apply_changes(text: str, changes: Sequence[Change]) -> str:
     """Return a text with changes made.
 
-    >>> applied("8.20", (Change(2, 3, "4"),))
+    >>> apply_changes("8.20", (Change(2, 3, "4"),))
     '8.40'
     """
     parts, at = [], 0
@@ -66,13 +75,13 @@ def changes_between(old: str, new: str) -> Changes:
             continue
         if j - i == m - k:  # line for line: what others do to one of them leaves the next alone
             pairs = zip(range(i, j), after[k:m], strict=True)
-            found += [_narrowed(old, Change(starts[line], starts[line + 1], new)) for line, new in pairs]
+            found += [_narrow_change(old, Change(starts[line], starts[line + 1], new)) for line, new in pairs]
         else:
-            found.append(_narrowed(old, Change(starts[i], starts[j], "".join(after[k:m]))))
+            found.append(_narrow_change(old, Change(starts[i], starts[j], "".join(after[k:m]))))
     return tuple(found)
 
 
-def _narrowed(text: str, change: Change) -> Change:
+def _narrow_change(text: str, change: Change) -> Change:
     """Return a change without what it leaves as it is at either end."""
     start, end, insert = change
     while start < end and insert and text[start] == insert[0]:
@@ -82,7 +91,7 @@ def _narrowed(text: str, change: Change) -> Change:
     return Change(start, end, insert)
 
 
-def merged(base: str, ours: Sequence[Change], theirs: Sequence[Change]) -> tuple[Changes, bool]:
+def merge_changes(base: str, ours: Sequence[Change], theirs: Sequence[Change]) -> tuple[Changes, bool]:
     """Return ``theirs`` as changes of the text that ``ours`` made of ``base``, and whether all of them fit.
 
     Changes that touch a line that ours touched too do not fit, and are left out.
@@ -119,7 +128,7 @@ def from_sections(sections: Any, text: str) -> Changes:
     """
     places = _Places(text)
     found, at = [], 0
-    for length, lines in _checked(sections):
+    for length, lines in _check_sections(sections):
         if lines is not None:
             found.append(Change(places.character(at), places.character(at + length), "\n".join(lines)))
         at += length
@@ -128,7 +137,7 @@ def from_sections(sections: Any, text: str) -> Changes:
     return tuple(found)
 
 
-def _checked(sections: Any) -> Iterator[tuple[int, list[str] | None]]:
+def _check_sections(sections: Any) -> Iterator[tuple[int, list[str] | None]]:
     if not isinstance(sections, list):
         raise UsageError("a change is a list of lengths and lines")
     for section in sections:

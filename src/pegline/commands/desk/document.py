@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
-from pegline.commands.desk.changes import Change, Changes, applied, changes_between, inverse, merged
+from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, inverse, merge_changes
 from pegline.commands.desk.line_ends import to_file, to_page, with_line_feeds, without_returns
 from pegline.errors import UsageError
 
@@ -141,7 +141,7 @@ class Document:
     def take(self, base: str, theirs: Sequence[Change], by: str) -> bool:
         """Take changes of an earlier text of the page; return whether all of them fit."""
         ours = changes_between(base, self.text)
-        changes, fit = merged(base, ours, theirs)
+        changes, fit = merge_changes(base, ours, theirs)
         if not fit:
             self._clash(base, ours, theirs, by)
         self.change(changes, by)
@@ -158,7 +158,7 @@ class Document:
         if fingerprint(raw) == mark:
             return self.text
         for entry, before in zip(reversed(self.entries), [*self.entries[-2::-1], None], strict=False):
-            raw = applied(raw, entry.back)
+            raw = apply_changes(raw, entry.back)
             if (before.after if before else fingerprint(raw)) == mark:
                 return with_line_feeds(raw)
         return None
@@ -171,7 +171,7 @@ class Document:
 
     def _clash(self, base: str, ours: Changes, theirs: Sequence[Change], by: str) -> None:
         """Keep the lines that both changed, as they are now and as the other wrote them."""
-        for start, end, mine in _disputed(base, ours, theirs):
+        for start, end, mine in _lines_in_dispute(base, ours, theirs):
             number = max(self.clashes, default=0) + 1
             shift = sum(_growth(c) for c in ours if c.end <= start and c.start < start)
             inside = sum(_growth(c) for c in ours if start <= c.start and c.end <= end)
@@ -182,19 +182,19 @@ class Document:
 
     def _enter(self, kind: Kind, group: int, by: str, do: Changes, *, last: bool = True) -> None:
         try:
-            back, raw = inverse(self.raw, do), applied(self.raw, do)
+            back, raw = inverse(self.raw, do), apply_changes(self.raw, do)
         except IndexError:
             raise UsageError("the change does not fit the text") from None
         self._take(Entry(kind, group, by, do, back, fingerprint(raw)), last=last)
 
     def _take(self, entry: Entry, *, last: bool) -> None:
         before = self.raw
-        self.raw = applied(before, entry.do)
+        self.raw = apply_changes(before, entry.do)
         self.entries.append(entry)
         self._stack(entry, last=last)
         changes = to_page(entry.do, before)
         for clash in self.clashes.values():
-            clash.start, clash.end = _moved(clash.start, changes), _moved(clash.end, changes)
+            clash.start, clash.end = _offset_after(clash.start, changes), _offset_after(clash.end, changes)
         if self.listener is not None:
             self.listener(entry, changes, with_line_feeds(before))
 
@@ -211,7 +211,7 @@ class Document:
             self.undoable.append(self.redoable.pop())
 
 
-def _moved(offset: int, changes: Changes) -> int:
+def _offset_after(offset: int, changes: Changes) -> int:
     return offset + sum(_growth(c) for c in changes if c.end <= offset)
 
 
@@ -219,7 +219,7 @@ def _growth(change: Change) -> int:
     return len(change.insert) - (change.end - change.start)
 
 
-def _disputed(base: str, ours: Changes, theirs: Sequence[Change]) -> list[tuple[int, int, str]]:
+def _lines_in_dispute(base: str, ours: Changes, theirs: Sequence[Change]) -> list[tuple[int, int, str]]:
     """Return whole lines of ``base`` that both sides changed, as start, end and the text that they became there."""
     spans: list[list[int]] = []
     for change in sorted((*ours, *theirs)):
@@ -237,5 +237,5 @@ def _disputed(base: str, ours: Changes, theirs: Sequence[Change]) -> list[tuple[
         if mine and other:
             end = max(end, *(c.end for c in (*mine, *other)))
             local = [Change(c.start - start, c.end - start, c.insert) for c in mine]
-            found.append((start, end, applied(base[start:end], local)))
+            found.append((start, end, apply_changes(base[start:end], local)))
     return found

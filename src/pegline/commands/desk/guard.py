@@ -107,14 +107,14 @@ class Guard:
 
 
 def _adding_headers(send: Send) -> Send:
-    async def sending(message: MutableMapping[str, Any]) -> None:
+    async def send_with_headers(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             names = {name for name, _ in _HEADERS}
             kept = [pair for pair in message.get("headers", ()) if pair[0].lower() not in names]
             message = {**message, "headers": [*kept, *_HEADERS]}
         await send(message)
 
-    return sending
+    return send_with_headers
 
 
 async def _refuse(send: Send, status: int) -> None:

@@ -58,7 +58,12 @@ def draw(text: str, file: str, also: str = "") -> Answer:
                 pages, scale = list(inline_pages(plan, also.split(","))), plan.scale
         except BookError as error:
             wrong = (*wrong, *error.findings)
-    return {"pages": pages, "scale": scale, "wrong": _noted(wrong), "missing": _noted(missing)}
+    return {
+        "pages": pages,
+        "scale": scale,
+        "wrong": _findings_as_answers(wrong),
+        "missing": _findings_as_answers(missing),
+    }
 
 
 def judge_text(text: str, file: str) -> Answer:
@@ -67,17 +72,21 @@ def judge_text(text: str, file: str) -> Answer:
 
     book, wrong = _sound_part(text, file)
     if book is None:
-        return {"verdict": None, "missing": [], "wrong": _noted(wrong)}
+        return {"verdict": None, "missing": [], "wrong": _findings_as_answers(wrong)}
     try:
         solved, missing = solve_as_far_as_it_goes(book)
         survey = judge(solved) if solved is not None else None
     except BookError as error:
-        return {"verdict": None, "missing": _noted(book.missing), "wrong": _noted((*wrong, *error.findings))}
+        return {
+            "verdict": None,
+            "missing": _findings_as_answers(book.missing),
+            "wrong": _findings_as_answers((*wrong, *error.findings)),
+        }
     if survey is None:
-        return {"verdict": None, "missing": _noted(missing), "wrong": _noted(wrong)}
+        return {"verdict": None, "missing": _findings_as_answers(missing), "wrong": _findings_as_answers(wrong)}
     from pegline.commands.desk.judgement import judgement
 
-    return {**judgement(survey), "missing": _noted(missing), "wrong": _noted(wrong)}
+    return {**judgement(survey), "missing": _findings_as_answers(missing), "wrong": _findings_as_answers(wrong)}
 
 
 def judge_layout(path: str, file: str) -> Answer:
@@ -99,7 +108,7 @@ def _sound_part(text: str, file: str) -> tuple[Book | None, tuple[Finding, ...]]
         return None, error.findings
 
 
-def _noted(findings: Sequence[Finding]) -> list[Answer]:
+def _findings_as_answers(findings: Sequence[Finding]) -> list[Answer]:
     return [
         {
             "rule": finding.rule,

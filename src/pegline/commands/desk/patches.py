@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple
 import yaml
 
 from pegline.book.canonical_layout import entry_lines, flow_scalar, key_order
-from pegline.commands.desk.changes import Change, Changes, applied
+from pegline.commands.desk.changes import Change, Changes, apply_changes
 from pegline.errors import Place, UsageError
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.readers.yaml import parse
@@ -76,11 +76,11 @@ def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
         The path leads nowhere, or the text cannot be patched there.
     """
     old = tree_of(text)
-    wanted = _edited(old, do, path, value)
+    wanted = _edit_tree(old, do, path, value)
     if wanted == old and do != "rename":
         return ()
     changes = EDITS[do](_Patient(text, old), path, value)
-    if tree_of(applied(text, changes)) != wanted:
+    if tree_of(apply_changes(text, changes)) != wanted:
         raise UsageError("this cannot be changed from the form without touching more; change it in the text")
     return changes
 
@@ -88,7 +88,7 @@ def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
 # -- what the tree becomes --------------------------------------------------------------------------
 
 
-def _edited(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
+def _edit_tree(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
     """Return the tree that an edit should make; an emptied list or map takes its key along."""
     if do not in EDITS or not path:
         raise UsageError(f"{do!r} of {list(path)} is no edit")
@@ -97,16 +97,16 @@ def _edited(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
         head, rest = path[0], path[1:]
         if do in ("set", "insert") and isinstance(tree, dict) and not tree.get(str(head)):
             tree = {**tree, str(head): [] if rest[0] == 0 else {}}
-        inner = _edited(_at(tree, head), do, rest, value)
+        inner = _edit_tree(_at(tree, head), do, rest, value)
         if inner in ({}, []) and do == "delete" and _takes_key_along(path):
             return _without(tree, head)
         return _with(tree, head, inner)
     if do == "delete":
         return _without(tree, path[0])
     if do == "rename":
-        return _renamed(tree, str(path[0]), value)
+        return _rename_key(tree, str(path[0]), value)
     if do == "insert":
-        return _inserted(tree, path[0], value)
+        return _insert_key(tree, path[0], value)
     return _with(tree, path[0], value)
 
 
@@ -150,13 +150,13 @@ def _without(tree: Plain, key: str | int) -> Plain:
     return [item for number, item in enumerate(tree) if number != key]
 
 
-def _inserted(tree: Plain, key: str | int, value: Plain) -> Plain:
+def _insert_key(tree: Plain, key: str | int, value: Plain) -> Plain:
     if not isinstance(tree, list) or not isinstance(key, int) or not 0 <= key <= len(tree):
         raise UsageError(f"nothing can stand at {key!r} here")
     return [*tree[:key], value, *tree[key:]]
 
 
-def _renamed(tree: Plain, key: str, name: Plain) -> Plain:
+def _rename_key(tree: Plain, key: str, name: Plain) -> Plain:
     _at(tree, key)
     if not isinstance(name, str) or not isinstance(tree, dict) or not name or (name in tree and name != key):
         raise UsageError(f"{name!r} stands here already, or is no name")
@@ -283,7 +283,7 @@ def _add(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
         end = max(patient.end(before[1]), patient.text.index(":", before[0].end_mark.index) + 1)
         return (Change(end, end, f", {entry}"),)
     indent = patient.column(node.start_mark.index)
-    lines = entry_lines(word, _written(value), above, indent)
+    lines = entry_lines(word, _as_written(value), above, indent)
     if before is None:
         first = node.value[0][0].start_mark.index
         return (Change(first, first, "\n".join(lines).lstrip() + "\n" + " " * indent),)
@@ -317,7 +317,7 @@ def _rewrite(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     if spot.key is None:
         return (_replace(patient, spot, value),)
     start = spot.key.start_mark.index
-    lines = entry_lines(_name(spot.key), _written(value), path[:-1], patient.column(start))
+    lines = entry_lines(_name(spot.key), _as_written(value), path[:-1], patient.column(start))
     end = max(patient.end(spot.node), patient.text.index(":", spot.key.end_mark.index) + 1)
     return (Change(start, end, "\n".join(lines).lstrip()),)
 
@@ -426,12 +426,12 @@ def _flow(value: Plain, *, inside: bool = False, in_list: bool = False) -> str:
     return flow_scalar(str(value), inside=inside)
 
 
-def _written(value: Plain) -> Written:
+def _as_written(value: Plain) -> Written:
     if isinstance(value, dict):
-        entries = {word: (Text(word, _NOWHERE), _written(part)) for word, part in value.items()}
+        entries = {word: (Text(word, _NOWHERE), _as_written(part)) for word, part in value.items()}
         return Table(entries, _NOWHERE)
     if isinstance(value, list):
-        return Items(tuple(_written(part) for part in value), _NOWHERE)
+        return Items(tuple(_as_written(part) for part in value), _NOWHERE)
     return Text("" if value is None else str(value), _NOWHERE)
 
 

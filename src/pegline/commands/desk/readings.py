@@ -24,7 +24,7 @@ def reading_change(text: str, source: str, reading: str, would_be: str) -> Chang
     spot = _spot(source)
     written = parse(text, "book")
     around: KeyPath = ()
-    for path, place in _everything(written, ()):
+    for path, place in _walk_places(written, ()):
         if place <= spot:
             around = path
     while True:
@@ -46,15 +46,15 @@ def _spot(source: str) -> tuple[int, int]:
     return int(line), int(column)
 
 
-def _everything(written: Written, path: KeyPath) -> Any:
+def _walk_places(written: Written, path: KeyPath) -> Any:
     yield path, (written.place.line, written.place.column)
     if isinstance(written, Table):
         for word, (key, value) in written.entries.items():
             yield (*path, word), (key.place.line, key.place.column)
-            yield from _everything(value, (*path, word))
+            yield from _walk_places(value, (*path, word))
     elif isinstance(written, Items):
         for number, item in enumerate(written.items):
-            yield from _everything(item, (*path, number))
+            yield from _walk_places(item, (*path, number))
 
 
 def _texts(written: Written, path: KeyPath) -> Any:

@@ -36,7 +36,7 @@ class Room:
     def __init__(self, store: Store, drawer: Worker, judge: Worker) -> None:
         self.store = store
         self.document: Document = store.open()
-        self.document.listener = self._changed
+        self.document.listener = self._pass_on
         self.pages: set[Listener] = set()
         self.layers: dict[Listener, list[str]] = {}  #: what each page shows beside what plots
         self.trouble: str | None = None
@@ -138,11 +138,11 @@ class Room:
 
     def try_out(self, page: Listener, by: str, message: Message) -> None:
         """Tell what plan and verdict would be with something booked otherwise; the book stays as it is."""
-        from pegline.commands.desk.changes import applied
+        from pegline.commands.desk.changes import apply_changes
 
         changes = self._would_be(message)
-        text = applied(self.document.text, changes)
-        self._soon(self._tried(page, text, message))
+        text = apply_changes(self.document.text, changes)
+        self._soon(self._try(page, text, message))
 
     def accept(self, page: Listener, by: str, message: Message) -> None:
         """Book what was tried out."""
@@ -166,7 +166,7 @@ class Room:
             self.document.text, str(message.get("source")), str(message.get("reading")), str(message.get("would_be"))
         )
 
-    async def _tried(self, page: Listener, text: str, message: Message) -> None:
+    async def _try(self, page: Listener, text: str, message: Message) -> None:
         drawn = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name, self._also())
         judged = await self._judge.ask(f"{self.name} tried", "judge", text, self.name)
         if drawn and judged:
@@ -182,7 +182,7 @@ class Room:
             changes = tuple(Change(c.start, c.end, c.insert.replace("\r\n", "\n").replace("\r", "\n")) for c in changes)
         self.document.change(changes, by, field=field)
 
-    def _changed(self, entry: Entry, changes: Changes, before: str) -> None:
+    def _pass_on(self, entry: Entry, changes: Changes, before: str) -> None:
         """Tell every page, reckon anew, and keep the change for the journal."""
         self._note(entry.as_json())
         self._tell(
@@ -396,10 +396,10 @@ def answer(room: Room, page: Listener, by: str, message: Message) -> None:
         request(room, page, by, message)
         page.tell({"do": "done", "id": message.get("id")})
     except (PeglineError, RuntimeError) as error:
-        page.tell({"do": "refused", "text": _said(error), "id": message.get("id")})
+        page.tell({"do": "refused", "text": _error_text(error), "id": message.get("id")})
 
 
-def _said(error: Exception) -> str:
+def _error_text(error: Exception) -> str:
     if isinstance(error, BookError):
         return "; ".join(finding.text for finding in error.findings[:3])
     return str(error)

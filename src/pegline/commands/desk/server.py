@@ -85,13 +85,13 @@ class Desk:
 
     def begin(self, message: Message) -> str:
         """Make a new book with its title, unit and tapes and return its name."""
-        from pegline.commands.desk.changes import applied
+        from pegline.commands.desk.changes import apply_changes
         from pegline.commands.desk.patches import patch
 
         path = self.folder.new_book(message.get("name"))
         text = NEW_BOOK
         for word, value in (("unit", "m"), *dict(message.get("head") or {}).items()):
-            text = applied(text, patch(text, "set", (str(word),), value))
+            text = apply_changes(text, patch(text, "set", (str(word),), value))
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
         return path.name
@@ -214,9 +214,9 @@ async def _serve(desk: Desk, socket: WebSocket) -> None:
     room: Room | None = None
     try:
         while True:
-            message = await _received(socket, page)
+            message = await _receive_message(socket, page)
             if message is not None:
-                room = await _done(desk, page, room, message)
+                room = await _do_message(desk, page, room, message)
     except WebSocketDisconnect:
         pass
     finally:
@@ -226,7 +226,7 @@ async def _serve(desk: Desk, socket: WebSocket) -> None:
             room.leave(page)
 
 
-async def _received(socket: WebSocket, page: _Page) -> Message | None:
+async def _receive_message(socket: WebSocket, page: _Page) -> Message | None:
     """Return the next message; one that cannot be read is refused."""
     message = await socket.receive()
     if message["type"] == "websocket.disconnect":
@@ -238,7 +238,7 @@ async def _received(socket: WebSocket, page: _Page) -> Message | None:
         return None
 
 
-async def _done(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room | None:
+async def _do_message(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room | None:
     """Do what a page asks and return the room that it is in then."""
     what = str(message.get("do"))
     try:
@@ -282,13 +282,13 @@ async def _hand(desk: Desk, page: _Page, room: Room | None, message: Message) ->
     if room is None:
         raise UsageError("open a book first")
     await room.flush()
-    task = asyncio.create_task(_handed(room, page, message))
+    task = asyncio.create_task(_hand_over(room, page, message))
     room._tasks.add(task)
     task.add_done_callback(room._tasks.discard)
     return room
 
 
-async def _handed(room: Room, page: _Page, message: Message) -> None:
+async def _hand_over(room: Room, page: _Page, message: Message) -> None:
     try:
         done = await hand_over(room.store.path, str(message.get("what")), message)
         page.tell({"do": "handed", **done})

@@ -55,7 +55,7 @@ class Store:
         raw = self._read()
         with suppress(PermissionError):  # a folder that cannot be written holds no journal either
             self._take_lock()
-        document = self._recovered(raw)
+        document = self._recover(raw)
         self.saved = raw
         return document
 
@@ -155,21 +155,21 @@ class Store:
 
     # -- the journal ----------------------------------------------------------------------------
 
-    def _recovered(self, raw: str) -> Document:
+    def _recover(self, raw: str) -> Document:
         """Return the document that file and journal together tell."""
         start, entries, saved = self._read_journal()
         if start is None:
-            return self._begun(raw)
+            return self._begin_journal(raw)
         known = Document(start)
         known.replay(entries)
         if known.raw != raw and fingerprint(raw) not in _since(saved, start, entries):
             at_save = known.earlier_text(saved) if saved else None
             known.take_outside(start if at_save is None else at_save, raw)
         if len(entries) > MAX_ENTRIES:
-            return self._begun(known.raw)
+            return self._begin_journal(known.raw)
         return known
 
-    def _begun(self, raw: str) -> Document:
+    def _begin_journal(self, raw: str) -> Document:
         """Begin the journal anew with a text."""
         with suppress(OSError):
             journal_path(self.path).unlink()

@@ -80,11 +80,11 @@ class Worker:
                 answer = _GONE
             if self._loop.is_closed():
                 return
-            self._loop.call_soon_threadsafe(self._answered, connection, answer)
+            self._loop.call_soon_threadsafe(self._take_answer, connection, answer)
             if answer is _GONE:
                 return
 
-    def _answered(self, connection: Connection, answer: Any) -> None:
+    def _take_answer(self, connection: Connection, answer: Any) -> None:
         if connection is not self._connection:
             return  # of a process that was stopped
         if self._running is not None:

@@ -8,11 +8,11 @@ from pathlib import Path
 
 from pegline.commands.diff import correction, second_measuring
 from pegline.commands.diff.book_changes import BookedText, Noise, changes
-from pegline.commands.diff.phrases import Line, failing
-from pegline.commands.diff.results import Result, of_book, of_json, opened
+from pegline.commands.diff.phrases import Line, failure_lines
+from pegline.commands.diff.results import Result, of_book, of_json, open_result
 from pegline.commands.diff.second_measuring import reading_noise
 
-__all__ = ["Result", "arguments", "of_book", "of_json", "run", "told"]
+__all__ = ["Result", "arguments", "difference_lines", "of_book", "of_json", "run"]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,15 +23,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callable[[str], None]) -> int:
     """Print what changed; 1 when a peg or point has moved by more than measuring explains, or a check failed."""
-    old, new = (opened(Path(name)) for name in (args.old, args.new))
+    old, new = (open_result(Path(name)) for name in (args.old, args.new))
     different = False
-    for line, fails in told(old, new):
+    for line, fails in difference_lines(old, new):
         tell(line.replace("\n", "\\n"))  # a title that is typed in lines is no line of ours
         different |= fails
     return 1 if different else 0
 
 
-def told(old: Result, new: Result) -> Iterator[Line]:
+def difference_lines(old: Result, new: Result) -> Iterator[Line]:
     """Yield the lines to print.
 
     Which survey failed its own checks comes first, then what moved, or shifts by a correction, and at the end what
@@ -39,18 +39,20 @@ def told(old: Result, new: Result) -> Iterator[Line]:
     """
     yield f"Old: {_head(old)}", False
     yield f"New: {_head(new)}", False
-    yield from failing(old, "old")
-    yield from failing(new, "new")
-    shared = correction.corrected(old, new)
-    yield from second_measuring.told(old, new) if shared is None else correction.told(old, new, shared)
-    yield from _booked(old, new, reading_noise(old, new) if shared is None else None)
+    yield from failure_lines(old, "old")
+    yield from failure_lines(new, "new")
+    shared = correction.count_shared_readings(old, new)
+    yield from (
+        second_measuring.measuring_lines(old, new) if shared is None else correction.correction_lines(old, new, shared)
+    )
+    yield from _book_difference_lines(old, new, reading_noise(old, new) if shared is None else None)
 
 
 def _head(result: Result) -> str:
     return ", ".join(filter(None, (result.file, result.title, result.date)))
 
 
-def _booked(old: Result, new: Result, noise: Noise | None) -> Iterator[Line]:
+def _book_difference_lines(old: Result, new: Result, noise: Noise | None) -> Iterator[Line]:
     """Yield what the books say differently; readings that differ by no more than measuring explains are counted."""
     if old.book is None or new.book is None:
         return

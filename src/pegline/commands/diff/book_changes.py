@@ -81,38 +81,42 @@ def changes(old: BookedText, new: BookedText, noise: Noise = _no_noise) -> Itera
     words = notation_of(new.book)
     for path in dict.fromkeys((*after, *before)):
         if path not in before:
-            yield f"{_named(path)}: new{_summed(after[path])}"
+            yield f"{_key_name(path)}: new{_entry_values(after[path])}"
         elif path not in after:
-            yield f"{_named(path)}: gone{_summed(before[path])}"
+            yield f"{_key_name(path)}: gone{_entry_values(before[path])}"
         else:
-            changed = list(_changed(before[path], after[path], noise if path[0] in READINGS else _no_noise, words))
+            changed = list(
+                _value_changes(before[path], after[path], noise if path[0] in READINGS else _no_noise, words)
+            )
             if changed:
-                yield f"{_named(path)}: {', '.join(changed)}"
+                yield f"{_key_name(path)}: {', '.join(changed)}"
 
 
-def _named(key: Path) -> str:
+def _key_name(key: Path) -> str:
     return " ".join(filter(None, key))
 
 
-def _summed(leaves: Mapping[Path, Leaf]) -> str:
+def _entry_values(leaves: Mapping[Path, Leaf]) -> str:
     """Return the values of an entry, for one that stands by itself."""
-    told = [_named((*key, text)) for key, (_, text) in leaves.items()]
+    told = [_key_name((*key, text)) for key, (_, text) in leaves.items()]
     return f" ({', '.join(told)})" if told else ""
 
 
-def _changed(before: Mapping[Path, Leaf], after: Mapping[Path, Leaf], noise: Noise, words: Notation) -> Iterator[str]:
+def _value_changes(
+    before: Mapping[Path, Leaf], after: Mapping[Path, Leaf], noise: Noise, words: Notation
+) -> Iterator[str]:
     for key in dict.fromkeys((*after, *before)):
         (was, was_text), (now, now_text) = before.get(key, (None, "")), after.get(key, (None, ""))
         if same(was, now) or noise(was, now):
             continue
         if key not in before:
-            yield f"{_named((*key, now_text))} added"
+            yield f"{_key_name((*key, now_text))} added"
         elif key not in after:
-            yield f"{_named((*key, was_text))} taken out"
+            yield f"{_key_name((*key, was_text))} taken out"
         else:
             both = isinstance(was, float) and isinstance(now, float)
             by = f" ({small_difference(now - was, words)})" if both else ""  # type: ignore[operator]
-            yield f"{_named((*key, was_text))} became {now_text}{by}"
+            yield f"{_key_name((*key, was_text))} became {now_text}{by}"
 
 
 def same(was: object, now: object) -> bool:

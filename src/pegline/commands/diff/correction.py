@@ -8,18 +8,18 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.commands.diff.book_changes import READINGS, BookedText, entries, same
-from pegline.commands.diff.displacement import laid
-from pegline.commands.diff.phrases import Line, counted, not_in_both, small_difference, way
+from pegline.commands.diff.displacement import lay_on_old
+from pegline.commands.diff.phrases import Line, not_in_both, number_with_noun, small_difference, way
 from pegline.commands.diff.results import Result
 from pegline.plane import Array
 
-__all__ = ["alike", "corrected", "told"]
+__all__ = ["alike", "correction_lines", "count_shared_readings"]
 
 #: What shifts by less is said not to, metres.
 LEAST: Final = 0.0005
 
 
-def corrected(old: Result, new: Result) -> tuple[int, int] | None:
+def count_shared_readings(old: Result, new: Result) -> tuple[int, int] | None:
     """Return how many readings two results of one measuring share, and of how many; None where they are of two.
 
     Of one measuring they are when of the same day, with half of the readings or more the same. Nobody reads half of
@@ -52,11 +52,11 @@ def _readings(booked: Mapping[tuple[str, ...], Mapping[tuple[str, ...], tuple[ob
     }
 
 
-def told(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
-    """Yield the lines to print; nothing has moved. ``shared`` is what ``corrected`` found."""
+def correction_lines(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
+    """Yield the lines to print; nothing has moved. ``shared`` is what ``count_shared_readings`` found."""
     agree, count = shared
     yield (
-        f"Same day, and {agree} of {counted(count, 'reading')} the same: this is one measuring, corrected."
+        f"Same day, and {agree} of {number_with_noun(count, 'reading')} the same: this is one measuring, corrected."
         " If you measured again, give each book its date.",
         False,
     )
@@ -103,7 +103,7 @@ def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
 
 def _over(was: Array, now: Array, more: Array) -> Array:
     """Return new positions of stations and points, shifted and turned onto the old ones by the stations."""
-    stations, over = laid(was, now, range(len(was)))
+    stations, over = lay_on_old(was, now, range(len(was)))
     return np.concatenate([stations, over.over(more)])
 
 

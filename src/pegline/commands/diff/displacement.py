@@ -12,7 +12,17 @@ import numpy as np
 
 from pegline.plane import Array, left_of, turn_points
 
-__all__ = ["Comparison", "Measured", "Peg", "Stretch", "Verdict", "compared", "differing", "laid", "limit"]
+__all__ = [
+    "Comparison",
+    "Measured",
+    "Peg",
+    "Stretch",
+    "Verdict",
+    "compare_distances",
+    "compare_pegs",
+    "lay_on_old",
+    "limit",
+]
 
 #: Two pegs either of which may have moved are told apart when the odds are better than this.
 ODDS: Final = 20.0
@@ -86,7 +96,7 @@ class Comparison:
         return np.asarray(turn_points(points - centre, self.turn) + centre + shift)
 
     @property
-    def decided(self) -> bool:
+    def has_verdicts(self) -> bool:
         """Return whether there are verdicts."""
         return all(peg.verdict != "open" for peg in self.pegs)
 
@@ -126,7 +136,7 @@ def limit(count: int, significance: float, freedom: Literal[1, 2] = 2) -> float:
     return -2 * log(chance) if freedom == 2 else NormalDist().inv_cdf(chance / 2) ** 2
 
 
-def laid(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparison]:
+def lay_on_old(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparison]:
     """Return the new positions shifted and turned onto the old ones by the stable pegs, and how they were moved.
 
     The turn is that of least squares: tan φ = Σ a × b / Σ a · b about the centres.
@@ -140,7 +150,7 @@ def laid(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Comparis
     return moved, told
 
 
-def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
+def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
     """Return what became of the pegs that both surveys have; None for fewer than two.
 
     All pegs are taken to stand at first. The one that fits the others least is taken out as long as its
@@ -155,15 +165,15 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     ----------
     The test of single points of a deformation network, one after another: from memory.
     """
-    old, new = _shared(old, new)
+    old, new = _common_stations(old, new)
     names = old.names
     if len(names) < 2:
         return None
-    stable = _standing(old, new, significance)
+    stable = _stable_pegs(old, new, significance)
     if not stable:
         return _untold(old, new, significance)
-    _, over = laid(old.positions, new.positions, stable)
-    found = _tested(old, new, stable, range(len(names)), significance)
+    _, over = lay_on_old(old.positions, new.positions, stable)
+    found = _test_pegs(old, new, stable, range(len(names)), significance)
     pegs = []
     for i, each in found.items():
         verdict: Verdict = "unmoved" if i in stable else "moved" if each.fails else "may have moved"
@@ -172,37 +182,37 @@ def compared(old: Measured, new: Measured, *, significance: float = 0.001) -> Co
     return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
 
 
-def differing(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
+def compare_distances(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
     """Return which distances differ between pegs that both surveys have, with no verdict; None for fewer than two."""
-    old, new = _shared(old, new)
+    old, new = _common_stations(old, new)
     return _untold(old, new, significance) if len(old.names) > 1 else None
 
 
-def _shared(old: Measured, new: Measured) -> tuple[Measured, Measured]:
+def _common_stations(old: Measured, new: Measured) -> tuple[Measured, Measured]:
     """Return the stations that both have, in the order of the old ones."""
     known = set(new.names)
     names = [name for name in old.names if name in known]
     return old.only(names), new.only(names)
 
 
-def _standing(old: Measured, new: Measured, significance: float) -> list[int]:
+def _stable_pegs(old: Measured, new: Measured, significance: float) -> list[int]:
     """Return the rows of the pegs that stand; none where it cannot be told."""
     stable = list(range(len(old.names)))
     while True:
-        found = _tested(old, new, stable, stable, significance)
+        found = _test_pegs(old, new, stable, stable, significance)
         worst = max(found[i].test for i in stable)
         if not any(found[i].fails for i in stable):
             return stable
         group = [i for i in stable if worst - found[i].test < 2 * log(ODDS)]
         rest = [i for i in stable if i not in group]
-        alone = _tested(old, new, rest, group, significance) if len(rest) > 1 else {}
+        alone = _test_pegs(old, new, rest, group, significance) if len(rest) > 1 else {}
         gone = [i for i, each in alone.items() if each.fails] or group
         stable = [i for i in stable if i not in gone]
         if 2 * len(stable) <= len(old.names):
             return []
 
 
-def _tested(
+def _test_pegs(
     old: Measured, new: Measured, stable: Sequence[int], asked: Iterable[int], significance: float
 ) -> dict[int, _Found]:
     """Return for each peg asked for how it lies to the other pegs that stand.
@@ -215,7 +225,7 @@ def _tested(
     and the peg differs from where the others put it by Pᵢᵢ⁻¹ (P d)ᵢ, of variance Pᵢᵢ⁻¹. One peg alone puts
     another nowhere: only their distance can be tested, which has a single degree of freedom.
     """
-    over, told = laid(old.positions, new.positions, stable)
+    over, told = lay_on_old(old.positions, new.positions, stable)
     difference = (over - old.positions).ravel()
     covariance = _covariance(old, new, told.turn)
     if len(stable) == 2:
@@ -252,7 +262,7 @@ def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence
 def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
     """Return a comparison without verdicts: the distances that have changed need no peg that stands."""
     every = list(range(len(old.names)))
-    over, told = laid(old.positions, new.positions, every)
+    over, told = lay_on_old(old.positions, new.positions, every)
     pegs = tuple(
         Peg(name, _pair(difference), 0.0, "open")
         for name, difference in zip(old.names, over - old.positions, strict=True)

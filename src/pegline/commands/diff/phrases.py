@@ -8,7 +8,7 @@ from math import hypot
 from pegline.commands.diff.results import Result
 from pegline.measures.notation import METRIC, Notation
 
-__all__ = ["Line", "counted", "failing", "not_in_both", "small_difference", "small_length", "way"]
+__all__ = ["Line", "failure_lines", "not_in_both", "number_with_noun", "small_difference", "small_length", "way"]
 
 #: A line to print, with whether it is about something that moved, or about a failed check.
 Line = tuple[str, bool]
@@ -38,21 +38,21 @@ def way(difference: Iterable[float], result: Result) -> str:
     return f"{far} ({right} {along[x < 0]}, {up} {aside[y < 0]})"
 
 
-def counted(count: int, word: str) -> str:
+def number_with_noun(count: int, word: str) -> str:
     """Return a number with its noun.
 
-    >>> counted(1, "reading"), counted(2, "reading")
+    >>> number_with_noun(1, "reading"), number_with_noun(2, "reading")
     ('1 reading', '2 readings')
     """
     return f"{count} {word}{'s' * (count != 1)}"
 
 
-def failing(result: Result, which: str) -> Iterator[Line]:
+def failure_lines(result: Result, which: str) -> Iterator[Line]:
     """Yield what there is to say of a survey that failed checks of its own; ``which`` is it, old or new."""
     failed = result.passed.count(False)
     if not failed:
         return
-    checks = f"{failed} of {counted(len(result.passed), 'check')}"
+    checks = f"{failed} of {number_with_noun(len(result.passed), 'check')}"
     survey = f"The {which} survey, {result.file}"
     if result.closes:
         yield f"{survey}, FAILED {checks}; its framework of stations passed, what the failed checks name did not.", True

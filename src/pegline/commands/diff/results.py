@@ -23,7 +23,7 @@ from pegline.reduction.model import TapeConstants
 if TYPE_CHECKING:
     from pegline.book.model import Book
 
-__all__ = ["Result", "of_book", "of_json", "opened"]
+__all__ = ["Result", "of_book", "of_json", "open_result"]
 
 T = TypeVar("T")
 
@@ -66,7 +66,7 @@ class Result:
         return not self.framework_failed
 
 
-def opened(path: Path) -> Result:
+def open_result(path: Path) -> Result:
     """Return the result of a book, which is reduced, or of a file of results."""
     if path.suffix.lower() != ".json":
         from pegline.readers import parse_book

@@ -9,14 +9,14 @@ from typing import Final
 import numpy as np
 
 from pegline.commands.diff.book_changes import Noise
-from pegline.commands.diff.displacement import Comparison, Peg, compared, differing, limit
-from pegline.commands.diff.phrases import Line, counted, not_in_both, small_length, way
+from pegline.commands.diff.displacement import Comparison, Peg, compare_distances, compare_pegs, limit
+from pegline.commands.diff.phrases import Line, not_in_both, number_with_noun, small_length, way
 from pegline.commands.diff.results import Result
 from pegline.frame.north_steps import signed_dms
 from pegline.measures.notation import Notation
 from pegline.reduction.model import TapeConstants
 
-__all__ = ["reading_noise", "told"]
+__all__ = ["measuring_lines", "reading_noise"]
 
 MOST: Final = 10  #: distances that are shown where no peg can be blamed
 MOST_NOISE: Final = 3.29  #: standard deviations that the difference of two sound readings stays under
@@ -51,23 +51,23 @@ def _reading_sd(tape: TapeConstants, length: float) -> float:
     return hypot(tape.lay_sd * sqrt(max(ceil(length / tape.nominal), 1)), tape.scale_sd * length)
 
 
-def told(old: Result, new: Result) -> Iterator[Line]:
+def measuring_lines(old: Result, new: Result) -> Iterator[Line]:
     """Yield the lines to print."""
     closing = old.closes and new.closes
     significance = min(old.significance, new.significance)
-    comparison = (compared if closing else differing)(old.stations, new.stations, significance=significance)
+    comparison = (compare_pegs if closing else compare_distances)(old.stations, new.stations, significance=significance)
     if comparison is None:
         yield "Fewer than two stations have the same name in both: nothing can be compared on the ground.", False
         return
     if not closing:
         yield from _differences(comparison, old.notation)
     else:
-        yield from _pegs(comparison, old) if comparison.decided else _distances(comparison, old.notation)
-    if comparison.decided and old.faces and new.faces:
+        yield from _pegs(comparison, old) if comparison.has_verdicts else _distances(comparison, old.notation)
+    if comparison.has_verdicts and old.faces and new.faces:
         moved = f"shifted {way(comparison.shift, old)} and turned by {signed_dms(comparison.turn)} (clockwise +)"
         yield f"  To fit the old survey, the new one was {moved}.", False
     yield from not_in_both(old, new, "not measured again")
-    if comparison.decided:
+    if comparison.has_verdicts:
         yield from _points(comparison, old, new)
     elif old.points.keys() & new.points.keys():
         yield "Points are not compared: where one survey lies on the other is open.", False
@@ -124,7 +124,7 @@ def _stretches(comparison: Comparison, notation: Notation) -> Iterator[Line]:
         yield f"  and {changed - MOST} more", True
     if changed < all_pairs:
         word = "other distance" if changed else "distance"
-        yield f"  {counted(all_pairs - changed, word)} between them did not change", False
+        yield f"  {number_with_noun(all_pairs - changed, word)} between them did not change", False
 
 
 def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from textwrap import dedent, wrap
 from typing import Final
 
-from pegline.book.reference import Entry, entries, groups, place_words, related
+from pegline.book.reference import Entry, entries, groups, place_words, related_entries
 from pegline.errors import UsageError
 from pegline.kinds import KINDS
 from pegline.measures.spelling import suggest
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if not args.words:
         tell("\n".join(_all_keys()))
         return 0
-    words = (" ".join(args.words),) if related(" ".join(args.words)) else tuple(args.words)
+    words = (" ".join(args.words),) if related_entries(" ".join(args.words)) else tuple(args.words)
     tell("\n\n".join("\n".join(_word(word)) for word in words))
     return 0
 
@@ -51,7 +51,7 @@ def _all_keys() -> Iterator[str]:
 
 def _word(word: str) -> Iterator[str]:
     """Yield what a word means in each place that it may have."""
-    found = related(word)
+    found = related_entries(word)
     if word in KINDS:
         kind = KINDS[word]
         yield f"{word}: a kind of feature, drawn as {'an area' if kind.geometry == 'area' else f'a {kind.geometry}'}"

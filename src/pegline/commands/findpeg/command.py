@@ -56,7 +56,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.survey import reduce
 
     survey = reduce(read(args.book))
-    measured = dict(_measured(text, survey.book.unit) for text in args.measured)
+    measured = dict(_parse_length(text, survey.book.unit) for text in args.measured)
     lost = find_peg(survey, args.peg, gone=args.gone, measured=measured)
     tell(as_json(entries(lost)) if args.json else "\n".join(screen(lost)))
     if args.out:
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     return 0 if survey.passed and not lost.disagrees and not lost.suspects else 1
 
 
-def _measured(text: str, unit: str) -> tuple[str, float]:
+def _parse_length(text: str, unit: str) -> tuple[str, float]:
     name, equals, length = text.rpartition("=")
     if not equals or not name.strip():
         raise UsageError(f"--from {text!r} is no distance from a thing; write it like --from h1=8.79")

@@ -58,7 +58,7 @@ def find_peg(
     """
     positions = Positions(survey)
     if positions.point_behind(peg) != peg:
-        raise UsageError(f"no peg {peg!r} in the survey{suggest(peg, positions.known)}")
+        raise UsageError(f"no peg {peg!r} in the survey{suggest(peg, positions.names)}")
     witnesses = tuple(_witnesses(positions, peg, set(gone)))
     _refuse_unknown(positions, witnesses, gone, "--gone")
     _refuse_unknown(positions, witnesses, measured or {}, "--from")

@@ -99,7 +99,7 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
     for witness in spoken:
         note = f" ({witness.note})" if witness.note else ""
         yield (
-            f"Hook the tape on the {witness.object}{note}, hold {_held(witness, notation)}, and swing: it is not"
+            f"Hook the tape on the {witness.object}{note}, hold {_tape_hold(witness, notation)}, and swing: it is not"
             " surveyed, so the survey does not vouch for it."
         )
     if len(lost.anchors) + len(spoken) > 2:
@@ -108,13 +108,13 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
 
 def _hook(lost: LostPeg, anchor: Anchor, notation: Notation) -> str:
     witness = next((w for w in lost.witnesses if w.object == anchor.name and anchor.booked), None)
-    held = _held(witness, notation) if witness else notation.length(anchor.distance)
+    held = _tape_hold(witness, notation) if witness else notation.length(anchor.distance)
     note = f" ({witness.note})" if witness and witness.note else ""
     source = "" if witness else " (computed from the survey)"
     return f"Hook the tape on {anchor.name}{note}, hold {held}{source}"
 
 
-def _held(witness: WitnessResult, notation: Notation) -> str:
+def _tape_hold(witness: WitnessResult, notation: Notation) -> str:
     """Return what is held on the tape: what was booked, or what that is on the ground where the tape was not true.
 
     To the face of something round where it was so taped.

@@ -74,7 +74,9 @@ def try_peg(
         On the ground, metres, by what they were measured from.
     """
     by_name = {witness.object: witness for witness in witnesses}
-    wanted = {name: by_name[name].distance if name in by_name else _computed(positions, name, peg) for name in measured}
+    wanted = {
+        name: by_name[name].distance if name in by_name else _computed_value(positions, name, peg) for name in measured
+    }
     differences = {name: wanted[name] - there for name, there in measured.items()}
     names = [
         name
@@ -85,21 +87,21 @@ def try_peg(
         return Trial(None, differences, (), ())
     distances = _Distances(
         positions.of(peg),
-        positions.all([positions.required(name) for name in names]),
+        positions.all([positions.require(name) for name in names]),
         *(np.array([values[name] for name in names]) * positions.scale for values in (wanted, measured)),
     )
     if len(names) < ENOUGH:
-        return Trial(_told(positions, peg, distances.move()), differences, (), ())
+        return Trial(_round_move(positions, peg, distances.move()), differences, (), ())
     outliers = _outliers(positions, tape, distances)
     if outliers.blamed and len(outliers.together) > 1:
         return Trial(None, differences, (), tuple(names[i] for i in outliers.together))
     sound = distances.of([i for i in range(len(names)) if i not in outliers.blamed])
     blamed = tuple(names[i] for i in outliers.blamed)
-    return Trial(_told(positions, peg, sound.move()), differences, blamed, ())
+    return Trial(_round_move(positions, peg, sound.move()), differences, blamed, ())
 
 
-def _computed(positions: Positions, name: str, peg: str) -> float:
-    there = positions.of(positions.required(name))
+def _computed_value(positions: Positions, name: str, peg: str) -> float:
+    there = positions.of(positions.require(name))
     return float(distance(there, positions.of(peg))) / positions.scale
 
 
@@ -116,10 +118,10 @@ def _outliers(positions: Positions, tape: TapeInHand, distances: _Distances) -> 
     return outlier_tests(left_over, np.asarray(spread), critical)
 
 
-def _told(positions: Positions, peg: str, vector: Array) -> Move:
+def _round_move(positions: Positions, peg: str, vector: Array) -> Move:
     """Return a move on the ground with what it leads to most nearly."""
     at, way = positions.of(peg), float(bearing(np.zeros(2), vector))
-    named = [name for name in positions.known if distance(positions.of(name), at) > APART]
+    named = [name for name in positions.names if distance(positions.of(name), at) > APART]
     aside = {name: float(wrap_angle(way - bearing(at, positions.of(name)))) for name in named}
     toward = min(aside, key=lambda name: abs(aside[name]), default=None)
     return Move(float(np.hypot(*vector)) / positions.scale, way, toward, aside[toward] if toward else 0.0)

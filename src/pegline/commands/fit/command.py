@@ -77,7 +77,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     grid = grid_of(crs, pairs.place)
     if args.into is not None:
         pairs, grid = carry_into(pairs, grid, args.into, args.allow_shift)
-    fitted = _fitted(pairs, args.kind or pairs.kind or "similarity", source)
+    fitted = _fit_transformation(pairs, args.kind or pairs.kind or "similarity", source)
     for line in report(fitted, pairs, grid):
         tell(line)
     far = reach_beyond(fitted, source.corners(args.source))
@@ -135,7 +135,7 @@ def _source(path: Path, out: Path) -> Source:
     return source
 
 
-def _fitted(pairs: Pairs, kind: str, source: Source) -> Transformation:
+def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformation:
     places = pairs.source * [1, -1] if source.down else pairs.source
     try:
         return fit(kind, places, pairs.target, pairs.sds)  # type: ignore[arg-type]
@@ -154,9 +154,9 @@ def reach_beyond(fitted: Transformation, corners: Array) -> float:
 
 
 def _write(source: Source, path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
-    from pegline.writers.publish import held
+    from pegline.writers.publish import hold_folder
 
-    with held(out.parent):
+    with hold_folder(out.parent):
         source.write(path, fitted, grid, out)
 
 

@@ -36,7 +36,7 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     from ezdxf import transform
     from ezdxf.math import Matrix44
 
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import write_aside
 
     if fitted.kind == "projective":
         raise UsageError(f"{out}: a drawing has no room for a projective transformation; take affine or similarity")
@@ -49,11 +49,11 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
         first = told.messages()[0]
         raise UsageError(f"{path}: cannot be carried whole ({first}); take the drawing apart there, or similarity")
     drawing.units = _units(grid.metres_per_unit)
-    with placed(out) as made:
+    with write_aside(out) as made:
         drawing.saveas(made)
     crs = prj_text(grid.wkt)
     if crs is not None:
-        with placed(out.with_suffix(".prj")) as made:
+        with write_aside(out.with_suffix(".prj")) as made:
             made.write_text(crs, encoding="utf-8")
 
 

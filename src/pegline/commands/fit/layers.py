@@ -33,7 +33,7 @@ def corners(path: Path) -> Array:
     """Return (4, 2) the corners of the box that holds everything."""
     boxes = []
     for name in _names(path):
-        with _opened(path, name) as layer:
+        with _open_layer(path, name) as layer:
             if len(layer):
                 boxes.append(layer.bounds)
     if not boxes:
@@ -47,7 +47,7 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the layers of ``path``, carried onto the grid, to ``out``."""
     import fiona
 
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import write_aside
 
     if path.suffix.lower() == out.suffix.lower() == ".gpkg" and is_package(path):
         survey_package.write(path, fitted, grid, out)
@@ -63,12 +63,12 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     options: dict[str, Any] = {"crs_wkt": grid.wkt, "VERSION": "1.3", "CRS_WKT_EXTENSION": "YES"}
     if driver == "GeoJSON":
         options = {"crs": "EPSG:4326", "RFC7946": "YES", "COORDINATE_PRECISION": DECIMALS, "DESCRIPTION": said}
-    with placed(out) as made:
+    with write_aside(out) as made:
         for name in names:
-            with _opened(path, name) as layer:
+            with _open_layer(path, name) as layer:
                 layer_of = {"layer": name or path.stem} if driver == "GPKG" else {}
                 with fiona.open(made, "w", driver=driver, schema=layer.schema, **layer_of, **options) as target:
-                    target.writerecords([_carried(record, carry) for record in layer])
+                    target.writerecords([_carry_record(record, carry) for record in layer])
 
 
 def _names(path: Path) -> list[str | None]:
@@ -84,7 +84,7 @@ def _names(path: Path) -> list[str | None]:
     return [name for (name,) in found]
 
 
-def _opened(path: Path, name: str | None) -> Any:
+def _open_layer(path: Path, name: str | None) -> Any:
     import fiona
 
     try:
@@ -107,18 +107,18 @@ def _to_degrees(fitted: Transformation, grid: Grid, out: Path) -> tuple[Callable
     return carry, accuracy_words(way)
 
 
-def _carried(record: Any, carry: Callable[[Array], Array]) -> dict[str, Any]:
+def _carry_record(record: Any, carry: Callable[[Array], Array]) -> dict[str, Any]:
     geometry = record.geometry
     return {
         "type": "Feature",
         "properties": dict(record.properties),
-        "geometry": geometry and _moved(geometry.__geo_interface__, carry),
+        "geometry": geometry and _carry_geometry(geometry.__geo_interface__, carry),
     }
 
 
-def _moved(geometry: dict[str, Any], carry: Callable[[Array], Array]) -> dict[str, Any]:
+def _carry_geometry(geometry: dict[str, Any], carry: Callable[[Array], Array]) -> dict[str, Any]:
     if geometry["type"] == "GeometryCollection":
-        return {**geometry, "geometries": [_moved(part, carry) for part in geometry["geometries"]]}
+        return {**geometry, "geometries": [_carry_geometry(part, carry) for part in geometry["geometries"]]}
     return {"type": geometry["type"], "coordinates": _coordinates(geometry["coordinates"], carry)}
 
 

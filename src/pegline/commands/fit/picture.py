@@ -35,7 +35,7 @@ LARGEST: Final = 400_000_000
 
 def corners(path: Path) -> Array:
     """Return (4, 2) the corners of the picture, y up."""
-    with _opened(path) as picture:
+    with _open_picture(path) as picture:
         width, height = picture.size
     return np.array([(0, 0), (width, 0), (width, -height), (0, -height)], dtype=float)
 
@@ -53,21 +53,21 @@ def world_file(matrix: Array) -> str:
 
 def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the picture at ``path`` with its place on the grid to ``out``, with files beside it that tell the place."""
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import write_aside
 
     matrix, kind = fitted.matrix, out.suffix.lower()
-    with placed(out) as made:
+    with write_aside(out) as made:
         if fitted.kind == "projective":
-            matrix = _straightened(path, fitted, made)
+            matrix = _write_north_up(path, fitted, made)
         elif kind == path.suffix.lower() and not _is_turned(path):
             shutil.copyfile(path, made)
         else:
-            with _opened(path) as picture:
+            with _open_picture(path) as picture:
                 picture.save(made)
         if kind in (".tif", ".tiff") and find_spec("rasterio"):
             _tell_place(made, matrix, grid)
     for beside, text in _beside(out, matrix, grid):
-        with placed(beside) as made:
+        with write_aside(beside) as made:
             made.write_text(text, encoding="utf-8")
 
 
@@ -82,7 +82,7 @@ def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
         yield out.with_name(f"{out.name}.aux.xml"), f"<PAMDataset>{srs}</PAMDataset>\n"
 
 
-def _straightened(path: Path, fitted: Transformation, made: Path) -> Array:
+def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
     """Write the picture drawn anew, north up, and return its matrix: a world file cannot say a projective one."""
     from PIL import Image
 
@@ -95,7 +95,7 @@ def _straightened(path: Path, fitted: Transformation, made: Path) -> Array:
     matrix = np.array([[pixel, 0, west], [0, pixel, north], [0, 0, 1]])
     flip = np.diag([1.0, -1.0, 1.0])  # rows run down
     back = flip @ np.linalg.inv(fitted.matrix) @ matrix @ flip
-    with _opened(path) as picture:
+    with _open_picture(path) as picture:
         clear = made.suffix.lower() not in (".jpg", ".jpeg")  # which know no transparency
         grey = picture.mode in ("1", "L", "I;16")
         plain = picture.convert(("LA" if clear else "L") if grey else ("RGBA" if clear else "RGB"))
@@ -124,7 +124,7 @@ def _tell_place(path: Path, matrix: Array, grid: Grid) -> None:
         picture.crs = rasterio.CRS.from_wkt(grid.wkt)
 
 
-def _opened(path: Path) -> Any:
+def _open_picture(path: Path) -> Any:
     """Return a picture as it is shown: a camera writes which way up that is beside the pixels."""
     if not find_spec("PIL"):
         raise UsageError("pictures need pillow; install pegline[raster]")

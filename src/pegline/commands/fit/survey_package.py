@@ -21,10 +21,10 @@ Array = NDArray[np.float64]
 def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the package at ``path``, carried onto the grid, to ``out``."""
     from pegline.writers.gis.gpkg import write_package
-    from pegline.writers.publish import placed
+    from pegline.writers.publish import write_aside
 
     package = read_package(path)
-    with placed(out) as made:
+    with write_aside(out) as made:
         write_package(move_package(package, _motion(fitted, grid, metres_per_unit(package.wkt))), made)
 
 

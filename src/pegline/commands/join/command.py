@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Join, and tell what two surveys have both; 1 where surveys disagree beyond their accuracy."""
     from pegline.writers.gis.gpkg import write_package
-    from pegline.writers.publish import held, placed
+    from pegline.writers.publish import hold_folder, write_aside
 
     out, sources = Path(args.out), [Path(name) for name in args.outputs]
     if out.suffix.lower() != ".gpkg":
@@ -47,11 +47,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     for name in known.keys() & added.keys():
         _same_survey(out, name, known[name], added[name])
     surveys = {**known, **added}
-    if (other := other_crs.chosen(args)) is not None:
+    if (other := other_crs.requested_crs(args)) is not None:
         surveys = {name: reproject(package, other) for name, package in surveys.items()}
     refuse_other_frames(surveys)
     found = list(find_disagreements(surveys))
-    with held(out.parent), placed(out) as path:
+    with hold_folder(out.parent), write_aside(out) as path:
         write_package(join_surveys(surveys, found), path)
     for disagreement in found:
         complain(f"{out}: {disagreement.text}")
@@ -172,7 +172,8 @@ def join_surveys(surveys: Mapping[str, Package], found: Sequence[Disagreement] =
         for name, listed in package.values.items():
             values.setdefault(name, {}).update(listed)
     layers = [
-        _stacked([_named(each.layers[number], name) for name, each in surveys.items()]) for number in range(len(LAYERS))
+        _stack_layers([_with_survey_name(each.layers[number], name) for name, each in surveys.items()])
+        for number in range(len(LAYERS))
     ]
     return Package(
         first.wkt,
@@ -182,7 +183,7 @@ def join_surveys(surveys: Mapping[str, Package], found: Sequence[Disagreement] =
         tuple(_tables(surveys, found)),
         values,
         tuple(record for package in surveys.values() for record in package.records),
-        tuple(_shifted(surveys, number) for number in range(len(first.links))),
+        tuple(_shift_links(surveys, number) for number in range(len(first.links))),
         styles(layers, {}),
     )
 
@@ -199,13 +200,13 @@ def _frame(wkt: str) -> str:
     return str(CRS(wkt).name)
 
 
-def _named(part: FilledLayer, survey: str) -> FilledLayer:
+def _with_survey_name(part: FilledLayer, survey: str) -> FilledLayer:
     """Return a layer with its survey's name first."""
     values: dict[str, list[Value]] = {SURVEY.name: [], **part.values, SURVEY.name: [survey] * len(part)}
     return replace(part, columns=(SURVEY, *part.columns), values=values)
 
 
-def _stacked(parts: Sequence[FilledLayer]) -> FilledLayer:
+def _stack_layers(parts: Sequence[FilledLayer]) -> FilledLayer:
     """Return layers of one kind as one, with every column that any has."""
     columns: dict[str, Column] = {}
     for part in parts:
@@ -224,13 +225,13 @@ def _stacked(parts: Sequence[FilledLayer]) -> FilledLayer:
 def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[FilledLayer]:
     rows = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found]
     for number, table in enumerate(TABLES):
-        parts = [_named(each.tables[number], name) for name, each in surveys.items()]
+        parts = [_with_survey_name(each.tables[number], name) for name, each in surveys.items()]
         if table is WARNINGS:
             parts.append(of_rows(replace(table, columns=(SURVEY, *table.columns)), rows))
-        yield _stacked(parts)
+        yield _stack_layers(parts)
 
 
-def _shifted(surveys: Mapping[str, Package], number: int) -> Links:
+def _shift_links(surveys: Mapping[str, Package], number: int) -> Links:
     """Return relations with each row's number moved by the rows of the surveys before it."""
     rows: list[tuple[int, int, Value, Value]] = []
     before = {layer.name: 0 for layer in LAYERS}

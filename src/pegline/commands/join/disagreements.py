@@ -93,7 +93,7 @@ def _pairs(shapes: list[Any], within: float) -> Iterator[tuple[int, int]]:
         yield from sorted((one, other) for one, other in found if one < other)
 
 
-def _gathered(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pair]]]:
+def _group_pairs(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pair]]]:
     """Yield what was found of each kind in each pair of surveys, the largest first, to the millimetre."""
     groups: dict[tuple[str, str, str], list[Pair]] = {}
     for kind, pair in pairs:
@@ -102,10 +102,10 @@ def _gathered(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pai
         yield kind, sorted(group, key=lambda pair: -round(pair.size, 3))
 
 
-def _listed(find_disagreements: Sequence[str]) -> str:
+def _list_with_end(find_disagreements: Sequence[str]) -> str:
     """Return a list with an end.
 
-    >>> _listed(["A", "B"])
+    >>> _list_with_end(["A", "B"])
     'A, B'
     """
     more = len(find_disagreements) - MOST
@@ -120,7 +120,7 @@ def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreem
         if (shift := common_shift(group)) is not None:
             yield _shift(group, shift)
             pegs = [(rule, pair) for rule, pair in pegs if (pair.survey, pair.second) != both]
-    for rule, group in _gathered(pegs):
+    for rule, group in _group_pairs(pegs):
         first = group[0]
         if rule == "duplicate-station":
             expected = f"{first.size:.3f} m apart, where {first.allowed:.3f} m is to be expected at most"
@@ -131,7 +131,7 @@ def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreem
             many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
             farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
         names = f"{first.survey} and {first.second}"
-        text = one if len(group) == 1 else f"{names} {many}: {_listed([pair.name for pair in group])}{farthest}"
+        text = one if len(group) == 1 else f"{names} {many}: {_list_with_end([pair.name for pair in group])}{farthest}"
         yield Disagreement(
             rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station"
         )
@@ -158,7 +158,7 @@ def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
 def _shift(pegs: Sequence[Pair], shift: tuple[float, float]) -> Disagreement:
     """Return that one survey lies off another as a whole."""
     first = pegs[0]
-    (east, north), names = shift, _listed([pair.name for pair in pegs])
+    (east, north), names = shift, _list_with_end([pair.name for pair in pegs])
     text = (
         f"the whole of {first.second} lies {abs(east):.2f} m {'east' if east >= 0 else 'west'} and {abs(north):.2f} m"
         f" {'north' if north >= 0 else 'south'} of {first.survey}, by the pegs that both have ({names});"
@@ -206,12 +206,12 @@ def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, Pair]]:
 
 
 def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    for layer, group in _gathered(_shared(surveys, unit)):
+    for layer, group in _group_pairs(_area_overlaps(surveys, unit)):
         first = group[0]
         if len(group) == 1:
             text = f"{first} overlap by {first.size:.2f} m²"
         else:
-            names = _listed([f"{pair.name} {pair.size:.2f} m²" for pair in group])
+            names = _list_with_end([f"{pair.name} {pair.size:.2f} m²" for pair in group])
             whole = sum(pair.size for pair in group)
             text = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
         beyond = any(_depth(pair.shape) * unit > pair.allowed for pair in group)
@@ -223,7 +223,7 @@ def _depth(shape: Any) -> float:
     return 2 * float(shape.area) / float(shape.length) if shape.length else 0.0
 
 
-def _shared(surveys: Mapping[str, Package], unit: float) -> Iterator[tuple[str, Pair]]:
+def _area_overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[tuple[str, Pair]]:
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 

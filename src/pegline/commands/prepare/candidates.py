@@ -77,7 +77,7 @@ class Ground:
         return float(distance(self.places[i], self.places[j]))
 
     @cached_property
-    def wanted(self) -> frozenset[str]:
+    def points_to_pick_up(self) -> frozenset[str]:
         """Return the points that must be picked up."""
         done = {row.name for line in self.intention.book.lines.values() for row in line.details}
         return frozenset(self.intention.layout.points) - done - self.intention.measured
@@ -93,7 +93,7 @@ class Ground:
             line = PlannedLine("P-Q", "P", "Q", "side")
             layout = replace(self.intention.layout, stations={"P": start, "Q": end}, lines=(line,))
             self._picked[key] = frozenset(
-                name for name in self.wanted if booking_for(layout, name, self.intention.limits) is not None
+                name for name in self.points_to_pick_up if booking_for(layout, name, self.intention.limits) is not None
             )
         return self._picked[key]
 

@@ -45,20 +45,20 @@ class Preparation:
     proposals: tuple[Proposal, ...] = ()  #: the cheapest first
 
     @property
-    def planned(self) -> bool:
+    def has_layout(self) -> bool:
         """Return whether the book has a layout of its own."""
         return bool(self.expectation.intention.layout.lines)
 
     @property
     def sound(self) -> bool:
         """Return whether the layout is well-conditioned, checked and reaches everything; or a proposal is."""
-        if not self.planned and self.proposals:
+        if not self.has_layout and self.proposals:
             return not self.expectation.intention.unplaced
         return all(remark.good for remark in self.judgement)
 
-    def shown(self, number: int = 1) -> Preparation:
+    def with_layout(self, number: int = 1) -> Preparation:
         """Return what sheets and needs are told of: the book's own layout, or a proposal where it has none."""
-        if self.planned or not self.proposals:
+        if self.has_layout or not self.proposals:
             return self
         chosen = self.proposals[number - 1].expectation
         return Preparation(chosen, judge_layout(chosen), self.proposals)
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         from pegline.commands.prepare.sheets import preparation_sheets
         from pegline.commands.sheets import write_sheets
 
-        shown = preparation.shown(_number(preparation, args.choose or 1) if preparation.proposals else 1)
+        shown = preparation.with_layout(_number(preparation, args.choose or 1) if preparation.proposals else 1)
         plan = preparation_sheets(shown.expectation, shown.judgement)
         for path in write_sheets(plan, Path(args.out), f"{Path(args.book).stem}-prepare", args.formats):
             (complain if args.json else tell)(f"  {path}")
@@ -95,12 +95,12 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 def _write(preparation: Preparation, number: int, path: Path) -> None:
     """Write a proposal as a book."""
     from pegline.commands.prepare.new_book import new_book
-    from pegline.writers.publish import held, placed
+    from pegline.writers.publish import hold_folder, write_aside
 
     number = _number(preparation, number)
     if path.exists():
         raise UsageError(f"--to {path}: it is there already; choose a new name")
-    with held(path.parent), placed(path) as aside:
+    with hold_folder(path.parent), write_aside(path) as aside:
         aside.write_text(new_book(preparation.proposals[number - 1]), encoding="utf-8", newline="\n")
 
 
@@ -161,7 +161,7 @@ def entries(preparation: Preparation) -> dict[str, Any]:
     expectation = preparation.expectation
     intention = expectation.intention
     page = intention.book.sketch
-    crossed, needs = crossings(expectation), needs_of(preparation.shown().expectation)
+    crossed, needs = crossings(expectation), needs_of(preparation.with_layout().expectation)
     return {
         "sketch": {
             "unit": page.unit.metres(intention.book.unit) if page.unit else notation_unit(expectation),
@@ -281,21 +281,21 @@ def _triangle(triangle: Triangle, expectation: Expectation) -> dict[str, Any]:
 
 def screen(preparation: Preparation) -> Iterator[str]:
     """Yield the lines of a preparation for people."""
-    if not preparation.planned and preparation.proposals:
+    if not preparation.has_layout and preparation.proposals:
         yield "PROPOSED Nothing is planned yet; these layouts are sound."
-        yield from _proposed(preparation)
-        yield from _ends(preparation.shown())
+        yield from _proposal_lines(preparation)
+        yield from _ends(preparation.with_layout())
         return
     wrong = [remark for remark in preparation.judgement if not remark.good]
     yield "FAILED   Do not start yet." if wrong else "PASSED   A sound layout."
     for remark in (*wrong, *(each for each in preparation.judgement if each.good)):
         place = f"   book {remark.source.split(':')[0]}" if remark.source else ""
         yield f"{' ' if remark.good else '!'} {remark.text}.{place}"
-    yield from _proposed(preparation)
+    yield from _proposal_lines(preparation)
     yield from _ends(preparation)
 
 
-def _proposed(preparation: Preparation) -> Iterator[str]:
+def _proposal_lines(preparation: Preparation) -> Iterator[str]:
     for number, proposal in enumerate(preparation.proposals, 1):
         lines = ", ".join(f"{line.name} ({line.use})" for line in proposal.expectation.intention.layout.lines)
         yield f"Proposal {number}: {lines}."
@@ -306,7 +306,7 @@ def _ends(preparation: Preparation) -> Iterator[str]:
     """Yield what a layout picks up, how good that will be, what it takes, and the cautions."""
     expectation = preparation.expectation
     notation = notation_of(expectation.intention.book)
-    yield from _expected(expectation)
+    yield from _expectation_lines(expectation)
     needs = needs_of(expectation)
     if needs.hours:
         yield (
@@ -324,7 +324,7 @@ SAFETY: Sequence[str] = (
 )
 
 
-def _expected(expectation: Expectation) -> Iterator[str]:
+def _expectation_lines(expectation: Expectation) -> Iterator[str]:
     """Yield the lines with what they pick up, and the smallest mistake that each would show."""
     notation, layout = notation_of(expectation.intention.book), expectation.intention.layout
     for line in layout.lines:

@@ -22,13 +22,13 @@ __all__ = [
     "PEG",
     "Draft",
     "Tie",
+    "add_checking_line",
+    "add_tie_lines",
     "as_intention",
-    "checking",
     "cost_of",
     "drafts",
-    "reached",
-    "reaching",
-    "tried",
+    "drafts_to_follow",
+    "points_in_reach",
 ]
 
 PEG: Final = 10.0  #: metres of taping that one peg is worth
@@ -65,13 +65,13 @@ class Draft:
         return tuple(dict.fromkeys(i for pair in (self.base, *self.sides, *self.extra) for i in pair))
 
 
-def tried(ground: Ground, some: Iterable[Draft], most: int = MAX_TRIED) -> Sequence[Draft]:
+def drafts_to_follow(ground: Ground, some: Iterable[Draft], most: int = MAX_TRIED) -> Sequence[Draft]:
     """Return the drafts that are followed to the end: those that reach everything, the cheapest first."""
     ordered = sorted(some, key=lambda draft: (cost_of(ground, draft), draft.places))
     mended_drafts: list[Draft] = []
     for draft in ordered[:MAX_MENDED]:
-        mended = draft if reached(ground, draft) >= ground.wanted else reaching(ground, draft)
-        if reached(ground, mended) >= ground.wanted:
+        mended = draft if points_in_reach(ground, draft) >= ground.points_to_pick_up else add_tie_lines(ground, draft)
+        if points_in_reach(ground, mended) >= ground.points_to_pick_up:
             mended_drafts.append(mended)
         if len(mended_drafts) == 2 * most:
             break
@@ -89,10 +89,10 @@ def drafts(ground: Ground) -> Iterator[Draft]:
         others = [i for i in range(len(ground.places)) if i not in base]
         for count in range(1, MAX_STATIONS - 1):
             for chosen in combinations(others, count):
-                yield from _grown(ground, base, chosen)
+                yield from _grow_layouts(ground, base, chosen)
 
 
-def _grown(ground: Ground, base: Pair, chosen: Sequence[int]) -> Iterator[Draft]:
+def _grow_layouts(ground: Ground, base: Pair, chosen: Sequence[int]) -> Iterator[Draft]:
     """Yield the layouts of a base line and further stations: each fixed by the best triangle that is at hand."""
     placed, left = list(base), list(chosen)
     sides: list[Pair] = []
@@ -101,7 +101,7 @@ def _grown(ground: Ground, base: Pair, chosen: Sequence[int]) -> Iterator[Draft]
             (angle, i, pair)
             for i in left
             for pair in combinations(placed, 2)
-            if _joined(base, sides, pair) and ground.sees(i, pair[0]) and ground.sees(i, pair[1])
+            if _are_joined(base, sides, pair) and ground.sees(i, pair[0]) and ground.sees(i, pair[1])
             if (angle := ground.well_conditioned((i, *pair))) is not None
         ]
         if not ranked:
@@ -115,16 +115,18 @@ def _grown(ground: Ground, base: Pair, chosen: Sequence[int]) -> Iterator[Draft]
         return
     used = {frozenset(pair) for pair in (base, *sides)}
     free = [pair for pair in combinations(sorted(placed), 2) if ground.sees(*pair) and frozenset(pair) not in used]
-    extra = _covering(ground, chosen, [base, *sides], free)
-    for ties in _tied(ground, base, sides, chosen, extra):
+    extra = _third_lines(ground, chosen, [base, *sides], free)
+    for ties in _tie_checks(ground, base, sides, chosen, extra):
         yield Draft(base, tuple(sides), extra, ties)
 
 
-def _joined(base: Pair, sides: Sequence[Pair], pair: Pair) -> bool:
+def _are_joined(base: Pair, sides: Sequence[Pair], pair: Pair) -> bool:
     return frozenset(pair) in {frozenset(each) for each in (base, *sides)}
 
 
-def _covering(ground: Ground, chosen: Sequence[int], lines: Sequence[Pair], free: Sequence[Pair]) -> tuple[Pair, ...]:
+def _third_lines(
+    ground: Ground, chosen: Sequence[int], lines: Sequence[Pair], free: Sequence[Pair]
+) -> tuple[Pair, ...]:
     """Return the shortest further lines that give each station a third one, as far as they can."""
     taken: list[Pair] = []
     while True:
@@ -136,7 +138,7 @@ def _covering(ground: Ground, chosen: Sequence[int], lines: Sequence[Pair], free
         taken.append(min(useful, key=lambda pair: (-len(set(pair) & set(lacking)), ground.length(*pair))))
 
 
-def _tied(
+def _tie_checks(
     ground: Ground, base: Pair, sides: Sequence[Pair], chosen: Sequence[int], extra: Sequence[Pair]
 ) -> Iterator[tuple[Tie, ...]]:
     """Yield tie stations that check the stations which have no third line; nothing where they cannot."""
@@ -168,7 +170,7 @@ def _length(ground: Ground, tie: Tie) -> float:
     return float(distance(_tie_place(ground, tie), ground.places[tie.station]))
 
 
-def reached(ground: Ground, draft: Draft) -> frozenset[str]:
+def points_in_reach(ground: Ground, draft: Draft) -> frozenset[str]:
     """Return the points that the lines which may carry details reach."""
     carriers = [draft.base, *draft.sides]
     return frozenset().union(*(ground.picked_up(*pair) for pair in carriers), *_by_extra(ground, draft))
@@ -190,14 +192,14 @@ def _may_tie(ground: Ground, draft: Draft, pair: Pair) -> bool:
     return all(ground.well_conditioned((*pair, i)) is not None for i in third)
 
 
-def reaching(ground: Ground, draft: Draft) -> Draft:
+def add_tie_lines(ground: Ground, draft: Draft) -> Draft:
     """Return the draft with the tie lines that pick up most of what is out of reach, for the least taping."""
     used = {frozenset(pair) for pair in (draft.base, *draft.sides)}
     free = [
         pair for pair in combinations(sorted(draft.places), 2) if ground.sees(*pair) and frozenset(pair) not in used
     ]
     while True:
-        missing = ground.wanted - reached(ground, draft)
+        missing = ground.points_to_pick_up - points_in_reach(ground, draft)
         if not missing or len(draft.ties) > MAX_TIES:
             return draft
         ways: list[tuple[int, float, Draft]] = []
@@ -215,7 +217,7 @@ def reaching(ground: Ground, draft: Draft) -> Draft:
         draft = max(ways, key=lambda way: way[:2])[2]
 
 
-def checking(ground: Ground, draft: Draft, expectation: Expectation) -> Draft | None:
+def add_checking_line(ground: Ground, draft: Draft, expectation: Expectation) -> Draft | None:
     """Return the draft with one more line to a station that is not checked yet; None where there is none."""
     if expectation.survey is None or expectation.unreached:
         return None
@@ -269,7 +271,9 @@ def as_intention(ground: Ground, draft: Draft) -> Intention:
     intention, names = ground.intention, _names(ground, draft)
     stations = {name: ground.places[i] for i, name in names.items()}
     lines = [_line(names, draft.base, "base"), *(_line(names, pair, "side") for pair in draft.sides)]
-    needed = ground.wanted - frozenset().union(*(ground.picked_up(*pair) for pair in (draft.base, *draft.sides)))
+    needed = ground.points_to_pick_up - frozenset().union(
+        *(ground.picked_up(*pair) for pair in (draft.base, *draft.sides))
+    )
     for pair in draft.extra:
         carries = bool(needed & ground.picked_up(*pair)) and _may_tie(ground, draft, pair)
         lines.append(_line(names, pair, "tie" if carries else "check"))

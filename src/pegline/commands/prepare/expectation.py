@@ -123,7 +123,7 @@ def _measured_places(book: Book) -> dict[str, Array]:
     if survey is None:
         return {}
     positions = Positions(survey)
-    return {name: positions.of(name) / positions.scale for name in positions.known}
+    return {name: positions.of(name) / positions.scale for name in positions.names}
 
 
 def _joined_places(sketched: dict[str, Array], measured: dict[str, Array]) -> dict[str, Array]:

@@ -165,7 +165,7 @@ def booking_for(layout: Layout, point: str, limits: Limits, *, lines: Collection
                 upright.append((0.0, Booking(point, line.name, (chainage,), (), "on line")))
             else:
                 upright.append((abs(offset), Booking(point, line.name, (chainage,), (offset,), "perpendicular")))
-        pair = _splayed(chainage, offset, length)
+        pair = _splayed_chainages(chainage, offset, length)
         arms = [hypot(offset, chainage - one) for one in pair]
         if max(arms) <= limits.oblique and all(_clear(start + unit * one, at, layout) for one in pair):
             sign = 1.0 if offset >= 0 else -1.0
@@ -175,7 +175,7 @@ def booking_for(layout: Layout, point: str, limits: Limits, *, lines: Collection
     return best[1] if best else None
 
 
-def _splayed(chainage: float, offset: float, length: float) -> tuple[float, float]:
+def _splayed_chainages(chainage: float, offset: float, length: float) -> tuple[float, float]:
     """Return two chainages on a line from which a point is seen under a good angle."""
     aside = max(SPLAY * abs(offset), 1.0)
     first, second = max(chainage - aside, 0.0), min(chainage + aside, length)

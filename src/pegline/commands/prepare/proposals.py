@@ -14,13 +14,13 @@ from pegline.commands.prepare.drafts import (
     MAX_MENDED,
     MAX_STATIONS,
     Draft,
+    add_checking_line,
+    add_tie_lines,
     as_intention,
-    checking,
     cost_of,
     drafts,
-    reached,
-    reaching,
-    tried,
+    drafts_to_follow,
+    points_in_reach,
 )
 from pegline.commands.prepare.expectation import Expectation, expect
 from pegline.commands.prepare.layout import triangles
@@ -63,10 +63,10 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
         return ()
     before = _smallest_redundancy(expectation)
     found: list[Proposal] = []
-    for draft in tried(ground, drafts(ground)):
+    for draft in drafts_to_follow(ground, drafts(ground)):
         if any(set(draft.places) == set(other.draft.places) for other in found):
             continue
-        proposal = _followed(ground, draft, before)
+        proposal = _follow_draft(ground, draft, before)
         if proposal is not None:
             found.append(proposal)
         if len(found) == LOOKED_AT * most:
@@ -74,14 +74,14 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
     return tuple(sorted(found, key=lambda proposal: (not meets_scale(proposal.expectation), proposal.cost))[:most])
 
 
-def _followed(ground: Ground, draft: Draft, before: float) -> Proposal | None:
+def _follow_draft(ground: Ground, draft: Draft, before: float) -> Proposal | None:
     """Return a draft as a proposal, with another line where one station is not checked yet; None where unsound."""
     for _ in range(4):
         expectation = expect(as_intention(ground, draft))
         if is_sound(expectation):
             gain = _smallest_redundancy(expectation) - before
             return Proposal(draft, expectation, cost_of(ground, draft), gain, _why(expectation))
-        more = checking(ground, draft, expectation)
+        more = add_checking_line(ground, draft, expectation)
         if more is None:
             return None
         draft = more
@@ -145,9 +145,9 @@ def why_none(expectation: Expectation) -> str:
             f"the plot is a strip, {wide:.0f} m wide and {long:.0f} m long: a triangle with angles over {smallest:.0f}°"
             f" is at most about {wide / STRIP:.0f} m long there, so it takes a chain of triangles, or stations outside"
         )
-    mended = (reaching(ground, draft) for draft in list(drafts(ground))[:MAX_MENDED])
-    best = max((reached(ground, draft) for draft in mended), key=len, default=frozenset[str]())
-    missing = sorted(ground.wanted - best)
+    mended = (add_tie_lines(ground, draft) for draft in list(drafts(ground))[:MAX_MENDED])
+    best = max((points_in_reach(ground, draft) for draft in mended), key=len, default=frozenset[str]())
+    missing = sorted(ground.points_to_pick_up - best)
     if missing:
         return f"no well-conditioned layout of up to {MAX_STATIONS} stations reaches {', '.join(missing[:6])}"
     return "no layout that reaches everything has every station checked: too few lines can be seen across"

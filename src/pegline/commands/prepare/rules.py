@@ -116,7 +116,7 @@ def _triangles(expectation: Expectation, notation: Notation) -> Iterator[Remark]
         yield Remark("triangle", f"every triangle is well-conditioned; the smallest angle is {smallest:.0f}°", True)
 
 
-def _checked(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+def _check_remarks(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     survey = expectation.survey
     if survey is None:
         return
@@ -174,7 +174,7 @@ def _reach(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
         yield Remark("reach", "everything that is sketched is in reach of a line", True)
 
 
-def _crossing(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
+def _crossing_remarks(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     for line in expectation.intention.layout.lines:
         crossed = crossings(expectation)[line.name]
         if crossed:
@@ -293,10 +293,10 @@ RULES: Final[tuple[Rule, ...]] = (
     _sketch,
     _base,
     _triangles,
-    _checked,
+    _check_remarks,
     _reach,
     _ties,
-    _crossing,
+    _crossing_remarks,
     _scale,
     _offsets,
     _next,

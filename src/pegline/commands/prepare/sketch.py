@@ -112,7 +112,7 @@ def outline_of(feature: Feature, places: Mapping[str, Array], unit: str) -> Arra
             return stroke(curve([places[name] for name in points], closed=closed), FINE)
         case Rectangle(edge=edge, depth=depth):
             start, end = places[edge.start], places[edge.end]
-            aside = left_of(end - start) / distance(start, end) * _signed(depth, unit)
+            aside = left_of(end - start) / distance(start, end) * _length_to_left(depth, unit)
             return np.array([start, end, end + aside, start + aside])
         case TapedRound(edge=edge, walls=walls):
             return _round(places[edge.start], places[edge.end], walls, unit)
@@ -126,7 +126,7 @@ def outline_of(feature: Feature, places: Mapping[str, Array], unit: str) -> Arra
             return None
 
 
-def _signed(wall: Wall, unit: str) -> float:
+def _length_to_left(wall: Wall, unit: str) -> float:
     length = wall.readings[0].length.metres(unit)
     return length if wall.left else -length
 

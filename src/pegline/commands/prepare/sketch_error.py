@@ -34,23 +34,23 @@ def changes_by_sketch(expectation: Expectation, *, draws: int = DRAWS, seed: int
     for share in SHARES:
         ratios: list[float] = []
         for _ in range(draws):
-            again = expect(_moved(intention, share * length, rng))
+            again = expect(_move_intention(intention, share * length, rng))
             after = _sds(again)
             ratios += [after[name] / sd - 1 for name, sd in before.items() if name in after and sd > LEAST]
         if ratios:
             yield share, float(np.sqrt(np.mean(np.square(ratios))))
 
 
-def _moved(intention: Intention, sd: float, rng: np.random.Generator) -> Intention:
+def _move_intention(intention: Intention, sd: float, rng: np.random.Generator) -> Intention:
     """Return the intention with every place moved by chance; what is picked up from where stays."""
 
-    def moved(at: Array) -> Array:
+    def move_place(at: Array) -> Array:
         return at + rng.normal(0, sd, 2)
 
     layout = replace(
         intention.layout,
-        stations={name: moved(at) for name, at in intention.layout.stations.items()},
-        points={name: moved(at) for name, at in intention.layout.points.items()},
+        stations={name: move_place(at) for name, at in intention.layout.stations.items()},
+        points={name: move_place(at) for name, at in intention.layout.points.items()},
         obstacles={},
     )
     return relaid(intention, layout)

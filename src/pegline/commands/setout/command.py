@@ -81,7 +81,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
         for path in write_files(result, Path(args.out), f"{Path(args.book).stem}-setout", args.formats):
             (complain if args.json else tell)(f"  {path}")
-    return 1 if result.failed or not is_checked(survey) else 0
+    return 1 if result.failed_targets or not is_checked(survey) else 0
 
 
 def set_out(
@@ -233,7 +233,11 @@ def screen(result: SettingOut) -> Iterator[str]:
 
 
 def _verdicts(result: SettingOut, notation: Notation) -> Iterator[str]:
-    yield f"FAILED   {', '.join(result.failed)}: set out again." if result.failed else "PASSED   every distance back."
+    yield (
+        f"FAILED   {', '.join(result.failed_targets)}: set out again."
+        if result.failed_targets
+        else "PASSED   every distance back."
+    )
     for one in result.measured:
         mark = " " if one.passed else "!"
         yield (

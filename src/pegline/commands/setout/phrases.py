@@ -12,15 +12,15 @@ __all__ = ["arcs_sentence", "line_sentence"]
 
 def line_sentence(way: LineWay, notation: Notation) -> str:
     """Return what to do along a line."""
-    at = _held(way.at, way.reads_at, notation)
+    at = _length_to_hold(way.at, way.reads_at, notation)
     side = "left" if way.offset > 0 else "right"
-    aside = f", {side} {_held(abs(way.offset), abs(way.reads_offset), notation)}"
+    aside = f", {side} {_length_to_hold(abs(way.offset), abs(way.reads_offset), notation)}"
     by = f", right angle by {way.method}" if way.method else ""
     offset = aside + by if abs(way.offset) >= 0.0005 else ", on the line"
     return f"at {at}{offset} (± {notation.accuracy(way.sd)}, 1 σ)"
 
 
-def _held(length: float, reads: float, notation: Notation) -> str:
+def _length_to_hold(length: float, reads: float, notation: Notation) -> str:
     """Return a length, and what the tape should read where that is another figure."""
     figure, reading = notation.figure(length), notation.figure(reads)
     return notation.length(length) if figure == reading else f"{notation.length(length)} [{reading}]"
@@ -29,6 +29,6 @@ def _held(length: float, reads: float, notation: Notation) -> str:
 def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
     """Return what to swing."""
     held = ", ".join(
-        f"{_held(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
+        f"{_length_to_hold(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
     )
     return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)}, 1 σ)"

@@ -82,7 +82,7 @@ class SettingOut:
     measured: tuple[MeasuredBack, ...]
 
     @property
-    def failed(self) -> tuple[str, ...]:
+    def failed_targets(self) -> tuple[str, ...]:
         """Return the targets that what was measured back does not agree with."""
         return tuple(dict.fromkeys(one.target for one in self.measured if not one.passed))
 
@@ -106,8 +106,8 @@ def setting_out_of(
     """
     positions = targets.positions
     for name in gone:
-        positions.required(name)
-    standing = tuple(_standing(positions))
+        positions.require(name)
+    standing = tuple(_lasting_marks(positions))
     ways = tuple(ways_of(targets, tapes, standing, frozenset(gone)))
     by_name = {one.name: one for one in ways}
     return SettingOut(
@@ -119,11 +119,11 @@ def setting_out_of(
         square=three_four_five(
             tapes.offset.length, room=_room(survey, ways), part=METRES_PER[PARTS.get(survey.book.unit, "m")]
         ),
-        measured=tuple(_measured(targets, by_name, tapes, reading) for reading in readings),
+        measured=tuple(_measure_back(targets, by_name, tapes, reading) for reading in readings),
     )
 
 
-def _standing(positions: Positions) -> Iterator[str]:
+def _lasting_marks(positions: Positions) -> Iterator[str]:
     """Yield what distances can be taped from: stations, then points of things that last."""
     survey = positions.survey
     yield from survey.solved.stations
@@ -219,16 +219,16 @@ def _diagonals(outline: Outline) -> Iterator[tuple[str, str]]:
 def _place(targets: TargetSet, name: str) -> np.ndarray:
     if name in targets.at:
         return targets.at[name]
-    return targets.positions.of(targets.positions.required(name))
+    return targets.positions.of(targets.positions.require(name))
 
 
-def _measured(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: Reading) -> MeasuredBack:
+def _measure_back(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: Reading) -> MeasuredBack:
     """Return what was measured back beside what it should be."""
     positions = targets.positions
     if reading.target not in ways:
         raise UsageError(f"--from {reading.target!r} is no target{suggest(reading.target, list(ways))}")
     if reading.start not in ways and positions.point_behind(reading.start) is None:
-        known = [*ways, *positions.known]
+        known = [*ways, *positions.names]
         raise UsageError(f"--from {reading.start!r} is neither surveyed nor a target{suggest(reading.start, known)}")
     there, start = _place(targets, reading.target), _place(targets, reading.start)
     computed = float(distance(start, there)) / positions.scale
@@ -238,7 +238,7 @@ def _measured(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: 
         float(unit @ way.best.covariance @ unit) for way in _set(ways, reading.target, reading.start) if way.best
     )
     if reading.start not in ways:
-        point = positions.required(reading.start)
+        point = positions.require(reading.start)
         computed_spread = survey_spread(targets, reading.target, [point], lambda at, ends: distance(ends, at))
         spread += float(computed_spread[0, 0])
     sd = hypot(spread**0.5, tapes.offset.sd(length), tapes.offset.scale_sd * length)

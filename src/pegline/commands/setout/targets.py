@@ -50,14 +50,14 @@ class TargetSet:
         self.outlines = tuple(self._outlines())
         self.names = tuple(dict.fromkeys((*names, *file.points, *self._shapes)))
         used: dict[str, None] = {}
-        self.at = self._evaluated({}, used)
+        self.at = self._evaluate({}, used)
         self.used = tuple(used)  #: the survey's points that they hang on
 
     def evaluate(self, survey_points: Array) -> dict[str, Array]:
         """Return every target (2,) in the frame for positions (n, 2) of the survey's points that they hang on."""
-        return self._evaluated(dict(zip(self.used, survey_points, strict=True)), {})
+        return self._evaluate(dict(zip(self.used, survey_points, strict=True)), {})
 
-    def _evaluated(self, given: Mapping[str, Array], used: dict[str, None]) -> dict[str, Array]:
+    def _evaluate(self, given: Mapping[str, Array], used: dict[str, None]) -> dict[str, Array]:
         evaluation = _Evaluation(self, given, used)
         return {name: evaluation.of(name) for name in self.names}
 
@@ -119,7 +119,7 @@ class TargetSet:
         """Return a feature of the file."""
         return self._file.features.get(name)
 
-    def made(self, name: str) -> tuple[Feature, int] | None:
+    def feature_making(self, name: str) -> tuple[Feature, int] | None:
         """Return the feature that makes a point, and the point's number; None where none does."""
         return self._shapes.get(name)
 
@@ -136,7 +136,7 @@ def targets_from_names(positions: Positions, names: Sequence[str]) -> TargetSet:
     UsageError
         A name that the survey has not.
     """
-    return TargetSet(positions, TargetFile(), [positions.required(name) for name in names])
+    return TargetSet(positions, TargetFile(), [positions.require(name) for name in names])
 
 
 def targets_from_file(positions: Positions, file: TargetFile) -> TargetSet:
@@ -167,7 +167,7 @@ class _Evaluation:
         if name in self._done:
             return self._done[name]
         targets = self._targets
-        if targets.point(name) is None and targets.made(name) is None:
+        if targets.point(name) is None and targets.feature_making(name) is None:
             return self._of_survey(name)
         if name in self._doing:
             raise self._wrong(name, f"target {name!r} hangs on itself; give one of {', '.join(self._doing)} otherwise")
@@ -181,7 +181,7 @@ class _Evaluation:
         positions = self._targets.positions
         point = positions.point_behind(name)
         if point is None:
-            raise self._wrong(name, f"no station, point or target {name!r}{suggest(name, positions.known)}")
+            raise self._wrong(name, f"no station, point or target {name!r}{suggest(name, positions.names)}")
         self._used[point] = None
         return np.asarray(self._given.get(point, positions.of(point)))
 
@@ -191,7 +191,7 @@ class _Evaluation:
 
     def _place(self, name: str) -> Place | None:
         for word in (name, *reversed(self._doing)):
-            point, made = self._targets.point(word), self._targets.made(word)
+            point, made = self._targets.point(word), self._targets.feature_making(word)
             if point or made:
                 return point.place if point else made[0].place if made else None
         return None
@@ -211,7 +211,7 @@ class _Evaluation:
             aside = targets.metres(point.left) if point.left else -targets.metres(point.right) if point.right else 0.0
             return along(*self._ends(point.line), targets.metres(point.at), aside)
         if point.meet:
-            return self._meeting(point)
+            return self._meeting_point(point)
         return self._by_arms(point)
 
     def _by_arms(self, point: TargetPoint) -> Array:
@@ -229,7 +229,7 @@ class _Evaluation:
                     return there
         raise self._wrong(point.name, f"target {point.name!r}: its arcs do not meet on that side; look at the side")
 
-    def _meeting(self, point: TargetPoint) -> Array:
+    def _meeting_point(self, point: TargetPoint) -> Array:
         (p, q), (r, s) = (self._ends(pair) for pair in point.meet)
         u, v = (q - p) / distance(p, q), (s - r) / distance(r, s)
         sine = float(u[0] * v[1] - u[1] * v[0])
@@ -244,7 +244,7 @@ class _Evaluation:
     # -- features
 
     def _corner(self, name: str) -> Array:
-        made = self._targets.made(name)
+        made = self._targets.feature_making(name)
         if made is None:
             raise RuntimeError(f"nothing makes {name}")
         feature, number = made

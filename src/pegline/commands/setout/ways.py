@@ -151,7 +151,7 @@ def _by_lines(targets: TargetSet, name: str, tapes: Tapes, gone: frozenset[str])
         if -BEYOND <= chainage <= length + BEYOND and abs(offset) <= tapes.offset.length:
             method = line.booked.method or survey.book.default_method
             spread = survey_spread(targets, name, ends, lambda there, ends: np.array(foot(ends[0], ends[1], there)))
-            spread = spread + _taping(chainage, offset, method, tapes) * scale**2
+            spread = spread + _taping_covariance(chainage, offset, method, tapes) * scale**2
             unit = (end - start) / distance(start, end)
             axes = np.column_stack((unit, left_of(unit)))
             covariance = axes @ spread @ axes.T
@@ -159,7 +159,7 @@ def _by_lines(targets: TargetSet, name: str, tapes: Tapes, gone: frozenset[str])
             yield LineWay(line.name, chainage, offset, *reads, method, equal_sd(covariance), covariance)
 
 
-def _taping(chainage: float, offset: float, method: str | None, tapes: Tapes) -> Array:
+def _taping_covariance(chainage: float, offset: float, method: str | None, tapes: Tapes) -> Array:
     """Return the covariance (2, 2) of taping a chainage and an offset, along the line and across it.
 
     Along: the tape, and the right angle, which is off by more the longer the offset. Across: the tape, or how
@@ -187,11 +187,11 @@ def _by_arcs(targets: TargetSet, name: str, tape: TapeInHand, standing: Sequence
     spread = spread / positions.scale**2 + tape.covariance(lengths)
     units = units_towards(at, anchors)
 
-    def fixed(numbers: tuple[int, ...]) -> Array | None:
+    def covariance_by(numbers: tuple[int, ...]) -> Array | None:
         return fixed_by(units[list(numbers)], spread[np.ix_(numbers, numbers)])
 
     def weakness(numbers: tuple[int, ...]) -> float:
-        covariance = fixed(numbers)
+        covariance = covariance_by(numbers)
         return float("inf") if covariance is None else float(np.trace(covariance))
 
     pair = min(combinations(range(len(near)), 2), key=weakness)
@@ -200,7 +200,7 @@ def _by_arcs(targets: TargetSet, name: str, tape: TapeInHand, standing: Sequence
         chosen.append(min(((*pair, third) for third in range(len(near)) if third not in pair), key=weakness))
     ways = []
     for numbers in chosen:
-        covariance = fixed(numbers)
+        covariance = covariance_by(numbers)
         if covariance is not None:
             held = {near[i]: away[near[i]] for i in numbers}
             reads = {one: tape.reads(length) for one, length in held.items()}

@@ -17,7 +17,7 @@ from pegline.readers.book_tables import SHEETS, Sheet, choices, columns_of, shee
 from pegline.readers.decoding import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
 from pegline.readers.yaml import comments, parse
-from pegline.writers.publish import held, placed
+from pegline.writers.publish import hold_folder, write_aside
 
 __all__ = ["arguments", "run"]
 
@@ -73,7 +73,7 @@ def _blank_tables(to: Path, tell: Tell) -> int:
     elif to.suffix.lower() not in WRITTEN:
         raise UsageError(_no_such_tables(to))
     else:
-        with held(to.parent), placed(to) as path:
+        with hold_folder(to.parent), write_aside(to) as path:
             if to.suffix.lower() == ".xlsx":
                 blank_xlsx(blank, choices(), path)
             else:
@@ -105,7 +105,7 @@ def _to_tables(book: Path, to: Path, complain: Tell) -> int:
         for path in stale:
             complain(f"{path}: taken away; it was a table of another book, and would have been read with these")
     else:
-        with held(to.parent), placed(to) as path:
+        with hold_folder(to.parent), write_aside(to) as path:
             write(sheets, path)
     comment_count = len(list(comments(text)))
     if comment_count:
@@ -139,7 +139,7 @@ def _to_book(files: Sequence[Path], to: Path, complain: Tell) -> None:
         read_book(table, file=to.name, path=str(to), sha256="")
     except BookError as error:
         raise BookError(map(_by_cell, error.findings)) from None
-    with held(to.parent), placed(to) as path:
+    with hold_folder(to.parent), write_aside(to) as path:
         path.write_text(book_text(table), encoding="utf-8", newline="\n")
 
 

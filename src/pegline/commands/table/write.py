@@ -11,8 +11,8 @@ from typing import Final
 from xml.etree.ElementTree import Element, SubElement, register_namespace, tostring
 
 from pegline.readers.cells import CHOICES
-from pegline.writers.publish import held, placed
-from pegline.writers.write_faults import told
+from pegline.writers.publish import hold_folder, write_aside
+from pegline.writers.write_faults import faults_as_output_errors
 
 __all__ = ["WRITTEN", "blank_xlsx", "csv_files"]
 
@@ -26,15 +26,15 @@ def csv_files(tables: Tables, folder: Path, stale: Iterable[Path]) -> None:
 
     Spreadsheets know by the mark at its start that a file is UTF-8.
     """
-    with held(folder):
+    with hold_folder(folder):
         for name, rows in tables.items():
             with (
-                placed(folder / f"{name}.csv") as path,
+                write_aside(folder / f"{name}.csv") as path,
                 path.open("w", encoding="utf-8-sig", newline="") as file,
             ):
                 csv.writer(file).writerows(rows)
         for path in stale:
-            with told(path):
+            with faults_as_output_errors(path):
                 path.unlink(missing_ok=True)
 
 

@@ -27,7 +27,7 @@ from pegline.network.quality import POWER
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["NEAREST", "REACH", "Tape", "is_line", "on_one_line", "strengthening"]
+__all__ = ["NEAREST", "REACH", "Tape", "is_line", "on_one_line", "strengthening_lines"]
 
 Ints = NDArray[np.int64]
 Judge = Callable[[Array], float]
@@ -95,7 +95,7 @@ class _Lines:
         return _Lines(pairs, self.rows[rest], moved, shares[rest], self.with_line(number))
 
 
-def strengthening(
+def strengthening_lines(
     fit: Fit, tape: Tape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
 ) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
@@ -132,18 +132,20 @@ def strengthening(
         # Of lines that do as much for the weakest, the one that does most for the others.
         return weakest_of_all(power) + OTHERS * float(np.mean(np.diag(power)[: len(scale)] * scale))
 
-    def hidden(redundancy: float) -> str:
+    def share_hidden(redundancy: float) -> str:
         if redundancy <= LOOSE:
             return "of any size"
         return f"of {notation.small((critical + POWER) * sqrt(scale[0] / redundancy))}"
 
     def why(before: float, after: float) -> str:
-        return f"a mistake {hidden(before)} in {what} could stay hidden; with this line, one {hidden(after)}"
+        return (
+            f"a mistake {share_hidden(before)} in {what} could stay hidden; with this line, one {share_hidden(after)}"
+        )
 
-    return _chosen(fit, possible, judge, weakest_of_all, why, enough=STRONG)
+    return _best_lines(fit, possible, judge, weakest_of_all, why, enough=STRONG)
 
 
-def _chosen(
+def _best_lines(
     fit: Fit, lines: _Lines, judge: Judge, figure: Judge, why: Callable[[float, float], str], *, enough: float
 ) -> tuple[Advice, ...]:
     """Return the line that is judged best with the rise of a figure, and a second one where the first does not do."""
@@ -186,9 +188,9 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, is_clear: 
         return None
     rows = _derivatives(fit, positions, pairs, tape)
     effects = Effects(fit)
-    moved = fit.factor.solve(effects.gathered(directions))
+    moved = fit.factor.solve(effects.parameter_effects(directions))
     shares = np.sum(rows * fit.factor.solve(rows.T).T, axis=1)
-    return _Lines(pairs, rows, moved, shares, directions.T @ effects.seen(directions))
+    return _Lines(pairs, rows, moved, shares, directions.T @ effects.residual_effects(directions))
 
 
 def is_line(one: Observation) -> bool:

@@ -20,7 +20,7 @@ import numpy as np
 
 from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.rules.phrases import listed
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.suspects.hypothesis_table import accused
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
@@ -66,17 +66,21 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
     if len(candidates) < 2:
         return ()
     options = _Options(suspicion.terms.of.network, candidates, tape, is_clear)
-    shares = np.array([one.share for one in candidates]) if suspicion.closing else np.ones(len(candidates))
+    shares = (
+        np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
+    )
     shares /= shares.sum()
-    names = listed(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
+    names = list_names(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
     found: list[Advice] = []
     apart = np.zeros((len(candidates), len(candidates)))
-    now = _expected(shares, apart)
+    now = _expected_probability(shares, apart)
     for measurements in (options.cheap, options.cheap, options.pegs):
-        best = max(measurements, key=lambda one: _expected(shares, apart + one.apart) - _cost(one), default=None)
+        best = max(
+            measurements, key=lambda one: _expected_probability(shares, apart + one.apart) - _cost(one), default=None
+        )
         if best is None or now >= SETTLED:
             break
-        then = _expected(shares, apart + best.apart)
+        then = _expected_probability(shares, apart + best.apart)
         if then - now < WORTH:
             continue
         why = f"it would tell apart {names}: the probability of the right one rises from {now:.0%} to {then:.0%}"
@@ -87,7 +91,7 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
 
 def _open(suspicion: Suspicion) -> list[Candidate]:
     """Return the suspects between which it is open which is wrong."""
-    if not suspicion.closing:
+    if not suspicion.candidates_that_close:
         return list(sorted(suspicion.candidates, key=lambda one: one.best.square)[:MOST])
     found = [one for one in suspicion.candidates if one.share >= LEAST_SHARE][:MOST]
     return [] if found and found[0].share >= SURE else found
@@ -101,7 +105,7 @@ def _cost(one: _Measurement) -> float:
     return 0.0 if one.how == "again" else LINE_COST
 
 
-def _expected(shares: Array, apart: Array) -> float:
+def _expected_probability(shares: Array, apart: Array) -> float:
     """Return the probability that the right one is expected to have."""
     return float(np.sum(shares**2 / (np.exp(-apart / 2) @ shares)))
 

@@ -27,7 +27,7 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import readings_in
 from pegline.diagnosis.effects import Effects
-from pegline.diagnosis.full_solution import everything
+from pegline.diagnosis.full_solution import fit_of_everything
 from pegline.diagnosis.open_readings.choice_observations import Numbers, Observed, observed_in, with_choice
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
@@ -39,7 +39,7 @@ from pegline.plane import Array
 from pegline.reduction.chi_square import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 
-__all__ = ["Found", "begun", "best_choice"]
+__all__ = ["Found", "best_choice", "first_numbers"]
 
 MOST: Final = 64  #: combinations tried to find one that can be solved at all
 ROUNDS: Final = 12  #: solutions one after the other from which nothing better is seen, until the search ends
@@ -69,23 +69,23 @@ def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
     if observed is None:
         return None  # something else is wrong, and will be told
     search = _Search(observed)
-    numbers, fresh, without = begun(observed), dict[Numbers, Numbers](), 0
+    numbers, fresh, without = first_numbers(observed), dict[Numbers, Numbers](), 0
     while without < ROUNDS:
         before = search.least
         search.look_around(numbers, soften=not search.tried or numbers in fresh.values())
         while search.tried.get(best := search.best) and search.look_at_rivals(best):
             pass
         if search.tried.get(best):
-            return search.found(best)
+            return search.with_rivals(best)
         without = 0 if search.least < before else without + 1
         if without and best not in fresh:  # an island: arcs drawn anew may lead off it
-            fresh[best] = straightened(observed, best)
-        following = search.following(fresh.values(), numbers)
+            fresh[best] = straighten(observed, best)
+        following = search.next_numbers(fresh.values(), numbers)
         if following is None:
             break
         numbers = following
     best = min(search.tried, key=search.seen.__getitem__)
-    return None if search.seen[best] == inf else search.found(best)
+    return None if search.seen[best] == inf else search.with_rivals(best)
 
 
 class _Search:
@@ -107,7 +107,7 @@ class _Search:
         """Return the least χ²."""
         return min(self.seen.values(), default=inf)
 
-    def found(self, numbers: Numbers) -> Found:
+    def with_rivals(self, numbers: Numbers) -> Found:
         """Return a combination with the least χ² of the others for each reading."""
         others = tuple(
             min((misfit for each, misfit in self.seen.items() if each[place] != taken), default=inf)
@@ -115,7 +115,7 @@ class _Search:
         )
         return Found(numbers, self.seen[numbers], others, self.tried[numbers])
 
-    def following(self, fresh: Iterable[Numbers], numbers: Numbers) -> Numbers | None:
+    def next_numbers(self, fresh: Iterable[Numbers], numbers: Numbers) -> Numbers | None:
         """Return what to solve next: something fresh, the best not tried, or else something near."""
         waiting = [each for each in (*fresh, *sorted(self.seen, key=self.seen.__getitem__)) if each not in self.tried]
         near = (each for each in islice(_nearby(self.observed.readings, numbers), MOST) if each not in self.tried)
@@ -126,7 +126,7 @@ class _Search:
         trial = self._solve(numbers)
         if trial is None:
             return
-        for one in (trial.softened(), trial) if soften else (trial,):
+        for one in (trial.soften(), trial) if soften else (trial,):
             self._look(one, one.nearest(SOLVED))
             for each in one.alternatives:
                 self._look(one, one.nearest(1, each))
@@ -161,13 +161,13 @@ class _Search:
     def _look(self, trial: _Trial, near: Iterable[Numbers]) -> None:
         for numbers in near:
             if numbers not in self.tried:
-                self.seen[numbers] = min(self.seen.get(numbers, inf), trial.adjusted(numbers))
+                self.seen[numbers] = min(self.seen.get(numbers, inf), trial.adjusted_misfit(numbers))
 
 
 # --- a combination to begin with ------------------------------------------------------------------------------------
 
 
-def begun(observed: Observed) -> Numbers:
+def first_numbers(observed: Observed) -> Numbers:
     """Return a combination with which as many points as can be found their place: arcs must meet to be solved."""
     numbers = (0,) * len(observed.readings)
     first = _rough(observed, numbers)
@@ -182,7 +182,7 @@ def begun(observed: Observed) -> Numbers:
     return numbers
 
 
-def straightened(observed: Observed, numbers: Numbers) -> Numbers:
+def straighten(observed: Observed, numbers: Numbers) -> Numbers:
     """Return a combination with which fewer measurements disagree where arcs first put the points.
 
     One reading after another, then two at once. How many disagree counts and hardly by how much: a wrong reading
@@ -266,7 +266,7 @@ def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
         adjustment = adjust(chosen, reduction, observed.frame, allow_missing=True)
     except BookError:
         return None
-    fit = everything(adjustment)
+    fit = fit_of_everything(adjustment)
     if fit is None or any(isinstance(finding.data, Gap) for finding in adjustment.warnings):
         return None  # without the points whose arcs do not meet it would close all the better
     return _Trial(observed, numbers, fit, fit.residuals / fit.network.sds)
@@ -298,28 +298,28 @@ class _Trial:
             if number != self.numbers[place]
         ]
 
-    def taking(self, instead: Sequence[tuple[int, int]]) -> Numbers:
+    def with_alternatives(self, instead: Sequence[tuple[int, int]]) -> Numbers:
         """Return the combination with some alternatives taken instead."""
         numbers = list(self.numbers)
         for place, number in instead:
             numbers[place] = number
         return tuple(numbers)
 
-    def observed(self, numbers: Numbers) -> list[Observation]:
+    def observations(self, numbers: Numbers) -> list[Observation]:
         """Return the network's observations with another combination."""
         index = self.fit.network.index
         return [one for one in self.within.of(numbers) if all(name in index for name in one.points)]
 
-    def adjusted(self, numbers: Numbers) -> float:
+    def adjusted_misfit(self, numbers: Numbers) -> float:
         """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
         try:
             return solve(
-                with_observations(self.fit.network, self.observed(numbers)), None, self.fit.parameters, steps=STEPS
+                with_observations(self.fit.network, self.observations(numbers)), None, self.fit.parameters, steps=STEPS
             ).square_sum
         except BookError:
             return inf
 
-    def softened(self) -> _Trial:
+    def soften(self) -> _Trial:
         """Return the same where the points stand by what is sure; open readings say no more than their range.
 
         A reading that is wrong by metres bends the whole figure, and what is seen from there is crooked.
@@ -336,23 +336,23 @@ class _Trial:
         except BookError:
             return self
         residuals = misclosures(network, linear)
-        left = Effects(here).seen((residuals / sds)[:, None])[:, 0]
+        left = Effects(here).residual_effects((residuals / sds)[:, None])[:, 0]
         return replace(self, fit=replace(here, network=network, residuals=residuals), left=left)
 
     @cached_property
     def change(self) -> Array:
         """Return C (m, k): what each alternative changes in the residuals where the points stand, over σ."""
-        return np.stack([self._change(self.taking([each])) for each in self.alternatives], axis=1)
+        return np.stack([self._change(self.with_alternatives([each])) for each in self.alternatives], axis=1)
 
     @cached_property
     def form(self) -> tuple[list[tuple[int, int]], Array, Array]:
         """Return an order of the alternatives, U and z: χ² of y is that of this one and |U y + z|² - |z|²."""
         kept = np.where(self.fit.keep[:, None], self.change, 0.0)
-        square = kept.T @ Effects(self.fit).seen(kept)
+        square = kept.T @ Effects(self.fit).residual_effects(kept)
         left_out = self.change - kept
         square += left_out.T @ left_out
         square += max(ROUNDING * float(np.diag(square).max()), ROUNDING) * np.eye(len(square))
-        order = _sorted(square, [place for place, _ in self.alternatives])
+        order = _elimination_order(square, [place for place, _ in self.alternatives])
         square = square[np.ix_(order, order)]
         upper = np.asarray(np.linalg.cholesky((square + square.T) / 2).T, float)
         aside = np.linalg.solve(upper.T, (self.change.T @ self.left)[order])
@@ -361,7 +361,7 @@ class _Trial:
     def _change(self, numbers: Numbers) -> Array:
         """Return what another combination changes in the residuals where the points stand, over σ."""
         network = self.fit.network
-        other = with_observations(network, self.observed(numbers))
+        other = with_observations(network, self.observations(numbers))
         residuals = misclosures(other, linearise(other, self.fit.parameters))
         return np.asarray((residuals - self.fit.residuals) / network.sds)
 
@@ -380,12 +380,12 @@ class _Trial:
             choices: list[int | None] = [None, *rows]
             if forced is not None and forced[0] == place:
                 choices = [order.index(forced) if forced in order else None]
-            taken, costs = _widened(taken, costs, upper[rows], aside[rows], choices)
+            taken, costs = _widen(taken, costs, upper[rows], aside[rows], choices)
         for row in taken[:count]:
-            yield self.taking([order[n] for n in np.flatnonzero(row)])
+            yield self.with_alternatives([order[n] for n in np.flatnonzero(row)])
 
 
-def _sorted(square: Array, places: Sequence[int]) -> list[int]:
+def _elimination_order(square: Array, places: Sequence[int]) -> list[int]:
     """Return an order of elimination in which a check is felt as soon as the last reading in it is decided.
 
     Always the reading of which least is left next: first those that others already explain. Decided from the last
@@ -402,7 +402,7 @@ def _sorted(square: Array, places: Sequence[int]) -> list[int]:
     return order
 
 
-def _widened(
+def _widen(
     taken: Array, costs: Array, upper: Array, aside: Array, choices: Sequence[int | None]
 ) -> tuple[Array, Array]:
     """Return combinations with one more reading decided, the best ``WIDTH`` of them in the order of their costs."""

@@ -50,7 +50,7 @@ class Observed:
         self.shared = shared_points(book, reduction)
         self.tapes = {name: constants.scale_sd for name, constants in sorted(reduction.tapes.items())}
         self._first = (0,) * len(self.readings)
-        self._found = self._observed(self._first)
+        self._found = self._observe(self._first)
         self._known: dict[tuple[tuple[int, int], ...], dict[int, Observation] | None] = {}
         self._groups = self._together()
 
@@ -64,9 +64,9 @@ class Observed:
         """
         found = list(self._found)
         for group in self._groups:
-            swapped = self._swapped(tuple((place, numbers[place]) for place in group if numbers[place]))
+            swapped = self._swap(tuple((place, numbers[place]) for place in group if numbers[place]))
             if swapped is None:
-                return self._observed(numbers)
+                return self._observe(numbers)
             for row, one in swapped.items():
                 found[row] = one
         return found
@@ -77,14 +77,14 @@ class Observed:
         for place, reading in enumerate(self.readings):
             members, rows = {place}, set[int]()
             for number in range(1, len(reading.either)):
-                rows.update(self._swapped(((place, number),)) or {})
+                rows.update(self._swap(((place, number),)) or {})
             for other in [group for group in groups if not rows.isdisjoint(group[1])]:
                 groups.remove(other)
                 members, rows = members | other[0], rows | other[1]
             groups.append((members, rows))
         return [members for members, _ in groups]
 
-    def _swapped(self, instead: tuple[tuple[int, int], ...]) -> dict[int, Observation] | None:
+    def _swap(self, instead: tuple[tuple[int, int], ...]) -> dict[int, Observation] | None:
         """Return what some alternatives change, by the number of the observation; None where more than that."""
         if not instead:
             return {}
@@ -93,7 +93,7 @@ class Observed:
             for place, number in instead:
                 numbers[place] = number
             try:
-                found = self._observed(tuple(numbers))
+                found = self._observe(tuple(numbers))
             except BookError:
                 found = []
             pairs = enumerate(zip(found, self._found, strict=False))
@@ -101,7 +101,7 @@ class Observed:
             self._known[instead] = {row: one for row, (one, old) in pairs if one != old} if same else None
         return self._known[instead]
 
-    def _observed(self, numbers: Numbers) -> list[Observation]:
+    def _observe(self, numbers: Numbers) -> list[Observation]:
         book = with_choice(self.book, self.readings, numbers)
         reduction = reduce_readings(book)
         names = {*book.station_names, *self.shared}

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import Effects
-from pegline.diagnosis.full_solution import everything
+from pegline.diagnosis.full_solution import fit_of_everything
 from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.kinds import CHECK_OF_PART
@@ -47,14 +47,14 @@ def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustme
         Its readings.
     """
     places = frozenset(_open(reduction))
-    fit = everything(adjustment) if places and adjustment.checks else None
+    fit = fit_of_everything(adjustment) if places and adjustment.checks else None
     if fit is None:
         return adjustment
     own: dict[tuple[Group, str | None], list[int]] = defaultdict(list)
     for one, weak in zip(fit.network.observations, _weak(fit, places).tolist(), strict=True):
         own[one.booking.group, CHECK_OF_PART[one.booking.part]].append(weak)
     checks = tuple(
-        replace(check, chosen=check.passed and _chosen(own[check.booking.group, check.kind]))
+        replace(check, chosen=check.passed and _holds_by_choice(own[check.booking.group, check.kind]))
         for check in adjustment.checks
     )
     counted = [check.passed for check in checks if not check.chosen]
@@ -89,12 +89,12 @@ def _weak(fit: Fit, places: frozenset[Place]) -> NDArray[np.int64]:
     chosen = np.array([one.booking.place in places for one in fit.network.observations])
     effects = Effects(fit)
     picked = np.arange(len(chosen))[:, None] == np.flatnonzero(chosen)
-    seen = effects.seen(picked * fit.keep[:, None].astype(float))
+    seen = effects.residual_effects(picked * fit.keep[:, None].astype(float))
     gone: Array = np.einsum("mi,ij,mj->m", seen, np.linalg.pinv(seen[chosen], rcond=1e-9, hermitian=True), seen)
     weak = (effects.spread - gone < LEFT * effects.spread) | ~fit.keep
     return np.where(chosen, 2, weak.astype(np.int64))
 
 
-def _chosen(own: list[int]) -> bool:
+def _holds_by_choice(own: list[int]) -> bool:
     """Return whether a check of these observations holds a chosen reading, or has nothing else against it."""
     return bool(own) and (max(own) == 2 or min(own) == 1)

@@ -36,7 +36,7 @@ def settle_open_readings(book: Book) -> Book:
     if found is None:
         return book  # where something else is wrong it will be told
     findings = [
-        judged(book, reading, number, odds(found.misfit, misfit), closes=found.closes)
+        choice_finding(book, reading, number, odds(found.misfit, misfit), closes=found.closes)
         for reading, number, misfit in zip(readings, found.numbers, found.others, strict=True)
     ]
     faults = [finding for finding in findings if finding.rule != CHOSEN]
@@ -50,11 +50,11 @@ def placeable(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:
         return book
-    from pegline.diagnosis.open_readings.best_choice import begun
+    from pegline.diagnosis.open_readings.best_choice import first_numbers
     from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
 
     observed = observed_in(book, readings)
-    return with_choice(book, readings, begun(observed)) if observed else book
+    return with_choice(book, readings, first_numbers(observed)) if observed else book
 
 
 def odds(best: float, other: float) -> float:
@@ -68,7 +68,7 @@ def odds(best: float, other: float) -> float:
     return exp(min((other - best) / 2, 700.0))
 
 
-def judged(book: Book, reading: Reading, number: int, better: float, *, closes: bool = True) -> Finding:
+def choice_finding(book: Book, reading: Reading, number: int, better: float, *, closes: bool = True) -> Finding:
     """Return what is told of an open reading: the alternative chosen, or that nothing tells.
 
     Parameters

@@ -14,7 +14,7 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.detail.model import Shape
-from pegline.diagnosis.rules.phrases import booked_text, listed
+from pegline.diagnosis.rules.phrases import booked_text, list_names
 from pegline.diagnosis.rules.thumb import Said
 from pegline.errors import Finding, Place
 from pegline.measures.values import Reading
@@ -45,7 +45,7 @@ def house_in_the_way(solved: Solved, limit: None) -> Said:
     ways = [shape for shape in solved.detail.shapes.values() if shape.kind in WAYS and shape.path is not None]
     for house in _houses(solved):
         for way in ways:
-            if way.path is not None and _reaches_into(_walked(way.path.vertices, closed=way.path.closed), house):
+            if way.path is not None and _reaches_into(_points_along(way.path.vertices, closed=way.path.closed), house):
                 text = f"{house.name} stands across {way.name}"
                 yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", house.place
 
@@ -55,7 +55,7 @@ def buildings_overlap(solved: Solved, limit: None) -> Said:
     for one, other in combinations(_houses(solved), 2):
         if one.path is None or other.path is None:
             continue
-        walls = _walked(one.path.vertices, closed=True), _walked(other.path.vertices, closed=True)
+        walls = _points_along(one.path.vertices, closed=True), _points_along(other.path.vertices, closed=True)
         if _reaches_into(walls[0], other) or _reaches_into(walls[1], one):
             text = f"{one.name} and {other.name} overlap"
             yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", one.place
@@ -68,7 +68,7 @@ def line_through_house(solved: Solved, limit: None) -> Said:
         ends = [solved.positions.get(name) for name in (line.start, line.end)]
         if None in ends or any(taped.passage for taped in (*line.booked.taped, *line.booked.legs)):
             continue
-        walked = _walked(np.array(ends), closed=False)
+        walked = _points_along(np.array(ends), closed=False)
         for house in houses:
             if _reaches_into(walked, house, CUTS):
                 text = f"the line {line.name} runs through {house.name}"
@@ -77,7 +77,7 @@ def line_through_house(solved: Solved, limit: None) -> Said:
 
 def runs_clear(solved: Solved, start: str, end: str) -> bool:
     """Return whether no house stands across the straight way between two stations or points."""
-    walked = _walked(np.array([solved.positions[start], solved.positions[end]]), closed=False)
+    walked = _points_along(np.array([solved.positions[start], solved.positions[end]]), closed=False)
     return not any(_reaches_into(walked, house, CUTS) for house in _houses(solved))
 
 
@@ -87,7 +87,7 @@ def _houses(solved: Solved) -> Iterator[Shape]:
             yield shape
 
 
-def _walked(vertices: Array, *, closed: bool) -> Array:
+def _points_along(vertices: Array, *, closed: bool) -> Array:
     """Return points (k, 2) along a line, a step apart."""
     ends = np.concatenate((vertices, vertices[:1])) if closed else vertices
     parts = []
@@ -114,7 +114,7 @@ def same_point(solved: Solved, limit: float) -> Said:
             if np.hypot(*(at[j] - at[i])) <= limit:
                 pair = sorted((names[i], names[j]), key=names.index)
                 apart = solved.notation.small(float(np.hypot(*(at[j] - at[i]))))
-                text = f"{listed(pair)} lie {apart} apart and may be one point"
+                text = f"{list_names(pair)} lie {apart} apart and may be one point"
                 yield (
                     f"{text}; if so, give both one name: it is then checked",
                     places.get(pair[1]) or places.get(pair[0]),

@@ -10,7 +10,7 @@ from pegline.book.model import Book
 from pegline.errors import Place
 from pegline.measures.values import Length
 
-__all__ = ["base_place", "booked_text", "cut", "cuts", "listed", "percent"]
+__all__ = ["base_place", "booked_text", "cut", "cuts", "list_names", "percent"]
 
 
 def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
@@ -50,14 +50,14 @@ def base_place(book: Book) -> Place | None:
     return next((line.place for line in book.lines.values() if line.use == "base"), None)
 
 
-def listed(names: list[str], most: int = 6) -> str:
+def list_names(names: list[str], most: int = 6) -> str:
     """Return names as a person lists them.
 
     Examples
     --------
-    >>> listed(["A", "B", "C"])
+    >>> list_names(["A", "B", "C"])
     'A, B and C'
-    >>> listed(list("ABCDEFGHIJ"))
+    >>> list_names(list("ABCDEFGHIJ"))
     'A, B, C, D, E, F and 4 more'
     """
     if len(names) > most:

@@ -17,7 +17,7 @@ from pegline.errors import Finding
 from pegline.records import record
 from pegline.solved import Solved
 
-__all__ = ["RULES", "Rule", "silence_findings", "told"]
+__all__ = ["RULES", "Rule", "rule_findings", "silence_findings"]
 
 MOST: Final = 20  #: times that one rule is told of one book; more are counted
 
@@ -72,7 +72,7 @@ def limit_of(rule: Rule, book: Book) -> Limit:
     return booked.get(rule.key) or rule.default
 
 
-def told(solved: Solved) -> tuple[Finding, ...]:
+def rule_findings(solved: Solved) -> tuple[Finding, ...]:
     """Return what the rules of thumb have to say and the book does not silence."""
     return tuple(
         finding

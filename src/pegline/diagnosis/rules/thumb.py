@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, listed
+from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, list_names
 from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Booking
@@ -163,7 +163,7 @@ def unchecked_figure(solved: Solved, limit: None) -> Said:
     for reading, names in by_reading.items():
         distance = solved.unnoticed.distance(names[0])
         far = "anywhere" if distance is None else f"{distance:.2f} m off"
-        text = f"no check would show a mistake in {reading.label}: it could put {listed(names)} {far}"
+        text = f"no check would show a mistake in {reading.label}: it could put {list_names(names)} {far}"
         yield f"{text}; tape one more line to {names[0]}", reading.place
 
 
@@ -180,7 +180,9 @@ def linen_on_line(solved: Solved, limit: None) -> Said:
     lines = [line for line in solved.reduction.lines.values() if line.use != "detail"]
     linen = [line for line in lines if solved.reduction.tapes[line.ground.tape].material == "linen"]
     if linen:
-        text = f"{listed([line.name for line in linen])} taped with a linen tape, which stretches when wet or pulled"
+        text = (
+            f"{list_names([line.name for line in linen])} taped with a linen tape, which stretches when wet or pulled"
+        )
         yield f"{text}; tape chain lines with steel, and keep linen for offsets", linen[0].booked.place
 
 
@@ -194,7 +196,7 @@ def few_witnesses(solved: Solved, limit: float) -> Said:
     bare = [name for name in solved.stations if name not in solved.book.witnesses and name not in solved.tie_stations]
     if bare:
         has = "has" if len(bare) == 1 else "have"
-        text = f"{listed(bare)} {has} no witness distances; tape {limit:.0f} lasting objects to each peg"
+        text = f"{list_names(bare)} {has} no witness distances; tape {limit:.0f} lasting objects to each peg"
         yield f"{text}, to find it again", base_place(solved.book)
 
 
@@ -223,7 +225,7 @@ def chainage_off_line(solved: Solved, limit: float) -> Said:
     for name, readings in beyond.items():
         line = solved.reduction.lines[name]
         unit = solved.book.unit_of(name)
-        texts = listed([booked_text(reading.length, unit) for reading in readings])
+        texts = list_names([booked_text(reading.length, unit) for reading in readings])
         several = len(readings) > 1
         what = f"chainage{'s' * several} {texts} {'lie' if several else 'lies'} before 0 or beyond the end of {name}"
         whole = solved.notation.length(line.ground.length)
@@ -296,7 +298,7 @@ def single_reading(solved: Solved, limit: None) -> Said:
     """What stands on one reading where a second costs a minute: lines taped once, corners with one offset."""
     once = [line for line in solved.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
     if once:
-        text = f"{listed([line.name for line in once])} measured one way only"
+        text = f"{list_names([line.name for line in once])} measured one way only"
         yield f"{text}; measure back and book both readings", once[0].booked.place
     second = {name for d in solved.reduction.dimensions for name in (d.start, d.end)}
     detail_lines = (line for line in solved.reduction.lines.values() if line.use == "detail")
@@ -316,6 +318,6 @@ def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) ->
         if len(rows) == 1 and name not in second and len(solved.reduction.rows[rows[0]].offsets) == 1
     ]
     if single:
-        corners = listed([name for name, _ in single])
+        corners = list_names([name for name, _ in single])
         text = f"{corners} measured by one offset only"
         yield f"{text}; tape the wall between corners, or each from a second chainage", single[0][1].booked.place

@@ -45,7 +45,7 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
         return findings
     told = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
     return tuple(
-        replace(finding, text=finding.text + (told or _meeting(finding.data, book, reduction)))
+        replace(finding, text=finding.text + (told or _slips_to_meet(finding.data, book, reduction)))
         if finding.rule in MISFITS
         else finding
         for finding in findings
@@ -55,14 +55,14 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
 def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
     """Return the likely mistakes after which every check passes; nothing where there is no check, or none is."""
     suspicion = _suspicion(book, reduction, frame)
-    if suspicion is None or not suspicion.closing:
+    if suspicion is None or not suspicion.candidates_that_close:
         return ""
     rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.place is not None]
     named = [
         f"{row.what} {row.would_be} ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
         for row in rows[:MOST]
     ]
-    return f"; all checks then pass with {_listed(named)}" if named else ""
+    return f"; all checks then pass with {_list_slips(named)}" if named else ""
 
 
 def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | None:
@@ -98,14 +98,14 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
     return Suspicion(terms, reckon(situation, construction, terms.readings, sidak(len(ones))))
 
 
-def _meeting(data: object, book: Book, reduction: Reduction) -> str:
+def _slips_to_meet(data: object, book: Book, reduction: Reduction) -> str:
     """Return the slips after which two arcs would meet: of each, and of the line between their centres."""
     if not isinstance(data, Gap):
         return ""
     found = list(_mends(data, book, reduction))
     more = len(found) - MOST
     others = f", or {more} other mistake{'s' if more > 1 else ''}" if more > 0 else ""
-    return f"; they would meet with {_listed(found[:MOST])}{others}" if found else ""
+    return f"; they would meet with {_list_slips(found[:MOST])}{others}" if found else ""
 
 
 def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
@@ -122,5 +122,5 @@ def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
                 yield f"{one.booking.label} {slip.would_be} ({slip.words})"
 
 
-def _listed(found: list[str]) -> str:
+def _list_slips(found: list[str]) -> str:
     return "; or ".join(found)

@@ -69,13 +69,13 @@ class Construction:
                     found.append(step.chainage)
         return tuple(dict.fromkeys(found))
 
-    def mirrored(self, point: int) -> Array:
+    def mirror(self, point: int) -> Array:
         """Return the parameters where a point, and what is placed from it, lies on the other side."""
-        steps = tuple(_mirrored(step) if step.point == point else step for step in self.steps)
+        steps = tuple(_mirror_step(step) if step.point == point else step for step in self.steps)
         alone = Variants(self.network, [Variant()])
-        return np.asarray(replace(self, steps=steps).repeated(alone, alone.given)[0])
+        return np.asarray(replace(self, steps=steps).repeat(alone, alone.given_amounts)[0])
 
-    def repeated(self, variants: Variants, amounts: Array) -> Array:
+    def repeat(self, variants: Variants, amounts: Array) -> Array:
         """Return the parameters (v, 2 n + t) where each variant's own readings put the points."""
         network, count = self.network, len(amounts)
         scale = network.scale
@@ -94,7 +94,7 @@ class Construction:
                         pair = variants.points_of(number)
                         centres.append(at[every, np.where(pair[:, 0] == point, pair[:, 1], pair[:, 0])])
                     radii = [np.maximum(variants.value_of(n, amounts) * scale, 1e-3) for n in (one, other)]
-                    at[:, point] = _meeting(centres[0], centres[1], radii[0], radii[1], side)
+                    at[:, point] = _arc_intersection(centres[0], centres[1], radii[0], radii[1], side)
                 case _Tie(point, chainage):
                     three = variants.points_of(chainage)
                     start, end = at[every, three[:, 1]], at[every, three[:, 2]]
@@ -107,7 +107,7 @@ class Construction:
         return np.concatenate((at.reshape(count, -1), np.zeros((count, len(network.tapes)))), axis=1)
 
 
-def _mirrored(step: _Arcs | _Tie | _Carried) -> _Arcs | _Tie | _Carried:
+def _mirror_step(step: _Arcs | _Tie | _Carried) -> _Arcs | _Tie | _Carried:
     """Return a step that puts its point on the other side."""
     match step:
         case _Arcs():
@@ -122,7 +122,7 @@ def _unit(vectors: Array) -> Array:
     return np.asarray(vectors / np.maximum(np.hypot(vectors[:, 0], vectors[:, 1]), 1e-9)[:, None])
 
 
-def _meeting(first: Array, second: Array, one: Array, other: Array, side: float) -> Array:
+def _arc_intersection(first: Array, second: Array, one: Array, other: Array, side: float) -> Array:
     """Return where arcs about two centres meet, or come nearest, left (+1) or right (-1) of the line between them."""
     line = second - first
     apart = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-6)
@@ -146,7 +146,7 @@ def construct(network: Network, hints: Hints, parameters: Array | None) -> Const
     parameters
         Of a solution: it tells where the base line begins and which way it runs. Without one it lies along +x.
     """
-    begun = _started(network, hints)
+    begun = _start_with_changes(network, hints)
     if begun is None:
         return None
     ones = network.observations
@@ -155,11 +155,11 @@ def construct(network: Network, hints: Hints, parameters: Array | None) -> Const
         return None
     places = np.array([begun.positions[name] for name in network.names]) * network.scale
     if parameters is not None:
-        places = _laid(places, parameters[: 2 * len(places)].reshape(-1, 2), network, ones[base])
+        places = _lay_on_base(places, parameters[: 2 * len(places)].reshape(-1, 2), network, ones[base])
     return Construction(network, base, tuple(_steps(network, begun, places)), places)
 
 
-def _started(network: Network, hints: Hints) -> Start | None:
+def _start_with_changes(network: Network, hints: Hints) -> Start | None:
     """Return the start with every point placed, readings changed until their arcs meet."""
     ones = list(network.observations)
     names, count = network.names, network.stations
@@ -247,7 +247,7 @@ def _mend(ones: list[Observation], gap: Gap) -> None:
             ones[ones.index(arc)] = with_value(arc, max(arc.booking.value + change, SHORTEST_ARC))
 
 
-def _laid(places: Array, known: Array, network: Network, base: Observation) -> Array:
+def _lay_on_base(places: Array, known: Array, network: Network, base: Observation) -> Array:
     """Return positions turned and moved so that the base line begins and runs as in a solution."""
     first, last = (network.index[name] for name in base.points)
     there, here = known[last] - known[first], places[last] - places[first]

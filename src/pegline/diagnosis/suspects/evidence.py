@@ -28,7 +28,7 @@ __all__ = [
     "SHARES",
     "Verdict",
     "any_size",
-    "integrated",
+    "integrate_amount",
     "something_else",
     "verdict_of",
 ]
@@ -121,7 +121,7 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
     )
 
 
-def integrated(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdict:
+def integrate_amount(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdict:
     """Return a reading wrong by any amount, its likelihood integrated over the amount instead of taken for normal.
 
         ∫ p(δ) exp(-χ²(δ) / 2) dδ

@@ -13,7 +13,7 @@ import numpy as np
 
 from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
-from pegline.network.dependents import added, change_of
+from pegline.network.dependents import change_of, join_changes
 from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import (
@@ -142,7 +142,7 @@ def lines_exchanged(of: Situation) -> Hypotheses:
     for i, j in pairs:
         yield Hypothesis(
             (i, j),
-            _booked({i: ones[j].booking.value, j: ones[i].booking.value}, of),
+            _variant_of({i: ones[j].booking.value, j: ones[i].booking.value}, of),
             "the readings of two lines exchanged",
         )
 
@@ -161,7 +161,7 @@ def _misfit_of_exchange(of: Situation) -> Mapping[tuple[int, int], float]:
     return {(i, j): float(found[rows[i], rows[j]]) for i, j in combinations(of.lengths, 2)}
 
 
-def _booked(values: Mapping[int, float], of: Situation) -> Variant:
+def _variant_of(values: Mapping[int, float], of: Situation) -> Variant:
     """Return the survey with other values, and what hangs on them."""
     amounts = tuple(change_of(of.observations, number) for number in values)
     return Variant(amounts=amounts, fixed=tuple(v - of.observations[n].booking.value for n, v in values.items()))
@@ -172,7 +172,7 @@ def chainages_begun_wrong(of: Situation) -> Hypotheses:
     for numbers in of.on_line.values():
         along = [n for n in numbers if isinstance(of.observations[n], Chainage)]
         if len(along) > 1:
-            amount = added(change_of(of.observations, n) for n in along)
+            amount = join_changes(change_of(of.observations, n) for n in along)
             yield Hypothesis(tuple(along), Variant(amounts=(amount,)), "all chainages of the line begun wrong")
 
 
@@ -183,11 +183,11 @@ def lines_backwards(of: Situation) -> Hypotheses:
         rows = {of.observations[n].booking.row for n in numbers}
         if line in ends and len(rows) > 1:
             swap = dict(zip(ends[line], reversed(ends[line]), strict=True))
-            instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+            instead = {n: _rename_ends(of.observations[n], swap) for n in numbers}
             yield Hypothesis(tuple(numbers), Variant(instead), "the line booked backwards")
 
 
-def _renamed(one: Observation, names: Mapping[str, str]) -> Observation:
+def _rename_ends(one: Observation, names: Mapping[str, str]) -> Observation:
     """Return an observation between other points."""
     fields = [f for f in ("point", "start", "end", "station", "before", "corner", "after") if hasattr(one, f)]
     return replace(one, **{f: names.get(getattr(one, f), getattr(one, f)) for f in fields})
@@ -234,7 +234,7 @@ def local_attraction(of: Situation) -> Hypotheses:
             at.setdefault(one.start, []).append(n)
     for name, numbers in at.items():
         if len(numbers) > 1:
-            amount = added(change_of(of.observations, n) for n in numbers)
+            amount = join_changes(change_of(of.observations, n) for n in numbers)
             yield Hypothesis(tuple(numbers), Variant(amounts=(amount,)), f"local attraction at {name}")
 
 
@@ -247,7 +247,7 @@ def control_exchanged(of: Situation) -> Hypotheses:
     for one_name, other_name in combinations(known, 2):
         swap = {one_name: other_name, other_name: one_name}
         numbers = (*known[one_name], *known[other_name])
-        instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+        instead = {n: _rename_ends(of.observations[n], swap) for n in numbers}
         yield Hypothesis(numbers, Variant(instead), "two control points exchanged")
 
 
@@ -274,7 +274,7 @@ def corners_exchanged(of: Situation) -> Hypotheses:
         names = [name for name in every if name not in edge]
         for one_name, other_name in combinations(names, 2):
             swap = {one_name: other_name, other_name: one_name}
-            instead = {n: _renamed(of.observations[n], swap) for n in numbers}
+            instead = {n: _rename_ends(of.observations[n], swap) for n in numbers}
             words, index = f"{one_name} and {other_name} exchanged", of.network.index
             two = (index[one_name], index[other_name])
             yield Hypothesis(tuple(numbers), Variant(instead), words, exchanged=two)
@@ -355,5 +355,5 @@ def lines_to_other_stations(of: Situation) -> Hypotheses:
                 apart = float(np.hypot(*(at[of.network.index[kept]] - at[of.network.index[other]])))
                 if abs(apart / of.network.scale - one.booking.value) < NEAR_SHARE * one.booking.value:
                     numbers = (n, *of.on_line.get(one.booking.line or "", ()))
-                    instead = {m: _renamed(of.observations[m], {end: other}) for m in numbers}
+                    instead = {m: _rename_ends(of.observations[m], {end: other}) for m in numbers}
                     yield Hypothesis((n,), Variant(instead), f"{end} booked for {other}")

@@ -19,7 +19,15 @@ from pegline.network.least_squares import Network, build_network, linearise, mis
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
 
-__all__ = ["SMALL", "Neighbourhood", "mended", "neighbourhood", "robust", "robust_without_each", "roughness"]
+__all__ = [
+    "SMALL",
+    "Neighbourhood",
+    "neighbourhood",
+    "positions_if_right",
+    "robust",
+    "robust_without_each",
+    "roughness",
+]
 
 SMALL: Final = 64  #: unknowns up to which a survey is looked at as a whole
 POINTS: Final = 18  #: points about what is wrong that are solved
@@ -45,7 +53,7 @@ class Neighbourhood:
 
 def robust(whole: Network, begins: Sequence[Array]) -> Array:
     """Return where everything stands when what disagrees counts little, from the best of several beginnings."""
-    settled = [_settled(whole, begin) for begin in begins]
+    settled = [_robust_solution(whole, begin) for begin in begins]
     return min(settled, key=lambda parameters: roughness(whole, parameters))
 
 
@@ -70,7 +78,7 @@ def robust_without_each(whole: Network, begin: Array) -> Array:
     return robust(whole, best)
 
 
-def mended(whole: Network, near: Neighbourhood, verdict: Verdict, begin: Array) -> Array:
+def positions_if_right(whole: Network, near: Neighbourhood, verdict: Verdict, begin: Array) -> Array:
     """Return where everything stands once a hypothesis of the neighbourhood is taken for right."""
     ones = list(whole.observations)
     variant = verdict.hypothesis.variant
@@ -114,7 +122,7 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
     return Neighbourhood(int(np.argmax(off)), network, begin, tuple(numbers))
 
 
-def _settled(network: Network, begin: Array) -> Array:
+def _robust_solution(network: Network, begin: Array) -> Array:
     """Return the robust solution from one beginning: by weights of Cauchy's, renewed in rounds."""
     parameters = begin
     residuals = misclosures(network, linearise(network, begin))

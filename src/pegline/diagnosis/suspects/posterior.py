@@ -19,7 +19,7 @@ from pegline.diagnosis.suspects.evidence import (
     SHARES,
     Verdict,
     any_size,
-    integrated,
+    integrate_amount,
     shares,
     something_else,
     verdict_of,
@@ -123,18 +123,18 @@ class _Reckoner:
     def _as_booked(self) -> tuple[float, float]:
         """Return χ² of the survey as booked, and the volume of its likelihood."""
         variants = Variants(self.of.network, [Variant()] * len(self.of.begins))
-        solved = variants.solved(np.array(self.of.begins), variants.given)
+        solved = variants.solve(np.array(self.of.begins), variants.given_amounts)
         best = int(np.argmin(solved.squares))
         return float(solved.squares[best]), float(solved.log_volumes[best])
 
-    def _solved(
+    def _solve(
         self, hypotheses: Sequence[Hypothesis], begins: Array, amounts: Array | None = None
     ) -> Iterator[Verdict]:
         """Yield the hypotheses solved; those that leave far more unexplained than the best are left out."""
         if not hypotheses:
             return
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
-        solved = variants.solved(begins, variants.given if amounts is None else amounts)
+        solved = variants.solve(begins, variants.given_amounts if amounts is None else amounts)
         for v, one in enumerate(hypotheses):
             sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
             if sided and np.isfinite(solved.log_volumes[v]):
@@ -155,7 +155,7 @@ class _Reckoner:
             for n in self.of.readings
         }
         begins = list(self._roots(single))
-        solved = self._solved(
+        solved = self._solve(
             [single[number] for number, _, _ in begins],
             np.array([begin for _, begin, _ in begins]),
             np.array([[amount] for _, _, amount in begins]),
@@ -180,9 +180,11 @@ class _Reckoner:
         ]
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         begins = np.repeat(np.array([one.parameters for one in weak]), len(STEPS), axis=0)
-        squares = variants.solved(begins, variants.given).squares.reshape(len(weak), -1)
+        squares = variants.solve(begins, variants.given_amounts).squares.reshape(len(weak), -1)
         sided = {
-            id(one): integrated(one, one.amounts[0] + STEPS, row, type(self.of.observations[one.hypothesis.numbers[0]]))
+            id(one): integrate_amount(
+                one, one.amounts[0] + STEPS, row, type(self.of.observations[one.hypothesis.numbers[0]])
+            )
             for one, row in zip(weak, squares, strict=True)
         }
         return [sided.get(id(one), one) for one in roots]
@@ -195,15 +197,15 @@ class _Reckoner:
             for begin, misclosure in zip(self.of.begins, off[:, number].tolist(), strict=True):
                 yield number, begin, -misclosure
         if self.construction is not None:
-            yield from self._scanned(self.construction, [single[n] for n in self.construction.readings])
+            yield from self._scan(self.construction, [single[n] for n in self.construction.readings])
 
-    def _scanned(self, construction: Construction, single: Sequence[Hypothesis]) -> Iterator[tuple[int, Array, float]]:
+    def _scan(self, construction: Construction, single: Sequence[Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield the amounts with which a construction comes closest to everything else that was measured."""
         values = [max(self.of.observations[one.numbers[0]].booking.value, 1.0) for one in single]
         steps = np.array([v * SHORTEST * ((v + LONGER) / v / SHORTEST) ** GRID - v for v in values])
         many = Variants(self.of.network, [one.variant for one in single for _ in GRID])
         amounts = steps.reshape(-1, 1)
-        begins = construction.repeated(many, amounts)
+        begins = construction.repeat(many, amounts)
         costs = _roughness(many, begins, amounts).reshape(steps.shape)
         begins = begins.reshape(*steps.shape, -1)
         padded = np.pad(costs, ((0, 0), (1, 1)), constant_values=np.inf)
@@ -263,7 +265,7 @@ class _Reckoner:
         return [*self._again(found[:SLIPS_SOLVED]), *found[SLIPS_SOLVED:]]
 
     def _again(self, verdicts: Sequence[Verdict]) -> Iterator[Verdict]:
-        return self._solved([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
+        return self._solve([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
 
     # -- names, sides, lines -----------------------------------------------------------------------------------------
 
@@ -280,15 +282,15 @@ class _Reckoner:
         if not hypotheses:
             return []
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
-        given = variants.given
+        given = variants.given_amounts
         begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self.of.begins]
         if self.construction is not None:
-            begins.append(self.construction.repeated(variants, given))
+            begins.append(self.construction.repeat(variants, given))
         begins += self._own_begins(hypotheses, roots, begins[-1])
         costs = np.array([_roughness(variants, begin, given) for begin in begins])
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
-        return list(self._solved([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
+        return list(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
 
     def _own_begins(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array
@@ -298,7 +300,7 @@ class _Reckoner:
         at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
         for v, one in enumerate(hypotheses):
             if one.mirrored and self.construction is not None:
-                begin[v] = self.construction.mirrored(one.mirrored[0])
+                begin[v] = self.construction.mirror(one.mirrored[0])
             elif one.exchanged:
                 places = begin[v, : 2 * len(self.of.network.names)].reshape(-1, 2)
                 places[list(one.exchanged)] = places[list(reversed(one.exchanged))]
@@ -324,7 +326,7 @@ class _Reckoner:
                 begins.append(best[first].parameters)
                 amounts.append([best[first].amounts[0], 0.0])
         found: dict[frozenset[int], Verdict] = {}
-        for one in self._solved(hypotheses, np.array(begins), np.array(amounts)):
+        for one in self._solve(hypotheses, np.array(begins), np.array(amounts)):
             key = frozenset(one.hypothesis.numbers)
             if key not in found or one.square < found[key].square:
                 found[key] = one

@@ -18,8 +18,8 @@ from pegline.diagnosis.suspects.hypothesis_table import accused, suspected_readi
 from pegline.diagnosis.suspects.neighbourhood import (
     SMALL,
     Neighbourhood,
-    mended,
     neighbourhood,
+    positions_if_right,
     robust,
     robust_without_each,
     roughness,
@@ -83,18 +83,18 @@ class Suspicion:
         return tuple(sorted(candidates, key=lambda one: -one.share))
 
     @cached_property
-    def closing(self) -> tuple[Candidate, ...]:
+    def candidates_that_close(self) -> tuple[Candidate, ...]:
         """Return those that let every check pass."""
         return tuple(one for one in self.candidates if one.best.closes(self.posterior.critical))
 
     @cached_property
     def rows(self) -> tuple[Suspect, ...]:
         """Return the suspects: those that let everything pass with their share; without one where none does."""
-        if not self.closing:
+        if not self.candidates_that_close:
             fitting = sorted(self.candidates, key=lambda one: one.best.square)[:MOST_OPEN]
-            return tuple(self._row(one, group, None) for one, group in self._grouped(fitting))
+            return tuple(self._row(one, group, None) for one, group in self._group(fitting))
         told = [one for one in self.candidates if one.share >= LEAST][:MOST] or [self.candidates[0]]
-        rows = [self._row(one, group, one.share) for one, group in self._grouped(told)]
+        rows = [self._row(one, group, one.share) for one, group in self._group(told)]
         last = max(row.group for row in rows)
         sound = self.posterior.nothing_wrong
         rest = max(1.0 - sum(row.score or 0.0 for row in rows) - sound, 0.0)
@@ -111,7 +111,7 @@ class Suspicion:
         kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
         names = list(dict.fromkeys(one.what for one in (first, *others)))
         return Suspect(
-            what=_joined(names),
+            what=_join_names(names),
             group=group,
             place=first.place,
             reading=first.reading,
@@ -140,7 +140,7 @@ class Suspicion:
             return ""
         return f"look whether the other chainages of {line.name} share it"
 
-    def _grouped(self, candidates: Sequence[Candidate]) -> list[tuple[Candidate, int]]:
+    def _group(self, candidates: Sequence[Candidate]) -> list[tuple[Candidate, int]]:
         """Return candidates with the number of their group: those in one cannot be told apart."""
         singles = [one for one in candidates if one.number is not None]
         alike = _correlations(self.terms.of, singles)
@@ -163,7 +163,7 @@ def _last_row(what: str, group: int, score: float) -> Suspect:
     return Suspect(what, group, None, "", "", None, what == NOTHING_WRONG, score)
 
 
-def _joined(names: Sequence[str]) -> str:
+def _join_names(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
@@ -181,7 +181,7 @@ def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:
     except BookError:
         return np.eye(len(singles))
     rows = np.array([one.number for one in singles], np.int64)
-    return np.asarray(np.abs(Effects(without_first).explained(rows).correlations))
+    return np.asarray(np.abs(Effects(without_first).explain(rows).correlations))
 
 
 def suspicion(solved: Solved, fit: Fit) -> Suspicion:
@@ -199,10 +199,10 @@ def suspicion(solved: Solved, fit: Fit) -> Suspicion:
         return _in_large(solved, fit.network, begins)
     told = hints(solved.book, solved.reduction)
     construction = construct(fit.network, told, fit.parameters)
-    return _reckoned(solved, Situation(fit.network, told, tuple(begins)), construction)
+    return _reckon(solved, Situation(fit.network, told, tuple(begins)), construction)
 
 
-def _reckoned(solved: Solved, situation: Situation, construction: Construction | None) -> Suspicion:
+def _reckon(solved: Solved, situation: Situation, construction: Construction | None) -> Suspicion:
     terms = Terms(situation, solved.book, solved.reduction, solved.frame)
     posterior = reckon(situation, construction, terms.readings, solved.adjustment.critical, terms.coordinate_slips())
     return Suspicion(terms, posterior)
@@ -214,16 +214,16 @@ def _in_large(solved: Solved, whole: Network, begins: Sequence[Array]) -> Suspic
 
     def about(places: Array) -> tuple[Neighbourhood, Suspicion]:
         near = neighbourhood(whole, places)
-        return near, _reckoned(solved, Situation(near.network, told, (near.begin,)), None)
+        return near, _reckon(solved, Situation(near.network, told, (near.begin,)), None)
 
     places = robust(whole, begins)
     near, first = about(places)
     likeliest = first.candidates[0].best if first.candidates else None
-    if likeliest is not None and first.closing and near.worst in likeliest.hypothesis.numbers:
+    if likeliest is not None and first.candidates_that_close and near.worst in likeliest.hypothesis.numbers:
         return first
     if likeliest is not None:
-        places = mended(whole, near, likeliest, places)
-    if not first.closing:
+        places = positions_if_right(whole, near, likeliest, places)
+    if not first.candidates_that_close:
         places = min((places, robust_without_each(whole, begins[-1])), key=lambda at: roughness(whole, at))
     _, again = about(places)
-    return again if again.closing or not first.candidates else first
+    return again if again.candidates_that_close or not first.candidates else first

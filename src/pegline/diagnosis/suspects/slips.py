@@ -23,7 +23,7 @@ from pegline.measures.values import Length
 from pegline.records import record
 from pegline.units import METRES_PER
 
-__all__ = ["SLIPS", "BookedReading", "Meant", "Slip", "as_booked", "bare", "meant", "slips", "spread_of"]
+__all__ = ["SLIPS", "BookedReading", "Meant", "Slip", "as_booked", "bare", "meant_readings", "slips", "spread_of"]
 
 
 @record(frozen=True, slots=True)
@@ -150,7 +150,7 @@ def as_booked(metres: float, like: BookedReading) -> str:
         size = round(METRES_PER[part.unit] / METRES_PER[parts[-1].unit])
         numbers.append(str(left // size))
         left %= size
-    numbers.append(_written(left, parts[-1], steps))
+    numbers.append(_number_text(left, parts[-1], steps))
     for part, number in reversed(list(zip(parts, numbers, strict=True))):
         text = text[: part.start] + number + text[part.end :]
     return ("-" if metres < 0 else "") + text
@@ -166,7 +166,7 @@ def _steps(part: _Part, metres: float) -> int:
     return int(steps)
 
 
-def _written(number: Fraction, part: _Part, steps: int) -> str:
+def _number_text(number: Fraction, part: _Part, steps: int) -> str:
     if not part.denominator and not (part.unit == "in" and not part.decimals):
         return f"{float(number):.{len(str(steps)) - 1}f}"
     whole, rest = divmod(number, 1)
@@ -196,13 +196,13 @@ def whole_tape(reading: BookedReading) -> Found:
     for tape in dict.fromkeys(reading.tapes):
         size = f"a whole {reading.tape_words} length of {_round_length(tape, reading)}"
         for sign, done in ((1, "dropped"), (-1, "added")):
-            yield _moved(reading, sign * tape, f"{size} {done}")
+            yield _slip_by(reading, sign * tape, f"{size} {done}")
 
 
 def two_tapes(reading: BookedReading) -> Found:
     """Two whole tape or chain lengths not counted, or counted twice."""
     for sign, done in ((1, "dropped"), (-1, "added")):
-        yield _moved(reading, sign * 2 * reading.tapes[0], f"two whole {reading.tape_words} lengths {done}")
+        yield _slip_by(reading, sign * 2 * reading.tapes[0], f"two whole {reading.tape_words} lengths {done}")
 
 
 #: Lengths of tapes that are usual where a unit is, in that unit (common practice).
@@ -217,7 +217,7 @@ def unnamed_tape(reading: BookedReading) -> Found:
         if not any(abs(tape - named) < EXACT for named in reading.tapes):
             words = f"{_round_length(tape, reading)}, the length of a usual tape,"
             for sign, done in ((1, "dropped"), (-1, "added")):
-                yield _moved(reading, sign * tape, f"{words} {done}")
+                yield _slip_by(reading, sign * tape, f"{words} {done}")
 
 
 def _round_length(metres: float, reading: BookedReading) -> str:
@@ -227,7 +227,7 @@ def _round_length(metres: float, reading: BookedReading) -> str:
     return f"{size:.0f} {unit}" if abs(size - round(size)) < 1e-6 else f"{size:.2f} {unit}"
 
 
-def _moved(reading: BookedReading, change: float, words: str) -> tuple[float, str, str]:
+def _slip_by(reading: BookedReading, change: float, words: str) -> tuple[float, str, str]:
     return reading.metres + change, as_booked(reading.metres + change, reading), words
 
 
@@ -237,7 +237,7 @@ def misread_unit(reading: BookedReading) -> Found:
     unit = next((unit for unit in units if not unit.startswith("ch")), units[-1])
     for count in (1, 5, 10):
         for sign in (1, -1):
-            yield _moved(reading, sign * count * METRES_PER[unit], f"{count} {unit} misread")
+            yield _slip_by(reading, sign * count * METRES_PER[unit], f"{count} {unit} misread")
 
 
 def exchanged_digits(reading: BookedReading) -> Found:
@@ -283,10 +283,10 @@ def moved_point(reading: BookedReading) -> Found:
 def wrong_end(reading: BookedReading) -> Found:
     """Read from the wrong end: of the line for a chainage, of the tape for any other distance."""
     if reading.whole is not None:
-        yield _moved(reading, reading.whole - 2 * reading.metres, "read from the wrong end of the line")
+        yield _slip_by(reading, reading.whole - 2 * reading.metres, "read from the wrong end of the line")
     elif reading.metres < reading.tapes[0]:
         words = f"read from the wrong end of the {reading.tape_words}"
-        yield _moved(reading, reading.tapes[0] - 2 * reading.metres, words)
+        yield _slip_by(reading, reading.tapes[0] - 2 * reading.metres, words)
 
 
 #: Units that are taken for each other: what is booked, what was read, in words.
@@ -331,7 +331,7 @@ SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
 
 
 @lru_cache(maxsize=4096)
-def meant(reading: BookedReading) -> tuple[Meant, ...]:
+def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
     """Return every reading that may have been meant, each value once with its likeliest slip.
 
     Distances come out positive; only a chainage may be negative, and only an offset change its side.
@@ -339,7 +339,7 @@ def meant(reading: BookedReading) -> tuple[Meant, ...]:
     Examples
     --------
     >>> reading = BookedReading(Length(46.05, None, "46.05"), "m", (30,))
-    >>> [m.text for m in meant(reading) if m.kind == "whole-tape"]
+    >>> [m.text for m in meant_readings(reading) if m.kind == "whole-tape"]
     ['76.05', '16.05']
     """
     found: dict[float, Meant] = {}
@@ -365,7 +365,7 @@ def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
     several = len(booked) > 1 and all(abs(b.share * len(booked) - 1) < 0.1 for b in booked)
     for booking in booked:
         others = [b.metres for b in booked if b is not booking] if several else []
-        for may in meant(booking):
+        for may in meant_readings(booking):
             change = booking.change_to(may.metres)
             if not isfinite(change):  # what would be meant makes no figure
                 continue
@@ -385,7 +385,7 @@ def _alike(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
     """Yield the slips that are made the same way each time."""
     first = booked[0]
     spread = spread_of([b.metres for b in booked], sd)
-    for may in meant(first):
+    for may in meant_readings(first):
         change = may.metres - first.metres
         would = ", ".join(as_booked(b.metres + change, b) for b in booked)
         yield Slip(

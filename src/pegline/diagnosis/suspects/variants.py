@@ -119,7 +119,7 @@ class Variants:
         self.batches = [self._batch(batch.rows) for batch in network.batches]
 
     @property
-    def given(self) -> Array:
+    def given_amounts(self) -> Array:
         """Return the amounts (v, k) that are known, 0 for the others."""
         amounts = np.zeros((len(self.variants), self.size))
         for v, variant in enumerate(self.variants):
@@ -182,7 +182,7 @@ class Variants:
         amounts = np.zeros((len(parameters), self.size)) if amounts is None else amounts
         return self._residuals(parameters, amounts, np.arange(len(parameters)))[0]
 
-    def _looked(self, parameters: Array, amounts: Array, which: Ints) -> _Look:
+    def _look(self, parameters: Array, amounts: Array, which: Ints) -> _Look:
         """Return residuals, their derivatives and χ² of some variants."""
         residuals, partials = self._residuals(parameters, amounts, which)
         slopes = np.zeros((*residuals.shape, self.unknowns + 1 + self.size))
@@ -215,7 +215,7 @@ class Variants:
         # Points may fall on each other where a variant is far from what was measured.
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             for batch in self.batches:
-                value, by_unknowns, by_amounts = self._computed(batch, places)
+                value, by_unknowns, by_amounts = self._compute(batch, places)
                 residuals[:, batch.rows] -= value
                 if EQUATIONS[batch.kind].angle:
                     residuals[:, batch.rows] = wrap_angle(residuals[:, batch.rows])
@@ -223,7 +223,7 @@ class Variants:
         residuals = np.nan_to_num(residuals / self.network.sds, nan=HUGE, posinf=HUGE, neginf=-HUGE)
         return residuals, partials
 
-    def _computed(self, batch: _Batch, places: _Places) -> tuple[Array, Array, Array | None]:
+    def _compute(self, batch: _Batch, places: _Places) -> tuple[Array, Array, Array | None]:
         """Return computed values (v, m), derivatives (v, m, p), and those to the amounts (v, m, k)."""
         equation = EQUATIONS[batch.kind]
         where = places.points[np.arange(len(places.points))[:, None, None], batch.points[places.which]]
@@ -256,7 +256,7 @@ class Variants:
 
     # -- the solution ------------------------------------------------------------------------------------------------
 
-    def solved(self, begin: Array, amounts: Array) -> Solved:
+    def solve(self, begin: Array, amounts: Array) -> Solved:
         """Adjust every variant; each step is damped where it does not lower χ² (Levenberg and Marquardt).
 
         Parameters
@@ -267,13 +267,13 @@ class Variants:
             (v, k) amounts to begin with.
         """
         parameters, amounts = begin.copy(), amounts.copy()
-        look = self._looked(parameters, amounts, np.arange(len(parameters)))
+        look = self._look(parameters, amounts, np.arange(len(parameters)))
         damping = np.zeros(len(parameters))
         going = np.arange(len(parameters))
         for _ in range(ROUNDS):
             steps, gains = self._steps(look, going, parameters, amounts, damping)
-            there, more = self._moved(parameters[going], amounts[going], steps)
-            new = self._looked(there, more, going)
+            there, more = self._step_from(parameters[going], amounts[going], steps)
+            new = self._look(there, more, going)
             better = new.cost <= look.cost[going] + 1e-9
             taken = going[better]
             parameters[taken], amounts[taken] = there[better], more[better]
@@ -288,7 +288,7 @@ class Variants:
             going = going[~done]
             if not len(going):
                 break
-        return self._told(look, parameters, amounts)
+        return self._solution(look, parameters, amounts)
 
     def _normal(self, look: _Look, going: Ints, parameters: Array, amounts: Array) -> tuple[Array, Array]:
         """Return the normal matrices (v, u, u) and right-hand sides (v, u), what is held left out."""
@@ -317,12 +317,12 @@ class Variants:
         steps = np.linalg.solve(scaled, (right / root)[:, :, None])[:, :, 0] / root
         return steps, np.einsum("vu,vu->v", steps, right)
 
-    def _moved(self, parameters: Array, amounts: Array, steps: Array) -> tuple[Array, Array]:
+    def _step_from(self, parameters: Array, amounts: Array, steps: Array) -> tuple[Array, Array]:
         there = parameters.copy()
         there[:, ~self.network.held] += steps[:, : self.unknowns]
         return there, amounts + steps[:, self.unknowns :]
 
-    def _told(self, look: _Look, parameters: Array, amounts: Array) -> Solved:
+    def _solution(self, look: _Look, parameters: Array, amounts: Array) -> Solved:
         """Return the solution; volumes and tests of those alone that come near the best."""
         count = len(parameters)
         near = np.flatnonzero(look.cost <= look.cost.min(initial=np.inf) + HOPELESS)

@@ -72,11 +72,11 @@ class Terms:
             amounts = one.amounts * len(hypothesis.numbers)
         slips = by_slip or (None,) * len(hypothesis.numbers)
         return tuple(
-            self._changed(number, amount, slip)
+            self._wrong_reading(number, amount, slip)
             for number, amount, slip in zip(hypothesis.numbers, amounts, slips, strict=True)
         )
 
-    def _changed(self, number: int, amount: float, slip: Slip | None) -> Accused:
+    def _wrong_reading(self, number: int, amount: float, slip: Slip | None) -> Accused:
         """Return a reading that is wrong by an amount."""
         one = self.of.observations[number]
         if slip is not None:

@@ -51,13 +51,13 @@ class Leaders:
             ends = _ends(ask.anchor, shape)
             line = shapely.LineString(ends)
             if self._clear(shape, line):
-                self._added += [box(*_grown(shape)), line]
+                self._added += [box(*_enlarged_box(shape)), line]
                 return Spot(float(shape[0]), float(shape[1])), ends
         return None
 
     def _clear(self, shape: Array, line: Any) -> bool:
         """Return whether a label and its line meet no other label and no other line."""
-        grown = box(*_grown(shape))
+        grown = box(*_enlarged_box(shape))
         if len(self._tree.query(grown, predicate="intersects")) or len(self._tree.query(line, predicate="intersects")):
             return False
         return not any(other.intersects(grown) or other.intersects(line) for other in self._added)
@@ -82,7 +82,7 @@ def _free(shape: Array, lines: Any, discs: Any, window: tuple[float, float, floa
     return free
 
 
-def _grown(shape: Array) -> tuple[float, ...]:
+def _enlarged_box(shape: Array) -> tuple[float, ...]:
     x, y, rotation, width, height = shape.tolist()
     return x, y, rotation, width + 2 * CLEAR, height + 2 * CLEAR
 

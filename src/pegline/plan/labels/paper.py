@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import flatten, turning
+from pegline.plan.display import flatten, turning_matrix
 
 __all__ = ["LabelPaper"]
 
@@ -38,11 +38,11 @@ class LabelPaper:
 
     def points(self, positions: Any) -> Any:
         """Return where positions (..., 2) of the frame are, millimetres."""
-        return np.asarray(positions) @ turning(self.turn).T / self.metres_per_mm
+        return np.asarray(positions) @ turning_matrix(self.turn).T / self.metres_per_mm
 
     def position(self, x: float, y: float) -> tuple[float, float]:
         """Return where a point of the paper is in the frame, metres."""
-        east, north = (turning(-self.turn) @ np.array([x, y]) * self.metres_per_mm).tolist()
+        east, north = (turning_matrix(-self.turn) @ np.array([x, y]) * self.metres_per_mm).tolist()
         return east, north
 
     def at(self, position: tuple[float, float]) -> tuple[float, float]:

@@ -49,7 +49,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
         ]
     )
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
-    chosen = first_free(spots, sizes, _taken(features, placed, paper))
+    chosen = first_free(spots, sizes, _occupied_boxes(features, placed, paper))
     where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
     for row, ((layer, feature, text, _), width) in enumerate(zip(wanted, widths.tolist(), strict=True)):
         x, y, rotation = where[row].tolist()
@@ -80,7 +80,7 @@ def _booked_offsets(features: Sequence[Feature]) -> list[Wish]:
     ]
 
 
-def _taken(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:
+def _occupied_boxes(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:
     """Return the boxes (n, 5) of labels and stations: x, y, rotation, width, height, paper millimetres."""
     rows = [(*paper.at(label.centre), label.rotation + paper.turn, label.width, label.height) for label in labels]
     for feature in features:

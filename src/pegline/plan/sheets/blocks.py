@@ -12,7 +12,7 @@ from pegline.detail.model import Path, Shape
 from pegline.diagnosis.report import accuracy_sentences, check_rows, headline, verdict
 from pegline.measures.notation import area_text
 from pegline.measures.values import CustomaryArea
-from pegline.plan.display import Stroke, Words, turning
+from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.map.content import Content
 from pegline.plan.map.norths import other_norths
 from pegline.plan.model import Feature
@@ -73,7 +73,7 @@ def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> 
     It turns with the map; ``turn`` is anticlockwise, radians.
     """
     middle = np.array([pencil.width / 2, pencil.y - 16.0])
-    turned = turning(turn)
+    turned = turning_matrix(turn)
 
     def at(x: float, y: float) -> tuple[float, float]:
         px, py = (middle + turned @ np.array([x, y])).tolist()

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from pegline.book.settings import PAPERS
-from pegline.plan.display import Array, turning
+from pegline.plan.display import Array, turning_matrix
 
 __all__ = [
     "AIR",
@@ -112,7 +112,7 @@ class Paper:
         self._half = np.array([right - left, top - bottom]) / 2
         self.centre = np.array(centre)
         self._mm = 1000 / scale
-        self._turning = turning(turn)
+        self._turning = turning_matrix(turn)
 
     def points(self, metres: Any) -> Array:
         """Return points on the paper."""
@@ -195,13 +195,13 @@ def _layout_if_it_fits(
     if strip is None or _spare(outline, layout := replace(bare, strip=strip)) < 0:
         return None
     west, south, east, north = _bounds(outline, turn)
-    x, y = turning(-turn) @ np.array([(west + east) / 2, (south + north) / 2])
+    x, y = turning_matrix(-turn) @ np.array([(west + east) / 2, (south + north) / 2])
     return replace(layout, tiles=(Tile(0, 0, (float(x), float(y))),))
 
 
 def _bounds(outline: Array, turn: float) -> tuple[float, float, float, float]:
     """Return left, bottom, right, top of a turned outline, metres."""
-    points = outline @ turning(turn).T
+    points = outline @ turning_matrix(turn).T
     (left, bottom), (right, top) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return left, bottom, right, top
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.plan.display import Stroke, Words, turning
+from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.model import Plan, Sheet
 from pegline.plan.style import LINE_TYPES, Layer
 from pegline.writers.dxf.entities import LEFT, MIDDLE, RIGHT, Drawn, Entities, look
@@ -54,7 +54,7 @@ def _set_up(layout: Any, sheet: Sheet) -> None:
 
 def _window(layout: Any, plan: Plan, sheet: Sheet, origin: Any, unit: float, names: Mapping[str, str]) -> None:
     left, bottom, right, top = sheet.window or (0.0, 0.0, 0.0, 0.0)
-    centre = turning(sheet.turn) @ (np.array(sheet.centre) / unit + origin)  # as the turned view has it
+    centre = turning_matrix(sheet.turn) @ (np.array(sheet.centre) / unit + origin)  # as the turned view has it
     finite(centre, sheet.name)
     viewport = layout.add_viewport(
         center=((left + right) / 2, (bottom + top) / 2),

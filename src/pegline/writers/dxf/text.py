@@ -39,13 +39,13 @@ def drawing_text(text: str) -> str:
         return text
     plain = text
     if not (text.isascii() and text.isprintable()):
-        plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _hidden(c))
+        plain = "".join(" " if c in "\n\r\t" else c for c in text if c in "\n\r\t" or not _is_hidden(c))
     plain = re.sub(r"%(?=%)", "% ", plain)
     plain = re.sub(r"\\(?=[UuMm]\+)", r"\\ ", plain).replace("^", "^ ")
     return short(plain.strip()).replace("°", "%%d")
 
 
-def _hidden(character: str) -> bool:
+def _is_hidden(character: str) -> bool:
     """Tell controls, surrogates, unassigned and reading-direction marks."""
     return unicodedata.category(character) in ("Cc", "Cs", "Cn", "Cf", "Zl", "Zp") and character not in "\u200c\u200d"
 

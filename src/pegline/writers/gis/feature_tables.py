@@ -125,12 +125,12 @@ def add_layer(database: Connection, layer: FilledLayer, crs: int, moment: str) -
     database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
     database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
     insert_rows(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
-    _indexed(database, layer.name, np.flatnonzero(shapes.present) + 1, bounds)
+    _index_rows(database, layer.name, np.flatnonzero(shapes.present) + 1, bounds)
     for statement in _TRIGGERS:
         database.execute(statement.format(layer=layer.name, bounds=_BOUNDS))
 
 
-def _indexed(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
+def _index_rows(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
     index = f"rtree_{name}_geom"
     database.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
     database.executemany(f'INSERT INTO "{index}" VALUES (?, ?, ?, ?, ?)', np.column_stack([rows, bounds]).tolist())
@@ -165,14 +165,14 @@ def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
 
 def insert_rows(database: Connection, layer: FilledLayer, first: Mapping[str, Iterable[Any]]) -> None:
     """Insert the rows of a layer or table, with other columns before its own."""
-    own = {column.name: _told(column, layer.values[column.name]) for column in layer.columns}
+    own = {column.name: _sqlite_values(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
     known = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
     names, marks = ", ".join(f'"{name}"' for name in known), ", ".join("?" * len(known))
     database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*known.values(), strict=True))
 
 
-def _told(column: Column, values: list[Value]) -> Sequence[Value]:
+def _sqlite_values(column: Column, values: list[Value]) -> Sequence[Value]:
     """Return values as SQLite takes them, without NUL letters, at which other programs cut a text off."""
     if column.type == "yes or no":
         return [None if value is None else int(value) for value in values]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.write_faults import refused
+from pegline.writers.write_faults import write_refusal
 
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
@@ -34,7 +34,7 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
             frame.to_file(file, driver="FlatGeobuf", engine="pyogrio", SPATIAL_INDEX=whole)
             _look_at(file, len(frame))
     except (DataSourceError, OSError, RuntimeError) as error:
-        raise refused(path, error) from error
+        raise write_refusal(path, error) from error
 
 
 def _look_at(path: Path, count: int) -> None:

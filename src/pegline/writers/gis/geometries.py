@@ -60,9 +60,9 @@ class Shapes:
         """Return geometries as GeoJSON has them, with the corners (k) given: these or what they were turned into."""
         ends = [0, *np.cumsum(self.counts).tolist()]
         parts = (corners[start:end] for start, end in pairwise(ends))
-        return [{"type": self.form, "coordinates": self._nested(part)} if part else None for part in parts]
+        return [{"type": self.form, "coordinates": self._nest(part)} if part else None for part in parts]
 
-    def _nested(self, part: Sequence[Any]) -> Any:
+    def _nest(self, part: Sequence[Any]) -> Any:
         return part[0] if self.form == "Point" else [part] if self.form == "Polygon" else part
 
 

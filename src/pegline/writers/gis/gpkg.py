@@ -17,7 +17,7 @@ from pegline.writers.gis.feature_tables import add_layer, make_core_tables
 from pegline.writers.gis.layer_table import FilledLayer
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
-from pegline.writers.write_faults import refused
+from pegline.writers.write_faults import write_refusal
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
@@ -54,7 +54,7 @@ def write_package(package: Package, path: Path) -> None:
             _fill(database, package)
             _look(database, package.layers)
     except sqlite3.Error as error:
-        raise refused(path, error) from error
+        raise write_refusal(path, error) from error
 
 
 def _fill(database: Connection, package: Package) -> None:

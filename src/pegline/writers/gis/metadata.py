@@ -139,10 +139,10 @@ def iso_record(survey: Survey) -> str:
         "</gmd:LI_Lineage></gmd:lineage></gmd:DQ_DataQuality></gmd:dataQualityInfo>",
     ]
     inner = "\n".join(part for part in parts if part)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {_declared()}>\n{inner}\n</gmd:MD_Metadata>\n'
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n<gmd:MD_Metadata {_namespaces()}>\n{inner}\n</gmd:MD_Metadata>\n'
 
 
-def _declared() -> str:
+def _namespaces() -> str:
     return " ".join(f'xmlns:{prefix}="{uri}"' for prefix, uri in SPACES.items())
 
 
@@ -154,8 +154,8 @@ def with_process_step(record: str, step: str, crs_name: str, extent: Extent | No
         ElementTree.register_namespace(prefix, uri)
     root = ElementTree.fromstring(record)
 
-    def made(text: str) -> ElementTree.Element:
-        return ElementTree.fromstring(f"<made {_declared()}>{text}</made>")[0]
+    def parse_element(text: str) -> ElementTree.Element:
+        return ElementTree.fromstring(f"<made {_namespaces()}>{text}</made>")[0]
 
     def first(path: str) -> ElementTree.Element:
         found = root.find(path, SPACES)
@@ -164,22 +164,22 @@ def with_process_step(record: str, step: str, crs_name: str, extent: Extent | No
         return found
 
     reference = first("gmd:referenceSystemInfo")
-    reference[:] = [made(_reference(crs_name))]
+    reference[:] = [parse_element(_reference(crs_name))]
     identification = first("gmd:identificationInfo/gmd:MD_DataIdentification")
     for old in identification.findall("gmd:extent", SPACES):
         identification.remove(old)
     if extent is not None:
-        identification.append(made(_bounding_box(extent)))
+        identification.append(parse_element(_bounding_box(extent)))
     quality = first("gmd:dataQualityInfo/gmd:DQ_DataQuality")
     for old in quality.findall("gmd:report", SPACES):
         if old.find("gmd:DQ_AbsoluteExternalPositionalAccuracy", SPACES) is not None:
             quality.remove(old)
     if weakest is not None:
-        quality.insert(1, made(_on_grid(weakest)))  # after the scope
+        quality.insert(1, parse_element(_on_grid(weakest)))  # after the scope
     description = f"<gmd:description>{_words(step)}</gmd:description>"
     lineage_part = first(".//gmd:LI_Lineage")
     lineage_part.append(
-        made(f"<gmd:processStep><gmd:LI_ProcessStep>{description}</gmd:LI_ProcessStep></gmd:processStep>")
+        parse_element(f"<gmd:processStep><gmd:LI_ProcessStep>{description}</gmd:LI_ProcessStep></gmd:processStep>")
     )
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{ElementTree.tostring(root, encoding="unicode")}\n'
 

@@ -170,8 +170,8 @@ def _one_of(package: Package, name: str, number: int) -> Package:
     kept = {layer.name: _rows_of(layer, name) for layer in package.layers}
     return replace(
         package,
-        layers=tuple(_selected(layer, kept[layer.name]) for layer in package.layers),
-        tables=tuple(_selected(table, _rows_of(table, name)) for table in package.tables),
+        layers=tuple(_select_rows(layer, kept[layer.name]) for layer in package.layers),
+        tables=tuple(_select_rows(table, _rows_of(table, name)) for table in package.tables),
         records=package.records[number : number + 1],
         links=tuple(_selected_links(links, kept[links.base], kept[links.related]) for links in package.links),
     )
@@ -181,7 +181,7 @@ def _rows_of(part: FilledLayer, survey: str) -> list[int]:
     return [row for row, name in enumerate(part.values[SURVEY.name]) if name == survey]
 
 
-def _selected(part: FilledLayer, rows: Sequence[int]) -> FilledLayer:
+def _select_rows(part: FilledLayer, rows: Sequence[int]) -> FilledLayer:
     """Return some rows of a layer or table, without the survey's name."""
     return replace(
         part,

@@ -71,7 +71,7 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public", o
 
     package = package_in(survey, other)
     try:
-        with _connected(engine) as connection:
+        with _connect(engine) as connection:
             _Office(connection, schema).put(package, name)
     except SQLAlchemyError as error:
         said = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
@@ -79,7 +79,7 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public", o
 
 
 @contextmanager
-def _connected(engine: Any) -> Iterator[Any]:
+def _connect(engine: Any) -> Iterator[Any]:
     """Give a connection whose work is kept when all of it was done, else none of it."""
     if not isinstance(engine, str):
         with engine.begin() as connection:
@@ -277,14 +277,16 @@ class _Office:
     def _comment(self, table: str, about: str | None, columns: Mapping[str, str]) -> None:
         from sqlalchemy import literal
 
-        def quoted(text: str) -> str:
+        def sql_literal(text: str) -> str:
             return str(literal(text).compile(dialect=self._connection.dialect, compile_kwargs={"literal_binds": True}))
 
         run = self._connection.exec_driver_sql
         if about is not None:
-            run(f"COMMENT ON TABLE {self._table(table)} IS {quoted(about).replace('%', '%%')}")
+            run(f"COMMENT ON TABLE {self._table(table)} IS {sql_literal(about).replace('%', '%%')}")
         for name, text in columns.items():
-            run(f"COMMENT ON COLUMN {self._table(table)}.{self._quoted(name)} IS {quoted(text).replace('%', '%%')}")
+            run(
+                f"COMMENT ON COLUMN {self._table(table)}.{self._quoted(name)} IS {sql_literal(text).replace('%', '%%')}"
+            )
 
 
 def _proj_string(crs: Any) -> str:

@@ -107,7 +107,7 @@ class Site:
         return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
 
     @cached_property
-    def booked(self) -> Mapping[str, Place]:
+    def places(self) -> Mapping[str, Place]:
         """Return where in the book each station and point was booked."""
         return places_booked(self.survey.book, self.survey.reduction, self.survey.detail)
 
@@ -116,7 +116,7 @@ class Site:
         """Return the pages of the paper book, by what stands on them."""
         return pages_of(self.survey.book)
 
-    def found(self, places: Iterable[Place | None]) -> Columns:
+    def whereabouts(self, places: Iterable[Place | None]) -> Columns:
         """Return where in the book, and on which page of paper, to find what was booked at places."""
         sources = [source(place) for place in places]
         pages = self.pages.of(sources)
@@ -164,7 +164,7 @@ def stations_rows(site: Site) -> Rows:
         **_accuracy(site, numbers),
         "line": [tie.line if tie else None for tie in ties],
         "at": [tie.chainages[0] if tie else None for tie in ties],
-        **site.found(map(site.booked.get, names)),
+        **site.whereabouts(map(site.places.get, names)),
         **site.trust([name] for name in names),
     }
 
@@ -181,7 +181,7 @@ def chain_lines_rows(site: Site) -> Rows:
         "ground": [line.ground.length for line in lines],
         "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
         "note": [line.booked.note for line in lines],
-        **site.found(line.booked.place for line in lines),
+        **site.whereabouts(line.booked.place for line in lines),
         **site.trust((line.start, line.end) for line in lines),
     }
 
@@ -204,7 +204,7 @@ def detail_points_rows(site: Site) -> Rows:
         "kind": [each.kind if each else "point" for each in features],
         "feature": [each.name if each else None for each in features],
         **_accuracy(site, numbers),
-        **{key: [values[number] for number, _ in standing] for key, values in _booked(site).items()},
+        **{key: [values[number] for number, _ in standing] for key, values in _first_row_columns(site).items()},
         **site.trust([names[number]] for number, _ in standing),
     }
     for row, (_, each) in enumerate(standing):
@@ -217,7 +217,7 @@ def detail_points_rows(site: Site) -> Rows:
     return site.at(numbers), columns
 
 
-def _booked(site: Site) -> Columns:
+def _first_row_columns(site: Site) -> Columns:
     """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
     book, every = site.survey.book, site.survey.reduction.rows
     firsts = [every[rows[0]] if rows else None for rows in site.survey.detail.points.rows]
@@ -226,7 +226,7 @@ def _booked(site: Site) -> Columns:
         "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
         "off": [_offset(row) if row and row.form != "oblique" else None for row in firsts],
         "method": [_method(book, row) if row else None for row in firsts],
-        **site.found(map(site.booked.get, site.points.names)),
+        **site.whereabouts(map(site.places.get, site.points.names)),
         "note": [row.booked.note if row else None for row in firsts],
         "label": [row.booked.label if row else None for row in firsts],
     }
@@ -265,7 +265,7 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
         "name": [shape.name for shape in shapes],
         "kind": [shape.kind for shape in shapes],
         **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
-        **site.found(shape.place for shape in shapes),
+        **site.whereabouts(shape.place for shape in shapes),
         **site.trust(shape.points for shape in shapes),
     }
 
@@ -307,7 +307,7 @@ def offsets_rows(site: Site) -> Rows:
         "off": [row.side * length for row, *_, length in arms],
         "method": [_method(book, row) for row, *_ in arms],
         "note": [row.booked.note for row, *_ in arms],
-        **site.found(row.booked.place for row, *_ in arms),
+        **site.whereabouts(row.booked.place for row, *_ in arms),
         **site.trust([str(row.name)] for row, *_ in arms),
     }
 
@@ -332,7 +332,7 @@ def witnesses_rows(site: Site) -> Rows:
             for start, end, both in zip(starts.tolist(), ends.tolist(), placed, strict=True)
         ],
         "note": [each.note for _, each, _ in pairs],
-        **site.found(each.place for _, each, _ in pairs),
+        **site.whereabouts(each.place for _, each, _ in pairs),
         **site.trust([peg] for peg, *_ in pairs),
     }
 

@@ -12,7 +12,7 @@ from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layer_table import FilledLayer
 from pegline.writers.gis.reprojection import package_in
 from pegline.writers.survey_figures import moment
-from pegline.writers.write_faults import refused
+from pegline.writers.write_faults import write_refusal
 
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
@@ -72,9 +72,9 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
             ) as file:
                 file.writerecords(_records(layer, names))
             _look_at(place, len(layer))
-            said += _shortened(layer, names)
+            said += _cuts_in(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
-        raise refused(path, error) from error
+        raise write_refusal(path, error) from error
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
 
 
@@ -112,7 +112,7 @@ def _fit(value: Any) -> Any:
     return value
 
 
-def _shortened(layer: FilledLayer, names: Mapping[str, str]) -> list[str]:
+def _cuts_in(layer: FilledLayer, names: Mapping[str, str]) -> list[str]:
     """Return what was cut in a layer."""
     cut = [f"{layer.name}: {long} is {short}" for long, short in names.items() if long != short]
     texts = {

@@ -24,10 +24,18 @@ from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
-from pegline.web.markup import Head, Safe, element, joined, page, table
+from pegline.web.markup import Head, Safe, element, join_markup, page, table
 from pegline.writers.gis.metadata import CAUTION, head
-from pegline.writers.page.figure_text import NONE, Where, image, leads, ratio, signed
-from pegline.writers.page.measured_tables import check_mark, dimensions, ground, measurements, reduced, walls, witnesses
+from pegline.writers.page.figure_text import NONE, Where, image, leads, ratio, signed_number
+from pegline.writers.page.measured_tables import (
+    check_mark,
+    dimensions,
+    ground,
+    measurements,
+    reduction_table,
+    walls,
+    witnesses,
+)
 from pegline.writers.page.placed_tables import features, points, stations
 
 if TYPE_CHECKING:
@@ -46,8 +54,8 @@ def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
     book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.solved)
     where = leads(pages)
-    pegs = joined((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
-    adjusted = joined((_solution(survey), measurements(survey, where)))
+    pegs = join_markup((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
+    adjusted = join_markup((_solution(survey), measurements(survey, where)))
     sections = [
         (anchor, title, content)
         for anchor, title, content in (
@@ -60,10 +68,14 @@ def sheet(survey: Survey, scale: int) -> str:
             ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
             ("tapes", "Tapes", _tapes(survey)),
             ("ground", "From the tape to the ground", ground(survey, where)),
-            ("lines", "Lines: ground against plan", reduced(survey, scale, where)),
+            ("lines", "Lines: ground against plan", reduction_table(survey, scale, where)),
             ("stations", "Stations", pegs),
             ("points", "Points", points(survey, where)),
-            ("dimensions", "Dimensions and walls", joined((dimensions(survey, scale, where), walls(survey, where)))),
+            (
+                "dimensions",
+                "Dimensions and walls",
+                join_markup((dimensions(survey, scale, where), walls(survey, where))),
+            ),
             ("features", "Features", features(survey, where)),
             ("measurements", "Measurements in the adjustment", adjusted),
             ("pages", "Pages of the paper book", _pages(pages)),
@@ -101,7 +113,7 @@ def _cause(survey: Survey) -> Safe:
     """Return the likely causes of failed checks and what to measure now."""
     causes = [f"{each.what} ({at(each.place)}): {each.why}" for each in likely_causes(survey.diagnosis.suspects)]
     now = list(do_now(survey))
-    return joined((_list(causes), element("p", "Do now:") if now else Safe(""), _list(now)))
+    return join_markup((_list(causes), element("p", "Do now:") if now else Safe(""), _list(now)))
 
 
 def _improvement(survey: Survey) -> Safe:
@@ -142,7 +154,7 @@ def _checks(survey: Survey, scale: int, where: Where) -> Safe:
             row.allowed,
             row.on_plan,
             _ratio(row.check),
-            signed(row.check.test, 2),
+            signed_number(row.check.test, 2),
             check_mark(row.check),
             where(row.check.place),
         ]
@@ -165,7 +177,7 @@ def _warnings(survey: Survey, where: Where) -> Safe:
         for each in warnings
     )
     lead = "Each with its rule's name, by which a rule of thumb can be silenced, and line and column of the book."
-    return joined((element("p", lead, class_="soft"), element("ul", *told)))
+    return join_markup((element("p", lead, class_="soft"), element("ul", *told)))
 
 
 def _frame(survey: Survey) -> Safe:
@@ -182,7 +194,7 @@ def _frame(survey: Survey) -> Safe:
         )
     rows = ([step.what, step.value, step.note] for step in frame.steps)
     heads = (Head("Step", "word"), Head("Value"), Head("Remark", "words"))
-    return joined((element("p", words), table("Every step, in order", heads, rows)))
+    return join_markup((element("p", words), table("Every step, in order", heads, rows)))
 
 
 def _tapes(survey: Survey) -> Safe:
@@ -206,25 +218,25 @@ def _tapes(survey: Survey) -> Safe:
         " the last column is what the adjustment found of the tape's scale"
     )
     rows = ([*_constants(tape), _reads(survey, tape)] for tape in survey.reduction.tapes.values())
-    return joined((table(caption, heads, rows), element("p", _unit_words(survey))))
+    return join_markup((table(caption, heads, rows), element("p", _unit_words(survey))))
 
 
 def _constants(tape: TapeConstants) -> Iterator[str]:
-    def told(name: str, value: float | None, form: str, factor: float = 1.0) -> str:
+    def figure(name: str, value: float | None, form: str, factor: float = 1.0) -> str:
         if value is None:
             return NONE
         return f"{value * factor:{form}}{'*' if name in tape.from_table else ''}"
 
     yield from (tape.name, tape.material, f"{tape.nominal:g}")
-    yield told("lay_sd", tape.lay_sd, ".1f", 1000)
+    yield figure("lay_sd", tape.lay_sd, ".1f", 1000)
     share = f"1/{1 / tape.scale_sd:.0f}" if tape.scale_sd else NONE
     yield f"{share}{'*' if 'scale_sd' in tape.from_table else ''}"
-    yield told("standard_temperature", tape.standard_temperature, "g")
-    yield told("standard_pull", tape.standard_pull, "g")
-    yield told("mass", tape.mass, "g")
-    yield told("section", tape.section, ".3g", 1e6)
-    yield told("modulus", tape.modulus, "g", 1e-9)
-    yield told("expansion", tape.expansion, ".3g")
+    yield figure("standard_temperature", tape.standard_temperature, "g")
+    yield figure("standard_pull", tape.standard_pull, "g")
+    yield figure("mass", tape.mass, "g")
+    yield figure("section", tape.section, ".3g", 1e6)
+    yield figure("modulus", tape.modulus, "g", 1e-9)
+    yield figure("expansion", tape.expansion, ".3g")
 
 
 def _reads(survey: Survey, tape: TapeConstants) -> str:

@@ -10,12 +10,12 @@ from urllib.parse import quote
 from pegline.book.pages import Pages
 from pegline.errors import Place
 from pegline.measures.values import Length, Reading
-from pegline.web.markup import element, joined
+from pegline.web.markup import element, join_markup
 
 __all__ = [
     "NONE",
     "Where",
-    "booked",
+    "booked_text",
     "degrees_of",
     "image",
     "leads",
@@ -24,7 +24,7 @@ __all__ = [
     "millimetres",
     "paper",
     "ratio",
-    "signed",
+    "signed_number",
 ]
 
 NONE: Final = "–"  #: a cell that has nothing to tell
@@ -32,10 +32,10 @@ NONE: Final = "–"  #: a cell that has nothing to tell
 Where = Callable[[Place | None], str]  #: what a cell says of a place in the book
 
 
-def signed(value: float, decimals: int) -> str:
+def signed_number(value: float, decimals: int) -> str:
     """Return a number with its sign, and no sign at nought.
 
-    >>> signed(0.126, 2), signed(-0.001, 2)
+    >>> signed_number(0.126, 2), signed_number(-0.001, 2)
     ('+0.13', '0.00')
     """
     rounded = round(value, decimals)
@@ -48,7 +48,7 @@ def millimetres(metres: float | None) -> str:
     >>> millimetres(-0.0123)
     '-12'
     """
-    return NONE if metres is None else signed(1000 * metres, 0)
+    return NONE if metres is None else signed_number(1000 * metres, 0)
 
 
 def paper(metres: float | None, scale: int) -> str:
@@ -57,7 +57,7 @@ def paper(metres: float | None, scale: int) -> str:
     >>> paper(0.05, 500)
     '+0.1'
     """
-    return NONE if metres is None else signed(1000 * metres / scale, 1)
+    return NONE if metres is None else signed_number(1000 * metres / scale, 1)
 
 
 def ratio(difference: float | None, length: float) -> str:
@@ -83,13 +83,13 @@ def degrees_of(radians: float) -> str:
 def leads(pages: Pages) -> Where:
     """Return what tells of a place its line and column of the book, and its page of paper as a link to the image."""
 
-    def told(place: Place | None) -> str:
+    def whereabouts(place: Place | None) -> str:
         if place is None:
             return NONE
         page = pages.page(place.source)
-        return place.source if page is None else joined((place.source, ", ", image(f"page {page}", pages, page)))
+        return place.source if page is None else join_markup((place.source, ", ", image(f"page {page}", pages, page)))
 
-    return told
+    return whereabouts
 
 
 def image(words: str, pages: Pages, page: str) -> str:
@@ -112,7 +112,7 @@ def metres(value: float | None) -> str:
     return NONE if value is None else f"{value + 0.0:.3f}"
 
 
-def booked(reading: Reading, unit: str) -> str:
+def booked_text(reading: Reading, unit: str) -> str:
     """Return a reading as it was written, doubt and all."""
     if reading.either:
         return " or ".join(length_text(length, unit) for length in reading.either)

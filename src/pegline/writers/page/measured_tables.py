@@ -21,18 +21,18 @@ from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (
     NONE,
     Where,
-    booked,
+    booked_text,
     degrees_of,
     length_text,
     metres,
     millimetres,
     paper,
     ratio,
-    signed,
+    signed_number,
 )
 from pegline.writers.survey_figures import computed_length, every_place, length_sds
 
-__all__ = ["check_mark", "dimensions", "ground", "measurements", "reduced", "walls", "witnesses"]
+__all__ = ["check_mark", "dimensions", "ground", "measurements", "reduction_table", "walls", "witnesses"]
 
 
 def ground(survey: Survey, where: Where) -> Safe:
@@ -56,7 +56,7 @@ def ground(survey: Survey, where: Where) -> Safe:
             line.use,
             _readings(survey.book, line.booked),
             metres(line.ground.reading),
-            *(signed(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
+            *(signed_number(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
             metres(line.ground.length),
             f"{1000 * line.ground.sd:.1f}",
             line.ground.tape,
@@ -70,14 +70,14 @@ def ground(survey: Survey, where: Where) -> Safe:
 
 def _readings(book: Book, line: Line) -> str:
     unit = book.unit_of(line.name)
-    legs = " + ".join(_taped(book, leg, unit) for leg in line.legs)
+    legs = " + ".join(_taped_text(book, leg, unit) for leg in line.legs)
     of_all = _conditions(line.temperature, line.pull, line.rise, line.slope, line.spans, unit)
     of_all += f"{', ' if of_all else ''}stepped in {line.stepped} drops" if line.stepped else ""
-    readings = "; ".join(_taped(book, taped, unit) for taped in line.taped) or legs
+    readings = "; ".join(_taped_text(book, taped, unit) for taped in line.taped) or legs
     return f"{readings}{f' [{of_all}]' if of_all else ''}"
 
 
-def _taped(book: Book, taped: Taped, unit: str) -> str:
+def _taped_text(book: Book, taped: Taped, unit: str) -> str:
     if taped.passage:
         how = f" ({taped.passage.method})" if taped.passage.method else ""
         working = passage_working(taped.passage)
@@ -86,7 +86,7 @@ def _taped(book: Book, taped: Taped, unit: str) -> str:
     stepped = f"stepped in {taped.stepped} drops" if taped.stepped else ""
     named = [taped.tape or "", str(taped.date or ""), told, stepped]
     extra = ", ".join(each for each in named if each)
-    return f"{booked(taped.reading, unit)}{f' ({extra})' if extra else ''}"
+    return f"{booked_text(taped.reading, unit)}{f' ({extra})' if extra else ''}"
 
 
 def _conditions(
@@ -107,7 +107,7 @@ def _conditions(
     return ", ".join(each for each in told if each)
 
 
-def reduced(survey: Survey, scale: int, where: Where) -> Safe:
+def reduction_table(survey: Survey, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
     places = every_place(survey)
     adjustment = survey.adjustment
@@ -164,7 +164,7 @@ def _against(
         millimetres(difference),
         paper(difference, scale),
         ratio(difference, length),
-        NONE if figure is None else signed(figure, 2),
+        NONE if figure is None else signed_number(figure, 2),
         _word(check, line, computed),
         where(line.booked.place),
     ]
@@ -198,7 +198,7 @@ def witnesses(survey: Survey, where: Where) -> Safe:
         [
             peg,
             witness.booked.object,
-            "; ".join(booked(reading, survey.book.unit) for reading in witness.booked.readings),
+            "; ".join(booked_text(reading, survey.book.unit) for reading in witness.booked.readings),
             metres(witness.ground.length),
             witness.booked.note or NONE,
             where(witness.booked.place),
@@ -287,9 +287,9 @@ def _measurement(each: Measurement, noticed: float | None, critical: float, wher
         told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)
     else:
-        told = [metres(each.value), signed(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
+        told = [metres(each.value), signed_number(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
         least = NONE if noticed is None else f"{1000 * noticed:.0f}"
-    test: str = signed(each.test, 2)
+    test: str = signed_number(each.test, 2)
     redundancy = NONE if each.redundancy is None else f"{each.redundancy:.2f}"
     if abs(each.test) > critical:
         test = element("strong", test, class_="bad")

@@ -14,9 +14,9 @@ from pegline.measures.notation import area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.reduction.model import ReducedArc, ReducedRow
-from pegline.web.markup import Head, Safe, element, joined, table
+from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
-from pegline.writers.page.figure_text import NONE, Where, booked, metres
+from pegline.writers.page.figure_text import NONE, Where, booked_text, metres
 from pegline.writers.survey_figures import Places, kinds_of_points
 
 __all__ = ["features", "points", "stations"]
@@ -56,7 +56,7 @@ def _figures(places: Places) -> Iterator[list[str]]:
 _CHECK_HEADS: Final = (Head("Unnoticed m"), Head("Checked by", "words"))
 
 
-def _checked(survey: Survey, name: str) -> list[str]:
+def _check_cells(survey: Survey, name: str) -> list[str]:
     """Return how far a mistake that no check notices could have put a place, and which check notices it first."""
     unnoticed = survey.solved.unnoticed
     distance, reading = unnoticed.distance(name), unnoticed.causes.get(name)
@@ -74,7 +74,7 @@ def _checked(survey: Survey, name: str) -> list[str]:
     return [metres(distance), f"{weakly}{check.label} shows a mistake in {reading.label} from {least}"]
 
 
-def _held(survey: Survey, name: str) -> str:
+def _holding_lines(survey: Survey, name: str) -> str:
     """Return the lines that hold a station: those to it, and the line that a tie station is on."""
     lines = [f"{line.name} ({line.use})" for line in survey.solved.lines_at.get(name, ()) if line.use != "detail"]
     on = survey.book.tie_stations.get(name)
@@ -89,8 +89,8 @@ def stations(survey: Survey, where: Where) -> Safe:
         [
             name,
             book.stations[name].mark or NONE if name in book.stations else NONE,
-            _held(survey, name),
-            *_checked(survey, name),
+            _holding_lines(survey, name),
+            *_check_cells(survey, name),
             *cells,
             where(at.get(name)),
         ]
@@ -116,14 +116,14 @@ def points(survey: Survey, where: Where) -> Safe:
     def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
         told = [_row(survey, every[row], where) for row in numbers]
         told += [_arc(arc, where) for arc in arcs.get(name, ())]
-        return told or [joined(("a corner made (book ", where(at.get(name)), ")"))]
+        return told or [join_markup(("a corner made (book ", where(at.get(name)), ")"))]
 
     rows = (
         [
             name,
             kinds.get(name, "point"),
-            joined(element("div", each) for each in booked_as(name, numbers)),
-            *_checked(survey, name),
+            join_markup(element("div", each) for each in booked_as(name, numbers)),
+            *_check_cells(survey, name),
             *cells,
         ]
         for name, cells, numbers in zip(places.names, _figures(places), survey.detail.points.rows, strict=True)
@@ -135,9 +135,9 @@ def points(survey: Survey, where: Where) -> Safe:
 def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     """Return a row as booked, then as it is on the ground."""
     unit = survey.book.unit_of(row.line)
-    at = ", ".join(at.text if isinstance(at, Name) else booked(at, unit) for at in row.booked.at)
+    at = ", ".join(at.text if isinstance(at, Name) else booked_text(at, unit) for at in row.booked.at)
     side = "left " if row.booked.left else "right " if row.booked.right else "on the line"
-    offset = side + ", ".join(booked(reading, unit) for reading in row.booked.offsets)
+    offset = side + ", ".join(booked_text(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
     told = [f"{row.walked} at {at} {offset}"]
     figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
@@ -145,12 +145,12 @@ def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     told += [method] if method and row.form == "perpendicular" else []
     told += [f"where {row.booked.produced}, produced, cuts it"] if row.booked.produced else []
     told += [row.booked.note] if row.booked.note else []
-    return joined((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
+    return join_markup((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
 
 
 def _arc(arc: ReducedArc, where: Where) -> Safe:
     arms = ", ".join(f"{arm.length:.3f} m from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
-    return joined((f"arcs: {arms} (book ", where(arc.place), ")"))
+    return join_markup((f"arcs: {arms} (book ", where(arc.place), ")"))
 
 
 def features(survey: Survey, where: Where) -> Safe:

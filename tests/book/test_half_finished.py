@@ -112,6 +112,25 @@ features: {wall: {kind: wall, through: [h1, h2]}}
     assert [finding.text for finding in book.missing] == [f"{blank} is still blank; fill it in"]
 
 
+@pytest.mark.parametrize("size", ["girth", "width"])
+def test_a_witness_to_a_face_waits_for_a_size_that_is_left_blank(size):
+    text = """\
+book: 1
+unit: m
+lines: {A-B: {use: base, taped: 48.60, details: [{at: 3, left: 2, point: oak, kind: tree, SIZE}]}}
+witnesses: {A: {oak: {distance: 4, to: face}, lamp: 3}}
+"""
+    book = parse_book(text.replace("SIZE", f"{size}: ").encode(), "b.yaml")
+
+    assert [finding.text for finding in book.missing] == [
+        "to: face needs half the width of oak; book its girth or width"
+    ]
+    assert "oak" in book.features
+    assert [witness.object for witness in book.witnesses["A"]] == ["lamp"]
+    with pytest.raises(BookError, match="to: face needs half the width of oak"):
+        parse_book(text.replace(", SIZE", "").encode(), "b.yaml")
+
+
 @pytest.mark.parametrize(
     ("part", "told"),
     [

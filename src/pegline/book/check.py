@@ -123,9 +123,12 @@ def faces_without_a_width(book: Book, known: Known) -> Iterator[Finding]:
         if witness.to != "face" or witness.object not in surveyed:
             continue
         feature = book.features.get(witness.object)
-        if not (feature and (feature.girth or feature.width or isinstance(feature.geometry, Circle))):
+        if feature is None or not feature.has_half_width:
+            blank = (
+                feature is not None and {(feature.place, size) for size in ("girth", "width")} & known.log.blank_keys
+            )
             text = f"to: face needs half the width of {witness.object}; book its girth or width"
-            yield Finding("face", text, witness.place)
+            yield Finding(NOT_YET if blank else "face", text, witness.place)
 
 
 # -- arcs and features ------------------------------------------------------------------------------

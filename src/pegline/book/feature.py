@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import field
 from typing import Annotated, Any, Final, Literal
 
-from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Curve, Geometry, Rectangle, TapedRound
+from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Circle, Curve, Geometry, Rectangle, TapedRound
 from pegline.errors import Place
 from pegline.kinds import Form
 from pegline.measures.grammar import Grammar, items, scalar
@@ -49,6 +49,11 @@ class Feature:
     data: Annotated[
         Mapping[str, str], Key(mapping(TEXT, TEXT, "data"), "Anything else, passed through to the outputs.")
     ] = field(default_factory=dict)
+
+    @property
+    def has_half_width(self) -> bool:
+        """Return whether half its width is known, which a witness taped to its face needs."""
+        return bool(self.girth or self.width or isinstance(self.geometry, Circle))
 
 
 def _feature(values: dict[str, Any], table: Table, log: ReadingLog) -> Feature:

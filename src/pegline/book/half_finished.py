@@ -110,11 +110,20 @@ def _without_unknown_names(book: Book, log: ReadingLog) -> Book:
         angles=tuple(each for each in book.angles if {*each.corner.names} <= stations),
         points={name: _without_loose_meeting(point, known) for name, point in book.points.items()},
         features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, log, known)},
-        witnesses={peg: found for peg, found in book.witnesses.items() if peg in known},
+        witnesses={
+            peg: tuple(each for each in found if each.to != "face" or _has_half_width(book.features.get(each.object)))
+            for peg, found in book.witnesses.items()
+            if peg in known
+        },
         stations={name: _without_unknown_side(station, stations) for name, station in book.stations.items()},
         north=_north(book.north, stations, book.control),
         control=_control(book.control, stations),
     )
+
+
+def _has_half_width(feature: Feature | None) -> bool:
+    """Return whether half its width is known; words that are no feature are told and need none."""
+    return feature is None or feature.has_half_width
 
 
 def _are_both_known(pair: Pair, known: set[str]) -> bool:

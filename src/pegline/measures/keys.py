@@ -139,6 +139,8 @@ class Record(Generic[T]):
             if type(value) is Text and not value.value:
                 if measured or name in layout.required:
                     unfinished = unfinished or Unfinished(f"{word} is {BLANK}", key.place)
+                else:
+                    log.blank_keys.add((table.place, word))
             elif name in values:
                 log.tell(Wrong(f"{word} is given beside {layout.other(word, table)}; keep one of them", key.place))
             else:

@@ -53,6 +53,8 @@ class ReadingLog:
     faults: list[Finding] = field(default_factory=list)
     oddities: list[Finding] = field(default_factory=list)  #: what is read, and may not be what was meant
     blanks: list[Finding] = field(default_factory=list)  #: what is not booked yet
+    #: keys left blank that a record can do without, with the place of the record
+    blank_keys: set[tuple[Place, str]] = field(default_factory=set)
     used: list[NameUse] = field(default_factory=list)
     defined: list[NameUse] = field(default_factory=list)
     open: frozenset[Place] = frozenset()  #: of what the book ends in the midst of

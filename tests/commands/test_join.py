@@ -185,7 +185,7 @@ def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
 def areas(*rows):
     """Return a package of one layer of squares: name, kind, west edge, side."""
     from pegline.writers.gis.geometries import of_parts
-    from pegline.writers.gis.layer_table import LAYERS, FilledLayer
+    from pegline.writers.gis.layers import LAYERS, FilledLayer
     from pegline.writers.gis.package import Package
 
     (layer,) = [each for each in LAYERS if each.name == "detail_areas"]

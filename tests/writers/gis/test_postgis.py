@@ -14,7 +14,7 @@ from pegline.errors import OutputError, UsageError
 from pegline.frame.crs import grid_of
 from pegline.writers.gis import postgis
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.gis.layer_table import LAYERS
+from pegline.writers.gis.layers import LAYERS
 from pegline.writers.gis.postgis import to_postgis
 from pegline.writers.gis.reprojection import OtherCRS
 

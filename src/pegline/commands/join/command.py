@@ -14,7 +14,7 @@ from pegline.errors import UsageError
 from pegline.writers.gis.columns import SURVEY, Column
 from pegline.writers.gis.geometries import stack_shapes
 from pegline.writers.gis.layer_styles import styles
-from pegline.writers.gis.layer_table import LAYERS, FilledLayer, Value
+from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
 from pegline.writers.gis.package_reader import read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject

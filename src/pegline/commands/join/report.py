@@ -10,7 +10,7 @@ import numpy as np
 from pegline.commands.join.disagreements import Disagreement, Pair
 from pegline.writers.gis.columns import Column
 from pegline.writers.gis.geometries import Form, of_parts
-from pegline.writers.gis.layer_table import FilledLayer, Value
+from pegline.writers.gis.layers import FilledLayer, Value
 
 __all__ = ["report_layers"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.geometries import Shapes
-from pegline.writers.gis.layer_table import FilledLayer, fill_layers
+from pegline.writers.gis.layers import FilledLayer, fill_layers
 from pegline.writers.gis.reprojection import package_in
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
-from pegline.writers.gis.feature_tables import SQL_TYPES, insert_rows, register_extension
-from pegline.writers.gis.layer_table import FilledLayer, Value
+from pegline.writers.gis.gpkg_tables import SQL_TYPES, insert_rows, register_extension
+from pegline.writers.gis.layers import FilledLayer, Value
 from pegline.writers.gis.metadata import NAMESPACE
 from pegline.writers.gis.package import Package
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pegline.diagnosis.model import Survey
-from pegline.writers.gis.layer_table import FilledLayer, fill_layers
+from pegline.writers.gis.layers import FilledLayer, fill_layers
 from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
 
 if TYPE_CHECKING:

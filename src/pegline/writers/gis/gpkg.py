@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.gis.extensions import add_extensions
-from pegline.writers.gis.feature_tables import add_layer, make_core_tables
-from pegline.writers.gis.layer_table import FilledLayer
+from pegline.writers.gis.gpkg_tables import add_layer, make_core_tables
+from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
 from pegline.writers.write_faults import write_refusal

@@ -15,7 +15,7 @@ from pegline.network.confidence import confidence_radii
 from pegline.plan.style import LAYERS as LOOKS
 from pegline.plan.style import Layer as Look
 from pegline.plan.style import layer_of
-from pegline.writers.gis.layer_table import FilledLayer, Value, fill_layers
+from pegline.writers.gis.layers import FilledLayer, Value, fill_layers
 from pegline.writers.gis.metadata import CAUTION
 from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
 from pegline.writers.survey_figures import points, stations

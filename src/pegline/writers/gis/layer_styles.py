@@ -10,7 +10,7 @@ from pegline.book.feature import OwnKind
 from pegline.kinds import KINDS
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
-from pegline.writers.gis.layer_table import FilledLayer
+from pegline.writers.gis.layers import FilledLayer
 
 __all__ = ["styles"]
 

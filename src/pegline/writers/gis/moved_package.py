@@ -14,7 +14,7 @@ from pegline.network.confidence import confidence_radii, ellipses, variances_of
 from pegline.solved import PlaceRadius
 from pegline.writers.gis.columns import ACCURACY, SURVEY
 from pegline.writers.gis.geometries import Shapes, of_parts
-from pegline.writers.gis.layer_table import FilledLayer, Value
+from pegline.writers.gis.layers import FilledLayer, Value
 from pegline.writers.gis.metadata import Extent, with_process_step
 from pegline.writers.gis.package import BOOK, Package, of_rows
 from pegline.writers.gis.rows import ellipse_shapes

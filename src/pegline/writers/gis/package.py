@@ -11,7 +11,7 @@ from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import SOURCE, Column
 from pegline.writers.gis.geometries import no_shapes
 from pegline.writers.gis.layer_styles import styles
-from pegline.writers.gis.layer_table import FilledLayer, Value, fill_layers, values_of
+from pegline.writers.gis.layers import FilledLayer, Value, fill_layers, values_of
 from pegline.writers.gis.metadata import head, iso_record
 from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment

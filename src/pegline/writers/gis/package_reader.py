@@ -13,9 +13,9 @@ import numpy as np
 
 from pegline.errors import OpenError
 from pegline.writers.gis.columns import SURVEY, Column, Type
-from pegline.writers.gis.feature_tables import SQL_TYPES
 from pegline.writers.gis.geometries import Form, Shapes, of_parts
-from pegline.writers.gis.layer_table import LAYERS, FilledLayer, Value
+from pegline.writers.gis.gpkg_tables import SQL_TYPES
+from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, Links, Package
 
 __all__ = ["is_package", "read_package", "split_surveys"]

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError, UsageError
 from pegline.writers.gis.columns import NAME, Column, Type
-from pegline.writers.gis.layer_table import LAYERS, FilledLayer
+from pegline.writers.gis.layers import LAYERS, FilledLayer
 from pegline.writers.gis.package import BOOK, TABLES, Package
 from pegline.writers.gis.reprojection import package_in
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.gis.columns import Type
-from pegline.writers.gis.layer_table import FilledLayer
+from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.reprojection import package_in
 from pegline.writers.survey_figures import moment
 from pegline.writers.write_faults import write_refusal

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.layer_styles import styles
-from pegline.writers.gis.layer_table import fill_layers
+from pegline.writers.gis.layers import fill_layers
 
 __all__ = ["write"]
 

@@ -19,7 +19,7 @@ from pegline.network.confidence import confidence_radii
 from pegline.plan.model import Plan
 from pegline.web.markup import Safe, element
 from pegline.web.plan_svg import inline_pages
-from pegline.writers.gis.layer_table import fill_layers
+from pegline.writers.gis.layers import fill_layers
 from pegline.writers.gis.metadata import CAUTION
 from pegline.writers.survey_figures import points, stations
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pegline.plane import Array
 from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
-from pegline.writers.gis.layer_table import FilledLayer, Value
+from pegline.writers.gis.layers import FilledLayer, Value
 from pegline.writers.gis.spatial_reference import ALWAYS, reference
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from pegline.commands.join import names_of, run
 from pegline.commands.join.disagreements import find_disagreements
 from pegline.errors import OpenError, UsageError
 from pegline.writers.gis import gpkg
-from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis import layers as gis
 from pegline.writers.gis.package import package
 from pegline.writers.gis.package_reader import read_package, split_surveys
 

@@ -21,7 +21,7 @@ from pyproj import CRS
 
 from pegline.errors import OutputError
 from pegline.writers import json as json_writer
-from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis import layers as gis
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.gpkg import write, write_package
 from pegline.writers.gis.metadata import iso_record

@@ -22,7 +22,7 @@ from pyproj import CRS, Geod
 
 from pegline.errors import UsageError
 from pegline.writers.gis import geojson, geoparquet, gpkg, shp, sld
-from pegline.writers.gis import layer_table as gis
+from pegline.writers.gis import layers as gis
 from pegline.writers.gis.columns import RESERVED, safe_name
 from pegline.writers.gis.dataframes import layers
 

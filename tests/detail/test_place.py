@@ -96,7 +96,7 @@ def test_offsets_begin_where_they_were_taped_from():
     # T was booked at 20 and adjusted to (20.1, 0.5): chainages before and beyond it count on two pieces.
     positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.5)}
     rows = [
-        row("A-B", "arms", [40.0, (20.0, "T")], [14.0, 13.0]),
+        row("A-B", "arms", [40.0, (20.0, "T"), 50.0], [14.0, 13.0, 21.0]),
         row("A-B", "on the line", 5.0),
         row("A-B", "offset", 10.0, -3.0),
         row("A-B", "not solved", 10.0, -3.0),
@@ -106,9 +106,9 @@ def test_offsets_begin_where_they_were_taped_from():
     points = place_points(reduced({"A-B": 50.0}, rows[:3], ties={"A-B": {"T": 20.0}}), ruler)
     feet = place_offset_feet(reduction, ruler, points)
     names = [reduction.rows[number].name for number in feet.rows]
-    assert (names, feet.arms.tolist()) == (["arms", "arms", "offset"], [0, 1, 0])
+    assert (names, feet.arms.tolist()) == (["arms", "arms", "arms", "offset"], [0, 1, 2, 0])
     beyond = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
-    assert feet.positions == pytest.approx(np.array([beyond, [20.1, 0.5], [10.05, 0.25]]), abs=1e-9)
+    assert feet.positions == pytest.approx(np.array([beyond, [20.1, 0.5], [50.0, 0.0], [10.05, 0.25]]), abs=1e-9)
 
 
 def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():

@@ -129,10 +129,11 @@ def place_offset_feet(reduction: Reduction, ruler: Ruler, points: Points) -> Off
     """Return where each offset to a station or point that is placed begins on its line."""
     placed = points.index.keys() | ruler.solution.index.keys()
     rows = [(n, row) for n, row in enumerate(reduction.rows) if row.line in ruler.held and row.name in placed]
-    by_arm = [[(n, row) for n, row in rows if len(row.offsets) > arm] for arm in (0, 1)]
+    most = max((len(row.offsets) for _, row in rows), default=0)
+    by_arm = [[(n, row) for n, row in rows if len(row.offsets) > arm] for arm in range(most)]
     numbers = np.array([n for numbered in by_arm for n, _ in numbered], np.int64)
-    arms = np.repeat([0, 1], [len(numbered) for numbered in by_arm])
-    feet = [ruler.feet([row for _, row in numbered], arm).points for arm, numbered in enumerate(by_arm) if numbered]
+    arms = np.repeat(np.arange(most), [len(numbered) for numbered in by_arm])
+    feet = [ruler.feet([row for _, row in numbered], arm).points for arm, numbered in enumerate(by_arm)]
     order = np.lexsort((arms, numbers))
     return OffsetFeet(numbers[order], arms[order], np.concatenate(feet or [np.empty((0, 2))])[order])
 

@@ -6,7 +6,9 @@ import argparse
 import gc
 import logging
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
 from contextlib import suppress
 from importlib import import_module
@@ -14,7 +16,7 @@ from io import TextIOWrapper
 from types import ModuleType
 from typing import Final, NamedTuple, TextIO
 
-from pegline.commands.several_books import Painted, status_of
+from pegline.commands.several_books import EndedError, Painted, status_of
 from pegline.errors import OutputError, printable
 from pegline.release import __version__
 
@@ -74,9 +76,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     logging.basicConfig(handlers=[logging.NullHandler()])
     gc.disable()
     try:
+        _end_in_order()
         return status_of(_run, complain, sys.argv[1:] if argv is None else list(argv))
     finally:
         gc.enable()
+
+
+def _end_in_order() -> None:
+    """See to it that a run which another program ends takes its work folders and its workers along."""
+
+    def end(number: int, frame: object) -> None:
+        raise EndedError
+
+    if threading.current_thread() is threading.main_thread() and signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, end)
 
 
 def _run(words: Sequence[str]) -> int:

@@ -362,6 +362,27 @@ def test_a_run_that_is_stopped_leaves_no_work_folders(archive, tmp_path, monkeyp
     assert not list(out.rglob(".pegline-work-*"))
 
 
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
+def test_a_signal_ends_a_run_in_one_line_and_leaves_nothing_behind(archive, tmp_path, number, status):
+    command = [sys.executable, "-m", "pegline", "batch", str(archive), "--out", str(tmp_path / "out")]
+    run = subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    while not (tmp_path / "out" / manifest.NAME).exists():  # workers are about to begin
+        assert run.poll() is None
+        time.sleep(0.01)
+    run.send_signal(number)
+    told, complained = run.communicate()
+
+    assert run.returncode == status
+    assert (told, complained) == ("", "stopped; files written before are complete\n")
+    assert not list((tmp_path / "out").rglob(".*"))
+
+
 def test_outputs_may_go_above_the_books_but_not_among_them(archive, capsys):
     assert batch(archive, archive) == 2
     assert "this folder holds the books" in capsys.readouterr().err

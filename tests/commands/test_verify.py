@@ -47,6 +47,26 @@ def test_without_the_book_it_is_open_whether_they_are_current(plotted, tmp_path,
     assert "whole and current" in verified(plotted, capsys, "--books", str(tmp_path / "books"))[1]
 
 
+def test_the_end_says_of_how_many_it_is_not_known_whether_they_are_current(plotted, tmp_path, capsys):
+    (tmp_path / "weir.yaml").rename(tmp_path / "away.yaml")
+
+    said = verified(plotted, capsys)[1].splitlines()
+
+    assert said[-1] == "all 1 whole; the books of 1 are not found: whether these are current is not known"
+
+
+def test_what_is_not_in_order_stands_last_and_a_name_cannot_look_like_a_line_of_its_own(plotted, capsys):
+    forged = plotted / "a: 3 files, whole and current\nall 9 in order\nb.csv"
+    forged.write_text("x", encoding="utf-8")
+
+    status, said = verified(plotted, capsys)
+
+    lines = said.splitlines()
+    assert status == 1
+    assert [line.split(":")[0] for line in lines] == ["weir", "a", "1 of 2 not in order"]
+    assert "\\nall 9 in order\\nb.csv: foreign" in lines[1]
+
+
 @pytest.mark.parametrize(
     ("harm", "said"),
     [

@@ -232,6 +232,14 @@ SLIPS = [
         " or 52.31 with a point if a decimal comma was meant",
     ),
     (
+        "decimal commas in brackets",
+        "[52.31, 52.33]",
+        "[52,31, 52,33]",
+        19,
+        "A-B: the readings 52 and 31 and 52 and 33 differ by more than a tenth; strike the wrong one,"
+        " or 52.31 and 52.33 with a point if a decimal comma was meant",
+    ),
+    (
         "a thousands sign",
         "taped: 33.08",
         "taped: 1 033.08",

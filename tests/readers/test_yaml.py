@@ -156,6 +156,7 @@ def test_a_bomb_of_aliases_is_refused_at_its_first_anchor(levels, bomb):
 
 BINARY = [
     ("book: 1".encode("utf-16"), "1:1: this is text in UTF-16"),
+    (bytes(900), "1:1: nothing but zeros is in this file"),
     ("book: 1".encode("utf-16-be"), "1:1: this is text in UTF-16, without the mark"),
     (b"PK\x03\x04rest", "1:1: this is a spreadsheet"),
     (b"%PDF-1.7", "1:1: this is a PDF"),
@@ -223,3 +224,12 @@ def test_of_all_signs_those_that_cannot_be_seen_are_refused():
             wrong += [hex(code)] * refused
 
     assert wrong == []
+
+
+def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
+    """Which is no key is for the keys of a book to say; here it is enough that it is not a duplicate."""
+    table = parse("{at: 10,75, left: 2,75}", "weir.yaml")
+
+    assert list(table.entries) == ["at", "75", "left"]
+    with pytest.raises(BookError, match="the key '75' is already in"):
+        parse("{75: 1, 75: 2}", "weir.yaml")

@@ -194,6 +194,26 @@ def test_a_folder_in_the_place_of_a_file_is_an_output_error(tmp_path):
         publish(PLAN, tmp_path, "plot", ["one"], NEW)
 
 
+def test_a_folder_in_the_way_of_the_last_file_leaves_the_others_as_they_were(tmp_path):
+    (tmp_path / "plot.one").write_text("old")
+    (tmp_path / "plot.two").mkdir()
+
+    with pytest.raises(OutputError, match=r"plot\.two: cannot be written: a folder of that name is in the way"):
+        publish(PLAN, tmp_path, "plot", ["one", "two"], NEW)
+
+    assert (tmp_path / "plot.one").read_text() == "old"
+
+
+def test_what_a_library_cannot_write_is_told_with_its_folder(tmp_path):
+    def fails(plan, path):
+        raise OutputError(f"{path.name}: cannot be written: disk I/O error")
+
+    with pytest.raises(OutputError) as told:
+        publish(PLAN, tmp_path, "plot", ["one"], {"one": fails})
+
+    assert str(told.value) == f"{tmp_path / 'plot.one'}: cannot be written: disk I/O error"
+
+
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the superuser may write anywhere")
 def test_a_folder_without_permission_is_an_output_error(tmp_path):
     tmp_path.chmod(0o500)

@@ -9,10 +9,17 @@ from typing import Final
 
 from pegline.errors import FAULT, PeglineError, UsageError
 
-__all__ = ["STOPPED", "Painted", "Tell", "refuse_clashes", "status_of"]
+__all__ = ["STOPPED", "EndedError", "Painted", "Tell", "refuse_clashes", "status_of"]
 
 Tell = Callable[[str], None]  #: prints a text, on standard output or standard error
 STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
+
+
+ENDED: Final = 143  #: exit status of a run that another program ended, as shells have it
+
+
+class EndedError(KeyboardInterrupt):
+    """Another program, such as one that hands out machines, ended the run."""
 
 
 class Painted(str):
@@ -28,9 +35,9 @@ def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:
     except PeglineError as error:
         complain(str(error))
         return error.status
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as stop:
         complain("stopped; files written before are complete")
-        return STOPPED
+        return ENDED if isinstance(stop, EndedError) else STOPPED
     except Exception:
         complain(
             traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."

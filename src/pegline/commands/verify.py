@@ -26,6 +26,7 @@ class Verdict(NamedTuple):
     name: str  #: path under the folder
     faults: tuple[str, ...]  #: sentences; none where all is well
     known: str = ""  #: what else is to say of a set without faults
+    alone: bool = False  #: whether its book is not found
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,17 +41,27 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print what is known of each set of files; 1 where one is damaged, mixed, foreign or outdated."""
     if not args.folder.is_dir():
         raise OpenError(f"{args.folder}: this is no folder; name the one that plot or batch wrote into")
-    verdicts = sorted(verdicts_of(args.folder, args.books))
+    verdicts = sorted(verdicts_of(args.folder, args.books), key=lambda verdict: (bool(verdict.faults), verdict.name))
     if not verdicts:
         raise OpenError(f"{args.folder}: nothing that pegline wrote is in this folder; look at its name")
-    for verdict in verdicts:
-        if verdict.faults:
-            tell(f"{verdict.name}: {'; '.join(verdict.faults)}")
-        else:
-            tell(f"{verdict.name}: {verdict.known}")
+    for verdict in verdicts:  # what is not in order comes last, beside the count
+        said = "; ".join(verdict.faults) or verdict.known
+        tell(f"{verdict.name}: {said}".replace("\n", "\\n"))  # a stranger's name must not look like a line of ours
     bad = sum(bool(verdict.faults) for verdict in verdicts)
-    tell(f"{bad} of {len(verdicts)} not in order" if bad else f"all {len(verdicts)} in order")
+    tell(_summary(len(verdicts), bad, sum(verdict.alone for verdict in verdicts)))
     return 1 if bad else 0
+
+
+def _summary(count: int, bad: int, alone: int) -> str:
+    """Return in one sentence how many sets are in order.
+
+    >>> _summary(4, 1, 2), _summary(4, 0, 0)
+    ('1 of 4 not in order; the books of 2 are not found: whether these are current is not known', 'all 4 in order')
+    """
+    if alone:
+        unknown = f"the books of {alone} are not found: whether these are current is not known"
+        return f"{bad} of {count} not in order; {unknown}" if bad else f"all {count} whole; {unknown}"
+    return f"{bad} of {count} not in order" if bad else f"all {count} in order"
 
 
 def verdicts_of(folder: Path, books: Path | None) -> Iterator[Verdict]:
@@ -66,7 +77,8 @@ def verdicts_of(folder: Path, books: Path | None) -> Iterator[Verdict]:
             continue
         listed |= {path.parent / each for each in files.files}
         faults = [*_file_faults(files, path.parent), *_age_faults(files, path.parent, folder, books)]
-        yield Verdict(name, tuple(faults), _state_of_set(files, path.parent, folder, books))
+        alone = _book(files, path.parent, folder, books) is None
+        yield Verdict(name, tuple(faults), _state_of_set(files, alone=alone), alone)
     endings = {f".{ending}" for ending in (*FORMATS_TABLE, *PARTS)}
     for path in folder.rglob("*"):
         if path.suffix in endings and path not in listed and path.is_file() and not _of_archive(path, folder):
@@ -99,9 +111,9 @@ def _age_faults(files: FileList, here: Path, folder: Path, books: Path | None) -
         yield f"outdated: {files.origin.file} has changed since"
 
 
-def _state_of_set(files: FileList, here: Path, folder: Path, books: Path | None) -> str:
+def _state_of_set(files: FileList, *, alone: bool) -> str:
     count = f"{len(files.files)} file{'s' * (len(files.files) != 1)}"
-    if _book(files, here, folder, books) is None:
+    if alone:
         return f"{count}, whole; {files.origin.file} is not there to say whether they are current (--books DIR)"
     return f"{count}, whole and current"
 

@@ -269,7 +269,7 @@ def check_spread(readings: Sequence[Reading], log: ReadingLog, place: Place | No
     lengths = [reading.length.metres(log.unit) for reading in readings if not reading.either]
     if lengths and max(lengths) - min(lengths) > SPREAD * max(map(abs, lengths)):
         texts = [reading.length.text for reading in readings]
-        point = f", or {texts[0]}.{texts[1]} with a point if a decimal comma was meant" if _commas(texts) else ""
+        point = f", or {_with_points(texts)} with a point if a decimal comma was meant" if _commas(texts) else ""
         raise Wrong(
             f"the readings {' and '.join(texts)} differ by more than a tenth; strike the wrong one{point}",
             place or readings[0].place,
@@ -278,7 +278,16 @@ def check_spread(readings: Sequence[Reading], log: ReadingLog, place: Place | No
 
 
 def _commas(texts: Sequence[str]) -> bool:
-    return len(texts) == 2 and all(text.isascii() and text.isdigit() for text in texts)
+    return len(texts) % 2 == 0 and all(text.isascii() and text.isdigit() for text in texts)
+
+
+def _with_points(texts: Sequence[str]) -> str:
+    """Return whole numbers in pairs, as decimals that a comma had parted.
+
+    >>> _with_points(["52", "35", "52", "36"])
+    '52.35 and 52.36'
+    """
+    return " and ".join(map(".".join, zip(texts[::2], texts[1::2], strict=True)))
 
 
 def _read_readings(written: Written, log: ReadingLog) -> tuple[Reading, ...]:

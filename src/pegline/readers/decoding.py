@@ -57,6 +57,9 @@ def text_of_bytes(data: bytes, file: str) -> str:
         if data.startswith(signature):
             hint = "save it as UTF-8" if "text" in what else "a book is plain text in UTF-8"
             raise BookError([Finding("binary", f"this is {what}; {hint}", Place(file, 1, 1))])
+    if data and not data.strip(b"\0"):
+        text = "nothing but zeros is in this file, as a crash of the system leaves it; take the book from a copy"
+        raise BookError([Finding("binary", text, Place(file, 1, 1))])
     if _is_utf16(data):
         text = "this is text in UTF-16, without the mark that says so; save it as UTF-8"
         raise BookError([Finding("encoding", text, Place(file, 1, 1))])

@@ -233,6 +233,8 @@ class _Reader:
             if word == "<<":
                 raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
             value = self.value(self.next(), depth)
+            if word in entries and closed and word.isdigit() and value == Text("", value.place):
+                continue  # the rest of a number with a decimal comma, as its first one, which is told as no key
             if word in entries:
                 line = entries[word][0].place.line
                 text = f"the key {word!r} is already in book {line}; keep one of them"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import sys
@@ -16,7 +17,7 @@ from typing import Any, Final
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import ENDINGS, WRITERS, Writer
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
-from pegline.writers.write_faults import faults_as_output_errors
+from pegline.writers.write_faults import SAYINGS, faults_as_output_errors
 
 __all__ = [
     "hold_folder",
@@ -116,7 +117,7 @@ def publish_in_held_folder(
             for path in made:
                 _sync(path)
             for path in made:
-                _clear_side_files(directory / path.name)
+                _clear(directory / path.name)
             with _keep_list_true(made, directory, stem, work, origin):
                 for path in made:
                     path.replace(directory / path.name)
@@ -144,6 +145,8 @@ def _write_each(
         except UnsuitableError as error:
             refused.append(error)
             continue
+        except OutputError as error:  # the writer knows the file in the work folder only
+            raise OutputError(str(error).replace(path.name, str(directory / path.name), 1)) from error
         if not path.exists() and not list(work.glob(f"{escape(stem)}*{path.suffix}")):
             raise OutputError(f"{directory / path.name}: nothing was written; run it again")
     if refused and not any(work.iterdir()):
@@ -239,7 +242,7 @@ def write_aside(path: Path) -> Iterator[Path]:
             with suppress(OSError):  # there was none before, or it was another's
                 shutil.copymode(path, made)
             _sync(made)
-            _clear_side_files(path)
+            _clear(path)
             made.replace(path)
             _sync(path.parent)
         finally:
@@ -290,11 +293,14 @@ def _sync(path: Path) -> None:
         os.close(file)
 
 
-def _clear_side_files(path: Path) -> None:
-    """Take away what a database left beside the file to be replaced; refuse where it is still at work.
+def _clear(path: Path) -> None:
+    """Make the way free for a file: refuse where a folder stands there, or a program has the old file open.
 
-    A journal of the old file would be played into the new one when it is next opened.
+    What a database left beside the old file is taken away: its journal would be played into the new one when that
+    is next opened.
     """
+    if path.is_dir() and not path.is_symlink():
+        raise OutputError(f"{path}: cannot be written: {SAYINGS[errno.EISDIR]}")
     left = [side for side in (path.with_name(path.name + ending) for ending in SIDE_FILES) if side.exists()]
     if not left:
         return

@@ -12,7 +12,7 @@ from typing import Final
 
 from pegline.errors import OutputError
 
-__all__ = ["faults_as_output_errors", "write_refusal"]
+__all__ = ["SAYINGS", "faults_as_output_errors", "write_refusal"]
 
 #: What to say for a fault of the system, by its number.
 SAYINGS: Final[Mapping[int, str]] = {

@@ -37,6 +37,8 @@ def run_tasks(
         os.environ.setdefault(name, "1")
     context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
     context.set_forkserver_preload(["pegline.survey", "pegline.writers.publish"])
+    if os.name != "nt":
+        _begin_server()
     pending = iter(tasks)
     running: dict[Future[dict[str, Any]], Task] = {}
     pool: Any
@@ -56,6 +58,35 @@ def run_tasks(
         except BaseException:
             pool.stop()
             raise
+
+
+def _begin_server() -> None:
+    """Start the process that workers are forked from, with no standard error.
+
+    A worker returns what it has to say. What is left is the complaint of a library, or of one that was stopped
+    while it began.
+    """
+    from multiprocessing import forkserver
+
+    with open(os.devnull, "wb") as nowhere:  # noqa: PTH123
+        kept = os.dup(2) if _is_open(2) else None
+        os.dup2(nowhere.fileno(), 2)
+        try:
+            forkserver.ensure_running()
+        finally:
+            if kept is None:
+                os.close(2)
+            else:
+                os.dup2(kept, 2)
+                os.close(kept)
+
+
+def _is_open(file: int) -> bool:
+    try:
+        os.fstat(file)
+    except OSError:
+        return False
+    return True
 
 
 def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:

@@ -359,6 +359,53 @@ def test_an_area_with_a_hole_is_none_of_ours(tmp_path, two):
         _join(tmp_path / "all.gpkg", *two)
 
 
+def _edited(path, statement, *values):
+    with sqlite3.connect(path) as database:
+        # Triggers of the index ask functions of a spatial database.
+        for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            database.execute(f'DROP TRIGGER "{name}"')
+        database.execute(statement, values)
+    database.close()
+
+
+@pytest.mark.parametrize(
+    ("statement", "values", "why"),
+    [
+        ("UPDATE detail_points SET geom = NULL WHERE fid = 1", (), "layer detail_points has a row without a place"),
+        ("UPDATE stations SET geom = ? WHERE fid = 1", (b"\x00\x01\xfe\xff",), "has a geometry that is damaged"),
+        ("UPDATE stations SET geom = ? WHERE fid = 1", (b"GP\x00\x00" + bytes(9),), "has a geometry that is damaged"),
+        ("DROP TABLE warnings", (), "another program took something out of it"),
+        ("DROP TABLE gpkg_data_columns", (), "another program took something out of it"),
+    ],
+)
+def test_what_another_program_broke_is_told(tmp_path, two, statement, values, why):
+    _edited(two[0], statement, *values)
+
+    with pytest.raises(OpenError, match=why):
+        _join(tmp_path / "all.gpkg", *two)
+    assert not (tmp_path / "all.gpkg").exists()
+
+
+def test_what_another_program_added_is_kept_or_told(tmp_path, two):
+    with fiona.open(two[0]) as file:
+        crs = file.crs
+    _edited(two[0], "ALTER TABLE detail_points ADD COLUMN owner TEXT")
+    _edited(two[0], "UPDATE detail_points SET owner = 'the mill' WHERE fid = 2")
+    with fiona.open(two[0], "a", layer="detail_points") as file:  # a place without accuracy
+        blank = dict.fromkeys(file.schema["properties"]) | {"name": "new tree", "kind": "tree", "owner": "us"}
+        file.write({"geometry": {"type": "Point", "coordinates": (512_350.0, 5_712_810.0)}, "properties": blank})
+    schema = {"geometry": "Point", "properties": {}}
+    with fiona.open(two[0], "w", "GPKG", schema, layer="pipes", crs=crs) as file:
+        file.write({"geometry": {"type": "Point", "coordinates": (0, 0)}, "properties": {}})
+
+    _, _, complained = _join(tmp_path / "all.gpkg", *two)
+
+    assert complained == [f"{two[0]}: pipes left out: not of the layers that pegline writes"]
+    with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:
+        owners = [(each.properties["survey"], each.properties["name"], each.properties["owner"]) for each in file]
+    assert [each for each in owners if each[2]] == [("mill", owners[1][1], "the mill"), ("mill", "new tree", "us")]
+
+
 def test_words_that_make_no_sense_are_refused(tmp_path, two):
     with pytest.raises(UsageError, match="holds one survey, not several joined"):
         _join(two[0], *two)
@@ -386,3 +433,104 @@ def test_what_is_read_is_what_was_written(tmp_path):
     assert read.links == written.links
     assert read.records == written.records
     assert read.values == written.values
+
+
+# A village --------------------------------------------------------------------------------------
+
+
+def plots(moved=(), by=(0.8, 0.3), sd=0.02, noise=0.01, across=0.0):
+    """Return plots of 40 m by 30 m, four by three, with pegs at their corners that each names as it likes.
+
+    ``moved``: plots that lie off ``by`` so many metres; ``across``: the breadth of lanes between them.
+    """
+    random = np.random.default_rng(21)
+    found = {}
+    for row in range(3):
+        for column in range(4):
+            west, south = 5e5 + (40 + across) * column, 4e6 + (30 + across) * row
+            corners = np.array([(west, south), (west + 40, south), (west + 40, south + 30), (west, south + 30)])
+            corners += random.normal(0, noise, corners.shape) + (by if (row, column) in moved else (0, 0))
+            found[f"plot {row}{column}"] = pegs(dict(zip(random.permutation(list("PQRS")), corners, strict=True)), sd)
+    return found
+
+
+def pegs(places, sd):
+    """Return a package of one layer of stations."""
+    from pegline.writers.gis.layer_table import LAYERS, FilledLayer
+
+    from pegline.writers.gis.geometries import of_parts
+    from pegline.writers.gis.package import Package
+
+    (layer,) = [each for each in LAYERS if each.name == "stations"]
+    values = {column.name: [None] * len(places) for column in layer.columns}
+    values |= {"name": [str(name) for name in places], "sd_x": [sd] * len(places), "sd_y": [sd] * len(places)}
+    shapes = of_parts("Point", [np.array([place]) for place in places.values()])
+    return Package("EPSG:32630", None, "", (FilledLayer(layer.name, "", layer.columns, shapes, values),), *FEW)
+
+
+FEW = ((), {}, (), (), {})
+
+
+def test_one_plot_of_a_village_that_lies_off_is_told_whatever_its_neighbours_call_the_pegs():
+    assert not [each for each in find_disagreements(plots()) if each.beyond]
+
+    (told,) = [each for each in find_disagreements(plots({(1, 1)}, noise=0.0)) if each.beyond]
+
+    assert told.rule == "shift"
+    assert told.text.startswith("the whole of plot 11 lies 0.80 m east and 0.30 m north of what is round it (plot 00, ")
+    assert "look at its control" in told.text
+    assert {pair.survey for pair in told.pairs} == {"plot 11"}
+
+
+def test_corners_across_a_lane_are_no_survey_that_lies_off():
+    assert not [each for each in find_disagreements(plots(across=3.0)) if each.rule == "shift"]
+
+
+def test_in_degrees_the_same_is_told_in_metres():
+    from pegline.writers.gis.reprojection import OtherCRS
+
+    degrees = OtherCRS("EPSG:4326")
+    for moved in ({(1, 1)}, {(0, 0), (2, 3)}):
+        on_grid = plots(moved)
+        on_earth = {name: in_degrees(package, degrees) for name, package in on_grid.items()}
+        both = [[each for each in find_disagreements(found) if each.beyond] for found in (on_grid, on_earth)]
+        assert [each.surveys for each in both[0]] == [each.surveys for each in both[1]]
+        sizes = [[pair.size for each in some for pair in each.pairs] for some in both]
+        assert sizes[0]
+        assert sizes[0] == pytest.approx(sizes[1], rel=2e-3)  # the scale of the grid is 0.9996
+
+
+def in_degrees(package, degrees):
+    from pyproj import Transformer
+
+    (layer,) = package.layers
+    way = Transformer.from_crs("EPSG:32630", "EPSG:4326", always_xy=True)
+    corners = np.stack(way.transform(*layer.shapes.corners.T), axis=-1)
+    moved = replace(layer, shapes=replace(layer.shapes, corners=corners))
+    return replace(package, wkt=degrees.crs.to_wkt(), layers=(moved,))
+
+
+def test_pegs_of_one_name_on_two_continents_are_not_one():
+    from pegline.writers.gis.reprojection import OtherCRS
+
+    wkt = OtherCRS("EPSG:4326").crs.to_wkt()
+    places = {name: np.array(place) for name, place in {"A": (0, 0), "B": (4e-4, 0), "C": (0, 3e-4)}.items()}
+    here, there = (
+        replace(pegs({name: place + at for name, place in places.items()}, 0.02), wkt=wkt)
+        for at in ((146.6, -42.1), (146.6 - 2e-3, -42.1))
+    )
+    assert list(find_disagreements({"here": here, "there": there})) == []
+
+
+def test_what_agrees_is_told_one_by_one_only_where_it_is_little():
+    from pegline.commands.join.command import _texts
+
+    found = list(find_disagreements(plots({(1, 1)})))
+    texts = list(_texts(found))
+
+    assert len(texts) == 2
+    assert texts[0].startswith("the whole of plot 11")
+    assert (
+        texts[1]
+        == f"{len(found) - 1} times surveys share pegs or areas and agree within their accuracy; see the table warnings"
+    )

@@ -135,6 +135,11 @@ def test_tables_are_as_an_office_keeps_them(engine, schema, grid):
         " AND table_name <> 'surveys'"
     )
     assert {column for _, column in bare} == {"id", "survey", "geom"}
+    ((said,),) = rows(
+        "SELECT col_description(to_regclass('{schema}.stations'), attnum) FROM pg_attribute"
+        " WHERE attrelid = to_regclass('{schema}.stations') AND attname = 'ellipse_a'"
+    )
+    assert said == "semi-major axis of the 95 % ellipse, metres"
     loose = rows(
         "SELECT table_name FROM information_schema.columns WHERE table_schema = '{schema}'"
         " AND column_name IN ('id', 'survey') AND is_nullable = 'YES'"

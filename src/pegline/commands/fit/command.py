@@ -88,6 +88,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         )
     _write(source, args.source, fitted, grid, args.out)
     tell(f"written: {args.out}")
+    for words in layers.left_out(args.source, args.out):
+        complain(words)
     if fitted.wrong is None:
         return 0
     complain(f"{pairs.points[fitted.wrong].place}: {_accusation(fitted, pairs)}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
@@ -16,10 +16,10 @@ from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid
 from pegline.frame.datum_shift import to_wgs84
 from pegline.frame.transformation import Transformation, carry_points
-from pegline.writers.gis.package_reader import is_package
+from pegline.writers.gis.package_reader import foreign_layers, is_package
 from pegline.writers.gis.wgs84 import DECIMALS, accuracy_words
 
-__all__ = ["corners", "write"]
+__all__ = ["corners", "left_out", "write"]
 
 Array = NDArray[np.float64]
 
@@ -69,6 +69,12 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
                 layer_of = {"layer": name or path.stem} if driver == "GPKG" else {}
                 with fiona.open(made, "w", driver=driver, schema=layer.schema, **layer_of, **options) as target:
                     target.writerecords([_carry_record(record, carry) for record in layer])
+
+
+def left_out(path: Path, out: Path) -> Iterator[str]:
+    """Yield what of a package of ours was not carried."""
+    if path.suffix.lower() == out.suffix.lower() == ".gpkg" and is_package(path) and (names := foreign_layers(path)):
+        yield f"{path}: {', '.join(names)} left out: not of the layers that pegline writes"
 
 
 def _names(path: Path) -> list[str | None]:

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 from pegline.commands import other_crs
 from pegline.commands.join.disagreements import Disagreement, find_disagreements
@@ -16,12 +17,15 @@ from pegline.writers.gis.geometries import stack_shapes
 from pegline.writers.gis.layer_styles import styles
 from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
-from pegline.writers.gis.package_reader import read_package, split_surveys
+from pegline.writers.gis.package_reader import foreign_layers, read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
 
 __all__ = ["arguments", "join_surveys", "names_of", "refuse_other_frames", "run", "surveys_in"]
 
 Tell = Callable[[str], None]
+
+#: So many things that two surveys share and agree about are told one by one.
+MOST_AGREED: Final = 8
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,10 +57,21 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     found = list(find_disagreements(surveys))
     with hold_folder(out.parent), write_aside(out) as path:
         write_package(join_surveys(surveys, found), path)
-    for disagreement in found:
-        complain(f"{out}: {disagreement.text}")
+    for source in sources:
+        if left := foreign_layers(source):
+            complain(f"{source}: {', '.join(left)} left out: not of the layers that pegline writes")
+    for text in _texts(found):
+        complain(f"{out}: {text}")
     tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(found) or 'nothing'} to look at")
     return 1 if any(disagreement.beyond for disagreement in found) else 0
+
+
+def _texts(found: Sequence[Disagreement]) -> Iterator[str]:
+    """Yield what to say of each: of much that agrees, only how much it is."""
+    agreed = [each for each in found if not each.beyond]
+    yield from (each.text for each in found if each.beyond or len(agreed) <= MOST_AGREED)
+    if len(agreed) > MOST_AGREED:
+        yield f"{len(agreed)} times surveys share pegs or areas and agree within their accuracy; see the table warnings"
 
 
 def _surveys_of_out(out: Path) -> dict[str, Package]:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 from typing import Any, Final
 
+import numpy as np
+
+from pegline.commands.join.common_shift import ENOUGH, Shift, common_shift, shift_from_neighbours
+from pegline.commands.join.pairs import NEAR, Pair
 from pegline.kinds import KINDS
 from pegline.writers.gis.package import Package
+from pegline.writers.gis.reprojection import metres_between
 
-__all__ = ["Disagreement", "Pair", "common_shift", "find_disagreements"]
+__all__ = ["Disagreement", "find_disagreements"]
 
 #: Areas that share less than this are neighbours, square metres.
 SLIVER: Final = 0.01
-#: Stations this near one another are one peg, where their standard deviations do not say more, metres.
-NEAR: Final = 0.05
 #: Stations of one name farther apart than this are two pegs without a doubt, metres.
 REACH: Final = 5.0
 #: Neighbours' boundaries this near one another are meant to be one, metres.
@@ -35,39 +38,42 @@ class Disagreement:
     beyond: bool = False  #: whether it is more than the accuracy of the surveys explains
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Something of one survey and something of another."""
-
-    survey: str
-    second: str
-    ours: str
-    theirs: str
-    size: float  #: metres apart, or square metres shared or between them
-    shape: Any  #: a line from ours to theirs, or what areas share or leave between them; shapely's
-    allowed: float = 0.0  #: metres apart, or deep, that measuring explains
-    off: tuple[float, float] = (0.0, 0.0)  #: theirs less ours, metres east and north
-    variance: float = 0.0  #: of that in one axis, square metres
-
-    def __str__(self) -> str:
-        return f"{self.ours} of {self.survey} and {self.theirs} of {self.second}"
-
-    @property
-    def name(self) -> str:
-        """Return the name that both have, or both names."""
-        return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
-
-
 def find_disagreements(surveys: Mapping[str, Package]) -> Iterator[Disagreement]:
     """Yield pegs that two surveys have, and areas of theirs that overlap; the surveys are in one frame."""
-    unit = _unit(next(iter(surveys.values())).wkt)
-    yield from _stations(surveys, unit)
-    yield from _overlaps(surveys, unit)
-    yield from _gaps(surveys, unit)
+    scale = _scale_of(next(iter(surveys.values())).wkt)
+    yield from _stations(surveys, scale)
+    yield from _overlaps(surveys, scale)
+    yield from _gaps(surveys, scale)
 
 
 #: A row with its survey before it and its geometry after it.
 _Placed = tuple[str, Mapping[str, Any], Any]
+#: Metres in the unit of each axis of the CRS, at so much along its second axis.
+_Scale = Callable[[float], tuple[float, float]]
+
+
+def _scale_of(wkt: str) -> _Scale:
+    """Return the metres in the units of a CRS, which in degrees depend on the latitude."""
+    from pyproj import CRS
+
+    in_metres = metres_between(CRS(wkt))
+
+    def scale(north: float) -> tuple[float, float]:
+        here = np.array([(0.0, north)])
+        (east, _), (_, up) = (in_metres(here + step, here)[0].tolist() for step in np.eye(2))
+        return east, up
+
+    return scale
+
+
+def _in_metres(shape: Any, scale: tuple[float, float]) -> Any:
+    from shapely.affinity import scale as stretched
+
+    return stretched(shape, *scale, origin=(0, 0))
+
+
+def _in_units(shape: Any, scale: tuple[float, float]) -> Any:
+    return _in_metres(shape, (1 / scale[0], 1 / scale[1]))
 
 
 def _in(surveys: Mapping[str, Package], name: str) -> list[_Placed]:
@@ -84,12 +90,14 @@ def _in(surveys: Mapping[str, Package], name: str) -> list[_Placed]:
     ]
 
 
-def _pairs(shapes: list[Any], within: float) -> Iterator[tuple[int, int]]:
-    """Yield the numbers of shapes no farther apart than ``within``, each pair once and in order."""
+def _pairs(shapes: list[Any], within: float, scale: _Scale) -> Iterator[tuple[int, int]]:
+    """Yield the numbers of shapes no farther apart than so many metres or little more, each pair once, in order."""
     from shapely import STRtree
 
     if shapes:
-        found = STRtree(shapes).query(shapes, predicate="dwithin", distance=within).T.tolist()
+        souths, norths = zip(*(shape.bounds[1::2] for shape in shapes), strict=True)
+        reach = within / min(*scale(min(souths)), *scale(max(norths)))
+        found = STRtree(shapes).query(shapes, predicate="dwithin", distance=reach).T.tolist()
         yield from sorted((one, other) for one, other in found if one < other)
 
 
@@ -102,78 +110,114 @@ def _group_pairs(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[
         yield kind, sorted(group, key=lambda pair: -round(pair.size, 3))
 
 
-def _list_with_end(find_disagreements: Sequence[str]) -> str:
+def _list_with_end(names: Sequence[str]) -> str:
     """Return a list with an end.
 
     >>> _list_with_end(["A", "B"])
     'A, B'
     """
-    more = len(find_disagreements) - MOST
-    return ", ".join(find_disagreements[:MOST]) + (f" and {more} more" if more > 0 else "")
+    more = len(names) - MOST
+    return ", ".join(names[:MOST]) + (f" and {more} more" if more > 0 else "")
 
 
-def _stations(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    pegs = list(_pegs(_in(surveys, "stations"), unit))
-    shifted = {(pair.survey, pair.second) for rule, pair in pegs if rule == "same-name"}
-    for both in shifted:
-        group = [pair for _, pair in pegs if (pair.survey, pair.second) == both]
-        if (shift := common_shift(group)) is not None:
+def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
+    pegs = list(_pegs(_in(surveys, "stations"), scale))
+    # What several neighbours tell alike goes before what two surveys say by the names of their pegs.
+    for moved in _moved_surveys(list(surveys), pegs, neighbours=2):
+        yield _off_its_neighbours(moved)
+        pegs = _without(pegs, moved)
+    for both in dict.fromkeys((pair.survey, pair.second) for rule, pair in pegs if rule == "same-name"):
+        group = [pair for rule, pair in pegs if (pair.survey, pair.second) == both and rule != "near"]
+        shift = common_shift(group)
+        # Two pegs of one name each may be opposite corners across a lane.
+        if shift is not None and (len(group) >= ENOUGH or hypot(*shift) <= GAP):
             yield _shift(group, shift)
             pegs = [(rule, pair) for rule, pair in pegs if (pair.survey, pair.second) != both]
+    for moved in _moved_surveys(list(surveys), pegs, neighbours=1):
+        yield _off_its_neighbours(moved)
+        pegs = _without(pegs, moved)
     for rule, group in _group_pairs(pegs):
-        first = group[0]
-        if rule == "duplicate-station":
-            expected = f"{first.size:.3f} m apart, where {first.allowed:.3f} m is to be expected at most"
-            one, many = f"{first} are one peg, it seems: {expected}", f"both have, it seems, {len(group)} pegs"
-            farthest = f"; {first.name} lies farthest: {expected}"
-        else:
-            one = f"{first} lie {first.size:.3f} m apart, more than their accuracy explains; one peg, or two?"
-            many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
-            farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
-        names = f"{first.survey} and {first.second}"
-        text = one if len(group) == 1 else f"{names} {many}: {_list_with_end([pair.name for pair in group])}{farthest}"
-        yield Disagreement(
-            rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station"
-        )
+        if rule != "near":
+            yield _one_peg_or_two(rule, group)
 
 
-def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
-    """Return by how much one survey lies off another, metres east and north, where all their pegs lie off alike.
+def _without(pegs: Sequence[tuple[str, Pair]], moved: Shift) -> list[tuple[str, Pair]]:
+    """Return the pairs of pegs that the shift of a survey does not explain."""
+    told = {(pair.survey, pair.ours, pair.second, pair.theirs) for each in moved.pegs for pair in (each, each.turned())}
+    return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in told]
 
-    None where they do not, where fewer than two pegs are shared, or where the shift is what measuring explains.
-    """
-    if len(pegs) < 2:
-        return None
-    weights = [1 / (pair.variance + NEAR**2 / 9) for pair in pegs]
-    east, north = (
-        sum(weight * pair.off[axis] for weight, pair in zip(weights, pegs, strict=True)) / sum(weights)
-        for axis in (0, 1)
+
+def _one_peg_or_two(rule: str, group: list[Pair]) -> Disagreement:
+    """Return what two surveys tell of the pegs that they share."""
+    first = group[0]
+    if rule == "duplicate-station":
+        expected = f"{first.size:.3f} m apart, where {first.allowed:.3f} m is to be expected at most"
+        one, many = f"{first} are one peg, it seems: {expected}", f"both have, it seems, {len(group)} pegs"
+        farthest = f"; {first.name} lies farthest: {expected}"
+    else:
+        one = f"{first} lie {first.size:.3f} m apart, more than their accuracy explains; one peg, or two?"
+        many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
+        farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
+    names = f"{first.survey} and {first.second}"
+    text = one if len(group) == 1 else f"{names} {many}: {_list_with_end([pair.name for pair in group])}{farthest}"
+    return Disagreement(rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station")
+
+
+def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, Pair]], neighbours: int) -> Iterator[Shift]:
+    """Yield surveys that lie off so many round them or more, by pegs that each may call as it likes."""
+    settled: set[str] = set()
+    for name in names:
+        of_it = [(rule, pair) for rule, pair in pegs if name in (pair.survey, pair.second)]
+        agreed = {
+            pair.ours if pair.survey == name else pair.theirs for rule, pair in of_it if rule == "duplicate-station"
+        }
+        apart = [
+            pair for rule, pair in of_it if rule != "duplicate-station" and not {pair.survey, pair.second} & settled
+        ]
+        moved = shift_from_neighbours(name, apart, len(agreed))
+        if moved is not None and len({pair.second for pair in moved.pegs}) >= neighbours:
+            settled.add(name)
+            yield moved
+
+
+def _off_its_neighbours(moved: Shift) -> Disagreement:
+    others = list(dict.fromkeys(pair.second for pair in moved.pegs))
+    round_it = _list_with_end(others)
+    pegs = _list_with_end([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in moved.pegs])
+    text = (
+        f"the whole of {moved.survey} lies {_way(moved.east, moved.north)} of what is round it ({round_it}),"
+        f" by pegs that are one, it seems ({pegs}); look at its control"
     )
-    rests = [hypot(pair.off[0] - east, pair.off[1] - north) for pair in pegs]
-    if any(rest > pair.allowed for rest, pair in zip(rests, pegs, strict=True)):
-        return None
-    return (east, north) if hypot(east, north) > max(pair.allowed for pair in pegs) else None
+    return Disagreement("shift", ", ".join([moved.survey, *others]), text, moved.pegs, beyond=True)
+
+
+def _way(east: float, north: float) -> str:
+    """Return a shift in words.
+
+    >>> _way(0.8, -0.304)
+    '0.80 m east and 0.30 m south'
+    """
+    across, along = "east" if east >= 0 else "west", "north" if north >= 0 else "south"
+    return f"{abs(east):.2f} m {across} and {abs(north):.2f} m {along}"
 
 
 def _shift(pegs: Sequence[Pair], shift: tuple[float, float]) -> Disagreement:
     """Return that one survey lies off another as a whole."""
-    first = pegs[0]
-    (east, north), names = shift, _list_with_end([pair.name for pair in pegs])
+    first, names = pegs[0], _list_with_end([pair.name for pair in pegs])
     text = (
-        f"the whole of {first.second} lies {abs(east):.2f} m {'east' if east >= 0 else 'west'} and {abs(north):.2f} m"
-        f" {'north' if north >= 0 else 'south'} of {first.survey}, by the pegs that both have ({names});"
+        f"the whole of {first.second} lies {_way(*shift)} of {first.survey}, by the pegs that both have ({names});"
         " look at the control of both"
     )
     return Disagreement("shift", f"{first.survey}, {first.second}", text, tuple(pegs), beyond=True)
 
 
-def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, Pair]]:
-    """Yield stations of two surveys that are one peg, or ought to be by their name."""
+def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Pair]]:
+    """Yield stations of two surveys that are one peg, ought to be by their name, or are near one another."""
     from shapely import LineString
 
     near = [
         (placed[one], placed[other])
-        for one, other in _pairs([shape for *_, shape in placed], REACH / unit)
+        for one, other in _pairs([shape for *_, shape in placed], REACH, scale)
         if placed[one][0] != placed[other][0]
     ]
     # A station that has its own in the other survey, by name, is not also the peg beside that one.
@@ -187,26 +231,28 @@ def _pegs(placed: Sequence[_Placed], unit: float) -> Iterator[tuple[str, Pair]]:
         same = ours["name"] == theirs["name"]
         if not same and {(survey, second, ours["name"]), (second, survey, theirs["name"])} & matched:
             continue
+        metres = scale(here.y)
+        off = ((there.x - here.x) * metres[0], (there.y - here.y) * metres[1])
         variances = [float(row[key] or 0.0) ** 2 for row in (ours, theirs) for key in ("sd_x", "sd_y")]
         pair = Pair(
             survey,
             second,
             ours["name"],
             theirs["name"],
-            unit * here.distance(there),
+            hypot(*off),
             LineString([here, there]),
             allowed=max(NEAR, 3 * sum(variances) ** 0.5),
-            off=(unit * (there.x - here.x), unit * (there.y - here.y)),
+            off=off,
             variance=sum(variances) / 2,
         )
         if pair.size <= pair.allowed:
             yield "duplicate-station", pair
-        elif same:
-            yield "same-name", pair
+        elif pair.size <= REACH:
+            yield "same-name" if same else "near", pair
 
 
-def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
-    for layer, group in _group_pairs(_area_overlaps(surveys, unit)):
+def _overlaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
+    for layer, group in _group_pairs(_shared(surveys, scale)):
         first = group[0]
         if len(group) == 1:
             text = f"{first} overlap by {first.size:.2f} m²"
@@ -214,7 +260,7 @@ def _overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreem
             names = _list_with_end([f"{pair.name} {pair.size:.2f} m²" for pair in group])
             whole = sum(pair.size for pair in group)
             text = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
-        beyond = any(_depth(pair.shape) * unit > pair.allowed for pair in group)
+        beyond = any(_depth(_in_metres(pair.shape, scale(pair.shape.bounds[1]))) > pair.allowed for pair in group)
         yield Disagreement("overlap", f"{first.survey}, {first.second}", text, tuple(group), beyond=beyond)
 
 
@@ -223,19 +269,19 @@ def _depth(shape: Any) -> float:
     return 2 * float(shape.area) / float(shape.length) if shape.length else 0.0
 
 
-def _area_overlaps(surveys: Mapping[str, Package], unit: float) -> Iterator[tuple[str, Pair]]:
+def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str, Pair]]:
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 
     placed, known = _in(surveys, "detail_areas"), {name: _accuracy(package) for name, package in surveys.items()}
     shapes = [make_valid(shape) for *_, shape in placed]
-    for one, other in _pairs(shapes, 0.0):
+    for one, other in _pairs(shapes, 0.0, scale):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
         layer = _layer_of(ours["kind"])
         if survey == second or layer != _layer_of(theirs["kind"]):
             continue
         common = shapes[one].intersection(shapes[other])
-        area = unit**2 * common.area
+        area = common.area * scale(common.bounds[1])[0] * scale(common.bounds[1])[1] if common.area else 0.0
         if area > SLIVER:
             allowed = max(NEAR, hypot(known[survey], known[second]))
             yield layer, Pair(survey, second, ours["name"], theirs["name"], area, common, allowed)
@@ -255,20 +301,21 @@ def _accuracy(package: Package) -> float:
     )
 
 
-def _gaps(surveys: Mapping[str, Package], unit: float) -> Iterator[Disagreement]:
+def _gaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
     """Yield strips that boundaries of two neighbours leave between them."""
     from shapely import make_valid
 
     placed = [row for row in _in(surveys, "detail_areas") if row[1]["kind"] == "boundary"]
     shapes = [make_valid(shape) for *_, shape in placed]
-    for one, other in _pairs(shapes, GAP / unit):
+    for one, other in _pairs(shapes, GAP, scale):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
         if survey == second:
             continue
-        strips = [part for part in _between(shapes[one], shapes[other], GAP / unit) if unit**2 * part.area > SLIVER]
-        for part in strips:
-            area = unit**2 * part.area
-            pair = Pair(survey, second, ours["name"], theirs["name"], area, part)
+        metres = scale(shapes[one].bounds[1])
+        strips = _between(_in_metres(shapes[one], metres), _in_metres(shapes[other], metres), GAP)
+        for part in (strip for strip in strips if strip.area > SLIVER):
+            area = part.area
+            pair = Pair(survey, second, ours["name"], theirs["name"], area, _in_units(part, metres))
             yield Disagreement("gap", f"{survey}, {second}", f"{pair} leave {area:.2f} m² between them", (pair,))
 
 
@@ -290,10 +337,3 @@ def _layer_of(kind: str) -> str:
     ('buildings', 'greenhouse')
     """
     return KINDS[kind].layer.lower() if kind in KINDS else kind
-
-
-def _unit(wkt: str) -> float:
-    """Return metres in the unit of a CRS."""
-    from pyproj import CRS
-
-    return float(CRS(wkt).axis_info[0].unit_conversion_factor)

@@ -7,7 +7,8 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from pegline.commands.join.disagreements import Disagreement, Pair
+from pegline.commands.join.disagreements import Disagreement
+from pegline.commands.join.pairs import Pair
 from pegline.writers.gis.columns import Column
 from pegline.writers.gis.geometries import Form, of_parts
 from pegline.writers.gis.layers import FilledLayer, Value

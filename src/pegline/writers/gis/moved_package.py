@@ -140,6 +140,8 @@ def _weakest_by_survey(layers: Mapping[str, FilledLayer]) -> dict[Value, PlaceRa
         radii = confidence_radii(_variances(layers[name])).tolist()
         for row, radius in zip(layers[name].rows(), radii, strict=True):
             survey = row.get(SURVEY.name)
+            if radius != radius:  # a place that another program added tells no accuracy
+                continue
             if survey not in found or radius > found[survey].radius:
                 found[survey] = PlaceRadius(str(row["name"]), radius)
     return found

@@ -18,7 +18,12 @@ from pegline.writers.gis.gpkg_tables import SQL_TYPES
 from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, Links, Package
 
-__all__ = ["is_package", "read_package", "split_surveys"]
+__all__ = ["foreign_layers", "is_package", "read_package", "split_surveys"]
+
+#: Layers that joining makes anew each time.
+REPORTS: Final = ("peg_differences", "overlaps", "gaps")
+#: Bytes of the bounds in the head of a geometry, by its flags (OGC 12-128r17, 2.1.3).
+BOUNDS: Final[Mapping[int, int]] = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
 
 
 def is_package(path: Path) -> bool:
@@ -44,8 +49,22 @@ def read_package(path: Path) -> Package:
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
             return _package(database)
-    except (sqlite3.Error, ValueError) as error:
-        raise OpenError(f"{path}: pegline did not write this GeoPackage ({error}); plot its book again") from error
+    except sqlite3.Error as error:
+        raise OpenError(
+            f"{path}: pegline did not write this GeoPackage, or another program took something out of it ({error});"
+            " plot its book again"
+        ) from error
+    except ValueError as error:
+        raise OpenError(f"{path}: {error}; mend that where it was edited, or plot its book again") from error
+
+
+def foreign_layers(path: Path) -> list[str]:
+    """Return the names of layers and tables in a GeoPackage that are none of ours."""
+    ours = {layer.name for layer in LAYERS} | {table.name for table in TABLES} | {"layer_styles", *REPORTS}
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
+        listed = database.execute("SELECT table_name FROM gpkg_contents ORDER BY table_name").fetchall()
+        links = {name for (name,) in database.execute("SELECT mapping_table_name FROM gpkgext_relations")}
+    return [name for (name,) in listed if name not in ours | links]
 
 
 def _package(database: sqlite3.Connection) -> Package:
@@ -99,10 +118,11 @@ def _layer(
 ) -> FilledLayer:
     """Return one layer or table: the columns that pegline writes, then those that the features brought."""
     there, known = _columns(database, name), {column.name for column in columns}
+    texts = {column: (text, values) for table, column, text, values in described if table == name}
     own = tuple(
-        Column(column, text, _TYPES.get(there.get(column, ""), "text"), values)
-        for table, column, text, values in described
-        if table == name and column not in known and column in there and column != SURVEY.name
+        Column(column, text or ADDED, _TYPES.get(there[column], "text"), values)
+        for column, (text, values) in {**dict.fromkeys(there, (ADDED, None)), **texts}.items()
+        if column in there and column not in known and column not in (SURVEY.name, "geom", "fid", "id")
     )
     # A survey has no column that nothing was booked for, or that an older release did not write.
     every = ((SURVEY,) if SURVEY.name in there else ()) + tuple(c for c in columns if c.name in there) + own
@@ -113,26 +133,39 @@ def _layer(
         name,
         about,
         every,
-        _shapes(form, [blob for blob, *_ in rows]),
+        _shapes(name, form, [blob for blob, *_ in rows]),
         {column.name: [_value(column, row[number]) for row in rows] for number, column in enumerate(every, 1)},
     )
 
 
+#: What is said of a column that another program added.
+ADDED: Final = "added after plotting"
 #: Types of columns by their names in SQL.
 _TYPES: Final[Mapping[str, Type]] = {name: kind for kind, name in SQL_TYPES.items()}
 
 
-def _shapes(form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:
+def _shapes(name: str, form: Form | None, blobs: Sequence[bytes | None]) -> Shapes:
     """Return what geometries in the binary form of GeoPackages are; pegline draws them of one part, without holes."""
-    from shapely import from_wkb, get_coordinates
+    from shapely import get_coordinates
 
-    # The head of a geometry is 8 bytes and its bounds, as many numbers as its flags tell (OGC 12-128r17, 2.1.3).
-    bounds = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
-    drawn = from_wkb([None if blob is None else blob[8 + bounds[blob[3] >> 1 & 7] :] for blob in blobs])
+    drawn = [None if blob is None else _geometry(name, blob) for blob in blobs]
     for each in drawn:
+        if each is None and form == "Point":
+            raise ValueError(f"layer {name} has a row without a place")
         if each is not None and (each.geom_type != form or len(getattr(each, "interiors", ()))):
-            raise ValueError(f"it has a {each.geom_type} where pegline draws a {form} without holes")
+            raise ValueError(f"layer {name} has a {each.geom_type} where pegline draws a {form} without holes")
     return of_parts(form, (get_coordinates(each) for each in drawn))
+
+
+def _geometry(name: str, blob: bytes) -> Any:
+    """Return what a geometry in the binary form of GeoPackages is."""
+    from shapely import from_wkb
+    from shapely.errors import ShapelyError
+
+    try:
+        return from_wkb(blob[8 + BOUNDS[blob[3] >> 1 & 7] :])
+    except (ShapelyError, KeyError, IndexError, TypeError) as error:
+        raise ValueError(f"layer {name} has a geometry that is damaged") from error
 
 
 def _value(column: Column, value: Any) -> Value:

@@ -278,15 +278,14 @@ class _Office:
         from sqlalchemy import literal
 
         def sql_literal(text: str) -> str:
+            # A literal comes with its percent signs doubled, as the driver wants them.
             return str(literal(text).compile(dialect=self._connection.dialect, compile_kwargs={"literal_binds": True}))
 
         run = self._connection.exec_driver_sql
         if about is not None:
-            run(f"COMMENT ON TABLE {self._table(table)} IS {sql_literal(about).replace('%', '%%')}")
+            run(f"COMMENT ON TABLE {self._table(table)} IS {sql_literal(about)}")
         for name, text in columns.items():
-            run(
-                f"COMMENT ON COLUMN {self._table(table)}.{self._quoted(name)} IS {sql_literal(text).replace('%', '%%')}"
-            )
+            run(f"COMMENT ON COLUMN {self._table(table)}.{self._quoted(name)} IS {sql_literal(text)}")
 
 
 def _proj_string(crs: Any) -> str:

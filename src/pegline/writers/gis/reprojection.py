@@ -15,7 +15,7 @@ from pegline.errors import UnsuitableError, UsageError
 from pegline.writers.gis.moved_package import Motion, move_package
 from pegline.writers.gis.package import Package, package
 
-__all__ = ["OtherCRS", "package_in", "reproject"]
+__all__ = ["OtherCRS", "metres_between", "package_in", "reproject"]
 
 Array = NDArray[np.float64]
 
@@ -128,7 +128,7 @@ def _motion(source: Any, other: OtherCRS, way: Any, middle: Array) -> Motion:
     def places(corners: Array) -> Array:
         return np.stack(way.transformer.transform(*np.asarray(corners, float).T, errcheck=True), axis=-1)
 
-    in_metres = _metres(other.crs)
+    in_metres = metres_between(other.crs)
     unit = float(source.axis_info[0].unit_conversion_factor)
 
     def slopes(corners: Array) -> Array:
@@ -153,7 +153,7 @@ def _motion(source: Any, other: OtherCRS, way: Any, middle: Array) -> Motion:
     )
 
 
-def _metres(crs: Any) -> Callable[[Array, Array], Array]:
+def metres_between(crs: Any) -> Callable[[Array, Array], Array]:
     """Return what turns places less others near by into metres east and north: (n, 2) by (n, 2)."""
     unit = float(crs.axis_info[0].unit_conversion_factor)
     if crs.is_projected:

@@ -1,0 +1,80 @@
+"""Whether a whole survey lies off others: all the pegs that they share are apart alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot
+from typing import Final
+
+from pegline.commands.join.pairs import NEAR, Pair
+
+__all__ = ["ENOUGH", "Shift", "common_shift", "shift_from_neighbours"]
+
+#: So many pegs of a survey are apart alike from pegs of other names before it is said to lie off: two may be
+#: opposite corners across a lane.
+ENOUGH: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """By how much a survey lies off its neighbours, and the pairs of pegs that tell it."""
+
+    survey: str
+    east: float  #: metres
+    north: float
+    pegs: tuple[Pair, ...]
+
+
+def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
+    """Return by how much one survey lies off another, metres east and north, where all their pegs lie off alike.
+
+    None where they do not, where fewer than two pegs are shared, or where the shift is what measuring explains.
+    """
+    if len(pegs) < 2:
+        return None
+    weights = [1 / (pair.variance + NEAR**2 / 9) for pair in pegs]
+    east, north = (
+        sum(weight * pair.off[axis] for weight, pair in zip(weights, pegs, strict=True)) / sum(weights)
+        for axis in (0, 1)
+    )
+    rests = [hypot(pair.off[0] - east, pair.off[1] - north) for pair in pegs]
+    if any(rest > pair.allowed for rest, pair in zip(rests, pegs, strict=True)):
+        return None
+    return (east, north) if hypot(east, north) > max(pair.allowed for pair in pegs) else None
+
+
+def shift_from_neighbours(survey: str, near: Sequence[Pair], agreed: int) -> Shift | None:
+    """Return by how much a survey lies off those round it, whatever each of them calls the pegs that they share.
+
+    Parameters
+    ----------
+    survey
+        Its name.
+    near
+        Every peg of it with every peg of others near by that is not the same peg as they stand.
+    agreed
+        So many of its pegs are those of others as they stand.
+
+    Returns
+    -------
+    Shift | None
+        The shift that more of its pegs have in common than agree, from so many that no chance explains it.
+    """
+    told = [pair if pair.survey == survey else pair.turned() for pair in near]
+    alike = max(
+        ([pair for pair in told if _apart(pair, guess) <= pair.allowed] for guess in told),
+        key=_count_pegs,
+        default=[],
+    )
+    if _count_pegs(alike) < max(ENOUGH, agreed + 1) or (mean := common_shift(alike)) is None:
+        return None
+    return Shift(survey, -mean[0], -mean[1], tuple(alike))
+
+
+def _apart(one: Pair, other: Pair) -> float:
+    return hypot(one.off[0] - other.off[0], one.off[1] - other.off[1])
+
+
+def _count_pegs(pairs: Sequence[Pair]) -> int:
+    return len({pair.ours for pair in pairs})

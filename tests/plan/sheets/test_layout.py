@@ -153,3 +153,18 @@ def test_an_acre_has_four_roods_of_forty_perches():
     # The statute acre: 10 square chains of 66 feet; 4 roods; 160 perches (Weights and Measures Act 1824; from memory).
     assert area_text(10 * 20.1168**2, "acre-rood-perch") == "1 a 0 r 0.0 p"
     assert area_text(10 * 20.1168**2, "square chains") == "10.000 sq ch"
+
+
+@pytest.mark.parametrize("unit", ["m", "ft", "lk"])
+def test_a_narrow_map_has_both_bars_one_beside_the_other(unit):
+    # Three times as tall as it is wide: on A4 upright the tables stand beside it.
+    usual = house()
+    tall = {name: (x, 3.0 * y) for name, (x, y) in usual.stations.items()}
+    points = {name: (x, 3.0 * y) for name, (x, y) in usual.points.items()}
+    sheet = Asked(paper="A4", orientation="portrait")
+    plan = house(stations=tall, points=points, unit=unit, scale=1000, sheet=sheet).plan()
+
+    assert "This bar is 50 mm long on a print to scale." in told(plan)
+    check = next(item for item in words(plan) if item.text.startswith("This bar"))
+    bar = next(item for item in words(plan) if item.text == "metres")
+    assert check.x + 50.0 < bar.x < plan.sheets[0].window[2]

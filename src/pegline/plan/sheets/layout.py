@@ -43,7 +43,8 @@ from pegline.units import METRES_PER
 __all__ = ["check_bar", "lay_out", "make_sheets", "scale_bar", "tables_and_index"]
 
 CHECK_BAR: Final = 100.0  #: mm
-CHECK_WORDS: Final = "This bar is 100 mm long. Where it is not, the print is not to scale."
+SHORT_CHECK_BAR: Final = 50.0  #: mm, under a map that is too narrow for the long one and the scale bar
+LEAST_BAR: Final = 30.0  #: mm that the scale bar needs
 LONGEST_BAR: Final = 150.0  #: mm
 JOINED: Final = "A1"  #: several sheets are of this size by default
 FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
@@ -232,34 +233,30 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     y = bottom - FOOT + 7.0
     x = left + 6.0
     height = SMALL * letter_factor(layout.paper)
-    check = check_bar(x, y, height)
+    items: list[Item] = []
     if content.left_out:
         names = "1 name has" if content.left_out == 1 else f"{content.left_out} names have"
         text = f"{names} no room on this plan; the drawing has every name in its data."
-        check.append(Words("SHEET-TEXT", text, x, bottom - 2.0 - height, height))
+        items.append(Words("SHEET-TEXT", text, x, bottom - 2.0 - height, height))
     unit = content.solved.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
-    start = x + CHECK_BAR + 12.0
-    room = right - start - max(text_width(UNIT_WORDS[name], height) for name, _ in rows) - 6.0
-    room = min(room, LONGEST_BAR)
-    items: list[Item] = []
+    room = right - x - 12.0 - max(text_width(UNIT_WORDS[name], height) for name, _ in rows) - 6.0
+    length = CHECK_BAR if room - CHECK_BAR >= LEAST_BAR else SHORT_CHECK_BAR
+    items += check_bar(x, y, height, length)
     for name, way in rows:
-        items += scale_bar(start, y, room, layout.scale, name, way, alone=len(rows) == 1, height=height)
-    return [*check, *items]
+        start, longest = x + length + 12.0, min(room - length, LONGEST_BAR)
+        items += scale_bar(start, y, longest, layout.scale, name, way, alone=len(rows) == 1, height=height)
+    return items
 
 
-def check_bar(x: float, y: float, height: float = SMALL) -> list[Item]:
-    """Return the bar of 100 mm that shows whether a print is to scale."""
+def check_bar(x: float, y: float, height: float = SMALL, length: float = CHECK_BAR) -> list[Item]:
+    """Return the bar that shows whether a print is to scale."""
+    words = f"This bar is {length:.0f} mm long"
+    words += ". Where it is not, the print is not to scale." if length == CHECK_BAR else " on a print to scale."
     return [
-        _box(x, y, x + CHECK_BAR, y + 1.6, "SHEET"),
-        *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, 100, 10)),
-        Words(
-            "SHEET-TEXT",
-            CHECK_WORDS,
-            x,
-            y - 1.8 - height,
-            height,
-        ),
+        _box(x, y, x + length, y + 1.6, "SHEET"),
+        *(_line((x + at, y), (x + at, y + 1.6)) for at in range(10, round(length), 10)),
+        Words("SHEET-TEXT", words, x, y - 1.8 - height, height),
     ]
 
 

@@ -456,9 +456,8 @@ def plots(moved=(), by=(0.8, 0.3), sd=0.02, noise=0.01, across=0.0):
 
 def pegs(places, sd):
     """Return a package of one layer of stations."""
-    from pegline.writers.gis.layer_table import LAYERS, FilledLayer
-
     from pegline.writers.gis.geometries import of_parts
+    from pegline.writers.gis.layers import LAYERS, FilledLayer
     from pegline.writers.gis.package import Package
 
     (layer,) = [each for each in LAYERS if each.name == "stations"]

@@ -1,5 +1,6 @@
 """The command line: statuses, messages, and what stands on which stream."""
 
+import gc
 import os
 import re
 import subprocess
@@ -278,3 +279,10 @@ def test_rows_that_cannot_be_read_are_to_be_mended_before_anything_is_measured_a
 
     assert f"Do now Mend what is named above (book {at + 1}) and check again" in told
     assert "Tape" not in told.partition("Do now")[2].partition("Notes")[0]
+
+
+def test_a_command_called_by_a_program_leaves_its_garbage_to_be_collected(capsys):
+    frozen = gc.get_freeze_count()
+    assert main(["--version"]) == 0
+    assert gc.isenabled()
+    assert gc.get_freeze_count() == frozen

@@ -50,9 +50,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     refuse_clashes(args.books)
     choices = Choices(formats, drawing_options.options(args), other_crs.requested_crs(args), args.unfinished)
     statuses = []
-    for book in args.books:
+    for number, book in enumerate(args.books):
+        if number:
+            gc.collect()  # the drawing of the book before is full of circles
         statuses.append(status_of(_plot, complain, book, Path(args.out), choices, tell, complain))
-        gc.collect()  # a drawing is full of circles
     return worst(statuses)
 
 

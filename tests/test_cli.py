@@ -191,7 +191,7 @@ def test_check_prints_json_one_object_a_line(book, capsys):
     assert first["missing"] == []
 
 
-def redirected(words, **streams):
+def run_redirected(words, **streams):
     """Run the program in a shell with its streams sent elsewhere, and return its status and what is left of them."""
     shell = " ".join([sys.executable, "-m", "pegline", *words, *(f"{number}>{to}" for number, to in streams.values())])
     environment = {**os.environ, "PYTHONIOENCODING": "utf-8"}
@@ -208,7 +208,7 @@ needs_full = pytest.mark.skipif(not FULL.exists(), reason="this system has no de
     "words", [("check",), ("check", "--json"), ("--help",), ("--version",), ("tidy",), ("rebook",)]
 )
 def test_a_full_standard_output_is_73_with_a_sentence(words, book):
-    status, _, err = redirected(
+    status, _, err = run_redirected(
         [*words, *([book(CHECKED)] if len(words[0]) and words[0][0] != "-" else [])], out=(1, FULL)
     )
 
@@ -223,7 +223,7 @@ def test_a_full_standard_output_is_73_with_a_sentence(words, book):
 def test_a_standard_error_that_takes_nothing_changes_no_status(text, expected, to, book, tmp_path):
     words = ["plot", book(text), "--out", str(tmp_path / "out"), "--formats", "csv"]
 
-    status, out, _ = redirected(words, err=(2, to))
+    status, out, _ = run_redirected(words, err=(2, to))
 
     assert status == expected
     assert ("plot.csv" in out) == (expected != 65)

@@ -25,7 +25,7 @@ SIZE = (3, 3, 8)
 FORMATS = "gpkg"
 
 
-def looped(books: list[Path], out: Path) -> float:
+def reference_seconds(books: list[Path], out: Path) -> float:
     """Return processor seconds of the reference for all books, one after the other."""
     begin = time.process_time()
     for book in books:
@@ -35,7 +35,7 @@ def looped(books: list[Path], out: Path) -> float:
     return time.process_time() - begin
 
 
-def worked(books: list[Path], out: Path) -> tuple[float, list[int]]:
+def worker_seconds(books: list[Path], out: Path) -> tuple[float, list[int]]:
     """Return processor seconds of a worker's work on all books, and its memory after each, kB."""
     settings = Settings(tuple(FORMATS.split(",")), seconds=60.0, memory=2**32)
     begin, memory = time.process_time(), []
@@ -66,9 +66,9 @@ def main() -> None:
             book.write_text(make(*SIZE, seed=n), encoding="utf-8")
         out = Path(folder, "out")
         out.mkdir()
-        worked(books[:2], out), looped(books[:2], out)  # imports are not counted
-        ours, memory = worked(books, out)
-        bare = looped(books, out)
+        worker_seconds(books[:2], out), reference_seconds(books[:2], out)  # imports are not counted
+        ours, memory = worker_seconds(books, out)
+        bare = reference_seconds(books, out)
         print(f"in one process: {count / ours:.1f} books a second, reference {count / bare:.1f}: ", end="")
         print(f"{bare / ours:.2f} of it (at least 0.7)")
         tenth = max(1, count // 10)

@@ -35,7 +35,7 @@ def once(command: Sequence[str]) -> tuple[float, float, float]:
     return time.perf_counter() - begin, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
 
 
-def compared(what: str, ours: Sequence[str], reference: Sequence[str], runs: int, aim: str = "") -> None:
+def compare_runs(what: str, ours: Sequence[str], reference: Sequence[str], runs: int, aim: str = "") -> None:
     """Run both, turn and turn about, and print how they compare; the first pair is not counted."""
     if runs > 1:
         once(ours), once(reference)
@@ -58,7 +58,7 @@ def main() -> None:
     parser.add_argument("--ours", required=True)
     parser.add_argument("--reference", required=True)
     args = parser.parse_args()
-    compared(args.ours, shlex.split(args.ours), shlex.split(args.reference), args.n)
+    compare_runs(args.ours, shlex.split(args.ours), shlex.split(args.reference), args.n)
 
 
 if __name__ == "__main__":

@@ -59,7 +59,7 @@ def desk(book: Path):
         process.wait()
 
 
-def told(name: str, times: list[float]) -> None:
+def print_times(name: str, times: list[float]) -> None:
     """Print median and 95th percentile."""
     times = sorted(each for each in times if each is not None)
     last = times[min(len(times) - 1, round(0.95 * len(times)))]
@@ -108,13 +108,13 @@ def entries(page, pid: int, count: int, name: str) -> None:
     spent = {each: (after - before[each]) / count for each, after in processor(pid).items() if each in before}
     told_spent = ", ".join(f"{each} {ms:.0f}" for each, ms in spent.items() if ms >= 1)
     print(f"{name}: processor ms an entry: {told_spent}")
-    told(f"{name}: plan, one entry at a time", plans)
+    print_times(f"{name}: plan, one entry at a time", plans)
     time.sleep(3)
     verdicts = [page.evaluate(ENTRY, [values[number % 4], True])[1] for number in range(max(20, count // 5))]
-    told(f"{name}: verdict", verdicts)
+    print_times(f"{name}: verdict", verdicts)
 
 
-def measured(browser, book: Path, count: int, name: str) -> None:
+def measure_entries(browser, book: Path, count: int, name: str) -> None:
     """Open a book and print what its entries take."""
     with desk(book) as (process, link):
         begin = time.perf_counter()
@@ -130,7 +130,7 @@ def measured(browser, book: Path, count: int, name: str) -> None:
         page.close()
 
 
-def grown(browser, book: Path, count: int) -> None:
+def measure_growth(browser, book: Path, count: int) -> None:
     """Print the memory of the desk as entries go by."""
     with desk(book) as (process, link):
         page = browser.new_page()
@@ -158,14 +158,14 @@ def main() -> None:
         book.write_text(text)
         chromium = shutil.which("chromium")
         browser = playwright.chromium.launch(executable_path=chromium, args=list(FLAGS))
-        measured(browser, book, args.entries, "204 details")
+        measure_entries(browser, book, args.entries, "204 details")
         slipped = Path(place) / "slip.yaml"
         first = re.search(r"taped: ([\d.]+)", text)
         wrong = f"taped: {float(first[1]) + 1:.2f}"
         slipped.write_text(text[: first.start()] + wrong + text[first.end() :])
-        measured(browser, slipped, max(20, args.entries // 5), "with a slip of 1 m")
+        measure_entries(browser, slipped, max(20, args.entries // 5), "with a slip of 1 m")
         if args.memory:
-            grown(browser, book, args.memory)
+            measure_growth(browser, book, args.memory)
         browser.close()
 
 

@@ -46,7 +46,7 @@ DETAILS = 200_000
 TAKEN = 3  #: the best of so many runs
 
 
-def timed(work: Callable[[], Any], taken: int = 1) -> tuple[float, Any]:
+def seconds_of(work: Callable[[], Any], taken: int = 1) -> tuple[float, Any]:
     """Return processor seconds, of the best run, and the result."""
     best = float("inf")
     for _ in range(taken):
@@ -80,10 +80,10 @@ def bare(network: room.Network, fit: room.Fit) -> float:
         lu = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
         lu.solve(jacobian.T @ np.ones(shape[0]))
 
-    return timed(work, TAKEN)[0]
+    return seconds_of(work, TAKEN)[0]
 
 
-def compiled(folder: str) -> Any:
+def compile_recursion(folder: str) -> Any:
     """Return the recursion in C, None where there is no compiler."""
     library = Path(folder) / "takahashi.so"
     source = Path(__file__).with_name("takahashi.c")
@@ -109,7 +109,7 @@ def recursion(work: Any, factor: Any) -> float:
     own = np.repeat(np.arange(count), np.diff(lower.indptr)) * count + lower.indices
     values[np.searchsorted(keys, own)] = lower.data
     found, place = np.zeros(len(keys)), np.zeros(count, np.int64)
-    seconds, _ = timed(lambda: work(count, starts, rows, values, pivots, found, place), TAKEN)
+    seconds, _ = seconds_of(lambda: work(count, starts, rows, values, pivots, found, place), TAKEN)
     ours, known = factor._pattern.pairs(rows, columns)
     if not known.all() or np.abs(ours - found).max() > 1e-9 * np.abs(found).max():
         raise SystemExit("the two recursions do not agree")
@@ -146,14 +146,14 @@ def details(size: int, count: int) -> None:
     reduction = replace(reduction, rows=tuple(rows))
     gc.collect()
     gc.freeze()  # what the benchmark holds is not walked through again and again
-    placed, points = timed(lambda: place_points(reduction, Ruler(reduction, LOCAL, solution)), TAKEN)
+    placed, points = seconds_of(lambda: place_points(reduction, Ruler(reduction, LOCAL, solution)), TAKEN)
 
     number_of = {line.name: number for number, line in enumerate(lines)}
     ends = np.array([[solution.index[line.start], solution.index[line.end]] for line in lines])
     length = np.array([line.ground.length for line in lines])
     scale = 2 * len(solution.names)
 
-    def gathered() -> tuple[np.ndarray, ...]:
+    def gather() -> tuple[np.ndarray, ...]:
         return (
             np.array([number_of[one.line] for one in rows]),
             np.array([one.chainages[0] for one in rows]),
@@ -163,7 +163,7 @@ def details(size: int, count: int) -> None:
             np.array([one.offsets[0].sd for one in rows]),
         )
 
-    gathering, (of, at, aside, chainage_sd, foot_sd, sd) = timed(gathered, TAKEN)
+    gathering, (of, at, aside, chainage_sd, foot_sd, sd) = seconds_of(gather, TAKEN)
 
     base = np.array([[2 * end, 2 * end + 1] for end in solution.base]).reshape(1, 4)
 
@@ -194,7 +194,7 @@ def details(size: int, count: int) -> None:
         among = held @ solution.covariances.blocks(base)[0] @ held.swapaxes(1, 2)
         return positions, variances, variances + both + both.swapaxes(1, 2) + among
 
-    bare, (positions, variances, local) = timed(plain, TAKEN)
+    bare, (positions, variances, local) = seconds_of(plain, TAKEN)
     gc.unfreeze()
     alike = (
         np.allclose(positions, points.positions, atol=1e-9),
@@ -209,7 +209,7 @@ def details(size: int, count: int) -> None:
     )
 
 
-def drawn(title: str, points: list[tuple[int, float]], most: float) -> None:
+def print_growth(title: str, points: list[tuple[int, float]], most: float) -> None:
     """Print the growth as a plot: a mark a quarter of a decade, both axes logarithmic."""
     print(f"{title}: n^{exponent(points):.2f} (no steeper than {most}); one mark each time the time grows 1.78 times")
     for size, seconds in points:
@@ -226,25 +226,25 @@ def main() -> None:
     adjust(*squares(400), LOCAL)  # imports and first calls are not counted
     solved, varied = [], []
     with tempfile.TemporaryDirectory() as folder:
-        work = compiled(folder)
+        work = compile_recursion(folder)
         for size in (one for one in SIZES if one <= given.most):
             network = adjust(*squares(size), LOCAL).network
             factorised = 0
             inner = room._factor
 
-            def counted(*args: Any, inner: Any = inner) -> Any:
+            def count_call(*args: Any, inner: Any = inner) -> Any:
                 nonlocal factorised
                 factorised += 1
                 return inner(*args)
 
-            room._factor = counted
+            room._factor = count_call
             try:
-                seconds, fit = timed(lambda network=network: room.solve(network), TAKEN)
+                seconds, fit = seconds_of(lambda network=network: room.solve(network), TAKEN)
             finally:
                 room._factor = inner
             once = bare(network, fit)
             unknowns = network.columns[: 2 * len(network.names)].reshape(-1, 2)
-            variances, _ = timed(lambda fit=fit, unknowns=unknowns: fit.factor.blocks(unknowns))
+            variances, _ = seconds_of(lambda fit=fit, unknowns=unknowns: fit.factor.blocks(unknowns))
             in_c = recursion(work, fit.factor) if work else None
             solved.append((size, seconds))
             varied.append((size, variances))
@@ -257,8 +257,8 @@ def main() -> None:
     if given.details:
         details(solved[-1][0], given.details)
     if len(solved) > 1:
-        drawn("solution", solved, 1.5)
-        drawn("variances", varied, 1.6)
+        print_growth("solution", solved, 1.5)
+        print_growth("variances", varied, 1.6)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from builders.records import LAY_SD, LOCAL, measured
+from builders.records import LAY_SD, LOCAL, measure
 
 from pegline.network.adjust import adjust
 
@@ -39,7 +39,7 @@ def squares(stations: int):
                 if end in at:
                     lines[f"{start}-{end}"] = (use, dist(at[start], at[end]) + random.gauss(0, LAY_SD))
     lines["S0.0-S1.0"] = ("base", lines["S0.0-S1.0"][1])
-    return measured(lines, sketches=at)
+    return measure(lines, sketches=at)
 
 
 def exponent(points: list[tuple[int, float]]) -> float:

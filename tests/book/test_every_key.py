@@ -74,23 +74,23 @@ def test_the_schema_has_every_key_and_no_other():
     assert found == {name: set(words.split()) for name, words in (FORMAT | LONG_FORMS).items()}
 
 
-def used(written, schema, name, definitions, found):
+def keys_used(written, schema, name, definitions, found):
     """Collect ``part.key`` for every key that a book uses, walking its schema along."""
     if "$ref" in schema:
         name = schema["$ref"].rsplit("/", 1)[1]
-        used(written, definitions[name], name, definitions, found)
+        keys_used(written, definitions[name], name, definitions, found)
     for choice in schema.get("anyOf", []):
-        used(written, choice, name, definitions, found)
+        keys_used(written, choice, name, definitions, found)
     if isinstance(written, Items) and "items" in schema:
         for item in written.items:
-            used(item, schema["items"], name, definitions, found)
+            keys_used(item, schema["items"], name, definitions, found)
     if isinstance(written, Table):
         for word, (_, value) in written.entries.items():
             if word in schema.get("properties", {}):
                 found.add(f"{name}.{word}")
-                used(value, schema["properties"][word], name, definitions, found)
+                keys_used(value, schema["properties"][word], name, definitions, found)
             elif isinstance(schema.get("additionalProperties"), dict):
-                used(value, schema["additionalProperties"], name, definitions, found)
+                keys_used(value, schema["additionalProperties"], name, definitions, found)
     return found
 
 
@@ -98,7 +98,7 @@ def test_every_key_is_used_by_a_sample():
     schema = book_schema()
     found: set[str] = set()
     for path in sorted(SAMPLES.rglob("*.yaml")):
-        used(parse(path.read_text(encoding="utf-8"), path.name), schema, "book", schema["$defs"], found)
+        keys_used(parse(path.read_text(encoding="utf-8"), path.name), schema, "book", schema["$defs"], found)
 
     missing = sorted({f"{name}.{word}" for name, words in FORMAT.items() for word in words.split()} - found)
 

@@ -19,16 +19,16 @@ FIGURE = HEAD + (
 )
 
 
-def ended(text):
+def whole_book(text):
     """Return a book to which nothing will be added: until then, a name that is not known may still come."""
     sections = (f"{name}: {{}}\n" for name in ("tapes", "lines", "kinds", "features") if f"\n{name}:" not in text)
     return text + "".join(sections)
 
 
-def told(text):
+def faults_of(text):
     """Return what a book is told, without the file's name."""
     with pytest.raises(BookError) as caught:
-        parse_book(ended(text).encode(), "b.yaml")
+        parse_book(whole_book(text).encode(), "b.yaml")
     return [str(finding).removeprefix("b.yaml:") for finding in caught.value.findings]
 
 
@@ -246,7 +246,7 @@ FAULTS = [
 
 @pytest.mark.parametrize(("text", "says"), FAULTS)
 def test_a_fault_is_told_at_its_place(text, says):
-    found = told(text)
+    found = faults_of(text)
 
     assert any(each.startswith(says) for each in found), found
     # Where nothing uses a name that is nearly the unknown one, the slip may be in either.
@@ -255,7 +255,7 @@ def test_a_fault_is_told_at_its_place(text, says):
 
 @pytest.mark.parametrize(("text", "says"), FAULTS)
 def test_a_message_ends_with_what_to_do(text, says):
-    assert all(";" in each for each in told(text))
+    assert all(";" in each for each in faults_of(text))
 
 
 def test_the_figure_itself_is_sound():
@@ -271,7 +271,7 @@ def test_everything_is_told_in_one_run_in_the_order_of_the_file():
         "features: {f: {kind: fense, through: [q, nowhere]}}\n"
     )
 
-    assert [each.split(": ")[0] for each in told(text)] == [
+    assert [each.split(": ")[0] for each in faults_of(text)] == [
         "3:7", "4:38", "6:30", "7:3", "8:41", "8:93", "9:3", "10:22", "10:42",
     ]  # fmt: skip
 
@@ -285,7 +285,9 @@ def test_a_key_misspelt_by_a_letter_is_suggested(word):
     slips = {word[:i] + word[i + 1 :] for i in range(len(word))} | {word + "x", word[0] + word}
     slips |= {word[:i] + word[i + 1] + word[i] + word[i + 2 :] for i in range(len(word) - 1)}
 
-    right = [f"did you mean {word!r}" in "".join(told(f"book: 1\nunit: m\n{slip}: 1\n")) for slip in slips - {word}]
+    right = [
+        f"did you mean {word!r}" in "".join(faults_of(f"book: 1\nunit: m\n{slip}: 1\n")) for slip in slips - {word}
+    ]
 
     assert sum(right) >= 0.8 * len(right)
 
@@ -297,13 +299,13 @@ def test_keys_misspelt_by_a_letter_are_suggested_nearly_always():
             if slip in ROW_KEYS.split() or not slip:
                 continue
             total += 1
-            right += f"did you mean {word!r}" in "".join(told(row(f"{{at: 3, point: z, {slip}: 1}}")))
+            right += f"did you mean {word!r}" in "".join(faults_of(row(f"{{at: 3, point: z, {slip}: 1}}")))
 
     assert right >= 0.95 * total
 
 
 def test_what_hangs_on_a_faulty_part_is_not_called_unknown():
-    (only,) = told(FIGURE.replace("{at: 8, left: 3, point: p}", "{left: 3, point: p}") + "dimensions: {p-q: 9}\n")
+    (only,) = faults_of(FIGURE.replace("{at: 8, left: 3, point: p}", "{left: 3, point: p}") + "dimensions: {p-q: 9}\n")
 
     assert only.startswith("6:44: at is missing")
 
@@ -311,4 +313,4 @@ def test_what_hangs_on_a_faulty_part_is_not_called_unknown():
 def test_two_angles_of_which_one_cannot_be_read_are_told_once():
     text = FIGURE + "limits: {angle: [12x, 100]}\n"
 
-    assert told(text) == ["10:18: angle: '12x' is no angle; write it like 63.5, 63°30' or 63 30 15"]
+    assert faults_of(text) == ["10:18: angle: '12x' is no angle; write it like 63.5, 63°30' or 63 30 15"]

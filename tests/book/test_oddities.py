@@ -10,7 +10,7 @@ FIGURE = (
 )
 
 
-def told(text):
+def faults_of(text):
     return [str(finding).removeprefix("b.yaml:") for finding in parse_book(text.encode(), "b.yaml").warnings]
 
 
@@ -43,7 +43,7 @@ ODD = [
 
 @pytest.mark.parametrize(("text", "says"), ODD)
 def test_what_is_odd_is_told_at_its_place(text, says):
-    (only,) = told(FIGURE + text + "\n")
+    (only,) = faults_of(FIGURE + text + "\n")
 
     assert only.startswith(says)
 
@@ -52,8 +52,8 @@ def test_what_is_odd_is_told_at_its_place(text, says):
     "text", ["witnesses: {A: {gate: 3, gate post: 4, oak: 5}}", "  A-C: {use: side, taped: 3, page: 12}"]
 )
 def test_what_is_usual_is_not_told(text):
-    assert told(FIGURE + text + "\n") == []
+    assert faults_of(FIGURE + text + "\n") == []
 
 
 def test_chainages_off_the_line_are_sound():
-    assert told(FIGURE.replace("at: 9", "at: -9").replace("at: 8", "at: 80")) == []
+    assert faults_of(FIGURE.replace("at: 9", "at: -9").replace("at: 8", "at: 80")) == []

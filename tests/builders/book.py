@@ -68,7 +68,7 @@ def write_length(found: re.Match[str], what: str, party: Party) -> str:
     """Return a length as booked."""
     line = party.plot.line(f"{found['start']}-{found['end']}")
     if line is not None:
-        metres = party.taped(line, what.split(" but ")[0], leg=int(found["leg"] or 1) - 1)
+        metres = party.running_total(line, what.split(" but ")[0], leg=int(found["leg"] or 1) - 1)
     else:
         metres = party.distance(found["start"], found["end"], what.split(" but ")[0], tape=found["tape"] or "")
     tape = (line.legs[0].tape or party.plot.line_tape) if line else (found["tape"] or party.plot.offset_tape)
@@ -84,7 +84,7 @@ def as_told(metres: float, found: re.Match[str], party: Party, *, what: str = ""
         return f"{feet}' {inches}\""
     if found["how"] == "as":
         return compound(metres, found["units"].split())
-    return party.written(metres, found["units"] or "", what=what, tape=tape, of=of)
+    return party.write_length(metres, found["units"] or "", what=what, tape=tape, of=of)
 
 
 def write_row(found: re.Match[str], what: str, party: Party) -> str:
@@ -93,11 +93,11 @@ def write_row(found: re.Match[str], what: str, party: Party) -> str:
     if line is None:
         raise ValueError(f"<{what}>: no line {found['line']}")
     key = f"{found['point']} on {line.name}"
-    whole = party.taped(line)
+    whole = party.running_total(line)
     row = Row(found["point"], method=found["method"] or "", half_width=float(found["half"] or 0))
 
     def chainage(metres: float) -> str:
-        return party.written(metres, line_unit(found), what=f"chainage of {key}", of=whole)
+        return party.write_length(metres, line_unit(found), what=f"chainage of {key}", of=whole)
 
     def hand(offset: float) -> str:
         return "left" if (offset >= 0) != (party.slips.get(key) == "left for right") else "right"

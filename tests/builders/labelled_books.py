@@ -119,7 +119,7 @@ def _books() -> tuple[str, ...]:
     return tuple(path.read_text(encoding="utf-8") for path in BOOKS)
 
 
-def labelled(fault: Fault, seed: int) -> Labelled | None:
+def labelled_book(fault: Fault, seed: int) -> Labelled | None:
     """Return a book with a fault at a place drawn by chance; None where no sample has such a place."""
     draw = Random(f"{fault.name} {seed}")
     places = [(text, match) for text in _books() for match in _matches(fault, text)]

@@ -92,13 +92,13 @@ def survey_of(random: np.random.Generator, checks: int, layout: int | None = Non
                 x1 + share * (x2 - x1) - off * (y2 - y1) / length,
                 y1 + share * (y2 - y1) + off * (x2 - x1) / length,
             )
-            read[peg] = taped(share * length, scale, random)
+            read[peg] = taped_length(share * length, scale, random)
     lines = FRAME | dict.fromkeys(extra, "check")
-    read |= {line: taped(dist(*(at[end] for end in line.split("-"))), scale, random) for line in lines}
+    read |= {line: taped_length(dist(*(at[end] for end in line.split("-"))), scale, random) for line in lines}
     return Mistaken(at, lines, {name: f"{value:.2f}" for name, value in read.items()})
 
 
-def taped(length: float, scale: float, random: np.random.Generator) -> float:
+def taped_length(length: float, scale: float, random: np.random.Generator) -> float:
     """Return one reading."""
     return length * scale + random.normal(0, LAY_SD * sqrt(max(1, ceil(length / TAPE))))
 
@@ -148,7 +148,7 @@ def one_wrong(survey: Mistaken, random: np.random.Generator, spoil: Callable[...
     return replace(survey, read={**survey.read, name: how(survey.read[name], random)}, wrong=(name,))
 
 
-def exchanged(survey: Mistaken, random: np.random.Generator) -> Mistaken:
+def exchange_lines(survey: Mistaken, random: np.random.Generator) -> Mistaken:
     """Return the survey with the readings of two lines exchanged that differ enough to matter."""
     lines = list(survey.lines)
     for _ in range(100):
@@ -193,7 +193,7 @@ def peg_out_of_line(survey: Mistaken, random: np.random.Generator) -> Mistaken:
 MISTAKES: Final = {
     "one": one_wrong,
     "any size": lambda survey, random: one_wrong(survey, random, any_size),
-    "exchanged": exchanged,
+    "exchanged": exchange_lines,
     "two": two_wrong,
     "base short": base_short,
     "peg": peg_out_of_line,

@@ -11,7 +11,7 @@ from typing import Final
 
 from builders.plot import TAPES, XY, Arc, Leg, Line, Plot, Row
 
-__all__ = ["NETWORKS", "random_plot", "ranged", "sloping", "with_details"]
+__all__ = ["NETWORKS", "random_plot", "range_ties", "slope_lines", "with_details"]
 
 RANGING: Final = 0.020  #: standard deviation of a tie station off its line, metres (common practice)
 
@@ -154,7 +154,7 @@ NETWORKS: Final[Mapping[str, Callable[[], Plot]]] = {
 }
 
 
-def ranged(plot: Plot, seed: int, *, sd: float = RANGING) -> Plot:
+def range_ties(plot: Plot, seed: int, *, sd: float = RANGING) -> Plot:
     """Return the plot with its tie stations set a little off their lines, as a party would."""
     stations = dict(plot.stations)
     for line in plot.lines:
@@ -177,22 +177,22 @@ def random_plot(seed: int, *, stations: int = 8, details: int = 2, line_tape: st
     """
     random = Random(f"plot {seed} {stations}")
     count = stations - stations // 6
-    placed, sides = grown(random, count)
+    placed, sides = grow_triangles(random, count)
     names = [f"S{number}" for number in range(count)]
     at = dict(zip(names, placed, strict=True))
     lines = {f"{names[i]}-{names[j]}": "side" for i, j in sides}
     lines[f"{names[0]}-{names[1]}"] = "base"
-    for i, j in crossing(random, placed, sides, wanted=max(1, count // 2)):
+    for i, j in crossing_lines(random, placed, sides, wanted=max(1, count // 2)):
         lines[f"{names[i]}-{names[j]}"] = "check" if random.random() < 0.3 else "tie"
     rows: dict[str, list[Row]] = {name: [] for name in lines}
     for number in range(stations // 6):
         stand(random, at, lines, rows, f"T{number}")
     plot = Plot(at, tuple(Line(name, use, tuple(rows[name])) for name, use in lines.items()), line_tape=line_tape)  # type: ignore[arg-type]
-    turned = plot.moved(turn=random.uniform(0, 2 * pi), east=random.uniform(-200, 200), north=random.uniform(-200, 200))
+    turned = plot.move(turn=random.uniform(0, 2 * pi), east=random.uniform(-200, 200), north=random.uniform(-200, 200))
     return with_details(turned, seed, per_line=details)
 
 
-def grown(random: Random, count: int) -> tuple[list[XY], list[tuple[int, int]]]:
+def grow_triangles(random: Random, count: int) -> tuple[list[XY], list[tuple[int, int]]]:
     """Return places and sides: each new place is the apex of a triangle on a side already there."""
     placed: list[XY] = [(0.0, 0.0), (random.uniform(40, 60), 0.0)]
     sides = [(0, 1)]
@@ -211,7 +211,9 @@ def grown(random: Random, count: int) -> tuple[list[XY], list[tuple[int, int]]]:
     return placed, sides
 
 
-def crossing(random: Random, placed: list[XY], sides: list[tuple[int, int]], *, wanted: int) -> list[tuple[int, int]]:
+def crossing_lines(
+    random: Random, placed: list[XY], sides: list[tuple[int, int]], *, wanted: int
+) -> list[tuple[int, int]]:
     """Return further lines between places in reach of each other."""
     free = [
         pair
@@ -240,7 +242,7 @@ def with_details(plot: Plot, seed: int, *, per_line: int = 2) -> Plot:
     points: dict[str, XY] = {}
     lines = []
     for line in plot.lines:
-        rows = [] if line.use == "check" else list(detailed(random, plot, line, points, per_line))
+        rows = [] if line.use == "check" else list(detail_rows(random, plot, line, points, per_line))
         lines.append(replace(line, rows=(*line.rows, *rows)))
     names = list(points)
     twice(lines)
@@ -264,7 +266,7 @@ def twice(lines: list[Line]) -> None:
             lines[number] = replace(line, rows=(*line.rows, Row(row.point, "oblique", (4.0, 15.0))))
 
 
-def detailed(random: Random, plot: Plot, line: Line, points: dict[str, XY], count: int) -> list[Row]:
+def detail_rows(random: Random, plot: Plot, line: Line, points: dict[str, XY], count: int) -> list[Row]:
     """Return rows of one line and add their points: all forms in turn, the order by chance."""
     start, end = (plot.stations[name] for name in line.ends)
     length = dist(start, end)
@@ -294,7 +296,7 @@ def detailed(random: Random, plot: Plot, line: Line, points: dict[str, XY], coun
     return rows
 
 
-def sloping(plot: Plot, seed: int) -> Plot:
+def slope_lines(plot: Plot, seed: int) -> Plot:
     """Return the plot taped over slopes, in heat and cold, with a tape that is not true, and in legs."""
     random = Random(f"sloping {seed}")
     steel = replace(

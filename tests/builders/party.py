@@ -108,7 +108,7 @@ class Party:
         level = dist(positions[start], positions[end])
         return self.read(level, Leg(tape=tape), what or f"{start}-{end}", by_default=self.plot.offset_tape)
 
-    def taped(self, line: Line, what: str = "", *, leg: int = 0) -> float:
+    def running_total(self, line: Line, what: str = "", *, leg: int = 0) -> float:
         """Return the running total of a line, or of one of its legs, metres."""
         chain = Chain.of(self.plot, line)
         conditions = line.legs[leg]
@@ -134,7 +134,7 @@ class Party:
         lays = max(1, ceil(abs(booked) / tape.length))
         return booked + self.draw(what, tape.a * sqrt(lays) * self.errors.lays)
 
-    def standing(self, line: Line, booked: float, what: str) -> XY:
+    def stand_at(self, line: Line, booked: float, what: str) -> XY:
         """Return where a man stands whose chainage reads ``booked`` (metres of the tape)."""
         chain = Chain.of(self.plot, line)
         # Readings grow with the distance all but evenly: a few rounds of the secant rule suffice.
@@ -173,16 +173,16 @@ class Party:
                 booked.append(arm)
                 foot = positions[arm]
             else:
-                text = self.written(arm)
+                text = self.write_length(arm)
                 booked.append(text)
-                foot = self.standing(line, float(text) * UNITS[self.unit], f"chainage of {what}")
+                foot = self.stand_at(line, float(text) * UNITS[self.unit], f"chainage of {what}")
             out = dist(foot, point) - row.half_width
             arms.append(self.read(out, Leg(), f"offset of {what}", by_default=self.plot.offset_tape))
         return booked, arms, side
 
     # -- what is written -----------------------------------------------------------------------
 
-    def written(self, metres: float, unit: str = "", *, what: str = "", tape: str = "", of: float = 0.0) -> str:
+    def write_length(self, metres: float, unit: str = "", *, what: str = "", tape: str = "", of: float = 0.0) -> str:
         """Return a length as a bare number in a unit, with the slip that is planned for ``what``."""
         unit = unit or self.unit
         factor = UNITS[unit]

@@ -10,12 +10,12 @@ from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import symbol_radius
 from pegline.plan.model import Label, Plan
 
-__all__ = ["boxes", "nearer_to_another", "overlapping", "plotted", "struck", "uncovered"]
+__all__ = ["boxes", "nearer_to_another", "overlaps", "plotted_labels", "struck", "texts_cut"]
 
 STRUCK = 1.0  #: millimetres of line that may run through the corner of a label
 
 
-def plotted(plan: Plan) -> list[Label]:
+def plotted_labels(plan: Plan) -> list[Label]:
     return [label for label in plan.labels if plan.layers[label.layer].plots]
 
 
@@ -27,9 +27,9 @@ def boxes(plan: Plan, labels: list[Label]):
     return box(places[:, 0], places[:, 1], turns, [label.width for label in labels], [label.height for label in labels])
 
 
-def overlapping(plan: Plan) -> list[tuple[str, str]]:
+def overlaps(plan: Plan) -> list[tuple[str, str]]:
     """Return the pairs of labels that lie on one another, without the edges that touch."""
-    labels = plotted(plan)
+    labels = plotted_labels(plan)
     shapes = boxes(plan, labels)
     one, two = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     return [
@@ -45,7 +45,7 @@ def nearer_to_another(plan: Plan) -> list[str]:
     symbols = [f for f in plan.features if isinstance(f.geometry, tuple) and plan.layers[f.layer].plots]
     places = {f.name: (f.layer, shapely.Point(paper.at(f.geometry))) for f in symbols}
     wrong = []
-    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
+    for label, shape in zip(plotted_labels(plan), boxes(plan, plotted_labels(plan)), strict=True):
         if label.layer not in ("NAMES", "STATION-NAMES") or label.owner not in places or label.leader is not None:
             continue
         layer, own = places[label.owner]
@@ -71,7 +71,7 @@ def struck(plan: Plan) -> list[str]:
     tree = shapely.STRtree(lines)
     names = {feature.name for feature in plan.features if isinstance(feature.geometry, tuple)}
     through = []
-    for label, shape in zip(plotted(plan), boxes(plan, plotted(plan)), strict=True):
+    for label, shape in zip(plotted_labels(plan), boxes(plan, plotted_labels(plan)), strict=True):
         if label.layer in ("NAMES", "STATION-NAMES") and label.owner in names:
             length = sum(lines[i].intersection(shape).length for i in tree.query(shape).tolist())
             if length > STRUCK + 0.5:  # a crown is drawn of arcs here, of strokes there
@@ -79,12 +79,12 @@ def struck(plan: Plan) -> list[str]:
     return through
 
 
-def uncovered(plan: Plan) -> list[str]:
+def texts_cut(plan: Plan) -> list[str]:
     """Return the texts that the map's edge cuts, of a plan on one sheet."""
     first = plan.sheets[0]
     middle = LabelPaper(plan.metres_per_mm, plan.turn).points(np.array(first.centre))
     left, bottom, right, top = first.window
     half = np.array([right - left, top - bottom]) / 2
     window = shapely.box(*(middle - half), *(middle + half))
-    labels = plotted(plan)
+    labels = plotted_labels(plan)
     return [label.text for label, shape in zip(labels, boxes(plan, labels), strict=True) if not window.covers(shape)]

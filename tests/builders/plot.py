@@ -133,7 +133,7 @@ class Plot:
         """Return the tie stations on a line."""
         return [row.point for row in line.rows if row.form == "station"]
 
-    def moved(self, *, turn: float = 0.0, east: float = 0.0, north: float = 0.0, mirror: bool = False) -> Plot:
+    def move(self, *, turn: float = 0.0, east: float = 0.0, north: float = 0.0, mirror: bool = False) -> Plot:
         """Return the plot mirrored in the x axis, then turned anticlockwise by ``turn`` radians, then shifted."""
 
         def move(at: XY) -> XY:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import dist
 from random import Random
 
-from builders.networks import ranged
+from builders.networks import range_ties
 from builders.plot import Plot
 from pegline.book.model import Book, Limits, Line, Station
 from pegline.errors import Place
@@ -23,7 +23,7 @@ from pegline.reduction.model import (
     TapeConstants,
 )
 
-__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "apart", "ground", "measured", "simulated"]
+__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "apart", "ground", "measure", "simulate"]
 
 XY = tuple[float, float]
 LAY_SD = 0.005  #: of one reading, metres
@@ -46,7 +46,7 @@ def ground(value: float, *, number: int = 1, sd: float = LAY_SD, tape: str = "st
     return Ground(value, value, sd, tape, place(number))
 
 
-def measured(
+def measure(
     lines: Mapping[str, tuple[str, float] | tuple[str, float, float]],
     *,
     sides: Mapping[str, str] | None = None,
@@ -165,7 +165,7 @@ def apart(at: Mapping[str, XY], *pairs: str) -> dict[str, float]:
     return {pair: dist(*(at[name] for name in pair.split("-"))) for pair in pairs}
 
 
-def simulated(
+def simulate(
     plot: Plot, seed: int | None, *, changed: Mapping[str, float] | None = None, scale_sd: float = SCALE_SD
 ) -> tuple[Book, Reduction]:
     """Return a plot's lines and tie stations as a party measures them, its sides told by a sketch.
@@ -176,7 +176,7 @@ def simulated(
     random = Random(f"readings {seed}")
     noise = 0.0 if seed is None else 1.0
     scale = 1 + noise * scale_sd * random.gauss(0, 1)
-    at = plot.stations if seed is None else ranged(plot, seed).stations
+    at = plot.stations if seed is None else range_ties(plot, seed).stations
     lines = {
         line.name: (
             line.use,
@@ -192,7 +192,7 @@ def simulated(
         for row in line.rows
         if row.form == "station"
     ]
-    return measured(lines, sketches=plot.stations, rows=rows, scale_sd=scale_sd)
+    return measure(lines, sketches=plot.stations, rows=rows, scale_sd=scale_sd)
 
 
 def _foot(at: Mapping[str, XY], ends: tuple[str, str], point: str) -> float:

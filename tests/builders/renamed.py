@@ -9,7 +9,7 @@ from typing import Any
 from pegline.book.model import Book
 from pegline.kinds import KINDS
 
-__all__ = ["awkward", "renamed"]
+__all__ = ["awkward", "rename"]
 
 #: what names may hold beside letters: the words that labels are made of, dots, digits, quotes, other scripts
 SHAPES = (
@@ -42,20 +42,20 @@ def awkward(book: Book) -> dict[str, str]:
     return found
 
 
-def renamed(record: Any, names: Mapping[str, str]) -> Any:
+def rename(record: Any, names: Mapping[str, str]) -> Any:
     """Return a record in which every text that is a name is another."""
     if isinstance(record, str):
         return names.get(record, record)
     if isinstance(record, tuple):
-        return tuple(renamed(item, names) for item in record)
+        return tuple(rename(item, names) for item in record)
     if isinstance(record, dict):
-        return {renamed(key, names): renamed(value, names) for key, value in record.items()}
+        return {rename(key, names): rename(value, names) for key, value in record.items()}
     if dataclasses.is_dataclass(record) and not isinstance(record, type):
         values = {field.name: getattr(record, field.name) for field in dataclasses.fields(record) if field.init}
         kept = {"kind", "text", "label", "note", "mark", "unit", "file", "path", "title"} - (
             {"text"} if type(record).__name__ == "Name" else set()
         )
         return dataclasses.replace(
-            record, **{key: value if key in kept else renamed(value, names) for key, value in values.items()}
+            record, **{key: value if key in kept else rename(value, names) for key, value in values.items()}
         )
     return record

@@ -89,12 +89,12 @@ class Framework:
     @cached_property
     def correlations(self) -> np.ndarray:
         """Return how strongly the tests of any two measurements correlate, 0 with itself."""
-        shared = np.abs(self.explained.correlations)
+        shared = np.abs(self.explanation.correlations)
         np.fill_diagonal(shared, 0.0)
         return shared
 
     @cached_property
-    def explained(self) -> Explained:
+    def explanation(self) -> Explained:
         """Return what an error in each observation does."""
         return self.effects.explain(np.arange(len(self.true)))
 
@@ -102,7 +102,7 @@ class Framework:
     def power(self) -> np.ndarray:
         """Return √r of each observation: its standard deviation over that of its correction."""
         sds = np.array([one.booking.sd for one in self.true])
-        return sds / np.where(self.explained.sd > 0, self.explained.sd, np.inf)
+        return sds / np.where(self.explanation.sd > 0, self.explanation.sd, np.inf)
 
     @cached_property
     def critical(self) -> float:
@@ -117,7 +117,7 @@ class Framework:
         tests = (draws * np.sqrt(np.clip(values, 0, None))) @ vectors.T[:, sound] / np.sqrt(spread[sound])
         return max(3.2905, float(np.quantile(np.abs(tests).max(axis=1), 0.95)))
 
-    def measured(
+    def measure(
         self,
         random: np.random.Generator,
         errors: Mapping[int, float] | None = None,

@@ -22,10 +22,10 @@ def plus(text: str, amount: float) -> str:
     return f"{float(text) + amount:.{decimals(text)}f}"
 
 
-def exchanged(text: str) -> str:
+def exchange_digits(text: str) -> str:
     """Return the number with the first two neighbouring digits exchanged that differ.
 
-    >>> exchanged("33.08"), exchanged("41.20")
+    >>> exchange_digits("33.08"), exchange_digits("41.20")
     ('30.38', '14.20')
     """
     places = [place for place, sign in enumerate(text) if sign.isdigit()]
@@ -37,10 +37,10 @@ def exchanged(text: str) -> str:
     raise ValueError(f"no two digits of {text} differ")
 
 
-def confused(text: str, one: str, other: str) -> str:
+def confuse_digits(text: str, one: str, other: str) -> str:
     """Return the number with the first of two digits that look alike read for the other.
 
-    >>> confused("16.90", "6", "9")
+    >>> confuse_digits("16.90", "6", "9")
     '19.90'
     """
     for place, sign in enumerate(text):
@@ -57,10 +57,10 @@ SLIPS: Final[Mapping[str, Slip]] = {
     "five units more": lambda text, tape, whole: plus(text, 5),
     "ten units more": lambda text, tape, whole: plus(text, 10),
     "ten units less": lambda text, tape, whole: plus(text, -10),
-    "digits exchanged": lambda text, tape, whole: exchanged(text),
-    "6 and 9": lambda text, tape, whole: confused(text, "6", "9"),
-    "1 and 7": lambda text, tape, whole: confused(text, "1", "7"),
-    "3 and 8": lambda text, tape, whole: confused(text, "3", "8"),
+    "digits exchanged": lambda text, tape, whole: exchange_digits(text),
+    "6 and 9": lambda text, tape, whole: confuse_digits(text, "6", "9"),
+    "1 and 7": lambda text, tape, whole: confuse_digits(text, "1", "7"),
+    "3 and 8": lambda text, tape, whole: confuse_digits(text, "3", "8"),
     "point moved right": lambda text, tape, whole: f"{float(text) * 10:.{max(0, decimals(text) - 1)}f}",
     "point moved left": lambda text, tape, whole: f"{float(text) / 10:.{decimals(text) + 1}f}",
     "wrong end": lambda text, tape, whole: f"{whole - float(text):.{decimals(text)}f}",

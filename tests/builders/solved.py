@@ -14,7 +14,7 @@ from pegline.measures.values import Length, Name, Reading
 from pegline.network.model import Solution
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction, TapeConstants
 
-__all__ = ["HERE", "FullCovariances", "feature", "given_book", "ground", "local", "reduced", "row", "solved"]
+__all__ = ["HERE", "FullCovariances", "feature", "given_book", "ground", "local", "reduction_of", "row", "solution_of"]
 
 HERE = Place("plot.yaml", 1, 1)
 TAPE = "linen"
@@ -78,7 +78,7 @@ def station_row(line: str, name: str, at: float) -> ReducedRow:
     return ReducedRow(line, booked, "station", (at,), 0.0, (None,), (), 0, 0.0, line)
 
 
-def reduced(
+def reduction_of(
     lines: Mapping[str, float],
     rows: Sequence[ReducedRow] = (),
     *,
@@ -96,7 +96,7 @@ def reduced(
     return Reduction({TAPE: tape}, found, (*standing, *rows), (), (), walls or {}, {})
 
 
-def solved(
+def solution_of(
     positions: Mapping[str, tuple[float, float]],
     *,
     covariance: np.ndarray | None = None,

@@ -14,7 +14,7 @@ __all__ = ["STRESS", "grove"]
 XY = tuple[float, float]
 
 
-def _drawn(width: float, height: float, points: Mapping[str, XY], features: object, **changes: object) -> Drawn:
+def _draw(width: float, height: float, points: Mapping[str, XY], features: object, **changes: object) -> Drawn:
     """Return a survey on a base line along x."""
     stations = {"A": (0.0, 0.0), "B": (width, 0.0), "C": (width / 2, height)}
     lines = [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")]
@@ -28,7 +28,7 @@ def courtyard() -> Drawn:
     kinds = ("cover", "post", "shrub", "well", "spot", "stump", "pole", "gate post")
     features = {"walls": ("building", tuple(corners), (), True)}
     features |= {f"{kinds[i % 8]} number {i}": (kinds[i % 8], (f"d{i}",), (), False) for i in range(24)}
-    return _drawn(10.0, 9.0, corners | things, features, title="A courtyard")
+    return _draw(10.0, 9.0, corners | things, features, title="A courtyard")
 
 
 def strip(degrees: float = 35.0) -> Drawn:
@@ -66,7 +66,7 @@ def estate() -> Drawn:
         for j in range(4):
             points[f"f{i}.{j}"] = (random.uniform(0, 3000), random.uniform(0, 2000))
         features[f"fence {i}"] = ("fence", tuple(f"f{i}.{j}" for j in range(4)), (), False)
-    return _drawn(3000.0, 2000.0, points, features, title="An estate")
+    return _draw(3000.0, 2000.0, points, features, title="An estate")
 
 
 def grove(count: int, width: float = 110.0, height: float = 80.0, seed: int = 3) -> Drawn:
@@ -78,7 +78,7 @@ def grove(count: int, width: float = 110.0, height: float = 80.0, seed: int = 3)
         points[f"p{i}"] = (random.uniform(0, width), random.uniform(0, height))
         features[name] = ("tree", (f"p{i}",), (), False)
         spreads[name] = random.uniform(2, 8)
-    return _drawn(width, height, points, features, spreads=spreads, title="A grove")
+    return _draw(width, height, points, features, spreads=spreads, title="A grove")
 
 
 def scripts() -> Drawn:
@@ -86,7 +86,7 @@ def scripts() -> Drawn:
     names = ("Église de la Forêt", "Дом у реки", "Κήπος", "花园の木", "حديقة الورد", "වත්ත", "தோட்டம்", "Łąka")
     points: dict[str, XY] = {f"p{i}": (10.0 + i % 4 * 15, 10.0 + i // 4 * 20) for i in range(8)}
     features = {name: ("tree", (f"p{i}",), (), False) for i, name in enumerate(names)}
-    return _drawn(70.0, 45.0, points, features, title="Сад, 花园")
+    return _draw(70.0, 45.0, points, features, title="Сад, 花园")
 
 
 STRESS: Final[Mapping[str, Callable[[], Drawn]]] = {

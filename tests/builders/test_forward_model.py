@@ -40,7 +40,7 @@ def test_a_long_tape_on_a_slope_reads_too_little():
     line = Line("A-B", "base", legs=(Leg(rise=9.0),))
     plot = replace(SQUARE, lines=(line,), tapes={"steel": tape, "fibreglass": TAPES["fibreglass"]})
 
-    assert Party(plot).taped(line) == pytest.approx(41 / 1.01, abs=1e-12)
+    assert Party(plot).running_total(line) == pytest.approx(41 / 1.01, abs=1e-12)
 
 
 @pytest.mark.parametrize("name", NETWORKS)
@@ -76,4 +76,4 @@ def test_a_slip_changes_one_reading_only():
 @pytest.mark.parametrize("unit", UNITS)
 def test_a_unit_there_and_back(unit):
     party = Party(SQUARE, unit, EXACT)
-    assert float(party.written(12.345)) * UNITS[unit] == pytest.approx(12.345, rel=1e-15)
+    assert float(party.write_length(12.345)) * UNITS[unit] == pytest.approx(12.345, rel=1e-15)

@@ -42,12 +42,12 @@ ENGINEERING = (
 )
 
 
-def _unnoticed(stations: tuple[str, ...]) -> Unnoticed:
+def _nothing_unnoticed(stations: tuple[str, ...]) -> Unnoticed:
     """Return what is said of stations that a mistake could not have moved by more than 5 cm."""
-    return Unnoticed(dict.fromkeys(stations, 0.05), {}, {booked("A-B", "length", 24): 0.05}, 0.3, stations)
+    return Unnoticed(dict.fromkeys(stations, 0.05), {}, {booking_of("A-B", "length", 24): 0.05}, 0.3, stations)
 
 
-def booked(line: str, kind: str, number: int) -> Booking:
+def booking_of(line: str, kind: str, number: int) -> Booking:
     """Return the booking of a line's length or bearing, with a standard deviation of 6 mm or half a degree."""
     sd = 0.006 if kind == "length" else radians(0.5)
     part, counted = ("side", line) if kind == "length" else (kind, None)
@@ -238,10 +238,10 @@ def survey(**frame: Any) -> Survey:
         witnesses={"A": witnesses},
     )
     solution = _solution()
-    checks = (Check(booked("C-D", "length", 37), "line", (4,), 44.14, 44.102, 0.012, 0.04, 3.1667, True),)
+    checks = (Check(booking_of("C-D", "length", 37), "line", (4,), 44.14, 44.102, 0.012, 0.04, 3.1667, True),)
     measurements = (
-        Measurement(booked("A-B", "length", 24), 52.32, 0.001, 0.2, 0.4),
-        Measurement(booked("A-B", "bearing", 60), radians(90.2), radians(0.2), 0.0, 0.0, angle=True),
+        Measurement(booking_of("A-B", "length", 24), 52.32, 0.001, 0.2, 0.4),
+        Measurement(booking_of("A-B", "bearing", 60), radians(90.2), radians(0.2), 0.0, 0.0, angle=True),
     )
     adjustment = Adjustment(
         plotting=solution,
@@ -294,7 +294,7 @@ def survey(**frame: Any) -> Survey:
         replace(made, **frame),
         adjustment,
         Detail(points, shapes, _offset_feet(rows)),
-        _unnoticed(solution.names),
+        _nothing_unnoticed(solution.names),
     )
     return Survey(solved, diagnosis)
 

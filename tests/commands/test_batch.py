@@ -208,12 +208,12 @@ def test_a_manifest_with_odd_or_torn_lines_stops_nothing(archive, tmp_path):
 def test_folders_that_are_not_looked_into_are_told(archive, tmp_path, capsys, monkeypatch):
     looked = os.scandir
 
-    def locked(path):
+    def scan_or_refuse(path):
         if path == str(archive / "deep" / "er"):
             raise PermissionError(13, "Permission denied", str(path))
         return looked(path)
 
-    monkeypatch.setattr(os, "scandir", locked)
+    monkeypatch.setattr(os, "scandir", scan_or_refuse)
     (archive / "linked").symlink_to(tmp_path, target_is_directory=True)
     (archive / "gone.yaml").symlink_to(tmp_path / "nowhere")
     out = tmp_path / "out"
@@ -518,8 +518,8 @@ def test_the_index_places_plots_on_the_earth_and_lists_the_others(archive, tmp_p
     assert plot["properties"]["accuracy_m"] == pytest.approx(within, abs=0.0005)
     # The bearing's 0.1° moves B, 30 m away, by 0.052 m in one direction.
     assert 0.245 < within < 2.4477 * (0.1**2 + 0.052**2 + 0.006**2) ** 0.5
-    assert "placed.yaml" not in _unplaced(tmp_path / "out" / "index.gpkg")
-    assert "deep/plot-0.yaml" in _unplaced(tmp_path / "out" / "index.gpkg")
+    assert "placed.yaml" not in _books_without_place(tmp_path / "out" / "index.gpkg")
+    assert "deep/plot-0.yaml" in _books_without_place(tmp_path / "out" / "index.gpkg")
 
 
 def test_the_index_says_how_well_a_place_is_known_and_what_its_columns_hold(tmp_path):
@@ -595,7 +595,7 @@ def test_of_many_endings_the_rarest_are_summed_up():
     assert text.endswith("13 of .7, 23 of others")
 
 
-def _unplaced(path):
+def _books_without_place(path):
     import fiona
 
     with fiona.open(path, layer="unplaced") as rows:

@@ -205,7 +205,7 @@ features:
 """
 
 
-def changed(*swaps, text=BOOK):
+def changes_after(*swaps, text=BOOK):
     new = text
     for was, now in swaps:
         assert was in new
@@ -230,18 +230,20 @@ def changed(*swaps, text=BOOK):
     ],
 )
 def test_a_change_is_told_in_words_and_millimetres(was, now, sentence):
-    assert changed((was, now)) == [sentence]
+    assert changes_after((was, now)) == [sentence]
 
 
 def test_the_same_length_written_otherwise_is_no_change():
-    assert changed(("taped: 30.00", "taped: 30 m"), ("8.76", "876 cm"), ("Weir cottage", "'Weir cottage'")) == []
+    assert changes_after(("taped: 30.00", "taped: 30 m"), ("8.76", "876 cm"), ("Weir cottage", "'Weir cottage'")) == []
 
 
 def test_what_is_new_and_what_is_gone_stands_by_itself():
     row = "      - {at: 16.95, left: ~3.22, point: h2}\n"
     more = row + "      - {at: 30, left: 2, point: h3}\n"
-    assert changed((row, more)) == ["line A-B h3: new (at 30, left 2, to centre)"]
-    (gone,) = changed(("  A-C: {use", "  A-D: {use: tie, taped: 20}\n  D-B: {use: tie, taped: 35}\n  A-C: {use"))[:1]
+    assert changes_after((row, more)) == ["line A-B h3: new (at 30, left 2, to centre)"]
+    (gone,) = changes_after(("  A-C: {use", "  A-D: {use: tie, taped: 20}\n  D-B: {use: tie, taped: 35}\n  A-C: {use"))[
+        :1
+    ]
     assert gone == "line A-D: new (use tie, taped 20)"
 
 
@@ -526,7 +528,7 @@ def test_a_dimension_that_fails_leaves_the_stations_sound(tmp_path):
 # --- files of results that are damaged --------------------------------------------------------------------------
 
 
-def damaged(where, value):
+def damage(where, value):
     entries = results_of(KITE)
     inner = entries
     for key in where[:-1]:
@@ -549,7 +551,7 @@ def damaged(where, value):
 )
 def test_a_number_that_is_none_is_told_as_damage(tmp_path, where, value):
     with pytest.raises(OpenError, match="holds no results"):
-        compare_results(tmp_path, results_of(AGAIN), damaged(where, value))
+        compare_results(tmp_path, results_of(AGAIN), damage(where, value))
 
 
 @pytest.mark.parametrize(
@@ -570,7 +572,7 @@ def test_a_number_that_is_none_is_told_as_damage(tmp_path, where, value):
 )
 def test_what_no_survey_has_is_told_as_damage(tmp_path, where, value):
     with pytest.raises(OpenError, match="holds no results"):
-        compare_results(tmp_path, damaged(where, value), results_of(AGAIN))
+        compare_results(tmp_path, damage(where, value), results_of(AGAIN))
 
 
 def test_points_and_areas_that_are_no_numbers_are_told_as_damage(tmp_path):
@@ -587,13 +589,13 @@ def test_a_file_of_brackets_is_told(tmp_path):
 
 
 def test_an_ellipse_as_wide_as_any_is_compared(tmp_path):
-    wide = damaged(("stations", "C", "local", "ellipse"), {"a": 1e4, "b": 0.0, "bearing": 33.3})
+    wide = damage(("stations", "C", "local", "ellipse"), {"a": 1e4, "b": 0.0, "bearing": 33.3})
     assert compare_results(tmp_path, wide, results_of(AGAIN))[0] == 0
 
 
 def test_a_title_commands_no_terminal_and_makes_no_line(tmp_path, capsys):
     path = tmp_path / "odd.json"
-    path.write_text(json.dumps(damaged(("book", "title"), "\x1b[2Jweir\n  B MOVED")), encoding="utf-8")
+    path.write_text(json.dumps(damage(("book", "title"), "\x1b[2Jweir\n  B MOVED")), encoding="utf-8")
     assert main(["diff", str(path), str(path)]) == 0
     assert capsys.readouterr().out.splitlines()[0] == "Old: kite.yaml, \\x1b[2Jweir\\n  B MOVED, 2025-05-02"
 

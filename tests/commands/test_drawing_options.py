@@ -15,18 +15,18 @@ from pegline.plan.style import LAYERS
 SAMPLE = paths.SAMPLES / "iso-13567.layers"
 
 
-def chosen(*words: str) -> Options:
+def options_of(*words: str) -> Options:
     parser = argparse.ArgumentParser()
     arguments(parser)
     return options(parser.parse_args(words))
 
 
 def test_nothing_chosen_is_the_default():
-    assert chosen() == Options()
+    assert options_of() == Options()
 
 
 def test_everything_can_be_chosen():
-    given = chosen(
+    given = options_of(
         "--dxf-version", "R12", "--near-origin", "--geodata", "--hatch", "--paper", "A2", "--sheets", "pegs,diagram",
         "--scale", "250", "--unit", "grid",
     )  # fmt: skip
@@ -46,7 +46,7 @@ def test_everything_can_be_chosen():
 @pytest.mark.parametrize("text", ["0", "1:0", "two hundred", "-5", "2000000"])
 def test_a_scale_that_is_none_is_refused(text, capsys):
     with pytest.raises(SystemExit):
-        chosen(f"--scale={text}")
+        options_of(f"--scale={text}")
 
     assert "no scale" in capsys.readouterr().err
 
@@ -65,7 +65,7 @@ def test_an_office_gives_name_colour_weight_and_line_of_a_layer(tmp_path):
 
 def test_an_unknown_sheet_is_refused_with_those_there_are():
     with pytest.raises(UsageError, match="there are owner, pegs, diagram, pages"):
-        chosen("--sheets", "pegs,cover")
+        options_of("--sheets", "pegs,cover")
 
 
 def test_the_sample_names_every_layer_in_fields_of_2_6_and_2():

@@ -26,7 +26,7 @@ VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gp
 EAST = 12.0  # metres by which the second survey lies east of the first
 
 
-def _moved(survey, east):
+def _move(survey, east):
     return with_stages(survey, frame=replace(survey.frame, origin=(512_340.25 + east, 5_712_806.4)))
 
 
@@ -45,7 +45,7 @@ def _join(out, *sources):
 def two(tmp_path, request):
     """Two surveys on one grid, the second EAST of the first."""
     for name, east in (("mill", 0.0), ("weir", EAST)):
-        gpkg.write(_moved(records.on_grid(), east), tmp_path / f"{name}.gpkg")
+        gpkg.write(_move(records.on_grid(), east), tmp_path / f"{name}.gpkg")
     return tmp_path / "mill.gpkg", tmp_path / "weir.gpkg"
 
 
@@ -108,7 +108,7 @@ def test_gdals_validator_finds_no_fault(tmp_path, two):
 def test_areas_that_overlap_are_told_with_their_size(tmp_path, two):
     # The cottage is 8.75 m by 6.39 m along the grid; moved 12 m it is clear of the first, moved 6 m it is not.
     assert _join(tmp_path / "all.gpkg", *two)[2] == []
-    gpkg.write(_moved(records.on_grid(), 6.0), two[1])
+    gpkg.write(_move(records.on_grid(), 6.0), two[1])
     (tmp_path / "all.gpkg").unlink()
 
     status, said, complained = _join(tmp_path / "all.gpkg", *two)
@@ -134,7 +134,7 @@ def test_one_peg_in_two_surveys_is_told(tmp_path, two):
 
 
 def test_a_survey_that_lies_off_another_as_a_whole_is_told_as_such(tmp_path, two):
-    gpkg.write(_moved(records.on_grid(), 1.5), two[1])
+    gpkg.write(_move(records.on_grid(), 1.5), two[1])
 
     status, _, complained = _join(tmp_path / "all.gpkg", *two)
 
@@ -172,7 +172,7 @@ def test_pegs_of_one_name_apart_one_by_one_are_asked_about(tmp_path, two):
 
 
 def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
-    gpkg.write(_moved(records.on_grid(), 0.004), two[1])
+    gpkg.write(_move(records.on_grid(), 0.004), two[1])
 
     _, said, complained = _join(tmp_path / "all.gpkg", *two)
 
@@ -233,10 +233,10 @@ def test_a_strip_between_two_boundaries_is_a_gap(tmp_path):
 
 def test_one_plot_added_to_the_office_s_file_keeps_the_others_and_replaces_its_former_self(tmp_path, two):
     office = tmp_path / "office.gpkg"
-    gpkg.write(_moved(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
+    gpkg.write(_move(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
     _join(office, *two)
     before = {name: part.layers[0].values["name"] for name, part in split_surveys(read_package(office)).items()}
-    gpkg.write(_moved(records.on_grid(), EAST + 0.004), two[1])
+    gpkg.write(_move(records.on_grid(), EAST + 0.004), two[1])
 
     _, said, _ = _join(office, tmp_path / "lock.gpkg", two[1])
 
@@ -249,7 +249,7 @@ def test_one_plot_added_to_the_office_s_file_keeps_the_others_and_replaces_its_f
 
 def test_a_joined_file_joined_again_keeps_the_names_of_its_surveys(tmp_path, two):
     _join(tmp_path / "all.gpkg", *two)
-    gpkg.write(_moved(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
+    gpkg.write(_move(records.on_grid(), 2 * EAST), tmp_path / "lock.gpkg")
 
     _join(tmp_path / "more.gpkg", tmp_path / "all.gpkg", tmp_path / "lock.gpkg")
 
@@ -309,7 +309,7 @@ def test_own_columns_of_every_survey_are_there(tmp_path, two):
     survey = records.on_grid()
     shapes = {name: replace(shape, booked=replace(shape.booked, data={"Age": "90"})) for name, shape in
               survey.detail.shapes.items()}  # fmt: skip
-    gpkg.write(_moved(with_stages(survey, detail=replace(survey.detail, shapes=shapes)), EAST), two[1])
+    gpkg.write(_move(with_stages(survey, detail=replace(survey.detail, shapes=shapes)), EAST), two[1])
     _join(tmp_path / "all.gpkg", *two)
 
     with fiona.open(tmp_path / "all.gpkg", layer="detail_points") as file:

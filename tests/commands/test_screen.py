@@ -20,20 +20,20 @@ BOOKS = {
 }
 
 
-def shown(text, **screen):
+def screen_text(text, **screen):
     return list(survey_lines(reduce(parse_book(text.encode(), "screen.yaml")), Screen(**screen)))
 
 
 @pytest.mark.parametrize("width", [40, 58, 80])
 @pytest.mark.parametrize("book", BOOKS)
 def test_every_line_fits(book, width):
-    lines = "\n".join(shown(BOOKS[book], width=width)).splitlines()
+    lines = "\n".join(screen_text(BOOKS[book], width=width)).splitlines()
 
     assert max(map(len, lines)) <= width
 
 
 def test_verdict_cause_and_remedy_stand_before_the_checks():
-    lines = shown(BOOKS["one mistake"])
+    lines = screen_text(BOOKS["one mistake"])
     starts = [
         next(n for n, line in enumerate(lines) if line.startswith(lead)) for lead in ("FAILED", "Likely", "Do now", "!")
     ]
@@ -47,7 +47,7 @@ def test_verdict_cause_and_remedy_stand_before_the_checks():
 
 
 def test_the_table_says_its_unit_and_the_bearings_north():
-    lines = shown(SOUND)
+    lines = screen_text(SOUND)
 
     assert any(re.match(r"  in metres +booked +computed +difference +allowed +on plan$", line) for line in lines)
     assert "  Bearings are from true north, as booked." in lines
@@ -65,10 +65,10 @@ def test_what_is_missing_stands_with_the_verdict():
 
 def test_colours_add_nothing_but_colours():
     for text in BOOKS.values():
-        coloured = "\n".join(shown(text, colours=True))
+        coloured = "\n".join(screen_text(text, colours=True))
 
         assert CODES.search(coloured)
-        assert CODES.sub("", coloured) == "\n".join(shown(text))
+        assert CODES.sub("", coloured) == "\n".join(screen_text(text))
 
 
 @pytest.mark.parametrize(

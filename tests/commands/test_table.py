@@ -71,7 +71,7 @@ def workbook(sheets, path, change=lambda book: None):
     return path
 
 
-def told(path):
+def faults_of(path):
     with pytest.raises(BookError) as caught:
         run(path, to=path.with_name("book.yaml"))
     assert not path.with_name("book.yaml").exists()
@@ -95,7 +95,7 @@ def test_what_a_spreadsheet_makes_of_values_is_read(tmp_path):
     }
 
 
-def merged(book):
+def merge_two_cells(book):
     book["lines"].merge_cells("B2:C2")
 
 
@@ -126,7 +126,7 @@ def time(book):
 
 
 HABITS = [
-    (merged, "t[lines]:2:2: cell B2: B2:C2 are merged"),
+    (merge_two_cells, "t[lines]:2:2: cell B2: B2:C2 are merged"),
     (merged_number, "t[lines]:2:3: cell C2: C2:C3 are merged"),
     (merged_head, "t[lines]:1:1: cell A1: A1:A2 are merged"),
     (merged_formula, "t[lines]:2:1: cell A2: A2:A3 are merged"),
@@ -138,7 +138,7 @@ HABITS = [
 
 @pytest.mark.parametrize(("change", "says"), HABITS)
 def test_what_only_a_spreadsheet_understands_is_refused_by_its_cell(change, says, tmp_path):
-    assert told(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))[0].startswith(says)
+    assert faults_of(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))[0].startswith(says)
 
 
 def test_a_text_merged_over_rows_of_its_column_stands_in_each(tmp_path):
@@ -224,7 +224,7 @@ WRONG = [
 
 @pytest.mark.parametrize(("sheets", "says"), WRONG)
 def test_a_fault_is_told_with_sheet_row_and_column(sheets, says, tmp_path):
-    assert told(workbook({**HEAD, **sheets}, tmp_path / "t.xlsx"))[0].startswith(says)
+    assert faults_of(workbook({**HEAD, **sheets}, tmp_path / "t.xlsx"))[0].startswith(says)
 
 
 def test_a_comma_or_a_semicolon_may_part_the_cells_of_csv(tmp_path):
@@ -261,7 +261,7 @@ def test_a_text_that_looks_like_a_formula_is_none(tmp_path):
     assert said_by(tmp_path / "back.yaml") == said_by(book)
 
 
-def zipped(parts):
+def zip_parts(parts):
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data in parts.items():
@@ -271,12 +271,12 @@ def zipped(parts):
 
 BOMB = '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "xxxxxxxxxx"><!ENTITY c "&b;&b;&b;&b;">]><a>&c;</a>'
 HOSTILE = [
-    ("a.xlsx", zipped({"xl/big.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
-    ("a.ods", zipped({"content.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
+    ("a.xlsx", zip_parts({"xl/big.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
+    ("a.ods", zip_parts({"content.xml": b"0" * 20_000_000}), "unpacked it would be 20000000 bytes"),
     ("a.xlsx", b"no archive", "this is no workbook"),
-    ("a.xlsx", zipped({"x": "y"}), "no workbook can be read here"),
-    ("a.ods", zipped({"x": "y"}), "no tables can be read here"),
-    ("a.ods", zipped({"content.xml": BOMB}), "no tables can be read here"),
+    ("a.xlsx", zip_parts({"x": "y"}), "no workbook can be read here"),
+    ("a.ods", zip_parts({"x": "y"}), "no tables can be read here"),
+    ("a.ods", zip_parts({"content.xml": BOMB}), "no tables can be read here"),
     ("a.csv", b'a,b\n"x', "this row is no CSV"),
     ("a.csv", "titel;é".encode("latin-1"), "is no UTF-8"),
 ]
@@ -322,7 +322,7 @@ def ods(rows, again=""):
     spaces = " ".join(
         f'xmlns:{prefix}="urn:oasis:names:tc:opendocument:xmlns:{prefix}:1.0"' for prefix in ("office", "table", "text")
     )
-    return zipped(
+    return zip_parts(
         {
             "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>"
             f'<table:table table:name="lines">{rows}</table:table>{again}'
@@ -358,7 +358,7 @@ def test_typed_and_repeated_cells_of_ods_are_read(tmp_path):
     assert [text.value for text in first if text.value] == ["A-B", "52.31", "2026-04-18", "true"]
 
 
-def covered(repeated=1):
+def covered_cell(repeated=1):
     return f'<table:covered-table-cell table:number-columns-repeated="{repeated}"/>'
 
 
@@ -366,8 +366,8 @@ def test_a_text_merged_over_rows_of_ods_stands_in_each(tmp_path):
     rows = (
         row(cell("line"), cell("note"), cell("at"))
         + row(cell("A-B", table_number_rows_spanned=3), cell("wet", table_number_rows_spanned=2), cell("3"))
-        + row(covered(2), cell("4"))
-        + row(covered(), cell("dry"), cell("5"))
+        + row(covered_cell(2), cell("4"))
+        + row(covered_cell(), cell("dry"), cell("5"))
         + row(cell("A-C"), cell(), cell("6"))
     )
     path = tmp_path / "t.ods"
@@ -474,7 +474,7 @@ def test_a_number_that_is_shown_with_more_than_its_digits_is_refused(number_form
         book["lines"]["C2"] = 30.5
         book["lines"]["C2"].number_format = number_format
 
-    (first, *more) = told(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))
+    (first, *more) = faults_of(workbook({**HEAD, **LINES}, tmp_path / "t.xlsx", change))
 
     assert first.startswith(f"t[lines]:2:3: cell C2: {says}")
     assert not more
@@ -499,7 +499,7 @@ def test_a_reading_is_not_merged_over_rows(reading, tmp_path):
         book["details"].merge_cells("C2:C3")
         book["details"].merge_cells("E2:E3")  # a page may be a number
 
-    says = told(workbook({**HEAD, **LINES, "details": details}, tmp_path / "t.xlsx", change))
+    says = faults_of(workbook({**HEAD, **LINES, "details": details}, tmp_path / "t.xlsx", change))
 
     assert says == ["t[details]:2:3: cell C2: C2:C3 are merged; take them apart and write the value in each"]
 
@@ -515,7 +515,7 @@ def part(name, old, new):
         with zipfile.ZipFile(path) as archive:
             parts = {each: archive.read(each).decode() for each in archive.namelist()}
         assert old in parts[name]
-        path.write_bytes(zipped({**parts, name: parts[name].replace(old, new)}))
+        path.write_bytes(zip_parts({**parts, name: parts[name].replace(old, new)}))
 
     return change
 
@@ -588,7 +588,7 @@ def test_blank_sheets_and_blank_ends_of_rows_are_passed_over(tmp_path):
 def test_a_cell_under_no_column_is_told_once_a_column(tmp_path):
     lines = [["name", "use"], ["A-B", "base", 30], ["A-C", "side", 20, 1]]
 
-    says = told(workbook({**HEAD, "lines": lines}, tmp_path / "t.xlsx"))
+    says = faults_of(workbook({**HEAD, "lines": lines}, tmp_path / "t.xlsx"))
 
     assert [text.partition(": ")[0] for text in says] == ["t[lines]:2:3", "t[lines]:3:4"]
 

@@ -194,7 +194,7 @@ def test_a_pipe_is_no_place_for_a_book(tmp_path):
 # --- older formats -------------------------------------------------------------------------------------------------
 
 
-def renamed(was, now):
+def rename_key(was, now):
     """Return an upgrade that gives a key of the book's head another name."""
 
     def step(table):
@@ -213,7 +213,7 @@ def renamed(was, now):
 def grown(monkeypatch):
     """Make believe that the format is at 3: 'heading' became 'titel' in 2, and that 'title' in 3."""
     monkeypatch.setattr(formats, "NEWEST", 3)
-    monkeypatch.setattr(formats, "UPGRADES", {1: renamed("heading", "titel"), 2: renamed("titel", "title")})
+    monkeypatch.setattr(formats, "UPGRADES", {1: rename_key("heading", "titel"), 2: rename_key("titel", "title")})
 
 
 OLD = """\

@@ -19,7 +19,7 @@ def plotted(tmp_path):
     return tmp_path / "out"
 
 
-def verified(folder, capsys, *words):
+def verify_lines(folder, capsys, *words):
     capsys.readouterr()
     status = main(["verify", str(folder), *words])
     shown = capsys.readouterr()
@@ -27,30 +27,30 @@ def verified(folder, capsys, *words):
 
 
 def test_a_whole_set_is_in_order(plotted, capsys):
-    assert verified(plotted, capsys) == (0, "weir: 3 files, whole and current\nall 1 in order\n")
+    assert verify_lines(plotted, capsys) == (0, "weir: 3 files, whole and current\nall 1 in order\n")
 
 
 def test_files_made_one_after_the_other_belong_together(plotted, tmp_path, capsys):
     main(["plot", str(tmp_path / "weir.yaml"), "--out", str(plotted), "--formats", "svg"])
 
-    assert verified(plotted, capsys)[1].startswith("weir: 4 files, whole and current")
+    assert verify_lines(plotted, capsys)[1].startswith("weir: 4 files, whole and current")
 
 
 def test_without_the_book_it_is_open_whether_they_are_current(plotted, tmp_path, capsys):
     (tmp_path / "weir.yaml").rename(tmp_path / "away.yaml")
-    status, said = verified(plotted, capsys)
+    status, said = verify_lines(plotted, capsys)
 
     assert status == 0
     assert "whole; weir.yaml is not there to say whether they are current" in said
     (tmp_path / "books").mkdir()
     (tmp_path / "away.yaml").rename(tmp_path / "books" / "weir.yaml")
-    assert "whole and current" in verified(plotted, capsys, "--books", str(tmp_path / "books"))[1]
+    assert "whole and current" in verify_lines(plotted, capsys, "--books", str(tmp_path / "books"))[1]
 
 
 def test_the_end_says_of_how_many_it_is_not_known_whether_they_are_current(plotted, tmp_path, capsys):
     (tmp_path / "weir.yaml").rename(tmp_path / "away.yaml")
 
-    said = verified(plotted, capsys)[1].splitlines()
+    said = verify_lines(plotted, capsys)[1].splitlines()
 
     assert said[-1] == "all 1 whole; the books of 1 are not found: whether these are current is not known"
 
@@ -59,7 +59,7 @@ def test_what_is_not_in_order_stands_last_and_a_name_cannot_look_like_a_line_of_
     forged = plotted / "a: 3 files, whole and current\nall 9 in order\nb.csv"
     forged.write_text("x", encoding="utf-8")
 
-    status, said = verified(plotted, capsys)
+    status, said = verify_lines(plotted, capsys)
 
     lines = said.splitlines()
     assert status == 1
@@ -89,7 +89,7 @@ def test_what_is_not_in_order_stands_last_and_a_name_cannot_look_like_a_line_of_
 )
 def test_what_is_wrong_is_said_and_is_1(plotted, capsys, harm, said):
     harm(plotted)
-    status, text = verified(plotted, capsys)
+    status, text = verify_lines(plotted, capsys)
 
     assert status == 1
     assert said in text
@@ -100,7 +100,7 @@ def test_a_list_that_names_files_elsewhere_is_damaged(plotted, capsys):
     entries = json.loads(path.read_text(encoding="utf-8"))
     path.write_text(json.dumps({**entries, "files": {"../weir.yaml": "0"}}), encoding="utf-8")
 
-    assert "weir.files.json is damaged" in verified(plotted, capsys)[1]
+    assert "weir.files.json is damaged" in verify_lines(plotted, capsys)[1]
 
 
 @pytest.mark.parametrize("steps", range(6))
@@ -112,25 +112,25 @@ def test_a_run_that_breaks_off_while_moving_is_known_and_mended_by_the_next(
     words = ["plot", str(tmp_path / "weir.yaml"), "--out", str(plotted), "--formats", FORMATS]
     move, done = Path.replace, []
 
-    def dying(self, target):
+    def replace_or_die(self, target):
         if len(done) == steps:
             raise KeyboardInterrupt
         done.append(target)
         return move(self, target)
 
-    monkeypatch.setattr(Path, "replace", dying)
+    monkeypatch.setattr(Path, "replace", replace_or_die)
     main(words)
     monkeypatch.undo()
-    status, said = verified(plotted, capsys)
+    status, said = verify_lines(plotted, capsys)
 
     whole = steps in (0, 4, 5)  # nothing moved yet: the old set, of the book as it was; all moved: the new one
     assert ("is mixed: of an earlier run" in said) is not whole
     assert status == (0 if steps in (4, 5) else 1)
     assert main(words) == 0
-    assert verified(plotted, capsys)[0] == 0
+    assert verify_lines(plotted, capsys)[0] == 0
     assert not [path for path in plotted.iterdir() if "work" in path.name]
 
 
 def test_a_folder_without_anything_of_ours_is_said(tmp_path, capsys):
-    assert verified(tmp_path, capsys)[0] == 66
-    assert verified(tmp_path / "none", capsys)[0] == 66
+    assert verify_lines(tmp_path, capsys)[0] == 66
+    assert verify_lines(tmp_path / "none", capsys)[0] == 66

@@ -4,7 +4,7 @@ from dataclasses import replace
 from math import sqrt
 
 import pytest
-from builders.records import LAY_SD, LOCAL, measured
+from builders.records import LAY_SD, LOCAL, measure
 
 from pegline.detail.marks import Marks
 from pegline.detail.place import place_points
@@ -19,7 +19,7 @@ SAME = 1e-3
 def variance(length, chainage, frame, *, lays=1, taken=1):
     """Return the variance along the line of a point on it, over that of one lay; the tape's scale is known."""
     lines = {"A-B": ("base", length, LAY_SD * sqrt(lays / taken))}
-    book, reduction = measured(lines, rows=[("p", "A-B", chainage, None)], scale_sd=TIGHT)
+    book, reduction = measure(lines, rows=[("p", "A-B", chainage, None)], scale_sd=TIGHT)
     (row,) = reduction.rows
     line = reduction.lines["A-B"]
     line = replace(line, ground=replace(line.ground, count=taken))

@@ -35,7 +35,7 @@ plots = arrays(float, (6, 2), elements=st.floats(-100, 100, width=32))
 bulges = st.floats(-1.5, 1.5)
 
 
-def spaced(points, least=0.01):
+def well_spaced(points, least=0.01):
     return shapely.distance(shapely.points(points), shapely.points(np.roll(points, 1, axis=0))).min() > least
 
 
@@ -74,7 +74,7 @@ def test_series_and_closed_forms_join_without_a_step(bulge, chord):
     )
 
 
-@given(points=plots.filter(spaced), bulge=bulges)
+@given(points=plots.filter(well_spaced), bulge=bulges)
 def test_a_stroked_path_tends_to_the_exact_length_and_area(points, bulge):
     ring = Path(points, np.full(6, bulge), closed=True)
     errors = []
@@ -156,6 +156,6 @@ def test_a_point_given_twice_in_a_row_is_no_crossing():
 @given(points=arrays(float, (6, 2), elements=st.integers(-9, 9).map(float)))
 def test_rings_cross_where_shapely_finds_them_invalid(points):
     polygon = shapely.Polygon(points)
-    if polygon.area < 1 or not spaced(points):
+    if polygon.area < 1 or not well_spaced(points):
         return
     assert (first_crossing(straight(points, closed=True)) is None) == polygon.is_valid

@@ -4,7 +4,7 @@ from math import hypot
 
 import numpy as np
 import pytest
-from builders.solved import HERE, local, reduced, row, solved
+from builders.solved import HERE, local, reduction_of, row, solution_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,27 +21,27 @@ TRIALS, BY_CHANCE = 20_000, 0.02
 AB = {"A": (0.0, 0.0), "B": (40.0, 30.0)}
 
 
-def placed(rows, positions=AB, *, lines=None, frame=None, ties=None, **solution):
-    reduction = reduced(lines or {"A-B": 50.0}, rows, ties=ties)
-    return place_points(reduction, Ruler(reduction, frame or local(), solved(positions, **solution)))
+def place_rows(rows, positions=AB, *, lines=None, frame=None, ties=None, **solution):
+    reduction = reduction_of(lines or {"A-B": 50.0}, rows, ties=ties)
+    return place_points(reduction, Ruler(reduction, frame or local(), solution_of(positions, **solution)))
 
 
 def test_a_perpendicular_offset_to_the_left_and_one_to_the_right():
     # 3-4-5: along the line (0.8, 0.6), to its left (-0.6, 0.8).
-    points = placed([row("A-B", "l", 10.0, 5.0), row("A-B", "r", 10.0, -5.0)])
+    points = place_rows([row("A-B", "l", 10.0, 5.0), row("A-B", "r", 10.0, -5.0)])
     assert points.positions == pytest.approx(np.array([[5.0, 10.0], [11.0, 2.0]]))
     assert points.names == ("l", "r")
     assert points.rows == ((0,), (1,))
 
 
 def test_a_point_on_the_line_and_on_its_prolongations():
-    points = placed([row("A-B", "x", 25.0), row("A-B", "before", -5.0), row("A-B", "beyond", 60.0)])
+    points = place_rows([row("A-B", "x", 25.0), row("A-B", "before", -5.0), row("A-B", "beyond", 60.0)])
     assert points.positions == pytest.approx(np.array([[20, 15], [-4, -3], [48, 36]]))
 
 
 def test_chainages_stretch_with_the_adjusted_line():
     # The line was taped 50 and adjusted to 50.5: the middle stays the middle.
-    points = placed([row("A-B", "x", 25.0)], {"A": (0, 0), "B": (50.5, 0)})
+    points = place_rows([row("A-B", "x", 25.0)], {"A": (0, 0), "B": (50.5, 0)})
     assert points.positions[0] == pytest.approx([25.25, 0])
 
 
@@ -49,7 +49,7 @@ def test_a_chainage_counts_on_the_piece_between_its_tie_stations():
     # The tie station booked at 20 was adjusted to 20.1: a point booked at 20 coincides with it.
     positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.02)}
     rows = [row("A-B", "at T", 20.0), row("A-B", "half way", 10.0), row("A-B", "after", 35.0)]
-    points = placed(rows, positions, ties={"A-B": {"T": 20.0}})
+    points = place_rows(rows, positions, ties={"A-B": {"T": 20.0}})
     assert points.positions == pytest.approx(np.array([[20.1, 0.02], [10.05, 0.01], [35.05, 0.01]]))
 
 
@@ -57,7 +57,7 @@ def test_chainages_placed_together_count_on_the_pieces_that_each_counts_on_alone
     ties = {"T": 20.0, "U": 33.0, "V": 41.0}
     positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.02), "U": (32.9, 0.1), "V": (41.2, -0.1)}
     at = [60.0, -3.0, 0.0, 5.0, 20.0, 20.5, 33.0, 40.0, 41.0, 45.0, 50.0]
-    points = placed([row("A-B", f"p{c}", c) for c in at], positions, ties={"A-B": ties})
+    points = place_rows([row("A-B", f"p{c}", c) for c in at], positions, ties={"A-B": ties})
     along = Stops(("A", *ties, "B"), (0.0, *ties.values(), 50.0))
     for chainage, found in zip(at, points.positions, strict=True):
         start, end, within, length = along.piece(chainage)
@@ -68,14 +68,14 @@ def test_chainages_placed_together_count_on_the_pieces_that_each_counts_on_alone
 def test_a_tape_that_reads_long_and_the_frames_scale():
     # 10 m read with a tape that reads 1 % long is 9.901 m on the ground; the grid shrinks it by 4 in 10 000.
     positions = {"A": (0.0, 0.0), "B": (49.98, 0.0)}
-    points = placed([row("A-B", "p", 25.0, 10.0)], positions, scales=[0.01], frame=local(scale=0.9996))
+    points = place_rows([row("A-B", "p", 25.0, 10.0)], positions, scales=[0.01], frame=local(scale=0.9996))
     assert points.positions[0] == pytest.approx([24.99, 10 / 1.01 * 0.9996])
 
 
 def test_an_oblique_offset_meets_on_the_side_booked():
     # A 3-4-5 triangle on the line: 20 from 10 (right), 15 from 35 (right): foot at 26, 12 off.
-    right = placed([row("A-B", "p", [10.0, 35.0], [-20.0, -15.0])])
-    left = placed([row("A-B", "p", [35.0, 10.0], [15.0, 20.0])])
+    right = place_rows([row("A-B", "p", [10.0, 35.0], [-20.0, -15.0])])
+    left = place_rows([row("A-B", "p", [35.0, 10.0], [15.0, 20.0])])
     along, aside = np.array([0.8, 0.6]), np.array([-0.6, 0.8])
     assert right.positions[0] == pytest.approx(26 * along - 12 * aside)
     assert left.positions[0] == pytest.approx(26 * along + 12 * aside)
@@ -84,7 +84,7 @@ def test_an_oblique_offset_meets_on_the_side_booked():
 def test_a_station_may_stand_for_its_chainage():
     positions = {"A": (0, 0), "B": (50, 0), "T": (20.1, 0.5)}
     rows = [row("A-B", "p", [(20.0, "T"), 40.0], [13.0, 14.0])]
-    points = placed(rows, positions, ties={"A-B": {"T": 20.0}})
+    points = place_rows(rows, positions, ties={"A-B": {"T": 20.0}})
     x, y = points.positions[0]
     assert hypot(x - 20.1, y - 0.5) == pytest.approx(13)
     f = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
@@ -101,9 +101,9 @@ def test_offsets_begin_where_they_were_taped_from():
         row("A-B", "offset", 10.0, -3.0),
         row("A-B", "not solved", 10.0, -3.0),
     ]
-    reduction = reduced({"A-B": 50.0}, rows, ties={"A-B": {"T": 20.0}})
-    ruler = Ruler(reduction, local(), solved(positions))
-    points = place_points(reduced({"A-B": 50.0}, rows[:3], ties={"A-B": {"T": 20.0}}), ruler)
+    reduction = reduction_of({"A-B": 50.0}, rows, ties={"A-B": {"T": 20.0}})
+    ruler = Ruler(reduction, local(), solution_of(positions))
+    points = place_points(reduction_of({"A-B": 50.0}, rows[:3], ties={"A-B": {"T": 20.0}}), ruler)
     feet = place_offset_feet(reduction, ruler, points)
     names = [reduction.rows[number].name for number in feet.rows]
     assert (names, feet.arms.tolist()) == (["arms", "arms", "arms", "offset"], [0, 1, 2, 0])
@@ -113,7 +113,7 @@ def test_offsets_begin_where_they_were_taped_from():
 
 def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():
     with pytest.raises(BookError, match=r"do not meet: 3\.000 m") as error:
-        placed([row("A-B", "p", [10.0, 20.0], [3.0, 4.0]), row("A-B", "q", [10.0, 20.0], [50.0, 4.0])])
+        place_rows([row("A-B", "p", [10.0, 20.0], [3.0, 4.0]), row("A-B", "q", [10.0, 20.0], [50.0, 4.0])])
     gaps = [(finding.data.point, finding.data.row, round(finding.data.gap, 6)) for finding in error.value.findings]
     assert gaps == [("p", 0, 3.0), ("q", 1, 36.0)]
     assert error.value.findings[0].place == HERE
@@ -122,14 +122,14 @@ def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():
 def test_points_that_the_network_solved_are_taken_over():
     covariance = np.diag(np.arange(1.0, 8.0)) * MILLIMETRE**2
     positions = {**AB, "h": (12.0, 3.0)}
-    points = placed([row("A-B", "h", 9.0, 1.0)], positions, covariance=covariance, stations=2)
+    points = place_rows([row("A-B", "h", 9.0, 1.0)], positions, covariance=covariance, stations=2)
     assert points.positions[0].tolist() == [12.0, 3.0]
     assert points.variances[0] == pytest.approx(np.diag([5, 6]) * MILLIMETRE**2)
     assert points.parents[0, :2].tolist() == [4, 5]
 
 
 def test_a_row_on_a_line_that_is_not_solved_is_left_out():
-    points = placed([row("A-C", "p", 5.0, 1.0), row("A-B", "q", 5.0)], lines={"A-B": 50.0, "A-C": 20.0})
+    points = place_rows([row("A-C", "p", 5.0, 1.0), row("A-B", "q", 5.0)], lines={"A-B": 50.0, "A-C": 20.0})
     assert points.names == ("q",)
 
 
@@ -138,13 +138,15 @@ def test_points_turn_and_shift_with_the_plot(angle, offset, at, east):
     rows = [row("A-B", "p", at, offset or 1.0), row("A-B", "q", [at, at + 10.0], [15.0, 12.0])]
     moved = {name: tuple(turn_points(np.array(xy), angle) + np.array([east, -east])) for name, xy in AB.items()}
     shift = np.array([east, -east])
-    assert placed(rows, moved).positions == pytest.approx(turn_points(placed(rows).positions, angle) + shift, abs=1e-8)
+    assert place_rows(rows, moved).positions == pytest.approx(
+        turn_points(place_rows(rows).positions, angle) + shift, abs=1e-8
+    )
 
 
 # --- how well ----------------------------------------------------------------------------------------------------
 
 
-def correlated(size, seed):
+def full_covariance(size, seed):
     """Return a full covariance of size millimetres with every kind of correlation; scales in parts of 2000."""
     root = np.random.default_rng(seed).normal(size=(size, size)) * 4 * MILLIMETRE
     root[-1] *= 0.1
@@ -152,8 +154,8 @@ def correlated(size, seed):
 
 
 def test_the_covariance_of_a_perpendicular_agrees_with_trials():
-    positions, covariance = {"A": (0.0, 0.0), "B": (40.0, 30.0)}, correlated(5, seed=1)
-    points = placed(
+    positions, covariance = {"A": (0.0, 0.0), "B": (40.0, 30.0)}, full_covariance(5, seed=1)
+    points = place_rows(
         [row("A-B", "p", 18.0, -9.0, chainage_sd=0.012, foot_sd=0.02, sd=0.008)], positions, covariance=covariance
     )
     rng = np.random.default_rng(2)
@@ -177,8 +179,8 @@ def test_the_covariance_of_a_perpendicular_agrees_with_trials():
 
 def test_the_covariance_of_an_oblique_over_two_pieces_agrees_with_trials():
     positions = {"A": (0.0, 0.0), "B": (50.0, 0.0), "T": (20.0, 0.0)}
-    covariance = correlated(7, seed=3)
-    points = placed(
+    covariance = full_covariance(7, seed=3)
+    points = place_rows(
         [row("A-B", "p", [12.0, 30.0], [13.0, 11.0], chainage_sd=0.010, sd=0.007)],
         positions,
         covariance=covariance,
@@ -202,14 +204,14 @@ def test_the_covariance_of_an_oblique_over_two_pieces_agrees_with_trials():
 
 def test_the_scale_of_a_tape_that_the_network_does_not_know_is_the_offsets_own():
     # 10 m with a linen tape whose scale is good to 1 in 1000: 10 mm across the line.
-    points = placed([row("A-B", "p", 20.0, 10.0)], {"A": (0, 0), "B": (50, 0)}, tapes=())
+    points = place_rows([row("A-B", "p", 20.0, 10.0)], {"A": (0, 0), "B": (50, 0)}, tapes=())
     assert np.sqrt(points.variances[0, 1, 1]) == pytest.approx(10 * MILLIMETRE)
 
 
 def test_a_base_line_that_shifts_and_turns_as_a_whole_leaves_local_deviations_alone():
     # A covariance of pure shift and turn about A: whatever hangs on the line moves with it.
     shift = np.array([[1, 0, 1, 0, 0], [0, 1, 0, 1, 0], [0, 0, -30, 40, 0]]) * MILLIMETRE
-    points = placed([row("A-B", "p", 18.0, -9.0, sd=0.004)], covariance=shift.T @ shift)
+    points = place_rows([row("A-B", "p", 18.0, -9.0, sd=0.004)], covariance=shift.T @ shift)
     along = np.array([-0.6, 0.8])
     assert points.local_variances[0] == pytest.approx(0.004**2 * np.outer(along, along), abs=1e-12)
     assert np.trace(points.variances[0]) > 10 * np.trace(points.local_variances[0])
@@ -221,7 +223,7 @@ def test_an_arm_from_a_station_has_the_deviation_of_its_own_reading_and_none_of_
     sd, chainage_sd = 0.008, 0.030
     (first, second) = np.array([5.0, 12.0]), np.array([-15.0, 12.0])
     rows = [row("A-B", "p", [(20.0, "T"), 40.0], [hypot(*first), hypot(*second)], sd=sd, chainage_sd=chainage_sd)]
-    points = placed(rows, positions, ties={"A-B": {"T": 20.0}})
+    points = place_rows(rows, positions, ties={"A-B": {"T": 20.0}})
     directions = np.array([first / hypot(*first), second / hypot(*second)])
     effects = np.linalg.inv(directions)
     # The chainage of the second foot moves it along the line: its part is the arm's cosine with the line.

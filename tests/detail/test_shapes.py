@@ -6,7 +6,7 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 import shapely
-from builders.solved import HERE, feature, given_book, ground, local, reduced, row, solved
+from builders.solved import HERE, feature, given_book, ground, local, reduction_of, row, solution_of
 
 from pegline.book.model import At, Circle, Curve, OwnKind, Parallel, Rectangle, Ring, Through
 from pegline.detail.path import stroke
@@ -24,15 +24,15 @@ TRIALS = 500
 PEGS = {"A": (100.0, 50.0), "B": (130.0, 50.0), "C": (130.0, 70.0), "D": (100.0, 70.0)}
 
 
-def drawn(*features, positions=PEGS, rows=(), lines=None, frame=None, walls=None, covariance=None, kinds=None):
+def draw_book(*features, positions=PEGS, rows=(), lines=None, frame=None, walls=None, covariance=None, kinds=None):
     """Return shapes and warnings of a book whose points are solved."""
-    reduction = reduced(lines or {"A-B": 30.0}, rows, walls=walls)
-    ruler = Ruler(reduction, frame or local(), solved(positions, covariance=covariance))
+    reduction = reduction_of(lines or {"A-B": 30.0}, rows, walls=walls)
+    ruler = Ruler(reduction, frame or local(), solution_of(positions, covariance=covariance))
     return shapes(given_book(*features, kinds=kinds or {}), reduction, ruler, place_points(reduction, ruler))
 
 
 def one(geometry, kind="boundary", **keys):
-    found, warnings = drawn(feature("it", kind, geometry), **keys)
+    found, warnings = draw_book(feature("it", kind, geometry), **keys)
     assert not warnings
     return found["it"]
 
@@ -85,7 +85,7 @@ def test_circles_by_radius_by_girth_and_through_three_points():
 def test_three_points_in_line_have_no_circle():
     positions = {**PEGS, "M": (115.0, 50.0)}
     with pytest.raises(BookError, match="in line"):
-        drawn(feature("it", "pond", Circle(None, None, None, ("A", "M", "B"), HERE)), positions=positions)
+        draw_book(feature("it", "pond", Circle(None, None, None, ("A", "M", "B"), HERE)), positions=positions)
 
 
 def test_a_pond_of_arcs_is_measured_along_its_arcs():
@@ -99,7 +99,7 @@ def test_a_copy_of_a_lane_between_two_points():
     lane = feature("lane", "road edge", Through(("A", "B", "C")))
     across = Parallel("lane", True, Wall(True, (), HERE), start="P", until="C")
     positions = {**PEGS, "P": (110.0, 57.0)}
-    found, _ = drawn(lane, feature("it", "road edge", across), positions=positions, walls={"it": (ground(5.0),)})
+    found, _ = draw_book(lane, feature("it", "road edge", across), positions=positions, walls={"it": (ground(5.0),)})
     assert found["it"].path.vertices == pytest.approx(np.array([[110, 55], [125, 55], [125, 70]]))
     assert found["it"].perimeter == pytest.approx(30)
 
@@ -108,13 +108,13 @@ def test_a_copy_that_is_its_own_original_is_an_error():
     wall = Wall(True, (), HERE)
     two = [feature("a", "kerb", Parallel("b", True, wall)), feature("b", "kerb", Parallel("a", True, wall))]
     with pytest.raises(BookError, match="a copy of") as error:
-        drawn(*two, walls={"a": (ground(1.0),), "b": (ground(1.0),)})
+        draw_book(*two, walls={"a": (ground(1.0),), "b": (ground(1.0),)})
     assert len(error.value.findings) == 2
 
 
 def test_a_ring_that_crosses_itself_has_no_area_and_the_place_is_told():
     frame = local(origin=(500_000.0, 4_000_000.0))
-    found, warnings = drawn(feature("it", "boundary", Ring(("A", "B", "D", "C"))), frame=frame)
+    found, warnings = draw_book(feature("it", "boundary", Ring(("A", "B", "D", "C"))), frame=frame)
     assert found["it"].area is found["it"].area_sd is None
     assert found["it"].perimeter == pytest.approx(60 + 2 * sqrt(30**2 + 20**2))
     (warning,) = warnings
@@ -123,14 +123,16 @@ def test_a_ring_that_crosses_itself_has_no_area_and_the_place_is_told():
 
 
 def test_features_of_a_half_finished_book_are_left_out():
-    found, _ = drawn(feature("it", "fence", Through(("A", "nowhere"))), feature("that", "fence", Through(("A", "B"))))
+    found, _ = draw_book(
+        feature("it", "fence", Through(("A", "nowhere"))), feature("that", "fence", Through(("A", "B")))
+    )
     assert list(found) == ["that"]
 
 
 # --- how good ----------------------------------------------------------------------------------------------------
 
 
-def correlated(size, seed):
+def full_covariance(size, seed):
     root = np.random.default_rng(seed).normal(size=(size, size)) * 4 * MILLIMETRE
     root[-1] *= 0.1
     return root @ root.T
@@ -159,7 +161,7 @@ def test_the_deviations_of_areas_agree_with_trials(geometry):
         row("A-B", "p", 12.0, -6.0, chainage_sd=0.01, foot_sd=0.02, sd=0.01),
         row("A-B", "q", 25.0, -3.0, chainage_sd=0.01, foot_sd=0.01, sd=0.01),
     ]
-    covariance = correlated(9, seed=5)
+    covariance = full_covariance(9, seed=5)
     keys = {"rows": rows, "kind": "pond"}
     found = one(geometry, covariance=covariance, **keys)
     rng, areas, perimeters = np.random.default_rng(6), [], []
@@ -185,7 +187,7 @@ def test_a_feature_on_one_piece_has_the_deviations_that_it_has_among_others():
     # Two ways lead to the covariance: at hand for one piece, solved for where there are several.
     rows = [row("A-B", n, at, o, sd=0.01) for n, at, o in (("p", 5.0, 4.0), ("q", 15.0, 6.0), ("r", 20.0, 2.0))]
     positions = {**PEGS, "s": (110.0, 54.0)}
-    covariance = correlated(11, seed=7)
+    covariance = full_covariance(11, seed=7)
     alone = one(Ring(("p", "q", "r")), rows=rows, covariance=covariance, positions=positions)
     values = []
     for sign in (1, -1):

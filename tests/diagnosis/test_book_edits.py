@@ -12,14 +12,14 @@ from pegline.measures.values import Reading
 
 
 @cache
-def holding(kind):
+def fields_that_hold(kind):
     """Return the fields of a record that can hold readings, by their types."""
     hints = get_type_hints(kind)
     return tuple(field.name for field in fields(kind) if can_hold(hints[field.name]))
 
 
 def can_hold(hint):
-    nested = is_dataclass(hint) and bool(holding(hint))
+    nested = is_dataclass(hint) and bool(fields_that_hold(hint))
     return hint is Reading or nested or any(can_hold(part) for part in get_args(hint))
 
 
@@ -35,9 +35,9 @@ def records(hint):
 
 def test_every_field_that_can_hold_a_reading_is_looked_through():
     # Distances of witnesses fix no point of the survey: whatever they may be, no other measurement tells.
-    assert {*PARTS, "witnesses"} == set(holding(Book))
+    assert {*PARTS, "witnesses"} == set(fields_that_hold(Book))
     within = {kind for part in PARTS for kind in records(get_type_hints(Book)[part])} - {Reading}
     # A reading past an obstacle cannot be left open: its leg's length is worked out while the book is read.
-    past_obstacles = {kind: holding(kind) for kind in (Passage, ChainAngle)}
-    found = {kind: holding(kind) for kind in within if holding(kind)} | {Taped: ("reading",)}
+    past_obstacles = {kind: fields_that_hold(kind) for kind in (Passage, ChainAngle)}
+    found = {kind: fields_that_hold(kind) for kind in within if fields_that_hold(kind)} | {Taped: ("reading",)}
     assert found == {**HOLDERS, **past_obstacles}

@@ -30,12 +30,12 @@ features:
 """
 
 
-def _advised(kind: str) -> list[str]:
+def _advice_of(kind: str) -> list[str]:
     survey = reduce(parse_book(UNCHECKED.replace("KIND", kind).encode(), "plot.yaml"))
     return [advice.measure for advice in survey.diagnosis.advice]
 
 
 def test_no_line_is_advised_that_runs_through_a_surveyed_house():
     # C-D crosses the base line at 27.6: through the house, or over a flower bed.
-    assert _advised("bed") == ["C-D"]
-    assert _advised("building") == []
+    assert _advice_of("bed") == ["C-D"]
+    assert _advice_of("building") == []

@@ -28,16 +28,16 @@ STRAIGHT = 0.01
 each_class = pytest.mark.parametrize("name", NETWORKS)
 
 
-def measured(name, seed=1):
+def measured_survey(name, seed=1):
     """Return a simulated survey of a class, solved."""
     framework = Framework(NETWORKS[name]())
-    return solve(framework.measured(np.random.default_rng(seed)))
+    return solve(framework.measure(np.random.default_rng(seed)))
 
 
 @each_class
 def test_redundancy_numbers_sum_to_the_freedom(name):
     # The trace of R is the number of redundant measurements; the tape's scale, itself measured, takes its own part.
-    fit = measured(name)
+    fit = measured_survey(name)
     effects = Effects(fit)
     scale = fit.factor.blocks(np.array([[len(fit.network.columns[fit.network.columns >= 0]) - 1]]))[0, 0, 0]
     of_scale = 1 - scale / fit.network.tape_sds[0] ** 2
@@ -46,7 +46,7 @@ def test_redundancy_numbers_sum_to_the_freedom(name):
 
 @each_class
 def test_what_errors_do_to_the_residuals_is_the_hat_matrix(name):
-    fit = measured(name)
+    fit = measured_survey(name)
     rows = np.arange(len(fit.residuals))
     mine = jacobian(fit, rows)
     hat = np.eye(len(rows)) - mine @ fit.factor.solve(mine.T)
@@ -55,7 +55,7 @@ def test_what_errors_do_to_the_residuals_is_the_hat_matrix(name):
 
 @pytest.mark.parametrize("name", ["six stations, all lines", "grid", "two hubs", "quad with pegs"])
 def test_leaving_out_is_foretold(name):
-    fit = measured(name)
+    fit = measured_survey(name)
     effects = Effects(fit)
     for number in range(0, len(fit.residuals), 3):
         if dependents_of(fit.network.observations, number) or effects.spread[number] < 0.05:

@@ -34,7 +34,7 @@ POINTS = "".join(
 )
 
 
-def drawn(features):
+def plan_of(features):
     return reduce(parse_book(f"{FRAME}{POINTS}features:\n{features}".encode(), "b.yaml")).plan()
 
 
@@ -44,7 +44,7 @@ LINES = [name for name, kind in KINDS.items() if kind.geometry == "line"]
 @pytest.mark.parametrize("kind", LINES)
 @pytest.mark.parametrize("geometry", ["through", "curve"])
 def test_both_edges_of_any_line_with_a_thickness_and_a_face_are_drawn(kind, geometry):
-    plan = drawn(f"  way: {{kind: {kind}, {geometry}: [p, q, r], thickness: 1.5, face: left}}\n")
+    plan = plan_of(f"  way: {{kind: {kind}, {geometry}: [p, q, r], thickness: 1.5, face: left}}\n")
     edges = [feature for feature in plan.features if feature.name.startswith("way")]
 
     if kind in ("wall", "retaining wall"):  # one outline with its ends closed
@@ -60,7 +60,7 @@ def test_both_edges_of_any_line_with_a_thickness_and_a_face_are_drawn(kind, geom
 
 @pytest.mark.parametrize("kind", ["drive", "road"])
 def test_a_drive_and_a_road_are_areas(kind):
-    plan = drawn(f"  way: {{kind: {kind}, ring: [p, q, r, s]}}\n")
+    plan = plan_of(f"  way: {{kind: {kind}, ring: [p, q, r, s]}}\n")
 
     assert plan.survey.detail.shapes["way"].form == "area"
     assert plan.survey.detail.shapes["way"].area > 0

@@ -2,7 +2,7 @@
 
 import pytest
 from builders.paths import ROOT
-from builders.renamed import awkward, renamed
+from builders.renamed import awkward, rename
 
 from pegline.readers import read
 from pegline.survey import reduce
@@ -20,11 +20,11 @@ def figures(book):
     return survey, at
 
 
-def compared(book):
+def compare_renamed(book):
     """Return a survey and the same with awkward names, after comparing their figures."""
     names = awkward(book)
     survey, at = figures(book)
-    other, there = figures(renamed(book, names))
+    other, there = figures(rename(book, names))
     for name, xy in at.items():
         assert there[names.get(name, name)] == pytest.approx(xy, abs=SAME)
     assert [check.passed for check in other.adjustment.checks] == [check.passed for check in survey.adjustment.checks]
@@ -41,7 +41,7 @@ def compared(book):
 
 @pytest.mark.parametrize("name", SAMPLES)
 def test_a_sample_with_awkward_names_gives_the_same_figures(name):
-    compared(read(ROOT / "samples" / f"{name}.yaml"))
+    compare_renamed(read(ROOT / "samples" / f"{name}.yaml"))
 
 
 @pytest.mark.parametrize("shape", ["pin at gate", "pin by gate", "A.1", "7", "пин", "a to b"])
@@ -53,7 +53,7 @@ def test_a_mistake_is_found_at_the_same_share_whatever_the_peg_is_called(tmp_pat
     book = read(tmp_path / "paddock.yaml")
     names = {"A": shape} | {line: line.replace("A", shape) for line in book.lines if "A" in line.split("-")}
 
-    (plain, *_), (said, *_) = (reduce(one).diagnosis.suspects for one in (book, renamed(book, names)))
+    (plain, *_), (said, *_) = (reduce(one).diagnosis.suspects for one in (book, rename(book, names)))
 
     assert (plain.what, plain.would_be, plain.slip) == ("A-B", "246.34", "10 ft misread")
     assert (said.what, said.would_be, said.slip) == (f"{shape}-B", "246.34", "10 ft misread")

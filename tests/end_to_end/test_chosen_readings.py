@@ -25,22 +25,22 @@ def survey(text: str) -> pegline.survey.Survey:
     return reduce(parse_book(text.encode(), "chosen.yaml"))
 
 
-def chosen(of: pegline.survey.Survey) -> dict[str, bool]:
+def agrees_by_choice(of: pegline.survey.Survey) -> dict[str, bool]:
     """Return for each check whether it agrees by choice."""
     return {check.what: check.chosen for check in of.adjustment.checks}
 
 
 def test_a_check_whose_own_reading_was_chosen_agrees_by_choice():
-    assert chosen(survey(OWN)) == {"C-D": True, "h1-h2": False, "B-A": False}
+    assert agrees_by_choice(survey(OWN)) == {"C-D": True, "h1-h2": False, "B-A": False}
 
 
 def test_a_check_that_only_a_chosen_reading_stands_against_agrees_by_choice():
     # Any length of A-C draws a figure; only C-D says which, so it says nothing else. B-A reads the base line again.
-    assert chosen(survey(OTHER)) == {"C-D": True, "h1-h2": False, "B-A": False}
+    assert agrees_by_choice(survey(OTHER)) == {"C-D": True, "h1-h2": False, "B-A": False}
 
 
 def test_no_check_agrees_by_choice_where_no_reading_is_open():
-    assert not any(chosen(survey(SOUND)).values())
+    assert not any(agrees_by_choice(survey(SOUND)).values())
 
 
 def test_a_check_with_much_else_against_it_stays_a_check():
@@ -50,7 +50,7 @@ def test_a_check_with_much_else_against_it_stays_a_check():
     more = "  A-E: {use: side, taped: 72.801}\n  B-E: {use: side, taped: 22.357}\n"
     more += "  C-E: {use: check, taped: 65.794}\n  D-E: {use: check, taped: {either: [40.447, 44.047]}}\n"
     text = SOUND.replace("lines:\n", at + "lines:\n", 1).replace("dimensions:", more + "dimensions:")
-    found = chosen(survey(text))
+    found = agrees_by_choice(survey(text))
     assert found["D-E"]
     assert not found["C-D"]
     assert not found["C-E"]

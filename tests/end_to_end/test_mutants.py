@@ -23,7 +23,7 @@ def twice(draw, lines, i):
     lines.insert(i, lines[i])
 
 
-def exchanged(draw, lines, i):
+def exchange_lines(draw, lines, i):
     j = draw.randrange(len(lines))
     lines[i], lines[j] = lines[j], lines[i]
 
@@ -55,7 +55,7 @@ def other_word(draw, lines, i):
         lines[i] = lines[i].replace(draw.choice(words), draw.choice(re.findall(r"[A-Za-z_]+", "\n".join(lines))), 1)
 
 
-WAYS = (without, twice, exchanged, other_digit, less, more, other_side, other_word)
+WAYS = (without, twice, exchange_lines, other_digit, less, more, other_side, other_word)
 
 
 def mutant(seed):

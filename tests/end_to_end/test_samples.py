@@ -16,7 +16,7 @@ DEVIATIONS = 4.0
 FILES = ("gpkg", "dxf", "pdf", "html", "csv", "json")
 
 
-def turned(turn_deg):
+def turn_into_frame(turn_deg):
     """Return what lays a plot whose +y is so many degrees clockwise from north into the frame."""
     turn = radians(turn_deg)
     return lambda at: (at[0] * cos(turn) + at[1] * sin(turn), at[1] * cos(turn) - at[0] * sin(turn))
@@ -37,11 +37,11 @@ CASES = {
     ),
     "old-farm": (
         old_farm.PLOT,
-        turned(12.0),
+        turn_into_frame(12.0),
         0,
         {"farmhouse": ["k1", "k2", "k3", "k4"], "barn": ["b1", "b2", "b3", "b4"]},
     ),
-    "paddock": (paddock.PLOT, turned(-16.0), 1, {}),
+    "paddock": (paddock.PLOT, turn_into_frame(-16.0), 1, {}),
     "estate": (
         estate.PLOT,
         estate.GRID.place,

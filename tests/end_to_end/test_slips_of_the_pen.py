@@ -518,7 +518,7 @@ COUNT = 500
 SHARE = 0.95
 
 
-def slipped(draw, lines):
+def slip_of_the_pen(draw, lines):
     """Return a book's lines with a key missed, two keys exchanged, or a line twice; and the numbers of those lines."""
     while True:
         number = draw.randrange(len(lines))
@@ -540,7 +540,7 @@ def test_of_500_random_slips_that_are_refused_nearly_all_are_told_at_their_line(
     books = [path.read_text(encoding="utf-8").split("\n") for path in SAMPLES]
     refused = right = 0
     while refused < COUNT:
-        lines, where = slipped(draw, draw.choice(books))
+        lines, where = slip_of_the_pen(draw, draw.choice(books))
         try:
             parse_book("\n".join(lines).encode(), "b.yaml")
         except BookError as error:

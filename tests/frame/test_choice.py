@@ -37,7 +37,7 @@ def frame(*parts: str) -> Frame:
     return choose_frame(book, reduce_readings(book))
 
 
-def refused(*parts: str) -> str:
+def refusal(*parts: str) -> str:
     with pytest.raises(BookError) as caught:
         frame(*parts)
     return str(caught.value)
@@ -49,7 +49,7 @@ def seconds(text: str) -> int:
     return (int(degrees_) * 3600 + int(minutes) * 60 + int(rest)) * (-1 if text.startswith("-") else 1)
 
 
-def warned(found: Frame) -> list[str]:
+def warning_rules(found: Frame) -> list[str]:
     return [warning.rule for warning in found.warnings]
 
 
@@ -121,7 +121,7 @@ def test_a_true_bearing_needs_nothing_more() -> None:
 
 
 def test_bearings_from_a_grid_that_is_not_named_are_refused() -> None:
-    assert "book.yaml:12:" in refused("north: {from: grid, bearings: {A-B: 63}}\n")
+    assert "book.yaml:12:" in refusal("north: {from: grid, bearings: {A-B: 63}}\n")
 
 
 def test_a_bearing_to_a_station_that_no_line_reaches_yet_is_left_out() -> None:
@@ -139,10 +139,10 @@ def test_fore_and_back_that_disagree_are_told_with_the_places() -> None:
     told = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 246}, accuracy: 0.5°}\n")
     quiet = frame("north: {from: magnetic, bearings: {A-B: 63, B-A: 245}, accuracy: 0.5°}\n")
 
-    assert warned(quiet) == ["magnetic-north"]
-    assert warned(told) == ["local-attraction", "magnetic-north"]
+    assert warning_rules(quiet) == ["magnetic-north"]
+    assert warning_rules(told) == ["local-attraction", "magnetic-north"]
     assert "3.00°" in told.warnings[0].text
-    assert warned(found) == []
+    assert warning_rules(found) == []
 
 
 def test_the_station_where_the_needle_was_turned_is_named() -> None:
@@ -151,7 +151,7 @@ def test_the_station_where_the_needle_was_turned_is_named() -> None:
         " bearings: {A-B: 60, B-A: 240, B-C: 330, C-B: 152, A-C: 20, C-A: 202}}\n"
     )
 
-    assert warned(found) == ["local-attraction", "local-attraction", "magnetic-north"]
+    assert warning_rules(found) == ["local-attraction", "local-attraction", "magnetic-north"]
     assert all("turned at C (+2°00'00\")" in warning.text for warning in found.warnings[:2])
 
 
@@ -179,12 +179,12 @@ def test_an_epoch_is_recorded_and_coordinates_are_carried_to_no_other() -> None:
     at = "A: {latitude: 51.57, longitude: -2.82, accuracy: 0.05}"
     moving = frame(MAGNETIC, f"control: {{crs: EPSG:32630, ground_height: 85, epoch: 2026.3, points: {{{at}}}}}\n")
     fixed = frame(MAGNETIC, ONE.replace("EPSG:32630, ", "EPSG:25830, epoch: 2026.3, "))
-    told = refused(MAGNETIC, f"control: {{crs: EPSG:25830, epoch: 2026.3, allow_shift: 5, points: {{{at}}}}}\n")
+    told = refusal(MAGNETIC, f"control: {{crs: EPSG:25830, epoch: 2026.3, allow_shift: 5, points: {{{at}}}}}\n")
 
     assert moving.epoch == 2026.3
     assert ("epoch", "2026.3") in [(step.what, step.value) for step in moving.steps]
-    assert warned(moving) == []
-    assert warned(fixed) == ["idle-epoch"]
+    assert warning_rules(moving) == []
+    assert warning_rules(fixed) == ["idle-epoch"]
     assert "plates move" in told
 
 
@@ -194,7 +194,7 @@ def test_an_epoch_is_recorded_and_coordinates_are_carried_to_no_other() -> None:
 def test_one_control_point_without_a_bearing_gives_a_local_frame_and_says_so() -> None:
     found = frame(ONE)
 
-    assert (found.kind, warned(found)) == ("local", ["control-without-direction"])
+    assert (found.kind, warning_rules(found)) == ("local", ["control-without-direction"])
 
 
 def test_one_control_point_and_a_bearing_give_the_grid() -> None:
@@ -230,7 +230,7 @@ def test_a_magnetic_bearing_alone_does_not_reach_a_grid_when_its_declination_is_
 def test_without_a_height_its_factor_is_left_out_and_that_is_told() -> None:
     found = frame(MAGNETIC, ONE.replace(" ground_height: 85,", ""))
 
-    assert warned(found) == ["no-ground-height"]
+    assert warning_rules(found) == ["no-ground-height"]
     assert ("height factor", "left out") in [(step.what, step.value) for step in found.steps]
 
 
@@ -300,14 +300,14 @@ def grid(points: str, crs: str = "EPSG:32630", more: str = "ground_height: 85") 
 def test_two_control_points_give_the_direction_themselves() -> None:
     found = frame(grid(BOTH))
 
-    assert (found.kind, len(found.control), found.bearings, warned(found)) == ("grid", 2, (), [])
+    assert (found.kind, len(found.control), found.bearings, warning_rules(found)) == ("grid", 2, (), [])
 
 
 def test_a_magnetic_bearing_that_cannot_reach_the_grid_is_left_out_where_control_needs_none() -> None:
     parsed = parse_book((BOOK.replace("date: 2026-04-18\n", "") + MAGNETIC + grid(BOTH)).encode(), "book.yaml")
     found = choose_frame(parsed, reduce_readings(parsed))
 
-    assert (found.kind, found.bearings, warned(found)) == ("grid", (), ["no-declination"])
+    assert (found.kind, found.bearings, warning_rules(found)) == ("grid", (), ["no-declination"])
 
 
 def test_control_by_latitude_and_longitude_stands_beside_the_grid_s_own() -> None:
@@ -325,7 +325,7 @@ def test_control_that_all_crossed_one_change_of_datum_is_told_and_keeps_its_weig
     )
     found = frame(grid(degrees_, "EPSG:27700", "allow_shift: 3, ground_height: 85"))
 
-    assert warned(found) == ["datum-shift"]
+    assert warning_rules(found) == ["datum-shift"]
     assert "2 m" in found.warnings[0].text
     assert [control.sd for control in found.control] == [0.5, 0.5]
 
@@ -361,7 +361,7 @@ def test_a_plot_a_little_outside_the_area_of_its_grid_is_told() -> None:
     )
     found = frame(grid(points))
 
-    assert warned(found) == ["outside-area"]
+    assert warning_rules(found) == ["outside-area"]
 
 
 def test_degrees_as_a_grid_are_refused_with_the_zone_to_take() -> None:
@@ -370,7 +370,7 @@ def test_degrees_as_a_grid_are_refused_with_the_zone_to_take() -> None:
         " B: {easting: -2.8212, northing: 51.5662, accuracy: 0.05}"
     )
 
-    assert "take EPSG:32630 (WGS 84 / UTM zone 30N)" in refused(grid(points, "EPSG:4326"))
+    assert "take EPSG:32630 (WGS 84 / UTM zone 30N)" in refusal(grid(points, "EPSG:4326"))
 
 
 def test_a_frame_is_refined_only_where_that_changes_something() -> None:

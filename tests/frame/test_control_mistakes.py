@@ -44,7 +44,7 @@ def degree_point(name: str, change: Callable[[float, float], XY] = lambda lat, l
     return f"{name}: {{latitude: {lat:.8f}, longitude: {lon:.8f}, accuracy: 0.05}}"
 
 
-def told(*points: str, before: str = "", crs: str = "EPSG:32630") -> list[str]:
+def refusals(*points: str, before: str = "", crs: str = "EPSG:32630") -> list[str]:
     """Return the findings that a book with such control is refused with; none where it is taken."""
     places = {name: np.array(Proj("EPSG:32630")(*at)) for name, at in lonlat().items()}
     lines = [
@@ -105,7 +105,7 @@ SCENARIOS = {
 
 @pytest.mark.parametrize(("points", "station", "words"), SCENARIOS.values(), ids=SCENARIOS)
 def test_a_wrong_point_is_found_and_its_mistake_named(points: tuple[str, ...], station: str, words: str) -> None:
-    findings = told(*points)
+    findings = refusals(*points)
 
     assert len(findings) == 1
     assert findings[0].startswith(f"control point {station} ")
@@ -113,7 +113,7 @@ def test_a_wrong_point_is_found_and_its_mistake_named(points: tuple[str, ...], s
 
 
 def test_the_only_control_point_is_judged_by_the_area_of_its_crs() -> None:
-    (finding,) = told(grid_point("A", lambda e, n: (n, e)), before=BEARING)
+    (finding,) = refusals(grid_point("A", lambda e, n: (n, e)), before=BEARING)
 
     assert "easting and northing are exchanged" in finding
 
@@ -123,33 +123,33 @@ def test_the_rough_position_of_the_book_judges_what_the_area_cannot() -> None:
     near = "near: {latitude: 51.57, longitude: -2.82}\n"
     exchanged = grid_point("A", lambda e, n: (n, e), crs="EPSG:27700")
 
-    assert told(exchanged, before=BEARING, crs="EPSG:27700") == []
-    (finding,) = told(exchanged, before=BEARING + near, crs="EPSG:27700")
+    assert refusals(exchanged, before=BEARING, crs="EPSG:27700") == []
+    (finding,) = refusals(exchanged, before=BEARING + near, crs="EPSG:27700")
     assert "easting and northing are exchanged" in finding
 
 
 def test_a_point_that_no_mistake_explains_is_named_all_the_same() -> None:
-    (finding,) = told(*GOOD, grid_point("C", lambda e, n: (e + 61_234, n - 33_876)))
+    (finding,) = refusals(*GOOD, grid_point("C", lambda e, n: (e + 61_234, n - 33_876)))
 
     assert finding.startswith("control point C lies 70 km from")
     assert "look at its coordinates" in finding
 
 
 def test_of_two_points_that_could_both_be_wrong_both_are_told() -> None:
-    findings = told(GOOD[0], grid_point("C", lambda e, n: (e, n - 3_000)))
+    findings = refusals(GOOD[0], grid_point("C", lambda e, n: (e, n - 3_000)))
 
     assert [finding.split()[2] for finding in findings] == ["A", "C"]
     assert all("it may be that" in finding for finding in findings)
 
 
-def shared(findings: list[str]) -> str:
+def only_finding(findings: list[str]) -> str:
     (finding,) = findings
     assert finding.startswith("control points ")
     return finding
 
 
 def test_easting_and_northing_exchanged_at_all_points_are_told_once() -> None:
-    finding = shared(told(*(grid_point(name, lambda e, n: (n, e)) for name in "ABC")))
+    finding = only_finding(refusals(*(grid_point(name, lambda e, n: (n, e)) for name in "ABC")))
 
     assert "A, B and C" in finding
     assert "at all of them easting and northing are exchanged" in finding
@@ -160,7 +160,7 @@ def test_easting_and_northing_exchanged_at_all_points_are_told_once() -> None:
 def test_all_points_of_the_zone_beside_are_told_once() -> None:
     # 174 km west of its own zone's middle the figures would still lie in zone 30: only near tells.
     near = "near: {latitude: 51.57, longitude: -2.82}\n"
-    finding = shared(told(*(grid_point(name, crs="EPSG:32631") for name in "AB"), before=near))
+    finding = only_finding(refusals(*(grid_point(name, crs="EPSG:32631") for name in "AB"), before=near))
 
     assert "the coordinates are of WGS 84 / UTM zone 31N" in finding
 
@@ -172,7 +172,7 @@ def test_metres_for_feet_at_all_points_are_told_by_their_distance(factor: float,
     # Somewhere in Texas, whose grid is in US survey feet; beside metres, 2 parts in a million are nothing.
     crs, place = ("EPSG:2277", (-97.7, 30.3)) if words.endswith("metres") else ("EPSG:32614", (-97.7, 30.3))
     points = [grid_point(name, lambda e, n: (e * factor, n * factor), crs=crs, place=place) for name in "AB"]
-    finding = shared(told(*points, crs=crs))
+    finding = only_finding(refusals(*points, crs=crs))
 
     assert words in finding
 
@@ -182,7 +182,7 @@ def test_a_distance_under_a_kilometre_is_told_in_metres() -> None:
     points = [
         grid_point(name, lambda e, n: (e * 0.3048, n * 0.3048), crs="EPSG:2277", place=(-97.7, 30.3)) for name in "AB"
     ]
-    finding = shared(told(*points, crs="EPSG:2277"))
+    finding = only_finding(refusals(*points, crs="EPSG:2277"))
 
     assert " 0 km" not in finding
 
@@ -191,18 +191,18 @@ def test_exchanged_westings_and_southings_are_told_in_their_own_words() -> None:
     place = (19.6, -33.9)
     at = {name: Proj("ESRI:102562")(*lonlat(place)[name]) for name in "AB"}
     points = [f"{n}: {{westing: {-y:.3f}, southing: {-x:.3f}, accuracy: 0.05}}" for n, (x, y) in at.items()]
-    finding = shared(told(*points, crs="EPSG:2048"))
+    finding = only_finding(refusals(*points, crs="EPSG:2048"))
 
     assert "westing and southing are exchanged" in finding
     assert finding.endswith(f"A would be westing {-at['A'][0]:.2f}, southing {-at['A'][1]:.2f}")
 
 
 def test_good_control_of_any_kind_is_taken() -> None:
-    assert told(*GOOD, degree_point("C"), grid_point("D")) == []
+    assert refusals(*GOOD, degree_point("C"), grid_point("D")) == []
 
 
 def test_a_slip_within_reach_is_left_to_the_adjustment() -> None:
-    assert told(*GOOD, grid_point("C", lambda e, n: (e + 10, n))) == []
+    assert refusals(*GOOD, grid_point("C", lambda e, n: (e + 10, n))) == []
 
 
 def test_reach_is_the_shortest_way_along_the_lines() -> None:

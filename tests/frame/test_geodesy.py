@@ -91,7 +91,7 @@ class Plot:
             ]
         )
 
-    def known(self, name: str, accuracy: float) -> str:
+    def control_line(self, name: str, accuracy: float) -> str:
         east, north = self.grid[NAMES.index(name)]
         return f"{name}: {{easting: {east:.6f}, northing: {north:.6f}, accuracy: {accuracy}}}"
 
@@ -106,7 +106,7 @@ class Plot:
         return f"control: {{crs: {self.crs}, ground_height: {self.height}, points: {{{', '.join(points)}}}}}"
 
 
-def drawn(zone: str, random: np.random.Generator) -> Plot:
+def draw_plot(zone: str, random: np.random.Generator) -> Plot:
     crs, (west, south, east, north) = ZONES[zone]
     lon, lat = random.uniform(west, east), random.uniform(south, north)
     if crs == "utm":
@@ -122,7 +122,7 @@ def drawn(zone: str, random: np.random.Generator) -> Plot:
     return Plot(crs, np.array(places), float(random.uniform(0, 4500)))
 
 
-def solved(plot: Plot, placing: str, noise: NDArray[np.float64] | None = None) -> Survey:
+def solve_plot(plot: Plot, placing: str, noise: NDArray[np.float64] | None = None) -> Survey:
     return reduce(parse_book(plot.book(placing, noise).encode(), "plot.yaml"))
 
 
@@ -146,14 +146,14 @@ def test_exact_measurements_of_many_plots_bring_the_truth_back(zone: str) -> Non
 def _exact(zone: str, plots: int) -> None:
     random = np.random.default_rng(list(ZONES).index(zone))
     for _ in range(plots):
-        plot = drawn(zone, random)
+        plot = draw_plot(zone, random)
         north = f"north: {{from: true, bearings: {{A-B: {plot.azimuth('A', 'B'):.10f}}}}}\n"
         for placing in (
-            north + plot.control(plot.known("A", 0.01)),
-            plot.control(plot.known("A", 0.01), plot.known("C", 0.01)),
-            plot.control(plot.known_by_degrees("B", 0.02), plot.known("D", 0.01), plot.known("E", 1.0)),
+            north + plot.control(plot.control_line("A", 0.01)),
+            plot.control(plot.control_line("A", 0.01), plot.control_line("C", 0.01)),
+            plot.control(plot.known_by_degrees("B", 0.02), plot.control_line("D", 0.01), plot.control_line("E", 1.0)),
         ):
-            worst = np.abs(errors(plot, solved(plot, placing))).max()
+            worst = np.abs(errors(plot, solve_plot(plot, placing))).max()
 
             assert worst < MILLIMETRE, (plot, placing)
 
@@ -167,7 +167,7 @@ def test_with_noise_the_stated_accuracy_is_honest() -> None:
     random = np.random.default_rng(42)
     inside = []
     for number in range(2000):
-        plot = drawn([*ZONES][number % len(ZONES)], random)
+        plot = draw_plot([*ZONES][number % len(ZONES)], random)
         # What a steel tape of 50 m gives: 5 mm a lay, and a scale of its own within 1/5000.
         noise = 0.005 * np.sqrt(np.ceil(plot.ground / 50)) * np.triu(random.normal(size=(5, 5)), 1)
         noise += random.normal(scale=1 / 5000) * plot.ground
@@ -176,7 +176,7 @@ def test_with_noise_the_stated_accuracy_is_honest() -> None:
             f"{name}: {{easting: {east:.6f}, northing: {north:.6f}, accuracy: {0.02 / plot.unit}}}"
             for name, (east, north) in list(zip(NAMES, plot.grid + off, strict=True))[:3]
         ]
-        survey = solved(plot, plot.control(*points), noise)
+        survey = solve_plot(plot, plot.control(*points), noise)
         solution = survey.adjustment.solution
         variances = solution.variances[[solution.index[name] for name in NAMES]]
         off = errors(plot, survey)

@@ -12,7 +12,7 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fuzz.mutations import altered
+from fuzz.mutations import alter
 from fuzz.targets import TARGETS
 from pegline.errors import PeglineError
 
@@ -54,7 +54,7 @@ def main() -> int:
     end = time.monotonic() + 60 * args.minutes
     while time.monotonic() < end:
         name = draw.choice(names)
-        data = altered(draw.choice(seeds[name]), draw, structured=TARGETS[name].structured)
+        data = alter(draw.choice(seeds[name]), draw, structured=TARGETS[name].structured)
         signal.setitimer(signal.ITIMER_PROF, SECONDS)
         said = trouble(name, data)
         signal.setitimer(signal.ITIMER_PROF, 0)

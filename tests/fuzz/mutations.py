@@ -58,7 +58,7 @@ def keys() -> list[str]:
 KEYS = keys()
 
 
-def altered(data: bytes, draw: Random, *, structured: bool) -> bytes:
+def alter(data: bytes, draw: Random, *, structured: bool) -> bytes:
     """Return an input altered in one to four ways."""
     if structured and draw.random() < 0.7:
         tree = _tree(data)
@@ -171,7 +171,7 @@ def _cut(data: bytes, draw: Random) -> bytes:
     return data[:at] + data[at + draw.choice([1, 2, 10, 200]) :]
 
 
-def _doubled(data: bytes, draw: Random) -> bytes:
+def _double(data: bytes, draw: Random) -> bytes:
     at = draw.randrange(len(data) + 1)
     end = at + draw.choice([1, 5, 50, 500])
     return data[:end] + data[at:end] + data[end:]
@@ -185,4 +185,4 @@ def _word_put_in(data: bytes, draw: Random) -> bytes:
     return data[:at] + word.encode("utf-8", "surrogatepass") + data[at:]
 
 
-BYTE_WAYS = (_bit, _cut, _doubled, _word_put_in, _word_put_in)
+BYTE_WAYS = (_bit, _cut, _double, _word_put_in, _word_put_in)

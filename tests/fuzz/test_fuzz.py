@@ -5,7 +5,7 @@ from random import Random
 import pytest
 
 from fuzz.__main__ import FINDINGS, trouble
-from fuzz.mutations import altered
+from fuzz.mutations import alter
 from fuzz.targets import TARGETS
 
 SHORT = 40  #: inputs for each target in every run
@@ -24,6 +24,6 @@ def test_a_short_run_finds_nothing(name):
     target, draw = TARGETS[name], Random(f"short {name}")
     seeds = target.seeds()
     for _ in range(SHORT):
-        data = altered(draw.choice(seeds), draw, structured=target.structured)
+        data = alter(draw.choice(seeds), draw, structured=target.structured)
         said = trouble(name, data)
         assert said is None, f"{data[:2000]!r}\n{said}"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from builders.networks import NETWORKS
 from builders.plot import Plot
-from builders.records import LAY_SD, LOCAL, apart, measured, place, simulated
+from builders.records import LAY_SD, LOCAL, apart, measure, place, simulate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -25,7 +25,7 @@ PRINTED = 1.5e-3  # the last digit of a published figure
 
 
 def perfect(plot: Plot):
-    return adjust(*simulated(plot, None), LOCAL)
+    return adjust(*simulate(plot, None), LOCAL)
 
 
 @pytest.mark.parametrize("name", NETWORKS)
@@ -80,7 +80,7 @@ def by_scipy(book, reduction, start):
 
 @pytest.mark.parametrize("name", ["braced quad", "quad with pegs", "fan", "farm", "fixed by ties"])
 def test_the_adjusted_solution_is_that_of_a_general_optimiser(name):
-    book, reduction = simulated(NETWORKS[name](), 7)
+    book, reduction = simulate(NETWORKS[name](), 7)
     solution = adjust(book, reduction, LOCAL).adjusted
     expected = by_scipy(book, reduction, {name: solution.position(name) + 0.1 for name in solution.names})
     for station, at in expected.items():
@@ -98,7 +98,7 @@ def test_a_close_of_1656():
         "C-X": ("side", 674.0, 1.0),
         "D-X": ("side", 756.0, 1.0),
     }
-    book, reduction = measured(
+    book, reduction = measure(
         lines, sides={"C": "left A-B", "D": "left X-C"}, rows=[("X", "A-B", 435.0, "station")], scale_sd=1e-12
     )
     # As he plots it the mark stands 435 links along the base, not in proportion: a distance, exactly in line.
@@ -131,10 +131,10 @@ def residuals(adjustment):
 )
 def test_place_turn_mirror_order_and_names_do_not_matter(name, turn, east, mirrored, shuffle):
     plot = NETWORKS[name]()
-    book, reduction = simulated(plot, 3)
+    book, reduction = simulate(plot, 3)
     straight = adjust(book, reduction, LOCAL)
 
-    def moved(x, y):
+    def move(x, y):
         y = -y if mirrored else y
         return (cos(turn) * x - sin(turn) * y + east, sin(turn) * x + cos(turn) * y)
 
@@ -142,9 +142,9 @@ def test_place_turn_mirror_order_and_names_do_not_matter(name, turn, east, mirro
     lines = list(reduction.lines.values())
     shuffle.shuffle(lines)
     other = adjust(
-        *measured(
+        *measure(
             {f"{renamed[one.start]}-{renamed[one.end]}": (one.use, one.ground.length) for one in lines},
-            sketches={renamed[station]: moved(*at) for station, at in plot.stations.items()},
+            sketches={renamed[station]: move(*at) for station, at in plot.stations.items()},
             rows=[
                 (renamed[row.name], "-".join(renamed[end] for end in row.line.split("-")), row.chainages[0], "station")
                 for row in reversed(reduction.rows)
@@ -164,7 +164,7 @@ def test_place_turn_mirror_order_and_names_do_not_matter(name, turn, east, mirro
 
 @pytest.mark.parametrize("name", ["quad with pegs", "grid", "two hubs"])
 def test_full_and_sparse_arithmetic_agree(name, monkeypatch):
-    book, reduction = simulated(NETWORKS[name](), 5)
+    book, reduction = simulate(NETWORKS[name](), 5)
     dense = adjust(book, reduction, LOCAL)
     monkeypatch.setattr(solving, "DENSE", 0)
     sparse = adjust(book, reduction, LOCAL)
@@ -176,7 +176,7 @@ def test_full_and_sparse_arithmetic_agree(name, monkeypatch):
 
 def test_a_grid_is_solved_in_its_own_lengths():
     # Lengths on the ground shrink on the grid: 0.9996 of 60 m is 59.976 m.
-    book, reduction = measured(
+    book, reduction = measure(
         {"A-B": ("base", 60.0), "A-C": ("side", 60.0), "B-C": ("side", 60.0)}, sides={"C": "left A-B"}
     )
     known = (FrameControl("A", 12.0, 30.0, 0.05, place(9)),)
@@ -191,7 +191,7 @@ def test_a_grid_is_solved_in_its_own_lengths():
 def test_two_control_points_turn_the_plot_and_a_third_is_a_check():
     at = {"A": (10.0, 20.0), "B": (70.0, 25.0), "C": (35.0, 70.0)}
     figure = {name: (use, apart(at, name)[name]) for name, use in (("A-B", "base"), ("A-C", "side"), ("B-C", "side"))}
-    book, reduction = measured(figure, sides={"C": "left A-B"})
+    book, reduction = measure(figure, sides={"C": "left A-B"})
     known = tuple(FrameControl(name, x, y, 0.02, place(n)) for n, (name, (x, y)) in enumerate(at.items()))
     adjustment = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=known))
     assert {check.what for check in adjustment.checks if check.kind == "control"} <= {"A", "B", "C"}
@@ -217,7 +217,7 @@ def figure(**changed):
 
 
 def test_a_failing_check_line_delivers_the_plotting_solution():
-    adjustment = adjust(*measured(figure(CD=1.0), sides=SIDES), LOCAL)
+    adjustment = adjust(*measure(figure(CD=1.0), sides=SIDES), LOCAL)
     assert (framework_fails(adjustment.checks), adjustment.delivered) == (True, "plotting")
     (check,) = adjustment.checks
     assert check.difference == pytest.approx(1.0, abs=SAME)
@@ -226,9 +226,9 @@ def test_a_failing_check_line_delivers_the_plotting_solution():
 
 def test_a_limit_that_is_stated_decides_beside_the_test():
     slip = 0.02  # within the test, over 1 in 4000 of 79 m
-    within = adjust(*measured(figure(CD=slip), sides=SIDES), LOCAL)
-    ratio = adjust(*measured(figure(CD=slip), sides=SIDES, limits=Limits(check_ratio=1 / 4000)), LOCAL)
-    length = adjust(*measured(figure(CD=slip), sides=SIDES, limits=Limits(check_length=Length(1, "cm", "1 cm"))), LOCAL)
+    within = adjust(*measure(figure(CD=slip), sides=SIDES), LOCAL)
+    ratio = adjust(*measure(figure(CD=slip), sides=SIDES, limits=Limits(check_ratio=1 / 4000)), LOCAL)
+    length = adjust(*measure(figure(CD=slip), sides=SIDES, limits=Limits(check_length=Length(1, "cm", "1 cm"))), LOCAL)
     assert [framework_fails(one.checks) for one in (within, ratio, length)] == [False, True, True]
     assert ratio.checks[0].allowed == pytest.approx(dist(FIGURE["C"], FIGURE["D"]) / 4000, rel=1e-3)
     assert length.checks[0].allowed == pytest.approx(0.01)
@@ -238,7 +238,7 @@ ROWS = [("h", "A-B", 10.0, 4.0), ("k", "A-B", 18.0, 4.0), ("g", "A-B", 40.0, -3.
 
 
 def test_a_failing_dimension_touches_its_own_feature_only():
-    slip = measured(figure(), sides=SIDES, rows=ROWS, dimensions={"h-k": 9.0, "k-g": dist((18, 4), (40, -3))})
+    slip = measure(figure(), sides=SIDES, rows=ROWS, dimensions={"h-k": 9.0, "k-g": dist((18, 4), (40, -3))})
     adjustment = adjust(*slip, LOCAL)
     assert {check.what: check.passed for check in adjustment.checks} == {"C-D": True, "h-k": False, "k-g": True}
     assert (framework_fails(adjustment.checks), adjustment.delivered) == (False, "adjusted")
@@ -249,7 +249,7 @@ def test_a_failing_dimension_touches_its_own_feature_only():
 
 def test_a_point_booked_twice_is_compared_and_adjusted():
     rows = [*ROWS, ("h", "A-B", 10.02, 4.02)]
-    adjustment = adjust(*measured(figure(), sides=SIDES, rows=rows), LOCAL)
+    adjustment = adjust(*measure(figure(), sides=SIDES, rows=rows), LOCAL)
     (check,) = [one for one in adjustment.checks if one.kind == "point"]
     assert check.what == "A-B at 10.02"
     assert check.passed
@@ -262,7 +262,7 @@ def test_details_count_from_the_tie_stations_that_bracket_them():
     at = {**FIGURE, "T": (24.1, 0.0)}
     lines = {**figure(), "C-T": ("tie", apart(at, "C-T")["C-T"], 1e-5), "D-T": ("tie", apart(at, "D-T")["D-T"], 1e-5)}
     rows = [("T", "A-B", 24.0, "station"), ("p", "A-B", 24.0, None), ("q", "A-B", 12.0, None)]
-    book, reduction = measured(lines, sides=SIDES, rows=rows, dimensions={"p-q": 12.0})
+    book, reduction = measure(lines, sides=SIDES, rows=rows, dimensions={"p-q": 12.0})
     station, *others = reduction.rows
     doubtful = replace(reduction, rows=(replace(station, chainage_sd=0.5), *others))
     solution = adjust(book, doubtful, LOCAL).adjusted
@@ -274,7 +274,7 @@ def test_arcs_from_points_and_oblique_offsets_are_adjusted():
     p = (30.0, 12.0)
     arms = {"h": dist((10, 4), p), "k": dist((18, 4), p)}
     oblique = ("t", "A-B", (5.0, 15.0, 28.0), tuple(dist((c, 0), (14, 9)) for c in (5, 15, 28)))
-    book, reduction = measured(figure(), sides=SIDES, rows=[*ROWS, oblique], arcs=[("p", arms, "right h-k")])
+    book, reduction = measure(figure(), sides=SIDES, rows=[*ROWS, oblique], arcs=[("p", arms, "right h-k")])
     solution = adjust(book, reduction, LOCAL).solution
     assert set(solution.names[solution.stations :]) == {"t", "h", "k", "p"}
     assert solution.position("p") == pytest.approx((30, 2 * 4 - 12), abs=SAME)  # right of h-k: below it
@@ -283,7 +283,7 @@ def test_arcs_from_points_and_oblique_offsets_are_adjusted():
 
 def test_without_a_check_a_survey_is_not_checked():
     lines = {name: told for name, told in figure().items() if name != "C-D"}
-    adjustment = adjust(*measured(lines, sides=SIDES), LOCAL)
+    adjustment = adjust(*measure(lines, sides=SIDES), LOCAL)
     assert adjustment.checks == ()
     assert adjustment.delivered == "plotting"
     assert adjustment.freedom == 0
@@ -292,7 +292,7 @@ def test_without_a_check_a_survey_is_not_checked():
 def test_the_scale_of_one_tape_does_not_bend_the_figure():
     # A tape that reads 1 in 1000 long gives the same shape, larger; no check can see it.
     lengths = {name: (use, length * 1.001) for name, (use, length) in figure().items()}
-    adjustment = adjust(*measured(lengths, sides=SIDES), LOCAL)
+    adjustment = adjust(*measure(lengths, sides=SIDES), LOCAL)
     assert adjustment.checks[0].difference == pytest.approx(0, abs=SAME)
     assert adjustment.solution.position("C") == pytest.approx(np.array(FIGURE["C"]) * 1.001, abs=SAME)
     assert np.sqrt(adjustment.solution.variances[1, 0, 0]) == pytest.approx(hypot(60 / 5000, LAY_SD), rel=0.1)
@@ -302,16 +302,16 @@ def test_a_detail_line_is_measured_once():
     # Two offsets and the line between them: one length more than needed. It was counted twice, as a line and as a
     # dimension, and so weighed double and checked itself.
     rows = (("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0))
-    book, reduction = measured(figure() | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows)
+    book, reduction = measure(figure() | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows)
     adjustment = adjust(book, reduction, LOCAL)
     assert [m.what for m in adjustment.measurements].count("h-k") == 1
     without = {name: told for name, told in figure().items() if name != "C-D"}
-    alone = adjust(*measured(without | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows), LOCAL)
+    alone = adjust(*measure(without | {"h-k": ("detail", 8.0)}, sides=SIDES, rows=rows), LOCAL)
     assert alone.freedom == 1
 
 
 def test_control_pasted_twice_is_told_with_both_names():
-    book, reduction = measured(figure(), sides=SIDES)
+    book, reduction = measure(figure(), sides=SIDES)
     known = tuple(FrameControl(name, 12.0, 30.0, 0.05, place(number)) for number, name in enumerate("AB", 8))
     with pytest.raises(BookError) as told:
         adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=known))
@@ -322,7 +322,7 @@ def test_control_pasted_twice_is_told_with_both_names():
 def test_two_stations_at_one_place_with_a_line_between_them_are_told_with_both_names():
     lines = {name: told for name, told in figure().items() if name != "C-D"}
     lines |= {"A-E": lines["A-C"], "B-E": lines["B-C"], "C-E": ("check", 0.3)}
-    book, reduction = measured(lines, sides=SIDES | {"E": SIDES["C"]})
+    book, reduction = measure(lines, sides=SIDES | {"E": SIDES["C"]})
     with pytest.raises(BookError) as told:
         adjust(book, reduction, LOCAL)
     (finding,) = told.value.findings
@@ -335,5 +335,5 @@ def test_two_stations_a_tenth_of_a_millimetre_apart_are_two():
     lines = {name: told for name, told in figure().items() if name != "C-D"}
     use, length = lines["A-C"][:2]
     lines |= {"A-E": (use, length + 1e-4), "B-E": lines["B-C"], "C-E": ("check", 0.0)}
-    adjustment = adjust(*measured(lines, sides=SIDES | {"E": SIDES["C"]}), LOCAL)
+    adjustment = adjust(*measure(lines, sides=SIDES | {"E": SIDES["C"]}), LOCAL)
     assert [check.what for check in adjustment.checks] == ["C-E"]

@@ -12,22 +12,22 @@ from scipy.stats import chi2, norm
 from pegline.network.confidence import CONFIDENCE, confidence_radii, ellipses
 
 
-def rotated(a: float, b: float, bearing: float) -> np.ndarray:
+def rotate(a: float, b: float, bearing: float) -> np.ndarray:
     turn = np.array([[np.cos(bearing), np.sin(bearing)], [-np.sin(bearing), np.cos(bearing)]])
     return np.array([turn.T @ np.diag([a**2, b**2]) @ turn])
 
 
 def test_a_place_off_in_one_direction_alone_is_held_by_the_quantile_of_the_normal_distribution() -> None:
-    assert confidence_radii(rotated(0.3, 0.0, 0.7))[0] == pytest.approx(0.3 * norm.ppf(0.975), rel=1e-9)
+    assert confidence_radii(rotate(0.3, 0.0, 0.7))[0] == pytest.approx(0.3 * norm.ppf(0.975), rel=1e-9)
 
 
 def test_a_place_off_alike_in_all_directions_is_held_by_the_quantile_of_chi_square() -> None:
-    assert confidence_radii(rotated(0.3, 0.3, 0.7))[0] == pytest.approx(0.3 * chi2.ppf(0.95, 2) ** 0.5, rel=1e-12)
+    assert confidence_radii(rotate(0.3, 0.3, 0.7))[0] == pytest.approx(0.3 * chi2.ppf(0.95, 2) ** 0.5, rel=1e-12)
 
 
 @pytest.mark.parametrize("b", [0.1, 0.3, 0.6, 0.9])
 def test_within_the_radius_lies_the_share_of_the_normal_distribution_that_is_promised(b: float) -> None:
-    (radius,) = confidence_radii(rotated(1.0, b, 1.1))
+    (radius,) = confidence_radii(rotate(1.0, b, 1.1))
 
     # Strips across the long axis, each with its share of the short one.
     share, _ = quad(
@@ -37,7 +37,7 @@ def test_within_the_radius_lies_the_share_of_the_normal_distribution_that_is_pro
 
 
 def test_draws_lie_within_the_radius_in_95_of_100_cases() -> None:
-    variances = rotated(0.05, 0.02, 0.4)
+    variances = rotate(0.05, 0.02, 0.4)
     draws = np.random.default_rng(3).multivariate_normal([0.0, 0.0], variances[0], 200_000)
 
     inside = np.hypot(*draws.T) <= confidence_radii(variances)[0]
@@ -50,9 +50,9 @@ def test_the_radius_turns_and_grows_with_the_ellipse_and_lies_between_its_axes(
     a: float, flat: float, bearing: float, size: float
 ) -> None:
     plain, turned = confidence_radii(
-        np.concatenate([rotated(a, a * flat, 0.0), rotated(size * a, size * a * flat, bearing)])
+        np.concatenate([rotate(a, a * flat, 0.0), rotate(size * a, size * a * flat, bearing)])
     )
-    (major, minor, _), *_ = ellipses(rotated(a, a * flat, 0.0))
+    (major, minor, _), *_ = ellipses(rotate(a, a * flat, 0.0))
 
     assert turned == pytest.approx(size * plain, rel=1e-6)
     assert minor * (1 - 1e-9) <= plain <= major * (1 + 1e-9)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders.records import LOCAL, measured
+from builders.records import LOCAL, measure
 
 from pegline.network.adjust import adjust
 from pegline.network.dependents import dependents_of, residual_rates, with_reading_changed
@@ -27,7 +27,7 @@ def fit():
     )
     lines = {"A-B": ("base", 60.0), "A-C": ("side", 50.0), "C-B": ("side", 46.0), "T-C": ("check", 39.0)}
     ties = {"h-p": 8.0, "p-q": 20.0, "k-q": 11.0}
-    return adjust(*measured(lines, sides={"C": "left A-B"}, rows=rows, dimensions=ties), LOCAL).fit
+    return adjust(*measure(lines, sides={"C": "left A-B"}, rows=rows, dimensions=ties), LOCAL).fit
 
 
 def positions(fit):

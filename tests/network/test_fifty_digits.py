@@ -4,7 +4,7 @@ import mpmath as mp
 import numpy as np
 import pytest
 from builders.networks import NETWORKS, random_plot
-from builders.records import LOCAL, simulated
+from builders.records import LOCAL, simulate
 
 from pegline.network.adjust import adjust
 
@@ -66,7 +66,7 @@ def solve(book, reduction, begin):
 
 @pytest.mark.parametrize("name", PLOTS)
 def test_nine_digits_of_coordinates_and_eight_of_deviations(name):
-    book, reduction = simulated(PLOTS[name](), 11)
+    book, reduction = simulate(PLOTS[name](), 11)
     solution = adjust(book, reduction, LOCAL).adjusted
     with mp.workdps(50):
         at, sds = solve(book, reduction, {n: solution.position(n) for n in solution.names})

@@ -7,7 +7,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from builders.records import LOCAL, measured
+from builders.records import LOCAL, measure
 
 from pegline.errors import BookError
 from pegline.network.adjust import adjust
@@ -16,9 +16,9 @@ ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %
 SD = 0.02  # metres
 
 
-def judged(at, lines, sides, watched):
+def judge(at, lines, sides, watched):
     """Return of each station watched whether it is refused, marked, or within or outside of its ellipse."""
-    book, reduction = measured(lines, sides=sides, scale_sd=1e-9)
+    book, reduction = measure(lines, sides=sides, scale_sd=1e-9)
     try:
         adjustment = adjust(book, reduction, LOCAL)
     except BookError as error:
@@ -43,7 +43,7 @@ def over_a_base(height, seed, *, third=False):
     lines = {
         name: (use, dist(*(at[end] for end in name.split("-"))) + random.gauss(0, SD), SD) for name, use in uses.items()
     }
-    return judged(at, lines, {"C": "left A-B", "D": "right A-B"} if third else {"C": "left A-B"}, "C")
+    return judge(at, lines, {"C": "left A-B", "D": "right A-B"} if third else {"C": "left A-B"}, "C")
 
 
 def straight_chain(aside, seed):
@@ -56,7 +56,7 @@ def straight_chain(aside, seed):
     }
     lines["S0-S5"] = ("base", *lines["S0-S5"][1:])
     sides = {name: f"{'left' if y > 0 else 'right'} S0-S5" for name, (_, y) in at.items() if y}
-    return judged(at, lines, sides, list(sides))
+    return judge(at, lines, sides, list(sides))
 
 
 @pytest.mark.parametrize(

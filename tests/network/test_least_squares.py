@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, simulated
+from builders.records import LOCAL, simulate
 
 from pegline.errors import BookError, Finding
 from pegline.network import adjust as room
@@ -15,7 +15,7 @@ from pegline.network.quality import NetworkCovariances, computed_variances
 
 @pytest.fixture(scope="module")
 def solved():
-    return adjust(*simulated(NETWORKS["quad with pegs"](), 4), LOCAL)
+    return adjust(*simulate(NETWORKS["quad with pegs"](), 4), LOCAL)
 
 
 def look(fit):

@@ -4,7 +4,7 @@ from dataclasses import replace
 from math import hypot
 
 import pytest
-from builders.records import LAY_SD, LOCAL, measured
+from builders.records import LAY_SD, LOCAL, measure
 
 from pegline.network.observation_types import Distance, Oblique
 from pegline.network.observations import observations
@@ -14,7 +14,7 @@ BASE = {"A-B": ("base", 60.0)}
 
 def arms(chainages, lengths):
     """Return the observations of a point taped from three chainages of the base line."""
-    book, reduction = measured(BASE, rows=[("p", "A-B", chainages, lengths)])
+    book, reduction = measure(BASE, rows=[("p", "A-B", chainages, lengths)])
     return [one for one in observations(book, reduction, LOCAL, {"A", "B", "p"}) if isinstance(one, Oblique)]
 
 
@@ -28,7 +28,7 @@ def test_an_error_in_chainage_enters_an_oblique_distance_by_the_cosine_at_its_fo
 
 
 def test_an_arm_from_a_station_is_a_distance_with_the_deviation_of_its_own_reading():
-    book, reduction = measured(BASE, rows=[("p", "A-B", (0.0, 32.0), (20.0, 20.0))])
+    book, reduction = measure(BASE, rows=[("p", "A-B", (0.0, 32.0), (20.0, 20.0))])
     (row,) = reduction.rows
     by_station = replace(reduction, rows=(replace(row, at_stations=("A", None)),))
     (arm,) = (

@@ -26,7 +26,7 @@ def bearing(start, end, turn, *, sd=0.01):
     return Bearing(Booking(f"{start}-{end}", "bearing", "bearing", ("bearing", ""), turn, sd, None, HERE), start, end)
 
 
-def turned(angle, *, flip=1):
+def turn_stations(angle, *, flip=1):
     """Return where the stations stand when the figure is turned to the left, and mirrored with -1."""
     c, s = cos(angle), sin(angle)
     return {name: (c * x - s * flip * y, s * x + c * flip * y) for name, (x, y) in AT.items()}
@@ -34,12 +34,12 @@ def turned(angle, *, flip=1):
 
 @pytest.mark.parametrize("flip", [1, -1])
 def test_three_control_points_tell_the_hand(flip):
-    found = [one for name, at in turned(0.7, flip=flip).items() for one in control(name, *at)]
+    found = [one for name, at in turn_stations(0.7, flip=flip).items() for one in control(name, *at)]
     assert fitting_hand(found, FIRST) == flip
 
 
 def test_two_control_points_tell_none():
-    found = [one for name, at in list(turned(0.7).items())[:2] for one in control(name, *at)]
+    found = [one for name, at in list(turn_stations(0.7).items())[:2] for one in control(name, *at)]
     assert fitting_hand(found, FIRST) == 0
 
 
@@ -47,7 +47,7 @@ def test_two_control_points_tell_none():
 def test_two_bearings_tell_the_hand_where_the_images_misfit_by_over_four_deviations(sd, hand):
     # Mirrored, the angle between A-B and A-C has the other sign: each bearing is off by its size, 0.98 radians, from
     # the mean turn of both; by 0.01 that is a hundred deviations, by 0.5 it is √2 · 0.98 / 0.5 = 2.8.
-    at = turned(0.4, flip=-1)
+    at = turn_stations(0.4, flip=-1)
     found = [bearing("A", name, atan2(at[name][0], at[name][1]), sd=sd) for name in "BC"]
     assert fitting_hand(found, FIRST) == hand
 
@@ -62,7 +62,7 @@ def test_what_neither_control_nor_bearings_place_is_held(known, bearings, held):
 
 
 def test_the_second_control_point_turns_the_plotting_solution_by_its_coordinate_across():
-    at = turned(0.7)
+    at = turn_stations(0.7)
     (across,) = crossing_control([one for name in "AB" for one in control(name, *at[name])], AT)
     assert across.station == "B"
     assert across.along == pytest.approx((-sin(0.7), cos(0.7)))

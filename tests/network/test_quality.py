@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, measured, simulated
+from builders.records import LOCAL, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing
@@ -21,30 +21,30 @@ ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %
 @pytest.mark.parametrize("name", NETWORKS)
 def test_redundancy_numbers_add_up_to_the_freedom(name):
     # The scales of the tapes are measured beforehand; what their own redundancy takes is the rest.
-    adjustment = adjust(*simulated(NETWORKS[name](), 2), LOCAL)
+    adjustment = adjust(*simulate(NETWORKS[name](), 2), LOCAL)
     total = sum(m.redundancy for m in adjustment.measurements)
     assert total == pytest.approx(adjustment.freedom, abs=0.05)
 
 
 def test_an_error_shows_in_its_own_residual_by_the_redundancy_number():
     plot, slip = NETWORKS["quad with pegs"](), 0.004
-    before, after = (adjust(*simulated(plot, 2, changed={"S-D": error}), LOCAL) for error in (0.0, slip))
+    before, after = (adjust(*simulate(plot, 2, changed={"S-D": error}), LOCAL) for error in (0.0, slip))
     one, other = (next(m for m in adjustment.measurements if m.what == "S-D") for adjustment in (before, after))
     assert other.residual - one.residual == pytest.approx(one.redundancy * slip, rel=1e-3)
 
 
 def test_the_critical_value_is_never_below_what_is_asked():
     plot = NETWORKS["braced quad"]()
-    book, reduction = simulated(plot, 1)
+    book, reduction = simulate(plot, 1)
     for significance, value in ((0.001, 3.2905), (0.01, 2.5758)):
-        asked = adjust(replaced(book, significance), reduction, LOCAL)
+        asked = adjust(with_significance(book, significance), reduction, LOCAL)
         assert asked.critical == pytest.approx(value, abs=1e-4)
     # One redundant line: all its tests are one, so that no bound for many is needed.
-    assert adjust(replaced(book, 0.5), reduction, LOCAL).critical == pytest.approx(1.96, abs=0.06)
+    assert adjust(with_significance(book, 0.5), reduction, LOCAL).critical == pytest.approx(1.96, abs=0.06)
     assert sidak(7) > 2.6
 
 
-def replaced(book, significance):
+def with_significance(book, significance):
     return replace(book, limits=Limits(significance=significance))
 
 
@@ -52,7 +52,7 @@ def flat(height):
     """Return a station at a height over the middle of a base of 60 m."""
     arm = float(np.hypot(30, height))
     lines = {"A-B": ("base", 60.0), "A-C": ("side", arm), "B-C": ("side", arm)}
-    return adjust(*measured(lines, sides={"C": "left A-B"}), LOCAL)
+    return adjust(*measure(lines, sides={"C": "left A-B"}), LOCAL)
 
 
 @pytest.mark.parametrize(("height", "trusted"), [(0.3, False), (0.7, False), (0.85, True), (2.0, True), (20.0, True)])
@@ -74,14 +74,14 @@ def local_truth(plot):
 
 def surveys(name, count):
     """Yield whether each ellipse holds the truth, the χ² probability, and whether a check fails, for many surveys."""
-    from builders.networks import ranged
+    from builders.networks import range_ties
 
     plot = NETWORKS[name]()
     for seed in range(count):
-        adjustment = adjust(*simulated(plot, seed), LOCAL)
+        adjustment = adjust(*simulate(plot, seed), LOCAL)
         solution = adjustment.adjusted
         inside = []
-        for station, at in local_truth(ranged(plot, seed)).items():
+        for station, at in local_truth(range_ties(plot, seed)).items():
             row = solution.index[station]
             away = solution.positions[row] - at
             inside.append(away @ np.linalg.solve(solution.local_variances[row], away) < ELLIPSE)
@@ -110,10 +110,12 @@ def test_2000_surveys_of_each_class(name):
 def alarms(name, count):
     """Return how often any test of a sound survey passes the critical value for all of them together."""
     plot, total = NETWORKS[name](), 0
-    book, reduction = simulated(plot, None)
-    critical = adjust(replaced(book, 0.9), reduction, LOCAL).critical  # of the shape alone: the same for each survey
+    book, reduction = simulate(plot, None)
+    critical = adjust(
+        with_significance(book, 0.9), reduction, LOCAL
+    ).critical  # of the shape alone: the same for each survey
     for seed in range(count):
-        adjustment = adjust(*simulated(plot, seed), LOCAL)
+        adjustment = adjust(*simulate(plot, seed), LOCAL)
         tests = [m.test for m in adjustment.measurements] + [c.test for c in adjustment.checks]
         total += max(map(abs, tests)) > critical
     return total / count
@@ -131,7 +133,7 @@ def test_the_family_value_over_2000_surveys(name):
 
 
 def test_solving_without_one_observation_is_solving_the_others():
-    book, reduction = simulated(NETWORKS["two hubs"](), 4)
+    book, reduction = simulate(NETWORKS["two hubs"](), 4)
     network = adjust(book, reduction, LOCAL).network
     keep = np.array([one.booking.label != "A-B" for one in network.observations])
     without = solve(network, keep)
@@ -157,8 +159,8 @@ def test_the_value_for_correlated_tests_is_never_too_low_and_close(name, monkeyp
     asked = []
     inner = family._for_correlated
     monkeypatch.setattr(family, "_for_correlated", lambda shared: asked.append(shared) or inner(shared))
-    book, reduction = simulated(NETWORKS[name](), 1)
-    critical = adjust(replaced(book, 0.9), reduction, LOCAL).critical
+    book, reduction = simulate(NETWORKS[name](), 1)
+    critical = adjust(with_significance(book, 0.9), reduction, LOCAL).critical
     values, vectors = np.linalg.eigh(asked[0])
     tests = vectors * np.sqrt(np.maximum(values, 0)) @ np.random.default_rng(1).standard_normal((len(values), 20_000))
     alarms = np.mean(np.abs(tests).max(axis=0) > critical)
@@ -167,7 +169,7 @@ def test_the_value_for_correlated_tests_is_never_too_low_and_close(name, monkeyp
 
 
 def test_local_deviations_hold_the_base_line_and_leave_shapes_alone():
-    book, reduction = simulated(NETWORKS["two hubs"](), 3)
+    book, reduction = simulate(NETWORKS["two hubs"](), 3)
     place = book.lines["P-Q"].place
     north = Frame("north", "magnetic", "", "n", bearings=(FrameBearing("P", "A", 0.3, 0.02, 0.3, place),))
     turned, straight = adjust(book, reduction, north).adjusted, adjust(book, reduction, LOCAL).adjusted
@@ -183,7 +185,7 @@ def test_local_deviations_hold_the_base_line_and_leave_shapes_alone():
 
 
 def test_a_variance_by_its_gradient_is_that_of_the_blocks():
-    solution = adjust(*simulated(NETWORKS["grid"](), 3), LOCAL).adjusted
+    solution = adjust(*simulate(NETWORKS["grid"](), 3), LOCAL).adjusted
     c, e = solution.index["C"], solution.index["E"]
     away = solution.positions[e] - solution.positions[c]
     unit = away / np.hypot(*away)

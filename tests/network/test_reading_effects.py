@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, simulated
+from builders.records import LOCAL, simulate
 
 from pegline.network import reading_effects
 from pegline.network.adjust import adjust
@@ -18,8 +18,8 @@ STEP = 1e-4  # metres
 def test_a_unit_of_a_line_moves_all_points_as_the_changed_book_does(line):
     # A-B carries the tie station S: what its length moves goes through S's chainage as well.
     plot = NETWORKS["quad with pegs"]()
-    before = adjust(*simulated(plot, 3), LOCAL)
-    after = adjust(*simulated(plot, 3, changed={line: STEP}), LOCAL)
+    before = adjust(*simulate(plot, 3), LOCAL)
+    after = adjust(*simulate(plot, 3, changed={line: STEP}), LOCAL)
     readings = Readings.of(before.fit, len(before.fit.network.observations))
     number = [one.booking.measured_line for one in before.fit.network.observations].index(line)
     moved = parameter_moves(before.fit, readings.rates[[number]])[:, 0]
@@ -27,7 +27,7 @@ def test_a_unit_of_a_line_moves_all_points_as_the_changed_book_does(line):
 
 
 def test_what_a_solution_left_out_moves_nothing_in_it():
-    solved = adjust(*simulated(NETWORKS["quad with pegs"](), 3), LOCAL)
+    solved = adjust(*simulate(NETWORKS["quad with pegs"](), 3), LOCAL)
     plotting = solved.plotting_fit
     readings = Readings.of(plotting, len(plotting.network.observations))
     moves = parameter_moves(plotting, readings.rates)
@@ -36,7 +36,7 @@ def test_what_a_solution_left_out_moves_nothing_in_it():
 
 
 def test_full_and_sparse_matrices_are_the_same(monkeypatch):
-    fit = adjust(*simulated(NETWORKS["farm"](), 3), LOCAL).fit
+    fit = adjust(*simulate(NETWORKS["farm"](), 3), LOCAL).fit
     full = derivative_matrix(fit), Readings.of(fit, len(fit.network.observations)).rates
     monkeypatch.setattr(reading_effects, "FULL", 0)
     sparse = derivative_matrix(fit), Readings.of(fit, len(fit.network.observations)).rates

@@ -4,7 +4,7 @@ from math import dist, hypot, sqrt
 
 import numpy as np
 import pytest
-from builders.records import LOCAL, apart, measured
+from builders.records import LOCAL, apart, measure
 
 from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
@@ -31,7 +31,7 @@ def findings(book, reduction, frame=LOCAL):
     return {finding.rule: finding for finding in error.value.findings}
 
 
-def found(book, reduction, frame=LOCAL):
+def placed_stations(book, reduction, frame=LOCAL):
     solution = adjust(book, reduction, frame).solution
     return {name: tuple(solution.position(name)) for name in solution.names}
 
@@ -45,7 +45,7 @@ TRIANGLE = ("A-B base", "A-C side", "B-C side")
 
 def test_a_side_that_nothing_settles_is_an_error_naming_all_concerned():
     figure = (*TRIANGLE, "A-D side", "B-D side")
-    told = findings(*measured(lines(*figure), sides={"C": "left A-B"}))
+    told = findings(*measure(lines(*figure), sides={"C": "left A-B"}))
     assert set(told) == {"side-unsettled"}
     assert all(name in told["side-unsettled"].text for name in "ABD")
 
@@ -61,18 +61,18 @@ def test_a_side_that_nothing_settles_is_an_error_naming_all_concerned():
     ],
 )
 def test_sides_and_sketches_settle(sides, sketches):
-    at = found(*measured(lines(*TRIANGLE, "A-D side", "B-D side"), sides=sides, sketches=sketches))
+    at = placed_stations(*measure(lines(*TRIANGLE, "A-D side", "B-D side"), sides=sides, sketches=sketches))
     assert all(close(at[name], AT[name]) for name in "ABCD")
 
 
 def test_a_further_line_settles_a_side():
-    at = found(*measured(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie"), sides={"C": "left A-B"}))
+    at = placed_stations(*measure(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie"), sides={"C": "left A-B"}))
     assert close(at["D"], AT["D"])
 
 
 def test_a_check_line_settles_nothing():
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D check")
-    assert "side-unsettled" in findings(*measured(figure, sides={"C": "left A-B"}))
+    assert "side-unsettled" in findings(*measure(figure, sides={"C": "left A-B"}))
 
 
 def test_a_further_line_that_fits_both_images_settles_nothing():
@@ -81,19 +81,19 @@ def test_a_further_line_that_fits_both_images_settles_nothing():
     figure = lines(
         "A-B base", "A-C side", "B-C side", "A-D side", "B-D side", "C-E side", "B-E side", "D-E side", at=at
     )
-    told = findings(*measured(figure, sides={"C": "left A-B", "E": "left C-B"}))
+    told = findings(*measure(figure, sides={"C": "left A-B", "E": "left C-B"}))
     assert "D" in told["side-unsettled"].text
 
 
 def test_a_station_is_settled_by_a_line_to_one_placed_later():
     # D can be cut at once but its side is told only by the line to E, which needs C first.
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-E side", "B-E side", "D-E tie")
-    at = found(*measured(figure, sides={"C": "left A-B", "E": "left C-B"}))
+    at = placed_stations(*measure(figure, sides={"C": "left A-B", "E": "left C-B"}))
     assert all(close(at[name], AT[name]) for name in "DE")
 
 
 def test_a_figure_that_could_be_mirrored_as_a_whole_is_an_error():
-    told = findings(*measured(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")))
+    told = findings(*measure(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")))
     assert set(told) == {"mirrored"}
     assert all(name in told["mirrored"].text for name in "CD")
 
@@ -101,37 +101,37 @@ def test_a_figure_that_could_be_mirrored_as_a_whole_is_an_error():
 def test_a_side_told_of_a_later_station_turns_the_whole_figure():
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")
     for side, flip in (("right A-B", 1), ("left A-B", -1)):
-        at = found(*measured(figure, sides={"D": side}))
+        at = placed_stations(*measure(figure, sides={"D": side}))
         assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CD")
 
 
 def test_two_bearings_tell_a_figure_from_its_mirror_image():
-    book, reduction = measured(lines(*TRIANGLE))
+    book, reduction = measure(lines(*TRIANGLE))
     place = book.lines["A-B"].place
     bearings = [
         FrameBearing(a, b, float(np.arctan2(AT[b][0] - AT[a][0], AT[b][1] - AT[a][1])), 0.01, 0.0, place)
         for a, b in (("A", "B"), ("A", "C"))
     ]
-    at = found(book, reduction, Frame("north", "true", "", "n", bearings=tuple(bearings)))
+    at = placed_stations(book, reduction, Frame("north", "true", "", "n", bearings=tuple(bearings)))
     assert close(at["C"], AT["C"])
 
 
 def test_the_two_bearings_of_one_line_do_not():
-    book, reduction = measured(lines(*TRIANGLE))
+    book, reduction = measure(lines(*TRIANGLE))
     place = book.lines["A-B"].place
     bearings = tuple(FrameBearing(a, b, turn, 0.01, 0.0, place) for a, b, turn in (("A", "B", 1.5), ("B", "A", 4.65)))
     assert "mirrored" in findings(book, reduction, Frame("north", "true", "", "n", bearings=bearings))
 
 
 def test_three_control_points_tell_a_figure_from_its_mirror_image():
-    book, reduction = measured(lines(*TRIANGLE))
+    book, reduction = measure(lines(*TRIANGLE))
     control = tuple(FrameControl(name, *AT[name], 0.05, book.lines["A-B"].place) for name in "ABC")
-    at = found(book, reduction, Frame("grid", "grid", "", "a grid", control=control))
+    at = placed_stations(book, reduction, Frame("grid", "grid", "", "a grid", control=control))
     assert close(at["C"], AT["C"])
 
 
 def test_a_half_finished_book_without_its_bearing_lies_along_its_base():
-    book, reduction = measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
+    book, reduction = measure(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
     bearing = FrameBearing("A", "D", 1.0, 0.01, 1.0, book.lines["A-B"].place)
     frame = Frame("north", "true", "", "n", bearings=(bearing,))
     adjustment = adjust(book, reduction, frame, allow_missing=True)
@@ -139,7 +139,7 @@ def test_a_half_finished_book_without_its_bearing_lies_along_its_base():
 
 
 def test_a_station_held_by_one_line_can_swing():
-    told = findings(*measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"}))
+    told = findings(*measure(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"}))
     assert (
         told["too-few-lines"].text == "station D is on one line only (A-D); tape one more to it, or is the name wrong?"
     )
@@ -148,7 +148,7 @@ def test_a_station_held_by_one_line_can_swing():
 def test_arcs_that_do_not_meet_carry_the_gap():
     figure = lines(*TRIANGLE)
     figure["A-C"], figure["B-C"] = ("side", 20.0), ("side", 29.0)
-    told = findings(*measured(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
+    told = findings(*measure(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
     assert isinstance(told.data, Gap)
     assert told.data.gap == pytest.approx(1.0)
     assert {one.booking.label for one in told.data.observations} == {"A-B", "A-C", "B-C"}
@@ -158,20 +158,20 @@ def test_arcs_that_do_not_meet_carry_the_gap():
 def test_an_arc_that_is_too_long_is_told():
     figure = lines(*TRIANGLE)
     figure["A-C"] = ("side", 95.0)
-    told = findings(*measured(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
+    told = findings(*measure(figure, sides={"C": "left A-B"}))["arcs-do-not-meet"]
     assert told.data.gap == pytest.approx(95 - 50 - dist(AT["B"], AT["C"]))
 
 
 def test_stations_that_no_line_joins_to_the_base_are_told_together():
     at = {**AT, "X": (200.0, 0.0), "Y": (250.0, 0.0), "Z": (220.0, 40.0)}
     figure = lines(*TRIANGLE, "X-Y side", "X-Z side", "Y-Z side", at=at)
-    told = findings(*measured(figure, sides={"C": "left A-B", "Z": "left X-Y"}))
+    told = findings(*measure(figure, sides={"C": "left A-B", "Z": "left X-Y"}))
     assert all(name in told["disconnected"].text for name in "XYZ")
 
 
 def test_all_that_is_wrong_is_told_together():
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-E side")
-    assert set(findings(*measured(figure, sides={"C": "left A-B"}))) == {"side-unsettled", "too-few-lines"}
+    assert set(findings(*measure(figure, sides={"C": "left A-B"}))) == {"side-unsettled", "too-few-lines"}
 
 
 def test_stations_that_hold_one_another_start_from_the_sketch():
@@ -185,17 +185,17 @@ def test_stations_that_hold_one_another_start_from_the_sketch():
         "F": (30.0, -35.0),
     }
     figure = lines(*TRIANGLE, "A-D side", "D-E side", "B-E side", "E-F side", "C-F side", "D-F side", at=at)
-    told = findings(*measured(figure, sides={"C": "left A-B"}))
+    told = findings(*measure(figure, sides={"C": "left A-B"}))
     assert "sketch" in told["cannot-start"].text
     sketch = {name: (x + 3 * (n % 2), y - 2 * (n % 3)) for n, (name, (x, y)) in enumerate(at.items())}
-    placed = found(*measured(figure, sketches=sketch))
+    placed = placed_stations(*measure(figure, sketches=sketch))
     assert all(close(placed[name], at[name]) for name in at)
 
 
 def test_a_tie_station_stands_in_proportion_and_lines_can_start_from_it():
     at = {**AT, "T": (20.0, 0.0)}
     figure = lines("A-B base", "T-C side", "B-C side", at=at)
-    placed = found(*measured(figure, sides={"C": "left A-B"}, rows=[("T", "A-B", 20.0, "station")]))
+    placed = placed_stations(*measure(figure, sides={"C": "left A-B"}, rows=[("T", "A-B", 20.0, "station")]))
     assert close(placed["T"], at["T"])
     assert close(placed["C"], at["C"])
 
@@ -204,12 +204,14 @@ def test_the_far_end_of_a_prolonged_line_is_found():
     # F lies on A-C prolonged: the line A-F passes C, which stands on it at its chainage.
     at = {**AT, "F": (30.0, 45.0)}
     figure = lines(*TRIANGLE, "A-F side", at=at)
-    placed = found(*measured(figure, sides={"C": "left A-B"}, rows=[("C", "A-F", dist(AT["A"], AT["C"]), "station")]))
+    placed = placed_stations(
+        *measure(figure, sides={"C": "left A-B"}, rows=[("C", "A-F", dist(AT["A"], AT["C"]), "station")])
+    )
     assert close(placed["F"], at["F"])
 
 
 def test_half_a_book_is_solved_as_far_as_it_goes():
-    book, reduction = measured(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
+    book, reduction = measure(lines(*TRIANGLE, "A-D side"), sides={"C": "left A-B"})
     adjustment = adjust(book, reduction, LOCAL, allow_missing=True)
     assert adjustment.missing == ("D",)
     assert close(adjustment.solution.position("C"), AT["C"])
@@ -217,7 +219,7 @@ def test_half_a_book_is_solved_as_far_as_it_goes():
 
 
 def test_a_point_of_two_arcs_without_a_side_is_an_error():
-    told = findings(*measured(lines(*TRIANGLE), sides={"C": "left A-B"}, arcs=[("p", {"A": 20.0, "B": 40.0}, None)]))
+    told = findings(*measure(lines(*TRIANGLE), sides={"C": "left A-B"}, arcs=[("p", {"A": 20.0, "B": 40.0}, None)]))
     assert "p" in told["point-unfixed"].text
 
 
@@ -225,7 +227,7 @@ def test_a_booked_side_that_the_lines_contradict_is_an_error():
     # Both places where the arcs to D meet are right of C-B; it is booked left.
     at = {**AT, "D": (25.0, -6.0)}
     figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie", at=at)
-    told = findings(*measured(figure, sides={"C": "left A-B", "D": "left C-B"}))
+    told = findings(*measure(figure, sides={"C": "left A-B", "D": "left C-B"}))
     assert told["wrong-side"].text.startswith("D is booked left of C-B")
 
 
@@ -285,7 +287,7 @@ def test_a_station_is_as_rough_as_its_centres_and_what_two_arcs_make_of_their_de
 
 def test_a_far_end_is_rougher_by_as_much_as_its_line_is_prolonged():
     # T stands a third of the way from A to F: by similar triangles an error of T is three times as large at F.
-    book, reduction = measured(
+    book, reduction = measure(
         {"A-B": ("base", 50.0), "A-F": ("side", 60.0)}, rows=[("T", "A-F", 20.0, "station")], sides={"F": "left A-B"}
     )
     told = observations(book, reduction, LOCAL, {"A", "B", "F", "T"})

@@ -6,7 +6,7 @@ from math import sqrt
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, measured, simulated
+from builders.records import LOCAL, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.measures.values import Length
@@ -23,12 +23,12 @@ QUAD = {
 SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
-def found(book, reduction, **others):
+def unnoticed_of(book, reduction, **others):
     return find_unnoticed(book, reduction, adjust(book, reduction, LOCAL, **others))
 
 
 def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
-    unnoticed = found(*measured(QUAD, sides=SIDES))
+    unnoticed = unnoticed_of(*measure(QUAD, sides=SIDES))
 
     assert unnoticed.distance("A") == 0.0  # the base line's first station holds everything
     assert [unnoticed.distance(name) for name in "BCD"] == [None] * 3
@@ -40,7 +40,7 @@ def test_a_check_over_one_triangle_says_nothing_of_the_other():
     # T-C checks the triangle A-C-B over its tie station on the base; nothing else was taped to D.
     rows = (("T", "A-B", 25.0, "station"),)
     lines = QUAD | {"T-C": ("check", 39.4)}
-    unnoticed = found(*measured(lines, sides=SIDES, rows=rows))
+    unnoticed = unnoticed_of(*measure(lines, sides=SIDES, rows=rows))
 
     assert unnoticed.is_checked("C")
     assert unnoticed.is_checked("B")
@@ -52,7 +52,7 @@ def test_a_check_over_one_triangle_says_nothing_of_the_other():
 def test_a_dimension_checks_no_station():
     # Of the stations nothing was measured twice; a dimension between two offsets checks these alone.
     rows = (("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0))
-    unnoticed = found(*measured(QUAD, sides=SIDES, rows=rows, dimensions={"h-k": 8.0}))
+    unnoticed = unnoticed_of(*measure(QUAD, sides=SIDES, rows=rows, dimensions={"h-k": 8.0}))
 
     assert unnoticed.unchecked == ("B", "C", "D")
     assert not unnoticed.is_checked("h")
@@ -62,11 +62,11 @@ def test_a_dimension_checks_no_station():
 def test_a_mistake_of_the_smallest_noticed_size_makes_a_check_just_fail_and_0_84_sd_more(name):
     # Against the definition: the mistake is put into a book without errors, which is solved anew.
     plot = NETWORKS[name]()
-    adjustment = adjust(*simulated(plot, None), LOCAL)
-    unnoticed = find_unnoticed(*simulated(plot, None), adjustment)
+    adjustment = adjust(*simulate(plot, None), LOCAL)
+    unnoticed = find_unnoticed(*simulate(plot, None), adjustment)
     lengths = {booking.label: size for booking, size in unnoticed.smallest_noticed.items() if booking.kind == "length"}
     for line, size in lengths.items():
-        wrong = adjust(*simulated(plot, None, changed={line: size}), LOCAL, allow_missing=True)
+        wrong = adjust(*simulate(plot, None, changed={line: size}), LOCAL, allow_missing=True)
         excess = [(abs(check.difference) - check.allowed) / check.sd for check in wrong.checks]
         # A base line that is wrong by a metre bends what is straight here: a tenth of a deviation.
         assert max(excess) == pytest.approx(0.84, abs=0.1), line
@@ -75,14 +75,14 @@ def test_a_mistake_of_the_smallest_noticed_size_makes_a_check_just_fail_and_0_84
 @pytest.mark.parametrize("name", ["braced quad", "quad with pegs", "farm"])
 def test_points_move_as_far_as_the_mistake_would_have_put_them(name):
     plot = NETWORKS[name]()
-    book, reduction = simulated(plot, None)
+    book, reduction = simulate(plot, None)
     right = adjust(book, reduction, LOCAL)
     unnoticed = find_unnoticed(book, reduction, right)
     for station, booking in unnoticed.causes.items():
         if booking.kind != "length":
             continue
         size = unnoticed.smallest_noticed[booking]
-        wrong = adjust(*simulated(plot, None, changed={booking.label: size}), LOCAL).adjusted
+        wrong = adjust(*simulate(plot, None, changed={booking.label: size}), LOCAL).adjusted
         moved = np.hypot(*(wrong.position(station) - right.adjusted.position(station)))
         assert unnoticed.distance(station) == pytest.approx(moved, rel=0.1)
 
@@ -93,40 +93,40 @@ def test_a_reading_that_moves_a_point_by_2_cm_at_most_does_not_hold_it(by_most, 
     # chosen for what the largest mistake then does; no check would notice it.
     rows = (("T", "A-B", 25.0, "station"),)
 
-    def moved(sd, mistake):
-        adjustment = adjust(*measured(QUAD | {"T-C": ("tie", 39.4, sd)}, sides=SIDES, rows=rows), LOCAL)
+    def movement_of_c(sd, mistake):
+        adjustment = adjust(*measure(QUAD | {"T-C": ("tie", 39.4, sd)}, sides=SIDES, rows=rows), LOCAL)
         fit = adjustment.fit
         labels = [one.booking.label for one in fit.network.observations]
         mistakes = np.zeros(len(labels))
         mistakes[labels.index("T-C")] = mistake
         return moved_points(fit, adjustment.adjusted.base, mistakes)[0][fit.network.names.index("C")]
 
-    weak = sqrt(20 * moved(1.0, 1.0) / by_most)
-    assert (20 * moved(weak, 1.0) > 0.02) == anywhere
-    assert (moved(weak, np.inf) == np.inf) == anywhere
+    weak = sqrt(20 * movement_of_c(1.0, 1.0) / by_most)
+    assert (20 * movement_of_c(weak, 1.0) > 0.02) == anywhere
+    assert (movement_of_c(weak, np.inf) == np.inf) == anywhere
 
 
 def test_a_point_counts_as_checked_within_a_hundredth_of_the_extent_but_0_3_m_at_least():
-    book, reduction = measured(QUAD, sides=SIDES)
+    book, reduction = measure(QUAD, sides=SIDES)
     across = 2 * np.hypot(25.0, 30.0)  # about as far as C and D are apart
-    assert found(book, reduction).limit == pytest.approx(max(0.3, 0.01 * across), rel=0.1)
+    assert unnoticed_of(book, reduction).limit == pytest.approx(max(0.3, 0.01 * across), rel=0.1)
     small = {name: (use, value / 10) for name, (use, value) in QUAD.items()}
-    assert found(*measured(small, sides=SIDES)).limit == 0.3
+    assert unnoticed_of(*measure(small, sides=SIDES)).limit == 0.3
 
 
 def test_the_book_may_say_what_counts_as_checked():
     lines = QUAD | {"C-D": ("check", 75.05)}
-    book, reduction = measured(lines, sides=SIDES)
-    assert found(book, reduction).unchecked == ()
+    book, reduction = measure(lines, sides=SIDES)
+    assert unnoticed_of(book, reduction).unchecked == ()
     strict = replace(book, limits=Limits(unnoticed_length=Length(5, "mm", "5 mm")))
-    assert found(strict, reduction).unchecked == ("B", "C", "D")
-    by_ratio = found(replace(book, limits=Limits(unnoticed_ratio=1 / 1000)), reduction)
+    assert unnoticed_of(strict, reduction).unchecked == ("B", "C", "D")
+    by_ratio = unnoticed_of(replace(book, limits=Limits(unnoticed_ratio=1 / 1000)), reduction)
     assert by_ratio.limit == pytest.approx(0.075, abs=0.001)
 
 
 def test_a_stated_limit_of_check_lines_lets_larger_mistakes_be_noticed_sooner():
     lines = QUAD | {"C-D": ("check", 75.05)}
-    book, reduction = measured(lines, sides=SIDES)
+    book, reduction = measure(lines, sides=SIDES)
     strict = replace(book, limits=Limits(check_length=Length(1, "cm", "1 cm")))
-    loose, tight = (found(one, reduction).smallest_noticed for one in (book, strict))
+    loose, tight = (unnoticed_of(one, reduction).smallest_noticed for one in (book, strict))
     assert all(tight[reading] < loose[reading] for reading in loose)

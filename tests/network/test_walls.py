@@ -3,7 +3,7 @@
 from math import pi, radians
 
 import pytest
-from builders.solved import HERE, feature, given_book, ground, reduced
+from builders.solved import HERE, feature, given_book, ground, reduction_of
 
 from pegline.book.model import Rectangle, TapedRound
 from pegline.measures.distance import Wall
@@ -14,7 +14,7 @@ from pegline.network.walls import wall_observations
 EDGE = Pair("P", "Q", HERE)
 
 
-def told(observations):
+def texts_of(observations):
     """Return observations as short texts: squares with their turn, walls with their length."""
     return [
         f"{one.before}>{one.corner}>{one.after} {'left' if one.booking.value > 0 else 'right'}"
@@ -26,7 +26,7 @@ def told(observations):
 
 def walls_of(geometry, *lengths):
     book = given_book(feature("house", "building", geometry))
-    return wall_observations(book, reduced({"P-Q": 8.0}, walls={"house": tuple(map(ground, lengths))}))
+    return wall_observations(book, reduction_of({"P-Q": 8.0}, walls={"house": tuple(map(ground, lengths))}))
 
 
 def around(turns, corners, *, closing=False):
@@ -36,7 +36,7 @@ def around(turns, corners, *, closing=False):
 def test_a_rectangle_has_one_wall_and_three_squares():
     rectangle = Rectangle(EDGE, True, Wall(True, (), HERE), ("far", "near"))
     found = walls_of(rectangle, 6.4)
-    assert told(found) == ["P>Q>far left", "Q-far 6.4", "Q>far>near left", "near>P>Q left"]
+    assert texts_of(found) == ["P>Q>far left", "Q-far 6.4", "Q>far>near left", "near>P>Q left"]
     squares = [one for one in found if isinstance(one, Square)]
     assert {round(abs(one.booking.value) - pi / 2, 12) for one in squares} == {0.0}
     assert {one.booking.kind for one in found} == {one.booking.part for one in found} == {"wall"}
@@ -47,11 +47,11 @@ def test_a_rectangle_has_one_wall_and_three_squares():
 
 def test_a_rectangle_on_the_right_turns_right():
     rectangle = Rectangle(EDGE, False, Wall(False, (), HERE), ("far", "near"))
-    assert told(walls_of(rectangle, 6.4))[0] == "P>Q>far right"
+    assert texts_of(walls_of(rectangle, 6.4))[0] == "P>Q>far right"
 
 
 def test_a_round_with_its_last_wall_comes_back_to_its_start():
-    found = told(walls_of(around("lll", ["c1", "c2"], closing=True), 6.0, 8.0, 6.0))
+    found = texts_of(walls_of(around("lll", ["c1", "c2"], closing=True), 6.0, 8.0, 6.0))
     assert found == ["P>Q>c1 left", "Q-c1 6", "Q>c1>c2 left", "c1-c2 8", "c1>c2>P left", "c2-P 6"]
 
 
@@ -70,7 +70,7 @@ def test_a_round_with_its_last_wall_comes_back_to_its_start():
 )
 def test_a_wall_left_out_is_square_to_the_one_before(turns, lengths, back):
     corners = [f"c{i}" for i in range(1, len(turns) + 1)]
-    last = told(walls_of(around(turns, corners), *lengths))[-1]
+    last = texts_of(walls_of(around(turns, corners), *lengths))[-1]
     assert last == f"{['Q', *corners][-2]}>{corners[-1]}>P {back}"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from builders.paths import SAMPLES
-from builders.placed_labels import nearer_to_another, overlapping, uncovered
+from builders.placed_labels import nearer_to_another, overlaps, texts_cut
 from builders.stress import STRESS
 
 import pegline
@@ -28,11 +28,11 @@ def plan_of(source: object) -> Plan:
 def test_labels_of_whole_plans_are_clear(source):
     plan = plan_of(source)
 
-    assert overlapping(plan) == []
+    assert overlaps(plan) == []
     assert nearer_to_another(plan) == []
     maps = [sheet for sheet in plan.sheets if sheet.window is not None]
     if len(maps) == 1:
-        assert uncovered(plan) == []
+        assert texts_cut(plan) == []
 
 
 @pytest.mark.parametrize("source", [*BOOKS, *STRESS], ids=lambda source: getattr(source, "stem", source))

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yaml
-from builders.records import measured, place
+from builders.records import measure, place
 
 from pegline.frame.model import Frame, FrameControl
 from pegline.network.adjust import adjust
@@ -26,7 +26,7 @@ def test_free_points_of_distances_to_known_ones(name):
     figure = {pair: ("side", dist(*(known[end] for end in pair.split("-"))), 0.01) for pair in between}
     figure[between[0]] = ("base", *figure[between[0]][1:])
     lines = figure | {pair: ("side", value, 1.0) for pair, value in taped.items()}
-    book, reduction = measured(lines, sketches=known | given["near"], scale_sd=1e-12)
+    book, reduction = measure(lines, sketches=known | given["near"], scale_sd=1e-12)
     control = tuple(FrameControl(station, x, y, KNOWN, place(9)) for station, (x, y) in known.items())
     adjustment = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=control))
 

@@ -42,7 +42,7 @@ limits: {angle: 5}
 """
 
 
-def told(faults):
+def finding_texts(faults):
     return [str(fault).removeprefix("b.yaml:") for fault in faults]
 
 
@@ -51,8 +51,8 @@ def test_the_parts_with_wrong_values_are_told_as_ever_and_left_out():
         parse_book(BOOK.encode(), "b.yaml")
     book, faults = parse_sound_part(BOOK.encode(), "b.yaml")
 
-    assert told(faults) == told(caught.value.findings)
-    assert [place.split(":")[0] for place in told(faults)] == ["12", "14", "19", "23", "24", "25"]
+    assert finding_texts(faults) == finding_texts(caught.value.findings)
+    assert [place.split(":")[0] for place in finding_texts(faults)] == ["12", "14", "19", "23", "24", "25"]
     assert [row.name for row in book.lines["A-B"].details] == ["p", "r"]
     assert list(book.lines) == ["A-B", "C-B", "A-D", "D-B"]  # a line with a wrong slope has no length that holds
     assert [str(dimension.pair) for dimension in book.dimensions] == ["p-r"]

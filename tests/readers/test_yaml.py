@@ -13,7 +13,7 @@ from pegline.readers.yaml import _REFUSED, parse
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
 
-def told(data):
+def faults_of(data):
     """Return what a book's bytes or text are told, without the file's name."""
     if isinstance(data, str):
         data = data.encode()
@@ -123,11 +123,11 @@ REFUSED = [
 
 @pytest.mark.parametrize(("text", "says"), REFUSED)
 def test_what_no_book_may_have_is_refused_at_its_place(text, says):
-    assert told(text)[0].startswith(says)
+    assert faults_of(text)[0].startswith(says)
 
 
 def test_escaped_halves_of_a_character_are_refused():
-    assert told('a: "\\ud800"\n')
+    assert faults_of('a: "\\ud800"\n')
 
 
 @pytest.mark.parametrize("depth", [21, 1000, 100_000])
@@ -135,7 +135,7 @@ def test_escaped_halves_of_a_character_are_refused():
 def test_deep_nesting_is_refused(depth, style):
     text = "a: " + ("[" * depth + "]" * depth if style == "flow" else "{b: " * depth + "1" + "}" * depth)
 
-    assert "20 lists and maps" in told(text)[0]
+    assert "20 lists and maps" in faults_of(text)[0]
 
 
 def test_nineteen_lists_in_a_map_are_not_too_deep():
@@ -149,7 +149,7 @@ def test_nineteen_lists_in_a_map_are_not_too_deep():
 def test_a_bomb_of_aliases_is_refused_at_its_first_anchor(levels, bomb):
     lines = [bomb.format(n=n, refs=", ".join([f"*a{n - 1}"] * 9), ref=f"*a{n - 1}") for n in range(1, levels + 1)]
 
-    (only,) = told("a0: &a0 lol\n" + "".join(lines))
+    (only,) = faults_of("a0: &a0 lol\n" + "".join(lines))
 
     assert only.startswith("1:5: &a0")
 
@@ -170,7 +170,7 @@ BINARY = [
 
 @pytest.mark.parametrize(("data", "says"), BINARY)
 def test_what_is_no_text_is_told_as_such(data, says):
-    assert told(data)[0].startswith(says)
+    assert faults_of(data)[0].startswith(says)
 
 
 def test_a_file_that_is_not_there(tmp_path):

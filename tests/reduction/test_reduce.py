@@ -27,20 +27,20 @@ default_tape: {{lines: steel, offsets: linen}}
 """
 
 
-def reduced(body: str, *, unit: str = "m", length: str = "50 m", steel: str = "", linen: str = "") -> Reduction:
+def reduction_of(body: str, *, unit: str = "m", length: str = "50 m", steel: str = "", linen: str = "") -> Reduction:
     head = HEAD.format(unit=unit, length=length, steel=steel, linen=linen)
     return reduce_readings(parse_book((head + body).encode(), "book.yaml"))
 
 
 def line(taped: str, **tape: str) -> Ground:
-    return reduced(f"lines: {{A-B: {{use: base, {taped}}}}}", **tape).lines["A-B"].ground
+    return reduction_of(f"lines: {{A-B: {{use: base, {taped}}}}}", **tape).lines["A-B"].ground
 
 
 def rows(details: str, head: str = "taped: 100", **tape: str) -> tuple[ReducedRow, ...]:
-    return reduced(f"lines: {{A-B: {{use: base, {head}, details: [{details}]}}}}", **tape).rows
+    return reduction_of(f"lines: {{A-B: {{use: base, {head}, details: [{details}]}}}}", **tape).rows
 
 
-def warned(reduction: Reduction) -> list[str]:
+def warning_rules(reduction: Reduction) -> list[str]:
     return [warning.rule for warning in reduction.warnings]
 
 
@@ -75,19 +75,19 @@ def test_a_rise_is_taken_off_by_pythagoras_whichever_way_it_goes() -> None:
 
 
 def test_a_correction_whose_constant_is_missing_is_not_made_and_that_is_told() -> None:
-    found = reduced("lines: {A-B: {use: base, taped: 40, tape: linen, temperature: 30, pull: 60, spans: 1}}")
+    found = reduction_of("lines: {A-B: {use: base, taped: 40, tape: linen, temperature: 30, pull: 60, spans: 1}}")
 
     assert found.lines["A-B"].ground.length == 40
-    assert sorted(warned(found)) == ["no-correction"] * 3
+    assert sorted(warning_rules(found)) == ["no-correction"] * 3
     assert "expansion" in str(found.warnings[0])
 
 
 def test_spans_without_a_pull_are_taken_at_the_standard_pull_and_that_is_told() -> None:
-    found = reduced("lines: {A-B: {use: base, taped: 40, spans: 1}}", steel=", mass: 0.02")
+    found = reduction_of("lines: {A-B: {use: base, taped: 40, spans: 1}}", steel=", mass: 0.02")
 
     # By hand: (0.02 · 9.80665)² 40³ / (24 · 50²) = 41.0 mm.
     assert found.lines["A-B"].ground.corrections["sag"] == pytest.approx(-0.04103, abs=1e-5)
-    assert warned(found) == ["pull-assumed"]
+    assert warning_rules(found) == ["pull-assumed"]
 
 
 def test_a_line_that_rises_more_than_it_is_long_is_refused_with_its_place() -> None:
@@ -117,13 +117,13 @@ def test_a_line_without_a_date_takes_the_book_s() -> None:
 
 
 def test_a_day_before_any_true_length_is_told() -> None:
-    found = reduced(
+    found = reduction_of(
         "lines: {A-B: {use: base, taped: 100, date: 2020-01-01}}",
         steel=", true_length: [{from: 2026-01-01, value: 50.1}]",
     )
 
     assert found.lines["A-B"].ground.length == 100
-    assert warned(found) == ["tape-length"]
+    assert warning_rules(found) == ["tape-length"]
 
 
 # --- several readings, legs, standard deviations ---
@@ -146,9 +146,9 @@ def test_whole_tapes_of_another_unit_are_not_one_lay_more() -> None:
 
 
 def test_a_spread_that_the_tape_does_not_explain_is_told() -> None:
-    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.33]}}")) == []
-    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.36]}}")) == ["spread"]
-    assert warned(reduced("lines: {A-B: {use: base, taped: [42.31, 42.32, 42.30, 42.36]}}")) == ["spread"]
+    assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.33]}}")) == []
+    assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.36]}}")) == ["spread"]
+    assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.32, 42.30, 42.36]}}")) == ["spread"]
 
 
 def test_a_doubtful_reading_is_three_times_as_uncertain() -> None:
@@ -177,7 +177,7 @@ def test_a_slope_brings_half_a_degree_unless_told() -> None:
 
 
 def test_a_line_in_legs_is_their_sum_and_chainages_go_leg_by_leg() -> None:
-    found = reduced(
+    found = reduction_of(
         "lines: {A-B: {use: base, legs: [{reading: 20, rise: 12}, {reading: 30, tape: linen}],"
         " details: [{at: 10, point: p}, {at: 20, point: q}, {at: 35, point: r},"
         " {at: -5, point: s}, {at: 60, point: t}]}}"
@@ -212,7 +212,7 @@ def test_either_within_several_readings_gives_a_mean_for_each() -> None:
 
 def test_the_class_of_a_tape_sets_how_well_its_scale_is_known() -> None:
     # Directive 2014/32/EU, annex X, table 1: class II of 50 m is within 0.3 + 0.2 · 50 = 10.3 mm.
-    tape = reduced("lines: {A-B: {use: base, taped: 40}}", steel=", class: II").tapes["steel"]
+    tape = reduction_of("lines: {A-B: {use: base, taped: 40}}", steel=", class: II").tapes["steel"]
 
     assert tape.scale_sd == pytest.approx(0.0103 / 50 / sqrt(3))
     assert "scale_sd" not in tape.from_table
@@ -224,7 +224,7 @@ def test_what_the_book_gives_for_a_tape_is_taken_and_the_rest_comes_from_the_tab
         ", accuracy: {fixed: 0.003, per_length: 0.0001}, standard_pull: 70,"
         " expansion: 0.00001, modulus: 210, section: 3"
     )
-    tape = reduced("lines: {A-B: {use: base, taped: 40}}", steel=steel).tapes["steel"]
+    tape = reduction_of("lines: {A-B: {use: base, taped: 40}}", steel=steel).tapes["steel"]
 
     assert (tape.lay_sd, tape.scale_sd, tape.standard_pull) == (0.003, 0.0001, 70)
     assert (tape.expansion, tape.modulus, tape.section) == (0.00001, 210e9, pytest.approx(3e-6))
@@ -236,7 +236,7 @@ def test_with_no_tape_named_it_is_fibreglass_and_that_is_told() -> None:
     found = reduce_readings(parse_book(book.encode(), "book.yaml"))
 
     assert found.tapes["fibreglass"].material == "fibreglass"
-    assert warned(found) == ["no-tape", "no-tape"]
+    assert warning_rules(found) == ["no-tape", "no-tape"]
 
 
 def test_the_only_tape_of_a_book_needs_no_default() -> None:
@@ -244,7 +244,7 @@ def test_the_only_tape_of_a_book_needs_no_default() -> None:
     found = reduce_readings(parse_book(book.encode(), "book.yaml"))
 
     assert found.lines["A-B"].ground.tape == "old"
-    assert warned(found) == []
+    assert warning_rules(found) == []
 
 
 def test_a_chain_that_was_never_compared_is_told() -> None:
@@ -252,7 +252,7 @@ def test_a_chain_that_was_never_compared_is_told() -> None:
     found = reduce_readings(parse_book(book.encode(), "book.yaml"))
 
     assert found.lines["A-B"].ground.length == pytest.approx(900 * 0.201168)
-    assert warned(found) == ["tape-length"]
+    assert warning_rules(found) == ["tape-length"]
 
 
 # --- rows ---
@@ -346,7 +346,7 @@ witnesses: {A: {h1: 8.79, lamp: 4.12}}
 
 
 def test_dimensions_arcs_walls_and_witnesses_take_the_offset_tape() -> None:
-    found = reduced(HOUSE, linen=", true_length: 50.5")
+    found = reduction_of(HOUSE, linen=", true_length: 50.5")
 
     (dimension,) = found.dimensions
     detail_line = found.lines["h1-h2"]
@@ -362,7 +362,9 @@ def test_dimensions_arcs_walls_and_witnesses_take_the_offset_tape() -> None:
 
 
 def test_lines_of_a_half_finished_book_that_have_no_length_are_left_out() -> None:
-    found = reduced("lines: {A-B: {use: base, taped: 60}, B-C: {use: side, details: [{at: 1, left: 2, point: p}]}}")
+    found = reduction_of(
+        "lines: {A-B: {use: base, taped: 60}, B-C: {use: side, details: [{at: 1, left: 2, point: p}]}}"
+    )
 
     assert list(found.lines) == ["A-B"]
     assert found.rows == ()
@@ -372,8 +374,8 @@ def test_lines_of_a_half_finished_book_that_have_no_length_are_left_out() -> Non
 def test_the_same_book_in_any_unit_gives_the_same_ground(unit: str, length: float, offset: float) -> None:
     per = METRES_PER[unit]
     body = "lines: {{A-B: {{use: base, taped: {!r}, details: [{{at: {!r}, left: {!r}, point: p}}]}}}}"
-    metric = reduced(body.format(length, length / 2, offset))
-    other = reduced(body.format(*(round(value / per, 12) for value in (length, length / 2, offset))), unit=unit)
+    metric = reduction_of(body.format(length, length / 2, offset))
+    other = reduction_of(body.format(*(round(value / per, 12) for value in (length, length / 2, offset))), unit=unit)
 
     assert other.lines["A-B"].ground.length == pytest.approx(metric.lines["A-B"].ground.length, abs=ROUNDING)
     assert other.lines["A-B"].ground.sd == pytest.approx(metric.lines["A-B"].ground.sd)
@@ -386,7 +388,7 @@ def test_the_same_book_in_any_unit_gives_the_same_ground(unit: str, length: floa
 
 def test_rows_booked_walking_back_are_those_of_the_walk_there() -> None:
     there = rows("{at: 10, left: 3, point: p}, {at: 60, right: 4, point: q}, {at: 30, station: T}")
-    back = reduced(
+    back = reduction_of(
         "lines: {A-B: {use: base, taped: 100, details_back: [{at: 90, right: 3, point: p}, {at: 40, left: 4, point: q},"
         " {at: 70, station: T}]}}"
     ).rows
@@ -399,7 +401,9 @@ def test_rows_booked_walking_back_are_those_of_the_walk_there() -> None:
 
 
 def test_a_chainage_from_the_end_is_in_proportion_to_the_length_as_taped() -> None:
-    found = reduced("lines: {A-B: {use: base, taped: [99.9, 100.1], slope: 60°, details_back: [{at: 25, point: p}]}}")
+    found = reduction_of(
+        "lines: {A-B: {use: base, taped: [99.9, 100.1], slope: 60°, details_back: [{at: 25, point: p}]}}"
+    )
 
     assert found.rows[0].chainages == pytest.approx((37.5,), abs=1e-6)  # three quarters of 50 m level
 
@@ -460,13 +464,13 @@ def test_an_oblique_offset_is_as_good_along_the_line_as_its_worst_chainage() -> 
     ],
 )
 def test_a_comparison_with_a_standard_says_how_well_the_scale_is_known(tape: str, scale_sd: float) -> None:
-    found = reduced("lines: {A-B: {use: base, taped: 100}}", steel=tape)
+    found = reduction_of("lines: {A-B: {use: base, taped: 100}}", steel=tape)
 
     assert found.tapes["steel"].scale_sd == pytest.approx(scale_sd, rel=1e-9)
 
 
 def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> None:
-    found = reduced(
+    found = reduction_of(
         "lines: {A-B: {use: base, taped: 100, details: [{at: 5, left: 3, point: oak, kind: tree, girth: 1.57},"
         " {at: 9, left: 3, point: w}]}}\n"
         "features: {well: {kind: well, circle: {centre: w, radius: 0.9}}}\n"

@@ -36,7 +36,7 @@ def survey():
     return reduce(parse_book(ON_A_GRID.encode(), "weir.yaml"))
 
 
-def written(survey, folder, name):
+def write_format(survey, folder, name):
     return publish_drawn(input_of_writers(survey, (name,)), survey, folder, (name,))
 
 
@@ -68,7 +68,7 @@ FILLED = [
 
 @pytest.mark.parametrize(("name", "shares"), FILLED)
 def test_a_disk_that_fills_up_leaves_what_was_there(survey, tmp_path, name, shares):
-    files = written(survey, tmp_path / "whole", name)
+    files = write_format(survey, tmp_path / "whole", name)
     size = max(path.stat().st_size for path in files)
     for share in shares:
         folder = tmp_path / f"{share}"
@@ -76,7 +76,7 @@ def test_a_disk_that_fills_up_leaves_what_was_there(survey, tmp_path, name, shar
         for path in files:
             (folder / path.name).write_bytes(OLD)
 
-        status = in_child(int(share * size), lambda folder=folder: written(survey, folder, name))
+        status = in_child(int(share * size), lambda folder=folder: write_format(survey, folder, name))
 
         assert status == OutputError.status, share
         assert {path.name: path.read_bytes() for path in folder.iterdir()} == {path.name: OLD for path in files}
@@ -89,7 +89,7 @@ LONG = [pytest.param(name, marks=pytest.mark.long) for name in ("dxf", "shp")]
 @pytest.mark.parametrize("call", ["os.fsync", "pathlib.Path.replace"])
 def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp_path, monkeypatch, name, call):
     calls = [0]
-    files = {path.name for path in _counted(survey, tmp_path / "count", name, call, calls, None, monkeypatch)}
+    files = {path.name for path in _count_calls(survey, tmp_path / "count", name, call, calls, None, monkeypatch)}
     assert calls[0] > 1
     for failing in range(calls[0]):
         folder = tmp_path / f"{failing}"
@@ -97,7 +97,7 @@ def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp
         for path in files:
             (folder / path).write_bytes(OLD)
         with pytest.raises(OutputError):
-            _counted(survey, folder, name, call, [0], failing, monkeypatch)
+            _count_calls(survey, folder, name, call, [0], failing, monkeypatch)
 
         now = {path.name: path.read_bytes() for path in folder.iterdir() if path.name in files}
         (set_of_files,) = (
@@ -109,21 +109,21 @@ def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp
         assert not list(folder.glob(".pegline-work-*"))
 
 
-def _counted(survey, folder, name, call, calls, failing, monkeypatch):
+def _count_calls(survey, folder, name, call, calls, failing, monkeypatch):
     """Write with the calls counted, one of which fails."""
     home, _, attribute = call.rpartition(".")
     owner = os if home == "os" else Path
     real = getattr(owner, attribute)
 
-    def counted(*args):
+    def count_or_fail(*args):
         number, calls[0] = calls[0], calls[0] + 1
         if number == failing:
             raise OSError(errno.EIO, os.strerror(errno.EIO))
         return real(*args)
 
     with monkeypatch.context() as patch:
-        patch.setattr(owner, attribute, counted)
-        return written(survey, folder, name)
+        patch.setattr(owner, attribute, count_or_fail)
+        return write_format(survey, folder, name)
 
 
 def test_the_endings_of_all_formats_are_known():

@@ -3,7 +3,7 @@
 from collections import Counter
 
 import pytest
-from builders.labelled_books import FAULTS, labelled
+from builders.labelled_books import FAULTS, labelled_book
 
 from pegline.errors import BookError, Finding
 from pegline.readers import parse_book
@@ -29,7 +29,7 @@ def judged():
     """Return for each bad book its fault, whether its line and column are told, and the rule that is told there."""
     rows = []
     for fault in FAULTS:
-        books = [book for seed in range(EACH) if (book := labelled(fault, seed))]
+        books = [book for seed in range(EACH) if (book := labelled_book(fault, seed))]
         assert books, fault.name
         for book in books:
             told = findings(book.text)

@@ -7,7 +7,7 @@ from math import dist
 
 import numpy as np
 import pytest
-from builders.mistaken import LAY_SD, PEGS, Mistaken, survey_of, taped
+from builders.mistaken import LAY_SD, PEGS, Mistaken, survey_of, taped_length
 
 from pegline.diagnosis.model import Advice, Suspect
 from pegline.errors import BookError
@@ -80,7 +80,7 @@ class Party:
         line = PEGS.get(name, name)
         start, end = line.split("-")
         true = dist(self.survey.at[start], self.survey.at[name if name in PEGS else end])
-        again = taped(true, 1.0, self.random)
+        again = taped_length(true, 1.0, self.random)
         first = float(self.survey.read[name].strip("[]").split(",")[0])
         if abs(again - first) > 0.1:
             return name
@@ -92,7 +92,7 @@ class Party:
     def _line(self, name: str) -> None:
         self.measured += 1
         start, end = name.split("-")
-        length = taped(dist(self.survey.at[start], self.survey.at[end]), 1.0, self.random)
+        length = taped_length(dist(self.survey.at[start], self.survey.at[end]), 1.0, self.random)
         self.survey = replace(
             self.survey,
             lines={**self.survey.lines, name: "check"},

@@ -53,7 +53,7 @@ def book(length, at, draw, *, grid_scale):
     return text
 
 
-def solved(*told, **how):
+def survey_of(*told, **how):
     return reduce(parse_book(book(*told, **how).encode(), "along.yaml"))
 
 
@@ -61,9 +61,9 @@ def scatter(length, chainages, count, *, control, ties=(), seed=1):
     """Return by how many of its standard deviations each point is off along the line, (count, points)."""
     draw, off = np.random.default_rng(seed), []
     at = [(c, f"station: T{n}") for n, c in enumerate(ties)] + [(c, f"point: p{n}") for n, c in enumerate(chainages)]
-    grid_scale = solved(length, [], draw, grid_scale=1.0).frame.scale if control else None
+    grid_scale = survey_of(length, [], draw, grid_scale=1.0).frame.scale if control else None
     for _ in range(count):
-        survey = solved(length, sorted(at), draw, grid_scale=grid_scale)
+        survey = survey_of(length, sorted(at), draw, grid_scale=grid_scale)
         points, east = survey.detail.points, survey.frame.origin[0]
         variances = points.variances if control else points.local_variances
         for number, chainage in enumerate(chainages):

@@ -12,7 +12,7 @@ from math import cos, hypot, radians, sin
 import numpy as np
 import pytest
 from builders.networks import NETWORKS, between, net
-from builders.records import LAY_SD, LOCAL, simulated
+from builders.records import LAY_SD, LOCAL, simulate
 
 from pegline.errors import BookError
 from pegline.network.adjust import adjust, framework_fails
@@ -22,7 +22,7 @@ UNREACHED = 0.2  #: standard deviations of a check: what changes it by less does
 GROSS = 25.0  #: standard deviations of a reading
 
 
-def thinned(plot, draw):
+def thin_plot(plot, draw):
     """Return a plot without some of the lines that it has more than needed, and its chains of tie stations."""
     spare = [line.name for line in plot.lines if line.use in ("check", "tie") and not line.rows]
     out = {name for name in spare if draw.random() < 0.6}
@@ -51,7 +51,7 @@ def mistaken(reduction, draw):
     return with_mistakes(reduction, {}, {number - len(reduction.lines): size})
 
 
-def unreached(sound, wrong):
+def reaches_no_check(sound, wrong):
     """Return whether a mistake changes no check of a survey."""
     if len(sound.checks) != len(wrong.checks):
         return False
@@ -59,7 +59,7 @@ def unreached(sound, wrong):
     return all(abs(a.difference - b.difference) < UNREACHED * a.sd for a, b in pairs)
 
 
-def moved(sound, wrong):
+def station_shifts(sound, wrong):
     """Return how far a mistake moves each station, relative to the base line's first station and direction."""
     return {
         name: np.hypot(*(wrong.adjusted.position(name) - sound.adjusted.position(name)))
@@ -72,16 +72,16 @@ def surveys_with_an_unreached_mistake(seed):
     draw = np.random.default_rng(seed)
     names = list(NETWORKS)
     while True:
-        plot = thinned(NETWORKS[names[int(draw.integers(len(names)))]](), draw)
+        plot = thin_plot(NETWORKS[names[int(draw.integers(len(names)))]](), draw)
         survey = int(draw.integers(1_000_000))
         try:
-            book, reduction = simulated(plot, survey)
+            book, reduction = simulate(plot, survey)
             wrong = mistaken(reduction, draw)
             one, other = adjust(book, reduction, LOCAL), adjust(book, wrong, LOCAL)
         except BookError:
             continue  # arcs that no longer meet, or sides that no line settles: told in another way
-        if unreached(one, other):
-            yield find_unnoticed(book, wrong, other), moved(one, other)
+        if reaches_no_check(one, other):
+            yield find_unnoticed(book, wrong, other), station_shifts(one, other)
 
 
 @pytest.mark.parametrize("count", [60, pytest.param(2000, marks=pytest.mark.long)])
@@ -120,16 +120,16 @@ def called_checked(extents, way, count, seed):
     draw, told = np.random.default_rng(seed), []
     while len(told) < count:
         plot = figure(draw, draw.uniform(*extents), way)
-        if way == "across" and not 0.25 < crossing(plot.stations) < 0.75:
+        if way == "across" and not 0.25 < crossing_share(plot.stations) < 0.75:
             continue
-        book, reduction = simulated(plot, int(draw.integers(1_000_000)))
+        book, reduction = simulate(plot, int(draw.integers(1_000_000)))
         adjustment = adjust(book, reduction, LOCAL)
         if not framework_fails(adjustment.checks):
             told.append(not find_unnoticed(book, reduction, adjustment).unchecked)
     return np.mean(told)
 
 
-def crossing(at):
+def crossing_share(at):
     """Return where C-D cuts the base, as a share of it."""
     (cx, cy), (dx, dy), (bx, _) = at["C"], at["D"], at["B"]
     return (cx + (dx - cx) * cy / (cy - dy)) / bx
@@ -144,17 +144,17 @@ def test_sound_surveys_with_good_checks_are_called_checked(way, count):
     assert small >= (0.80 if count > 100 else 0.65)  # 40 surveys are within 0.15 of what the long run finds
 
 
-def noticed(name, count, seed):
+def share_noticed(name, count, seed):
     """Return the share of mistakes of the smallest noticed size at which some check fails."""
     plot, draw = NETWORKS[name](), np.random.default_rng(seed)
-    exact = adjust(*simulated(plot, None), LOCAL)
-    sizes = find_unnoticed(*simulated(plot, None), exact).smallest_noticed
+    exact = adjust(*simulate(plot, None), LOCAL)
+    sizes = find_unnoticed(*simulate(plot, None), exact).smallest_noticed
     readings = [(booking, size) for booking, size in sizes.items() if booking.kind in ("length", "chainage")]
     told = []
     while len(told) < count:
         booking, size = readings[int(draw.integers(len(readings)))]
         size *= draw.choice([-1, 1])
-        book, reduction = simulated(plot, int(draw.integers(1_000_000)))
+        book, reduction = simulate(plot, int(draw.integers(1_000_000)))
         lengths = {booking.line: size} if booking.kind == "length" else {}
         chainages = {booking.row: size} if booking.kind == "chainage" else {}
         wrong = adjust(book, with_mistakes(reduction, lengths, chainages), LOCAL)
@@ -164,12 +164,12 @@ def noticed(name, count, seed):
 
 @pytest.mark.parametrize("name", NETWORKS)
 def test_a_mistake_of_the_smallest_noticed_size_is_mostly_noticed(name):
-    assert noticed(name, 24, 5) >= 0.5  # 24 surveys cannot tell 75 from 97 %; the long run does
+    assert share_noticed(name, 24, 5) >= 0.5  # 24 surveys cannot tell 75 from 97 %; the long run does
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("name", NETWORKS)
 def test_how_often_a_mistake_of_the_smallest_noticed_size_is_noticed(name):
-    share = noticed(name, 2000, 6)
+    share = share_noticed(name, 2000, 6)
     print(f"{name}: {share:.3f}")
     assert 0.75 <= share <= 0.97

@@ -45,7 +45,7 @@ def same(found, wanted, *, sign=1.0):
 @given(seed=seeds, turn=st.floats(0, 2 * pi), east=st.floats(-1e4, 1e4), north=st.floats(-1e4, 1e4))
 def test_a_plot_turned_and_shifted(seed, turn, east, north):
     plot = plot_of(seed)
-    moved = plot.moved(turn=turn, east=east, north=north)
+    moved = plot.move(turn=turn, east=east, north=north)
 
     same(figure(book_text(moved, errors=UNROUNDED)), figure(book_text(plot, errors=UNROUNDED)))
 
@@ -55,7 +55,7 @@ def test_a_plot_turned_and_shifted(seed, turn, east, north):
 def test_a_plot_mirrored(seed):
     plot = plot_of(seed)
 
-    mirrored = figure(book_text(plot.moved(mirror=True), errors=UNROUNDED))
+    mirrored = figure(book_text(plot.move(mirror=True), errors=UNROUNDED))
 
     same(mirrored, figure(book_text(plot, errors=UNROUNDED)), sign=-1.0)
 

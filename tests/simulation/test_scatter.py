@@ -25,7 +25,7 @@ TRUE |= {n: (c * ALONG[0] + o * ALONG[1], c * ALONG[1] - o * ALONG[0]) for n, (c
 RINGS = {"plot": "A D B C", "bed": "q1 q2 q3 q4"}
 
 
-def booked(seed):
+def book_of(seed):
     """Return the book of one party."""
     draw = np.random.default_rng(seed)
     scales = {tape: 1 + tape[1] * draw.normal() for tape in (STEEL, LINEN)}
@@ -59,9 +59,9 @@ def booked(seed):
     )
 
 
-def standardised(seed):
+def standardised_errors(seed):
     """Return every error of one survey over the deviation told for it."""
-    survey = reduce(parse_book(booked(seed).encode(), "scatter.yaml"))
+    survey = reduce(parse_book(book_of(seed).encode(), "scatter.yaml"))
     solution, points = survey.adjustment.solution, survey.detail.points
     found = {n: (solution.position(n), solution.local_variances[solution.index[n]]) for n in AT}
     found |= {n: (points.positions[i], points.local_variances[i]) for n, i in points.index.items()}
@@ -80,7 +80,7 @@ def standardised(seed):
 
 @pytest.fixture(scope="module")
 def errors():
-    surveys = [standardised(seed) for seed in range(SURVEYS)]
+    surveys = [standardised_errors(seed) for seed in range(SURVEYS)]
     return {what: np.array([survey[what] for survey in surveys]) for what in surveys[0]}
 
 

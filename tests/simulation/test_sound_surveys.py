@@ -11,7 +11,7 @@ FEW, MANY = 40, 2000
 FAMILY = 0.05  #: share of sound surveys of which some test may fail
 
 
-def suspected(text: str) -> tuple[bool, bool]:
+def suspicion_of(text: str) -> tuple[bool, bool]:
     """Return whether a survey is suspected of anything, and whether surely of one reading."""
     suspects = reduce(parse_book(text.encode(), "plot.yaml")).diagnosis.suspects
     sure = any(suspect.reading and (suspect.score or 0.0) >= 0.9 for suspect in suspects)
@@ -24,7 +24,7 @@ def test_sound_surveys_raise_few_false_alarms(checks, surveys):
     random = np.random.default_rng([checks, 31])
     alarms = accused = 0
     for _ in range(surveys):
-        alarm, sure = suspected(survey_of(random, checks).text)
+        alarm, sure = suspicion_of(survey_of(random, checks).text)
         alarms += alarm
         accused += sure
     print(f"{checks} check lines: {alarms} of {surveys} alarmed, {accused} with a reading accused at 90 %")

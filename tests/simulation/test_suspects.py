@@ -33,7 +33,7 @@ class Told:
     share: float | None = None  #: its probability; None where none is given
 
 
-def told(survey: Mistaken) -> Told:
+def first_suspect(survey: Mistaken) -> Told:
     """Return the first suspect of a survey."""
     try:
         suspects = reduce(parse_book(survey.text.encode(), "plot.yaml")).diagnosis.suspects
@@ -106,7 +106,7 @@ def simulate(mistake: str, checks: int, trials: int, *, tape: float | None = Non
         survey = MISTAKES[mistake](survey_of(random, checks), random)
         if tape is not None:
             survey = replace(survey, tape=tape)
-        tally.count(survey, told(survey))
+        tally.count(survey, first_suspect(survey))
     print(f"{mistake}, {checks} check lines, {tally}")
     return tally
 
@@ -165,7 +165,7 @@ def test_a_peg_out_of_line_accuses_no_reading(checks, surveys):
     random = np.random.default_rng([checks, 9])
     false = 0
     for _ in range(surveys):
-        said = told(MISTAKES["peg"](survey_of(random, checks), random))
+        said = first_suspect(MISTAKES["peg"](survey_of(random, checks), random))
         false += (said.share or 0.0) >= SURE and said.kind != "ranging"
     print(f"peg 0.6 m out of line, {checks} check lines, false at 90 % {false} of {surveys}")
     assert false / surveys <= 0.02 + slack(0.02, surveys)

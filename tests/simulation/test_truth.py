@@ -6,7 +6,7 @@ from statistics import median
 import numpy as np
 import pytest
 from builders.book import book_text
-from builders.networks import NETWORKS, random_plot, sloping, with_details
+from builders.networks import NETWORKS, random_plot, slope_lines, with_details
 from builders.party import EXACT, ROUNDED, UNITS
 from builders.plot import Tape
 
@@ -24,7 +24,7 @@ FEW = len(UNITS) + 3
 MANY = [pytest.param(*plot, marks=[] if plot[0] < FEW else pytest.mark.long) for plot in PLOTS]
 
 
-def reduced(text):
+def survey_of(text):
     return reduce(parse_book(text.encode(), "plot.yaml"))
 
 
@@ -41,7 +41,7 @@ def errors(survey, plot):
 def test_an_unrounded_book_gives_the_truth(seed, stations, unit):
     plot = random_plot(seed, stations=stations)
 
-    off = errors(reduced(book_text(plot, unit=unit, errors=EXACT)), plot)
+    off = errors(survey_of(book_text(plot, unit=unit, errors=EXACT)), plot)
 
     assert max(off.values()) < NANOMETRE, max(off, key=off.get)
 
@@ -50,16 +50,16 @@ def test_an_unrounded_book_gives_the_truth(seed, stations, unit):
 def test_so_does_every_class_of_network_with_sides_told_in_words(name):
     plot = replace(with_details(NETWORKS[name](), 2), sides="named")
 
-    off = errors(reduced(book_text(plot)), plot)
+    off = errors(survey_of(book_text(plot)), plot)
 
     assert max(off.values()) < NANOMETRE, max(off, key=off.get)
 
 
 @pytest.mark.parametrize(("seed", "unit"), [(1, "m"), (2, "ft"), (3, "lk-us")])
 def test_so_does_a_plot_taped_over_slopes_with_a_false_tape(seed, unit):
-    plot = sloping(random_plot(seed, stations=7), seed)
+    plot = slope_lines(random_plot(seed, stations=7), seed)
 
-    off = errors(reduced(book_text(plot, unit=unit)), plot)
+    off = errors(survey_of(book_text(plot, unit=unit)), plot)
 
     assert max(off.values()) < 10 * NANOMETRE, max(off, key=off.get)  # modulus and mass are booked to nine digits
 
@@ -71,7 +71,7 @@ def to_the_millimetre(seed, stations):
         "fibreglass": Tape("fibreglass", 1000.0, ROUNDING_SD, NO_SCALE),
     }
     plot = replace(random_plot(seed, stations=stations, details=1), tapes=tapes)
-    return plot, reduced(book_text(plot, errors=ROUNDED))
+    return plot, survey_of(book_text(plot, errors=ROUNDED))
 
 
 @pytest.mark.parametrize(("seed", "stations"), [plot[:2] for plot in PLOTS[:12]])

@@ -37,7 +37,7 @@ def on_grid(at):
 TRUE = {name: on_grid(at) for name, at in (AT | OFFSETS).items()}
 
 
-def booked(seed, control, bearing_sd):
+def book_of(seed, control, bearing_sd):
     """Return the book of one party with so many control points, and one bearing of so many degrees."""
     draw = np.random.default_rng(seed)
     lines, offsets = 1 + SCALE_SD * draw.normal(), 1 + OFFSET_SCALE_SD * draw.normal()
@@ -51,7 +51,7 @@ def booked(seed, control, bearing_sd):
         side = "left" if offset > 0 else "right"
         return f"{{at: {at}, {side}: {read(abs(offset), offsets, 0.010)}, point: {name}, method: set square}}"
 
-    def taped(name):
+    def tape(name):
         return read(dist(*(AT[end] for end in name.split("-"))))
 
     points = "".join(
@@ -66,7 +66,7 @@ def booked(seed, control, bearing_sd):
         "default_tape: {lines: s, offsets: f}\n"
         "stations: {A: , B: , C: {left_of: A-B}, D: {right_of: A-B}}\nlines:\n"
         + "".join(
-            f"  {name}: {{use: {use}, taped: {taped(name)}{details if use == 'base' else ''}}}\n"
+            f"  {name}: {{use: {use}, taped: {tape(name)}{details if use == 'base' else ''}}}\n"
             for name, use in LINES.items()
         )
         + f"north: {{from: grid, accuracy: {bearing_sd}°,"
@@ -75,12 +75,12 @@ def booked(seed, control, bearing_sd):
     )
 
 
-def held(seed, control, bearing_sd):
+def weakest_within(seed, control, bearing_sd):
     """Tell of one survey whether the weakest point lies within its radius, or None where a check fails.
 
     A failing check, in 5 of 100 honest surveys, delivers another solution, of which nothing is promised.
     """
-    survey = reduce(parse_book(booked(seed, control, bearing_sd).encode(), "within.yaml"))
+    survey = reduce(parse_book(book_of(seed, control, bearing_sd).encode(), "within.yaml"))
     if survey.solved.checked is False:
         return None
     told = survey.solved.weakest_on_grid
@@ -90,7 +90,7 @@ def held(seed, control, bearing_sd):
 
 
 def share(surveys, control, bearing_sd):
-    answers = [held(seed, control, bearing_sd) for seed in range(surveys)]
+    answers = [weakest_within(seed, control, bearing_sd) for seed in range(surveys)]
     sound = [answer for answer in answers if answer is not None]
     assert len(sound) > 0.9 * surveys
     return sum(sound) / len(sound)
@@ -124,7 +124,7 @@ def local_shares(surveys):
     """Return how often a typical and the weakest point lie within what is told, relative to the base line."""
     inside = {"typical": [], "weakest": []}
     for seed in range(surveys):
-        text = booked(seed, 1, 0.5).split("north:")[0]
+        text = book_of(seed, 1, 0.5).split("north:")[0]
         solved = reduce(parse_book(text.encode(), "within.yaml")).solved
         if solved.checked is False:
             continue

@@ -181,17 +181,17 @@ def test_the_sheet_leads_to_the_image_of_every_thing(folder):
     text = (folder / "pages.html").read_text(encoding="utf-8")
     links = Links(text).found
 
-    def expected(pages):
+    def links_expected(pages):
         return {name: {image(page).replace(" ", "%20")} for name, page in pages.items() if image(page)}
 
-    def found(section):
+    def links_in(section):
         return {name: links for (where, name), links in links.items() if where == section}
 
-    assert found("stations") == expected({name: PLACES[name] for name in "ABTCD"})
-    assert found("points") == expected({name: page for name, page in PLACES.items() if name not in "ABTCD"})
-    assert found("ground") == found("lines") == expected(LINES)
-    assert found("dimensions") == {"h1": {"p6.jpg"}, "house": {"p8.jpg"}, "far edge": {"p9.jpg"}}
-    assert found("features") == expected(FEATURES)
-    assert found("pages") == expected({str(n): str(n) for n in range(1, 10)})
-    assert {link for links in found("measurements").values() for link in links} >= {"scans/p%201.jpg", "p7.jpg"}
+    assert links_in("stations") == links_expected({name: PLACES[name] for name in "ABTCD"})
+    assert links_in("points") == links_expected({name: page for name, page in PLACES.items() if name not in "ABTCD"})
+    assert links_in("ground") == links_in("lines") == links_expected(LINES)
+    assert links_in("dimensions") == {"h1": {"p6.jpg"}, "house": {"p8.jpg"}, "far edge": {"p9.jpg"}}
+    assert links_in("features") == links_expected(FEATURES)
+    assert links_in("pages") == links_expected({str(n): str(n) for n in range(1, 10)})
+    assert {link for links in links_in("measurements").values() for link in links} >= {"scans/p%201.jpg", "p7.jpg"}
     assert "page plan" in text

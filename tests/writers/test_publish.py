@@ -38,7 +38,7 @@ def _old(folder):
         (folder / f"plot.{name}").write_text("old")
 
 
-def _left(folder):
+def _names_left(folder):
     return sorted(path.name for path in folder.iterdir())
 
 
@@ -46,7 +46,7 @@ def test_files_are_written_and_nothing_else_is_left(tmp_path):
     made = publish(PLAN, tmp_path / "new" / "folder", "plot", ["one", "two"], NEW)
 
     assert [path.read_text() for path in made] == ["new one", "new two"]
-    assert _left(tmp_path / "new" / "folder") == ["plot.one", "plot.two"]
+    assert _names_left(tmp_path / "new" / "folder") == ["plot.one", "plot.two"]
 
 
 def test_files_beside_the_one_asked_for_are_moved_too(tmp_path):
@@ -66,7 +66,7 @@ def test_an_older_file_stays_when_a_later_format_fails(tmp_path):
         publish(PLAN, tmp_path, "plot", ["one", "two"], {**NEW, "two": _fails})
 
     assert (tmp_path / "plot.one").read_text() == "old"
-    assert _left(tmp_path) == ["plot.one", "plot.two"]
+    assert _names_left(tmp_path) == ["plot.one", "plot.two"]
 
 
 CALLS = ("mkdir", "open", "fsync", "close", "rename", "replace", "unlink", "fstat", "stat")
@@ -102,7 +102,7 @@ def test_every_file_is_old_or_new_whichever_call_fails(tmp_path, monkeypatch, ca
         assert len(list(folder.glob("plot.*"))) == 2
         assert said or texts == {"new one", "new two"}
     publish(PLAN, folder, "plot", ["one", "two"], NEW)
-    assert _left(folder) == ["plot.one", "plot.two"]
+    assert _names_left(folder) == ["plot.one", "plot.two"]
 
 
 def test_a_killed_run_leaves_old_files_and_the_next_sweeps_up(tmp_path):
@@ -123,7 +123,7 @@ def test_a_killed_run_leaves_old_files_and_the_next_sweeps_up(tmp_path):
     assert list(tmp_path.glob(f"{WORK}*"))
     assert (tmp_path / "plot.one").read_text() == "old"
     publish(PLAN, tmp_path, "plot", ["one"], NEW)
-    assert _left(tmp_path) == ["plot.one", "plot.two"]
+    assert _names_left(tmp_path) == ["plot.one", "plot.two"]
 
 
 def test_a_second_run_is_refused_while_one_holds_the_folder(tmp_path):
@@ -153,7 +153,7 @@ def test_a_lock_file_that_nobody_holds_is_no_hindrance(tmp_path):
 
     publish(PLAN, tmp_path, "plot", ["one"], NEW)
 
-    assert _left(tmp_path) == ["plot.one"]
+    assert _names_left(tmp_path) == ["plot.one"]
 
 
 def test_a_link_is_replaced_and_what_it_led_to_is_untouched(tmp_path):
@@ -251,7 +251,7 @@ def test_a_journal_left_by_a_crash_is_not_played_into_the_new_file(tmp_path):
 
     publish(PLAN, tmp_path, "plot", ["gpkg"], {"gpkg": _new_database})
 
-    assert _left(tmp_path) == ["plot.gpkg"]
+    assert _names_left(tmp_path) == ["plot.gpkg"]
     database = sqlite3.connect(path)
     assert database.execute("SELECT x FROM t").fetchall() == [("new",)]
     database.close()

@@ -59,7 +59,7 @@ control:
 """
 
 
-def _featured(seed):
+def _random_plot(seed):
     """Return a random plot with areas and lines of each geometry through its points, every other one on a grid."""
     plot = random_plot(seed, stations=4 + seed % 9, details=2)
     random = Random(seed)
@@ -127,7 +127,7 @@ def _same(survey, folder):
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_a_samples_geopackage_tells_what_its_json_tells(tmp_path, path):
     survey = _sample(path)
-    _measured(survey, _same(survey, tmp_path), tmp_path / "plot.gpkg")
+    _measure(survey, _same(survey, tmp_path), tmp_path / "plot.gpkg")
 
 
 @needs_validator
@@ -146,7 +146,7 @@ def test_the_geopackages_of_two_hundred_random_plots_are_valid(tmp_path):
     _validate([_random(seed) for seed in range(200)], tmp_path)
 
 
-def _measured(survey, told, path):
+def _measure(survey, told, path):
     """Measure the areas and lines of a GeoPackage, bring them to the ground, and compare them with the JSON."""
     scale = survey.frame.scale / survey.frame.metres_per_unit
     areas = pyogrio.read_dataframe(path, layer="detail_areas")
@@ -205,8 +205,8 @@ def test_a_samples_files_are_the_same_bytes_every_time(tmp_path, path):
 def _all_measured(seeds, folder):
     scales = set()
     for seed in seeds:
-        survey = _featured(seed)
-        _measured(survey, _same(survey, folder), folder / "plot.gpkg")
+        survey = _random_plot(seed)
+        _measure(survey, _same(survey, folder), folder / "plot.gpkg")
         assert {shape.form for shape in survey.detail.shapes.values()} == {"area", "line"}
         scales.add(survey.frame.scale < 0.9995)
     assert scales == {True, False}

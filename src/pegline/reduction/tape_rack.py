@@ -84,7 +84,7 @@ def tape_constants(tape: Tape, unit: str) -> TapeConstants:
         "expansion": tape.expansion,
     }
     section = None if tape.section is None else tape.section / 1e6
-    return _filled(
+    return _fill_constants(
         TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
     )
 
@@ -105,10 +105,12 @@ def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
 
 def usual_tape(name: str) -> TapeConstants:
     """Return the fibreglass tape that is assumed where the book names none."""
-    return _filled(TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {})
+    return _fill_constants(
+        TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {}
+    )
 
 
-def _filled(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
+def _fill_constants(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
     """Return the tape with what is booked, and the usual value of its material for the rest, which is noted."""
     usual = {field.name: getattr(MATERIALS[tape.material], field.name) for field in fields(Material)}
     given: dict[str, Any] = {name: value for name, value in booked.items() if value is not None}

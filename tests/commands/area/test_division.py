@@ -49,14 +49,14 @@ def misses(count, seed=0):
             side = points[(at + 1) % len(points)] - points[at]
             return side / np.hypot(*side)
 
-        def divided(values, field=field, share=share, through=through, guide=guide, at=at):
+        def divide_field(values, field=field, share=share, through=through, guide=guide, at=at):
             ring = Ring("field", field.path_of, values, field.covariance, field.corners, field.columns)
             near = None if through else values.reshape(-1, 2)[at]
             return divide(ring, guide, [share], through=through, scale=1.0, near=near)
 
         try:
-            true = divided(field.values)
-            told = divided(field.values + rng.multivariate_normal(np.zeros(len(field.values)), field.covariance))
+            true = divide_field(field.values)
+            told = divide_field(field.values + rng.multivariate_normal(np.zeros(len(field.values)), field.covariance))
         except UsageError:
             continue
         if [end.side for end in true.ends] != [end.side for end in told.ends]:
@@ -69,21 +69,21 @@ def misses(count, seed=0):
         )
 
 
-def covered(count, seed):
+def coverage(count, seed):
     ratios = np.abs(list(misses(count, seed)))
     return len(ratios), float((ratios < NORMAL_95).mean())
 
 
 def test_ends_lie_within_what_is_told_of_them():
     # 100 divisions: between 88 and 100 of 100 pass a test of rates near 95 %.
-    ends, share = covered(100, 1)
+    ends, share = coverage(100, 1)
     assert ends > 100
     assert 0.88 < share <= 1.0
 
 
 @pytest.mark.long
 def test_ends_of_2000_divisions_lie_within_what_is_told_of_them():
-    ends, share = covered(2000, 2)
+    ends, share = coverage(2000, 2)
     print(f"{ends} ends of 2,000 divisions: {share * 100:.1f} % within 1.96 σ")
     assert 0.93 < share < 0.97
 

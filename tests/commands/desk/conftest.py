@@ -49,7 +49,7 @@ class Running:
 
 
 @contextmanager
-def running(path: Path, *words: str, env: dict[str, str] | None = None, python: str = sys.executable):
+def run_desk(path: Path, *words: str, env: dict[str, str] | None = None, python: str = sys.executable):
     """Run a desk on a book or a folder."""
     process = subprocess.Popen(
         [python, "-m", "pegline", "desk", str(path), "--no-browser", *words],
@@ -136,7 +136,7 @@ class Talk:
 
 
 @contextmanager
-def talking(desk: Running, book: str | None = None):
+def talk_to(desk: Running, book: str | None = None):
     """Talk to a desk as its page does."""
     talk = Talk(desk, desk.post_key())
     assert isinstance(talk.open(), AcceptConnection)
@@ -161,21 +161,21 @@ def new_page(browser):
     """Open pages of a width; what the page complains of fails the test."""
     pages, complaints = [], []
 
-    def made(width=1280, height=800, **more):
+    def make_page(width=1280, height=800, **more):
         page = browser.new_page(viewport={"width": width, "height": height}, **more)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda told: complaints.append(told.text) if told.type == "error" else None)
         pages.append(page)
         return page
 
-    yield made
+    yield make_page
     for page in pages:
         page.close()
     # That the desk does not answer once it has stopped is no fault of the page.
     assert [told for told in complaints if "ERR_CONNECTION_REFUSED" not in told and "/socket" not in told] == []
 
 
-def opened(page, desk, *, verdict=True):
+def open_desk(page, desk, *, verdict=True):
     """Open the page of a desk and wait until it shows the book and, unless it has none yet, the verdict."""
     page.goto(desk.link)
     page.wait_for_selector("header .title")

@@ -17,7 +17,7 @@ from wsproto.events import RejectConnection
 import pegline
 from pegline.commands.desk.changes import apply_changes, from_sections
 
-from .conftest import Talk, running, talking
+from .conftest import Talk, run_desk, talk_to
 
 TITLE = ["title"]
 
@@ -36,7 +36,7 @@ def until(true, seconds=30.0):
 
 
 def test_the_address_comes_first_and_a_signal_stops_it(folder):
-    with running(folder / "plot.yaml") as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder / "plot.yaml") as desk, talk_to(desk, "plot.yaml") as talk:
         edit(talk, TITLE, "Stopped")
         begin = time.monotonic()
         desk.process.send_signal(signal.SIGTERM)
@@ -46,7 +46,7 @@ def test_the_address_comes_first_and_a_signal_stops_it(folder):
 
 
 def test_an_entry_comes_back_as_text_tree_plan_and_verdict(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         talk.say(do="layers", layers=["POINTS"])
         talk.say(do="edit", action="set", path=["lines", "A-B", "details", 2, "left"], value="3.95")
         changed = talk.hear("changed")
@@ -61,7 +61,7 @@ def test_an_entry_comes_back_as_text_tree_plan_and_verdict(folder):
 
 
 def test_a_wrong_value_leaves_the_plan_and_a_text_in_the_making_leaves_the_form(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         version = edit(talk, ["lines", "A-B", "details", 2, "left"], "3.9.0")["version"]
         plan = talk.hear("plan", version=version)
         assert plan["pages"]
@@ -77,7 +77,7 @@ def lengths(talk, book):
 
 def test_a_slip_is_named_and_what_it_would_be_is_tried_and_booked(tmp_path):
     shutil.copy(SAMPLES / "paddock.yaml", tmp_path / "paddock.yaml")
-    with running(tmp_path) as desk, talking(desk, "paddock.yaml") as talk:
+    with run_desk(tmp_path) as desk, talk_to(desk, "paddock.yaml") as talk:
         verdict = talk.hear("verdict")
         assert verdict["verdict"] == "FAILED"
         suspect = verdict["suspects"][0]
@@ -93,7 +93,7 @@ def test_a_slip_is_named_and_what_it_would_be_is_tried_and_booked(tmp_path):
 
 
 def test_two_pages_write_one_book_and_what_meets_is_shown(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as one, talking(desk, "plot.yaml") as other:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as one, talk_to(desk, "plot.yaml") as other:
         edit(one, TITLE, "By one", was="Wattle Cottage and its garden")
         assert other.hear("changed")["by"] != ""
         other.say(do="edit", action="set", path=TITLE, value="By other", was="Wattle Cottage and its garden")
@@ -107,7 +107,7 @@ def test_two_pages_write_one_book_and_what_meets_is_shown(folder):
 
 
 def test_letters_typed_on_an_older_text_join_it_or_are_kept_beside_it(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as one, talking(desk, "plot.yaml") as other:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as one, talk_to(desk, "plot.yaml") as other:
         one.say(do="open", book="plot.yaml")
         base = one.hear("document")
         at = base["text"].index("Wattle Cottage and")
@@ -129,7 +129,7 @@ def test_letters_typed_on_an_older_text_join_it_or_are_kept_beside_it(folder):
 
 def test_another_program_s_changes_come_in_and_what_meets_is_shown(folder):
     book = folder / "plot.yaml"
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         edit(talk, TITLE, "Typed here")
         until(lambda: "Typed here" in book.read_text())
         book.write_text(book.read_text().replace("place: Pelham Rise", "place: From outside"))
@@ -142,11 +142,11 @@ def test_another_program_s_changes_come_in_and_what_meets_is_shown(folder):
 
 
 def test_what_was_typed_when_the_desk_stopped_is_taken_when_it_is_back(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         talk.say(do="open", book="plot.yaml")
         before = talk.hear("document")
         desk.kill()
-    with running(folder) as desk, talking(desk) as talk:
+    with run_desk(folder) as desk, talk_to(desk) as talk:
         at = before["text"].index("Wattle Cottage and")
         sections = [at, [0, "Old "], len(before["text"]) - at]
         talk.say(do="open", book="plot.yaml", mark=before["mark"], sections=sections)
@@ -162,7 +162,7 @@ def test_a_desk_that_is_killed_while_typing_loses_nothing_older_than_a_second(fo
     lost = []
     typed = 0
     for _ in range(kills):
-        with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+        with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
             sent = []  # when each number was confirmed
             end = time.monotonic() + 1.2 + chance.random()
             while time.monotonic() < end:
@@ -173,7 +173,7 @@ def test_a_desk_that_is_killed_while_typing_loses_nothing_older_than_a_second(fo
             killed = time.monotonic()
             desk.kill()
         pegline.read(book)  # the file is whole
-        with running(folder) as desk, talking(desk) as talk:
+        with run_desk(folder) as desk, talk_to(desk) as talk:
             talk.say(do="open", book="plot.yaml")
             text = talk.hear("document")["text"]
         found = int(text.partition("note: entry ")[2].partition("\n")[0])
@@ -185,12 +185,12 @@ def test_a_desk_that_is_killed_while_typing_loses_nothing_older_than_a_second(fo
 
 def test_undo_goes_back_over_a_restart(folder):
     original = (folder / "plot.yaml").read_bytes()
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         for title in ("One", "Two"):
             edit(talk, TITLE, title)
         until(lambda: b"title: Two" in (folder / "plot.yaml").read_bytes())
         desk.kill()
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         for _ in range(2):
             talk.say(do="undo")
             talk.hear("changed")
@@ -201,7 +201,7 @@ def test_a_disk_that_takes_no_more_is_told_and_typing_goes_on(folder):
     """A limit on the size of files stands for the full disk: the system refuses to write in the same way."""
     book = folder / "plot.yaml"
     before = book.read_bytes()
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         resource.prlimit(desk.process.pid, resource.RLIMIT_FSIZE, (1000, resource.RLIM_INFINITY))
         edit(talk, TITLE, "In memory")
         assert talk.hear("trouble", text="file too large")
@@ -211,7 +211,7 @@ def test_a_disk_that_takes_no_more_is_told_and_typing_goes_on(folder):
         assert talk.hear("trouble", text=None)
         until(lambda: "Still typing" in book.read_text())
     assert "title: In memory\n" in book.read_text()
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:  # the journal is whole too
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:  # the journal is whole too
         for _ in range(2):
             talk.say(do="undo")
             talk.hear("changed")
@@ -239,7 +239,7 @@ def test_a_folder_that_cannot_be_written_is_told(folder):
     def refuse(*words):
         raise OSError(errno.EROFS, "Read-only file system")
 
-    async def typed():
+    async def type_on():
         store = Store(folder / "plot.yaml")
         room, page = Room(store, Ask(), Ask()), Page()
         room.join(page)
@@ -252,12 +252,12 @@ def test_a_folder_that_cannot_be_written_is_told(folder):
         await room.close()
         return told
 
-    assert asyncio.run(typed()) == [None, "read-only file system"]
+    assert asyncio.run(type_on()) == [None, "read-only file system"]
     assert "title: In memory\n" in (folder / "plot.yaml").read_text()
 
 
 def test_files_are_handed_over_into_a_folder_that_is_named(folder):
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         edit(talk, TITLE, "Handed over")
         talk.say(do="hand", what="points")
         handed = talk.hear("handed")
@@ -268,7 +268,7 @@ def test_files_are_handed_over_into_a_folder_that_is_named(folder):
 
 
 def test_a_new_book_begins_with_its_head(tmp_path):
-    with running(tmp_path) as desk, talking(desk) as talk:
+    with run_desk(tmp_path) as desk, talk_to(desk) as talk:
         head = {"unit": "ft", "title": "Weir: cottage", "tapes": {"tape": {"material": "linen", "length": "100"}}}
         talk.say(do="new", name="weir", head=head)
         assert talk.hear("document")["name"] == "weir.yaml"
@@ -279,7 +279,7 @@ def test_a_new_book_begins_with_its_head(tmp_path):
 def test_a_book_that_is_no_text_is_refused_and_stays_as_it_is(tmp_path):
     path = tmp_path / "old.yaml"
     path.write_bytes("title: café".encode("latin-1"))
-    with running(tmp_path) as desk, talking(desk) as talk:
+    with run_desk(tmp_path) as desk, talk_to(desk) as talk:
         talk.say(do="open", book="old.yaml")
         assert "UTF-8" in talk.hear("refused")["text"]
     assert path.read_bytes() == "title: café".encode("latin-1")
@@ -295,7 +295,7 @@ def test_the_command_s_errors(tmp_path, capsys):
 
 
 def test_sharing_binds_to_one_address_and_shows_a_code(tmp_path):
-    with running(tmp_path, "--share", "127.0.0.2") as desk:
+    with run_desk(tmp_path, "--share", "127.0.0.2") as desk:
         assert desk.host.startswith("127.0.0.2:")
         for path in ("/start", "/scan/page.png"):
             assert httpx2.get(f"http://{desk.host}{path}").status_code == 401
@@ -303,7 +303,7 @@ def test_sharing_binds_to_one_address_and_shows_a_code(tmp_path):
         stranger = Talk(desk, "")
         assert isinstance(stranger.open(), RejectConnection)
         stranger.close()
-        with talking(desk):  # with the key
+        with talk_to(desk):  # with the key
             pass
         desk.process.send_signal(signal.SIGTERM)
         told = desk.process.stderr.read()
@@ -313,7 +313,7 @@ def test_sharing_binds_to_one_address_and_shows_a_code(tmp_path):
 
 def test_the_messages_of_the_editor_are_what_it_says(folder):
     """The sections that the desk sends make of the old text the new one."""
-    with running(folder) as desk, talking(desk, "plot.yaml") as talk:
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
         talk.say(do="open", book="plot.yaml")
         text = talk.hear("document")["text"]
         for value in ("𝄞 one", "two é"):

@@ -16,7 +16,7 @@ from pegline.errors import BusyError
 WORDS = st.lists(st.sampled_from(["a\n", "b\r\n", "c", "𝄞"]), max_size=6).map("".join)
 
 
-def retyped(document, new, by="page"):
+def retype(document, new, by="page"):
     document.change(changes_between(document.text, new), by)
 
 
@@ -37,7 +37,7 @@ def test_undo_and_redo_go_through_every_text_and_a_replay_ends_at_the_same(raw, 
                 past.append(before)
                 assert document.raw == future.pop()
         else:
-            retyped(document, step)
+            retype(document, step)
             if document.raw != before:
                 past.append(before)
                 future.clear()
@@ -67,7 +67,7 @@ def test_what_is_typed_into_another_field_is_undone_by_itself():
 
 def test_what_two_write_on_one_line_is_kept_until_somebody_chooses():
     document = Document("one\ntwo\nthree\n")
-    retyped(document, "one\ntwo here\nthree\n")
+    retype(document, "one\ntwo here\nthree\n")
     fit = document.take_outside("one\ntwo\nthree\n", "one\ntwo there\nthree!\n")
 
     assert not fit
@@ -84,7 +84,7 @@ def test_what_two_write_on_one_line_is_kept_until_somebody_chooses():
 # -- files ------------------------------------------------------------------------------------------
 
 
-def noted(store, document, start=0):
+def note_entries(store, document, start=0):
     store.append([entry.as_json() for entry in document.entries[start:]])
 
 
@@ -99,7 +99,7 @@ def test_a_book_keeps_its_bytes_mode_and_line_ends(book):
     book.chmod(0o640)
     store = Store(book)
     document = store.open()
-    retyped(document, "book: 1\nunit: ft\n")
+    retype(document, "book: 1\nunit: ft\n")
     store.write(document.raw)
     store.close()
 
@@ -113,7 +113,7 @@ def test_links_stay_links(book):
     soft.symlink_to(book)
     store = Store(soft)
     document = store.open()
-    retyped(document, "book: 1\nunit: ft\n")
+    retype(document, "book: 1\nunit: ft\n")
     store.write(document.raw)
     store.close()
 
@@ -124,9 +124,9 @@ def test_links_stay_links(book):
 def test_undo_survives_a_restart_and_a_stop_before_the_book_was_saved(book):
     store = Store(book)
     document = store.open()
-    retyped(document, "book: 1\nunit: ft\n")
-    retyped(document, "book: 1\nunit: lk\n")
-    noted(store, document)
+    retype(document, "book: 1\nunit: ft\n")
+    retype(document, "book: 1\nunit: lk\n")
+    note_entries(store, document)
     store.close()  # the book itself was never written
 
     again = Store(book)
@@ -146,9 +146,9 @@ def test_a_journal_cut_off_anywhere_loses_only_what_was_after(book, cut):
     document = store.open()
     texts = [document.text]
     for unit in ("ft", "lk", "ch"):
-        retyped(document, f"book: 1\nunit: {unit}\n")
+        retype(document, f"book: 1\nunit: {unit}\n")
         texts.append(document.text)
-    noted(store, document)
+    note_entries(store, document)
     store.close()
     journal = journal_path(book)
     journal.write_bytes(journal.read_bytes()[:-cut] if cut else journal.read_bytes())
@@ -156,8 +156,8 @@ def test_a_journal_cut_off_anywhere_loses_only_what_was_after(book, cut):
     again = Store(book)
     document = again.open()
     assert document.text in texts
-    retyped(document, "book: 1\nunit: in\n")
-    noted(again, document, document.version - 1)
+    retype(document, "book: 1\nunit: in\n")
+    note_entries(again, document, document.version - 1)
     again.close()
     last = Store(book)
     assert last.open().text == "book: 1\nunit: in\n"
@@ -169,8 +169,8 @@ def test_another_editor_s_changes_join_those_that_were_not_saved(book):
     document = store.open()
     store.write(document.raw)
     store.append([{"saved": document.entries[-1].after if document.entries else ""}])
-    retyped(document, "book: 1\nunit: ft\n")
-    noted(store, document)
+    retype(document, "book: 1\nunit: ft\n")
+    note_entries(store, document)
     store.close()
     book.write_bytes(b"\xef\xbb\xbfbook: 1\r\nunit: m\r\ntitle: Weir\r\n")
 
@@ -192,8 +192,8 @@ def test_a_second_desk_on_the_same_book_is_refused(book):
 def test_a_journal_says_what_it_holds(book):
     store = Store(book)
     document = store.open()
-    retyped(document, "book: 1\nunit: ft\n")
-    noted(store, document)
+    retype(document, "book: 1\nunit: ft\n")
+    note_entries(store, document)
     store.close()
 
     begin, change = (json.loads(line) for line in journal_path(book).read_text().splitlines())
@@ -208,19 +208,19 @@ def test_a_record_that_only_half_fitted_on_the_disk_leaves_the_journal_whole(boo
 
     store = Store(book)
     document = store.open()
-    retyped(document, "book: 1\nunit: ft\n")
-    noted(store, document)
+    retype(document, "book: 1\nunit: ft\n")
+    note_entries(store, document)
     size = journal_path(book).stat().st_size
-    retyped(document, "book: 1\nunit: lk\n")
+    retype(document, "book: 1\nunit: lk\n")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size + 30, hard))
     try:
         with pytest.raises(OSError, match="large"):
-            noted(store, document, 1)
+            note_entries(store, document, 1)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert journal_path(book).stat().st_size == size
-    noted(store, document, 1)
+    note_entries(store, document, 1)
     store.close()
     again = Store(book)
     assert again.open().text == "book: 1\nunit: lk\n"

@@ -11,7 +11,7 @@ import pegline
 from pegline.commands.desk.patches import tree_of
 from pegline.writers.result import result
 
-from .conftest import opened, running
+from .conftest import open_desk, run_desk
 from .typist import KeyboardTypist, Typist
 
 YARD = """\
@@ -51,10 +51,10 @@ def figures(path):
     return plain(json.loads(json.dumps(result(pegline.reduce(pegline.read(path))))))
 
 
-def entered(typist, text, name, folder, new_page, width):
+def enter_book(typist, text, name, folder, new_page, width):
     """Return the book that was entered through the form."""
-    with running(folder) as desk:
-        page = opened(new_page(width, 800), desk, verdict=False)
+    with run_desk(folder) as desk:
+        page = open_desk(new_page(width, 800), desk, verdict=False)
         typist(page).enter(name, tree_of(text))
         page.wait_for_selector("header .stamp.passed, header .stamp.failed, header .stamp.not-checked")
         page.wait_for_timeout(1500)  # what is typed is on the disk within a second
@@ -65,7 +65,7 @@ def entered(typist, text, name, folder, new_page, width):
 def test_a_small_book(tmp_path, new_page, typist):
     (tmp_path / "yard.yaml").write_text(YARD)
     (tmp_path / "typed").mkdir()
-    typed = entered(typist, YARD, "yard", tmp_path / "typed", new_page, 768)
+    typed = enter_book(typist, YARD, "yard", tmp_path / "typed", new_page, 768)
 
     assert tree_of(typed.read_text()) == tree_of(YARD)
     assert figures(typed) == figures(tmp_path / "yard.yaml")
@@ -75,6 +75,6 @@ def test_a_small_book(tmp_path, new_page, typist):
 @pytest.mark.parametrize(("typist", "width"), [(Typist, 360), (Typist, 768), (Typist, 1280), (KeyboardTypist, 1280)])
 def test_the_house_plot(tmp_path, new_page, typist, width):
     sample = SAMPLES / "house-plot.yaml"
-    typed = entered(typist, sample.read_text(encoding="utf-8"), "house-plot", tmp_path, new_page, width)
+    typed = enter_book(typist, sample.read_text(encoding="utf-8"), "house-plot", tmp_path, new_page, width)
 
     assert figures(typed) == figures(sample)

@@ -11,7 +11,7 @@ from builders.paths import SAMPLES
 import pegline
 from pegline.commands.desk.patches import tree_of
 
-from .conftest import opened, running
+from .conftest import open_desk, run_desk
 from .test_bundle import workshop  # noqa: F401 (a fixture)
 from .test_entering import YARD
 
@@ -27,8 +27,8 @@ def show(page, leaf):
 
 
 def test_a_tap_on_the_plan_finds_the_row_and_a_row_is_marked_on_the_plan(folder, new_page):
-    with running(folder / "plot.yaml") as desk:
-        page = opened(new_page(), desk)
+    with run_desk(folder / "plot.yaml") as desk:
+        page = open_desk(new_page(), desk)
         page.locator("svg .POSTS [data-source]").first.dispatch_event("focus")
         box = page.locator("svg .NAMES text", has_text="post").first.bounding_box()
         page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
@@ -42,8 +42,8 @@ def test_a_tap_on_the_plan_finds_the_row_and_a_row_is_marked_on_the_plan(folder,
 
 
 def test_form_and_text_are_one_book(folder, new_page):
-    with running(folder / "plot.yaml") as desk:
-        page = opened(new_page(), desk)
+    with run_desk(folder / "plot.yaml") as desk:
+        page = open_desk(new_page(), desk)
         page.click("#tab-cards")
         page.fill("[data-path='[\"title\"]']", "From the form")
         page.click("#tab-text")
@@ -67,8 +67,8 @@ def test_form_and_text_are_one_book(folder, new_page):
 
 
 def test_the_text_completes_and_explains_and_marks_what_is_wrong(folder, new_page):
-    with running(folder / "plot.yaml") as desk:
-        page = opened(new_page(), desk)
+    with run_desk(folder / "plot.yaml") as desk:
+        page = open_desk(new_page(), desk)
         page.click("#tab-text")
         page.locator(".cm-line", has_text="title:").click()
         page.keyboard.press("End")
@@ -89,8 +89,8 @@ def test_the_text_completes_and_explains_and_marks_what_is_wrong(folder, new_pag
 
 def test_a_suspect_is_tried_and_booked(tmp_path, new_page):
     shutil.copy(SAMPLES / "paddock.yaml", tmp_path / "paddock.yaml")
-    with running(tmp_path / "paddock.yaml") as desk:
-        page = opened(new_page(), desk)
+    with run_desk(tmp_path / "paddock.yaml") as desk:
+        page = open_desk(new_page(), desk)
         page.click("header .stamp.failed")
         page.locator(".suspect button", has_text="Try").first.click()
         page.wait_for_selector(".trial .stamp.passed")
@@ -107,9 +107,9 @@ def test_names_with_markup_stay_text(tmp_path, new_page):
         "hedge: {kind: hedge", f"'{nasty}': {{kind: fence, through: [post, h1]}}\n  hedge: {{kind: hedge"
     )
     (tmp_path / "<b>yard.yaml").write_text(book)
-    with running(tmp_path) as desk:
+    with run_desk(tmp_path) as desk:
         page = new_page()
-        opened(page, desk, verdict=False)
+        open_desk(page, desk, verdict=False)
         page.locator(".shelf button", has_text="yard").click()
         page.wait_for_selector("header .stamp:not(.none)")
         for leaf in ("cards", "text", "scan", "rows", "checks", "hand"):
@@ -119,10 +119,10 @@ def test_names_with_markup_stay_text(tmp_path, new_page):
 
 
 def test_another_tab_and_another_program_are_shown(folder, new_page):
-    with running(folder / "plot.yaml") as desk:
-        one = opened(new_page(), desk)
+    with run_desk(folder / "plot.yaml") as desk:
+        one = open_desk(new_page(), desk)
         other = new_page()
-        opened(other, desk)
+        open_desk(other, desk)
         one.click("#tab-cards")
         other.click("#tab-cards")
         one.fill("[data-path='[\"title\"]']", "Seen by both")
@@ -134,15 +134,15 @@ def test_another_tab_and_another_program_are_shown(folder, new_page):
 
 
 def test_typing_goes_on_while_the_desk_is_gone_and_is_taken_when_it_is_back(folder, new_page):
-    with running(folder / "plot.yaml") as desk:
-        page = opened(new_page(), desk)
+    with run_desk(folder / "plot.yaml") as desk:
+        page = open_desk(new_page(), desk)
         page.click("#tab-cards")
         port = desk.port
         desk.kill()
         page.wait_for_selector(".notices p")
         page.fill("[data-path='[\"title\"]']", "Typed meanwhile")
         cookie = page.context.cookies()[0]
-    with running(folder / "plot.yaml", "--port", str(port)) as desk:
+    with run_desk(folder / "plot.yaml", "--port", str(port)) as desk:
         # The new desk has a new pass: the page is let in by its new address, what was typed is still in the field.
         page.context.add_cookies([{**cookie, "value": desk.post_key().partition("=")[2]}])
         page.wait_for_function("() => document.querySelector('.notices').childElementCount === 0")
@@ -158,14 +158,14 @@ def shared_desk(tmp_path_factory):
     place = tmp_path_factory.mktemp("shared")
     shutil.copy(SAMPLES / "paddock.yaml", place / "plot.yaml")
     shutil.copy(SAMPLES / "house-plot.png", place / "page.png")
-    with running(place / "plot.yaml") as desk:
+    with run_desk(place / "plot.yaml") as desk:
         yield desk
 
 
 @pytest.mark.parametrize("width", [360, 1280])
 def test_no_screen_has_a_serious_finding_of_axe(shared_desk, new_page, workshop, width):  # noqa: F811
     axe = (workshop / "node_modules" / "axe-core" / "axe.min.js").read_text(encoding="utf-8")
-    page = opened(new_page(width, 740), shared_desk)
+    page = open_desk(new_page(width, 740), shared_desk)
     page.evaluate(axe)
     found = []
     for leaf in (*LEAVES["book"], *LEAVES["sheet"], None):
@@ -189,7 +189,7 @@ CONTRAST = (Path(__file__).parent / "contrast.js").read_text()
 
 @pytest.mark.parametrize("light", ["shade", "sun"])
 def test_every_text_has_the_contrast_of_aa(shared_desk, new_page, light):
-    page = opened(new_page(900, 800), shared_desk)
+    page = open_desk(new_page(900, 800), shared_desk)
     if light == "sun":
         page.click("header .settings summary")
         page.click("header .settings button")
@@ -210,7 +210,7 @@ CLIPPED = (Path(__file__).parent / "clipped.js").read_text()
 def test_no_word_is_clipped_at_360_in_any_language(shared_desk, new_page, language):
     page = new_page(360, 740)
     page.add_init_script(f"localStorage.setItem('pegline-desk-language', '{language}')")
-    opened(page, shared_desk)
+    open_desk(page, shared_desk)
     assert page.evaluate("document.documentElement.dir") == ("rtl" if language == "pseudo" else "ltr")
     found = []
     for leaf in (*LEAVES["book"], *LEAVES["sheet"]):
@@ -226,7 +226,7 @@ def test_no_word_is_clipped_at_360_in_any_language(shared_desk, new_page, langua
 def test_nothing_is_left_in_english_under_the_pseudo_language(shared_desk, new_page):
     page = new_page(360, 740)
     page.add_init_script("localStorage.setItem('pegline-desk-language', 'pseudo')")
-    opened(page, shared_desk)
+    open_desk(page, shared_desk)
     told = page.evaluate(
         "[...document.querySelectorAll('button, legend, h2, h3, [role=tab]')]"
         ".filter((each) => each.checkVisibility())"
@@ -238,7 +238,7 @@ def test_nothing_is_left_in_english_under_the_pseudo_language(shared_desk, new_p
 
 def test_the_page_can_be_used_at_twice_its_size(shared_desk, new_page):
     """200 % zoom of a screen of 1280 px is a page of 640 px with twice as many pixels to each."""
-    page = opened(new_page(640, 400, device_scale_factor=2), shared_desk)
+    page = open_desk(new_page(640, 400, device_scale_factor=2), shared_desk)
     for leaf in (*LEAVES["book"], *LEAVES["sheet"]):
         show(page, leaf)
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
@@ -251,8 +251,8 @@ def test_a_page_is_typed_row_by_row_and_each_row_keeps_its_spot(tmp_path, new_pa
     """The image is turned before the second row: the spot is where it stands on the image, however it is looked at."""
     (tmp_path / "yard.yaml").write_text("book: 1\nunit: ft\nlines:\n  A-B: {use: base, taped: 40}\n")
     shutil.copy(SAMPLES / "house-plot.png", tmp_path / "page 7.png")
-    with running(tmp_path / "yard.yaml") as desk:
-        page = opened(new_page(1280, 900), desk)
+    with run_desk(tmp_path / "yard.yaml") as desk:
+        page = open_desk(new_page(1280, 900), desk)
         page.click("#tab-scan")
         page.locator(".scan summary").click()
         page.fill("#scan-name", "7")
@@ -307,8 +307,8 @@ def test_the_outputs_lead_to_the_spot(folder):
 
 
 def test_a_layout_is_sketched_and_judged(tmp_path, new_page):
-    with running(tmp_path) as desk:
-        page = opened(new_page(1280, 1000), desk, verdict=False)
+    with run_desk(tmp_path) as desk:
+        page = open_desk(new_page(1280, 1000), desk, verdict=False)
         page.fill("[name=name]", "field")
         page.click("button[type=submit]")
         page.click("#tab-sketch")

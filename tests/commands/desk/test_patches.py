@@ -12,7 +12,7 @@ from pegline.errors import UsageError
 SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 
 
-def edited(text, *edit):
+def edit_text(text, *edit):
     return apply_changes(text, patch(text, *edit))
 
 
@@ -45,11 +45,11 @@ def test_any_edit_of_a_sample_changes_what_it_should_and_no_other_line(sample, c
     for path, value in places:
         row = isinstance(path[-1], int) and isinstance(value, dict)
         for edit in (("set", path, "7.77"), ("delete", path)):
-            gone = lines_gone(text, edited(text, *edit))
+            gone = lines_gone(text, edit_text(text, *edit))
             # A part takes no more lines than it has parts; the last thing in a map takes the map's key along.
             assert len(gone) <= 2 + sum(1 for _ in paths(value)), (edit, gone)
         if row:
-            assert lines_gone(text, edited(text, "insert", path, {"at": "1.00", "left": ["2", "~3.50"]})) == []
+            assert lines_gone(text, edit_text(text, "insert", path, {"at": "1.00", "left": ["2", "~3.50"]})) == []
 
 
 BOOK = """\
@@ -68,7 +68,7 @@ lines:
 
 
 def test_the_first_row_of_a_line_in_brackets_writes_it_in_lines_and_keeps_the_comment():
-    new = edited(BOOK, "set", ("lines", "A-B", "details", 0), {"at": "8.20", "left": "3.15", "point": "h1"})
+    new = edit_text(BOOK, "set", ("lines", "A-B", "details", 0), {"at": "8.20", "left": "3.15", "point": "h1"})
 
     assert new == BOOK.replace(
         "  A-B: {use: base, taped: [52.31, 52.33]}   # forward and back\n",
@@ -78,38 +78,38 @@ def test_the_first_row_of_a_line_in_brackets_writes_it_in_lines_and_keeps_the_co
 
 
 def test_a_new_key_stands_where_it_usually_does():
-    assert edited(BOOK, "set", ("title",), "Weir: cottage").startswith("book: 1\ntitle: 'Weir: cottage'\nunit: m")
+    assert edit_text(BOOK, "set", ("title",), "Weir: cottage").startswith("book: 1\ntitle: 'Weir: cottage'\nunit: m")
 
 
 def test_a_new_section_is_written_in_lines():
-    new = edited(BOOK, "set", ("stations", "C", "mark"), "peg")
+    new = edit_text(BOOK, "set", ("stations", "C", "mark"), "peg")
 
     assert "\n\nstations:\n  C: {mark: peg}\n" in new
 
 
 def test_rows_are_added_changed_and_taken_back():
     path = ("lines", "A-C", "details")
-    more = edited(BOOK, "insert", (*path, 1), {"at": ["6.5", "T"], "right": ["12.4", "9.15"], "point": "t 1"})
+    more = edit_text(BOOK, "insert", (*path, 1), {"at": ["6.5", "T"], "right": ["12.4", "9.15"], "point": "t 1"})
     assert more == BOOK + "      - {at: [6.5, T], right: [12.4, 9.15], point: t 1}\n"
-    assert edited(more, "set", (*path, 1, "right", 0), "12.6") == more.replace("12.4", "12.6")
-    assert edited(more, "delete", (*path, 1)) == BOOK
+    assert edit_text(more, "set", (*path, 1, "right", 0), "12.6") == more.replace("12.4", "12.6")
+    assert edit_text(more, "delete", (*path, 1)) == BOOK
 
 
 def test_the_last_row_takes_its_key_along():
-    assert edited(BOOK, "delete", ("lines", "A-C", "details", 0)).endswith("    taped: 30.36\n")
+    assert edit_text(BOOK, "delete", ("lines", "A-C", "details", 0)).endswith("    taped: 30.36\n")
 
 
 def test_a_blank_value_is_written_as_one():
-    new = edited(BOOK, "set", ("lines", "A-C", "taped"), "")
+    new = edit_text(BOOK, "set", ("lines", "A-C", "taped"), "")
     assert "    taped:\n" in new
-    assert edited(new, "set", ("lines", "A-C", "taped"), "30.40") == BOOK.replace("30.36", "30.40")
+    assert edit_text(new, "set", ("lines", "A-C", "taped"), "30.40") == BOOK.replace("30.36", "30.40")
 
 
 def test_a_blank_key_in_brackets_is_still_a_key():
     for path in (("lines", "A-B", "note"), ("lines", "A-C", "details", 0, "girth")):
-        new = edited(BOOK, "set", path, "")
-        assert edited(new, "set", path, "0.5") == edited(BOOK, "set", path, "0.5")
-    assert "{at: '', left: 1}" not in edited(BOOK, "insert", ("lines", "A-C", "details", 1), {"at": "", "left": "1"})
+        new = edit_text(BOOK, "set", path, "")
+        assert edit_text(new, "set", path, "0.5") == edit_text(BOOK, "set", path, "0.5")
+    assert "{at: '', left: 1}" not in edit_text(BOOK, "insert", ("lines", "A-C", "details", 1), {"at": "", "left": "1"})
 
 
 @pytest.mark.parametrize(
@@ -135,7 +135,7 @@ def test_what_cannot_be_done_is_refused(edit):
 )
 def test_any_text_is_quoted_as_it_must_be(nasty):
     for path in (("title",), ("lines", "A-B", "note"), ("lines", "A-C", "details", 0, "note")):
-        new = edited(BOOK, "set", path, nasty)
+        new = edit_text(BOOK, "set", path, nasty)
         tree = tree_of(new)
         for key in path:
             tree = tree[key]

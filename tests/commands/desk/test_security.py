@@ -12,7 +12,7 @@ import pytest
 from builders.paths import SAMPLES
 from wsproto.events import AcceptConnection
 
-from .conftest import Talk, running, talking
+from .conftest import Talk, run_desk, talk_to
 
 SECRET = "Wattle Cottage"  # a word of the book that no refused answer may hold
 
@@ -31,12 +31,12 @@ def desk(tmp_path_factory):
     (folder / "link.png").symlink_to(above / "outside.png")
     (folder / "link.yaml").symlink_to(above / "outside.yaml")
     (folder / "words.png").write_text(f"<script>{SECRET}</script>")
-    with running(folder) as found:
+    with run_desk(folder) as found:
         found.pass_ = found.post_key()
         yield found
 
 
-def asked(desk, text, *, patience=20.0, wait=0.0):
+def answer_to(desk, text, *, patience=20.0, wait=0.0):
     """Send bytes as they are and return everything that comes back."""
     with socket.create_connection(("127.0.0.1", desk.port), timeout=patience) as wire:
         wire.sendall(text.encode("latin-1"))
@@ -169,7 +169,7 @@ def test_a_hostile_request_is_refused(desk, name):
     ):
         text = text.replace("{" + word + "}", str(put))
 
-    found = asked(desk, text)
+    found = answer_to(desk, text)
 
     status = found.split(" ")[1] if found else ""
     assert status in statuses.split(" ")
@@ -221,7 +221,7 @@ def test_a_socket_wants_pass_and_origin(desk, cookie, origin):
     ],
 )
 def test_a_hostile_message_is_refused_and_the_desk_goes_on(desk, message):
-    with talking(desk) as talk:
+    with talk_to(desk) as talk:
         talk.say_raw(message)
         talk.hear("refused")
         talk.say(do="open", book="plot.yaml")
@@ -245,7 +245,7 @@ def test_a_hostile_message_is_refused_and_the_desk_goes_on(desk, message):
     ],
 )
 def test_a_message_that_fits_nothing_changes_nothing(desk, message):
-    with talking(desk, "plot.yaml") as talk:
+    with talk_to(desk, "plot.yaml") as talk:
         talk.say(**message)
         answer = talk.hear("handed" if message["do"] == "hand" else "refused")
         assert answer.get("status", 2) == 2
@@ -254,13 +254,13 @@ def test_a_message_that_fits_nothing_changes_nothing(desk, message):
 
 
 def test_a_whole_book_as_one_message_too_large_ends_the_socket_only(desk):
-    def pasted(talk):
+    def paste(talk):
         talk.say(do="type", version=0, updates=[[0, "x" * 7_000_000]])
         talk.hear("done")
 
-    with talking(desk, "plot.yaml") as talk, pytest.raises(ConnectionError):
-        pasted(talk)
-    with talking(desk, "plot.yaml") as talk:
+    with talk_to(desk, "plot.yaml") as talk, pytest.raises(ConnectionError):
+        paste(talk)
+    with talk_to(desk, "plot.yaml") as talk:
         talk.say(do="undo")
         talk.hear("done")
 

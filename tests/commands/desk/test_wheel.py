@@ -10,7 +10,7 @@ import zipfile
 import pytest
 from builders.paths import ROOT, SAMPLES
 
-from .conftest import opened, running
+from .conftest import open_desk, run_desk
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +64,7 @@ def test_an_environment_of_its_own_opens_the_page_without_a_network(wheel, tmp_p
         script, face = (int(size) for size in found.stdout.split())
         assert script > 300_000
         assert face > 600_000
-    with running(tmp_path / "plot.yaml", python=str(python), env=env) as desk:
-        page = opened(new_page(), desk)
+    with run_desk(tmp_path / "plot.yaml", python=str(python), env=env) as desk:
+        page = open_desk(new_page(), desk)
         page.wait_for_selector("header .stamp.passed")
         page.wait_for_selector(".sheet-paper svg")

@@ -8,7 +8,7 @@ from typing import Any
 BIG = ("at", "left", "right", "point", "station", "feature", "kind")
 
 
-def shown(value: Any) -> str:
+def field_text(value: Any) -> str:
     """Return a value as it stands in one field."""
     return "; ".join(value) if isinstance(value, list) else value
 
@@ -25,9 +25,9 @@ class Typist:
         """Put a value into a field."""
         box = self.page.locator(selector).first
         if box.evaluate("each => each.tagName") == "SELECT":
-            box.select_option(shown(value))
+            box.select_option(field_text(value))
         else:
-            box.fill(shown(value))
+            box.fill(field_text(value))
 
     def enter_at(self, selector: str) -> None:
         """Press Enter in a field, as one does after the last figure."""
@@ -189,12 +189,12 @@ class KeyboardTypist(Typist):
         self.go(selector)
         if self.page.evaluate("() => document.activeElement.tagName") == "SELECT":
             options, at = self.page.evaluate(OPTIONS)
-            far = options.index(shown(value)) - at
+            far = options.index(field_text(value)) - at
             for _ in range(abs(far)):
                 self.page.keyboard.press("ArrowDown" if far > 0 else "ArrowUp")
         else:
             self.page.keyboard.press("Control+a")
-            self.page.keyboard.type(shown(value))
+            self.page.keyboard.type(field_text(value))
 
     def enter_at(self, selector: str) -> None:
         self.go(selector)

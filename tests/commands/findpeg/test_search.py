@@ -59,7 +59,7 @@ def line_near(point):
     return min(offsets.items(), key=lambda item: item[1], default=("", 99.0))
 
 
-def surveyed(rng, count, seed, *, moved=None, errors=REALISTIC):
+def simulate_witnesses(rng, count, seed, *, moved=None, errors=REALISTIC):
     """Return a simulated survey with witnesses to C, one of them booked wrong by some metres."""
     objects = objects_about(rng, STATIONS["C"], count)
     plot = Plot(STATIONS, tuple(Line(name) for name in (*LINES, "C-D")), points=objects)
@@ -79,13 +79,13 @@ def surveyed(rng, count, seed, *, moved=None, errors=REALISTIC):
     return reduce(parse_book(text.encode(), "lost.yaml")), objects
 
 
-def blamed(count, seed, *, wrong):
+def blame_rates(count, seed, *, wrong):
     """Return how often of so many lost pegs the right witness, and how often any, is said to disagree."""
     rng, right, some = np.random.default_rng(seed), 0, 0
     for number in range(count):
         name = f"o{rng.integers(1, 5)}"
         shift = {name: 20 * FIBRE.a * rng.choice([-1, 1])} if wrong else None
-        survey, _ = surveyed(rng, 4, f"{seed} {number}", moved=shift)
+        survey, _ = simulate_witnesses(rng, 4, f"{seed} {number}", moved=shift)
         lost = find_peg(survey, "C")
         right += lost.disagrees == name
         some += lost.disagrees is not None or bool(lost.suspects)
@@ -93,23 +93,23 @@ def blamed(count, seed, *, wrong):
 
 
 def test_a_witness_that_was_moved_is_named():
-    assert blamed(25, 1, wrong=True)[0] >= 0.9
+    assert blame_rates(25, 1, wrong=True)[0] >= 0.9
 
 
 def test_sound_witnesses_are_left_alone():
-    assert blamed(25, 2, wrong=False)[1] <= 0.08
+    assert blame_rates(25, 2, wrong=False)[1] <= 0.08
 
 
 @pytest.mark.long
 def test_of_2000_moved_witnesses_98_in_100_are_named():
-    share, _ = blamed(2000, 3, wrong=True)
+    share, _ = blame_rates(2000, 3, wrong=True)
     print(f"named: {share * 100:.2f} % of 2,000")
     assert share >= 0.98
 
 
 @pytest.mark.long
 def test_of_2000_sound_sets_of_witnesses_at_most_5_in_100_are_blamed():
-    _, share = blamed(2000, 4, wrong=False)
+    _, share = blame_rates(2000, 4, wrong=False)
     print(f"blamed: {share * 100:.2f} % of 2,000")
     assert share <= 0.05
 
@@ -118,7 +118,7 @@ def found_again(count, witnesses, seed):
     """Return how often of so many cases the peg set again lies within the search radius told."""
     rng, within, layouts = np.random.default_rng(seed), 0, 20
     for layout in range(layouts):
-        survey, objects = surveyed(rng, witnesses, f"{seed} {layout}", errors=ROUNDED)
+        survey, objects = simulate_witnesses(rng, witnesses, f"{seed} {layout}", errors=ROUNDED)
         radius = find_peg(survey, "C").search_radius
         anchors, peg = np.array(list(objects.values())), np.array(STATIONS["C"])
         true = np.hypot(*(anchors - peg).T)
@@ -151,7 +151,7 @@ def booked_lengths(survey):
 
 def test_a_trial_peg_is_led_to_where_the_peg_was():
     rng = np.random.default_rng(5)
-    survey, objects = surveyed(rng, 4, "5")
+    survey, objects = simulate_witnesses(rng, 4, "5")
     off = np.array([0.42, -0.17])
     booked = booked_lengths(survey)
     true, trial = np.array(STATIONS["C"]), np.array(STATIONS["C"]) + off
@@ -167,7 +167,7 @@ def test_a_trial_peg_is_led_to_where_the_peg_was():
 
 
 def test_a_trial_distance_that_does_not_fit_is_named():
-    survey, objects = surveyed(np.random.default_rng(6), 4, "6")
+    survey, objects = simulate_witnesses(np.random.default_rng(6), 4, "6")
     booked = booked_lengths(survey)
     measured = {name: booked[name] + dist((22.1, 31.0), at) - dist((22.0, 31.0), at) for name, at in objects.items()}
     lost = find_peg(survey, "C", measured=measured | {"o2": measured["o2"] + 0.5})

@@ -15,7 +15,7 @@ def answer(capsys, path, *words):
     return status, json.loads(capsys.readouterr().out)
 
 
-def changed(tmp_path, *pairs):
+def changed_book(tmp_path, *pairs):
     text = LAYOUT.read_text(encoding="utf-8")
     for old, new in pairs:
         assert old in text
@@ -46,7 +46,7 @@ def test_a_sound_layout(capsys):
 
 
 def test_without_a_check_the_layout_is_not_sound(capsys, tmp_path):
-    status, found = answer(capsys, changed(tmp_path, ("  C-D: {use: check, taped: }\n", "")))
+    status, found = answer(capsys, changed_book(tmp_path, ("  C-D: {use: check, taped: }\n", "")))
     assert status == 1
     assert "unchecked" in rules(found)
     assert not found["stations"]["C"]["checked"]
@@ -55,7 +55,7 @@ def test_without_a_check_the_layout_is_not_sound(capsys, tmp_path):
 
 
 def test_a_flat_triangle_is_told(capsys, tmp_path):
-    status, found = answer(capsys, changed(tmp_path, ("C: {sketch: [30, 34]}", "C: {sketch: [30, 9]}")))
+    status, found = answer(capsys, changed_book(tmp_path, ("C: {sketch: [30, 34]}", "C: {sketch: [30, 9]}")))
     assert status == 1
     flat = next(triangle for triangle in found["triangles"] if "C" in triangle["stations"])
     assert flat["largest_angle"] > 120
@@ -64,29 +64,29 @@ def test_a_flat_triangle_is_told(capsys, tmp_path):
 
 
 def test_a_line_across_the_house_is_told(capsys, tmp_path):
-    _, found = answer(capsys, changed(tmp_path, ("h2: {sketch: [24, 5]}", "h2: {sketch: [24, -5]}")))
+    _, found = answer(capsys, changed_book(tmp_path, ("h2: {sketch: [24, 5]}", "h2: {sketch: [24, -5]}")))
     assert found["lines"]["A-B"]["crosses"] == ["house"]
     assert "crosses" in rules(found)
 
 
 def test_what_no_line_reaches_is_told(capsys, tmp_path):
-    _, found = answer(capsys, changed(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [20, -90]")))
+    _, found = answer(capsys, changed_book(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [20, -90]")))
     assert not found["points"]["oak"]["in_reach"]
     assert any("out of reach of every line: oak" in remark["text"] for remark in found["judgement"])
 
 
 def test_a_longer_line_should_be_the_base(capsys, tmp_path):
-    _, found = answer(capsys, changed(tmp_path, ("B: {sketch: [72, 4]}", "B: {sketch: [55, 4]}")))
+    _, found = answer(capsys, changed_book(tmp_path, ("B: {sketch: [72, 4]}", "B: {sketch: [55, 4]}")))
     text = next(remark["text"] for remark in found["judgement"] if remark["rule"] == "base")
     assert "C-D is" in text
     assert "make it the base" in text
 
 
 def test_a_far_point_is_booked_by_two_tapes(capsys, tmp_path):
-    _, found = answer(capsys, changed(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [30, -12]")))
+    _, found = answer(capsys, changed_book(tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [30, -12]")))
     oak = found["points"]["oak"]
     assert oak["in_reach"]
-    book = changed(
+    book = changed_book(
         tmp_path, ("oak: {sketch: [56, -6]", "oak: {sketch: [30, -14]"), ("scale: 200", "limits: {offset: 4}")
     )
     _, found = answer(capsys, book)
@@ -104,12 +104,12 @@ def test_a_book_without_lines_is_judged_too(capsys, tmp_path):
 
 
 def test_a_wrong_book_stays_wrong(capsys, tmp_path):
-    assert main(["prepare", str(changed(tmp_path, ("unit: m\n", "unit: mm3\n")))]) == 65
+    assert main(["prepare", str(changed_book(tmp_path, ("unit: m\n", "unit: mm3\n")))]) == 65
     assert "unit" in capsys.readouterr().err
 
 
 def test_a_book_that_is_half_measured_is_taken_on(capsys, tmp_path):
-    book = changed(
+    book = changed_book(
         tmp_path,
         ("use: base\n    taped:\n", "use: base\n    taped: 54.20\n"),
         ("A-C: {use: side, taped: }", "A-C: {use: side, taped: 34.10}"),

@@ -37,7 +37,7 @@ def random_layout(rng):
     return stations, points
 
 
-def sketched(stations, points):
+def sketch_book(stations, points):
     """Return the book that means to measure a layout."""
     places = "\n".join(f"  {name}: {{sketch: [{x:.6f}, {y:.6f}]}}" for name, (x, y) in stations.items())
     things = "\n".join(f"  {name}: {{sketch: [{x:.6f}, {y:.6f}]}}" for name, (x, y) in points.items())
@@ -46,7 +46,7 @@ def sketched(stations, points):
     return f"{HEAD}stations:\n{places}\npoints:\n{things}\nlines:\n{lines}\n", uses
 
 
-def expected(text):
+def expectation_of(text):
     return expect(read_intention(parse(text, "layout.yaml"), parse_book(text.encode(), "layout.yaml")))
 
 
@@ -57,7 +57,7 @@ def deviations(solution, points):
     return {name: np.sqrt(np.diag(variance)) for name, variance in zip(names, variances, strict=True)}
 
 
-def measured(expectation, stations, points, uses, seed):
+def measure_layout(expectation, stations, points, uses, seed):
     """Return x and y of everything, once the layout is measured by a party that errs as usual."""
     plot = Plot(stations, tuple(Line(name) for name in uses), points=points)
     rows = {name: [] for name in uses}
@@ -82,10 +82,10 @@ def ratios(layouts, runs, seed):
     rng = np.random.default_rng(seed)
     for number in range(layouts):
         stations, points = random_layout(rng)
-        text, uses = sketched(stations, points)
-        expectation = expected(text)
+        text, uses = sketch_book(stations, points)
+        expectation = expectation_of(text)
         told = deviations(expectation.survey.adjustment.solution, expectation.survey.detail.points)
-        found = [measured(expectation, stations, points, uses, f"{seed} {number} {run}") for run in range(runs)]
+        found = [measure_layout(expectation, stations, points, uses, f"{seed} {number} {run}") for run in range(runs)]
         for name, sds in told.items():
             scatter = np.std([places[name] for places in found], axis=0, ddof=1)
             yield from (scatter[axis] / sds[axis] for axis in (0, 1) if sds[axis] > 1e-6)

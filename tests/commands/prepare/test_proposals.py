@@ -77,7 +77,7 @@ def expectation_of(text):
     return expect(read_intention(parse(text, "plot.yaml"), parse_book(text.encode(), "plot.yaml")))
 
 
-def judged(count, seed):
+def judge_proposals(count, seed):
     """Return how many random plots get a sound proposal, and the reasons told for the others, by kind."""
     rng, found, reasons = np.random.default_rng(seed), {}, {}
     for number in range(count):
@@ -98,7 +98,7 @@ def judged(count, seed):
 
 
 def test_random_plots_get_a_sound_layout_or_the_reason():
-    found, reasons = judged(8, 1)
+    found, reasons = judge_proposals(8, 1)
     assert sum(found["plain"]) >= 1
     assert not any(found["narrow"])
     assert all("strip" in reason for reason in reasons["narrow"])
@@ -107,7 +107,7 @@ def test_random_plots_get_a_sound_layout_or_the_reason():
 
 @pytest.mark.long
 def test_200_random_plots_get_a_sound_layout_or_the_reason():
-    found, reasons = judged(200, 2)
+    found, reasons = judge_proposals(200, 2)
     for kind, each in found.items():
         print(f"{kind}: {sum(each)} of {len(each)} with a sound layout")
         for reason in sorted(set(reasons.get(kind, [])))[:5]:
@@ -144,7 +144,7 @@ def cheapest(ground: Ground, up_to: float) -> float:
     return best
 
 
-def compared(count, seed):
+def costs_beside_search(count, seed):
     """Yield the cost of the cheapest proposal beside that of exhaustive search, on plots with few places."""
     rng, done = np.random.default_rng(seed), 0
     while done < count:
@@ -158,13 +158,13 @@ def compared(count, seed):
 
 
 def test_a_proposal_costs_little_more_than_the_cheapest_of_all():
-    ((cost, least),) = compared(1, 3)
+    ((cost, least),) = costs_beside_search(1, 3)
     assert cost <= 1.10 * least
 
 
 @pytest.mark.long
 def test_20_proposals_cost_at_most_a_tenth_more_than_the_cheapest_of_all():
-    ratios = [cost / least for cost, least in compared(20, 4)]
+    ratios = [cost / least for cost, least in costs_beside_search(20, 4)]
     print(f"cost over that of exhaustive search: mean {np.mean(ratios):.3f}, largest {max(ratios):.3f}")
     assert max(ratios) <= 1.10
 

@@ -86,7 +86,7 @@ def put(rng, way, true):
     return least_squares(lambda there: np.hypot(*(anchors - there).T) - lengths, true).x
 
 
-def covered(count, seed):
+def coverage(count, seed):
     """Return how often points lie within 2.45 of their standard deviations, and in how many cases by lines."""
     rng, within, tried, by_line = np.random.default_rng(seed), 0, 0, 0
     while tried < count:
@@ -101,17 +101,17 @@ def covered(count, seed):
 
 def test_points_are_set_out_within_what_is_told():
     # 60 cases: a share of 95 % is found at 0.86 or more in 999 of 1,000 runs.
-    assert covered(60, 1)[0] >= 0.86
+    assert coverage(60, 1)[0] >= 0.86
 
 
 @pytest.mark.long
 def test_of_2000_points_95_in_100_lie_within_what_is_told():
-    share, by_line = covered(2000, 2)
+    share, by_line = coverage(2000, 2)
     print(f"{share * 100:.1f} % of 2,000 points within 2.45 σ, {by_line * 100:.0f} % of them by lines")
     assert 0.93 <= share <= 0.97
 
 
-def named(count, seed, *, out):
+def share_named(count, seed, *, out):
     """Return how often a peg is said to be wrong that stands ``out`` standard deviations from its place."""
     rng, found = np.random.default_rng(seed), 0
     for number in range(count):
@@ -130,23 +130,23 @@ def named(count, seed, *, out):
 
 
 def test_a_peg_far_out_is_named():
-    assert named(25, 3, out=10) >= 0.9
+    assert share_named(25, 3, out=10) >= 0.9
 
 
 def test_a_sound_peg_is_not():
-    assert named(25, 4, out=0) <= 0.08
+    assert share_named(25, 4, out=0) <= 0.08
 
 
 @pytest.mark.long
 def test_of_2000_pegs_10_sigma_out_nearly_all_are_named():
-    share = named(2000, 5, out=10)
+    share = share_named(2000, 5, out=10)
     print(f"{share * 100:.1f} % of 2,000 pegs 10 σ out are named")
     assert share >= 0.98
 
 
 @pytest.mark.long
 def test_of_2000_sound_pegs_few_are_named():
-    share = named(2000, 6, out=0)
+    share = share_named(2000, 6, out=0)
     print(f"{share * 100:.1f} % of 2,000 sound pegs are called wrong")
     assert share <= 0.02
 

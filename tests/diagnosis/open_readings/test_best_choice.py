@@ -49,12 +49,12 @@ def book(good: str, bad: str):
     return parse_book(SOUND.replace(good, bad).encode(), "either.yaml")
 
 
-def told(chosen):
+def finding_texts(chosen):
     """Return what is told of the readings chosen."""
     return [finding.text for finding in chosen.warnings if finding.rule == CHOSEN]
 
 
-def taken(chosen) -> list[str]:
+def chosen_texts(chosen) -> list[str]:
     """Return each open reading as it was chosen."""
     return [reading.length.text for reading in open_readings(chosen)]
 
@@ -70,7 +70,7 @@ def test_the_reading_that_lets_the_survey_close_is_chosen_and_the_odds_are_told(
 def test_two_open_readings_are_chosen_together():
     open_ = SOUND.replace("taped: 54.23", "taped: {either: [54.93, 54.23]}")
     open_ = open_.replace("h1-h2: 8.00", "h1-h2: {either: [8.00, 3.00]}")
-    assert taken(settle_open_readings(parse_book(open_.encode(), "either.yaml"))) == ["54.23", "8.00"]
+    assert chosen_texts(settle_open_readings(parse_book(open_.encode(), "either.yaml"))) == ["54.23", "8.00"]
 
 
 def test_where_nothing_tells_the_book_is_refused_and_not_guessed():
@@ -93,7 +93,7 @@ def test_arcs_that_do_not_meet_with_one_alternative_speak_for_the_other():
     chosen = settle_open_readings(
         book("A-C: {use: side, taped: [37.54, 37.54]}", "A-C: {use: side, taped: {either: [3.75, 37.54]}}")
     )
-    assert taken(chosen) == ["37.54"]
+    assert chosen_texts(chosen) == ["37.54"]
 
 
 def test_arcs_that_do_not_meet_are_healed_by_a_reading_that_puts_a_centre_elsewhere():
@@ -129,8 +129,8 @@ def test_thirteen_readings_of_a_house_plot_are_all_found():
         either = [bad, right] if number % 3 else [right, bad]
         text = text.replace(good, good.replace(right, f"{{either: [{', '.join(either)}]}}"))
     chosen = settle_open_readings(parse_book(text.encode(), "house.yaml"))
-    assert sorted(taken(chosen)) == sorted(right for _, _, right in FADED)
-    assert len(told(chosen)) == 13
+    assert sorted(chosen_texts(chosen)) == sorted(right for _, _, right in FADED)
+    assert len(finding_texts(chosen)) == 13
 
 
 #: Open readings, stations and seed of plots whose points may stand metres elsewhere: another choice is an island then.
@@ -170,7 +170,7 @@ def test_a_slip_elsewhere_is_told_and_no_odds_are_made_of_it():
     # D-B a whole tape too short is a slip that neither alternative of C-D heals.
     text = SOUND.replace("taped: 54.23", "taped: {either: [54.23, 54.28]}")
     text = text.replace("D-B: {use: side, taped: [39.70, 39.70]}", "D-B: {use: side, taped: [34.70, 34.70]}")
-    (said,) = told(settle_open_readings(parse_book(text.encode(), "either.yaml")))
+    (said,) = finding_texts(settle_open_readings(parse_book(text.encode(), "either.yaml")))
     assert "checks still fail: something else is wrong" in said
     assert "probability" not in said
 
@@ -178,7 +178,7 @@ def test_a_slip_elsewhere_is_told_and_no_odds_are_made_of_it():
 def test_alternatives_are_told_in_the_unit_of_their_line():
     # 177.92 ft are 54.23 m.
     chosen = settle_open_readings(book("taped: 54.23", "taped: {either: [187.92, 177.92]}, unit: ft"))
-    assert "of 187.92 ft or 177.92 ft, 177.92 ft fits" in told(chosen)[0]
+    assert "of 187.92 ft or 177.92 ft, 177.92 ft fits" in finding_texts(chosen)[0]
 
 
 #: Of 20 to 1 odds at the least one choice in 21 may be wrong; as most are far better, far fewer are.
@@ -197,7 +197,7 @@ def test_eight_open_readings_of_random_plots_are_chosen_rightly_or_refused():
         except BookError as error:
             refused += any(finding.rule == "either-open" for finding in error.findings)
             continue
-        found = [one == other for one, other in zip(taken(chosen), read, strict=True)]
+        found = [one == other for one, other in zip(chosen_texts(chosen), read, strict=True)]
         right, wrong = right + sum(found), wrong + len(found) - sum(found)
     assert wrong <= WRONG * (right + wrong)
     assert refused <= REFUSED

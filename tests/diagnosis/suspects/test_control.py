@@ -33,7 +33,7 @@ def survey(*control: str, north: str = "") -> Survey:
     return reduce(parse_book(text.encode(), "plot.yaml"))
 
 
-def known(name: str, east: float = 0.0, north: float = 0.0) -> str:
+def control_line(name: str, east: float = 0.0, north: float = 0.0) -> str:
     x, y = PLACES[name]
     return f"{name}: {{easting: {ORIGIN[0] + x + east:.2f}, northing: {ORIGIN[1] + y + north:.2f}, accuracy: 0.02}}"
 
@@ -49,7 +49,7 @@ def known(name: str, east: float = 0.0, north: float = 0.0) -> str:
     ],
 )
 def test_a_slip_of_a_digit_is_named(east: float, north: float, would_be: str, slip: str) -> None:
-    found = survey(known("A"), known("B"), known("C", east, north))
+    found = survey(control_line("A"), control_line("B"), control_line("C", east, north))
 
     assert found.solved.checked is False
     first = found.diagnosis.suspects[0]
@@ -58,7 +58,7 @@ def test_a_slip_of_a_digit_is_named(east: float, north: float, would_be: str, sl
 
 
 def test_an_error_that_no_digit_explains_is_told_without_a_slip() -> None:
-    found = survey(known("A"), known("B"), known("C", 3.47, 0.0))
+    found = survey(control_line("A"), control_line("B"), control_line("C", 3.47, 0.0))
 
     first = found.diagnosis.suspects[0]
     assert (first.what, first.slip) == ("C", None)
@@ -66,14 +66,16 @@ def test_an_error_that_no_digit_explains_is_told_without_a_slip() -> None:
 
 
 def test_a_bearing_that_disagrees_with_the_control_is_named() -> None:
-    found = survey(known("A"), known("B"), north="north: {from: grid, bearings: {A-B: 95}}")
+    found = survey(control_line("A"), control_line("B"), north="north: {from: grid, bearings: {A-B: 95}}")
 
     assert found.solved.checked is False
     assert [(s.what, s.kind) for s in found.diagnosis.suspects[:1]] == [("A-B", "bearing")]
 
 
 def test_sound_control_raises_no_doubt() -> None:
-    found = survey(known("A"), known("B"), known("C"), north="north: {from: grid, bearings: {A-B: 90}}")
+    found = survey(
+        control_line("A"), control_line("B"), control_line("C"), north="north: {from: grid, bearings: {A-B: 90}}"
+    )
 
     assert found.solved.checked is True
     assert found.diagnosis.suspects == ()

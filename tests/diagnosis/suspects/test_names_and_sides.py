@@ -35,7 +35,7 @@ CASES = [
 ]
 
 
-def swapped(seed: int) -> bool:
+def names_wrong_side(seed: int) -> bool:
     """Return whether a row with left for right is named, of a point that is booked from two lines."""
     random = Random(seed)
     plot = NETWORKS["diagonal base"]()
@@ -57,7 +57,7 @@ def swapped(seed: int) -> bool:
 
 @pytest.mark.parametrize("surveys", [2, pytest.param(60, marks=pytest.mark.long)])
 def test_left_for_right_of_a_point_booked_twice_is_among_the_suspects(surveys):
-    found = sum(swapped(seed) for seed in range(surveys))
+    found = sum(names_wrong_side(seed) for seed in range(surveys))
     print(f"left for right named in {found} of {surveys}")
     assert found >= 0.95 * surveys
 

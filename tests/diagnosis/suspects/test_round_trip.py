@@ -57,7 +57,7 @@ SPELLINGS = {
 }
 
 
-def quoted(text: str) -> str:
+def quote(text: str) -> str:
     return "'" + text.replace("'", "''") + "'" if any(sign in text for sign in "\"'") else text
 
 
@@ -65,7 +65,7 @@ def book(spelling: str, wrong: dict[str, float]) -> str:
     """Return a book in which some lines, or the chainage of T, are booked longer by so many metres."""
     unit, write = SPELLINGS[spelling]
     told = {line: dist(*(AT[end] for end in line.split("-"))) for line in LINES} | {"T": AT["T"][0]}
-    text = {name: quoted(write(length + wrong.get(name, 0.0))) for name, length in told.items()}
+    text = {name: quote(write(length + wrong.get(name, 0.0))) for name, length in told.items()}
     rows = [
         f"  {line}: {{use: {use}, taped: {text[line]}"
         + (f", details: [{{at: {text['T']}, station: T}}]" if line == "A-B" else "")
@@ -77,7 +77,7 @@ def book(spelling: str, wrong: dict[str, float]) -> str:
     return "\n".join([*head, *sides, *rows, ""])
 
 
-def reduced(text: str) -> Survey:
+def survey_of(text: str) -> Survey:
     return reduce(parse_book(text.encode(), "trip.yaml"))
 
 
@@ -91,9 +91,9 @@ def put_in(text: str, survey: Survey) -> str:
     ):
         row = rows[place.line - 1]
         before, after = row[: place.column - 1], row[place.column - 1 :]
-        found = quoted(reading) if quoted(reading) in after else reading
+        found = quote(reading) if quote(reading) in after else reading
         assert found in after, (row, reading)
-        rows[place.line - 1] = before + after.replace(found, quoted(would_be), 1)
+        rows[place.line - 1] = before + after.replace(found, quote(would_be), 1)
     return "\n".join(rows) + "\n"
 
 
@@ -103,10 +103,10 @@ def put_in(text: str, survey: Survey) -> str:
 )
 def test_the_suggestion_lets_every_check_pass(spelling, wrong):
     text = book(spelling, wrong)
-    survey = reduced(text)
+    survey = survey_of(text)
     assert survey.diagnosis.suspects[0].closes
 
-    mended = reduced(put_in(text, survey))
+    mended = survey_of(put_in(text, survey))
 
     assert mended.passed
     assert mended.diagnosis.suspects == ()
@@ -153,7 +153,7 @@ north: {from: true, bearings: {A-B: 90.00°, B-A: 270.00°, A-C: 39.81°, C-A: 2
 
 
 def test_the_rich_book_is_sound():
-    assert reduced(MANY).passed
+    assert survey_of(MANY).passed
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -161,12 +161,12 @@ def test_so_does_one_of_any_kind(kind):
     right, wrong = KINDS[kind]
     assert right in MANY
     text = MANY.replace(right, wrong)
-    survey = reduced(text)
+    survey = survey_of(text)
     first = survey.diagnosis.suspects[0]
     assert first.kind == kind
     assert first.closes
 
-    mended = reduced(put_in(text, survey))
+    mended = survey_of(put_in(text, survey))
 
     assert mended.passed
     assert mended.diagnosis.suspects == ()

@@ -34,7 +34,7 @@ CASES = [
 ]
 
 
-def booked(text: str, unit: str, tape: float, **more: object) -> BookedReading:
+def booked_reading(text: str, unit: str, tape: float, **more: object) -> BookedReading:
     """Return a reading as the reader of books gives it."""
     compound = {"40 ft 6 in": (40.5, "ft"), "3 ch 45 lk": (3.45, "ch")}
     value, own = compound.get(text, (float(text.lstrip("~")) if text not in compound else 0.0, None))
@@ -43,23 +43,23 @@ def booked(text: str, unit: str, tape: float, **more: object) -> BookedReading:
 
 @pytest.mark.parametrize(("text", "unit", "tape", "right", "words"), CASES)
 def test_the_reading_that_was_meant_is_listed_in_the_books_own_manner(text, unit, tape, right, words):
-    assert (right, words) in [(m.text, m.words) for m in meant_readings(booked(text, unit, tape))]
+    assert (right, words) in [(m.text, m.words) for m in meant_readings(booked_reading(text, unit, tape))]
 
 
 def test_a_chainage_may_be_read_from_the_far_end_of_its_line():
-    (found,) = (m for m in meant_readings(booked("8.20", "m", 50.0, whole=52.30)) if m.kind == "wrong-end")
+    (found,) = (m for m in meant_readings(booked_reading("8.20", "m", 50.0, whole=52.30)) if m.kind == "wrong-end")
     assert found.text == "44.10"
     assert found.metres == pytest.approx(44.10)
 
 
 def test_only_an_offset_can_lie_on_the_other_side():
-    assert not [m for m in meant_readings(booked("3.15", "m", 30.0)) if m.kind == "other-side"]
-    (found,) = (m for m in meant_readings(booked("3.15", "m", 30.0, side=1)) if m.kind == "other-side")
+    assert not [m for m in meant_readings(booked_reading("3.15", "m", 30.0)) if m.kind == "other-side"]
+    (found,) = (m for m in meant_readings(booked_reading("3.15", "m", 30.0, side=1)) if m.kind == "other-side")
     assert (found.text, found.metres) == ("right 3.15", pytest.approx(-3.15))
 
 
 def test_no_distance_is_meant_to_be_negative_and_each_value_is_listed_once():
-    found = meant_readings(booked("6.30", "m", 30.0))
+    found = meant_readings(booked_reading("6.30", "m", 30.0))
     assert all(m.metres > 0 for m in found)
     assert len({round(m.metres, 6) for m in found}) == len(found)
 
@@ -81,7 +81,7 @@ def test_every_slip_made_by_a_party_is_undone(kind, made):
     right, tape, whole = "36.87", 30.0, 81.35  # holds 3, 6, 7 and 8, and is longer than the tape
     right = {"1 and 7": "41.87", "6 and 9": "36.87"}.get(made, right)
     wrong = MADE[made](right, tape, whole)
-    found = meant_readings(booked(wrong, "m", tape, whole=whole if kind == "wrong-end" else None))
+    found = meant_readings(booked_reading(wrong, "m", tape, whole=whole if kind == "wrong-end" else None))
     assert [m for m in found if m.kind == kind and m.metres == pytest.approx(float(right), abs=0.005)]
 
 
@@ -90,8 +90,8 @@ def test_every_slip_of_the_table_is_tried():
 
 
 def test_a_length_is_written_as_the_book_writes_it():
-    assert as_booked(47.0512, booked("46.05", "m", 30.0)) == "47.05"
+    assert as_booked(47.0512, booked_reading("46.05", "m", 30.0)) == "47.05"
     assert as_booked(12.5, BookedReading(Length(3.5, "m", "3.5 m"), "ft", (30.0,))) == "12.5 m"
-    assert as_booked(20.1168 * 2 + 0.201168 * 7, booked("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
+    assert as_booked(20.1168 * 2 + 0.201168 * 7, booked_reading("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
     # 11.9 inches round up to a whole foot, not to 12 inches.
-    assert as_booked(0.3048 * 6 + 0.0254 * 11.9, booked("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"
+    assert as_booked(0.3048 * 6 + 0.0254 * 11.9, booked_reading("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"

@@ -19,7 +19,7 @@ NAMES = ["quad with pegs", "farm", "two hubs", "fixed by ties"]
 
 def survey(name, seed=3):
     """Return a simulated survey, and where its solution begins."""
-    network = Framework(NETWORKS[name]()).measured(np.random.default_rng(seed))
+    network = Framework(NETWORKS[name]()).measure(np.random.default_rng(seed))
     return network, solve(network)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from builders.drawn import Drawn, house, random_survey
-from builders.placed_labels import boxes, nearer_to_another, overlapping, plotted, struck, uncovered
+from builders.placed_labels import boxes, nearer_to_another, overlaps, plotted_labels, struck, texts_cut
 from builders.stress import grove
 
 from pegline.book.model import Sheet
@@ -32,7 +32,7 @@ def test_in_a_crowd_numbers_stand_for_names_and_a_schedule_tells_them(crowd):
 
 
 def test_in_a_crowd_no_label_lies_on_another_is_struck_or_seems_to_name_another_tree(crowd):
-    assert overlapping(crowd) == []
+    assert overlaps(crowd) == []
     assert nearer_to_another(crowd) == []
     assert struck(crowd) == []
 
@@ -47,7 +47,7 @@ def test_in_a_crowd_what_finds_no_room_is_told_in_a_line(crowd):
 
 def test_leaders_meet_no_label_and_lead_to_their_own_symbol(crowd):
     paper = LabelPaper(crowd.metres_per_mm, crowd.turn)
-    labels = plotted(crowd)
+    labels = plotted_labels(crowd)
     tree = shapely.STRtree(boxes(crowd, labels))
     places = {f.name: np.array(f.geometry) for f in crowd.features if isinstance(f.geometry, tuple)}
     led = [(i, label) for i, label in enumerate(labels) if label.leader is not None]
@@ -73,7 +73,7 @@ def test_labels_of_invented_plots_belong_to_their_own_symbols_and_stay_on_the_ma
     plan = random_survey(seed).plan()
 
     assert nearer_to_another(plan) == []
-    assert uncovered(plan) == []
+    assert texts_cut(plan) == []
 
 
 def test_a_long_name_is_written_on_several_lines():

@@ -50,7 +50,7 @@ def label(text: str, x: float, y: float, *, needed: bool = True) -> Wanted:
     return Wanted(text, 10.0, 2.0, around(x, y, 0.5, 10.0, 2.0), needed)
 
 
-def invented(seed: int) -> Plan:
+def invented_plan(seed: int) -> Plan:
     return random_survey(seed, 4 + seed % 12, 10 + seed % 30).plan()
 
 
@@ -61,7 +61,7 @@ def test_labels_of_invented_plots_hardly_overlap(seed):
 
 @pytest.mark.long
 def test_labels_of_200_invented_plots_hardly_overlap():
-    plans = [invented(seed) for seed in range(200)]
+    plans = [invented_plan(seed) for seed in range(200)]
 
     each = [boxes(plan) for plan in plans]
     areas = np.array([shapely.area(labels).sum() for labels in each])

@@ -61,12 +61,12 @@ def test_none_that_is_placed_lies_on_another_and_none_left_out_has_room(rows):
 
     shape = np.concatenate([places[..., :3], np.broadcast_to(SIZE, (*places.shape[:2], 2))], axis=-1)
     kept = shape[chosen >= 0, chosen[chosen >= 0]]
-    assert len(meeting(kept, kept)[0]) == len(kept)  # each meets itself
+    assert len(boxes_meet(kept, kept)[0]) == len(kept)  # each meets itself
     for tried in shape[chosen < 0]:
-        assert set(meeting(tried, kept)[0]) == {0, 1}
+        assert set(boxes_meet(tried, kept)[0]) == {0, 1}
 
 
-def meeting(one: np.ndarray, two: np.ndarray):
+def boxes_meet(one: np.ndarray, two: np.ndarray):
     there = Boxes.of(two)
     return Boxes.of(one).meet(there, shapely.STRtree(there.reach))
 
@@ -119,4 +119,4 @@ def test_names_that_do_not_plot_keep_off_stations():
     (name,) = (label for label in plan.labels if label.text == "f5")
 
     at = np.array(name.centre) / plan.metres_per_mm
-    assert not len(meeting(np.array([(*at, 0.0, name.width, name.height)]), np.array(stations))[0])
+    assert not len(boxes_meet(np.array([(*at, 0.0, name.width, name.height)]), np.array(stations))[0])

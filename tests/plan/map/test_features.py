@@ -19,7 +19,7 @@ def by_name(plan: Plan, name: str, layer: str) -> Feature:
     return next(f for f in plan.features if f.name == name and f.layer == layer)
 
 
-def walled(face: str, bulge: float = 0.0) -> Plan:
+def plan_with_wall(face: str, bulge: float = 0.0) -> Plan:
     survey = Drawn(
         {"A": (0.0, 0.0), "B": (20.0, 0.0), "C": (9.0, 12.0)},
         [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
@@ -35,7 +35,7 @@ def walled(face: str, bulge: float = 0.0) -> Plan:
 @pytest.mark.parametrize(("face", "heights"), [("left", [4.7, 5.0]), ("right", [5.0, 5.3]), ("middle", [4.85, 5.15])])
 def test_a_wall_is_one_outline_as_thick_as_booked_on_the_side_away_from_its_taped_face(face, heights):
     # Walked from w1 to w2, which is eastward, left is north.
-    (wall,) = [f for f in walled(face).features if f.layer == "WALLS"]
+    (wall,) = [f for f in plan_with_wall(face).features if f.layer == "WALLS"]
 
     assert wall.geometry.closed
     assert sorted(wall.geometry.vertices[:, 1].tolist()) == pytest.approx(sorted(2 * heights))
@@ -44,7 +44,7 @@ def test_a_wall_is_one_outline_as_thick_as_booked_on_the_side_away_from_its_tape
 
 
 def test_a_curved_wall_keeps_its_taped_face_as_an_arc():
-    plan = walled("left", bulge=0.4)
+    plan = plan_with_wall("left", bulge=0.4)
     (wall,) = [f for f in plan.features if f.layer == "WALLS"]
 
     # A chord of 10 m and bulge b: radius 10 (1 + b²) / 4b = 7.25 m, its middle north of the chord where it turns left.

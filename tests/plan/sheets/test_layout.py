@@ -36,12 +36,12 @@ def words(plan: Plan, sheet: int = 0) -> list[Words]:
     return [item for item in plan.sheets[sheet].page.items if isinstance(item, Words)]
 
 
-def told(plan: Plan) -> str:
+def texts_of(plan: Plan) -> str:
     return " ".join(item.text for item in words(plan))
 
 
 def test_north_is_named_and_the_others_are_told_in_words():
-    text = told(house(frame=grid()).plan())
+    text = texts_of(house(frame=grid()).plan())
 
     # True north lies west of grid north where the convergence is positive; the needle points to
     # declination - convergence: -1.5° - 0.4° = 1°54' west.
@@ -51,7 +51,7 @@ def test_north_is_named_and_the_others_are_told_in_words():
 
 
 def test_without_a_bearing_no_north_is_drawn():
-    text = told(house().plan())
+    text = texts_of(house().plan())
 
     assert "No bearing was booked" in text
     assert " N " not in text
@@ -76,7 +76,7 @@ def test_off_the_grid_there_are_no_ticks():
 
 
 def test_the_sheet_says_what_must_not_be_forgotten():
-    text = told(house(frame=grid()).plan())
+    text = texts_of(house(frame=grid()).plan())
 
     for must in (
         "This is not a boundary survey",
@@ -93,7 +93,7 @@ def test_the_sheet_says_what_must_not_be_forgotten():
 
 
 def test_the_station_table_has_coordinates_of_the_frame():
-    text = told(house(frame=grid()).plan())
+    text = texts_of(house(frame=grid()).plan())
 
     assert "512392.300" in text  # B: 52.3 m east of A
     assert "5712806.000" in text
@@ -118,7 +118,7 @@ def test_the_scale_bar_is_in_metres_and_in_the_unit_of_the_book():
 
 
 def test_areas_stand_in_the_units_asked_for():
-    text = told(house(sheet=Asked(areas=("acre-rood-perch", "hectare"))).plan())
+    text = texts_of(house(sheet=Asked(areas=("acre-rood-perch", "hectare"))).plan())
 
     assert "0.1802 ha" in text  # the plot has 1802.5 m²
     assert "0 a 1 r 31.3 p" in text  # 1802.5 m² / 25.29285264 m² = 71.27 perches = 1 rood 31.3 perches
@@ -143,7 +143,7 @@ def test_a_paper_that_is_too_small_for_the_tables_still_has_title_verdict_and_ca
     frame = grid()
     plan = house(frame=frame, scale=1000, sheet=Asked(paper="A4", orientation="landscape")).plan()
 
-    text = told(plan)
+    text = texts_of(plan)
     assert "PASSED: 1 check" in text
     assert "This is not a boundary survey" in text
     assert "Weir cottage" in text

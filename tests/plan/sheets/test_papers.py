@@ -35,7 +35,7 @@ def outline(width: float, height: float) -> np.ndarray:
     return np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])
 
 
-def turned(points: np.ndarray, degrees: float) -> np.ndarray:
+def turn_points(points: np.ndarray, degrees: float) -> np.ndarray:
     angle = np.radians(degrees)
     return points @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
 
@@ -81,7 +81,7 @@ def test_tables_without_room_leave_the_sheet_and_not_the_paper():
 
 @given(degrees=st.floats(-90, 90))
 def test_a_strip_is_turned_only_where_that_saves_paper_and_lies_along_the_sheet(degrees):
-    strip = turned(outline(37, 1), degrees)
+    strip = turn_points(outline(37, 1), degrees)
 
     found = sheet(strip, 100)
 
@@ -89,14 +89,14 @@ def test_a_strip_is_turned_only_where_that_saves_paper_and_lies_along_the_sheet(
         # Unturned it needs a larger paper: less than a right angle is turned, and the strip then lies along the sheet.
         smaller = tuple(PAPERS)[: tuple(PAPERS).index(found.paper) + 1]
         assert abs(found.turn) <= np.pi / 2 + 1e-9
-        spans = np.ptp(turned(strip, np.degrees(found.turn)), axis=0)
+        spans = np.ptp(turn_points(strip, np.degrees(found.turn)), axis=0)
         assert sorted(spans) == pytest.approx(sorted(np.ptp(outline(37, 1), axis=0)), abs=1e-6)
-        assert all(_unturned(strip, paper) is None for paper in smaller)
+        assert all(_layout_without_turn(strip, paper) is None for paper in smaller)
     else:
-        assert _unturned(strip, found.paper) is not None
+        assert _layout_without_turn(strip, found.paper) is not None
 
 
-def _unturned(points: np.ndarray, paper: str) -> Layout | None:
+def _layout_without_turn(points: np.ndarray, paper: str) -> Layout | None:
     """Return how a paper holds points that are no strip but reach as far."""
     (west, south), (east, north) = points.min(axis=0), points.max(axis=0)
     width, height = east - west, north - south

@@ -36,7 +36,7 @@ def plan() -> Plan:
     return house().plan()
 
 
-def written(plan: Plan, folder: Path) -> Path:
+def write_drawing(plan: Plan, folder: Path) -> Path:
     path = folder / "plan.dxf"
     dxf.write(plan, path)
     return path
@@ -51,7 +51,7 @@ def facts(entity) -> dict[str, str]:
     return dict(decode_dxf_unicode(value).split("=", 1) for code, value in entity.get_xdata("PEGLINE") if code == 1000)
 
 
-def drawn(source: int | Path) -> Plan:
+def plan_of(source: int | Path) -> Plan:
     """Return the plan of an invented plot, by its number, or of a sample."""
     if isinstance(source, int):
         return random_survey(source, stations=4 + source % 12).plan()
@@ -61,8 +61,8 @@ def drawn(source: int | Path) -> Plan:
 @pytest.mark.parametrize("version", VERSIONS)
 @pytest.mark.parametrize("source", PLANS, ids=lambda source: getattr(source, "stem", None))
 def test_a_drawing_is_sound_and_other_readers_find_everything_where_it_was(source, version, tmp_path):
-    plan = with_options(drawn(source), dxf_version=version)
-    path = written(plan, tmp_path)
+    plan = with_options(plan_of(source), dxf_version=version)
+    path = write_drawing(plan, tmp_path)
 
     doc = ezdxf.readfile(path)
     assert doc.dxfversion == {"R2000": "AC1015", "R2010": "AC1024", "R2018": "AC1032"}[version]
@@ -131,7 +131,7 @@ def same_to_gdal(path: Path, plan: Plan) -> None:
 
 
 def test_r12_holds_the_same_layers_and_is_sound(plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version="R12"), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version="R12"), tmp_path))
 
     assert doc.dxfversion == "AC1009"
     assert not doc.audit().errors
@@ -139,7 +139,7 @@ def test_r12_holds_the_same_layers_and_is_sound(plan, tmp_path):
 
 
 def test_units_extents_and_scale_are_told(plan, tmp_path):
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     assert doc.header["$INSUNITS"] == 6
     assert doc.header["$MEASUREMENT"] == 1
@@ -150,7 +150,7 @@ def test_units_extents_and_scale_are_told(plan, tmp_path):
 
 
 def test_what_helps_to_check_does_not_plot(plan, tmp_path):
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     silent = {layer.dxf.name for layer in doc.layers if not layer.dxf.plot}
     assert {"CHAIN-LINES", "CHECK-LINES", "OFFSETS", "OFFSET-FIGURES", "ELLIPSES", "WITNESSES", "POINTS"} <= silent
@@ -158,7 +158,7 @@ def test_what_helps_to_check_does_not_plot(plan, tmp_path):
 
 
 def test_line_types_are_sized_for_the_plan(plan, tmp_path):
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     dashes = doc.linetypes.get("LONG-DASH").simplified_line_pattern()
     assert dashes == pytest.approx([5.0 * plan.metres_per_mm, 1.5 * plan.metres_per_mm])
@@ -171,11 +171,13 @@ def test_one_book_gives_the_same_bytes(version, plan, tmp_path):
     first.mkdir()
     second.mkdir()
 
-    assert written(plan, first).read_bytes() == written(plan, second).read_bytes()
+    assert write_drawing(plan, first).read_bytes() == write_drawing(plan, second).read_bytes()
 
 
 def test_an_office_gives_its_own_names_of_layers(plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, office_layers={"BUILDINGS": OfficeLayer("G-BLDG--E-")}), tmp_path))
+    doc = ezdxf.readfile(
+        write_drawing(with_options(plan, office_layers={"BUILDINGS": OfficeLayer("G-BLDG--E-")}), tmp_path)
+    )
 
     layers = {layer.dxf.name for layer in doc.layers}
     assert "G-BLDG--E-" in layers
@@ -191,18 +193,18 @@ def test_a_coordinate_that_is_no_number_is_refused(plan, tmp_path):
 
 @pytest.mark.parametrize("kept", [0.5, 0.99])
 def test_a_drawing_that_was_cut_off_is_noticed(kept, plan, tmp_path, monkeypatch):
-    whole = written(plan, tmp_path).read_text()
+    whole = write_drawing(plan, tmp_path).read_text()
     cut = whole[: whole.rindex("\n", 0, int(kept * len(whole))) + 1]
     monkeypatch.setattr(dxf_file, "_save", lambda doc, path: path.write_text(cut))
 
     with pytest.raises(OutputError, match="not whole"):
-        written(plan, tmp_path)
+        write_drawing(plan, tmp_path)
 
 
 def test_a_point_without_a_symbol_of_its_own_gets_the_mark(plan, tmp_path):
     plain = dataclasses.replace(plan.features[0], geometry=(1.0, 2.0), symbol=None)
 
-    doc = ezdxf.readfile(written(dataclasses.replace(plan, features=(plain,), tufts=()), tmp_path))
+    doc = ezdxf.readfile(write_drawing(dataclasses.replace(plan, features=(plain,), tufts=()), tmp_path))
 
     assert not doc.audit().fixes
     assert [e.dxf.name for e in doc.modelspace().query("INSERT")] == ["MARK"]
@@ -219,19 +221,21 @@ def on_a_grid(**options: object) -> Plan:
 def test_on_a_grid_a_prj_stands_beside_the_drawing(tmp_path):
     from pyproj import CRS
 
-    written(on_a_grid(), tmp_path)
+    write_drawing(on_a_grid(), tmp_path)
 
     assert CRS.from_wkt((tmp_path / "plan.prj").read_text()).to_epsg(min_confidence=60) == 32630
 
 
 def test_off_the_grid_there_is_no_prj(plan, tmp_path):
-    written(plan, tmp_path)
+    write_drawing(plan, tmp_path)
 
     assert [path.name for path in tmp_path.iterdir()] == ["plan.dxf"]
 
 
 def test_near_the_origin_the_shift_is_noted(tmp_path):
-    far, near = (ezdxf.readfile(written(on_a_grid(near_origin=near), tmp_path)).modelspace() for near in (False, True))
+    far, near = (
+        ezdxf.readfile(write_drawing(on_a_grid(near_origin=near), tmp_path)).modelspace() for near in (False, True)
+    )
 
     def station(space):
         return next(e.dxf.insert for e in space if e.dxftype() == "INSERT" and e.attribs and facts(e)["name"] == "A")
@@ -244,7 +248,7 @@ def test_near_the_origin_the_prj_has_the_shift_too(tmp_path):
     from pyproj import CRS, Transformer
 
     far, near = [
-        CRS.from_wkt((written(on_a_grid(near_origin=near), tmp_path).with_suffix(".prj")).read_text())
+        CRS.from_wkt((write_drawing(on_a_grid(near_origin=near), tmp_path).with_suffix(".prj")).read_text())
         for near in (False, True)
     ]
 
@@ -267,7 +271,7 @@ def test_every_version_says_in_model_space_what_the_drawing_is(version, passed, 
     frame = dataclasses.replace(on_a_grid().survey.frame, scale=0.9996)
     plan = house(frame=frame, passed=passed).plan(Options(dxf_version=version))
 
-    space = ezdxf.readfile(written(plan, tmp_path)).modelspace()
+    space = ezdxf.readfile(write_drawing(plan, tmp_path)).modelspace()
 
     notes = [t.dxf.text for t in space.query("TEXT[layer=='NOTES']")]
     assert notes[0].startswith(verdict)
@@ -279,7 +283,7 @@ def test_every_version_says_in_model_space_what_the_drawing_is(version, passed, 
 
 @pytest.mark.parametrize("version", ["R12", *VERSIONS])
 def test_what_does_not_plot_is_off_in_the_version_that_knows_no_such_layers(version, plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version), tmp_path))
 
     silent = {name for name, layer in plan.layers.items() if not layer.plots}
     for layer in doc.layers:
@@ -292,7 +296,7 @@ def test_what_does_not_plot_is_off_in_the_version_that_knows_no_such_layers(vers
 
 @pytest.mark.parametrize("version", ["R12", *VERSIONS])
 def test_lines_of_symbols_are_unbroken_whatever_their_layers_are(version, plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version), tmp_path))
 
     names = {insert.dxf.name for insert in doc.modelspace().query("INSERT")}
     assert names
@@ -306,7 +310,7 @@ def test_samples_of_the_key_and_sketches_are_on_layers_of_their_own(version, tmp
     plan = house(sheet=Sheet(paper="A4"), scale=100).plan(
         Options(dxf_version=version, sheets=("pegs", "diagram", "pages"))
     )
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     on_sheets = {e.dxf.layer for name in doc.layout_names() if name != "Model" for e in doc.layout(name)}
     of_features = {feature.layer for feature in plan.features}
@@ -318,7 +322,7 @@ def test_samples_of_the_key_and_sketches_are_on_layers_of_their_own(version, tmp
 def test_lengths_of_walls_and_offsets_are_dimensions_of_what_they_measure(version, tmp_path):
     frame = dataclasses.replace(on_a_grid().survey.frame, scale=0.9996)
     plan = house(frame=frame).plan(Options(dxf_version=version))
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
     figures = [label for label in plan.labels if label.measures]
     origin = np.array(plan.survey.frame.origin)
 
@@ -343,7 +347,7 @@ def test_lengths_of_walls_and_offsets_are_dimensions_of_what_they_measure(versio
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_what_is_drawn_in_pieces_is_one_group_and_refers_to_it(version, plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version), tmp_path))
 
     groups = dict(iter(doc.groups))
     assert {"WEIR-COTTAGE", "HEDGE"} <= groups.keys() or groups
@@ -360,7 +364,7 @@ def test_what_is_drawn_in_pieces_is_one_group_and_refers_to_it(version, plan, tm
 
 @pytest.mark.parametrize("version", ["R12", *VERSIONS])
 def test_the_drawing_library_leaves_no_traces(version, plan, tmp_path):
-    raw = written(with_options(plan, dxf_version=version, sheets=("pegs",)), tmp_path).read_bytes().lower()
+    raw = write_drawing(with_options(plan, dxf_version=version, sheets=("pegs",)), tmp_path).read_bytes().lower()
 
     for trace in (b"ezdxf", b".pc3", b".ctb", b"_mm)"):
         assert trace not in raw, trace
@@ -368,7 +372,7 @@ def test_the_drawing_library_leaves_no_traces(version, plan, tmp_path):
 
 def test_a_tree_and_a_station_have_their_sizes_and_mark_as_attributes_with_prompts(tmp_path):
     plan = pegline.reduce(pegline.read(SAMPLES[1])).plan()
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     inserts = {
         a.dxf.text: insert
@@ -388,11 +392,11 @@ def test_a_tree_and_a_station_have_their_sizes_and_mark_as_attributes_with_promp
 
 def test_an_office_gives_colour_weight_and_line_of_a_layer(plan, tmp_path):
     office = {"HEDGES": OfficeLayer("Живоплот", colour=3, weight=35, line_type="DOTS")}
-    layer = ezdxf.readfile(written(with_options(plan, office_layers=office), tmp_path)).layers.get("Живоплот")
+    layer = ezdxf.readfile(write_drawing(with_options(plan, office_layers=office), tmp_path)).layers.get("Живоплот")
 
     assert (layer.dxf.color, layer.dxf.lineweight, layer.dxf.linetype) == (3, 35, "DOTS")
     with pytest.raises(UsageError, match="R12"):
-        written(with_options(plan, office_layers=office, dxf_version="R12"), tmp_path)
+        write_drawing(with_options(plan, office_layers=office, dxf_version="R12"), tmp_path)
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -408,7 +412,7 @@ def test_a_drawing_of_a_grid_in_feet_can_be_in_feet(version, tmp_path):
     drawn = house(frame=frame)
     (tmp_path / "m").mkdir()
     metres, feet = (
-        ezdxf.readfile(written(drawn.plan(Options(dxf_version=version, unit=unit)), folder))
+        ezdxf.readfile(write_drawing(drawn.plan(Options(dxf_version=version, unit=unit)), folder))
         for unit, folder in (("metre", tmp_path / "m"), ("grid", tmp_path))
     )
 
@@ -439,7 +443,7 @@ def test_a_turned_plan_is_turned_in_its_window_alone(tmp_path):
         {"fence": ("fence", tuple(corners), (), True), "post": ("post", ("f1",), (), False)},
         scale=500,
     ).plan()
-    doc = ezdxf.readfile(written(plan, tmp_path))
+    doc = ezdxf.readfile(write_drawing(plan, tmp_path))
 
     assert plan.turn == pytest.approx(-angle)
     view = doc.layout("Plan").viewports()[1]
@@ -454,8 +458,8 @@ def test_a_turned_plan_is_turned_in_its_window_alone(tmp_path):
 
 
 def test_geodata_is_written_on_request_only(tmp_path):
-    assert ezdxf.readfile(written(on_a_grid(), tmp_path)).modelspace().get_geodata() is None
-    assert ezdxf.readfile(written(on_a_grid(geodata=True), tmp_path)).modelspace().get_geodata() is not None
+    assert ezdxf.readfile(write_drawing(on_a_grid(), tmp_path)).modelspace().get_geodata() is None
+    assert ezdxf.readfile(write_drawing(on_a_grid(geodata=True), tmp_path)).modelspace().get_geodata() is not None
 
 
 @pytest.mark.parametrize("version", ["R12", *VERSIONS])
@@ -463,8 +467,8 @@ def test_areas_are_filled_on_request_only(version, plan, tmp_path):
     def fills(doc):
         return [e for e in doc.modelspace() if e.dxf.layer == "FILLS"]
 
-    assert not fills(ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path)))
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version, hatch=True), tmp_path))
+    assert not fills(ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version), tmp_path)))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version, hatch=True), tmp_path))
     assert not doc.audit().errors
     assert len(fills(doc)) == 3 or version == "R12"  # cottage, shed and pond; R12 has no hatch, only strokes or solids
 
@@ -485,13 +489,13 @@ HOSTILE = (
 @pytest.mark.parametrize("text", HOSTILE)
 def test_no_text_of_a_book_changes_what_is_in_the_drawing(text, plan, tmp_path):
     plan = dataclasses.replace(plan, features=plan.features[::4], labels=plan.labels[::4])
-    sound = list(ezdxf.readfile(written(plan, tmp_path)).modelspace())
+    sound = list(ezdxf.readfile(write_drawing(plan, tmp_path)).modelspace())
     features = tuple(dataclasses.replace(f, name=text, kind=text, attributes={text: text}) for f in plan.features)
     labels = tuple(dataclasses.replace(label, text=text) for label in plan.labels)
     survey = with_stages(plan.survey, book=dataclasses.replace(plan.survey.book, file=text, title=text))
     hostile = dataclasses.replace(plan, features=features, labels=labels, survey=survey, title=text)
 
-    doc = ezdxf.readfile(written(hostile, tmp_path))
+    doc = ezdxf.readfile(write_drawing(hostile, tmp_path))
 
     assert [e.dxftype() for e in doc.modelspace()] == [e.dxftype() for e in sound]
     assert not doc.audit().errors

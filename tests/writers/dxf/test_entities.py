@@ -94,7 +94,7 @@ def a_block_in_its_own_size(entities, layout):
     layout.add_blockref("SIGN", (1, 2), dxfattribs={"layer": "L"})
 
 
-def written(entities, dxfversion: str) -> list[tuple[int, str]]:
+def groups_written(entities, dxfversion: str) -> list[tuple[int, str]]:
     """Return the groups that are written, without handles, whose numbers differ."""
     stream = StringIO()
     for entity in entities:
@@ -129,9 +129,9 @@ def test_the_text_is_what_ezdxf_writes_of_the_same_entity(draw, space, version):
     start = len(layout)
     texts = list(draw(Entities(layout, STYLE, most=9), layout))
 
-    theirs = written(layout[start:] if start else list(layout), doc.dxfversion)
+    theirs = groups_written(layout[start:] if start else list(layout), doc.dxfversion)
     put(layout, texts)
-    ours = written(list(layout)[-1:], doc.dxfversion)
+    ours = groups_written(list(layout)[-1:], doc.dxfversion)
     assert ours == theirs
 
 

@@ -18,7 +18,7 @@ from pegline.writers.paper import pdf
 HOUSE = paths.SAMPLES / "house-plot.yaml"
 
 
-def written(path, text=None, sheets=()):
+def write_and_open(path, text=None, sheets=()):
     """Write the house plot, perhaps under another title, and open it."""
     lines = HOUSE.read_text(encoding="utf-8").splitlines(keepends=True)
     book = "".join(f'title: "{text}"\n' if text and line.startswith("title:") else line for line in lines)
@@ -27,7 +27,7 @@ def written(path, text=None, sheets=()):
     return pypdfium2.PdfDocument(path)
 
 
-def told(call, element):
+def pdfium_text(call, element):
     """Return a text that PDFium tells of an element of the structure."""
     room = ctypes.create_string_buffer(2 * 500)
     length = call(element, room, len(room))
@@ -39,28 +39,30 @@ def structure(page):
     tree = pdfium.FPDF_StructTree_GetForPage(page)
     assert pdfium.FPDF_StructTree_CountChildren(tree) == 1
     document = pdfium.FPDF_StructTree_GetChildAtIndex(tree, 0)
-    assert told(pdfium.FPDF_StructElement_GetType, document) == "Document"
+    assert pdfium_text(pdfium.FPDF_StructElement_GetType, document) == "Document"
     # Of the sections of other pages PDFium tells only that they are there.
     count = pdfium.FPDF_StructElement_CountChildren(document)
     children = [pdfium.FPDF_StructElement_GetChildAtIndex(document, number) for number in range(count)]
-    (section,) = [child for child in children if child and told(pdfium.FPDF_StructElement_GetType, child) == "Sect"]
+    (section,) = [
+        child for child in children if child and pdfium_text(pdfium.FPDF_StructElement_GetType, child) == "Sect"
+    ]
     parts = []
     for number in range(pdfium.FPDF_StructElement_CountChildren(section)):
         part = pdfium.FPDF_StructElement_GetChildAtIndex(section, number)
         parts.append(
             (
-                told(pdfium.FPDF_StructElement_GetType, part),
-                told(pdfium.FPDF_StructElement_GetAltText, part),
+                pdfium_text(pdfium.FPDF_StructElement_GetType, part),
+                pdfium_text(pdfium.FPDF_StructElement_GetAltText, part),
                 pdfium.FPDF_StructElement_GetMarkedContentIdCount(part),
             )
         )
-    title = told(pdfium.FPDF_StructElement_GetTitle, section)
+    title = pdfium_text(pdfium.FPDF_StructElement_GetTitle, section)
     pdfium.FPDF_StructTree_Close(tree)
     return title, parts
 
 
 def test_a_sheet_has_a_heading_a_figure_that_is_told_and_text(tmp_path):
-    document = written(tmp_path / "plan.pdf")
+    document = write_and_open(tmp_path / "plan.pdf")
 
     title, parts = structure(document[0])
 
@@ -74,7 +76,7 @@ def test_a_sheet_has_a_heading_a_figure_that_is_told_and_text(tmp_path):
 
 
 def test_every_page_has_a_section_of_its_own(tmp_path):
-    document = written(tmp_path / "plan.pdf", sheets=("pegs", "diagram", "pages"))
+    document = write_and_open(tmp_path / "plan.pdf", sheets=("pegs", "diagram", "pages"))
 
     sections = [structure(page) for page in document]
 
@@ -84,7 +86,7 @@ def test_every_page_has_a_section_of_its_own(tmp_path):
 
 
 def test_what_is_drawn_is_either_a_part_or_ornament(tmp_path):
-    document = written(tmp_path / "plan.pdf")
+    document = write_and_open(tmp_path / "plan.pdf")
 
     unmarked = [each for each in document[0].get_objects() if pdfium.FPDFPageObj_CountMarks(each) == 0]
 
@@ -96,7 +98,7 @@ def test_a_name_in_any_script_can_be_selected(title, tmp_path):
     if missing := scripts.missing_scripts(title):
         pytest.skip(f"this computer shows no {', '.join(missing)}")
 
-    text = written(tmp_path / "plan.pdf", title)[0].get_textpage().get_text_range()
+    text = write_and_open(tmp_path / "plan.pdf", title)[0].get_textpage().get_text_range()
 
     assert title in text.replace("\r\n", " ")
 
@@ -105,10 +107,10 @@ def test_letters_that_are_there_to_be_selected_are_not_seen(tmp_path, monkeypatc
     title = "بيت الحديقة"
     if scripts.missing_scripts(title):
         pytest.skip("this computer shows no Arabic")
-    seen = written(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
+    seen = write_and_open(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
     monkeypatch.setattr("pegline.writers.paper.page_pdf._font_of", lambda path: None)
 
-    without = written(tmp_path / "without.pdf", title)[0]
+    without = write_and_open(tmp_path / "without.pdf", title)[0]
 
     assert title not in without.get_textpage().get_text_range()
     assert (without.render(scale=3).to_numpy() == seen).all()

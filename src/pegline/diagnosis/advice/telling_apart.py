@@ -21,7 +21,7 @@ import numpy as np
 from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import list_names
-from pegline.diagnosis.suspects.hypothesis_table import accused
+from pegline.diagnosis.suspects.hypothesis_table import accusations
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
 from pegline.network.least_squares import Network
@@ -98,7 +98,7 @@ def _open(suspicion: Suspicion) -> list[Candidate]:
 
 
 def _name(suspicion: Suspicion, one: Candidate) -> str:
-    return accused(suspicion.terms, one.best)[0].what
+    return accusations(suspicion.terms, one.best)[0].what
 
 
 def _cost(one: _Measurement) -> float:

@@ -12,7 +12,7 @@ from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Hypotheses, Hypothesis, Situation
 from pegline.diagnosis.suspects.words import Accusations, Accused, Terms
 
-__all__ = ["HYPOTHESES", "Kind", "accused", "every_hypothesis", "suspected_reading"]
+__all__ = ["HYPOTHESES", "Kind", "accusations", "every_hypothesis", "suspected_reading"]
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def suspected_reading(hypothesis: Hypothesis) -> int | None:
     return hypothesis.numbers[0] if one else None
 
 
-def accused(terms: Terms, verdict: Verdict) -> tuple[Accused, ...]:
+def accusations(terms: Terms, verdict: Verdict) -> tuple[Accused, ...]:
     """Return what a hypothesis accuses, the first reading first."""
     kind = HYPOTHESES.get(verdict.hypothesis.kind)
     if kind is None or kind.accuse is None:

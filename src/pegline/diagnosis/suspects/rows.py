@@ -14,7 +14,7 @@ from pegline.diagnosis.model import Also, Suspect
 from pegline.diagnosis.suspects.construction import Construction, construct, orientations
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Situation
-from pegline.diagnosis.suspects.hypothesis_table import accused, suspected_reading
+from pegline.diagnosis.suspects.hypothesis_table import accusations, suspected_reading
 from pegline.diagnosis.suspects.neighbourhood import (
     SMALL,
     Neighbourhood,
@@ -106,7 +106,7 @@ class Suspicion:
 
     def _row(self, candidate: Candidate, group: int, score: float | None) -> Suspect:
         verdict = candidate.best
-        first, *others = accused(self.terms, verdict)
+        first, *others = accusations(self.terms, verdict)
         numbers = verdict.hypothesis.numbers
         kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
         names = list(dict.fromkeys(one.what for one in (first, *others)))

@@ -3,7 +3,6 @@
 import argparse
 import datetime
 import io
-import time as clock
 import zipfile
 
 import pytest
@@ -21,7 +20,6 @@ from pegline.readers.yaml import parse
 
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
 ENDS = ["", ".xlsx", ".ods"]
-SOON = 3  #: seconds, where a file that is spread out first takes a minute
 
 
 def run(*files, to):
@@ -532,16 +530,14 @@ GREEDY = [
 
 
 @pytest.mark.parametrize(("put", "says"), GREEDY, ids=["merged", "linked", "far", "digits", "more-digits"])
-def test_a_small_workbook_that_asks_for_much_is_refused_at_once(put, says, tmp_path):
+def test_a_small_workbook_that_asks_for_much_is_refused(put, says, tmp_path):
     path = workbook({**HEAD, **LINES}, tmp_path / "t.xlsx")
     part(LINES_PART, END, put)(path)
 
-    begin = clock.perf_counter()
     with pytest.raises(BookError) as caught:
         sheets_in(path)
 
     assert str(caught.value.findings[0]).startswith(f"{path}{says}")
-    assert clock.perf_counter() - begin < SOON
 
 
 def test_a_part_with_more_elements_than_its_cells_can_need_is_refused(tmp_path, monkeypatch):
@@ -563,16 +559,14 @@ def test_a_part_with_more_elements_than_its_cells_can_need_is_refused(tmp_path, 
     ],
     ids=["wide", "many", "long"],
 )
-def test_a_csv_of_too_many_cells_is_refused_at_once(text, says, tmp_path):
+def test_a_csv_of_too_many_cells_is_refused(text, says, tmp_path):
     path = tmp_path / "a.csv"
     path.write_text(text)
 
-    begin = clock.perf_counter()
     with pytest.raises(BookError) as caught:
         sheets_in(path)
 
     assert str(caught.value.findings[0]).startswith(f"{path}{says}")
-    assert clock.perf_counter() - begin < SOON
 
 
 def test_blank_sheets_and_blank_ends_of_rows_are_passed_over(tmp_path):

@@ -164,7 +164,7 @@ def test_a_narrow_map_has_both_bars_one_beside_the_other(unit):
     sheet = Asked(paper="A4", orientation="portrait")
     plan = house(stations=tall, points=points, unit=unit, scale=1000, sheet=sheet).plan()
 
-    assert "This bar is 50 mm long on a print to scale." in told(plan)
+    assert "This bar is 50 mm long on a print to scale." in texts_of(plan)
     check = next(item for item in words(plan) if item.text.startswith("This bar"))
     bar = next(item for item in words(plan) if item.text == "metres")
     assert check.x + 50.0 < bar.x < plan.sheets[0].window[2]

@@ -247,9 +247,18 @@ def test_features_and_stations_are_labelled_and_what_does_not_plot_is_pale(tmp_p
         }
 
     assert texts("stations") == ["name", "name"]
-    assert texts("detail_areas") == ["name"]
-    # One tree has a label of its own, the others go by their names.
-    assert sorted(set(texts("detail_points"))) == ["label", "name"]
+    # What has no label of its own goes by its name, as on the plan.
+    assert texts("detail_areas") == texts("detail_lines") == ["label"]
+    assert set(texts("detail_points")) == {"label"}
+    told = {
+        name: frame.set_index("name")["label"].dropna().to_dict()
+        for name, frame in layers(local).items()
+        if "label" in frame
+    }
+    assert told["detail_points"]["apple"] == "Bramley"
+    assert told["detail_points"]["lane.1"] == "pear"
+    assert "h1" not in told["detail_points"]  # a corner
+    assert told["detail_areas"] == {"cottage": "cottage"}
     assert opacities("ellipses") == opacities("offsets") == opacities("chain_lines") == {"0.4"}
     assert opacities("detail_areas") == set()
 
@@ -271,6 +280,24 @@ def test_styles_travel_inside_the_geopackage(tmp_path, local):
     # Areas below lines below points.
     forms = {layer.name: layer.shape for layer in gis.LAYERS}
     assert [forms[name] for name in order] == sorted((forms[name] for name in order), key=gpkg.DRAWN.index)
+
+
+def test_the_style_for_qgis_has_the_rules_of_the_other(tmp_path, local):
+    gpkg.write(local, tmp_path / "weir.gpkg")
+    with sqlite3.connect(tmp_path / "weir.gpkg") as database:
+        rows = database.execute("SELECT f_table_name, styleSLD, styleQML FROM layer_styles").fetchall()
+    database.close()
+
+    assert len(rows) == len(gis.LAYERS)
+    for _, sld_text, qml_text in rows:
+        theirs = ElementTree.fromstring(qml_text)
+        titles = [rule.findtext("se:Name", namespaces=SPACES) for rule in ElementTree.fromstring(sld_text).iter(RULE)]
+        assert [rule.get("label") for rule in theirs.iter("rule")] == titles
+        symbols = {symbol.get("name") for symbol in theirs.iter("symbol")}
+        assert {rule.get("symbol") for rule in theirs.iter("rule")} == symbols
+
+
+RULE = "{http://www.opengis.net/se}Rule"
 
 
 def test_a_rule_has_its_parts_in_the_order_of_the_standard(tmp_path, local):

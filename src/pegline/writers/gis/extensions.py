@@ -182,6 +182,7 @@ def _styles(database: Connection, package: Package) -> None:
             "f_table_name",
             "f_geometry_column",
             "styleName",
+            "styleQML",
             "styleSLD",
             "useAsDefault",
             "description",
@@ -189,8 +190,8 @@ def _styles(database: Connection, package: Package) -> None:
             "update_time",
         ],
         [
-            (number, "", "", layer, "geom", layer, text, 1, "As on the plan", "", package.moment)
-            for number, (layer, text) in enumerate(package.styles.items(), 1)
+            (number, "", "", layer, "geom", layer, style.qml, style.sld, 1, "As on the plan", "", package.moment)
+            for number, (layer, style) in enumerate(package.styles.items(), 1)
         ],
     )
     columns = ["table_name", "data_type", "identifier", "description", "last_change"]

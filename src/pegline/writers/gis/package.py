@@ -10,7 +10,7 @@ from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.columns import SOURCE, Column
 from pegline.writers.gis.geometries import no_shapes
-from pegline.writers.gis.layer_styles import styles
+from pegline.writers.gis.layer_styles import Style, styles
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers, values_of
 from pegline.writers.gis.metadata import head, iso_record
 from pegline.writers.result import checks, warnings
@@ -41,7 +41,7 @@ class Package:
     values: Mapping[str, Mapping[str, str]]  #: lists of values, each with what it means
     records: tuple[str, ...]  #: ISO 19115 records as XML
     links: tuple[Links, ...]
-    styles: Mapping[str, str]  #: SLD by the layer that it is for
+    styles: Mapping[str, Style]  #: by the layer that it is for
 
 
 @dataclass(frozen=True, slots=True)

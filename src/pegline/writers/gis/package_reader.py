@@ -15,6 +15,7 @@ from pegline.errors import OpenError
 from pegline.writers.gis.columns import SURVEY, Column, Type
 from pegline.writers.gis.geometries import Form, Shapes, of_parts
 from pegline.writers.gis.gpkg_tables import SQL_TYPES
+from pegline.writers.gis.layer_styles import Style
 from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
 from pegline.writers.gis.package import TABLES, Links, Package
 
@@ -179,11 +180,12 @@ def _links(database: sqlite3.Connection) -> Iterator[Links]:
         yield Links(name, base, related, tuple(rows))
 
 
-def _styles(database: sqlite3.Connection) -> dict[str, str]:
+def _styles(database: sqlite3.Connection) -> dict[str, Style]:
     """Return the style of each layer; packages of older releases have none."""
     if not _columns(database, "layer_styles"):
         return {}
-    return dict(database.execute("SELECT f_table_name, styleSLD FROM layer_styles ORDER BY id").fetchall())
+    rows = database.execute("SELECT f_table_name, styleSLD, styleQML FROM layer_styles ORDER BY id").fetchall()
+    return {name: Style(sld, qml) for name, sld, qml in rows}
 
 
 # Several surveys in one ------------------------------------------------------------------------------

@@ -249,7 +249,7 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
     booked = shape.booked
     sizes = {name: getattr(booked, name) for name in ("girth", "width", "spread", "height", "thickness")}
     return {
-        "label": booked.label,
+        "label": booked.label or shape.name,
         "note": booked.note,
         **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,

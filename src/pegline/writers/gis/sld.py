@@ -13,5 +13,5 @@ __all__ = ["write"]
 
 def write(survey: Survey, path: Path) -> None:
     """Write a style for every layer of a survey beside ``path``."""
-    for name, text in styles(fill_layers(survey), survey.book.kinds).items():
-        path.with_name(f"{path.stem}_{name}.sld").write_text(text, encoding="utf-8", newline="\n")
+    for name, style in styles(fill_layers(survey), survey.book.kinds).items():
+        path.with_name(f"{path.stem}_{name}.sld").write_text(style.sld, encoding="utf-8", newline="\n")

@@ -46,7 +46,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.survey import FORMATS
     from pegline.writers import known_formats
 
-    formats = known_formats(args.formats.split(",") if args.formats else FORMATS)
+    formats = known_formats(args.formats or FORMATS)
     refuse_clashes(args.books)
     choices = Choices(formats, drawing_options.options(args), other_crs.requested_crs(args), args.unfinished)
     statuses = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import cos, pi, sin
 from pathlib import Path
@@ -12,7 +12,6 @@ import numpy as np
 from shapely import LineString, Polygon, box
 
 from pegline.book.settings import PAPERS
-from pegline.errors import UsageError
 from pegline.plan.display import Anchor, Item, Page, Stroke, Words
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.scripts import text_width, wrap
@@ -97,8 +96,15 @@ def _around(title: str, heading: str, caution: str, number: int, total: int) -> 
         yield Words("SHEET-TEXT", page, right - 4, MARGIN + 2.2, TEXT, "right", bold=True)
 
 
-def write_sheets(plan: Plan, directory: Path, stem: str, formats: str) -> tuple[Path, ...]:
+def write_sheets(
+    plan: Plan, directory: Path, stem: str, formats: str, more: Mapping[str, Callable[[Plan, Path], None]] | None = None
+) -> tuple[Path, ...]:
     """Write sheets into a folder, whole or not at all, and return their paths.
+
+    Parameters
+    ----------
+    more
+        What writes formats beside those of all sheets.
 
     Raises
     ------
@@ -107,14 +113,11 @@ def write_sheets(plan: Plan, directory: Path, stem: str, formats: str) -> tuple[
     OutputError
         A file cannot be written.
     """
-    from pegline.writers import WRITERS
+    from pegline.writers import WRITERS, known_formats
     from pegline.writers.publish import publish
 
-    wanted = tuple(dict.fromkeys(name.strip() for name in formats.split(",") if name.strip()))
-    unknown = [name for name in wanted if name not in FORMATS]
-    if unknown or not wanted:
-        raise UsageError(f"no format {(unknown or [formats])[0]!r} for a sheet; use {', '.join(FORMATS)}")
-    return publish(plan, directory, stem, wanted, WRITERS)
+    writers = {name: WRITERS[name] for name in FORMATS} | dict(more or {})
+    return publish(plan, directory, stem, known_formats(formats, writers), writers)
 
 
 # -- running text and tables -----------------------------------------------------------------------------------------

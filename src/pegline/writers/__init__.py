@@ -86,13 +86,18 @@ def _write_layers(home: str, other: OtherCRS, drawn: Any, path: Path) -> None:
     import_module(f"pegline.writers.{home}").write(getattr(drawn, "survey", drawn), path, other)
 
 
-def known_formats(formats: str | Iterable[str]) -> tuple[str, ...]:
+def known_formats(formats: str | Iterable[str], among: Iterable[str] = WRITERS) -> tuple[str, ...]:
     """Return the formats, each once; one text may name several, parted by commas.
+
+    Parameters
+    ----------
+    among
+        The formats that there are.
 
     Raises
     ------
     UsageError
-        One of them is not written by any writer.
+        One of them is none of those.
 
     Examples
     --------
@@ -101,7 +106,7 @@ def known_formats(formats: str | Iterable[str]) -> tuple[str, ...]:
     """
     if isinstance(formats, str):
         formats = (name.strip() for name in formats.split(","))
-    named = tuple(dict.fromkeys(formats))
-    if unknown := [name for name in named if name not in WRITERS]:
-        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(WRITERS)}")
+    named, there = tuple(dict.fromkeys(formats)), tuple(among)
+    if unknown := [name for name in named if name not in there]:
+        raise UsageError(f"no format {unknown[0]!r}; there are {', '.join(there)}")
     return named

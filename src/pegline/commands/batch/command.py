@@ -53,7 +53,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.writers import known_formats
     from pegline.writers.publish import hold_folder, remove_work_folders, sweep_folder
 
-    formats = known_formats(args.formats.split(",") if args.formats else FORMATS)
+    formats = known_formats(args.formats or FORMATS)
     if args.workers < 1 or args.seconds <= 0:
         raise UsageError("--workers and --seconds take numbers above 0")
     if args.memory < LEAST_MEMORY:

@@ -77,9 +77,9 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     )
     tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
     if args.out:
-        from pegline.commands.setout.files import write_files
+        from pegline.commands.setout.files import write_setting_out
 
-        for path in write_files(result, Path(args.out), f"{Path(args.book).stem}-setout", args.formats):
+        for path in write_setting_out(result, Path(args.out), f"{Path(args.book).stem}-setout", args.formats):
             (complain if args.json else tell)(f"  {path}")
     return 1 if result.failed_targets or not is_checked(survey) else 0
 

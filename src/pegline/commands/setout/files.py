@@ -4,47 +4,26 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from pegline.commands.judgement import BOUNDARY_CAUTION
 from pegline.commands.setout.setting_out import SettingOut
 from pegline.commands.setout.sheet import setting_out_sheet
 from pegline.commands.setout.ways import LineWay
-from pegline.errors import UsageError
+from pegline.commands.sheets import write_sheets
 from pegline.writers.csv import safe
-from pegline.writers.publish import publish
 
-__all__ = ["FORMATS", "write_files"]
+__all__ = ["write_setting_out"]
 
-FORMATS: Final = ("pdf", "svg", "png", "csv", "dxf")
 COLUMNS: Final = ("target", "x", "y", "best", "line", "at", "offset", "sd")
 TEXT: Final = 0.25  #: height of names in the drawing, metres
 MARK: Final = 0.08  #: radius of the mark of a target, metres
 
 
-def write_files(result: SettingOut, directory: Path, stem: str, formats: str) -> tuple[Path, ...]:
-    """Write a setting-out into a folder, whole or not at all, and return the paths.
-
-    Raises
-    ------
-    UsageError
-        A format is unknown.
-    OutputError
-        A file cannot be written.
-    """
-    from pegline.writers import WRITERS
-
-    wanted = tuple(dict.fromkeys(name.strip() for name in formats.split(",") if name.strip()))
-    if not wanted or any(name not in FORMATS for name in wanted):
-        unknown = next((name for name in wanted if name not in FORMATS), formats)
-        raise UsageError(f"no format {unknown!r} for a setting-out; use {', '.join(FORMATS)}")
-    plan = setting_out_sheet(result)
-
-    def sheet(name: str) -> Any:
-        return lambda _, path: WRITERS[name](plan, path)
-
-    writers = {name: sheet(name) for name in ("pdf", "svg", "png")} | {"csv": _write_csv, "dxf": _write_dxf}
-    return publish(result, directory, stem, wanted, writers)
+def write_setting_out(result: SettingOut, directory: Path, stem: str, formats: str) -> tuple[Path, ...]:
+    """Write a setting-out as sheets, a table and a drawing, and return the paths; raises as ``write_sheets``."""
+    more = {"csv": lambda _, path: _write_csv(result, path), "dxf": lambda _, path: _write_dxf(result, path)}
+    return write_sheets(setting_out_sheet(result), directory, stem, formats, more)
 
 
 def _write_csv(result: SettingOut, path: Path) -> None:

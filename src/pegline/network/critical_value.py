@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pegline.network.least_squares import Fit
 from pegline.network.quality import MIN_REDUNDANCY
+from pegline.network.reading_effects import derivative_matrix, full_matrix
 from pegline.plane import Array
 
 __all__ = ["FAMILY", "critical_value", "sidak"]
@@ -116,14 +117,10 @@ def sidak(tests: int) -> float:
 def _scaled_derivatives(fit: Fit) -> Array:
     """Return the derivatives (t + m, u) over their standard deviations, the scales of the tapes first."""
     network = fit.network
-    columns = np.append(network.columns, -1)
-    tapes = len(network.tapes)
-    found = np.zeros((tapes + len(network.values), int((~network.held).sum()) + 1))
-    for tape in range(tapes):
-        found[tape, columns[2 * len(network.names) + tape]] = 1 / network.tape_sds[tape]
-    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
-        np.add.at(found, (tapes + batch.rows[:, None], columns[numbers]), partials / network.sds[batch.rows, None])
-    return np.asarray(found[:, :-1])
+    tapes = np.arange(len(network.tapes))
+    scales = np.zeros((len(tapes), int((~network.held).sum())))
+    scales[tapes, network.columns[2 * len(network.names) + tapes]] = 1 / network.tape_sds
+    return np.concatenate((scales, full_matrix(derivative_matrix(fit)) / network.sds[:, None]))
 
 
 def _flags_of_use(fit: Fit) -> Array:

@@ -7,7 +7,7 @@ observation belongs to is data (line, row, points) and is never taken out of the
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeVar
+from typing import TypeVar, overload
 
 from pegline.errors import Place
 from pegline.network.kinds import MeasurementKind, Part
@@ -24,6 +24,7 @@ __all__ = [
     "Oblique",
     "Observation",
     "Offset",
+    "Points",
     "Produced",
     "Ranging",
     "Square",
@@ -57,6 +58,23 @@ class Booking:
         return self.line if self.row is None else None
 
 
+class Points:
+    """The points of an observation, in the order of the derivatives of its equation: its fields of some names."""
+
+    def __init__(self, *fields: str) -> None:
+        self.fields = fields
+
+    @overload
+    def __get__(self, one: None, owner: type) -> Points: ...
+
+    @overload
+    def __get__(self, one: object, owner: type) -> tuple[str, ...]: ...
+
+    def __get__(self, one: object | None, owner: type) -> Points | tuple[str, ...]:
+        """Return the points of an observation; of its type, what they are read from."""
+        return self if one is None else tuple([getattr(one, name) for name in self.fields])
+
+
 @record(frozen=True, slots=True)
 class Distance:
     """A length taped from one point to another."""
@@ -65,10 +83,7 @@ class Distance:
     start: str
     end: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.start, self.end)
+    points = Points("start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -85,10 +100,7 @@ class Chainage:
     end: str
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
+    points = Points("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -100,10 +112,7 @@ class Ranging:
     start: str
     end: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
+    points = Points("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -115,10 +124,7 @@ class Produced:
     start: str
     end: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
+    points = Points("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -131,10 +137,7 @@ class Offset:
     end: str
     side: int  #: +1 left, -1 right
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
+    points = Points("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -152,10 +155,7 @@ class Oblique:
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
     side: int  #: +1 left, -1 right, 0 not told; settles the start only
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.point, self.start, self.end)
+    points = Points("point", "start", "end")
 
     @property
     def share(self) -> float:
@@ -171,10 +171,7 @@ class Bearing:
     start: str
     end: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.start, self.end)
+    points = Points("start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -185,10 +182,7 @@ class Control:
     station: str
     along: tuple[float, float]  #: unit vector: (1, 0) for x, (0, 1) for y
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.station,)
+    points = Points("station")
 
 
 @record(frozen=True, slots=True)
@@ -200,10 +194,7 @@ class Angle:
     station: str
     ahead: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.back, self.station, self.ahead)
+    points = Points("back", "station", "ahead")
 
 
 @record(frozen=True, slots=True)
@@ -215,10 +206,7 @@ class Square:
     corner: str
     after: str
 
-    @property
-    def points(self) -> tuple[str, ...]:
-        """Return the points in the order of the equation's derivatives."""
-        return (self.before, self.corner, self.after)
+    points = Points("before", "corner", "after")
 
 
 Observation = Distance | Chainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square | Angle

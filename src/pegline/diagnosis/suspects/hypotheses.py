@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 from math import pi
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -189,8 +189,10 @@ def lines_backwards(of: Situation) -> Hypotheses:
 
 def _rename_ends(one: Observation, names: Mapping[str, str]) -> Observation:
     """Return an observation between other points."""
-    fields = [f for f in ("point", "start", "end", "station", "before", "corner", "after") if hasattr(one, f)]
-    return replace(one, **{f: names.get(getattr(one, f), getattr(one, f)) for f in fields})
+    renamed: dict[str, Any] = {
+        field: names.get(name, name) for field, name in zip(type(one).points.fields, one.points, strict=True)
+    }
+    return replace(one, **renamed)
 
 
 def pegs_astray(of: Situation) -> Hypotheses:

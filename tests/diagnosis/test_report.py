@@ -159,7 +159,7 @@ def test_the_likely_mistake_is_told_with_reading_probability_and_line():
     (cause,) = likely_causes(survey(PADDOCK).diagnosis.suspects)
 
     assert cause.what == "B-C: booked 146.21, perhaps 149.21"
-    assert cause.why == "a 9 booked as a 6; all checks then pass (probability over 99 %)"
+    assert cause.why == "a 9 booked as a 6; all checks then pass (probability over 99 %, if nothing else is wrong)"
     assert PADDOCK.splitlines()[cause.place.line - 1].strip().startswith("B-C")
 
 

@@ -39,6 +39,7 @@ __all__ = [
 MOST_LIKELY: Final = 4  #: suspects that are shown
 MOST_HIDDEN: Final = 2  #: readings that no check shows a mistake in, named in the verdict
 SHOWN_SHARE: Final = 0.96  #: suspects are shown until together they are as probable as this
+ONLY: Final = ", if nothing else is wrong"  #: what the probabilities rest on, told of the first suspect
 NONE: Final = "–"  #: a cell that has nothing to show
 
 
@@ -237,11 +238,11 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
         text = "no one reading explains it: two are wrong, or the base, a name or a tape"
         yield Likely("Unclear", text, None)
     together = 0.0
-    for suspect in readings[:MOST_LIKELY]:
+    for number, suspect in enumerate(readings[:MOST_LIKELY]):
         if together >= SHOWN_SHARE:
             return
         together += suspect.score or 0.0
-        yield _likely(suspect)
+        yield _likely(suspect, "" if number else ONLY)
     rest = [suspect for suspect in suspects if suspect not in readings[:MOST_LIKELY]]
     left = sum(suspect.score or 0.0 for suspect in rest)
     if readings and readings[0].score is not None and left > 1 - SHOWN_SHARE:
@@ -250,14 +251,14 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
         yield Likely(what, f"{'together ' * (len(names) > 1)}probability {percent(left)}", None)
 
 
-def _likely(suspect: Suspect) -> Likely:
+def _likely(suspect: Suspect, assumed: str) -> Likely:
     name = suspect_name(suspect)
     booked = [f"booked {suspect.reading}, perhaps {suspect.would_be}"]
     booked += [f"{other.what} {other.reading}, perhaps {other.would_be}" for other in suspect.also]
     what = f"{name}: {'; '.join(booked)}"
     if not suspect.closes or suspect.score is None:
         return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place)
-    why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)})"
+    why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)}{assumed})"
     return Likely(what, why, suspect.place)
 
 
@@ -271,7 +272,10 @@ def do_now(survey: Survey) -> Iterator[str]:
     if survey.passed and survey.solved.checked is not None:
         return
     yield from (advice_sentence(each) for each in advice)
-    if suspects and not advice:
+    sided = [suspect.what for suspect in suspects if suspect.kind is None and suspect.reading]
+    if sided and suspects[0].what in sided:
+        yield f"Look on which side of its line {' and '.join(sided)} {'stand' if len(sided) > 1 else 'stands'}."
+    elif suspects and not advice:
         yield _again(suspects[0])
     if not suspects and not advice:
         ends = survey.solved.unchecked[:1]
@@ -281,7 +285,7 @@ def do_now(survey: Survey) -> Iterator[str]:
 def _again(suspect: Suspect) -> str:
     """Return how a suspected measurement is made again."""
     if suspect.kind is None:
-        return f"Measure again: {suspect.what}."
+        return MEASURE.format(suspect.what)
     row = MEASUREMENTS[suspect.kind]
     return row.again.format(suspect.what if row.again != MEASURE else suspect_name(suspect))
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from builders.mistaken import survey_of
 
-from pegline.diagnosis.advice.telling_apart import _expected_probability
+from pegline.diagnosis.advice.telling_apart import _expected_probability, _likeliest
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
@@ -20,6 +20,21 @@ def test_two_of_three_told_apart_from_the_third():
     # By hand: the first stands alone, 0.5; the others share 0.5: (0.09 + 0.04) / 0.5.
     apart = 1e3 * np.array([[0.0, 1, 1], [1, 0, 0], [1, 0, 0]])
     assert _expected_probability(np.array([0.5, 0.3, 0.2]), apart) == pytest.approx(0.5 + 0.26)
+
+
+def test_the_likeliest_is_as_probable_as_the_first_suspect_until_something_is_measured():
+    known = np.array([0.6, 0.2, 0.1])  # something else has the rest
+    assert _likeliest(known, np.zeros((3, 3))) == pytest.approx(0.6 * 0.9 / 0.9)
+    assert _likeliest(known, 1e3 * (1 - np.eye(3))) == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_probability_that_advice_begins_with_is_the_first_suspect_s(seed):
+    survey = survey_of(np.random.default_rng(seed), 1, 0)
+    text = survey.text.replace(f"taped: {survey.read['A-C']}", f"taped: {float(survey.read['A-C']) + 0.87:.2f}")
+    diagnosis = reduce(parse_book(text.encode(), "plot.yaml")).diagnosis
+    begins = int(diagnosis.advice[0].why.partition("rises from ")[2].split()[0])
+    assert begins == pytest.approx(100 * diagnosis.suspects[0].score, abs=0.5)
 
 
 def test_a_mistake_of_odd_size_with_one_check_line_is_advised_about():

@@ -13,6 +13,7 @@ from pegline.diagnosis.suspects.evidence import (
     SOMETHING_ELSE_SHARE,
     any_size,
     something_else,
+    two_of_any_size,
 )
 from pegline.diagnosis.suspects.slips import SLIPS
 from pegline.network.observation_types import Distance, Ranging
@@ -36,6 +37,24 @@ def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be()
     draws = np.random.default_rng(1).normal(2.0, 0.5, 20_000)
     mean = np.mean([any_size(float(draw), 0.0, Distance) for draw in draws[:4000]])
     assert any_size(2.0, 0.5, Distance) == pytest.approx(mean, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("amounts", "among"),
+    [
+        ((2.0, -1.0), ((0.0009, 0.0), (0.0, 0.0004))),  # each well known
+        ((0.4, 3.0), ((0.04, -0.05), (-0.05, 0.09))),  # hardly, and bound together
+        ((0.0, 2.0), ((25.0, -24.99), (-24.99, 25.0))),  # only their sum is known
+    ],
+)
+def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, among):
+    # By a million draws, a second mistake below the least counted as none.
+    draws = np.abs(np.random.default_rng(3).multivariate_normal(amounts, among, 1_000_000))
+    sizes = np.maximum(draws, LEAST)
+    density = np.minimum(MOST / sizes, 1.0) ** 4 / (2 * sizes * log(MOST / LEAST)) * (draws >= LEAST)
+    mean = float(np.mean(density[:, 0] * density[:, 1]))
+    found = two_of_any_size(np.array(amounts), np.array(among), (Distance, Distance))
+    assert found == pytest.approx(mean, rel=0.05)
 
 
 @pytest.mark.parametrize("sigmas", [5.0, 20.0, 200.0])

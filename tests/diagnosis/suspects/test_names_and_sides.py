@@ -3,13 +3,16 @@
 from dataclasses import replace
 from random import Random
 
+import numpy as np
 import pytest
 from builders.book import book_text
+from builders.mistaken import survey_of
 from builders.networks import NETWORKS
 from builders.party import REALISTIC
 from builders.plot import Row
 from builders.sound_book import SOUND
 
+from pegline.diagnosis.report import do_now
 from pegline.errors import BookError
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -95,3 +98,14 @@ def test_a_point_name_used_twice_is_found():
     again = "  A-C: {use: side, taped: [37.54, 37.54], details: [{at: 30.00, right: 1.50, point: h1}]}"
     found = first_suspects(RICH.replace("  A-C: {use: side, taped: [37.54, 37.54]}", again))
     assert any("the name h1 used for two points" in (slip or "") for _, slip in found)
+
+
+@pytest.mark.parametrize(("seed", "checks"), [(0, 1), (4, 2), (3, 3)])
+def test_of_two_stations_on_one_side_either_may_be_the_wrong_one(seed, checks):
+    # C and D mirrored together look the same from A-B: nothing taped tells which side was booked wrong.
+    survey = survey_of(np.random.default_rng([checks, seed, 5]), checks)
+    judged = reduce(parse_book(survey.text.replace("C: {left_of", "C: {right_of").encode(), "side.yaml"))
+    shares = {one.what: one.score for one in judged.diagnosis.suspects}
+    assert shares["C"] == pytest.approx(shares["D"], abs=0.01)
+    assert shares["C"] + shares["D"] > 0.9
+    assert list(do_now(judged)) == ["Look on which side of its line C and D stand."]

@@ -148,6 +148,15 @@ def test_a_peg_out_of_line_is_no_chainage():
     assert first.would_be == "0.60 m left of the line"
 
 
+def test_two_readings_that_are_wrong_are_named_together():
+    right = {line: dist(*(PEGGED[end] for end in line.split("-"))) for line in ALL_CHECKS}
+    read = {"A-C": f"{right['A-C'] + 1.37:.2f}", "D-B": f"{right['D-B'] - 10:.2f}"}
+    first = suspects(book(PEGGED, ALL_CHECKS, read=read, pegs=ON_BASE))[0]
+    told = {first.what.split(" and ")[0]: first.would_be, **{one.what: one.would_be for one in first.also}}
+    assert {what: round(float(would_be) - right[what], 1) for what, would_be in told.items()} == {"A-C": 0, "D-B": 0}
+    assert first.closes
+
+
 # --- north and control --------------------------------------------------------------------------------------------
 
 ORIGIN = (500_000.0, 5_713_240.0)

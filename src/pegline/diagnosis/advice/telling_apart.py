@@ -5,7 +5,10 @@ of what two foretell over its standard deviation, the right one of hypotheses wi
 
     Σ_k p_k² / Σ_h p_h exp(-d²_kh / 2)
 
-of the probability afterwards.
+of the probability afterwards. What is told of it is how probable the likeliest is then expected to be, which is the
+probability of the first suspect while nothing is measured:
+
+    Σ_k p_k max_h p_h exp(-d²_kh / 2) / Σ_h p_h exp(-d²_kh / 2)
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ import numpy as np
 
 from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
-from pegline.diagnosis.rules.phrases import list_names
+from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
@@ -66,10 +69,8 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
     if len(candidates) < 2:
         return ()
     options = _Options(suspicion.terms.of.network, candidates, tape, is_clear)
-    shares = (
-        np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
-    )
-    shares /= shares.sum()
+    known = np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
+    shares = known / known.sum()
     names = list_names(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
     found: list[Advice] = []
     apart = np.zeros((len(candidates), len(candidates)))
@@ -83,10 +84,25 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
         then = _expected_probability(shares, apart + best.apart)
         if then - now < WORTH:
             continue
-        why = f"it would tell apart {names}: the probability of the right one rises from {now:.0%} to {then:.0%}"
-        found.append(Advice(best.measure, best.how, then - now, why.replace("%", " %"), best.to))
+        why = f"it would tell apart {names}"
+        if suspicion.candidates_that_close:
+            why += _rise(_likeliest(known, apart), _likeliest(known, apart + best.apart))
+        found.append(Advice(best.measure, best.how, then - now, why, best.to))
         now, apart = then, apart + best.apart
     return tuple(found)
+
+
+def _rise(now: float, then: float) -> str:
+    """Return by how much the likeliest becomes more probable, in words; nothing where that does not show."""
+    if round(100 * now) >= round(100 * then):
+        return ""
+    return f": the probability of the likeliest rises from {percent(now)} to {percent(then)}"
+
+
+def _likeliest(known: Array, apart: Array) -> float:
+    """Return how probable the likeliest suspect is expected to be; of what is none of them nothing is expected."""
+    after = np.exp(-apart / 2) * known
+    return float(known @ (after.max(axis=1) / after.sum(axis=1)))
 
 
 def _open(suspicion: Suspicion) -> list[Candidate]:

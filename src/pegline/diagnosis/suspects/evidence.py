@@ -11,7 +11,7 @@ measurements themselves, so that a slip that people make counts for less the mor
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import exp, lgamma, log, pi
+from math import exp, lgamma, log, pi, sqrt
 from typing import Final
 
 import numpy as np
@@ -29,7 +29,9 @@ __all__ = [
     "Verdict",
     "any_size",
     "integrate_amount",
+    "second_of_any_size",
     "something_else",
+    "two_of_any_size",
     "verdict_of",
 ]
 
@@ -57,6 +59,8 @@ MOST_CONTROL: Final = 1e6  #: metres
 PEG_ASTRAY: Final = 1.0  #: a peg stands out of line by any distance up to this, metres
 VOLUMES: Final = 1.5  #: how much the room that positions have may differ, as a logarithm
 DISTURBED: Final = 3  #: in how many ways something else disturbs the measurements
+FINE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
+SIZES: Final = 200  #: another over so many sizes of either sign
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 
@@ -103,10 +107,15 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
     evidence = log_volume + min(max(of_places, -VOLUMES), VOLUMES) + of_amounts - float(solved.squares[v]) / 2
     weight = evidence + hypothesis.log_prior
     if variant.fixed is None:
-        for k, amount in enumerate(variant.amounts):
-            kind = type(network.observations[max(amount, key=lambda n: abs(amount[n].value))])
-            sd = float(max(covariances[k, k], 0.0) ** 0.5)
-            weight += 0.5 * log(2 * pi) + log(any_size(float(amounts[k]), sd, kind))
+        kinds = [
+            type(network.observations[max(amount, key=lambda n: abs(amount[n].value))]) for amount in variant.amounts
+        ]
+        weight += 0.5 * log(2 * pi) * count
+        if count == 2:
+            weight += log(two_of_any_size(amounts, covariances, (kinds[0], kinds[1])))
+        else:
+            sds = np.sqrt(np.maximum(np.diag(covariances), 0.0)).tolist()
+            weight += sum(log(any_size(*one)) for one in zip(amounts.tolist(), sds, kinds, strict=True))
     if variant.loose_tape is not None:
         weight += log(network.tape_sds[variant.loose_tape] / variant.tape_sd)
     return Verdict(
@@ -164,13 +173,72 @@ def any_size(amount: float, sd: float, kind: type) -> float:
     kind
         Type of the observation that is wrong.
     """
-    sizes = np.abs(amount + sd * NODES)
+    return float(_density(np.abs(amount + sd * NODES), kind) @ WEIGHTS / WEIGHTS.sum())
+
+
+def _density(sizes: Array, kind: type) -> Array:
+    """Return the density of mistakes of any size by their sizes; those below the least count as the least."""
     if kind is Ranging:
-        return float((sizes < PEG_ASTRAY) @ WEIGHTS / WEIGHTS.sum()) / (2 * PEG_ASTRAY) + 1e-12
-    least, most = (LEAST_ANGLE, MOST_ANGLE) if kind is Bearing else (LEAST, MOST_CONTROL if kind is Control else MOST)
+        return np.where(sizes < PEG_ASTRAY, 1 / (2 * PEG_ASTRAY), 0.0) + 1e-12
+    least, most = _limits(kind)
     sizes = np.maximum(sizes, least)
-    density = np.minimum(most / sizes, 1.0) ** 4 / (2 * sizes * log(most / least))
-    return float(density @ WEIGHTS / WEIGHTS.sum())
+    return np.asarray(np.minimum(most / sizes, 1.0) ** 4 / (2 * sizes * log(most / least)))
+
+
+def _limits(kind: type) -> tuple[float, float]:
+    """Return between which sizes mistakes lie, metres or radians."""
+    if kind is Bearing:
+        return LEAST_ANGLE, MOST_ANGLE
+    return LEAST, PEG_ASTRAY if kind is Ranging else MOST_CONTROL if kind is Control else MOST
+
+
+def second_of_any_size(amounts: Array, sd: float, kind: type) -> Array:
+    """Return the density of a mistake beside another, averaged over what it may be: what is below the least is none.
+
+    Parameters
+    ----------
+    amounts
+        (n,) what the mistake may be.
+    sd
+        The standard deviation of each.
+    """
+    sizes = np.abs(amounts[:, None] + sd * NODES)
+    density = np.where(sizes < _limits(kind)[0], 0.0, _density(sizes, kind))
+    return np.asarray(np.maximum(density @ WEIGHTS / WEIGHTS.sum(), 1e-300))
+
+
+def two_of_any_size(amounts: Array, among: Array, kinds: tuple[type, type]) -> float:
+    """Return the density of two mistakes of any size, averaged over what they may be together.
+
+        ∫∫ p(δ₁) p(δ₂) N(δ₁, δ₂) dδ₁ dδ₂
+
+    Where the survey knows only what two mistakes make together, each may be of any size that the other takes up. The
+    first is followed through its sizes, in steps that are as fine as it is known or as the sizes themselves.
+
+    Parameters
+    ----------
+    amounts, among
+        (2,) the mistakes and (2, 2) their covariances, metres or radians.
+    kinds
+        Types of the observations that are wrong.
+    """
+    variances = np.maximum(np.diag(among), 1e-18)
+    first = int(np.argmax(variances / np.maximum(amounts**2, 1e-9)))
+    second, sd = 1 - first, float(variances[first] ** 0.5)
+    least, most = _limits(kinds[first])
+    if sd < FINE * abs(amounts[first]):
+        steps, shares_of_steps = amounts[first] + sd * NODES, WEIGHTS / WEIGHTS.sum()
+    else:
+        sizes = np.geomspace(least, 4 * most, SIZES)
+        steps = np.concatenate((-sizes[::-1], sizes))
+        normal = np.exp(-(((steps - amounts[first]) / sd) ** 2) / 2) / (sd * sqrt(2 * pi))
+        shares_of_steps = normal * np.abs(steps) * log(4 * most / least) / (SIZES - 1)
+    slope = float(among[second, first] / variances[first])
+    left = sqrt(max(float(variances[second] - slope**2 * variances[first]), 1e-18))
+    densities = second_of_any_size(steps, 0.0, kinds[first]) * second_of_any_size(
+        amounts[second] + slope * (steps - amounts[first]), left, kinds[second]
+    )
+    return max(float(shares_of_steps @ densities), 1e-300)
 
 
 def something_else(square: float, freedom: int) -> float:

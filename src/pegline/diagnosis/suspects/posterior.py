@@ -18,8 +18,8 @@ from pegline.diagnosis.suspects.evidence import (
     NOTHING_WRONG_SHARE,
     SHARES,
     Verdict,
-    any_size,
     integrate_amount,
+    second_of_any_size,
     shares,
     something_else,
     verdict_of,
@@ -27,7 +27,7 @@ from pegline.diagnosis.suspects.evidence import (
 from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation
 from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
-from pegline.diagnosis.suspects.variants import Variant, Variants
+from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array
 
@@ -44,7 +44,8 @@ WORTH_INTEGRATING: Final = 30.0  #: unless χ² lies by more above the best
 STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
-LEAST_FREEDOM: Final = 3  #: redundant measurements with which two mistakes can be told
+ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
+LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
 
 
 @dataclass(frozen=True)
@@ -105,27 +106,47 @@ class _Reckoner:
     further: Mapping[int, Sequence[Slip]]
 
     def posterior(self) -> Posterior:
-        """Return the posterior: single readings, names and sides, and two readings where nothing else closes."""
+        """Return the posterior: single readings, names and sides, two readings, something else, and nothing wrong."""
         square, log_volume = self._as_booked
         roots = self._any_amount()
-        verdicts = [*roots, *self._slips(roots), *self._others(roots)]
+        slips = self._slips(roots)
         freedom = self.of.freedom
-        if freedom >= LEAST_FREEDOM and not any(one.closes(self.critical) for one in verdicts):
-            verdicts += self._two(roots)
+        pairs = self._two() if freedom >= LEAST_FREEDOM else []
+        single, pairs = self._beside_one([*roots, *slips], pairs)
+        verdicts, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
+        if freedom > LEAST_FREEDOM:
+            verdicts += pairs
+        else:  # two amounts fit two redundant measurements whatever is wrong: they speak for something else
+            elsewhere += [one.weight for one in pairs]
         verdicts.sort(key=lambda one: -one.weight)
-        elsewhere = something_else(square, freedom) + log_volume
         sound = log(NOTHING_WRONG_SHARE) - square / 2 + log_volume
-        return Posterior(
-            tuple(verdicts), tuple(shares([*(one.weight for one in verdicts), elsewhere, sound])), self.critical
-        )
+        every = [*(one.weight for one in verdicts), float(np.logaddexp.reduce(elsewhere)), sound]
+        return Posterior(tuple(verdicts), tuple(shares(every)), self.critical)
 
     @cached_property
     def _as_booked(self) -> tuple[float, float]:
-        """Return χ² of the survey as booked, and the volume of its likelihood."""
-        variants = Variants(self.of.network, [Variant()] * len(self.of.begins))
-        solved = variants.solve(np.array(self.of.begins), variants.given_amounts)
-        best = int(np.argmin(solved.squares))
-        return float(solved.squares[best]), float(solved.log_volumes[best])
+        """Return χ² of the survey as booked, and the volume of its likelihood.
+
+        Where what disagrees draws a point to the other side of its line, that is no longer the survey as booked: its
+        points are taken where its arcs put them.
+        """
+        begins = self._begins
+        variants = Variants(self.of.network, [Variant()] * len(begins))
+        solved = variants.solve(begins, variants.given_amounts)
+        sided = np.array([self.of.on_booked_sides(one) for one in solved.parameters])
+        as_begun = np.sum(variants.misclosures(begins) ** 2, axis=1)
+        squares = np.where(sided, solved.squares, as_begun)
+        best = int(np.argmin(squares))
+        return float(squares[best]), float(solved.log_volumes[int(np.argmin(solved.squares))])
+
+    @cached_property
+    def _begins(self) -> Array:
+        """Return parameters (b, 2 n + t) to begin with, every point on the side that is booked where that can be."""
+        begins = [*self.of.begins]
+        if self.construction is not None:
+            begins.append(np.concatenate((self.construction.places.ravel(), np.zeros(len(self.of.network.tapes)))))
+        sided = [one for one in begins if self.of.on_booked_sides(one)]
+        return np.array(sided or begins)
 
     def _solve(
         self, hypotheses: Sequence[Hypothesis], begins: Array, amounts: Array | None = None
@@ -135,6 +156,9 @@ class _Reckoner:
             return
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         solved = variants.solve(begins, variants.given_amounts if amounts is None else amounts)
+        yield from self._verdicts(hypotheses, solved)
+
+    def _verdicts(self, hypotheses: Sequence[Hypothesis], solved: Solved) -> Iterator[Verdict]:
         for v, one in enumerate(hypotheses):
             sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
             if sided and np.isfinite(solved.log_volumes[v]):
@@ -147,21 +171,24 @@ class _Reckoner:
         """Return the logarithm of one reading's part of what is wrong: all readings alike."""
         return -log(max(len(self.of.readings), 1))
 
-    def _any_amount(self) -> list[Verdict]:
-        """Return every reading wrong by any amount, with every root that it has."""
+    @cached_property
+    def _one_wrong(self) -> tuple[list[Hypothesis], Solved]:
+        """Return every reading wrong by any amount, solved from every place where a root may be."""
         ones, prior = self.of.observations, log(ANY_AMOUNT) + self._per_reading
         single = {
             n: Hypothesis((n,), Variant(amounts=(change_of(ones, n),)), kind="reading", log_prior=prior)
             for n in self.of.readings
         }
         begins = list(self._roots(single))
-        solved = self._solve(
-            [single[number] for number, _, _ in begins],
-            np.array([begin for _, begin, _ in begins]),
-            np.array([[amount] for _, _, amount in begins]),
-        )
+        hypotheses = [single[number] for number, _, _ in begins]
+        variants = Variants(self.of.network, [one.variant for one in hypotheses])
+        parameters = np.array([begin for _, begin, _ in begins])
+        return hypotheses, variants.solve(parameters, np.array([[amount] for _, _, amount in begins]))
+
+    def _any_amount(self) -> list[Verdict]:
+        """Return every reading wrong by any amount, with every root that it has."""
         found: dict[int, list[Verdict]] = {}
-        for one in solved:
+        for one in self._verdicts(*self._one_wrong):
             others = found.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)
@@ -191,10 +218,10 @@ class _Reckoner:
 
     def _roots(self, single: Mapping[int, Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield where to look for what each reading would have to be: its number, parameters and amount."""
-        as_booked = Variants(self.of.network, [Variant()] * len(self.of.begins))
-        off = as_booked.misclosures(np.array(self.of.begins)) * self.of.network.sds
+        as_booked = Variants(self.of.network, [Variant()] * len(self._begins))
+        off = as_booked.misclosures(self._begins) * self.of.network.sds
         for number in single:
-            for begin, misclosure in zip(self.of.begins, off[:, number].tolist(), strict=True):
+            for begin, misclosure in zip(self._begins, off[:, number].tolist(), strict=True):
                 yield number, begin, -misclosure
         if self.construction is not None:
             yield from self._scan(self.construction, [single[n] for n in self.construction.readings])
@@ -283,11 +310,13 @@ class _Reckoner:
             return []
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         given = variants.given_amounts
-        begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self.of.begins]
+        begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self._begins]
         if self.construction is not None:
             begins.append(self.construction.repeat(variants, given))
         begins += self._own_begins(hypotheses, roots, begins[-1])
         costs = np.array([_roughness(variants, begin, given) for begin in begins])
+        # From where a point lies on its booked side no adjustment reaches the other.
+        costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
         return list(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
@@ -310,12 +339,13 @@ class _Reckoner:
 
     # -- two readings wrong ------------------------------------------------------------------------------------------
 
-    def _two(self, roots: Sequence[Verdict]) -> list[Verdict]:
+    def _two(self) -> list[Verdict]:
         """Return two readings wrong at once, each by any amount or by a slip."""
         ones = self.of.observations
-        best: dict[int, Verdict] = {}
-        for one in sorted(roots, key=lambda one: one.square):
-            best.setdefault(one.hypothesis.numbers[0], one)
+        singles, solved = self._one_wrong
+        best: dict[int, int] = {}
+        for v in np.argsort(solved.squares, kind="stable").tolist():
+            best.setdefault(singles[v].numbers[0], v)
         numbers = list(best)[:PAIRED]
         prior = 2 * (log(ANY_AMOUNT) + self._per_reading)
         hypotheses, begins, amounts = [], [], []
@@ -323,14 +353,40 @@ class _Reckoner:
             for first, second in ((i, j), (j, i)):
                 variant = Variant(amounts=(change_of(ones, first), change_of(ones, second)))
                 hypotheses.append(Hypothesis((first, second), variant, kind="two-readings", log_prior=prior))
-                begins.append(best[first].parameters)
-                amounts.append([best[first].amounts[0], 0.0])
+                begins.append(solved.parameters[best[first]])
+                amounts.append([solved.amounts[best[first], 0], 0.0])
         found: dict[frozenset[int], Verdict] = {}
         for one in self._solve(hypotheses, np.array(begins), np.array(amounts)):
             key = frozenset(one.hypothesis.numbers)
             if key not in found or one.square < found[key].square:
                 found[key] = one
         return [verdict for one in found.values() for verdict in (one, *self._slips_of_two(one))]
+
+    def _beside_one(self, single: Sequence[Verdict], pairs: Sequence[Verdict]) -> tuple[list[Verdict], list[Verdict]]:
+        """Return single readings with what speaks for a second mistake beside them, and the other pairs.
+
+        Where one reading lets everything pass, a second mistake is one that no check would show: what is told of the
+        first stays true, as long as it would be much the same.
+        """
+        weights = [one.weight for one in single]
+        of_reading: dict[int, list[int]] = {}
+        for n in sorted(range(len(single)), key=lambda n: -weights[n]):
+            if single[n].closes(self.critical):
+                of_reading.setdefault(single[n].hypothesis.numbers[0], []).append(n)
+        apart = []
+        for pair in pairs:
+            alike = [
+                n
+                for number, amount in zip(pair.hypothesis.numbers, pair.amounts, strict=True)
+                for n in of_reading.get(number, ())
+                if abs(single[n].amounts[0] - amount) <= max(ALIKE, single[n].sd())
+            ]
+            if alike:
+                best = max(alike, key=lambda n: single[n].weight)
+                weights[best] = float(np.logaddexp(weights[best], pair.weight))
+            else:
+                apart.append(pair)
+        return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
 
     def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
         """Yield the slips that explain one of two amounts, and both."""
@@ -347,7 +403,7 @@ class _Reckoner:
                 amount = float(delta[other] + among[other, k] / variance * off)
                 spread = sqrt(max(float(among[other, other] - among[other, k] ** 2 / variance), 1e-18))
                 kind = type(self.of.observations[numbers[other]])
-                density = free + log(any_size(amount, spread, kind))
+                density = free + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
                 yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
         for one, one_prior in near[0]:
             for other_slip, other_prior in near[1]:

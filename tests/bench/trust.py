@@ -1,0 +1,90 @@
+"""How often what is told of a mistake is right: ``python tests/bench/trust.py [--trials 2000] [--record FILE]``.
+
+One line a class of surveys. Every trial is appended to the record as it ends and the classes have their turns, so that
+a run which was cut off has a figure for each, and goes on where it ended.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matrices gain nothing from threads
+
+import argparse
+import json
+import sys
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from builders.trust import Tally, Trial, trials
+
+TRIALS = 2000
+ROUND = 100  #: trials of each class before the next class has its turn
+
+
+@dataclass(frozen=True)
+class Class:
+    """Surveys with one kind of mistake."""
+
+    mistake: str
+    checks: int
+    tape: float | None = None
+
+    def __str__(self) -> str:
+        tape = "" if self.tape is None else f", tape of {self.tape:g} m"
+        return f"{self.mistake}, {self.checks} check line{'s' if self.checks > 1 else ''}{tape}"
+
+
+CLASSES = (
+    *(Class("one", checks) for checks in (1, 2, 3)),
+    Class("any size", 1),
+    *(Class("two", checks) for checks in (2, 3)),
+    *(Class("peg", checks) for checks in (2, 3)),
+    *(Class("exchanged", checks) for checks in (1, 2, 3)),
+    *(Class("base short", checks, tape) for tape in (30.0, 50.0) for checks in (2, 3)),
+)
+
+
+def recorded(path: Path) -> dict[str, dict[int, Trial]]:
+    """Return the trials of a record by class and number; a line that was cut off counts as none."""
+    found: dict[str, dict[int, Trial]] = {}
+    for line in path.read_text().splitlines() if path.exists() else ():
+        try:
+            row = json.loads(line)
+        except ValueError:
+            continue
+        found.setdefault(row.pop("class"), {})[row.pop("number")] = Trial(**row)
+    return found
+
+
+def run(of: Class, numbers: range, known: dict[int, Trial], path: Path | None) -> None:
+    """Make the trials that are not known yet, each kept as it ends."""
+    missing = [number for number in numbers if number not in known]
+    for number, one in zip(missing, trials(of.mistake, of.checks, missing, tape=of.tape), strict=True):
+        known[number] = one
+        if path is not None:
+            with path.open("a") as record:
+                record.write(json.dumps({"class": str(of), "number": number, **asdict(one)}) + "\n")
+
+
+def main() -> None:
+    """Simulate and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--trials", type=int, default=TRIALS, help="surveys of each class; 0 to print a record")
+    parser.add_argument("--record", type=Path, help="where every trial is kept")
+    parser.add_argument("--only", default="", help="classes whose name has these words")
+    args = parser.parse_args()
+    found = recorded(args.record) if args.record else {}
+    classes = [of for of in CLASSES if args.only in str(of)]
+    for begin in range(0, args.trials, ROUND):
+        for of in classes:
+            numbers = range(begin, min(begin + ROUND, args.trials))
+            run(of, numbers, found.setdefault(str(of), {}), args.record)
+    for of in classes:
+        print(f"{of}: {Tally.of(found.get(str(of), {}).values())}")
+
+
+if __name__ == "__main__":
+    main()

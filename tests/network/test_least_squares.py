@@ -9,7 +9,7 @@ from pegline.errors import BookError, Finding
 from pegline.network import adjust as room
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import _guarded_step, _looked_at
+from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at
 from pegline.network.quality import NetworkCovariances, computed_variances
 
 
@@ -72,3 +72,16 @@ def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_soluti
     assert keep[number] == kept
     assert not keep[other]
     assert keep[plotting.keep].all()
+
+
+@pytest.mark.parametrize(("apart", "told"), [(5e-7, True), (2e-6, False), (5e-4, False)])
+def test_points_nearer_than_a_thousandth_of_a_millimetre_are_at_one_place(solved, apart, told):
+    fit = solved.fit
+    names = fit.network.names
+    line = next(one for one in fit.network.observations if one.booking.kind == "length")
+    start, end = (names.index(name) for name in line.points)
+    parameters = fit.parameters.copy()
+    shift = np.array([0.6, 0.8]) * apart
+    parameters[2 * end : 2 * end + 2] = parameters[2 * start : 2 * start + 2] + shift
+    findings = list(_at_one_place(fit.network, parameters))
+    assert (tuple(sorted(line.points)) in [finding.data for finding in findings]) == told

@@ -7,7 +7,7 @@ import pytest
 from pegline.errors import Place
 from pegline.measures.values import Pair, Side
 from pegline.network.arc_intersection import Arc
-from pegline.network.start_points import _image
+from pegline.network.start_points import _by_rays, _image
 
 SD = 0.01
 ONE, OTHER = Arc(0, "A", (0.0, 0.0), 5.0, SD, tie=False), Arc(1, "B", (6.0, 0.0), 5.0, SD, tie=False)
@@ -42,3 +42,15 @@ def test_a_side_that_is_told_settles_without_a_further_distance():
 def test_nothing_settles_two_arcs_alone():
     assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER], AT, None, (None, 0)) is None
     assert dist(*IMAGES) == pytest.approx(2 * sqrt(5**2 - 3**2))
+
+
+@pytest.mark.parametrize(("sine", "cut"), [(0.09, False), (0.11, True), (1.0, True)])
+def test_two_walls_place_a_corner_where_they_do_not_cut_too_flat(sine, cut):
+    # From (0, 0) along x, and from a point beside it back to the same corner at (10, 0).
+    along, across = sqrt(1 - sine**2), sine
+    rays = [(0, (0.0, 0.0), (1.0, 0.0), "A"), (1, (10.0 - 5 * along, -5 * across), (along, across), "B")]
+    placed = _by_rays(rays, [])
+    assert (placed is not None) == cut
+    if placed:
+        assert placed[0] == pytest.approx((10.0, 0.0))
+        assert placed[1] == (1, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from math import cos, hypot, sin
+from typing import Final
 
 from pegline.measures.values import Side
 from pegline.network.arc_intersection import XY, Arc, cut_sine, meetings, point_between, settled_image, twice_area
@@ -20,7 +21,9 @@ from pegline.network.observation_types import (
 )
 from pegline.network.produced_walls import meeting_point
 
-__all__ = ["Bookings", "bookings", "place_point"]
+__all__ = ["FLATTEST_RAYS", "Bookings", "bookings", "place_point"]
+
+FLATTEST_RAYS: Final = 0.1  #: sine of the angle from which two walls' directions place the point where they cut
 
 #: For each point its bookings in order; each is the numbers of the observations that stand or fall together.
 Bookings = Mapping[str, Sequence[Sequence[int]]]
@@ -136,7 +139,7 @@ def _by_rays(rays: Sequence[_Ray], circles: Sequence[Arc]) -> _Placed | None:
     for i, (number, corner, (x, y), _) in enumerate(rays):
         for second, other, (u, v), _ in rays[:i]:
             turn = x * v - y * u
-            if abs(turn) > 0.1:
+            if abs(turn) > FLATTEST_RAYS:
                 t = ((other[0] - corner[0]) * v - (other[1] - corner[1]) * u) / turn
                 return (corner[0] + t * x, corner[1] + t * y), (number, second), None
     return None

@@ -76,11 +76,11 @@ class Solved:
     @cached_property
     def lines_at(self) -> dict[str, list[ReducedLine]]:
         """Return the lines that begin or end at each station or point."""
-        found: dict[str, list[ReducedLine]] = {}
+        by_station: dict[str, list[ReducedLine]] = {}
         for line in self.reduction.lines.values():
-            found.setdefault(line.start, []).append(line)
-            found.setdefault(line.end, []).append(line)
-        return found
+            by_station.setdefault(line.start, []).append(line)
+            by_station.setdefault(line.end, []).append(line)
+        return by_station
 
     @cached_property
     def weakest_on_grid(self) -> PlaceRadius | None:

@@ -111,8 +111,10 @@ def _without_unknown_names(book: Book, log: ReadingLog) -> Book:
         points={name: _without_loose_meeting(point, known) for name, point in book.points.items()},
         features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, log, known)},
         witnesses={
-            peg: tuple(each for each in found if each.to != "face" or _has_half_width(book.features.get(each.object)))
-            for peg, found in book.witnesses.items()
+            peg: tuple(
+                each for each in witnesses if each.to != "face" or _has_half_width(book.features.get(each.object))
+            )
+            for peg, witnesses in book.witnesses.items()
             if peg in known
         },
         stations={name: _without_unknown_side(station, stations) for name, station in book.stations.items()},

@@ -190,14 +190,14 @@ class Line:
 
 def _line(values: dict[str, Any], table: Table, log: ReadingLog) -> Line:
     back = tuple(dataclasses.replace(row, back=True) for row in values.pop("details_back", ()))
-    found = Line(**values | {"details": (*values.get("details", ()), *back)})
-    if found.taped and found.legs:
+    line = Line(**values | {"details": (*values.get("details", ()), *back)})
+    if line.taped and line.legs:
         raise Wrong("both taped and legs are given; keep the whole line or its pieces", table.entries["legs"][0].place)
-    check_spread([taping.reading for taping in found.taped], log)
-    realm = "point" if found.use == "detail" else "station"
+    check_spread([taping.reading for taping in line.taped], log)
+    realm = "point" if line.use == "detail" else "station"
     noted = log.used if realm == "point" else log.defined
-    noted.extend(NameUse(realm, end, table.place) for end in (found.start, found.end))
-    return found
+    noted.extend(NameUse(realm, end, table.place) for end in (line.start, line.end))
+    return line
 
 
 LINES: Final = mapping(

@@ -193,8 +193,8 @@ def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
     """Warn of a witness object that is nearly the name of something surveyed."""
     names = sorted(known.stations.keys() | known.points.keys() | book.features.keys()) if book.witnesses else []
     plain = {_initial(name): name for name in names} | {_plain(name): name for name in names}
-    for found in book.witnesses.values():
-        for witness in found:
+    for witnesses in book.witnesses.values():
+        for witness in witnesses:
             if witness.object in names:
                 continue
             word = _plain(witness.object)

@@ -39,10 +39,10 @@ def entries() -> tuple[Entry, ...]:
 
 def groups() -> Mapping[str, tuple[Entry, ...]]:
     """Return the keys by the place that they stand in, as words: the head, then section by section."""
-    found: dict[str, list[Entry]] = {}
+    entries_by_group: dict[str, list[Entry]] = {}
     for entry in entries():
-        found.setdefault(place_words(entry.place), []).append(entry)
-    return {place: tuple(group) for place, group in found.items()}
+        entries_by_group.setdefault(place_words(entry.place), []).append(entry)
+    return {place: tuple(group) for place, group in entries_by_group.items()}
 
 
 def related_entries(word: str) -> tuple[Entry, ...]:
@@ -109,10 +109,10 @@ def _values(part: Schema, definitions: Mapping[str, Schema], *, described: bool 
     if "const" in part:
         return str(part["const"])
     if "anyOf" in part:
-        told = [_values(choice, definitions, described=True) for choice in part["anyOf"]]
-        several = [f"a list, each entry {text}" for text in told]
-        told = ["a list of them" if text in several else text for text in dict.fromkeys(told)]
-        return ", or ".join(text for text in told if text)
+        texts = [_values(choice, definitions, described=True) for choice in part["anyOf"]]
+        several = [f"a list, each entry {text}" for text in texts]
+        texts = ["a list of them" if text in several else text for text in dict.fromkeys(texts)]
+        return ", or ".join(text for text in texts if text)
     if "items" in part:
         return f"a list, each entry {_values(part['items'], definitions, described=True)}"
     if "properties" in part:

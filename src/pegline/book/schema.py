@@ -44,16 +44,16 @@ def _collect(part: Any, definitions: dict[str, Schema]) -> None:
 def keys_of(record: str) -> tuple[str, ...]:
     """Return the keys of one record, by the name of its schema, in their usual order."""
     schema = book_schema()
-    found = schema if record == "book" else schema["$defs"][record]
-    shapes = [found, *found.get("anyOf", ())]
+    definition = schema if record == "book" else schema["$defs"][record]
+    shapes = [definition, *definition.get("anyOf", ())]
     return next(tuple(shape["properties"]) for shape in shapes if "properties" in shape)
 
 
 def words_of(record: str, key: str) -> tuple[str, ...]:
     """Return the words that a key of a record may have, where its schema lists them."""
     schema = book_schema()
-    found = schema if record == "book" else schema["$defs"][record]
-    shapes = [found, *found.get("anyOf", ())]
+    definition = schema if record == "book" else schema["$defs"][record]
+    shapes = [definition, *definition.get("anyOf", ())]
     part: Schema = next((shape["properties"][key] for shape in shapes if key in shape.get("properties", {})), {})
     if "$ref" in part:
         part = schema["$defs"][part["$ref"].rsplit("/", 1)[1]]

@@ -34,11 +34,11 @@ _TRUE_LENGTH: Final = Record(TrueLength, "a true length", short="value", name="t
 
 
 def _read_true_lengths(written: Written, log: ReadingLog) -> tuple[TrueLength, ...]:
-    found = one_or_more(_TRUE_LENGTH.grammar, "a true length").read(written, log)
-    dates = [entry.date for entry in found]
-    if len(found) > 1 and (None in dates or len(set(dates)) < len(dates)):
+    lengths = one_or_more(_TRUE_LENGTH.grammar, "a true length").read(written, log)
+    dates = [entry.date for entry in lengths]
+    if len(lengths) > 1 and (None in dates or len(set(dates)) < len(dates)):
         raise Wrong("each of several true lengths holds from a day of its own; write from in each", written.place)
-    return tuple(sorted(found, key=lambda entry: entry.date or datetime.date.min))
+    return tuple(sorted(lengths, key=lambda entry: entry.date or datetime.date.min))
 
 
 _TRUE_LENGTHS: Final = Grammar(_read_true_lengths, lambda: one_or_more(_TRUE_LENGTH.grammar, "").schema())

@@ -29,10 +29,10 @@ def read_length(text: str, unit: str, option: str) -> float:
     3.81
     """
     try:
-        found = length(text.strip())
+        reading = length(text.strip())
     except Misread as misread:
         raise UsageError(f"{option}: {misread}") from None
-    metres = found.value * METRES_PER[found.unit or unit]
+    metres = reading.value * METRES_PER[reading.unit or unit]
     if not metres > 0:
         raise UsageError(f"{option} {text!r} is no distance; write a length over 0")
     return metres

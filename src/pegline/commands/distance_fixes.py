@@ -99,10 +99,10 @@ def outlier_tests(differences: Array, covariance: Array, critical: float) -> Out
     together: tuple[int, ...] = ()
     while left:
         inverse = np.linalg.inv(covariance[np.ix_(left, left)])
-        found = inverse @ differences[left] / np.sqrt(np.diag(inverse))
-        tests[left] = found
-        worst = int(np.argmax(np.abs(found)))
-        if abs(found[worst]) <= critical:
+        statistics = inverse @ differences[left] / np.sqrt(np.diag(inverse))
+        tests[left] = statistics
+        worst = int(np.argmax(np.abs(statistics)))
+        if abs(statistics[worst]) <= critical:
             break
         if not blamed:
             together = _together(np.asarray(inverse), worst, left)

@@ -120,10 +120,10 @@ def _office_layer(ours: str, theirs: Written, place: Place) -> OfficeLayer:
     for key, (name, value) in theirs.entries.items():
         text = value.value if isinstance(value, Text) else ""
         field, read, words = OFFICE_KEYS[key]
-        found = read(text)
-        if found is None:
+        layer = read(text)
+        if layer is None:
             raise UsageError(f"{name.place}: no {key} {text!r}; write {words}")
-        values[field] = found
+        values[field] = layer
     return OfficeLayer(**{"name": ours, **values})
 
 

@@ -73,10 +73,10 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
 
     book = read(name)
     if choices.unfinished:
-        found, missing = reduce_as_far_as_it_goes(book)
-        if found is None:
+        partial, missing = reduce_as_far_as_it_goes(book)
+        if partial is None:
             raise BookError(missing)
-        survey = found
+        survey = partial
         tell(f"{name}: {_missing_words(missing) or 'nothing is missing'}")
     elif book.missing:
         complain(f"{name}: {_missing_words(book.missing)}; draw the rest with --unfinished")

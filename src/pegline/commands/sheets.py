@@ -78,11 +78,11 @@ def _around(title: str, heading: str, caution: str, number: int, total: int) -> 
     yield Stroke("SHEET", np.array([(left, upper - HEAD), (right, upper - HEAD)]))
     yield Stroke("SHEET", np.array([(left, MARGIN + FOOT - 2), (right, MARGIN + FOOT - 2)]))
     room = right - left - 8
-    told = shorten(heading, room * 0.55, TEXT)
-    yield Words("SHEET-TEXT", told, right - 4, upper - 8.5, TEXT, "right")
+    short_heading = shorten(heading, room * 0.55, TEXT)
+    yield Words("SHEET-TEXT", short_heading, right - 4, upper - 8.5, TEXT, "right")
     yield Words(
         "SHEET-TEXT",
-        shorten(title, room - text_width(told, TEXT) - 5, 3.4),
+        shorten(title, room - text_width(short_heading, TEXT) - 5, 3.4),
         left + 4,
         upper - 8.5,
         3.4,

@@ -94,16 +94,16 @@ def _lines(rows: list[Row], comments_by_row: _Comments) -> Iterator[str]:
 def _comments_by_row(rows: list[Row], source: str) -> _Comments:
     """Return the comments_by_row of a text by the row that each belongs to: the one it stood beside, or stood above."""
     spots = sorted({((place.line, place.column), number) for number, row in enumerate(rows) for place in row.places})
-    found = _Comments({}, {}, [])
+    by_row = _Comments({}, {}, [])
     for line, column, comment, alone in comments(source):
         after = bisect(spots, ((line, column), -1))
         if alone and after < len(spots):
-            found.above.setdefault(spots[after][1], []).append(comment)
+            by_row.above.setdefault(spots[after][1], []).append(comment)
         elif alone or not after:
-            found.below.append(comment)
+            by_row.below.append(comment)
         else:
             number = spots[after - 1][1]
-            if number in found.beside:  # a row has room for one, the last
-                found.above.setdefault(number, []).append(found.beside[number])
-            found.beside[number] = comment
-    return found
+            if number in by_row.beside:  # a row has room for one, the last
+                by_row.above.setdefault(number, []).append(by_row.beside[number])
+            by_row.beside[number] = comment
+    return by_row

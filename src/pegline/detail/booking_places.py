@@ -19,22 +19,22 @@ def places_booked(book: Book, reduction: Reduction, detail: Detail) -> Mapping[s
     its first row, else its first arc, else its own entry, else the feature that makes it as a corner, else one that
     goes through it.
     """
-    found = {name: entry.place for name, entry in book.stations.items()}
+    places = {name: entry.place for name, entry in book.stations.items()}
     for row in reduction.rows:
-        found.setdefault(row.name, row.booked.place)
+        places.setdefault(row.name, row.booked.place)
     for arc in reduction.arcs:
-        found.setdefault(arc.point, arc.place)
+        places.setdefault(arc.point, arc.place)
     for point in book.points.values():
-        found.setdefault(point.name, point.place)
+        places.setdefault(point.name, point.place)
     for shape in detail.shapes.values():
-        found |= {corner: shape.place for corner in _corners(shape) if corner not in found}
+        places |= {corner: shape.place for corner in _corners(shape) if corner not in places}
     for shape in detail.shapes.values():
-        found |= {name: shape.place for name in shape.points if name not in found}
+        places |= {name: shape.place for name in shape.points if name not in places}
     for line in book.lines.values():
         if line.use != "detail":
-            found.setdefault(line.start, line.place)
-            found.setdefault(line.end, line.place)
-    return found
+            places.setdefault(line.start, line.place)
+            places.setdefault(line.end, line.place)
+    return places
 
 
 def _corners(shape: Shape) -> tuple[str, ...]:

@@ -55,5 +55,5 @@ def joint_covariance(names: Sequence[str], solution: Solution, points: Points, a
             if arms.scale[number] < gradients.shape[1]:
                 gradients[count + number, arms.scale[number]] += arms.by_scale[number, 0]
             own[count + number, count + number] = arms.sd[number, 0] ** 2
-    found: Array = solution.covariances.of(gradients) + own
-    return found
+    covariance: Array = solution.covariances.of(gradients) + own
+    return covariance

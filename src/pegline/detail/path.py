@@ -278,10 +278,10 @@ def first_crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     neighbours = (j == i + 1) | (path.closed & (i == 0) & (j == count - 1))
     meets, where = _meet(p[i], d[i], p[j], d[j])
     folded = neighbours & _fold_back(d[i], d[j])
-    found = np.flatnonzero((meets & ~neighbours) | folded)
-    if not len(found):
+    crossings = np.flatnonzero((meets & ~neighbours) | folded)
+    if not len(crossings):
         return None
-    first = found[0]
+    first = crossings[0]
     if folded[first]:
         return np.asarray(points[j[first]] if j[first] == i[first] + 1 else points[0])
     return np.asarray(where[first])

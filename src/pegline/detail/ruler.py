@@ -64,7 +64,7 @@ class Ruler:
         self.frame, self.solution, self.scale = frame, solution, frame.scale
         along = stops_by_line(reduction)
         #: Lines whose stations are all solved.
-        self.held = {line for line, found in along.items() if all(name in solution.index for name in found.names)}
+        self.held = {line for line, stops in along.items() if all(name in solution.index for name in stops.names)}
         self.unknown = 2 * len(solution.names)
         self.tapes = {tape: i for i, tape in enumerate(solution.tapes)}
         self.priors = {name: tape.scale_sd for name, tape in reduction.tapes.items() if name not in self.tapes}
@@ -118,14 +118,14 @@ def numbers(records: Sequence[Any], name: str) -> Array:
 
 
 def _marks(along: Mapping[str, Stops], solution: Solution) -> _Marks:
-    counts = np.array([len(found.names) for found in along.values()], np.int64)
+    counts = np.array([len(stops.names) for stops in along.values()], np.int64)
     ends = np.cumsum(counts)
     return _Marks(
         {line: number for number, line in enumerate(along)},
         ends - counts,
         ends - 2,
-        np.array([solution.index.get(name, -1) for found in along.values() for name in found.names], np.int64),
-        np.array([chainage for found in along.values() for chainage in found.chainages]),
+        np.array([solution.index.get(name, -1) for stops in along.values() for name in stops.names], np.int64),
+        np.array([chainage for stops in along.values() for chainage in stops.chainages]),
     )
 
 

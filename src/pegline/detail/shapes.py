@@ -59,17 +59,17 @@ def shapes(
     number = {name: i + len(solution.names) for name, i in points.index.items()} | dict(solution.index)
     drawn = _draw_features(book, reduction, ruler, everything, number)
     deviations = _deviations(list(drawn.values()), solution, points)
-    found: dict[str, Shape] = {}
+    by_name: dict[str, Shape] = {}
     warnings: list[Finding] = []
     for name, feature in book.features.items():
         if isinstance(feature.geometry, At):
-            found[name] = _point(feature)
+            by_name[name] = _point(feature)
         elif name in drawn:
             crossed = first_crossing(drawn[name].path) if form_of(feature, drawn[name].path, book) == "area" else None
             if crossed is not None:
                 warnings.append(_crossing_warning(drawn[name], crossed, frame))
-            found[name] = _shape(drawn[name], book, frame, deviations[name], crossed=crossed is not None)
-    return found, tuple(warnings)
+            by_name[name] = _shape(drawn[name], book, frame, deviations[name], crossed=crossed is not None)
+    return by_name, tuple(warnings)
 
 
 def form_of(feature: Feature, path: Path, book: Book) -> Form:
@@ -212,22 +212,22 @@ def _on_parameters(
     by_point = gradient[:, : 2 * count].reshape(2, count, 2)
     by_length = gradient[:, 2 * count :]
     own = (by_length**2) @ one.arms.sd[:, 0] ** 2
-    found: list[tuple[NDArray[np.int64], Array]] = []
+    parts: list[tuple[NDArray[np.int64], Array]] = []
     if len(one.arms.scale):
-        found.append((one.arms.scale, by_length * one.arms.by_scale[:, 0]))
+        parts.append((one.arms.scale, by_length * one.arms.by_scale[:, 0]))
     solved = [i for i, name in enumerate(one.made.names) if name in solution.index]
     placed = [i for i, name in enumerate(one.made.names) if name not in solution.index]
     if solved:
         rows = np.array([solution.index[one.made.names[i]] for i in solved])
-        found.append((np.stack((2 * rows, 2 * rows + 1), axis=1).ravel(), by_point[:, solved].reshape(2, -1)))
+        parts.append((np.stack((2 * rows, 2 * rows + 1), axis=1).ravel(), by_point[:, solved].reshape(2, -1)))
     if placed:
         at = np.array([points.index[one.made.names[i]] for i in placed])
         g = by_point[:, placed]
         own = own + np.einsum("imk,mkl,iml->i", g, points.own[at], g)
         by_parent = np.einsum("imk,mkp->imp", g, points.jacobian[at])
-        found.append((points.parents[at].ravel(), by_parent.reshape(2, -1)))
-    parameters = np.concatenate([part for part, _ in found])
-    return parameters, np.concatenate([part for _, part in found], axis=1), own
+        parts.append((points.parents[at].ravel(), by_parent.reshape(2, -1)))
+    parameters = np.concatenate([part for part, _ in parts])
+    return parameters, np.concatenate([part for _, part in parts], axis=1), own
 
 
 def _gradient_variances(

@@ -57,18 +57,18 @@ def _change_readings(record: Any, change: Callable[[Reading], Reading]) -> Any:
     return replace(record, **moved) if moved else record
 
 
-def _readings(record: Any, found: list[Reading]) -> None:
+def _readings(record: Any, readings: list[Reading]) -> None:
     """Add every reading in a record to those found."""
     kind = type(record)
     if kind is Reading:
-        found.append(record)
+        readings.append(record)
     elif kind is tuple or kind is dict:
         for item in record if kind is tuple else record.values():
-            _readings(item, found)
+            _readings(item, readings)
     else:
         for name in HOLDERS.get(kind, ()):
             if part := getattr(record, name):
-                _readings(part, found)
+                _readings(part, readings)
 
 
 def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
@@ -84,17 +84,17 @@ def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
 
 def readings_in(record: Any) -> tuple[Reading, ...]:
     """Return every reading in a line, a dimension, an arc or a feature."""
-    found: list[Reading] = []
-    _readings(record, found)
-    return tuple(found)
+    readings: list[Reading] = []
+    _readings(record, readings)
+    return tuple(readings)
 
 
 def open_readings(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
-    found: list[Reading] = []
+    readings: list[Reading] = []
     for part in PARTS:
-        _readings(getattr(book, part), found)
-    return tuple(reading for reading in found if reading.either)
+        _readings(getattr(book, part), readings)
+    return tuple(reading for reading in readings if reading.either)
 
 
 def unit_of(book: Book, place: Place) -> str:

@@ -70,19 +70,19 @@ class Effects:
         moved = np.append(
             self.fit.factor.solve(self.parameter_effects(directions)), np.zeros((1, directions.shape[1])), axis=0
         )
-        found = directions.copy()
+        effects = directions.copy()
         for rows, numbers, partials in self._pairs():
-            found[rows] -= np.einsum("mp,mpk->mk", partials, moved[columns[numbers]])
-        return found
+            effects[rows] -= np.einsum("mp,mpk->mk", partials, moved[columns[numbers]])
+        return effects
 
     def parameter_effects(self, directions: Array) -> Array:
         """Return A' G (u, k), all over σ."""
         network = self.fit.network
         columns = np.append(network.columns, -1)
-        found = np.zeros((int((~network.held).sum()) + 1, directions.shape[1]))
+        effects = np.zeros((int((~network.held).sum()) + 1, directions.shape[1]))
         for rows, numbers, partials in self._pairs():
-            np.add.at(found, columns[numbers], partials[:, :, None] * directions[rows][:, None, :])
-        return np.asarray(found[:-1])
+            np.add.at(effects, columns[numbers], partials[:, :, None] * directions[rows][:, None, :])
+        return np.asarray(effects[:-1])
 
     def _pairs(self) -> list[tuple[Ints, Ints, Array]]:
         """Return for each batch: observations, parameters, and derivatives over σ."""
@@ -98,16 +98,16 @@ class Effects:
         That is the observation itself, and the chainages that are in proportion to it.
         """
         network = self.fit.network
-        found = np.zeros((len(network.values), len(rows)))
-        found[rows, np.arange(len(rows))] = 1.0
+        matrix = np.zeros((len(network.values), len(rows)))
+        matrix[rows, np.arange(len(rows))] = 1.0
         for column, number in enumerate(rows):
             if dependents_of(network.observations, int(number)):
                 step = 0.01 * network.sds[number]
                 other = with_observations(network, with_reading_changed(network.observations, int(number), step))
                 now = misclosures(other, linearise(other, self.fit.parameters))
-                found[:, column] = (now - self.fit.residuals) / step
-        found[~self.fit.keep] = 0.0
-        return np.asarray(found / network.sds[:, None])
+                matrix[:, column] = (now - self.fit.residuals) / step
+        matrix[~self.fit.keep] = 0.0
+        return np.asarray(matrix / network.sds[:, None])
 
     def explain(self, rows: Ints) -> Explained:
         """Return how well an error in each of some observations would explain all residuals."""

@@ -154,11 +154,11 @@ def _ways_differ(known: Sequence[KnownPoint]) -> bool:
 
 def shift_findings(known: Sequence[KnownPoint]) -> Iterator[Finding]:
     """Yield a warning for each way that changes the datum, with its accuracy."""
-    told = set()
+    shifts = set()
     weight = "so it counts less" if _ways_differ(known) else "and positions on the earth are no better than that"
     for one in known:
-        if one.way and one.way.accuracy and one.way.description not in told:
-            told.add(one.way.description)
+        if one.way and one.way.accuracy and one.way.description not in shifts:
+            shifts.add(one.way.description)
             text = (
                 f"control point {one.station} was transformed between datums (± {one.way.accuracy:g} m"
                 f"{_better(one.way)}), {weight}"

@@ -73,15 +73,15 @@ def _feet(point: ControlPoint) -> Meant:
 def _digits(point: ControlPoint) -> Meant:
     """Yield one digit before the point misread, lost or doubled, and two neighbours exchanged."""
     if point.easting is not None and point.northing is not None:
-        for told, meant in other_digits(f"{point.easting:.4f}"):
-            yield Mistake(f"{told} in the easting", replace(point, easting=meant))
-        for told, meant in other_digits(f"{point.northing:.4f}"):
-            yield Mistake(f"{told} in the northing", replace(point, northing=meant))
+        for slip, meant in other_digits(f"{point.easting:.4f}"):
+            yield Mistake(f"{slip} in the easting", replace(point, easting=meant))
+        for slip, meant in other_digits(f"{point.northing:.4f}"):
+            yield Mistake(f"{slip} in the northing", replace(point, northing=meant))
     if point.latitude_deg is not None and point.longitude_deg is not None:
-        for told, meant in other_digits(f"{point.latitude_deg:.9f}"):
-            yield Mistake(f"{told} in the latitude", replace(point, latitude_deg=meant))
-        for told, meant in other_digits(f"{point.longitude_deg:.9f}"):
-            yield Mistake(f"{told} in the longitude", replace(point, longitude_deg=meant))
+        for slip, meant in other_digits(f"{point.latitude_deg:.9f}"):
+            yield Mistake(f"{slip} in the latitude", replace(point, latitude_deg=meant))
+        for slip, meant in other_digits(f"{point.longitude_deg:.9f}"):
+            yield Mistake(f"{slip} in the longitude", replace(point, longitude_deg=meant))
 
 
 def other_digits(text: str) -> Iterator[tuple[str, float]]:
@@ -133,17 +133,17 @@ def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float
     for (p, q), length in lines.items():
         beside.setdefault(p, []).append((q, length))
         beside.setdefault(q, []).append((p, length))
-    found: dict[str, float] = {}
+    lengths: dict[str, float] = {}
     heap = [(0.0, start)]
     while heap:
         so_far, here = heappop(heap)
-        if here in found:
+        if here in lengths:
             continue
-        found[here] = so_far
+        lengths[here] = so_far
         for there, length in beside.get(here, ()):
-            if there not in found:
+            if there not in lengths:
                 heappush(heap, (so_far + length, there))
-    return found
+    return lengths
 
 
 def grid_distance(one: KnownPoint, other: KnownPoint) -> float:
@@ -187,14 +187,14 @@ def gross_findings(
     if not alone and not astray:
         return
     accused = alone or _most_accused(astray, len(known))
-    told: list[tuple[int, Mistake | None]] = []
+    mistakes: list[tuple[int, Mistake | None]] = []
     for n in sorted(accused):
         others = [k for m, k in enumerate(known) if m != n and (m not in accused or len(accused) > 1)]
         meant = next(_mistakes_of_one(control, points[n], known[n], grid, others, fits), None)
         if meant is not None:
-            told.append((n, meant))
-    for n, meant in told or [(n, None) for n in sorted(accused)]:
-        yield _finding(known, n, meant, fits, several=len(told or accused) > 1)
+            mistakes.append((n, meant))
+    for n, meant in mistakes or [(n, None) for n in sorted(accused)]:
+        yield _finding(known, n, meant, fits, several=len(mistakes or accused) > 1)
 
 
 def _other_unit(known: Sequence[KnownPoint], taped: Mapping[tuple[str, str], float]) -> bool:

@@ -98,9 +98,9 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
         It is no CRS, or not one that a plan can be drawn in.
     """
     crs = _parse_crs(text, place)
-    told = []
+    complaints = []
     if crs.is_compound or len(crs.axis_info) > 2:
-        told.append(Finding("vertical-part", f"the vertical part of {crs.name} is not used", place))
+        complaints.append(Finding("vertical-part", f"the vertical part of {crs.name} is not used", place))
         crs = crs.sub_crs_list[0] if crs.is_compound else crs.to_2d()
     if crs.is_bound:
         crs = crs.source_crs
@@ -110,7 +110,9 @@ def grid_of(text: str, place: Place | None = None, near: tuple[float, float] | N
     if fault:
         raise BookError([Finding("crs", f"{crs.name}: {fault}", place)])
     unit = float(crs.axis_info[0].unit_conversion_factor)
-    return Grid(crs, _projection(crs, place), _name(crs), unit, tuple(told), place, _name(named) if turned else None)
+    return Grid(
+        crs, _projection(crs, place), _name(crs), unit, tuple(complaints), place, _name(named) if turned else None
+    )
 
 
 def _name(crs: Any) -> str:
@@ -157,7 +159,7 @@ def _unfit(crs: Any, near: tuple[float, float] | None) -> str | None:
 def _instead(crs: Any) -> list[str]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        return [":".join(found.to_authority()) for found in crs.get_non_deprecated() if found.to_authority()]
+        return [":".join(instead.to_authority()) for instead in crs.get_non_deprecated() if instead.to_authority()]
 
 
 def _zone(crs: Any, near: tuple[float, float] | None) -> str:
@@ -166,8 +168,8 @@ def _zone(crs: Any, near: tuple[float, float] | None) -> str:
     lon, lat = near
     at: Any = AreaOfInterest(lon, lat, lon, lat)
     for datum in (crs.name, "WGS 84"):
-        found = query_utm_crs_info(datum_name=datum, area_of_interest=at)
-        usable = [f"{zone.auth_name}:{zone.code} ({zone.name})" for zone in found if "(N-E)" not in zone.name]
+        zones = query_utm_crs_info(datum_name=datum, area_of_interest=at)
+        usable = [f"{zone.auth_name}:{zone.code} ({zone.name})" for zone in zones if "(N-E)" not in zone.name]
         if usable:
             return usable[0]
     return "a polar grid"
@@ -202,11 +204,11 @@ def factors_at(grid: Grid, place: tuple[float, float]) -> Factors:
     # PROJ counts the longitude of these factors from the CRS's own meridian.
     own = degrees(meridian.longitude * meridian.unit_conversion_factor)
     try:
-        found = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
+        factors = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
     except ProjError as error:
         text = f"{grid.name} has no scale at the plot; take the grid of your country or its UTM zone"
         raise BookError([Finding("crs", text, grid.place)]) from error
-    return Factors(sqrt(found.meridional_scale * found.parallel_scale), radians(found.meridian_convergence))
+    return Factors(sqrt(factors.meridional_scale * factors.parallel_scale), radians(factors.meridian_convergence))
 
 
 def grid_bearing(grid: Grid, place: tuple[float, float], azimuth: float, length: float) -> float:

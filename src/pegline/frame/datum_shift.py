@@ -68,11 +68,11 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # that the best grid is not at hand is told below, in our own words
             group = TransformerGroup(source, target, always_xy=True, area_of_interest=at, allow_ballpark=False)
-        found = group.transformers
+        ways = group.transformers
         # The group does not look for ways through a third datum, this does.
         transformer = (
-            found[0]
-            if found
+            ways[0]
+            if ways
             else Transformer.from_crs(source, target, always_xy=True, allow_ballpark=False, area_of_interest=at)
         )
         transformer.transform(*sample, errcheck=True)

@@ -75,13 +75,13 @@ class Transformation:
 
         Zero where nothing checks a pair.
         """
-        found = np.zeros(len(self.source))
+        figures = np.zeros(len(self.source))
         for n, (residual, spread) in enumerate(zip(self.residuals, self.spread_at(self.source), strict=True)):
             left = np.eye(2) * self.sds[n] ** 2 - spread
             values, vectors = np.linalg.eigh(left)
             sure = values > 1e-6 * self.sds[n] ** 2
-            found[n] = np.sum((vectors.T @ residual)[sure] ** 2 / values[sure])
-        return found
+            figures[n] = np.sum((vectors.T @ residual)[sure] ** 2 / values[sure])
+        return figures
 
     @property
     def critical(self) -> float:
@@ -130,15 +130,15 @@ class Transformation:
 
     def left_out(self) -> Array:
         """Return (n, 2) target minus what the other pairs make of each point; NaN where they are too few."""
-        found = np.full(self.source.shape, np.nan)
+        residuals = np.full(self.source.shape, np.nan)
         for n in range(len(self.source)):
             keep = np.arange(len(self.source)) != n
             try:
                 other = fit(self.kind, self.source[keep], self.target[keep], self.sds[keep])
             except ValueError:
                 continue
-            found[n] = self.target[n] - carry_points(other.matrix, self.source[n])
-        return found
+            residuals[n] = self.target[n] - carry_points(other.matrix, self.source[n])
+        return residuals
 
 
 def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Transformation:
@@ -206,10 +206,10 @@ def _first(kind: Kind, u: Array, v: Array, weights: Array) -> Array:
         ],
         axis=1,
     ).reshape(-1, 8)
-    found, _, rank, _ = np.linalg.lstsq(rows * weights[:, None], v.ravel() * weights, rcond=None)
+    parameters, _, rank, _ = np.linalg.lstsq(rows * weights[:, None], v.ravel() * weights, rcond=None)
     if rank < 8:
         raise ValueError("the points are too near one line for a projective transformation")
-    return np.append(found, 1.0).reshape(3, 3)
+    return np.append(parameters, 1.0).reshape(3, 3)
 
 
 def _parameters(kind: Kind, matrix: Array) -> Array:
@@ -269,8 +269,8 @@ def find_mix_up(fitted: Transformation) -> MixUp | None:
         swapped = order.copy()
         swapped[[one, other]] = other, one
         trials.append(("two points are exchanged", (one, other), fitted.target[swapped]))
-    found = [MixUp(words, pair) for words, pair, target in trials if _fits(fitted, target)]
-    return found[0] if len(found) == 1 else None
+    mix_ups = [MixUp(words, pair) for words, pair, target in trials if _fits(fitted, target)]
+    return mix_ups[0] if len(mix_ups) == 1 else None
 
 
 def _fits(fitted: Transformation, target: Array) -> bool:

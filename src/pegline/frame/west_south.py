@@ -46,21 +46,21 @@ def counterpart(crs: Any) -> Any | None:
         return type(crs).from_user_input(listed)
     if crs.coordinate_operation.method_code != SOUTH_ORIENTATED:
         return None
-    told = crs.to_json_dict()
-    told["name"] = f"{crs.name}, east and north"
-    told["conversion"]["name"] = f"{told['conversion']['name']}, east and north"
-    told["conversion"]["method"] = {
+    definition = crs.to_json_dict()
+    definition["name"] = f"{crs.name}, east and north"
+    definition["conversion"]["name"] = f"{definition['conversion']['name']}, east and north"
+    definition["conversion"]["method"] = {
         "name": "Transverse Mercator",
         "id": {"authority": "EPSG", "code": TRANSVERSE_MERCATOR},
     }
-    for parameter in told["conversion"]["parameters"]:
+    for parameter in definition["conversion"]["parameters"]:
         if parameter["name"].startswith("False"):
             parameter["value"] = 0.0 - parameter["value"]
-    unit = told["coordinate_system"]["axis"][0]["unit"]
-    told["coordinate_system"]["axis"] = [
+    unit = definition["coordinate_system"]["axis"][0]["unit"]
+    definition["coordinate_system"]["axis"] = [
         {"name": "Easting", "abbreviation": "E", "direction": "east", "unit": unit},
         {"name": "Northing", "abbreviation": "N", "direction": "north", "unit": unit},
     ]
-    for named in (told, told["conversion"]):
+    for named in (definition, definition["conversion"]):
         named.pop("id", None)
-    return type(crs).from_json_dict(told)
+    return type(crs).from_json_dict(definition)

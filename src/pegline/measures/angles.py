@@ -189,12 +189,12 @@ LONGITUDE: Final = _earthangle_grammar(longitude, "longitude", "144°25'29.52\"E
 
 
 def _read_slope(written: Written, log: ReadingLog) -> float:
-    found = _SLOPE.read(written, log)
-    bare = found.text.lstrip("+-").strip()
+    slope = _SLOPE.read(written, log)
+    bare = slope.text.lstrip("+-").strip()
     if _BARE.fullmatch(bare) and float(bare):
-        text = f"slope: {found.text} is taken as degrees; write {found.text}° or {found.text} %"
-        log.oddities.append(Finding("slope-unit", text, found.place))
-    return found.radians
+        text = f"slope: {slope.text} is taken as degrees; write {slope.text}° or {slope.text} %"
+        log.oddities.append(Finding("slope-unit", text, slope.place))
+    return slope.radians
 
 
 _SLOPE: Final = angle_grammar(slope, "a slope", "", "")

@@ -190,7 +190,7 @@ class Record(Generic[T]):
             raise Wrong("", table.place)
         if unfinished:
             raise unfinished
-        lacking = [told for name, told in layout.required.items() if name not in values]
+        lacking = [word for name, word in layout.required.items() if name not in values]
         if lacking:
             are, them = ("is", "it") if len(lacking) == 1 else ("are", "them")
             if table.place in log.open:
@@ -203,7 +203,7 @@ class Record(Generic[T]):
         layout = _layout(self)
         properties = {word: _property(word, key) for word, key in layout.keys.items()}
         schema: Schema = {"type": "object", "properties": properties, "additionalProperties": False}
-        required = [told for told in layout.required.values() if told in layout.keys]
+        required = [word for word in layout.required.values() if word in layout.keys]
         if required:
             schema["required"] = sorted(required)
         choices = [
@@ -257,13 +257,13 @@ def _layout(record: Record[Any]) -> _Layout:
     for entry in fields(record.cls):
         must = entry.default is MISSING and entry.default_factory is MISSING
         for mark in getattr(hints[entry.name], "__metadata__", ()):
-            found = {mark.name or entry.name: mark} if isinstance(mark, Key) else dict(mark.keys)
-            keys |= found
-            homes |= dict.fromkeys(found, entry.name)
+            by_word = {mark.name or entry.name: mark} if isinstance(mark, Key) else dict(mark.keys)
+            keys |= by_word
+            homes |= dict.fromkeys(by_word, entry.name)
             if isinstance(mark, OneOf):
-                choices[entry.name] = tuple(found)
+                choices[entry.name] = tuple(by_word)
             if must:
-                required[entry.name] = mark.wanted if isinstance(mark, OneOf) else next(iter(found))
+                required[entry.name] = mark.wanted if isinstance(mark, OneOf) else next(iter(by_word))
     required |= {word: word for word in record.must}
     keys = _in_usual_order({**keys, **record.extra})
     homes |= {word: word for word in record.extra}
@@ -275,10 +275,10 @@ def _layout(record: Record[Any]) -> _Layout:
 
 
 def _property(word: str, key: Key) -> Schema:
-    told = {"title": word.replace("_", " ").capitalize(), "description": key.help}
+    definition = {"title": word.replace("_", " ").capitalize(), "description": key.help}
     if key.measured or key.later:
-        return told | _or_blank(reference(key.grammar))
-    return reference(key.grammar, **told)
+        return definition | _or_blank(reference(key.grammar))
+    return reference(key.grammar, **definition)
 
 
 def _or_blank(schema: Schema) -> Schema:
@@ -309,14 +309,14 @@ def mapping(
             raise Wrong(f"{form(written)} is given where {wanted} is expected; write 'name: value'", written.place)
         values: dict[str, T] = {}
         for word, (text, value) in written.entries.items():
-            found = log.attempt(lambda text=text, value=value: entry(text, value, log), value, word)  # type: ignore[misc]
-            if found is None:
+            entry_value = log.attempt(lambda text=text, value=value: entry(text, value, log), value, word)  # type: ignore[misc]
+            if entry_value is None:
                 log.lose(text)
-            elif found[0] in values:  # written otherwise: A-B and A - B
-                said = f"{found[0]} is given already, written another way; keep one of them"
+            elif entry_value[0] in values:  # written otherwise: A-B and A - B
+                said = f"{entry_value[0]} is given already, written another way; keep one of them"
                 log.tell(Wrong(said, text.place, "duplicate-key"))
             else:
-                values[found[0]] = found[1]
+                values[entry_value[0]] = entry_value[1]
         return values
 
     def schema() -> Schema:

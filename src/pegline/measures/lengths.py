@@ -233,10 +233,10 @@ def read_reading(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     text = written.value
     doubtful = text.startswith("~")
     try:
-        found = within(length(text[1:].lstrip() if doubtful else text), log, sign)
+        reading_length = within(length(text[1:].lstrip() if doubtful else text), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
-    return Reading(found, written.place, doubtful)
+    return Reading(reading_length, written.place, doubtful)
 
 
 def _either(written: Written, log: ReadingLog, sign: Sign) -> Reading:

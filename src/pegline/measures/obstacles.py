@@ -237,13 +237,13 @@ class Passage:
     @property
     def readings(self) -> tuple[Reading, ...]:
         """Return every reading off the tape, in the order of `passage_length`."""
-        found: list[Reading] = []
+        booked: list[Reading] = []
         for key in WAYS[self.way]:
             value = getattr(self, key)
-            found += value if isinstance(value, tuple) else [value] if isinstance(value, Reading) else []
+            booked += value if isinstance(value, tuple) else [value] if isinstance(value, Reading) else []
         if isinstance(self.angle, ChainAngle):
-            found += [*self.angle.along, self.angle.chord]
-        return tuple(found)
+            booked += [*self.angle.along, self.angle.chord]
+        return tuple(booked)
 
 
 def passage_length(passage: Passage, lengths: Sequence[float], turn: float = 0.0) -> float:

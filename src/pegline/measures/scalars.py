@@ -180,9 +180,9 @@ def to(realm: str, grammar: Grammar[str] = NAME) -> Grammar[str]:
     """Return the grammar of a name that must be known: the check looks it up among the names of its realm."""
 
     def read(written: Written, log: ReadingLog) -> str:
-        found = grammar.read(written, log)
-        log.used.append(NameUse(realm, found, written.place))
-        return found
+        value = grammar.read(written, log)
+        log.used.append(NameUse(realm, value, written.place))
+        return value
 
     return Grammar(read, grammar.schema, grammar.name)
 
@@ -191,9 +191,9 @@ def name_to(realm: str) -> Grammar[Name]:
     """Return the grammar of a name that must be known, with its place."""
 
     def read(written: Written, log: ReadingLog) -> Name:
-        found = NAME.read(written, log)
-        log.used.append(NameUse(realm, found, written.place))
-        return Name(found, written.place)
+        value = NAME.read(written, log)
+        log.used.append(NameUse(realm, value, written.place))
+        return Name(value, written.place)
 
     return Grammar(read, NAME.schema, NAME.name)
 

@@ -72,26 +72,26 @@ def adjust(
         Where stations cannot be placed, telling all of them together.
     """
     stations, shared = book.station_names, shared_points(book, reduction)
-    found = observations(book, reduction, frame, {*stations, *shared})
-    told = hints(book, reduction)
-    begun = start_figure(stations, shared, found, told)
-    if together := list(control_at_one_place(found)):
+    observed = observations(book, reduction, frame, {*stations, *shared})
+    side_hints = hints(book, reduction)
+    begun = start_figure(stations, shared, observed, side_hints)
+    if together := list(control_at_one_place(observed)):
         raise BookError(together)
-    faults = [one for one in begun.findings if one.rule != "mirrored" or not fitting_hand(found, begun)]
+    faults = [one for one in begun.findings if one.rule != "mirrored" or not fitting_hand(observed, begun)]
     if faults and not allow_missing:
         raise BookError(faults)
     if flat := list(meeting_faults(book, begun.positions)):
         raise BookError(flat)
-    found = with_produced_sds(found, begun.positions)
-    network, plotted, placing = _network(book, reduction, frame, found, begun, shared)
-    base = next(one for one in found if isinstance(one, Distance) and one.booking.part == "base")
+    observed = with_produced_sds(observed, begun.positions)
+    network, plotted, placing = _network(book, reduction, frame, observed, begun, shared)
+    base = next(one for one in observed if isinstance(one, Distance) and one.booking.part == "base")
     ends = (network.index[base.start], network.index[base.end])
     try:
         placed = with_observations(network, (*network.observations, *placing)) if placing else network
         plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
         adjusted = _fit_everything(network, plotting)
     except BookError as error:
-        raise BookError(_with_place(finding, told) for finding in error.findings) from None
+        raise BookError(_with_place(finding, side_hints) for finding in error.findings) from None
     shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     compared, witnesses = with_witnesses(plotting, book, reduction)
@@ -120,10 +120,10 @@ def _fit_everything(network: Network, plotting: Fit) -> Fit:
         return solve(network, sound | plotting.keep[:count], plotting.parameters)
 
 
-def _with_place(finding: Finding, told: Hints) -> Finding:
+def _with_place(finding: Finding, side_hints: Hints) -> Finding:
     """Return what a solution could not do, with the place of the first station that it names."""
     names = finding.data if isinstance(finding.data, tuple) else ()
-    first = next((told.places[name] for name in names if name in told.places), None)
+    first = next((side_hints.places[name] for name in names if name in side_hints.places), None)
     return replace(finding, place=finding.place or first)
 
 
@@ -153,16 +153,16 @@ def _network(
     book: Book,
     reduction: Reduction,
     frame: Frame,
-    found: Sequence[Observation],
+    observed: Sequence[Observation],
     begun: Start,
     shared: Sequence[str],
 ) -> tuple[Network, Mask, tuple[Control, ...]]:
     """Return what can be solved, which observations the plotting solution uses, and what it uses beside them."""
     stations = [name for name in book.station_names if name in begun.positions]
     points = [name for name in shared if name in begun.positions]
-    kept = [n for n, one in enumerate(found) if all(name in begun.positions for name in one.points)]
-    ones = [found[n] for n in kept]
-    positions, facing = figure_in_frame(frame, found, begun)
+    kept = [n for n, one in enumerate(observed) if all(name in begun.positions for name in one.points)]
+    ones = [observed[n] for n in kept]
+    positions, facing = figure_in_frame(frame, observed, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
     base = next(one for one in ones if isinstance(one, Distance) and one.booking.part == "base")
@@ -282,13 +282,13 @@ def _compared_only(checks: Iterable[Check]) -> Iterator[Measurement]:
 
 def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, ...]:
     network = fit.network
-    found = []
+    measurements = []
     for number in np.flatnonzero(fit.keep):
         one, share, sd = network.observations[number], float(shares[number]), float(network.sds[number])
         checked = share > MIN_REDUNDANCY
         root = share**0.5
         residual = float(fit.residuals[number])
-        found.append(
+        measurements.append(
             Measurement(
                 booking=one.booking,
                 value=_observed_as_known(one, frame),
@@ -298,7 +298,7 @@ def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, .
                 angle=EQUATIONS[type(one)].angle,
             )
         )
-    return tuple(found)
+    return tuple(measurements)
 
 
 def _verify_sides(book: Book, reduction: Reduction, solution: Solution) -> None:
@@ -310,11 +310,11 @@ def _verify_sides(book: Book, reduction: Reduction, solution: Solution) -> None:
             continue
         start, end, point = (tuple(solution.position(one)) for one in (side.of.start, side.of.end, name))
         if (twice_area(start, end, point) > 0) != side.left:
-            told, found = ("left", "right") if side.left else ("right", "left")
+            booked_side, solved_side = ("left", "right") if side.left else ("right", "left")
             findings.append(
                 Finding(
                     "wrong-side",
-                    f"{name} is booked {told} of {side.of} but its lines put it on the {found};"
+                    f"{name} is booked {booked_side} of {side.of} but its lines put it on the {solved_side};"
                     " look at the side, and at the lines to it",
                     station.place,
                 )

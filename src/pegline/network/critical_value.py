@@ -75,15 +75,15 @@ def _for_correlated(correlations: Array) -> float:
 
 def _strongest_tree(correlations: Array) -> Array:
     """Return the correlations (n - 1,) along the tree that joins all tests by the strongest ones."""
-    found = np.zeros(len(correlations) - 1)
+    strengths = np.zeros(len(correlations) - 1)
     nearest = correlations[0].copy()
     nearest[0] = -1.0
-    for step in range(len(found)):
+    for step in range(len(strengths)):
         chosen = int(nearest.argmax())
-        found[step] = nearest[chosen]
+        strengths[step] = nearest[chosen]
         nearest = np.where(nearest < 0, nearest, np.maximum(nearest, correlations[chosen]))
         nearest[chosen] = -1.0
-    return np.clip(found, 0.0, 1.0)
+    return np.clip(strengths, 0.0, 1.0)
 
 
 def _both(critical: float, correlations: Array) -> Array:

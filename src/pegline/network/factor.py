@@ -114,19 +114,19 @@ class SparseFactor:
     def blocks(self, unknowns: Ints) -> Array:
         """Return the covariances of groups of unknowns; -1 has covariance zero."""
         one, other = np.broadcast_arrays(unknowns[:, :, None], unknowns[:, None, :])
-        found = np.zeros(one.shape)
+        blocks = np.zeros(one.shape)
         asked = (one >= 0) & (other >= 0)
-        found[asked] = self._pairs(one[asked], other[asked])
-        return found
+        blocks[asked] = self._pairs(one[asked], other[asked])
+        return blocks
 
     def _pairs(self, one: Ints, other: Ints) -> Array:
         if self._pattern is None:
             self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
-        found, known = self._pattern.pairs(self._place[one], self._place[other])
-        found *= self._scale[one] * self._scale[other]
+        values, known = self._pattern.pairs(self._place[one], self._place[other])
+        values *= self._scale[one] * self._scale[other]
         if not known.all():
-            found[~known] = self._apart(one[~known], other[~known])
-        return found
+            values[~known] = self._apart(one[~known], other[~known])
+        return values
 
     def _apart(self, one: Ints, other: Ints) -> Array:
         """Return covariances of pairs that the factor does not join: one solve for each unknown that recurs most."""

@@ -307,9 +307,9 @@ class _Assembly:
         """Return the assembly of a network. What is held goes to a row and column beyond the last."""
         size = int((~network.held).sum())
         columns = np.append(np.where(network.held, size, network.columns), size)
-        found = [columns[numbers] for numbers in _parameter_numbers(network)]
+        batches = [columns[numbers] for numbers in _parameter_numbers(network)]
         width = size + 1
-        keys = [(c[:, :, None] * width + c[:, None, :]).ravel() for c in found]
+        keys = [(c[:, :, None] * width + c[:, None, :]).ravel() for c in batches]
         tapes = columns[2 * len(network.names) : -1]
         keys.append(tapes * width + tapes)
         if size <= DENSE:

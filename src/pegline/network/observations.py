@@ -61,16 +61,16 @@ class Stops:
 
 def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     """Return for each line the stations that its chainages count from."""
-    found = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
+    stops = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
     marks: dict[str, dict[float, str]] = {}
     for row in reduction.rows:
         if row.form == "station":
-            whole = found[row.line]
+            whole = stops[row.line]
             marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
                 row.chainages[0], row.name
             )
     tied = {name: sorted(standing.items()) for name, standing in marks.items()}
-    return found | {
+    return stops | {
         name: Stops(tuple(s for _, s in all_of), tuple(c for c, _ in all_of)) for name, all_of in tied.items()
     }
 

@@ -21,9 +21,9 @@ __all__ = ["control_at_one_place", "crossing_control", "figure_in_frame", "fitti
 ONE_CONTROL_POINT: Final = 1e-3
 
 
-def fitting_hand(found: Sequence[Observation], begun: Start) -> int:
+def fitting_hand(observed: Sequence[Observation], begun: Start) -> int:
     """Return whether control and bearings suit the first positions (+1), their mirror image (-1), or both (0)."""
-    control, bearings = _references_of_placed(found, begun.positions)
+    control, bearings = _references_of_placed(observed, begun.positions)
     fits = [
         _misfit({name: (x, sign * y) for name, (x, y) in begun.positions.items()}, control, bearings)
         for sign in (1, -1)
@@ -50,19 +50,19 @@ def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Findin
 
 
 def _references_of_placed(
-    found: Sequence[Observation], at: Mapping[str, XY]
+    observed: Sequence[Observation], at: Mapping[str, XY]
 ) -> tuple[list[tuple[int, Control]], list[tuple[int, Bearing]]]:
     """Return the control and the bearings, with their numbers, that placed stations have."""
-    control = [(n, one) for n, one in enumerate(found) if isinstance(one, Control) and one.station in at]
-    bearings = [(n, one) for n, one in enumerate(found) if isinstance(one, Bearing) and set(one.points) <= set(at)]
+    control = [(n, one) for n, one in enumerate(observed) if isinstance(one, Control) and one.station in at]
+    bearings = [(n, one) for n, one in enumerate(observed) if isinstance(one, Bearing) and set(one.points) <= set(at)]
     return control, bearings
 
 
-def figure_in_frame(frame: Frame, found: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
+def figure_in_frame(frame: Frame, observed: Sequence[Observation], begun: Start) -> tuple[dict[str, XY], set[int]]:
     """Return the first positions in the frame, and the observations that place the plotting solution there."""
     at = {name: (x * frame.scale, y * frame.scale) for name, (x, y) in begun.positions.items()}
-    control, bearings = _references_of_placed(found, at)
-    if not begun.handed and fitting_hand(found, begun) < 0:
+    control, bearings = _references_of_placed(observed, at)
+    if not begun.handed and fitting_hand(observed, begun) < 0:
         at = {name: (x, -y) for name, (x, y) in at.items()}
     known = _known_places(control)
     if len(known) > 1:
@@ -82,9 +82,9 @@ def figure_in_frame(frame: Frame, found: Sequence[Observation], begun: Start) ->
     return at, numbers
 
 
-def held_parameters(found: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
+def held_parameters(observed: Sequence[Observation], at: Mapping[str, XY], ends: tuple[int, int]) -> tuple[int, ...]:
     """Return the parameters of the base line's ends that are held: what neither control nor bearings place."""
-    control, bearings = _references_of_placed(found, at)
+    control, bearings = _references_of_placed(observed, at)
     known = len(_known_places(control))
     place = () if known else (2 * ends[0], 2 * ends[0] + 1)
     turn = () if bearings or known > 1 else (2 * ends[1] + 1,)

@@ -40,7 +40,7 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
             places.get(left[0]),
         )
     loose = [name for name in missing if name not in stations]
-    apart_arcs = [found for name in loose if (found := _arcs_apart(figure, name))] if not left else []
+    apart_arcs = [fault for name in loose if (fault := _arcs_apart(figure, name))] if not left else []
     yield from apart_arcs
     if loose and not left and not apart_arcs:
         yield Finding(

@@ -69,14 +69,14 @@ def derivatives(fit: Fit, rows: Ints) -> Array:
     """Return the derivatives (k, u) of some observations to the unknowns."""
     network = fit.network
     columns = np.append(network.columns, -1)
-    found = np.zeros((len(rows), int((~network.held).sum()) + 1))
+    matrix = np.zeros((len(rows), int((~network.held).sum()) + 1))
     place = np.full(len(network.values), -1)
     place[rows] = np.arange(len(rows))
     for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
         some = place[batch.rows] >= 0
         at = place[batch.rows[some]]
-        np.add.at(found, (at[:, None], columns[numbers[some]]), partials[some])
-    return np.asarray(found[:, :-1])
+        np.add.at(matrix, (at[:, None], columns[numbers[some]]), partials[some])
+    return np.asarray(matrix[:, :-1])
 
 
 def solution_of(fit: Fit, base: tuple[int, int]) -> Solution:
@@ -134,24 +134,24 @@ def _local(positions: Array, variances: Array, covariances: NetworkCovariances, 
     with_ends = shared[: 2 * len(positions)].reshape(-1, 2, 4)
     mixed = gradient @ with_ends.transpose(0, 2, 1)
     among = shared[ends]
-    found = variances + mixed + mixed.transpose(0, 2, 1) + gradient @ among @ gradient.transpose(0, 2, 1)
-    found[base[0]] = 0.0
-    return np.asarray(found)
+    variances_here = variances + mixed + mixed.transpose(0, 2, 1) + gradient @ among @ gradient.transpose(0, 2, 1)
+    variances_here[base[0]] = 0.0
+    return np.asarray(variances_here)
 
 
 def computed_variances(fit: Fit, covariances: NetworkCovariances) -> Array:
     """Return the variance of each computed observation, (m,), in its own unit squared."""
-    found = np.zeros(len(fit.residuals))
+    variances = np.zeros(len(fit.residuals))
     for batch, numbers, partials in zip(fit.network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
         blocks = covariances.blocks(numbers)
-        found[batch.rows] = np.einsum("mi,mij,mj->m", partials, blocks, partials)
-    return found
+        variances[batch.rows] = np.einsum("mi,mij,mj->m", partials, blocks, partials)
+    return variances
 
 
 def redundancies(fit: Fit, computed_variances: Array) -> Array:
     """Return how much of an error in each observation shows in its own residual, 0 to 1: 1 - a C a' / σ²."""
-    found = 1 - computed_variances / fit.network.sds**2
-    return np.where(fit.keep, np.clip(found, 0.0, 1.0), 0.0)
+    shares = 1 - computed_variances / fit.network.sds**2
+    return np.where(fit.keep, np.clip(shares, 0.0, 1.0), 0.0)
 
 
 def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]) -> tuple[str, ...]:
@@ -168,7 +168,7 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
     turn = _turn(points, base)
     shared = covariances.with_each(_base_parameters(base)) @ turn
     by_direction = float(turn @ shared[_base_parameters(base)])
-    found: set[int] = set()
+    flat_rows: set[int] = set()
     for batch in network.batches:
         kind = type(network.observations[batch.rows[0]])
         if kind not in (Distance, Oblique):
@@ -184,8 +184,8 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
         flat = fit.keep[batch.rows] & (variance > network.sds[batch.rows] * size / (FLAT_SIGMAS * sqrt(2)))
         for row in np.flatnonzero(flat):
             loose = max(ends[row], key=lambda point: float(np.trace(covariances.blocks(_pair(point))[0])))
-            found.add(int(loose))
-    return tuple(network.names[number] for number in sorted(found))
+            flat_rows.add(int(loose))
+    return tuple(network.names[number] for number in sorted(flat_rows))
 
 
 def _pair(point: int) -> Ints:

@@ -169,11 +169,11 @@ def _rows_below(block: Ints, starts: Ints, one: Ints, other: Ints) -> list[Ints]
     brought: list[list[Ints]] = [[some] for some in np.split(rows, np.searchsorted(of, np.arange(1, number)))]
     below = []
     for parts in brought:
-        found = np.unique(np.concatenate(parts)) if len(parts) > 1 else parts[0]
-        below.append(found)
-        if len(found):
-            above = block[found[0]]
-            brought[above].append(found[np.searchsorted(found, starts[above + 1]) :])
+        merged_rows = np.unique(np.concatenate(parts)) if len(parts) > 1 else parts[0]
+        below.append(merged_rows)
+        if len(merged_rows):
+            above = block[merged_rows[0]]
+            brought[above].append(merged_rows[np.searchsorted(merged_rows, starts[above + 1]) :])
     return below
 
 

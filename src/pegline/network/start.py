@@ -172,9 +172,9 @@ def _place_by_arcs(figure: Figure, name: str, at: XY, one: Arc, other: Arc) -> N
 def _settle(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, other: Arc) -> int | None:
     """Return which of two mirror images is meant, None where nothing tells."""
     if not figure.tentative:
-        for told in (_by_side(figure, name, images), _by_drawing(figure, name, images, one, other)):
-            if told is not None:
-                return told
+        for side in (_by_side(figure, name, images), _by_drawing(figure, name, images, one, other)):
+            if side is not None:
+                return side
     return _by_further_lines(figure, name, images, one, other)
 
 
@@ -255,11 +255,11 @@ def _guess_hand(figure: Figure) -> bool:
 def _settle_hand(figure: Figure) -> None:
     """Mirror the figure, or not, as soon as a side or the sketch tells."""
     for name in figure.at:
-        told = _hand(figure, name)
-        if told is None:
+        hand = _hand(figure, name)
+        if hand is None:
             continue
         figure.tentative = False
-        if not told:
+        if not hand:
             figure.at = {key: (x, -y) for key, (x, y) in figure.at.items()}
             for arcs in figure.arcs.values():
                 arcs[:] = [Arc(a.number, a.centre, (a.at[0], -a.at[1]), a.radius, a.sd, a.tie) for a in arcs]

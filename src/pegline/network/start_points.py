@@ -33,7 +33,7 @@ _Placed = tuple[XY, tuple[int, ...], tuple[str, str] | None]
 
 def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Bookings:
     """Return what each point is booked by: rows and arcs in order, then walls, then dimensions."""
-    found: dict[str, dict[tuple[int, Group | None], list[int]]] = {name: {} for name in points}
+    numbers: dict[str, dict[tuple[int, Group | None], list[int]]] = {name: {} for name in points}
     for number, one in enumerate(observations):
         if isinstance(one, Distance | Square):
             booked, rank = one.points, {"row": 0, "arc": 0, "wall": 1}.get(one.booking.part, 2)
@@ -42,9 +42,9 @@ def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Book
         else:
             names, key = one.points[:1], (0, one.booking.group)
         for name in names:
-            if name in found:
-                found[name].setdefault(key, []).append(number)
-    return {name: [groups[key] for key in sorted(groups, key=lambda k: k[0])] for name, groups in found.items()}
+            if name in numbers:
+                numbers[name].setdefault(key, []).append(number)
+    return {name: [groups[key] for key in sorted(groups, key=lambda k: k[0])] for name, groups in numbers.items()}
 
 
 def place_point(
@@ -168,12 +168,12 @@ def _image(
     row: tuple[tuple[str, str] | None, int],
 ) -> int | None:
     """Return which image is on the side told, or else fits the further distances."""
-    told: list[tuple[str, str, bool]] = []
+    sides: list[tuple[str, str, bool]] = []
     if row[0] and row[1]:
-        told.append((*row[0], row[1] > 0))
+        sides.append((*row[0], row[1] > 0))
     if side:
-        told.append((side.of.start, side.of.end, side.left))
-    for start, end, left in told:
+        sides.append((side.of.start, side.of.end, side.left))
+    for start, end, left in sides:
         if start in at and end in at:
             fits = [(twice_area(at[start], at[end], image) > 0) == left for image in images]
             if fits[0] != fits[1]:

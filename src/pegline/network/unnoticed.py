@@ -213,9 +213,9 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         with np.errstate(divide="ignore"):
             sizes = least / np.abs(effects)
         best = sizes.argmin(axis=1)
-        found = sizes[np.arange(len(sizes)), best]
-        smaller = found < smallest
-        smallest[smaller], first_checks[smaller] = found[smaller], begin + best[smaller]
+        least_sizes = sizes[np.arange(len(sizes)), best]
+        smaller = least_sizes < smallest
+        smallest[smaller], first_checks[smaller] = least_sizes[smaller], begin + best[smaller]
     return smallest, first_checks
 
 

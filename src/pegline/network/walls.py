@@ -24,17 +24,17 @@ def wall_observations(book: Book, reduction: Reduction) -> tuple[Observation, ..
     The corners follow each other from the edge's end onward, and each is given by the square and
     the length before it; what a corner has besides, such as a last wall back to the start, checks.
     """
-    found: list[Observation] = []
+    observations: list[Observation] = []
     for name, feature in book.features.items():
         grounds = reduction.walls.get(name, ())
         match feature.geometry:
             case Rectangle() as rectangle if grounds:
-                found += _rectangle(feature, rectangle, grounds[0])
+                observations += _rectangle(feature, rectangle, grounds[0])
             case TapedRound() as taped_round if len(grounds) == len(taped_round.walls):
-                found += _round(feature, taped_round, grounds)
+                observations += _round(feature, taped_round, grounds)
             case _:
                 continue
-    return tuple(found)
+    return tuple(observations)
 
 
 def _rectangle(feature: Feature, rectangle: Rectangle, depth: Ground) -> Iterator[Observation]:

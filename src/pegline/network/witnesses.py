@@ -24,7 +24,7 @@ def surveyed_objects(book: Book, reduction: Reduction) -> Mapping[str, str]:
         for name, feature in book.features.items()
         if isinstance(feature.geometry, At) and feature.geometry.point in known
     }
-    objects = dict.fromkeys(witness.object for found in book.witnesses.values() for witness in found)
+    objects = dict.fromkeys(witness.object for witnesses in book.witnesses.values() for witness in witnesses)
     return {name: name if name in known else at[name] for name in objects if name in known or name in at}
 
 
@@ -53,11 +53,11 @@ def witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance]
 def with_witnesses(fit: Fit, book: Book, reduction: Reduction) -> tuple[Fit, tuple[int, ...]]:
     """Return a solution with the witnesses beside its observations, left out of it, and their numbers."""
     index, network = fit.network.index, fit.network
-    found = [one for one in witness_observations(book, reduction) if all(name in index for name in one.points)]
-    if not found:
+    observed = [one for one in witness_observations(book, reduction) if all(name in index for name in one.points)]
+    if not observed:
         return fit, ()
-    wider = with_observations(network, (*network.observations, *found))
+    wider = with_observations(network, (*network.observations, *observed))
     linear = linearise(wider, fit.parameters)
-    keep = np.append(fit.keep, np.zeros(len(found), bool))
+    keep = np.append(fit.keep, np.zeros(len(observed), bool))
     numbers = tuple(range(len(network.observations), len(wider.observations)))
     return replace(fit, network=wider, keep=keep, linear=linear, residuals=misclosures(wider, linear)), numbers

@@ -138,18 +138,18 @@ def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[
 
 def missing_scripts(text: str) -> dict[str, str]:
     """Return the scripts of a text that cannot be shown, each with what would help."""
-    found: dict[str, str] = {}
+    samples: dict[str, str] = {}
     for character in () if text.isascii() else dict.fromkeys(text):
         if not _needs_help(character):
             continue
         script = _script(character)
         if _harfbuzz() is None:
-            found[script] = "install the extra: pip install 'pegline[scripts]'"
+            samples[script] = "install the extra: pip install 'pegline[scripts]'"
         elif _font_for(character) is None:
-            found[script] = (
+            samples[script] = (
                 f"install a font that has it, such as Noto Sans {'CJK' if script == 'CJK' else script.title()}"
             )
-    return found
+    return samples
 
 
 def missing_font_warnings(text: str) -> Iterator[Finding]:
@@ -191,11 +191,11 @@ def _open_font(path: str) -> Any:
 @lru_cache(maxsize=1)
 def _installed_fonts() -> tuple[Path, ...]:
     """Return the font files of this computer, in a fixed order."""
-    found = []
+    paths = []
     for folder in FOLDERS:
         for base, _, names in os.walk(Path(folder).expanduser()):
-            found += [Path(base, name) for name in names if name.lower().endswith((".ttf", ".otf", ".ttc"))]
-    return tuple(sorted(found))
+            paths += [Path(base, name) for name in names if name.lower().endswith((".ttf", ".otf", ".ttc"))]
+    return tuple(sorted(paths))
 
 
 @lru_cache(maxsize=512)

@@ -101,15 +101,15 @@ def choices() -> dict[tuple[str, str], tuple[str, ...]]:
 
 def sheets_of(table: Table) -> dict[str, list[list[str]]]:
     """Return the sheets that a book fills, each with a row of column names first."""
-    found: dict[str, list[list[str]]] = {}
+    rows_by_sheet: dict[str, list[list[str]]] = {}
     for sheet in SHEETS.values():
         rows = list(_rows(sheet, table))
         if not rows:
             continue
         used = {column for row in rows for column in row}
         columns = [column for column in columns_of(sheet) if column in used]
-        found[sheet.name] = [columns, *([row.get(column, "") for column in columns] for row in rows)]
-    return found
+        rows_by_sheet[sheet.name] = [columns, *([row.get(column, "") for column in columns] for row in rows)]
+    return rows_by_sheet
 
 
 def _rows(sheet: Sheet, table: Table) -> Iterator[dict[str, str]]:

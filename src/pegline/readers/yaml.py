@@ -100,20 +100,20 @@ def _check_signs(text: str, file: str) -> None:
     """Refuse signs that cannot be seen or that later programs trip over."""
     if text.isascii() and text.isprintable():
         return
-    found = []
+    places = []
     for match in _SPACE_OF_STRUCTURE.finditer(text):
         line, column = _locate(text, match.start(1))
         said = f"this is {sign_name(match[1])}, which YAML does not take for a space; type a plain space"
-        found.append(Finding("sign", said, Place(file, line, column)))
+        places.append(Finding("sign", said, Place(file, line, column)))
     for match in _REFUSED.finditer(text):
         line, column = _locate(text, match.start())
         code = f"U+{ord(match[0]):04X}"
         name = unicodedata.name(match[0], "control character").lower()
-        found.append(Finding("sign", f"the sign {code} ({name}) cannot be seen; delete it", Place(file, line, column)))
-        if len(found) == 20:
+        places.append(Finding("sign", f"the sign {code} ({name}) cannot be seen; delete it", Place(file, line, column)))
+        if len(places) == 20:
             break
-    if found:
-        raise BookError(found)
+    if places:
+        raise BookError(places)
 
 
 def _locate(text: str, index: int) -> tuple[int, int]:
@@ -219,10 +219,10 @@ class _Reader:
 
     def items(self, place: Place, depth: int, *, closed: bool) -> Items:
         """Return a list."""
-        found = []
+        written_items = []
         while type(event := self.next()) is not SequenceEndEvent:
-            found.append(self.value(event, depth))
-        return Items(tuple(found), place, closed)
+            written_items.append(self.value(event, depth))
+        return Items(tuple(written_items), place, closed)
 
     def table(self, place: Place, depth: int, *, closed: bool) -> Table:
         """Return a map."""

@@ -116,9 +116,9 @@ def _check_ranges(archive: zipfile.ZipFile, look: _Look) -> None:
         else:
             cells += (right - left + 1) * (bottom - top + 1)
         if cells > RANGED:
-            told = f"merged or linked cells as far as {text} are more than {RANGED}; take them apart"
+            text_of_fault = f"merged or linked cells as far as {text} are more than {RANGED}; take them apart"
             place = Place(f"{look.file}[{_titles(archive).get(part, part)}]", top or 1, left or 1)
-            raise BookError([Finding("far", told, place)])
+            raise BookError([Finding("far", text_of_fault, place)])
 
 
 def _titles(archive: zipfile.ZipFile) -> dict[str, str]:

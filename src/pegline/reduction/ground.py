@@ -50,8 +50,8 @@ def missing_constants(conditions: Conditions, tape: TapeConstants) -> list[tuple
     if conditions is PLAIN:
         return []
     asked = ((c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions))
-    told = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
-    return [(name, needs) for name, needs in told if needs]
+    lacking = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
+    return [(name, needs) for name, needs in lacking if needs]
 
 
 def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, unit: str) -> float:

@@ -46,13 +46,13 @@ def passage_ground(passage: Passage, grounds: Sequence[Ground], right_angle_sd: 
 
 def _slopes(passage: Passage, lengths: Sequence[float]) -> list[float]:
     """Return what the length changes by when each reading does, metres a metre."""
-    found = []
+    slopes = []
     for number in range(len(lengths)):
         more, less = list(lengths), list(lengths)
         more[number] += STEP
         less[number] -= STEP
-        found.append((passage_length(passage, more) - passage_length(passage, less)) / (2 * STEP))
-    return found
+        slopes.append((passage_length(passage, more) - passage_length(passage, less)) / (2 * STEP))
+    return slopes
 
 
 def _angle_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float) -> float:

@@ -226,8 +226,8 @@ class Conditions:
 
     def with_use(self, **booked: Any) -> Conditions:
         """Return the same tape's conditions with what was booked of its use; itself where that is nothing."""
-        told = {name: value for name, value in booked.items() if value is not None}
-        return replace(self, **told) if told else self
+        known_values = {name: value for name, value in booked.items() if value is not None}
+        return replace(self, **known_values) if known_values else self
 
 
 #: Nothing booked, nothing to correct: most offsets of most books.

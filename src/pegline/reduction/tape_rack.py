@@ -123,8 +123,8 @@ def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | Non
 
     Of several, the last one that was found on or before the day holds.
     """
-    found = [one for one in tape.true_length if one.date is None or (day is not None and one.date <= day)]
-    return found[-1].value.metres(unit) if found else None
+    comparisons = [one for one in tape.true_length if one.date is None or (day is not None and one.date <= day)]
+    return comparisons[-1].value.metres(unit) if comparisons else None
 
 
 @dataclass(slots=True)

@@ -70,10 +70,10 @@ def _text(value: Any) -> str:
 
 def _texts(value: Any) -> dict[str, str]:
     """Return a mapping of plain file names to texts; a name that leads elsewhere is none of ours."""
-    found = {_text(name): _text(each) for name, each in value.items()}
-    if any(Path(name).name != name for name in found):
+    texts = {_text(name): _text(each) for name, each in value.items()}
+    if any(Path(name).name != name for name in texts):
         raise ValueError(value)
-    return found
+    return texts
 
 
 def sha256_of(path: Path) -> str | None:

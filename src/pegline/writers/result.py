@@ -233,30 +233,30 @@ def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages:
 
 
 def _measurement(survey: Survey, measurement: Measurement, pages: Pages) -> MeasurementEntry:
-    told = degrees if measurement.angle else float
+    figure = degrees if measurement.angle else float
     noticed = survey.solved.unnoticed.smallest_noticed.get(measurement.booking)
     return {
         "what": measurement.what,
         "kind": measurement.kind,
-        "value": told(measurement.value),
-        "residual": told(measurement.residual),
+        "value": figure(measurement.value),
+        "residual": figure(measurement.residual),
         "redundancy": measurement.redundancy,
         "test": float(measurement.test),
-        "smallest_noticed": None if noticed is None else told(noticed),
+        "smallest_noticed": None if noticed is None else figure(noticed),
         "source": source(measurement.place),
         "page": pages.page(source(measurement.place)),
     }
 
 
 def _check(check: Check, pages: Pages) -> CheckEntry:
-    told = degrees if check.angle else float
+    figure = degrees if check.angle else float
     return {
         "what": check.what,
         "kind": check.kind,
-        "taped": told(check.taped),
-        "computed": told(check.computed),
-        "difference": told(check.difference),
-        "allowed": told(check.allowed),
+        "taped": figure(check.taped),
+        "computed": figure(check.computed),
+        "difference": figure(check.difference),
+        "allowed": figure(check.allowed),
         "test": float(check.test),
         "passed": bool(check.passed),
         "chosen": bool(check.chosen),

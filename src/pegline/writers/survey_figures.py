@@ -84,8 +84,13 @@ def stations(survey: Survey) -> Places:
 
 def points(survey: Survey) -> Places:
     """Return every point that is no station."""
-    found = survey.detail.points
-    return Places(found.names, found.positions + np.array(survey.frame.origin), found.variances, found.local_variances)
+    solved_points = survey.detail.points
+    return Places(
+        solved_points.names,
+        solved_points.positions + np.array(survey.frame.origin),
+        solved_points.variances,
+        solved_points.local_variances,
+    )
 
 
 def every_place(survey: Survey) -> Mapping[str, Array]:
@@ -196,10 +201,10 @@ def anticlockwise(ring: Array) -> Array:
 
 def arcs_by_point(survey: Survey) -> Mapping[str, tuple[ReducedArc, ...]]:
     """Return the arcs that fix each point that has some."""
-    found: dict[str, tuple[ReducedArc, ...]] = {}
+    arcs: dict[str, tuple[ReducedArc, ...]] = {}
     for arc in survey.reduction.arcs:
-        found[arc.point] = (*found.get(arc.point, ()), arc)
-    return found
+        arcs[arc.point] = (*arcs.get(arc.point, ()), arc)
+    return arcs
 
 
 def features_of_points(survey: Survey) -> tuple[dict[str, list[Shape]], dict[str, Shape]]:
@@ -228,6 +233,6 @@ def moment(book: Book) -> str:
     """
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     if epoch.isdecimal():
-        told = datetime.datetime.fromtimestamp(int(epoch), datetime.UTC)
-        return told.strftime("%Y-%m-%dT%H:%M:%S.000Z")
+        time = datetime.datetime.fromtimestamp(int(epoch), datetime.UTC)
+        return time.strftime("%Y-%m-%dT%H:%M:%S.000Z")
     return f"{book.date or datetime.date(1970, 1, 1)}T00:00:00.000Z"

@@ -69,9 +69,9 @@ def parallel_cuts(path: Path, direction: Array, target: float) -> Iterator[Cut]:
             return left_part(path, offset * normal, along).area - target
 
         offset = brentq(excess, float(heights.min()) - room, float(heights.max()) + room, xtol=BRACKET)
-        found = moved_cut(path, offset * normal, along, target)
-        if found is not None:
-            yield found
+        cut = moved_cut(path, offset * normal, along, target)
+        if cut is not None:
+            yield cut
 
 
 def _room(path: Path) -> float:
@@ -108,9 +108,9 @@ def through_cuts(path: Path, point: Array, target: float) -> Iterator[Cut]:
     for begin, end, one, other in zip(angles, angles[1:], values, values[1:], strict=False):
         if (one > 0) != (other > 0):
             angle = brentq(excess, begin, end, xtol=BRACKET)
-            found = turned_cut(path, point, np.array([cos(angle), sin(angle)]), target)
-            if found is not None:
-                yield found
+            cut = turned_cut(path, point, np.array([cos(angle), sin(angle)]), target)
+            if cut is not None:
+                yield cut
 
 
 def turned_cut(path: Path, point: Array, along: Array, target: float) -> Cut | None:

@@ -200,12 +200,12 @@ def divide(
 
     by = derivatives(areas, ring.values)
     sds = np.sqrt(np.maximum(np.diag(by @ ring.covariance @ by.T), 0.0))
-    found = areas(ring.values)
-    outlines: list[Path | None] = [part_of(path, cuts[0].places), *[None] * (len(found) - 1)]
+    ring_areas = areas(ring.values)
+    outlines: list[Path | None] = [part_of(path, cuts[0].places), *[None] * (len(ring_areas) - 1)]
     outlines[-1] = part_of(path, (cuts[-1].places[1], cuts[-1].places[0]))
     parts = tuple(
-        Part(float(size), float(sd), float(size / found.sum()), outline)
-        for size, sd, outline in zip(found, sds, outlines, strict=True)
+        Part(float(size), float(sd), float(size / ring_areas.sum()), outline)
+        for size, sd, outline in zip(ring_areas, sds, outlines, strict=True)
     )
     return Division(ring.name, tuple(ends), parts)
 
@@ -228,11 +228,11 @@ def _cut_of_values(ring: Ring, guide: Guide, share: float, near: Cut, through: b
     path = ring.path_of(values)
     target = share * abs(area(path))
     if through:
-        found = turned_cut(path, guide(values), near.along, target)
+        cut = turned_cut(path, guide(values), near.along, target)
     else:
         along = guide(values)
-        found = moved_cut(path, near.origin, along if along @ near.along > 0 else -along, target)
-    return near if found is None else found
+        cut = moved_cut(path, near.origin, along if along @ near.along > 0 else -along, target)
+    return near if cut is None else cut
 
 
 def _ends(

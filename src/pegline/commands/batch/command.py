@@ -71,19 +71,19 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
         for folder in folders:
             sweep_folder(folder)
-        told = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
+        past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
         try:
-            done = _all_done(archive.tasks, told, out, args)
+            done = _all_done(archive.tasks, past, out, args)
         except BaseException:
             for folder in (out, *folders):  # what workers that were stopped left
                 remove_work_folders(folder)
             raise
         outcomes = [
-            *(_with_stale(each, told, out) for each in done),
+            *(_with_stale(each, past, out) for each in done),
             *map(_shut, archive.shut),
             *starmap(_clash, archive.clashes.items()),
         ]
-        gone = _orphan_outputs(told, {outcome["book"] for outcome in outcomes}, out)
+        gone = _orphan_outputs(past, {outcome["book"] for outcome in outcomes}, out)
         aside = summary.aside_texts(archive.others, archive.links, gone)
         _sum_up(outcomes, aside, root, out, args.index)
     for outcome in summary.in_order_of_need(outcomes):
@@ -113,9 +113,9 @@ def _clash(book: str, others: str) -> Outcome:
     return {"book": book, **failure_outcome(OutputError.status, [why])}
 
 
-def _with_stale(outcome: Outcome, told: History, out: Path) -> Outcome:
+def _with_stale(outcome: Outcome, past: History, out: Path) -> Outcome:
     """Return an outcome with the names of files that an earlier state of the book left there."""
-    written = told.written.get(outcome["book"], {})
+    written = past.written.get(outcome["book"], {})
     return {
         **outcome,
         "stale": _outputs_still_there(
@@ -124,10 +124,10 @@ def _with_stale(outcome: Outcome, told: History, out: Path) -> Outcome:
     }
 
 
-def _orphan_outputs(told: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
+def _orphan_outputs(past: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
     """Return the outputs that are left of books that are not there any more."""
     left = {
-        book: _outputs_still_there(book, list(names), out) for book, names in told.written.items() if book not in books
+        book: _outputs_still_there(book, list(names), out) for book, names in past.written.items() if book not in books
     }
     return {book: names for book, names in left.items() if names}
 
@@ -143,43 +143,43 @@ def _shut(folder: str) -> Outcome:
     return {"book": folder, **failure_outcome(OpenError.status, [why], quality="broken file")}
 
 
-def _all_done(every: tuple[Task, ...], told: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
+def _all_done(every: tuple[Task, ...], past: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
     keys = {task.book: key_of(task) for task in every}
-    outcomes = {task.book: kept for task in every if (kept := _current_outcome(task, keys[task.book], told))}
+    outcomes = {task.book: kept for task in every if (kept := _current_outcome(task, keys[task.book], past))}
     left = [task for task in every if task.book not in outcomes]
     with open_to_append(out / NAME) as manifest:
 
         def begin(task: Task, *, alone: bool = False) -> None:
             manifest.add({"state": "started", "book": task.book, "key": keys[task.book], "alone": alone})
 
-        for task, found in _with_bar(_in_turn(left, told, args, begin), len(every), len(outcomes)):
-            event = {"state": "ended", "book": task.book, "key": keys[task.book], **found}
+        for task, outcome in _with_bar(_in_turn(left, past, args, begin), len(every), len(outcomes)):
+            event = {"state": "ended", "book": task.book, "key": keys[task.book], **outcome}
             manifest.add(event)
             outcomes[task.book] = event
     return [outcomes[task.book] for task in every]
 
 
 def _in_turn(
-    left: Sequence[Task], told: History, args: argparse.Namespace, begin: Callable[..., None]
+    left: Sequence[Task], past: History, args: argparse.Namespace, begin: Callable[..., None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     """Do books together, and those that may have ended earlier runs last and alone.
 
     Whoever ends a run says nothing of the books it had in hand; a book that was alone in hand when several runs
     ended is not tried again.
     """
-    suspect = {task.book: told.begun[task.book] > 1 for task in left}
+    suspect = {task.book: past.begun[task.book] > 1 for task in left}
     yield from _run_tasks([task for task in left if not suspect[task.book]], args, args.workers, begin)
     for task in left:
-        if told.alone[task.book] >= TRIES_ALONE:
+        if past.alone[task.book] >= TRIES_ALONE:
             why = f"{task.book}: stopped every run that tried it; look at the book, then run this again"
             yield task, failure_outcome(75, [why], again=True)
         elif suspect[task.book]:
             yield from _run_tasks([task], args, 1, partial(begin, alone=True))
 
 
-def _current_outcome(task: Task, key: str, told: History) -> Outcome | None:
-    ended = told.ended.get(task.book)
+def _current_outcome(task: Task, key: str, past: History) -> Outcome | None:
+    ended = past.ended.get(task.book)
     limits = limits_of(task.settings)
     return ended if ended and still_good(ended, key, Path(task.folder), limits) else None
 
@@ -203,11 +203,11 @@ def _with_bar(
 
     bad = 0
     with tqdm(total=total, initial=already, unit="book", disable=None) as bar:
-        for task, found in done:
-            bad += found["status"] != 0
+        for task, outcome in done:
+            bad += outcome["status"] != 0
             bar.set_postfix_str(f"{bad} not good", refresh=False)
             bar.update()
-            yield task, found
+            yield task, outcome
 
 
 def _sum_up(outcomes: list[Outcome], aside: Sequence[str], root: Path, out: Path, index_kind: str | None) -> None:

@@ -41,18 +41,18 @@ def history(path: Path, keys: Mapping[str, str]) -> History:
     keys
         The key of each book as it is now; what was begun under another one was another book.
     """
-    told = History()
+    past = History()
     for event in _events(path):
         book = event["book"]
         if event["state"] == "ended":
-            told.ended[book] = event
-            told.written.setdefault(book, {}).update(event["outputs"])
-            told.begun.pop(book, None)
-            told.alone.pop(book, None)
+            past.ended[book] = event
+            past.written.setdefault(book, {}).update(event["outputs"])
+            past.begun.pop(book, None)
+            past.alone.pop(book, None)
         elif keys.get(book) == event["key"]:
-            told.begun[book] += 1
-            told.alone[book] += bool(event.get("alone"))
-    return told
+            past.begun[book] += 1
+            past.alone[book] += bool(event.get("alone"))
+    return past
 
 
 def _events(path: Path) -> Iterator[dict[str, Any]]:

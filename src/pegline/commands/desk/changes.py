@@ -69,16 +69,16 @@ def changes_between(old: str, new: str) -> Changes:
     """Return what turns one text into another, by whole lines; a single line that differs, by what differs in it."""
     before, after = old.splitlines(keepends=True), new.splitlines(keepends=True)
     starts = [0, *accumulate(map(len, before))]
-    found = []
+    changes = []
     for tag, i, j, k, m in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
         if tag == "equal":
             continue
         if j - i == m - k:  # line for line: what others do to one of them leaves the next alone
             pairs = zip(range(i, j), after[k:m], strict=True)
-            found += [_narrow_change(old, Change(starts[line], starts[line + 1], new)) for line, new in pairs]
+            changes += [_narrow_change(old, Change(starts[line], starts[line + 1], new)) for line, new in pairs]
         else:
-            found.append(_narrow_change(old, Change(starts[i], starts[j], "".join(after[k:m]))))
-    return tuple(found)
+            changes.append(_narrow_change(old, Change(starts[i], starts[j], "".join(after[k:m]))))
+    return tuple(changes)
 
 
 def _narrow_change(text: str, change: Change) -> Change:
@@ -97,15 +97,15 @@ def merge_changes(base: str, ours: Sequence[Change], theirs: Sequence[Change]) -
     Changes that touch a line that ours touched too do not fit, and are left out.
     """
     taken = [_lines_of(base, change) for change in ours]
-    found, fit = [], True
+    rebased, fit = [], True
     for change in theirs:
         first, last = _lines_of(base, change)
         if any(first <= end and begin <= last for begin, end in taken):
             fit = False
             continue
         shift = sum(len(insert) - (end - start) for start, end, insert in ours if end <= change.start)
-        found.append(Change(change.start + shift, change.end + shift, change.insert))
-    return tuple(found), fit
+        rebased.append(Change(change.start + shift, change.end + shift, change.insert))
+    return tuple(rebased), fit
 
 
 def _lines_of(text: str, change: Change) -> tuple[int, int]:
@@ -127,14 +127,14 @@ def from_sections(sections: Any, text: str) -> Changes:
         The sections do not fit the text.
     """
     places = _Places(text)
-    found, at = [], 0
+    changes, at = [], 0
     for length, lines in _check_sections(sections):
         if lines is not None:
-            found.append(Change(places.character(at), places.character(at + length), "\n".join(lines)))
+            changes.append(Change(places.character(at), places.character(at + length), "\n".join(lines)))
         at += length
     if at != places.units:
         raise UsageError("the change does not fit the text; load the page again")
-    return tuple(found)
+    return tuple(changes)
 
 
 def _check_sections(sections: Any) -> Iterator[tuple[int, list[str] | None]]:

@@ -230,12 +230,12 @@ def _lines_in_dispute(base: str, ours: Changes, theirs: Sequence[Change]) -> lis
             spans[-1][1] = max(spans[-1][1], end)
         else:
             spans.append([start, end])
-    found = []
+    disputes = []
     for start, end in spans:
         mine = [c for c in theirs if start <= c.start <= c.end <= end + 1]
         other = [c for c in ours if start <= c.start <= c.end <= end + 1]
         if mine and other:
             end = max(end, *(c.end for c in (*mine, *other)))
             local = [Change(c.start - start, c.end - start, c.insert) for c in mine]
-            found.append((start, end, apply_changes(base[start:end], local)))
-    return found
+            disputes.append((start, end, apply_changes(base[start:end], local)))
+    return disputes

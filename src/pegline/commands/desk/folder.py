@@ -32,19 +32,19 @@ class Folder:
 
     def books(self) -> list[str]:
         """Return the names of the books."""
-        found = (each.name for each in self.path.iterdir() if each.suffix.lower() in BOOK_ENDINGS)
-        return sorted(name for name in found if not name.startswith(".") and self._inside(name))[:MAX_LISTED]
+        names = (each.name for each in self.path.iterdir() if each.suffix.lower() in BOOK_ENDINGS)
+        return sorted(name for name in names if not name.startswith(".") and self._inside(name))[:MAX_LISTED]
 
     def scans(self) -> list[str]:
         """Return the images in the folder and the folders in it, as a book names them."""
-        found = []
+        names = []
         for each in (
             *self.path.iterdir(),
             *(inner for sub in self.path.iterdir() if _plain(sub) for inner in _in(sub)),
         ):
             if each.suffix.lower() in IMAGE_ENDINGS and self._inside(each.relative_to(self.path).as_posix()):
-                found.append(each.relative_to(self.path).as_posix())
-        return sorted(found)[:MAX_LISTED]
+                names.append(each.relative_to(self.path).as_posix())
+        return sorted(names)[:MAX_LISTED]
 
     def book(self, name: object) -> Path:
         """Return the path of a book that is there.

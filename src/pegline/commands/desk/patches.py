@@ -184,17 +184,17 @@ class _Patient:
 
     def spot(self, path: KeyPath) -> _Spot:
         """Return the node that a path leads to."""
-        found = _Spot(self.root, None, None, bool(getattr(self.root, "flow_style", False)))
+        place = _Spot(self.root, None, None, bool(getattr(self.root, "flow_style", False)))
         for step in path:
-            node, flow = found.node, found.flow or bool(getattr(found.node, "flow_style", False))
+            node, flow = place.node, place.flow or bool(getattr(place.node, "flow_style", False))
             if isinstance(node, yaml.MappingNode):
                 key, value = next((pair for pair in node.value if _name(pair[0]) == step), (None, None))
             else:
                 key, value = None, node.value[step] if isinstance(step, int) and step < len(node.value) else None
             if value is None:
                 raise UsageError(f"nothing stands at {step!r} any more; it was changed elsewhere")
-            found = _Spot(value, key, node, flow)
-        return found
+            place = _Spot(value, key, node, flow)
+        return place
 
     def has(self, path: KeyPath) -> bool:
         """Return whether something stands at a path that can hold more."""
@@ -303,12 +303,12 @@ def _before(node: Any, above: KeyPath, word: str) -> Any:
     if word not in order:
         return node.value[-1]
     place = order.index(word)
-    found = None
+    neighbour = None
     for pair in node.value:
         name = _name(pair[0])
         if name not in order or order.index(name) < place:
-            found = pair
-    return found
+            neighbour = pair
+    return neighbour
 
 
 def _rewrite(patient: _Patient, path: KeyPath, value: Plain) -> Changes:

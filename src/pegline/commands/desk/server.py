@@ -151,8 +151,8 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         return JSONResponse(_start(desk))
 
     async def scan(request: Request) -> Response:
-        found = desk.folder.scan(request.path_params["name"])
-        return Response(status_code=404) if found is None else FileResponse(found[0], media_type=found[1])
+        path = desk.folder.scan(request.path_params["name"])
+        return Response(status_code=404) if path is None else FileResponse(path[0], media_type=path[1])
 
     async def socket(socket: WebSocket) -> None:
         await _serve(desk, socket)
@@ -183,10 +183,10 @@ async def _let_in(request: Request, keys: Keys) -> Response:
     except TimeoutError:
         return Response(status_code=408, headers={"connection": "close"})
     try:
-        told = json.loads(body)
+        message = json.loads(body)
     except (ValueError, RecursionError):
         return Response(status_code=400)
-    if not isinstance(told, dict) or not keys.opens(told.get("key")):
+    if not isinstance(message, dict) or not keys.opens(message.get("key")):
         return Response(status_code=401)
     return Response(status_code=204, headers={"set-cookie": keys.header()})
 

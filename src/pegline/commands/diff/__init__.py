@@ -58,14 +58,14 @@ def _book_difference_lines(old: Result, new: Result, noise: Noise | None) -> Ite
         return
     books = BookedText(old.book, old.tree), BookedText(new.book, new.tree)
     every = list(changes(*books))
-    found = list(changes(*books, noise)) if noise else every
+    differences = list(changes(*books, noise)) if noise else every
     if not every:
         yield "The two books say the same.", False
         return
-    if found:
+    if differences:
         yield "Booked differently:", False
-    for sentence in found:
+    for sentence in differences:
         yield f"  {sentence}", False
-    if left := len(every) - len(found):
+    if left := len(every) - len(differences):
         differs = "more entry differs" if left == 1 else "more entries differ"
         yield f"{left} {differs} by no more than measuring twice explains.", False

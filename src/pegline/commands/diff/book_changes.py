@@ -98,8 +98,8 @@ def _key_name(key: Path) -> str:
 
 def _entry_values(leaves: Mapping[Path, Leaf]) -> str:
     """Return the values of an entry, for one that stands by itself."""
-    told = [_key_name((*key, text)) for key, (_, text) in leaves.items()]
-    return f" ({', '.join(told)})" if told else ""
+    texts = [_key_name((*key, text)) for key, (_, text) in leaves.items()]
+    return f" ({', '.join(texts)})" if texts else ""
 
 
 def _value_changes(
@@ -127,16 +127,16 @@ def same(was: object, now: object) -> bool:
 def entries(booked: BookedText) -> dict[Path, dict[Path, Leaf]]:
     """Return what a book holds: for each entry (a line, a row, a feature, …) its values."""
     book = booked.book
-    found: dict[Path, dict[Path, Leaf]] = {}
+    leaves_by_entry: dict[Path, dict[Path, Leaf]] = {}
     for field in fields(book):
         if field.name not in LEFT_OUT:
             tree = _inside(booked.tree, type(book), field.name)
-            _walk(getattr(book, field.name), (_word(field.name),), (), book.unit, tree, found)
+            _walk(getattr(book, field.name), (_word(field.name),), (), book.unit, tree, leaves_by_entry)
     for name, feature in book.features.items():
         # A point feature of its row's name is shown with the row.
         if feature.geometry == At(name):
-            found.pop((_word("features"), name), None)
-    return found
+            leaves_by_entry.pop((_word("features"), name), None)
+    return leaves_by_entry
 
 
 def _word(name: str) -> str:
@@ -163,36 +163,36 @@ def _inside(tree: Written | None, record_type: type, field: str) -> Written | No
 
 def _items(tree: Written | None, count: int) -> list[Written | None]:
     """Return what the file says of each of some items: a list, or a table in its order, or one item alone."""
-    found: list[Written | None] = [None]
+    written_items: list[Written | None] = [None]
     match tree:
         case Items(items=items):
-            found = list(items)
+            written_items = list(items)
         case Table(entries=entries_):
-            found = [value for _, value in entries_.values()]
+            written_items = [value for _, value in entries_.values()]
         case Text():
-            found = [tree]
-    return found if len(found) == count else [None] * count
+            written_items = [tree]
+    return written_items if len(written_items) == count else [None] * count
 
 
 def _walk(
-    value: Any, entry: Path, key: Path, unit: str, tree: Written | None, found: dict[Path, dict[Path, Leaf]]
+    value: Any, entry: Path, key: Path, unit: str, tree: Written | None, leaves_by_entry: dict[Path, dict[Path, Leaf]]
 ) -> None:
     """Put every value into its entry: those of mappings and of named records in lists are entries of their own."""
     leaf = _leaf(value, unit, tree)
     if leaf is not None:
-        found.setdefault(entry, {})[key] = leaf
+        leaves_by_entry.setdefault(entry, {})[key] = leaf
     elif isinstance(value, Mapping):
         for (name, each), inner in zip(value.items(), _items(tree, len(value)), strict=True):
-            found.setdefault((*entry, str(name)), {})
-            _walk(each, (*entry, str(name)), (), unit, inner, found)
+            leaves_by_entry.setdefault((*entry, str(name)), {})
+            _walk(each, (*entry, str(name)), (), unit, inner, leaves_by_entry)
     elif isinstance(value, tuple):
         for number, (each, inner) in enumerate(zip(value, _items(tree, len(value)), strict=True), 1):
             name = _name(each)
             if name is not None:
-                found.setdefault((*entry, *key, name), {})
-                _walk(each, (*entry, *key, name), (), unit, inner, found)
+                leaves_by_entry.setdefault((*entry, *key, name), {})
+                _walk(each, (*entry, *key, name), (), unit, inner, leaves_by_entry)
             else:
-                _walk(each, entry, (*key, str(number)) if len(value) > 1 else key, unit, inner, found)
+                _walk(each, entry, (*key, str(number)) if len(value) > 1 else key, unit, inner, leaves_by_entry)
     elif is_dataclass(value) and not isinstance(value, Place):
         own = getattr(value, "unit", None) or unit
         for field in fields(value):
@@ -201,7 +201,7 @@ def _walk(
                 shaped = field.name == "geometry" and is_dataclass(part)
                 word = type(part).__name__.lower() if shaped else _word(field.name)
                 inner = tree if shaped else _inside(tree, type(value), field.name)
-                _walk(part, entry, (*key, word), own, inner, found)
+                _walk(part, entry, (*key, word), own, inner, leaves_by_entry)
 
 
 def _name(value: Any) -> str | None:
@@ -229,8 +229,8 @@ def _leaf(value: Any, unit: str, tree: Written | None) -> Leaf | None:
         case Name(text=text):
             return text, text
         case Side(of=of, left=left):
-            told = f"{'left' if left else 'right'} of {of}"
-            return told, told
+            side = f"{'left' if left else 'right'} of {of}"
+            return side, side
         case (str(), *rest) if all(isinstance(each, str) for each in rest):
             return value, ", ".join(value)
         case bool():

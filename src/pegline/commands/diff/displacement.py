@@ -146,8 +146,8 @@ def lay_on_old(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Co
     angle = np.arctan2((a[:, 1] * b[:, 0] - a[:, 0] * b[:, 1]).sum(), (a * b).sum())
     shift = there - here
     moved = turn_points(new - here, angle) + there
-    told = Comparison((), (float(shift[0]), float(shift[1])), float(angle), (float(here[0]), float(here[1])))
-    return moved, told
+    comparison = Comparison((), (float(shift[0]), float(shift[1])), float(angle), (float(here[0]), float(here[1])))
+    return moved, comparison
 
 
 def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
@@ -173,9 +173,9 @@ def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -
     if not stable:
         return _untold(old, new, significance)
     _, over = lay_on_old(old.positions, new.positions, stable)
-    found = _test_pegs(old, new, stable, range(len(names)), significance)
+    tests = _test_pegs(old, new, stable, range(len(names)), significance)
     pegs = []
-    for i, each in found.items():
+    for i, each in tests.items():
         verdict: Verdict = "unmoved" if i in stable else "moved" if each.fails else "may have moved"
         partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
         pegs.append(Peg(names[i], _pair(each.difference), each.limit, verdict, partner))
@@ -199,11 +199,11 @@ def _stable_pegs(old: Measured, new: Measured, significance: float) -> list[int]
     """Return the rows of the pegs that stand; none where it cannot be told."""
     stable = list(range(len(old.names)))
     while True:
-        found = _test_pegs(old, new, stable, stable, significance)
-        worst = max(found[i].test for i in stable)
-        if not any(found[i].fails for i in stable):
+        tests = _test_pegs(old, new, stable, stable, significance)
+        worst = max(tests[i].test for i in stable)
+        if not any(tests[i].fails for i in stable):
             return stable
-        group = [i for i in stable if worst - found[i].test < 2 * log(ODDS)]
+        group = [i for i in stable if worst - tests[i].test < 2 * log(ODDS)]
         rest = [i for i in stable if i not in group]
         alone = _test_pegs(old, new, rest, group, significance) if len(rest) > 1 else {}
         gone = [i for i, each in alone.items() if each.fails] or group
@@ -225,17 +225,17 @@ def _test_pegs(
     and the peg differs from where the others put it by Pᵢᵢ⁻¹ (P d)ᵢ, of variance Pᵢᵢ⁻¹. One peg alone puts
     another nowhere: only their distance can be tested, which has a single degree of freedom.
     """
-    over, told = lay_on_old(old.positions, new.positions, stable)
+    over, comparison = lay_on_old(old.positions, new.positions, stable)
     difference = (over - old.positions).ravel()
-    covariance = _covariance(old, new, told.turn)
+    covariance = _covariance(old, new, comparison.turn)
     if len(stable) == 2:
         only = _distance(old, difference, covariance, stable, limit(len(old.names), significance, 1))
     highest = limit(len(old.names), significance)
     among = _weights(old.positions, covariance, stable) if len(stable) > 2 else None
-    found = {}
+    tests = {}
     for i in asked:
         if i in stable and len(stable) == 2:
-            found[i] = only
+            tests[i] = only
             continue
         group = list(stable) if i in stable else [*stable, i]
         weights = among if i in stable and among is not None else _weights(old.positions, covariance, group)
@@ -244,8 +244,8 @@ def _test_pegs(
         variance = np.linalg.pinv(weights[np.ix_(own, own)], rcond=LIGHTEST, hermitian=True)
         left = variance @ (weights[own] @ difference[_rows(group)])
         test = max(float(left @ weights[np.ix_(own, own)] @ left), 0.0)
-        found[i] = _Found(left, sqrt(float(np.linalg.eigvalsh(variance)[-1])), test, highest)
-    return found
+        tests[i] = _Found(left, sqrt(float(np.linalg.eigvalsh(variance)[-1])), test, highest)
+    return tests
 
 
 def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence[int], highest: float) -> _Found:
@@ -262,12 +262,14 @@ def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence
 def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
     """Return a comparison without verdicts: the distances that have changed need no peg that stands."""
     every = list(range(len(old.names)))
-    over, told = lay_on_old(old.positions, new.positions, every)
+    over, comparison = lay_on_old(old.positions, new.positions, every)
     pegs = tuple(
         Peg(name, _pair(difference), 0.0, "open")
         for name, difference in zip(old.names, over - old.positions, strict=True)
     )
-    return Comparison(pegs, told.shift, told.turn, told.centre, _stretches(old, new, told.turn, significance))
+    return Comparison(
+        pegs, comparison.shift, comparison.turn, comparison.centre, _stretches(old, new, comparison.turn, significance)
+    )
 
 
 def _stretches(old: Measured, new: Measured, turn: float, significance: float) -> tuple[Stretch, ...]:

@@ -51,15 +51,15 @@ def _all_keys() -> Iterator[str]:
 
 def _word(word: str) -> Iterator[str]:
     """Yield what a word means in each place that it may have."""
-    found = related_entries(word)
+    related = related_entries(word)
     if word in KINDS:
         kind = KINDS[word]
         yield f"{word}: a kind of feature, drawn as {'an area' if kind.geometry == 'area' else f'a {kind.geometry}'}"
-        found = found or tuple(entry for entry in entries() if entry.word == "kind" and entry.record == "feature")
-    if not found:
+        related = related or tuple(entry for entry in entries() if entry.word == "kind" and entry.record == "feature")
+    if not related:
         raise UsageError(f"no key is called {word!r}{suggest(word, {entry.word for entry in entries()})}")
     alike: dict[tuple[str, str], list[Entry]] = {}
-    for entry in found:
+    for entry in related:
         alike.setdefault((entry.word, entry.meaning), []).append(entry)
     for number, same in enumerate(alike.values()):
         if number:

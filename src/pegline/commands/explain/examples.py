@@ -46,7 +46,7 @@ def example_of(record_name: str, word: str) -> Example | None:
 @cache
 def _examples() -> Mapping[tuple[str, str], Example]:
     """Return for each key the shortest example of all books."""
-    found: dict[tuple[str, str], Example] = {}
+    by_key: dict[tuple[str, str], Example] = {}
     schema = book_schema()
     for path in how_to_books():
         data = read_bytes(path)
@@ -56,9 +56,9 @@ def _examples() -> Mapping[tuple[str, str], Example]:
         lines = text.split("\n")
         for key, place, value in _uses(parse(text, path.name), schema, "book", schema["$defs"]):
             example = Example(path.name, _lines(lines, place, value))
-            if key not in found or _length(example) < _length(found[key]):
-                found[key] = example
-    return found
+            if key not in by_key or _length(example) < _length(by_key[key]):
+                by_key[key] = example
+    return by_key
 
 
 def _length(example: Example) -> tuple[bool, int]:
@@ -91,14 +91,14 @@ def _lines(lines: list[str], place: Place, value: Written) -> tuple[str, ...]:
     """Return the line of a key, and the first of those below that belong to it."""
     first = place.line - 1
     indent = len(lines[first]) - len(lines[first].lstrip())
-    found = [lines[first]]
+    block = [lines[first]]
     if isinstance(value, Text) or value.closed:
-        return tuple(found)
+        return tuple(block)
     for line in lines[first + 1 :]:
         if not line.strip() or len(line) - len(line.lstrip()) <= indent:
             break
-        if len(found) == MAX_LINES:
-            found.append(" " * (indent + 2) + "…")
+        if len(block) == MAX_LINES:
+            block.append(" " * (indent + 2) + "…")
             break
-        found.append(line)
-    return tuple(found)
+        block.append(line)
+    return tuple(block)

@@ -150,9 +150,9 @@ class _Search:
         anchors = self.positions.all(points)
         differences = arms.lengths[:, 0] - distance(anchors, at)
         spread = by @ joint @ by.T
-        found = outlier_tests(differences, spread, max(self.critical, sidak(len(numbers))))
-        suspects = found.together if len(found.together) > 1 else ()
-        sound = [i for i in range(len(numbers)) if i not in found.blamed and i not in suspects]
+        outliers = outlier_tests(differences, spread, max(self.critical, sidak(len(numbers))))
+        suspects = outliers.together if len(outliers.together) > 1 else ()
+        sound = [i for i in range(len(numbers)) if i not in outliers.blamed and i not in suspects]
         with_peg = (joint @ by.T)[:2, sound]
         gain = with_peg @ np.linalg.inv(spread[np.ix_(sound, sound)]) if sound else np.zeros((2, 0))
         compared = list(witnesses)
@@ -160,8 +160,8 @@ class _Search:
             compared[number] = replace(
                 witnesses[number],
                 difference=float(differences[i]) / self.scale,
-                test=float(found.tests[i]),
-                agrees=i not in found.blamed and i not in suspects,
+                test=float(outliers.tests[i]),
+                agrees=i not in outliers.blamed and i not in suspects,
             )
         names = tuple(witnesses[numbers[i]].object for i in suspects)
         return tuple(compared), at - gain @ differences[sound], own - gain @ with_peg.T, names

@@ -70,8 +70,8 @@ def _where_to_look(lost: LostPeg, notation: Notation) -> Iterator[str]:
         away = notation.length(float(along) / survey.frame.scale)
         yield f"{lost.peg}{looks} stands on the line {on}, {away} from {start}."
     elif lines:
-        told = " and ".join(_from_other(lost, line.start, line.end, notation) for line in lines[:2])
-        yield f"{lost.peg}{looks} stands {told}."
+        places = " and ".join(_from_other(lost, line.start, line.end, notation) for line in lines[:2])
+        yield f"{lost.peg}{looks} stands {places}."
 
 
 def _from_other(lost: LostPeg, start: str, end: str, notation: Notation) -> str:

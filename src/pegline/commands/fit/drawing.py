@@ -44,9 +44,9 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     drawing = _read(path)
     # Heights and thicknesses grow as the plan does.
     matrix = Matrix44((a, c, 0, 0, b, d, 0, 0, 0, 0, fitted.scale, 0, e, n, 0, 1))
-    told = transform.inplace(drawing.modelspace(), matrix)
-    if len(told):
-        first = told.messages()[0]
+    log = transform.inplace(drawing.modelspace(), matrix)
+    if len(log):
+        first = log.messages()[0]
         raise UsageError(f"{path}: cannot be carried whole ({first}); take the drawing apart there, or similarity")
     drawing.units = _units(grid.metres_per_unit)
     with write_aside(out) as made:

@@ -84,10 +84,10 @@ def _names(path: Path) -> list[str | None]:
     try:
         # Asked of the file itself: GDAL would try every driver on it, and some follow links.
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as package:
-            found = package.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'").fetchall()
+            rows = package.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'").fetchall()
     except sqlite3.Error as error:
         raise OpenError(f"{path}: cannot be read as a GeoPackage ({error}); check the file") from error
-    return [name for (name,) in found]
+    return [name for (name,) in rows]
 
 
 def _open_layer(path: Path, name: str | None) -> Any:

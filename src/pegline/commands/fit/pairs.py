@@ -171,11 +171,11 @@ def _read(path: Path) -> PointList:
         raise OpenError(f"{path}: cannot be read ({error}); check the name") from error
     written = _from_csv(text, str(path)) if path.suffix.lower() == ".csv" else parse(text, str(path))
     log = ReadingLog()
-    found = log.attempt(lambda: _FILE.read(written, log), written)
+    pairs = log.attempt(lambda: _FILE.read(written, log), written)
     faults = [*log.faults, *log.blanks]
-    if found is None or faults:
+    if pairs is None or faults:
         raise BookError(faults or [Finding("points", "a list of points is wanted", Place(str(path), 1, 1))])
-    return found
+    return pairs
 
 
 def _from_csv(text: str, file: str) -> Table:

@@ -58,5 +58,5 @@ def _on_earth(corners: Array, grid: Grid) -> list[tuple[float, float]]:
     """Return longitude and latitude of the corners of the box that holds coordinates on the grid."""
     metres = corners * grid.metres_per_unit
     (west, south), (east, north) = metres.min(axis=0), metres.max(axis=0)
-    found = (place_of(grid, x, y) for x in (west, east) for y in (south, north))
-    return [place for place in found if place]
+    places = (place_of(grid, x, y) for x in (west, east) for y in (south, north))
+    return [place for place in places if place]

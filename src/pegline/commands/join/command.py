@@ -54,22 +54,22 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if (other := other_crs.requested_crs(args)) is not None:
         surveys = {name: reproject(package, other) for name, package in surveys.items()}
     refuse_other_frames(surveys)
-    found = list(find_disagreements(surveys))
+    disagreements = list(find_disagreements(surveys))
     with hold_folder(out.parent), write_aside(out) as path:
-        write_package(join_surveys(surveys, found), path)
+        write_package(join_surveys(surveys, disagreements), path)
     for source in sources:
         if left := foreign_layers(source):
             complain(f"{source}: {', '.join(left)} left out: not of the layers that pegline writes")
-    for text in _texts(found):
+    for text in _texts(disagreements):
         complain(f"{out}: {text}")
-    tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(found) or 'nothing'} to look at")
-    return 1 if any(disagreement.beyond for disagreement in found) else 0
+    tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(disagreements) or 'nothing'} to look at")
+    return 1 if any(disagreement.beyond for disagreement in disagreements) else 0
 
 
-def _texts(found: Sequence[Disagreement]) -> Iterator[str]:
+def _texts(disagreements: Sequence[Disagreement]) -> Iterator[str]:
     """Yield what to say of each: of much that agrees, only how much it is."""
-    agreed = [each for each in found if not each.beyond]
-    yield from (each.text for each in found if each.beyond or len(agreed) <= MOST_AGREED)
+    agreed = [each for each in disagreements if not each.beyond]
+    yield from (each.text for each in disagreements if each.beyond or len(agreed) <= MOST_AGREED)
     if len(agreed) > MOST_AGREED:
         yield f"{len(agreed)} times surveys share pegs or areas and agree within their accuracy; see the table warnings"
 
@@ -179,7 +179,7 @@ def _cure(other: Package) -> str:
     return "say in which CRS all are to be joined (--crs)"
 
 
-def join_surveys(surveys: Mapping[str, Package], found: Sequence[Disagreement] = ()) -> Package:
+def join_surveys(surveys: Mapping[str, Package], disagreements: Sequence[Disagreement] = ()) -> Package:
     """Return one package of several in one frame, each row with its survey's name."""
     first = next(iter(surveys.values()))
     values: dict[str, dict[str, str]] = {}
@@ -194,8 +194,8 @@ def join_surveys(surveys: Mapping[str, Package], found: Sequence[Disagreement] =
         first.wkt,
         first.epoch,
         max(package.moment for package in surveys.values()),
-        (*layers, *report_layers(found)),
-        tuple(_tables(surveys, found)),
+        (*layers, *report_layers(disagreements)),
+        tuple(_tables(surveys, disagreements)),
         values,
         tuple(record for package in surveys.values() for record in package.records),
         tuple(_shift_links(surveys, number) for number in range(len(first.links))),
@@ -237,8 +237,8 @@ def _stack_layers(parts: Sequence[FilledLayer]) -> FilledLayer:
     )
 
 
-def _tables(surveys: Mapping[str, Package], found: Sequence[Disagreement]) -> Iterator[FilledLayer]:
-    rows = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in found]
+def _tables(surveys: Mapping[str, Package], disagreements: Sequence[Disagreement]) -> Iterator[FilledLayer]:
+    rows = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in disagreements]
     for number, table in enumerate(TABLES):
         parts = [_with_survey_name(each.tables[number], name) for name, each in surveys.items()]
         if table is WARNINGS:

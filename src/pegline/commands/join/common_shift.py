@@ -61,9 +61,9 @@ def shift_from_neighbours(survey: str, near: Sequence[Pair], agreed: int) -> Shi
     Shift | None
         The shift that more of its pegs have in common than agree, from so many that no chance explains it.
     """
-    told = [pair if pair.survey == survey else pair.turned() for pair in near]
+    pairs = [pair if pair.survey == survey else pair.turned() for pair in near]
     alike = max(
-        ([pair for pair in told if _apart(pair, guess) <= pair.allowed] for guess in told),
+        ([pair for pair in pairs if _apart(pair, guess) <= pair.allowed] for guess in pairs),
         key=_count_pegs,
         default=[],
     )

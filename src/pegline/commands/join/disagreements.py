@@ -97,8 +97,8 @@ def _pairs(shapes: list[Any], within: float, scale: _Scale) -> Iterator[tuple[in
     if shapes:
         souths, norths = zip(*(shape.bounds[1::2] for shape in shapes), strict=True)
         reach = within / min(*scale(min(souths)), *scale(max(norths)))
-        found = STRtree(shapes).query(shapes, predicate="dwithin", distance=reach).T.tolist()
-        yield from sorted((one, other) for one, other in found if one < other)
+        neighbours = STRtree(shapes).query(shapes, predicate="dwithin", distance=reach).T.tolist()
+        yield from sorted((one, other) for one, other in neighbours if one < other)
 
 
 def _group_pairs(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pair]]]:
@@ -143,8 +143,10 @@ def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
 
 def _without(pegs: Sequence[tuple[str, Pair]], moved: Shift) -> list[tuple[str, Pair]]:
     """Return the pairs of pegs that the shift of a survey does not explain."""
-    told = {(pair.survey, pair.ours, pair.second, pair.theirs) for each in moved.pegs for pair in (each, each.turned())}
-    return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in told]
+    explained = {
+        (pair.survey, pair.ours, pair.second, pair.theirs) for each in moved.pegs for pair in (each, each.turned())
+    }
+    return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in explained]
 
 
 def _one_peg_or_two(rule: str, group: list[Pair]) -> Disagreement:

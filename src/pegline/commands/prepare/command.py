@@ -133,10 +133,10 @@ def prepare(path: str, *, propose: bool = False) -> Preparation:
     judgement = judge_layout(expectation) + tuple(_sureness(expectation))
     if not propose:
         return Preparation(expectation, judgement)
-    found = proposals_for(expectation)
-    if not found:
+    proposals = proposals_for(expectation)
+    if not proposals:
         judgement += (Remark("proposals", f"nothing to propose: {why_none(expectation)}", False),)
-    return Preparation(expectation, judgement, found)
+    return Preparation(expectation, judgement, proposals)
 
 
 def _sureness(expectation: Expectation) -> Iterator[Remark]:

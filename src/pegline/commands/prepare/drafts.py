@@ -144,8 +144,8 @@ def _tie_checks(
     """Yield tie stations that check the stations which have no third line; nothing where they cannot."""
     lines = [base, *sides]
     lacking = [i for i in chosen if sum(i in pair for pair in (*lines, *extra)) < 3]
-    found = [min(_ties_to(ground, i, lines), key=lambda tie: _length(ground, tie), default=None) for i in lacking]
-    ties = tuple(tie for tie in found if tie is not None)
+    best_ties = [min(_ties_to(ground, i, lines), key=lambda tie: _length(ground, tie), default=None) for i in lacking]
+    ties = tuple(tie for tie in best_ties if tie is not None)
     if len(ties) == len(lacking):
         yield ties
 

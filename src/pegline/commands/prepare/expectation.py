@@ -148,13 +148,13 @@ def expect(intention: Intention) -> Expectation:
         if name in booked or name in intention.measured:
             continue
         meant = intention.rows.get(name)
-        found = booking_for(layout, name, intention.limits, lines=[meant] if meant else None)
-        if found is None and meant:
-            found = booking_for(layout, name, intention.limits)
-        if found is None:
+        booking = booking_for(layout, name, intention.limits, lines=[meant] if meant else None)
+        if booking is None and meant:
+            booking = booking_for(layout, name, intention.limits)
+        if booking is None:
             unreached.append(name)
         else:
-            bookings[name] = found
+            bookings[name] = booking
     survey, trouble = _survey(intention, bookings)
     return Expectation(intention, bookings, tuple(unreached), survey, trouble)
 

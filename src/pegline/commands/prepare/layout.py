@@ -132,13 +132,13 @@ def angles_of(corners: Sequence[Array]) -> tuple[float, float, float]:
     >>> [round(angle) for angle in angles_of([np.array([0, 0]), np.array([4, 0]), np.array([0, 4])])]
     [90, 45, 45]
     """
-    found = []
+    angles = []
     for number in range(3):
         at, one, other = (corners[(number + step) % 3] for step in range(3))
         u, v = one - at, other - at
         cosine = float(u @ v) / max(hypot(*u) * hypot(*v), 1e-12)
-        found.append(degrees(acos(min(max(cosine, -1.0), 1.0))))
-    return found[0], found[1], found[2]
+        angles.append(degrees(acos(min(max(cosine, -1.0), 1.0))))
+    return angles[0], angles[1], angles[2]
 
 
 def booking_for(layout: Layout, point: str, limits: Limits, *, lines: Collection[str] | None = None) -> Booking | None:

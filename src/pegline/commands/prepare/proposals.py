@@ -62,16 +62,16 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
     if ground is None:
         return ()
     before = _smallest_redundancy(expectation)
-    found: list[Proposal] = []
+    proposals: list[Proposal] = []
     for draft in drafts_to_follow(ground, drafts(ground)):
-        if any(set(draft.places) == set(other.draft.places) for other in found):
+        if any(set(draft.places) == set(other.draft.places) for other in proposals):
             continue
         proposal = _follow_draft(ground, draft, before)
         if proposal is not None:
-            found.append(proposal)
-        if len(found) == LOOKED_AT * most:
+            proposals.append(proposal)
+        if len(proposals) == LOOKED_AT * most:
             break
-    return tuple(sorted(found, key=lambda proposal: (not meets_scale(proposal.expectation), proposal.cost))[:most])
+    return tuple(sorted(proposals, key=lambda proposal: (not meets_scale(proposal.expectation), proposal.cost))[:most])
 
 
 def _follow_draft(ground: Ground, draft: Draft, before: float) -> Proposal | None:

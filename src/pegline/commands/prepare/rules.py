@@ -97,8 +97,8 @@ def _base(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
 
 def _triangles(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     limits = expectation.intention.limits
-    found = list(triangles(expectation.intention.layout))
-    for triangle in found:
+    corners = list(triangles(expectation.intention.layout))
+    for triangle in corners:
         if not well_conditioned(triangle, expectation):
             bad, what = (
                 (triangle.smallest, "under")
@@ -111,8 +111,8 @@ def _triangles(expectation: Expectation, notation: Notation) -> Iterator[Remark]
                 " so flat fix a station badly; move one of its stations"
             )
             yield Remark("triangle", text, False)
-    if found and all(well_conditioned(triangle, expectation) for triangle in found):
-        smallest = min(triangle.smallest for triangle in found)
+    if corners and all(well_conditioned(triangle, expectation) for triangle in corners):
+        smallest = min(triangle.smallest for triangle in corners)
         yield Remark("triangle", f"every triangle is well-conditioned; the smallest angle is {smallest:.0f}°", True)
 
 

@@ -193,12 +193,12 @@ def _blank(
         return
     offset = booking.offsets[0] if booking.offsets else 0.0
     second = booking in rows[:number]
-    told = f"{booking.point} again" if second else booking.point
+    label = f"{booking.point} again" if second else booking.point
     if booking.method == "on line":
         yield Words("SHEET-TEXT", f"{booking.point}, on the line", middle + CHAIN + 4, y, TEXT)
         return
     room = right - middle - CHAIN - 4 - 24
-    name = shorten(told, room, TEXT)
+    name = shorten(label, room, TEXT)
     if offset > 0:
         yield Words("SHEET-TEXT", f"{name}  ________", middle - CHAIN - 4, y, TEXT, "right")
     else:

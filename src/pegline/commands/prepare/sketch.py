@@ -56,15 +56,15 @@ def sketched_places(book: Book, written: Table) -> dict[str, Array]:
     page = book.sketch
     unit = page.unit.metres(book.unit) if page.unit else METRES_PER[book.unit]
     top = page.top.radians if page.top else 0.0
-    found: dict[str, Array] = {}
+    places: dict[str, Array] = {}
     for part in ("stations", "points"):
         for name, table in _tables(written, part):
             pair = table.entries.get("sketch")
             if pair and isinstance(pair[1], Items) and len(pair[1].items) == 2:
                 numbers = [float(item.value) for item in pair[1].items if isinstance(item, Text)]
                 if len(numbers) == 2:
-                    found[name] = np.asarray(turn_points(np.array(numbers) * unit, top))
-    return found
+                    places[name] = np.asarray(turn_points(np.array(numbers) * unit, top))
+    return places
 
 
 def _tables(written: Table, part: str) -> Iterator[tuple[str, Table]]:
@@ -144,7 +144,7 @@ def obstacles_of(
 ) -> dict[str, BaseGeometry]:
     """Return what a line cannot cross: the features of the kinds and names told, as far as they are sketched."""
     wanted = set(named or OBSTACLES)
-    found: dict[str, BaseGeometry] = {}
+    obstacles: dict[str, BaseGeometry] = {}
     for name, feature in features.items():
         outline = outline_of(feature, places, unit) if {name, feature.kind} & wanted else None
         if outline is None:
@@ -153,10 +153,10 @@ def obstacles_of(
             isinstance(feature.geometry, Curve) and feature.geometry.closed
         )
         if len(outline) == 1:
-            found[name] = Point(outline[0]).buffer(FINE)
+            obstacles[name] = Point(outline[0]).buffer(FINE)
         else:
-            found[name] = Polygon(outline).buffer(0) if closed and len(outline) > 2 else LineString(outline)
-    return found
+            obstacles[name] = Polygon(outline).buffer(0) if closed and len(outline) > 2 else LineString(outline)
+    return obstacles
 
 
 def is_blank(value: Written) -> bool:

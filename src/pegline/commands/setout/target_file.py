@@ -96,8 +96,8 @@ def read_targets(path: str, unit: str) -> TargetFile:
     """
     written = parse(text_of_bytes(read_bytes(path), path), path)
     log = ReadingLog(unit=unit)
-    found: TargetFile | None = log.attempt(lambda: _FILE.read(written, log), written)
+    targets: TargetFile | None = log.attempt(lambda: _FILE.read(written, log), written)
     faults = [*log.faults, *log.blanks]
-    if faults or found is None:
+    if faults or targets is None:
         raise BookError(in_order(faults))
-    return found
+    return targets

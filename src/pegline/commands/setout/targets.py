@@ -67,8 +67,8 @@ class TargetSet:
         at = self.positions.all(self.used)
 
         def all_targets(values: Array) -> Array:
-            found = self.evaluate(values.reshape(-1, 2))
-            return np.concatenate([found[name] for name in self.names])
+            places = self.evaluate(values.reshape(-1, 2))
+            return np.concatenate([places[name] for name in self.names])
 
         if not self.used:
             return {name: np.zeros((2, 0)) for name in self.names}

@@ -149,7 +149,7 @@ def _best_lines(
     fit: Fit, lines: _Lines, judge: Judge, figure: Judge, why: Callable[[float, float], str], *, enough: float
 ) -> tuple[Advice, ...]:
     """Return the line that is judged best with the rise of a figure, and a second one where the first does not do."""
-    found: list[Advice] = []
+    advice: list[Advice] = []
     now = figure(lines.power)
     for _ in range(min(2, len(lines.pairs))):
         best = int(np.argmax(np.round([judge(lines.with_line(number)) for number in range(len(lines.pairs))], 9)))
@@ -157,12 +157,12 @@ def _best_lines(
         if then - now < WORTH:
             break
         start, end = (fit.network.names[point] for point in lines.pairs[best])
-        found.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))
+        advice.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))
         now = then
         if now >= enough:
             break
         lines = lines.after(best, fit)
-    return tuple(found)
+    return tuple(advice)
 
 
 def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, is_clear: Sight) -> _Lines | None:

@@ -72,7 +72,7 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
     known = np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
     shares = known / known.sum()
     names = list_names(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
-    found: list[Advice] = []
+    advice: list[Advice] = []
     apart = np.zeros((len(candidates), len(candidates)))
     now = _expected_probability(shares, apart)
     for measurements in (options.cheap, options.cheap, options.pegs):
@@ -87,9 +87,9 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
         why = f"it would tell apart {names}"
         if suspicion.candidates_that_close:
             why += _rise(_likeliest(known, apart), _likeliest(known, apart + best.apart))
-        found.append(Advice(best.measure, best.how, then - now, why, best.to))
+        advice.append(Advice(best.measure, best.how, then - now, why, best.to))
         now, apart = then, apart + best.apart
-    return tuple(found)
+    return tuple(advice)
 
 
 def _rise(now: float, then: float) -> str:
@@ -109,8 +109,8 @@ def _open(suspicion: Suspicion) -> list[Candidate]:
     """Return the suspects between which it is open which is wrong."""
     if not suspicion.candidates_that_close:
         return list(sorted(suspicion.candidates, key=lambda one: one.best.square)[:MOST])
-    found = [one for one in suspicion.candidates if one.share >= LEAST_SHARE][:MOST]
-    return [] if found and found[0].share >= SURE else found
+    candidates = [one for one in suspicion.candidates if one.share >= LEAST_SHARE][:MOST]
+    return [] if candidates and candidates[0].share >= SURE else candidates
 
 
 def _name(suspicion: Suspicion, one: Candidate) -> str:
@@ -201,7 +201,7 @@ class _Options:
         peg = at.mean(axis=1)
         read = np.hypot(*(at - peg[:, None]).transpose(2, 0, 1))  # (k, 4) as each hypothesis foretells
         sds = np.array([SPREAD * self.tape.sd(float(r)) for r in read[0]])
-        found = np.zeros((len(at), len(at)))
+        gains = np.zeros((len(at), len(at)))
         for h in range(len(at)):
             there = np.tile(peg[h], (len(at), 1))
             for _ in range(4):  # the peg that suits the other readings best
@@ -211,8 +211,8 @@ class _Options:
                 off = (read - long) / sds
                 normal = slopes.transpose(0, 2, 1) @ slopes + 1e-9 * np.eye(2)
                 there = there + np.linalg.solve(normal, slopes.transpose(0, 2, 1) @ off[..., None])[..., 0]
-            found[:, h] = np.sum(off**2, axis=1)
-        return np.minimum(found, found.T)
+            gains[:, h] = np.sum(off**2, axis=1)
+        return np.minimum(gains, gains.T)
 
 
 def _apart(foretold: Array, sd: float) -> Array:

@@ -234,8 +234,8 @@ class _Rough:
 def _rough(observed: Observed, numbers: Numbers) -> _Rough:
     book, readings = observed.book, observed.readings
     try:
-        found = observed.of(numbers)
-        first = start_figure(book.station_names, observed.shared, found, observed.hints)
+        observations = observed.of(numbers)
+        first = start_figure(book.station_names, observed.shared, observations, observed.hints)
     except BookError:
         return _Rough(inf)
     gaps = [finding.data for finding in first.findings if isinstance(finding.data, Gap)]
@@ -247,7 +247,7 @@ def _rough(observed: Observed, numbers: Numbers) -> _Rough:
     # Where north lies, and the grid, the first places do not know yet.
     seen = [
         one
-        for one in found
+        for one in observations
         if one.booking.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
     ]
     network = build_network(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))

@@ -62,14 +62,14 @@ class Observed:
         BookError
             Where the readings contradict one another at once.
         """
-        found = list(self._found)
+        observations = list(self._found)
         for group in self._groups:
             swapped = self._swap(tuple((place, numbers[place]) for place in group if numbers[place]))
             if swapped is None:
                 return self._observe(numbers)
             for row, one in swapped.items():
-                found[row] = one
-        return found
+                observations[row] = one
+        return observations
 
     def _together(self) -> list[set[int]]:
         """Return the readings in groups that change no observation in common."""
@@ -93,11 +93,11 @@ class Observed:
             for place, number in instead:
                 numbers[place] = number
             try:
-                found = self._observe(tuple(numbers))
+                changes = self._observe(tuple(numbers))
             except BookError:
-                found = []
-            pairs = enumerate(zip(found, self._found, strict=False))
-            same = len(found) == len(self._found)
+                changes = []
+            pairs = enumerate(zip(changes, self._found, strict=False))
+            same = len(changes) == len(self._found)
             self._known[instead] = {row: one for row, (one, old) in pairs if one != old} if same else None
         return self._known[instead]
 

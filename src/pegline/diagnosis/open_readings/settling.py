@@ -32,17 +32,17 @@ def settle_open_readings(book: Book) -> Book:
     from pegline.diagnosis.open_readings.best_choice import best_choice
     from pegline.diagnosis.open_readings.choice_observations import with_choice
 
-    found = best_choice(book, readings)
-    if found is None:
+    choice = best_choice(book, readings)
+    if choice is None:
         return book  # where something else is wrong it will be told
     findings = [
-        choice_finding(book, reading, number, odds(found.misfit, misfit), closes=found.closes)
-        for reading, number, misfit in zip(readings, found.numbers, found.others, strict=True)
+        choice_finding(book, reading, number, odds(choice.misfit, misfit), closes=choice.closes)
+        for reading, number, misfit in zip(readings, choice.numbers, choice.others, strict=True)
     ]
     faults = [finding for finding in findings if finding.rule != CHOSEN]
     if faults:
         raise BookError(faults)
-    return replace(with_choice(book, readings, found.numbers), warnings=(*book.warnings, *findings))
+    return replace(with_choice(book, readings, choice.numbers), warnings=(*book.warnings, *findings))
 
 
 def placeable(book: Book) -> Book:

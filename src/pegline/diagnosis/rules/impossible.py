@@ -123,10 +123,10 @@ def same_point(solved: Solved, limit: float) -> Said:
 
 def _places(solved: Solved) -> dict[str, Place]:
     """Return where points are booked first."""
-    found = {name: shape.place for shape in solved.detail.shapes.values() for name in shape.points}
+    places = {name: shape.place for shape in solved.detail.shapes.values() for name in shape.points}
     for row in reversed(solved.reduction.rows):
-        found[row.name] = row.booked.place
-    return found
+        places[row.name] = row.booked.place
+    return places
 
 
 def far_chainage(solved: Solved, times: float) -> Said:

@@ -43,9 +43,9 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
     misfits = [finding for finding in findings if finding.rule in MISFITS]
     if not misfits:
         return findings
-    told = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
+    text = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
     return tuple(
-        replace(finding, text=finding.text + (told or _slips_to_meet(finding.data, book, reduction)))
+        replace(finding, text=finding.text + (text or _slips_to_meet(finding.data, book, reduction)))
         if finding.rule in MISFITS
         else finding
         for finding in findings
@@ -102,10 +102,10 @@ def _slips_to_meet(data: object, book: Book, reduction: Reduction) -> str:
     """Return the slips after which two arcs would meet: of each, and of the line between their centres."""
     if not isinstance(data, Gap):
         return ""
-    found = list(_mends(data, book, reduction))
-    more = len(found) - MOST
+    slips = list(_mends(data, book, reduction))
+    more = len(slips) - MOST
     others = f", or {more} other mistake{'s' if more > 1 else ''}" if more > 0 else ""
-    return f"; they would meet with {_list_slips(found[:MOST])}{others}" if found else ""
+    return f"; they would meet with {_list_slips(slips[:MOST])}{others}" if slips else ""
 
 
 def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
@@ -122,5 +122,5 @@ def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
                 yield f"{one.booking.label} {slip.would_be} ({slip.words})"
 
 
-def _list_slips(found: list[str]) -> str:
-    return "; or ".join(found)
+def _list_slips(slips: list[str]) -> str:
+    return "; or ".join(slips)

@@ -60,14 +60,14 @@ class Construction:
     @property
     def readings(self) -> tuple[int, ...]:
         """Return the numbers of the observations that place something."""
-        found = [self.base]
+        numbers = [self.base]
         for step in self.steps:
             match step:
                 case _Arcs():
-                    found += [step.one, step.other]
+                    numbers += [step.one, step.other]
                 case _Tie():
-                    found.append(step.chainage)
-        return tuple(dict.fromkeys(found))
+                    numbers.append(step.chainage)
+        return tuple(dict.fromkeys(numbers))
 
     def mirror(self, point: int) -> Array:
         """Return the parameters where a point, and what is placed from it, lies on the other side."""
@@ -183,7 +183,7 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
     A bearing of the other direction, or control points exchanged, may have laid it the wrong way round, and no
     adjustment turns it by so much.
     """
-    found = []
+    variants = []
     points = parameters[: 2 * len(network.names)].reshape(-1, 2)
     scales = parameters[2 * len(network.names) :]
     off = misclosures(network, linearise(network, parameters))
@@ -195,15 +195,15 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
             c, s = np.cos(turn), np.sin(turn)
             centre = points[_fixed_point(network)]
             turned = (points - centre) @ np.array([[c, -s], [s, c]]) + centre
-            found.append(np.concatenate((turned.ravel(), scales)))
+            variants.append(np.concatenate((turned.ravel(), scales)))
     for names, coordinates in _control_read_otherwise(network):
         own = np.array([complex(*points[network.index[name]]) for name in names])
         theirs = np.array([complex(*xy) for xy in coordinates])
         turned_by = np.vdot(own - own.mean(), theirs - theirs.mean())
         turned_by /= abs(turned_by) or 1.0
         every = theirs.mean() + turned_by * (points[:, 0] + 1j * points[:, 1] - own.mean())
-        found.append(np.concatenate((np.stack((every.real, every.imag), axis=1).ravel(), scales)))
-    return found
+        variants.append(np.concatenate((np.stack((every.real, every.imag), axis=1).ravel(), scales)))
+    return variants
 
 
 def _fixed_point(network: Network) -> int:
@@ -257,7 +257,7 @@ def _lay_on_base(places: Array, known: Array, network: Network, base: Observatio
 
 
 def _steps(network: Network, begun: Start, places: Array) -> list[_Arcs | _Tie | _Carried]:
-    found: list[_Arcs | _Tie | _Carried] = []
+    steps: list[_Arcs | _Tie | _Carried] = []
     ones = network.observations
     used = {n: ones[n] for n in begun.used}
     placed: list[int] = []
@@ -266,9 +266,9 @@ def _steps(network: Network, begun: Start, places: Array) -> list[_Arcs | _Tie |
         if len(placed) < 2:
             placed.append(point)
             continue
-        found.append(_step(network, begun, used, places, placed, point))
+        steps.append(_step(network, begun, used, places, placed, point))
         placed.append(point)
-    return found
+    return steps
 
 
 def _step(

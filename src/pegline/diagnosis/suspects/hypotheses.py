@@ -79,17 +79,17 @@ class Situation:
     def sides(self) -> tuple[tuple[int, int, int, float], ...]:
         """Return on which side points are booked: the point, a line's start and end, +1 left and -1 right."""
         index = self.network.index
-        found = [
+        hypotheses = [
             (name, side.of.start, side.of.end, 1.0 if side.left else -1.0) for name, side in self.hints.sides.items()
         ]
-        found += [
+        hypotheses += [
             (one.point, one.start, one.end, float(one.side))
             for one in self.observations
             if isinstance(one, Oblique) and one.side
         ]
         return tuple(
             (index[point], index[start], index[end], sign)
-            for point, start, end, sign in dict.fromkeys(found)
+            for point, start, end, sign in dict.fromkeys(hypotheses)
             if {point, start, end} <= index.keys() and not self.network.held[2 * index[point]]
         )
 
@@ -118,11 +118,11 @@ class Situation:
     @cached_property
     def on_line(self) -> Mapping[str, tuple[int, ...]]:
         """Return for each line the numbers of the observations whose rows count on it."""
-        found: dict[str, list[int]] = {}
+        numbers_by_line: dict[str, list[int]] = {}
         for n, one in enumerate(self.observations):
             if one.booking.line is not None and one.booking.row is not None:
-                found.setdefault(one.booking.line, []).append(n)
-        return {line: tuple(numbers) for line, numbers in found.items()}
+                numbers_by_line.setdefault(one.booking.line, []).append(n)
+        return {line: tuple(numbers) for line, numbers in numbers_by_line.items()}
 
 
 Hypotheses = Iterator[Hypothesis]
@@ -151,14 +151,14 @@ def _misfit_of_exchange(of: Situation) -> Mapping[tuple[int, int], float]:
     """Return by two lines how much worse they fit exchanged than as booked, where the survey stands."""
     lengths = list(of.lengths)
     values, sds = of.network.values[lengths], of.network.sds[lengths] * ROUGH_SIGMAS
-    found = np.full((len(values), len(values)), np.inf)
+    misfits = np.full((len(values), len(values)), np.inf)
     for begin in of.begins:
         off = misclosures(of.network, linearise(of.network, begin))[lengths]
         booked = np.log1p((off / sds) ** 2)
         exchanged = np.log1p(((off[:, None] + values - values[:, None]) / sds[:, None]) ** 2)
-        found = np.minimum(found, exchanged + exchanged.T - booked[:, None] - booked)
+        misfits = np.minimum(misfits, exchanged + exchanged.T - booked[:, None] - booked)
     rows = {n: row for row, n in enumerate(of.lengths)}
-    return {(i, j): float(found[rows[i], rows[j]]) for i, j in combinations(of.lengths, 2)}
+    return {(i, j): float(misfits[rows[i], rows[j]]) for i, j in combinations(of.lengths, 2)}
 
 
 def _variant_of(values: Mapping[int, float], of: Situation) -> Variant:

@@ -155,11 +155,11 @@ def _about(network: Network, parameters: Array) -> set[int]:
         ends = [network.index[name] for name in one.points]
         for end in ends:
             by_point.setdefault(end, set()).update(ends)
-    found: dict[int, None] = {}
+    numbers: dict[int, None] = {}
     ring = list(dict.fromkeys(network.index[name] for n in worst for name in network.observations[n].points))
-    while ring and len(found) < POINTS:
+    while ring and len(numbers) < POINTS:
         for point in ring:
-            if len(found) < POINTS:
-                found[point] = None
-        ring = sorted({near for point in ring for near in by_point[point]} - found.keys())
-    return set(found)
+            if len(numbers) < POINTS:
+                numbers[point] = None
+        ring = sorted({near for point in ring for near in by_point[point]} - numbers.keys())
+    return set(numbers)

@@ -187,12 +187,12 @@ class _Reckoner:
 
     def _any_amount(self) -> list[Verdict]:
         """Return every reading wrong by any amount, with every root that it has."""
-        found: dict[int, list[Verdict]] = {}
+        verdicts: dict[int, list[Verdict]] = {}
         for one in self._verdicts(*self._one_wrong):
-            others = found.setdefault(one.hypothesis.numbers[0], [])
+            others = verdicts.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)
-        return self._weak_ones_integrated([one for others in found.values() for one in others])
+        return self._weak_ones_integrated([one for others in verdicts.values() for one in others])
 
     def _weak_ones_integrated(self, roots: Sequence[Verdict]) -> list[Verdict]:
         """Return the readings wrong by any amount, the likelihood of what is only weakly known integrated over it."""
@@ -245,14 +245,14 @@ class _Reckoner:
     @cached_property
     def _slips_of(self) -> Mapping[int, Sequence[tuple[Slip, float]]]:
         """Return the slips of each reading with the logarithm of how likely they are, by its number."""
-        found: dict[int, Sequence[tuple[Slip, float]]] = {}
+        slips_by_number: dict[int, Sequence[tuple[Slip, float]]] = {}
         for number in self.of.readings:
             booked = self.readings.get(number, ())
             sd = self.of.observations[number].booking.sd * sqrt(max(len(booked), 1))
             every = [*slips(booked, sd), *self.further.get(number, ())]
             of_kind = Counter(slip.kind for slip in every)
             spread = min(spread_of([one.metres for one in booked], sd), MOST_SPREAD) if len(booked) > 1 else 0.0
-            found[number] = [
+            slips_by_number[number] = [
                 (
                     slip,
                     log(SHARES[slip.kind] / of_kind[slip.kind])
@@ -261,11 +261,11 @@ class _Reckoner:
                 )
                 for slip in every
             ]
-        return found
+        return slips_by_number
 
     def _slips(self, roots: Sequence[Verdict]) -> list[Verdict]:
         """Return the slips that meet a root; the likeliest solved anew."""
-        found: list[Verdict] = []
+        verdicts: list[Verdict] = []
         for root in roots:
             delta, sd = root.amounts[0], root.sd()
             for slip, prior in self._slips_of[root.hypothesis.numbers[0]]:
@@ -278,7 +278,7 @@ class _Reckoner:
                         variant=replace(root.hypothesis.variant, fixed=(slip.change,)),
                     )
                     evidence = root.evidence - log(sd) - off**2 / 2
-                    found.append(
+                    verdicts.append(
                         replace(
                             root,
                             hypothesis=one,
@@ -288,8 +288,8 @@ class _Reckoner:
                             square=root.square + off**2,
                         )
                     )
-        found.sort(key=lambda one: -one.weight)
-        return [*self._again(found[:SLIPS_SOLVED]), *found[SLIPS_SOLVED:]]
+        verdicts.sort(key=lambda one: -one.weight)
+        return [*self._again(verdicts[:SLIPS_SOLVED]), *verdicts[SLIPS_SOLVED:]]
 
     def _again(self, verdicts: Sequence[Verdict]) -> Iterator[Verdict]:
         return self._solve([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
@@ -355,12 +355,12 @@ class _Reckoner:
                 hypotheses.append(Hypothesis((first, second), variant, kind="two-readings", log_prior=prior))
                 begins.append(solved.parameters[best[first]])
                 amounts.append([solved.amounts[best[first], 0], 0.0])
-        found: dict[frozenset[int], Verdict] = {}
+        by_pair: dict[frozenset[int], Verdict] = {}
         for one in self._solve(hypotheses, np.array(begins), np.array(amounts)):
             key = frozenset(one.hypothesis.numbers)
-            if key not in found or one.square < found[key].square:
-                found[key] = one
-        return [verdict for one in found.values() for verdict in (one, *self._slips_of_two(one))]
+            if key not in by_pair or one.square < by_pair[key].square:
+                by_pair[key] = one
+        return [verdict for one in by_pair.values() for verdict in (one, *self._slips_of_two(one))]
 
     def _beside_one(self, single: Sequence[Verdict], pairs: Sequence[Verdict]) -> tuple[list[Verdict], list[Verdict]]:
         """Return single readings with what speaks for a second mistake beside them, and the other pairs.

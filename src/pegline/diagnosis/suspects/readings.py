@@ -25,7 +25,7 @@ def readings_by_number(
     book: Book, reduction: Reduction, observations: Sequence[Observation]
 ) -> Mapping[int, tuple[BookedReading, ...]]:
     """Return the readings behind each observation that a tape read, by its number."""
-    by_place = {place: tuple(found) for place, found in _Readings(book, reduction).all() if found}
+    by_place = {place: tuple(readings) for place, readings in _Readings(book, reduction).all() if readings}
     return {
         number: by_place[one.booking.place]
         for number, one in enumerate(observations)

@@ -71,14 +71,15 @@ class Suspicion:
     @cached_property
     def candidates(self) -> tuple[Candidate, ...]:
         """Return what may be wrong, the likeliest first."""
-        found: dict[object, list[tuple[Verdict, float]]] = {}
+        by_effect: dict[object, list[tuple[Verdict, float]]] = {}
         for verdict, share in zip(self.posterior.verdicts, self.posterior.shares, strict=False):
             hypothesis = verdict.hypothesis
             number = suspected_reading(hypothesis)
             key = (hypothesis.kind, hypothesis.numbers, hypothesis.mirrored) if number is None else number
-            found.setdefault(key, []).append((verdict, share))
+            by_effect.setdefault(key, []).append((verdict, share))
         candidates = (
-            Candidate(tuple(verdict for verdict, _ in told), sum(share for _, share in told)) for told in found.values()
+            Candidate(tuple(verdict for verdict, _ in verdicts), sum(share for _, share in verdicts))
+            for verdicts in by_effect.values()
         )
         return tuple(sorted(candidates, key=lambda one: -one.share))
 
@@ -93,8 +94,8 @@ class Suspicion:
         if not self.candidates_that_close:
             fitting = sorted(self.candidates, key=lambda one: one.best.square)[:MOST_OPEN]
             return tuple(self._row(one, group, None) for one, group in self._group(fitting))
-        told = [one for one in self.candidates if one.share >= LEAST][:MOST] or [self.candidates[0]]
-        rows = [self._row(one, group, one.share) for one, group in self._group(told)]
+        listed = [one for one in self.candidates if one.share >= LEAST][:MOST] or [self.candidates[0]]
+        rows = [self._row(one, group, one.share) for one, group in self._group(listed)]
         last = max(row.group for row in rows)
         sound = self.posterior.nothing_wrong
         rest = max(1.0 - sum(row.score or 0.0 for row in rows) - sound, 0.0)
@@ -197,9 +198,9 @@ def suspicion(solved: Solved, fit: Fit) -> Suspicion:
     begins += orientations(fit.network, begins[-1])
     if int((~fit.network.held).sum()) > SMALL:
         return _in_large(solved, fit.network, begins)
-    told = hints(solved.book, solved.reduction)
-    construction = construct(fit.network, told, fit.parameters)
-    return _reckon(solved, Situation(fit.network, told, tuple(begins)), construction)
+    side_hints = hints(solved.book, solved.reduction)
+    construction = construct(fit.network, side_hints, fit.parameters)
+    return _reckon(solved, Situation(fit.network, side_hints, tuple(begins)), construction)
 
 
 def _reckon(solved: Solved, situation: Situation, construction: Construction | None) -> Suspicion:
@@ -210,11 +211,11 @@ def _reckon(solved: Solved, situation: Situation, construction: Construction | N
 
 def _in_large(solved: Solved, whole: Network, begins: Sequence[Array]) -> Suspicion:
     """Return who is suspected in a large survey: about what disagrees; where that explains nothing, once more."""
-    told = hints(solved.book, solved.reduction)
+    side_hints = hints(solved.book, solved.reduction)
 
     def about(places: Array) -> tuple[Neighbourhood, Suspicion]:
         near = neighbourhood(whole, places)
-        return near, _reckon(solved, Situation(near.network, told, (near.begin,)), None)
+        return near, _reckon(solved, Situation(near.network, side_hints, (near.begin,)), None)
 
     places = robust(whole, begins)
     near, first = about(places)

@@ -342,14 +342,14 @@ def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
     >>> [m.text for m in meant_readings(reading) if m.kind == "whole-tape"]
     ['76.05', '16.05']
     """
-    found: dict[float, Meant] = {}
+    by_value: dict[float, Meant] = {}
     for kind, slip in SLIPS.items():
         for metres, text, words in slip(reading):
             key = round(metres, 6)
             sound = metres > 0 or reading.whole is not None or kind == "other-side"
-            if sound and abs(metres - reading.metres) > 1e-9 and key not in found:
-                found[key] = Meant(metres, text, words, kind)
-    return tuple(found.values())
+            if sound and abs(metres - reading.metres) > 1e-9 and key not in by_value:
+                by_value[key] = Meant(metres, text, words, kind)
+    return tuple(by_value.values())
 
 
 def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:

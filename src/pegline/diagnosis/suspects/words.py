@@ -142,11 +142,11 @@ class Terms:
 
     def coordinate_slips(self) -> Mapping[int, tuple[Slip, ...]]:
         """Return the slips of a digit in coordinates, by the number of the observation."""
-        found = {}
+        slips = {}
         for number, one in enumerate(self.of.observations):
             if isinstance(one, Control) and (point := control_point(self.book, one.station)) is not None:
-                found[number] = tuple(self._digits(one, point))
-        return found
+                slips[number] = tuple(self._digits(one, point))
+        return slips
 
     def _digits(self, one: Control, point: ControlPoint) -> Iterator[Slip]:
         from pegline.frame.control_mistakes import other_digits  # brings pyproj, which control has loaded by now
@@ -192,13 +192,13 @@ def accuse_readings_exchanged(terms: Terms, one: Verdict) -> Accusations:
 
 def accuse_names_changed(terms: Terms, one: Verdict) -> Accusations:
     """Yield observations between other points than booked: a line, a bearing, the corners of a building."""
-    told: dict[tuple[str, str], Accused] = {}
+    by_lines: dict[tuple[str, str], Accused] = {}
     for number, instead in one.hypothesis.variant.instead.items():
         booked = terms.of.observations[number]
         for name, other in zip(booked.points, instead.points, strict=True):
             if name != other:
-                told.setdefault((name, other), Accused(terms.name(booked), name, other, booked.booking.place))
-    yield from told.values()
+                by_lines.setdefault((name, other), Accused(terms.name(booked), name, other, booked.booking.place))
+    yield from by_lines.values()
 
 
 def accuse_other_line(terms: Terms, one: Verdict) -> Accusations:
@@ -226,15 +226,15 @@ def accuse_row_side(terms: Terms, one: Verdict) -> Accusations:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     if isinstance(booked, Offset | Oblique):
         seen_left = (booked.side > 0) != booked.booking.back
-        told, meant = ("left", "right") if seen_left else ("right", "left")
-        yield Accused(terms.name(booked), told, meant, booked.booking.place)
+        booked_side, meant = ("left", "right") if seen_left else ("right", "left")
+        yield Accused(terms.name(booked), booked_side, meant, booked.booking.place)
 
 
 def accuse_station_side(terms: Terms, one: Verdict) -> Accusations:
     name = terms.of.network.names[one.hypothesis.mirrored[0]]
     side = terms.of.hints.sides[name]
-    told, meant = ("left", "right") if side.left else ("right", "left")
-    yield Accused(name, f"{told} of {side.of}", f"{meant} of {side.of}", terms.of.hints.places.get(name))
+    booked_side, meant = ("left", "right") if side.left else ("right", "left")
+    yield Accused(name, f"{booked_side} of {side.of}", f"{meant} of {side.of}", terms.of.hints.places.get(name))
 
 
 def accuse_name_twice(terms: Terms, one: Verdict) -> Accusations:

@@ -305,14 +305,14 @@ class _Clashes:
 
 def _clashes(shape: Any, owner: Any) -> _Clashes:
     """Return the places of other labels that each place overlaps."""
-    found = []
+    pairs = []
     for one, two in _pairs(shape, reach(shape)):
         apart = (owner[one] != owner[two]) & (one < two)
         one, two = one[apart], two[apart]
         area = common(shape[one], shape[two])
         over = area > TOUCHING
-        found.append((one[over], two[over], area[over]))
-    one, two, area = (np.concatenate(part) for part in zip(*found, strict=True))
+        pairs.append((one[over], two[over], area[over]))
+    one, two, area = (np.concatenate(part) for part in zip(*pairs, strict=True))
     place, other, area = np.concatenate([one, two]), np.concatenate([two, one]), np.concatenate([area, area])
     order = np.lexsort((other, place))
     place = place[order]

@@ -120,7 +120,7 @@ def _metadata(database: Connection, package: Package) -> None:
         database,
         "gpkg_metadata",
         ["id", "md_scope", "md_standard_uri", "mime_type", "metadata"],
-        [(number, "dataset", NAMESPACE, "text/xml", told) for number, told in enumerate(package.records, 1)],
+        [(number, "dataset", NAMESPACE, "text/xml", record) for number, record in enumerate(package.records, 1)],
     )
     _insert(
         database,

@@ -43,8 +43,8 @@ def _look_at(path: Path, count: int) -> None:
     from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 
     try:
-        found = len(read_dataframe(path))
+        rows_read = len(read_dataframe(path))
     except (DataLayerError, DataSourceError, FeatureError, RuntimeError, ValueError):
-        found = -1
-    if found != count:
+        rows_read = -1
+    if rows_read != count:
         raise OutputError(f"{path.name}: only a part of it could be written; make room on the disk and run it again")

@@ -136,9 +136,9 @@ def _placemark(
     held = [within[point] for point in (shape.points if shape else (str(row["name"]),)) if point in within]
     rows = [("on the grid within (95 %)", f"{max(held):.2f} m")] if held else []
     rows += [(title, f"{_value(row[column])}{unit}") for column, title, unit in ROWS if row.get(column) is not None]
-    told = "".join(f"<tr><td>{escape(title)}</td><td>{escape(value)}</td></tr>" for title, value in rows)
+    table = "".join(f"<tr><td>{escape(title)}</td><td>{escape(value)}</td></tr>" for title, value in rows)
     return (
-        f"<Placemark><name>{_words(name)}</name><description>{_words(f'<table>{told}</table>')}</description>"
+        f"<Placemark><name>{_words(name)}</name><description>{_words(f'<table>{table}</table>')}</description>"
         f"<styleUrl>#{_look(layer, row.get('kind'), survey).name}</styleUrl>{_geometry(geometry)}</Placemark>"
     )
 

@@ -58,7 +58,7 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
     """Yield what there is to know of a survey as keys and words; nothing for what was not booked."""
     book, frame, adjustment = survey.book, survey.frame, survey.adjustment
     weakest, on_grid = survey.solved.weakest, survey.solved.weakest_on_grid
-    told: dict[str, object] = {
+    facts: dict[str, object] = {
         "title": book.title,
         "place": book.place,
         "date": book.date,
@@ -88,7 +88,7 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "caution": CAUTION,
         "program": f"pegline {__version__}",
     }
-    yield from ((key, str(value)) for key, value in told.items() if value is not None)
+    yield from ((key, str(value)) for key, value in facts.items() if value is not None)
 
 
 def lineage(survey: Survey) -> str:
@@ -110,8 +110,8 @@ def iso_record(survey: Survey) -> str:
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
     extent = _extent(survey)
-    told = (book.note, place, party, str(verdict(survey.solved)), CAUTION)
-    abstract = " ".join(f"{text.rstrip('.')}." for text in told if text)
+    texts = (book.note, place, party, str(verdict(survey.solved)), CAUTION)
+    abstract = " ".join(f"{text.rstrip('.')}." for text in texts if text)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",
         f"<gmd:language>{_words('eng')}</gmd:language>",
@@ -158,10 +158,10 @@ def with_process_step(record: str, step: str, crs_name: str, extent: Extent | No
         return ElementTree.fromstring(f"<made {_namespaces()}>{text}</made>")[0]
 
     def first(path: str) -> ElementTree.Element:
-        found = root.find(path, SPACES)
-        if found is None:
+        element = root.find(path, SPACES)
+        if element is None:
             raise ValueError(f"the survey's record has no {path}")
-        return found
+        return element
 
     reference = first("gmd:referenceSystemInfo")
     reference[:] = [parse_element(_reference(crs_name))]

@@ -135,16 +135,16 @@ def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion
 
 def _weakest_by_survey(layers: Mapping[str, FilledLayer]) -> dict[Value, PlaceRadius]:
     """Return the place of each survey that is known worst in the other CRS."""
-    found: dict[Value, PlaceRadius] = {}
+    weakest: dict[Value, PlaceRadius] = {}
     for name in PLACES:
         radii = confidence_radii(_variances(layers[name])).tolist()
         for row, radius in zip(layers[name].rows(), radii, strict=True):
             survey = row.get(SURVEY.name)
             if radius != radius:  # a place that another program added tells no accuracy
                 continue
-            if survey not in found or radius > found[survey].radius:
-                found[survey] = PlaceRadius(str(row["name"]), radius)
-    return found
+            if survey not in weakest or radius > weakest[survey].radius:
+                weakest[survey] = PlaceRadius(str(row["name"]), radius)
+    return weakest
 
 
 def _surveys(book: FilledLayer) -> list[Value]:

@@ -140,7 +140,7 @@ def _links(survey: Survey, pages: Pages, layers: Mapping[str, FilledLayer]) -> t
 
 def _numbers(layer: FilledLayer) -> dict[Value, list[int]]:
     """Return the numbers of a layer's rows by name; files count them from 1 as they come."""
-    found: dict[Value, list[int]] = {}
+    by_value: dict[Value, list[int]] = {}
     for number, name in enumerate(layer.values["name"], 1):
-        found.setdefault(name, []).append(number)
-    return found
+        by_value.setdefault(name, []).append(number)
+    return by_value

@@ -260,11 +260,11 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
 
 def _features(site: Site, shapes: list[Shape]) -> Columns:
     """Return what the book says of features."""
-    told = [_feature(site, shape) for shape in shapes]
+    facts = [_feature(site, shape) for shape in shapes]
     return {
         "name": [shape.name for shape in shapes],
         "kind": [shape.kind for shape in shapes],
-        **{key: [each.get(key) for each in told] for key in dict.fromkeys(chain.from_iterable(told))},
+        **{key: [each.get(key) for each in facts] for key in dict.fromkeys(chain.from_iterable(facts))},
         **site.whereabouts(shape.place for shape in shapes),
         **site.trust(shape.points for shape in shapes),
     }

@@ -172,12 +172,12 @@ def _warnings(survey: Survey, where: Where) -> Safe:
     warnings = survey.diagnosis.warnings
     if not warnings:
         return Safe("")
-    told = (
+    items = (
         element("li", each.text, " ", element("span", f"{each.rule}, book ", where(each.place), class_="rule"))
         for each in warnings
     )
     lead = "Each with its rule's name, by which a rule of thumb can be silenced, and line and column of the book."
-    return join_markup((element("p", lead, class_="soft"), element("ul", *told)))
+    return join_markup((element("p", lead, class_="soft"), element("ul", *items)))
 
 
 def _frame(survey: Survey) -> Safe:
@@ -256,8 +256,8 @@ def _reads(survey: Survey, tape: TapeConstants) -> str:
 def _unit_words(survey: Survey) -> str:
     book = survey.book
     used = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
-    told = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
-    return f"Lengths were booked in {', '.join(used)}{f' ({told})' if told else ''}; all below are metres."
+    meanings = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
+    return f"Lengths were booked in {', '.join(used)}{f' ({meanings})' if meanings else ''}; all below are metres."
 
 
 def _unreliable(survey: Survey) -> Safe:

@@ -82,9 +82,9 @@ def _taped_text(book: Book, taped: Taped, unit: str) -> str:
         how = f" ({taped.passage.method})" if taped.passage.method else ""
         working = passage_working(taped.passage)
         return f"past {taped.passage.past}: {working} = {taped.reading.length.text} {unit}{how}"
-    told = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
+    conditions = _conditions(taped.temperature, taped.pull, taped.rise, taped.slope, taped.spans, unit)
     stepped = f"stepped in {taped.stepped} drops" if taped.stepped else ""
-    named = [taped.tape or "", str(taped.date or ""), told, stepped]
+    named = [taped.tape or "", str(taped.date or ""), conditions, stepped]
     extra = ", ".join(each for each in named if each)
     return f"{booked_text(taped.reading, unit)}{f' ({extra})' if extra else ''}"
 
@@ -97,14 +97,14 @@ def _conditions(
     spans: int | None,
     unit: str,
 ) -> str:
-    told = (
+    conditions = (
         None if temperature is None else f"{temperature:g} °C",
         None if pull is None else f"{pull:g} N",
         None if rise is None else f"rise {length_text(rise, unit)}",
         None if slope is None else f"slope {degrees(slope):.2f}°",
         None if spans is None else f"{spans} spans",
     )
-    return ", ".join(each for each in told if each)
+    return ", ".join(each for each in conditions if each)
 
 
 def reduction_table(survey: Survey, scale: int, where: Where) -> Safe:
@@ -203,8 +203,8 @@ def witnesses(survey: Survey, where: Where) -> Safe:
             witness.booked.note or NONE,
             where(witness.booked.place),
         ]
-        for peg, found in survey.reduction.witnesses.items()
-        for witness in found
+        for peg, entries in survey.reduction.witnesses.items()
+        for witness in entries
     )
     return table("Witnesses: distances from lasting objects, to find a peg again", heads, rows)
 
@@ -284,13 +284,13 @@ def measurements(survey: Survey, where: Where) -> Safe:
 
 def _measurement(each: Measurement, noticed: float | None, critical: float, where: Where) -> list[str]:
     if each.angle:
-        told = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
+        figures = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)
     else:
-        told = [metres(each.value), signed_number(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
+        figures = [metres(each.value), signed_number(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
         least = NONE if noticed is None else f"{1000 * noticed:.0f}"
     test: str = signed_number(each.test, 2)
     redundancy = NONE if each.redundancy is None else f"{each.redundancy:.2f}"
     if abs(each.test) > critical:
         test = element("strong", test, class_="bad")
-    return [each.what, each.kind, *told, redundancy, test, least, where(each.place)]
+    return [each.what, each.kind, *figures, redundancy, test, least, where(each.place)]

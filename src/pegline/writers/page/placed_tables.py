@@ -114,9 +114,9 @@ def points(survey: Survey, where: Where) -> Safe:
     at = places_booked(survey.book, survey.reduction, survey.detail)
 
     def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
-        told = [_row(survey, every[row], where) for row in numbers]
-        told += [_arc(arc, where) for arc in arcs.get(name, ())]
-        return told or [join_markup(("a corner made (book ", where(at.get(name)), ")"))]
+        texts = [_row(survey, every[row], where) for row in numbers]
+        texts += [_arc(arc, where) for arc in arcs.get(name, ())]
+        return texts or [join_markup(("a corner made (book ", where(at.get(name)), ")"))]
 
     rows = (
         [
@@ -139,13 +139,13 @@ def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     side = "left " if row.booked.left else "right " if row.booked.right else "on the line"
     offset = side + ", ".join(booked_text(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
-    told = [f"{row.walked} at {at} {offset}"]
+    parts = [f"{row.walked} at {at} {offset}"]
     figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
-    told.append(f"ground {' / '.join(figures_)} m")
-    told += [method] if method and row.form == "perpendicular" else []
-    told += [f"where {row.booked.produced}, produced, cuts it"] if row.booked.produced else []
-    told += [row.booked.note] if row.booked.note else []
-    return join_markup((f"{'; '.join(told)} (book ", where(row.booked.place), ")"))
+    parts.append(f"ground {' / '.join(figures_)} m")
+    parts += [method] if method and row.form == "perpendicular" else []
+    parts += [f"where {row.booked.produced}, produced, cuts it"] if row.booked.produced else []
+    parts += [row.booked.note] if row.booked.note else []
+    return join_markup((f"{'; '.join(parts)} (book ", where(row.booked.place), ")"))
 
 
 def _arc(arc: ReducedArc, where: Where) -> Safe:

@@ -1,6 +1,6 @@
 """A small book that closes and that no rule of thumb has anything to say about."""
 
-__all__ = ["SOUND"]
+__all__ = ["ON_A_GRID", "SOUND"]
 
 #: A book that no rule has anything to say about; stations A 0, 0; B 60, 0; C 25, 28; D 30, -26.
 SOUND = """\
@@ -48,3 +48,15 @@ north:
   from: true
   bearings: {A-B: 90°, B-A: 270°}
 """
+
+#: The same with control for its two ends, so that it stands on a grid.
+ON_A_GRID = (
+    SOUND
+    + """\
+control:
+  crs: EPSG:25830
+  points:
+    A: {easting: 500000.0, northing: 4600000.0, accuracy: 0.05}
+    B: {easting: 500060.0, northing: 4600000.0, accuracy: 0.05}
+"""
+).replace("from: true", "from: grid")

@@ -3,10 +3,12 @@
 import errno
 import os
 import signal
+from collections import Counter, defaultdict
 from pathlib import Path
 
 import pytest
-from builders.sound_book import SOUND
+from builders.figures import keep
+from builders.sound_book import ON_A_GRID
 
 from pegline.commands.verify import verdicts_of
 from pegline.errors import OutputError
@@ -16,17 +18,9 @@ from pegline.writers import ENDINGS, FORMATS_TABLE
 
 resource = pytest.importorskip("resource", reason="this system has no limits on files")
 
-ON_A_GRID = (
-    SOUND
-    + """\
-control:
-  crs: EPSG:25830
-  points:
-    A: {easting: 500000.0, northing: 4600000.0, accuracy: 0.05}
-    B: {easting: 500060.0, northing: 4600000.0, accuracy: 0.05}
-"""
-).replace("from: true", "from: grid")
 OLD = b"what stood there before"
+#: How many failures were told and left all as it was, or known as mixed, by kind of failure and format.
+TOLD: dict[str, Counter[str]] = defaultdict(Counter)
 SHARES = (0.0, 0.3, 0.7, 0.95)  #: of a file's size, after which every further write fails
 MANY = tuple(n / 40 for n in range(40))  #: with the long tests
 
@@ -80,6 +74,7 @@ def test_a_disk_that_fills_up_leaves_what_was_there(survey, tmp_path, name, shar
 
         assert status == OutputError.status, share
         assert {path.name: path.read_bytes() for path in folder.iterdir()} == {path.name: OLD for path in files}
+        TOLD["a disk that fills up"][name] += 1
 
 
 LONG = [pytest.param(name, marks=pytest.mark.long) for name in ("dxf", "shp")]
@@ -107,6 +102,7 @@ def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp
         # Either nothing is changed, or all is new, or it is told that the set is a mixed one.
         assert untouched or not set_of_files[1] or any("mixed" in fault for fault in set_of_files[1])
         assert not list(folder.glob(".pegline-work-*"))
+        TOLD["a sync or a move that fails"][name] += 1
 
 
 def _count_calls(survey, folder, name, call, calls, failing, monkeypatch):
@@ -124,6 +120,12 @@ def _count_calls(survey, folder, name, call, calls, failing, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(owner, attribute, count_or_fail)
         return write_format(survey, folder, name)
+
+
+def test_the_failures_are_counted():
+    for kind, by_format in TOLD.items():
+        found = f"{by_format.total()} told, none silent, in {len(by_format)} formats"
+        keep("G14", kind, found, by_format.total())
 
 
 def test_the_endings_of_all_formats_are_known():

@@ -3,6 +3,7 @@
 from collections import Counter
 
 import pytest
+from builders.figures import keep
 from builders.labelled_books import FAULTS, labelled_book
 
 from pegline.errors import BookError, Finding
@@ -51,6 +52,8 @@ def test_the_line_is_told_in_98_of_100_and_the_column_in_95(judged):
 
     assert lines >= 0.98
     assert columns >= 0.95
+    keep("G2", "bad books with the line of their fault told", f"{lines:.1%}", len(judged))
+    keep("G2", "bad books with its column told", f"{columns:.1%}", len(judged))
 
 
 def test_a_fault_is_told_by_one_rule(judged):
@@ -59,5 +62,7 @@ def test_a_fault_is_told_by_one_rule(judged):
         if rule:
             by_fault.setdefault(name, Counter())[rule] += 1
     usual = sum(counts.most_common(1)[0][1] for counts in by_fault.values())
+    placed = sum(counts.total() for counts in by_fault.values())
 
-    assert usual / sum(counts.total() for counts in by_fault.values()) >= 0.98
+    assert usual / placed >= 0.98
+    keep("G2", "of those with their column told, told by the usual rule of the fault", f"{usual / placed:.1%}", placed)

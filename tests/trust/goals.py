@@ -1,0 +1,65 @@
+"""The twenty goals, and the commands that measure them."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+__all__ = ["GOALS", "Goal"]
+
+
+class Goal(NamedTuple):
+    """What is to be reached, and by which runs that is measured; none where nothing here measures it in one run."""
+
+    aim: str
+    commands: tuple[str, ...] = ()
+    asserted: str = ""  #: the tests that hold to it, or to part of it, and keep no figure
+
+
+GOALS: Final = {
+    "G1": Goal("no traceback and no hang over altered input", ("python -m tests.fuzz --minutes 10 --seed 22",)),
+    "G2": Goal(
+        "of 1,000 labelled bad books the line told in 98 %, the column in 95 %",
+        ("pytest tests/reliability/test_labelled_books.py",),
+    ),
+    "G3": Goal("any bomb of 5 MB at most refused at once", asserted="tests/readers/test_yaml.py"),
+    "G4": Goal("24 hours of fuzzing led by coverage"),
+    "G5": Goal(
+        "40 certified networks: nine digits of coordinates, eight of deviations, or refused",
+        ("pytest tests/certified",),
+    ),
+    "G6": Goal(
+        "95 % ellipses hold 93.5 to 96.5 % of 2,000",
+        asserted="tests/simulation/test_scatter.py, tests/simulation/test_within.py",
+    ),
+    "G7": Goal("of flat figures that are not marked 94 % within their ellipse", asserted="tests/network/test_flat.py"),
+    "G8": Goal(
+        "a wrong reading told as the first suspect is it in 95 %",
+        ("pytest -m long tests/simulation/test_suspects.py",),
+    ),
+    "G9": Goal("the wrong reading is in the first group in 95 %", asserted="tests/simulation/test_suspects.py"),
+    "G10": Goal(
+        "sound surveys alarm in 5 % at most", ("pytest -m 'long or not long' tests/simulation/test_sound_surveys.py",)
+    ),
+    "G11": Goal("of two mistakes no innocent reading accused", asserted="tests/simulation/test_suspects.py"),
+    "G12": Goal("no plan is mirrored", asserted="tests/simulation/test_same_figure.py"),
+    "G13": Goal(
+        "2,000 kills at random and at every step of publishing: no damaged file, no mixed set unknown",
+        ("pytest -m 'long or not long' tests/reliability/test_kills.py",),
+    ),
+    "G14": Goal(
+        "every write, sync and move failed in turn: never status 0 with less than whole files",
+        ("pytest -m 'long or not long' tests/reliability/test_failing_disk.py",),
+    ),
+    "G15": Goal("hostile texts harmless in every output", asserted="tests/writers"),
+    "G16": Goal("the same bytes whatever the environment", asserted="tests/writers/test_whole_surveys.py"),
+    "G17": Goal("other readers find the same geometry to 1e-6 m", asserted="tests/writers/gis"),
+    "G18": Goal(
+        "an archive killed and taken up again is byte-equal to solo runs",
+        ("pytest -m long -k 'killed_at_any_moment and not archive' tests/commands/test_batch.py",),
+    ),
+    "G19": Goal(
+        "no packet leaves; hostile requests to the desk are refused",
+        ("pytest tests/reliability/test_no_network.py", "pytest tests/commands/desk/test_security.py"),
+    ),
+    "G20": Goal("every branch of the core run, 90 % of its mutants found"),
+}

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.book.geometry import Circle, Parallel
 from pegline.book.model import Feature
 from pegline.errors import Finding, Place
 from pegline.plane import Array
@@ -82,3 +83,12 @@ class Detail:
     shapes: Mapping[str, Shape]  #: by feature name, in the book's order
     offset_feet: OffsetFeet  #: of the offsets to all points and stations that are placed
     warnings: tuple[Finding, ...] = ()
+
+    def points_under(self, shape: Shape) -> tuple[str, ...]:
+        """Return the named points that a shape hangs on: those it goes through, a middle, or those of its original."""
+        geometry = shape.booked.geometry
+        if isinstance(geometry, Circle) and geometry.centre:
+            return (geometry.centre,)
+        if isinstance(geometry, Parallel) and (original := self.shapes.get(geometry.to)) is not None:
+            return self.points_under(original)
+        return shape.points

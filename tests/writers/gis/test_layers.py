@@ -25,6 +25,7 @@ from pegline.writers.gis import geojson, geoparquet, gpkg, shp, sld
 from pegline.writers.gis import layers as gis
 from pegline.writers.gis.columns import RESERVED, safe_name
 from pegline.writers.gis.dataframes import layers
+from pegline.writers.gis.reprojection import OtherCRS
 
 NAMES = [layer.name for layer in gis.LAYERS]
 MILLIMETRE = 1e-3
@@ -91,6 +92,21 @@ def test_geojson_is_in_longitude_and_latitude(tmp_path, grid):
     # A-C is √(22² + 24²) m in the frame; here the grid is 0.9996 or so of the ellipsoid at the zone's middle.
     _, _, length = Geod(ellps="WGS84").inv(*stations["A"], *stations["C"])
     assert length == pytest.approx(np.hypot(22, 24) / 0.9996, abs=MILLIMETRE)
+
+
+def test_accuracies_in_geojson_are_those_of_a_package_in_degrees(tmp_path):
+    # Krovak's grid is turned by several degrees here, and its datum is known to a metre.
+    crs = CRS("EPSG:5514")
+    survey = records.on_grid(wkt=crs.to_wkt(), crs_name=crs.name, origin=(-705_000.0, -1_080_000.0))
+    geojson.write(survey, tmp_path / "weir.geojson")
+    read = pyogrio.read_dataframe(tmp_path / "weir.geojson")
+    told = layers(survey, OtherCRS("EPSG:4326", 5.0))
+
+    for name in ("stations", "detail_points"):
+        theirs = read[read["layer"] == name]
+        for column in ("sd_x", "sd_y", "ellipse_a", "ellipse_b", "ellipse_bearing"):
+            assert theirs[column].tolist() == pytest.approx(told[name][column].tolist())
+        assert (theirs["sd_x"] >= 1.0).all()
 
 
 def test_geojson_is_read_by_gdal(tmp_path, grid):
@@ -184,6 +200,25 @@ def test_geoparquet_is_read_back_with_its_crs(tmp_path, survey):
         read = shapely.from_wkb(table["geometry"].to_pylist())
         assert list(read) == list(frame.geometry)
         assert table["name"].to_pylist() == frame["name"].tolist()
+
+
+# The reader leaves its files to the collector of what is no longer used.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_geoparquet_is_read_by_another_reader(tmp_path, grid):
+    # fastparquet shares no code with the library that writes.
+    fastparquet = pytest.importorskip("fastparquet")
+    geoparquet.write(grid, tmp_path / "weir.parquet")
+
+    for name, frame in layers(grid).items():
+        file = fastparquet.ParquetFile(tmp_path / f"weir_{name}.parquet")
+        told = json.loads(file.key_value_metadata["geo"])
+        assert CRS.from_json_dict(told["columns"]["geometry"]["crs"]) == CRS("EPSG:32630")
+        read = file.to_pandas()
+        assert list(shapely.from_wkb(read["geometry"].to_numpy(object))) == list(frame.geometry)
+        for column in frame.columns.drop("geometry"):
+            ours, theirs = frame[column].astype(object), read[column].astype(object)
+            assert (ours.isna() == theirs.isna()).all()
+            assert ours.dropna().tolist() == theirs.dropna().tolist()
 
 
 def test_geoparquet_says_which_extra_it_needs(tmp_path, local, monkeypatch):

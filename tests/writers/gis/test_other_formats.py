@@ -13,8 +13,10 @@ import pyogrio
 import pytest
 from builders import weir_survey as records
 from builders.altered import with_stages
+from builders.paths import SAMPLES
 from pyproj import Transformer
 
+import pegline
 from pegline.errors import UnsuitableError
 from pegline.network.confidence import confidence_radii
 from pegline.writers.gis import fgb, geojson, kml, shp
@@ -53,6 +55,28 @@ def test_a_balloon_tells_how_well_a_thing_is_known_first(marks, grid):
     weakest = confidence_radii(points.variances[corners]).max()
     assert text.startswith(f"<table><tr><td>on the grid within (95 %)</td><td>{weakest:.2f} m</td></tr>")
     assert "area on the ground" in text
+
+
+def test_a_circle_is_known_as_well_as_its_middle_and_a_copy_as_its_original(tmp_path):
+    survey = pegline.reduce(pegline.read(SAMPLES / "estate.yaml"))
+    points = survey.detail.points
+    kml.write(survey, tmp_path / "estate.kml")
+    root = ElementTree.parse(tmp_path / "estate.kml").getroot()
+    told = {
+        each.findtext("kml:name", namespaces=KML): each.findtext("kml:description", namespaces=KML)
+        for each in root.iter(f"{{{KML['kml']}}}Placemark")
+    }
+
+    middle = survey.detail.shapes["draw well"].booked.geometry.centre
+    within = confidence_radii(points.variances[[points.index[middle]]])[0]
+    assert told["draw well"].startswith(f"<table><tr><td>on the grid within (95 %)</td><td>{within:.2f} m</td></tr>")
+    # No check reaches the middle, so none reaches the circle; a copy is as its original.
+    areas, lines = (layers(survey)[name].set_index("name")["checked"] for name in ("detail_areas", "detail_lines"))
+    assert not survey.solved.unnoticed.is_checked(middle)
+    assert not areas["draw well"]
+    original = survey.detail.shapes["lane far edge"].booked.geometry.to
+    assert lines["lane far edge"] == lines[original]
+    assert told["lane far edge"].split("</tr>")[0] == told[original].split("</tr>")[0]
 
 
 def test_gdal_reads_the_kml_too(tmp_path, grid):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import os
+import subprocess
 from dataclasses import replace
+from pathlib import Path
 from uuid import uuid4
 
 import geopandas
 import pytest
+import shapely
 from builders.altered import with_stages
 
 from pegline.errors import OutputError, UsageError
@@ -18,6 +22,7 @@ from pegline.writers.gis.layers import LAYERS
 from pegline.writers.gis.postgis import to_postgis
 from pegline.writers.gis.reprojection import OtherCRS
 
+PYTHON3_GDAL = Path("/usr/lib/python3/dist-packages/osgeo")
 DATABASE = os.environ.get("PEGLINE_POSTGIS")
 real = pytest.mark.skipif(DATABASE is None, reason="PEGLINE_POSTGIS names no database, such as postgresql+psycopg:///x")
 
@@ -66,6 +71,40 @@ def test_every_layer_is_read_back(engine, schema, grid):
         assert same.where(frame.geometry.notna(), True).all()
     length = _one(engine, f"SELECT ST_Length(geom) FROM {schema}.chain_lines WHERE name = 'A-B'")
     assert length == pytest.approx(52.32, abs=1e-9)
+
+
+#: What the system's GDAL, in a process of its own, reads of a layer: each row's name and geometry, and the CRS.
+READ_BY_GDAL = """
+import json, sys
+from osgeo import ogr
+ogr.UseExceptions()
+source, name = sys.argv[1:]
+database = ogr.Open(source)
+layer = database.GetLayerByName(name)
+rows = []
+for each in layer:
+    geometry = each.GetGeometryRef()
+    rows.append((each.GetField("survey"), each.GetField("name"), geometry and geometry.ExportToWkt()))
+crs = layer.GetSpatialRef()
+print(json.dumps([crs.GetAuthorityCode(None), layer.GetGeometryColumn(), layer.GetFIDColumn(), rows]))
+"""
+
+
+@real
+@pytest.mark.skipif(not PYTHON3_GDAL.exists(), reason="needs Debian's python3-gdal")
+def test_every_layer_is_read_by_gdal_too(engine, schema, grid):
+    to_postgis(grid, engine, "weir", schema)
+    url = engine.url
+    source = f"PG:host={url.host} dbname={url.database} user={url.username} password={url.password} schemas={schema}"
+
+    for name, frame in layers(grid).items():
+        command = ["/usr/bin/python3", "-c", READ_BY_GDAL, source, name]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        code, geometry, key, rows = json.loads(done.stdout)
+        assert (code, geometry, key) == ("32630", "geom", "id")
+        assert [(survey, each) for survey, each, _ in rows] == [("weir", each) for each in frame["name"]]
+        for wkt, ours in zip((wkt for *_, wkt in rows), frame.geometry, strict=True):
+            assert wkt is None if ours is None else shapely.from_wkt(wkt).equals_exact(ours, 1e-8)
 
 
 @real

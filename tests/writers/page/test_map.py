@@ -77,6 +77,7 @@ def test_a_thing_that_is_tapped_is_told_of(page):
     told = page.inner_text("#told")
     assert "water tank" in told
     assert "area on the ground, as measured, not legal" in told
+    assert "within (95 %, relative to the base line)" in told  # as its middle
     page.click("#close")
     assert not page.is_visible("#told")
 

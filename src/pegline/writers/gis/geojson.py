@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pegline.diagnosis.model import Survey
-from pegline.writers.gis.layers import FilledLayer, fill_layers
-from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
-
-if TYPE_CHECKING:
-    from pegline.frame.datum_shift import Way
+from pegline.writers.gis.layers import FilledLayer
+from pegline.writers.gis.package import package
+from pegline.writers.gis.reprojection import OtherCRS, reproject
+from pegline.writers.gis.wgs84 import DECIMALS, MAX_SHIFT, accuracy_words, way_to_wgs84
 
 __all__ = ["write"]
 
@@ -25,16 +24,18 @@ def write(survey: Survey, path: Path) -> None:
         The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
     """
     way = way_to_wgs84(survey, "GeoJSON")
-    features = [feature for layer in fill_layers(survey) for feature in _features(layer, way)]
+    # Accuracies turn with the axes and grow by the change of datum, as in a package that is written in degrees.
+    on_earth = reproject(package(survey), OtherCRS("EPSG:4326", MAX_SHIFT))
+    features = [feature for layer in on_earth.layers for feature in _features(layer)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
     said = f"{accuracy_words(way)} Lengths and areas are of the ground."
     top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'
     path.write_text(f'{{{top},\n"features": [\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 
 
-def _features(layer: FilledLayer, way: Way) -> list[dict[str, Any]]:
+def _features(layer: FilledLayer) -> list[dict[str, Any]]:
     name = layer.name
-    corners = to_degrees(layer.shapes.corners, way).tolist()
+    corners = layer.shapes.corners.round(DECIMALS).tolist()
     return [
         {
             "type": "Feature",

@@ -133,7 +133,8 @@ def _placemark(
 ) -> str:
     name = str(row.get("label") or row.get("feature") or row["name"])
     shape = survey.detail.shapes.get(str(row["name"]))
-    held = [within[point] for point in (shape.points if shape else (str(row["name"]),)) if point in within]
+    under = survey.detail.points_under(shape) if shape else (str(row["name"]),)
+    held = [within[point] for point in under if point in within]
     rows = [("on the grid within (95 %)", f"{max(held):.2f} m")] if held else []
     rows += [(title, f"{_value(row[column])}{unit}") for column, title, unit in ROWS if row.get(column) is not None]
     table = "".join(f"<tr><td>{escape(title)}</td><td>{escape(value)}</td></tr>" for title, value in rows)

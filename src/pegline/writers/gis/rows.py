@@ -266,7 +266,7 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
         "kind": [shape.kind for shape in shapes],
         **{key: [each.get(key) for each in facts] for key in dict.fromkeys(chain.from_iterable(facts))},
         **site.whereabouts(shape.place for shape in shapes),
-        **site.trust(shape.points for shape in shapes),
+        **site.trust(site.survey.detail.points_under(shape) for shape in shapes),
     }
 
 

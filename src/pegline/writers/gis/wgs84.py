@@ -13,7 +13,7 @@ from pegline.plane import Array
 if TYPE_CHECKING:
     from pegline.frame.datum_shift import Way
 
-__all__ = ["DECIMALS", "accuracy_words", "to_degrees", "way_to_wgs84"]
+__all__ = ["DECIMALS", "MAX_SHIFT", "accuracy_words", "to_degrees", "way_to_wgs84"]
 
 #: A change of datum may be out by so many metres for a look on a map.
 MAX_SHIFT: Final = 5.0

@@ -212,7 +212,8 @@ def _rows(row: Mapping[str, Any], survey: Survey, within: Mapping[str, float]) -
     """Yield what is told of a thing, each with what a person calls it."""
     notation, name = survey.solved.notation, str(row["name"])
     shape = survey.detail.shapes.get(name)
-    held = [within[point] for point in (shape.points if shape else (name,)) if point in within]
+    under = survey.detail.points_under(shape) if shape else (name,)
+    held = [within[point] for point in under if point in within]
     if row.get("kind") or row.get("use"):
         yield "what", str(row.get("kind") or f"chain line, {row['use']}")
     if row.get("note"):

@@ -115,7 +115,10 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
             book = lean
         else:
             missing += tried.warnings
-            book = without_points(book, tried.missing)
+            lean = without_points(book, tried.missing)
+            if lean == book:  # what makes these points is nothing that can be left out
+                raise BookError(tried.warnings)
+            book = lean
     return None, tuple(missing)
 
 

@@ -220,6 +220,38 @@ def parallels(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("parallel", text, feature.place)
 
 
+def shapes_on_their_own_corners(book: Book, known: Known) -> Iterator[Finding]:
+    """Tell a shape whose edge ends on corners that it makes itself, also by way of another shape."""
+    shapes = {
+        name: feature for name, feature in book.features.items() if isinstance(feature.geometry, Rectangle | TapedRound)
+    }
+    makers = {
+        corner: name
+        for name, feature in shapes.items()
+        if isinstance(feature.geometry, Rectangle | TapedRound)
+        for corner in feature.geometry.corners
+    }
+    for name, feature in shapes.items():
+        passed: set[str] = set()
+        ends = _edge_ends(feature)
+        while ends:
+            end = ends.pop()
+            maker = makers.get(end)
+            if maker == name:
+                text = f"{name} makes the corner {quote(end)} and hangs on it; name an edge that is booked from a line"
+                yield Finding("own-corner", text, feature.place)
+                break
+            if maker and maker not in passed:
+                passed.add(maker)
+                ends += _edge_ends(shapes[maker])
+
+
+def _edge_ends(feature: Feature) -> list[str]:
+    """Return the ends of the edge that a shape hangs on."""
+    geometry = feature.geometry
+    return [geometry.edge.end, geometry.edge.start] if isinstance(geometry, Rectangle | TapedRound) else []
+
+
 def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
     """Tell the same point named twice in one outline."""
     for feature in book.features.values():
@@ -307,6 +339,7 @@ FAULTS: Final[tuple[Check, ...]] = (
     geometry_of_kinds,
     kinds_that_ship,
     parallels,
+    shapes_on_their_own_corners,
     booked_again_in_a_shape,
     grid_without_control,
 )

@@ -59,7 +59,9 @@ def without_points(book: Book, names: Collection[str]) -> Book:
         if not {line.start, line.end} & set(names)
     }
     arcs = tuple(arc for arc in book.arcs if arc.point not in names)
-    return _without_dangling(dataclasses.replace(book, lines=lines, arcs=arcs), ReadingLog(), [])
+    features = {name: feature for name, feature in book.features.items() if not _corners(feature) & set(names)}
+    lean = dataclasses.replace(book, lines=lines, arcs=arcs, features=features)
+    return _without_dangling(lean, ReadingLog(), [])
 
 
 def without_readings(book: Book, places: Collection[Place]) -> Book:
@@ -187,8 +189,12 @@ def _points(book: Book) -> Iterator[str]:
         if point.meet:
             yield point.name
     for feature in book.features.values():
-        if isinstance(feature.geometry, Rectangle | TapedRound):
-            yield from feature.geometry.corners
+        yield from sorted(_corners(feature))
+
+
+def _corners(feature: Feature) -> set[str]:
+    """Return the names that a book gives to the corners that a shape makes."""
+    return set(feature.geometry.corners) if isinstance(feature.geometry, Rectangle | TapedRound) else set()
 
 
 def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known: set[str]) -> bool:

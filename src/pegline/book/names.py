@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterator, Mapping, Set
 from itertools import chain
 from typing import Final
@@ -90,6 +91,7 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
     used = {named.name for named in known.log.used}
+    times = Counter((named.realm, named.name) for named in known.log.used)
     doubted: set[str] = set()
     for realm, name, place in known.log.used:
         if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.log):
@@ -99,11 +101,49 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
             if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
                 hint = f", but {back}; write that, for the line's key gives its direction"
             slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
+            slip = slip or _is_misspelt(name, names, times[realm, name], used)
             if slip or known.log.is_written(*DEFINED_IN[realm]):
                 yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
                 yield from _slip_of_a_definition(what, name, _places(realm, book, known), used | doubted, doubted)
             else:
                 yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
+
+
+def _is_misspelt(name: str, names: Set[str], times: int, used: Set[str]) -> bool:
+    """Return whether a name is one slip from one that is there, though its section may still go on.
+
+    A name that is to come is mostly used more than once; one that nothing uses was mostly meant.
+    """
+    if len(names) >= MANY:
+        return False
+    return any(
+        _is_one_letter_off(name, other) and (times == 1 or other not in used)
+        for other in names
+        if abs(len(other) - len(name)) < 2
+    )
+
+
+def _is_one_letter_off(one: str, two: str) -> bool:
+    """Return whether two names are the same but for capitals, or but for a slip in one word of four letters or more.
+
+    >>> _is_one_letter_off("north hegde", "north hedge"), _is_one_letter_off("wall a", "wall b")
+    (True, False)
+    """
+    if one.casefold() == two.casefold():
+        return True
+    pairs = list(zip(one.casefold().split(), two.casefold().split(), strict=False))
+    unlike = [pair for pair in pairs if pair[0] != pair[1]]
+    if len(one.split()) != len(two.split()) or len(unlike) != 1:
+        return False
+    first, second = unlike[0]
+    letters = min(len(first), len(second)) >= 4 and (first + second).isalpha()
+    return letters and (_one_slip(first, second) or _is_exchange(first, second))
+
+
+def _is_exchange(one: str, two: str) -> bool:
+    """Return whether two words differ by two letters beside each other that changed places."""
+    unlike = [index for index, (a, b) in enumerate(zip(one, two, strict=False)) if a != b]
+    return len(one) == len(two) and len(unlike) == 2 and sorted(one) == sorted(two) and unlike[1] == unlike[0] + 1
 
 
 def _sketched_points(book: Book) -> Set[str]:

@@ -32,6 +32,8 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
             " tape lines that join them, or take them out of this book",
             places.get(apart[0]),
         )
+    elif left and not causes and (dead_end := _dead_end(figure, left)):
+        yield dead_end
     elif left and not causes:
         yield Finding(
             "cannot-start",
@@ -81,6 +83,21 @@ def _cause(figure: Figure, name: str) -> Finding | None:
             place,
             (name, centre),
         )
+    return None
+
+
+def _dead_end(figure: Figure, names: Sequence[str]) -> Finding | None:
+    """Return the finding of a station that one line alone leads to, from another that waits for it."""
+    for name in names:
+        if len(figure.lines[name]) == 1:
+            _, line, other = figure.lines[name][0]
+            return Finding(
+                "too-few-lines",
+                f"station {name} is on one line only ({line.booking.label}), and {other} waits for it; tape one more to"
+                f" it, or is the name {name} wrong?",
+                line.booking.place,
+                (name, other),
+            )
     return None
 
 

@@ -314,3 +314,17 @@ def test_two_angles_of_which_one_cannot_be_read_are_told_once():
     text = FIGURE + "limits: {angle: [12x, 100]}\n"
 
     assert faults_of(text) == ["10:18: angle: '12x' is no angle; write it like 63.5, 63°30' or 63 30 15"]
+
+
+@pytest.mark.parametrize(
+    "features",
+    [
+        "  house: {kind: building, rectangle: {edge: p-h3, left: 5}, corners: [h3, h4]}\n",
+        "  house: {kind: building, rectangle: {edge: p-s3, left: 5}, corners: [h3, h4]}\n"
+        "  shed: {kind: outbuilding, taped_round: {edge: h3-q, walls: [left 3, left 4]}, corners: [s3, s4]}\n",
+    ],
+)
+def test_a_shape_cannot_hang_on_a_corner_that_it_makes(features):
+    (first, *_) = faults_of(FIGURE + "features:\n" + features)
+    assert first.startswith("11:3: house makes the corner")
+    assert first.endswith("name an edge that is booked from a line")

@@ -182,3 +182,49 @@ def test_what_is_only_sketched_is_known_and_missing():
 def test_a_sketched_point_stays_legal_once_it_is_booked():
     text = SKETCHED.replace("point: t1}", "point: t1}, {at: 20, left: 3.1, point: t2}")
     assert not parse_book(text.encode(), "booked.yaml").missing
+
+
+NAMED = """\
+book: 1
+unit: m
+stations: {C: {left_of: A-B}}
+lines:
+  A-B: {use: base, taped: 52.31, details: [{at: 8, left: 3, point: gate post}, {at: 9, left: 3, feature: west hedge},
+    {at: 19, left: 3, feature: west hedge}, {at: 29, left: 3, feature: west hegde}, {at: 39, left: 3, point: g2}]}
+  A-C: {use: side, taped: 33.08}
+  C-B: {use: side, taped: 38.46}
+features:
+  west hedge: {kind: hedge, through: booked}
+"""
+
+
+@pytest.mark.parametrize(
+    ("last", "told"),
+    [
+        ("", "there is no feature 'west hegde'; did you mean 'west hedge'?"),
+        (
+            "  gate: {kind: gate, through: [gaet post, g2]}\n",
+            "no point or station 'gaet post'; did you mean 'gate post'?",
+        ),
+        (
+            "  gate: {kind: gate, through: [Gate post, g2]}\n",
+            "no point or station 'Gate post'; did you mean 'gate post'?",
+        ),
+        ("witnesses:\n  a: {kerb: 3.1}\n", "no point or station 'a'; did you mean 'A'?"),
+    ],
+)
+def test_a_misspelt_name_is_told_as_such_also_where_the_section_may_go_on(last, told):
+    text = NAMED if not last else NAMED.replace("hegde", "hedge") + last
+    with pytest.raises(BookError) as error:
+        parse_book(text.encode(), "b.yaml")
+    assert told in "\n".join(finding.text for finding in error.value.findings)
+
+
+def test_a_name_that_may_still_come_is_missing_and_not_misspelt():
+    # g3 is no slip for g2, and 'east hedge' none for 'west hedge'.
+    text = NAMED.replace("hegde", "hedge").replace("point: g2", "feature: east hedge")
+    book = parse_book(text.encode() + b"  gate: {kind: gate, through: [gate post, g3]}\n", "b.yaml")
+    assert [finding.text.partition(";")[0] for finding in book.missing][:2] == [
+        "there is no feature 'east hedge' yet",
+        "there is no point or station 'g3' yet",
+    ]

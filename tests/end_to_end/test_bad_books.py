@@ -87,7 +87,7 @@ WRONG = {
     "arcs to a point that do not meet": (
         "dimensions:",
         "arcs:\n  - {point: z, from: {h1: 1.00, h2: 1.00}, left_of: h1-h2}\ndimensions:",
-        r"arcs to z do not meet.*short by 8\.000 m",
+        r"arcs to z do not meet.*short by 8\.00 m",
     ),
     "a grid that does not exist, and no direction": (
         "dimensions:",
@@ -186,3 +186,29 @@ def test_the_process_itself_ends_with_65_and_no_traceback(tmp_path):
     for path in paths:
         assert f"{path}:" in done.stderr
     assert not list((tmp_path / "out").glob("*"))
+
+
+def test_a_line_to_a_wrong_name_is_told_at_the_line(tmp_path, capsys):
+    book = tmp_path / "name.yaml"
+    lines = "  A-B: {use: base, taped: 60}\n  A-C: {use: side, taped: 37.5}\n  C-E: {use: side, taped: 44.8}\n"
+    book.write_text(f"book: 1\nunit: m\nstations: {{C: {{left_of: A-B}}}}\nlines:\n{lines}features: {{}}\n")
+
+    assert main(["plot", str(book), "--out", str(tmp_path / "out")]) == 65
+
+    told = capsys.readouterr().err
+    assert "name.yaml:7:" in told
+    assert "station E is on one line only (C-E), and C waits for it" in told
+    assert "is the name E wrong?" in told
+
+
+def test_a_shape_on_its_own_corner_ends_with_a_message(tmp_path, capsys):
+    book = tmp_path / "corner.yaml"
+    rows = "{at: 10, left: 3, point: h1}, {at: 20, left: 3, point: h2}"
+    book.write_text(
+        "book: 1\nunit: m\nstations: {C: {left_of: A-B}}\nlines:\n"
+        f"  A-B: {{use: base, taped: 60, details: [{rows}]}}\n"
+        "  A-C: {use: side, taped: 37.5}\n  C-B: {use: side, taped: 44.8}\n"
+        "features:\n  house: {kind: building, rectangle: {edge: h1-h3, left: 5}, corners: [h3, h4]}\n"
+    )
+    assert main(["check", str(book)]) == 65
+    assert "corner.yaml:9:3: house makes the corner 'h3' and hangs on it" in capsys.readouterr().err

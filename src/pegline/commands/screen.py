@@ -25,6 +25,7 @@ from pegline.diagnosis.report import (
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
+from pegline.diagnosis.rules.lost_points import SIZE_RULES
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import Finding, printable
 
@@ -77,11 +78,13 @@ class Screen:
 def survey_lines(
     survey: Survey, screen: Screen, missing: Sequence[Finding] = (), faults: Sequence[Finding] = ()
 ) -> Iterator[str]:
-    """Yield the judgement of a survey: verdict, likely cause, what to do now, checks, what would improve it.
+    """Yield the judgement of a survey: verdict, odd readings, likely cause, what to do, checks, what would improve it.
 
     Where rows could not be read (``faults``), what they leave out is not to be measured again: they are mended first.
     """
     yield from verdict_lines(verdict(survey.solved), screen, missing)
+    if odd := [finding for finding in survey.diagnosis.warnings if finding.rule in SIZE_RULES]:
+        yield from _notes("Look at", odd[:MOST_NOTES], screen)
     if faults:
         lines = sorted({finding.place.line for finding in faults if finding.place})
         places = list_names([str(line) for line in lines])
@@ -192,7 +195,7 @@ def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:
 def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield what would improve the survey: what to measure, then the warnings with their places."""
     chosen = [finding for finding in survey.diagnosis.warnings if finding.rule == CHOSEN]
-    weak = [finding for finding in survey.diagnosis.warnings if finding.rule != CHOSEN]
+    weak = [finding for finding in survey.diagnosis.warnings if finding.rule not in {CHOSEN, *SIZE_RULES}]
     # On screen alone: files say the same whichever day they are made.
     weak = [*future_dates(survey.book, datetime.date.today()), *weak]
     if chosen:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,6 +24,23 @@ class Gap:
     point: str  #: the point that they should give
     gap: float  #: what is missing (or too much) between them, metres
     observations: tuple[Distance, ...]  #: the two arcs, then the line between the centres where it was taped
+    radii: tuple[float, float]  #: of the two arcs, metres
+    apart: float  #: of their centres, metres
+
+    def words(self, length: Callable[[float], str]) -> str:
+        """Return what does not meet and by how much.
+
+        Parameters
+        ----------
+        length
+            Writes metres in the units of the book.
+        """
+        one, other = (arc.start if arc.end == self.point else arc.end for arc in self.observations[:2])
+        how = "too short by" if self.apart > sum(self.radii) else "one too large by"
+        return (
+            f"the arcs to {self.point} do not meet: {length(self.radii[0])} from {one} and {length(self.radii[1])} from"
+            f" {other}, which are {length(self.apart)} apart, {how} {length(self.gap)}"
+        )
 
 
 @record(frozen=True, slots=True)

@@ -119,14 +119,9 @@ def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc
     taped += [line for _, line, end in figure.lines[one.centre] if end == other.centre]
     distances = tuple(line for line in taped if isinstance(line, Distance))
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
-    how = "too short by" if apart > one.radius + other.radius else "one too large by"
-    return Finding(
-        "arcs-do-not-meet",
-        f"the arcs to {name} do not meet: {one.radius:.3f} m from {one.centre} and {other.radius:.3f} m from"
-        f" {other.centre}, which are {apart:.3f} m apart, {how} {lacking:.3f} m; look at these readings again",
-        distances[0].booking.place,
-        Gap(name, lacking, distances),
-    )
+    found = Gap(name, lacking, distances, (one.radius, other.radius), apart)
+    text = f"{found.words(lambda metres: f'{metres:.3f} m')}; look at these readings again"
+    return Finding("arcs-do-not-meet", text, distances[0].booking.place, found)
 
 
 def _hangs_on(figure: Figure, name: str) -> bool:

@@ -66,6 +66,12 @@ BROKEN = {
         "at: 480.0, right: 2.10, point: p",
         "chainage 480.0 m to p on a line of 60.00 m",
     ),
+    "far-offset": (
+        "at: 48.00, right: 2.10, feature: lane",
+        "at: 48.00, right: 210, point: p",
+        "the offset of 210 m to p on a survey whose longest line is 60.0",
+    ),
+    "finer-than-a-tape": ("right: 2.05", "right: 2.05 cm", "2.05 cm is finer than a tape is read"),
     "odd-size": ("kind: tree, point: oak", "kind: tree, girth: 190, point: oak", "the girth of oak is 190 m"),
 }
 
@@ -97,7 +103,8 @@ def test_a_silenced_rule_is_not_told(rule):
 
 
 def test_every_rule_of_the_table_is_tried():
-    assert {*BROKEN, "future-date"} == set(RULES)
+    # decimals-among-inches is tried in a book of feet and inches.
+    assert {*BROKEN, "future-date", "decimals-among-inches"} == set(RULES)
 
 
 def test_a_date_later_than_today_is_told_on_screen_and_changes_no_file():

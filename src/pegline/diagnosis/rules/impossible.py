@@ -1,4 +1,4 @@
-"""What can hardly be: houses across paths, lines through houses, chainages far beyond a line, two names of one point.
+"""What can hardly be: houses across paths, lines through houses, two names of one point.
 
 Nothing of this shows in a check; each is a mistake more often than it is true.
 """
@@ -14,20 +14,17 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.detail.model import Shape
-from pegline.diagnosis.rules.phrases import booked_text, list_names
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.rules.thumb import Said
 from pegline.errors import Finding, Place
-from pegline.measures.values import Reading
 from pegline.plane import Array, depth_inside
 from pegline.solved import Solved
 
 __all__ = [
     "buildings_overlap",
-    "far_chainage",
     "future_dates",
     "house_in_the_way",
     "line_through_house",
-    "odd_size",
     "runs_clear",
 ]
 
@@ -37,7 +34,6 @@ WAYS: Final = frozenset({"path", "drive", "road", "road edge", "kerb", "fence", 
 DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
 CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
 STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
-STOUTEST: Final = 15.0  #: girth of a trunk, metres
 
 
 def house_in_the_way(solved: Solved, limit: None) -> Said:
@@ -127,31 +123,6 @@ def _places(solved: Solved) -> dict[str, Place]:
     for row in reversed(solved.reduction.rows):
         places[row.name] = row.booked.place
     return places
-
-
-def far_chainage(solved: Solved, times: float) -> Said:
-    """Chainages at twice their line's length and more."""
-    for row in solved.reduction.rows:
-        line = solved.reduction.lines[row.line]
-        for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
-            if isinstance(booked, Reading) and abs(chainage) >= times * line.ground.length:
-                unit = solved.book.unit_of(row.line)
-                length = solved.notation.length(line.ground.length)
-                text = f"chainage {booked_text(booked.length, unit)} to {row.name} on a line of {length}"
-                yield f"{text}; look for a lost decimal point or another line", booked.place
-
-
-def odd_size(solved: Solved, widest: float) -> Said:
-    """Girths that no tree has, and spreads that are wider than any or than the plot."""
-    at = np.array(list(solved.positions.values())).reshape(-1, 2)
-    extent = float(np.ptp(at, axis=0).max()) if len(at) > 1 else widest
-    for row in solved.reduction.rows:
-        unit = solved.book.unit_of(row.line)
-        sizes = (("girth", row.booked.girth, STOUTEST), ("spread", row.booked.spread, min(widest, extent)))
-        for what, length, most in sizes:
-            if length is not None and length.metres(unit) > most:
-                text = f"the {what} of {row.name} is {booked_text(length, unit)}"
-                yield f"{text}; look for a lost decimal point or another unit", row.booked.place
 
 
 def nothing_in_files(solved: Solved, limit: None) -> Said:

@@ -10,9 +10,9 @@ from typing import Final, Literal
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.diagnosis.rules import impossible, thumb
+from pegline.diagnosis.rules import impossible, lost_points, thumb
 from pegline.diagnosis.rules.phrases import base_place
-from pegline.diagnosis.rules.thumb import PAPER, Limit, Said
+from pegline.diagnosis.rules.thumb import FAR_TIMES, PAPER, Limit, Said
 from pegline.errors import Finding
 from pegline.records import record
 from pegline.solved import Solved
@@ -38,6 +38,11 @@ def _row(
 
 
 RULES: Final[dict[str, Rule]] = {
+    "far-chainage": _row(lost_points.far_chainage, FAR_TIMES),
+    "far-offset": _row(lost_points.far_offset),
+    "odd-size": _row(lost_points.odd_size, 40.0),
+    "finer-than-a-tape": _row(lost_points.finer_than_a_tape),
+    "decimals-among-inches": _row(lost_points.decimals_among_inches),
     "long-offset": _row(thumb.long_offset, 10.0, "offset"),
     "long-oblique": _row(thumb.long_oblique, None, "oblique"),
     "weak-angle": _row(thumb.weak_angle, (float(np.radians(30)), float(np.radians(120))), "angle"),
@@ -55,8 +60,6 @@ RULES: Final[dict[str, Rule]] = {
     "house-in-the-way": _row(impossible.house_in_the_way),
     "buildings-overlap": _row(impossible.buildings_overlap),
     "line-through-house": _row(impossible.line_through_house),
-    "far-chainage": _row(impossible.far_chainage, 2.0),
-    "odd-size": _row(impossible.odd_size, 40.0),
     "future-date": _row(impossible.nothing_in_files),
 }
 

@@ -23,12 +23,13 @@ from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
 
-__all__ = ["PAPER", "Limit", "Said"]
+__all__ = ["FAR_TIMES", "PAPER", "Limit", "Said"]
 
 Said = Iterator[tuple[str, Place | None]]
 Limit = float | tuple[float, float] | None
 
 PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
+FAR_TIMES: Final = 2.0  #: times its line's length, from which a chainage is no prolongation but a mistake
 HARD: Final = frozenset(
     {"building", "outbuilding", "porch", "wall", "retaining wall"}
 )  #: kinds with corners worth a second reading
@@ -220,7 +221,8 @@ def chainage_off_line(solved: Solved, limit: float) -> Said:
     for row in solved.reduction.rows:
         length, slack = ends[row.line]
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
-            if not -slack <= chainage <= length + slack and isinstance(booked, Reading):
+            far = abs(chainage) >= FAR_TIMES * length  # that is told as a reading of the wrong size
+            if not (far or -slack <= chainage <= length + slack) and isinstance(booked, Reading):
                 beyond.setdefault(row.line, []).append(booked)
     for name, readings in beyond.items():
         line = solved.reduction.lines[name]

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
+from pegline.book.habits import notation_of
 from pegline.book.model import Book
+from pegline.diagnosis.rules.lost_points import far_chainages, far_offsets, moved_point, usual_decimals
 from pegline.diagnosis.rules.phrases import percent
 from pegline.diagnosis.suspects.construction import construct, orientations
 from pegline.diagnosis.suspects.hypotheses import Situation
@@ -27,6 +30,7 @@ from pegline.network.observations import observations, shared_points
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
 from pegline.reduction.model import Reduction
+from pegline.units import METRES_PER
 
 __all__ = ["explain"]
 
@@ -43,13 +47,62 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
     misfits = [finding for finding in findings if finding.rule in MISFITS]
     if not misfits:
         return findings
-    text = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
-    return tuple(
-        replace(finding, text=finding.text + (text or _slips_to_meet(finding.data, book, reduction)))
-        if finding.rule in MISFITS
-        else finding
-        for finding in findings
-    )
+    told = ""
+    if not all(_of_wrong_size(finding, book, reduction) for finding in misfits):
+        told = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
+    return tuple(_explain_one(finding, told, book, reduction) for finding in findings)
+
+
+def _explain_one(finding: Finding, told: str, book: Book, reduction: Reduction) -> Finding:
+    """Return a finding with the mistakes that would explain it: with a reading of the wrong size at its own place."""
+    if finding.rule not in MISFITS:
+        return finding
+    if isinstance(finding.data, Gap):
+        words = finding.data.words(notation_of(book).length)
+        if found := _of_wrong_size(finding, book, reduction):
+            return replace(finding, text=f"{words}; {found.text}", place=found.place)
+        finding = replace(finding, text=f"{words}; look at these readings again")
+    return replace(finding, text=finding.text + (told or _slips_to_meet(finding.data, book, reduction)))
+
+
+def _of_wrong_size(finding: Finding, book: Book, reduction: Reduction) -> Finding | None:
+    """Return the reading whose decimal point or unit keeps two arcs apart, where one is written unlike the others."""
+    gap = finding.data
+    if not isinstance(gap, Gap):
+        return None
+    found = [*_odd_lengths(gap, book, reduction)]
+    ends = {end for one in gap.observations for end in (one.start, one.end)}
+    rows = (*far_chainages(book, reduction), *far_offsets(book, reduction))
+    found += [Finding("size", text, place) for name, text, place in rows if name in ends]
+    return found[0] if len({one.place for one in found}) == 1 else None
+
+
+def _odd_lengths(gap: Gap, book: Book, reduction: Reduction) -> Iterator[Finding]:
+    """Yield which of the lengths that do not meet are written unlike the others, and would do otherwise."""
+    decimals = usual_decimals(book)
+    readings = readings_by_number(book, reduction, gap.observations)
+    for number, one in enumerate(gap.observations):
+        booked = readings.get(number, ())
+        if len(booked) != 1:
+            continue
+        (reading,) = booked
+        value, unit = reading.length.value, reading.length.unit
+        fits = partial(_would_meet, gap, number, METRES_PER[unit or reading.unit])
+        moved = moved_point(reading.length, decimals, fits)
+        if unit not in (None, reading.unit) and _would_meet(gap, number, METRES_PER[reading.unit], value):
+            cure = f"look whether the unit is wrong, and {value:g} {reading.unit} is meant"
+        elif moved and "." not in reading.text and len(moved.partition(".")[2]) == decimals:
+            cure = f"look whether a decimal point is lost, perhaps {moved}"
+        else:
+            continue
+        yield Finding("size", f"{one.booking.label} is booked {reading.text}: {cure}", reading.place)
+
+
+def _would_meet(gap: Gap, number: int, metres_per_unit: float, value: float) -> bool:
+    """Return whether two arcs meet when one of their three lengths is another."""
+    lengths = [*gap.radii, gap.apart]
+    lengths[number] = value * metres_per_unit
+    return bool(arc_gap(lengths[2], lengths[0], lengths[1]) < 0)
 
 
 def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
@@ -110,9 +163,7 @@ def _slips_to_meet(data: object, book: Book, reduction: Reduction) -> str:
 
 def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
     lengths = [one.booking.value for one in gap.observations]
-    apart = lengths[2] if len(lengths) > 2 else gap.gap + lengths[0] + lengths[1]
-    if arc_gap(apart, lengths[0], lengths[1]) < 0:
-        apart = abs(lengths[0] - lengths[1]) - gap.gap  # one arc lies within the other
+    apart = lengths[2] if len(lengths) > 2 else gap.apart
     readings = readings_by_number(book, reduction, gap.observations)
     for number, one in enumerate(gap.observations):
         for slip in slips(readings.get(number, ()), one.booking.sd):

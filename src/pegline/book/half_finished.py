@@ -90,12 +90,21 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
     """Leave out, again and again, what hangs on something that is not booked yet."""
     while (lean := _without_unknown_names(book, log)) != book:
         missing += [
-            Finding("waits", f"{name} waits for points that are not booked yet; book them", feature.place)
+            Finding("waits", f"{name} waits for {_awaited(feature, book, log)}", feature.place)
             for name, feature in book.features.items()
             if name not in lean.features
         ]
         book = lean
     return book
+
+
+def _awaited(feature: Feature, book: Book, log: ReadingLog) -> str:
+    """Return what a feature waits for: the points by their names where the book gives them, and what to do."""
+    known = {*book.station_names, *_points(book)}
+    names = [name for name in dict.fromkeys(names_of(feature.geometry)) if name not in known and "." not in name]
+    if not names or any(log.is_lost(name) for name in names):
+        return "points that are not booked yet; book them"
+    return f"{' and '.join(names[:3])}; book {'it' if len(names) == 1 else 'them'}"
 
 
 def _without_unknown_names(book: Book, log: ReadingLog) -> Book:

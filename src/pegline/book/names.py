@@ -93,6 +93,7 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
     used = {named.name for named in known.log.used}
     times = Counter((named.realm, named.name) for named in known.log.used)
     doubted: set[str] = set()
+    awaited: set[tuple[str, str]] = set()
     for realm, name, place in known.log.used:
         if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.log):
             what, names = realms[realm]
@@ -105,7 +106,8 @@ def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
             if slip or known.log.is_written(*DEFINED_IN[realm]):
                 yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
                 yield from _slip_of_a_definition(what, name, _places(realm, book, known), used | doubted, doubted)
-            else:
+            elif (realm, name) not in awaited:  # all its rows wait for the same
+                awaited.add((realm, name))
                 yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
 
 

@@ -58,6 +58,8 @@ def _screen(name: str, survey: Survey | None, missing: Sequence[Finding], faults
 
     screen = Screen.of_terminal()
     lines = (
-        survey_lines(survey, screen, missing, faults) if survey else verdict_lines(NOTHING_COMPUTED, screen, missing)
+        survey_lines(survey, screen, missing, faults)
+        if survey
+        else verdict_lines(NOTHING_COMPUTED, screen, missing, faults)
     )
     return Painted("\n".join([printable(name), *lines]))

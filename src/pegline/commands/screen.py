@@ -82,7 +82,7 @@ def survey_lines(
 
     Where rows could not be read (``faults``), what they leave out is not to be measured again: they are mended first.
     """
-    yield from verdict_lines(verdict(survey.solved), screen, missing)
+    yield from verdict_lines(verdict(survey.solved), screen, missing, faults)
     if odd := [finding for finding in survey.diagnosis.warnings if finding.rule in SIZE_RULES]:
         yield from _notes("Look at", odd[:MOST_NOTES], screen)
     if faults:
@@ -99,8 +99,10 @@ def survey_lines(
     yield from _improvement_lines(survey, screen)
 
 
-def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = ()) -> Iterator[str]:
-    """Yield the verdict, and what a half-finished book still lacks."""
+def verdict_lines(
+    judged: Verdict, screen: Screen, missing: Sequence[Finding] = (), faults: Sequence[Finding] = ()
+) -> Iterator[str]:
+    """Yield the verdict, and what a half-finished book still lacks, or one whose wrong rows are left out."""
     if judged.word == "NOT CHECKED":
         first, *rest = wrap(
             printable(judged.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
@@ -110,7 +112,9 @@ def verdict_lines(judged: Verdict, screen: Screen, missing: Sequence[Finding] = 
         yield from screen.paragraph("", judged.meaning)
     else:
         yield from screen.paragraph(judged.word, f"{judged.about}. {judged.meaning}", colour=judged.word)
-    for number, finding in enumerate(missing):
+    if missing and faults:
+        yield from screen.paragraph("Missing", "while what is named above is left out:")
+    for number, finding in enumerate(missing, start=1 if faults else 0):
         yield from screen.paragraph("" if number else "Missing", finding.text, place=at(finding.place))
 
 

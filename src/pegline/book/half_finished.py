@@ -90,7 +90,7 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
     """Leave out, again and again, what hangs on something that is not booked yet."""
     while (lean := _without_unknown_names(book, log)) != book:
         missing += [
-            Finding("waits", f"{name} waits for {_awaited(feature, book, log)}", feature.place)
+            Finding("waits", f"{name} waits for {_wait_words(feature, book, log)}", feature.place)
             for name, feature in book.features.items()
             if name not in lean.features
         ]
@@ -98,7 +98,7 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
     return book
 
 
-def _awaited(feature: Feature, book: Book, log: ReadingLog) -> str:
+def _wait_words(feature: Feature, book: Book, log: ReadingLog) -> str:
     """Return what a feature waits for: the points by their names where the book gives them, and what to do."""
     known = {*book.station_names, *_points(book)}
     names = [name for name in dict.fromkeys(names_of(feature.geometry)) if name not in known and "." not in name]

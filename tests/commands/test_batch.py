@@ -357,7 +357,7 @@ def test_a_run_that_is_stopped_leaves_no_work_folders(archive, tmp_path, monkeyp
         raise KeyboardInterrupt
         yield
 
-    monkeypatch.setattr(local, "done", stopped_in_the_middle)
+    monkeypatch.setattr(local, "run_tasks", stopped_in_the_middle)
 
     assert batch(archive, out) == 130
     assert not list(out.rglob(".pegline-work-*"))

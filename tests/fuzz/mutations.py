@@ -2,6 +2,8 @@
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
+from copy import deepcopy
 from random import Random
 from typing import Any
 
@@ -33,6 +35,9 @@ ODD = (
     *("40 ft 6 in", "3 ch 200 lk", "EPSG:0", "EPSG:4326", "left 6.4", "booked", "x.1", "\x1b[31m", "=1+1", "a" * 5000),
 )
 
+
+#: The same for readers of JSON, where a value need not be a text.
+ODD_VALUES = (*ODD, *ODD, 0, 7, -1, 0.5, 1e308, True, None, [], {})
 
 #: Signs and their like that mean something to YAML.
 SIGNS = ("{", "}", "[", "]", ": ", ", ", "\n", "\t", "&a ", "*a", "<<: ", "!!", "# ", "'", '"')
@@ -72,6 +77,8 @@ def alter(data: bytes, draw: Random, *, structured: bool) -> bytes:
 
 
 def _tree(data: bytes) -> Any:
+    with suppress(ValueError, RecursionError):
+        return json.loads(data)
     try:
         return _plain(parse(data.decode(), "fuzz"))
     except (PeglineError, UnicodeDecodeError):
@@ -101,7 +108,7 @@ def _other_value(tree: Any, draw: Random) -> Any:
     places = _places(tree)
     if places:
         part, key = draw.choice(places)
-        part[key] = draw.choice(ODD)
+        part[key] = deepcopy(draw.choice(ODD_VALUES))
     return tree
 
 
@@ -124,9 +131,9 @@ def _without(tree: Any, draw: Random) -> Any:
 def _one_more(tree: Any, draw: Random) -> Any:
     part = draw.choice([tree, *(part[key] for part, key in _places(tree))])
     if isinstance(part, dict):
-        part[draw.choice(KEYS)] = draw.choice(ODD)
+        part[draw.choice(KEYS)] = deepcopy(draw.choice(ODD_VALUES))
     elif isinstance(part, list):
-        part.append(draw.choice(ODD))
+        part.append(deepcopy(draw.choice(ODD_VALUES)))
     return tree
 
 

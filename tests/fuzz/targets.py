@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 
 from builders.paths import ROOT
 
+from fuzz.desk import TALKS, talk_to_desk
 from pegline.commands.batch import manifest
 from pegline.commands.diff.results import open_result
 from pegline.commands.drawing_options import office_layers
@@ -110,5 +111,6 @@ TARGETS = {
     "manifest": Target(_in_file("batch.jsonl", lambda path: manifest.history(path, {"x": "k"})), lambda: [EVENT]),
     "csv": Target(_in_file("lines.csv", read_tables), _tables, structured=False),
     "xlsx": Target(_in_file("plot.xlsx", read_tables), lambda: _workbooks(".xlsx"), structured=False),
+    "desk": Target(talk_to_desk, lambda: [json.dumps(talk).encode() for talk in TALKS]),
     "ods": Target(_in_file("plot.ods", read_tables), lambda: _workbooks(".ods"), structured=False),
 }

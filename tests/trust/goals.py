@@ -22,7 +22,7 @@ GOALS: Final = {
         ("pytest tests/reliability/test_labelled_books.py",),
     ),
     "G3": Goal("any bomb of 5 MB at most refused at once", asserted="tests/readers/test_yaml.py"),
-    "G4": Goal("24 hours of fuzzing led by coverage"),
+    "G4": Goal("24 hours of fuzzing led by coverage", ("python -m tests.fuzz --guided --minutes 10 --seed 22",)),
     "G5": Goal(
         "40 certified networks: nine digits of coordinates, eight of deviations, or refused",
         ("pytest tests/certified",),

@@ -16,7 +16,7 @@ from pegline.errors import BookError, PeglineError, UsageError
 from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.decoding import LARGEST
 
-__all__ = ["Listener", "Room"]
+__all__ = ["MAX_LAYERS", "Listener", "Room"]
 
 Message = dict[str, Any]
 MAX_LAYERS: Final = 30  #: that a page may ask for beside what plots
@@ -125,7 +125,10 @@ class Room:
 
     def choose(self, page: Listener, by: str, message: Message) -> None:
         """Settle a clash."""
-        self.document.choose(int(message.get("number", 0)), mine=message.get("mine") is True, by=by)
+        number = message.get("number")
+        if type(number) is not int:
+            raise UsageError("a clash is settled by its number")
+        self.document.choose(number, mine=message.get("mine") is True, by=by)
         self._tell_clashes()
 
     def tidy(self, page: Listener, by: str, message: Message) -> None:

@@ -20,7 +20,7 @@ from pegline.book.schema import book_schema
 from pegline.commands.desk.folder import Folder
 from pegline.commands.desk.guard import Guard, Keys
 from pegline.commands.desk.handover import hand_over
-from pegline.commands.desk.room import FLUSH_SECONDS, Message, Room, answer, message_of
+from pegline.commands.desk.room import FLUSH_SECONDS, MAX_LAYERS, Message, Room, answer, message_of
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import PeglineError, UsageError
@@ -88,9 +88,12 @@ class Desk:
         from pegline.commands.desk.changes import apply_changes
         from pegline.commands.desk.patches import patch
 
+        head = message.get("head") or {}
+        if not isinstance(head, dict):
+            raise UsageError("the head of a book is a map")
         path = self.folder.new_book(message.get("name"))
         text = NEW_BOOK
-        for word, value in (("unit", "m"), *dict(message.get("head") or {}).items()):
+        for word, value in (("unit", "m"), *head.items()):
             text = apply_changes(text, patch(text, "set", (str(word),), value))
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -259,11 +262,13 @@ def _reason(error: Exception) -> str:
 
 
 async def _open(desk: Desk, page: _Page, room: Room | None, message: Message) -> Room:
-    new = desk.room(message.get("book"))
+    new, layers = desk.room(message.get("book")), message.get("layers") or []
+    if not isinstance(layers, list):
+        raise UsageError("layers are a list")
     if room is not None:
         room.leave(page)
     page.tell({"do": "you", "are": page.by})
-    new.layers[page] = [str(name) for name in message.get("layers") or ()]
+    new.layers[page] = [str(name) for name in layers][:MAX_LAYERS]
     if message.get("mark") and message.get("sections") is not None and new.document.mark != message.get("mark"):
         new.pages.add(page)
         answer(new, page, page.by, {**message, "do": "late"})

@@ -15,7 +15,19 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["NEEDED", "Kind", "MixUp", "Transformation", "carry_points", "find_mix_up", "fit"]
+__all__ = [
+    "FALSE_ALARM",
+    "NEEDED",
+    "Kind",
+    "MixUp",
+    "Transformation",
+    "carry_points",
+    "centring_matrix",
+    "find_mix_up",
+    "fit",
+    "matrix_of_parameters",
+    "parameter_derivatives",
+]
 
 Array = NDArray[np.float64]
 Kind = Literal["similarity", "affine", "projective"]
@@ -53,6 +65,10 @@ class Transformation:
     covariance: Array  #: (u, u) of the parameters in the centred figure
     centre: Array  #: (3, 3) source to the centred figure
     back: Array  #: (3, 3) centred figure to target
+
+    def carry(self, points: ArrayLike) -> Array:
+        """Return where points of the source are on the target."""
+        return carry_points(self.matrix, points)
 
     @property
     def residuals(self) -> Array:
@@ -96,7 +112,8 @@ class Transformation:
 
     def spread_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) covariance of where the transformation carries points, square units of the target."""
-        rows = _design(self.kind, carry_points(self.centre, points), _parameters(self.kind, self._points_about_origin))
+        parameters = _parameters(self.kind, self._points_about_origin)
+        rows = parameter_derivatives(self.kind, carry_points(self.centre, points), parameters)
         lengths = np.asarray(self.back)[0, 0]
         return np.asarray(np.einsum("nij,jk,nlk->nil", rows, self.covariance, rows) * lengths**2)
 
@@ -165,25 +182,25 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
     p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
     if len(p) < NEEDED[kind]:
         raise ValueError(f"{kind} needs {NEEDED[kind]} points and there are {len(p)}")
-    centre, back = _centring_matrix(p), np.asarray(np.linalg.inv(_centring_matrix(q)), dtype=float)
+    centre, back = centring_matrix(p), np.asarray(np.linalg.inv(centring_matrix(q)), dtype=float)
     u, v = carry_points(centre, p), carry_points(np.linalg.inv(back), q)
     weights = np.repeat(back[0, 0] / s, 2)
     parameters = _parameters(kind, _first(kind, u, v, weights))
-    rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+    rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
     for _ in range(STEPS):
-        misfit = (v - carry_points(_matrix(kind, parameters), u)).ravel() * weights
+        misfit = (v - carry_points(matrix_of_parameters(kind, parameters), u)).ravel() * weights
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
         if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
             raise ValueError(f"the points are too near one line for a {kind} transformation")
         parameters = parameters + step
         if kind != "projective" or np.abs(step).max() < SETTLED:
             break
-        rows = _design(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
-    matrix = back @ _matrix(kind, parameters) @ centre
+        rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+    matrix = back @ matrix_of_parameters(kind, parameters) @ centre
     return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
 
 
-def _centring_matrix(points: Array) -> Array:
+def centring_matrix(points: Array) -> Array:
     """Return the matrix that brings points about 0, 0 and to a size of about 1."""
     middle = points.mean(axis=0)
     size = float(np.hypot(*(points - middle).T).max())
@@ -220,7 +237,8 @@ def _parameters(kind: Kind, matrix: Array) -> Array:
     return np.asarray(matrix.ravel()[:8])
 
 
-def _matrix(kind: Kind, parameters: Array) -> Array:
+def matrix_of_parameters(kind: Kind, parameters: Array) -> Array:
+    """Return the (3, 3) homogeneous matrix of a transformation, as `fit` writes its parameters in a row."""
     if kind == "similarity":
         a, b, e, n = parameters
         return np.array([[a, -b, e], [b, a, n], [0, 0, 1]])
@@ -229,7 +247,7 @@ def _matrix(kind: Kind, parameters: Array) -> Array:
     return np.append(parameters, 1.0).reshape(3, 3)
 
 
-def _design(kind: Kind, points: Array, parameters: Array) -> Array:
+def parameter_derivatives(kind: Kind, points: Array, parameters: Array) -> Array:
     """Return (n, 2, u) the derivatives of where points are carried by the parameters."""
     x, y = points.T
     zero, one = np.zeros_like(x), np.ones_like(x)
@@ -240,7 +258,7 @@ def _design(kind: Kind, points: Array, parameters: Array) -> Array:
             [np.stack([x, y, one, zero, zero, zero], -1), np.stack([zero, zero, zero, x, y, one], -1)], axis=1
         )
     w = parameters[6] * x + parameters[7] * y + 1
-    e, n = carry_points(_matrix(kind, parameters), points).T
+    e, n = carry_points(matrix_of_parameters(kind, parameters), points).T
     east = np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], -1)
     north = np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], -1)
     return np.asarray(np.stack([east, north], axis=1) / w[:, None, None])

@@ -3,59 +3,38 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import degrees, hypot
 from pathlib import Path
-from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pegline.commands.fit import drawing, layers, picture
+from pegline.commands.fit import layers
 from pegline.commands.fit.pairs import Pairs, read_pairs
-from pegline.errors import BookError, Finding, OpenError, UsageError
+from pegline.commands.fit.several_sheets import accusation, block_report, fit_lists, read_sheet_lists
+from pegline.commands.fit.sources import SOURCES, Source, refuse_far_beyond, source_of, write_onto_grid
+from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid, grid_of
 from pegline.frame.transformation import NEEDED, Transformation, carry_points, find_mix_up, fit
 
-__all__ = ["BEYOND", "SOURCES", "Source", "arguments", "run"]
+__all__ = ["arguments", "run"]
 
 Tell = Callable[[str], None]
-Array = NDArray[np.float64]
-
-#: How far beyond its points a transformation is trusted: this share of how far they stand apart.
-BEYOND: Final = 0.5
-
-
-class Source(NamedTuple):
-    """What can be put onto the grid."""
-
-    down: bool  #: its y runs down, as rows of a picture do
-    corners: Callable[[Path], Array]  #: (m, 2) the corners of what it holds, y up
-    write: Callable[[Path, Transformation, Grid, Path], None]  #: source, transformation, grid, file to write
-    ends: tuple[str, ...]  #: of files that it can write
-
-
-_LAYERS: Final = Source(False, layers.corners, layers.write, (".gpkg", ".geojson"))
-_PICTURE: Final = Source(True, picture.corners, picture.write, (".png", ".jpg", ".jpeg", ".tif", ".tiff"))
-SOURCES: Final[Mapping[str, Source]] = {
-    ".dxf": Source(False, drawing.corners, drawing.write, (".dxf",)),
-    ".gpkg": _LAYERS,
-    ".geojson": _LAYERS,
-    ".shp": _LAYERS,
-    ".png": _PICTURE,
-    ".jpg": _PICTURE,
-    ".jpeg": _PICTURE,
-    ".tif": _PICTURE,
-    ".tiff": _PICTURE,
-}
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("source", type=Path, help=f"what to put onto the grid: {', '.join(SOURCES)}")
     parser.add_argument("points", type=Path, help="YAML or CSV: points known in both, x, y, easting, northing")
-    parser.add_argument("--out", type=Path, required=True, help="the file to write")
+    parser.add_argument(
+        "more",
+        type=Path,
+        nargs="*",
+        metavar="SOURCE POINTS",
+        help="further sheets, fitted together with the first by points of one name",
+    )
+    parser.add_argument("--out", type=Path, required=True, help="the file to write; of several sheets, the folder")
     parser.add_argument("--kind", choices=tuple(NEEDED), help="which transformation (default similarity)")
     parser.add_argument("--crs", help="the grid, where the list of points does not name it")
     parser.add_argument("--control", type=Path, help="eastings and northings by name, where POINTS does not tell them")
@@ -69,30 +48,66 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Fit, tell how well, and write; 1 where a pair is wrong."""
-    source = _source(args.source, args.out)
+    if args.more:
+        return _run_several(args, tell, complain)
+    source = source_of(args.source, args.out)
     pairs = read_pairs(args.points, args.control, args.without)
-    crs = args.crs or pairs.crs
-    if crs is None:
-        raise UsageError(f"{args.points}: no grid is named; write crs: EPSG:CODE in it, or --crs")
-    grid = grid_of(crs, pairs.place)
+    grid = _grid(args.crs or pairs.crs, args.points, pairs.place)
     if args.into is not None:
         pairs, grid = carry_into(pairs, grid, args.into, args.allow_shift)
     fitted = _fit_transformation(pairs, args.kind or pairs.kind or "similarity", source)
     for line in report(fitted, pairs, grid):
         tell(line)
-    far = reach_beyond(fitted, source.corners(args.source))
-    if far > BEYOND and not args.beyond:
-        raise UsageError(
-            f"{args.source}: reaches {far:.1f} times as far beyond the points as they stand apart, and a"
-            " transformation is not to be trusted there; add points near its edges, or say --beyond"
-        )
-    _write(source, args.source, fitted, grid, args.out)
+    if not args.beyond:
+        refuse_far_beyond(args.source, source, fitted)
+    write_onto_grid(source, args.source, fitted, grid, args.out)
     tell(f"written: {args.out}")
     for words in layers.left_out(args.source, args.out):
         complain(words)
     if fitted.wrong is None:
         return 0
     complain(f"{pairs.points[fitted.wrong].place}: {_accusation(fitted, pairs)}")
+    return 1
+
+
+def _grid(crs: str | None, points: Path, place: Place) -> Grid:
+    if crs is None:
+        raise UsageError(f"{points}: no grid is named; write crs: EPSG:CODE in it, or --crs")
+    return grid_of(crs, place)
+
+
+def _run_several(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Fit several sheets together, tell how well, and write each into a folder; 1 where a reading is wrong."""
+    paths = [args.source, *args.more[::2]]
+    if len(args.more) % 2 or len({path.name for path in paths}) < len(paths):
+        raise UsageError("each sheet wants its own list of points behind it, and a file name of its own")
+    if args.into is not None:
+        raise UsageError("--into is for one sheet; fit several onto the grid of their points first")
+    # A Shapefile becomes a GeoPackage; all else stays what it is.
+    ends = {path: ".gpkg" if path.suffix.lower() == ".shp" else path.suffix for path in paths}
+    outs = {path: args.out / path.with_suffix(end).name for path, end in ends.items()}
+    sources = {path: source_of(path, outs[path]) for path in paths}
+    lists = read_sheet_lists(
+        {path.name: points for path, points in zip(paths, [args.points, *args.more[1::2]], strict=True)},
+        {path.name: source.down for path, source in sources.items()},
+        args.control,
+        args.without,
+    )
+    grid, kind = _grid(args.crs or lists.crs, args.points, lists.place), args.kind or lists.kind or "similarity"
+    block, factor = fit_lists(lists, kind)
+    for line in block_report(block, factor, kind, grid):
+        tell(line)
+    if not args.beyond:
+        for path, source in sources.items():
+            refuse_far_beyond(path, source, block.sheets[path.name])
+    for path, source in sources.items():
+        write_onto_grid(source, path, block.sheets[path.name], grid, outs[path])
+        tell(f"written: {outs[path]}")
+        for words in layers.left_out(path, outs[path]):
+            complain(words)
+    if block.wrong is None:
+        return 0
+    complain(f"{lists.where[block.wrong.sheet, block.wrong.point]}: {accusation(block, lists, kind)}")
     return 1
 
 
@@ -124,19 +139,6 @@ def carry_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pai
     return replace(pairs, points=points), other
 
 
-def _source(path: Path, out: Path) -> Source:
-    source = SOURCES.get(path.suffix.lower())
-    if source is None:
-        raise UsageError(f"{path}: of no kind that can be fitted; there are {', '.join(SOURCES)}")
-    if out.suffix.lower() not in source.ends:
-        raise UsageError(f"{out}: cannot be made of {path.name}; end it with {' or '.join(source.ends)}")
-    if not path.is_file():
-        raise OpenError(f"{path}: cannot be opened (no such file); check the name")
-    if path.resolve() == out.resolve():
-        raise UsageError(f"{out}: is the source itself; name another file")
-    return source
-
-
 def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformation:
     places = pairs.source * [1, -1] if source.down else pairs.source
     try:
@@ -144,22 +146,6 @@ def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformati
     except ValueError as error:
         text = f"{error}; list more points, well spread, or ask for a plainer kind"
         raise BookError([Finding("points", text, pairs.place)]) from error
-
-
-def reach_beyond(fitted: Transformation, corners: Array) -> float:
-    """Return how far the corners lie outside the points' hull, as a share of how far the points stand apart."""
-    from shapely import MultiPoint, Point
-
-    hull = MultiPoint(fitted.source.tolist()).convex_hull
-    apart = max(float(np.hypot(*(p - q))) for p in fitted.source for q in fitted.source)
-    return max(float(hull.distance(Point(*corner))) for corner in corners) / apart
-
-
-def _write(source: Source, path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
-    from pegline.writers.publish import hold_folder
-
-    with hold_folder(out.parent):
-        source.write(path, fitted, grid, out)
 
 
 def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:

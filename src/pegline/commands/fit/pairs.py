@@ -18,7 +18,7 @@ from pegline.measures.reading_log import ReadingLog
 from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
 from pegline.measures.source_tree import Table, Text, Written
 
-__all__ = ["Pair", "Pairs", "read_pairs"]
+__all__ = ["Pair", "Pairs", "PointList", "read_list", "read_pairs"]
 
 #: Standard deviation of a point where the file tells none, in the unit of the grid.
 USUAL: Final = 0.05
@@ -58,6 +58,10 @@ class PointList:
     crs: Annotated[str | None, Key(TEXT, "The grid: a code such as EPSG:27700.")] = None
     kind: Annotated[Kind | None, Key(word(*NEEDED), "Which transformation.")] = None
     accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL
+    drawn: Annotated[
+        float | None,
+        Key(_ACCURACY, "Of sheets fitted together: of a place on this one, in the unit of the grid; else accuracy."),
+    ] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +131,7 @@ def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] =
     UsageError
         A point to leave out is not listed.
     """
-    listed, known = _read(path), _read(control) if control else None
+    listed, known = read_list(path), read_list(control) if control else None
     if absent := [name for name in without if name not in {point.name for point in listed.points}]:
         raise UsageError(f"{path}: lists no point {absent[0]!r} to leave out; look at its name")
     by_name = {point.name: point for point in known.points} if known else {}
@@ -160,7 +164,8 @@ def _pair(
     return Pair(point.name, point.x, point.y, on_grid.easting, on_grid.northing, sd, point.place), None
 
 
-def _read(path: Path) -> PointList:
+def read_list(path: Path) -> PointList:
+    """Return what a list of points says; raises as `read_pairs`."""
     from pegline.readers.yaml import parse
 
     try:

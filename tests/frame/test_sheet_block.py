@@ -1,0 +1,187 @@
+"""Several sheets fitted together: against the fit of one, a general solver, and the truth of simulated maps."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+
+from pegline.frame.sheet_block import Known, Sheet, fit_sheets
+from pegline.frame.transformation import carry_points, fit
+from pegline.network.confidence import CHI2_95
+
+#: A map of 2 km by 1 km in four sheets side by side, overlapping a little.
+DRAWN, KNOWN = 0.6, 0.05  # metres on the ground
+GRID = np.array([412_000.0, 287_000.0])
+
+
+def sheet_matrix(random: np.random.Generator, kind: str) -> np.ndarray:
+    """Return a random matrix from a sheet, in pixels of 0.25 m or so, onto the grid."""
+    turn, scale = random.uniform(0, 2 * np.pi), random.uniform(0.2, 0.3)
+    matrix = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1]])
+    matrix[:2, :2] *= scale
+    if kind == "affine":
+        matrix[:2, :2] = matrix[:2, :2] @ (np.eye(2) + random.uniform(-0.02, 0.02, (2, 2)))
+    matrix[:2, 2] = GRID + random.uniform(-500, 500, 2)
+    return matrix
+
+
+def old_map(random, kind="similarity", drawn=DRAWN, known_sd=KNOWN):
+    """Return the sheets, the known points, the true matrices and the true places of a simulated map."""
+    true, on = {}, {f"sheet {n}": [] for n in range(4)}
+    for n in range(4):
+        for k in range(5):  # of its own, known on the grid on the outer sheets only
+            true[f"own {n}{k}"] = GRID + np.array((500 * n + random.uniform(60, 440), random.uniform(0, 1000)))
+            on[f"sheet {n}"].append(f"own {n}{k}")
+        for k in range(5):  # in common with the next
+            if n < 3:
+                at = (500 * (n + 1) + random.uniform(-40, 40), 240 * k + random.uniform(0, 40))
+                true[f"seam {n}{k}"] = GRID + np.array(at)
+                on[f"sheet {n}"].append(f"seam {n}{k}")
+                on[f"sheet {n + 1}"].append(f"seam {n}{k}")
+    matrices = {name: sheet_matrix(random, kind) for name in on}
+    known = {
+        name: Known(tuple(place + random.normal(0, known_sd, 2)), known_sd)
+        for name, place in true.items()
+        if name.startswith(("own 0", "own 3"))
+    }
+    sheets = {}
+    for name, points in on.items():
+        # An inner sheet's own points are known nowhere else, and say nothing.
+        kept = [p for p in points if p in known or p.startswith("seam")]
+        places = carry_points(np.linalg.inv(matrices[name]), [true[p] + random.normal(0, drawn, 2) for p in kept])
+        sheets[name] = Sheet(name, dict(zip(kept, map(tuple, places), strict=True)), drawn)
+    return sheets, known, matrices, true
+
+
+@pytest.mark.parametrize("kind", ["similarity", "affine"])
+def test_without_errors_every_sheet_comes_out_as_it_was(kind):
+    sheets, known, matrices, true = old_map(np.random.default_rng(3), kind, drawn=1e-7, known_sd=1e-7)
+    block, _ = fit_sheets(kind, sheets, known)
+
+    for name, fitted in block.sheets.items():
+        places = list(sheets[name].places.values())
+        np.testing.assert_allclose(fitted.carry(places), carry_points(matrices[name], places), atol=1e-5)
+    for name, place in block.places.items():
+        np.testing.assert_allclose(place, true[name], atol=1e-5)
+    assert block.wrong is None
+
+
+@pytest.mark.parametrize("kind", ["similarity", "affine"])
+def test_one_sheet_alone_comes_out_as_its_own_fit(kind):
+    # Place and grid are told of each point once: their variances add, as a fit of pairs takes them.
+    random = np.random.default_rng(5)
+    places = random.uniform(0, 3000, (7, 2))
+    target = carry_points(sheet_matrix(random, kind), places) + random.normal(0, 0.5, places.shape)
+    names = [f"p{n}" for n in range(7)]
+    sds = np.linspace(0.1, 0.9, 7)
+    alone = fit(kind, places, target, np.hypot(sds, DRAWN))
+    known = {name: Known(tuple(place), sd) for name, place, sd in zip(names, target, sds, strict=True)}
+    block, factor = fit_sheets(
+        kind, {"one": Sheet("one", dict(zip(names, map(tuple, places), strict=True)), DRAWN)}, known
+    )
+
+    (fitted,) = block.sheets.values()
+    np.testing.assert_allclose(fitted.carry(places), alone.carry(places), atol=1e-6)
+    np.testing.assert_allclose(fitted.spread_at(places), alone.spread_at(places), rtol=1e-6, atol=1e-12)
+    assert factor == pytest.approx(alone.variance_factor)
+    assert block.freedom == alone.freedom
+    # A misfit is seen by both readings of a point alike.
+    by_sheet = [reading.test for reading in block.readings if reading.sheet]
+    on_grid = [reading.test for reading in block.readings if not reading.sheet]
+    np.testing.assert_allclose(by_sheet, alone.tests, rtol=1e-6)
+    np.testing.assert_allclose(on_grid, alone.tests, rtol=1e-6)
+
+
+def test_a_general_solver_finds_the_same():
+    sheets, known, _, _ = old_map(np.random.default_rng(8))
+    block, factor = fit_sheets("similarity", sheets, known)
+    points = list(block.places)
+
+    def misfits(unknowns):
+        at = dict(zip(points, unknowns[16:].reshape(-1, 2) * 1000 + GRID, strict=True))
+        found = []
+        for sheet, (a, b, e, n) in zip(sheets.values(), unknowns[:16].reshape(4, 4), strict=True):
+            for point, (x, y) in sheet.places.items():
+                carried = np.array([a * x - b * y + e, b * x + a * y + n]) + GRID
+                found.extend((carried - at[point]) / sheet.sd)
+        for point, each in known.items():
+            found.extend((np.array(each.place) - at[point]) / each.sd)
+        return np.array(found)
+
+    start = [v for each in block.sheets.values() for v in (*each.matrix[:2, 0], *(each.matrix[:2, 2] - GRID))]
+    start = np.array([*start, *((np.array(list(block.places.values())) - GRID).ravel() / 1000)])
+    solved = least_squares(misfits, start * (1 + 1e-4), x_scale="jac", xtol=1e-15, ftol=1e-15, gtol=1e-15)
+
+    assert 2 * solved.cost / block.freedom == pytest.approx(factor, rel=1e-9)
+    found = dict(zip(points, solved.x[16:].reshape(-1, 2) * 1000 + GRID, strict=True))
+    for name, place in block.places.items():
+        np.testing.assert_allclose(place, found[name], atol=1e-4)
+
+
+def share_inside(trials: int) -> tuple[float, float, float]:
+    """Return how many carried places, and adjusted points, lie inside their ellipses, and the false alarms."""
+    carried, placed, alarms = [], [], []
+    for seed in range(trials):
+        random = np.random.default_rng(seed)
+        kind = ("similarity", "affine")[seed % 2]
+        sheets, known, matrices, true = old_map(random, kind)
+        block, _ = fit_sheets(kind, sheets, known)
+        name = f"sheet {random.integers(4)}"
+        spot = carry_points(np.linalg.inv(matrices[name]), [GRID + random.uniform(0, 1000, 2)])
+        off = (block.sheets[name].carry(spot) - carry_points(matrices[name], spot))[0]
+        carried.append(off @ np.linalg.solve(block.sheets[name].spread_at(spot)[0], off) <= CHI2_95)
+        point = random.choice([p for p in block.places if p.startswith("seam")])
+        # The circle about the larger axis holds more than 95 %, and no more than 98.5.
+        placed.append(np.hypot(*(np.array(block.places[point]) - true[point])) <= CHI2_95**0.5 * block.radii_sd[point])
+        alarms.append(block.wrong is not None)
+    return float(np.mean(carried)), float(np.mean(placed)), float(np.mean(alarms))
+
+
+def test_sheets_lie_as_well_as_they_say():
+    carried, placed, alarms = share_inside(300)
+
+    assert carried == pytest.approx(0.95, abs=4 * (0.95 * 0.05 / 300) ** 0.5)
+    assert placed >= 0.93
+    assert alarms <= 0.03  # 1 % of maps without a mistake are said to have one
+
+
+@pytest.mark.long
+def test_so_they_do_over_2000_maps():
+    carried, placed, alarms = share_inside(2000)
+
+    assert 0.93 <= carried <= 0.97
+    assert 0.94 <= placed <= 0.99
+    assert alarms <= 0.015
+
+
+def test_a_wrong_reading_is_named():
+    found = []
+    for seed in range(60):
+        random = np.random.default_rng(1000 + seed)
+        sheets, known, matrices, true = old_map(random)
+        name = f"sheet {random.integers(4)}"
+        point = random.choice(list(sheets[name].places))
+        off = true[point] + 12 * DRAWN * np.array([np.cos(seed), np.sin(seed)])
+        wrong = {**sheets[name].places, point: tuple(carry_points(np.linalg.inv(matrices[name]), [off])[0])}
+        block, _ = fit_sheets("similarity", {**sheets, name: Sheet(name, wrong, DRAWN)}, known)
+        # Of a point that two sheets have, or a sheet and the grid, either may be the one that is wrong.
+        found.append(block.wrong is not None and block.wrong.point == point)
+    assert np.mean(found) >= 0.95
+
+
+def test_sheets_that_hang_loose_are_named():
+    sheets, known, _, _ = old_map(np.random.default_rng(2))
+    loose = Sheet("sheet 2", {**dict(list(sheets["sheet 2"].places.items())[:1]), "new": (5.0, 9.0)}, DRAWN)
+    bare = Sheet("sheet 2", dict(list(sheets["sheet 2"].places.items())[:1]), DRAWN)
+    cut = {
+        name: Sheet(name, {p: at for p, at in each.places.items() if p in known or p.startswith("seam 0")}, DRAWN)
+        for name, each in sheets.items()
+        if name != "sheet 2"
+    }
+    with pytest.raises(ValueError, match=r"hold sheet 2$"):
+        fit_sheets("similarity", {**cut, "sheet 2": loose}, known)
+    with pytest.raises(ValueError, match=r"too few points hold sheet 2$"):
+        fit_sheets("similarity", {**cut, "sheet 2": bare}, known)
+    with pytest.raises(ValueError, match="two points at least must be known"):
+        fit_sheets("similarity", sheets, dict(list(known.items())[:1]))

@@ -43,6 +43,7 @@ WORTH_INTEGRATING: Final = 30.0  #: unless χ² lies by more above the best
 #: Where χ² is looked at beside a root, metres.
 STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
+PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
 ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
@@ -348,19 +349,33 @@ class _Reckoner:
             best.setdefault(singles[v].numbers[0], v)
         numbers = list(best)[:PAIRED]
         prior = 2 * (log(ANY_AMOUNT) + self._per_reading)
-        hypotheses, begins, amounts = [], [], []
-        for i, j in combinations(numbers, 2):
-            for first, second in ((i, j), (j, i)):
-                variant = Variant(amounts=(change_of(ones, first), change_of(ones, second)))
-                hypotheses.append(Hypothesis((first, second), variant, kind="two-readings", log_prior=prior))
-                begins.append(solved.parameters[best[first]])
-                amounts.append([solved.amounts[best[first], 0], 0.0])
+        ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
+        hypotheses = [
+            Hypothesis(
+                pair,
+                Variant(amounts=(change_of(ones, pair[0]), change_of(ones, pair[1]))),
+                kind="two-readings",
+                log_prior=prior,
+            )
+            for pair in ordered
+        ]
+        if not hypotheses:
+            return []
+        begins = solved.parameters[[best[first] for first, _ in ordered]]
+        amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
+        left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
+        some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
         by_pair: dict[frozenset[int], Verdict] = {}
-        for one in self._solve(hypotheses, np.array(begins), np.array(amounts)):
+        for one in self._solve([hypotheses[n] for n in some], begins[some], amounts[some]):
             key = frozenset(one.hypothesis.numbers)
             if key not in by_pair or one.square < by_pair[key].square:
                 by_pair[key] = one
-        return [verdict for one in by_pair.values() for verdict in (one, *self._slips_of_two(one))]
+        least = min((one.square for one in by_pair.values()), default=0.0)
+        return [
+            verdict
+            for one in by_pair.values()
+            for verdict in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
+        ]
 
     def _beside_one(self, single: Sequence[Verdict], pairs: Sequence[Verdict]) -> tuple[list[Verdict], list[Verdict]]:
         """Return single readings with what speaks for a second mistake beside them, and the other pairs.
@@ -405,8 +420,12 @@ class _Reckoner:
                 kind = type(self.of.observations[numbers[other]])
                 density = free + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
                 yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
+        inverse = np.linalg.inv(among)
         for one, one_prior in near[0]:
             for other_slip, other_prior in near[1]:
+                off = np.array([one.change, other_slip.change]) - delta
+                if off @ inverse @ off > NEAR_SIGMAS**2:
+                    continue
                 changes = {0: one.change, 1: other_slip.change}
                 yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
 

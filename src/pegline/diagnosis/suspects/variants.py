@@ -254,6 +254,13 @@ class Variants:
             below = below + np.einsum("vk,vkmj->vmj", amounts, batch.below_rates[places.which])
         return np.asarray((above / below).reshape(above.shape[0] * above.shape[1], -1))
 
+    def foretold_squares(self, parameters: Array, amounts: Array) -> Array:
+        """Return the χ² (v,) that should be left where each variant is adjusted from there, by one linear step."""
+        every = np.arange(len(parameters))
+        look = self._look(parameters, amounts, every)
+        _, gains = self._steps(look, every, parameters, amounts, np.zeros(len(parameters)))
+        return np.asarray(look.cost - gains)
+
     # -- the solution ------------------------------------------------------------------------------------------------
 
     def solve(self, begin: Array, amounts: Array) -> Solved:

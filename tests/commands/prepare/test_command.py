@@ -196,7 +196,43 @@ def test_a_proposal_becomes_a_book_that_is_sound(garden, capsys, tmp_path):
     assert "no proposal 9" in capsys.readouterr().err
 
 
-def test_a_strip_gets_the_reason(garden, capsys):
+STRIP = """\
+book: 1
+unit: m
+tapes: {steel: {material: steel, length: 50}, cloth: {material: fibreglass, length: 30}}
+default_tape: {lines: steel, offsets: cloth}
+default_method: optical square
+points:
+  g1: {sketch: [0, 0]}
+  g2: {sketch: [64, 1]}
+  g3: {sketch: [64, 9]}
+  g4: {sketch: [1, 8.5]}
+  h1: {sketch: [30, 2.5]}
+  h2: {sketch: [34, 2.5]}
+  h3: {sketch: [34, 5.5]}
+  h4: {sketch: [30, 5.5]}
+features:
+  garden: {kind: boundary, ring: [g1, g2, g3, g4]}
+  house: {kind: building, ring: [h1, h2, h3, h4]}
+"""
+
+
+def test_a_strip_gets_one_long_line_with_triangles_on_its_tie_stations(capsys, tmp_path):
+    strip, new = tmp_path / "strip.yaml", tmp_path / "new.yaml"
+    strip.write_text(STRIP, encoding="utf-8")
+    assert main(["prepare", str(strip), "--propose", "--to", str(new)]) == 0
+    capsys.readouterr()
+    status, found = answer(capsys, new)
+    assert status == 0
+    base = max(line["length"] for line in found["lines"].values())
+    assert found["lines"]["A-B"]["length"] == base > 55
+    assert all(station["checked"] for station in found["stations"].values())
+    assert all(point["in_reach"] for point in found["points"].values())
+    assert found["triangles"]
+    assert all(triangle["smallest_angle"] >= 30 for triangle in found["triangles"])
+
+
+def test_a_strip_too_narrow_for_any_triangle_gets_the_reason(garden, capsys):
     garden.write_text(
         GARDEN.replace("[32, 24]", "[33, 5]").replace("[1, 22]", "[0, 4]").replace("house:", "# house:"),
         encoding="utf-8",

@@ -147,3 +147,69 @@ def test_words_that_mean_nothing_are_told(targets, capsys):
     ):
         assert main(["setout", str(SAMPLE), *words]) == 2
         assert message in capsys.readouterr().err
+
+
+HOUSE_CORNERS_ONCE = """\
+book: 1
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+default_tape: {lines: steel, offsets: steel}
+default_method: optical square
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: 40.00
+    details:
+      - {at: 8.00, left: 4.00, point: h1}
+      - {at: 16.00, left: 4.00, point: h2}
+      - {at: 20.00, left: 3.00, point: w1}
+      - {at: 24.00, left: 5.00, point: w2}
+      - {at: 28.00, left: 3.50, point: w3}
+  A-C: {use: side, taped: 32.02}
+  C-B: {use: side, taped: 32.02}
+  A-D: {use: side, taped: 32.02}
+  D-B: {use: side, taped: 32.02}
+  C-D: {use: check, taped: 50.00}
+features:
+  front: {kind: wall, through: [h1, h2]}
+  bent wall: {kind: wall, curve: [w1, w2, w3]}
+"""
+
+
+@pytest.fixture
+def loose(tmp_path):
+    path = tmp_path / "loose.yaml"
+    path.write_text(HOUSE_CORNERS_ONCE, encoding="utf-8")
+    return path
+
+
+def test_targets_that_hang_on_what_no_check_reaches_are_warned_of(loose, capsys, tmp_path):
+    shed = tmp_path / "shed.yaml"
+    shed.write_text("points: {n1: {line: h1-h2, at: 12}, n2: {line: A-B, at: 20}}\n", encoding="utf-8")
+    assert main(["setout", str(loose), str(shed)]) == 0
+    before_second = capsys.readouterr().out.split("n2: ")[0]
+    assert "nothing checks h1 and h2: a mistake in their rows would put this peg wrong unseen" in before_second
+    assert main(["setout", str(loose), str(shed), "--json"]) == 0
+    captured = capsys.readouterr()
+    assert "n1: nothing checks h1 and h2" in captured.err
+    assert "n2: nothing checks" not in captured.err
+    assert main(["setout", str(loose), "A"]) == 0
+    assert "nothing checks" not in capsys.readouterr().out
+
+
+def test_distances_are_from_checked_points_and_never_from_the_course_of_a_curve(loose, capsys, tmp_path):
+    target = tmp_path / "t.yaml"
+    target.write_text("points: {n: {line: A-B, at: 22, left: 2}}\n", encoding="utf-8")
+    main(["setout", str(loose), str(target), "--json"])
+    (n,) = json.loads(capsys.readouterr().out)["targets"].values()
+    assert n["by_arcs"][0]["from"].keys() <= {
+        "A",
+        "B",
+        "C",
+        "D",
+    }  # the wall's corners are nearer, but nothing checks them
+    main(["setout", str(loose), str(target), "--json", "--gone", "A", "--gone", "B", "--gone", "C", "--gone", "D"])
+    (n,) = json.loads(capsys.readouterr().out)["targets"].values()
+    for way in n["by_arcs"]:
+        assert way["from"].keys() <= {"h1", "h2", "w1", "w3"}

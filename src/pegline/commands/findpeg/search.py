@@ -11,11 +11,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.book.geometry import Curve
 from pegline.commands.distance_fixes import fixed_by, outlier_tests, units_towards
 from pegline.commands.findpeg.model import Anchor, LostPeg, Other, WitnessResult
 from pegline.commands.findpeg.trial_peg import try_peg
 from pegline.commands.positions import Positions
 from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
+from pegline.detail.model import Shape
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
@@ -26,7 +28,7 @@ from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey
 
-__all__ = ["find_peg"]
+__all__ = ["find_peg", "lasting_points"]
 
 #: Kinds of feature that last, and can be measured from years later.
 LASTING: Final = frozenset(
@@ -35,6 +37,19 @@ LASTING: Final = frozenset(
 )
 MAX_OTHERS: Final = 6  #: proposals told
 ENOUGH: Final = 3  #: witnesses that make others needless
+
+
+def lasting_points(shape: Shape) -> tuple[str, ...]:
+    """Return the points of a feature that can be found again and taped from years later.
+
+    Of a smooth curve these are its ends: nothing on the ground marks a point in its course.
+    """
+    if shape.kind not in LASTING:
+        return ()
+    geometry = shape.booked.geometry
+    if not isinstance(geometry, Curve):
+        return shape.points
+    return () if geometry.closed else (shape.points[0], shape.points[-1])
 
 
 def find_peg(
@@ -214,8 +229,8 @@ class _Search:
         survey, taken = self.positions.survey, {w.point for w in usable} | {self.peg}
         lasting: dict[str, None] = {}
         for shape in survey.detail.shapes.values():
-            if shape.kind in LASTING and shape.name not in self.gone:
-                lasting.update(dict.fromkeys(shape.points))
+            if shape.name not in self.gone:
+                lasting.update(dict.fromkeys(lasting_points(shape)))
         names = [*lasting, *survey.adjustment.solution.names[: survey.adjustment.solution.stations]]
         booked = {w.point for w in _witnesses(self.positions, self.peg, set()) if w.point}
         at, reach = self.positions.of(self.peg), self.tape.length

@@ -6,29 +6,39 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from itertools import combinations, pairwise
+from math import radians, tan
 from typing import Final
 
 import numpy as np
 from shapely import LineString, MultiPoint, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from pegline.book.geometry import Ring
 from pegline.commands.prepare.expectation import Intention
 from pegline.commands.prepare.layout import PlannedLine, angles_of, booking_for, crossed_by
 from pegline.commands.prepare.sketch import outline_of
-from pegline.plane import Array, distance
+from pegline.plane import Array, distance, foot
 
-__all__ = ["Ground", "ground_of"]
+__all__ = ["MORE_PLACES", "Ground", "ground_of"]
 
 INSIDE: Final = 1.0  #: how far within the outline a peg stands, metres: hedges and walls are thick
 ROUND: Final = 1.5  #: how far off an obstacle's corners a peg stands, metres
 LONG_SIDE: Final = 25.0  #: sides longer than this have a place for a peg in their middle too, metres
 APART: Final = 4.0  #: places nearer to one another are one, metres
 MAX_PLACES: Final = 14  #: places that are tried, those of the outline first
+MORE_PLACES: Final = 26  #: and where these do not do
+CLOSE: Final = 2.5  #: places of the net are no nearer to any other, metres
 SHORTEST: Final = 5.0  #: no chain line is shorter, metres
 SHARES: Final = (0.5, 0.25, 0.75, 0.375, 0.625, 0.125, 0.875)  #: where along a line a tie station may stand
+NET: Final = 20  #: meshes of a net of further places along a square of the same area
 #: Cosines of the angles between a line and one from a tie station on it: 72° to 25°.
 SQUARE: Final = 0.31
 FLAT: Final = 0.906
+#: Angles at a line of a triangle whose corners on it are tie stations, and of the one that checks it, degrees.
+FEET_DEG: Final = (45.0, 60.0, 35.0)
+CHECKING_DEG: Final = (32.0, 28.0, 65.0)
+WHOLE: Final = 0.5  #: such tie stations stand on whole multiples of this, metres
+END: Final = 1.0  #: and no nearer to the end of their line, metres
 CLEAR: Final = 0.7  #: how far a proposed line keeps off an obstacle, metres: sketches are rough
 EDGE: Final = 0.6  #: how far a sight line may leave the outline, metres
 
@@ -46,6 +56,7 @@ class Ground:
             if float(distance(self.places[i], self.places[j])) >= SHORTEST
             and self.clear(self.places[i], self.places[j])
         }
+        self._feet: dict[tuple[int, int, int], tuple[float, ...]] = {}
         self._ties: dict[tuple[int, int, int], tuple[float, ...]] = {}
         self._picked: dict[tuple[float, ...], frozenset[str]] = {}
 
@@ -62,11 +73,54 @@ class Ground:
             self._ties[key] = tuple(share for share in SHARES if self._ties_well(start + share * (end - start), end, i))
         return self._ties[key]
 
-    def _ties_well(self, at: Array, end: Array, i: int) -> bool:
+    def far_shares(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
+        """Return where along a line a tie station sees a place under a flat angle, from far off."""
+        start, end = (self.places[n] for n in pair)
+        return tuple(share for share in SHARES if self._sees_flat(start + share * (end - start), end, i))
+
+    def _sees_flat(self, at: Array, end: Array, i: int) -> bool:
+        return self._cosine(at, end, i) >= FLAT and self.clear(at, self.places[i])
+
+    def _cosine(self, at: Array, end: Array, i: int) -> float:
         way, line = self.places[i] - at, end - at
-        length = float(np.hypot(*way))
-        cosine = abs(float(way @ line)) / max(length * float(np.hypot(*line)), 1e-9)
-        return length >= SHORTEST and SQUARE < cosine < FLAT and self.clear(at, self.places[i])
+        return abs(float(way @ line)) / max(float(np.hypot(*way)) * float(np.hypot(*line)), 1e-9)
+
+    def _ties_well(self, at: Array, end: Array, i: int) -> bool:
+        length = float(distance(at, self.places[i]))
+        return length >= SHORTEST and SQUARE < self._cosine(at, end, i) < FLAT and self.clear(at, self.places[i])
+
+    def feet(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
+        """Return three shares of a line: tie stations that fix a place by a good triangle, and one that checks it.
+
+        The first two see the place at 45°, or at what there is room for, on either side of its foot; the third
+        sees it aslant, so that a mistake in any of the three chainages shows. Fewer where there is no room.
+        """
+        key = (i, *pair)
+        if key not in self._feet:
+            self._feet[key] = self._three_feet(i, pair)
+        return self._feet[key]
+
+    def _three_feet(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
+        start, end = (self.places[n] for n in pair)
+        length = float(distance(start, end))
+        chainage, offset = (float(value) for value in foot(start, end, self.places[i]))
+        shares: list[float] = []
+        for angles in (FEET_DEG, FEET_DEG, CHECKING_DEG):
+            sides = (-1, 1) if len(shares) == 2 else ((-1, 1)[len(shares)],)
+            ways = [chainage + side * abs(offset) / tan(radians(angle)) for angle in angles for side in sides]
+            usable = (
+                at / length
+                for at in (round(way / WHOLE) * WHOLE for way in ways)
+                if END <= at <= length - END
+                and all(abs(at - share * length) >= SHORTEST / 2 for share in shares)
+                and self._ties_well(start + at / length * (end - start), end, i)
+            )
+            share = next(usable, None)
+            if share is None:
+                return ()
+            shares.append(share)
+        corners = [start + share * (end - start) for share in shares[:2]]
+        return tuple(shares) if self.smallest_good_angle([*corners, self.places[i]]) is not None else ()
 
     def sees(self, i: int, j: int) -> bool:
         """Return whether a line can be taped between two places."""
@@ -99,13 +153,17 @@ class Ground:
 
     def well_conditioned(self, three: Sequence[int]) -> float | None:
         """Return the smallest angle of a triangle of places, degrees; None where it is not well-conditioned."""
-        angles = angles_of([self.places[i] for i in three])
+        return self.smallest_good_angle([self.places[i] for i in three])
+
+    def smallest_good_angle(self, corners: Sequence[Array]) -> float | None:
+        """Return the smallest angle of a triangle, degrees; None where it is not well-conditioned."""
+        angles = angles_of(corners)
         limits = self.intention.limits
         good = min(angles) >= limits.smallest_angle and max(angles) <= limits.largest_angle
         return min(angles) if good else None
 
 
-def ground_of(intention: Intention) -> Ground | None:
+def ground_of(intention: Intention, most: int = MAX_PLACES) -> Ground | None:
     """Return the plot of a sketch with its places for stations; None where the sketch shows too little."""
     outline = _outline(intention)
     if outline is None or outline.is_empty:
@@ -118,7 +176,22 @@ def ground_of(intention: Intention) -> Ground | None:
     for at in _places(outline, shapes):
         if free.covers(Point(at)) and all(float(distance(at, other)) >= APART for other in places):
             places.append(at)
-    return Ground(intention, outline, places[:MAX_PLACES])
+    places = places[: min(most, MAX_PLACES)]
+    net = list(_net(free.buffer(-INSIDE)))
+    while net and len(places) < most:  # the one that is farthest from all others first
+        at = max(net, key=lambda one: min((float(distance(one, other)) for other in places), default=0.0))
+        if places and min(float(distance(at, other)) for other in places) < CLOSE:
+            break
+        places.append(at)
+    return Ground(intention, outline, places)
+
+
+def _net(free: BaseGeometry) -> Iterator[Array]:
+    """Yield places all over the free ground."""
+    west, south, east, north = free.bounds
+    step = max(free.area**0.5 / NET, 1.0)
+    for y in np.arange(south, north, step):
+        yield from (np.array([x, y]) for x in np.arange(west, east, step) if free.covers(Point(x, y)))
 
 
 def _outline(intention: Intention) -> Polygon | None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, count
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -20,15 +21,20 @@ __all__ = [
     "MAX_MENDED",
     "MAX_STATIONS",
     "PEG",
+    "SHORTER",
     "Draft",
     "Tie",
     "add_checking_line",
+    "add_third_lines",
     "add_tie_lines",
     "as_intention",
     "cost_of",
     "drafts",
     "drafts_to_follow",
+    "drafts_with_one_line",
     "points_in_reach",
+    "tie_place",
+    "ties_to",
 ]
 
 PEG: Final = 10.0  #: metres of taping that one peg is worth
@@ -58,11 +64,18 @@ class Draft:
     sides: tuple[Pair, ...]
     extra: tuple[Pair, ...]  #: taped besides: to check, or to pick up
     ties: tuple[Tie, ...] = ()  #: lines from tie stations, to check or to pick up
+    hung: tuple[int, ...] = ()  #: stations that the first two lines from tie stations fix
 
     @property
     def places(self) -> tuple[int, ...]:
         """Return the places of its stations."""
-        return tuple(dict.fromkeys(i for pair in (self.base, *self.sides, *self.extra) for i in pair))
+        whole = [i for pair in (self.base, *self.sides, *self.extra) for i in pair]
+        return tuple(dict.fromkeys((*whole, *(tie.station for tie in self.ties))))
+
+    @property
+    def tie_pegs(self) -> tuple[tuple[Pair, float], ...]:
+        """Return the line and the share of each tie station; lines from one and the same share its peg."""
+        return tuple(dict.fromkeys((tie.line, tie.share) for tie in self.ties))
 
 
 def drafts_to_follow(ground: Ground, some: Iterable[Draft], most: int = MAX_TRIED) -> Sequence[Draft]:
@@ -87,8 +100,8 @@ def drafts(ground: Ground) -> Iterator[Draft]:
     bases = [pair for pair in ground.visible if ground.length(*pair) >= SHORTER * longest]
     for base in sorted(bases, key=lambda pair: -ground.length(*pair))[:MAX_BASES]:
         others = [i for i in range(len(ground.places)) if i not in base]
-        for count in range(1, MAX_STATIONS - 1):
-            for chosen in combinations(others, count):
+        for size in range(1, MAX_STATIONS - 1):
+            for chosen in combinations(others, size):
                 yield from _grow_layouts(ground, base, chosen)
 
 
@@ -113,44 +126,59 @@ def _grow_layouts(ground: Ground, base: Pair, chosen: Sequence[int]) -> Iterator
     lengths = [ground.length(*pair) for pair in sides]
     if max(lengths) > ground.length(*base) + 1e-9:
         return
-    used = {frozenset(pair) for pair in (base, *sides)}
-    free = [pair for pair in combinations(sorted(placed), 2) if ground.sees(*pair) and frozenset(pair) not in used]
-    extra = _third_lines(ground, chosen, [base, *sides], free)
-    for ties in _tie_checks(ground, base, sides, chosen, extra):
-        yield Draft(base, tuple(sides), extra, ties)
+    yield from add_third_lines(ground, Draft(base, tuple(sides), ()))
 
 
 def _are_joined(base: Pair, sides: Sequence[Pair], pair: Pair) -> bool:
     return frozenset(pair) in {frozenset(each) for each in (base, *sides)}
 
 
-def _third_lines(
-    ground: Ground, chosen: Sequence[int], lines: Sequence[Pair], free: Sequence[Pair]
-) -> tuple[Pair, ...]:
-    """Return the shortest further lines that give each station a third one, as far as they can."""
-    taken: list[Pair] = []
-    while True:
-        degree = {i: sum(i in pair for pair in (*lines, *taken)) for i in chosen}
-        lacking = [i for i in chosen if degree[i] < 3]
-        useful = [pair for pair in free if pair not in taken and set(pair) & set(lacking)]
-        if not useful:
-            return tuple(taken)
-        taken.append(min(useful, key=lambda pair: (-len(set(pair) & set(lacking)), ground.length(*pair))))
+def add_third_lines(ground: Ground, draft: Draft) -> Iterator[Draft]:
+    """Yield the draft with a third line to each station that has two: whole lines, else such from tie stations.
 
-
-def _tie_checks(
-    ground: Ground, base: Pair, sides: Sequence[Pair], chosen: Sequence[int], extra: Sequence[Pair]
-) -> Iterator[tuple[Tie, ...]]:
-    """Yield tie stations that check the stations which have no third line; nothing where they cannot."""
-    lines = [base, *sides]
-    lacking = [i for i in chosen if sum(i in pair for pair in (*lines, *extra)) < 3]
-    best_ties = [min(_ties_to(ground, i, lines), key=lambda tie: _length(ground, tie), default=None) for i in lacking]
+    An end of the base line has a second one. Nothing where a station cannot have it.
+    """
+    draft = _with_third_lines(ground, draft)
+    lines = (draft.base, *draft.sides)
+    best_ties = [
+        min(ties_to(ground, i, lines), key=lambda tie: _length(ground, tie), default=None)
+        for i in _stations_to_check(draft)
+    ]
     ties = tuple(tie for tie in best_ties if tie is not None)
-    if len(ties) == len(lacking):
-        yield ties
+    if len(ties) == len(best_ties):
+        yield replace(draft, ties=(*draft.ties, *ties))
 
 
-def _ties_to(ground: Ground, i: int, lines: Sequence[Pair]) -> Iterator[Tie]:
+def _with_third_lines(ground: Ground, draft: Draft) -> Draft:
+    """Return the draft with the shortest further lines that give each station a third one, as far as they can."""
+    free = _free_lines(ground, draft)
+    while True:
+        lacking = set(_stations_to_check(draft))
+        useful = [pair for pair in free if pair not in draft.extra and set(pair) & lacking]
+        if not useful:
+            return draft
+        best = min(useful, key=lambda pair: (-len(set(pair) & lacking), ground.length(*pair)))
+        draft = replace(draft, extra=(*draft.extra, best))
+
+
+def _free_lines(ground: Ground, draft: Draft) -> list[Pair]:
+    """Return the pairs of stations that see one another and have no line yet, none longer than the base line."""
+    used = {frozenset(pair) for pair in (draft.base, *draft.sides, *draft.extra)}
+    most = ground.length(*draft.base) + 1e-9
+    pairs = combinations(sorted(draft.places), 2)
+    return [
+        pair for pair in pairs if ground.sees(*pair) and frozenset(pair) not in used and ground.length(*pair) <= most
+    ]
+
+
+def _stations_to_check(draft: Draft) -> list[int]:
+    """Return the stations with fewer than three lines, and the ends of the base line with no other than itself."""
+    whole = [i for pair in (draft.base, *draft.sides, *draft.extra) for i in pair]
+    lines = Counter([*whole, *(tie.station for tie in draft.ties)])
+    return [i for i in draft.places if lines[i] < (2 if i in draft.base else 3)]
+
+
+def ties_to(ground: Ground, i: int, lines: Sequence[Pair]) -> Iterator[Tie]:
     """Yield the lines from tie stations that a station can be seen from, square neither to its line nor along it.
 
     From a square one a mistake in the tie station's own chainage would not be noticed.
@@ -160,90 +188,106 @@ def _ties_to(ground: Ground, i: int, lines: Sequence[Pair]) -> Iterator[Tie]:
             yield from (Tie(i, pair, share) for share in ground.tie_shares(i, pair))
 
 
-def _tie_place(ground: Ground, tie: Tie) -> Array:
+def tie_place(ground: Ground, tie: Tie) -> Array:
     """Return where a tie station stands."""
     start, end = (ground.places[n] for n in tie.line)
     return np.asarray(start + tie.share * (end - start))
 
 
 def _length(ground: Ground, tie: Tie) -> float:
-    return float(distance(_tie_place(ground, tie), ground.places[tie.station]))
+    return float(distance(tie_place(ground, tie), ground.places[tie.station]))
 
 
 def points_in_reach(ground: Ground, draft: Draft) -> frozenset[str]:
     """Return the points that the lines which may carry details reach."""
-    carriers = [draft.base, *draft.sides]
-    return frozenset().union(*(ground.picked_up(*pair) for pair in carriers), *_by_extra(ground, draft))
+    whole = (draft.base, *draft.sides, *tie_lines_among(ground, draft))
+    by_ties = (ground.picked_between(tie_place(ground, tie), ground.places[tie.station]) for tie in draft.ties)
+    return frozenset().union(*(ground.picked_up(*pair) for pair in whole), *by_ties)
 
 
-def _by_extra(ground: Ground, draft: Draft) -> Iterator[frozenset[str]]:
-    """Yield what further lines reach, where they may be tie lines: all triangles that they make are good."""
+def tie_lines_among(ground: Ground, draft: Draft) -> list[Pair]:
+    """Return the further lines that carry details, as tie lines: they reach something new, their triangles are good."""
+    lines = [draft.base, *draft.sides]
+    needed = ground.points_to_pick_up - frozenset().union(*(ground.picked_up(*pair) for pair in lines))
+    tie_lines: list[Pair] = []
     for pair in draft.extra:
-        if _may_tie(ground, draft, pair):
-            yield ground.picked_up(*pair)
-    for tie in draft.ties:
-        yield ground.picked_between(_tie_place(ground, tie), ground.places[tie.station])
+        if needed & ground.picked_up(*pair) and _keeps_good_triangles(ground, draft, [*lines, *tie_lines], pair):
+            tie_lines.append(pair)
+            needed -= ground.picked_up(*pair)
+    return tie_lines
 
 
-def _may_tie(ground: Ground, draft: Draft, pair: Pair) -> bool:
-    """Return whether a line may carry details: with it as a tie line every triangle stays well-conditioned."""
-    lines = {frozenset(each) for each in (draft.base, *draft.sides)} | {frozenset(pair)}
-    third = [i for i in draft.places if i not in pair and all(frozenset((i, end)) in lines for end in pair)]
+def _keeps_good_triangles(ground: Ground, draft: Draft, lines: Sequence[Pair], pair: Pair) -> bool:
+    """Return whether every triangle that a line makes with others is well-conditioned."""
+    joined = {frozenset(each) for each in lines}
+    third = [i for i in draft.places if i not in pair and all(frozenset((i, end)) in joined for end in pair)]
     return all(ground.well_conditioned((*pair, i)) is not None for i in third)
 
 
 def add_tie_lines(ground: Ground, draft: Draft) -> Draft:
     """Return the draft with the tie lines that pick up most of what is out of reach, for the least taping."""
-    used = {frozenset(pair) for pair in (draft.base, *draft.sides)}
-    free = [
-        pair for pair in combinations(sorted(draft.places), 2) if ground.sees(*pair) and frozenset(pair) not in used
-    ]
     while True:
-        missing = ground.points_to_pick_up - points_in_reach(ground, draft)
-        if not missing or len(draft.ties) > MAX_TIES:
+        before = points_in_reach(ground, draft)
+        if before >= ground.points_to_pick_up or len(draft.ties) > MAX_TIES:
             return draft
-        ways: list[tuple[int, float, Draft]] = []
-        for pair in free:
-            gain = len(ground.picked_up(*pair) & missing)
-            if gain and pair not in draft.extra and _may_tie(ground, draft, pair):
-                ways.append((gain, -ground.length(*pair), replace(draft, extra=(*draft.extra, pair))))
-        for i in draft.places:
-            for tie in _ties_to(ground, i, [draft.base, *draft.sides]):
-                gain = len(ground.picked_between(_tie_place(ground, tie), ground.places[i]) & missing)
-                if gain:
-                    ways.append((gain, -_length(ground, tie) - PEG, replace(draft, ties=(*draft.ties, tie))))
-        if not ways:
+        ways = [
+            (len(points_in_reach(ground, further) - before), cost_of(ground, draft) - cost_of(ground, further), further)
+            for further in drafts_with_one_line(ground, draft, ground.points_to_pick_up - before)
+        ]
+        if not ways or not max(ways, key=lambda way: way[:2])[0]:
             return draft
         draft = max(ways, key=lambda way: way[:2])[2]
 
 
+def drafts_with_one_line(ground: Ground, draft: Draft, missing: frozenset[str]) -> Iterator[Draft]:
+    """Yield the draft with one more line, between stations or from a tie station, that reaches what is missing."""
+    for pair in _free_lines(ground, replace(draft, extra=())):
+        if pair not in draft.extra and ground.picked_up(*pair) & missing:
+            yield replace(draft, extra=(*draft.extra, pair))
+    for i in draft.places:
+        for tie in ties_to(ground, i, [draft.base, *draft.sides]):
+            if ground.picked_between(tie_place(ground, tie), ground.places[i]) & missing:
+                yield replace(draft, ties=(*draft.ties, tie))
+
+
 def add_checking_line(ground: Ground, draft: Draft, expectation: Expectation) -> Draft | None:
-    """Return the draft with one more line to a station that is not checked yet; None where there is none."""
+    """Return the draft with one more line to a station that is not checked yet; None where there is none.
+
+    Between stations, to the one with the fewest lines; else from a tie station; else a long one beside the base
+    line, which checks its length.
+    """
     if expectation.survey is None or expectation.unreached:
         return None
     names = _names(ground, draft)
     survey = expectation.survey
     bad = [i for i, name in names.items() if not survey.solved.unnoticed.is_checked(name)]
-    used = {frozenset(pair) for pair in (draft.base, *draft.sides, *draft.extra)}
-    free = [
-        pair
-        for pair in combinations(sorted(draft.places), 2)
-        if ground.sees(*pair) and frozenset(pair) not in used and set(pair) & set(bad)
-    ]
+    free = [pair for pair in _free_lines(ground, draft) if set(pair) & set(bad)]
     if free:
-        return replace(draft, extra=(*draft.extra, min(free, key=lambda pair: ground.length(*pair))))
-    lines, there = [draft.base, *draft.sides], {(tie.station, tie.line) for tie in draft.ties}
-    ties = [tie for i in bad for tie in _ties_to(ground, i, lines) if (tie.station, tie.line) not in there]
-    if not ties:
-        return None
-    return replace(draft, ties=(*draft.ties, min(ties, key=lambda tie: _length(ground, tie))))
+        whole = [i for pair in (draft.base, *draft.sides, *draft.extra) for i in pair]
+        lines = Counter([*whole, *(tie.station for tie in draft.ties)])
+        loosest = min(free, key=lambda pair: (min(lines[i] for i in pair), ground.length(*pair)))
+        return replace(draft, extra=(*draft.extra, loosest))
+    there = {(tie.station, tie.line) for tie in draft.ties}
+    ties = [tie for i in bad for tie in ties_to(ground, i, [draft.base, *draft.sides]) if tie[:2] not in there]
+    if ties:
+        return replace(draft, ties=(*draft.ties, min(ties, key=lambda tie: _length(ground, tie))))
+    along = [
+        Tie(i, draft.base, share)
+        for i in draft.places
+        if i not in draft.base
+        for share in ground.far_shares(i, draft.base)
+        if Tie(i, draft.base, share) not in draft.ties
+    ]
+    most = ground.length(*draft.base)
+    usable = [tie for tie in along if _length(ground, tie) <= most]
+    return replace(draft, ties=(*draft.ties, max(usable, key=lambda tie: _length(ground, tie)))) if usable else None
 
 
 def cost_of(ground: Ground, draft: Draft) -> float:
     """Return the metres of taping of a draft, pegs counted with ``PEG`` each."""
     lines = (draft.base, *draft.sides, *draft.extra)
     taped = sum(ground.length(*pair) for pair in lines) + sum(_length(ground, tie) for tie in draft.ties)
-    return taped + PEG * (len(draft.places) + len(draft.ties))
+    return taped + PEG * (len(draft.places) + len(draft.tie_pegs))
 
 
 # -- a draft as an intention -----------------------------------------------------------------------------------------
@@ -255,8 +299,7 @@ def _names(ground: Ground, draft: Draft) -> dict[int, str]:
     known = {
         i: name for i in draft.places for name, at in layout.stations.items() if np.array_equal(at, ground.places[i])
     }
-    taken = {*known.values(), *layout.points, *layout.stations, *ground.intention.features}
-    letters = (letter for letter in _letters() if letter not in taken)
+    letters = (letter for letter in _letters() if letter not in ground.intention.taken)
     return {i: known.get(i) or next(letters) for i in draft.places}
 
 
@@ -274,17 +317,21 @@ def as_intention(ground: Ground, draft: Draft) -> Intention:
     needed = ground.points_to_pick_up - frozenset().union(
         *(ground.picked_up(*pair) for pair in (draft.base, *draft.sides))
     )
-    for pair in draft.extra:
-        carries = bool(needed & ground.picked_up(*pair)) and _may_tie(ground, draft, pair)
-        lines.append(_line(names, pair, "tie" if carries else "check"))
+    carriers = tie_lines_among(ground, draft)
+    lines += [_line(names, pair, "tie" if pair in carriers else "check") for pair in draft.extra]
+    free = (f"T{number}" for number in count(1))
+    pegs = {peg: next(name for name in free if name not in intention.taken) for peg in draft.tie_pegs}
     ties: dict[str, str] = {}
-    for number, tie in enumerate(draft.ties, 1):
-        name, ends = f"T{number}", {names[n] for n in tie.line}
-        stations[name] = _tie_place(ground, tie)
-        ties[name] = next(line.name for line in lines if {line.start, line.end} == ends)
+    arms = dict.fromkeys(draft.hung, 0)
+    for tie in draft.ties:
+        name, end = pegs[tie.line, tie.share], names[tie.station]
+        stations[name] = tie_place(ground, tie)
+        ties[name] = next(line.name for line in lines if {line.start, line.end} == {names[n] for n in tie.line})
         carries = bool(needed & ground.picked_between(stations[name], ground.places[tie.station]))
-        end = names[tie.station]
-        lines.append(PlannedLine(f"{name}-{end}", name, end, "tie" if carries else "check"))
+        use: Use = "tie" if carries else "check"
+        if arms.get(tie.station, 2) < 2:
+            use, arms[tie.station] = "side", arms[tie.station] + 1
+        lines.append(PlannedLine(f"{name}-{end}", name, end, use))
     layout = Layout(stations, tuple(lines), intention.layout.points, intention.layout.obstacles, ties)
     return relaid(intention, layout, rows={})
 

@@ -48,6 +48,11 @@ class Intention:
     unplaced: tuple[str, ...]  #: stations and points without a place on the sketch
     measured: frozenset[str]  #: stations and points that are fixed by what is booked
 
+    @property
+    def taken(self) -> frozenset[str]:
+        """Return the names that stations, points and features have already."""
+        return frozenset((*self.layout.stations, *self.layout.points, *self.features))
+
 
 @record(frozen=True, slots=True)
 class Expectation:

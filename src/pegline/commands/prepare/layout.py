@@ -116,13 +116,28 @@ def crossed_by(start: Array, end: Array, obstacles: Mapping[str, BaseGeometry], 
 
 
 def triangles(layout: Layout) -> Iterator[Triangle]:
-    """Yield every three stations joined by base, side or tie lines; check lines make none."""
+    """Yield every three stations joined by base, side or tie lines; check lines make none.
+
+    A station that lines from tie stations alone fix makes one: the best with two of them on the same line.
+    """
     joined = {frozenset((line.start, line.end)) for line in layout.framework if line.use != "check"}
     names = sorted({name for pair in joined for name in pair if name in layout.stations})
+    cornered: set[str] = set()
     for three in combinations(names, 3):
         if all(frozenset(pair) in joined for pair in combinations(three, 2)):
-            angles = angles_of([layout.stations[name] for name in three])
-            yield Triangle((three[0], three[1], three[2]), min(angles), max(angles))
+            cornered.update(three)
+            yield _triangle(layout, three)
+    for name in names:
+        feet = [tie for tie in layout.ties if frozenset((name, tie)) in joined]
+        pairs = [pair for pair in combinations(feet, 2) if layout.ties[pair[0]] == layout.ties[pair[1]]]
+        if pairs and name not in cornered and name not in layout.ties:
+            made = (_triangle(layout, sorted((name, *pair))) for pair in pairs)
+            yield max(made, key=lambda triangle: triangle.smallest)
+
+
+def _triangle(layout: Layout, three: Sequence[str]) -> Triangle:
+    angles = angles_of([layout.stations[name] for name in three])
+    return Triangle((three[0], three[1], three[2]), min(angles), max(angles))
 
 
 def angles_of(corners: Sequence[Array]) -> tuple[float, float, float]:

@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections.abc import Sequence
+from itertools import islice, pairwise
 from typing import Final
 
 import numpy as np
 from shapely import Polygon
 
 from pegline.book.habits import notation_of
-from pegline.commands.prepare.candidates import Ground, ground_of
+from pegline.commands.prepare.candidates import MORE_PLACES, Ground, ground_of
 from pegline.commands.prepare.drafts import (
-    MAX_MENDED,
-    MAX_STATIONS,
     Draft,
     add_checking_line,
-    add_tie_lines,
+    add_third_lines,
     as_intention,
     cost_of,
     drafts,
     drafts_to_follow,
-    points_in_reach,
 )
 from pegline.commands.prepare.expectation import Expectation, expect
+from pegline.commands.prepare.growth import MOST_STATIONS, grown_drafts
 from pegline.commands.prepare.layout import triangles
-from pegline.commands.prepare.rules import meets_scale, well_conditioned
+from pegline.commands.prepare.rules import judge_layout, meets_scale
 from pegline.plane import distance
 from pegline.records import record
 
@@ -32,6 +31,8 @@ __all__ = ["Proposal", "is_sound", "propose", "why_none"]
 
 MAX_PROPOSALS: Final = 3
 LOOKED_AT: Final = 2  #: sound layouts that are compared for each that is proposed
+MAX_GROWN: Final = 40  #: grown drafts that are followed to their accuracies, the cheapest first
+MAX_MENDINGS: Final = 6  #: lines that are added to a draft until every station is checked
 STRIP: Final = (
     0.29  #: half the tangent of 30°: a plot narrower than this share of its length holds no good triangle over it
 )
@@ -51,19 +52,32 @@ class Proposal:
 def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground | None = None) -> tuple[Proposal, ...]:
     """Return the best layouts for what a sketch shows; none where none is sound.
 
-    First those that are good enough for the plan's scale, the cheapest first.
+    First those that are good enough for the plan's scale, the cheapest first. Where no figure of few stations
+    does, more are tried, grown one by one.
 
     Parameters
     ----------
     ground
         The plot with its places for stations; from the sketch unless given.
     """
-    ground = ground or ground_of(expectation.intention)
+    if ground is not None:
+        return _sound_ones(ground, drafts_to_follow(ground, drafts(ground)), expectation, most)
+    ground = ground_of(expectation.intention)
     if ground is None:
         return ()
+    proposals = _sound_ones(ground, drafts_to_follow(ground, drafts(ground)), expectation, most)
+    if proposals:
+        return proposals
+    more = ground_of(expectation.intention, most=MORE_PLACES) or ground
+    grown = (one for draft in grown_drafts(more) for one in add_third_lines(more, draft))
+    return _sound_ones(more, list(islice(grown, MAX_GROWN)), expectation, most)
+
+
+def _sound_ones(ground: Ground, some: Sequence[Draft], expectation: Expectation, most: int) -> tuple[Proposal, ...]:
+    """Return the sound layouts among drafts, those that are good enough for the plan's scale first."""
     before = _smallest_redundancy(expectation)
     proposals: list[Proposal] = []
-    for draft in drafts_to_follow(ground, drafts(ground)):
+    for draft in some:
         if any(set(draft.places) == set(other.draft.places) for other in proposals):
             continue
         proposal = _follow_draft(ground, draft, before)
@@ -76,7 +90,7 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
 
 def _follow_draft(ground: Ground, draft: Draft, before: float) -> Proposal | None:
     """Return a draft as a proposal, with another line where one station is not checked yet; None where unsound."""
-    for _ in range(4):
+    for _ in range(MAX_MENDINGS):
         expectation = expect(as_intention(ground, draft))
         if is_sound(expectation):
             gain = _smallest_redundancy(expectation) - before
@@ -96,8 +110,8 @@ def is_sound(expectation: Expectation) -> bool:
     made = list(triangles(layout))
     return (
         bool(made)
-        and all(well_conditioned(triangle, expectation) for triangle in made)
         and all(survey.solved.unnoticed.is_checked(name) for name in layout.stations)
+        and all(remark.good or remark.rule == "scale" for remark in judge_layout(expectation))
     )
 
 
@@ -138,19 +152,19 @@ def why_none(expectation: Expectation) -> str:
         return "the sketch shows no outline and too few points to propose from; sketch the boundary's corners"
     if len(ground.visible) < 3:
         return "hardly two places see one another: obstacles hide the lines; sketch more room, or name fewer obstacles"
+    more = ground_of(expectation.intention, most=MORE_PLACES) or ground
+    missing = sorted(ground.points_to_pick_up - frozenset().union(*(more.picked_up(*pair) for pair in more.visible)))
+    if missing:
+        return f"no line that can be seen along on the plot reaches {', '.join(missing[:6])}"
     wide, long = sides_of(ground.outline)
     if wide < STRIP * long:
         smallest = expectation.intention.limits.smallest_angle
         return (
             f"the plot is a strip, {wide:.0f} m wide and {long:.0f} m long: a triangle with angles over {smallest:.0f}°"
-            f" is at most about {wide / STRIP:.0f} m long there, so it takes a chain of triangles, or stations outside"
+            f" is at most about {wide / STRIP:.0f} m long there, and no long line with triangles on its tie stations"
+            " was found that reaches and checks everything; put stations outside, where you can"
         )
-    mended = (add_tie_lines(ground, draft) for draft in list(drafts(ground))[:MAX_MENDED])
-    best = max((points_in_reach(ground, draft) for draft in mended), key=len, default=frozenset[str]())
-    missing = sorted(ground.points_to_pick_up - best)
-    if missing:
-        return f"no well-conditioned layout of up to {MAX_STATIONS} stations reaches {', '.join(missing[:6])}"
-    return "no layout that reaches everything has every station checked: too few lines can be seen across"
+    return f"no layout of up to {MOST_STATIONS} stations was found that reaches everything and checks every station"
 
 
 def sides_of(outline: Polygon) -> tuple[float, float]:

@@ -143,6 +143,8 @@ def _helpful_line(expectation: Expectation, station: str) -> str | None:
     """Return the shortest line that could be taped to a station and is not yet."""
     layout = expectation.intention.layout
     joined = {frozenset((line.start, line.end)) for line in layout.framework}
+    ends = {line.name: (line.start, line.end) for line in layout.framework}
+    joined |= {frozenset((tie, end)) for tie, on in layout.ties.items() for end in ends.get(on, ())}
     free = [
         other
         for other in layout.stations

@@ -14,7 +14,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
 from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, is_checked, survey_lines
 from pegline.commands.positions import Positions
-from pegline.commands.setout.phrases import arcs_sentence, line_sentence
+from pegline.commands.setout.phrases import arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.setting_out import Reading, SettingOut, setting_out_of
 from pegline.commands.setout.target_file import read_targets
 from pegline.commands.setout.targets import TargetSet, targets_from_file, targets_from_names
@@ -75,6 +75,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         gone=args.gone,
         readings=readings,
     )
+    if args.json:
+        for ways in result.ways:
+            if loose := result.unchecked(ways):
+                complain(f"{args.book}: {ways.name}: {unchecked_sentence(loose)}")
     tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
     if args.out:
         from pegline.commands.setout.files import write_setting_out
@@ -218,6 +222,8 @@ def screen(result: SettingOut) -> Iterator[str]:
     yield f"Lengths are level, on the ground, in {notation.words}; [ ] is what the tape should read where it differs."
     for ways in result.ways:
         yield from _way_lines(ways, notation)
+        if loose := result.unchecked(ways):
+            yield f"! {unchecked_sentence(loose)}."
     if result.checks:
         yield "Check the whole: between the new pegs"
         for check in result.checks:

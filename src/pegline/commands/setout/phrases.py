@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import degrees
 
 from pegline.commands.setout.ways import ArcsWay, LineWay
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.measures.notation import Notation
 
-__all__ = ["arcs_sentence", "line_sentence"]
+__all__ = ["arcs_sentence", "line_sentence", "unchecked_sentence"]
 
 
 def line_sentence(way: LineWay, notation: Notation) -> str:
@@ -32,3 +34,12 @@ def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
         f"{_length_to_hold(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
     )
     return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)}, 1 σ)"
+
+
+def unchecked_sentence(names: Sequence[str]) -> str:
+    """Return the warning that a target hangs on points that no check reaches."""
+    what = "its row" if len(names) == 1 else "their rows"
+    return (
+        f"nothing checks {list_names(list(names))}: a mistake in {what} would put this peg wrong unseen. Tape from the new"
+        " peg to a checked station, or to something else that is surveyed, before you build on it"
+    )

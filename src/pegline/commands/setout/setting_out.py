@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations, pairwise
 from math import floor, hypot
 from statistics import NormalDist
@@ -11,10 +11,10 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from pegline.commands.distance_fixes import units_towards
-from pegline.commands.findpeg.search import LASTING
+from pegline.commands.findpeg.search import lasting_points
 from pegline.commands.positions import Positions
 from pegline.commands.setout.targets import Outline, TargetSet
-from pegline.commands.setout.ways import Tapes, Ways, survey_spread, ways_of
+from pegline.commands.setout.ways import LineWay, Tapes, Ways, survey_spread, ways_of
 from pegline.errors import UsageError
 from pegline.measures.spelling import suggest
 from pegline.plane import distance
@@ -86,6 +86,17 @@ class SettingOut:
         """Return the targets that what was measured back does not agree with."""
         return tuple(dict.fromkeys(one.target for one in self.measured if not one.passed))
 
+    def unchecked(self, ways: Ways) -> tuple[str, ...]:
+        """Return the survey's points that a target is computed or set out from and that no check reaches."""
+        best = ways.best
+        if isinstance(best, LineWay):
+            line = self.survey.reduction.lines[best.line]
+            stood_at: Iterable[str] = (line.start, line.end)
+        else:
+            stood_at = best.distances if best else ()
+        names = dict.fromkeys((*self.targets.hangs_on(ways.name), *stood_at))
+        return tuple(name for name in names if not self.survey.solved.unnoticed.is_checked(name))
+
 
 def setting_out_of(
     survey: Survey, targets: TargetSet, tapes: Tapes, *, gone: Sequence[str] = (), readings: Sequence[Reading] = ()
@@ -129,8 +140,7 @@ def _lasting_marks(positions: Positions) -> Iterator[str]:
     yield from survey.solved.stations
     not_stood_at = {*survey.solved.stations, *survey.book.meeting_points}
     for shape in survey.detail.shapes.values():
-        if shape.kind in LASTING:
-            yield from (name for name in shape.points if name not in not_stood_at)
+        yield from (name for name in lasting_points(shape) if name not in not_stood_at)
 
 
 def three_four_five(tape: float, *, room: float, part: float = 1.0) -> Square:

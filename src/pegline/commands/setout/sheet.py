@@ -8,7 +8,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
-from pegline.commands.setout.phrases import arcs_sentence, line_sentence
+from pegline.commands.setout.phrases import arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.setting_out import SettingOut
 from pegline.commands.setout.ways import LineWay
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
@@ -44,6 +44,8 @@ def setting_out_sheet(result: SettingOut) -> Plan:
         elif ways.by_line and not isinstance(best, LineWay):
             line = ways.by_line[0]
             flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
+        if loose := result.unchecked(ways):
+            flow.text(f"Mind: {unchecked_sentence(loose)}.", indent=6)
     _checks(flow, result)
     title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
     return field_sheets(survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")

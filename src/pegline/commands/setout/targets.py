@@ -26,6 +26,8 @@ __all__ = ["Outline", "TargetSet", "targets_from_file", "targets_from_names"]
 
 #: Lines that cross flatter than this (the sine of 15°) meet nowhere in particular.
 FLATTEST: Final = 0.2588
+#: A point that moves a target by less than this share of its own movement has no part in it.
+STIRS: Final = 1e-3
 
 
 class Outline(NamedTuple):
@@ -74,6 +76,11 @@ class TargetSet:
             return {name: np.zeros((2, 0)) for name in self.names}
         by = derivatives(all_targets, at.ravel())
         return {name: by[2 * number : 2 * number + 2] for number, name in enumerate(self.names)}
+
+    def hangs_on(self, name: str) -> tuple[str, ...]:
+        """Return the survey's points that a target is computed from."""
+        moves = np.abs(self.by_survey[name]).reshape(2, -1, 2).max(axis=(0, 2))
+        return tuple(used for used, move in zip(self.used, moves.tolist(), strict=True) if move > STIRS)
 
     # -- what features make
 

@@ -24,6 +24,7 @@ __all__ = ["ArcsWay", "LineWay", "Tapes", "Ways", "equal_sd", "survey_spread", "
 MAX_LINES: Final = 3  #: lines told for one target
 MAX_ANCHORS: Final = 10  #: nearest standing points that are tried
 BEYOND: Final = 0.5  #: how far before its start or beyond its end a line is used, metres
+LEAST_CUT: Final = pi / 6  #: at which the arcs of two distances should cut, radians (common practice)
 NEAREST: Final = 0.5  #: no distance is taped from nearer, metres
 OFFSET_LIMIT: Final = 10.0  #: longest offset where the book states no limit, metres (common practice)
 ON_LINE: Final = 1e-3  #: nearer than this a point is on the line, metres
@@ -110,7 +111,11 @@ def ways_of(targets: TargetSet, tapes: Tapes, standing: Sequence[str], gone: fro
     for name, at in targets.at.items():
         lines = _usual(sorted(_by_lines(targets, name, tapes, gone), key=lambda way: way.sd), longest)
         anchors = [one for one in standing if one not in gone and one != name]
-        yield Ways(name, at, tuple(lines), tuple(_by_arcs(targets, name, tapes.offset, anchors)))
+        checked = [one for one in anchors if survey.solved.unnoticed.is_checked(one)]
+        arcs = _by_arcs(targets, name, tapes.offset, checked)
+        if not arcs or arcs[0].angle < LEAST_CUT:  # what no check reaches only where the rest fixes it badly
+            arcs = _by_arcs(targets, name, tapes.offset, anchors)
+        yield Ways(name, at, tuple(lines), tuple(arcs))
 
 
 def _usual(lines: list[LineWay], longest: float) -> tuple[LineWay, ...]:

@@ -40,6 +40,6 @@ def unchecked_sentence(names: Sequence[str]) -> str:
     """Return the warning that a target hangs on points that no check reaches."""
     what = "its row" if len(names) == 1 else "their rows"
     return (
-        f"nothing checks {list_names(list(names))}: a mistake in {what} would put this peg wrong unseen. Tape from the new"
-        " peg to a checked station, or to something else that is surveyed, before you build on it"
+        f"nothing checks {list_names(list(names))}: a mistake in {what} would put this peg wrong unseen. Tape from the"
+        " new peg to a checked station, or to something else that is surveyed, before you build on it"
     )

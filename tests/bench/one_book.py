@@ -19,7 +19,11 @@ PEGLINE = (sys.executable, "-m", "pegline")
 CASES = (
     ((3, 3, 8), "gpkg,dxf,pdf", "at most 1.5 wall, 1.3 memory"),
     ((3, 3, 8), "gpkg", "no aim of its own"),
+    ((3, 3, 8), "dxf", "no aim of its own"),
+    ((3, 3, 8), "pdf", "no aim of its own"),
     ((10, 10, 20), "gpkg", "at most 1.3"),
+    ((10, 10, 20), "dxf", "at most 1.3"),
+    ((10, 10, 20), "pdf", "at most 1.3"),
     ((10, 10, 20), "gpkg,dxf,pdf", "at most 1.3"),
     ((40, 40, 8), "gpkg", "at most 1.3"),
     ((40, 40, 8), "gpkg,dxf,pdf", "at most 1.3"),

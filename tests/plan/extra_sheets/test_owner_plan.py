@@ -98,3 +98,32 @@ def test_the_labels_on_it_do_not_overlap():
     for i, one in enumerate(boxes):
         for other in boxes[i + 1 :]:
             assert one.intersection(other).area < 0.01
+
+
+def test_where_only_stations_were_measured_it_says_so():
+    stations = {"A": (1.0, 1.0), "B": (39.0, 1.0), "C": (20.0, 25.0)}
+    plan = Drawn(stations, [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")]).plan(
+        Options(sheets=("owner",))
+    )
+
+    (sheet,) = [sheet for sheet in plan.sheets if sheet.name == "Owner"]
+    assert "Nothing but stations was measured." in texts(sheet.page)
+
+
+def test_areas_come_land_first_then_buildings_and_those_without_room_are_counted():
+    points, features = dict(PLOT), {"land": ("boundary", tuple(PLOT), (), True)}
+    for i in range(9):
+        corners = {
+            f"c{i}.{j}": (2 + 4 * i + x, 10 + y) for j, (x, y) in enumerate([(0, 0), (3, 0), (3, 2 + i), (0, 2 + i)])
+        }
+        points |= corners
+        features[f"shed {i}"] = ("building" if i == 4 else "bed", tuple(corners), (), True)
+    stations = {"A": (1.0, 1.0), "B": (39.0, 1.0), "C": (20.0, 25.0)}
+    lines = [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")]
+    plan = Drawn(stations, lines, points, features).plan(Options(sheets=("owner",)))
+
+    (sheet,) = [sheet for sheet in plan.sheets if sheet.name == "Owner"]
+    said = [text for text in texts(sheet.page) if ": " in text and text.endswith("m²")]
+    assert [text.partition(":")[0] for text in said[:3]] == ["within the marks", "shed 4", "shed 8"]
+    (left,) = [text for text in texts(sheet.page) if text.startswith("and ")]
+    assert len(said) + int(left.split()[1]) == 10

@@ -6,14 +6,16 @@ import numpy as np
 import pytest
 import shapely
 from builders.drawn import Drawn, house, random_survey
+from builders.paths import SAMPLES
 from builders.placed_labels import boxes, nearer_to_another, overlaps, plotted_labels, struck, texts_cut
 from builders.stress import grove
 
+import pegline
 from pegline.book.model import Sheet
 from pegline.measures.lengths import length
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import symbol_radius
-from pegline.plan.model import Plan
+from pegline.plan.model import Options, Plan
 
 
 @pytest.fixture(scope="module")
@@ -131,3 +133,52 @@ def test_the_area_of_a_boundary_is_called_what_it_is():
     texts = [label.text for label in plan.labels]
     assert "area within the marks" in texts
     assert "plot" not in texts
+
+
+@pytest.mark.parametrize("name", ["estate", "house-plot", "old-farm"])
+def test_figures_of_the_samples_stand_outside_the_rooms_that_they_measure(name):
+    plan = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml")).plan()
+
+    rooms = {f.name: shapely.Polygon(f.geometry.vertices) for f in plan.features if f.layer == "BUILDINGS"}
+    figures = [label for label in plan.labels if label.layer == "DIMENSIONS"]
+    assert figures
+    assert [f.text for f in figures if rooms[f.owner].contains(shapely.Point(f.centre))] == []
+
+
+def two_fences(apart: float) -> Plan:
+    """Return a plan of two fences side by side, so far apart on the ground in metres, at 1:200."""
+    points = {"f0": (5.0, 8.0), "f1": (25.0, 8.0), "f2": (5.0, 8.0 - apart), "f3": (25.0, 8.0 - apart)}
+    features = {"north fence": ("fence", ("f0", "f1"), (), False), "south fence": ("fence", ("f2", "f3"), (), False)}
+    stations = {"A": (0.0, 0.0), "B": (40.0, 0.0), "C": (20.0, 30.0)}
+    return Drawn(stations, [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")], points, features).plan()
+
+
+@pytest.mark.parametrize("apart", [0.3, 0.6, 1.0, 2.0, 4.0])
+def test_the_name_of_a_line_is_nearer_to_it_than_to_another_line(apart):
+    plan = two_fences(apart)
+
+    lines = {f.name: shapely.LineString(f.geometry.vertices) for f in plan.features if f.layer == "FENCES"}
+    named = [label for label in plan.labels if label.text in lines]
+    assert len(named) == 2
+    for label in named:
+        place = shapely.Point(label.centre)
+        (other,) = (line for name, line in lines.items() if name != label.text)
+        assert label.leader is not None or lines[label.text].distance(place) < other.distance(place)
+
+
+def test_no_name_is_led_into_a_room_that_is_not_its_own():
+    for plan in (grove(60).plan(), house().plan(Options(sheets=("owner",)))):
+        rooms = [(f.name, shapely.Polygon(f.geometry.vertices)) for f in plan.features if f.layer == "BUILDINGS"]
+        for label in plan.labels:
+            if label.leader is not None:
+                assert not any(room.contains(shapely.Point(label.centre)) for _, room in rooms)
+
+
+def test_a_schedule_says_sizes_as_booked():
+    plan = grove(200).plan()
+    (page,) = [sheet.page for sheet in plan.sheets if sheet.name.startswith("Schedule")][:1]
+    texts = [item.text for item in page.items if hasattr(item, "text")]
+
+    assert any(text.startswith("SCHEDULE (metres)") for text in texts)
+    booked = {shape.booked.spread.text for shape in plan.survey.detail.shapes.values()}
+    assert len(booked & set(texts)) > 50

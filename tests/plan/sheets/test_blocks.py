@@ -6,15 +6,21 @@ import datetime
 from dataclasses import replace
 from math import degrees, radians
 
+import numpy as np
 import pytest
 from builders.drawn import Drawn, house
 from pyproj import CRS
 
 from pegline.book.model import Sheet
 from pegline.book.settings import Revision
-from pegline.frame.model import Frame
-from pegline.plan.display import Words
+from pegline.errors import Place
+from pegline.frame.model import Frame, FrameBearing
+from pegline.plan.display import Stroke, Words
 from pegline.plan.model import Options, Plan
+from pegline.plan.sheets.layout import scale_bar, scale_bar_room
+from pegline.plan.sheets.papers import Layout
+from pegline.solved import PLAN_SCALES
+from pegline.units import METRES_PER
 
 
 def texts(plan: Plan, sheet: int = 0) -> list[str]:
@@ -36,6 +42,21 @@ def test_areas_are_in_the_units_asked_for_first_and_never_called_legal():
     assert "0.1802 ha ±" in said
     assert "1802.5 m²" in said
     assert "no legal areas" in said
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3", "A1"])
+def test_scale_bars_are_as_long_as_fits_and_50_to_100_mm(paper):
+    for scale in PLAN_SCALES:
+        for unit in ("m", "ft", "lk", "yd"):
+            layout = Layout(scale, paper, False, False, 0.0, False)
+            left, _, right, _ = layout.window
+            room = scale_bar_room(layout, unit)
+            mm = METRES_PER[unit] * 1000 / scale
+            bars = [i.points for i in scale_bar(0.0, 0.0, room, scale, unit, 1, alone=True) if isinstance(i, Stroke)]
+            drawn = np.ptp(np.concatenate(bars)[:, 0])
+            assert 50.0 <= drawn <= 100.0 + 1e-9, (paper, scale, unit)
+            assert 2 * drawn / mm == pytest.approx(round(2 * drawn / mm))
+            assert right - left >= 6.0 + 100.0 + 12.0 + drawn
 
 
 def test_a_failed_check_is_told_in_the_units_of_the_book():
@@ -80,10 +101,22 @@ def turned_frame() -> Frame:
 def test_peg_cards_print_the_bearing_that_a_compass_reads():
     plan = house(frame=turned_frame()).plan(Options(sheets=("pegs",)))
 
-    # A to B runs due east on the grid: 90°. The needle points 2.5° west of grid north, so a compass reads 92.5°.
+    # A to B runs due east on the grid: 90°. The needle points 2.5° west of grid north, so a compass reads 92.5°;
+    # models of the needle are good to some 0.4°. The stations, known to 2 cm each, are 52 m apart: the line's own
+    # bearing is known to 0.03°.
     cards = texts(plan, 1)
-    assert any(text.startswith("B: ") and "90°00', mag. 92°30'" in text for text in cards)
+    assert any(text.startswith("B: ") and text.endswith(" 90.0°, mag. 92°") for text in cards)
     assert any(text == "To other stations, bearings from grid north; mag.: magnetic:" for text in cards)
+
+
+@pytest.mark.parametrize(("accuracy", "told"), [(0.5, "90°"), (0.05, "90.0°")])
+def test_bearings_on_peg_cards_are_no_finer_than_the_compass(accuracy, told):
+    bearing = FrameBearing("A", "B", radians(90.0), radians(accuracy), radians(90.0), Place("weir.yaml", 1, 1))
+    frame = Frame("north", "true", "", "turned to north", bearings=(bearing,))
+    plan = house(frame=frame).plan(Options(sheets=("pegs",)))
+
+    (line,) = [text for text in texts(plan, 1) if text.startswith("B: 52.30 m, ")]
+    assert line.removeprefix("B: 52.30 m, ") == told
 
 
 def test_peg_cards_are_in_the_units_of_the_book():

@@ -63,3 +63,16 @@ def test_another_program_opens_the_very_file(version, tmp_path):
 
     # How it takes metres and sheets is its own affair; that it reads the file shows in what it draws.
     assert picture(path).any()
+
+
+def test_what_does_not_plot_is_not_printed_by_another_program(tmp_path):
+    plan = house().plan(Options(dxf_version="R12"))
+    dxf.write(plan, tmp_path / "plan.dxf")
+    doc = ezdxf.readfile(tmp_path / "plan.dxf")
+    for entity in list(doc.modelspace()):
+        silent = entity.dxf.layer in plan.layers and not plan.layers[entity.dxf.layer].plots
+        if silent:
+            doc.modelspace().delete_entity(entity)
+    doc.saveas(tmp_path / "without.dxf")
+
+    assert (picture(tmp_path / "plan.dxf") == picture(tmp_path / "without.dxf")).all()

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import atan2, cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
+import shapely
 
 from pegline.diagnosis.report import CheckRow, check_rows, check_word, headline
 from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.labels.boxes import box
 from pegline.plan.labels.placement import Wanted, along, around, settle
 from pegline.plan.map.content import Content
 from pegline.plan.scripts import text_width
@@ -21,6 +24,7 @@ __all__ = ["diagram_pages"]
 ROWS: Final = 26  #: checks in the table under the figure; more go onto pages of their own
 AIR: Final = 14.0
 ROW: Final = 3.6
+NEARER: Final = 25.0  #: how much worse a place of a figure is that is nearer to another line than to its own
 
 
 def diagram_pages(content: Content) -> Drawn:
@@ -64,9 +68,23 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         width = text_width(text, SMALL)
         spots = along(start, end, width, SMALL)
         wanted.append(Wanted(text, width, SMALL, spots, True, 1))
+    for i, ends in enumerate(lines, start=len(names)):
+        others = [other for other in lines if other is not ends]
+        wanted[i] = replace(wanted[i], spots=_off_other_lines(wanted[i], ends, others))
     for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):
         if spot is not None:
             yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
+
+
+def _off_other_lines(label: Wanted, line: Any, others: Sequence[Any]) -> Any:
+    """Return the places of a label, those nearer to another line than to its own much worse."""
+    spots = label.spots.copy()
+    x, y, rotation = spots[:, :3].T
+    boxes = box(x, y, rotation, label.width, label.height)
+    if others:
+        own, *away = (shapely.distance(shapely.LineString(ends), boxes) for ends in (line, *others))
+        spots[:, 3] += NEARER * (np.min(away, axis=0) < own)
+    return spots
 
 
 def _mark(row: CheckRow | None) -> str:

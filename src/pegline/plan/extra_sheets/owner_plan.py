@@ -20,7 +20,7 @@ from pegline.plan.labels.wanted import Way
 from pegline.plan.map.boundaries import no_finer_than
 from pegline.plan.map.content import Content
 from pegline.plan.map.features import outline_points
-from pegline.plan.model import Feature
+from pegline.plan.model import Feature, Label
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.blocks import area_name, north_point
 from pegline.plan.sheets.column import Pencil, repeat_symbol, shift_items
@@ -34,7 +34,7 @@ __all__ = ["owner_pages"]
 LARGE: Final = 2.5  #: height of capitals, mm
 MAP_FOOT: Final = 62.0  #: under the map, for north, areas and bars, mm
 AIR: Final = 8.0  #: kept free around what is drawn, mm
-MAX_AREAS: Final = 4  #: areas that are named
+ROWS: Final = 5  #: of areas that are named, in two columns
 BAR: Final = 100.0  #: longest scale bar, mm
 HIDDEN: Final = frozenset({"STATIONS", "SPOTS", "COVERS"})  #: layers that an owner has no use for
 #: What lines look like in black: the layer whose weight they have, and their line type.
@@ -55,15 +55,20 @@ def owner_pages(content: Content) -> Drawn:
     left, bottom, right, top = BODY
     features = tuple(feature for feature in content.features if plots(feature.layer) and feature.layer not in HIDDEN)
     window = (left, bottom + MAP_FOOT, right, top)
-    content = replace(content, features=features, turn=0.0)
+    if not features:
+        x, y = (left + right) / 2, (bottom + MAP_FOOT + top) / 2
+        yield [Words("SHEET-TEXT", "Nothing but stations was measured.", x, y, LARGE, "middle")]
+        return
     paper, label_paper, scale = _paper(features, window)
+    content = replace(content, features=features, turn=0.0)
     ways = list(_ways_to_boundary(content))
+    lettering = letter(content, (), label_paper, ways)
     items: list[Item] = [
         *_map(content, paper),
         *_arrows(ways, paper),
-        *_labels(content, paper, label_paper, ways),
+        *_labels(lettering.labels, paper),
         Stroke("SHEET", np.array([(left, bottom + MAP_FOOT), (right, bottom + MAP_FOOT)])),
-        *_foot(content, scale),
+        *_foot(replace(content, left_out=lettering.left_out), scale),
     ]
     yield items
 
@@ -107,9 +112,9 @@ def _points(path: Any, paper: Paper) -> Any:
     return flatten(paper.points(path.vertices), path.bulges, path.closed, 0.02)
 
 
-def _labels(content: Content, paper: Paper, label_paper: LabelPaper, ways: Sequence[Way]) -> Iterator[Item]:
+def _labels(labels: Sequence[Label], paper: Paper) -> Iterator[Item]:
     """Yield names, areas and distances, without the lengths of walls."""
-    for label in letter(content, (), label_paper, ways).labels:
+    for label in labels:
         distance = label.measures is not None and label.layer == "BOUNDARY-FIGURES"
         if distance or label.layer in ("NAMES", "AREAS"):
             x, y = paper.points(np.array(label.centre)).tolist()
@@ -171,9 +176,13 @@ def _foot(content: Content, scale: int) -> Iterator[Item]:
     yield from shift_items(pencil.items, left + 3, top - 3)
     x, y = left + 36.0, top - 7.0
     yield Words("SHEET-TEXT", f"Scale 1:{scale} on A4", x, y, 3.5, bold=True)
-    for text in _area_lines(content):
+    wide = (right - x - 4) / 2
+    for text in _heads(content):
         y -= 4.8
-        yield Words("SHEET-TEXT", shorten(text, right - x - 4, LARGE), x, y, LARGE)
+        yield Words("SHEET-TEXT", shorten(text, 2 * wide, LARGE), x, y, LARGE)
+    for i, text in enumerate(_areas(content, 2 * (ROWS - len(list(_heads(content)))))):
+        down, across = divmod(i, 2)
+        yield Words("SHEET-TEXT", shorten(text, wide - 2, LARGE), x + across * wide, y - 4.8 * (down + 1), LARGE)
     unit = content.solved.book.unit
     yield from check_bar(left + 6.0, bottom + 6.5)
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
@@ -181,13 +190,23 @@ def _foot(content: Content, scale: int) -> Iterator[Item]:
         yield from scale_bar(left + 36.0, bottom + 19.0, BAR, scale, name, way, alone=len(rows) == 1)
 
 
-def _area_lines(content: Content) -> Iterator[str]:
-    """Yield the areas, largest first, as many as there is room for, and what an owner would look for in vain."""
-    shapes = [shape for shape in content.solved.detail.shapes.values() if shape.area]
-    if not any(shape.kind == "boundary" for shape in content.solved.detail.shapes.values()):
+def _heads(content: Content) -> Iterator[str]:
+    """Yield what an owner would look for in vain, and the heading of the areas."""
+    shapes = content.solved.detail.shapes.values()
+    if content.left_out:
+        yield f"{content.left_out} {'name has' if content.left_out == 1 else 'names have'} no room on this plan."
+    if not any(shape.kind == "boundary" for shape in shapes):
         yield "No boundary was measured."
-    if not shapes:
-        return
-    yield "Areas as measured on the ground, not legal areas:"
-    for shape in sorted(shapes, key=lambda shape: -(shape.area or 0.0))[:MAX_AREAS]:
-        yield f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}"
+    if any(shape.area for shape in shapes):
+        yield "Areas as measured on the ground, not legal areas:"
+
+
+def _areas(content: Content, room: int) -> list[str]:
+    """Return the areas, of the land first and then of buildings, the largest first, and how many have no room."""
+    shapes = [shape for shape in content.solved.detail.shapes.values() if shape.area]
+    order = {"boundary": 0, "building": 1, "outbuilding": 2}
+    shapes.sort(key=lambda shape: (order.get(shape.kind, 3), -(shape.area or 0.0)))
+    shown = shapes if len(shapes) <= room else shapes[: room - 1]
+    lines = [f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}" for shape in shown]
+    left = len(shapes) - len(shown)
+    return lines + ([f"and {left} more on the first sheet"] if left else [])

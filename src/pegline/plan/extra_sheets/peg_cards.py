@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import degrees, hypot
 from typing import Any, Final
 
 import numpy as np
@@ -12,8 +13,9 @@ from pegline.frame.model import Frame
 from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.extra_sheets.peg_sketch import SKETCH, Ground, sketch
+from pegline.plan.map.boundaries import bearing_no_finer_than, north_sd
 from pegline.plan.map.content import Content
-from pegline.plan.map.norths import magnetic_bearing
+from pegline.plan.map.norths import NEEDLE_SD, magnetic_bearing
 from pegline.plan.scripts import wrap
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.column import SMALL
@@ -21,6 +23,7 @@ from pegline.plan.sheets.column import SMALL
 __all__ = ["peg_pages"]
 
 NO_WITNESSES: Final = "No witnesses were booked. Measure to three lasting objects and add them to the book."
+LEAST: Final = 0.1  #: metres that two stations are taken to be apart
 ACROSS: Final = 2
 DOWN: Final = 3
 
@@ -101,6 +104,7 @@ def _lines_from(content: Content, name: str, x: float, y: float, wide: float, lo
     """Return the distances, and bearings where there is a north, to the other ends of its lines."""
     solved, notation = content.solved, content.notation
     here = np.array(content.where.position(name))
+    of_north = north_sd(solved)
     lines = [line for line in solved.lines_at.get(name, ()) if line.use != "detail"]
     if not lines:
         return []
@@ -108,18 +112,29 @@ def _lines_from(content: Content, name: str, x: float, y: float, wide: float, lo
     for i, line in enumerate(lines):
         other = line.end if line.start == name else line.start
         there = np.array(content.where.position(other))
-        text = f"{other}: {notation.length(float(plane.distance(here, there)) / solved.frame.scale)}"
+        length = float(plane.distance(here, there))
+        text = f"{other}: {notation.length(length / solved.frame.scale)}"
         if solved.frame.north:
             bearing = float(plane.bearing(here, there))
-            magnetic = magnetic_bearing(solved.frame, bearing)
-            text += f", {notation.bearing(bearing)}"
-            if magnetic is not None and solved.frame.north != "magnetic":
-                text += f", mag. {notation.bearing(magnetic)}"
+            sd = degrees(hypot(hypot(content.where.sd(name), content.where.sd(other)) / max(length, LEAST), of_north))
+            text += _bearings(content, bearing, sd)
         down = y - 3.2 * (1 + i // 2)
         if down < lowest:
             break
         items.append(Words("SHEET-TEXT", shorten(text, wide / 2 - 1, SMALL), x + i % 2 * wide / 2, down, SMALL))
     return items
+
+
+def _bearings(content: Content, bearing: float, sd: float) -> str:
+    """Return a bearing, and what a compass reads along it, both no finer than they are known (degrees)."""
+    frame, notation = content.solved.frame, content.notation
+    told = bearing_no_finer_than(notation, bearing, sd)
+    text = f", {told}" if told else ""
+    magnetic = magnetic_bearing(frame, bearing)
+    if magnetic is not None and frame.north != "magnetic":
+        told = bearing_no_finer_than(notation, magnetic, hypot(sd, NEEDLE_SD))
+        text += f", mag. {told}" if told else ""
+    return text
 
 
 def _heading_of_lines(frame: Frame) -> str:

@@ -33,13 +33,15 @@ class Leaders:
         waiting: Sequence[Asked],
         lines: Any,
         discs: Any,
+        rooms: Sequence[Any],
         window: tuple[float, float, float, float] | None,
     ) -> None:
+        """Look for places off some lines, symbols and rooms, in which a name would be taken for theirs."""
         self._tree = shapely.STRtree([box(*row) for row in placed.shape.tolist()])
         self._added: list[Any] = []  #: boxes and lines of this search
         shapes = [_candidates(ask) for ask in waiting]
         count = len(REACHES) * len(WAYS)
-        free = _free(np.concatenate(shapes), lines, discs, window) if shapes else np.zeros(0, dtype=bool)
+        free = _free(np.concatenate(shapes), lines, discs, rooms, window) if shapes else np.zeros(0, dtype=bool)
         self._places = {
             id(ask): shape[free[i * count : (i + 1) * count]]
             for i, (ask, shape) in enumerate(zip(waiting, shapes, strict=True))
@@ -54,6 +56,15 @@ class Leaders:
                 self._added += [box(*_enlarged_box(shape)), line]
                 return Spot(float(shape[0]), float(shape[1])), ends
         return None
+
+    def keep(self, ask: Asked, spot: Spot) -> bool:
+        """Return whether a label may stay where it is, and keep others off it."""
+        shape = np.array([spot.x, spot.y, spot.rotation, ask.wanted.width, ask.wanted.height])
+        where = box(*shape)
+        free = self._clear(shape, where.centroid)
+        if free:
+            self._added.append(where)
+        return free
 
     def _clear(self, shape: Array, line: Any) -> bool:
         """Return whether a label and its line meet no other label and no other line."""
@@ -73,9 +84,14 @@ def _candidates(ask: Asked) -> Array:
     return np.column_stack([x, y, np.zeros(len(x)), np.full(len(x), width), np.full(len(x), height)])
 
 
-def _free(shape: Array, lines: Any, discs: Any, window: tuple[float, float, float, float] | None) -> Any:
-    """Return which boxes lie inside the map, on no line and on no symbol."""
+def _free(
+    shape: Array, lines: Any, discs: Any, rooms: Sequence[Any], window: tuple[float, float, float, float] | None
+) -> Any:
+    """Return which boxes lie inside the map, on no line, on no symbol and in no room."""
     free = (lines_under(shape, lines) <= STRUCK) & (discs_under(shape, discs) <= TOUCHED)
+    if rooms:
+        within, _ = shapely.STRtree(rooms).query(shapely.points(shape[:, :2]), predicate="within")
+        free[within] = False
     if window is not None:
         low, high = shape[:, :2] - shape[:, 3:] / 2 - CLEAR, shape[:, :2] + shape[:, 3:] / 2 + CLEAR
         free &= (low > window[:2]).all(axis=1) & (high < window[2:]).all(axis=1)

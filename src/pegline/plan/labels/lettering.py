@@ -6,19 +6,19 @@ Where many symbols of one sort stand in a crowd their names give way to numbers,
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 import shapely
 
-from pegline.plan.labels.boxes import Array, Boxes
+from pegline.plan.labels.boxes import Array, Boxes, box
 from pegline.plan.labels.leaders import Leaders
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.placement import Spot, lines_under, settle
 from pegline.plan.labels.unplotted import unplotted_labels
-from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, way_labels
+from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, room_outlines, way_labels
 from pegline.plan.map.content import Content
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.scripts import text_width
@@ -28,6 +28,7 @@ __all__ = ["Lettering", "letter"]
 CROWD: Final = 12  #: names of one layer that find no clear place, from which its things bear numbers
 STRUCK: Final = 1.0  #: millimetres of line through a label that may stay
 AMBIGUOUS: Final = 25.0  #: how much worse a place is that is nearer to another symbol of its sort
+NEAR_LINES: Final = 10.0  #: lines within so many millimetres of each are those that its label is held against
 NEAR: Final = 30.0  #: symbols within so many millimetres of each are those that its label is held against
 TINY: Final = 1e-9
 
@@ -46,6 +47,7 @@ def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Seq
     asked = [_within(ask, paper) for ask in (*asked_labels(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
+    rooms = room_outlines(content.features, paper)
     asked, spots = _settle_all(asked, lines, discs)
     unclear = _unclear(asked, spots, lines)
     crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
@@ -54,7 +56,10 @@ def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Seq
         asked = list(_number_crowds(asked, crowded, numbered, paper))
         asked, spots = _settle_all(asked, lines, discs)
         unclear = _unclear(asked, spots, lines)
-    labels, left_out = _lead_unclear(asked, spots, unclear, lines, discs, paper)
+    leaders = Leaders(
+        _placed_boxes(asked, spots, unclear), [asked[i] for i in unclear], lines, discs, rooms, paper.window
+    )
+    labels, left_out = _lead_unclear(asked, spots, unclear, leaders, paper)
     return Lettering((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
 
 
@@ -85,7 +90,7 @@ def _settle_all(asked: Sequence[Asked], lines: Any, discs: Any) -> tuple[list[As
 
 
 class _Neighbours:
-    """Which symbols of the same sort stand near each labelled one."""
+    """Which symbols of the same sort stand near each labelled one, and which lines near each labelled line."""
 
     def __init__(self, asked: Sequence[Asked]) -> None:
         self._asked = asked
@@ -104,10 +109,28 @@ class _Neighbours:
             for row, i in enumerate(members):
                 if starts[row] < starts[row + 1]:
                     self._others[i] = places[other[order][starts[row] : starts[row + 1]]]
+        self._lines: dict[int, Any] = {}  #: a line, then those near it
+        for kind in ("line", "way"):
+            self._find_lines([i for i, ask in enumerate(asked) if ask.kind == kind and ask.anchor is not None])
+
+    def _find_lines(self, members: Sequence[int]) -> None:
+        lines = np.array([shapely.LineString(self._asked[i].anchor.line) for i in members])  # type: ignore[union-attr]
+        if len(lines) < 2:
+            return
+        own, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=NEAR_LINES)
+        for row, i in enumerate(members):
+            near = other[(own == row) & (other != row)]
+            if len(near):
+                self._lines[i] = lines[[row, *near]]
 
     def nearer_to_another(self, i: int, spots: Array) -> Any:
-        """Return which places of a level label are nearer to another symbol of its sort than to its own."""
+        """Return which places of a label are nearer to another symbol or line of its sort than to its own."""
         ask, others = self._asked[i], self._others.get(i)
+        if i in self._lines:
+            x, y, rotation = spots[:, :3].T
+            boxes = box(x, y, rotation, ask.wanted.width, ask.wanted.height)
+            own, *away = shapely.distance(self._lines[i][:, None], boxes)
+            return np.min(away, axis=0) < own - TINY
         if ask.anchor is None or others is None:
             return np.zeros(len(spots), dtype=bool)
         half = np.array([ask.wanted.width, ask.wanted.height]) / 2
@@ -132,14 +155,17 @@ def _boxes(asked: Sequence[Asked], spots: Sequence[Spot | None]) -> tuple[list[i
     return placed, Boxes.of(np.array(rows, dtype=float).reshape(-1, 5))
 
 
-def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -> list[int]:
-    """Return the labels of symbols that lie on another label or on a line, or nearer to another symbol."""
+def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -> dict[int, bool]:
+    """Return the labels that lie on another label or on a line, or nearer to another thing of their sort.
+
+    Each with whether it could stay where it is: it is a line's or an area's, and only struck.
+    """
     near = _Neighbours(asked)
     placed, boxes = _boxes(asked, spots)
     one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
     over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}
     struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > STRUCK).tolist()}
-    unclear = []
+    unclear: dict[int, bool] = {}
     for i in placed:
         if asked[i].anchor is None:
             continue
@@ -147,8 +173,9 @@ def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -
         ring = asked[i].anchor.inside  # type: ignore[union-attr]
         if ring is not None and shapely.Point(spot[0, :2]).within(ring):
             continue  # in its own area it may lie across what is there
-        if i in over or i in struck or near.nearer_to_another(i, spot)[0]:
-            unclear.append(i)
+        wrong = i in over or bool(near.nearer_to_another(i, spot)[0])
+        if wrong or i in struck:
+            unclear[i] = not wrong and asked[i].kind in ("line", "area", "way")
     return unclear
 
 
@@ -165,23 +192,30 @@ def _number_crowds(
         yield _within(label, paper)
 
 
+def _placed_boxes(asked: Sequence[Asked], spots: Sequence[Spot | None], unclear: Mapping[int, bool]) -> Boxes:
+    """Return the boxes of the labels that stay where they are."""
+    return _boxes(asked, [spot if i not in unclear else None for i, spot in enumerate(spots)])[1]
+
+
 def _lead_unclear(
-    asked: Sequence[Asked], spots: list[Spot | None], unclear: Sequence[int], lines: Any, discs: Any, paper: LabelPaper
+    asked: Sequence[Asked], spots: list[Spot | None], unclear: Mapping[int, bool], leaders: Leaders, paper: LabelPaper
 ) -> tuple[tuple[Label, ...], int]:
-    """Return the labels; unclear ones go further off, with a line to their symbol, or are left out."""
-    waiting = set(unclear)
-    kept = [spot if i not in waiting else None for i, spot in enumerate(spots)]
-    leaders = Leaders(_boxes(asked, kept)[1], [asked[i] for i in unclear], lines, discs, paper.window)
+    """Return the labels; unclear ones are led further off by a line, or stay struck, or are left out."""
+    kept = [spot if i not in unclear else None for i, spot in enumerate(spots)]
     labels: list[Label] = []
     left_out = 0
     for i, ask in enumerate(asked):
         spot = kept[i]
         if spot is not None:
             labels += _labels(ask, spot, paper)
-        elif i in waiting and ask.anchor is not None:
+        elif i in unclear and ask.anchor is not None:
             led = leaders.place(ask)
             if led is None:
-                left_out += 1
+                here = spots[i]
+                if here is not None and unclear[i] and leaders.keep(ask, here):
+                    labels += _labels(ask, here, paper)
+                else:
+                    left_out += 1
                 continue
             spot, ends = led
             ends_in_frame = (paper.position(*ends[0]), paper.position(*ends[1]))

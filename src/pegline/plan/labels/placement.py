@@ -168,10 +168,11 @@ OUTSIDE: Final = np.array(
 ).T
 
 
-def outside(ring: Any, width: float, height: float) -> Array:
-    """Return places around a polygon, for what it is too small to hold."""
+def outside(ring: Any, width: float, height: float, beside: float = 0.0) -> Array:
+    """Return places around a polygon, for what it is too small to hold, beyond what else stands ``beside`` it."""
     left, bottom, right, top = ring.bounds
     across, up, gap, cost = OUTSIDE
+    gap = gap + beside
     x = (left + right) / 2 + across * ((right - left) / 2 + gap + width / 2)
     y = (bottom + top) / 2 + up * ((top - bottom) / 2 + gap + height / 2)
     return np.stack([x, y, np.zeros(len(x)), cost], axis=-1)

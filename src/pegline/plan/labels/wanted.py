@@ -30,6 +30,7 @@ __all__ = [
     "asked_labels",
     "obstacles",
     "point_label",
+    "room_outlines",
     "symbol_radius",
     "way_labels",
 ]
@@ -43,7 +44,8 @@ ROOMY: Final = 0.8  #: of the breadth and height of an area that its name may ta
 FAR_OUT: Final = 12.0  #: from the middle of an area to a name that is led to it, millimetres at least
 SHORTEST: Final = 12.0  #: a name that is shorter stays on one line, millimetres
 SAME_WALL: Final = 0.02  #: metres, within which two walls are one that is figured once
-INSIDE: Final = 6.0  #: how much worse a place for a figure is inside the room that it measures
+INSIDE: Final = 40.0  #: how much worse a place for a figure is inside the room that it measures
+FIGURE_ROW: Final = 2.2  #: from the edge of a label to a wall, beside the height of a figure between them, millimetres
 
 #: Places of a figure along a wall, those outside its room first.
 OUTSIDE_FIRST: Final = ALONG + np.array([[0.0], [0.0], [0.0], [INSIDE]]) * (ALONG[1] < 0)
@@ -67,13 +69,14 @@ class Anchor:
     radius: float  #: that labels keep off; of a crown that may hold its name, its stem's
     group: str  #: layer, within which a label must not be nearer to another symbol than to its own
     inside: Any = None  #: of an area: its polygon, into which a line leads
+    line: Any = None  #: of a line: its points (k, 2)
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A label asked for: its lines, where it may go, and what it belongs to."""
 
-    kind: Literal["station", "point", "line", "area", "figure", "corner"]
+    kind: Literal["station", "point", "line", "area", "figure", "corner", "way"]
     lines: tuple[TextLine, ...]
     wanted: Wanted
     feature: Feature
@@ -131,10 +134,13 @@ def way_labels(ways: Sequence[Way], paper: LabelPaper) -> Iterator[Asked]:
     height = paper.name_height
     for way in ways:
         width = text_width(way.figure, height, bold=True)
-        spots = along(paper.points(way.start), paper.points(way.end), width, height)
+        start, end = paper.points(way.start), paper.points(way.end)
+        spots = along(start, end, width, height)
         wanted = Wanted(way.figure, width, height, spots, True, 0)
         line = TextLine("BOUNDARY-FIGURES", way.figure, height)
-        yield Asked("figure", (line,), wanted, way.feature, measures=(way.start, way.end))
+        x, y = ((start + end) / 2).tolist()
+        anchor = Anchor(x, y, 0.0, f"way {x} {y}", line=np.array([start, end]))
+        yield Asked("way", (line,), wanted, way.feature, anchor, measures=(way.start, way.end))
 
 
 def _lines(layer: str, text: str, height: float, longest: float = LONGEST) -> tuple[TextLine, ...]:
@@ -190,7 +196,17 @@ def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> As
     longest = np.argsort(-lengths, kind="stable")[:6]
     beside = along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
     spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
-    return Asked("line", (TextLine("NAMES", text, height),), Wanted(text, width, height, spots, True, 3), feature)
+    x, y = _halfway(outline, lengths)
+    anchor = Anchor(x, y, 0.0, f"line {feature.name}", line=outline)
+    wanted = Wanted(text, width, height, spots, True, 3)
+    return Asked("line", (TextLine("NAMES", text, height),), wanted, feature, anchor)
+
+
+def _halfway(outline: Any, lengths: Any) -> tuple[float, float]:
+    """Return the middle of a line, along it."""
+    ends = np.concatenate([[0.0], np.cumsum(lengths)])
+    x, y = (float(np.interp(ends[-1] / 2, ends, column)) for column in outline.T)
+    return x, y
 
 
 #: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
@@ -226,7 +242,8 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
     if _size(lines)[0] > ROOMY * (right - left) and _size(narrow)[1] < ROOMY * (top - bottom):
         lines = narrow  # which finds room inside
     width, tall = _size(lines)
-    places = np.vstack([inside(ring, width, tall), outside(ring, width, tall)])
+    beside = small + FIGURE_ROW if feature.kind in DIMENSIONED else 0.0
+    places = np.vstack([inside(ring, width, tall), outside(ring, width, tall, beside)])
     middle = ring.representative_point()
     reach = float(shapely.minimum_bounding_radius(ring))
     anchor = Anchor(middle.x, middle.y, min(reach, FAR_OUT), f"area {feature.name}", inside=ring)
@@ -281,6 +298,16 @@ def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterato
 def _signed_area(vertices: Any) -> float:
     x, y = vertices[:, 0], vertices[:, 1]
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2)
+
+
+def room_outlines(features: Sequence[Feature], paper: LabelPaper) -> list[Any]:
+    """Return the outlines of buildings as polygons, on the paper."""
+    rooms = (
+        shapely.Polygon(paper.path(feature.geometry))
+        for feature in features
+        if feature.kind in DIMENSIONED and isinstance(feature.geometry, Path) and feature.geometry.closed
+    )
+    return [room for room in rooms if room.is_valid]
 
 
 def obstacles(

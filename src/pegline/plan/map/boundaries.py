@@ -17,7 +17,16 @@ from pegline.plan.map.features import Where
 from pegline.plan.model import Position
 from pegline.solved import Solved
 
-__all__ = ["Corner", "Side", "boundary_corners", "boundary_sides", "letters", "no_finer_than"]
+__all__ = [
+    "Corner",
+    "Side",
+    "bearing_no_finer_than",
+    "boundary_corners",
+    "boundary_sides",
+    "letters",
+    "no_finer_than",
+    "north_sd",
+]
 
 MINUTE: Final = 1 / 60  #: degrees
 COARSEST_BEARING: Final = 5.0  #: degrees; a bearing known worse than this is left out
@@ -75,7 +84,7 @@ def boundary_corners(solved: Solved) -> Iterator[Corner]:
 def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator[Side]:
     """Yield the straight sides of all boundaries, their figures no finer than their accuracy."""
     frame = solved.frame
-    north_sd = _north_sd(solved)
+    of_north = north_sd(solved)
     for shape, names in _boundaries(solved):
         path = shape.path
         if path is None:
@@ -90,10 +99,10 @@ def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator
             if length == 0:
                 continue
             along, across = _sds(shape, where, (i, j), (end - start) / length)
-            bearing_sd = degrees(hypot(across / length, north_sd))
+            bearing_sd = degrees(hypot(across / length, of_north))
             bearing = None
             if frame.north is not None:
-                bearing = _bearing(notation, float(plane.bearing(start, end)), bearing_sd)
+                bearing = bearing_no_finer_than(notation, float(plane.bearing(start, end)), bearing_sd)
             figure = no_finer_than(notation, along).figure(length / frame.scale)
             ends = [(float(x), float(y)) for x, y in (start, end)]
             yield Side(f"{names[i]}-{names[j]}", ends[0], ends[1], figure, bearing, shape.name)
@@ -110,7 +119,7 @@ def _sds(shape: Shape, where: Where, ends: tuple[int, int], way: np.ndarray) -> 
     return float(np.sqrt(way @ variance @ way)), float(np.sqrt(normal @ variance @ normal))
 
 
-def _north_sd(solved: Solved) -> float:
+def north_sd(solved: Solved) -> float:
     """Return how well the frame's north is known, radians: from the bearings, else from the control points."""
     frame = solved.frame
     if frame.bearings:
@@ -137,7 +146,7 @@ def no_finer_than(notation: Notation, sd: float) -> Notation:
     return replace(notation, step=step)
 
 
-def _bearing(notation: Notation, bearing: float, sd_deg: float) -> str | None:
+def bearing_no_finer_than(notation: Notation, bearing: float, sd_deg: float) -> str | None:
     """Return a bearing to minutes, tenths of a degree or degrees; None where it is known worse than all of them."""
     if sd_deg > COARSEST_BEARING:
         return None

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from pegline.frame.model import Frame
 
-__all__ = ["magnetic_bearing", "other_norths"]
+__all__ = ["NEEDLE_SD", "magnetic_bearing", "other_norths"]
+
+#: Degrees: what models of the earth's field say of the declination at a place (their makers tell 0.4° or so on land).
+NEEDLE_SD: Final = 0.4
 
 
 def other_norths(frame: Frame) -> list[tuple[str, float]]:

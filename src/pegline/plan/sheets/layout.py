@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from math import hypot
+from math import floor, hypot, log10
 from typing import Any, Final
 
 import numpy as np
@@ -20,7 +20,7 @@ from pegline.plan.model import Feature, Label, Options, Sheet
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import BODY
 from pegline.plan.sheets.column import SMALL
-from pegline.plan.sheets.grid_ticks import GridTicks, round_step
+from pegline.plan.sheets.grid_ticks import GridTicks
 from pegline.plan.sheets.match_lines import MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
     FOOT,
@@ -40,13 +40,19 @@ from pegline.plan.style import plots
 from pegline.solved import PLAN_SCALES, USUAL_PAPER
 from pegline.units import METRES_PER
 
-__all__ = ["check_bar", "lay_out", "make_sheets", "scale_bar", "tables_and_index"]
+__all__ = ["check_bar", "lay_out", "make_sheets", "scale_bar", "scale_bar_room", "tables_and_index"]
 
 CHECK_BAR: Final = 100.0  #: mm
 SHORT_CHECK_BAR: Final = 50.0  #: mm, under a map that is too narrow for the long one and the scale bar
-LEAST_BAR: Final = 30.0  #: mm that the scale bar needs
-LONGEST_BAR: Final = 150.0  #: mm
+LEAST_BAR: Final = 50.0  #: mm that the scale bar needs
+CHECK_BARS: Final = (CHECK_BAR, SHORT_CHECK_BAR)
+BAR_EDGE: Final = 6.0  #: from the edge of the map to the bars, mm
+BAR_GAP: Final = 12.0  #: between the two bars
+LONGEST_BAR: Final = 100.0  #: mm
+STEP_WIDTHS: Final = (6.0, 25.0)  #: of a scale bar's steps, mm
+STEPS: Final = (4, 8)  #: of a scale bar, fewest and most where two bars are equally long
 JOINED: Final = "A1"  #: several sheets are of this size by default
+TINY: Final = 1e-9
 FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
 
 
@@ -229,9 +235,9 @@ def _sheet(
 
 def _bars(layout: Layout, content: Content) -> list[Item]:
     """Return the bar to check the printer by, and the scale bar: metres above, the book's unit below."""
-    left, bottom, right, _ = layout.window
+    left, bottom, _, _ = layout.window
     y = bottom - FOOT + 7.0
-    x = left + 6.0
+    x = left + BAR_EDGE
     height = SMALL * letter_factor(layout.paper)
     items: list[Item] = []
     if content.left_out:
@@ -240,13 +246,19 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
         items.append(Words("SHEET-TEXT", text, x, bottom - 2.0 - height, height))
     unit = content.solved.book.unit
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]
-    room = right - x - 12.0 - max(text_width(UNIT_WORDS[name], height) for name, _ in rows) - 6.0
-    length = CHECK_BAR if room - CHECK_BAR >= LEAST_BAR else SHORT_CHECK_BAR
+    rooms = {length: min(scale_bar_room(layout, name, length) for name, _ in rows) for length in CHECK_BARS}
+    length = next((length for length, room in rooms.items() if room >= LEAST_BAR), SHORT_CHECK_BAR)
     items += check_bar(x, y, height, length)
     for name, way in rows:
-        start, longest = x + length + 12.0, min(room - length, LONGEST_BAR)
-        items += scale_bar(start, y, longest, layout.scale, name, way, alone=len(rows) == 1, height=height)
+        items += scale_bar(x + length + BAR_GAP, y, rooms[length], layout.scale, name, way, alone=len(rows) == 1, height=height)
     return items
+
+
+def scale_bar_room(layout: Layout, unit: str, check: float = CHECK_BAR) -> float:
+    """Return how long a scale bar may be beside the bar to check the printer by, millimetres."""
+    left, _, right, _ = layout.window
+    words = text_width(UNIT_WORDS[unit], SMALL * letter_factor(layout.paper))
+    return min(right - left - 2 * BAR_EDGE - check - BAR_GAP - words, LONGEST_BAR)
 
 
 def check_bar(x: float, y: float, height: float = SMALL, length: float = CHECK_BAR) -> list[Item]:
@@ -263,12 +275,9 @@ def check_bar(x: float, y: float, height: float = SMALL, length: float = CHECK_B
 def scale_bar(
     x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool, height: float = SMALL
 ) -> list[Item]:
-    """Return one scale of the bar: up to eight steps of a round length."""
+    """Return one scale of the bar: steps of a round length."""
     mm_per_unit = METRES_PER[unit] * 1000 / scale
-    step = round_step(max(9.0, room / 8) / mm_per_unit)
-    if step * mm_per_unit > room / 2:
-        step = round_step(room / 3 / mm_per_unit) / 2
-    steps = max(1, int((room + 1e-9) // (step * mm_per_unit)))
+    step, steps = _bar_steps(room, mm_per_unit)
     half = 1.6 if alone else 1.3
     y0, y1 = (y, y + half) if way > 0 else (y - half, y)
     items: list[Item] = []
@@ -282,3 +291,19 @@ def scale_bar(
     shift = text_width(f"{steps * step:g}", height) / 2 + 1.0
     items.append(Words("SHEET-TEXT", UNIT_WORDS[unit], end + shift, base, height))
     return items
+
+
+def _bar_steps(room: float, mm_per_unit: float) -> tuple[float, int]:
+    """Return the step of a scale bar in its unit and how many there are: the longest bar that fits.
+
+    >>> _bar_steps(100.0, 5.0)  # metres at 1:200
+    (5.0, 4)
+    >>> _bar_steps(57.0, 4.0)  # metres at 1:250
+    (2.0, 7)
+    """
+    narrowest, widest = (width / mm_per_unit for width in STEP_WIDTHS)
+    power = 10.0 ** floor(log10(narrowest))
+    steps = [s for s in (n * power * p for p in (1.0, 10.0) for n in (1.0, 2.0, 5.0)) if narrowest <= s <= widest]
+    bars = [(step, int((room + TINY) // (step * mm_per_unit))) for step in steps]
+    fewest, most = STEPS
+    return max(bars, key=lambda bar: (round(bar[0] * bar[1], 9), fewest <= bar[1] <= most, bar[0]))

@@ -41,6 +41,7 @@ CRAMPED: Final = 0.25  #: of the long side, for tables that do not fit
 LAP: Final = 12.0  #: that joined sheets show beyond their match lines
 LARGE: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
 STRIP: Final = 2.5  #: length over breadth from which a plot is a strip, which may be turned to fit a sheet
+LEAST_WIDTH: Final = 183.0  #: of a map: under it stand the bar to check the printer by and a scale bar of 50 mm
 LEAST_TURN: Final = 0.02  #: radians; a strip that lies so is not turned
 MAX_TILES: Final = 50  #: sheets that join; more are a mistake in the book or in the scale
 
@@ -193,6 +194,9 @@ def _layout_if_it_fits(
         return None  # without even drawing its tables
     strip = room_of(paper, across, beside, complete)
     if strip is None or _spare(outline, layout := replace(bare, strip=strip)) < 0:
+        return None
+    left, _, right, _ = layout.window
+    if right - left < LEAST_WIDTH * letter_factor(paper):
         return None
     west, south, east, north = _bounds(outline, turn)
     x, y = turning_matrix(-turn) @ np.array([(west + east) / 2, (south + north) / 2])

@@ -163,10 +163,7 @@ def schedule_table(content: Content, numbered: tuple[tuple[int, Feature], ...]) 
     rows = []
     for number, feature in numbered:
         booked = content.solved.detail.shapes[feature.name].booked
-        sizes = [
-            content.notation.figure(value.metres(content.solved.book.unit)) if value else ""
-            for value in (booked.girth, booked.spread, booked.height)
-        ]
+        sizes = [value.text if value else "" for value in (booked.girth, booked.spread, booked.height)]
         rows.append((str(number), booked.label or feature.name, *sizes))
     heads: Heads = (
         ("", 0.0, "left"),
@@ -175,4 +172,4 @@ def schedule_table(content: Content, numbered: tuple[tuple[int, Feature], ...]) 
         ("spread", 0.84, "right"),
         ("height", 1.0, "right"),
     )
-    return RowTable("SCHEDULE", heads, tuple(rows), f"Sizes in {content.notation.words}, as booked.")
+    return RowTable(f"SCHEDULE ({content.notation.words})", heads, tuple(rows), "Sizes as booked.")

@@ -23,7 +23,8 @@ from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, extended
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
 from pegline.writers.dxf.groups import add_groups
 from pegline.writers.dxf.layouts import add_layouts
-from pegline.writers.dxf.notes import notes, properties, shifted_grid
+from pegline.writers.dxf.lettered_lines import LetteredLine, add_lettered_lines, lettered_line, too_short_for
+from pegline.writers.dxf.notes import notes, old_properties, properties, shifted_grid
 from pegline.writers.dxf.tables import (
     APPLICATION,
     BLOCKS,
@@ -88,6 +89,7 @@ class _Drawing:
         counts = Counter(label.layer for label in plan.labels if label.measures)
         within = sum(counts.values()) <= MAX_DIMENSIONS
         self.dimensioned = {"DIMENSIONS", "OFFSET-FIGURES"} if within else {"DIMENSIONS"}
+        self.lettered = {} if self.r12 else dict(self._lettered())
         # A symbol has its facts and an end beside it; a label may have a leader.
         most = 12 * len(plan.features) + len(plan.tufts) + 2 * len(plan.labels) + len(self.notes)
         self.entities = Entities(self.space, STYLE, most)
@@ -110,12 +112,14 @@ class _Drawing:
         """Return the finished document."""
         plan = self.plan
         add_tables(self.doc, plan, self.names, self.mm, r12=self.r12)
+        add_lettered_lines(self.doc, self.lettered.values(), STYLE, self.mm)
         add_blocks(self.doc, plan)
         self._header()
         for feature in plan.features if plan.options.hatch else ():
             self._fill(feature)
         dimensions = self._dimension_blocks()
-        drawn: list[Drawn] = [(self.space, self._texts(dimensions))]
+        joined = self._joined_blocks() if self.r12 else {}
+        drawn: list[Drawn] = [(self.space, self._texts(dimensions, joined))]
         if not self.r12:  # for programs that know no sheets, and lay them over the plan
             drawn += add_layouts(self.doc, plan, self.origin, self.unit, self.names, STYLE)
         if plan.options.geodata:
@@ -123,6 +127,7 @@ class _Drawing:
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
             put(block, [self._text_of(label, Entities(block, STYLE, most=1))])
+        drawn += [(block, self._pieces(name, block)) for name, block in joined.items()]
         if not self.r12:
             self.entities.groups = add_groups(self.doc, self._groups(), self.entities.members)
         for layout, texts in drawn:
@@ -131,12 +136,41 @@ class _Drawing:
 
     def _groups(self) -> list[str]:
         """Return the names of the lines and areas that are drawn in several pieces, which are one thing to edit."""
-        pieces = Counter(tuft.owner for tuft in self.plan.tufts)
-        pieces.update(label.owner for label in self.plan.labels if label.layer == "DIMENSIONS")
-        lines = [feature for feature in self.plan.features if isinstance(feature.geometry, Outline)]
-        pieces.update(feature.name.removesuffix(OTHER_FACE) for feature in lines if feature.name.endswith(OTHER_FACE))
-        shapes = self.plan.survey.detail.shapes
-        return [name for name in shapes if pieces[name]]
+        pieces = {label.owner for label in self.plan.labels if label.layer == "DIMENSIONS"} | self._in_pieces()
+        return [name for name in self.plan.survey.detail.shapes if name in pieces]
+
+    def _in_pieces(self) -> set[str]:
+        """Return the names of lines that have symbols along them, or a second face."""
+        faces = {f.name.removesuffix(OTHER_FACE) for f in self.plan.features if f.name.endswith(OTHER_FACE)}
+        return faces | {tuft.owner for tuft in self.plan.tufts if tuft.owner not in self.lettered}
+
+    def _line_of(self, feature: Feature) -> str:
+        """Return the name of the line or area of the book that a feature is, or is a face of; empty for others."""
+        name = feature.name.removesuffix(OTHER_FACE)
+        shape = self.plan.survey.detail.shapes.get(name)
+        drawn = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
+        return name if drawn else ""
+
+    def _lettered(self) -> Iterator[tuple[str, LetteredLine]]:
+        """Yield the lines whose line type shows their kind; an office's own line type for their layer goes before."""
+        for feature in self.plan.features:
+            office = self.plan.options.office_layers.get(feature.layer)
+            line = lettered_line(feature)
+            if line is not None and (office is None or office.line_type is None):
+                yield feature.name, line
+
+    def _joined_blocks(self) -> dict[str, Any]:
+        """Return a block for each line in pieces: the oldest version knows no groups."""
+        names = sorted(self._in_pieces())
+        return {name: self.doc.blocks.new(f"LINE-{i}") for i, name in enumerate(names, 1)}
+
+    def _pieces(self, name: str, block: Any) -> Iterator[str]:
+        """Yield what is drawn of a line in pieces, for its block."""
+        features = [feature for feature in self.plan.features if self._line_of(feature) == name]
+        tufts = [tuft for tuft in self.plan.tufts if tuft.owner == name]
+        entities = Entities(block, STYLE, most=len(features) + len(tufts))
+        yield from (self._feature(feature, entities) for feature in features)
+        yield from (self._tuft(tuft, entities) for tuft in tufts)
 
     # -- entities --------------------------------------------------------------------------------
 
@@ -166,25 +200,37 @@ class _Drawing:
             return {label: self.doc.blocks.new(f"DIMENSION-{i}") for i, label in enumerate(figures, 1)}
         return {label: self.doc.blocks.new_anonymous_block(type_char="D") for label in figures}
 
-    def _texts(self, dimensions: dict[Label, Any]) -> Iterator[str]:
+    def _texts(self, dimensions: dict[Label, Any], joined: dict[str, Any]) -> Iterator[str]:
         """Yield everything that the plan draws, as text."""
-        yield from map(self._feature, self.plan.features)
-        yield from map(self._tuft, self.plan.tufts)
+        for feature in self.plan.features:
+            block = joined.get(self._line_of(feature))
+            if block is None:
+                yield self._feature(feature, self.entities)
+            elif not feature.name.endswith(OTHER_FACE):
+                where, data = look(self.names[feature.layer]), self._feature_data(feature)
+                yield self.entities.insert(where, block.name, (0.0, 0.0), 1.0, data=data)
+        for tuft in self.plan.tufts:
+            if tuft.owner not in self.lettered and tuft.owner not in joined:
+                yield self._tuft(tuft, self.entities)
         for label in self.plan.labels:
             yield self._dimension(label, dimensions[label].name) if label in dimensions else self._label(label)
         yield from self._notes()
 
-    def _feature(self, feature: Feature) -> str:
+    def _feature(self, feature: Feature, entities: Entities) -> str:
         geometry = feature.geometry
-        where = look(self.names[feature.layer], feature.line_type)
+        letters = self.lettered.get(self._line_of(feature))
+        if feature.name.endswith(OTHER_FACE):
+            letters = None
+        where = look(self.names[feature.layer], feature.line_type if letters is None else letters.name)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)
             closed = geometry.closed
-            return self.entities.polyline(
+            smooth = len(corners) > 2 and is_smooth(geometry.vertices, geometry.bulges, closed)
+            return entities.polyline(
                 where,
                 corners,
                 closed=closed,
-                smooth=len(corners) > 2 and is_smooth(geometry.vertices, geometry.bulges, closed),
+                smooth=smooth or (letters is not None and too_short_for(letters, geometry, self.plan.metres_per_mm)),
                 data=self._feature_data(feature),
                 member_of=feature.name.removesuffix(OTHER_FACE),
             )
@@ -219,13 +265,13 @@ class _Drawing:
             attributes={fact: drawing_text(value) for fact, value in facts.items()},
         )
 
-    def _tuft(self, tuft: Tuft) -> str:
+    def _tuft(self, tuft: Tuft, entities: Entities) -> str:
         at = self._point(tuft.position)
         finite([*at, tuft.rotation], tuft.symbol)
         where = look(self.names[tuft.layer])
         data = _belongs(tuft.owner, tuft.source)
         turn = degrees(tuft.rotation)
-        return self.entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, turn, data=data, member_of=tuft.owner)
+        return entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, turn, data=data, member_of=tuft.owner)
 
     def _label(self, label: Label) -> str:
         """Write a label, and the line that leads from it where it has one."""
@@ -320,11 +366,14 @@ class _Drawing:
         middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
         height = max(high[1] - low[1], (high[0] - low[0]) / 1.6, 1.0)
         self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
-        for key, value in properties(plan):
-            header.custom_vars.append(key, drawing_text(value))
+        told = [(key, drawing_text(value)) for key, value in properties(plan)]
         east, north = self.shift
         if east or north:
-            header.custom_vars.append("Add to coordinates", f"{east:.0f} E, {north:.0f} N")
+            told.append(("Add to coordinates", f"{east:.0f} E, {north:.0f} N"))
+        for key, value in told:
+            header.custom_vars.append(key, value)
+        if plan.options.dxf_version == "R2000":
+            self.doc.rootdict.add_xrecord("DWGPROPS").reset(old_properties(drawing_text(plan.title), told))
 
     def _geodata(self) -> None:
         """Tell where on the earth the drawing lies: an experiment, since readers differ in what they take."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from pegline.diagnosis.report import headline
 from pegline.plan.model import Ellipse, Plan
 
-__all__ = ["notes", "properties", "shifted_grid"]
+__all__ = ["notes", "old_properties", "properties", "shifted_grid"]
 
 FALSE_ORIGIN: Final = re.compile(r'(PARAMETER\["False_(Easting|Northing)",)([^\]]+)\]', re.IGNORECASE)
 EXAMPLE: Final = 10.0  #: metres, a length of which the notes say what it measures in the drawing
@@ -58,6 +58,17 @@ def properties(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Checked", headline(plan.survey.solved)
     yield "Ellipses", f"95 %, drawn {plan.ellipse_scale} times their size"
     yield "Caution", "not a boundary survey"
+
+
+def old_properties(title: str, pairs: Sequence[tuple[str, str]]) -> Iterator[tuple[int, str | float]]:
+    """Yield properties as the groups of the record where R2000 keeps them: later versions have them in the header.
+
+    It has places for ten of the writer's own, and says how many there are.
+    """
+    own = [f"{key}={value}" for key, value in pairs][:10]
+    yield from ((1, "DWGPROPS COOKIE"), (2, title), (3, ""), (4, ""), (6, ""), (7, ""), (8, "pegline"), (9, ""))
+    yield from ((300 + i, own[i] if i < len(own) else "=") for i in range(10))
+    yield from ((40, 0.0), (41, 0.0), (42, 0.0), (1, ""), (90, len(own)))
 
 
 def shifted_grid(prj: str, east: float, north: float) -> str | None:

@@ -79,6 +79,7 @@ def add_tables(doc: Any, plan: Plan, names: Mapping[str, str], mm: float, *, r12
         added.description = drawing_text(layer.about)
         if r12 and not layer.plots:  # that version knows no layers that do not plot
             added.off()
+            added.freeze()  # there are programs that show what is only off
 
 
 def _add_dimension_style(doc: Any, mm: float) -> None:

@@ -72,6 +72,7 @@ def _describe(canvas: Any, plan: Plan) -> None:
     canvas.setSubject(f"Plan at 1:{plan.scale}" + (f", {book.place}" if book.place else "") + f", from {book.file}")
     canvas.setKeywords(f"survey plan, 1:{plan.scale}, {plan.survey.frame.crs_name}")
     canvas.setCreator("pegline")
+    canvas.setProducer("pegline")
     if book.date:
         day = book.date.strftime("D:%Y%m%d000000Z")
         canvas.setDateFormatter(lambda *_: day)  # of the survey, so that one book gives the same bytes

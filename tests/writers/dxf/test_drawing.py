@@ -517,7 +517,7 @@ CROSSED = {"HEDGES": "HEDGE-LEAVES", "FENCES": "FENCE-CROSSES"}
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_a_hedge_and_a_fence_are_one_line_each_whose_line_type_shows_its_kind(version, plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version=version), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version=version), tmp_path))
 
     for layer, name in CROSSED.items():
         (line,) = [e for e in doc.modelspace().query(f"LWPOLYLINE[layer=='{layer}']") if facts(e)["kind"] != "gate"]
@@ -539,7 +539,7 @@ def test_a_hedge_and_a_fence_are_one_line_each_whose_line_type_shows_its_kind(ve
 
 def test_an_offices_own_line_type_goes_before_the_one_that_shows_the_kind(plan, tmp_path):
     office = {"HEDGES": OfficeLayer("H", line_type="DOTS")}
-    doc = ezdxf.readfile(written(with_options(plan, office_layers=office), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, office_layers=office), tmp_path))
 
     (hedge,) = doc.modelspace().query("LWPOLYLINE[layer=='H']")
     assert hedge.dxf.linetype.upper() == "BYLAYER"
@@ -548,7 +548,7 @@ def test_an_offices_own_line_type_goes_before_the_one_that_shows_the_kind(plan, 
 
 
 def test_in_the_version_without_groups_a_line_in_pieces_is_one_block(plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version="R12"), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version="R12"), tmp_path))
 
     (hedge,) = doc.modelspace().query("*[layer=='HEDGES']")
     assert hedge.dxftype() == "INSERT"
@@ -563,13 +563,13 @@ def test_in_the_version_without_groups_a_line_in_pieces_is_one_block(plan, tmp_p
 
 
 def test_in_r2000_the_properties_are_where_that_version_keeps_them(plan, tmp_path):
-    doc = ezdxf.readfile(written(with_options(plan, dxf_version="R2000"), tmp_path))
+    doc = ezdxf.readfile(write_drawing(with_options(plan, dxf_version="R2000"), tmp_path))
 
     tags = doc.rootdict["DWGPROPS"].tags
     assert tags.get_first_value(1) == "DWGPROPS COOKIE"
     own = dict(value.split("=", 1) for code, value in tags if 300 <= code <= 309 and value != "=")
     assert tags.get_first_value(90) == len(own)
-    newer = ezdxf.readfile(written(with_options(plan, dxf_version="R2010"), tmp_path)).header.custom_vars
+    newer = ezdxf.readfile(write_drawing(with_options(plan, dxf_version="R2010"), tmp_path)).header.custom_vars
     assert {key: decode_dxf_unicode(value) for key, value in own.items()} == dict(newer.properties)
     assert own["Checked"].startswith("PASSED")
     assert own["Caution"] == "not a boundary survey"

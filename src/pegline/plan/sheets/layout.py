@@ -250,7 +250,9 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     length = next((length for length, room in rooms.items() if room >= LEAST_BAR), SHORT_CHECK_BAR)
     items += check_bar(x, y, height, length)
     for name, way in rows:
-        items += scale_bar(x + length + BAR_GAP, y, rooms[length], layout.scale, name, way, alone=len(rows) == 1, height=height)
+        items += scale_bar(
+            x + length + BAR_GAP, y, rooms[length], layout.scale, name, way, alone=len(rows) == 1, height=height
+        )
     return items
 
 

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
+import sqlite3
+from contextlib import closing
 from math import cos, degrees, hypot, radians, sin, tan
+from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 from pyproj import CRS, Proj
 
+import pegline
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame
@@ -396,3 +402,33 @@ def test_a_frame_is_refined_where_only_its_bearing_changes() -> None:
     (before,), (after,) = first.bearings, refined.bearings
     assert abs(refined.scale - first.scale) * across < 5e-5
     assert abs(after.bearing - before.bearing) == pytest.approx(54 / 6.38e6 * tan(radians(51.6)), rel=0.2)
+
+
+LOCAL_BOOK = """
+book: 1
+title: Weir cottage
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+stations: {C: {left_of: A-B}}
+lines:
+  A-B: {use: base, taped: 60}
+  A-C: {use: side, taped: 50}
+  C-B: {use: side, taped: 40}
+"""
+NAME = "Local survey grid, not turned to north: Weir cottage"
+
+
+def test_a_survey_without_control_is_in_a_named_engineering_crs_everywhere(tmp_path: Path) -> None:
+    (tmp_path / "weir.yaml").write_text(LOCAL_BOOK, encoding="utf-8")
+    survey = pegline.reduce(pegline.read(tmp_path / "weir.yaml"))
+    pegline.write(survey, tmp_path, formats=("gpkg", "shp", "geoparquet", "dxf"))
+
+    with closing(sqlite3.connect(tmp_path / "weir.gpkg")) as package:
+        query = "SELECT definition_12_063 FROM gpkg_spatial_ref_sys WHERE srs_name = ?"
+        (wkt2,) = package.execute(query, (NAME,)).fetchone()
+    geo = json.loads(pq.read_schema(tmp_path / "weir_stations.parquet").metadata[b"geo"])
+    found = [CRS.from_wkt(wkt2), CRS.from_json_dict(geo["columns"][geo["primary_column"]]["crs"])]
+    found.append(CRS.from_wkt((tmp_path / "weir_stations.prj").read_text()))
+    assert [(crs.name, crs.is_engineering) for crs in found] == [(NAME, True)] * 3
+    # A .prj beside a drawing would say that it lies on the earth.
+    assert not (tmp_path / "weir.prj").exists()

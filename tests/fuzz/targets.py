@@ -83,7 +83,7 @@ def _results() -> list[bytes]:
 
 
 def _workbooks(ending: str) -> list[bytes]:
-    from pegline.commands.table.write import WRITTEN
+    from pegline.commands.table.command import WRITTEN
 
     made = []
     with TemporaryDirectory() as folder:

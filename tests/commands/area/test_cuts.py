@@ -6,8 +6,7 @@ from builders.rings import rings
 from shapely import LineString, Polygon
 from shapely.ops import split
 
-from pegline.commands.area.cuts import along_ring, parallel_cuts, part_of, place_along, through_cuts
-from pegline.commands.area.half_plane import left_part
+from pegline.commands.area.cuts import along_ring, left_part, parallel_cuts, part_of, place_along, through_cuts
 from pegline.detail.curves import circle
 from pegline.detail.path import area, position_at, stroke
 from pegline.plane import left_of

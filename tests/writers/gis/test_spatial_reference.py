@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pyproj import CRS
 
-from pegline.frame.engineering_crs import engineering_wkt
+from pegline.frame.choice import engineering_wkt
 from pegline.writers.gis.spatial_reference import ALWAYS, FREE, reference
 
 

@@ -16,7 +16,7 @@ from builders.paths import PUBLISHED
 from pygeomag import GeoMag
 
 from pegline.frame.geomagnetism import field_at
-from pegline.frame.magnetic import attraction_by_station, declination, disagreement, disagreement_limit
+from pegline.frame.north import attraction_by_station, declination, disagreement, disagreement_limit
 
 #: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
 #: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
@@ -98,7 +98,7 @@ def test_on_the_sphere_the_field_is_theirs_to_the_last_digit(latitude: float) ->
 
 
 def test_a_declination_does_not_wait_for_pandas() -> None:
-    ask = "import datetime, sys; from pegline.frame.magnetic import declination as d; "
+    ask = "import datetime, sys; from pegline.frame.north import declination as d; "
     ask += "d(longitude_deg=1, latitude_deg=50, day=datetime.date(2020, 1, 1)); print('pandas' in sys.modules)"
 
     assert subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True).stdout == "False\n"

@@ -328,3 +328,16 @@ def test_a_shape_cannot_hang_on_a_corner_that_it_makes(features):
     (first, *_) = faults_of(FIGURE + "features:\n" + features)
     assert first.startswith("11:3: house makes the corner")
     assert first.endswith("name an edge that is booked from a line")
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("{at 27.20, left: 3.90, point: z}", "10: a colon is missing after 'at'; write 'at: 27.20'"),
+        ("{at:27.20, left: 3.90, point: z}", "10: a space is missing behind the colon of 'at'; write 'at: 27.20'"),
+        ("{at: 27.20, left 3.90, point: z}", "21: a colon is missing after 'left'; write 'left: 3.90'"),
+        ("{att: 27.20, left: 3.90, point: z}", "10: unknown key 'att'; did you mean 'at'?"),
+    ],
+)
+def test_a_key_that_ran_into_its_value_is_told_once(row, said):
+    assert faults_of(rows(row)) == [f"15:{said}"]

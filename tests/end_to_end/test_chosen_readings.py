@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 
 import pypdfium2
 import pytest
@@ -11,6 +12,7 @@ from builders.sound_book import SOUND
 import pegline
 from pegline.commands.screen import Screen, survey_lines
 from pegline.diagnosis.report import verdict
+from pegline.errors import BookError
 from pegline.readers import parse_book
 from pegline.survey import reduce, reduce_as_far_as_it_goes, write
 
@@ -128,3 +130,27 @@ def test_the_plan_does_not_count_it(written):
     assert "NOT CHECKED: B, C and D" in text
     assert "PASSED:" not in text
     assert "agrees only because a reading left open was chosen so" in text
+
+
+#: A reading past the shed in the sample of obstacles, left open: of 10.55, which is right, and its digits exchanged.
+PAST_A_SHED = (Path(__file__).parents[2] / "samples/how-to/obstacle.yaml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("either", ["[10.55, 15.05]", "[15.05, 10.55]"])
+def test_a_reading_past_an_obstacle_that_is_left_open_is_chosen_by_the_rest(either):
+    text = PAST_A_SHED.replace("hypotenuse: 10.55", f"hypotenuse: {{either: {either}}}")
+    as_booked, chosen = survey(PAST_A_SHED), survey(text)
+
+    (told,) = [finding.text for finding in chosen.diagnosis.warnings if finding.rule == "either-chosen"]
+    assert "10.55 m fits the rest of the book" in told
+    for name, place in as_booked.solved.positions.items():
+        assert tuple(chosen.solved.positions[name]) == pytest.approx(tuple(place), abs=1e-6)
+    # √(10.55² - 5.00²) = 9.29, by hand.
+    assert chosen.book.lines["A-B"].legs[3].reading.length.text == "9.29"
+    assert [check.chosen for check in chosen.adjustment.checks if check.what == "C-D"] == [True]
+
+
+def test_a_reading_past_an_obstacle_that_nothing_settles_is_told_at_its_place():
+    text = PAST_A_SHED.replace("hypotenuse: 10.55", "hypotenuse: {either: [10.55, 10.56]}")
+    with pytest.raises(BookError, match=r":17:55: whether this is 10\.55 m or 10\.56 m is open"):
+        survey(text)

@@ -342,3 +342,22 @@ def test_a_mark_on_a_page_is_two_shares_beside_the_page():
     ):
         with pytest.raises(BookError):
             row(wrong)
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("5.5l", "write 5.51, or 5.5 lk if links are meant"),
+        ("5.O1", "write 5.01"),
+        ("145 8 1/2", "write 145 ft 8 1/2 in, or with the units that are meant"),
+        ("145-8", "write 145 ft 8 in, or with the units that are meant"),
+        ("152 ft 4", "write 152 ft 4 in"),
+        ("175' 9 1/4", "write 175 ft 9 1/4 in"),
+        ("7.16 7.39", "write [7.16, 7.39], with commas between"),
+        ("1 234", "write 1234"),
+    ],
+)
+def test_a_length_that_lacks_something_is_told_with_what_was_likely_meant(text, meant):
+    with pytest.raises(Wrong) as wrong:
+        LENGTH.read(Text(text, PLACE), ReadingLog())
+    assert wrong.value.text.endswith(f"; {meant}")

@@ -75,7 +75,11 @@ def without_readings(book: Book, places: Collection[Place]) -> Book:
             line, details=tuple(row for row in line.details if sound((*row.at, *row.left, *row.right)))
         )
         for name, line in book.lines.items()
-        if sound(taping.reading for taping in (*line.taped, *line.legs))
+        if sound(
+            reading
+            for taping in (*line.taped, *line.legs)
+            for reading in (taping.reading, *(taping.passage.readings if taping.passage else ()))
+        )
     }
     lean = dataclasses.replace(
         book,

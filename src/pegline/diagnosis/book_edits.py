@@ -12,8 +12,9 @@ from typing import Any, Final
 from pegline.book.model import Book, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import Place
 from pegline.measures.distance import Arc, Arm, Dimension, Wall
+from pegline.measures.obstacles import ChainAngle, Passage
 from pegline.measures.offset import Row
-from pegline.measures.tapings import Taped
+from pegline.measures.tapings import Taped, reading_past
 from pegline.measures.values import Length, Reading
 
 __all__ = [
@@ -28,7 +29,9 @@ __all__ = [
 PARTS: Final = ("lines", "dimensions", "arcs", "features")
 HOLDERS: Final[Mapping[type, tuple[str, ...]]] = {
     Line: ("taped", "legs", "details"),
-    Taped: ("reading",),
+    Taped: ("reading", "passage"),
+    Passage: ("parallel", "offsets", "sides", "angle", "perpendicular", "hypotenuse", "perpendiculars", "apart"),
+    ChainAngle: ("along", "chord"),
     Row: ("at", "left", "right", "struck"),
     Dimension: ("readings",),
     Arc: ("arms",),
@@ -79,7 +82,17 @@ def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
 def with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
     """Return a book in which the readings at some places are others."""
     lengths = dict(edits)
-    return with_readings(book, lambda r: replace(r, length=lengths[r.place]) if r.place in lengths else r)
+    edited = with_readings(book, lambda r: replace(r, length=lengths[r.place]) if r.place in lengths else r)
+    lines = {name: _renew_passages(line, book.unit_of(name)) for name, line in edited.lines.items()}
+    return replace(edited, lines=lines)
+
+
+def _renew_passages(line: Line, unit: str) -> Line:
+    """Return a line whose legs past obstacles add to the chainage what their readings now give."""
+    if not any(leg.passage for leg in line.legs):
+        return line
+    legs = tuple(replace(leg, reading=reading_past(leg.passage, unit)) if leg.passage else leg for leg in line.legs)
+    return replace(line, legs=legs)
 
 
 def readings_in(record: Any) -> tuple[Reading, ...]:

@@ -6,6 +6,7 @@ that declaration.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
@@ -15,7 +16,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, Schema, blank, form, reference
 from pegline.measures.reading_log import BLANK, ReadingLog, Unfinished, Wrong
 from pegline.measures.source_tree import Table, Text, Written
-from pegline.measures.spelling import suggest
+from pegline.measures.spelling import nearest, suggest
 from pegline.records import record
 from pegline.units import METRES_PER
 
@@ -134,6 +135,8 @@ class Record(Generic[T]):
             if slot is None:
                 log.tell(Wrong(_unknown_key(word, value, slots), key.place, "unknown-key"))
                 log.lose(value, word)
+                meant = slots.get(_meant_key(word, slots) or "")
+                failed += [meant.field] if meant and meant.field in layout.required else []
                 continue
             name, read, measured = slot
             if type(value) is Text and not value.value:
@@ -216,9 +219,23 @@ class Record(Generic[T]):
         return {"anyOf": [reference(layout.keys[self.short].grammar), schema]}
 
 
+#: A key and its value with no colon between them, or no space behind the colon.
+_RUN_TOGETHER: Final = re.compile(r"(\w+)(:|\s+)(\S.*)")
+
+
+def _meant_key(word: str, known: Mapping[str, _Slot]) -> str | None:
+    """Return the key that an unknown one was likely meant for."""
+    together = _RUN_TOGETHER.fullmatch(word)
+    return together[1] if together and together[1] in known else nearest(word, known)
+
+
 def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:
     if word.isdigit() and blank(value):
         return f"{word!r} after a comma is no key; if a decimal comma is meant, write a point"
+    together = _RUN_TOGETHER.fullmatch(word)
+    if together and together[1] in known and blank(value):
+        lacking = "a space is missing behind the colon of" if together[2] == ":" else "a colon is missing after"
+        return f"{lacking} {together[1]!r}; write '{together[1]}: {together[3]}'"
     return f"unknown key {word!r}{suggest(word, known)}"
 
 

@@ -115,6 +115,8 @@ def length(text: str) -> Length:
         value = _piece(plain)
         if math.isfinite(value):
             return Length(value, None, text)
+    if _LETTER_AMONG_DIGITS.fullmatch(plain):
+        raise Misread(_no_length(text))
     pieces, end = [], 0
     while match := _PIECE.match(plain, end):
         pieces.append((match[1], match[2]))
@@ -129,7 +131,38 @@ def length(text: str) -> Length:
 _LONE: Final = frozenset(plain_signs(chr(code)) for code in (*range(0xBC, 0xBF), *range(0x2150, 0x215F)))
 
 
+#: Feet and inches without their units: 145 8 1/2, 145-8; and with the unit of the inches left out: 152 ft 4.
+_FEET_AND_INCHES: Final = re.compile(r"(\d+)(?:\s+|\s*-\s*)(\d+(?:\s+\d+/\d+|\.\d+)?)", re.ASCII)
+_INCHES_LEFT: Final = re.compile(r"(\d+)\s*(?:ft|')\s*-?\s*(\d+(?:\s+\d+/\d+|\.\d+)?)", re.ASCII)
+_THOUSANDS: Final = re.compile(r"\d{1,3}( \d{3})+(\.\d*)?", re.ASCII)
+#: Letters that are typed for digits.
+_LETTER_AMONG_DIGITS: Final = re.compile(r"\d*\.?\d*[lIOo][\dlIOo.]*", re.ASCII)
+_LETTERS_FOR_DIGITS: Final = str.maketrans("lIOo", "1100")
+
+
+def _meant_length(text: str) -> str | None:
+    """Return how a length is written that lacks a unit, or has a letter for a digit or no comma in its list.
+
+    >>> _meant_length("152 ft 4"), _meant_length("145-8 1/2"), _meant_length("5.O1"), _meant_length("7.16 7.39")
+    ('152 ft 4 in', '145 ft 8 1/2 in, or with the units that are meant', '5.01', '[7.16, 7.39], with commas between')
+    """
+    digits = text.translate(_LETTERS_FOR_DIGITS)
+    if digits != text and _BARE.fullmatch(digits):
+        links = f", or {text[:-1]} lk if links are meant" if text.endswith("l") and _BARE.fullmatch(text[:-1]) else ""
+        return f"{digits}{links}"
+    if match := _INCHES_LEFT.fullmatch(text):
+        return f"{match[1]} ft {match[2]} in"
+    if (match := _FEET_AND_INCHES.fullmatch(text)) and float(match[2].split()[0]) < 12:
+        return f"{match[1]} ft {match[2]} in, or with the units that are meant"
+    parts = text.split()
+    if len(parts) > 1 and all(_BARE.fullmatch(part) for part in parts) and not _THOUSANDS.fullmatch(text):
+        return f"[{', '.join(parts)}], with commas between"
+    return None
+
+
 def _no_length(text: str) -> str:
+    if meant := _meant_length(plain_signs(text)):
+        return f"{quote(text)} is no length; write {meant}"
     if re.fullmatch(r"[-+]?\d+/\d+", plain_signs(text), re.ASCII):
         return f"{quote(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
     if text.startswith(("~", "{")):

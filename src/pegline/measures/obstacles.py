@@ -7,6 +7,7 @@ the angle between them, a perpendicular and its hypotenuse, and two perpendicula
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 from math import acos, cos, sqrt
 from typing import Annotated, Any, Final, Literal
 
@@ -315,14 +316,16 @@ def _passage(values: dict[str, Any], table: Table, log: ReadingLog) -> Passage:
     expected = 5 if isinstance(passage.angle, ChainAngle) else COUNTS[passage.way]
     if len(passage.readings) < expected:  # one of them could not be read, which is told already
         raise Wrong("", table.place)
-    if open_reading := next((reading for reading in passage.readings if reading.either), None):
-        raise Wrong("a reading past an obstacle cannot be left open; write one", open_reading.place, "obstacle")
-    try:
-        length = passage_length(passage, [reading.length.metres(log.unit) for reading in passage.readings])
-    except ValueError:
-        raise Wrong(_NO_FIGURE[passage.way], table.place, "obstacle") from None
-    if not length > 0:
-        raise Wrong(_NO_FIGURE[passage.way], table.place, "obstacle")
+    choices = [reading.either or (reading.length,) for reading in passage.readings]
+    for lengths in product(*choices):
+        try:
+            length = passage_length(passage, [one.metres(log.unit) for one in lengths])
+        except ValueError:
+            length = 0.0
+        if not length > 0:
+            open_ones = [one.text for one, choice in zip(lengths, choices, strict=True) if len(choice) > 1]
+            which = f"with {' and '.join(open_ones)} of those it may be, " if open_ones else ""
+            raise Wrong(f"{which}{_NO_FIGURE[passage.way]}", table.place, "obstacle")
     return passage
 
 

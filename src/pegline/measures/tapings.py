@@ -18,7 +18,7 @@ from pegline.measures.values import Length, Reading
 from pegline.records import record
 from pegline.units import METRES_PER
 
-__all__ = ["LEG", "STEPPED", "TAPED", "Taped"]
+__all__ = ["LEG", "STEPPED", "TAPED", "Taped", "reading_past"]
 
 STEPPED: Final = Key(
     INTEGER, "Taped level in so many drops down a slope: no slope correction, and 10 mm (1 σ) for each drop."
@@ -51,11 +51,14 @@ def _read_leg(written: Written, log: ReadingLog) -> Taped:
     if not (isinstance(written, Table) and written.entries.keys() & _PASSAGE_KEYS):
         return TAPED.read(written, log)
     passage = PASSAGE.read(written, log)
-    metres = passage_length(passage, [reading.length.metres(log.unit) for reading in passage.readings])
-    value = metres / METRES_PER[log.unit]
-    return Taped(
-        Reading(Length(value, None, f"{value:.2f}"), passage.place), passage.place, tape=passage.tape, passage=passage
-    )
+    return Taped(reading_past(passage, log.unit), passage.place, tape=passage.tape, passage=passage)
+
+
+def reading_past(passage: Passage, unit: str) -> Reading:
+    """Return what a leg past an obstacle adds to the chainage, in the unit of its line."""
+    metres = passage_length(passage, [reading.length.metres(unit) for reading in passage.readings])
+    value = metres / METRES_PER[unit]
+    return Reading(Length(value, None, f"{value:.2f}"), passage.place)
 
 
 _PASSAGE_KEYS: Final = frozenset({"past", *(key for keys in WAYS.values() for key in keys)})

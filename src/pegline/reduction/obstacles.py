@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 from math import fsum, hypot, radians, sqrt, tan
 from typing import Final
 
@@ -41,7 +42,9 @@ def passage_ground(passage: Passage, grounds: Sequence[Ground], right_angle_sd: 
         corrections[name], before = after - before, after
     by_readings = [slope * ground.sd for slope, ground in zip(_slopes(passage, lengths), grounds, strict=True)]
     sd = sqrt(fsum(part**2 for part in by_readings) + _angle_sd(passage, lengths, right_angle_sd) ** 2)
-    return Ground(reading, before, sd, grounds[0].tape, passage.place, corrections)
+    choices = product(*(ground.either or (ground.length,) for ground in grounds))
+    either = {passage_length(passage, choice) for choice in choices} if any(one.either for one in grounds) else ()
+    return Ground(reading, before, sd, grounds[0].tape, passage.place, corrections, either=tuple(sorted(either)))
 
 
 def _slopes(passage: Passage, lengths: Sequence[float]) -> list[float]:

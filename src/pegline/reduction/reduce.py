@@ -222,7 +222,8 @@ def _past_obstacle(rack: Rack, line: Line, passage: Passage, conditions: Conditi
     ground = passage_ground(passage, grounds, RIGHT_ANGLE_SD[method if method != "swing" else None])
     tilt = Conditions(rise=conditions.rise, slope=conditions.slope)
     length, by_slope = correct_length(ground.length, tilt, tape)
-    return replace(ground, length=length, corrections={**ground.corrections, **by_slope})
+    either = tuple(correct_length(option, tilt, tape)[0] for option in ground.either)
+    return replace(ground, length=length, corrections={**ground.corrections, **by_slope}, either=either)
 
 
 def _tell_lacking(rack: Rack, line: Line, taped: Taped, conditions: Conditions, tape: TapeConstants) -> None:

@@ -59,6 +59,7 @@ class Advice:
     gain: float  #: rise of the smallest redundancy number, or of the probability of naming the right suspect
     why: str  #: in words, after 'Tape P-Q: '; without a full stop
     to: tuple[str, ...] = ()  #: stations to tape a new peg to
+    kind: MeasurementKind | None = None  #: of what is measured again
 
 
 @record(frozen=True, slots=True)

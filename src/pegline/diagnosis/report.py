@@ -294,7 +294,11 @@ def advice_sentence(advice: Advice) -> str:
     """Return what to measure, and why."""
     if advice.how == "new peg":
         return f"Set one more peg, {advice.measure}, and tape it to {list_names(list(advice.to))}: {advice.why}."
-    return f"Tape {advice.measure}{' again' if advice.how == 'again' else ', a new line'}: {advice.why}."
+    if advice.how == "new line":
+        return f"Tape {advice.measure}, a new line: {advice.why}."
+    again = MEASUREMENTS[advice.kind].again if advice.kind else MEASURE
+    again = "Tape {} again." if again == MEASURE else again
+    return f"{again.format(advice.measure).removesuffix('.')}: {advice.why}."
 
 
 def at(place: Place | None) -> str:

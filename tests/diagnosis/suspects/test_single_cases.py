@@ -226,6 +226,28 @@ def test_local_attraction_at_one_station():
     assert set(first.what.replace(" and ", ", ").split(", ")) == {"A-B", "A-C", "A-D"}
 
 
+def test_local_attraction_at_two_stations():
+    told = TRUE | {"A-B": 97.0, "A-C": 43.25, "A-D": 139.88, "D-A": 312.88}  # 7° at A
+    told |= {"B-A": 265.0, "B-C": 310.24, "B-D": 217.41, "C-B": 135.24, "D-B": 42.41}  # -5° at B
+    first = suspects(book(AT, QUAD | {"C-D": "check"}, extra=bearings(told)))[0]
+    assert first.slip == "local attraction at A and at B"
+    would_be = {first.what.split(",")[0]: first.would_be, **{one.what: one.would_be for one in first.also}}
+    assert {what: float(text.strip("°")) for what, text in would_be.items()} == pytest.approx(
+        {"A-B": 90.0, "A-C": 36.25, "A-D": 132.88, "B-A": 270.0, "B-C": 315.24, "B-D": 222.41}, abs=1.0
+    )
+
+
+@pytest.mark.parametrize(("name", "there"), [("C", (21.4, 30.7)), ("D", (28.9, -26.4))])
+def test_a_main_peg_that_was_moved_blames_no_line_alone(name, there):
+    # The check lines were taped to the peg where it stood later: two lines agree on either place.
+    moved = PEGGED | {name: there}
+    lines = [line for line, use in ALL_CHECKS.items() if use == "check" and name in line.split("-")]
+    read = {line: f"{dist(*(moved[end] for end in line.split('-'))):.2f}" for line in lines}
+    told = suspects(book(PEGGED, ALL_CHECKS, read=read, pegs=ON_BASE))
+    assert told[0].score < 0.9
+    assert f"or the peg {name} was moved between tapings" in (told[0].slip or "")
+
+
 def test_corners_named_in_the_wrong_order():
     text = book(
         {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (25.0, 28.0), "D": (30.0, -26.0)},

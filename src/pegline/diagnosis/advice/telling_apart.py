@@ -27,6 +27,7 @@ from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
+from pegline.network.kinds import MeasurementKind
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Control, Produced, Ranging, Square
 from pegline.plane import Array
@@ -51,6 +52,7 @@ class _Measurement:
     how: Literal["again", "new line", "new peg"]
     apart: Array  #: (k, k) d² between what two hypotheses foretell
     to: tuple[str, ...] = ()
+    kind: MeasurementKind | None = None  #: of what is measured again
 
 
 def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_ground) -> tuple[Advice, ...]:
@@ -76,8 +78,11 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
     apart = np.zeros((len(candidates), len(candidates)))
     now = _expected_probability(shares, apart)
     for measurements in (options.cheap, options.cheap, options.pegs):
+        done = {(one.measure, one.kind) for one in advice}
         best = max(
-            measurements, key=lambda one: _expected_probability(shares, apart + one.apart) - _cost(one), default=None
+            (one for one in measurements if (one.measure, one.kind) not in done),
+            key=lambda one: _expected_probability(shares, apart + one.apart) - _cost(one),
+            default=None,
         )
         if best is None or now >= SETTLED:
             break
@@ -87,7 +92,7 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
         why = f"it would tell apart {names}"
         if suspicion.candidates_that_close:
             why += _rise(_likeliest(known, apart), _likeliest(known, apart + best.apart))
-        advice.append(Advice(best.measure, best.how, then - now, why, best.to))
+        advice.append(Advice(best.measure, best.how, then - now, why, best.to, best.kind))
         now, apart = then, apart + best.apart
     return tuple(advice)
 
@@ -160,7 +165,9 @@ class _Options:
             if not isinstance(observation, Ranging | Square | Produced | Control):
                 foretold = variants.value_of(number, amounts) - off[:, number]
                 sd = SPREAD * observation.booking.sd
-                yield _Measurement(observation.booking.label, "again", _apart(foretold, sd))
+                yield _Measurement(
+                    observation.booking.label, "again", _apart(foretold, sd), kind=observation.booking.kind
+                )
 
     def _lines(self) -> Iterator[_Measurement]:
         network, names = self.network, self.network.names

@@ -13,7 +13,7 @@ import numpy as np
 
 from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
-from pegline.network.dependents import change_of, join_changes
+from pegline.network.dependents import Change, change_of, join_changes
 from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import (
@@ -230,14 +230,26 @@ def bearings_of_other_lines(of: Situation) -> Hypotheses:
 
 def local_attraction(of: Situation) -> Hypotheses:
     """Yield stations where the needle was drawn aside."""
+    for name, numbers, amount in _bearings_by_station(of):
+        yield Hypothesis(numbers, Variant(amounts=(amount,)), f"local attraction at {name}")
+
+
+def local_attraction_twice(of: Situation) -> Hypotheses:
+    """Yield two stations where the needle was drawn aside, each by an amount of its own."""
+    for (one, numbers, amount), (other, others, another) in combinations(_bearings_by_station(of), 2):
+        words = f"local attraction at {one} and at {other}"
+        yield Hypothesis((*numbers, *others), Variant(amounts=(amount, another)), words)
+
+
+def _bearings_by_station(of: Situation) -> Iterator[tuple[str, tuple[int, ...], Change]]:
+    """Yield stations at which several bearings were read, with their numbers and the change of all by one amount."""
     at: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
         if isinstance(one, Bearing):
             at.setdefault(one.start, []).append(n)
     for name, numbers in at.items():
         if len(numbers) > 1:
-            amount = join_changes(change_of(of.observations, n) for n in numbers)
-            yield Hypothesis(tuple(numbers), Variant(amounts=(amount,)), f"local attraction at {name}")
+            yield name, tuple(numbers), join_changes(change_of(of.observations, n) for n in numbers)
 
 
 def control_exchanged(of: Situation) -> Hypotheses:

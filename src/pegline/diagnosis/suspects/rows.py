@@ -30,6 +30,7 @@ from pegline.errors import BookError
 from pegline.network.adjust import hints
 from pegline.network.dependents import with_reading_changed
 from pegline.network.least_squares import Fit, Network, solve, with_observations
+from pegline.network.observation_types import Distance
 from pegline.plane import Array
 from pegline.solved import Solved
 
@@ -130,7 +131,17 @@ class Suspicion:
         words = hypothesis.slip.words if hypothesis.slip else hypothesis.words
         words = words or " and ".join(slip.words for slip in hypothesis.both if slip)
         reach = self._reach(verdict)
-        return "; ".join(filter(None, (words, reach))) or None
+        return "; ".join(filter(None, (words, reach, self._moved_peg(verdict)))) or None
+
+    def _moved_peg(self, verdict: Verdict) -> str:
+        """Return that two lines to one station may have been taped to another place of its peg than the others."""
+        if verdict.hypothesis.kind != "two-readings":
+            return ""
+        one, other = (self.terms.of.observations[number] for number in verdict.hypothesis.numbers)
+        if not (isinstance(one, Distance) and isinstance(other, Distance)):
+            return ""
+        shared = [name for name in one.points if name in other.points]
+        return f"or the peg {shared[0]} was moved between tapings" if shared else ""
 
     def _reach(self, verdict: Verdict) -> str:
         if len(verdict.hypothesis.numbers) != 1 or verdict.hypothesis.kind != "reading":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import assert_never
@@ -63,13 +63,17 @@ class Terms:
     def _notation(self) -> Notation:
         return notation_of(self.book)
 
-    def changed_readings(self, one: Verdict, *, by_one_amount: bool = False) -> tuple[Accused, ...]:
-        """Return the readings of a hypothesis with what each would be, the first reading first."""
+    def changed_readings(self, one: Verdict, amounts: Sequence[float] = ()) -> tuple[Accused, ...]:
+        """Return the readings of a hypothesis with what each would be, the first reading first.
+
+        Parameters
+        ----------
+        amounts
+            By which each is wrong, where that is not an amount of its own.
+        """
         hypothesis = one.hypothesis
         by_slip = hypothesis.both or (hypothesis.slip,) * (len(hypothesis.numbers) == 1)
-        amounts = one.amounts or (0.0,) * len(hypothesis.numbers)
-        if by_one_amount:
-            amounts = one.amounts * len(hypothesis.numbers)
+        amounts = amounts or one.amounts or (0.0,) * len(hypothesis.numbers)
         slips = by_slip or (None,) * len(hypothesis.numbers)
         return tuple(
             self._wrong_reading(number, amount, slip)
@@ -179,7 +183,14 @@ Accusations = Iterator[Accused]
 
 def accuse_together(terms: Terms, one: Verdict) -> Accusations:
     """Yield readings that are all wrong by one amount."""
-    yield from terms.changed_readings(one, by_one_amount=True)
+    yield from terms.changed_readings(one, one.amounts * len(one.hypothesis.numbers))
+
+
+def accuse_by_station(terms: Terms, one: Verdict) -> Accusations:
+    """Yield bearings that are wrong by the amount of the station that they were read at."""
+    changes = one.hypothesis.variant.amounts
+    of_number = {number: amount for change, amount in zip(changes, one.amounts, strict=True) for number in change}
+    yield from terms.changed_readings(one, [of_number[number] for number in one.hypothesis.numbers])
 
 
 def accuse_readings_exchanged(terms: Terms, one: Verdict) -> Accusations:

@@ -1,13 +1,14 @@
 """Which of two places a further distance or a side settles for a point that shares equations."""
 
-from math import dist, sqrt
+from math import dist, pi, sqrt
 
 import pytest
 
 from pegline.errors import Place
 from pegline.measures.values import Pair, Side
 from pegline.network.arc_intersection import Arc
-from pegline.network.start_points import _by_rays, _image
+from pegline.network.observation_types import Booking, Distance, Oblique, Produced, Square
+from pegline.network.start_points import _by_rays, _image, place_point
 
 SD = 0.01
 ONE, OTHER = Arc(0, "A", (0.0, 0.0), 5.0, SD, tie=False), Arc(1, "B", (6.0, 0.0), 5.0, SD, tie=False)
@@ -54,3 +55,60 @@ def test_two_walls_place_a_corner_where_they_do_not_cut_too_flat(sine, cut):
     if placed:
         assert placed[0] == pytest.approx((10.0, 0.0))
         assert placed[1] == (1, 0)
+
+
+def booking(value, sd=0.01):
+    here = Place("made.yaml", 1, 1)
+    return Booking("made", "wall", "detail", ("feature", "house"), value, sd, None, here)
+
+
+#: A house whose first wall runs along x, from (0, 0) to (6, 0); its corner r is 4 m up from q = (6, 0).
+WALL = {"p": (0.0, 0.0), "q": (6.0, 0.0)}
+
+
+@pytest.mark.parametrize(("turn", "y"), [(pi / 2, 4.0), (-pi / 2, -4.0)])
+def test_a_right_angle_walked_on_and_a_length_place_the_next_corner(turn, y):
+    ones = [Square(booking(turn), "p", "q", "r"), Distance(booking(4.0), "q", "r")]
+    placed = place_point("r", [range(2)], ones, WALL, None)
+    assert placed[0] == pytest.approx((6.0, y))
+    assert placed[1] == (0, 1)
+
+
+@pytest.mark.parametrize(("turn", "y"), [(pi / 2, 4.0), (-pi / 2, -4.0)])
+def test_a_right_angle_walked_back_and_a_length_place_the_corner_before(turn, y):
+    # From o over p to q the walk turns: left where o is above, for one who comes down from it.
+    ones = [Square(booking(turn), "o", "p", "q"), Distance(booking(4.0), "o", "p")]
+    placed = place_point("o", [range(2)], ones, WALL, None)
+    assert placed[0] == pytest.approx((0.0, y))
+
+
+def test_a_right_angle_at_a_corner_that_is_not_placed_says_nothing():
+    ones = [Square(booking(pi / 2), "p", "x", "r"), Distance(booking(4.0), "x", "r")]
+    assert place_point("r", [range(2)], ones, WALL, None) is None
+    ones = [Square(booking(pi / 2), "x", "q", "r"), Distance(booking(4.0), "q", "r")]
+    assert place_point("r", [range(2)], ones, WALL, None) is None
+
+
+def test_two_walls_produced_meet_in_a_point_and_one_alone_does_not():
+    at = {**WALL, "s": (10.0, 3.0), "t": (10.0, 8.0)}
+    ones = [Produced(booking(0.0), "c", "p", "q"), Produced(booking(0.0), "c", "s", "t")]
+    placed = place_point("c", [range(2)], ones, at, None)
+    assert placed[0] == pytest.approx((10.0, 0.0))
+    assert place_point("c", [range(1)], ones, at, None) is None
+    parallel = {**at, "t": (14.0, 3.0)}
+    assert place_point("c", [range(2)], ones, parallel, None) is None
+
+
+@pytest.mark.parametrize(("side", "y"), [(1, 3.0), (-1, -3.0)])
+def test_two_obliques_place_a_point_on_the_side_booked(side, y):
+    # On a line of 20 m from a: from chainages 4 and 12 five metres each, so 3 m off chainage 8.
+    at = {"a": (0.0, 0.0), "b": (20.0, 0.0)}
+    ones = [Oblique(booking(5.0), "h", "a", "b", chainage, 20.0, side) for chainage in (4.0, 12.0)]
+    placed = place_point("h", [range(2)], ones, at, None)
+    assert placed[0] == pytest.approx((8.0, y))
+    assert place_point("h", [range(2)], ones, {"a": (0.0, 0.0)}, None) is None
+
+
+def test_distances_that_do_not_meet_place_nothing():
+    ones = [Distance(booking(2.0), "p", "r"), Distance(booking(3.0), "r", "q")]
+    assert place_point("r", [range(2)], ones, WALL, Side(Pair("p", "q", Place("made.yaml", 1, 1)), True)) is None

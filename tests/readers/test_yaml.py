@@ -233,3 +233,24 @@ def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
     assert list(table.entries) == ["at", "75", "left"]
     with pytest.raises(BookError, match="the key '75' is already in"):
         parse("{75: 1, 75: 2}", "weir.yaml")
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("book: 1\n\u00a0\u00a0unit: m\n", "2:1: this is a non-breaking space"),
+        ("lines:\n  A-B:\n    - {at: 1}\n    -{at: 2}\n", "4:5: a space is missing behind the hyphen"),
+        ("lines:\n  A-B :taped\n  C-D: {}\n", "2:3: the colon after 'A-B' needs a space behind it"),
+    ],
+)
+def test_a_slip_in_how_a_line_is_written_is_told_in_its_own_words(text, says):
+    assert faults_of(text)[0].startswith(says)
+
+
+def test_of_many_signs_that_cannot_be_seen_the_first_twenty_are_told():
+    assert len(faults_of("title: " + "\u200b" * 30)) == 20
+
+
+def test_a_name_of_an_old_disk_is_told(tmp_path):
+    with pytest.raises(OpenError, match=r"caf\\udce9.yaml: the name is no UTF-8"):
+        read(tmp_path / "caf\udce9.yaml")

@@ -1,9 +1,9 @@
 """The judgement in words: one verdict, the mistake with its reading, the checks in the book's own units."""
 
 import re
-from pathlib import Path
 
 import pytest
+from builders.paths import SAMPLES
 from builders.sound_book import SOUND
 
 from pegline.book.habits import notation_of
@@ -29,7 +29,7 @@ BARE = (
     .replace("A-B: 90°, B-A: 270°", "A-B: 90°")
 )
 WRONG = SOUND.replace("taped: 54.23", "taped: 59.23")
-PADDOCK = (Path(__file__).parents[2] / "samples" / "paddock.yaml").read_text(encoding="utf-8")
+PADDOCK = (SAMPLES / "paddock.yaml").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
@@ -203,4 +203,17 @@ def test_points_that_no_check_reaches_are_counted():
 
     assert loose
     counted = f"Nothing checks {len(loose)} of {len(solved.detail.points.names)} points"
-    assert accuracy_in_full(solved)[-1].startswith(counted)
+    assert any(sentence.startswith(counted) for sentence in accuracy_in_full(solved))
+
+
+COMMON = "A mistake that all lengths share, such as a wrong unit, would not show."
+
+
+def test_a_wrong_unit_shows_by_two_known_pegs_and_only_by_them():
+    known = (SAMPLES / "how-to" / "two-control-points.yaml").read_text(encoding="utf-8")
+    free = known[: known.index("control:")]
+    assert COMMON in accuracy_in_full(survey(free).solved)
+    assert COMMON not in accuracy_in_full(survey(known).solved)
+
+    assert verdict(survey(free.replace("unit: m", "unit: yd")).solved).word == "PASSED"
+    assert verdict(survey(known.replace("unit: m", "unit: yd")).solved).word == "FAILED"

@@ -186,12 +186,14 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
 
 
 def accuracy_in_full(solved: Solved) -> list[str]:
-    """Return the accuracy as a screen or a computation sheet has room for it: with how many points no check reaches."""
+    """Return the accuracy as a screen or a computation sheet has room for it, with what no check could show."""
     sentences = list(accuracy_sentences(solved))
     loose = unchecked_points(solved)
     if loose:
         count = f"{len(loose)} of {len(solved.detail.points.names)}"
         sentences.append(f"Nothing checks {count} points: a mistake in its row moves one unseen.")
+    if sentences and not any(check.kind == "control" for check in solved.adjustment.checks):
+        sentences.append("A mistake that all lengths share, such as a wrong unit, would not show.")
     return sentences
 
 

@@ -103,9 +103,12 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
     missing = list(book.missing)
     while any(line.use == "base" for line in book.lines.values()):
         try:
-            tried = solve(placeable(book), allow_missing=True).adjustment
-            if not tried.missing:
-                framework = refine_frame(solve(settle_open_readings(book), allow_missing=True), allow_missing=True)
+            tried = placeable(book)
+            framework = solve(tried, allow_missing=True)
+            if not framework.adjustment.missing:
+                settled = settle_open_readings(book)
+                framework = framework if settled is tried else solve(settled, allow_missing=True)
+                framework = refine_frame(framework, allow_missing=True)
                 return place_details(_mark_unfinished(framework, missing)), tuple(missing)
         except BookError as error:
             lean = _without_undecided(book, error.findings)
@@ -114,10 +117,10 @@ def solve_as_far_as_it_goes(book: Book) -> tuple[Solved | None, tuple[Finding, .
             missing += error.findings
             book = lean
         else:
-            missing += tried.warnings
-            lean = without_points(book, tried.missing)
+            missing += framework.adjustment.warnings
+            lean = without_points(book, framework.adjustment.missing)
             if lean == book:  # what makes these points is nothing that can be left out
-                raise BookError(tried.warnings)
+                raise BookError(framework.adjustment.warnings)
             book = lean
     return None, tuple(missing)
 

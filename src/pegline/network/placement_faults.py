@@ -58,6 +58,7 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
             f" {'lie' if len(flipped) > 1 else 'lies'}; add 'left_of' or 'right_of' to"
             f" {'one of them' if len(flipped) > 1 else 'its entry'}",
             places.get(flipped[0]),
+            (flipped[0],),
         )
 
 

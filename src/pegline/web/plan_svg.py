@@ -6,14 +6,17 @@ from base64 import b64encode
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import groupby
 from math import degrees
-from typing import Any, Final
+from typing import Final
 from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
 
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
-from pegline.plan.display import Item, Page, Stroke, Words
+from pegline.plan.display import Array, Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.style import LINE_TYPES, Layer
@@ -21,6 +24,8 @@ from pegline.plan.style import LINE_TYPES, Layer
 __all__ = ["inline_pages", "svg_documents"]
 
 FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
+#: Outlines kept as they were written last: of a book that is being typed, one entry moves few of them.
+REMEMBERED: Final = 20_000
 ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 
@@ -89,10 +94,32 @@ def _groups(
             identity = f" id={quoteattr(name if names[name] == 1 else f'{name}-{names[name]}')}"
         weight = _n(layer.weight / 100)
         yield f'<g{identity} class={quoteattr(name)} stroke="{colour}" fill="{colour}" stroke-width="{weight}">'
-        for item in group:
-            source = f' data-source="{item.source}"' if sources and item.source else ""
-            yield _words(item, height, source) if isinstance(item, Words) else _stroke(item, layer, height, source)
+        for several, alike in groupby(group, key=_thing if sources else _nothing):
+            if several:
+                yield _open_lines(list(alike), height)
+                continue
+            for item in alike:
+                source = f' data-source="{item.source}"' if sources and item.source else ""
+                yield _words(item, height, source) if isinstance(item, Words) else _stroke(item, layer, height, source)
         yield "</g>"
+
+
+def _thing(item: Item) -> str:
+    """Return the source of a plain open line, for a page to have those of one source as one thing; else nothing.
+
+    A screen draws few things sooner than many.
+    """
+    plain = isinstance(item, Stroke) and item.line_type == "CONTINUOUS" and not item.closed and item.fill is None
+    return item.source if plain else ""
+
+
+def _nothing(item: Item) -> str:
+    return ""
+
+
+def _open_lines(strokes: Sequence[Item], height: float) -> str:
+    drawn = "".join(f"M{_points(stroke.points, height)}" for stroke in strokes if isinstance(stroke, Stroke))
+    return f'<path d="{drawn}" fill="none" data-source="{strokes[0].source}"/>'
 
 
 def _layer_and_look(item: Item) -> tuple[str, str]:
@@ -114,14 +141,29 @@ def _stroke(stroke: Stroke, layer: Layer, height: float, source: str) -> str:
 
 def _dashes(stroke: Stroke, pattern: Sequence[float], height: float, source: str) -> str:
     """Return the dashes of a line as one path."""
-    drawn = "".join(f"M{_points(piece, height)}" for piece in dash_pieces(stroke.points, stroke.closed, pattern))
+    drawn = _dash_path(stroke.points.tobytes(), stroke.closed, tuple(pattern), height)
     cap = ' stroke-linecap="round"' if 0.0 in pattern else ""
     return f'<path d="{drawn}" fill="none"{cap}{source}/>'
 
 
-def _points(points: Any, height: float) -> str:
+def _points(points: Array, height: float) -> str:
     """Return points as ``_n`` writes numbers, many at a time."""
-    return " ".join([f"{round(x, 4) + 0.0:.8g},{round(height - y, 4) + 0.0:.8g}" for x, y in points.tolist()])
+    return _point_list(points.tobytes(), height)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _point_list(points: bytes, height: float) -> str:
+    return _written(np.frombuffer(points).reshape(-1, 2).tolist(), height)
+
+
+@lru_cache(maxsize=REMEMBERED // 10)  # of some hundred dashes each
+def _dash_path(points: bytes, closed: bool, pattern: tuple[float, ...], height: float) -> str:
+    pieces = dash_pieces(np.frombuffer(points).reshape(-1, 2), closed, pattern)
+    return "".join([f"M{_written(piece.tolist(), height)}" for piece in pieces])
+
+
+def _written(points: list[list[float]], height: float) -> str:
+    return " ".join([f"{round(x, 4) + 0.0:.8g},{round(height - y, 4) + 0.0:.8g}" for x, y in points])
 
 
 def _words(words: Words, height: float, source: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import re
@@ -11,6 +12,7 @@ import socket
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -147,6 +149,12 @@ def talk_to(desk: Running, book: str | None = None):
         yield talk
     finally:
         talk.close()
+
+
+def wait_for(coroutine):
+    """Run a coroutine in a thread of its own: the browser's loop runs in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, coroutine).result()
 
 
 @pytest.fixture

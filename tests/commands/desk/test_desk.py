@@ -17,9 +17,14 @@ from wsproto.events import RejectConnection
 import pegline
 from pegline.commands.desk.changes import apply_changes, from_sections
 
-from .conftest import Talk, run_desk, talk_to
+from .conftest import Talk, run_desk, talk_to, wait_for
 
 TITLE = ["title"]
+YARD_TEXT = """\
+book: 1
+unit: m
+lines: {A-B: {use: base, taped: 40}, A-C: {use: side, taped: 30}, C-B: {use: side, taped: 30}}
+"""
 
 
 def edit(talk, path, value, *, action="set", **more):
@@ -218,7 +223,6 @@ def test_a_disk_that_takes_no_more_is_told_and_typing_goes_on(folder):
 
 def test_a_folder_that_cannot_be_written_is_told(folder):
     """The room is tried in this process: root may write where others may not."""
-    import asyncio
     import errno
 
     from pegline.commands.desk.room import Room
@@ -250,7 +254,7 @@ def test_a_folder_that_cannot_be_written_is_told(folder):
         await room.close()
         return told
 
-    assert asyncio.run(type_on()) == [None, "read-only file system"]
+    assert wait_for(type_on()) == [None, "read-only file system"]
     assert "title: In memory\n" in (folder / "plot.yaml").read_text()
 
 
@@ -263,6 +267,99 @@ def test_files_are_handed_over_into_a_folder_that_is_named(folder):
     assert (handed["status"], handed["folder"]) == (0, "plot files")
     assert {"plot.csv", "plot.json"} <= set(handed["files"])
     assert '"Handed over"' in (folder / "plot files" / "plot.json").read_text()
+
+
+#: What each button is asked for, its exit status, and files that must be there after it.
+HANDED = {
+    "dxf": ({}, 0, {"plot.dxf"}),
+    "gpkg": ({}, 0, {"plot.gpkg"}),
+    "plan": ({}, 0, {"plot.pdf"}),
+    "computation": ({}, 0, {"plot.html"}),
+    "all": ({}, 0, {"plot.pdf", "plot.dxf", "plot.gpkg", "plot.html", "plot.csv", "plot.json"}),
+    "booking": ({}, 1, {"plot-prepare.pdf"}),  # 1: there is something to object to in this layout
+    "area": ({}, 0, set()),
+    "findpeg": ({"peg": "D"}, 0, {"plot-D.pdf"}),
+    "setout": ({"targets": "h1; bed 1"}, 0, {"plot-setout.pdf", "plot-setout.csv"}),
+}
+
+
+@pytest.mark.parametrize("what", HANDED)
+def test_every_button_hands_over_what_it_says(folder, what):
+    asked, status, wanted = HANDED[what]
+    with run_desk(folder) as desk, talk_to(desk, "plot.yaml") as talk:
+        talk.say(do="hand", what=what, **asked)
+        handed = talk.hear("handed")
+    assert handed["status"] == status, handed["said"]
+    for name in wanted:
+        assert name in handed["files"]
+    assert handed["files"] or "Areas for sale, tax or partition are for a licensed surveyor" in handed["said"]
+
+
+def test_the_browser_is_opened_at_the_address_unless_told_otherwise(folder):
+    import os
+    import subprocess
+    import sys
+
+    script, told = folder / "browser", folder / "told"
+    script.write_text(f'#!/bin/sh\necho "$1" > {told}\n')
+    script.chmod(0o755)
+    env = {**os.environ, "BROWSER": str(script)}
+    for words, opens in ((["--no-browser"], False), ([], True)):
+        command = [sys.executable, "-m", "pegline", "desk", str(folder), *words]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env) as process:
+            link = process.stdout.readline().strip()
+            if opens:
+                until(lambda link=link: told.exists() and told.read_text().strip() == link)
+            process.send_signal(signal.SIGTERM)
+            process.wait(30)
+        assert told.exists() == opens
+
+
+def test_what_has_been_overtaken_is_dropped():
+    """Of jobs for one book that wait only the newest is done, and one for another book does not wait for ever."""
+    import asyncio
+
+    from pegline.commands.desk.worker import Worker
+
+    async def ask_often():
+        worker = Worker("plan")
+        texts = [f"book: 1\ntitle: 'a{number}'\n" for number in range(5)]
+        try:
+            first = asyncio.create_task(worker.ask("one", "judge", texts[0], "one"))
+            await asyncio.sleep(0)
+            others = [asyncio.create_task(worker.ask("one", "judge", text, "one")) for text in texts[1:]]
+            other_book = asyncio.create_task(worker.ask("two", "judge", texts[0], "two"))
+            return await asyncio.gather(first, *others, other_book)
+        finally:
+            worker.stop()
+
+    answers = wait_for(ask_often())
+    assert [answer is not None for answer in answers[1:]] == [False, False, False, True, True]
+
+
+def test_a_machine_that_is_too_slow_for_every_entry_still_draws_some(monkeypatch):
+    """Entries come faster than a job is done: each is overtaken, but what was stopped gets twice the time next."""
+    import asyncio
+
+    from pegline.commands.desk import worker as desk_worker
+
+    monkeypatch.setattr(desk_worker, "OVERTAKEN_SECONDS", 1e-4)
+
+    async def ask_often():
+        worker = desk_worker.Worker("plan")
+        waiting = set()
+        try:
+            for number in range(100_000):
+                text = YARD_TEXT.replace("40", f"40.{number:05}")
+                waiting.add(asyncio.create_task(worker.ask("one", "judge", text, "one")))
+                done, waiting = await asyncio.wait(waiting, timeout=0.05)
+                if any(task.result() is not None for task in done):
+                    return True
+            return False
+        finally:
+            worker.stop()
+
+    assert wait_for(ask_often())
 
 
 def test_a_new_book_begins_with_its_head(tmp_path):

@@ -257,7 +257,7 @@ def test_a_page_is_typed_row_by_row_and_each_row_keeps_its_spot(tmp_path, new_pa
         page.locator(".scan summary").click()
         page.fill("#scan-name", "7")
         page.select_option("#scan-file", "page 7.png")
-        page.locator(".scan details button").click()
+        page.locator(".scan details .line-bar button").click()
         image = page.locator(".scan-holder img")
         page.wait_for_function("() => document.querySelector('.scan-holder img').naturalWidth > 0")
         for turned, name, (across, down) in ((False, "post", (0.25, 0.10)), (True, "gate", (0.5, 0.75))):

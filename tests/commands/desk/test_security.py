@@ -73,6 +73,8 @@ OURS = "Origin: http://{host}"
 JSON = "Content-Type: application/json"
 KEY = json.dumps({"key": "KEY"})
 EVIL = "Origin: http://evil.example"
+PNG = "Content-Type: image/png"
+SIGNED = "GIF89a"  #: as an image begins
 
 #: Name, request, and the statuses that refuse it; '' means that the connection is closed without a word.
 HOSTILE = {
@@ -149,6 +151,21 @@ HOSTILE = {
     "a page that says it is an image": (request(path="/scan/words.png"), "404"),
     "the journal": (request(path="/scan/.plot.yaml.desk"), "404"),
     "part of the page from outside": (request(path="/words/../desk.html"), "404"),
+    # images that a page sends
+    "an image without an origin": (request("POST", "/scan/x.png", headers=[PNG], body=SIGNED), "403"),
+    "an image from elsewhere": (request("POST", "/scan/x.png", headers=[PNG, EVIL], body=SIGNED), "403"),
+    "an image without the pass": (
+        request("POST", "/scan/x.png", cookie=False, headers=[PNG, OURS], body=SIGNED),
+        "401",
+    ),
+    "an image as a form": (
+        request("POST", "/scan/x.png", headers=["Content-Type: multipart/form-data; boundary=b", OURS], body=SIGNED),
+        "415",
+    ),
+    "a script as an image": (request("POST", "/scan/x.png", headers=[PNG, OURS], body="<svg onload=alert(1)>"), "422"),
+    "an image with no name": (request("POST", "/scan/.hidden.png", headers=[PNG, OURS], body=SIGNED), "422"),
+    "an image out of the folder": (request("POST", "/scan/..%2Fx.png", headers=[PNG, OURS], body=SIGNED), "404 405"),
+    "an image over a book": (request("POST", "/scan/plot.yaml", headers=[PNG, OURS], body="book: 1"), "422"),
     # what is no request
     "no words of HTTP": ("hello\r\n\r\n", "400"),
     "a header without end": ("GET / HTTP/1.1\r\nHost: {host}\r\nX: " + "a" * 200_000, "400 431 "),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+from collections.abc import AsyncIterator
+from itertools import count
 from pathlib import Path
 from typing import Final
 
@@ -11,14 +14,18 @@ from pegline.errors import UsageError
 __all__ = ["Folder"]
 
 BOOK_ENDINGS: Final = (".yaml", ".yml")
-#: Images that a browser shows, by what their files begin with.
+#: Images of pages, by what their files begin with, and how their names end.
 IMAGES: Final = (
-    (b"\x89PNG\r\n\x1a\n", "image/png"),
-    (b"\xff\xd8\xff", "image/jpeg"),
-    (b"GIF8", "image/gif"),
-    (b"RIFF", "image/webp"),
+    (b"\x89PNG\r\n\x1a\n", "image/png", ".png"),
+    (b"\xff\xd8\xff", "image/jpeg", ".jpg"),
+    (b"GIF8", "image/gif", ".gif"),
+    (b"RIFF", "image/webp", ".webp"),
+    (b"II*\0", "image/tiff", ".tif"),
+    (b"MM\0*", "image/tiff", ".tif"),
 )
-IMAGE_ENDINGS: Final = (".png", ".jpg", ".jpeg", ".gif", ".webp")
+IMAGE_ENDINGS: Final = (".png", ".jpg", ".jpeg", ".gif", ".webp", ".tif", ".tiff")
+OTHER_ENDINGS: Final = {".jpg": ".jpeg", ".tif": ".tiff"}  #: that mean the same
+LONGEST_BEGIN: Final = 16  #: bytes that tell an image
 MAX_IMAGE_BYTES: Final = 60_000_000
 MAX_LISTED: Final = 500
 _NAME: Final = re.compile(r"[^\x00-\x1f\x7f/\\:*?\"<>|]{1,100}")
@@ -74,9 +81,45 @@ class Folder:
         if path is None or not path.is_file() or path.stat().st_size > MAX_IMAGE_BYTES:
             return None
         with path.open("rb") as file:
-            begin = file.read(16)
-        kind = next((media for first, media in IMAGES if begin.startswith(first)), None)
-        return (path, kind) if kind else None
+            kind = _image_of(file.read(LONGEST_BEGIN))
+        return (path, kind[0]) if kind else None
+
+    async def take_image(self, name: object, parts: AsyncIterator[bytes]) -> str:
+        """Keep an image that a page sends, under a name that is free, and return that name.
+
+        Raises
+        ------
+        UsageError
+            It is no image, or larger than one may be.
+        OSError
+            It cannot be written.
+        """
+        if not isinstance(name, str) or not _NAME.fullmatch(name) or name.startswith("."):
+            raise UsageError("this is no name for an image; write another")
+        unfinished = self.path / f".{Path(name).stem}.{os.getpid()}.part"
+        begin, size = b"", 0
+        try:
+            with unfinished.open("xb") as file:
+                async for part in parts:
+                    begin, size = (begin + part)[:LONGEST_BEGIN], size + len(part)
+                    if size > MAX_IMAGE_BYTES:
+                        raise UsageError(f"the image is larger than {MAX_IMAGE_BYTES // 1_000_000} MB; make it smaller")
+                    file.write(part)
+            kind = _image_of(begin)
+            if kind is None:
+                raise UsageError("this is no PNG, JPEG, WebP, GIF or TIFF; send the page as one of these")
+            path = self._free(name, kind[1])
+            unfinished.rename(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
+        return path.name
+
+    def _free(self, name: str, ending: str) -> Path:
+        """Return a path for an image that nothing has, with the ending of what it is."""
+        given = Path(name)
+        ending = given.suffix if given.suffix.lower() in (ending, OTHER_ENDINGS.get(ending)) else ending
+        names = (f"{given.stem}{f' {number}' if number > 1 else ''}{ending}" for number in count(1))
+        return next(path for path in (self.path / each for each in names) if not os.path.lexists(path))
 
     def _inside(self, name: str) -> Path | None:
         """Return where a name leads, links followed, if that is inside the folder."""
@@ -85,6 +128,13 @@ class Folder:
         except (OSError, ValueError, RuntimeError):
             return None
         return path if path.is_relative_to(self.path) and path != self.path else None
+
+
+def _image_of(begin: bytes) -> tuple[str, str] | None:
+    """Return media type and ending of an image, from its first bytes."""
+    if begin.startswith(b"RIFF") and begin[8:12] != b"WEBP":
+        return None
+    return next(((media, ending) for first, media, ending in IMAGES if begin.startswith(first)), None)
 
 
 def _plain(path: Path) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -44,6 +45,11 @@ def folder_of(book: Path) -> Path:
     return book.parent / f"{book.stem} files"
 
 
+def _names(asked: object) -> list[str]:
+    """Return the names that stand in a field, with ``;`` or a comma between them; a name may have spaces in it."""
+    return [name.strip() for name in re.split("[;,]", asked) if name.strip()] if isinstance(asked, str) else []
+
+
 async def hand_over(book: Path, what: str, asked: Mapping[str, Any]) -> dict[str, Any]:
     """Run a command on a book and return its exit status, what it printed, and the folder with its files.
 
@@ -55,11 +61,11 @@ async def hand_over(book: Path, what: str, asked: Mapping[str, Any]) -> dict[str
     if what not in HANDOVERS:
         raise UsageError("there is no such button")
     row = HANDOVERS[what]
-    given = [asked.get(name) for name in row.asks]
-    if not all(isinstance(value, str) and value.strip() and not value.startswith("-") for value in given):
+    given = [name for key in row.asks for name in _names(asked.get(key))]
+    if (row.asks and not given) or any(name.startswith("-") for name in given):
         raise UsageError(f"say first: {', '.join(row.asks)}")
     out = folder_of(book)
-    words = [row.command, str(book), *map(str, given), *row.words, *(("--out", str(out)) if row.writes else ())]
+    words = [row.command, str(book), *given, *row.words, *(("--out", str(out)) if row.writes else ())]
     process = await asyncio.create_subprocess_exec(
         sys.executable, "-m", "pegline", *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT
     )

@@ -42,7 +42,13 @@ def judgement(survey: Survey) -> dict[str, Any]:
             for row in check_rows(survey, survey.scale, notation)
         ],
         "warnings": [
-            {"rule": each.rule, "text": each.text, "source": _source(each.place)} for each in diagnosis.warnings
+            {
+                "rule": each.rule,
+                "text": each.text,
+                "source": _source(each.place),
+                "sides": _unbooked_side(each, survey.book),
+            }
+            for each in diagnosis.warnings
         ],
     }
 
@@ -107,7 +113,7 @@ def draw(text: str, file: str, also: str = "") -> Answer:
         "pages": pages,
         "scale": scale,
         "wrong": _findings_as_answers(wrong),
-        "missing": _findings_as_answers(missing),
+        "missing": _findings_as_answers(missing, book),
     }
 
 
@@ -124,12 +130,12 @@ def judge_text(text: str, file: str) -> Answer:
     except BookError as error:
         return {
             "verdict": None,
-            "missing": _findings_as_answers(book.missing),
+            "missing": _findings_as_answers(book.missing, book),
             "wrong": _findings_as_answers((*wrong, *error.findings)),
         }
     if survey is None:
-        return {"verdict": None, "missing": _findings_as_answers(missing), "wrong": _findings_as_answers(wrong)}
-    return {**judgement(survey), "missing": _findings_as_answers(missing), "wrong": _findings_as_answers(wrong)}
+        return {"verdict": None, "missing": _findings_as_answers(missing, book), "wrong": _findings_as_answers(wrong)}
+    return {**judgement(survey), "missing": _findings_as_answers(missing, book), "wrong": _findings_as_answers(wrong)}
 
 
 def judge_layout(path: str, file: str) -> Answer:
@@ -151,16 +157,28 @@ def _sound_part(text: str, file: str) -> tuple[Book | None, tuple[Finding, ...]]
         return None, error.findings
 
 
-def _findings_as_answers(findings: Sequence[Finding]) -> list[Answer]:
+def _findings_as_answers(findings: Sequence[Finding], book: Book | None = None) -> list[Answer]:
     return [
         {
             "rule": finding.rule,
             "text": finding.text,
             "line": finding.place.line if finding.place else None,
             "column": finding.place.column if finding.place else None,
+            "sides": None if book is None else _unbooked_side(finding, book),
         }
         for finding in findings
     ]
+
+
+def _unbooked_side(finding: Finding, book: Book) -> Answer | None:
+    """Return the station whose side is not booked, and the line that it may be booked against: one tap says it."""
+    if finding.rule not in ("side-unsettled", "mirrored") or not isinstance(finding.data, tuple):
+        return None
+    station, *line = finding.data
+    if station not in book.station_names:
+        return None
+    base = next((name for name, each in book.lines.items() if each.use == "base"), None)
+    return {"station": station, "line": "-".join(line) if line else base}
 
 
 JOBS: Final[Mapping[str, Callable[..., Answer]]] = {

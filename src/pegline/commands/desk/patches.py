@@ -21,7 +21,7 @@ __all__ = ["KeyPath", "Plain", "patch", "plain", "tree_of", "written_of"]
 
 Plain = Any  #: a text, a list, or a map of such values
 KeyPath = tuple[str | int, ...]  #: keys and numbers of rows, from the top of the book
-_Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_Loader: Final[Any] = getattr(yaml, "CBaseLoader", yaml.BaseLoader)  #: of nodes by place; what they say is not asked
 _NOWHERE: Final = Place("", 0, 0)
 MAX_DEPTH: Final = 6  #: lists and maps inside one another in what a form sends
 _BLANKS: Final = " \t\n"
@@ -39,8 +39,9 @@ def written_of(text: str) -> Written:
     return parse(text, "book")
 
 
+@lru_cache(maxsize=8)
 def tree_of(text: str) -> Plain:
-    """Return what a book's text says, every scalar as it is written."""
+    """Return what a book's text says, every scalar as it is written; not to be changed, for it is kept."""
     return plain(written_of(text))
 
 

@@ -9,7 +9,7 @@ from typing import Any, Final, Protocol
 
 from pegline.commands.desk.changes import Change, Changes, from_sections, to_sections
 from pegline.commands.desk.document import Document, Entry
-from pegline.commands.desk.patches import KeyPath, Plain, patch, plain, tree_of, written_of
+from pegline.commands.desk.patches import KeyPath, Plain, patch, tree_of, written_of
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import BookError, PeglineError, UsageError
@@ -232,7 +232,7 @@ class Room:
             fault = {"text": error.findings[0].text, "line": place.line if place else None}
             self._tell({"do": "tree", "version": version, "fault": fault})
             return
-        self._tell({"do": "tree", "version": version, "tree": plain(written), "places": list(_places(written))})
+        self._tell({"do": "tree", "version": version, "tree": self._tree(), "places": list(_places(written))})
 
     def _tree(self) -> Plain:
         return tree_of(self.document.text)

@@ -22,6 +22,7 @@ from pegline.commands.desk.guard import Guard, Keys
 from pegline.commands.desk.handover import hand_over
 from pegline.commands.desk.room import FLUSH_SECONDS, MAX_LAYERS, Message, Room, answer, message_of
 from pegline.commands.desk.store import Store
+from pegline.commands.desk.tiff import png_of_tiff
 from pegline.commands.desk.worker import Worker
 from pegline.errors import PeglineError, UsageError
 from pegline.kinds import KINDS
@@ -30,6 +31,7 @@ __all__ = ["Desk", "application"]
 
 MAX_KEY_BYTES: Final = 1000
 MAX_KEY_SECONDS: Final = 5.0
+MAX_IMAGE_SECONDS: Final = 120.0  #: for an image to come in
 MAX_PAGES: Final = 32  #: sockets at once
 SLOW_PAGE_MESSAGES: Final = 2000  #: messages that wait for a page before it is let go
 
@@ -154,8 +156,10 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         return JSONResponse(_start(desk))
 
     async def scan(request: Request) -> Response:
-        path = desk.folder.scan(request.path_params["name"])
-        return Response(status_code=404) if path is None else FileResponse(path[0], media_type=path[1])
+        return await _scan(desk.folder, request.path_params["name"])
+
+    async def take_scan(request: Request) -> Response:
+        return await _taken(desk.folder, request)
 
     async def socket(socket: WebSocket) -> None:
         await _serve(desk, socket)
@@ -166,6 +170,7 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         Route("/key", key, methods=["POST"]),
         Route("/start", start, methods=["GET"]),
         Route("/scan/{name:path}", scan, methods=["GET"]),
+        Route("/scan/{name}", take_scan, methods=["POST"]),
         WebSocketRoute("/socket", socket),
     ]
     app = Starlette(routes=routes, lifespan=lifespan)
@@ -192,6 +197,31 @@ async def _let_in(request: Request, keys: Keys) -> Response:
     if not isinstance(message, dict) or not keys.opens(message.get("key")):
         return Response(status_code=401)
     return Response(status_code=204, headers={"set-cookie": keys.header()})
+
+
+async def _scan(folder: Folder, name: str) -> Response:
+    """Return an image of the folder; a TIFF, which few browsers show, as PNG."""
+    path, media = folder.scan(name) or (None, "")
+    if path is None:
+        return Response(status_code=404)
+    if media != "image/tiff":
+        return FileResponse(path, media_type=media)
+    png = await asyncio.to_thread(png_of_tiff, path)
+    return Response(status_code=404) if png is None else Response(png, media_type="image/png")
+
+
+async def _taken(folder: Folder, request: Request) -> Response:
+    """Keep an image that a page sends, a photo of a telephone for instance, and tell its name and all names."""
+    if not request.headers.get("content-type", "").startswith("image/"):
+        return Response(status_code=415, headers={"connection": "close"})
+    try:
+        async with asyncio.timeout(MAX_IMAGE_SECONDS):
+            name = await folder.take_image(request.path_params["name"], request.stream())
+    except TimeoutError:
+        return Response(status_code=408, headers={"connection": "close"})
+    except (UsageError, OSError) as error:
+        return JSONResponse({"fault": _reason(error)}, status_code=422, headers={"connection": "close"})
+    return JSONResponse({"name": name, "scans": folder.scans()}, status_code=201)
 
 
 def _start(desk: Desk) -> Message:

@@ -6,6 +6,7 @@ Of the jobs for one book that wait, only the newest is done: what has been overt
 from __future__ import annotations
 
 import asyncio
+import gc
 import multiprocessing
 import signal
 import time
@@ -17,7 +18,8 @@ __all__ = ["Worker"]
 
 MAX_JOB_SECONDS: Final = 60.0  #: then a job is given up
 AGAIN_SECONDS: Final = 1.0  #: before a process that died by itself is started again
-OVERTAKEN_SECONDS: Final = 1.0  #: a job that a newer one waits for is stopped after this
+OVERTAKEN_SECONDS: Final = 1.0  #: a job that a newer one waits for is stopped after this, where such jobs take less
+OVERTAKEN_TIMES: Final = 2.0  #: as long as the last of its kind a job may take in any case, or none would ever be done
 
 
 class _Job(NamedTuple):
@@ -35,6 +37,7 @@ class Worker:
         self._waiting: dict[str, _Job] = {}  #: by book, the newest
         self._running: tuple[str, _Job, float] | None = None
         self._watch: asyncio.TimerHandle | None = None
+        self._usual: dict[str, float] = {}  #: seconds that the last job of a kind took, or was given
         self._start()
 
     async def ask(self, book: str, kind: str, *texts: str) -> Any:
@@ -47,7 +50,8 @@ class Worker:
         if self._running is None:
             self._next()
         elif self._running[0] == book:
-            self._watch_out(OVERTAKEN_SECONDS)
+            usual = self._usual.get(self._running[1].kind, 0.0)
+            self._watch_out(max(OVERTAKEN_SECONDS, OVERTAKEN_TIMES * usual))
         return await answer
 
     def stop(self) -> None:
@@ -87,18 +91,21 @@ class Worker:
     def _take_answer(self, connection: Connection, answer: Any) -> None:
         if connection is not self._connection:
             return  # of a process that was stopped
-        if self._running is not None:
-            _settle(self._running[1], None if answer is _GONE else answer)
-            self._running = None
+        self._end_job(None if answer is _GONE else answer)
         if answer is _GONE:  # it died by itself: not at once again, should it die of its start
             self._watch = self._loop.call_later(AGAIN_SECONDS, self._restart)
         else:
             self._next()
 
-    def _restart(self) -> None:
+    def _end_job(self, answer: Any) -> None:
         if self._running is not None:
-            _settle(self._running[1], None)
+            _, job, begun = self._running
+            self._usual[job.kind] = time.monotonic() - begun
+            _settle(job, answer)
             self._running = None
+
+    def _restart(self) -> None:
+        self._end_job(None)
         self._process.kill()
         self._connection.close()
         self._start()
@@ -144,6 +151,9 @@ def _work(connection: Connection) -> None:
     from pegline.commands.desk.jobs import JOBS, warm_up
 
     warm_up()
+    gc.collect()
+    gc.freeze()  # what is loaded stays; what a job leaves behind is swept while nobody waits
+    gc.disable()
     while True:
         try:
             kind, texts = connection.recv()
@@ -157,3 +167,4 @@ def _work(connection: Connection) -> None:
             connection.send(answer)
         except OSError:
             return
+        gc.collect()

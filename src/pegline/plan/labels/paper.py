@@ -42,8 +42,12 @@ class LabelPaper:
 
     def position(self, x: float, y: float) -> tuple[float, float]:
         """Return where a point of the paper is in the frame, metres."""
-        east, north = (turning_matrix(-self.turn) @ np.array([x, y]) * self.metres_per_mm).tolist()
+        east, north = self.positions(np.array([x, y])).tolist()
         return east, north
+
+    def positions(self, points: Any) -> Any:
+        """Return where points (..., 2) of the paper are in the frame, metres."""
+        return points @ turning_matrix(-self.turn).T * self.metres_per_mm
 
     def at(self, position: tuple[float, float]) -> tuple[float, float]:
         """Return where one position of the frame is, millimetres."""

@@ -51,12 +51,12 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
     chosen = first_free(spots, sizes, _occupied_boxes(features, placed, paper))
     where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
-    for row, ((layer, feature, text, _), width) in enumerate(zip(wanted, widths.tolist(), strict=True)):
-        x, y, rotation = where[row].tolist()
-        (x0, y0), (x1, y1) = positions[row].tolist()
-        centre, turn = paper.position(x, y), rotation - paper.turn
-        measures = None if row < count else ((x0, y0), (x1, y1))
-        yield Label(layer, text, centre, turn, HEIGHT, width, feature.source, feature.name, measures)
+    centres, turns = paper.positions(where[:, :2]).tolist(), (where[:, 2] - paper.turn).tolist()
+    rows = zip(wanted, widths.tolist(), centres, turns, strict=True)
+    for row, ((layer, feature, text, _), width, (x, y), turn) in enumerate(rows):
+        start, end = positions[row].tolist()
+        measures = None if row < count else (tuple(start), tuple(end))
+        yield Label(layer, text, (x, y), turn, HEIGHT, width, feature.source, feature.name, measures)
 
 
 def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> list[Wish]:
@@ -82,7 +82,11 @@ def _booked_offsets(features: Sequence[Feature]) -> list[Wish]:
 
 def _occupied_boxes(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:
     """Return the boxes (n, 5) of labels and stations: x, y, rotation, width, height, paper millimetres."""
-    rows = [(*paper.at(label.centre), label.rotation + paper.turn, label.width, label.height) for label in labels]
+    centres = paper.points(np.array([label.centre for label in labels]).reshape(-1, 2)).tolist()
+    rows = [
+        (*centre, label.rotation + paper.turn, label.width, label.height)
+        for centre, label in zip(centres, labels, strict=True)
+    ]
     for feature in features:
         if feature.layer == "STATIONS" and isinstance(feature.geometry, tuple):
             side = 2 * SYMBOLS[feature.symbol or "mark"].radius

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from math import cos, floor, log10, pi, sin
 from typing import Any, Final
 
@@ -37,9 +38,12 @@ class GridTicks:
     """The ticks of a plan's grid; what they keep off is looked through once for all sheets."""
 
     def __init__(self, content: Content, labels: Sequence[Label]) -> None:
-        self._content = content
+        self._content, self._labels = content, labels
         self._metres_per_mm = content.scale / 1000
-        self._tree = shapely.STRtree([*self._feature_shapes(), *self._label_boxes(labels)])
+
+    @cached_property
+    def _tree(self) -> Any:
+        return shapely.STRtree([*self._feature_shapes(), *self._label_boxes()])
 
     def on(self, layout: Layout, tile: Tile) -> Iterator[Item]:
         """Yield the ticks and coordinates of one sheet; nothing off the grid."""
@@ -90,9 +94,9 @@ class GridTicks:
                 radius = symbol_radius(feature, self._metres_per_mm) * self._metres_per_mm
                 yield shapely.Point(feature.geometry).buffer(radius)
 
-    def _label_boxes(self, labels: Sequence[Label]) -> Iterator[Any]:
+    def _label_boxes(self) -> Iterator[Any]:
         mm = self._metres_per_mm
-        for label in labels:
+        for label in self._labels:
             if plots(label.layer):
                 yield box(*label.centre, label.rotation, label.width * mm, label.height * mm)
 

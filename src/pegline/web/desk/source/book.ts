@@ -6,7 +6,7 @@ import { same } from "./dom";
 
 export type Value = string | Value[] | { [key: string]: Value };
 export type Path = (string | number)[];
-export interface Finding { rule: string; text: string; line: number | null; column: number | null }
+export interface Finding { rule: string; text: string; line: number | null; column: number | null; sides?: { station: string; line: string } | null }
 
 export class Book {
   name = "";
@@ -23,6 +23,8 @@ export class Book {
   redo = 0;
   me = "";
   chosen: Path = [];
+  /** The key of the figure that was typed last in the chosen row. */
+  typing = "";
   private listeners = new Map<string, (() => void)[]>();
 
   constructor(readonly link: Link, readonly start: Message) {}

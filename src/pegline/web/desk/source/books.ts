@@ -16,12 +16,17 @@ export function shelf(link: Link, start: Message, open: (name: string) => void):
     return h("div", { class: "field" }, h("label", { for: input.id }, label), input);
   };
   const materials = wordsOf(at(["tapes", "x", "material"])) ?? ["fibreglass"];
+  const title = h("input", { type: "text", autocomplete: "off" });
+  const name = h("input", { type: "text", autocomplete: "off", required: true });
+  let named = false; // by hand
+  name.addEventListener("input", () => { named = true; });
+  title.addEventListener("input", () => { if (!named) name.value = title.value.trim().replace(/[^\p{L}\p{N} _-]/gu, "").slice(0, 60).trim(); });
   const form = h("form", { class: "new-book", autocomplete: "off" },
     h("h2", {}, say("shelf.new")),
-    field("name", say("shelf.name")), field("title", sayKey("title")), field("place", sayKey("place")),
+    field("title", sayKey("title"), title), field("name", say("shelf.name"), name), field("place", sayKey("place")),
     field("unit", sayKey("unit"), h("select", {}, ...UNITS.map((unit) => h("option", { value: unit }, unit)))),
     field("material", say("shelf.tape"), h("select", {}, ...materials.map((each) => h("option", { value: each, selected: each === "fibreglass" }, each)))),
-    field("length", say("shelf.tape_length"), h("input", { type: "text", inputmode: "decimal", autocomplete: "off" })),
+    field("length", say("shelf.tape_length"), h("input", { type: "text", inputmode: "decimal", autocomplete: "off", pattern: ".*[0-9].*", title: say("shelf.length_like") })),
     h("button", { type: "submit", class: "main" }, say("shelf.begin")));
   form.addEventListener("submit", (event) => {
     event.preventDefault();

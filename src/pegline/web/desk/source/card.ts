@@ -27,11 +27,18 @@ export function valueOf(text: string, schema: Schema | undefined, before: Value 
 const isMap = (value: unknown): value is { [key: string]: Value } => !!value && typeof value === "object" && !Array.isArray(value);
 const simple = (value: Value) => typeof value === "string" || (Array.isArray(value) && value.every((part) => typeof part === "string"));
 
+/** Return what a part is called: the page's word for a key of the format, the book's own word for a name of its own. */
+export function nameOf(path: Path): string {
+  const last = path[path.length - 1];
+  if (last === undefined) return say("card.head");
+  if (typeof last === "number") return say("card.number", { number: last + 1 });
+  return keysOf(at(path.slice(0, -1))).includes(last) ? sayKey(last) : last;
+}
+
 /** Return one field for a value that is a text or a list of texts. */
 export function field(book: Book, path: Path, schema: Schema | undefined, options: { label?: string; onEnter?: () => void } = {}): HTMLElement {
   const id = newId("field");
-  const key = String(path[path.length - 1]);
-  const label = h("label", { for: id }, options.label ?? sayKey(key));
+  const label = h("label", { for: id }, options.label ?? nameOf(path));
   const value = book.at(path);
   const words = Array.isArray(value) ? null : wordsOf(schema);
   const note = h("p", { class: "fault", id: `${id}-fault` });
@@ -83,37 +90,29 @@ function moreButton(book: Book, path: Path, schema: Schema, value: string): HTML
   return h("button", { type: "button", class: "quiet", onclick: () => book.set(path, { [first]: takesText(map.properties[first]) ? value : [value, ""] }) }, say("card.more"));
 }
 
-function removeButton(book: Book, path: Path): HTMLElement {
-  const name = sayKey(String(path[path.length - 1]));
-  return h("button", { type: "button", class: "quiet", "aria-label": say("card.remove_named", { name }), title: say("card.remove_named", { name }), onclick: () => book.remove(path) }, "×");
+function removeButton(book: Book, path: Path, words = false): HTMLElement {
+  const label = say("card.remove_named", { name: nameOf(path) });
+  return h("button", { type: "button", class: "quiet", "aria-label": words ? null : label, title: words ? null : label, onclick: () => book.remove(path) }, words ? label : "×");
 }
 
 function listEditor(book: Book, path: Path, schema: Schema | undefined, value: Value[], depth: number): HTMLElement {
   const items = value.map((_, number) => h("li", {}, editor(book, [...path, number], under(schema, number), depth + 1)));
   const shape = mapSchema(under(schema, 0));
-  const add = h("button", { type: "button", onclick: () => book.insert([...path, value.length], shape ? { [keysOf(shape)[0]]: "" } : "") }, say("card.add_to", { name: sayKey(String(path[path.length - 1])) }));
-  return h("fieldset", { class: `card depth-${depth}` }, h("legend", {}, sayKey(String(path[path.length - 1]))), h("ol", {}, ...items), add, removeButton(book, path));
+  const add = h("button", { type: "button", onclick: () => book.insert([...path, value.length], shape ? { [keysOf(shape)[0]]: "" } : "") }, say("card.add_to", { name: nameOf(path) }));
+  return h("fieldset", { class: `card depth-${depth}` }, h("legend", {}, nameOf(path)), h("ol", {}, ...items), h("div", { class: "row-buttons" }, add, removeButton(book, path, true)));
 }
 
 function mapEditor(book: Book, path: Path, schema: Schema | undefined, value: { [key: string]: Value }, depth: number): HTMLElement {
-  const last = path[path.length - 1];
-  const title = typeof last === "number" ? say("card.number", { number: last + 1 }) : sayKey(String(last));
   const fields = Object.keys(value).filter((key) => !(path[0] === "lines" && /^details/.test(key))).map((key) => editor(book, [...path, key], under(schema, key), depth + 1));
-  return h("fieldset", { class: `card depth-${depth}` }, h("legend", {}, title), ...fields, adder(book, path, schema, value), path.length > 1 ? removeButton(book, path) : null);
+  return h("fieldset", { class: `card depth-${depth}` }, h("legend", {}, nameOf(path)), ...fields, adder(book, path, schema, value), path.length > 1 ? removeButton(book, path, true) : null);
 }
 
 /** Return what adds a key: one that the format has, or a name of the book's own. */
 export function adder(book: Book, path: Path, schema: Schema | undefined, value: { [key: string]: Value }): HTMLElement {
   const free = keysOf(schema).filter((key) => !(key in value) && !/^details/.test(key));
   const id = newId("add");
-  const last = path[path.length - 1];
-  const name = typeof last === "number" ? say("card.number", { number: last + 1 }) : last === undefined ? say("card.head") : sayKey(String(last));
-  const put_in = (key: string) => {
-    const wanted = under(schema, key);
-    if (!key.trim() || key in value) return;
-    book.set([...path, key.trim()], takesText(wanted) || !mapSchema(wanted) ? (listSchema(wanted) && !takesText(wanted) ? listSeed(wanted!) : "") : {});
-    pending = JSON.stringify([...path, key.trim()]);
-  };
+  const name = nameOf(path);
+  const put_in = (key: string) => { if (key.trim() && !(key in value)) begin(book, [...path, key.trim()], under(schema, key)); };
   if (free.length) {
     const select = h("select", { id, class: "add", "data-add": JSON.stringify(path) }, h("option", { value: "" }, say("card.choose")), ...free.map((key) => h("option", { value: key, title: about(under(schema, key)) }, sayKey(key))));
     // A list that is gone through with the keys says nothing yet: a pointer's choice, Enter or the button does.
@@ -129,6 +128,14 @@ export function adder(book: Book, path: Path, schema: Schema | undefined, value:
   const go = () => { put_in(input.value); input.value = ""; };
   input.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); go(); } });
   return h("div", { class: "field add" }, h("label", { for: id }, say("card.new_in", { name })), input, h("div", { class: "tools" }, h("button", { type: "button", class: "quiet", "aria-label": say("card.new_in", { name }), title: say("card.add"), onclick: go }, "+")));
+}
+
+/** Begin a part of the book with the fields that it cannot do without, blank, and go to the first of them. */
+function begin(book: Book, path: Path, schema: Schema | undefined): void {
+  const map = takesText(schema) ? undefined : mapSchema(schema);
+  const needed: string[] = (map?.required ?? []).filter((key: string) => takesText(under(schema, key)));
+  book.set(path, map ? Object.fromEntries(needed.map((key) => [key, ""])) : listSchema(schema) && !takesText(schema) ? listSeed(schema!) : "");
+  pending = JSON.stringify(needed.length ? [...path, needed[0]] : path);
 }
 
 function listSeed(schema: Schema): Value {
@@ -204,7 +211,7 @@ export function sectionsLeaf(book: Book): { element: HTMLElement; refresh: () =>
   const container = h("div", { class: "sections" });
   const root = at([])!;
   const heads = () => keysOf(root).filter((key) => takesText(under(root, key)) && key !== "book");
-  const sections = () => keysOf(root).filter((key) => key !== "lines" && !takesText(under(root, key)));
+  const sections = () => keysOf(root).filter((key) => key !== "lines" && key !== "book" && !takesText(under(root, key)));
   const make = () => {
     const present = heads().filter((key) => book.at([key]) !== undefined);
     const head = h("details", { "data-name": "head", open: true }, h("summary", {}, say("card.head")),
@@ -212,7 +219,7 @@ export function sectionsLeaf(book: Book): { element: HTMLElement; refresh: () =>
       adder(book, [], { ...choices(root).find((each) => each.properties), properties: Object.fromEntries(heads().map((key) => [key, under(root, key)])) }, book.tree));
     return [head, ...sections().map((key) => section(book, key, under(root, key)))];
   };
-  const refresh = keepInStep(book, container, make, () => ({ ...book.tree, lines: Object.keys(book.map(["lines"])).length }));
+  const refresh = keepInStep(book, container, make, () => ({ ...book.tree, lines: Object.keys(book.map(["lines"])).length, spoken: [...spokenOf(book, "stations"), "|", ...spokenOf(book, "features")].map((name) => ({ [name]: 0 })) }));
   book.on("chosen", () => {
     if (book.chosen[0] === "lines" || !book.chosen.length) return;
     for (const each of container.querySelectorAll("details")) if (each.dataset.name === book.chosen[0]) each.open = true;
@@ -222,10 +229,21 @@ export function sectionsLeaf(book: Book): { element: HTMLElement; refresh: () =>
   return { element: container, refresh };
 }
 
+/** Return the stations or features that lines speak of and that have no entry of their own yet. */
+export function spokenOf(book: Book, section: "stations" | "features"): string[] {
+  const lines = Object.entries(book.map(["lines"])) as [string, { details?: Value[] }][];
+  const rows = lines.flatMap(([, line]) => (Array.isArray(line?.details) ? line.details : [])) as { [key: string]: Value }[];
+  const spoken = section === "stations" ? [...lines.flatMap(([name]) => name.split("-")), ...rows.map((row) => row?.station)] : rows.map((row) => row?.feature);
+  const known = book.map([section]);
+  return [...new Set(spoken.filter((name): name is string => typeof name === "string" && name.trim() !== "" && !(name in known)))];
+}
+
 function section(book: Book, key: string, schema: Schema | undefined): HTMLElement {
   const value = book.at([key]);
   const count = isMap(value) ? Object.keys(value).length : Array.isArray(value) ? value.length : 0;
   const body: (HTMLElement | null)[] = [];
+  const spoken = key === "stations" || key === "features" ? spokenOf(book, key) : [];
+  const waiting = spoken.length ? h("div", { class: "row-buttons" }, ...spoken.map((name) => h("button", { type: "button", "aria-label": say("card.add_named", { name }), onclick: () => begin(book, [key, name], under(schema, name)) }, `+ ${name}`))) : null;
   if (isMap(value)) {
     body.push(...Object.keys(value).map((name) => editor(book, [key, name], under(schema, name), 1)), adder(book, [key], schema, value));
   } else if (Array.isArray(value) && !value.every((part) => typeof part === "string")) {
@@ -236,6 +254,6 @@ function section(book: Book, key: string, schema: Schema | undefined): HTMLEleme
   } else {
     body.push(adder(book, [key], schema, {}));
   }
-  return h("details", { "data-name": key }, h("summary", {}, sayKey(key), count ? h("span", { class: "count" }, ` ${count}`) : null), h("p", { class: "hint" }, about(schema)), ...body);
+  return h("details", { "data-name": key }, h("summary", {}, sayKey(key), count ? h("span", { class: "count" }, ` ${count}`) : null), h("p", { class: "hint" }, about(schema)), ...body, waiting);
 }
 

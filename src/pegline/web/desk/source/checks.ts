@@ -4,9 +4,12 @@ import { Book, Finding } from "./book";
 import type { Link, Message } from "./link";
 import { fill, h } from "./dom";
 import { PlanLeaf } from "./plan";
-import { say } from "./words";
+import { say, sayKey } from "./words";
 
 const VERDICTS: Record<string, Parameters<typeof say>[0]> = { PASSED: "verdict.passed", FAILED: "verdict.failed", "NOT CHECKED": "verdict.not_checked" };
+
+const LATE = 400;
+const sentence = (judged: Message) => `${judged.about[0].toUpperCase()}${judged.about.slice(1)}. ${judged.meaning}`;
 
 export class ChecksLeaf {
   readonly element = h("div", { class: "checks" });
@@ -14,6 +17,7 @@ export class ChecksLeaf {
   private readonly trial = h("div", { class: "trial", role: "status" });
   private readonly body = h("div", {});
   private judged: Message | null = null;
+  private wait: ReturnType<typeof setTimeout> | undefined;
 
   constructor(private readonly book: Book, private readonly link: Link, private readonly plan: PlanLeaf, private readonly look: (source: string) => void) {
     this.element.append(this.trial, this.body);
@@ -22,6 +26,8 @@ export class ChecksLeaf {
 
   show(message: Message): void {
     this.judged = message;
+    clearTimeout(this.wait);
+    this.wait = undefined;
     this.element.classList.remove("working");
     this.stamp.classList.remove("working");
     this.render();
@@ -32,10 +38,15 @@ export class ChecksLeaf {
     this.element.classList.add("working");
     this.stamp.classList.add("working");
     this.stamp.title = say("verdict.working");
+    // A verdict that comes at once is not worth a flicker; one that takes longer must not be taken for this book's.
+    this.wait ??= setTimeout(() => { this.stamp.className = "stamp none working"; fill(this.stamp, say("verdict.working")); }, LATE);
   }
 
   clear(): void {
     this.judged = null;
+    clearTimeout(this.wait);
+    this.wait = undefined;
+    this.element.classList.remove("working");
     fill(this.trial);
     this.render();
   }
@@ -46,16 +57,18 @@ export class ChecksLeaf {
     this.stamp.className = `stamp ${String(judged?.verdict ?? "none").toLowerCase().replace(" ", "-")}`;
     fill(this.stamp, word);
     const checks = judged?.checks ?? [];
+    const missing: Finding[] = judged?.missing ?? this.book.missing;
+    const told = new Set(missing.map((each) => each.text));
     fill(this.body,
       h("h2", {}, h("span", { class: this.stamp.className }, word)),
-      judged?.about ? h("p", { class: "sentence" }, `${judged.about}. ${judged.meaning}`) : null,
-      this.part(say("checks.wrong"), (judged?.wrong ?? this.book.wrong).map((each: Finding) => this.finding(each, "fault"))),
+      judged?.about ? h("p", { class: "sentence" }, sentence(judged)) : null,
+      this.part(say("checks.wrong"), this.findings(judged?.wrong ?? this.book.wrong, "fault")),
       this.part(say("checks.suspects"), (judged?.suspects ?? []).map((each: Message) => this.suspect(each))),
       this.part(say("checks.now"), (judged?.now ?? []).map((each: string) => h("li", {}, each))),
-      this.part(say("checks.missing"), (judged?.missing ?? this.book.missing).map((each: Finding) => this.finding(each, ""))),
+      this.part(say("checks.missing"), this.findings(missing, "")),
       checks.length ? this.table(checks, judged!.unit) : null,
       this.part(say("checks.improve"), (judged?.improve ?? []).map((each: string) => h("li", {}, each))),
-      this.part(say("checks.weak"), (judged?.warnings ?? []).map((each: Message) => h("li", {}, each.text, each.source ? this.lookButton(each.source) : null))),
+      this.part(say("checks.weak"), (judged?.warnings ?? []).filter((each: Message) => !told.has(each.text)).map((each: Message) => h("li", {}, each.text, each.source ? this.lookButton(each.source) : null, this.sideButtons(each as Finding)))),
       h("p", { class: "caution" }, say("checks.caution")));
   }
 
@@ -64,11 +77,23 @@ export class ChecksLeaf {
   }
 
   private lookButton(source: string): HTMLElement {
-    return h("button", { type: "button", class: "quiet", onclick: () => this.look(source) }, say("checks.look", { line: source.split(":")[0] }));
+    return h("button", { type: "button", class: "quiet look", onclick: () => this.look(source) }, say("checks.look", { line: source.split(":")[0] }));
   }
 
-  private finding(finding: Finding, kind: string): HTMLElement {
-    return h("li", { class: kind }, finding.text, finding.line != null ? this.lookButton(`${finding.line}:${finding.column}`) : null);
+  /** Return each text once, with every place that it is told of and what would settle it. */
+  private findings(findings: Finding[], kind: string): HTMLElement[] {
+    return [...new Set(findings.map((each) => each.text))].map((text) => {
+      const alike = findings.filter((each) => each.text === text);
+      const places = [...new Set(alike.filter((each) => each.line != null).map((each) => `${each.line}:${each.column}`))];
+      return h("li", { class: kind }, text, ...places.map((place) => this.lookButton(place)), this.sideButtons(alike[0]));
+    });
+  }
+
+  private sideButtons(finding: Finding): HTMLElement | null {
+    const { station, line } = finding.sides ?? {};
+    if (!station || !line) return null;
+    const button = (key: "left_of" | "right_of") => h("button", { type: "button", onclick: () => this.book.set(["stations", station, key], line) }, `${station}: ${sayKey(key)} ${line}`);
+    return h("div", { class: "row-buttons" }, button("left_of"), button("right_of"));
   }
 
   private table(checks: Message[], unit: string): HTMLElement {
@@ -103,7 +128,7 @@ export class ChecksLeaf {
     const end = () => { this.plan.try(null, ""); fill(this.trial); };
     fill(this.trial,
       h("h3", {}, say("try.title", { reading, would_be })),
-      h("p", {}, h("span", { class: `stamp ${String(judged.verdict).toLowerCase().replace(" ", "-")}` }, word), " ", judged.about ? `${judged.about}. ${judged.meaning}` : ""),
+      h("p", {}, h("span", { class: `stamp ${String(judged.verdict).toLowerCase().replace(" ", "-")}` }, word), " ", judged.about ? sentence(judged) : ""),
       h("p", {}, say("try.paper")),
       h("div", { class: "row-buttons" },
         h("button", { type: "button", class: "main", onclick: () => { this.link.change({ do: "accept", source, reading, would_be }); end(); } }, say("try.accept")),

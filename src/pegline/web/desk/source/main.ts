@@ -83,6 +83,8 @@ class Pane {
   }
 }
 
+const bare = (file: string) => file.replace(/\.ya?ml$/i, "");
+
 class Desk {
   private readonly link = new Link();
   private readonly book: Book;
@@ -168,6 +170,8 @@ class Desk {
     this.checks.clear();
     this.rows.line = "";
     this.book.chosen = [];
+    this.left.show("rows");
+    this.right.show("plan");
     document.body.classList.remove("on-shelf");
     document.querySelector(".shelf-leaf")?.remove();
     this.link.send({ do: "open", book: name, layers: this.plan.layers });
@@ -178,7 +182,7 @@ class Desk {
     if (answer.ok) start.books = (await answer.json()).books;
     document.querySelector(".shelf-leaf")?.remove();
     document.body.classList.add("on-shelf");
-    this.title.textContent = this.book.name || say("shelf.choose");
+    this.title.textContent = bare(this.book.name) || say("shelf.choose");
     this.main.before(shelf(this.link, start, (name) => this.openBook(name)));
   }
 
@@ -204,7 +208,8 @@ class Desk {
       this.text.begin(message.text, message.version);
       this.counts(message);
       this.clashes(message.clashes);
-      this.title.textContent = message.name;
+      this.refusal = "";
+      this.title.textContent = bare(message.name);
       document.body.classList.remove("on-shelf");
       document.querySelector(".shelf-leaf")?.remove();
     });
@@ -256,6 +261,8 @@ class Desk {
   }
 
   private refresh(): void {
+    const tab = document.getElementById("tab-checks")!;
+    tab.textContent = say("leaf.checks") + (this.book.wrong.length ? ` ! ${this.book.wrong.length}` : "");
     this.main.classList.toggle("unreadable", this.book.fault !== null);
     this.left.leaf.refresh?.();
     this.right.leaf.refresh?.();

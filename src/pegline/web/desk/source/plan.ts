@@ -10,6 +10,7 @@ const EXTRA = ["CHAIN-LINES", "CHECK-LINES", "OFFSETS", "OFFSET-FIGURES", "POINT
 const AT_FIRST = "CHAIN-LINES,CHECK-LINES,POINTS"; // points, so that every row can be seen on the plan
 const REACH = [0, 5, 10, 16, 24];
 const STEP = 1.3;
+const NARROW = 600;
 /** The groups of a sheet, a layer each; none holds another. */
 const GROUPS = /<g class="[^>]*>[^]*?<\/g>/g;
 
@@ -40,7 +41,7 @@ export class PlanLeaf {
     put(this.element, this.note, this.view, this.tools());
     book.on("chosen", () => this.mark());
     this.listen();
-    new ResizeObserver(([entry]) => { this.size = entry.contentRect; this.place(); }).observe(this.view);
+    new ResizeObserver(([entry]) => { this.size = entry.contentRect; this.place(); this.lookFirst(); }).observe(this.view);
   }
 
   private tools(): HTMLElement {
@@ -72,6 +73,7 @@ export class PlanLeaf {
     if (message.pages.length) {
       this.drawn = message.pages;
       this.render();
+      this.lookFirst();
       this.say("");
     } else this.say(this.drawn.length ? say("plan.last_good") : say("plan.nothing"));
   }
@@ -83,7 +85,7 @@ export class PlanLeaf {
 
   clear(): void {
     this.drawn = [];
-    this.trying = false;
+    this.trying = this.looked = false;
     this.whole();
     this.groups = [];
     fill(this.sheet);
@@ -211,6 +213,31 @@ export class PlanLeaf {
   private whole(): void {
     this.scale = 1;
     this.x = this.y = 0;
+    this.place();
+  }
+
+  private looked = false;
+
+  /** Look at a book's first plan: the whole sheet, or on a narrow screen the map, for a sheet is too small to read there. */
+  private lookFirst(): void {
+    if (this.looked || !this.drawn.length || !this.size.width) return;
+    this.looked = true;
+    if (this.size.width < NARROW) this.mapAlone();
+  }
+
+  /** Fill the view with the map. */
+  private mapAlone(): void {
+    const svg = this.sheet.firstElementChild as SVGSVGElement | null;
+    const map = svg?.querySelector<SVGRectElement>("clipPath rect");
+    if (!svg || !map || !this.size.width) return;
+    const [left, top, width, height] = ["x", "y", "width", "height"].map((name) => Number(map.getAttribute(name)));
+    const { width: wide, height: high } = svg.viewBox.baseVal;
+    const fit = Math.min(this.size.width / wide, this.size.height / high);
+    this.scale = Math.min(this.size.width / width, this.size.height / height) / fit;
+    const pixel = fit * this.scale;
+    const [x, y] = [(this.size.width - wide * fit) / 2, (this.size.height - high * fit) / 2];
+    this.x = (this.size.width - width * pixel) / 2 - left * pixel - x * this.scale;
+    this.y = (this.size.height - height * pixel) / 2 - top * pixel - y * this.scale;
     this.place();
   }
 

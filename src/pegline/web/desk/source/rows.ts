@@ -1,7 +1,7 @@
 // One chain line as it is booked on paper: the chain up the middle, filling from the foot, and the row in big fields.
 
 import { Book, Path, Value } from "./book";
-import { BETWEEN, adder, editor, field, keepInStep, listText, valueOf } from "./card";
+import { BETWEEN, adder, editor, field, keepInStep, listText, spokenOf, valueOf } from "./card";
 import { fill, h, keep, put, same } from "./dom";
 import { Schema, at, under } from "./schema";
 import { say, sayKey } from "./words";
@@ -19,6 +19,7 @@ export class RowsLeaf {
   private readonly head = h("div", { class: "line-head" });
   private readonly more = h("div", { class: "more" });
   private readonly names = h("datalist", { id: "names" });
+  private readonly fresh = h("div", { class: "fresh" });
   private readonly status = h("p", { class: "fault", id: "row-fault", role: "status" });
   private readonly at = this.input("at", true);
   private readonly offset = this.input("offset", true);
@@ -84,7 +85,7 @@ export class RowsLeaf {
     for (const input of [this.at, this.offset, this.name]) {
       input.addEventListener("input", () => this.typed());
       input.addEventListener("keydown", (event) => this.enter(event, input));
-      input.addEventListener("focus", () => { this.focused = input; this.book.choose(this.path); });
+      input.addEventListener("focus", () => { this.focused = input; this.book.typing = input === this.at ? "at" : input === this.offset ? this.side() : ""; this.book.choose(this.path); this.bringForm(); });
     }
     for (const radio of this.sides) radio.addEventListener("change", () => { this.typed(); this.showFields(); });
     for (const select of [this.what, this.kind]) select.addEventListener("change", () => { this.typed(); this.showFields(); });
@@ -94,7 +95,8 @@ export class RowsLeaf {
     put(this.element,
       h("div", { class: "line-bar" }, h("div", { class: "field" }, h("label", { for: "line" }, say("row.line")), this.chooser),
         h("div", { class: "field" }, h("label", { for: "new-line" }, say("row.new_line")), add), h("button", { type: "button", onclick: go }, say("row.add_line"))),
-      this.head, this.strip, this.form);
+      this.head, this.strip, this.fresh, this.form);
+    this.form.addEventListener("focusout", () => setTimeout(() => { this.refreshStrip(); this.showWrong(); this.askKind(); }));
   }
 
   private focused: HTMLInputElement = this.at;
@@ -126,6 +128,11 @@ export class RowsLeaf {
     input.setRangeText(text, cut, end, "end");
     input.focus();
     input.dispatchEvent(new Event("input"));
+  }
+
+  /** On a narrow screen: let fields and keypad be seen together. */
+  private bringForm(): void {
+    if (matchMedia("(max-width: 759px)").matches) requestAnimationFrame(() => this.form.scrollIntoView({ block: "nearest" }));
   }
 
   // -- what it does -----------------------------------------------------------------------------
@@ -276,10 +283,34 @@ export class RowsLeaf {
     const names = [...Object.keys(this.book.map(["features"]))];
     if (!same([...this.names.children].map((each) => (each as HTMLOptionElement).value), names)) fill(this.names, ...names.map((name) => h("option", { value: name })));
     this.showWrong();
+    this.askKind();
+  }
+
+  /** Return whether the row is still being typed: what is not there yet is no fault. */
+  private get unfinished(): boolean {
+    return this.form.contains(document.activeElement) && (!this.name.value.trim() || (this.offsetShown() && !this.offset.value.trim()));
+  }
+
+  private asked = "";
+
+  /** Ask what a feature is that rows speak of and that the book does not know yet: without that it is not drawn. */
+  private askKind(): void {
+    const name = spokenOf(this.book, "features").find((each) => document.activeElement !== this.name || each !== this.name.value.trim()) ?? "";
+    if (name === this.asked) return;
+    this.asked = name;
+    if (!name) { fill(this.fresh); return; }
+    const kinds = Object.entries(this.book.start.kinds as Record<string, string>).filter(([, geometry]) => geometry !== "point");
+    const select = h("select", { id: "fresh-kind" }, h("option", { value: "" }, say("card.choose")), ...kinds.map(([kind]) => h("option", { value: kind }, kind)));
+    const go = () => { if (select.value) this.book.set(["features", name], { kind: select.value, [this.book.start.kinds[select.value] === "area" ? "ring" : "through"]: "booked" }); };
+    let pointed = false;
+    select.addEventListener("pointerdown", () => { pointed = true; });
+    select.addEventListener("keydown", (event) => { pointed = false; if (event.key === "Enter") { event.preventDefault(); go(); } });
+    select.addEventListener("change", () => { if (pointed) go(); });
+    fill(this.fresh, h("div", { class: "field" }, h("label", { for: "fresh-kind" }, say("row.fresh", { name })), select, h("div", { class: "tools" }, h("button", { type: "button", "aria-label": say("card.add_named", { name }), onclick: go }, "+"))));
   }
 
   private showWrong(): void {
-    const wrong = this.number < this.rows.length ? this.book.wrongIn(this.path) : [];
+    const wrong = this.number < this.rows.length && !this.unfinished ? this.book.wrongIn(this.path) : [];
     const text = wrong.map((finding) => finding.text).join(" ");
     if (this.status.textContent !== text) this.status.textContent = text;
     for (const input of [this.at, this.offset, this.name]) input.toggleAttribute("aria-invalid", false);
@@ -298,7 +329,7 @@ export class RowsLeaf {
         item = h("li", {}, button);
         put(this.strip, item);
       }
-      const wrong = this.book.wrongIn(["lines", this.line, "details", number]).length > 0;
+      const wrong = this.book.wrongIn(["lines", this.line, "details", number]).length > 0 && !(number === this.number && this.unfinished);
       const key = JSON.stringify([row, wrong, number === this.number]);
       if (item.dataset.key === key) return;
       item.dataset.key = key;
@@ -327,7 +358,7 @@ export class RowsLeaf {
     const narrow = matchMedia("(max-width: 759px)").matches && this.rows.length > 0;
     const main = narrow ? [] : keys.slice(0, 2).filter((key) => simple(value[key]));
     const rest = keys.filter((key) => !main.includes(key));
-    const others = h("details", { "data-name": "line", open: keep("line-open") === "yes" }, h("summary", {}, narrow ? `${this.line}: ${listText(value.use)}, ${listText(value.taped) || "?"}` : say("row.line_more")),
+    const others = h("details", { "data-name": "line", open: keep("line-open") === "yes" }, h("summary", {}, narrow ? `${this.line}: ${listText(value.use)}, ${sayKey("taped")} ${listText(value.taped) || "?"}` : say("row.line_more")),
       ...rest.map((key) => editor(this.book, [...path, key], under(schema, key), 1)), adder(this.book, path, schema, value),
       h("button", { type: "button", class: "quiet", onclick: () => { const line = this.line; this.line = ""; this.book.remove(["lines", line]); } }, say("row.remove_line", { line: this.line })));
     others.addEventListener("toggle", () => keep("line-open", others.open ? "yes" : "no"));

@@ -2,6 +2,7 @@
 
 import { Book, Path, Value } from "./book";
 import { fill, h, put } from "./dom";
+import { imageList, photoButtons } from "./photos";
 import { say } from "./words";
 
 const ZOOM_STEP = 1.25;
@@ -14,6 +15,7 @@ export class ScanLeaf {
   private readonly image = h("img", { alt: say("scan.image"), draggable: "false" });
   private readonly chooser = h("select", { id: "scan-page" });
   private readonly note = h("p", { class: "hint", role: "status" });
+  private readonly other = h("div", {});
   private page = "";
   private turn = 0;
   private zoom = 1;
@@ -21,17 +23,24 @@ export class ScanLeaf {
   constructor(private readonly book: Book) {
     put(this.holder, this.image);
     put(this.view, this.holder);
-    const files = h("select", { id: "scan-file" }, h("option", { value: "" }, say("card.choose")), ...book.start.scans.map((name: string) => h("option", { value: name }, name)));
+    const files = imageList(book, "scan-file", say("card.choose"));
     const name = h("input", { id: "scan-name", type: "text", autocomplete: "off", inputmode: "numeric" });
-    const add = () => { if (name.value.trim() && files.value) { book.set(["pages", name.value.trim()], files.value); this.page = name.value.trim(); name.value = ""; } };
+    const put_in = (file: string) => {
+      this.page = name.value.trim() || String(1 + Math.max(0, ...Object.keys(book.map(["pages"])).map(Number).filter(Number.isFinite)));
+      name.value = "";
+      book.set(["pages", this.page], file);
+      this.refresh();
+    };
+    const add = () => { if (files.value) put_in(files.value); };
     put(this.element,
       h("div", { class: "line-bar" },
         h("div", { class: "field" }, h("label", { for: "scan-page" }, say("scan.page")), this.chooser),
         ...this.buttons([["⟲", say("scan.turn_left"), () => this.rotate(-90)], ["⟳", say("scan.turn_right"), () => this.rotate(90)], ["+", say("plan.larger"), () => this.scale(ZOOM_STEP)], ["−", say("plan.smaller"), () => this.scale(1 / ZOOM_STEP)]])),
       h("details", {}, h("summary", {}, say("scan.add")),
-        h("div", { class: "line-bar" }, h("div", { class: "field" }, h("label", { for: "scan-name" }, say("scan.number")), name), h("div", { class: "field" }, h("label", { for: "scan-file" }, say("scan.file")), files), h("button", { type: "button", onclick: add }, say("card.add")))),
+        h("div", { class: "line-bar" }, h("div", { class: "field" }, h("label", { for: "scan-name" }, say("scan.number")), name), h("div", { class: "field" }, h("label", { for: "scan-file" }, say("scan.file")), files), h("button", { type: "button", onclick: add }, say("card.add"))),
+        photoButtons(book, put_in)),
       this.note, this.view,
-      h("div", { class: "row-buttons" }, ...this.buttons([["~", say("scan.doubtful"), () => this.doubt()], ["?", say("scan.either"), () => this.either()]], true)));
+      h("div", { class: "row-buttons" }, ...this.buttons([["~", say("scan.doubtful"), () => this.doubt()], ["?", say("scan.either"), () => this.either()]], true)), this.other);
     this.chooser.addEventListener("change", () => { this.page = this.chooser.value; this.refresh(); });
     this.image.addEventListener("load", () => this.place());
     this.image.addEventListener("click", (event) => this.mark(event));
@@ -119,7 +128,7 @@ export class ScanLeaf {
     const row = this.row;
     if (!row) return null;
     const values = this.book.map(row);
-    const key = ["left", "right", "at"].find((each) => typeof values[each] === "string");
+    const key = [this.book.typing, "left", "right", "at"].find((each) => typeof values[each] === "string");
     return key ? [...row, key] : null;
   }
 
@@ -129,12 +138,18 @@ export class ScanLeaf {
     if (path && typeof value === "string") this.book.set(path, value.startsWith("~") ? value.slice(1) : `~${value}`);
   }
 
-  /** The last digit could be another: both readings are kept, and the survey chooses. */
+  /** A digit could be another: both readings are kept, and the survey chooses. */
   private either(): void {
     const path = this.reading;
     const value = path && this.book.at(path);
     if (!path || typeof value !== "string") return;
-    const other = prompt(say("scan.other", { value }));
-    if (other?.trim()) this.book.set(path, { either: [value.replace("~", ""), other.trim()] });
+    const input = h("input", { id: "scan-other", type: "text", inputmode: "decimal", autocomplete: "off" });
+    const go = () => {
+      if (input.value.trim()) this.book.set(path, { either: [value.replace("~", ""), input.value.trim()] });
+      fill(this.other);
+    };
+    input.addEventListener("keydown", (event) => { if (event.key === "Enter") go(); else if (event.key === "Escape") fill(this.other); });
+    fill(this.other, h("div", { class: "field" }, h("label", { for: input.id }, say("scan.other", { value })), input, h("div", { class: "tools" }, h("button", { type: "button", onclick: go }, say("card.add")))));
+    input.focus();
   }
 }

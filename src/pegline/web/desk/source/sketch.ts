@@ -3,6 +3,7 @@
 import { Book, Value } from "./book";
 import type { Link, Message } from "./link";
 import { fill, h, put } from "./dom";
+import { imageList, photoButtons } from "./photos";
 import { say } from "./words";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -25,14 +26,16 @@ export class SketchLeaf {
     this.sheet.setAttribute("role", "img");
     this.sheet.setAttribute("aria-label", say("sketch.label"));
     this.sheet.addEventListener("click", (event) => this.tap(event));
-    const photos = h("select", { id: "sketch-photo" }, h("option", { value: "" }, say("sketch.empty_sheet")), ...book.start.scans.map((name: string) => h("option", { value: name }, name)));
-    photos.addEventListener("change", () => { this.photo = photos.value; this.refresh(); });
+    const photos = imageList(book, "sketch-photo", say("sketch.empty_sheet"));
+    const take = (name: string) => { this.photo = photos.value = name; this.refresh(); };
+    photos.addEventListener("change", () => take(photos.value));
     const one = h("input", { id: "sketch-from", type: "text", autocomplete: "off" });
     const other = h("input", { id: "sketch-to", type: "text", autocomplete: "off" });
     put(this.element, h("p", { class: "hint" }, say("sketch.hint")),
       h("div", { class: "line-bar" },
         h("div", { class: "field" }, h("label", { for: "sketch-photo" }, say("sketch.on")), photos),
         h("div", { class: "field" }, h("label", { for: "sketch-use" }, say("sketch.use")), this.use)),
+      photoButtons(book, take),
       this.sheet,
       h("div", { class: "line-bar" },
         h("div", { class: "field" }, h("label", { for: "sketch-from" }, say("sketch.from")), one),

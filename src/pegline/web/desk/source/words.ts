@@ -34,5 +34,7 @@ export function say(key: keyof typeof en, values: Record<string, string | number
 /** Return a key of the book as the page names it. */
 export function sayKey(word: string): string {
   const key = `key.${word}`;
-  return key in en ? say(key as keyof typeof en) : word.replaceAll("_", " ");
+  if (key in en) return say(key as keyof typeof en);
+  const words = word.replaceAll("_", " ");
+  return words[0].toUpperCase() + words.slice(1);
 }

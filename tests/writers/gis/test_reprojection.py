@@ -213,3 +213,28 @@ def test_the_library_warns_of_a_format_that_is_left_out(tmp_path) -> None:  # ty
 
 def test_a_counterpart_stands_for_a_grid_with_axes_west_and_south() -> None:
     assert OtherCRS("EPSG:2048").name == "Hartebeesthoek94_Lo19_(E-N) (ESRI:102562)"
+
+
+def test_an_epoch_stays_with_its_datum_and_is_carried_to_no_other(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    from pegline.writers.gis.gpkg import write_package
+    from pegline.writers.gis.package_reader import read_package
+
+    survey = survey_on("EPSG:32632", (690_000.0, 5_320_000.0))
+    survey = with_stages(survey, frame=replace(survey.frame, epoch=2026.3))
+
+    write_package(package_in(survey, OtherCRS("EPSG:4326")), tmp_path / "weir.gpkg")
+    assert read_package(tmp_path / "weir.gpkg").epoch == 2026.3
+    for other in (OtherCRS("EPSG:25832"), OtherCRS("EPSG:25832", allow_shift=5.0)):
+        with pytest.raises(UnsuitableError, match=r"epoch 2026\.3 are not carried .* plates move"):
+            package_in(survey, other)
+
+
+def test_surveys_of_two_epochs_are_not_laid_on_one_another() -> None:
+    from pegline.commands.join.command import refuse_other_frames
+
+    survey = survey_on("EPSG:32632", (690_000.0, 5_320_000.0))
+    one = package_in(with_stages(survey, frame=replace(survey.frame, epoch=2026.3)), None)
+
+    refuse_other_frames({"one": one, "other": one})
+    with pytest.raises(UsageError, match=r"other holds for no epoch that is told and one for epoch 2026\.3"):
+        refuse_other_frames({"one": one, "other": package_in(survey, None)})

@@ -247,11 +247,20 @@ def refuse_other_frames(surveys: Mapping[str, Package]) -> None:
             raise UsageError(
                 f"{name} is in {_frame(other.wkt)} and {first_name} in {_frame(first.wkt)}; {_cure(other)}"
             )
+        if other.epoch != first.epoch:
+            raise UsageError(
+                f"{name} holds for {_moment(other)} and {first_name} for {_moment(first)}, and plates move; join them"
+                " apart"
+            )
     if len(surveys) > 1 and first.wkt.lstrip().upper().startswith("ENG"):
         raise UsageError(
             f"{first_name} and the others are each in a frame of its own, so nothing says how they lie to one another;"
             " book control in each"
         )
+
+
+def _moment(package: Package) -> str:
+    return "no epoch that is told" if package.epoch is None else f"epoch {package.epoch:g}"
 
 
 def _cure(other: Package) -> str:

@@ -41,6 +41,7 @@ class Motion:
     on_earth: Callable[[Array], list[tuple[float, float]]]  #: longitude and latitude of coordinates there
     scale: float  #: metres there for one here
     history: str  #: a sentence on the way
+    same_datum: bool = False  #: whether coordinates hold for the moment that they held for
     dense: Callable[[Array], Array] | None = None  #: a line's vertices (k, 2) with those that its bend there needs
 
 
@@ -64,7 +65,7 @@ def move_package(package: Package, motion: Motion) -> Package:
     return replace(
         package,
         wkt=motion.wkt,
-        epoch=package.epoch if package.wkt == motion.wkt else None,
+        epoch=package.epoch if motion.same_datum else None,
         layers=tuple(layers[layer.name] for layer in package.layers),
         tables=tuple(_book(book, weakest, motion) if table is book else table for table in package.tables),
         records=tuple(

@@ -89,11 +89,13 @@ def reproject(whole: Package, other: OtherCRS, *, allow_shift: float = 0.0) -> P
     Raises
     ------
     UnsuitableError
-        The package is in a frame of its own, which leads nowhere.
+        The package is in a frame of its own, which leads nowhere; or its coordinates hold for one moment only.
     UsageError
         The datum changes by more than is allowed, or nobody knows by how much.
     """
     from pyproj import CRS
+
+    from pegline.frame.datum_shift import same_datum
 
     source = CRS.from_wkt(whole.wkt)
     if source.is_engineering:
@@ -105,6 +107,11 @@ def reproject(whole: Package, other: OtherCRS, *, allow_shift: float = 0.0) -> P
     corners = next((layer.shapes.corners for layer in whole.layers if len(layer.shapes.corners)), None)
     if corners is None:
         return whole
+    if whole.epoch is not None and not same_datum(source, other.crs):
+        raise UnsuitableError(
+            f"--crs {other.text}: coordinates of epoch {whole.epoch:g} are not carried from {source.name} there,"
+            " because plates move and that is not reckoned; take a CRS of its datum"
+        )
     way = _way(source, other, tuple(corners.mean(axis=0)), max(allow_shift, other.allow_shift))
     return move_package(whole, _motion(source, other, way, corners.mean(axis=0)))
 
@@ -125,6 +132,8 @@ def _way(source: Any, other: OtherCRS, sample: tuple[float, float], allowed: flo
 
 
 def _motion(source: Any, other: OtherCRS, way: Any, middle: Array) -> Motion:
+    from pegline.frame.datum_shift import same_datum
+
     def places(corners: Array) -> Array:
         return np.stack(way.transformer.transform(*np.asarray(corners, float).T, errcheck=True), axis=-1)
 
@@ -148,6 +157,7 @@ def _motion(source: Any, other: OtherCRS, way: Any, middle: Array) -> Motion:
         spread=lambda corners: np.broadcast_to(way.accuracy**2 * np.eye(2), (len(corners), 2, 2)),
         on_earth=lambda corners: _on_earth(other.crs, corners),
         scale=float(np.sqrt(abs(np.linalg.det(slopes(middle[None])[0])))),
+        same_datum=same_datum(source, other.crs),
         history=f"Transformed from {source.name} to {other.name}: {way.description} ({good}).",
         dense=lambda line: _dense(line, places, in_metres),
     )

@@ -41,7 +41,7 @@ def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
 def test_the_list_of_points_fits_a_drawing_as_the_readme_says(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     (listed,) = (block for block in blocks("yaml") if "points:" in block and "northing" in block)
-    (command,) = (block for block in blocks("sh") if "pegline fit" in block)
+    command = next(block for block in blocks("sh") if "pegline fit" in block)
     Path("points.yaml").write_text(listed, encoding="utf-8")
     drawing = ezdxf.new()
     drawing.modelspace().add_lwpolyline([(0, 0), (60, 0), (60, 45), (0, 45)])

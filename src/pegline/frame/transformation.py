@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
     "FALSE_ALARM",
+    "KINDS",
     "NEEDED",
     "Kind",
     "MixUp",
@@ -30,9 +31,11 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-Kind = Literal["similarity", "affine", "projective"]
+Kind = Literal["similarity", "affine", "projective", "local"]
 
-#: Points that each kind needs at least.
+#: Every kind.
+KINDS: Final[tuple[Kind, ...]] = ("similarity", "affine", "projective", "local")
+#: Points that each kind needs at least, of those that `fit` knows.
 NEEDED: Final[dict[Kind, int]] = {"similarity": 2, "affine": 3, "projective": 4}
 #: Probability of accusing any pair where all are sound.
 FALSE_ALARM: Final = 0.01

@@ -13,10 +13,18 @@ import numpy as np
 from pegline.commands.fit import layers
 from pegline.commands.fit.pairs import Pairs, read_pairs
 from pegline.commands.fit.several_sheets import accusation, block_report, fit_lists, read_sheet_lists
-from pegline.commands.fit.sources import SOURCES, Source, refuse_far_beyond, source_of, write_onto_grid
+from pegline.commands.fit.sources import (
+    SOURCES,
+    Source,
+    accuracy_words,
+    refuse_far_beyond,
+    source_of,
+    write_onto_grid,
+)
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid, grid_of
-from pegline.frame.transformation import NEEDED, Transformation, carry_points, find_mix_up, fit
+from pegline.frame.local_transformation import fit_local
+from pegline.frame.transformation import KINDS, Transformation, find_mix_up, fit
 
 __all__ = ["arguments", "run"]
 
@@ -35,7 +43,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="further sheets, fitted together with the first by points of one name",
     )
     parser.add_argument("--out", type=Path, required=True, help="the file to write; of several sheets, the folder")
-    parser.add_argument("--kind", choices=tuple(NEEDED), help="which transformation (default similarity)")
+    parser.add_argument("--kind", choices=KINDS, help="which transformation (default similarity)")
     parser.add_argument("--crs", help="the grid, where the list of points does not name it")
     parser.add_argument("--control", type=Path, help="eastings and northings by name, where POINTS does not tell them")
     parser.add_argument("--without", action="append", default=[], metavar="NAME", help="leave a point out")
@@ -60,6 +68,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         tell(line)
     if not args.beyond:
         refuse_far_beyond(args.source, source, fitted)
+    tell(accuracy_words(fitted, source.corners(args.source)))
     write_onto_grid(source, args.source, fitted, grid, args.out)
     tell(f"written: {args.out}")
     for words in layers.left_out(args.source, args.out):
@@ -142,6 +151,8 @@ def carry_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pai
 def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformation:
     places = pairs.source * [1, -1] if source.down else pairs.source
     try:
+        if kind == "local":
+            return fit_local(places, pairs.target, pairs.sds)
         return fit(kind, places, pairs.target, pairs.sds)  # type: ignore[arg-type]
     except ValueError as error:
         text = f"{error}; list more points, well spread, or ask for a plainer kind"
@@ -157,6 +168,8 @@ def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
     factor = fitted.variance_factor
     if factor is None:
         yield "nothing checks the points: list one more"
+    elif fitted.kind == "local":
+        yield f"a similarity alone would leave {factor**0.5:.2f} times what the accuracies say; the rest is distortion"
     else:
         yield f"misfit {factor**0.5:.2f} times what the accuracies say, {fitted.freedom} redundant"
     yield f"{'point':<20}{'dE':>10}{'dN':>10}{'dE unseen':>12}{'dN unseen':>12}{'test':>8}"
@@ -172,7 +185,7 @@ def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
 
 def _accusation(fitted: Transformation, pairs: Pairs) -> str:
     """Return what is wrong with the pairs, in words."""
-    mixed = find_mix_up(fitted)
+    mixed = None if fitted.kind == "local" else find_mix_up(fitted)
     if mixed is not None:
         words = mixed.words
         if mixed.exchanged:
@@ -180,15 +193,16 @@ def _accusation(fitted: Transformation, pairs: Pairs) -> str:
         return f"the points do not fit: {words}; everything fits once that is undone"
     wrong = fitted.wrong or 0
     keep = np.arange(len(pairs.points)) != wrong
+    again = fitted.source[keep], fitted.target[keep], fitted.sds[keep]
     try:
-        without = fit(fitted.kind, fitted.source[keep], fitted.target[keep], fitted.sds[keep])
+        without = fit_local(*again) if fitted.kind == "local" else fit(fitted.kind, *again)
     except ValueError:
         without = None
     name = pairs.points[wrong].name
     if without is None or not without.freedom or without.wrong is not None:
         return f"the points do not fit, {name} worst; which of them is wrong is open: list more points"
     # Plus 0: no figure is told as -0.000.
-    off = (fitted.target[wrong] - carry_points(without.matrix, fitted.source[wrong])).round(3) + 0.0
+    off = (fitted.target[wrong] - without.carry(fitted.source[[wrong]])[0]).round(3) + 0.0
     return (
         f"{name} does not fit: it is {off[0]:+.3f} east and {off[1]:+.3f} north of where the others put it; look at it"
     )

@@ -38,8 +38,8 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
 
     from pegline.writers.publish import write_aside
 
-    if fitted.kind == "projective":
-        raise UsageError(f"{out}: a drawing has no room for a projective transformation; take affine or similarity")
+    if fitted.kind in ("projective", "local"):
+        raise UsageError(f"{out}: a drawing has no room for a {fitted.kind} transformation; take affine or similarity")
     (a, b, e), (c, d, n), _ = fitted.matrix.tolist()
     drawing = _read(path)
     # Heights and thicknesses grow as the plan does.

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding, OpenError, Place, UsageError
-from pegline.frame.transformation import NEEDED, Kind
+from pegline.frame.transformation import KINDS, Kind
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
@@ -56,7 +56,7 @@ class PointList:
     ]
     place: Place
     crs: Annotated[str | None, Key(TEXT, "The grid: a code such as EPSG:27700.")] = None
-    kind: Annotated[Kind | None, Key(word(*NEEDED), "Which transformation.")] = None
+    kind: Annotated[Kind | None, Key(word(*KINDS), "Which transformation.")] = None
     accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL
     drawn: Annotated[
         float | None,

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid, prj_text
+from pegline.frame.local_transformation import LocalTransformation
 from pegline.frame.transformation import Transformation, carry_points
 
 __all__ = ["corners", "world_file", "write"]
@@ -31,6 +32,8 @@ ORIENTATION: Final = 0x0112
 UPRIGHT: Final = 1
 #: No picture is made larger than so many pixels.
 LARGEST: Final = 400_000_000
+#: Pixels across the cells in which a picture is bent piece by piece.
+CELL: Final = 32
 
 
 def corners(path: Path) -> Array:
@@ -57,7 +60,7 @@ def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
 
     matrix, kind = fitted.matrix, out.suffix.lower()
     with write_aside(out) as made:
-        if fitted.kind == "projective":
+        if fitted.kind in ("projective", "local"):
             matrix = _write_north_up(path, fitted, made)
         elif kind == path.suffix.lower() and not _is_turned(path):
             shutil.copyfile(path, made)
@@ -83,10 +86,10 @@ def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
 
 
 def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
-    """Write the picture drawn anew, north up, and return its matrix: a world file cannot say a projective one."""
+    """Write the picture drawn anew, north up, and return its matrix: a world file says straight ones only."""
     from PIL import Image
 
-    edges = carry_points(fitted.matrix, corners(path))
+    edges = fitted.carry(_rim(path))
     (west, south), (east, north) = edges.min(axis=0), edges.max(axis=0)
     pixel = fitted.scale
     width, height = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))
@@ -100,15 +103,34 @@ def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
         grey = picture.mode in ("1", "L", "I;16")
         plain = picture.convert(("LA" if clear else "L") if grey else ("RGBA" if clear else "RGB"))
         paper = {"L": 255, "RGB": (255, 255, 255), "LA": (255, 0), "RGBA": (255, 255, 255, 0)}[plain.mode]
-        drawn = plain.transform(
-            (width, height),
-            Image.Transform.PERSPECTIVE,
-            tuple((back / back[2, 2]).ravel()[:8]),
-            resample=Image.Resampling.BICUBIC,
-            fillcolor=paper,
-        )
+        how: tuple[Any, Any] = (Image.Transform.PERSPECTIVE, tuple((back / back[2, 2]).ravel()[:8]))
+        if isinstance(fitted, LocalTransformation):
+            how = Image.Transform.MESH, list(_mesh(fitted, matrix, width, height))
+        drawn = plain.transform((width, height), *how, resample=Image.Resampling.BICUBIC, fillcolor=paper)
         drawn.save(made)
     return matrix
+
+
+def _rim(path: Path) -> Array:
+    """Return places along the edge of a picture: a local transformation bends it."""
+    ring = corners(path)
+    share = np.arange(32)[:, None] / 32
+    return np.concatenate([a + (b - a) * share for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True)])
+
+
+def _mesh(fitted: LocalTransformation, matrix: Array, width: int, height: int) -> Iterator[tuple[Any, Any]]:
+    """Yield boxes of the picture that is drawn, each with the corners of where it is in the source."""
+    across = np.unique(np.append(np.arange(0, width, CELL), width))
+    down = np.unique(np.append(np.arange(0, height, CELL), height))
+    nodes = np.stack(np.meshgrid(across, -down), axis=-1).reshape(-1, 2).astype(float)
+    found = (fitted.carry_back(carry_points(matrix, nodes)) * [1, -1]).reshape(len(down), len(across), 2)
+    for row in range(len(down) - 1):
+        for column in range(len(across) - 1):
+            west, north, east, south = across[column], down[row], across[column + 1], down[row + 1]
+            # From the upper left corner, down first.
+            quad = (found[row, column], found[row + 1, column], found[row + 1, column + 1], found[row, column + 1])
+            box = (int(west), int(north), int(east), int(south))
+            yield box, tuple(float(value) for corner in quad for value in corner)
 
 
 def _tell_place(path: Path, matrix: Array, grid: Grid) -> None:

@@ -13,8 +13,18 @@ from pegline.commands.fit import drawing, layers, picture
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid
 from pegline.frame.transformation import Transformation
+from pegline.network.confidence import confidence_radii
 
-__all__ = ["BEYOND", "SOURCES", "Source", "reach_beyond", "refuse_far_beyond", "source_of", "write_onto_grid"]
+__all__ = [
+    "BEYOND",
+    "SOURCES",
+    "Source",
+    "accuracy_words",
+    "reach_beyond",
+    "refuse_far_beyond",
+    "source_of",
+    "write_onto_grid",
+]
 
 Array = NDArray[np.float64]
 
@@ -89,6 +99,12 @@ def reach_beyond(fitted: Transformation, corners: Array) -> float:
     hull = MultiPoint(fitted.source.tolist()).convex_hull
     apart = max(float(np.hypot(*(p - q))) for p in fitted.source for q in fitted.source)
     return max(float(hull.distance(Point(*corner))) for corner in corners) / apart
+
+
+def accuracy_words(fitted: Transformation, corners: Array) -> str:
+    """Return in a line how well what is carried is known: at its best, and at its worst corner."""
+    radii = confidence_radii(fitted.spread_at(np.concatenate([corners, fitted.source])))
+    return f"carried within {radii.min():.2f} at the points and {radii.max():.2f} at the worst corner (95 %)"
 
 
 def write_onto_grid(source: Source, path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:

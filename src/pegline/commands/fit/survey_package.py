@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.frame.crs import Grid, place_of
-from pegline.frame.transformation import Transformation, carry_points
+from pegline.frame.transformation import Transformation
 from pegline.writers.gis.moved_package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import read_package
 
@@ -34,7 +34,7 @@ def _motion(fitted: Transformation, grid: Grid, unit: float) -> Motion:
     return Motion(
         wkt=grid.wkt,
         crs_name=grid.name,
-        places=lambda corners: carry_points(fitted.matrix, corners),
+        places=fitted.carry,
         slopes=lambda corners: fitted.derivatives_at(corners) * scale,
         spread=lambda corners: fitted.spread_at(corners) * grid.metres_per_unit**2,
         on_earth=lambda corners: _on_earth(corners, grid),

@@ -12,8 +12,18 @@ from pathlib import Path
 
 import pytest
 
-from pegline.errors import BusyError, OutputError
-from pegline.writers.publish import LOCK, WORK, hold_folder, publish, sweep_folder
+from pegline.errors import BusyError, OutputError, UnsuitableError
+from pegline.writers import publish as publishing
+from pegline.writers.publish import (
+    LOCK,
+    WORK,
+    hold_folder,
+    locked_file,
+    publish,
+    remove_work_folders,
+    sweep_folder,
+    write_aside,
+)
 
 PLAN = object()
 
@@ -282,3 +292,108 @@ def test_a_database_open_for_reading_in_wal_mode_is_not_replaced(tmp_path):
         publish(PLAN, tmp_path, "plot", ["gpkg"], {"gpkg": _new_database})
 
     other.close()
+
+
+def _cannot(plan, path):
+    raise UnsuitableError(f"{path.suffix} holds no such survey")
+
+
+def test_a_format_that_cannot_hold_the_survey_is_told_and_the_others_are_written(tmp_path):
+    told = []
+
+    made = publish(PLAN, tmp_path, "plot", ["one", "two"], {**NEW, "one": _cannot}, refuse=told.append)
+
+    assert [path.name for path in made] == ["plot.two"]
+    assert [str(error) for error in told] == [".one holds no such survey"]
+    with pytest.warns(UserWarning, match="holds no such survey"):
+        publish(PLAN, tmp_path, "plot", ["one", "two"], {**NEW, "one": _cannot})
+
+
+def test_where_no_format_can_hold_it_nothing_is_written(tmp_path):
+    with pytest.raises(UnsuitableError, match=r"\.one holds"):
+        publish(PLAN, tmp_path, "plot", ["one", "two"], {"one": _cannot, "two": _cannot})
+
+    assert _names_left(tmp_path) == []
+
+
+def test_one_file_written_aside_appears_whole_and_keeps_its_permissions(tmp_path):
+    path = tmp_path / "plot.one"
+    path.write_text("old")
+    path.chmod(0o640)
+
+    with write_aside(path) as aside:
+        aside.write_text("new")
+        assert path.read_text() == "old"
+
+    assert path.read_text() == "new"
+    assert path.stat().st_mode & 0o777 == 0o640
+    assert _names_left(tmp_path) == ["plot.one"]
+
+
+def test_one_file_that_cannot_be_written_leaves_the_old_one(tmp_path):
+    (tmp_path / "plot.one").write_text("old")
+
+    with pytest.raises(OutputError, match="the disk of"), write_aside(tmp_path / "plot.one") as aside:
+        _fails(PLAN, aside)
+
+    assert (tmp_path / "plot.one").read_text() == "old"
+    assert _names_left(tmp_path) == ["plot.one"]
+
+
+def test_one_file_written_by_a_link_goes_where_the_link_leads(tmp_path):
+    (tmp_path / "real").write_text("old")
+    (tmp_path / "link").symlink_to(tmp_path / "real")
+
+    with write_aside(tmp_path / "link") as aside:
+        aside.write_text("new")
+
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real").read_text() == "new"
+
+
+def test_a_pipe_or_a_folder_is_no_place_for_a_file(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "folder").mkdir()
+
+    with pytest.raises(OutputError, match="no regular file"), write_aside(tmp_path / "pipe"):
+        pass
+    with pytest.raises(OutputError, match="a folder of that name"), write_aside(tmp_path / "folder") as aside:
+        aside.write_text("new")
+
+    assert _names_left(tmp_path) == ["folder", "pipe"]
+
+
+def test_a_journal_beside_what_is_no_database_is_taken_away(tmp_path):
+    (tmp_path / "plot.one").write_text("no database at all, but long enough to be looked at as one" * 20)
+    (tmp_path / "plot.one-journal").write_text("left")
+
+    publish(PLAN, tmp_path, "plot", ["one"], NEW)
+
+    assert _names_left(tmp_path) == ["plot.one"]
+
+
+def test_a_lock_that_its_last_holder_takes_away_meanwhile_is_taken_anew(tmp_path, monkeypatch):
+    path, real, calls = tmp_path / LOCK, publishing._lock, []
+
+    def lock(file):
+        real(file)
+        if not calls:
+            path.unlink()  # as the last holder does before it closes the file
+        calls.append(file)
+
+    monkeypatch.setattr(publishing, "_lock", lock)
+    file = locked_file(path)
+
+    assert len(calls) == 2
+    assert os.path.samestat(os.fstat(file), path.stat())
+    os.close(file)
+
+
+def test_work_folders_that_stopped_workers_left_are_taken_away(tmp_path):
+    (tmp_path / f"{WORK}a").mkdir()
+    (tmp_path / f"{WORK}a" / "half").write_text("half")
+    (tmp_path / "plot.one").write_text("old")
+
+    remove_work_folders(tmp_path)
+
+    assert _names_left(tmp_path) == ["plot.one"]

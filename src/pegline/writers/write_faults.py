@@ -30,6 +30,8 @@ SAYINGS: Final[Mapping[int, str]] = {
 
 #: Where less is left than this, bytes, a library's failure to write is that of a full disk.
 FULL: Final = 2**18
+#: Signs of a library's complaint that are passed on.
+LONGEST_COMPLAINT: Final = 200
 
 
 @contextmanager
@@ -49,5 +51,5 @@ def write_refusal(path: Path, error: Exception) -> Exception:
     """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
     if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
         return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-    said = str(error).strip().splitlines()[0][:200]
+    said = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
     return OutputError(f"{path.name}: cannot be written: {said}; run it again, or choose another folder with --out")

@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from compare import compared
+from compare import compare_runs
 from make_book import make
 
 HERE = Path(__file__).parent
@@ -45,7 +45,7 @@ def main() -> None:
             book.write_text(make(*size), encoding="utf-8")
             ours = [*PEGLINE, "plot", str(book), "--out", f"{folder}/ours", "--formats", formats]
             bare = [sys.executable, str(HERE / "reference.py"), str(book), f"{folder}/bare", "--formats", formats]
-            compared(f"{size} {formats}", ours, bare, 1 if details > 10_000 else args.n, aim)
+            compare_runs(f"{size} {formats}", ours, bare, 1 if details > 10_000 else args.n, aim)
 
 
 if __name__ == "__main__":

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from pegline.detail.model import Path
 from pegline.plan.labels.boxes import box
 from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import symbol_radius
 from pegline.plan.model import Label, Plan
 
-__all__ = ["boxes", "nearer_to_another", "overlaps", "plotted_labels", "struck", "texts_cut"]
+__all__ = ["boxes", "nearer_to_another", "nearer_to_another_line", "overlaps", "plotted_labels", "struck", "texts_cut"]
 
 STRUCK = 1.0  #: millimetres of line that may run through the corner of a label
 
@@ -52,6 +53,26 @@ def nearer_to_another(plan: Plan) -> list[str]:
         others = [point for name, (other, point) in places.items() if other == layer and name != label.owner]
         if others and min(shape.distance(point) for point in others) < shape.distance(own) - 1e-6:
             wrong.append(label.text)
+    return wrong
+
+
+def nearer_to_another_line(plan: Plan) -> list[str]:
+    """Return the names of lines, without a leader, that stand nearer to another named line."""
+    paper = LabelPaper(plan.metres_per_mm, plan.turn)
+    named = {label.owner for label in plotted_labels(plan) if label.layer == "NAMES"}
+    lines = {
+        f.name: shapely.LineString(paper.path(f.spine or f.geometry))
+        for f in plan.features
+        if f.name in named and isinstance(f.geometry, Path) and (f.spine or not f.geometry.closed)
+        if plan.layers[f.layer].plots
+    }
+    wrong = []
+    for label, shape in zip(plotted_labels(plan), boxes(plan, plotted_labels(plan)), strict=True):
+        if label.layer == "NAMES" and label.owner in lines and label.leader is None:
+            own = lines[label.owner].distance(shape)
+            others = [line.distance(shape) for name, line in lines.items() if name != label.owner]
+            if others and min(others) < own - 1e-6:
+                wrong.append(label.text)
     return wrong
 
 

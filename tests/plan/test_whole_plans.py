@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from builders.paths import SAMPLES
-from builders.placed_labels import nearer_to_another, overlaps, texts_cut
+from builders.placed_labels import nearer_to_another, nearer_to_another_line, overlaps, texts_cut
 from builders.stress import STRESS
 
 import pegline
@@ -30,6 +30,7 @@ def test_labels_of_whole_plans_are_clear(source):
 
     assert overlaps(plan) == []
     assert nearer_to_another(plan) == []
+    assert nearer_to_another_line(plan) == []
     maps = [sheet for sheet in plan.sheets if sheet.window is not None]
     if len(maps) == 1:
         assert texts_cut(plan) == []

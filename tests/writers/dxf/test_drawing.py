@@ -573,3 +573,15 @@ def test_in_r2000_the_properties_are_where_that_version_keeps_them(plan, tmp_pat
     assert {key: decode_dxf_unicode(value) for key, value in own.items()} == dict(newer.properties)
     assert own["Checked"].startswith("PASSED")
     assert own["Caution"] == "not a boundary survey"
+
+
+def test_layouts_are_called_what_they_show(tmp_path):
+    everything = house().plan(Options(sheets=("owner", "pegs", "diagram", "pages")))
+    doc = ezdxf.readfile(write_drawing(everything, tmp_path))
+
+    assert doc.layout_names_in_taborder() == ["Model", "Plan", "Owner", "Pegs", "Lines", "Field book"]
+    cut = house(scale=100).plan(Options(paper="A4", scale=100))
+    doc = ezdxf.readfile(write_drawing(cut, tmp_path))
+    names = doc.layout_names_in_taborder()[1:]
+    assert names[:2] == ["Plan 1", "Plan 2"]
+    assert "Index" in names

@@ -11,13 +11,15 @@ import numpy as np
 import pypdfium2
 import pytest
 from builders.drawn import Drawn, house
+from builders.paths import SAMPLES
 
+import pegline
 from pegline.book.model import Sheet
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Words
 from pegline.plan.model import Options, Plan
 from pegline.plan.render import pages
-from pegline.plan.sheets.papers import PAPERS
+from pegline.plan.sheets.papers import PAPERS, Paper
 from pegline.units import METRES_PER
 from pegline.writers.paper import pdf, png, svg
 
@@ -248,6 +250,18 @@ def test_the_pdf_is_of_the_day_of_the_survey(tmp_path):
 
     facts = pypdfium2.PdfDocument(tmp_path / "plan.pdf").get_metadata_dict()
     assert facts["CreationDate"] == facts["ModDate"] == "D:20260418000000Z"
+    assert facts["Producer"] == facts["Creator"] == "pegline"
+
+
+def test_the_pdf_of_a_book_without_a_date_has_none(tmp_path):
+    plan = pegline.reduce(pegline.read(SAMPLES / "how-to" / "pond.yaml")).plan()
+    assert plan.survey.book.date is None
+    pdf.write(plan, tmp_path / "plan.pdf")
+
+    facts = pypdfium2.PdfDocument(tmp_path / "plan.pdf").get_metadata_dict()
+    assert not facts["CreationDate"]
+    assert not facts["ModDate"]
+    assert facts["Title"] == "pond"
 
 
 def test_an_svg_has_named_groups_and_its_own_font(tmp_path):
@@ -270,3 +284,45 @@ def test_an_svg_has_named_groups_and_its_own_font(tmp_path):
         texts[text.get("font-weight") == "bold"] |= set(text.text or "")
     for data, used in ((regular, texts[False]), (bold, texts[True])):
         assert used - {" "} <= {chr(code) for code in TTFont(BytesIO(data)).getBestCmap()}
+
+
+def wall_house_and_paving() -> Plan:
+    """Return a plan at 1:100 with a level wall, a house and paving, each far from the others."""
+    corners = {"h0": (12.0, 8.0), "h1": (22.0, 8.0), "h2": (22.0, 14.0), "h3": (12.0, 14.0)}
+    paving = {"p0": (2.0, 8.0), "p1": (8.0, 8.0), "p2": (8.0, 14.0), "p3": (2.0, 14.0)}
+    return Drawn(
+        {"A": (0.0, 0.0), "B": (24.0, 0.0), "C": (12.0, 18.0)},
+        [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
+        corners | paving | {"w0": (2.0, 3.0), "w1": (22.0, 3.0)},
+        {
+            "house": ("building", tuple(corners), (), True),
+            "yard": ("paving", tuple(paving), (), True),
+            "low wall": ("wall", ("w0", "w1"), (), False),
+        },
+        scale=100,
+    ).plan()
+
+
+def test_a_wall_is_lighter_than_a_house_and_paving_can_be_seen(tmp_path):
+    plan = wall_house_and_paving()
+    pdf.write(plan, tmp_path / "plan.pdf")
+    page = pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0]
+    first = plan.sheets[0]
+    paper = Paper(first.window, first.centre, plan.scale, first.turn)
+
+    def grey(x: float, y: float, half: float) -> np.ndarray:
+        """Return the grey of a column of dots about a place on the ground, 0 to 255."""
+        (px, py), (width, height) = paper.points(np.array([(x, y)]))[0], page.get_size()
+        crop = ((px - 0.1) * 72 / 25.4, (py - half) * 72 / 25.4)
+        crop = (*crop, width - (px + 0.1) * 72 / 25.4, height - (py + half) * 72 / 25.4)
+        return page.render(scale=DOTS / 72, crop=crop, grayscale=True).to_numpy().squeeze()
+
+    breadths = {
+        what: (grey(x, y, 1.0) < 128).sum(axis=0).max() / MM for what, x, y in (("wall", 4, 3), ("house", 14, 8))
+    }
+    # ISO 128 has wide and narrow lines two to one, and steps of the root of two between its breadths.
+    assert breadths["house"] / breadths["wall"] > 2**0.5 - 0.15
+    inside, outside = grey(3.0, 9.0, 1.0), grey(10.0, 11.0, 1.0)
+    assert outside.min() == 255
+    assert np.median(inside) <= 0.97 * 255
+    assert (grey(3.0, 8.0, 1.0) < 160).any()  # its edge

@@ -24,6 +24,7 @@ from pegline.writers.paper.pdf_structure import Tags
 __all__ = ["sheet_pdf"]
 
 LAYERED: Final = (1, 5)  #: the first version of the format that knows layers
+INFORMATION: Final = ("Title", "Author", "Subject", "Keywords", "Creator", "Producer")
 POINT: Final = 72 / 25.4  #: points in a millimetre
 
 
@@ -76,8 +77,24 @@ def _describe(canvas: Any, plan: Plan) -> None:
     if book.date:
         day = book.date.strftime("D:%Y%m%d000000Z")
         canvas.setDateFormatter(lambda *_: day)  # of the survey, so that one book gives the same bytes
+    else:
+        _leave_out_dates(canvas)
     canvas.setViewerPreference("PrintScaling", "None")
     canvas.setViewerPreference("DisplayDocTitle", "true")
+
+
+def _leave_out_dates(canvas: Any) -> None:
+    """Write no dates: without the survey's the library would put one that means nothing."""
+    from reportlab.pdfbase.pdfdoc import PDFDictionary, PDFInfo, PDFString
+
+    class Undated(PDFInfo):  # type: ignore[misc]
+        def format(self, document: Any) -> Any:
+            told = {name: getattr(self, name.lower()) for name in INFORMATION}
+            return PDFDictionary({name: PDFString(text) for name, text in told.items()}).format(document)
+
+    undated = Undated()
+    vars(undated).update(vars(canvas._doc.info))
+    canvas._doc.info = undated
 
 
 def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags, layers: PdfLayers) -> None:

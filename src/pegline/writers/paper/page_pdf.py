@@ -93,7 +93,7 @@ def _leave_out_dates(canvas: Any) -> None:
             return PDFDictionary({name: PDFString(text) for name, text in told.items()}).format(document)
 
     undated = Undated()
-    vars(undated).update(vars(canvas._doc.info))
+    undated.__dict__.update(canvas._doc.info.__dict__)
     canvas._doc.info = undated
 
 

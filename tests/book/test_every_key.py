@@ -2,7 +2,7 @@
 
 from builders.paths import SAMPLES
 
-from pegline.book.schema import book_schema
+from pegline.book.reference import book_schema
 from pegline.measures.source_tree import Items, Table
 from pegline.readers.yaml import parse
 

@@ -24,7 +24,7 @@ from pegline.frame.crs import (
     place_of,
 )
 from pegline.frame.datum_shift import way_between
-from pegline.frame.north_steps import convergence_words
+from pegline.frame.north import convergence_words
 from pegline.measures.angles import degrees as read_degrees
 from pegline.measures.control import Control, ControlPoint
 

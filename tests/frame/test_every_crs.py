@@ -14,7 +14,7 @@ from pegline import reduce
 from pegline.errors import BookError
 from pegline.frame.crs import grid_of, prj_text
 from pegline.readers import parse_book
-from pegline.writers.gis.spatial_reference import reference
+from pegline.writers.gis.gpkg_tables import reference
 
 EVERY = query_crs_info(pj_types="PROJECTED_CRS", allow_deprecated=True)
 BOOK = """

@@ -3,11 +3,16 @@
 from dataclasses import replace
 from math import hypot
 
+import numpy as np
 import pytest
 from builders.records import LAY_SD, LOCAL, measure
 
+from pegline import reduce
+from pegline.cli import main
 from pegline.network.observation_types import Distance, Oblique
 from pegline.network.observations import observations
+from pegline.readers import parse_book
+from pegline.writers.gis.dataframes import layers
 
 BASE = {"A-B": ("base", 60.0)}
 
@@ -45,3 +50,94 @@ def test_a_group_is_what_stands_or_falls_together():
     assert {one.booking.group for one in three} == {("row", 0)}
     assert {one.booking.line for one in three} == {"A-B"}
     assert {one.booking.measured_line for one in three} == {None}
+
+
+YARD = """book: 1
+unit: m
+tapes: {steel: {material: steel, length: 50}}
+default_tape: {lines: steel, offsets: steel}
+default_method: optical square
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: 50.00
+    details:
+      - {at: 8.00, left: 6.00, point: h1}
+      - {at: 20.00, left: 5.00, kind: tree, point: oak}
+  A-C: {use: side, taped: 40.00}
+  C-B: {use: side, taped: 30.00}
+  A-D: {use: side, taped: 40.00}
+  D-B: {use: side, taped: 30.00}
+  C-D: {use: check, taped: 48.00}
+"""
+WITNESSES = "witnesses: {A: {h1: 10.00, oak: 20.62, old gate: 3.30}}\n"  # √(8² + 6²), √(20² + 5²)
+WRONG = WITNESSES.replace("10.00", "13.00")
+
+
+def survey(text):
+    return reduce(parse_book(text.encode(), "yard.yaml"))
+
+
+def witnesses(found):
+    return {check.what: check for check in found.adjustment.checks if check.kind == "witness"}
+
+
+def test_a_witness_to_a_point_or_a_thing_is_compared_and_one_in_words_is_not():
+    found = witnesses(survey(YARD + WITNESSES))
+    assert set(found) == {"h1-A", "oak-A"}
+    assert all(check.passed for check in found.values())
+    assert found["h1-A"].computed == pytest.approx(10.0, abs=0.005)
+
+
+def test_a_witness_without_a_reading_leaves_each_other_its_own_length():
+    book = parse_book((YARD + WITNESSES).encode(), "yard.yaml")
+    first, *others = book.witnesses["A"]
+
+    found = layers(reduce(replace(book, witnesses={"A": (replace(first, readings=()), *others)})))["witnesses"]
+
+    assert dict(zip(found["object"], found["taped"], strict=True)) == {"oak": 20.62, "old gate": 3.30}
+
+
+def test_a_witness_moves_nothing():
+    without = survey(YARD)
+    for other in (survey(YARD + WITNESSES), survey(YARD + WRONG)):
+        for name in ("A", "B", "C", "D"):
+            there = other.adjustment.solution.position(name)
+            assert there == pytest.approx(without.adjustment.solution.position(name), abs=1e-9)
+        one, two = (each.detail.points.positions[each.detail.points.index["h1"]] for each in (without, other))
+        assert two == pytest.approx(one, abs=1e-9)
+        assert other.adjustment.freedom == without.adjustment.freedom
+        assert {m.redundancy for m in other.adjustment.measurements if m.kind == "witness"} == {None}
+
+
+def test_a_wrong_witness_fails_for_itself_and_the_exit_status_alone(tmp_path, capsys):
+    found = survey(YARD + WRONG)
+    assert not witnesses(found)["h1-A"].passed
+    assert (found.passed, found.checked, found.adjustment.delivered) == (False, True, "adjusted")
+    assert found.diagnosis.suspects == ()
+    path = tmp_path / "yard.yaml"
+    path.write_text(YARD + WRONG, encoding="utf-8")
+    assert main(["check", str(path)]) == 1
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "witness h1-A" in shown
+    assert "The framework of stations passed" in shown
+
+
+def test_a_witness_checks_the_point_that_it_was_taped_to():
+    # One offset holds h1. The witness shows a mistake in it, more sharply along the tape than across.
+    alone, found = survey(YARD).solved.unnoticed, survey(YARD + WITNESSES)
+    unnoticed = found.solved.unnoticed
+    assert alone.distance("h1") is None
+    assert 0.02 < unnoticed.distance("h1") < 0.5
+    # The offset's part along the tape is 6/10: what is allowed and 0.84 deviations of what is compared, over that.
+    check = witnesses(found)["h1-A"]
+    (noticed,) = [size for one, size in unnoticed.smallest_noticed.items() if one.kind == "offset" and one.row == 0]
+    assert noticed == pytest.approx((check.allowed + 0.84 * check.sd) / 0.6, rel=0.01)
+
+
+def test_a_survey_with_witnesses_alone_is_not_checked():
+    found = survey(YARD.replace("  C-D: {use: check, taped: 48.00}\n", "") + WITNESSES)
+    assert found.checked is None
+    assert (found.adjustment.freedom, found.adjustment.delivered) == (0, "plotting")
+    assert np.isfinite(found.adjustment.critical)

@@ -29,9 +29,9 @@ CORE: Final = {
     "frame": Room(("frame/*.py",), ("tests/frame", "tests/published", "src/pegline/frame")),
     "detail": Room(("detail/*.py",), ("tests/detail", "src/pegline/detail")),
     "publishing": Room(
-        ("writers/publish.py", "writers/file_list.py", "writers/write_faults.py"),
+        ("writers/publish.py", "writers/file_list.py"),
         (
-            *("tests/writers/test_publish.py", "tests/writers/test_write_faults.py", "tests/commands/test_verify.py"),
+            *("tests/writers/test_publish.py", "tests/commands/test_verify.py"),
             "tests/reliability/test_failing_disk.py",
         ),
     ),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Final
 
-from pegline.book.schema import book_schema
+from pegline.book.reference import book_schema
 from pegline.errors import Place
 from pegline.measures.grammar import Schema
 from pegline.measures.source_tree import Items, Table, Text, Written

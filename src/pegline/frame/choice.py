@@ -10,8 +10,14 @@ from typing import Final
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
-from pegline.frame.north import find_declination, local_attraction, no_declination_because, rough_place, turned_bearings
-from pegline.frame.north_steps import bearing_steps
+from pegline.frame.north import (
+    bearing_steps,
+    find_declination,
+    local_attraction,
+    no_declination_because,
+    rough_place,
+    turned_bearings,
+)
 from pegline.measures.bearing import Bearing, North
 from pegline.reduction.model import Reduction
 

@@ -26,13 +26,16 @@ from pegline.frame.datum_shift import is_dynamic
 from pegline.frame.model import Frame, FrameBearing, FrameControl, Step
 from pegline.frame.north import (
     Declination,
+    bearing_steps,
+    convergence_words,
     find_declination,
     local_attraction,
     no_declination_because,
+    place_words,
     rough_place,
+    signed_dms,
     turned_bearings,
 )
-from pegline.frame.north_steps import bearing_steps, convergence_words, place_words, signed_dms
 from pegline.measures.bearing import Bearing, North
 from pegline.measures.control import Control, ControlPoint
 from pegline.plane import wrap_angle

@@ -26,7 +26,7 @@ from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
 from pegline.network.least_squares import Fit, Mask, Network, build_network, solve, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Control, Distance, Group, Observation
-from pegline.network.observations import observations, shared_points, stops_by_line
+from pegline.network.observations import observations, shared_points, stops_by_line, with_witnesses
 from pegline.network.orientation import (
     control_at_one_place,
     crossing_control,
@@ -34,7 +34,6 @@ from pegline.network.orientation import (
     fitting_hand,
     held_parameters,
 )
-from pegline.network.produced_walls import meeting_faults, with_produced_sds
 from pegline.network.quality import (
     MIN_REDUNDANCY,
     NetworkCovariances,
@@ -44,9 +43,9 @@ from pegline.network.quality import (
     solution_of,
 )
 from pegline.network.start import Hints, Start, start_figure
-from pegline.network.witnesses import with_witnesses
+from pegline.network.walls import meeting_faults, with_produced_sds
 from pegline.plane import Array
-from pegline.reduction.chi_square import chi2_exceeded
+from pegline.reduction.ground import chi2_exceeded
 from pegline.reduction.model import Reduction
 
 __all__ = ["adjust", "framework_fails", "hints"]

@@ -19,7 +19,7 @@ from pegline.network.observation_types import (
     Ranging,
     Square,
 )
-from pegline.network.produced_walls import meeting_point
+from pegline.network.walls import meeting_point
 
 __all__ = ["FLATTEST_RAYS", "Bookings", "bookings", "place_point"]
 

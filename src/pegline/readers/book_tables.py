@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple, TypeAlias
 
 from pegline.book.canonical_layout import flow_text
-from pegline.book.schema import keys_of, words_of
+from pegline.book.reference import keys_of, words_of
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import suggest

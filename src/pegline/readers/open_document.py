@@ -11,18 +11,19 @@ from typing import Any, Final
 
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.source_tree import Text
-from pegline.readers.cell_formats import beside_digits, what_to_write
 from pegline.readers.cell_marks import CellMarks, Tell, hidden_sheet_finding, with_marks
 from pegline.readers.cells import (
     CHOICES,
     COLUMNS,
     ROWS,
     Rows,
+    beside_digits,
     check_extent,
     clean_text,
     names_things,
     number_text,
     put_sheet,
+    what_to_write,
 )
 from pegline.readers.zip_guard import check_archive
 

@@ -17,11 +17,11 @@ from typing import Any, Final, NamedTuple
 
 from pegline.errors import BookError, Finding, OpenError, Place
 from pegline.measures.source_tree import Text
-from pegline.readers.cell_formats import beside_format
 from pegline.readers.cell_marks import CellMarks, Tell, hidden_sheet_finding, with_marks
 from pegline.readers.cells import (
     CHOICES,
     Rows,
+    beside_format,
     check_extent,
     clean_text,
     filled_part,

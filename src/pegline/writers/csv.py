@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Final
 
 from pegline.book.pages import pages_of
-from pegline.detail.booking_places import places_booked
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import CHI2_95, ellipses
+from pegline.solved import places_booked
 from pegline.units import METRES_PER
 from pegline.writers.survey_figures import Places, kinds_of_points, points, stations
 

@@ -1,4 +1,7 @@
-"""Files appear whole or not at all: built aside, looked at, then moved into place under the folder's lock."""
+"""Files appear whole or not at all: built aside, looked at, then moved into place under the folder's lock.
+
+What keeps a file from being written (a full disk, a held file) is told as an error that says what to do.
+"""
 
 from __future__ import annotations
 
@@ -17,9 +20,9 @@ from typing import Any, Final
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import ENDINGS, WRITERS, Writer
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
-from pegline.writers.write_faults import SAYINGS, faults_as_output_errors
 
 __all__ = [
+    "faults_as_output_errors",
     "hold_folder",
     "locked_file",
     "publish",
@@ -27,7 +30,50 @@ __all__ = [
     "remove_work_folders",
     "sweep_folder",
     "write_aside",
+    "write_refusal",
 ]
+
+
+#: What to say for a fault of the system, by its number.
+SAYINGS: Final[Mapping[int, str]] = {
+    errno.ENOSPC: "the disk of {folder} is full; make room there and run it again",
+    errno.EDQUOT: "your share of the disk of {folder} is full; make room there and run it again",
+    errno.EFBIG: "the file is larger than this system allows; lift the limit (ulimit -f) and run it again",
+    errno.EROFS: "the disk can only be read; choose another folder with --out",
+    errno.EACCES: "there is no permission to write there; choose another folder with --out",
+    errno.EPERM: "there is no permission to write there; choose another folder with --out",
+    errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
+    errno.EEXIST: "a file of that name is in the way; choose another folder with --out",
+    errno.EISDIR: "a folder of that name is in the way; move it or choose another folder with --out",
+    errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
+}
+
+#: Where less is left than this, bytes, a library's failure to write is that of a full disk.
+FULL: Final = 2**18
+#: Signs of a library's complaint that are passed on.
+LONGEST_COMPLAINT: Final = 200
+
+
+@contextmanager
+def faults_as_output_errors(path: Path) -> Iterator[None]:
+    """Turn faults of the system into an OutputError that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
+        if isinstance(error, PermissionError) and os.name == "nt":
+            saying = "another program may have it open; close it there and run it again"
+        folder = path if path.is_dir() else path.parent
+        raise OutputError(f"{path}: cannot be written: {saying.replace('{folder}', str(folder))}") from error
+
+
+def write_refusal(path: Path, error: Exception) -> Exception:
+    """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
+    if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
+        return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    said = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
+    return OutputError(f"{path.name}: cannot be written: {said}; run it again, or choose another folder with --out")
+
 
 #: Takes what a format cannot hold a survey for.
 Refuse = Callable[[UnsuitableError], None]

@@ -7,7 +7,6 @@ from math import degrees
 from typing import TYPE_CHECKING
 
 from pegline.book.pages import Pages, pages_of
-from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import ellipses
@@ -16,6 +15,7 @@ from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.reduction.tape import CORRECTIONS
 from pegline.release import __version__
+from pegline.solved import places_booked
 from pegline.writers.result_schema import (
     BookEntry,
     CheckEntry,

@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from pegline import read, reduce
-from pegline.book.reference import entries, groups, place_words, related_entries
-from pegline.book.schema import book_schema
+from pegline.book.reference import book_schema, entries, groups, place_words, related_entries
 from pegline.cli import main
 from pegline.commands.explain.examples import example_of, how_to_books
 from pegline.kinds import KINDS

@@ -16,7 +16,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from pegline.book.schema import book_schema
+from pegline.book.reference import book_schema
 from pegline.commands.desk.folder import Folder
 from pegline.commands.desk.guard import Guard, Keys
 from pegline.commands.desk.handover import hand_over

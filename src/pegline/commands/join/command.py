@@ -11,8 +11,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from pegline.commands import other_crs
+from pegline.commands.join.common_shift import Pair
 from pegline.commands.join.disagreements import Disagreement, find_disagreements
-from pegline.commands.join.pairs import Pair
 from pegline.errors import UsageError
 from pegline.writers.gis.columns import SURVEY, Column
 from pegline.writers.gis.geometries import Form, of_parts, stack_shapes

@@ -9,8 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.join.common_shift import ENOUGH, Shift, common_shift, shift_from_neighbours
-from pegline.commands.join.pairs import NEAR, Pair
+from pegline.commands.join.common_shift import ENOUGH, NEAR, Pair, Shift, common_shift, shift_from_neighbours
 from pegline.kinds import KINDS
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import metres_between

@@ -36,7 +36,7 @@ from pegline.network.least_squares import Fit, build_network, linearise, misclos
 from pegline.network.observation_types import Observation
 from pegline.network.start import Gap, start_figure
 from pegline.plane import Array
-from pegline.reduction.chi_square import chi2_exceeded
+from pegline.reduction.ground import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 
 __all__ = ["Found", "best_choice", "first_numbers"]

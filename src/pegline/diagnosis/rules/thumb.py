@@ -18,7 +18,7 @@ from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, list_
 from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Booking
-from pegline.network.produced_walls import meeting_sine
+from pegline.network.walls import meeting_sine
 from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved

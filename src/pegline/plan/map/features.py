@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pegline.book.model import Book
-from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Detail, Path, Shape
 from pegline.errors import Place
 from pegline.measures.values import Length
@@ -19,7 +18,7 @@ from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.plane import Array
 from pegline.reduction.model import Reduction
-from pegline.solved import Solved
+from pegline.solved import Solved, places_booked
 
 __all__ = ["OTHER_FACE", "Where", "corners", "draw", "outline_points"]
 

@@ -17,7 +17,7 @@ from pegline.writers.gis.gpkg_tables import add_layer, make_core_tables
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
-from pegline.writers.write_faults import write_refusal
+from pegline.writers.publish import write_refusal
 
 if TYPE_CHECKING:
     from sqlite3 import Connection

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.book.pages import Pages, pages_of
-from pegline.detail.booking_places import places_booked
 from pegline.detail.model import Shape
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.network.confidence import ellipses
 from pegline.plane import Array
 from pegline.reduction.model import ReducedRow
+from pegline.solved import places_booked
 from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed_value
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (

@@ -11,8 +11,8 @@ from pegline.errors import OutputError
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.reprojection import package_in
+from pegline.writers.publish import write_refusal
 from pegline.writers.survey_figures import moment
-from pegline.writers.write_faults import write_refusal
 
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS

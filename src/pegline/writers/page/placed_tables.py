@@ -8,12 +8,12 @@ from typing import Final
 
 import numpy as np
 
-from pegline.detail.booking_places import places_booked
 from pegline.diagnosis.model import Survey
 from pegline.measures.notation import area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.reduction.model import ReducedArc, ReducedRow
+from pegline.solved import places_booked
 from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
 from pegline.writers.page.figure_text import NONE, Where, booked_text, metres

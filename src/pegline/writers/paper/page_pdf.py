@@ -18,8 +18,7 @@ from pegline.plan.model import Plan
 from pegline.plan.render import pages
 from pegline.plan.scripts import Outline, outline_of
 from pegline.plan.style import LINE_TYPES, Layer
-from pegline.writers.paper.pdf_layers import PdfLayers
-from pegline.writers.paper.pdf_structure import Tags
+from pegline.writers.paper.pdf_structure import PdfLayers, Tags
 
 __all__ = ["sheet_pdf"]
 

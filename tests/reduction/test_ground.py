@@ -2,7 +2,7 @@
 
 import pytest
 
-from pegline.reduction.chi_square import chi2_exceeded
+from pegline.reduction.ground import chi2_exceeded
 
 
 def test_chi2_is_that_of_scipy():

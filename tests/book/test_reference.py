@@ -7,7 +7,7 @@ import jsonschema
 import pytest
 from builders.paths import ROOT
 
-from pegline.book.schema import book_schema, schema_text
+from pegline.book.reference import book_schema, schema_text
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers.yaml import parse
 
@@ -35,7 +35,7 @@ def errors(text):
 
 
 def test_the_shipped_schema_is_that_of_the_records():
-    # If this fails: python -m pegline.book.schema > schemas/field-book.schema.json
+    # If this fails: python -m pegline.book.reference > schemas/field-book.schema.json
     assert SHIPPED.read_text(encoding="utf-8") == schema_text()
 
 

@@ -6,7 +6,7 @@ import pytest
 from pyproj import CRS
 
 from pegline.frame.choice import engineering_wkt
-from pegline.writers.gis.spatial_reference import ALWAYS, FREE, reference
+from pegline.writers.gis.gpkg_tables import ALWAYS, FREE, reference
 
 
 @pytest.mark.parametrize("name", ["Local survey grid: Weir", 'The "old" farm [1923]', "Höhe, 樹"])

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from builders import weir_survey as records
 from builders.altered import with_stages
+from builders.paths import SAMPLES
 from pyproj import CRS, Geod, Transformer
 
 from pegline.cli import main
@@ -238,3 +239,80 @@ def test_surveys_of_two_epochs_are_not_laid_on_one_another() -> None:
     refuse_other_frames({"one": one, "other": one})
     with pytest.raises(UsageError, match=r"other holds for no epoch that is told and one for epoch 2026\.3"):
         refuse_other_frames({"one": one, "other": package_in(survey, None)})
+
+
+def test_join_brings_surveys_on_two_grids_onto_one(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    from pegline.writers.gis import gpkg
+    from pegline.writers.gis.package_reader import read_package, split_surveys
+
+    # Two zones meet at 6° east.
+    for name, crs, origin in (
+        ("west", "EPSG:32631", (722_500.0, 5_320_000.0)),
+        ("east", "EPSG:32632", (277_600.0, 5_320_000.0)),
+    ):
+        gpkg.write(survey_on(crs, origin), tmp_path / f"{name}.gpkg")
+    sources = [str(tmp_path / f"{name}.gpkg") for name in ("west", "east")]
+
+    assert main(["join", str(tmp_path / "all.gpkg"), *sources]) == 2
+    assert main(["join", str(tmp_path / "all.gpkg"), *sources, "--crs", "EPSG:32632"]) == 0
+    joined = split_surveys(read_package(tmp_path / "all.gpkg"))
+    to_east = Transformer.from_crs("EPSG:32631", "EPSG:32632", always_xy=True)
+    for name in ("west", "east"):
+        alone = next(layer for layer in read_package(tmp_path / f"{name}.gpkg").layers if layer.name == "stations")
+        found = next(layer for layer in joined[name].layers if layer.name == "stations")
+        expected = alone.shapes.corners
+        if name == "west":
+            expected = np.stack(to_east.transform(*expected.T), axis=-1)
+        np.testing.assert_allclose(found.shapes.corners, expected, atol=MILLIMETRE)
+    (book,) = (table for table in joined["west"].tables if table.name == "book")
+    facts = dict(zip(book.values["key"], book.values["value"], strict=True))
+    assert facts["history 1"].startswith("Transformed from WGS 84 / UTM zone 31N to WGS 84 / UTM zone 32N (EPSG:32632)")
+
+
+def test_batch_writes_every_book_s_layers_in_the_crs_asked_for(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    from shutil import copy
+
+    from pegline.writers.gis.package_reader import read_package
+
+    (tmp_path / "books").mkdir()
+    for name in ("house-plot", "paddock"):
+        copy(SAMPLES / f"{name}.yaml", tmp_path / "books")
+    words = [
+        "batch",
+        str(tmp_path / "books"),
+        "--out",
+        str(tmp_path / "out"),
+        "--formats",
+        "gpkg,csv",
+        "--workers",
+        "1",
+    ]
+
+    assert main([*words, "--crs", "EPSG:4326"]) in (0, 1)
+    plot = read_package(tmp_path / "out" / "house-plot.gpkg")
+    stations = next(layer for layer in plot.layers if layer.name == "stations")
+    rows = (tmp_path / "out" / "house-plot.csv").read_text("utf-8").splitlines()[1:6]
+    on_grid = {name: (float(east), float(north)) for name, east, north, *_ in (row.split(",") for row in rows)}
+    to_earth = Transformer.from_crs("EPSG:32755", "EPSG:4326", always_xy=True)
+    for name, place in zip(stations.values["name"], stations.shapes.corners.tolist(), strict=True):
+        assert place == pytest.approx(to_earth.transform(*on_grid[str(name)]), abs=1e-8)
+    # The paddock has no control: its layers are left out, its points are written.
+    assert not (tmp_path / "out" / "paddock.gpkg").exists()
+    assert (tmp_path / "out" / "paddock.csv").exists()
+
+
+def test_the_change_of_datum_is_allowed_for_a_whole_batch(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    from shutil import copy
+
+    from pegline.writers.gis.package_reader import read_package
+
+    (tmp_path / "books").mkdir()
+    copy(SAMPLES / "house-plot.yaml", tmp_path / "books")
+    words = ["batch", str(tmp_path / "books"), "--out", str(tmp_path / "out"), "--formats", "gpkg", "--workers", "1"]
+    words += ["--crs", "EPSG:7855"]
+
+    main(words)
+    assert not (tmp_path / "out" / "house-plot.gpkg").exists()
+    assert main([*words, "--allow-shift", "3"]) == 0
+    (book,) = (t for t in read_package(tmp_path / "out" / "house-plot.gpkg").tables if t.name == "book")
+    assert "(good to 3 m)" in dict(zip(book.values["key"], book.values["value"], strict=True))["history 1"]

@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 from pegline.commands.batch.manifest import Outcome
+from pegline.network.confidence import CHI2_95
 
 __all__ = ["write"]
 
@@ -29,7 +30,8 @@ ABOUT: Final[Mapping[str, str]] = {
     "outputs": "path of the plot's files under the folder that was written into, without their endings",
     "accuracy_m": (
         "within what the weakest point drawn lies from its place on the earth in 95 of 100 cases, metres: on its grid"
-        " as the plan tells it, and what the change of datum to WGS 84 is good to, as root of the sum of squares"
+        " as the plan tells it, and the change of datum to WGS 84, what it is good to taken for the standard deviation"
+        " of each axis, as root of the sum of squares"
     ),
 }
 
@@ -76,7 +78,7 @@ def _index_geometry(outcome: Outcome) -> dict[str, Any]:
     known = outcome.get("accuracy")
     return {
         "crs": name,
-        "accuracy_m": None if known is None else round(hypot(known, way.accuracy), 3),
+        "accuracy_m": None if known is None else round(hypot(known, CHI2_95**0.5 * way.accuracy), 3),
         "geometry": shape,
     }
 

@@ -191,7 +191,7 @@ def fit_local(source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> LocalTran
     parameters = np.sum([field.weight * field.parameters for field in fields], axis=0)
     covariance = np.sum([field.weight * field.covariance for field in fields], axis=0)
     matrix = back @ matrix_of_parameters("similarity", parameters) @ centre
-    return LocalTransformation("local", matrix / matrix[2, 2], p, q, s, covariance, centre, back, fields)
+    return LocalTransformation("local", matrix / matrix[2, 2], p, q, s, covariance, centre, back, fields=fields)
 
 
 def _rows(u: Array) -> Array:

@@ -231,4 +231,5 @@ class _System:
             covariance[own, own],
             centre,
             self._back,
+            len(self._sheets),
         )

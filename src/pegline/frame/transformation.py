@@ -68,6 +68,7 @@ class Transformation:
     covariance: Array  #: (u, u) of the parameters in the centred figure
     centre: Array  #: (3, 3) source to the centred figure
     back: Array  #: (3, 3) centred figure to target
+    sheets: int = 1  #: fitted together with this one, itself among them
 
     def carry(self, points: ArrayLike) -> Array:
         """Return where points of the source are on the target."""

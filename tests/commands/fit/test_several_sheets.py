@@ -7,10 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+from builders import weir_survey as records
 from PIL import Image
 
 from pegline.cli import main
 from pegline.frame.transformation import carry_points
+from pegline.writers.gis import gpkg
+from pegline.writers.gis.package_reader import read_package
 
 #: Pixels, y down, of half a metre, and the second sheet upside down.
 WEST = np.array([[0.5, 0.0, 400_000.0], [0.0, -0.5, 300_400.0], [0, 0, 1]])
@@ -78,6 +81,27 @@ def test_a_point_that_is_wrong_on_one_sheet_is_named_at_its_place(
     assert "inn on " in said.err
     assert "of where the others put it; look at it" in said.err
     assert f"{folder / 'east.csv'}:5:1: " in said.err or f"{folder / 'control.csv'}:4:1: " in said.err
+
+
+def test_a_survey_among_the_sheets_tells_of_it_in_its_history(folder: Path) -> None:
+    survey = records.survey()
+    gpkg.write(survey, folder / "weir.gpkg")
+    stations = next(layer for layer in read_package(folder / "weir.gpkg").layers if layer.name == "stations")
+    places = dict(zip(map(str, stations.values["name"]), stations.shapes.corners, strict=True))
+    write_list(folder / "weir.csv", places)
+    matrix = np.array([[1.0, 0.0, 400_300.0], [0.0, 1.0, 300_100.0], [0, 0, 1]])
+    on_west = {name: carry_points(np.linalg.inv(WEST), carry_points(matrix, at)) for name, at in places.items()}
+    write_list(folder / "west.csv", {**{p: carry_points(np.linalg.inv(WEST), GRID[p]) for p in KNOWN[:2]}, **on_west})
+    sheets = [str(folder / name) for name in ("west.png", "west.csv", "weir.gpkg", "weir.csv")]
+    words = ["--control", str(folder / "control.csv"), "--crs", "EPSG:27700", "--out", str(folder / "out"), "--beyond"]
+
+    assert main(["fit", *sheets, *words]) == 0
+    fitted = read_package(folder / "out" / "weir.gpkg")
+    found = next(layer for layer in fitted.layers if layer.name == "stations")
+    np.testing.assert_allclose(found.shapes.corners, carry_points(matrix, stations.shapes.corners), atol=0.005)
+    (book,) = (table for table in fitted.tables if table.name == "book")
+    facts = dict(zip(book.values["key"], book.values["value"], strict=True))
+    assert "(together with 1 further sheet, by points of one name)" in facts["history 1"]
 
 
 @pytest.mark.parametrize(

@@ -47,6 +47,11 @@ def history(fitted: Transformation, grid: Grid) -> str:
     """Return in a sentence or two how something was fitted."""
     factor = fitted.variance_factor
     checked = "nothing checks them" if factor is None else f"misfit {factor**0.5:.2f} times what their accuracies say"
+    if fitted.kind == "local" and factor is not None:
+        checked = f"a similarity alone would leave {factor**0.5:.2f} times what their accuracies say"
+    if fitted.sheets > 1:
+        more = fitted.sheets - 1
+        checked = f"together with {more} further sheet{'s' if more > 1 else ''}, by points of one name"
     return (
         f"Fitted onto {grid.name} by a {fitted.kind} transformation with {len(fitted.source)} points ({checked}):"
         f" scale {fitted.scale:.7g}, turned {degrees(fitted.rotation):.4f}° clockwise. The covariance of the fit is"

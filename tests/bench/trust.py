@@ -55,7 +55,8 @@ def recorded(path: Path) -> dict[str, dict[int, Trial]]:
             row = json.loads(line)
         except ValueError:
             continue
-        found.setdefault(row.pop("class"), {})[row.pop("number")] = Trial(**row)
+        of_class, number = found.setdefault(row.pop("class"), {}), row.pop("number")
+        of_class[number] = Trial(**row)
     return found
 
 

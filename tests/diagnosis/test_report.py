@@ -2,7 +2,9 @@
 
 import re
 
+import numpy as np
 import pytest
+from builders.mistaken import MISTAKES, survey_of
 from builders.paths import SAMPLES
 from builders.sound_book import SOUND
 
@@ -84,6 +86,17 @@ def test_a_failed_check_does_not_hide_what_nothing_checks():
     wrong = survey(HALF_CHECKED.replace("UNIT", "m").replace("CONTROL", "").replace("14.03", "15.03"))
 
     assert verdict(wrong.solved).meaning == "Do not use the plan yet. Nothing checks D."
+
+
+@pytest.mark.parametrize(("checks", "seed"), [(1, 5), (3, 5)])
+def test_a_figure_that_a_mistake_has_spoilt_says_nothing_of_what_checks_it(checks, seed):
+    random = np.random.default_rng([checks, seed, 9])
+    sound = survey_of(random, checks)
+    wrong = survey(MISTAKES["base short"](sound, random).text)
+
+    assert "C" in wrong.solved.unchecked
+    assert "C" not in survey(sound.text).solved.unchecked
+    assert "C" not in verdict(wrong.solved).meaning
 
 
 def test_control_that_nothing_checks_is_told_in_the_same_breath():

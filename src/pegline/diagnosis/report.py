@@ -39,6 +39,7 @@ __all__ = [
 MOST_LIKELY: Final = 4  #: suspects that are shown
 MOST_HIDDEN: Final = 2  #: readings that no check shows a mistake in, named in the verdict
 SHOWN_SHARE: Final = 0.96  #: suspects are shown until together they are as probable as this
+NO_REDUNDANCY: Final = 1e-6  #: a reading with less has no part in a check
 ONLY: Final = ", if nothing else is wrong"  #: what the probabilities rest on, told of the first suspect
 NONE: Final = "–"  #: a cell that has nothing to show
 
@@ -88,7 +89,8 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     total = len(adjustment.checks) - chosen
     if failed:
         about = f"{len(failed)} of {_number_with_noun(total, 'check')}"
-        beside = f"Nothing checks {list_names(list(solved.unchecked))}." if solved.unchecked else ""
+        loose = list(_unchecked_whatever_is_wrong(solved))
+        beside = f"Nothing checks {list_names(loose)}." if loose else ""
         meaning = _join_sentences(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
         return Verdict("FAILED", about, meaning)
     if not total:
@@ -133,6 +135,18 @@ def _unchecked_control(solved: Solved) -> str:
     if solved.frame.kind != "grid" or any(check.kind == "control" for check in solved.adjustment.checks):
         return ""
     return "Nothing checks the control: a mistake in its coordinates would move the whole plan."
+
+
+def _unchecked_whatever_is_wrong(solved: Solved) -> Iterator[str]:
+    """Yield the stations that nothing checks because their readings have no part in any check.
+
+    How far others are checked hangs on the figure, which is not to be trusted where a check of it fails.
+    """
+    redundancies = {one.booking: one.redundancy for one in solved.adjustment.measurements}
+    for name in solved.unchecked:
+        cause = solved.unnoticed.causes.get(name)
+        if cause is None or (redundancies.get(cause) or 0.0) < NO_REDUNDANCY:
+            yield name
 
 
 def _failure_meaning(failed: Sequence[Check], adjustment: Adjustment) -> str:

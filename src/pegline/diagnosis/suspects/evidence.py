@@ -24,8 +24,10 @@ from pegline.plane import Array
 
 __all__ = [
     "ANY_AMOUNT",
+    "NEAR_SIGMAS",
     "NOTHING_WRONG_SHARE",
     "SHARES",
+    "WORTH_INTEGRATING",
     "Verdict",
     "any_size",
     "integrate_amount",
@@ -59,6 +61,8 @@ MOST_CONTROL: Final = 1e6  #: metres
 PEG_ASTRAY: Final = 1.0  #: a peg stands out of line by any distance up to this, metres
 VOLUMES: Final = 1.5  #: how much the room that positions have may differ, as a logarithm
 DISTURBED: Final = 3  #: in how many ways something else disturbs the measurements
+NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
+WORTH_INTEGRATING: Final = 30.0  #: what lies by more of χ² above the best is not looked at closer
 FINE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
 SIZES: Final = 200  #: another over so many sizes of either sign
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)

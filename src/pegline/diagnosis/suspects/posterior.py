@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations
-from math import log, pi, sqrt
+from math import log, sqrt
 from typing import Final
 
 import numpy as np
@@ -15,17 +14,19 @@ import numpy as np
 from pegline.diagnosis.suspects.construction import Construction
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
+    NEAR_SIGMAS,
     NOTHING_WRONG_SHARE,
     SHARES,
+    WORTH_INTEGRATING,
     Verdict,
     integrate_amount,
-    second_of_any_size,
     shares,
     something_else,
     verdict_of,
 )
 from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation
 from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
+from pegline.diagnosis.suspects.pairs import Pairs, told_with_one
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
 from pegline.network.dependents import change_of
@@ -35,17 +36,12 @@ __all__ = ["Posterior", "reckon"]
 
 MOST_SOLVED: Final = 40  #: hypotheses of names, sides and lines that are solved, those with the least misclosures first
 SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
-NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
 GRID: Final = np.linspace(0.0, 1.0, 61)  #: steps at which roots are looked for:
 SHORTEST, LONGER = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
 WEAK: Final = 0.15  #: an amount known no better, metres or radians, is integrated over
-WORTH_INTEGRATING: Final = 30.0  #: unless χ² lies by more above the best
 #: Where χ² is looked at beside a root, metres.
 STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
-PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
-PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
-ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
 
 
@@ -112,13 +108,15 @@ class _Reckoner:
         roots = self._any_amount()
         slips = self._slips(roots)
         freedom = self.of.freedom
-        pairs = self._two() if freedom >= LEAST_FREEDOM else []
-        single, pairs = self._beside_one([*roots, *slips], pairs)
+        pairs = Pairs(self.of, *self._one_wrong, self._slips_of, self._per_reading, self._solve)
+        single, apart = told_with_one(
+            [*roots, *slips], pairs.verdicts() if freedom >= LEAST_FREEDOM else [], self.critical
+        )
         verdicts, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
         if freedom > LEAST_FREEDOM:
-            verdicts += pairs
+            verdicts += apart
         else:  # two amounts fit two redundant measurements whatever is wrong: they speak for something else
-            elsewhere += [one.weight for one in pairs]
+            elsewhere += [one.weight for one in apart]
         verdicts.sort(key=lambda one: -one.weight)
         sound = log(NOTHING_WRONG_SHARE) - square / 2 + log_volume
         every = [*(one.weight for one in verdicts), float(np.logaddexp.reduce(elsewhere)), sound]
@@ -337,117 +335,6 @@ class _Reckoner:
             elif one.numbers and one.numbers[0] in at_root:
                 begin[v] = at_root[one.numbers[0]]
         yield begin
-
-    # -- two readings wrong ------------------------------------------------------------------------------------------
-
-    def _two(self) -> list[Verdict]:
-        """Return two readings wrong at once, each by any amount or by a slip."""
-        ones = self.of.observations
-        singles, solved = self._one_wrong
-        best: dict[int, int] = {}
-        for v in np.argsort(solved.squares, kind="stable").tolist():
-            best.setdefault(singles[v].numbers[0], v)
-        numbers = list(best)[:PAIRED]
-        prior = 2 * (log(ANY_AMOUNT) + self._per_reading)
-        ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
-        hypotheses = [
-            Hypothesis(
-                pair,
-                Variant(amounts=(change_of(ones, pair[0]), change_of(ones, pair[1]))),
-                kind="two-readings",
-                log_prior=prior,
-            )
-            for pair in ordered
-        ]
-        if not hypotheses:
-            return []
-        begins = solved.parameters[[best[first] for first, _ in ordered]]
-        amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
-        left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
-        some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
-        by_pair: dict[frozenset[int], Verdict] = {}
-        for one in self._solve([hypotheses[n] for n in some], begins[some], amounts[some]):
-            key = frozenset(one.hypothesis.numbers)
-            if key not in by_pair or one.square < by_pair[key].square:
-                by_pair[key] = one
-        least = min((one.square for one in by_pair.values()), default=0.0)
-        return [
-            verdict
-            for one in by_pair.values()
-            for verdict in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
-        ]
-
-    def _beside_one(self, single: Sequence[Verdict], pairs: Sequence[Verdict]) -> tuple[list[Verdict], list[Verdict]]:
-        """Return single readings with what speaks for a second mistake beside them, and the other pairs.
-
-        Where one reading lets everything pass, a second mistake is one that no check would show: what is told of the
-        first stays true, as long as it would be much the same.
-        """
-        weights = [one.weight for one in single]
-        of_reading: dict[int, list[int]] = {}
-        for n in sorted(range(len(single)), key=lambda n: -weights[n]):
-            if single[n].closes(self.critical):
-                of_reading.setdefault(single[n].hypothesis.numbers[0], []).append(n)
-        apart = []
-        for pair in pairs:
-            alike = [
-                n
-                for number, amount in zip(pair.hypothesis.numbers, pair.amounts, strict=True)
-                for n in of_reading.get(number, ())
-                if abs(single[n].amounts[0] - amount) <= max(ALIKE, single[n].sd())
-            ]
-            if alike:
-                best = max(alike, key=lambda n: single[n].weight)
-                weights[best] = float(np.logaddexp(weights[best], pair.weight))
-            else:
-                apart.append(pair)
-        return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
-
-    def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
-        """Yield the slips that explain one of two amounts, and both."""
-        numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
-        near = [
-            [(s, p) for s, p in self._slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * root.sd(k)]
-            for k, n in enumerate(numbers)
-        ]
-        free = log(ANY_AMOUNT) + self._per_reading + 0.5 * log(2 * pi)
-        for k in (0, 1):
-            other, variance = 1 - k, float(among[k, k])
-            for slip, prior in near[k]:
-                off = slip.change - delta[k]
-                amount = float(delta[other] + among[other, k] / variance * off)
-                spread = sqrt(max(float(among[other, other] - among[other, k] ** 2 / variance), 1e-18))
-                kind = type(self.of.observations[numbers[other]])
-                density = free + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
-                yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
-        inverse = np.linalg.inv(among)
-        for one, one_prior in near[0]:
-            for other_slip, other_prior in near[1]:
-                off = np.array([one.change, other_slip.change]) - delta
-                if off @ inverse @ off > NEAR_SIGMAS**2:
-                    continue
-                changes = {0: one.change, 1: other_slip.change}
-                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
-
-    def _two_with(
-        self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
-    ) -> Verdict:
-        """Return two readings wrong of which one or both are explained by slips."""
-        some = sorted(known)
-        among = root.covariances[np.ix_(some, some)]
-        off = np.array([changes[k] - root.amounts[k] for k in some])
-        further = float(off @ np.linalg.solve(among, off))
-        evidence = root.evidence - further / 2 - 0.5 * float(np.linalg.slogdet(among)[1])
-        numbers = root.hypothesis.numbers
-        hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(known.get(k) for k in range(len(numbers))))
-        return replace(
-            root,
-            hypothesis=hypothesis,
-            weight=prior + evidence,
-            evidence=evidence,
-            amounts=(changes[0], changes[1]),
-            square=root.square + further,
-        )
 
 
 def _roughness(variants: Variants, begins: Array, amounts: Array) -> Array:

@@ -1,0 +1,154 @@
+"""Two readings wrong at once, each by any amount or by a slip."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import log, pi, sqrt
+from typing import Final
+
+import numpy as np
+
+from pegline.diagnosis.suspects.evidence import (
+    ANY_AMOUNT,
+    NEAR_SIGMAS,
+    WORTH_INTEGRATING,
+    Verdict,
+    second_of_any_size,
+)
+from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation
+from pegline.diagnosis.suspects.slips import Slip
+from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
+from pegline.network.dependents import change_of
+from pegline.plane import Array
+
+__all__ = ["Pairs", "told_with_one"]
+
+PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
+PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
+ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """What two wrong readings are reckoned from."""
+
+    of: Situation
+    singles: Sequence[Hypothesis]  #: each reading wrong by any amount,
+    solved: Solved  #: and how they are solved
+    slips_of: Mapping[int, Sequence[tuple[Slip, float]]]  #: with the logarithms of how likely they are, by reading
+    per_reading: float  #: logarithm of one reading's part of what is wrong
+    solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[Verdict]]
+
+    def verdicts(self) -> list[Verdict]:
+        """Return two readings wrong at once, each by any amount or by a slip."""
+        ones = self.of.observations
+        singles, solved = self.singles, self.solved
+        best: dict[int, int] = {}
+        for v in np.argsort(solved.squares, kind="stable").tolist():
+            best.setdefault(singles[v].numbers[0], v)
+        numbers = list(best)[:PAIRED]
+        prior = 2 * (log(ANY_AMOUNT) + self.per_reading)
+        ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
+        hypotheses = [
+            Hypothesis(
+                pair,
+                Variant(amounts=(change_of(ones, pair[0]), change_of(ones, pair[1]))),
+                kind="two-readings",
+                log_prior=prior,
+            )
+            for pair in ordered
+        ]
+        if not hypotheses:
+            return []
+        begins = solved.parameters[[best[first] for first, _ in ordered]]
+        amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
+        left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
+        some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
+        by_pair: dict[frozenset[int], Verdict] = {}
+        for one in self.solve([hypotheses[n] for n in some], begins[some], amounts[some]):
+            key = frozenset(one.hypothesis.numbers)
+            if key not in by_pair or one.square < by_pair[key].square:
+                by_pair[key] = one
+        least = min((one.square for one in by_pair.values()), default=0.0)
+        return [
+            verdict
+            for one in by_pair.values()
+            for verdict in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
+        ]
+
+    def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
+        """Yield the slips that explain one of two amounts, and both."""
+        numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
+        near = [
+            [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * root.sd(k)]
+            for k, n in enumerate(numbers)
+        ]
+        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi)
+        for k in (0, 1):
+            other, variance = 1 - k, float(among[k, k])
+            for slip, prior in near[k]:
+                off = slip.change - delta[k]
+                amount = float(delta[other] + among[other, k] / variance * off)
+                spread = sqrt(max(float(among[other, other] - among[other, k] ** 2 / variance), 1e-18))
+                kind = type(self.of.observations[numbers[other]])
+                density = free + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
+                yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
+        inverse = np.linalg.inv(among)
+        for one, one_prior in near[0]:
+            for other_slip, other_prior in near[1]:
+                off = np.array([one.change, other_slip.change]) - delta
+                if off @ inverse @ off > NEAR_SIGMAS**2:
+                    continue
+                changes = {0: one.change, 1: other_slip.change}
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
+
+    def _two_with(
+        self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
+    ) -> Verdict:
+        """Return two readings wrong of which one or both are explained by slips."""
+        some = sorted(known)
+        among = root.covariances[np.ix_(some, some)]
+        off = np.array([changes[k] - root.amounts[k] for k in some])
+        further = float(off @ np.linalg.solve(among, off))
+        evidence = root.evidence - further / 2 - 0.5 * float(np.linalg.slogdet(among)[1])
+        numbers = root.hypothesis.numbers
+        hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(known.get(k) for k in range(len(numbers))))
+        return replace(
+            root,
+            hypothesis=hypothesis,
+            weight=prior + evidence,
+            evidence=evidence,
+            amounts=(changes[0], changes[1]),
+            square=root.square + further,
+        )
+
+
+def told_with_one(
+    single: Sequence[Verdict], pairs: Sequence[Verdict], critical: float
+) -> tuple[list[Verdict], list[Verdict]]:
+    """Return single readings with what speaks for a second mistake beside them, and the other pairs.
+
+    Where one reading lets everything pass, a second mistake is one that no check would show: what is told of the
+    first stays true, as long as it would be much the same.
+    """
+    weights = [one.weight for one in single]
+    of_reading: dict[int, list[int]] = {}
+    for n in sorted(range(len(single)), key=lambda n: -weights[n]):
+        if single[n].closes(critical):
+            of_reading.setdefault(single[n].hypothesis.numbers[0], []).append(n)
+    apart = []
+    for pair in pairs:
+        alike = [
+            n
+            for number, amount in zip(pair.hypothesis.numbers, pair.amounts, strict=True)
+            for n in of_reading.get(number, ())
+            if abs(single[n].amounts[0] - amount) <= max(ALIKE, single[n].sd())
+        ]
+        if alike:
+            best = max(alike, key=lambda n: single[n].weight)
+            weights[best] = float(np.logaddexp(weights[best], pair.weight))
+        else:
+            apart.append(pair)
+    return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart

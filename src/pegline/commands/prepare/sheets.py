@@ -20,6 +20,7 @@ from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.model import Plan
+from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plane import distance
 
@@ -36,6 +37,7 @@ CHAIN: Final = 13.0  #: half the breadth of the chain's column, mm
 STEP: Final = 13.5  #: from one blank row to the next, mm
 WITNESSES: Final = (22.0, 68.0, 34.0, 58.0)  #: breadths of the columns of the witness table, mm
 SUMS: Final = (92.0, 46.0, 44.0)
+ROOM: Final = 8.0  #: what a line of the sketch is longer than its label at least, mm
 SPARE: Final = 3  #: blank rows for what nobody expected
 
 SAFETY: Final = (
@@ -85,7 +87,9 @@ def _index(expectation: Expectation) -> Iterator[Item]:
     }
     left, bottom, right, top = BODY
     needs = needs_of(expectation)
-    small = SmallMap((left, bottom + 42, right, top), np.vstack([*places.values(), *outlines.values()]))
+    below = 39.0 + 1.5 * len(layout.lines)  # room for the words under the sketch
+    small = SmallMap((left, bottom + below + 3, right, top), np.vstack([*places.values(), *outlines.values()]))
+    short: list[str] = []
     for name, outline in outlines.items():
         if len(outline) > 1:
             small.line(outline, closed=_closes(intention.features[name]))
@@ -93,7 +97,11 @@ def _index(expectation: Expectation) -> Iterator[Item]:
         ends = np.array([layout.place(line.start), layout.place(line.end)])
         small.line(ends, line_type=USE_LINES[line.use], heavy=line.use == "base")
         share = 0.3 if line.use == "check" else 0.5  # check lines cross others in their middle
-        small.along(ends[0], ends[1], f"{line.use} {notation.figure(layout.length(line))}", share=share)
+        label = f"{line.use} {notation.figure(layout.length(line))}"
+        if small.mm * layout.length(line) > text_width(label, TEXT) + ROOM:
+            small.along(ends[0], ends[1], label, share=share)
+        else:
+            short.append(f"{line.name} {label}")
     for name, at in layout.stations.items():
         small.station(at, name)
     for name, at in layout.points.items():
@@ -101,8 +109,10 @@ def _index(expectation: Expectation) -> Iterator[Item]:
     small.north(0.0)
     yield from small.items
     flow = Flow("")
-    flow.y = bottom + 39
+    flow.y = bottom + below
     flow.text("North is up. Base: heavy. Tie: long dashes. Check: short dashes. Lengths by the sketch only.")
+    if short:
+        flow.text(f"Too short to be labelled: {', '.join(short)}.")
     flow.text(
         f"Take {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, tapes, a square, this paper and"
         f" pencils. {needs.people} people, {needs.sentence}."
@@ -126,11 +136,12 @@ def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tupl
     _, bottom, _, top = BODY
     most = int((top - bottom - 42.0) / STEP)
     if line.use != "check":  # blanks for what nobody expected, to the end of the page
-        rows += [None] * max(SPARE, -len(rows) % most)
+        rows += [None] * SPARE
+        rows += [None] * (-len(rows) % most)
     parts = [rows[i : i + most] for i in range(0, len(rows), most)] or [[]]
     for number, part in enumerate(parts):
         heading = f"{line.start} to {line.end}, {line.use}" + (f", page {number + 1}" if number else "")
-        items = list(_page(expectation, line, part, last=number == len(parts) - 1))
+        items = list(_page(expectation, line, part, first=not number, last=number == len(parts) - 1))
         yield heading, items
 
 
@@ -148,7 +159,7 @@ def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[Booking 
 
 
 def _page(
-    expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | str | None], *, last: bool
+    expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | str | None], *, first: bool, last: bool
 ) -> Iterator[Item]:
     left, bottom, right, top = BODY
     middle = (left + right) / 2
@@ -161,9 +172,14 @@ def _page(
     head = top - 32.0
     for edge in (-CHAIN, CHAIN):
         yield Stroke("SHEET", np.array([(middle + edge, bottom + 12), (middle + edge, head)]))
-    yield from _end(middle, bottom + 5, line.start)
-    yield Words("SHEET-TEXT", f"start: 0 at {line.start}", middle + CHAIN + 4, bottom + 3.5, TEXT)
-    if last:
+    if first:
+        yield from _end(middle, bottom + 5, line.start)
+        yield Words("SHEET-TEXT", f"start: 0 at {line.start}", middle + CHAIN + 4, bottom + 3.5, TEXT)
+    else:
+        yield Words("SHEET-TEXT", "from the page before", middle, bottom + 3.5, TEXT, "middle")
+    if not last:
+        yield Words("SHEET-TEXT", "goes on on the next page", middle, head + 5.5, TEXT, "middle")
+    else:
         yield from _end(middle, head + 7, line.end)
         yield Words("SHEET-TEXT", "total forward __________", middle - CHAIN - 4, head + 5.5, TEXT, "right")
         yield Words("SHEET-TEXT", "taped back __________", middle + CHAIN + 4, head + 5.5, TEXT)

@@ -219,7 +219,10 @@ def screen(result: SettingOut) -> Iterator[str]:
     yield from survey_lines(survey)
     if result.measured:
         yield from _verdicts(result, notation)
-    yield f"Lengths are level, on the ground, in {notation.words}; [ ] is what the tape should read where it differs."
+    yield (
+        f"Lengths are level, on the ground, in {notation.words}, ± is 1 σ; [ ] is what the tape should read where it"
+        " differs."
+    )
     for ways in result.ways:
         yield from _way_lines(ways, notation)
         if loose := result.unchecked(ways):

@@ -19,7 +19,7 @@ def line_sentence(way: LineWay, notation: Notation) -> str:
     aside = f", {side} {_length_to_hold(abs(way.offset), abs(way.reads_offset), notation)}"
     by = f", right angle by {way.method}" if way.method else ""
     offset = aside + by if abs(way.offset) >= 0.0005 else ", on the line"
-    return f"at {at}{offset} (± {notation.accuracy(way.sd)}, 1 σ)"
+    return f"at {at}{offset} (± {notation.accuracy(way.sd)})"
 
 
 def _length_to_hold(length: float, reads: float, notation: Notation) -> str:
@@ -33,7 +33,7 @@ def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
     held = ", ".join(
         f"{_length_to_hold(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
     )
-    return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)}, 1 σ)"
+    return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)})"
 
 
 def unchecked_sentence(names: Sequence[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 import numpy as np
 
@@ -11,15 +12,16 @@ from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_C
 from pegline.commands.setout.phrases import arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.setting_out import SettingOut
 from pegline.commands.setout.ways import LineWay
-from pegline.commands.sheets import Flow, SmallMap, field_sheets
+from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
 
 __all__ = ["setting_out_sheet"]
 
-CHECKS = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
-FINE = 0.02  #: how finely arcs are stroked, metres
+CHECKS: Final = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
+MOST_TOGETHER: Final = 20  #: rows of a table that are kept on one sheet
+FINE: Final = 0.02  #: how finely arcs are stroked, metres
 
 
 def setting_out_sheet(result: SettingOut) -> Plan:
@@ -28,7 +30,7 @@ def setting_out_sheet(result: SettingOut) -> Plan:
     flow = Flow("Setting out")
     flow.picture(112.0, lambda box: _map(result, box))
     flow.text(GROUND_CAUTION, bold=True)
-    flow.text(f"Lengths are level, in {notation.words}; [ ] is what the tape should read where it differs.")
+    flow.text(f"Lengths are level, in {notation.words}, ± is 1 σ; [ ] is what the tape should read where it differs.")
     for ways in result.ways:
         flow.gap(2.5)
         best = ways.best
@@ -61,6 +63,7 @@ def _checks(flow: Flow, result: SettingOut) -> None:
     if not result.checks:
         return
     flow.gap(4)
+    flow.room(min(len(result.checks) + 1, MOST_TOGETHER) * (TEXT * LEADING + 2))  # a table is not torn apart
     flow.row(["Check before you leave", "should be", "allowed ±", "taped"], CHECKS, bold=True)
     for check in result.checks:
         one, other = check.between

@@ -118,7 +118,7 @@ def test_a_ring_that_crosses_itself_has_no_area_and_the_place_is_told():
     assert found["it"].area is found["it"].area_sd is None
     assert found["it"].perimeter == pytest.approx(60 + 2 * sqrt(30**2 + 20**2))
     (warning,) = warnings
-    assert "it crosses itself at x 500115.00, y 4000060.00" in warning.text
+    assert "it crosses itself at x 500115.00 m, y 4000060.00 m" in warning.text
     assert warning.rule == "ring-crosses"
 
 

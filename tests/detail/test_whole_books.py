@@ -85,7 +85,7 @@ def test_an_outline_out_of_order_is_told_and_has_no_area():
     assert survey.detail.shapes["plot"].area is survey.detail.shapes["plot"].area_sd is None
     (warning,) = [finding for finding in survey.diagnosis.warnings if finding.rule == "ring-crosses"]
     assert warning.place.line == 23
-    assert "at x 18.00, y 4.80, near h2 and h1" in warning.text
+    assert "at x 18.00 m, y 4.80 m, near h2 and h1" in warning.text
 
 
 def test_arms_that_do_not_meet_stop_the_survey():
@@ -100,3 +100,20 @@ def test_the_area_of_the_plot_itself():
     # The steel tape's scale, 1 in 5000, alone moves it by 2 * 600 / 5000.
     assert sqrt(plot.area_sd**2 - (2 * 600 / 5000) ** 2) < 0.25
     assert plot.area_sd > 2 * 600 / 5000
+
+
+def test_an_outline_that_crosses_itself_is_told_in_the_book_s_units():
+    rows = ", ".join(f"{{at: {at} ft 0 in, left: {left} ft, point: p{n}}}" for n, (at, left) in enumerate(CROSSED))
+    text = (
+        "book: 1\nunit: ft\nstations: {C: {left_of: A-B}}\nlines:\n"
+        f"  A-B: {{use: base, taped: 100 ft 0 in, details: [{rows}]}}\n"
+        "  A-C: {use: side, taped: 80 ft 0 in}\n  C-B: {use: side, taped: 70 ft 0 in}\n"
+        "features: {shed: {kind: outbuilding, ring: [p0, p1, p2, p3]}}\n"
+    )
+    told = [finding.text for finding in reduce(parse_book(text.encode(), "b.yaml")).diagnosis.warnings]
+    # The diagonals of the square from 10 to 30 and 5 to 25 meet in its middle; the first station is 0, 0.
+    assert any("crosses itself at x 20 ft, y 15 ft" in text for text in told)
+
+
+#: Corners of a square of 20 ft, in an order that crosses.
+CROSSED = ((10, 5), (30, 25), (30, 5), (10, 25))

@@ -212,3 +212,15 @@ def test_a_shape_on_its_own_corner_ends_with_a_message(tmp_path, capsys):
     )
     assert main(["check", str(book)]) == 65
     assert "corner.yaml:9:3: house makes the corner 'h3' and hangs on it" in capsys.readouterr().err
+
+
+def test_a_side_is_asked_for_in_the_direction_in_which_the_line_was_walked(tmp_path, capsys):
+    book = tmp_path / "side.yaml"
+    lines = "".join(
+        f"  {name}: {{use: {use}, taped: {taped}}}\n"
+        for name, use, taped in (("A-B", "base", 60), ("C-B", "side", 44.8), ("A-C", "side", 37.5))
+        + (("A-D", "side", 39.7), ("D-B", "side", 39.7))
+    )
+    book.write_text(f"book: 1\nunit: m\nstations: {{D: {{right_of: A-B}}}}\nlines:\n{lines}features: {{}}\n")
+    assert main(["plot", str(book), "--out", str(tmp_path / "out")]) == 65
+    assert "C may lie on either side of A-B; add 'left_of: A-B' or 'right_of: A-B'" in capsys.readouterr().err

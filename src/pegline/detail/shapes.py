@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.book.habits import notation_of
 from pegline.book.model import At, Book, Feature
 from pegline.detail.model import Path, Points, Shape
 from pegline.detail.path import area, first_crossing, length
@@ -67,7 +68,7 @@ def shapes(
         elif name in drawn:
             crossed = first_crossing(drawn[name].path) if form_of(feature, drawn[name].path, book) == "area" else None
             if crossed is not None:
-                warnings.append(_crossing_warning(drawn[name], crossed, frame))
+                warnings.append(_crossing_warning(drawn[name], crossed, frame, book))
             by_name[name] = _shape(drawn[name], book, frame, deviations[name], crossed=crossed is not None)
     return by_name, tuple(warnings)
 
@@ -140,16 +141,18 @@ def _shape(one: _Drawn, book: Book, frame: Frame, sds: tuple[float, float], *, c
     )
 
 
-def _crossing_warning(one: _Drawn, at: Array, frame: Frame) -> Finding:
+def _crossing_warning(one: _Drawn, at: Array, frame: Frame, book: Book) -> Finding:
     """Return the warning that an outline crosses itself, with the place and the points nearest to it."""
-    x, y = at + np.array(frame.origin)
+    crossing = tuple((at + np.array(frame.origin)).tolist())
+    on_grid = frame.kind == "grid"  # whose coordinates are metres, whatever the book is in
+    x, y = (f"{value:.2f} m" if on_grid else notation_of(book).length(float(value)) for value in crossing)
     away = distance(one.positions, at)
     near = " and ".join(one.made.names[i] for i in np.argsort(away, kind="stable")[:2])
     text = (
-        f"the outline of {one.feature.name} crosses itself at x {x:.2f}, y {y:.2f}, near {near}: it has no area;"
+        f"the outline of {one.feature.name} crosses itself at x {x}, y {y}, near {near}: it has no area;"
         " look at the order of its points"
     )
-    return Finding("ring-crosses", text, one.feature.place, (float(x), float(y)))
+    return Finding("ring-crosses", text, one.feature.place, crossing)
 
 
 def _deviations(drawn: Sequence[_Drawn], solution: Solution, points: Points) -> Mapping[str, tuple[float, float]]:

@@ -250,7 +250,14 @@ READING_SCHEMA: Final = {
         {"type": "string", "pattern": r"^~"},
         {
             "type": "object",
-            "properties": {"either": {"type": "array", "items": reference(LENGTH), "minItems": 2}},
+            "properties": {
+                "either": {
+                    "type": "array",
+                    "items": reference(LENGTH),
+                    "minItems": 2,
+                    "description": "The readings that it may be; the rest of the book settles which.",
+                }
+            },
             "required": ["either"],
             "additionalProperties": False,
         },

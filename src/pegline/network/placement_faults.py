@@ -66,10 +66,10 @@ def _cause(figure: Figure, name: str) -> Finding | None:
     place = figure.hints.places.get(name)
     if name in figure.unsettled:
         one, other = figure.unsettled[name]
+        line = _as_booked(figure, one.centre, other.centre)
         return Finding(
             "side-unsettled",
-            f"{name} may lie on either side of {one.centre}-{other.centre};"
-            f" add 'left_of: {one.centre}-{other.centre}' or 'right_of: {one.centre}-{other.centre}' to its entry",
+            f"{name} may lie on either side of {line}; add 'left_of: {line}' or 'right_of: {line}' to its entry",
             place,
             (name, one.centre, other.centre),
         )
@@ -85,6 +85,12 @@ def _cause(figure: Figure, name: str) -> Finding | None:
             (name, centre),
         )
     return None
+
+
+def _as_booked(figure: Figure, start: str, end: str) -> str:
+    """Return the line between two stations in the direction in which it was walked, where one was."""
+    walked = any(one.start == end and other == start for _, one, other in figure.lines[end])
+    return f"{end}-{start}" if walked else f"{start}-{end}"
 
 
 def _dead_end(figure: Figure, names: Sequence[str]) -> Finding | None:

@@ -99,3 +99,28 @@ def test_what_an_untrue_tape_booked_is_held_as_it_is_on_the_ground(capsys):
     farm = SAMPLE.parent / "old-farm.yaml"
     assert main(["findpeg", str(farm), "B"]) == 0
     assert "hold 124.4 (booked 124.6 with a tape that was not true)" in capsys.readouterr().out
+
+
+def test_one_distance_at_a_trial_peg_leads_along_the_tape_and_promises_no_radius(capsys):
+    status, found = answer(capsys, "B", "--from", "fence.1=10.87")
+    assert status == 0
+    assert found["search_radius"] is None
+    assert "These distances lead along the tape only: measure from one more thing, across it." in found["steps"]
+
+
+def test_the_radius_of_a_trial_peg_is_of_what_it_was_led_by(capsys):
+    _, by_all = answer(capsys, "A")
+    _, by_two = answer(capsys, "A", "--from", "h1=10.54", "--from", "post=14.87")
+    # Two arcs hold the peg less well than the three that are booked.
+    assert by_two["search_radius"] > by_all["search_radius"]
+    assert "Leave the trial peg where it is: the distances agree." in by_two["steps"]
+
+
+def test_no_accuracy_is_told_of_a_place_that_the_survey_holds(capsys, tmp_path):
+    book = tmp_path / "own-frame.yaml"
+    head, _, _ = SAMPLE.read_text(encoding="utf-8").partition("control:")
+    book.write_text(head, encoding="utf-8")
+    assert main(["findpeg", str(book), "A"]) == 0
+    out = capsys.readouterr().out
+    assert "± 0" not in out
+    assert "The survey begins at A: its place is held" in out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable, Iterator
 from textwrap import dedent, wrap
 from typing import Final
@@ -10,7 +11,7 @@ from typing import Final
 from pegline.book.reference import Entry, entries, groups, place_words, related_entries
 from pegline.errors import UsageError
 from pegline.kinds import KINDS
-from pegline.measures.spelling import suggest
+from pegline.measures.spelling import nearest, suggest
 
 __all__ = ["arguments", "run"]
 
@@ -18,6 +19,8 @@ Tell = Callable[[str], None]
 WIDTH: Final = 80
 MARGIN: Final = 10  #: columns of the lead of a paragraph
 MAX_KEYS: Final = 12  #: of a map that are each told with their meaning
+MAX_OTHERS: Final = 4  #: keys named instead of a word that is none
+SPELLED: Final = 0.8  #: likeness of a word to a key, from which it is a slip for that key
 KEY_WIDTH: Final = 22  #: columns of a key in the list of all
 
 
@@ -57,7 +60,7 @@ def _word(word: str) -> Iterator[str]:
         yield f"{word}: a kind of feature, drawn as {'an area' if kind.geometry == 'area' else f'a {kind.geometry}'}"
         related = related or tuple(entry for entry in entries() if entry.word == "kind" and entry.record == "feature")
     if not related:
-        raise UsageError(f"no key is called {word!r}{suggest(word, {entry.word for entry in entries()})}")
+        raise UsageError(f"no key is called {word!r}{_other_keys(word)}")
     alike: dict[tuple[str, str], list[Entry]] = {}
     for entry in related:
         alike.setdefault((entry.word, entry.meaning), []).append(entry)
@@ -65,6 +68,31 @@ def _word(word: str) -> Iterator[str]:
         if number:
             yield ""
         yield from _entry(same)
+
+
+#: Words of the trade and the key under which what they mean is booked.
+TRADE_WORDS: Final = {
+    **dict.fromkeys(("feet", "inches", "metres", "meters", "yards", "links", "chains"), ("unit",)),
+    **dict.fromkeys(("distance", "length", "measurement"), ("taped", "at")),
+    **dict.fromkeys(("oblique", "perpendicular offset"), ("at", "left", "right")),
+    **dict.fromkeys(("peg", "pegs", "station"), ("stations", "witnesses")),
+    **dict.fromkeys(("compass", "bearing", "magnetic"), ("north", "bearings")),
+    **dict.fromkeys(("river", "obstacle"), ("past",)),
+    **dict.fromkeys(("extension", "walls"), ("taped_round",)),
+}
+
+
+def _other_keys(word: str) -> str:
+    """Return the end of the message that no key has a name: the keys that say what it means."""
+    plain = word.casefold()
+    spelled = nearest(word, {entry.word for entry in entries()}, likeness=SPELLED)
+    if spelled:
+        return f"; did you mean {spelled!r}?"
+    named = (entry.word for entry in entries() if re.search(rf"\b{re.escape(plain)}\b", entry.meaning.casefold()))
+    keys = TRADE_WORDS.get(plain) or tuple(dict.fromkeys(named))[:MAX_OTHERS]
+    if keys:
+        return f"; what is said of it stands under {', '.join(keys)}: pegline explain {keys[0]}"
+    return suggest(word, {entry.word for entry in entries()})
 
 
 def _entry(same: list[Entry]) -> Iterator[str]:

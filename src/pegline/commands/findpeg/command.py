@@ -32,6 +32,9 @@ FRAME_WORDS: Final = {
 }
 
 
+LEAST_SD: Final = 5e-4  #: a place that is known better is held by the frame and not measured, metres
+
+
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("book", metavar="BOOK", help="a field book")
@@ -130,6 +133,9 @@ def screen(lost: LostPeg) -> Iterator[str]:
             gain = f"the search radius shrinks by {other.gain * 100:.0f} %" if other.gain < 1 else "the first to use"
             yield f"  {other.name}: hold {notation.length(other.distance)}; {gain}"
     sd = np.sqrt(np.trace(lost.covariance) / 2)
+    if sd < LEAST_SD:
+        yield f"The survey begins at {lost.peg}: its place is held, and has no accuracy of its own."
+        return
     yield (
         f"By survey and witnesses together {lost.peg} is known to ± {notation.accuracy(float(sd))}"
         f" (1 σ, {FRAME_WORDS[survey.frame.kind]})."

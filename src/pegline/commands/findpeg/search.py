@@ -86,6 +86,8 @@ def find_peg(
     if radius is None:
         anchors, radius = search.with_others(usable, others)
     move, differences, at_trial, unclear = try_peg(positions, peg, search.tape, compared, measured or {})
+    if measured:
+        radius = search.trial_radius([name for name in measured if name not in (*at_trial, *unclear)], usable)
     suspects = suspects or unclear
     blamed = (*(w.object for w in compared if w.agrees is False), *at_trial)
     return LostPeg(
@@ -297,6 +299,22 @@ class _Search:
             by[i, 0:2] = unit
             by[i, 2 + 2 * i : 4 + 2 * i] = -unit
         return joint, by
+
+    def trial_radius(self, names: Sequence[str], usable: Sequence[WitnessResult]) -> float | None:
+        """Return the radius that holds the peg where a trial peg was led by the distances from these things.
+
+        None where one distance leads along the tape only, or those that remain say nothing across it.
+        """
+        booked = {witness.object: witness for witness in usable}
+        anchors = [
+            Anchor(name, booked[name].distance, True, self.positions.of(str(booked[name].point)))
+            if name in booked
+            else self._other(self.positions.require(name))
+            for name in names
+            if name in booked or self.positions.point_behind(name)
+        ]
+        spread = self._spread_of(anchors)
+        return None if spread is None else _radius_of(spread)
 
     def with_others(
         self, usable: Sequence[WitnessResult], others: Sequence[Other]

@@ -31,7 +31,9 @@ def steps(lost: LostPeg) -> Iterator[str]:
     if lost.search_radius is not None:
         radius = notation.accuracy(lost.search_radius)
         yield f"Search within {radius} of that place: it holds the peg in 95 of 100 cases."
-    elif not lost.move:
+    elif lost.move:
+        yield "These distances lead along the tape only: measure from one more thing, across it."
+    elif not lost.measured:
         yield "Nothing surveyed in reach fixes the place; measure from two stations that remain, and plot it."
     yield from _proof(lost, notation)
     yield GROUND_CAUTION
@@ -142,12 +144,14 @@ def _side(lost: LostPeg, one: Anchor, other: Anchor) -> str:
 
 def _from_trial(lost: LostPeg, notation: Notation) -> Iterator[str]:
     for name, difference in lost.measured.items():
-        if abs(difference) < 1e-9:
+        if notation.small(abs(difference)) == notation.small(0.0):
             yield f"{name}: the trial peg has its distance."
         else:
             way = "too near" if difference > 0 else "too far"
             yield f"{name}: the trial peg is {notation.small(abs(difference))} {way}."
-    if lost.move:
+    if lost.move and notation.small(lost.move.distance) == notation.small(0.0):
+        yield "Leave the trial peg where it is: the distances agree."
+    elif lost.move:
         yield move_sentence(lost.move, notation)
     elif lost.suspects:
         yield "Measure from one more thing before you move the trial peg."

@@ -218,8 +218,13 @@ def test_a_side_is_asked_for_in_the_direction_in_which_the_line_was_walked(tmp_p
     book = tmp_path / "side.yaml"
     lines = "".join(
         f"  {name}: {{use: {use}, taped: {taped}}}\n"
-        for name, use, taped in (("A-B", "base", 60), ("C-B", "side", 44.8), ("A-C", "side", 37.5))
-        + (("A-D", "side", 39.7), ("D-B", "side", 39.7))
+        for name, use, taped in (
+            ("A-B", "base", 60),
+            ("C-B", "side", 44.8),
+            ("A-C", "side", 37.5),
+            ("A-D", "side", 39.7),
+            ("D-B", "side", 39.7),
+        )
     )
     book.write_text(f"book: 1\nunit: m\nstations: {{D: {{right_of: A-B}}}}\nlines:\n{lines}features: {{}}\n")
     assert main(["plot", str(book), "--out", str(tmp_path / "out")]) == 65

@@ -26,7 +26,7 @@ from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.web.markup import Head, Safe, element, join_markup, page, table
 from pegline.writers.gis.metadata import CAUTION, head
-from pegline.writers.page.figure_text import NONE, Where, image, leads, ratio, signed_number
+from pegline.writers.page.figure_text import NONE, SheetUnits, Where, image, leads, ratio, signed_number
 from pegline.writers.page.measured_tables import (
     check_mark,
     dimensions,
@@ -199,11 +199,12 @@ def _frame(survey: Survey) -> Safe:
 
 def _tapes(survey: Survey) -> Safe:
     """Return the tapes' constants; an asterisk marks what the book does not give."""
+    units = SheetUnits(survey.solved.notation)
     heads = (
         Head("Tape", "word"),
         Head("Material", "word"),
-        Head("Length m"),
-        Head("One lay mm"),
+        Head(f"Length {units.notation.units[0] if not units.is_metric else 'm'}"),
+        Head(f"One lay {units.small}"),
         Head("Scale"),
         Head("At °C"),
         Head("Pull N"),
@@ -217,18 +218,19 @@ def _tapes(survey: Survey) -> Safe:
         "One lay and scale are standard deviations; * is not in the book: common practice for the material;"
         " the last column is what the adjustment found of the tape's scale"
     )
-    rows = ([*_constants(tape), _reads(survey, tape)] for tape in survey.reduction.tapes.values())
+    rows = ([*_constants(tape, units), _reads(survey, tape)] for tape in survey.reduction.tapes.values())
     return join_markup((table(caption, heads, rows), element("p", _unit_words(survey))))
 
 
-def _constants(tape: TapeConstants) -> Iterator[str]:
+def _constants(tape: TapeConstants, units: SheetUnits) -> Iterator[str]:
     def figure(name: str, value: float | None, form: str, factor: float = 1.0) -> str:
         if value is None:
             return NONE
         return f"{value * factor:{form}}{'*' if name in tape.from_table else ''}"
 
-    yield from (tape.name, tape.material, f"{tape.nominal:g}")
-    yield figure("lay_sd", tape.lay_sd, ".1f", 1000)
+    one = 1.0 if units.is_metric else METRES_PER[units.notation.units[0]]
+    yield from (tape.name, tape.material, f"{tape.nominal / one:.6g}")
+    yield f"{units.deviation(tape.lay_sd, 1)}{'*' if 'lay_sd' in tape.from_table else ''}"
     share = f"1/{1 / tape.scale_sd:.0f}" if tape.scale_sd else NONE
     yield f"{share}{'*' if 'scale_sd' in tape.from_table else ''}"
     yield figure("standard_temperature", tape.standard_temperature, "g")
@@ -257,7 +259,16 @@ def _unit_words(survey: Survey) -> str:
     book = survey.book
     used = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
     meanings = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
-    return f"Lengths were booked in {', '.join(used)}{f' ({meanings})' if meanings else ''}; all below are metres."
+    return f"Lengths were booked in {', '.join(used)}{f' ({meanings})' if meanings else ''}; {_lengths_below(survey)}."
+
+
+def _lengths_below(survey: Survey) -> str:
+    """Return in which units the tables are: the book's own, with coordinates on a grid in metres."""
+    units = SheetUnits(survey.solved.notation)
+    if units.is_metric:
+        return "all below are metres"
+    grid = ", coordinates on the grid metres" if survey.frame.kind == "grid" else ""
+    return f"all below are {units.notation.words}{grid}, areas also square metres"
 
 
 def _unreliable(survey: Survey) -> Safe:
@@ -293,9 +304,12 @@ def _pages(pages: Pages) -> Safe:
 
 def _reading(survey: Survey, scale: int) -> Safe:
     """Return what the words and figures mean."""
+    units = SheetUnits(survey.solved.notation)
+    words = "metres" if units.is_metric else units.notation.words
+    frame_words = "metres" if survey.frame.kind == "grid" else words
     return _list(
         [
-            "Lengths are metres on the ground, made horizontal; x and y are metres in the frame.",
+            f"Lengths are {words} on the ground, made horizontal; x and y are {frame_words} in the frame.",
             "standard: L (true - nominal) / nominal. temperature: L α (T - T₀). pull: L (P - P₀) / (S E)."
             " sag, n equal spans of length l: -n m² g² l³ / (24 P²). slope: √(L² - h²) - L, or L (cos θ - 1).",
             "difference = as measured minus as computed; residual = observed minus computed."

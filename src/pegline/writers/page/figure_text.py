@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import degrees
+from math import degrees, log10
 from typing import Final
 from urllib.parse import quote
 
 from pegline.book.pages import Pages
 from pegline.errors import Place
+from pegline.measures.notation import METRIC, Notation
 from pegline.measures.values import Length, Reading
+from pegline.records import record
+from pegline.units import METRES_PER
 from pegline.web.markup import element, join_markup
 
 __all__ = [
     "NONE",
+    "SheetUnits",
     "Where",
     "booked_text",
     "degrees_of",
     "image",
     "leads",
     "length_text",
-    "metres",
-    "millimetres",
     "paper",
     "ratio",
     "signed_number",
@@ -40,15 +42,6 @@ def signed_number(value: float, decimals: int) -> str:
     """
     rounded = round(value, decimals)
     return f"{rounded:+.{decimals}f}" if rounded else f"{0.0:.{decimals}f}"
-
-
-def millimetres(metres: float | None) -> str:
-    """Return a difference in millimetres.
-
-    >>> millimetres(-0.0123)
-    '-12'
-    """
-    return NONE if metres is None else signed_number(1000 * metres, 0)
 
 
 def paper(metres: float | None, scale: int) -> str:
@@ -103,13 +96,63 @@ def image(words: str, pages: Pages, page: str) -> str:
     return element("a", words, href=quote(path))
 
 
-def metres(value: float | None) -> str:
-    """Return a length to the millimetre.
+@record(frozen=True, slots=True)
+class SheetUnits:
+    r"""The units of a computation sheet: metres and millimetres, or those that a book in other units writes.
 
-    >>> metres(12.3456), metres(None)
-    ('12.346', '–')
+    >>> from fractions import Fraction
+    >>> feet = SheetUnits(Notation(("ft", "in"), Fraction(1, 4), ("square feet",)))
+    >>> feet.long, feet.length(12.3508), feet.small, feet.signed(-0.0123)
+    ('ft in', '40\' 6 1/4"', 'in', '-0.48')
+    >>> metres = SheetUnits(Notation(("m",), Fraction(1, 100), ("m2",)))
+    >>> metres.long, metres.length(12.3456), metres.small, metres.signed(-0.0123)
+    ('m', '12.346', 'mm', '-12')
     """
-    return NONE if value is None else f"{value + 0.0:.3f}"
+
+    notation: Notation
+
+    @property
+    def is_metric(self) -> bool:
+        """Return whether lengths are in metres, and small ones in millimetres."""
+        return self.notation.units[0] in METRIC
+
+    @property
+    def long(self) -> str:
+        """Return the unit of lengths, as the head of a column says it."""
+        return "m" if self.is_metric else self.notation.name
+
+    @property
+    def small(self) -> str:
+        """Return the unit of differences and deviations."""
+        return "mm" if self.is_metric else self.notation.units[-1]
+
+    def length(self, metres: float | None) -> str:
+        """Return a length in the unit of its column, finer than a tape shows it."""
+        if metres is None:
+            return NONE
+        return f"{metres + 0.0:.3f}" if self.is_metric else self.notation.finer.figure(metres)
+
+    def length_with_unit(self, metres: float) -> str:
+        """Return a length with its unit."""
+        return f"{self.length(metres)} m" if self.is_metric else self.notation.finer.length(metres)
+
+    def deviation(self, metres: float | None, decimals: int = 0) -> str:
+        """Return a standard deviation or an axis in the small unit, to so many decimals of a millimetre or as fine."""
+        if metres is None:
+            return NONE
+        value, places = self._in_small(metres, decimals)
+        return f"{value:.{places}f}"
+
+    def signed(self, metres: float | None, decimals: int = 0) -> str:
+        """Return a difference in the small unit, with its sign."""
+        return NONE if metres is None else signed_number(*self._in_small(metres, decimals))
+
+    def _in_small(self, metres: float, decimals: int) -> tuple[float, int]:
+        """Return a length in the small unit, and the decimals that show what as many of a millimetre do."""
+        if self.is_metric:
+            return 1000 * metres, decimals
+        unit = METRES_PER[self.small]
+        return metres / unit, decimals + max(round(log10(unit / 1e-3)), 0) + (unit < 0.1)
 
 
 def booked_text(reading: Reading, unit: str) -> str:

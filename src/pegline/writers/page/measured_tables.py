@@ -20,12 +20,11 @@ from pegline.reduction.tape import CORRECTIONS
 from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (
     NONE,
+    SheetUnits,
     Where,
     booked_text,
     degrees_of,
     length_text,
-    metres,
-    millimetres,
     paper,
     ratio,
     signed_number,
@@ -37,16 +36,17 @@ __all__ = ["check_mark", "dimensions", "ground", "measurements", "reduction_tabl
 
 def ground(survey: Survey, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
+    units = SheetUnits(survey.solved.notation)
     lines, names = survey.reduction.lines.values(), [correction.name for correction in CORRECTIONS]
     made = [name for name in names if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),
         Head("Read off the tape", "words"),
-        Head("Mean m"),
-        *(Head(f"{name} mm") for name in made),
-        Head("Ground m"),
-        Head("sd mm"),
+        Head(f"Mean {units.long}"),
+        *(Head(f"{name} {units.small}") for name in made),
+        Head(f"Ground {units.long}"),
+        Head(f"sd {units.small}"),
         Head("Tape", "word"),
         Head("Book"),
     )
@@ -55,10 +55,10 @@ def ground(survey: Survey, where: Where) -> Safe:
             line.name,
             line.use,
             _readings(survey.book, line.booked),
-            metres(line.ground.reading),
-            *(signed_number(1000 * line.ground.corrections.get(name, 0.0), 1) for name in made),
-            metres(line.ground.length),
-            f"{1000 * line.ground.sd:.1f}",
+            units.length(line.ground.reading),
+            *(units.signed(line.ground.corrections.get(name, 0.0), 1) for name in made),
+            units.length(line.ground.length),
+            units.deviation(line.ground.sd, 1),
             line.ground.tape,
             where(line.ground.place),
         ]
@@ -109,6 +109,7 @@ def _conditions(
 
 def reduction_table(survey: Survey, scale: int, where: Where) -> Safe:
     """Return each line's ground length against the plan as delivered, with its test."""
+    units = SheetUnits(survey.solved.notation)
     places = every_place(survey)
     adjustment = survey.adjustment
     tests = {line: each for each in adjustment.measurements if (line := each.booking.measured_line)}
@@ -116,10 +117,10 @@ def reduction_table(survey: Survey, scale: int, where: Where) -> Safe:
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),
-        Head("Ground m"),
-        Head("Computed m"),
-        Head("± mm"),
-        Head("Difference mm"),
+        Head(f"Ground {units.long}"),
+        Head(f"Computed {units.long}"),
+        Head(f"± {units.small}"),
+        Head(f"Difference {units.small}"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Ratio"),
         Head("Test"),
@@ -148,6 +149,7 @@ def _against(
     scale: int,
     where: Where,
 ) -> list[str]:
+    units = SheetUnits(survey.solved.notation)
     computed = computed_length(survey, line, places)
     length = line.ground.length
     difference = length - computed if computed is not None and line.name in survey.solved.compared_lines else None
@@ -158,10 +160,10 @@ def _against(
     return [
         line.name,
         line.use,
-        metres(length),
-        metres(computed),
-        NONE if sd is None else f"{1000 * sd:.1f}",
-        millimetres(difference),
+        units.length(length),
+        units.length(computed),
+        units.deviation(sd, 1),
+        units.signed(difference),
         paper(difference, scale),
         ratio(difference, length),
         NONE if figure is None else signed_number(figure, 2),
@@ -186,11 +188,12 @@ def _word(check: Check | None, line: ReducedLine, computed: float | None) -> str
 
 def witnesses(survey: Survey, where: Where) -> Safe:
     """Return the witnesses of each peg."""
+    units = SheetUnits(survey.solved.notation)
     heads = (
         Head("Peg", "word"),
         Head("From", "word"),
         Head("Taped", "words"),
-        Head("Ground m"),
+        Head(f"Ground {units.long}"),
         Head("Remark", "words"),
         Head("Book"),
     )
@@ -199,7 +202,7 @@ def witnesses(survey: Survey, where: Where) -> Safe:
             peg,
             witness.booked.object,
             "; ".join(booked_text(reading, survey.book.unit) for reading in witness.booked.readings),
-            metres(witness.ground.length),
+            units.length(witness.ground.length),
             witness.booked.note or NONE,
             where(witness.booked.place),
         ]
@@ -211,14 +214,15 @@ def witnesses(survey: Survey, where: Where) -> Safe:
 
 def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
     """Return each dimension against the plan."""
+    units = SheetUnits(survey.solved.notation)
     places = every_place(survey)
     heads = (
         Head("From", "word"),
         Head("To", "word"),
-        Head("Read m"),
-        Head("Ground m"),
-        Head("Computed m"),
-        Head("Difference mm"),
+        Head(f"Read {units.long}"),
+        Head(f"Ground {units.long}"),
+        Head(f"Computed {units.long}"),
+        Head(f"Difference {units.small}"),
         Head(f"On paper mm, 1:{scale}"),
         Head("Book"),
     )
@@ -234,10 +238,10 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
             [
                 each.start,
                 each.end,
-                metres(each.ground.reading),
-                metres(length),
-                metres(gap),
-                millimetres(difference),
+                units.length(each.ground.reading),
+                units.length(length),
+                units.length(gap),
+                units.signed(difference),
                 paper(difference, scale),
                 where(each.ground.place),
             ]
@@ -247,14 +251,22 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
 
 def walls(survey: Survey, where: Where) -> Safe:
     """Return the walls, depths and breadths that features were taped by."""
-    heads = (Head("Feature", "word"), Head("Wall"), Head("Read m"), Head("Ground m"), Head("sd mm"), Head("Book"))
+    units = SheetUnits(survey.solved.notation)
+    heads = (
+        Head("Feature", "word"),
+        Head("Wall"),
+        Head(f"Read {units.long}"),
+        Head(f"Ground {units.long}"),
+        Head(f"sd {units.small}"),
+        Head("Book"),
+    )
     rows = (
         [
             name,
             str(number),
-            metres(wall.reading),
-            metres(wall.length),
-            f"{1000 * wall.sd:.1f}",
+            units.length(wall.reading),
+            units.length(wall.length),
+            units.deviation(wall.sd, 1),
             where(wall.place),
         ]
         for name, walls in survey.reduction.walls.items()
@@ -265,30 +277,35 @@ def walls(survey: Survey, where: Where) -> Safe:
 
 def measurements(survey: Survey, where: Where) -> Safe:
     """Return every measurement of the adjusted solution with its quality figures."""
+    units = SheetUnits(survey.solved.notation)
     critical = survey.adjustment.critical
     heads = (
         Head("What", "word"),
         Head("Kind", "word"),
-        Head("Observed m"),
-        Head("Residual mm"),
-        Head("sd mm"),
+        Head(f"Observed {units.long}"),
+        Head(f"Residual {units.small}"),
+        Head(f"sd {units.small}"),
         Head("Redundancy"),
         Head("Test"),
-        Head("Smallest noticed mm"),
+        Head(f"Smallest noticed {units.small}"),
         Head("Book"),
     )
     noticed = survey.solved.unnoticed.smallest_noticed
-    rows = (_measurement(each, noticed.get(each.booking), critical, where) for each in survey.adjustment.measurements)
+    rows = (
+        _measurement(each, noticed.get(each.booking), critical, units, where) for each in survey.adjustment.measurements
+    )
     return table(f"Angles in degrees; test values may reach {critical:.2f}", heads, rows)
 
 
-def _measurement(each: Measurement, noticed: float | None, critical: float, where: Where) -> list[str]:
+def _measurement(
+    each: Measurement, noticed: float | None, critical: float, units: SheetUnits, where: Where
+) -> list[str]:
     if each.angle:
         figures = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NONE if noticed is None else degrees_of(noticed)
     else:
-        figures = [metres(each.value), signed_number(1000 * each.residual, 1), f"{1000 * each.sd:.1f}"]
-        least = NONE if noticed is None else f"{1000 * noticed:.0f}"
+        figures = [units.length(each.value), units.signed(each.residual, 1), units.deviation(each.sd, 1)]
+        least = units.deviation(noticed)
     test: str = signed_number(each.test, 2)
     redundancy = NONE if each.redundancy is None else f"{each.redundancy:.2f}"
     if abs(each.test) > critical:

@@ -4,37 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from math import degrees
-from typing import Final
 
 import numpy as np
 
 from pegline.diagnosis.model import Survey
-from pegline.measures.notation import area_text
+from pegline.measures.notation import METRES, area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import places_booked
 from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
-from pegline.writers.page.figure_text import NONE, Where, booked_text, metres
+from pegline.writers.page.figure_text import NONE, SheetUnits, Where, booked_text
 from pegline.writers.survey_figures import Places, kinds_of_points
 
 __all__ = ["features", "points", "stations"]
 
-_PLACE_HEADS: Final = (
-    Head("x m"),
-    Head("y m"),
-    Head("sd x mm"),
-    Head("sd y mm"),
-    Head("a mm"),
-    Head("b mm"),
-    Head("Bearing °"),
-    Head("local sd mm"),
-)
+
+def _place_heads(survey: Survey) -> tuple[Head, ...]:
+    """Return the heads of what is told of every place; coordinates on a grid are metres."""
+    at, units = _units_of_places(survey), SheetUnits(survey.solved.notation)
+    return (
+        Head(f"x {at.long}"),
+        Head(f"y {at.long}"),
+        Head(f"sd x {units.small}"),
+        Head(f"sd y {units.small}"),
+        Head(f"a {units.small}"),
+        Head(f"b {units.small}"),
+        Head("Bearing °"),
+        Head(f"local sd {units.small}"),
+    )
 
 
-def _figures(places: Places) -> Iterator[list[str]]:
-    """Yield the figures of each place for the columns of ``_PLACE_HEADS``."""
+def _units_of_places(survey: Survey) -> SheetUnits:
+    return SheetUnits(METRES if survey.frame.kind == "grid" else survey.solved.notation)
+
+
+def _figures(survey: Survey, places: Places) -> Iterator[list[str]]:
+    """Yield the figures of each place for the columns of ``_place_heads``."""
+    at, units = _units_of_places(survey), SheetUnits(survey.solved.notation)
     local = np.sqrt(np.maximum(ellipses(places.local_variances)[:, 0] ** 2 / CHI2_95, 0.0))
     columns = zip(
         places.positions.tolist(),
@@ -45,33 +53,34 @@ def _figures(places: Places) -> Iterator[list[str]]:
     )
     for (x, y), deviations, (a, b, bearing), local_sd in columns:
         yield [
-            metres(x),
-            metres(y),
-            *(f"{1000 * value:.0f}" for value in (*deviations, a, b)),
+            at.length(x),
+            at.length(y),
+            *(units.deviation(value) for value in (*deviations, a, b)),
             f"{bearing:.0f}" if a > 0 else NONE,
-            f"{1000 * local_sd:.0f}",
+            units.deviation(local_sd),
         ]
 
 
-_CHECK_HEADS: Final = (Head("Unnoticed m"), Head("Checked by", "words"))
+def _check_heads(survey: Survey) -> tuple[Head, Head]:
+    return Head(f"Unnoticed {SheetUnits(survey.solved.notation).long}"), Head("Checked by", "words")
 
 
 def _check_cells(survey: Survey, name: str) -> list[str]:
     """Return how far a mistake that no check notices could have put a place, and which check notices it first."""
-    unnoticed = survey.solved.unnoticed
+    unnoticed, units = survey.solved.unnoticed, SheetUnits(survey.solved.notation)
     distance, reading = unnoticed.distance(name), unnoticed.causes.get(name)
     if reading is None:  # it is where it is held, or no equation of the network has it
-        return ["any", "nothing"] if distance is None else [metres(distance), NONE]
+        return ["any", "nothing"] if distance is None else [units.length(distance), NONE]
     if distance is None:
         return ["any", f"nothing: a mistake in {reading.label} would not show"]
     check = unnoticed.noticed_by.get(reading)
     if check is None:
-        return [metres(distance), f"nothing shows a mistake in {reading.label}, but it moves this no further"]
+        return [units.length(distance), f"nothing shows a mistake in {reading.label}, but it moves this no further"]
     size = unnoticed.smallest_noticed[reading]
     angular = any(each.angle for each in survey.adjustment.measurements if each.booking is reading)
-    least = f"{degrees(size):.2f}°" if angular else f"{size:.3f} m"
+    least = f"{degrees(size):.2f}°" if angular else units.length_with_unit(size)
     weakly = "" if unnoticed.is_checked(name) else "too weakly: "
-    return [metres(distance), f"{weakly}{check.label} shows a mistake in {reading.label} from {least}"]
+    return [units.length(distance), f"{weakly}{check.label} shows a mistake in {reading.label} from {least}"]
 
 
 def _holding_lines(survey: Survey, name: str) -> str:
@@ -94,14 +103,14 @@ def stations(survey: Survey, where: Where) -> Safe:
             *cells,
             where(at.get(name)),
         ]
-        for name, cells in zip(places.names, _figures(places), strict=True)
+        for name, cells in zip(places.names, _figures(survey, places), strict=True)
     )
-    holds = (Head("Held by", "words"), *_CHECK_HEADS)
-    heads = (Head("Station", "word"), Head("Mark", "word"), *holds, *_PLACE_HEADS, Head("Book"))
+    holds = (Head("Held by", "words"), *_check_heads(survey))
+    heads = (Head("Station", "word"), Head("Mark", "word"), *holds, *_place_heads(survey), Head("Book"))
     caption = (
         "As delivered. Unnoticed: no mistake that goes unnoticed could have moved it by more; up to"
-        f" {survey.solved.unnoticed.limit:.2f} m it counts as checked. a, b and bearing: the 95 % ellipse;"
-        " local: largest, relative to the base line"
+        f" {survey.solved.notation.small(survey.solved.unnoticed.limit)} it counts as checked. a, b and bearing: the"
+        " 95 % ellipse; local: largest, relative to the base line"
     )
     return table(caption, heads, rows)
 
@@ -115,7 +124,7 @@ def points(survey: Survey, where: Where) -> Safe:
 
     def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
         texts = [_row(survey, every[row], where) for row in numbers]
-        texts += [_arc(arc, where) for arc in arcs.get(name, ())]
+        texts += [_arc(survey, arc, where) for arc in arcs.get(name, ())]
         return texts or [join_markup(("a corner made (book ", where(at.get(name)), ")"))]
 
     rows = (
@@ -126,9 +135,15 @@ def points(survey: Survey, where: Where) -> Safe:
             *_check_cells(survey, name),
             *cells,
         ]
-        for name, cells, numbers in zip(places.names, _figures(places), survey.detail.points.rows, strict=True)
+        for name, cells, numbers in zip(places.names, _figures(survey, places), survey.detail.points.rows, strict=True)
     )
-    heads = (Head("Point", "word"), Head("Of", "word"), Head("Held by", "words"), *_CHECK_HEADS, *_PLACE_HEADS)
+    heads = (
+        Head("Point", "word"),
+        Head("Of", "word"),
+        Head("Held by", "words"),
+        *_check_heads(survey),
+        *_place_heads(survey),
+    )
     return table("As delivered, with every time that it was booked, and what checks it", heads, rows)
 
 
@@ -140,30 +155,33 @@ def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     offset = side + ", ".join(booked_text(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
     parts = [f"{row.walked} at {at} {offset}"]
-    figures_ = [f"{value:.3f}" for value in (*row.chainages, *(each.length for each in row.offsets))]
-    parts.append(f"ground {' / '.join(figures_)} m")
+    units = SheetUnits(survey.solved.notation)
+    on_ground = [units.length(value) for value in (*row.chainages, *(each.length for each in row.offsets))]
+    parts.append(f"ground {' / '.join(on_ground)}{f' {units.long}' if len(units.notation.units) == 1 else ''}")
     parts += [method] if method and row.form == "perpendicular" else []
     parts += [f"where {row.booked.produced}, produced, cuts it"] if row.booked.produced else []
     parts += [row.booked.note] if row.booked.note else []
     return join_markup((f"{'; '.join(parts)} (book ", where(row.booked.place), ")"))
 
 
-def _arc(arc: ReducedArc, where: Where) -> Safe:
-    arms = ", ".join(f"{arm.length:.3f} m from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
+def _arc(survey: Survey, arc: ReducedArc, where: Where) -> Safe:
+    length = SheetUnits(survey.solved.notation).length_with_unit
+    arms = ", ".join(f"{length(arm.length)} from {start}" for start, arm in zip(arc.starts, arc.arms, strict=True))
     return join_markup((f"arcs: {arms} (book ", where(arc.place), ")"))
 
 
 def features(survey: Survey, where: Where) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
-    asked = [unit for unit in survey.book.sheet.areas if unit not in ("m2", "square metre")]
+    units = SheetUnits(survey.solved.notation)
+    asked = [unit for unit in survey.solved.notation.areas if unit not in ("m2", "square metre")]
     heads = (
         Head("Feature", "word"),
         Head("Kind", "word"),
-        Head("Length or perimeter m"),
-        Head("sd mm"),
+        Head(f"Length or perimeter {units.long}"),
+        Head(f"sd {units.small}"),
+        *(Head(f"Area, {unit}") for unit in asked),
         Head("Area m²"),
         Head("sd m²"),
-        *(Head(f"Area, {unit}") for unit in asked),
         Head("Through", "words"),
         Head("Remark", "words"),
         Head("Book"),
@@ -172,11 +190,11 @@ def features(survey: Survey, where: Where) -> Safe:
         [
             name,
             shape.kind,
-            metres(shape.perimeter),
-            NONE if shape.perimeter_sd is None else f"{1000 * shape.perimeter_sd:.0f}",
+            units.length(shape.perimeter),
+            units.deviation(shape.perimeter_sd),
+            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in asked),
             NONE if shape.area is None else f"{shape.area:.2f}",
             NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
-            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in asked),
             ", ".join(shape.points),
             _remark(shape.booked.note, shape.booked.data),
             where(shape.place),

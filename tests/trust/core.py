@@ -30,9 +30,6 @@ CORE: Final = {
     "detail": Room(("detail/*.py",), ("tests/detail", "src/pegline/detail")),
     "publishing": Room(
         ("writers/publish.py", "writers/file_list.py"),
-        (
-            *("tests/writers/test_publish.py", "tests/commands/test_verify.py"),
-            "tests/reliability/test_failing_disk.py",
-        ),
+        ("tests/writers/test_publish.py", "tests/commands/test_verify.py"),
     ),
 }

@@ -92,6 +92,7 @@ def main() -> int:
                 Path(folder, path).write_text(changed, encoding="utf-8")
                 if is_found(Path(folder), nearest(path, room)):
                     found += 1
+                    print(".", end="", flush=True)
                 else:
                     diff = unified_diff(text.splitlines(), changed.splitlines(), path, operator, lineterm="", n=0)
                     print("\n".join(diff), flush=True)

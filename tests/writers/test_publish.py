@@ -15,6 +15,7 @@ import pytest
 
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import publish as publishing
+from pegline.writers.file_list import ENDING, FileList, Origin
 from pegline.writers.publish import (
     LOCK,
     SAYINGS,
@@ -457,3 +458,13 @@ def test_where_hardly_anything_is_free_the_disk_is_full(tmp_path, monkeypatch, f
 
 def test_of_a_folder_that_is_gone_the_library_is_believed(tmp_path):
     assert isinstance(write_refusal(tmp_path / "gone" / "plot.gpkg", RuntimeError("odd")), OutputError)
+
+
+def test_the_list_keeps_what_is_of_the_same_book_and_drops_what_is_of_an_earlier_state(tmp_path):
+    def listed(name, sha256):
+        publish(PLAN, tmp_path, "plot", [name], NEW, origin=Origin("plot.yaml", sha256))
+        return list(FileList.read(tmp_path / f"plot{ENDING}").files)
+
+    assert listed("one", "a" * 64) == ["plot.one"]
+    assert listed("two", "a" * 64) == ["plot.one", "plot.two"]
+    assert listed("two", "b" * 64) == ["plot.two"]

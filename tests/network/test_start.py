@@ -105,6 +105,23 @@ def test_a_side_told_of_a_later_station_turns_the_whole_figure():
         assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CD")
 
 
+@pytest.mark.parametrize(("side", "flip"), [("right A-C", 1), ("left A-C", -1)])
+def test_a_side_told_of_a_line_that_is_placed_later_turns_the_whole_figure(side, flip):
+    # The side of D speaks of C, which stands on a hand that was guessed when D can be told which side it is on.
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")
+    at = placed_stations(*measure(figure, sides={"D": side}))
+    assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CD")
+
+
+@pytest.mark.parametrize("flip", [1, -1])
+def test_a_sketch_of_later_stations_turns_the_whole_figure(flip):
+    # A is not drawn, so that the sketch says nothing of C; of E it does, whose lines are from B and C.
+    figure = lines(*TRIANGLE, "B-E side", "C-E side", "A-E tie")
+    sketches = {name: (AT[name][0] / 10, flip * AT[name][1] / 10) for name in "BCE"}
+    at = placed_stations(*measure(figure, sketches=sketches))
+    assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CE")
+
+
 def test_two_bearings_tell_a_figure_from_its_mirror_image():
     book, reduction = measure(lines(*TRIANGLE))
     place = book.lines["A-B"].place

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import random
 import resource
 import shutil
@@ -15,11 +16,39 @@ from builders.paths import SAMPLES
 from wsproto.events import RejectConnection
 
 import pegline
-from pegline.commands.desk.changes import apply_changes, from_sections
+from pegline.commands.desk.changes import Change, apply_changes, from_sections
+from pegline.errors import PeglineError
 
 from .conftest import Talk, run_desk, talk_to, wait_for
 
 TITLE = ["title"]
+
+
+class Jobs:
+    """A worker that does nothing but keep what it was asked."""
+
+    def __init__(self):
+        self.texts = []
+
+    def put(self, book, kind, text, *more):
+        self.texts.append(text)
+        done = asyncio.get_running_loop().create_future()
+        done.set_result(None)
+        return done
+
+    async def ask(self, *words):
+        return await self.put(*words)
+
+
+class Page(list):
+    """A page that keeps what it is told."""
+
+    __hash__ = object.__hash__
+
+    def tell(self, message):
+        self.append(message)
+
+
 YARD_TEXT = """\
 book: 1
 unit: m
@@ -228,22 +257,12 @@ def test_a_folder_that_cannot_be_written_is_told(folder):
     from pegline.commands.desk.room import Room
     from pegline.commands.desk.store import Store
 
-    class Ask:
-        async def ask(self, *words):
-            return None
-
-    class Page(list):
-        __hash__ = object.__hash__
-
-        def tell(self, message):
-            self.append(message)
-
     def refuse(*words):
         raise OSError(errno.EROFS, "Read-only file system")
 
     async def type_on():
         store = Store(folder / "plot.yaml")
-        room, page = Room(store, Ask(), Ask()), Page()
+        room, page = Room(store, Jobs(), Jobs()), Page()
         room.join(page)
         write, append = store.write, store.append
         store.write = store.append = refuse
@@ -256,6 +275,37 @@ def test_a_folder_that_cannot_be_written_is_told(folder):
 
     assert wait_for(type_on()) == [None, "read-only file system"]
     assert "title: In memory\n" in (folder / "plot.yaml").read_text()
+
+
+@pytest.mark.parametrize("wrong", [None, "place: twice\n", "weather: asked for by nobody\n"])
+def test_the_plan_is_begun_before_a_change_is_proved_and_again_where_it_is_refused(folder, monkeypatch, wrong):
+    from pegline.commands.desk import patches
+    from pegline.commands.desk.room import Room
+    from pegline.commands.desk.store import Store
+
+    if wrong:
+        monkeypatch.setitem(patches.EDITS, "set", lambda *words: (Change(0, 0, wrong),))
+
+    async def type_one():
+        drawer = Jobs()
+        room = Room(Store(folder / "plot.yaml"), drawer, Jobs())
+        room.join(Page())
+        await asyncio.sleep(0)
+        before = room.document.text
+        try:
+            room.edit(Page(), "me", {"action": "set", "path": TITLE, "value": "Another"})
+        except PeglineError:
+            assert wrong
+        await asyncio.sleep(0)
+        text = room.document.text
+        await room.close()
+        return before, drawer.texts, text
+
+    before, drawn, text = wait_for(type_one())
+    assert drawn[0] == before
+    assert drawn[-1] == text  # what is seen last is what the book says
+    assert len(drawn) == (3 if wrong else 2)  # a change that stands is drawn once
+    assert (text == before) == bool(wrong)
 
 
 def test_files_are_handed_over_into_a_folder_that_is_named(folder):
@@ -317,8 +367,6 @@ def test_the_browser_is_opened_at_the_address_unless_told_otherwise(folder):
 
 def test_what_has_been_overtaken_is_dropped():
     """Of jobs for one book that wait only the newest is done, and one for another book does not wait for ever."""
-    import asyncio
-
     from pegline.commands.desk.worker import Worker
 
     async def ask_often():
@@ -339,8 +387,6 @@ def test_what_has_been_overtaken_is_dropped():
 
 def test_a_machine_that_is_too_slow_for_every_entry_still_draws_some(monkeypatch):
     """Entries come faster than a job is done: each is overtaken, but what was stopped gets twice the time next."""
-    import asyncio
-
     from pegline.commands.desk import worker as desk_worker
 
     monkeypatch.setattr(desk_worker, "OVERTAKEN_SECONDS", 1e-4)

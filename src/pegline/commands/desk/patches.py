@@ -54,7 +54,9 @@ def plain(written: Written) -> Plain:
     return written.value
 
 
-def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
+def patch(
+    text: str, do: str, path: KeyPath, value: Plain = None, *, ahead: Callable[[str], None] | None = None
+) -> Changes:
     """Return the changes of a text for one edit of the form.
 
     Parameters
@@ -68,6 +70,8 @@ def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
         Where.
     value
         What: a text, a list or a map of them.
+    ahead
+        Gets the new text before it is proved, so that others may begin with it at once.
 
     Raises
     ------
@@ -81,7 +85,10 @@ def patch(text: str, do: str, path: KeyPath, value: Plain = None) -> Changes:
     if wanted == old and do != "rename":
         return ()
     changes = EDITS[do](_Patient(text, old), path, value)
-    if tree_of(apply_changes(text, changes)) != wanted:
+    new = apply_changes(text, changes)
+    if ahead is not None:
+        ahead(new)
+    if tree_of(new) != wanted:
         raise UsageError("this cannot be changed from the form without touching more; change it in the text")
     return changes
 

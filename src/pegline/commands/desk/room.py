@@ -48,6 +48,9 @@ class Room:
         self._tasks: set[asyncio.Task[None]] = set()
         self._from_text = False  #: what changes now was typed into the text
         self._flushing = asyncio.Lock()
+        self._ahead: tuple[str, asyncio.Future[Any]] | None = (
+            None  #: a text that is being drawn before it is the book's
+        )
 
     @property
     def name(self) -> str:
@@ -103,7 +106,12 @@ class Room:
                 page.tell({"do": "differs", "path": list(path), "now": now, "mine": value, "id": message.get("id")})
                 return
         field = str(path) if message.get("typed") else ""
-        self._checked_change(patch(self.document.text, do, path, value), by, field=field)
+        try:
+            changes = patch(self.document.text, do, path, value, ahead=self._draw_ahead)
+        except PeglineError:
+            self._reckon()  # what was begun with is not so
+            raise
+        self._checked_change(changes, by, field=field)
 
     def show_layers(self, page: Listener, by: str, message: Message) -> None:
         """Draw layers that do not plot, for a page that shows them."""
@@ -210,8 +218,19 @@ class Room:
         self._soon(self._draw(version, text))
         asyncio.get_running_loop().call_soon(self._tell_tree, version)
 
+    def _draw_ahead(self, text: str) -> None:
+        """Begin to draw what the book is about to be: the plan need not wait until the change is proved and kept."""
+        if self.pages:
+            self._ahead = text, self._drawer.put(self.name, "draw", text, self.name, self._also())
+
     async def _draw(self, version: int, text: str) -> None:
-        drawn = await self._drawer.ask(self.name, "draw", text, self.name, self._also())
+        if version != self.document.version:
+            return
+        begun, drawing = self._ahead or (None, None)
+        self._ahead = None
+        if drawing is None or begun != text:
+            drawing = self._drawer.put(self.name, "draw", text, self.name, self._also())
+        drawn = await drawing
         if drawn is None:
             return
         self._tell({"do": "plan", "version": version, **drawn})

@@ -42,6 +42,10 @@ class Worker:
 
     async def ask(self, book: str, kind: str, *texts: str) -> Any:
         """Return what a job gives; None where a newer one for the same book came first, or it was given up."""
+        return await self.put(book, kind, *texts)
+
+    def put(self, book: str, kind: str, *texts: str) -> asyncio.Future[Any]:
+        """Put a job in line, to be begun now if nothing else is, and return what ``ask`` waits for."""
         answer: asyncio.Future[Any] = self._loop.create_future()
         old = self._waiting.pop(book, None)
         if old is not None:
@@ -52,7 +56,7 @@ class Worker:
         elif self._running[0] == book:
             usual = self._usual.get(self._running[1].kind, 0.0)
             self._watch_out(max(OVERTAKEN_SECONDS, OVERTAKEN_TIMES * usual))
-        return await answer
+        return answer
 
     def stop(self) -> None:
         """End the process and settle what waits."""

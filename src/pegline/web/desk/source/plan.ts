@@ -13,6 +13,16 @@ const STEP = 1.3;
 const NARROW = 600;
 /** The groups of a sheet, a layer each; none holds another. */
 const GROUPS = /<g class="[^>]*>[^]*?<\/g>/g;
+/** What stands in a group: lines, areas and texts; none holds another. */
+const THINGS = /<(?:path|polyline|polygon)[^>]*\/>|<text[^>]*>[^<]*<\/text>/g;
+
+/** Make of one state of a group the next, touching only what changed where nothing came or went. */
+function renderGroup(element: Element, before: string, now: string): void {
+  const head = (group: string) => group.slice(0, group.indexOf(">"));
+  const [old, wanted] = [before.match(THINGS) ?? [], now.match(THINGS) ?? []];
+  if (head(before) !== head(now) || old.length !== wanted.length || element.childElementCount !== wanted.length) element.outerHTML = now;
+  else [...element.children].forEach((child, number) => { if (wanted[number] !== old[number]) child.outerHTML = wanted[number]; });
+}
 
 export class PlanLeaf {
   readonly element = h("div", { class: "plan" });
@@ -136,7 +146,7 @@ export class PlanLeaf {
     const shown = this.sheet.querySelectorAll<SVGGElement>("g[class]");
     if (!groups.length || groups.length !== this.groups.length || shown.length !== groups.length || drawn.replace(GROUPS, "") !== this.frame) return false;
     groups.forEach((group, number) => {
-      if (group !== this.groups[number]) shown[number].outerHTML = group;
+      if (group !== this.groups[number]) renderGroup(shown[number], this.groups[number], group);
     });
     this.groups = groups;
     this.showLayers(this.sheet);

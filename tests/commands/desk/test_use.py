@@ -248,6 +248,16 @@ def test_a_conflict_is_shown_on_the_page_and_settled_there(folder, new_page):
     assert tree(book)["place"] == "Pelham Hill"
 
 
+def test_a_page_that_is_loaded_again_comes_back_to_its_book(folder, new_page):
+    with run_desk(folder) as desk:
+        page = open_desk(new_page(), desk, verdict=False)
+        page.locator(".shelf button", has_text="plot").click()
+        page.wait_for_selector(".strip button")
+        page.reload()
+        page.wait_for_selector(".strip button")
+        assert page.inner_text("header .title") == "plot"
+
+
 def test_a_refusal_goes_once_the_next_try_succeeds(tmp_path, new_page):
     (tmp_path / "yard.yaml").write_text(YARD)
     with run_desk(tmp_path) as desk:

@@ -35,10 +35,15 @@ export function same(one: unknown, other: unknown): boolean {
 }
 
 /** Keep a choice of this browser's, where it lets us. */
-export function keep(name: string, value?: string): string | null {
+export const keep = (name: string, value?: string) => kept(() => localStorage, name, value);
+
+/** Keep something of this tab's, over loading the page again. */
+export const keepHere = (name: string, value?: string) => kept(() => sessionStorage, name, value);
+
+function kept(store: () => Storage, name: string, value?: string): string | null {
   try {
-    if (value !== undefined) localStorage.setItem(`pegline-desk-${name}`, value);
-    return localStorage.getItem(`pegline-desk-${name}`);
+    if (value !== undefined) store().setItem(`pegline-desk-${name}`, value);
+    return store().getItem(`pegline-desk-${name}`);
   } catch {
     return null;
   }

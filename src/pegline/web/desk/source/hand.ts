@@ -17,7 +17,7 @@ export class HandLeaf {
   private readonly said = h("div", { class: "said", role: "status" });
 
   constructor(private readonly link: Link) {
-    put(this.element, h("h2", {}, say("hand.title")), h("p", { class: "hint" }, say("hand.hint")));
+    put(this.element, h("h2", {}, say("hand.title")), h("p", { class: "hint" }, say("hand.hint")), this.said);
     const list = h("div", { class: "hand-buttons" });
     for (const [what, label, asks] of BUTTONS) {
       const button = h("button", { type: "button", "data-hand": what, onclick: () => this.ask(what, label) }, say(label));
@@ -25,13 +25,14 @@ export class HandLeaf {
       const input = h("input", { id: `hand-${what}`, type: "text", autocomplete: "off" });
       put(list, h("div", { class: "field asks" }, h("label", { for: input.id }, say(asks)), input, button));
     }
-    put(this.element, list, this.said, h("p", { class: "caution" }, say("checks.caution")));
+    put(this.element, list, h("p", { class: "caution" }, say("checks.caution")));
   }
 
   private ask(what: string, label: Key): void {
     const asked = ASKS[what] ? { [ASKS[what]]: (document.getElementById(`hand-${what}`) as HTMLInputElement).value } : {};
     this.link.send({ do: "hand", what, ...asked });
     fill(this.said, h("p", {}, say("hand.working", { what: say(label) })));
+    this.said.scrollIntoView({ block: "nearest" });
   }
 
   handed(message: Message): void {
@@ -41,5 +42,6 @@ export class HandLeaf {
       good && message.files.length ? h("ul", {}, ...message.files.map((name: string) => h("li", {}, name))) : null,
       message.status === 1 ? h("p", { class: "fault" }, say("hand.checks_failed")) : null,
       message.said.trim() ? h("pre", {}, message.said.trim()) : null);
+    this.element.scrollIntoView({ block: "start" });
   }
 }

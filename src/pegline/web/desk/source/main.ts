@@ -4,7 +4,7 @@ import { Book } from "./book";
 import { shelf } from "./books";
 import { sectionsLeaf } from "./card";
 import { ChecksLeaf } from "./checks";
-import { fill, h, keep, put, same } from "./dom";
+import { fill, h, keep, keepHere, put, same } from "./dom";
 import { HandLeaf } from "./hand";
 import { Link, Message } from "./link";
 import { PlanLeaf } from "./plan";
@@ -160,7 +160,9 @@ class Desk {
   open(): void {
     this.link.greeting = () => (this.book.name ? { do: "open", book: this.book.name, mark: this.book.mark, sections: this.text.unconfirmed(), layers: this.plan.layers } : null);
     this.link.open();
-    if (start.open) this.openBook(start.open);
+    const before = keepHere("book");
+    const book = start.open ?? (before && start.books.includes(before) ? before : null);
+    if (book) this.openBook(book);
     else this.showShelf();
   }
 
@@ -209,6 +211,7 @@ class Desk {
       this.counts(message);
       this.clashes(message.clashes);
       this.refusal = "";
+      keepHere("book", message.name);
       this.title.textContent = bare(message.name);
       document.body.classList.remove("on-shelf");
       document.querySelector(".shelf-leaf")?.remove();

@@ -18,9 +18,8 @@ from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Advice, Diagnosis, Survey, Suspect
 from pegline.errors import Finding, Place
 from pegline.frame.model import Frame, Step
-from pegline.measures.distance import Arc, Arm, Wall, Witness
+from pegline.measures.distance import Arc, Arm, Taped, Wall, Witness
 from pegline.measures.offset import Row
-from pegline.measures.tapings import Taped
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Booking

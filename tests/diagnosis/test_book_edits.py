@@ -6,8 +6,8 @@ from typing import get_args, get_type_hints
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import HOLDERS, PARTS
+from pegline.measures.distance import Taped
 from pegline.measures.obstacles import ChainAngle, Passage
-from pegline.measures.tapings import Taped
 from pegline.measures.values import Reading
 
 

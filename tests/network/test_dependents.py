@@ -4,10 +4,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders.records import LOCAL, measure
+from builders.networks import NETWORKS
+from builders.records import LOCAL, measure, simulate
 
+from pegline.network import dependents
 from pegline.network.adjust import adjust
-from pegline.network.dependents import dependents_of, residual_rates, with_reading_changed
+from pegline.network.dependents import (
+    Readings,
+    dependents_of,
+    derivative_matrix,
+    full_matrix,
+    parameter_moves,
+    residual_rates,
+    with_reading_changed,
+)
 from pegline.network.least_squares import linearise, misclosures, with_observations
 from pegline.network.observation_types import Oblique
 
@@ -75,3 +85,37 @@ def test_the_line_reaches_what_stands_after_its_tie_station_and_the_station_what
     # T stands in proportion to the whole line; rows before it end at T, rows after it begin there and end at B.
     assert by_line == {"A-B at 30.00", "A-B at 40.00", "A-B at 34.00", "A-B at 44.00"}
     assert by_station == {"A-B at 12.00", "A-B at 16.00", "A-B at 24.00", *by_line} - {"A-B at 30.00"}
+
+
+READING_STEP = 1e-4  # metres
+
+
+@pytest.mark.parametrize("line", ["A-B", "A-C", "S-D"])
+def test_a_unit_of_a_line_moves_all_points_as_the_changed_book_does(line):
+    # A-B carries the tie station S: what its length moves goes through S's chainage as well.
+    plot = NETWORKS["quad with pegs"]()
+    before = adjust(*simulate(plot, 3), LOCAL)
+    after = adjust(*simulate(plot, 3, changed={line: READING_STEP}), LOCAL)
+    readings = Readings.of(before.fit, len(before.fit.network.observations))
+    number = [one.booking.measured_line for one in before.fit.network.observations].index(line)
+    moved = parameter_moves(before.fit, readings.rates[[number]])[:, 0]
+    assert moved == pytest.approx((after.fit.parameters - before.fit.parameters) / READING_STEP, abs=2e-4)
+
+
+def test_what_a_solution_left_out_moves_nothing_in_it():
+    solved = adjust(*simulate(NETWORKS["quad with pegs"](), 3), LOCAL)
+    plotting = solved.plotting_fit
+    readings = Readings.of(plotting, len(plotting.network.observations))
+    moves = parameter_moves(plotting, readings.rates)
+    assert moves[:, ~plotting.keep] == pytest.approx(0.0)
+    assert np.abs(moves[:, plotting.keep]).max() > 0.5
+
+
+def test_full_and_sparse_matrices_are_the_same(monkeypatch):
+    fit = adjust(*simulate(NETWORKS["farm"](), 3), LOCAL).fit
+    full = derivative_matrix(fit), Readings.of(fit, len(fit.network.observations)).rates
+    monkeypatch.setattr(dependents, "FULL", 0)
+    sparse = derivative_matrix(fit), Readings.of(fit, len(fit.network.observations)).rates
+    for one, other in zip(full, sparse, strict=True):
+        assert full_matrix(other) == pytest.approx(one)
+    assert parameter_moves(fit, sparse[1]) == pytest.approx(parameter_moves(replace(fit), full[1]), abs=1e-9)

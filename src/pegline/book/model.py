@@ -32,7 +32,7 @@ from pegline.errors import Finding, Place
 from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North
 from pegline.measures.control import CONTROL, Control
-from pegline.measures.distance import ARC, DIMENSIONS, WITNESSES, Arc, Dimension, Witness
+from pegline.measures.distance import ARC, DIMENSIONS, LEG, STEPPED, TAPED, WITNESSES, Arc, Dimension, Taped, Witness
 from pegline.measures.grammar import items, one_or_more
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, LENGTH, UNIT, check_spread
@@ -56,7 +56,6 @@ from pegline.measures.scalars import (
 )
 from pegline.measures.source_tree import Table
 from pegline.measures.station_angle import ANGLES, StationAngle
-from pegline.measures.tapings import LEG, STEPPED, TAPED, Taped
 from pegline.measures.values import Accuracy, Angle, Length, Pair, Side
 from pegline.records import record
 

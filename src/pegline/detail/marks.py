@@ -23,11 +23,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.network.dependents import Readings, parameter_moves
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
 from pegline.network.observation_types import Chainage
 from pegline.network.quality import base_holding
-from pegline.network.reading_effects import Readings, parameter_moves
 from pegline.plane import Array, outer
 from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
 

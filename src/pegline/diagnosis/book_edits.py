@@ -11,10 +11,9 @@ from typing import Any, Final
 
 from pegline.book.model import Book, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import Place
-from pegline.measures.distance import Arc, Arm, Dimension, Wall
+from pegline.measures.distance import Arc, Arm, Dimension, Taped, Wall, reading_past
 from pegline.measures.obstacles import ChainAngle, Passage
 from pegline.measures.offset import Row
-from pegline.measures.tapings import Taped, reading_past
 from pegline.measures.values import Length, Reading
 
 __all__ = [

@@ -7,7 +7,7 @@ from typing import Final
 
 from pegline.book.habits import notation_of
 from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
-from pegline.diagnosis.full_solution import fit_of_everything, something_fails
+from pegline.diagnosis.effects import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.open_readings.settling import settle_open_readings
 from pegline.diagnosis.rules.impossible import runs_clear

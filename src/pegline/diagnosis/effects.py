@@ -1,4 +1,4 @@
-"""What a solved network says about each of its observations, and what a change of one does to the others.
+"""What a network solved from everything measured says about each observation, and what a change of one does to others.
 
 Everything is in standard deviations: residuals v/σ, derivatives a/σ. With S = A Q A' (Q the covariance of the
 unknowns) the redundancy number of observation i is 1 - S_ii, and two tests correlate by
@@ -14,13 +14,44 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.errors import BookError
 from pegline.network.dependents import dependents_of, with_reading_changed
-from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
+from pegline.network.kinds import CHECKS
+from pegline.network.least_squares import Fit, linearise, misclosures, solve, with_observations
+from pegline.network.model import Adjustment
 from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, computed_variances, derivatives
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["LOOSE", "TIED", "Effects", "Explained", "jacobian"]
+__all__ = ["LOOSE", "TIED", "Effects", "Explained", "fit_of_everything", "jacobian", "something_fails"]
+
+
+def something_fails(adjustment: Adjustment) -> bool:
+    """Return whether something that was adjusted is wrong: a check, or a test of the adjusted solution."""
+    checks = any(not check.passed and CHECKS[check.kind].adjusted for check in adjustment.checks)
+    adjusted = (m for m in adjustment.measurements if m.redundancy is not None)
+    return checks or any(abs(m.test) > adjustment.critical for m in adjusted)
+
+
+def fit_of_everything(adjustment: Adjustment) -> Fit | None:
+    """Return the solution from everything that was measured, what fails included.
+
+    Where a gross error hinders that, what failed is left out; None where there is no network.
+    """
+    fit = adjustment.fit
+    if fit is None or fit.keep.all():
+        return fit
+    network = fit.network
+    begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
+    used = {m.booking for m in adjustment.measurements}
+    sound = np.array([one.booking in used for one in network.observations])
+    for keep in (np.ones(len(sound), bool), sound):
+        try:
+            return solve(network, keep, begin)
+        except BookError:
+            continue
+    return None
+
 
 Ints = NDArray[np.int64]
 

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.network.dependents import derivative_matrix, full_matrix
 from pegline.network.least_squares import Fit
 from pegline.network.quality import MIN_REDUNDANCY
-from pegline.network.reading_effects import derivative_matrix, full_matrix
 from pegline.plane import Array
 
 __all__ = ["FAMILY", "critical_value", "sidak"]

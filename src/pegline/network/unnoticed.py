@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
+from pegline.network.dependents import Readings, derivative_matrix, full_matrix, parameter_moves
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import Booking, Observation
 from pegline.network.quality import POWER, base_holding
-from pegline.network.reading_effects import Readings, derivative_matrix, full_matrix, parameter_moves
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Reduction

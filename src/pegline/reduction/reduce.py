@@ -11,10 +11,9 @@ from typing import Final, TypeVar
 
 from pegline.book.model import Book, Circle, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import BookError, Finding
-from pegline.measures.distance import Witness
+from pegline.measures.distance import Taped, Witness
 from pegline.measures.obstacles import Passage
 from pegline.measures.offset import Row
-from pegline.measures.tapings import Taped
 from pegline.measures.values import Name, Reading
 from pegline.reduction.ground import (
     DOUBT,

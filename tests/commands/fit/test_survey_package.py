@@ -17,8 +17,7 @@ from pegline.frame.crs import grid_of
 from pegline.frame.transformation import NEEDED, carry_points, fit
 from pegline.network.confidence import CHI2_95, variances_of
 from pegline.writers.gis import gpkg
-from pegline.writers.gis.moved_package import FIGURES, PLACES, move_package
-from pegline.writers.gis.package import Package, package
+from pegline.writers.gis.package import FIGURES, PLACES, Package, move_package, package
 from pegline.writers.gis.package_reader import read_package
 
 GRID = grid_of("EPSG:27700")

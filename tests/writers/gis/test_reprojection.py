@@ -17,7 +17,7 @@ from pegline.errors import UnsuitableError, UsageError
 from pegline.frame.crs import grid_of
 from pegline.network.confidence import CHI2_95, variances_of
 from pegline.writers.gis.layers import fill_layers
-from pegline.writers.gis.moved_package import FIGURES
+from pegline.writers.gis.package import FIGURES
 from pegline.writers.gis.reprojection import OtherCRS, package_in
 
 MILLIMETRE = 1e-3

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pegline.frame.crs import Grid, place_of
 from pegline.frame.transformation import Transformation
-from pegline.writers.gis.moved_package import Motion, metres_per_unit, move_package
+from pegline.writers.gis.package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import read_package
 
 __all__ = ["write"]

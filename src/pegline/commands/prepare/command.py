@@ -12,7 +12,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.judgement import BOUNDARY_CAUTION, as_json
-from pegline.commands.prepare.expectation import Expectation, expect, read_intention
+from pegline.commands.prepare.expectation import Expectation, changes_by_sketch, expect, read_intention
 from pegline.commands.prepare.layout import Layout, Triangle, triangles
 from pegline.commands.prepare.needs import needs_of
 from pegline.commands.prepare.proposals import Proposal, why_none
@@ -25,7 +25,6 @@ from pegline.commands.prepare.rules import (
     smallest_noticed,
     well_conditioned,
 )
-from pegline.commands.prepare.sketch_error import changes_by_sketch
 from pegline.commands.several_books import Tell
 from pegline.errors import UsageError
 from pegline.measures.source_tree import Table

@@ -26,8 +26,7 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import readings_in
-from pegline.diagnosis.effects import Effects
-from pegline.diagnosis.full_solution import fit_of_everything
+from pegline.diagnosis.effects import Effects, fit_of_everything
 from pegline.diagnosis.open_readings.choice_observations import Numbers, Observed, observed_in, with_choice
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading

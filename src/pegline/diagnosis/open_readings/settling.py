@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import open_readings, unit_of
-from pegline.diagnosis.effects import Effects
-from pegline.diagnosis.full_solution import fit_of_everything
+from pegline.diagnosis.effects import Effects, fit_of_everything
 from pegline.diagnosis.rules.phrases import booked_text, percent
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.values import Reading

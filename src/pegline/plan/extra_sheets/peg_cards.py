@@ -15,9 +15,9 @@ from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.extra_sheets.peg_sketch import SKETCH, Ground, sketch
 from pegline.plan.map.boundaries import bearing_no_finer_than, north_sd
 from pegline.plan.map.content import Content
-from pegline.plan.map.norths import NEEDLE_SD, magnetic_bearing
 from pegline.plan.scripts import wrap
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
+from pegline.plan.sheets.blocks import NEEDLE_SD, magnetic_bearing
 from pegline.plan.sheets.column import SMALL
 
 __all__ = ["peg_pages"]

@@ -10,11 +10,11 @@ import numpy as np
 
 from pegline.detail.model import Path, Shape
 from pegline.diagnosis.report import accuracy_sentences, check_rows, headline, verdict
+from pegline.frame.model import Frame
 from pegline.measures.notation import area_text
 from pegline.measures.values import CustomaryArea
 from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.map.content import Content
-from pegline.plan.map.norths import other_norths
 from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
@@ -22,7 +22,41 @@ from pegline.plan.sheets.column import LEADING, SMALL, Pencil
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 
-__all__ = ["BLOCKS", "CAUTION", "NEEDED", "SLIM", "TABLES", "area_name", "north_point", "title_block"]
+__all__ = [
+    "BLOCKS",
+    "CAUTION",
+    "NEEDED",
+    "NEEDLE_SD",
+    "SLIM",
+    "TABLES",
+    "area_name",
+    "magnetic_bearing",
+    "north_point",
+    "title_block",
+]
+
+
+#: Degrees: what models of the earth's field say of the declination at a place (their makers tell 0.4° or so on land).
+NEEDLE_SD: Final = 0.4
+
+
+def other_norths(frame: Frame) -> list[tuple[str, float]]:
+    """Return the other norths as angles east of the frame's, radians."""
+    true = -frame.convergence if frame.north == "grid" and frame.convergence is not None else None
+    others = [] if true is None else [("True", true)]
+    if frame.declination is not None and frame.north in ("grid", "true"):
+        others.append(("Magnetic", frame.declination + (true or 0.0)))
+    if frame.declination is not None and frame.north == "magnetic":
+        others.append(("True", -frame.declination))
+    return others
+
+
+def magnetic_bearing(frame: Frame, bearing: float) -> float | None:
+    """Return what a compass reads along a bearing from the frame's north, radians; None where nobody knows."""
+    if frame.north == "magnetic":
+        return bearing
+    return next((bearing - east for name, east in other_norths(frame) if name == "Magnetic"), None)
+
 
 CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"

@@ -19,9 +19,8 @@ from pegline.plan.dashes import is_smooth
 from pegline.plan.map.features import OTHER_FACE, corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
-from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, extended_data, look, put
+from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_groups, extended_data, look, put
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
-from pegline.writers.dxf.groups import add_groups
 from pegline.writers.dxf.layouts import add_layouts
 from pegline.writers.dxf.lettered_lines import LetteredLine, add_lettered_lines, lettered_line, too_short_for
 from pegline.writers.dxf.notes import notes, old_properties, properties, shifted_grid

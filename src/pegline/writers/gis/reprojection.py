@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import UnsuitableError, UsageError
-from pegline.writers.gis.moved_package import Motion, move_package
-from pegline.writers.gis.package import Package, package
+from pegline.writers.gis.package import Motion, Package, move_package, package
 
 __all__ = ["OtherCRS", "metres_between", "package_in", "reproject"]
 

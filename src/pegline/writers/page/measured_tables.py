@@ -10,8 +10,8 @@ import numpy as np
 from pegline.book.model import Book, Line
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import check_word
+from pegline.measures.distance import Taped
 from pegline.measures.obstacles import passage_working
-from pegline.measures.tapings import Taped
 from pegline.measures.values import Length
 from pegline.network.model import Check, Measurement
 from pegline.plane import Array

@@ -4,7 +4,7 @@ from math import radians
 
 import pytest
 
-from pegline.commands.prepare.offset_limits import longest_offset, longest_offset_by_both
+from pegline.commands.prepare.rules import longest_offset, longest_offset_by_both
 
 PRINTED = 0.005  # to the centimetre
 

@@ -28,7 +28,7 @@ __all__ = ["Lettering", "letter"]
 CROWD: Final = 12  #: names of one layer that find no clear place, from which its things bear numbers
 STRUCK: Final = 1.0  #: millimetres of line through a label that may stay
 AMBIGUOUS: Final = 25.0  #: how much worse a place is that is nearer to another symbol of its sort
-NEAR_LINES: Final = 10.0  #: lines within so many millimetres of each are those that its label is held against
+LOOKED_AT: Final = 32  #: best places of a line's label, which are held against other lines
 NEAR: Final = 30.0  #: symbols within so many millimetres of each are those that its label is held against
 TINY: Final = 1e-9
 
@@ -109,33 +109,38 @@ class _Neighbours:
             for row, i in enumerate(members):
                 if starts[row] < starts[row + 1]:
                     self._others[i] = places[other[order][starts[row] : starts[row + 1]]]
-        self._lines: dict[int, Any] = {}  #: a line, then those near it
+        self._lines: dict[int, tuple[Any, Any]] = {}  #: a line, and an index of all of its sort
         for kind in ("line", "way"):
-            self._find_lines([i for i, ask in enumerate(asked) if ask.kind == kind and ask.anchor is not None])
+            self._index_lines([i for i, ask in enumerate(asked) if ask.kind == kind and ask.anchor is not None])
 
-    def _find_lines(self, members: Sequence[int]) -> None:
-        lines = np.array([shapely.LineString(self._asked[i].anchor.line) for i in members])  # type: ignore[union-attr]
-        if len(lines) < 2:
-            return
-        own, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=NEAR_LINES)
-        for row, i in enumerate(members):
-            near = other[(own == row) & (other != row)]
-            if len(near):
-                self._lines[i] = lines[[row, *near]]
+    def _index_lines(self, members: Sequence[int]) -> None:
+        if len(members) > 1:
+            lines = [shapely.LineString(self._asked[i].anchor.line) for i in members]  # type: ignore[union-attr]
+            tree = shapely.STRtree(lines)
+            self._lines |= {i: (line, tree) for i, line in zip(members, lines, strict=True)}
 
     def nearer_to_another(self, i: int, spots: Array) -> Any:
         """Return which places of a label are nearer to another symbol or line of its sort than to its own."""
         ask, others = self._asked[i], self._others.get(i)
         if i in self._lines:
-            x, y, rotation = spots[:, :3].T
-            boxes = box(x, y, rotation, ask.wanted.width, ask.wanted.height)
-            own, *away = shapely.distance(self._lines[i][:, None], boxes)
-            return np.min(away, axis=0) < own - TINY
+            return self._nearer_to_another_line(i, spots)
         if ask.anchor is None or others is None:
             return np.zeros(len(spots), dtype=bool)
         half = np.array([ask.wanted.width, ask.wanted.height]) / 2
         own = _distance(spots, half, np.array([[ask.anchor.x, ask.anchor.y]]))[:, 0]
         return _distance(spots, half, others).min(axis=1) < own - TINY
+
+    def _nearer_to_another_line(self, i: int, spots: Array) -> Any:
+        """Return which places are nearer to another line, those that are not looked at among them."""
+        line, tree = self._lines[i]
+        nearer = np.ones(len(spots), dtype=bool)
+        best = np.argsort(spots[:, 3], kind="stable")[:LOOKED_AT]
+        x, y, rotation = spots[best, :3].T
+        wanted = self._asked[i].wanted
+        boxes = box(x, y, rotation, wanted.width, wanted.height)
+        (which, _), least = tree.query_nearest(boxes, return_distance=True, all_matches=False)
+        nearer[best] = least[np.argsort(which)] < shapely.distance(line, boxes) - TINY
+        return nearer
 
 
 def _distance(spots: Array, half: Array, points: Array) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from math import cos, degrees, hypot, sin
 from pathlib import Path
@@ -126,7 +126,7 @@ class _Drawing:
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
             put(block, [self._text_of(label, Entities(block, STYLE, most=1))])
-        drawn += [(block, self._pieces(name, block)) for name, block in joined.items()]
+        drawn += [(joined[name], self._pieces(pieces, joined[name])) for name, pieces in self._by_line(joined).items()]
         if not self.r12:
             self.entities.groups = add_groups(self.doc, self._groups(), self.entities.members)
         for layout, texts in drawn:
@@ -163,13 +163,22 @@ class _Drawing:
         names = sorted(self._in_pieces())
         return {name: self.doc.blocks.new(f"LINE-{i}") for i, name in enumerate(names, 1)}
 
-    def _pieces(self, name: str, block: Any) -> Iterator[str]:
+    def _pieces(self, pieces: Sequence[Feature | Tuft], block: Any) -> Iterator[str]:
         """Yield what is drawn of a line in pieces, for its block."""
-        features = [feature for feature in self.plan.features if self._line_of(feature) == name]
-        tufts = [tuft for tuft in self.plan.tufts if tuft.owner == name]
-        entities = Entities(block, STYLE, most=len(features) + len(tufts))
-        yield from (self._feature(feature, entities) for feature in features)
-        yield from (self._tuft(tuft, entities) for tuft in tufts)
+        entities = Entities(block, STYLE, most=len(pieces))
+        for piece in pieces:
+            yield self._tuft(piece, entities) if isinstance(piece, Tuft) else self._feature(piece, entities)
+
+    def _by_line(self, names: Iterable[str]) -> dict[str, list[Feature | Tuft]]:
+        """Return what is drawn of each of some lines."""
+        found: dict[str, list[Feature | Tuft]] = {name: [] for name in names}
+        for feature in self.plan.features:
+            if (name := self._line_of(feature)) in found:
+                found[name].append(feature)
+        for tuft in self.plan.tufts:
+            if tuft.owner in found:
+                found[tuft.owner].append(tuft)
+        return found
 
     # -- entities --------------------------------------------------------------------------------
 
@@ -217,9 +226,7 @@ class _Drawing:
 
     def _feature(self, feature: Feature, entities: Entities) -> str:
         geometry = feature.geometry
-        letters = self.lettered.get(self._line_of(feature))
-        if feature.name.endswith(OTHER_FACE):
-            letters = None
+        letters = None if feature.name.endswith(OTHER_FACE) else self.lettered.get(self._line_of(feature))
         where = look(self.names[feature.layer], feature.line_type if letters is None else letters.name)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)

@@ -585,3 +585,17 @@ def test_layouts_are_called_what_they_show(tmp_path):
     names = doc.layout_names_in_taborder()[1:]
     assert names[:2] == ["Plan 1", "Plan 2"]
     assert "Index" in names
+
+
+@pytest.mark.parametrize("version", ["R12", *VERSIONS])
+def test_no_two_entities_have_one_handle(version, tmp_path, caplog):
+    # Which the library tells of while it reads, in the making of R12 too.
+    everything = house().plan(Options(dxf_version=version, sheets=("owner", "pegs", "diagram", "pages")))
+    path = write_drawing(everything, tmp_path)
+    lines = path.read_bytes().split(b"\n")
+    ezdxf.readfile(path)
+
+    assert not [record for record in caplog.records if "handle" in record.getMessage()]
+    handles = [lines[i + 1] for i in range(0, len(lines) - 1, 2) if lines[i].strip() == b"5" and lines[i + 1].strip()]
+    assert len(handles) == len(set(handles))
+    assert len(handles) > 100 or version == "R12"

@@ -164,10 +164,9 @@ class _Drawing:
         return {name: self.doc.blocks.new(f"LINE-{i}") for i, name in enumerate(names, 1)}
 
     def _pieces(self, pieces: Sequence[Feature | Tuft], block: Any) -> Iterator[str]:
-        """Yield what is drawn of a line in pieces, for its block."""
+        """Return what is drawn of a line in pieces, for its block; handles are set aside at once."""
         entities = Entities(block, STYLE, most=len(pieces))
-        for piece in pieces:
-            yield self._tuft(piece, entities) if isinstance(piece, Tuft) else self._feature(piece, entities)
+        return (self._tuft(p, entities) if isinstance(p, Tuft) else self._feature(p, entities) for p in pieces)
 
     def _by_line(self, names: Iterable[str]) -> dict[str, list[Feature | Tuft]]:
         """Return what is drawn of each of some lines."""

@@ -10,6 +10,8 @@ from builders.simulated import Framework
 
 from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
 from pegline.measures.notation import METRES
+from pegline.readers import parse_book
+from pegline.survey import reduce
 
 FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
 
@@ -51,3 +53,28 @@ def test_no_other_line_would_do_more_for_the_weakest():
                 number = [one.booking.label for one in other.true].index(what)
                 rise = other.effects.spread[number] - framework.effects.spread[number]
                 assert rise <= advice.gain + 0.1  # the others count a little
+
+
+def test_the_chainage_of_a_tie_station_may_be_what_is_weakest():
+    # T stands nearly under C: its chainage moves T-C by little, and T-E, a new line, would show it.
+    text = """
+book: 1
+unit: m
+tapes: {s: {material: steel, length: 30}}
+default_tape: {lines: s, offsets: s}
+stations: {C: {left_of: A-B}, D: {right_of: A-B}, E: {right_of: A-B}}
+lines:
+  A-B: {use: base, taped: 60.00, details: [{at: 25.00, station: T}]}
+  A-C: {use: side, taped: 40.20}
+  C-B: {use: side, taped: 46.31}
+  A-D: {use: side, taped: 43.60}
+  D-B: {use: side, taped: 39.26}
+  A-E: {use: side, taped: 29.73}
+  E-B: {use: side, taped: 42.94}
+  D-E: {use: check, taped: 13.90}
+  C-D: {use: check, taped: 59.96}
+  T-C: {use: check, taped: 31.01}
+"""
+    advice = reduce(parse_book(text.encode(), "tie.yaml")).diagnosis.advice
+    assert "A-B at 25.00" in advice[0].why
+    assert "T" in advice[0].measure.split("-")

@@ -37,7 +37,8 @@ WEAKEST: Final = 12  #: lines that advice for a sound survey looks at
 OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
-WORTH: Final = 0.02  #: gains below this are not worth a walk
+WORTH: Final = 0.02  #: gains below this are not worth a walk,
+RAISED: Final = 1.2  #: nor a redundancy number raised by less: a tenth of the mistake that could stay hidden
 
 
 #: Whether a line between two stations, by their names, can be taped.
@@ -98,7 +99,9 @@ class _Lines:
 def strengthening_lines(
     fit: Fit, tape: Tape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
 ) -> tuple[Advice, ...]:
-    """Return the one or two lines that best raise the weakest redundancy number of the chain lines.
+    """Return the one or two lines that best raise the weakest redundancy number of chain lines and tie stations.
+
+    Where no line helps the weakest of all, as a tie station square to what it carries, the weakest chain line counts.
 
     Parameters
     ----------
@@ -114,12 +117,29 @@ def strengthening_lines(
         Whether a line between two stations can be taped: no house stands across it.
     """
     ones = fit.network.observations
-    spread = Effects(fit).spread
     lines = [n for n, one in enumerate(ones) if isinstance(one, Distance) and one.booking.kind == "length"]
-    weakest = np.array(sorted(lines, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
+    ends = {name for n in lines for name in ones[n].points}
+    ties = [
+        n
+        for n, one in enumerate(ones)
+        if isinstance(one, Chainage) and one.booking.part == "station" and one.point in ends
+    ]
+    spread = Effects(fit).spread
+    for numbers in (lines + ties, lines):
+        weakest = np.array(sorted(numbers, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
+        if len(weakest) and (advice := _strengthening(fit, weakest, tape, critical, notation, is_clear)):
+            return advice
+    return ()
+
+
+def _strengthening(
+    fit: Fit, weakest: Ints, tape: Tape, critical: float, notation: Notation, is_clear: Sight
+) -> tuple[Advice, ...]:
+    """Return the one or two lines that best raise the first of some redundancy numbers."""
+    ones = fit.network.observations
     alone = np.zeros((len(ones), len(weakest)))
     alone[weakest, np.arange(len(weakest))] = 1 / fit.network.sds[weakest]
-    possible = _possible(fit, weakest, alone, tape, is_clear) if len(weakest) else None
+    possible = _possible(fit, weakest, alone, tape, is_clear)
     if possible is None:
         return ()
     what = ones[int(weakest[0])].booking.label
@@ -154,7 +174,7 @@ def _best_lines(
     for _ in range(min(2, len(lines.pairs))):
         best = int(np.argmax(np.round([judge(lines.with_line(number)) for number in range(len(lines.pairs))], 9)))
         then = figure(lines.with_line(best))
-        if then - now < WORTH:
+        if then - now < WORTH or then < RAISED * now:
             break
         start, end = (fit.network.names[point] for point in lines.pairs[best])
         advice.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))

@@ -47,10 +47,16 @@ def test_the_proof_line_shuts_within_his_twenty_links(close, survey):
     assert proof.passed
 
 
-def between(points, start, end):
+def between(detail, start, end):
     """Return the square links between two breadths of a line, from the points as placed and their feet."""
-    corners = [points.feet[points.index[start]], points.positions[points.index[start]]]
-    corners += [points.positions[points.index[end]], points.feet[points.index[end]]]
+    points, feet = detail.points, detail.offset_feet
+
+    def foot(name):
+        (row,) = points.rows[points.index[name]]
+        return feet.positions[feet.rows.tolist().index(row)]
+
+    corners = [foot(start), points.positions[points.index[start]]]
+    corners += [points.positions[points.index[end]], foot(end)]
     twice = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in pairwise([*corners, corners[0]]))
     return abs(twice) / 2 / LINK**2
 
@@ -59,7 +65,7 @@ def between(points, start, end):
 def plotted(survey):
     """Return the detail as he plotted it: on the stations that his arcs fix, not on the adjusted ones."""
     adjustment = replace(survey.adjustment, delivered="plotting")
-    return place(survey.book, survey.reduction, survey.frame, adjustment).points
+    return place(survey.book, survey.reduction, survey.frame, adjustment)
 
 
 @pytest.mark.parametrize("number", range(9))

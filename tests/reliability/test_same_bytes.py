@@ -16,12 +16,12 @@ ENVIRONMENTS = (
     {"PYTHONHASHSEED": "1", "TZ": "UTC", "LC_ALL": "C"},
     {"PYTHONHASHSEED": "77", "TZ": "Asia/Kathmandu", "LC_ALL": "C.UTF-8", "HOME": "/proc/none"},
     {"PYTHONHASHSEED": "random", "TZ": "America/St_Johns", "LANG": "de_DE.UTF-8", "COLUMNS": "40"},
-    {"PYTHONHASHSEED": "0", "TZ": "Pacific/Chatham", "LC_NUMERIC": "de_DE.UTF-8", "SOURCE_DATE_EPOCH": "0"},
+    {"PYTHONHASHSEED": "0", "TZ": "Pacific/Chatham", "LC_NUMERIC": "de_DE.UTF-8", "TMPDIR": "/var/tmp"},
     {"PYTHONOPTIMIZE": "1", "TZ": "Africa/Monrovia"},
     {"PYTHONUTF8": "1", "OPENBLAS_NUM_THREADS": "2", "OMP_NUM_THREADS": "2"},
 )
 EVERY = tuple(range(len(ENVIRONMENTS)))
-BOOKS = ("house-plot", "old-farm", "paddock", "estate")
+BOOKS = ("house-plot", "old-farm")
 
 
 def hashes(book, folder, environment):

@@ -14,6 +14,7 @@ import subprocess
 from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pypdfium2
 import pytest
 import shapely
@@ -138,8 +139,6 @@ class Drawn:
 
     def features(self, layer: str):
         """Yield name, kind and geometry of each row."""
-        import pyogrio
-
         read = pyogrio.read_dataframe(self.file, layer=layer)
         yield from zip(read["name"], read.get("kind", read["name"]), read.geometry, strict=True)
 
@@ -262,3 +261,19 @@ def test_lower_layers_come_first(tmp_path):
     database.close()
 
     assert [name for name in listed if name in PLOTTED] == ["detail_areas", "detail_lines", "stations", "detail_points"]
+
+
+@pytest.mark.parametrize("renderer", RENDERERS[1:])
+def test_crowns_are_as_broad_as_the_trees(renderer, drawings):
+    drawn = drawings("house-plot", renderer)
+    read = pyogrio.read_dataframe(drawn.file, layer="detail_points")
+    trees = read[(read["kind"] == "tree") & read["spread"].notna()]
+
+    assert len(trees) >= 3
+    for spread, middle in zip(trees["spread"], trees.geometry, strict=True):
+        share = []
+        for off in (0.0, -0.35, 0.35):
+            around = outline(middle.buffer(spread / 2 + off, quad_segs=32), 0.1)
+            share.append(np.mean(ink(drawn.map, drawn.on_map(around), reach=0.1).sum(axis=1) < 600))
+        assert share[0] > 0.9
+        assert max(share[1:]) < 0.4

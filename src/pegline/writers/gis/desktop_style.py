@@ -53,12 +53,14 @@ def _symbol(number: int, rule: Rule, form: str) -> str:
     return f'<symbol type="{kind}" name="{number}" alpha="{alpha:g}" clip_to_extent="1" force_rhr="0">{inner}</symbol>'
 
 
-def _layer(name: str, values: Mapping[str, str]) -> str:
+def _layer(name: str, values: Mapping[str, str], told: str = "") -> str:
     options = "".join(f'<Option type="QString" name="{key}" value="{value}"/>' for key, value in values.items())
-    return f'<layer class="{name}" enabled="1" pass="0" locked="0"><Option type="Map">{options}</Option></layer>'
+    return f'<layer class="{name}" enabled="1" pass="0" locked="0"><Option type="Map">{options}</Option>{told}</layer>'
 
 
 def _marker(rule: Rule) -> Iterator[str]:
+    if rule.crown is not None:
+        yield _crown(rule, rule.crown)
     yield _layer(
         "SimpleMarker",
         {
@@ -71,6 +73,28 @@ def _marker(rule: Rule) -> Iterator[str]:
             "size_unit": "MM",
         },
     )
+
+
+def _crown(rule: Rule, column: str) -> str:
+    """Return a circle as broad on the ground as a column tells; none where it is empty."""
+    values = {
+        "name": "circle",
+        "color": "255,255,255,0",
+        "outline_color": _rgb(rule),
+        "outline_width": _width(rule),
+        "outline_width_unit": "MM",
+        "size_unit": "RenderMetersInMapUnits",
+    }
+    wanted = {"active": ("bool", "true"), "expression": ("QString", f'coalesce("{column}", 0)'), "type": ("int", "3")}
+    size = "".join(
+        f'<Option type="{kind}" name="{key}" value="{escape(text)}"/>' for key, (kind, text) in wanted.items()
+    )
+    told = (
+        '<data_defined_properties><Option type="Map"><Option type="QString" name="name" value=""/>'
+        f'<Option type="Map" name="properties"><Option type="Map" name="size">{size}</Option></Option>'
+        '<Option type="QString" name="type" value="collection"/></Option></data_defined_properties>'
+    )
+    return _layer("SimpleMarker", values, told)
 
 
 def _line(rule: Rule) -> Iterator[str]:

@@ -52,6 +52,7 @@ class Rule:
     mark: str = "circle"  #: of points: circle, square, triangle, star, cross, x
     mark_mm: float = 2.2  #: how large that is on paper
     label: str | None = None  #: the column of the text that is written at them
+    crown: str | None = None  #: the column of how broad a crown is, metres, drawn round the mark where it is known
 
     @property
     def colour(self) -> str:
@@ -103,6 +104,7 @@ def _detail_rules(layer: FilledLayer, own: Mapping[str, OwnKind]) -> Iterator[Ru
             looks.line_type if looks else None,
             MARKS.get(looks.symbol or "", "circle") if looks else "circle",
             label="label",
+            crown="spread" if of_points and "spread" in layer.values else None,
         )
     plain = LOOKS["POINTS"] if of_points else layer_of("", own)
     yield Rule("other", plain, mark_mm=0.6)

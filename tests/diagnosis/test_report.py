@@ -12,7 +12,7 @@ from pegline.book.habits import notation_of
 from pegline.diagnosis.model import Suspect
 from pegline.diagnosis.report import accuracy_in_full, accuracy_sentences, check_rows, do_now, likely_causes, verdict
 from pegline.errors import Place
-from pegline.readers import parse_book
+from pegline.readers import parse_book, read
 from pegline.survey import reduce
 
 
@@ -230,3 +230,19 @@ def test_a_wrong_unit_shows_by_two_known_pegs_and_only_by_them():
 
     assert verdict(survey(free.replace("unit: m", "unit: yd")).solved).word == "PASSED"
     assert verdict(survey(known.replace("unit: m", "unit: yd")).solved).word == "FAILED"
+
+
+def test_a_corner_of_a_boundary_where_walls_meet_is_told_with_the_points_that_fix_it():
+    text = (SAMPLES / "how-to/unreachable-corner.yaml").read_text(encoding="utf-8")
+    text = text.replace("barn: {kind: outbuilding,", "plot: {kind: boundary,")
+    text = "\n".join(line for line in text.splitlines() if "produced" not in line)
+    sentences = " ".join(accuracy_sentences(reduce(parse_book(text.encode(), "b.yaml")).solved))
+    # h1, g1 and k are its corners; h2 and g2 fix k as well.
+    assert "Area of plot: nothing checks h1, k, g1, h2 and g2" in sentences
+
+
+def test_what_is_said_of_a_corner_where_walls_meet_stands_at_its_own_entry():
+    survey = reduce(read(SAMPLES / "how-to/unreachable-corner.yaml"))
+    (told,) = [one for one in survey.diagnosis.warnings if one.rule == "coarse-detail" and one.text.startswith("k ")]
+    assert told.place.line == 26
+    assert told.text.endswith("book the walls that meet there by points farther apart")

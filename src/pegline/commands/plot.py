@@ -67,6 +67,7 @@ def _missing_words(missing: Sequence[Finding]) -> str:
 
 def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) -> int:
     from pegline.diagnosis.report import at, do_now, likely_causes, verdict
+    from pegline.diagnosis.witness_causes import witness_causes
     from pegline.plan.model import Plan
     from pegline.readers import read
     from pegline.survey import input_of_writers, publish_drawn, reduce, reduce_as_far_as_it_goes
@@ -91,7 +92,7 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
     for path in paths:
         tell(f"  {path}")
     if not survey.passed:
-        for cause in likely_causes(survey.diagnosis.suspects):
+        for cause in (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)):
             where = f" ({at(cause.place)})" if cause.place else ""
             complain(f"{name}: likely {cause.what}; {cause.why}{where}")
         for sentence in do_now(survey):

@@ -27,6 +27,7 @@ from pegline.diagnosis.report import (
 from pegline.diagnosis.rules.impossible import future_dates
 from pegline.diagnosis.rules.lost_points import SIZE_RULES
 from pegline.diagnosis.rules.phrases import list_names
+from pegline.diagnosis.witness_causes import witness_causes
 from pegline.errors import Finding, printable
 
 __all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
@@ -120,7 +121,7 @@ def verdict_lines(
 
 def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield the likely causes of failed checks and what to do now."""
-    causes, sentences = list(likely_causes(survey.diagnosis.suspects)), list(do_now(survey))
+    causes, sentences = [*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)], list(do_now(survey))
     if causes or sentences:
         yield ""
     for number, cause in enumerate(causes):

@@ -225,9 +225,18 @@ def unchecked_corners(solved: Solved) -> Iterator[str]:
         corners = [corner for corner in shape.points if not solved.unnoticed.is_checked(corner)]
         if not corners:
             continue
+        meeting = [name for corner in corners for name in _ends_of_meeting(solved, corner)]
+        corners = list(dict.fromkeys((*corners, *meeting)))
         once = all(len(rows.get(corner, ())) == 1 for corner in corners)
         held = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
         yield f"Area of {name}: nothing checks {list_names(corners)}{held}; a mistake there changes the area unseen."
+
+
+def _ends_of_meeting(solved: Solved, corner: str) -> Iterator[str]:
+    """Yield the points that nothing checks of the walls that meet in a corner."""
+    point = solved.book.points.get(corner)
+    ends = (name for pair in (point.meet if point else ()) for name in (pair.start, pair.end))
+    yield from (name for name in ends if not solved.unnoticed.is_checked(name))
 
 
 # -- the likely cause -------------------------------------------------------------------------------
@@ -293,7 +302,9 @@ def do_now(survey: Survey) -> Iterator[str]:
         yield f"Look on which side of its line {' and '.join(sided)} {'stand' if len(sided) > 1 else 'stands'}."
     elif suspects and not advice:
         yield _again(suspects[0])
-    if not suspects and not advice:
+    failed = [check for check in survey.adjustment.checks if check.kind == "witness" and not check.passed]
+    yield from (MEASUREMENTS["witness"].again.format(check.what) for check in failed)
+    if not (suspects or advice or failed):
         ends = survey.solved.unchecked[:1]
         yield f"Tape one more line{f' to {ends[0]}' if ends else ''}, between stations that no line joins yet."
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields, replace
 from math import ceil, hypot, sqrt
 from typing import Any, Final
 
+from pegline.book.habits import notation_of
 from pegline.book.model import Book, Tape
 from pegline.errors import Finding, Place
 from pegline.measures.values import Accuracy, Reading
@@ -217,10 +218,11 @@ class Rack:
         sds = [hypot(g.sd, self.scales[g.tape] * g.length) if several else g.sd for g in sure]
         if spread_passes(lengths, sds, self.book.limits.significance):
             return
+        small = notation_of(self.book).finer.small
         self.warn(
             sure[0].place,
             "spread",
-            f"{what}: the readings differ by {max(lengths) - min(lengths):.3f} m, more than the"
-            f" {spread_limit(sds, self.book.limits.significance):.3f} m that the tape explains; tape it again",
+            f"{what}: the readings differ by {small(max(lengths) - min(lengths))}, more than the"
+            f" {small(spread_limit(sds, self.book.limits.significance))} that the tape explains; tape it again",
             sure[0].place,
         )

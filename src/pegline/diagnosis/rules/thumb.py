@@ -29,6 +29,7 @@ Said = Iterator[tuple[str, Place | None]]
 Limit = float | tuple[float, float] | None
 
 PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
+SURER: Final = "take a shorter offset, or tape it from two chainages"  #: cure of a point that is not sure enough
 FAR_TIMES: Final = 2.0  #: times its line's length, from which a chainage is no prolongation but a mistake
 HARD: Final = frozenset(
     {"building", "outbuilding", "porch", "wall", "retaining wall"}
@@ -163,7 +164,7 @@ def unchecked_figure(solved: Solved, limit: None) -> Said:
         by_reading.setdefault(solved.unnoticed.causes[name], []).append(name)
     for reading, names in by_reading.items():
         distance = solved.unnoticed.distance(names[0])
-        far = "anywhere" if distance is None else f"{distance:.2f} m off"
+        far = "anywhere" if distance is None else f"{solved.notation.small(distance)} off"
         text = f"no check would show a mistake in {reading.label}: it could put {list_names(names)} {far}"
         yield f"{text}; tape one more line to {names[0]}", reading.place
 
@@ -280,6 +281,7 @@ def coarse_detail(solved: Solved, limit: float) -> Said:
     larger = _larger_axes(points.local_variances)
     made = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
     made |= {arc.point: arc.place for arc in solved.reduction.arcs}
+    made |= {point.name: point.place for point in solved.book.points.values() if point.meet}
     accuracy = solved.notation.accuracy
     finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"
     coarse = np.flatnonzero(larger > limit * solved.scale)
@@ -287,7 +289,9 @@ def coarse_detail(solved: Solved, limit: float) -> Said:
         rows = points.rows[row]
         place = solved.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
         text = f"{points.names[row]} is uncertain by {accuracy(larger[row])} (1 σ, relative to the base line)"
-        yield f"{text}; {finest}; take a shorter offset, or tape it from two chainages", place
+        meets = points.names[row] in solved.book.meeting_points
+        cure = "book the walls that meet there by points farther apart" if meets else SURER
+        yield f"{text}; {finest}; {cure}", place
 
 
 def _larger_axes(variances: Array) -> Array:

@@ -20,6 +20,7 @@ from pegline.diagnosis.report import (
     likely_causes,
     verdict,
 )
+from pegline.diagnosis.witness_causes import witness_causes
 from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -111,7 +112,8 @@ def _list(texts: list[str]) -> Safe:
 
 def _cause(survey: Survey) -> Safe:
     """Return the likely causes of failed checks and what to measure now."""
-    causes = [f"{each.what} ({at(each.place)}): {each.why}" for each in likely_causes(survey.diagnosis.suspects)]
+    likely = (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey))
+    causes = [f"{each.what} ({at(each.place)}): {each.why}" for each in likely]
     now = list(do_now(survey))
     return join_markup((_list(causes), element("p", "Do now:") if now else Safe(""), _list(now)))
 

@@ -53,7 +53,8 @@ def between(detail, start, end):
 
     def foot(name):
         (row,) = points.rows[points.index[name]]
-        return feet.positions[feet.rows.tolist().index(row)]
+        offsets = feet.rows.tolist()  # a point on its line has none, and is its own foot
+        return feet.positions[offsets.index(row)] if row in offsets else points.positions[points.index[name]]
 
     corners = [foot(start), points.positions[points.index[start]]]
     corners += [points.positions[points.index[end]], foot(end)]

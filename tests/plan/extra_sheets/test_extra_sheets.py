@@ -171,3 +171,13 @@ def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     corners = np.concatenate([item.points for item in items if not isinstance(item, Words)])
     corner = (SKETCH / 2 - 12.5 * 1000 / scale, SKETCH / 2)
     assert np.hypot(*(corners - corner).T).min() == pytest.approx(0.0, abs=1e-6)
+
+
+def test_the_field_pages_of_a_house_plot_are_packed_onto_one():
+    plan = pegline.reduce(pegline.read(SAMPLES / "house-plot.yaml")).plan(Options(sheets=("pages",)))
+    (page,) = [sheet.page for sheet in plan.sheets if sheet.name.startswith("Field book")]
+
+    # Six lines with 42 rows in all; two thirds of the page's height are taken by one column or the other.
+    heights = [item.y for item in page.items if isinstance(item, Words)]
+    bands = np.histogram(heights, bins=12, range=(30.0, 270.0))[0]
+    assert (bands > 0).sum() >= 8

@@ -78,7 +78,10 @@ def test_stations_without_room_beside_the_map_go_on_in_the_next_column_or_are_co
     stations = {f"S{i}": (float(i % 9) * 5, float(i // 9) * 5) for i in range(80)}
     names = list(stations)
     lines = [(names[0], names[8], "base"), *((names[0], name, "side") for name in names[9:])]
-    plan = Drawn(stations, lines, sheet=Sheet(paper="A4")).plan()
+    roomy = Drawn(stations, lines, sheet=Sheet(paper="A1"), scale=100).plan()
+    assert not any(text.startswith("… and ") for text in texts(roomy))  # its empty boxes hold all of them
+    assert set(names) <= set(texts(roomy))
+    plan = Drawn(stations, lines, sheet=Sheet(paper="A4"), scale=250).plan()
 
     said = [text for number in range(len(plan.sheets)) for text in texts(plan, number)]
     (left,) = [text for text in said if text.startswith("… and ")]

@@ -156,15 +156,16 @@ def test_an_acre_has_four_roods_of_forty_perches():
 
 
 @pytest.mark.parametrize("unit", ["m", "ft", "lk"])
-def test_a_narrow_map_has_both_bars_one_beside_the_other(unit):
-    # Three times as tall as it is wide: on A4 upright the tables stand beside it.
+def test_no_map_is_too_narrow_for_both_bars(unit):
+    # Three times as tall as it is wide: beside it on A4 upright the tables would leave no room for a scale bar.
     usual = house()
     tall = {name: (x, 3.0 * y) for name, (x, y) in usual.stations.items()}
     points = {name: (x, 3.0 * y) for name, (x, y) in usual.points.items()}
     sheet = Asked(paper="A4", orientation="portrait")
     plan = house(stations=tall, points=points, unit=unit, scale=1000, sheet=sheet).plan()
 
-    assert "This bar is 50 mm long on a print to scale." in texts_of(plan)
+    assert "This bar is 100 mm long. Where it is not, the print is not to scale." in texts_of(plan)
+    assert len(plan.sheets) == 2  # the tables have a sheet of their own
     check = next(item for item in words(plan) if item.text.startswith("This bar"))
     bar = next(item for item in words(plan) if item.text == "metres")
-    assert check.x + 50.0 < bar.x < plan.sheets[0].window[2]
+    assert check.x + 100.0 + 50.0 < bar.x < plan.sheets[0].window[2]

@@ -38,7 +38,8 @@ class Leaders:
     ) -> None:
         """Look for places off some lines, symbols and rooms, in which a name would be taken for theirs."""
         self._tree = shapely.STRtree([box(*row) for row in placed.shape.tolist()])
-        self._added: list[Any] = []  #: boxes and lines of this search
+        self._added = np.full(2 * len(waiting), None, dtype=object)  #: boxes and lines of this search
+        self._count = 0  #: of them
         shapes = [_candidates(ask) for ask in waiting]
         count = len(REACHES) * len(WAYS)
         free = _free(np.concatenate(shapes), lines, discs, rooms, window) if shapes else np.zeros(0, dtype=bool)
@@ -53,7 +54,7 @@ class Leaders:
             ends = _ends(ask.anchor, shape)
             line = shapely.LineString(ends)
             if self._clear(shape, line):
-                self._added += [box(*_enlarged_box(shape)), line]
+                self._add(box(*_enlarged_box(shape)), line)
                 return Spot(float(shape[0]), float(shape[1])), ends
         return None
 
@@ -63,7 +64,7 @@ class Leaders:
         where = box(*shape)
         free = self._clear(shape, where.centroid)
         if free:
-            self._added.append(where)
+            self._add(where)
         return free
 
     def _clear(self, shape: Array, line: Any) -> bool:
@@ -71,7 +72,12 @@ class Leaders:
         grown = box(*_enlarged_box(shape))
         if len(self._tree.query(grown, predicate="intersects")) or len(self._tree.query(line, predicate="intersects")):
             return False
-        return not any(other.intersects(grown) or other.intersects(line) for other in self._added)
+        others = self._added[: self._count]
+        return not (shapely.intersects(others, grown).any() or shapely.intersects(others, line).any())
+
+    def _add(self, *shapes: Any) -> None:
+        self._added[self._count : self._count + len(shapes)] = shapes
+        self._count += len(shapes)
 
 
 def _candidates(ask: Asked) -> Array:

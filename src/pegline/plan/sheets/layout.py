@@ -34,8 +34,9 @@ from pegline.plan.sheets.papers import (
     joined_sheets,
     letter_factor,
     one_sheet,
+    with_more_room,
 )
-from pegline.plan.sheets.tables import PAD, room_for_tables, sheet_tables, table_pages
+from pegline.plan.sheets.tables import FEW, MORE, PAD, room_for_tables, sheet_tables, table_pages
 from pegline.plan.style import plots
 from pegline.solved import PLAN_SCALES, USUAL_PAPER
 from pegline.units import METRES_PER
@@ -78,20 +79,24 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout,
     def whole(n: int) -> Layout | None:
         return one_sheet(outline, room_of, n, papers, landscape)
 
+    def with_tables(layout: Layout) -> Layout:
+        return _with_more_stations(outline, layout, content)
+
     if scale is None:
         asked = options.paper is not None or options.scale == "fit"
         least = PLAN_SCALES[0] if asked else content.scale
         fitting = PAPERS_UP_TO_USUAL if paper is None and asked else papers
         layouts = (one_sheet(outline, room_of, n, fitting, landscape) for n in PLAN_SCALES if n >= least)
         if layout := next((layout for layout in layouts if layout), None):
-            return layout, ()
+            return with_tables(layout), ()
         scale = PLAN_SCALES[-1]
     if layout := whole(scale):
-        return layout, ()
+        return with_tables(layout), ()
     smaller = next((layout for n in PLAN_SCALES if n > scale and (layout := whole(n))), None)
     if options.paper and options.scale is None and smaller is not None:
         text = f"at 1:{scale} the plan does not fit {paper}; drawn at 1:{smaller.scale} to stay whole"
-        return smaller, (Finding("plan-scale", f"{text}. --scale {scale} cuts it into sheets", book_place(content)),)
+        cure = f"{text}. --scale {scale} cuts it into sheets"
+        return with_tables(smaller), (Finding("plan-scale", cure, book_place(content)),)
     try:
         layout = joined_sheets(outline, room_of, scale, paper or JOINED, landscape)
     except TooManySheetsError as error:
@@ -99,6 +104,14 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout,
     text = f"at 1:{scale} the plan takes {len(layout.tiles)} sheets of {layout.paper} that join"
     cure = "" if smaller is None else f"; 1:{smaller.scale} would show it whole on one sheet of {smaller.paper}"
     return layout, (Finding("plan-scale", text + cure, book_place(content)),)
+
+
+def _with_more_stations(outline: Array, layout: Layout, content: Content) -> Layout:
+    """Return a layout with a larger table of stations where the plan leaves room for it."""
+    if len(content.solved.stations) <= FEW or not layout.complete:
+        return layout
+    rooms = (room_for_tables(content, rows) for rows in MORE)
+    return next((roomier for room in rooms if (roomier := with_more_room(outline, layout, room))), layout)
 
 
 #: Papers that a plan is fitted to where none is named.

@@ -28,6 +28,7 @@ __all__ = [
     "joined_sheets",
     "letter_factor",
     "one_sheet",
+    "with_more_room",
 ]
 
 #: From a paper, its direction (landscape: true), the place of its tables (beside the map: true, under it: false) and
@@ -167,6 +168,12 @@ def one_sheet(
                 if layouts:
                     return max(layouts, key=lambda layout: _spare(outline, layout))
     return None
+
+
+def with_more_room(outline: Array, layout: Layout, room_of: RoomOf) -> Layout | None:
+    """Return a layout with as much room for its tables as they need; None where the plan leaves them less."""
+    scale, paper, across = layout.scale, layout.paper, layout.landscape
+    return _layout_if_it_fits(outline, room_of, scale, paper, across, layout.beside, layout.complete, layout.turn)
 
 
 def _strip_turn(outline: Array, *, across: bool) -> float | None:

@@ -19,11 +19,12 @@ from pegline.plan.sheets.column import Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, letter_factor
 from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
 
-__all__ = ["PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
+__all__ = ["FEW", "MORE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
 
 COLUMN: Final = 57.0  #: narrowest column of tables, mm
 PAD: Final = 3.0  #: between a column and its edges
 FEW: Final = 10  #: stations that the table shows before a larger paper is taken
+MORE: Final = (None, 80, 40, 20)  #: stations that it shows where the paper has room for them; None: all
 MOST_OF_WIDTH: Final = 0.45  #: of a sheet that its columns of tables may take
 MOST_OF_HEIGHT: Final = 0.6  #: of a sheet that its band of tables may take
 PAGE_COLUMNS: Final = 3  #: of a page of tables
@@ -41,8 +42,8 @@ class _Placed:
 Piece = Pencil | RowTable
 
 
-def room_for_tables(content: Content) -> RoomOf:
-    """Return what tells how much of a sheet its tables need."""
+def room_for_tables(content: Content, rows: int | None = FEW) -> RoomOf:
+    """Return what tells how much of a sheet its tables need, that of the stations with so many rows, None with all."""
 
     @cache
     def room(paper: str, across: bool, beside: bool, complete: bool) -> float | None:
@@ -52,7 +53,7 @@ def room_for_tables(content: Content) -> RoomOf:
         blocks, large = BLOCKS if complete else SLIM, letter_factor(paper)
         columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
         inner = (each - 2 * PAD) / large
-        pieces, title = _draw_blocks(blocks, draft, inner, FEW), _title(draft, inner)
+        pieces, title = _draw_blocks(blocks, draft, inner, rows), _title(draft, inner)
         if beside:
             for count in (1, 2):
                 fits = _flow(pieces, title, count, (height - 2 * MARGIN - PAD) / large)

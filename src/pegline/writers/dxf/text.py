@@ -20,8 +20,8 @@ _SIGNS: Final = r"<>/\\\":;?*|,=`\x7f"  #: that commands of drawing programs use
 LAYER_NAMES: Final = {
     "R12": (re.compile(r"[A-Za-z0-9_$-]{1,31}"), "letters A to Z, digits and - _ $, at most 31"),
     "": (
-        re.compile(rf"(?! )[^\x00-\x1f{_SIGNS}]{{1,80}}(?<! )"),
-        'at most 80 signs, none of < > / \\ " : ; ? * | , = `, and no blank at either end',
+        re.compile(rf"(?! )[^\x00-\x1f{_SIGNS}]{{1,255}}(?<! )"),
+        'at most 255 signs, none of < > / \\ " : ; ? * | , = `, and no blank at either end',
     ),
 }
 

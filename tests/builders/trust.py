@@ -22,7 +22,7 @@ __all__ = ["LIKELY", "SURE", "Tally", "Told", "Trial", "first_suspect", "trials"
 SURE: Final = 0.9
 LIKELY: Final = 0.5
 #: What ends a message that lines do not fit together: the likeliest mistake and its probability.
-EXPLAINED: Final = re.compile(r"all checks then pass with (.+?) (\S+) \(.*?probability (\d+|over 99) %\)")
+EXPLAINED: Final = re.compile(r"all checks then pass with (.+?) ((?:\S+ and )?\S+) \(.*?probability (\d+|over 99) %\)")
 NEAR: Final = 0.3  #: a suggestion is right within this, metres: so far a checked point may be out
 
 
@@ -44,7 +44,7 @@ def first_suspect(survey: Mistaken) -> Told:
         if found is None:
             return Told()
         share = 0.995 if found[3] == "over 99" else int(found[3]) / 100
-        return Told(dict.fromkeys(found[1].split(" and "), found[2]), None, share)
+        return Told(dict(zip(found[1].split(" and "), found[2].split(" and "), strict=True)), None, share)
     scored = [suspect for suspect in suspects if suspect.score is not None]
     if not scored:
         return Told()
@@ -65,7 +65,7 @@ def names(survey: Mistaken, readings: Iterable[str]) -> list[str]:
 class Trial:
     """One survey with a mistake, and what is told of it."""
 
-    right: bool  #: what is accused is what is wrong, all of it and nothing else
+    right: bool  #: what is accused is what is wrong: all that any check shows, and nothing else
     innocent: bool  #: a reading is accused that is right
     true: bool  #: every reading that is accused is wrong, and would be what is told
     share: float | None  #: the probability that is told; None where none is
@@ -96,7 +96,18 @@ def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | N
         meant = dict(zip(names(survey, survey.wrong), (float(sound.read[name]) for name in survey.wrong), strict=True))
         wrong = said.what.keys() <= meant.keys() and said.kind != "ranging"
         true = wrong and all(is_near(value, meant[name]) for name, value in said.what.items())
-        yield Trial(wrong and said.what.keys() == meant.keys(), not wrong, true, said.share)
+        whole = said.what.keys() == meant.keys() or (true and not shows_still(survey, sound, said.what))
+        yield Trial(wrong and whole, not wrong, true, said.share)
+
+
+def shows_still(survey: Mistaken, sound: Mistaken, accused: Iterable[str]) -> bool:
+    """Return whether any check shows what is wrong besides the readings that are accused: those are put right."""
+    right = {name: sound.read[name] for name in survey.wrong if names(survey, [name])[0] in accused}
+    try:
+        mended = reduce(parse_book(replace(survey, read={**survey.read, **right}).text.encode(), "plot.yaml"))
+    except BookError:
+        return True
+    return mended.solved.checked is False
 
 
 def is_near(value: str, meant: float) -> bool:

@@ -80,7 +80,8 @@ def test_a_peg_out_of_line_accuses_no_reading(checks, surveys):
 
 
 @with_checks(2, 3)
-def test_two_readings_wrong_are_not_told_as_one_nor_as_others(checks, surveys):
+def test_of_two_readings_wrong_all_that_shows_is_told_and_no_innocent_one(checks, surveys):
+    # Where one is named and no check shows the other once the first is put right, what is told is all that can be.
     tally = simulate("two", checks, surveys)
     assert tally.sure_innocent / surveys <= 0.02 + slack(0.02, surveys)
     assert tally.false / surveys <= 0.02 + slack(0.02, surveys)

@@ -178,7 +178,7 @@ def on_grid(points: str, *, exchanged: Mapping[str, str] | None = None, tape: fl
 
 
 def test_two_of_three_control_points_exchanged_so_that_nothing_can_be_solved():
-    with pytest.raises(BookError, match=r"all checks then pass with A and B B \(two control points exchanged"):
+    with pytest.raises(BookError, match=r"all checks then pass with A and B B and A \(two control points exchanged"):
         suspects(on_grid("ABC", exchanged={"A": "B", "B": "A"}))
 
 
@@ -216,6 +216,13 @@ def test_a_bearing_of_another_line():
     first = suspects(book(AT, QUAD | {"C-D": "check"}, extra=bearings(TRUE | {"A-D": TRUE["A-C"]})))[0]
     assert (first.what, first.kind) == ("A-D", "bearing")
     assert (first.reading, first.would_be) == ("A-D", "A-C")
+
+
+def test_two_readings_that_keep_arcs_apart_are_each_named_with_what_it_would_be():
+    right = {line: dist(*(PEGGED[end] for end in line.split("-"))) for line in ALL_CHECKS}
+    read = {"D-B": f"{right['D-B'] - 30:.2f}", "C-D": f"{right['C-D'] + 1:.2f}"}
+    with pytest.raises(BookError, match=rf"C-D and D-B {right['C-D']:.2f} and {right['D-B']:.2f} \(1 m misread"):
+        suspects(book(PEGGED, ALL_CHECKS, read=read, pegs=ON_BASE))
 
 
 def test_local_attraction_at_one_station():

@@ -112,7 +112,8 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
         return ""
     rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.place is not None]
     named = [
-        f"{row.what} {row.would_be} ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
+        f"{row.what} {' and '.join((row.would_be, *(other.would_be for other in row.also)))}"
+        f" ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
         for row in rows[:MOST]
     ]
     return f"; all checks then pass with {_list_slips(named)}" if named else ""

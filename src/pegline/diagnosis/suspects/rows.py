@@ -135,7 +135,7 @@ class Suspicion:
 
     def _moved_peg(self, verdict: Verdict) -> str:
         """Return that two lines to one station may have been taped to another place of its peg than the others."""
-        if verdict.hypothesis.kind != "two-readings":
+        if verdict.hypothesis.kind != "two-readings" or all(verdict.hypothesis.both or (None,)):
             return ""
         one, other = (self.terms.of.observations[number] for number in verdict.hypothesis.numbers)
         if not (isinstance(one, Distance) and isinstance(other, Distance)):

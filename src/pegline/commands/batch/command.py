@@ -17,7 +17,7 @@ from pegline.commands.batch import index, summary
 from pegline.commands.batch import workers as local
 from pegline.commands.batch.manifest import NAME, History, Outcome, history, open_to_append, still_good
 from pegline.commands.batch.one_book import failure_outcome, limits_of
-from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
+from pegline.commands.batch.tasks import Archive, Settings, Task, key_of, looked_through
 from pegline.errors import OpenError, OutputError, UsageError, worst
 
 __all__ = ["arguments", "run"]
@@ -49,43 +49,68 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Do every book that is new or changed and return the worst status."""
-    from pegline.survey import FORMATS
-    from pegline.writers import known_formats
-    from pegline.writers.publish import hold_folder, remove_work_folders, sweep_folder
+    from pegline.writers.publish import hold_folder
 
-    formats = known_formats(args.formats or FORMATS)
-    if args.workers < 1 or args.seconds <= 0:
-        raise UsageError("--workers and --seconds take numbers above 0")
-    if args.memory < LEAST_MEMORY:
-        raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
+    settings = _settings(args)
     root, out = Path(args.folder), Path(args.out)
-    settings = Settings(formats, args.seconds, args.memory * 2**20, other_crs.requested_crs(args), args.unfinished)
-    own = ("batch", "index") if args.index else ("batch",)
-    archive = looked_through(root, out, settings, own=own)
+    archive = looked_through(root, out, settings, own=("batch", "index") if args.index else ("batch",))
     if not (archive.tasks or archive.clashes or archive.shut):
         beside = summary.aside_text(archive.others)
         raise OpenError(
             f"{root}: no field book is in this folder (files that end in .yaml or .yml){'; ' * bool(beside)}{beside}"
         )
     with hold_folder(out):
-        folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
-        for folder in folders:
-            sweep_folder(folder)
-        past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
-        try:
-            done = _all_done(archive.tasks, past, out, args)
-        except BaseException:
-            for folder in (out, *folders):  # what workers that were stopped left
-                remove_work_folders(folder)
-            raise
-        outcomes = [
-            *(_with_stale(each, past, out) for each in done),
-            *map(_shut, archive.shut),
-            *starmap(_clash, archive.clashes.items()),
-        ]
-        gone = _orphan_outputs(past, {outcome["book"] for outcome in outcomes}, out)
-        aside = summary.aside_texts(archive.others, archive.links, gone)
-        _sum_up(outcomes, aside, root, out, args.index)
+        outcomes, aside = _bring_up_to_date(archive, root, out, args)
+    _tell_concerns(outcomes, complain)
+    _tell_counts(outcomes, tell)
+    for text in aside:
+        tell(text)
+    tell(f"{out / 'batch.html'} shows every book")
+    return worst([outcome["status"] for outcome in outcomes])
+
+
+def _settings(args: argparse.Namespace) -> Settings:
+    """Return what the arguments ask for."""
+    from pegline.survey import FORMATS
+    from pegline.writers import known_formats
+
+    formats = known_formats(args.formats or FORMATS)
+    if args.workers < 1 or args.seconds <= 0:
+        raise UsageError("--workers and --seconds take numbers above 0")
+    if args.memory < LEAST_MEMORY:
+        raise UsageError(f"--memory: a worker needs {LEAST_MEMORY} MB before it reads a book; allow more")
+    return Settings(formats, args.seconds, args.memory * 2**20, other_crs.requested_crs(args), args.unfinished)
+
+
+def _bring_up_to_date(
+    archive: Archive, root: Path, out: Path, args: argparse.Namespace
+) -> tuple[list[Outcome], list[str]]:
+    """Do what is to be done in a folder that is held; return every book's outcome, and what else is to be told."""
+    from pegline.writers.publish import remove_work_folders, sweep_folder
+
+    folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
+    for folder in folders:
+        sweep_folder(folder)
+    past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
+    try:
+        done = _all_done(archive.tasks, past, out, args)
+    except BaseException:
+        for folder in (out, *folders):  # what workers that were stopped left
+            remove_work_folders(folder)
+        raise
+    outcomes = [
+        *(_with_stale(each, past, out) for each in done),
+        *map(_shut, archive.shut),
+        *starmap(_clash, archive.clashes.items()),
+    ]
+    gone = _orphan_outputs(past, {outcome["book"] for outcome in outcomes}, out)
+    aside = summary.aside_texts(archive.others, archive.links, gone)
+    _sum_up(outcomes, aside, root, out, args.index)
+    return outcomes, aside
+
+
+def _tell_concerns(outcomes: Sequence[Outcome], complain: Tell) -> None:
+    """Tell what is wrong with each book, those that need it most first, then what many share."""
     for outcome in summary.in_order_of_need(outcomes):
         for text in outcome["why"] if outcome["status"] else ():
             complain(f"{outcome['book']}: {text}" if not text.startswith(outcome["book"]) else text)
@@ -97,14 +122,14 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     notes = Counter(text for outcome in outcomes for text in outcome.get("notes", ()))
     for text, count in notes.items():
         complain(f"{count} {'book' if count == 1 else 'books'}: {text}")
+
+
+def _tell_counts(outcomes: Sequence[Outcome], tell: Tell) -> None:
+    """Tell how many books there are of each quality."""
     for quality in summary.QUALITIES:
         count = sum(outcome["quality"] == quality for outcome in outcomes)
         if count:
             tell(f"{quality}: {count}")
-    for text in aside:
-        tell(text)
-    tell(f"{out / 'batch.html'} shows every book")
-    return worst([outcome["status"] for outcome in outcomes])
 
 
 def _clash(book: str, others: str) -> Outcome:

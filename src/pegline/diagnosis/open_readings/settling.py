@@ -63,8 +63,8 @@ def placeable(book: Book) -> Book:
     readings = open_readings(book)
     if not readings:
         return book
-    from pegline.diagnosis.open_readings.best_choice import first_numbers
     from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
+    from pegline.diagnosis.open_readings.first_choice import first_numbers
 
     observed = observed_in(book, readings)
     return with_choice(book, readings, first_numbers(observed)) if observed else book

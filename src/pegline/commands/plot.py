@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import gc
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -13,8 +13,10 @@ from pegline.commands.several_books import Tell, refuse_clashes, status_of
 from pegline.errors import BookError, worst
 
 if TYPE_CHECKING:
+    from pegline.book.model import Book
+    from pegline.diagnosis.model import Survey
     from pegline.errors import Finding
-    from pegline.plan.model import Options
+    from pegline.plan.model import Options, Plan
     from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["arguments", "run"]
@@ -66,24 +68,11 @@ def _missing_words(missing: Sequence[Finding]) -> str:
 
 
 def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) -> int:
-    from pegline.diagnosis.report import at, do_now, likely_causes, verdict
-    from pegline.diagnosis.witness_causes import witness_causes
-    from pegline.plan.model import Plan
+    from pegline.diagnosis.report import verdict
     from pegline.readers import read
-    from pegline.survey import input_of_writers, publish_drawn, reduce, reduce_as_far_as_it_goes
+    from pegline.survey import input_of_writers, publish_drawn
 
-    book = read(name)
-    if choices.unfinished:
-        partial, missing = reduce_as_far_as_it_goes(book)
-        if partial is None:
-            raise BookError(missing)
-        survey = partial
-        tell(f"{name}: {_missing_words(missing) or 'nothing is missing'}")
-    elif book.missing:
-        complain(f"{name}: {_missing_words(book.missing)}; draw the rest with --unfinished")
-        raise BookError(book.missing)
-    else:
-        survey = reduce(book)
+    survey = _survey_of(read(name), name, choices, tell, complain)
     drawn = input_of_writers(survey, choices.formats, choices.options)
     paths = publish_drawn(
         drawn, survey, out, choices.formats, choices.other, lambda error: complain(f"{name}: {error}")
@@ -91,16 +80,48 @@ def _plot(name: str, out: Path, choices: Choices, tell: Tell, complain: Tell) ->
     tell(f"{name}: {verdict(survey.solved)}")
     for path in paths:
         tell(f"  {path}")
-    if not survey.passed:
-        for cause in (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)):
-            where = f" ({at(cause.place)})" if cause.place else ""
-            complain(f"{name}: likely {cause.what}; {cause.why}{where}")
-        for sentence in do_now(survey):
-            complain(f"{name}: {sentence}")
-        complain(f"{name}: see every check with: pegline check {name}")
+    for text in (*_likely_wrong(survey, name), *_warnings(survey, drawn, name, choices.formats)):
+        complain(text)
+    return 0 if survey.passed else 1
+
+
+def _survey_of(book: Book, name: str, choices: Choices, tell: Tell, complain: Tell) -> Survey:
+    """Return the survey of a book; of a half-finished one only where that is asked for."""
+    from pegline.survey import reduce, reduce_as_far_as_it_goes
+
+    if choices.unfinished:
+        survey, missing = reduce_as_far_as_it_goes(book)
+        if survey is None:
+            raise BookError(missing)
+        tell(f"{name}: {_missing_words(missing) or 'nothing is missing'}")
+        return survey
+    if book.missing:
+        complain(f"{name}: {_missing_words(book.missing)}; draw the rest with --unfinished")
+        raise BookError(book.missing)
+    return reduce(book)
+
+
+def _likely_wrong(survey: Survey, name: str) -> Iterator[str]:
+    """Yield what is likely wrong with a survey that failed, and what to do."""
+    from pegline.diagnosis.report import at, do_now, likely_causes
+    from pegline.diagnosis.witness_causes import witness_causes
+
+    if survey.passed:
+        return
+    for cause in (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)):
+        where = f" ({at(cause.place)})" if cause.place else ""
+        yield f"{name}: likely {cause.what}; {cause.why}{where}"
+    for sentence in do_now(survey):
+        yield f"{name}: {sentence}"
+    yield f"{name}: see every check with: pegline check {name}"
+
+
+def _warnings(survey: Survey, drawn: Survey | Plan, name: str, formats: Sequence[str]) -> Iterator[str]:
+    """Yield the warnings of a survey and of what was drawn of it."""
+    from pegline.plan.model import Plan
+
     on_plan = drawn.warnings if isinstance(drawn, Plan) else ()
-    by_name = {"pdf", "png"}.isdisjoint(choices.formats)  # of the others programs find the letters themselves
+    by_name = {"pdf", "png"}.isdisjoint(formats)  # of the others programs find the letters themselves
     for finding in (*survey.diagnosis.warnings, *on_plan):
         if finding.rule != "missing-font" or not by_name:
-            complain(str(finding) if finding.place else f"{name}: {finding.text}")
-    return 0 if survey.passed else 1
+            yield str(finding) if finding.place else f"{name}: {finding.text}"

@@ -70,13 +70,10 @@ def adjust(
     BookError
         Where stations cannot be placed, telling all of them together.
     """
-    stations, shared = book.station_names, shared_points(book, reduction)
-    observed = observations(book, reduction, frame, {*stations, *shared})
-    side_hints = hints(book, reduction)
-    begun = start_figure(stations, shared, observed, side_hints)
-    if together := list(control_at_one_place(observed)):
-        raise BookError(together)
-    faults = [one for one in begun.findings if one.rule != "mirrored" or not fitting_hand(observed, begun)]
+    shared, side_hints = shared_points(book, reduction), hints(book, reduction)
+    observed = observations(book, reduction, frame, {*book.station_names, *shared})
+    begun = start_figure(book.station_names, shared, observed, side_hints)
+    faults = _faults_of_start(observed, begun)
     if faults and not allow_missing:
         raise BookError(faults)
     if flat := list(meeting_faults(book, begun.positions)):
@@ -104,6 +101,19 @@ def adjust(
     result = _judge(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
     return replace(result, plotting_fit=compared, misfit=misfit, missing=begun.missing, warnings=tuple(faults))
+
+
+def _faults_of_start(observed: Sequence[Observation], begun: Start) -> list[Finding]:
+    """Return why some points find no place to begin with.
+
+    Raises
+    ------
+    BookError
+        Two control points at one place, with which nothing can begin.
+    """
+    if together := list(control_at_one_place(observed)):
+        raise BookError(together)
+    return [one for one in begun.findings if one.rule != "mirrored" or not fitting_hand(observed, begun)]
 
 
 def _fit_everything(network: Network, plotting: Fit) -> Fit:

@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from pegline.detail.curves import NoRoomError, circle, curve, parallel, through_three
+from pegline.detail.curves import NoRoomError, circle, curve, curve_vertices, parallel, through_three
 from pegline.detail.model import Path
 from pegline.detail.path import area, left_normals, length, locate, position_at, straight, stroke
 from pegline.plane import turn_points
@@ -148,3 +148,13 @@ def test_a_vertex_given_twice_does_not_spoil_a_copy():
 def test_a_ring_smaller_than_the_distance_has_no_copy_inside():
     with pytest.raises(NoRoomError):
         parallel(circle([0, 0], 2), 3.0)
+
+
+def test_many_curves_through_two_points_are_as_many_straight_lines():
+    points = np.arange(12.0).reshape(3, 2, 2)
+
+    vertices, bulges = curve_vertices(points, closed=False)
+
+    assert (vertices == points).all()
+    assert bulges.shape == (3, 2)
+    assert not bulges.any()

@@ -69,6 +69,6 @@ GOALS: Final = {
     ),
     "G20": Goal(
         "every branch of the core run, 90 % of its mutants found",
-        ("python -m tests.trust.branches", "python -m tests.trust.mutants --each 14 --seed 22"),
+        ("python -m tests.trust.branches", "python -m tests.trust.mutants --each 10 --seed 22"),
     ),
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import sqlite3
 import subprocess
@@ -468,3 +469,13 @@ def test_the_list_keeps_what_is_of_the_same_book_and_drops_what_is_of_an_earlier
     assert listed("one", "a" * 64) == ["plot.one"]
     assert listed("two", "a" * 64) == ["plot.one", "plot.two"]
     assert listed("two", "b" * 64) == ["plot.two"]
+
+
+@pytest.mark.parametrize("wrong", [{"pegline": 1}, {"files": {"plot.one": 1}}, {"book": {"file": "x", "sha256": None}}])
+def test_a_list_of_files_with_values_that_are_no_texts_is_damaged(tmp_path, wrong):
+    sound = {"pegline": "0", "book": {"file": "x", "sha256": "0"}, "files": {"plot.one": "0"}}
+    (tmp_path / "sound").write_text(json.dumps(sound))
+    (tmp_path / "wrong").write_text(json.dumps(sound | wrong))
+
+    assert FileList.read(tmp_path / "sound") is not None
+    assert FileList.read(tmp_path / "wrong") is None

@@ -117,7 +117,7 @@ class Typist:
         if isinstance(value, list):
             for number, part in enumerate(value):
                 begun = f"details[data-name={path[0]}]"
-                self.push(f"{begun} > fieldset > button, {begun} > button")
+                self.push(f"{begun} > fieldset > .row-buttons > button, {begun} > button")
                 self.page.wait_for_selector(self.field([*path, number, next(iter(part))]))
                 self.parts([*path, number], part)
             return

@@ -84,7 +84,7 @@ class Worker:
         while True:
             try:
                 answer = connection.recv()
-            except (EOFError, OSError):
+            except (EOFError, OSError, TypeError):  # the last where it is closed here while it waits
                 answer = _GONE
             if self._loop.is_closed():
                 return

@@ -122,6 +122,24 @@ def test_an_area_is_asked_for_its_ring(yard, new_page):
         page.wait_for_selector("svg .WATER [data-source]", state="attached")
 
 
+def test_what_is_chosen_but_not_added_yet_stays_while_another_tab_writes(folder, new_page):
+    with run_desk(folder / "plot.yaml") as desk:
+        one, other = new_page(), new_page()
+        open_desk(one, desk)
+        open_desk(other, desk)
+        one.click("#tab-cards")
+        other.click("#tab-cards")
+        one.select_option("[data-add='[]']", "weather")
+        one.locator("details[data-name=stations] summary").click()
+        name = one.locator("input[data-add='[\"stations\"]']")
+        name.fill("Q")
+        other.select_option("[data-add='[]']", "party")
+        other.press("[data-add='[]']", "Enter")
+        one.wait_for_selector("[data-path='[\"party\"]']")
+        assert one.input_value("[data-add='[]']") == "weather"
+        assert name.input_value() == "Q"
+
+
 # -- the plan ------------------------------------------------------------------------------------
 
 

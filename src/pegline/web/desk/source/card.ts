@@ -170,7 +170,9 @@ export function keepInStep(book: Book, container: HTMLElement, make: () => (HTML
     const spot = inside && "selectionStart" in active ? active.selectionStart : null;
     const typed = path ? active!.value : null;
     const open = new Set([...container.querySelectorAll("details[open]")].map((each) => (each as HTMLElement).dataset.name));
+    const begun = new Map([...container.querySelectorAll<HTMLInputElement>("[data-add]")].map((each) => [each.dataset.add, each.value]));
     fill(container, ...make());
+    for (const each of container.querySelectorAll<HTMLInputElement>("[data-add]")) each.value = begun.get(each.dataset.add) ?? "";
     for (const each of container.querySelectorAll("details")) if (open.has(each.dataset.name)) each.open = true;
     const wanted = pending ?? path;
     const found = wanted ? find(container, "path", wanted) ?? firstInside(container, wanted) : add ? find(container, "add", add) : null;

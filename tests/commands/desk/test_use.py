@@ -122,8 +122,8 @@ def test_an_area_is_asked_for_its_ring(yard, new_page):
         page.wait_for_selector("svg .WATER [data-source]", state="attached")
 
 
-def test_what_is_chosen_but_not_added_yet_stays_while_another_tab_writes(folder, new_page):
-    with run_desk(folder / "plot.yaml") as desk:
+def test_what_is_chosen_but_not_added_yet_stays_while_another_tab_writes(yard, new_page):
+    with run_desk(yard) as desk:
         one, other = new_page(), new_page()
         open_desk(one, desk)
         open_desk(other, desk)

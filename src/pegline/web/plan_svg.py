@@ -25,7 +25,7 @@ __all__ = ["inline_pages", "svg_documents"]
 
 FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
 #: Outlines kept as they were written last: of a book that is being typed, one entry moves few of them.
-REMEMBERED: Final = 20_000
+REMEMBERED, REMEMBERED_DASHED = 12_000, 500  # a line of dashes takes some ten thousand signs
 ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 
@@ -156,7 +156,7 @@ def _point_list(points: bytes, height: float) -> str:
     return _written(np.frombuffer(points).reshape(-1, 2).tolist(), height)
 
 
-@lru_cache(maxsize=REMEMBERED // 10)  # of some hundred dashes each
+@lru_cache(maxsize=REMEMBERED_DASHED)
 def _dash_path(points: bytes, closed: bool, pattern: tuple[float, ...], height: float) -> str:
     pieces = dash_pieces(np.frombuffer(points).reshape(-1, 2), closed, pattern)
     return "".join([f"M{_written(piece.tolist(), height)}" for piece in pieces])

@@ -24,8 +24,8 @@ from pegline.plan.style import LINE_TYPES, Layer
 __all__ = ["inline_pages", "svg_documents"]
 
 FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
-#: Outlines kept as they were written last: of a book that is being typed, one entry moves few of them.
-REMEMBERED, REMEMBERED_DASHED = 12_000, 500  # a line of dashes takes some ten thousand signs
+REMEMBERED: Final = 12_000  #: outlines kept as they were written: of a book that is being typed, an entry moves few
+REMEMBERED_DASHED: Final = 500  #: the same of lines of dashes, which take some ten thousand signs each
 ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
 
 
@@ -153,16 +153,16 @@ def _points(points: Array, height: float) -> str:
 
 @lru_cache(maxsize=REMEMBERED)
 def _point_list(points: bytes, height: float) -> str:
-    return _written(np.frombuffer(points).reshape(-1, 2).tolist(), height)
+    return _coordinates_text(np.frombuffer(points).reshape(-1, 2).tolist(), height)
 
 
 @lru_cache(maxsize=REMEMBERED_DASHED)
 def _dash_path(points: bytes, closed: bool, pattern: tuple[float, ...], height: float) -> str:
     pieces = dash_pieces(np.frombuffer(points).reshape(-1, 2), closed, pattern)
-    return "".join([f"M{_written(piece.tolist(), height)}" for piece in pieces])
+    return "".join([f"M{_coordinates_text(piece.tolist(), height)}" for piece in pieces])
 
 
-def _written(points: list[list[float]], height: float) -> str:
+def _coordinates_text(points: list[list[float]], height: float) -> str:
     return " ".join([f"{round(x, 4) + 0.0:.8g},{round(height - y, 4) + 0.0:.8g}" for x, y in points])
 
 

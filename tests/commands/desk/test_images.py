@@ -19,12 +19,12 @@ from .test_entering import YARD
 PAGE = SAMPLES / "house-plot.png"
 
 
-def sent(desk, name, data, media="image/png"):
+def send_image(desk, name, data, media="image/png"):
     headers = {"cookie": desk.post_key(), "origin": f"http://{desk.host}", "content-type": media}
     return httpx2.post(f"http://{desk.host}/scan/{name}", content=data, headers=headers)
 
 
-def shown(desk, name):
+def get_image(desk, name):
     return httpx2.get(f"http://{desk.host}/scan/{name}", headers={"cookie": desk.post_key()})
 
 
@@ -41,7 +41,7 @@ def test_a_scan_in_tiff_is_shown_with_its_greys(tmp_path, mode, compression):
     scan = sixteen_bits(page) if mode == "I;16" else page.convert(mode)
     scan.save(tmp_path / "page.tif", compression=compression)
     with run_desk(tmp_path) as desk:
-        answer = shown(desk, "page.tif")
+        answer = get_image(desk, "page.tif")
     assert answer.headers["content-type"] == "image/png"
     seen = Image.open(BytesIO(answer.content)).convert("L")
     wanted = (page if mode == "I;16" else scan.convert("RGB")).convert("L")
@@ -64,9 +64,9 @@ def test_a_tiff_that_is_broken_or_far_too_large_is_not_shown(tmp_path, monkeypat
 def test_an_image_that_is_sent_is_kept_whole_and_never_over_another(tmp_path):
     data = PAGE.read_bytes()
     with run_desk(tmp_path) as desk:
-        first, second = (sent(desk, "page 1.png", data) for _ in range(2))
-        told = sent(desk, "photo.heic", data)  # named as the camera likes, but what it is counts
-        back = shown(desk, "page 1.png")
+        first, second = (send_image(desk, "page 1.png", data) for _ in range(2))
+        told = send_image(desk, "photo.heic", data)  # named as the camera likes, but what it is counts
+        back = get_image(desk, "page 1.png")
     assert [answer.status_code for answer in (first, second, told)] == [201, 201, 201]
     assert [answer.json()["name"] for answer in (first, second, told)] == ["page 1.png", "page 1 2.png", "photo.png"]
     assert told.json()["scans"] == ["page 1 2.png", "page 1.png", "photo.png"]

@@ -159,7 +159,7 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         return await _scan(desk.folder, request.path_params["name"])
 
     async def take_scan(request: Request) -> Response:
-        return await _taken(desk.folder, request)
+        return await _take_image(desk.folder, request)
 
     async def socket(socket: WebSocket) -> None:
         await _serve(desk, socket)
@@ -210,7 +210,7 @@ async def _scan(folder: Folder, name: str) -> Response:
     return Response(status_code=404) if png is None else Response(png, media_type="image/png")
 
 
-async def _taken(folder: Folder, request: Request) -> Response:
+async def _take_image(folder: Folder, request: Request) -> Response:
     """Keep an image that a page sends, a photo of a telephone for instance, and tell its name and all names."""
     if not request.headers.get("content-type", "").startswith("image/"):
         return Response(status_code=415, headers={"connection": "close"})

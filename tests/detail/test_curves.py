@@ -158,3 +158,14 @@ def test_many_curves_through_two_points_are_as_many_straight_lines():
     assert (vertices == points).all()
     assert bulges.shape == (3, 2)
     assert not bulges.any()
+
+
+def test_an_open_curve_that_ends_where_it_began_is_as_one_that_ends_beside_it():
+    there_and_round = np.array([[0.0, 0.0], [10.0, 6.0], [14.0, -3.0], [6.0, -8.0], [0.0, 0.0]])
+    beside = there_and_round.copy()
+    beside[-1] += 1e-6
+
+    for one, other in zip(
+        curve_vertices(there_and_round, closed=False), curve_vertices(beside, closed=False), strict=True
+    ):
+        assert one == pytest.approx(other, abs=1e-5)

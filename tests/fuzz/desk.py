@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from builders.silent_worker import SilentWorker
 from builders.sound_book import SOUND
 
 from pegline.commands.desk.folder import Folder
@@ -40,16 +41,6 @@ TALKS = [
 ]
 
 
-class Asked:
-    """A worker that has nothing to say."""
-
-    async def ask(self, *words):
-        return None
-
-    def stop(self):
-        pass
-
-
 class Page:
     """A page that listens, and could be sent what it hears."""
 
@@ -77,7 +68,7 @@ async def _talk(texts: list[str]) -> None:
     with TemporaryDirectory() as folder:
         (Path(folder) / "plot.yaml").write_text(SOUND, encoding="utf-8")
         desk, page, room = Desk(Folder(Path(folder)), None), Page(), None
-        desk._workers = Asked(), Asked()
+        desk._workers = SilentWorker(), SilentWorker()
         try:
             for text in texts:
                 try:

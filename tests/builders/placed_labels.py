@@ -6,8 +6,7 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
-from pegline.plan.labels.boxes import box
-from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.boxes import LabelPaper, box
 from pegline.plan.labels.wanted import symbol_radius
 from pegline.plan.model import Label, Plan
 

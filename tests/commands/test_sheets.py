@@ -21,7 +21,7 @@ def plans():
     from pegline.commands.area.sheet import area_sheet
     from pegline.commands.findpeg.sheet import peg_sheet
     from pegline.commands.prepare.sheets import preparation_sheets
-    from pegline.commands.setout.sheet import setting_out_sheet
+    from pegline.commands.setout.files import setting_out_sheet
 
     survey, layout = reduce(read(HOUSE)), prepare(str(LAYOUT))
     return {

@@ -16,8 +16,8 @@ from pegline.errors import Finding
 from pegline.plan import scripts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
+from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.lettering import letter
-from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.map.content import map_content
 from pegline.plan.map.features import OTHER_FACE, corners, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft

@@ -13,7 +13,7 @@ from builders.stress import grove
 import pegline
 from pegline.book.model import Sheet
 from pegline.measures.lengths import length
-from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.wanted import symbol_radius
 from pegline.plan.model import Options, Plan
 

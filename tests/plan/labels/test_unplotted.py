@@ -11,9 +11,8 @@ from builders.drawn import house, random_survey
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.plan.labels.boxes import Boxes
+from pegline.plan.labels.boxes import Boxes, LabelPaper
 from pegline.plan.labels.lettering import letter
-from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.unplotted import first_free
 from pegline.plan.map.content import map_content
 from pegline.plan.model import Plan

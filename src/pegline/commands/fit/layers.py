@@ -19,7 +19,7 @@ from pegline.frame.datum_shift import to_wgs84
 from pegline.frame.transformation import Transformation
 from pegline.network.confidence import confidence_radii
 from pegline.writers.gis.package_reader import foreign_layers, is_package
-from pegline.writers.gis.wgs84 import DECIMALS, accuracy_words
+from pegline.writers.gis.reprojection import DECIMALS, accuracy_words
 
 __all__ = ["corners", "left_out", "write"]
 

@@ -14,8 +14,14 @@ from pegline.book.habits import notation_of
 from pegline.commands.command_words import read_length
 from pegline.commands.judgement import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, is_checked, survey_lines
 from pegline.commands.positions import Positions
-from pegline.commands.setout.phrases import arcs_sentence, line_sentence, unchecked_sentence
-from pegline.commands.setout.setting_out import Reading, SettingOut, setting_out_of
+from pegline.commands.setout.setting_out import (
+    Reading,
+    SettingOut,
+    arcs_sentence,
+    line_sentence,
+    setting_out_of,
+    unchecked_sentence,
+)
 from pegline.commands.setout.target_file import read_targets
 from pegline.commands.setout.targets import TargetSet, targets_from_file, targets_from_names
 from pegline.commands.setout.ways import LineWay, Tapes, Ways

@@ -3,20 +3,111 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from pegline.commands.judgement import BOUNDARY_CAUTION
-from pegline.commands.setout.setting_out import SettingOut
-from pegline.commands.setout.sheet import setting_out_sheet
+import numpy as np
+
+from pegline.book.habits import notation_of
+from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
+from pegline.commands.setout.setting_out import SettingOut, arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.ways import LineWay
-from pegline.commands.sheets import write_sheets
+from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets, write_sheets
+from pegline.detail.path import stroke
+from pegline.plan.display import Item
+from pegline.plan.model import Plan
 from pegline.writers.csv import safe
 
-__all__ = ["write_setting_out"]
+__all__ = ["setting_out_sheet", "write_setting_out"]
+
+
+CHECKS: Final = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
+MOST_TOGETHER: Final = 20  #: rows of a table that are kept on one sheet
+FINE: Final = 0.02  #: how finely arcs are stroked, metres
+
+
+def setting_out_sheet(result: SettingOut) -> Plan:
+    """Return the sheets of a setting-out."""
+    survey, notation = result.survey, notation_of(result.survey.book)
+    flow = Flow("Setting out")
+    flow.picture(112.0, lambda box: _map(result, box))
+    flow.text(GROUND_CAUTION, bold=True)
+    flow.text(f"Lengths are level, in {notation.words}, ± is 1 σ; [ ] is what the tape should read where it differs.")
+    for ways in result.ways:
+        flow.gap(2.5)
+        best = ways.best
+        if best is None:
+            flow.text(f"{ways.name}: no line and no two standing points are in reach.", bold=True)
+            continue
+        if isinstance(best, LineWay):
+            flow.text(f"{ways.name}: from the line {best.line}, {line_sentence(best, notation)}", bold=True)
+        else:
+            flow.text(f"{ways.name}: {arcs_sentence(best, notation)}", bold=True)
+        if isinstance(best, LineWay) and ways.by_arcs:
+            flow.text(f"or by {arcs_sentence(ways.by_arcs[0], notation)}", indent=6)
+        elif ways.by_line and not isinstance(best, LineWay):
+            line = ways.by_line[0]
+            flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
+        if loose := result.unchecked(ways):
+            flow.text(f"Mind: {unchecked_sentence(loose)}.", indent=6)
+    _checks(flow, result)
+    title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
+    return field_sheets(survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
+
+
+def _checks(flow: Flow, result: SettingOut) -> None:
+    notation, square = notation_of(result.survey.book), result.square
+    flow.gap(4)
+    flow.text(
+        f"A right angle by 3-4-5: {notation.length(square.along)} along the line, {notation.length(square.across)}"
+        f" across, {notation.length(square.diagonal)} between their ends."
+    )
+    if not result.checks:
+        return
+    flow.gap(4)
+    flow.room(min(len(result.checks) + 1, MOST_TOGETHER) * (TEXT * LEADING + 2))  # a table is not torn apart
+    flow.row(["Check before you leave", "should be", "allowed ±", "taped"], CHECKS, bold=True)
+    for check in result.checks:
+        one, other = check.between
+        allowed = notation.accuracy(check.allowed)
+        flow.row([f"{one} to {other}", notation.length(check.distance), allowed, ""], CHECKS)
+
+
+def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator[Item]:
+    """Yield the targets, what is about them, and the lines and stations that they are set out from."""
+    survey, targets = result.survey, result.targets
+    solution = survey.adjustment.solution
+    used = {way.best.line for way in result.ways if isinstance(way.best, LineWay)}
+    lines = [line for name, line in survey.reduction.lines.items() if name in used]
+    swung = [name for way in result.ways if way.by_arcs for name in way.by_arcs[0].distances]
+    ends = {name: solution.position(name) for line in lines for name in (line.start, line.end)}
+    anchors = {name: targets.positions.of(name) for name in swung}
+    small = SmallMap(box, np.array([*targets.at.values(), *ends.values(), *anchors.values()]))
+    for shape in survey.detail.shapes.values():
+        if shape.path is not None and shape.kind in ("building", "outbuilding", "boundary", "wall", "fence", "hedge"):
+            small.line(stroke(shape.path, FINE))
+    for line in lines:
+        small.line(np.array([ends[line.start], ends[line.end]]), line_type="LONG-SHORT")
+    for outline in targets.outlines:
+        places = [targets.at.get(name) for name in outline.points]
+        known = np.array([place for place in places if place is not None])
+        if len(known) > 1:
+            small.line(known, closed=outline.closed and len(known) == len(places), heavy=True)
+    for name, at in {**anchors, **ends}.items():
+        if name in solution.index and name in survey.solved.stations:
+            small.station(at, name)
+        else:
+            small.mark(at, name)
+    for name, at in targets.at.items():
+        small.mark(at, name, bold=True)
+    if survey.frame.north:
+        small.north(0.0)
+    yield from small.items
+
 
 COLUMNS: Final = ("target", "x", "y", "best", "line", "at", "offset", "sd")
-TEXT: Final = 0.25  #: height of names in the drawing, metres
+NAME_HEIGHT: Final = 0.25  #: height of names in the drawing, metres
 MARK: Final = 0.08  #: radius of the mark of a target, metres
 
 
@@ -57,7 +148,7 @@ def _write_dxf(result: SettingOut, path: Path) -> None:
         space.add_point((x, y), dxfattribs={"layer": "TARGETS"})
         space.add_circle((x, y), MARK, dxfattribs={"layer": "TARGETS"})
         place = (x + 2 * MARK, y + 2 * MARK)
-        space.add_text(name, height=TEXT, dxfattribs={"layer": "TARGET-NAMES", "insert": place})
+        space.add_text(name, height=NAME_HEIGHT, dxfattribs={"layer": "TARGET-NAMES", "insert": place})
     for outline in result.targets.outlines:
         points = [positions.in_frame(result.targets.at[name]) for name in outline.points if name in result.targets.at]
         if len(points) > 1:
@@ -67,8 +158,8 @@ def _write_dxf(result: SettingOut, path: Path) -> None:
     left = min(positions.in_frame(at)[0] for at in result.targets.at.values())
     notes = ("Metres. This is not a boundary survey.", BOUNDARY_CAUTION)
     for row, note in enumerate(notes, 1):
-        place = (left, low - 3 * TEXT * row)
-        space.add_text(note, height=TEXT, dxfattribs={"layer": "NOTES", "insert": place})
+        place = (left, low - 3 * NAME_HEIGHT * row)
+        space.add_text(note, height=NAME_HEIGHT, dxfattribs={"layer": "NOTES", "insert": place})
     refuse_unsound(drawing)
     with without_clock():
         save(drawing, path)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations, pairwise
-from math import floor, hypot
+from math import degrees, floor, hypot
 from statistics import NormalDist
 from typing import Final, NamedTuple
 
@@ -14,8 +14,10 @@ from pegline.commands.distance_fixes import units_towards
 from pegline.commands.findpeg.search import lasting_points
 from pegline.commands.positions import Positions
 from pegline.commands.setout.targets import Outline, TargetSet
-from pegline.commands.setout.ways import LineWay, Tapes, Ways, survey_spread, ways_of
+from pegline.commands.setout.ways import ArcsWay, LineWay, Tapes, Ways, survey_spread, ways_of
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import UsageError
+from pegline.measures.notation import Notation
 from pegline.measures.spelling import suggest
 from pegline.plane import distance
 from pegline.records import record
@@ -23,7 +25,19 @@ from pegline.reduction.ground import correct_length
 from pegline.survey import Survey
 from pegline.units import METRES_PER
 
-__all__ = ["CheckDistance", "MeasuredBack", "Reading", "SettingOut", "Square", "setting_out_of", "three_four_five"]
+__all__ = [
+    "CheckDistance",
+    "MeasuredBack",
+    "Reading",
+    "SettingOut",
+    "Square",
+    "arcs_sentence",
+    "line_sentence",
+    "setting_out_of",
+    "three_four_five",
+    "unchecked_sentence",
+]
+
 
 MAX_PAIRS: Final = 28  #: distances between targets that are told: all those of eight
 #: What one part of a 3-4-5 triangle is, by the book's unit: a metre, a foot, ten links.
@@ -256,4 +270,37 @@ def _measure_back(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, readi
     difference = length - computed
     return MeasuredBack(
         reading.target, reading.start, reading.reading, computed, difference, allowed, abs(difference) <= allowed
+    )
+
+
+def line_sentence(way: LineWay, notation: Notation) -> str:
+    """Return what to do along a line."""
+    at = _length_to_hold(way.at, way.reads_at, notation)
+    side = "left" if way.offset > 0 else "right"
+    aside = f", {side} {_length_to_hold(abs(way.offset), abs(way.reads_offset), notation)}"
+    by = f", right angle by {way.method}" if way.method else ""
+    offset = aside + by if abs(way.offset) >= 0.0005 else ", on the line"
+    return f"at {at}{offset} (± {notation.accuracy(way.sd)})"
+
+
+def _length_to_hold(length: float, reads: float, notation: Notation) -> str:
+    """Return a length, and what the tape should read where that is another figure."""
+    figure, reading = notation.figure(length), notation.figure(reads)
+    return notation.length(length) if figure == reading else f"{notation.length(length)} [{reading}]"
+
+
+def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
+    """Return what to swing."""
+    held = ", ".join(
+        f"{_length_to_hold(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
+    )
+    return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)})"
+
+
+def unchecked_sentence(names: Sequence[str]) -> str:
+    """Return the warning that a target hangs on points that no check reaches."""
+    what = "its row" if len(names) == 1 else "their rows"
+    return (
+        f"nothing checks {list_names(list(names))}: a mistake in {what} would put this peg wrong unseen. Tape from the"
+        " new peg to a checked station, or to something else that is surveyed, before you build on it"
     )

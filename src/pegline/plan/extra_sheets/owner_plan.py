@@ -14,8 +14,8 @@ import shapely
 from pegline.detail.model import Path
 from pegline.measures.notation import area_text
 from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
+from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.lettering import letter
-from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.wanted import Way
 from pegline.plan.map.boundaries import no_finer_than
 from pegline.plan.map.content import Content

@@ -13,9 +13,8 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from pegline.plan.labels.boxes import Array, Boxes, box
+from pegline.plan.labels.boxes import Array, Boxes, LabelPaper, box
 from pegline.plan.labels.leaders import Leaders
-from pegline.plan.labels.paper import LabelPaper
 from pegline.plan.labels.placement import Spot, lines_under, settle
 from pegline.plan.labels.unplotted import unplotted_labels
 from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, room_outlines, way_labels

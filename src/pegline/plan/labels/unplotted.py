@@ -13,8 +13,7 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
-from pegline.plan.labels.boxes import Array, Boxes
-from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
 from pegline.plan.labels.placement import ALONG, AROUND, along, around
 from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label

@@ -13,7 +13,7 @@ import shapely
 from pegline import plane
 from pegline.detail.model import Path
 from pegline.plan.display import close_ring
-from pegline.plan.labels.paper import LabelPaper
+from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.placement import ALONG, Spot, Wanted, along, around, inside, outside, upright
 from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.content import Content

@@ -9,8 +9,7 @@ from typing import Any
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.package import package
-from pegline.writers.gis.reprojection import OtherCRS, reproject
-from pegline.writers.gis.wgs84 import DECIMALS, MAX_SHIFT, accuracy_words, way_to_wgs84
+from pegline.writers.gis.reprojection import DECIMALS, MAX_SHIFT, OtherCRS, accuracy_words, reproject, way_to_wgs84
 
 __all__ = ["write"]
 

@@ -17,7 +17,7 @@ from pegline.plan.style import Layer as Look
 from pegline.plan.style import layer_of
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers
 from pegline.writers.gis.metadata import CAUTION
-from pegline.writers.gis.wgs84 import accuracy_words, to_degrees, way_to_wgs84
+from pegline.writers.gis.reprojection import accuracy_words, to_degrees, way_to_wgs84
 from pegline.writers.survey_figures import points, stations
 
 __all__ = ["write"]

@@ -5,18 +5,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import UnsuitableError, UsageError
+from pegline.plane import Array
 from pegline.writers.gis.package import Motion, Package, move_package, package
 
-__all__ = ["OtherCRS", "metres_between", "package_in", "reproject"]
+if TYPE_CHECKING:
+    from pegline.frame.datum_shift import Way
 
-Array = NDArray[np.float64]
+__all__ = [
+    "DECIMALS",
+    "MAX_SHIFT",
+    "OtherCRS",
+    "accuracy_words",
+    "metres_between",
+    "package_in",
+    "reproject",
+    "to_degrees",
+    "way_to_wgs84",
+]
+
 
 #: How far a straight piece may lie from its line in the other CRS before it is divided, metres: that of arcs.
 TOLERANCE: Final = 0.005
@@ -206,3 +218,53 @@ def _on_earth(crs: Any, corners: Array) -> list[tuple[float, float]]:
         return [(float(x) * degrees, float(y) * degrees) for x, y in box]
     to_earth = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
     return [(float(lon), float(lat)) for lon, lat in (to_earth.transform(x, y) for x, y in box)]
+
+
+#: A change of datum may be out by so many metres for a look on a map.
+MAX_SHIFT: Final = 5.0
+#: WGS 84 is an ensemble of its realisations, which agree to so many metres (EPSG's register, datum 6326).
+ENSEMBLE: Final = 2.0
+#: Degrees kept: nine decimals are a tenth of a millimetre.
+DECIMALS: Final = 9
+
+
+def way_to_wgs84(survey: Survey, format_name: str) -> Way:
+    """Return the way from a survey's grid.
+
+    Raises
+    ------
+    UnsuitableError
+        The survey is not on a grid, or its datum's way to WGS 84 is not known well enough.
+    """
+    from pyproj import CRS
+
+    from pegline.frame.datum_shift import way_between
+
+    frame = survey.frame
+    if frame.kind != "grid":
+        raise UnsuitableError(
+            f"{format_name} is for surveys on a grid, and this one has no control;"
+            " book two stations under 'control', or take gpkg"
+        )
+    sample = (frame.origin[0] / frame.metres_per_unit, frame.origin[1] / frame.metres_per_unit)
+    way = way_between(CRS(frame.wkt), CRS("EPSG:4326"), sample)
+    if way is None or way.accuracy > MAX_SHIFT:
+        good = "is not known" if way is None else f"is known to {way.accuracy:g} m only"
+        raise UnsuitableError(
+            f"{format_name} is in WGS 84, and the way there from {frame.crs_name} {good};"
+            " take gpkg, which keeps the grid's own coordinates"
+        )
+    return way
+
+
+def accuracy_words(way: Way) -> str:
+    """Return in a sentence how well the way to WGS 84 is known, and WGS 84 itself."""
+    good = f"good to {way.accuracy:g} m" if way.accuracy else "no loss"
+    return f"To WGS 84: {way.description} ({good}); WGS 84 itself is known to about {ENSEMBLE:g} m."
+
+
+def to_degrees(corners: Array, way: Way) -> Array:
+    """Return corners (k, 2) in longitude and latitude, degrees."""
+    if not len(corners):
+        return np.empty((0, 2))
+    return np.stack(way.transformer.transform(*corners.T, errcheck=True), axis=-1).round(DECIMALS)

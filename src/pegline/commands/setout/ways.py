@@ -24,7 +24,7 @@ __all__ = ["ArcsWay", "LineWay", "Tapes", "Ways", "equal_sd", "survey_spread", "
 MAX_LINES: Final = 3  #: lines told for one target
 MAX_ANCHORS: Final = 10  #: nearest standing points that are tried
 BEYOND: Final = 0.5  #: how far before its start or beyond its end a line is used, metres
-LEAST_CUT: Final = pi / 6  #: at which the arcs of two distances should cut, radians (common practice)
+WORTH: Final = 1.25  #: by how much worse distances from points that checks reach may be than others, to be told first
 NEAREST: Final = 0.5  #: no distance is taped from nearer, metres
 OFFSET_LIMIT: Final = 10.0  #: longest offset where the book states no limit, metres (common practice)
 ON_LINE: Final = 1e-3  #: nearer than this a point is on the line, metres
@@ -112,9 +112,9 @@ def ways_of(targets: TargetSet, tapes: Tapes, standing: Sequence[str], gone: fro
         lines = _usual(sorted(_by_lines(targets, name, tapes, gone), key=lambda way: way.sd), longest)
         anchors = [one for one in standing if one not in gone and one != name]
         checked = [one for one in anchors if survey.solved.unnoticed.is_checked(one)]
-        arcs = _by_arcs(targets, name, tapes.offset, checked)
-        if not arcs or arcs[0].angle < LEAST_CUT:  # what no check reaches only where the rest fixes it badly
-            arcs = _by_arcs(targets, name, tapes.offset, anchors)
+        arcs, sure = (_by_arcs(targets, name, tapes.offset, some) for some in (anchors, checked))
+        if sure and sure[0].sd <= WORTH * arcs[0].sd:  # what no check reaches only where it is clearly better
+            arcs = sure
         yield Ways(name, at, tuple(lines), tuple(arcs))
 
 

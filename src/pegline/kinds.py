@@ -7,7 +7,7 @@ from typing import Final, Literal
 
 from pegline.records import record
 
-__all__ = ["KINDS", "FeatureKind", "Form"]
+__all__ = ["KINDS", "OBSTACLES", "FeatureKind", "Form"]
 
 Form = Literal["point", "line", "area"]
 
@@ -62,3 +62,6 @@ KINDS: Final[Mapping[str, FeatureKind]] = {
         FeatureKind("spot", "point", "SPOTS"),
     )
 }
+
+#: Kinds that a line cannot cross, where the book names none.
+OBSTACLES: Final = ("building", "outbuilding", "porch", "pond")

@@ -17,6 +17,7 @@ from pegline.book.model import Book, Use
 from pegline.commands.prepare.layout import PlannedLine
 from pegline.detail.curves import curve
 from pegline.detail.path import stroke
+from pegline.kinds import OBSTACLES
 from pegline.measures.distance import Wall
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.source_tree import Items, Table, Text, Written
@@ -24,7 +25,6 @@ from pegline.plane import Array, distance, left_of, turn_points
 from pegline.units import METRES_PER
 
 __all__ = [
-    "OBSTACLES",
     "features_of",
     "intended_lines",
     "named_points",
@@ -33,8 +33,6 @@ __all__ = [
     "sketched_places",
 ]
 
-#: Kinds that a line cannot cross, where the book names none.
-OBSTACLES: Final = ("building", "outbuilding", "porch", "pond")
 USES: Final[Mapping[str, Use]] = {"base": "base", "side": "side", "tie": "tie", "check": "check", "detail": "detail"}
 #: How finely curves are stroked, metres: sketches are rough.
 FINE: Final = 0.05

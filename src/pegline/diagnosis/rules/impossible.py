@@ -17,6 +17,7 @@ from pegline.detail.model import Shape
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.rules.thumb import Said
 from pegline.errors import Finding, Place
+from pegline.kinds import OBSTACLES
 from pegline.plane import Array, depth_inside
 from pegline.solved import Solved
 
@@ -58,23 +59,32 @@ def buildings_overlap(solved: Solved, limit: None) -> Said:
 
 
 def line_through_house(solved: Solved, limit: None) -> Said:
-    """Chain lines that run through a building, where no tape can be laid."""
-    houses = list(_houses(solved))
+    """Chain lines that run through a building or a pond, or what the book calls an obstacle, where no tape lies."""
+    shapes = list(_obstacles(solved))
     for line in solved.reduction.lines.values():
         ends = [solved.positions.get(name) for name in (line.start, line.end)]
         if None in ends or any(taped.passage for taped in (*line.booked.taped, *line.booked.legs)):
             continue
         walked = _points_along(np.array(ends), closed=False)
-        for house in houses:
-            if _reaches_into(walked, house, CUTS):
-                text = f"the line {line.name} runs through {house.name}"
-                yield f"{text}; look at the side and the rows of the house, and at the line", line.booked.place
+        for shape in shapes:
+            if _reaches_into(walked, shape, CUTS):
+                text = f"the line {line.name} runs through {shape.name}"
+                yield f"{text}; look at the side and the rows of {shape.name}, and at the line", line.booked.place
+
+
+def _obstacles(solved: Solved) -> Iterator[Shape]:
+    """Yield the areas that no line can cross: of the kinds, or by the names, that the book gives."""
+    wanted = {*(solved.book.obstacles or OBSTACLES)}
+    for shape in solved.detail.shapes.values():
+        closed = shape.path is not None and shape.path.closed and len(shape.path.vertices) > 2
+        if closed and not wanted.isdisjoint((shape.kind, shape.name)):
+            yield shape
 
 
 def runs_clear(solved: Solved, start: str, end: str) -> bool:
-    """Return whether no house stands across the straight way between two stations or points."""
+    """Return whether nothing that no line can cross lies across the straight way between two stations or points."""
     walked = _points_along(np.array([solved.positions[start], solved.positions[end]]), closed=False)
-    return not any(_reaches_into(walked, house, CUTS) for house in _houses(solved))
+    return not any(_reaches_into(walked, house, CUTS) for house in _obstacles(solved))
 
 
 def _houses(solved: Solved) -> Iterator[Shape]:

@@ -251,7 +251,7 @@ SLIPS = [
         "taped: 33.08",
         "taped: 33.O8",
         29,
-        "taped: '33.O8' is no length; write it like 12.45, 12.45 m or 40 ft 6 in",
+        "taped: '33.O8' is no length; write 33.08",
     ),
     (
         "two points",

@@ -6,8 +6,6 @@ from typing import get_args, get_type_hints
 
 from pegline.book.model import Book
 from pegline.diagnosis.book_edits import HOLDERS, PARTS
-from pegline.measures.distance import Taped
-from pegline.measures.obstacles import ChainAngle, Passage
 from pegline.measures.values import Reading
 
 
@@ -37,7 +35,4 @@ def test_every_field_that_can_hold_a_reading_is_looked_through():
     # Distances of witnesses fix no point of the survey: whatever they may be, no other measurement tells.
     assert {*PARTS, "witnesses"} == set(fields_that_hold(Book))
     within = {kind for part in PARTS for kind in records(get_type_hints(Book)[part])} - {Reading}
-    # A reading past an obstacle cannot be left open: its leg's length is worked out while the book is read.
-    past_obstacles = {kind: fields_that_hold(kind) for kind in (Passage, ChainAngle)}
-    found = {kind: fields_that_hold(kind) for kind in within if fields_that_hold(kind)} | {Taped: ("reading",)}
-    assert found == {**HOLDERS, **past_obstacles}
+    assert {kind: fields_that_hold(kind) for kind in within if fields_that_hold(kind)} == HOLDERS

@@ -26,6 +26,7 @@ from pegline.plane import Array
 __all__ = ["Pairs", "told_with_one"]
 
 PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
+HOPELESS: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
 ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 
@@ -66,6 +67,7 @@ class Pairs:
         amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
         left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
         some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
+        some = some[left[some] < float(solved.squares.min()) + HOPELESS]
         by_pair: dict[frozenset[int], Verdict] = {}
         for one in self.solve([hypotheses[n] for n in some], begins[some], amounts[some]):
             key = frozenset(one.hypothesis.numbers)

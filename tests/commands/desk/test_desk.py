@@ -370,7 +370,7 @@ def test_what_has_been_overtaken_is_dropped():
     from pegline.commands.desk.worker import Worker
 
     async def ask_often():
-        worker = Worker("plan")
+        worker = Worker("judge")
         texts = [f"book: 1\ntitle: 'a{number}'\n" for number in range(5)]
         try:
             first = asyncio.create_task(worker.ask("one", "judge", texts[0], "one"))
@@ -392,7 +392,7 @@ def test_a_machine_that_is_too_slow_for_every_entry_still_draws_some(monkeypatch
     monkeypatch.setattr(desk_worker, "OVERTAKEN_SECONDS", 1e-4)
 
     async def ask_often():
-        worker = desk_worker.Worker("plan")
+        worker = desk_worker.Worker("judge")
         waiting = set()
         try:
             for number in range(100_000):

@@ -64,7 +64,7 @@ class Desk:
 
     async def open(self) -> None:
         """Start the workers and the saving."""
-        self._workers = Worker("plan"), Worker("verdict")
+        self._workers = Worker("draw"), Worker("judge")
         self._flusher = asyncio.create_task(self._keep_flushing())
 
     async def close(self) -> None:

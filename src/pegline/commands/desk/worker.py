@@ -29,10 +29,16 @@ class _Job(NamedTuple):
 
 
 class Worker:
-    """One process, one job at a time."""
+    """One process, one job at a time.
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    Parameters
+    ----------
+    kind
+        Of most of its jobs: it has done one before the first is asked of it.
+    """
+
+    def __init__(self, kind: str) -> None:
+        self.kind = kind
         self._loop = asyncio.get_running_loop()
         self._waiting: dict[str, _Job] = {}  #: by book, the newest
         self._running: tuple[str, _Job, float] | None = None
@@ -74,7 +80,9 @@ class Worker:
     def _start(self) -> None:
         context = multiprocessing.get_context("spawn")
         self._connection, theirs = context.Pipe()
-        self._process = context.Process(target=_work, args=(theirs,), name=f"pegline desk {self.name}", daemon=True)
+        self._process = context.Process(
+            target=_work, args=(theirs, self.kind), name=f"pegline desk {self.kind}", daemon=True
+        )
         self._process.start()
         theirs.close()
         Thread(target=self._listen, args=(self._connection,), daemon=True).start()
@@ -149,12 +157,13 @@ def _settle(job: _Job, answer: Any) -> None:
         job.answer.set_result(answer)
 
 
-def _work(connection: Connection) -> None:
+def _work(connection: Connection, kind: str) -> None:
     """Do jobs until the other end of the pipe is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt at the terminal is for the desk itself
     from pegline.commands.desk.jobs import JOBS, warm_up
 
-    warm_up()
+    if not connection.poll():  # a job that waits already warms up as well
+        warm_up(kind)
     gc.collect()
     gc.freeze()  # what is loaded stays; what a job leaves behind is swept while nobody waits
     gc.disable()

@@ -105,7 +105,8 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
 def _wait_words(feature: Feature, book: Book, log: ReadingLog) -> str:
     """Return what a feature waits for: the points by their names where the book gives them, and what to do."""
     known = {*book.station_names, *_points(book)}
-    names = [name for name in dict.fromkeys(names_of(feature.geometry)) if name not in known and "." not in name]
+    given = (name for name in dict.fromkeys(names_of(feature.geometry)) if isinstance(name, str))  # and no rows
+    names = [name for name in given if name not in known and "." not in name]
     if not names or any(log.is_lost(name) for name in names):
         return "points that are not booked yet; book them"
     return f"{' and '.join(names[:3])}; book {'it' if len(names) == 1 else 'them'}"

@@ -27,6 +27,7 @@ __all__ = ["Pairs", "told_with_one"]
 
 PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
 HOPELESS: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
+STRAIGHT: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
 ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 
@@ -84,7 +85,7 @@ class Pairs:
         """Yield the slips that explain one of two amounts, and both."""
         numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
         near = [
-            [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * root.sd(k)]
+            [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
             for k, n in enumerate(numbers)
         ]
         free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi)

@@ -230,7 +230,8 @@ GEOMETRY: Final = OneOf(
         ),
         "taped_round": Key(
             Record(TapedRound, "a round", _round, name="taped_round").grammar,
-            "A right-angled building taped wall by wall.",
+            "A right-angled building taped wall by wall, from the end of an edge round to where the edge begins; an"
+            " extension narrower than the wall it leans on has an edge of its own between two points on that wall.",
         ),
         "circle": Key(Record(Circle, "a circle", _circle, name="circle").grammar, "A circle."),
         "parallel": Key(

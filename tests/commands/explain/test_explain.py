@@ -115,3 +115,10 @@ def test_the_examples_are_in_the_wheel_too():
 def test_a_word_of_the_trade_that_is_no_key_leads_to_the_keys_that_say_it(word, keys, capsys):
     assert main(["explain", word]) == 2
     assert keys in capsys.readouterr().err
+
+
+def test_a_round_of_walls_says_that_it_closes_on_its_edge(capsys):
+    assert main(["explain", "taped_round"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "round to where the edge begins" in told
+    assert "has an edge of its own between two points on that wall" in told

@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import partial
 from typing import Final
 
-from pegline.book.habits import notation_of
 from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
 from pegline.diagnosis.effects import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
@@ -41,7 +40,7 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Adv
     tape = Tape(base.tape, constants.nominal, constants.lay_sd)
     is_clear = partial(runs_clear, solved)
     if not wrong:
-        return (), strengthening_lines(fit, tape, adjustment.critical, notation_of(solved.book), is_clear=is_clear)
+        return (), strengthening_lines(fit, tape, adjustment.critical, solved.notation, is_clear=is_clear)
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.advice.telling_apart import telling_apart
     from pegline.diagnosis.suspects.rows import suspicion

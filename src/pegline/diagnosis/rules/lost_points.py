@@ -127,31 +127,43 @@ def far_offset(solved: Solved, limit: None) -> Said:
 
 def far_chainages(book: Book, reduction: Reduction, times: float = FAR_TIMES) -> OddRows:
     """Yield the chainages at so many times their line's length and more, with the names of their rows."""
+    far = [
+        (row, booked, reduction.lines[row.line].ground.length)
+        for row in reduction.rows
+        for booked, chainage in zip(row.booked.at, row.chainages, strict=True)
+        if isinstance(booked, Reading) and abs(chainage) >= times * reduction.lines[row.line].ground.length
+    ]
+    if not far:
+        return  # what the whole book is like need not be looked at
     decimals, notation = usual_decimals(book), notation_of(book)
-    for row in reduction.rows:
-        line, unit = reduction.lines[row.line], book.unit_of(row.line)
-        for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
-            if isinstance(booked, Reading) and abs(chainage) >= times * line.ground.length:
-                length = notation.length(line.ground.length)
-                text = f"chainage {booked_text(booked.length, unit)} to {row.name} on a line of {length}"
-                cure = _cure(booked.length, decimals, line.ground.length, unit)
-                yield row.name, f"{text}; {cure}", booked.place
+    for row, booked, length in far:
+        unit = book.unit_of(row.line)
+        text = f"chainage {booked_text(booked.length, unit)} to {row.name} on a line of {notation.length(length)}"
+        yield row.name, f"{text}; {_cure(booked.length, decimals, length, unit)}", booked.place
 
 
 def far_offsets(book: Book, reduction: Reduction) -> OddRows:
     """Yield the offsets that are hardly what was read, with the names of their rows."""
     longest = max((line.ground.length for line in reduction.lines.values() if line.use != "detail"), default=0.0)
-    decimals, whole = usual_decimals(book), notation_of(book).length(longest)
     usual = book.limits.offset.metres(book.unit) if book.limits.offset else FAR / 2
-    for row in reduction.rows:
-        unit = book.unit_of(row.line)
-        for reading in row.booked.offsets:
-            length = reading.length.metres(unit)
-            unpointed = bool(decimals) and list(_decimals(reading.length)) == [0] and length > max(FAR, usual)
-            if length > longest or unpointed:
-                why = f" on a survey whose longest line is {whole}" if length > longest else ""
-                text = f"the offset of {booked_text(reading.length, unit)} to {row.name}{why}"
-                yield row.name, f"{text}; {_cure(reading.length, decimals, usual, unit)}", reading.place
+    least = min(longest, max(FAR, usual))
+    far = [
+        (row, reading, unit)
+        for row in reduction.rows
+        for unit in (book.unit_of(row.line),)
+        for reading in row.booked.offsets
+        if reading.length.metres(unit) > least
+    ]
+    if not far:
+        return  # what the whole book is like need not be looked at
+    decimals, whole = usual_decimals(book), notation_of(book).length(longest)
+    for row, reading, unit in far:
+        beyond = reading.length.metres(unit) > longest
+        unpointed = reading.length.metres(unit) > max(FAR, usual) and list(_decimals(reading.length)) == [0]
+        if beyond or (unpointed and decimals):
+            why = f" on a survey whose longest line is {whole}" if beyond else ""
+            text = f"the offset of {booked_text(reading.length, unit)} to {row.name}{why}"
+            yield row.name, f"{text}; {_cure(reading.length, decimals, usual, unit)}", reading.place
 
 
 def odd_size(solved: Solved, widest: float) -> Said:

@@ -48,7 +48,7 @@ def check_archive(data: bytes, file: str) -> None:
             for part in archive.namelist():
                 _look_through(archive, part, look)
             _check_ranges(archive, look)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error):
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, UnicodeDecodeError, zlib.error):
         raise BookError([Finding("archive", "this is no workbook; save it anew", Place(file, 1, 1))]) from None
 
 

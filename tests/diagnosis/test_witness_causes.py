@@ -3,6 +3,8 @@
 import pytest
 from builders.paths import SAMPLES
 
+from pegline.commands.batch.one_book import _first_concerns
+from pegline.commands.desk.jobs import judgement
 from pegline.commands.screen import Screen, survey_lines
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -37,3 +39,11 @@ def test_the_reading_that_was_likely_meant_is_told_with_the_other_causes(good, b
 def test_sound_witnesses_have_no_cause():
     screen = "\n".join(survey_lines(survey_of("h1: 7.21", "h1: 7.22"), Screen()))
     assert "Likely" not in screen
+
+
+def test_batch_and_desk_tell_the_cause_as_the_screen_does():
+    survey = survey_of("h1: 7.21", "h1: 7.12")
+    (told,) = judgement(survey)["suspects"]
+
+    assert told["text"] == "witness h1-A: booked 7.12, perhaps 7.21"
+    assert _first_concerns(survey)["suspect"] == f"{told['text']}; {told['why']}"

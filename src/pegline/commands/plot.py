@@ -103,12 +103,12 @@ def _survey_of(book: Book, name: str, choices: Choices, tell: Tell, complain: Te
 
 def _likely_wrong(survey: Survey, name: str) -> Iterator[str]:
     """Yield what is likely wrong with a survey that failed, and what to do."""
-    from pegline.diagnosis.report import at, do_now, likely_causes
-    from pegline.diagnosis.witness_causes import witness_causes
+    from pegline.diagnosis.causes import causes
+    from pegline.diagnosis.report import at, do_now
 
     if survey.passed:
         return
-    for cause in (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)):
+    for cause in causes(survey):
         where = f" ({at(cause.place)})" if cause.place else ""
         yield f"{name}: likely {cause.what}; {cause.why}{where}"
     for sentence in do_now(survey):

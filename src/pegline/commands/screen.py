@@ -11,6 +11,7 @@ from textwrap import wrap
 from typing import Final
 
 from pegline.book.habits import notation_of
+from pegline.diagnosis.causes import causes
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.open_readings.settling import CHOSEN
 from pegline.diagnosis.report import (
@@ -21,13 +22,11 @@ from pegline.diagnosis.report import (
     at,
     check_rows,
     do_now,
-    likely_causes,
     verdict,
 )
 from pegline.diagnosis.rules.impossible import future_dates
 from pegline.diagnosis.rules.lost_points import SIZE_RULES
 from pegline.diagnosis.rules.phrases import list_names
-from pegline.diagnosis.witness_causes import witness_causes
 from pegline.errors import Finding, printable
 
 __all__ = ["Screen", "cause_lines", "survey_lines", "verdict_lines"]
@@ -121,10 +120,10 @@ def verdict_lines(
 
 def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield the likely causes of failed checks and what to do now."""
-    causes, sentences = [*likely_causes(survey.diagnosis.suspects), *witness_causes(survey)], list(do_now(survey))
-    if causes or sentences:
+    likely, sentences = list(causes(survey)), list(do_now(survey))
+    if likely or sentences:
         yield ""
-    for number, cause in enumerate(causes):
+    for number, cause in enumerate(likely):
         yield from screen.paragraph("or" if number else "Likely", cause.what, place=at(cause.place))
         yield from screen.paragraph("", cause.why)
     for number, sentence in enumerate(sentences):

@@ -249,6 +249,7 @@ class Likely:
     what: str  #: 'B-C: booked 146.21, perhaps 149.21'
     why: str  #: 'a 9 booked as a 6; all checks then pass (probability 97 %)'
     place: Place | None
+    suspect: Suspect | None = None  #: the one hypothesis that it tells of, where it tells of one
 
 
 def suspect_name(suspect: Suspect) -> str:
@@ -282,9 +283,9 @@ def _likely(suspect: Suspect, assumed: str) -> Likely:
     booked += [f"{other.what} {other.reading}, perhaps {other.would_be}" for other in suspect.also]
     what = f"{name}: {'; '.join(booked)}"
     if not suspect.closes or suspect.score is None:
-        return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place)
+        return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place, suspect)
     why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)}{assumed})"
-    return Likely(what, why, suspect.place)
+    return Likely(what, why, suspect.place, suspect)
 
 
 def _because(suspect: Suspect) -> str:

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pegline.book.pages import pages_of
 from pegline.commands.batch.tasks import Settings, Task
-from pegline.diagnosis.report import check_rows, likely_causes, verdict
+from pegline.diagnosis.causes import causes
+from pegline.diagnosis.report import check_rows, verdict
 from pegline.errors import (
     FAULT,
     BookError,
@@ -178,7 +179,7 @@ def _first_concerns(survey: Survey) -> dict[str, Any]:
     ]
     if not why and judged.word != "PASSED":
         why = [f"{judged.about}. {judged.meaning}"]
-    first = next(likely_causes(survey.diagnosis.suspects), None) if failed_rows else None
+    first = next(causes(survey), None) if failed_rows else None
     lengths = [abs(row.check.difference) for row in failed_rows if not row.check.angle]
     return {
         "why": why[:MOST_TOLD],

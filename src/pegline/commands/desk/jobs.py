@@ -7,8 +7,9 @@ from typing import Any, Final
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
+from pegline.diagnosis.causes import causes
 from pegline.diagnosis.model import Survey, Suspect
-from pegline.diagnosis.report import advice_sentence, check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import advice_sentence, check_rows, do_now, verdict
 from pegline.errors import BookError, Finding, Place
 from pegline.readers.sound_part import parse_sound_part
 
@@ -19,7 +20,6 @@ def judgement(survey: Survey) -> dict[str, Any]:
     """Return verdict, likely causes, what to do now, checks (failed ones first), what would improve it, warnings."""
     judged, diagnosis = verdict(survey.solved), survey.diagnosis
     notation = notation_of(survey.book)
-    causes = list(likely_causes(diagnosis.suspects))
     now = list(do_now(survey))
     return {
         "verdict": judged.word,
@@ -27,8 +27,8 @@ def judgement(survey: Survey) -> dict[str, Any]:
         "meaning": judged.meaning,
         "unit": notation.words,
         "suspects": [
-            {"text": cause.what, "why": cause.why, "source": _source(cause.place), **_edit(suspect)}
-            for cause, suspect in zip(causes, diagnosis.suspects, strict=False)
+            {"text": cause.what, "why": cause.why, "source": _source(cause.place), **_edit(cause.suspect)}
+            for cause in causes(survey)
         ],
         "now": now,
         "improve": [sentence for sentence in map(advice_sentence, diagnosis.advice) if sentence not in now],
@@ -53,9 +53,9 @@ def judgement(survey: Survey) -> dict[str, Any]:
     }
 
 
-def _edit(suspect: Suspect) -> dict[str, str]:
-    """Return what 'try what it would be' changes."""
-    return {"reading": suspect.reading, "would_be": suspect.would_be}
+def _edit(suspect: Suspect | None) -> dict[str, str]:
+    """Return what 'try what it would be' changes: nothing where the cause is no one reading."""
+    return {"reading": suspect.reading, "would_be": suspect.would_be} if suspect else {"reading": "", "would_be": ""}
 
 
 def _source(place: Place | None) -> str | None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.book.pages import Pages, pages_of
+from pegline.diagnosis.causes import causes
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import (
     accuracy_in_full,
@@ -17,10 +18,8 @@ from pegline.diagnosis.report import (
     at,
     check_rows,
     do_now,
-    likely_causes,
     verdict,
 )
-from pegline.diagnosis.witness_causes import witness_causes
 from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -112,10 +111,9 @@ def _list(texts: list[str]) -> Safe:
 
 def _cause(survey: Survey) -> Safe:
     """Return the likely causes of failed checks and what to measure now."""
-    likely = (*likely_causes(survey.diagnosis.suspects), *witness_causes(survey))
-    causes = [f"{each.what} ({at(each.place)}): {each.why}" for each in likely]
+    likely = [f"{each.what} ({at(each.place)}): {each.why}" for each in causes(survey)]
     now = list(do_now(survey))
-    return join_markup((_list(causes), element("p", "Do now:") if now else Safe(""), _list(now)))
+    return join_markup((_list(likely), element("p", "Do now:") if now else Safe(""), _list(now)))
 
 
 def _improvement(survey: Survey) -> Safe:

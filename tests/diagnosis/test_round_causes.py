@@ -1,0 +1,67 @@
+"""Walls of a round that do not make the edge they come back to are told as such, not only as one reading's mistake."""
+
+import pytest
+from builders.paths import SAMPLES
+
+from pegline.commands.batch.one_book import _first_concerns
+from pegline.commands.desk.jobs import judgement
+from pegline.commands.screen import Screen, survey_lines
+from pegline.readers import parse_book
+from pegline.survey import reduce
+
+EXTENSION = (SAMPLES / "how-to/extension-wall-by-wall.yaml").read_text(encoding="utf-8")
+WALLS, CORNERS = "[left 6.40, left 3.10, right 2.00, left 5.42, left 8.41]", "[h3, e1, e2, h4]"
+
+
+def survey_of(walls, corners=CORNERS):
+    """Return the survey of the sample of an extension, its walls booked otherwise."""
+    assert WALLS in EXTENSION
+    assert CORNERS in EXTENSION
+    text = EXTENSION.replace(WALLS, walls).replace(CORNERS, corners)
+    return reduce(parse_book(text.encode(), "b.yaml"))
+
+
+@pytest.mark.parametrize(
+    ("walls", "corners", "readings"),
+    [
+        # An extension 3 m narrower than the wall it leans on, booked on the whole of that wall.
+        ("[left 3.00, left 5.51, left 3.00]", "[h3, h4]", "h3-h4 5.51"),
+        ("[left 3.00, left 5.51]", "[h3, h4]", "h3-h4 5.51"),
+        # One wall of the sample read 3 m short.
+        (WALLS.replace("3.10", "0.10"), CORNERS, "h3-e1 0.10 and e2-h4 5.42"),
+        (WALLS.replace("5.42", "2.42"), CORNERS, "h3-e1 3.10 and e2-h4 2.42"),
+    ],
+)
+def test_walls_that_are_short_of_their_edge_are_told_first_and_without_a_probability(walls, corners, readings):
+    survey = survey_of(walls, corners)
+    screen = " ".join("\n".join(survey_lines(survey, Screen())).replace(" book 25", "").split())
+
+    told = "house: its walls cannot meet at h1; along h1-h2 they make 5.5"
+    after = screen.split("Likely ")[1]
+    assert after.startswith(told)
+    assert f" m, not 8.53 m ({readings}) either one of these" in after
+    assert "an edge of its own, between two points on that wall" in after
+    assert "%" not in after[: after.index("between two points on that wall")]
+
+
+def test_batch_and_desk_tell_the_same_first_cause():
+    survey = survey_of("[left 3.00, left 5.51, left 3.00]", "[h3, h4]")
+    concerns, told = _first_concerns(survey), judgement(survey)["suspects"]
+
+    assert concerns["suspect"].startswith("house: its walls cannot meet at h1")
+    assert concerns["suspect_line"] == 25
+    assert told[0]["text"].startswith("house: its walls cannot meet at h1")
+    assert (told[0]["reading"], told[0]["would_be"]) == ("", "")
+    assert (told[1]["reading"], told[1]["would_be"]) == ("5.51", "8.53")
+
+
+@pytest.mark.parametrize(
+    ("walls", "corners"),
+    [
+        (WALLS, CORNERS),
+        (WALLS.replace("8.41", "5.41"), CORNERS),  # across the edge: the walls along it do make it
+        (WALLS.replace("left 3.10", "left 3.11"), CORNERS),
+    ],
+)
+def test_walls_that_make_their_edge_are_not_told(walls, corners):
+    assert "cannot meet" not in "\n".join(survey_lines(survey_of(walls, corners), Screen()))

@@ -112,7 +112,7 @@ def test_offsets_begin_where_they_were_taped_from():
 
 
 def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():
-    with pytest.raises(BookError, match=r"do not meet: 3\.000 m") as error:
+    with pytest.raises(BookError, match=r"do not meet: 3\.00 m") as error:
         place_rows([row("A-B", "p", [10.0, 20.0], [3.0, 4.0]), row("A-B", "q", [10.0, 20.0], [50.0, 4.0])])
     gaps = [(finding.data.point, finding.data.row, round(finding.data.gap, 6)) for finding in error.value.findings]
     assert gaps == [("p", 0, 3.0), ("q", 1, 36.0)]

@@ -90,8 +90,15 @@ def test_an_outline_out_of_order_is_told_and_has_no_area():
 
 def test_arms_that_do_not_meet_stop_the_survey():
     plot = PLOT.replace("{at: 30, left: 9, point: w}", "{at: [20, 30], left: [4.1, 5.1], point: w}")
-    with pytest.raises(BookError, match=r"w \(4\.1 and 5\.1 from A-B\) do not meet: 0\.800 m"):
+    with pytest.raises(BookError, match=r"w \(4\.1 and 5\.1 from A-B\) do not meet: 0\.80 m between"):
         shapes("  well: {kind: well, at: w}", plot)
+
+
+def test_arms_that_do_not_meet_are_told_in_the_units_of_the_book():
+    rows = "{at: [20 ft 0 in, 30 ft 0 in], left: [4 ft 0 in, 5 ft 3 in], point: w}"
+    text = f"book: 1\nunit: ft\nlines:\n  A-B: {{use: base, taped: 60 ft 6 in, details: [{rows}]}}\n"
+    with pytest.raises(BookError, match=r"do not meet: 9 in between"):  # 10 ft less 4 ft and 5 ft 3 in
+        reduce(parse_book(text.encode(), "plot.yaml"))
 
 
 def test_the_area_of_the_plot_itself():

@@ -243,6 +243,6 @@ def _offset_stroked(path: Path, offset: float) -> Path:
         copied = line.offset_curve(offset, join_style="mitre", quad_segs=32)
         lines = [part for part in getattr(copied, "geoms", [copied]) if not part.is_empty]
     if not lines:
-        raise NoRoomError(f"no part of it can be copied at {abs(offset):.2f} m")
+        raise NoRoomError("no part of it can be copied so far to that side")
     points = np.array(max(lines, key=lambda part: part.length).coords)
     return straight(points[:-1] if path.closed else points, closed=path.closed)

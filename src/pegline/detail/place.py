@@ -7,12 +7,13 @@ tape that was found to read long by s gives o / (1 + s).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.detail.marks import Marks
 from pegline.detail.model import Detail, OffsetFeet, Points
@@ -20,6 +21,7 @@ from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, number
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
+from pegline.measures.notation import METRES
 from pegline.network.model import Adjustment, Solution
 from pegline.network.quality import base_holding
 from pegline.plane import Array, arc_gap, arcs_meet, distance, left_of, outer
@@ -76,16 +78,20 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     """
     fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
     ruler = Ruler(reduction, frame, adjustment.solution)
-    points = place_points(reduction, ruler, Marks(reduction, fit) if fit and reduction.rows else None)
+    marks = Marks(reduction, fit) if fit and reduction.rows else None
+    points = place_points(reduction, ruler, marks, notation_of(book).small)
     drawn, warnings = shapes(book, reduction, ruler, points)
     return Detail(points, drawn, place_offset_feet(reduction, ruler, points), warnings)
 
 
-def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None) -> Points:
+def place_points(
+    reduction: Reduction, ruler: Ruler, marks: Marks | None = None, small_length: Callable[[float], str] = METRES.small
+) -> Points:
     """Return every point that is no station.
 
     A row whose line is not in the solution, as in a half-finished book, is left out. With the marks of the lines
-    their own errors are in the covariances of what counts between them.
+    their own errors are in the covariances of what counts between them. ``small_length`` writes metres in the units
+    of the book.
 
     Raises
     ------
@@ -98,7 +104,7 @@ def place_points(reduction: Reduction, ruler: Ruler, marks: Marks | None = None)
     tables = (
         _taken_over([names[i] for i in solved.at], ruler),
         _upright(upright.first, ruler),
-        _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler),
+        _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler, small_length),
     )
     tied, variances, local = _stack_tables(tables, solution)
     if marks is not None:
@@ -217,7 +223,7 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     return _Tied(at, parents, group, jacobian, own, (along,))
 
 
-def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
+def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
     """Place points taped from two chainages, at the meeting on the side booked.
 
     With e₁ and e₂ the directions from the feet F₁ and F₂ to the point X, each arm asks
@@ -231,7 +237,7 @@ def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler) -> _Tied:
     """
     feet = ruler.feet(rows, 0), ruler.feet(rows, 1)
     arms = tuple(ruler.arms([row.offsets[arm] for row in rows]) for arm in (0, 1))
-    _refuse_gaps(rows, numbers, feet, arms, ruler.scale)
+    _refuse_gaps(rows, numbers, feet, arms, ruler.scale, small_length)
     # What lies left of the line lies right of the way from the higher chainage to the lower.
     side = np.array([row.side * np.sign(row.chainages[1] - row.chainages[0]) for row in rows])
     at = arcs_meet(feet[0].points, arms[0].lengths[:, 0], feet[1].points, arms[1].lengths[:, 0], side)
@@ -264,7 +270,12 @@ def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
 
 
 def _refuse_gaps(
-    rows: Rows, numbers: Sequence[int], feet: tuple[Feet, Feet], arms: tuple[Arms, ...], scale: float
+    rows: Rows,
+    numbers: Sequence[int],
+    feet: tuple[Feet, Feet],
+    arms: tuple[Arms, ...],
+    scale: float,
+    small_length: Callable[[float], str],
 ) -> None:
     """Raise a finding for every point whose two arms do not meet."""
     apart = distance(feet[0].points, feet[1].points)
@@ -275,7 +286,7 @@ def _refuse_gaps(
             one, other = (reading.length.text for reading in row.booked.offsets[:2])
             text = (
                 f"the two oblique offsets to {row.name} ({one} and {other} from {row.line}) do not meet:"
-                f" {max(gap, 0.0):.3f} m between them; read them and their chainages again"
+                f" {small_length(max(gap, 0.0))} between them; read them and their chainages again"
             )
             findings.append(Finding("arms-do-not-meet", text, row.booked.place, Missed(row.name, number, gap)))
     if findings:

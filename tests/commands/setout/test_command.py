@@ -117,6 +117,14 @@ def test_the_screen_holds_the_cautions(targets, capsys):
     assert "licensed surveyor" in out
 
 
+def test_targets_whose_distances_do_not_meet_are_told_in_the_units_of_the_book(capsys, tmp_path):
+    book, targets = tmp_path / "feet.yaml", tmp_path / "targets.yaml"
+    book.write_text("book: 1\nunit: ft\nlines:\n  A-B: {use: base, taped: 60 ft 6 in}\n", encoding="utf-8")
+    targets.write_text("points:\n  q1: {from: {A: 3, B: 4}, left_of: A-B}\n", encoding="utf-8")
+    assert main(["setout", str(book), str(targets), "--unchecked"]) == 65
+    assert "A and B are 60 ft 6 in apart" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("text", "status", "message"),
     [

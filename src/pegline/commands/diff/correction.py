@@ -71,13 +71,15 @@ def correction_lines(old: Result, new: Result, shared: tuple[int, int]) -> Itera
 
 
 def _lines(old: Result, new: Result) -> Iterator[Line]:
-    """Yield the lines read otherwise, where that is all that is known of the readings."""
+    """Yield the lines read otherwise, where that is all that is known of the readings: as the one book writes them."""
+    notation = (old if old.book else new).notation
+    length = notation.finer.length
     for name, now in new.lines.items():
         was = old.lines.get(name)
         if was is None or same(was, now):
             continue
         yield (
-            f"  line {name}: taped {was:.3f} m became {now:.3f} m ({small_difference(now - was, old.notation)})",
+            f"  line {name}: taped {length(was)} became {length(now)} ({small_difference(now - was, notation)})",
             False,
         )
 

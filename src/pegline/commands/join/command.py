@@ -113,7 +113,12 @@ MOST_AGREED: Final = 8
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("out", metavar="OUT.gpkg", help="the GeoPackage to write; surveys that it holds already stay")
-    parser.add_argument("outputs", nargs="+", metavar="OUTPUT", help="a GeoPackage that pegline wrote, joined or not")
+    parser.add_argument(
+        "outputs",
+        nargs="+",
+        metavar="OUTPUT",
+        help="a GeoPackage that pegline wrote, joined or not; distances between them are told in metres",
+    )
     other_crs.arguments(parser)
     parser.add_argument("--new", action="store_true", help="begin anew: drop the surveys that OUT.gpkg holds")
 

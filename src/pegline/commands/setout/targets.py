@@ -227,8 +227,10 @@ class _Evaluation:
         for turn in (1, -1):
             there = arcs_meet(self.of(one), metres(first), self.of(other), metres(second), turn)
             if np.isnan(there).any():
-                apart = float(distance(self.of(one), self.of(other))) / self._targets.positions.scale
-                text = f"target {point.name!r}: the distances do not meet, {one} and {other} are {apart:.3f} m apart"
+                positions = self._targets.positions
+                apart = float(distance(self.of(one), self.of(other))) / positions.scale
+                between = f"{one} and {other} are {positions.survey.solved.notation.length(apart)} apart"
+                text = f"target {point.name!r}: the distances do not meet, {between}"
                 raise self._wrong(point.name, f"{text}; look at both")
             if side is not None:
                 start, end = self._ends(side.of)

@@ -1,6 +1,7 @@
 """Each rule of thumb warns of the book that breaks it, and of no sound one."""
 
 import datetime
+import re
 
 import pytest
 from builders.sound_book import SOUND
@@ -154,26 +155,48 @@ def test_building_corners_with_one_offset_each_are_named():
     assert "h1 and h2 measured by one offset only" in rules_told(text)["single-reading"]
 
 
-def test_a_corner_that_a_shape_makes_is_told_with_the_place_of_its_shape():
-    text = (
-        "book: 1\nunit: m\nscale: 50\nlines:\n"
-        "  A-B: {use: base, taped: 50, details: [{at: 8, left: 3, point: p}, {at: 16, left: 3, point: q}]}\n"
-        "features:\n  hut: {kind: building, rectangle: {edge: p-q, left: 4}}\n"
-        "arcs:\n  - {point: z, from: {p: 9, q: 9}, left_of: p-q}\n"
-    )
-    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
-    places = {f.text.split(" is ")[0]: (f.place.line, f.place.column) for f in told if f.rule == "coarse-detail"}
-
-    assert places == {"p": (5, 41), "q": (5, 69), "hut.1": (7, 3), "hut.2": (7, 3), "z": (9, 5)}
+COARSE = (
+    "book: 1\nunit: m\nscale: 50\nlines:\n"
+    "  A-B: {use: base, taped: 50, details: [{at: 8, left: 3, point: p}, {at: 16, left: 3, point: q}]}\n"
+)
 
 
-def test_of_many_warnings_of_one_kind_the_worst_are_told_and_the_others_counted():
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ("arcs:\n  - {point: z, from: {p: 9, q: 9}, left_of: p-q}\n", {"p": (5, 41), "q": (5, 69), "z": (7, 5)}),
+        # Four and more are told in one sentence, the worst first: farther from A the tape itself is less sure.
+        (
+            "features:\n  hut: {kind: building, rectangle: {edge: p-q, left: 4}}\n",
+            {"hut.1, hut.2, q and p": (7, 3)},
+        ),
+    ],
+)
+def test_points_that_are_not_sure_enough_are_told_with_their_places(more, told):
+    warnings = reduce(parse_book((COARSE + more).encode(), "rules.yaml")).diagnosis.warnings
+    coarse = [finding for finding in warnings if finding.rule == "coarse-detail"]
+    places = {f.text.split(" is ")[0].split(" are ")[0]: (f.place.line, f.place.column) for f in coarse}
+
+    assert places == told
+
+
+def test_many_points_that_are_not_sure_enough_are_one_note_with_the_least_and_the_most():
     rows = "".join(f"      - {{at: {at}, left: {at / 2:.2f}, point: p{at}, method: eye}}\n" for at in range(1, 31))
     text = f"book: 1\nunit: m\nscale: 50\nlines:\n  A-B:\n    use: base\n    taped: 50\n    details:\n{rows}"
-    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
-    *coarse, last = [str(finding) for finding in told if finding.rule == "coarse-detail"]
-    counted = 30 - len(coarse)
+    survey = reduce(parse_book(text.encode(), "rules.yaml"))
+    (told,) = [finding.text for finding in survey.diagnosis.warnings if finding.rule == "coarse-detail"]
+    # An offset of 15 m is set out by eye to 2°, more than 12.5 mm even of the shortest.
+    assert told.startswith("p30, p29, p28, p27, p26, p25 and ")
+    assert re.search(r" more are uncertain by \d+ mm to 0\.\d\d m \(1 σ", told)
 
-    assert ["p30 is" in coarse[0], "p29 is" in coarse[1], f"p{counted + 1} is" in coarse[-1]] == [True] * 3
-    assert last.startswith(f"{counted} more of the rule coarse-detail")
-    assert 10 <= len(coarse) < 30
+
+def test_of_many_warnings_of_one_kind_the_first_are_told_and_the_others_counted():
+    rows = "".join(f"      - {{at: {at}, left: {10 + at:.2f}, point: p{at}}}\n" for at in range(1, 31))
+    text = f"book: 1\nunit: m\nscale: 50\nlines:\n  A-B:\n    use: base\n    taped: 50\n    details:\n{rows}"
+    told = reduce(parse_book(text.encode(), "rules.yaml")).diagnosis.warnings
+    *long, last = [str(finding) for finding in told if finding.rule == "long-offset"]
+    counted = 30 - len(long)
+
+    assert ["to p1 is" in long[0], "to p2 is" in long[1], f"to p{len(long)} is" in long[-1]] == [True] * 3
+    assert last.startswith(f"{counted} more of the rule long-offset")
+    assert 10 <= len(long) < 30

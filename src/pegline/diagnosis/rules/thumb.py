@@ -29,6 +29,7 @@ Said = Iterator[tuple[str, Place | None]]
 Limit = float | tuple[float, float] | None
 
 PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
+MOST_ALONE: Final = 3  #: points that are not sure enough, told one by one; more are told together
 SURER: Final = "take a shorter offset, or tape it from two chainages"  #: cure of a point that is not sure enough
 FAR_TIMES: Final = 2.0  #: times its line's length, from which a chainage is no prolongation but a mistake
 HARD: Final = frozenset(
@@ -274,24 +275,37 @@ def _gaps(points: Array) -> Array:
 
 
 def coarse_detail(solved: Solved, limit: float) -> Said:
-    """Details that are less sure than what the plan can show, the worst first."""
+    """Details that are less sure than what the plan can show, the worst first; many of one cure in one sentence."""
     points = solved.detail.points
     if not points.names:
         return
     larger = _larger_axes(points.local_variances)
+    coarse = np.flatnonzero(larger > limit * solved.scale)
+    by_cure: dict[str, list[int]] = {}
+    for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
+        meets = points.names[row] in solved.book.meeting_points
+        by_cure.setdefault("book the walls that meet there by points farther apart" if meets else SURER, []).append(row)
+    accuracy = solved.notation.accuracy
+    finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"
+    for cure, alike in by_cure.items():
+        for told in [alike] if len(alike) > MOST_ALONE else [[row] for row in alike]:
+            who = list_names([points.names[row] for row in told]) + (" is" if len(told) == 1 else " are")
+            least, most = accuracy(larger[told[-1]]), accuracy(larger[told[0]])
+            much = most if least == most else f"{least} to {most}"
+            text = f"{who} uncertain by {much} (1 σ, relative to the base line)"
+            yield f"{text}; {finest}; {cure}", _place_of_point(solved, told[0])
+
+
+def _place_of_point(solved: Solved, number: int) -> Place | None:
+    """Return where a point that is no station is booked: its first row, else its arcs, its shape, its meeting."""
+    points = solved.detail.points
+    name = points.names[number]
+    if rows := points.rows[number]:
+        return solved.reduction.rows[rows[0]].booked.place
     made = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
     made |= {arc.point: arc.place for arc in solved.reduction.arcs}
     made |= {point.name: point.place for point in solved.book.points.values() if point.meet}
-    accuracy = solved.notation.accuracy
-    finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"
-    coarse = np.flatnonzero(larger > limit * solved.scale)
-    for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
-        rows = points.rows[row]
-        place = solved.reduction.rows[rows[0]].booked.place if rows else made.get(points.names[row])
-        text = f"{points.names[row]} is uncertain by {accuracy(larger[row])} (1 σ, relative to the base line)"
-        meets = points.names[row] in solved.book.meeting_points
-        cure = "book the walls that meet there by points farther apart" if meets else SURER
-        yield f"{text}; {finest}; {cure}", place
+    return made.get(name)
 
 
 def _larger_axes(variances: Array) -> Array:

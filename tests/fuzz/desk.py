@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from builders.own_loop import wait_for
 from builders.silent_worker import SilentWorker
 from builders.sound_book import SOUND
 
@@ -61,7 +62,7 @@ def messages(data: bytes) -> list[str]:
 
 def talk_to_desk(data: bytes) -> None:
     """Send a talk, and look that what is then on the disk is the text that the desk has."""
-    asyncio.run(_talk(messages(data)))
+    wait_for(_talk(messages(data)))
 
 
 async def _talk(texts: list[str]) -> None:

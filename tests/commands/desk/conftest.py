@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import os
 import re
@@ -12,7 +11,6 @@ import socket
 import subprocess
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -149,12 +147,6 @@ def talk_to(desk: Running, book: str | None = None):
         yield talk
     finally:
         talk.close()
-
-
-def wait_for(coroutine):
-    """Run a coroutine in a thread of its own: the browser's loop runs in this one."""
-    with ThreadPoolExecutor(1) as pool:
-        return pool.submit(asyncio.run, coroutine).result()
 
 
 @pytest.fixture

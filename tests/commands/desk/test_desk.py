@@ -12,6 +12,7 @@ from pathlib import Path
 
 import httpx2
 import pytest
+from builders.own_loop import wait_for
 from builders.paths import SAMPLES
 from wsproto.events import RejectConnection
 
@@ -19,7 +20,7 @@ import pegline
 from pegline.commands.desk.changes import Change, apply_changes, from_sections
 from pegline.errors import PeglineError
 
-from .conftest import Talk, run_desk, talk_to, wait_for
+from .conftest import Talk, run_desk, talk_to
 
 TITLE = ["title"]
 

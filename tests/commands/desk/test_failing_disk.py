@@ -1,11 +1,11 @@
 """Whatever call of the saving fails, the book on the disk is the old or the new one, and the next saving mends it."""
 
-import asyncio
 import errno
 import os
 from pathlib import Path
 
 import pytest
+from builders.own_loop import wait_for
 from builders.silent_worker import SilentWorker
 from builders.sound_book import SOUND
 
@@ -55,7 +55,7 @@ def test_each_call_of_the_saving_that_fails_is_told_and_mended(tmp_path, monkeyp
         book = tmp_path / f"{failing}" / "plot.yaml"
         book.parent.mkdir()
         book.write_text(OLD, encoding="utf-8")
-        found = asyncio.run(type_and_save(book, failing, monkeypatch, owner, attribute))
+        found = wait_for(type_and_save(book, failing, monkeypatch, owner, attribute))
         assert book.read_text(encoding="utf-8") == NEW
         assert [path.name for path in book.parent.iterdir() if "desk-new" in path.name] == []
         return found

@@ -7,13 +7,14 @@ from io import BytesIO
 
 import httpx2
 import pytest
+from builders.own_loop import wait_for
 from builders.paths import SAMPLES
 from PIL import Image
 
 from pegline.commands.desk import folder as desk_folder
 from pegline.commands.desk.patches import tree_of
 
-from .conftest import open_desk, run_desk, wait_for
+from .conftest import open_desk, run_desk
 from .test_entering import YARD
 
 PAGE = SAMPLES / "house-plot.png"

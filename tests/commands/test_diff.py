@@ -382,6 +382,20 @@ def test_a_corrected_books_results_tell_the_same(tmp_path):
     assert "  C 100 mm (60 mm along the base line, 80 mm to its left)" in said
 
 
+def test_a_result_beside_a_book_of_feet_is_told_in_feet(tmp_path):
+    texts = [
+        FIGURE.replace("unit: m", "unit: ft").replace("{use: side, taped: 30.00}", f"{{use: side, taped: {taped}}}")
+        for taped in ("30.0", "30.5")
+    ]
+    old, new = tmp_path / "old.json", tmp_path / "new.yaml"
+    old.write_text(json.dumps(result(reduce(parse_book(texts[0].encode(), "old")))), encoding="utf-8")
+    new.write_text(texts[1], encoding="utf-8")
+    said = []
+    assert run(argparse.Namespace(old=str(old), new=str(new)), said.append, said.append) == 0
+    (line,) = [one for one in said if one.startswith("  line A-C")]
+    assert re.fullmatch(r"  line A-C: taped 30\.0+ ft became 30\.50* ft \(\+0\.50* ft\)", line)
+
+
 def test_of_another_day_it_is_another_measuring_and_one_distance_blames_no_peg(tmp_path):
     old, new = (f"date: {day}\n{FIGURE}" for day in ("2025-05-02", "2026-05-02"))
     status, said = command(tmp_path, old, new.replace("30.00", "30.10"))

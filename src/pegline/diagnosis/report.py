@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
+from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.errors import Place
 from pegline.measures.notation import Notation
@@ -306,8 +308,19 @@ def do_now(survey: Survey) -> Iterator[str]:
     failed = [check for check in survey.adjustment.checks if check.kind == "witness" and not check.passed]
     yield from (MEASUREMENTS["witness"].again.format(check.what) for check in failed)
     if not (suspects or advice or failed):
-        ends = survey.solved.unchecked[:1]
-        yield f"Tape one more line{f' to {ends[0]}' if ends else ''}, between stations that no line joins yet."
+        yield _one_more_check(survey.solved)
+
+
+def _one_more_check(solved: Solved) -> str:
+    """Return what would be a check where no line is known to be one: a line between stations, else a peg."""
+    end = next(iter(solved.unchecked), None)
+    joined = {frozenset((line.start, line.end)) for line in solved.reduction.lines.values()}
+    free = (pair for pair in combinations(solved.stations, 2) if frozenset(pair) not in joined)
+    if len(solved.stations) < 3 or any(runs_clear(solved, *pair) for pair in free):
+        return f"Tape one more line{f' to {end}' if end else ''}, between stations that no line joins yet."
+    sees = f"{end} and two more stations" if end else "three stations"
+    why = "every line between stations is taped already, or something stands across it"
+    return f"Set one more peg that sees {sees}, and tape it to each: {why}."
 
 
 def _again(suspect: Suspect) -> str:

@@ -1,8 +1,10 @@
 """A chain line that runs through what no tape can cross is told by the check as it is before the measuring."""
 
 import pytest
+from builders.paths import SAMPLES
 from builders.sound_book import SOUND
 
+from pegline.diagnosis.report import do_now
 from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -38,3 +40,21 @@ def test_the_book_says_itself_what_no_line_can_cross():
     assert crossed("obstacles: [bed]\n" + ACROSS.replace("KIND", "pond")) == ([], True)
     assert len(crossed("obstacles: [bed]\n" + ACROSS.replace("KIND", "bed"))[0]) == 1
     assert len(crossed("obstacles: [it]\n" + ACROSS.replace("KIND", "bed"))[0]) == 1
+
+
+def test_where_only_a_line_through_a_house_is_left_a_peg_is_advised():
+    # A, B, C and D are joined but for C-D, which the barn stands across, from 21.5 to 29 beside A-B.
+    text = (SAMPLES / "how-to/extension-wall-by-wall.yaml").read_text(encoding="utf-8")
+    text = text.replace("  C-D: {use: check, taped: 46.81}\n", "").replace(
+        "point: h2}\n",
+        "point: h2}\n      - {at: 21.50, right: 3.00, point: q1}\n      - {at: 29.00, right: 3.00, point: q2}\n",
+    )
+    barn = "features:\n  barn: {kind: KIND, rectangle: {edge: q1-q2, right: 5}}\n"
+
+    def advised(kind):
+        book = parse_book(text.replace("features:\n", barn.replace("KIND", kind)).encode(), "b.yaml")
+        return list(do_now(reduce(book)))
+
+    assert [one.split(",")[0] for one in advised("bed")] == ["Tape C-D"]
+    (peg,) = advised("building")
+    assert peg.startswith("Set one more peg that sees B and two more stations, and tape it to each")

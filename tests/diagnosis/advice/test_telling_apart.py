@@ -48,3 +48,25 @@ def test_a_mistake_of_odd_size_with_one_check_line_is_advised_about():
         assert one.how in ("again", "new line", "new peg")
         assert one.gain > 0
         assert (len(one.to) == 4) == (one.how == "new peg")
+
+
+@pytest.mark.parametrize(("kind", "pegs"), [("bed", 1), ("building", 0)])
+def test_no_peg_is_advised_that_does_not_see_its_stations_past_a_house(kind, pegs):
+    # What lies from 23, 1 to 27, 7 beside A-B is amid A, B, C and D and stands before C.
+    rows = "details: [{at: 23, left: 1, point: q1}, {at: 27, left: 1, point: q2}]"
+    text = f"""\
+book: 1
+unit: m
+stations: {{C: {{left_of: A-B}}, D: {{right_of: A-B}}}}
+lines:
+  A-B: {{use: base, taped: 50.00, {rows}}}
+  A-C: {{use: side, taped: 39.05}}
+  C-B: {{use: side, taped: 39.05}}
+  A-D: {{use: side, taped: 40.05}}
+  D-B: {{use: side, taped: 39.05}}
+  C-D: {{use: check, taped: 60.00}}
+features: {{it: {{kind: {kind}, rectangle: {{edge: q1-q2, left: 6}}}}}}
+"""
+    advice = reduce(parse_book(text.encode(), "plot.yaml")).diagnosis.advice
+    assert len([one for one in advice if one.how == "new peg"]) == pegs
+    assert advice

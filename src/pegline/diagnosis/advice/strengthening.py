@@ -41,11 +41,11 @@ WORTH: Final = 0.02  #: gains below this are not worth a walk,
 RAISED: Final = 1.2  #: nor a redundancy number raised by less: a tenth of the mistake that could stay hidden
 
 
-#: Whether a line between two stations, by their names, can be taped.
-Sight = Callable[[str, str], bool]
+#: Whether stations, by their names, can be taped to: two from each other, more from a peg amid them.
+Sight = Callable[..., bool]
 
 
-def open_ground(start: str, end: str) -> bool:
+def open_ground(*stations: str) -> bool:
     """Return that every line can be taped: where nothing is known to stand in the way."""
     return True
 

@@ -65,7 +65,7 @@ def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_gr
     tape
         What a new line would be taped with.
     is_clear
-        Whether a line between two stations can be taped: no house stands across it.
+        Whether a line between two stations, or from a peg amid several, can be taped: no house stands across it.
     """
     candidates = _open(suspicion)
     if len(candidates) < 2:
@@ -195,12 +195,14 @@ class _Options:
 
     @cached_property
     def pegs(self) -> tuple[_Measurement, ...]:
-        """Return new pegs, each taped to four stations."""
+        """Return new pegs, each taped to the four stations that it stands amid and sees."""
         name = next(n for n in (f"P{i}" for i in range(1, 10**6)) if n not in self.network.index)
-        return tuple(
-            _Measurement(name, "new peg", self._by_peg(four), tuple(self.network.names[n] for n in four))
-            for four in combinations(self._near[:PEG_STATIONS], 4)
-        )
+        pegs = []
+        for four in combinations(self._near[:PEG_STATIONS], 4):
+            stations = tuple(self.network.names[n] for n in four)
+            if self.is_clear(*stations):
+                pegs.append(_Measurement(name, "new peg", self._by_peg(four), stations))
+        return tuple(pegs)
 
     def _by_peg(self, four: Sequence[int]) -> Array:
         """Return d² between hypotheses by the distances from a peg amid four stations: two more than place it."""

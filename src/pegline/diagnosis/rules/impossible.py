@@ -81,10 +81,15 @@ def _obstacles(solved: Solved) -> Iterator[Shape]:
             yield shape
 
 
-def runs_clear(solved: Solved, start: str, end: str) -> bool:
-    """Return whether nothing that no line can cross lies across the straight way between two stations or points."""
-    walked = _points_along(np.array([solved.positions[start], solved.positions[end]]), closed=False)
-    return not any(_reaches_into(walked, house, CUTS) for house in _obstacles(solved))
+def runs_clear(solved: Solved, *stations: str) -> bool:
+    """Return whether nothing that no line can cross lies on the straight ways from amid stations or points to each.
+
+    Of two it is the line between them, of more what a peg set amid them sees.
+    """
+    ends = np.array([solved.positions[name] for name in stations])
+    middle = ends.mean(axis=0)
+    walked = np.concatenate([_points_along(np.array([middle, end]), closed=False) for end in ends])
+    return not any(_reaches_into(walked, obstacle, CUTS) for obstacle in _obstacles(solved))
 
 
 def _houses(solved: Solved) -> Iterator[Shape]:

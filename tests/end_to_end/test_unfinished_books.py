@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from pegline.cli import main
+from pegline.diagnosis.report import do_now
 from pegline.errors import BookError
 from pegline.readers import parse_book
 from pegline.readers.yaml import parse
@@ -112,6 +113,8 @@ def test_a_station_that_is_left_free_gives_the_smaller_plan():
     assert survey is not None
     assert set(survey.adjustment.solution.names) == {"A", "B", "C"}
     assert any("D" in finding.text for finding in missing)
+    # All lines between the three are taped, but not those to D: no peg more than the book has is wanted.
+    assert [one for one in do_now(survey) if one.startswith("Set one more peg")] == []
 
 
 def test_check_names_a_wrong_row_and_checks_the_rest(tmp_path, capsys):

@@ -316,7 +316,8 @@ def _one_more_check(solved: Solved) -> str:
     end = next(iter(solved.unchecked), None)
     joined = {frozenset((line.start, line.end)) for line in solved.reduction.lines.values()}
     free = (pair for pair in combinations(solved.stations, 2) if frozenset(pair) not in joined)
-    if len(solved.stations) < 3 or any(runs_clear(solved, *pair) for pair in free):
+    begun = solved.adjustment.unfinished or len(solved.stations) < 3
+    if begun or any(runs_clear(solved, *pair) for pair in free):
         return f"Tape one more line{f' to {end}' if end else ''}, between stations that no line joins yet."
     sees = f"{end} and two more stations" if end else "three stations"
     why = "every line between stations is taped already, or something stands across it"

@@ -132,6 +132,19 @@ def test_all_chainages_of_a_line_begun_1_m_out():
     assert first.would_be == pytest.approx("18.00") or abs(float(first.would_be) - 18.0) < 0.05
 
 
+def test_rows_that_no_check_sees_are_not_suspected_of_a_check_that_just_fails():
+    # The points stand on one offset each: whatever their chainages, C-D misses by as much.
+    lines = QUAD | {
+        "C-D": "check",
+        "A-B": "base, details: [{at: 8.20, left: 3.15, point: h1}, {at: 17, left: 3, point: h2}]",
+    }
+    house = "features: {house: {kind: building, rectangle: {edge: h1-h2, left: 6}}}"
+    found = suspects(book(AT, lines, read={"C-D": "56.23"}, extra=house))
+    assert "C-D" in {one.what for one in found}
+    assert not [one.what for one in found if " at " in one.what]
+    assert all(one.reading != one.would_be for one in found if one.reading)
+
+
 def test_a_chainage_from_the_wrong_end_is_told_as_that():
     lines = QUAD | {"T1-C": "check", "T1-D": "check", "C-D": "check"}
     at = {name: xy for name, xy in PEGGED.items() if name != "T2"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import log, sqrt
@@ -42,6 +42,7 @@ WEAK: Final = 0.15  #: an amount known no better, metres or radians, is integrat
 #: Where χ² is looked at beside a root, metres.
 STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
+EXPLAINS: Final = 1e-3  #: what lowers χ² by less explains nothing
 LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
 
 
@@ -105,7 +106,7 @@ class _Reckoner:
     def posterior(self) -> Posterior:
         """Return the posterior: single readings, names and sides, two readings, something else, and nothing wrong."""
         square, log_volume = self._as_booked
-        roots = self._any_amount()
+        roots = self._telling(self._any_amount())
         slips = self._slips(roots)
         freedom = self.of.freedom
         pairs = Pairs(self.of, *self._one_wrong, self._slips_of, self._per_reading, self._solve)
@@ -296,7 +297,7 @@ class _Reckoner:
     # -- names, sides, lines -----------------------------------------------------------------------------------------
 
     def _others(self, roots: Sequence[Verdict]) -> list[Verdict]:
-        """Return the hypotheses beyond single readings, those solved that come near."""
+        """Return the hypotheses beyond single readings that come near, and explain something."""
         count = len(self.of.network.names)
         lengths = set(self.of.lengths)
         places = {
@@ -318,7 +319,13 @@ class _Reckoner:
         costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
-        return list(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
+        return self._telling(
+            self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order]))
+        )
+
+    def _telling(self, verdicts: Iterable[Verdict]) -> list[Verdict]:
+        """Return the hypotheses that explain something of what disagrees: no check sees the others."""
+        return [one for one in verdicts if one.square < self._as_booked[0] - EXPLAINS]
 
     def _own_begins(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array

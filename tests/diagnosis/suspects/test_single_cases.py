@@ -139,7 +139,7 @@ def test_rows_that_no_check_sees_are_not_suspected_of_a_check_that_just_fails():
         "A-B": "base, details: [{at: 8.20, left: 3.15, point: h1}, {at: 17, left: 3, point: h2}]",
     }
     house = "features: {house: {kind: building, rectangle: {edge: h1-h2, left: 6}}}"
-    found = suspects(book(AT, lines, read={"C-D": "56.23"}, extra=house))
+    found = suspects(book(AT, lines, read={"C-D": "56.27"}, extra=house))
     assert "C-D" in {one.what for one in found}
     assert not [one.what for one in found if " at " in one.what]
     assert all(one.reading != one.would_be for one in found if one.reading)

@@ -319,9 +319,7 @@ class _Reckoner:
         costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
-        return self._telling(
-            self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order]))
-        )
+        return self._telling(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
 
     def _telling(self, verdicts: Iterable[Verdict]) -> list[Verdict]:
         """Return the hypotheses that explain something of what disagrees: no check sees the others."""

@@ -361,3 +361,10 @@ def test_a_length_that_lacks_something_is_told_with_what_was_likely_meant(text, 
     with pytest.raises(Wrong) as wrong:
         LENGTH.read(Text(text, PLACE), ReadingLog())
     assert wrong.value.text.endswith(f"; {meant}")
+
+
+@pytest.mark.parametrize("sign", ["-", "−", "–"])
+def test_a_chainage_before_the_line_s_start_is_read_with_any_sign_for_minus(sign):
+    text = f"book: 1\nunit: m\nlines:\n  A-B: {{use: base, taped: 9, details: [{{at: {sign}0.35, point: x}}]}}\n"
+    (row,) = parse_book(text.encode(), "b.yaml").lines["A-B"].details
+    assert row.at[0].length.value == -0.35

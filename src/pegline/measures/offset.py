@@ -10,7 +10,7 @@ from pegline.measures.grammar import Grammar, items, one_or_more, reference, sca
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
 from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
-from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, one_of, pair_of, to
+from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, one_of, pair_of, plain_signs, to
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Length, Name, Pair, Reading
 from pegline.records import record
@@ -29,7 +29,7 @@ _FEATURE: Final = to("feature")
 
 def _read_at(written: Written, log: ReadingLog) -> Reading | Name:
     """Return a chainage, or the name of a station that stands for its own: a number is always a chainage."""
-    if type(written) is not Text or _NUMERIC.match(written.value):
+    if type(written) is not Text or _NUMERIC.match(plain_signs(written.value)):
         return read_reading(written, log, "any")
     return _STATION.read(written, log)
 

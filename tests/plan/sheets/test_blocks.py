@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import replace
 from math import degrees, radians
 
@@ -42,6 +43,14 @@ def test_areas_are_in_the_units_asked_for_first_and_never_called_legal():
     assert "0.1802 ha ±" in said
     assert "1802.5 m²" in said
     assert "no legal areas" in said
+
+
+def test_an_area_in_square_feet_has_its_deviation_in_them_too():
+    metric, feet = (" ".join(texts(house(sheet=Sheet(areas=(unit,))).plan())) for unit in ("m2", "square feet"))
+    metres = float(re.search(r"1802\.5 ± ([\d.]+) m²", metric)[1])
+
+    assert float(re.search(r"19402 ± ([\d.]+) sq ft", feet)[1]) == pytest.approx(metres / 0.09290304, rel=0.02)
+    assert "m²" not in feet
 
 
 @pytest.mark.parametrize("paper", ["A4", "A3", "A1"])

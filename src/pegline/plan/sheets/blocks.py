@@ -21,6 +21,7 @@ from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.column import LEADING, SMALL, Pencil
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.units import METRES_PER
 
 __all__ = [
     "BLOCKS",
@@ -205,10 +206,12 @@ def area_name(shape: Shape) -> str:
 
 
 def _area_with_sd(area: float, sd: float | None, unit: str | CustomaryArea) -> str:
-    """Return an area and its standard deviation, that in square metres."""
+    """Return an area and its standard deviation, that in square feet where the area is, else in square metres."""
     text = area_text(area, unit)
     if sd is None:
         return text
+    if unit == "square feet":
+        return text.replace(" sq ft", f" ± {sd / METRES_PER['ft'] ** 2:.1f} sq ft")
     deviation = f"± {sd:.{2 if area < FINE_AREA else 1}f} m²"
     return text.replace(" m²", f" {deviation}") if unit in ("m2", "square metre") else f"{text} {deviation}"
 

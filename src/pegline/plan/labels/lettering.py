@@ -137,8 +137,10 @@ class _Neighbours:
         x, y, rotation = spots[best, :3].T
         wanted = self._asked[i].wanted
         boxes = box(x, y, rotation, wanted.width, wanted.height)
-        (which, _), least = tree.query_nearest(boxes, return_distance=True, all_matches=False)
-        nearer[best] = least[np.argsort(which)] < shapely.distance(line, boxes) - TINY
+        own = shapely.distance(line, boxes) - TINY
+        apart = np.flatnonzero(own > 0)  # nothing is nearer than a line that the label touches
+        (which, _) = tree.query(boxes[apart], predicate="dwithin", distance=own[apart])
+        nearer[best] = np.isin(np.arange(len(best)), apart[which])
         return nearer
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import multiprocessing
+import os
 import signal
 import time
 from multiprocessing.connection import Connection
@@ -19,6 +20,9 @@ __all__ = ["Worker"]
 MAX_JOB_SECONDS: Final = 60.0  #: then a job is given up
 AGAIN_SECONDS: Final = 1.0  #: before a process that died by itself is started again
 OVERTAKEN_SECONDS: Final = 1.0  #: a job that a newer one waits for is stopped after this, where such jobs take less
+STEPS_BACK: Final = (
+    10  #: niceness of a worker that does not draw: the plan is waited for at every key, the verdict is not
+)
 OVERTAKEN_TIMES: Final = 2.0  #: as long as the last of its kind a job may take in any case, or none would ever be done
 
 
@@ -160,6 +164,8 @@ def _settle(job: _Job, answer: Any) -> None:
 def _work(connection: Connection, kind: str) -> None:
     """Do jobs until the other end of the pipe is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt at the terminal is for the desk itself
+    if kind != "draw" and hasattr(os, "nice"):
+        os.nice(STEPS_BACK)
     from pegline.commands.desk.jobs import JOBS, warm_up
 
     if not connection.poll():  # a job that waits already warms up as well

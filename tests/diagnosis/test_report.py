@@ -181,6 +181,14 @@ def test_what_to_do_now_follows_a_failed_check_and_nothing_else():
     assert list(do_now(survey(SOUND))) == []
 
 
+def test_a_check_that_fails_by_a_limit_too_fine_for_any_cause_is_measured_again():
+    # 30² + 40² = 50² on both sides of A-B: C-D is 48.000, and 0.2 mm more is more than the book allows.
+    lines = "A-B: {use: base, taped: 50}\n  A-C: {use: side, taped: 30}\n  C-B: {use: side, taped: 40}\n  "
+    lines += "A-D: {use: side, taped: 30}\n  D-B: {use: side, taped: 40}\n  C-D: {use: check, taped: 48.0002}\n"
+    head = "book: 1\nunit: m\nlimits: {check: 0.0001 m}\nstations: {C: {left_of: A-B}, D: {right_of: A-B}}\nlines:\n  "
+    assert list(do_now(survey(head + lines))) == ["Measure again: C-D."]
+
+
 def test_suspects_are_shown_until_they_are_nearly_sure():
     place = Place("report.yaml", 4, 9)
 

@@ -308,7 +308,8 @@ def do_now(survey: Survey) -> Iterator[str]:
     failed = [check for check in survey.adjustment.checks if check.kind == "witness" and not check.passed]
     yield from (MEASUREMENTS["witness"].again.format(check.what) for check in failed)
     if not (suspects or advice or failed):
-        yield _one_more_check(survey.solved)
+        unexplained = [check.what for check in survey.adjustment.checks if not check.passed]
+        yield MEASURE.format(list_names(unexplained, most=3)) if unexplained else _one_more_check(survey.solved)
 
 
 def _one_more_check(solved: Solved) -> str:

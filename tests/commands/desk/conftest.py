@@ -117,6 +117,20 @@ class Talk:
             self._receive()
         raise AssertionError(f"nothing heard of {what}")
 
+    def hear_all(self, *kinds: str, **wanted: Any) -> list[dict[str, Any]]:
+        """Return a message of each kind, with some values, in whatever order they come."""
+        messages: dict[str, dict[str, Any]] = {}
+        end = time.monotonic() + PATIENCE_SECONDS
+        while time.monotonic() < end:
+            while self.heard and len(messages) < len(kinds):
+                message = self.heard.pop(0)
+                if message["do"] in kinds and all(message.get(key) == value for key, value in wanted.items()):
+                    messages[message["do"]] = message
+            if len(messages) == len(kinds):
+                return [messages[kind] for kind in kinds]
+            self._receive()
+        raise AssertionError(f"nothing heard of {set(kinds) - set(messages)}")
+
     def _receive(self) -> None:
         data = self.socket.recv(1 << 20)
         self.wire.receive_data(data or None)

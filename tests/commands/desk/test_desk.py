@@ -83,9 +83,7 @@ def test_an_entry_comes_back_as_text_tree_plan_and_verdict(folder):
         talk.say(do="layers", layers=["POINTS"])
         talk.say(do="edit", action="set", path=["lines", "A-B", "details", 2, "left"], value="3.95")
         changed = talk.hear("changed")
-        tree = talk.hear("tree", version=changed["version"])
-        plan = talk.hear("plan", version=changed["version"])
-        verdict = talk.hear("verdict", version=changed["version"])
+        tree, plan, verdict = talk.hear_all("tree", "plan", "verdict", version=changed["version"])
 
     assert tree["tree"]["lines"]["A-B"]["details"][2]["left"] == "3.95"
     row = next(place for place in tree["places"] if place[2] == ["lines", "A-B", "details", 2])

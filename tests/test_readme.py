@@ -100,3 +100,13 @@ def test_the_commands_before_and_after_the_measuring_run_as_shown(tmp_path, monk
     assert statuses == [0] * len(statuses), capsys.readouterr()
     assert Path("garden.yaml").exists()
     assert Path("ends.yaml").exists()
+
+
+def test_what_is_cited_from_memory_is_listed_for_developers():
+    source = ROOT / "src" / "pegline"
+    marked = {
+        path.relative_to(source).as_posix() for path in source.rglob("*.py") if "from memory" in path.read_text("utf-8")
+    }
+    section = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Cited from memory")[1].split("\n## ")[0]
+
+    assert marked == set(re.findall(r"^\| `([^`]+)` \|", section, re.M))

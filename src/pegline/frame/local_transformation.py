@@ -171,8 +171,8 @@ def fit_local(source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> LocalTran
 
     Notes
     -----
-    Least-squares collocation with the field's covariance weighed by restricted maximum likelihood: H. Moritz, Advanced
-    Physical Geodesy (1980), section 14; M. L. Stein, Interpolation of Spatial Data (1999), section 6.4.
+    Least-squares collocation with the field's covariance weighed by restricted maximum likelihood (H. Moritz, Advanced
+    Physical Geodesy, 1980; M. L. Stein, Interpolation of Spatial Data, 1999; both from memory).
     """
     p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
     if len(p) < LEAST_POINTS:

@@ -133,8 +133,7 @@ def test_what_is_expected_of_100_layouts_is_found_within_a_tenth():
     differ by more than 10 % in about one of 100 such tests (Šidák); so the limit is not widened for their number,
     and one expectation that is 15 % too small would be told in 97 of 100.
 
-    Found in 2026, in parts: 1,005 deviations of 67 layouts, 1,000 runs each, 0.931 to 1.078; 150 of ten more, 0.940 to
-    1.081; the others by 400 runs, all that differs explained by chance (spread of the tests 0.99).
+    Run whole on 2026-11-29, a quarter of an hour on one processor: passed.
     """
     found = np.array(list(ratios(100, 1000, 2)))
     spread = 1 / np.sqrt(2 * 999)

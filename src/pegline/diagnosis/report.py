@@ -281,13 +281,22 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
 
 def _likely(suspect: Suspect, assumed: str) -> Likely:
     name = suspect_name(suspect)
-    booked = [f"booked {suspect.reading}, perhaps {suspect.would_be}"]
-    booked += [f"{other.what} {other.reading}, perhaps {other.would_be}" for other in suspect.also]
+    booked = [_as_booked("booked", suspect.reading, suspect.would_be)]
+    booked += [_as_booked(other.what, other.reading, other.would_be) for other in suspect.also]
     what = f"{name}: {'; '.join(booked)}"
     if not suspect.closes or suspect.score is None:
         return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place, suspect)
     why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)}{assumed})"
     return Likely(what, why, suspect.place, suspect)
+
+
+def _as_booked(name: str, reading: str, would_be: str) -> str:
+    """Return a reading with what it may have been; without, where that is the same as far as the book can write it.
+
+    >>> _as_booked("booked", "146.21", "149.21"), _as_booked("booked", "33.08", "33.08")
+    ('booked 146.21, perhaps 149.21', 'booked 33.08, off by less than it can say')
+    """
+    return f"{name} {reading}, " + ("off by less than it can say" if reading == would_be else f"perhaps {would_be}")
 
 
 def _because(suspect: Suspect) -> str:

@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rules.impossible import runs_clear
-from pegline.diagnosis.rules.phrases import list_names, percent
+from pegline.diagnosis.rules.phrases import list_names, number_with_noun, percent
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
@@ -90,7 +90,7 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen
     if failed:
-        about = f"{len(failed)} of {_number_with_noun(total, 'check')}"
+        about = f"{len(failed)} of {number_with_noun(total, 'check')}"
         loose = list(_unchecked_whatever_is_wrong(solved))
         beside = f"Nothing checks {list_names(loose)}." if loose else ""
         meaning = _join_sentences(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
@@ -103,7 +103,7 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
             _join_sentences(_chosen_words(chosen), meaning),
         )
     if solved.checked is None:
-        about = f"{list_names(list(solved.unchecked))} ({_number_with_noun(total, 'check')} passed)"
+        about = f"{list_names(list(solved.unchecked))} ({number_with_noun(total, 'check')} passed)"
         return Verdict(
             "NOT CHECKED",
             about,
@@ -112,7 +112,7 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     meaning = "The extra measurements agree within what the tapes allow."
     return Verdict(
         "PASSED",
-        _number_with_noun(total, "check"),
+        number_with_noun(total, "check"),
         _join_sentences(meaning, _unchecked_control(solved), _chosen_words(chosen)),
     )
 
@@ -168,15 +168,6 @@ def _chosen_words(chosen: int) -> str:
 
 def _join_sentences(*sentences: str) -> str:
     return " ".join(sentence for sentence in sentences if sentence)
-
-
-def _number_with_noun(number: int, noun: str) -> str:
-    """Return a number with its noun.
-
-    >>> _number_with_noun(1, "check"), _number_with_noun(12, "check")
-    ('1 check', '12 checks')
-    """
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 # -- accuracy ---------------------------------------------------------------------------------------

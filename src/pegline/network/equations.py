@@ -25,15 +25,10 @@ from pegline.network.observation_types import (
     Ranging,
     Square,
 )
-from pegline.plane import Array
+from pegline.plane import Array, left_of
 from pegline.records import record
 
 __all__ = ["EQUATIONS", "Equation"]
-
-
-def _turn_left(vector: Array) -> Array:
-    """Return vectors (m, 2) turned a quarter to the left."""
-    return np.stack((-vector[:, 1], vector[:, 0]), axis=1)
 
 
 def _length(vector: Array) -> Array:
@@ -73,7 +68,7 @@ def offset(points: Array, numbers: Array) -> tuple[Array, Array]:
     line, arm = end - start, point - start
     size = _length(line)
     unit = line / size[:, None]
-    normal = _turn_left(unit)
+    normal = left_of(unit)
     along, aside = _dot(arm, unit), _dot(arm, normal)
     # A move of Q across the line turns it: the offset loses along/|PQ| of the move.
     by_end = -(along / size)[:, None] * normal
@@ -115,8 +110,8 @@ def square(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the turn from a-b to b-c, left positive, and its derivatives to a, b and c."""
     coming, going = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
     cross = coming[:, 0] * going[:, 1] - coming[:, 1] * going[:, 0]
-    by_coming = -_turn_left(coming) / _dot(coming, coming)[:, None]
-    by_going = _turn_left(going) / _dot(going, going)[:, None]
+    by_coming = -left_of(coming) / _dot(coming, coming)[:, None]
+    by_going = left_of(going) / _dot(going, going)[:, None]
     return np.arctan2(cross, _dot(coming, going)), np.stack((-by_coming, by_coming - by_going, by_going), axis=1)
 
 

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator
 from math import hypot
 
 from pegline.commands.diff.results import Result
+from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.measures.notation import METRIC, Notation
 
-__all__ = ["Line", "failure_lines", "not_in_both", "number_with_noun", "small_difference", "small_length", "way"]
+__all__ = ["Line", "failure_lines", "not_in_both", "small_difference", "small_length", "way"]
 
 #: A line to print, with whether it is about something that moved, or about a failed check.
 Line = tuple[str, bool]
@@ -36,15 +37,6 @@ def way(difference: Iterable[float], result: Result) -> str:
     aside = ("north", "south") if result.faces else ("to its left", "to its right")
     far, right, up = (small_length(abs(value), result.notation) for value in (hypot(x, y), x, y))
     return f"{far} ({right} {along[x < 0]}, {up} {aside[y < 0]})"
-
-
-def number_with_noun(count: int, word: str) -> str:
-    """Return a number with its noun.
-
-    >>> number_with_noun(1, "reading"), number_with_noun(2, "reading")
-    ('1 reading', '2 readings')
-    """
-    return f"{count} {word}{'s' * (count != 1)}"
 
 
 def failure_lines(result: Result, which: str) -> Iterator[Line]:

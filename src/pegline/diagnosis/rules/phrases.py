@@ -10,7 +10,7 @@ from pegline.book.model import Book
 from pegline.errors import Place
 from pegline.measures.values import Length
 
-__all__ = ["base_place", "booked_text", "cut", "cuts", "list_names", "percent"]
+__all__ = ["base_place", "booked_text", "cut", "cuts", "list_names", "number_with_noun", "percent"]
 
 
 def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
@@ -63,6 +63,15 @@ def list_names(names: list[str], most: int = 6) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def number_with_noun(number: int, noun: str) -> str:
+    """Return a number with its noun.
+
+    >>> number_with_noun(1, "check"), number_with_noun(12, "check")
+    ('1 check', '12 checks')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def percent(share: float) -> str:

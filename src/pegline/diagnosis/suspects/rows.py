@@ -11,6 +11,7 @@ import numpy as np
 
 from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.model import Also, Suspect
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.suspects.construction import Construction, construct, orientations
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Situation
@@ -113,7 +114,7 @@ class Suspicion:
         kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
         names = list(dict.fromkeys(one.what for one in (first, *others)))
         return Suspect(
-            what=_join_names(names),
+            what=list_names(names, most=len(names)),
             group=group,
             place=first.place,
             reading=first.reading,
@@ -173,10 +174,6 @@ class Suspicion:
 
 def _last_row(what: str, group: int, score: float) -> Suspect:
     return Suspect(what, group, None, "", "", None, what == NOTHING_WRONG, score)
-
-
-def _join_names(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:

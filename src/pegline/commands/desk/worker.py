@@ -20,9 +20,8 @@ __all__ = ["Worker"]
 MAX_JOB_SECONDS: Final = 60.0  #: then a job is given up
 AGAIN_SECONDS: Final = 1.0  #: before a process that died by itself is started again
 OVERTAKEN_SECONDS: Final = 1.0  #: a job that a newer one waits for is stopped after this, where such jobs take less
-STEPS_BACK: Final = (
-    10  #: niceness of a worker that does not draw: the plan is waited for at every key, the verdict is not
-)
+#: Niceness of a worker that does not draw: the plan is waited for at every key, the verdict is not.
+STEPS_BACK: Final = 10
 OVERTAKEN_TIMES: Final = 2.0  #: as long as the last of its kind a job may take in any case, or none would ever be done
 
 

@@ -47,14 +47,12 @@ def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Seq
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
     rooms = room_outlines(content.features, paper)
-    asked, spots = _settle_all(asked, lines, discs)
-    unclear = _unclear(asked, spots, lines)
+    asked, spots, unclear = _settle_all(asked, lines, discs)
     crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
     numbered: list[tuple[int, Feature]] = []
     if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
         asked = list(_number_crowds(asked, crowded, numbered, paper))
-        asked, spots = _settle_all(asked, lines, discs)
-        unclear = _unclear(asked, spots, lines)
+        asked, spots, unclear = _settle_all(asked, lines, discs)
     leaders = Leaders(
         _placed_boxes(asked, spots, unclear), [asked[i] for i in unclear], lines, discs, rooms, paper.window
     )
@@ -77,15 +75,18 @@ def _within(ask: Asked, paper: LabelPaper) -> Asked:
     return replace(ask, wanted=replace(ask.wanted, spots=spots))
 
 
-def _settle_all(asked: Sequence[Asked], lines: Any, discs: Any) -> tuple[list[Asked], list[Spot | None]]:
-    """Return the labels, places that belong to another symbol made worse, with the place that each takes."""
+def _settle_all(
+    asked: Sequence[Asked], lines: Any, discs: Any
+) -> tuple[list[Asked], list[Spot | None], dict[int, bool]]:
+    """Return the labels, places that belong to another symbol made worse, the place of each, and the unclear ones."""
     near = _Neighbours(asked)
     weighed = []
     for i, ask in enumerate(asked):
         spots = ask.wanted.spots.copy()
         spots[:, 3] += AMBIGUOUS * near.nearer_to_another(i, spots)
         weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
-    return weighed, list(settle([ask.wanted for ask in weighed], lines, discs))
+    placed = list(settle([ask.wanted for ask in weighed], lines, discs))
+    return weighed, placed, _unclear(weighed, placed, lines, near)
 
 
 class _Neighbours:
@@ -161,12 +162,11 @@ def _boxes(asked: Sequence[Asked], spots: Sequence[Spot | None]) -> tuple[list[i
     return placed, Boxes.of(np.array(rows, dtype=float).reshape(-1, 5))
 
 
-def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any) -> dict[int, bool]:
+def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any, near: _Neighbours) -> dict[int, bool]:
     """Return the labels that lie on another label or on a line, or nearer to another thing of their sort.
 
     Each with whether it could stay where it is: it is a line's or an area's, and only struck.
     """
-    near = _Neighbours(asked)
     placed, boxes = _boxes(asked, spots)
     one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
     over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import Phase, settings
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -18,7 +18,9 @@ collect_ignore = ["bench"]
 # No test has a time limit. Where tests guard what lands, the same examples every time: new ones are for people to find.
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("same", deadline=None, derandomize=True)
-settings.load_profile("same" if os.environ.get("CI") else "untimed")
+#: Where it only counts that a test fails, no smaller example is looked for.
+settings.register_profile("unshrunk", deadline=None, derandomize=True, phases=(Phase.explicit, Phase.generate))
+settings.load_profile(os.environ.get("PEGLINE_HYPOTHESIS") or ("same" if os.environ.get("CI") else "untimed"))
 
 CHROMIUM = os.environ.get("PEGLINE_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 #: A browser that asks nobody for anything but the page.

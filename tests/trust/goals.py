@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
+from trust.core import CORE
+
 __all__ = ["GOALS", "Goal"]
 
 
@@ -69,6 +71,9 @@ GOALS: Final = {
     ),
     "G20": Goal(
         "every branch of the core run, 90 % of its mutants found",
-        ("python -m tests.trust.branches", "python -m tests.trust.mutants --each 10 --seed 22"),
+        (
+            *(f"python -m tests.trust.branches {room}" for room in CORE),
+            *(f"python -m tests.trust.mutants --each 40 --seed 22 --room {room}" for room in CORE),
+        ),
     ),
 }

@@ -1,23 +1,27 @@
 """Change the core by chance and see whether its nearest tests find it: ``python -m tests.trust.mutants --each 30``.
 
-What can be changed is cosmic-ray's to say (the extra ``mutants``). The changes are made in a copy of the project; those
-that no test finds are printed, and stand with the reason for each in ``survivors.md``.
+What can be changed is cosmic-ray's to say (the extra ``mutants``). The changes are made in a copy of the project. The
+tests of a room run once unchanged, to see which of them run which line: those try a change of that line first, and all
+of the room only where they do not find it. What no test finds is printed, and stands with its reason in
+``survivors.md``.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
 import os
 import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence, Set
 from difflib import unified_diff
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
-from typing import Final
+from typing import Final, NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -39,32 +43,78 @@ LIKELY: Final = re.compile(
 )
 
 
-def places(path: str) -> Iterator[tuple[str, str, int]]:
-    """Yield path, operator and number of every change that can be made in a file."""
+class Change(NamedTuple):
+    """One change that can be made."""
+
+    path: str
+    operator: str
+    number: int  #: among the changes of that operator in the file
+    lines: range  #: from the beginning of the statement that is changed to the change
+
+
+def changes(path: str) -> Iterator[Change]:
+    """Yield every change that can be made in a file."""
     from cosmic_ray.ast import ast_nodes, get_ast
     from cosmic_ray.plugins import get_operator, operator_names
 
-    tree = get_ast((ROOT / path).read_text(encoding="utf-8"))
-    nodes = list(ast_nodes(tree))
+    text = (ROOT / path).read_text(encoding="utf-8")
+    nodes = list(ast_nodes(get_ast(text)))
+    begins = sorted(node.lineno for node in ast.walk(ast.parse(text)) if isinstance(node, ast.stmt))
     for name in filter(LIKELY.fullmatch, operator_names()):
         operator = get_operator(name)()
-        count = sum(len(list(operator.mutation_positions(node))) for node in nodes)
-        yield from ((path, name, number) for number in range(count))
+        places = [place for node in nodes for place in operator.mutation_positions(node)]
+        for number, ((line, _), _) in enumerate(places):
+            yield Change(path, name, number, range(begins[bisect_right(begins, line) - 1], line + 1))
 
 
-def nearest(path: str, room: Room) -> list[str]:
-    """Return the tests of a room, those that have the file's name first."""
-    stem = Path(path).stem
-    own = [found.relative_to(ROOT).as_posix() for found in (ROOT / "tests").rglob(f"test_{stem}.py")]
-    return [*own, *room.tests]
+#: For each file and line the tests that run it.
+TestsByLine = Mapping[str, Mapping[int, Set[str]]]
 
 
-def is_found(copy: Path, tests: list[str]) -> bool:
-    """Return whether some test fails in a copy."""
+def tests_by_line(copy: Path, room: Room) -> TestsByLine:
+    """Run the tests of a room in a copy and return which lines each runs; what an import runs is run by all.
+
+    Raises
+    ------
+    RuntimeError
+        Some test fails though nothing was changed.
+    """
+    from coverage import CoverageData
+
+    options = ["--cov=pegline", "--cov-context=test", "--cov-report="]
+    if run_tests(copy, [*options, *room.tests]) != 0:
+        raise RuntimeError("tests fail without any change")
+    data = CoverageData(str(copy / ".coverage"))
+    data.read()
+    return {
+        path: {
+            line: {re.sub(r"\[.*", "", name.rpartition("|")[0]) for name in names} - {""} if "" not in names else set()
+            for line, names in data.contexts_by_lineno(str(copy / path)).items()
+        }
+        for path in room.paths()
+    }
+
+
+def nearest(change: Change, known: TestsByLine) -> list[str]:
+    """Return the tests that run a change, those that have the file's name first; none where an import runs it."""
+    named = f"test_{Path(change.path).stem}.py"
+    tests = set().union(*(known[change.path].get(line, ()) for line in change.lines))
+    return sorted(tests, key=lambda name: (named not in name, name))
+
+
+def run_tests(copy: Path, arguments: Sequence[str]) -> int:
+    """Return how the tests end in a copy: 0 where none fails."""
     environment = {**os.environ, "PYTHONPATH": str(copy / "src"), "CI": "1", "PYTHONDONTWRITEBYTECODE": "1"}
     limited = ["bash", "-c", f'ulimit -t {HANGS}; exec "$@"', "limited"]
-    command = [*limited, sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
-    return subprocess.run(command, cwd=copy, env=environment, capture_output=True, check=False).returncode != 0
+    command = [*limited, sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *arguments]
+    environment |= {"PEGLINE_HYPOTHESIS": "unshrunk", "COVERAGE_FILE": str(copy / ".coverage")}
+    return subprocess.run(command, cwd=copy, env=environment, capture_output=True, check=False).returncode
+
+
+def is_found(copy: Path, change: Change, known: TestsByLine, room: Room) -> bool:
+    """Return whether some test fails in a copy."""
+    near = nearest(change, known)
+    return (bool(near) and run_tests(copy, near) != 0) or run_tests(copy, room.tests) != 0
 
 
 def main() -> int:
@@ -79,24 +129,25 @@ def main() -> int:
     args = parser.parse_args()
     for name in args.room or CORE:
         room = CORE[name]
-        every = [place for path in room.paths() for place in places(path)]
+        every = [change for path in room.paths() for change in changes(path)]
         chosen = Random(f"{args.seed} {name}").sample(every, min(args.each, len(every)))
         found = 0
         with TemporaryDirectory() as folder:
             for part in COPIED:
                 source, target = ROOT / part, Path(folder, part)
                 shutil.copytree(source, target) if source.is_dir() else shutil.copy(source, target)
-            for path, operator, number in chosen:
-                text = (ROOT / path).read_text(encoding="utf-8")
-                changed = mutate_code(text, get_operator(operator)(), number)
-                Path(folder, path).write_text(changed, encoding="utf-8")
-                if is_found(Path(folder), nearest(path, room)):
+            known = tests_by_line(Path(folder), room)
+            for change in chosen:
+                text = Path(folder, change.path).read_text(encoding="utf-8")
+                changed = mutate_code(text, get_operator(change.operator)(), change.number)
+                Path(folder, change.path).write_text(changed, encoding="utf-8")
+                if is_found(Path(folder), change, known, room):
                     found += 1
                     print(".", end="", flush=True)
                 else:
-                    diff = unified_diff(text.splitlines(), changed.splitlines(), path, operator, lineterm="", n=0)
-                    print("\n".join(diff), flush=True)
-                Path(folder, path).write_text(text, encoding="utf-8")
+                    lines = text.splitlines(), changed.splitlines()
+                    print("\n".join(unified_diff(*lines, change.path, change.operator, lineterm="", n=0)), flush=True)
+                Path(folder, change.path).write_text(text, encoding="utf-8")
         print(f"{name}: {found} of {len(chosen)} found, of {len(every)} that there are", flush=True)
         keep("G20", f"mutants of {name} found by its nearest tests", f"{found / len(chosen):.0%}", len(chosen))
     return 0

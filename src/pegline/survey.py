@@ -13,7 +13,7 @@ from pegline.book.model import Book
 from pegline.detail.place import place
 from pegline.diagnosis.diagnose import diagnose
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.open_readings.settling import CHOSEN, agreeing_by_choice, placeable, settle_open_readings
+from pegline.diagnosis.open_readings.settlement import CHOSEN, agreeing_by_choice, placeable, settle_open_readings
 from pegline.errors import BookError, Finding, in_order
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from builders.half_read import half_read
 from builders.networks import random_plot
 
-from pegline.diagnosis.open_readings.settling import settle_open_readings
+from pegline.diagnosis.open_readings.settlement import settle_open_readings
 from pegline.errors import BookError
 from pegline.readers import parse_book
 

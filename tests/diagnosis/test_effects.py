@@ -9,8 +9,8 @@ from builders.networks import NETWORKS
 from builders.plot import Row
 from builders.simulated import Framework
 
-from pegline.diagnosis.book_edits import with_readings
 from pegline.diagnosis.effects import Effects, jacobian
+from pegline.diagnosis.open_readings.choices import with_readings
 from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length

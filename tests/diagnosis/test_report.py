@@ -9,8 +9,9 @@ from builders.paths import SAMPLES
 from builders.sound_book import SOUND
 
 from pegline.book.habits import notation_of
+from pegline.diagnosis.causes import likely_causes
 from pegline.diagnosis.model import Suspect
-from pegline.diagnosis.report import accuracy_in_full, accuracy_sentences, check_rows, do_now, likely_causes, verdict
+from pegline.diagnosis.report import accuracy_in_full, accuracy_sentences, check_rows, do_now, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book, read
 from pegline.survey import reduce

@@ -13,7 +13,7 @@ from typing import Final
 from pegline.book.habits import notation_of
 from pegline.diagnosis.causes import causes
 from pegline.diagnosis.model import Survey
-from pegline.diagnosis.open_readings.settling import CHOSEN
+from pegline.diagnosis.open_readings.settlement import CHOSEN
 from pegline.diagnosis.report import (
     CheckRow,
     Verdict,

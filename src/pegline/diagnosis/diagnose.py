@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import partial
 from typing import Final
 
-from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
+from pegline.diagnosis.advice.reinforcement import Tape, strengthening_lines
 from pegline.diagnosis.effects import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
-from pegline.diagnosis.open_readings.settling import settle_open_readings
+from pegline.diagnosis.open_readings.settlement import settle_open_readings
 from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.diagnosis.rules.table import rule_findings, silence_findings
 from pegline.solved import Solved

@@ -7,9 +7,10 @@ from dataclasses import replace
 from itertools import combinations
 from typing import Final, Literal
 
+from pegline.diagnosis.causes import suspect_name
 from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rules.impossible import runs_clear
-from pegline.diagnosis.rules.phrases import list_names, number_with_noun, percent
+from pegline.diagnosis.rules.phrases import list_names, number_with_noun
 from pegline.errors import Place
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
@@ -22,7 +23,6 @@ from pegline.solved import Solved
 __all__ = [
     "NOTHING_COMPUTED",
     "CheckRow",
-    "Likely",
     "Verdict",
     "accuracy_in_full",
     "accuracy_sentences",
@@ -32,17 +32,13 @@ __all__ = [
     "check_word",
     "do_now",
     "headline",
-    "likely_causes",
-    "suspect_name",
     "unchecked_points",
     "verdict",
 ]
 
-MOST_LIKELY: Final = 4  #: suspects that are shown
+
 MOST_HIDDEN: Final = 2  #: readings that no check shows a mistake in, named in the verdict
-SHOWN_SHARE: Final = 0.96  #: suspects are shown until together they are as probable as this
 NO_REDUNDANCY: Final = 1e-6  #: a reading with less has no part in a check
-ONLY: Final = ", if nothing else is wrong"  #: what the probabilities rest on, told of the first suspect
 NONE: Final = "–"  #: a cell that has nothing to show
 
 
@@ -230,68 +226,6 @@ def _ends_of_meeting(solved: Solved, corner: str) -> Iterator[str]:
     point = solved.book.points.get(corner)
     ends = (name for pair in (point.meet if point else ()) for name in (pair.start, pair.end))
     yield from (name for name in ends if not solved.unnoticed.is_checked(name))
-
-
-# -- the likely cause -------------------------------------------------------------------------------
-
-
-@record(frozen=True, slots=True)
-class Likely:
-    """One possible cause of the failed checks."""
-
-    what: str  #: 'B-C: booked 146.21, perhaps 149.21'
-    why: str  #: 'a 9 booked as a 6; all checks then pass (probability 97 %)'
-    place: Place | None
-    suspect: Suspect | None = None  #: the one hypothesis that it tells of, where it tells of one
-
-
-def suspect_name(suspect: Suspect) -> str:
-    """Return the name of a suspected measurement, with the word that tells it from others of its row."""
-    return f"{MEASUREMENTS[suspect.kind].word if suspect.kind else ''}{suspect.what}"
-
-
-def likely_causes(suspects: Sequence[Suspect]) -> Iterator[Likely]:
-    """Yield the likeliest causes of the failed checks, those that are enough to be nearly sure; at most a few."""
-    readings = [suspect for suspect in suspects if suspect.reading]
-    if readings and readings[0].score is None:
-        text = "no one reading explains it: two are wrong, or the base, a name or a tape"
-        yield Likely("Unclear", text, None)
-    together = 0.0
-    for number, suspect in enumerate(readings[:MOST_LIKELY]):
-        if together >= SHOWN_SHARE:
-            return
-        together += suspect.score or 0.0
-        yield _likely(suspect, "" if number else ONLY)
-    rest = [suspect for suspect in suspects if suspect not in readings[:MOST_LIKELY]]
-    left = sum(suspect.score or 0.0 for suspect in rest)
-    if readings and readings[0].score is not None and left > 1 - SHOWN_SHARE:
-        names = list(dict.fromkeys(suspect_name(suspect) for suspect in rest))
-        what = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
-        yield Likely(what, f"{'together ' * (len(names) > 1)}probability {percent(left)}", None)
-
-
-def _likely(suspect: Suspect, assumed: str) -> Likely:
-    name = suspect_name(suspect)
-    booked = [_as_booked("booked", suspect.reading, suspect.would_be)]
-    booked += [_as_booked(other.what, other.reading, other.would_be) for other in suspect.also]
-    what = f"{name}: {'; '.join(booked)}"
-    if not suspect.closes or suspect.score is None:
-        return Likely(what, f"{_because(suspect)}the checks then fit better, but not all pass", suspect.place, suspect)
-    why = f"{_because(suspect)}all checks then pass (probability {percent(suspect.score)}{assumed})"
-    return Likely(what, why, suspect.place, suspect)
-
-
-def _as_booked(name: str, reading: str, would_be: str) -> str:
-    """Return a reading with what it may have been; without, where that is the same as far as the book can write it.
-
-    >>> _as_booked("booked", "146.21", "149.21"), _as_booked("booked", "33.08", "33.08")
-    ('booked 146.21, perhaps 149.21', 'booked 33.08, off by less than it can say')
-    """
-    return f"{name} {reading}, " + ("off by less than it can say" if reading == would_be else f"perhaps {would_be}")
-
-
-def _because(suspect: Suspect) -> str:
-    return f"{suspect.slip}; " if suspect.slip else "an unusual mistake; "
 
 
 def do_now(survey: Survey) -> Iterator[str]:

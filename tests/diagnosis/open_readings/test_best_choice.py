@@ -8,10 +8,9 @@ from builders.half_read import half_read
 from builders.networks import random_plot
 from builders.sound_book import SOUND
 
-from pegline.diagnosis.book_edits import open_readings
 from pegline.diagnosis.open_readings.best_choice import best_choice
-from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
-from pegline.diagnosis.open_readings.settling import CHOSEN, ENOUGH, choice_finding, odds, settle_open_readings
+from pegline.diagnosis.open_readings.choices import observed_in, readings_left_open, with_choice
+from pegline.diagnosis.open_readings.settlement import CHOSEN, ENOUGH, choice_finding, odds, settle_open_readings
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust
@@ -56,7 +55,7 @@ def finding_texts(chosen):
 
 def chosen_texts(chosen) -> list[str]:
     """Return each open reading as it was chosen."""
-    return [reading.length.text for reading in open_readings(chosen)]
+    return [reading.length.text for reading in readings_left_open(chosen)]
 
 
 def test_the_reading_that_lets_the_survey_close_is_chosen_and_the_odds_are_told():
@@ -108,13 +107,13 @@ def test_the_odds_are_those_of_two_normal_misfits():
     # χ² of 1 and 9: exp(4) = 54.6 to 1 (by hand).
     assert odds(1.0, 9.0) == pytest.approx(54.598, abs=1e-3)
     either = book("taped: 54.23", "taped: {either: [54.93, 54.23]}")
-    (reading,) = open_readings(either)
+    (reading,) = readings_left_open(either)
     assert "54.23 m fits the rest of the book (probability 98 %)" in choice_finding(either, reading, 1, odds(1, 9)).text
 
 
 def test_odds_just_short_of_enough_are_refused():
     either = book("taped: 54.23", "taped: {either: [54.93, 54.23]}")
-    (reading,) = open_readings(either)
+    (reading,) = readings_left_open(either)
     short = odds(0.0, 5.8)  # exp(2.9) = 18 to 1, by hand
     assert short < ENOUGH
     finding = choice_finding(either, reading, 1, short)
@@ -148,7 +147,7 @@ ISLANDS = [(8, 8, 41), (9, 8, 41), (9, 10, 2), (9, 10, 27), (10, 10, 5), (10, 10
 def test_the_choice_and_its_rivals_are_those_of_solving_every_combination(count, stations, seed):
     text, _ = half_read(random_plot(seed, stations=stations), seed, count=count)
     half = parse_book(text.encode(), f"half-read-{seed}.yaml")
-    readings = open_readings(half)
+    readings = readings_left_open(half)
     found = best_choice(half, readings)
     misfits = {}
     for numbers in product(*(range(len(reading.either)) for reading in readings)):
@@ -208,7 +207,7 @@ def test_eight_open_readings_of_random_plots_are_chosen_rightly_or_refused():
 def test_of_forty_open_readings_in_forty_stations_those_that_can_be_told_are_right(seed):
     text, read = half_read(random_plot(seed, stations=40), seed, count=40)
     book = parse_book(text.encode(), "half-read.yaml")
-    readings = open_readings(book)
+    readings = readings_left_open(book)
     found = best_choice(book, readings)
     sure = [place for place, misfit in enumerate(found.others) if odds(found.misfit, misfit) >= ENOUGH]
 
@@ -224,7 +223,7 @@ def test_what_a_combination_observes_is_what_the_book_says_with_it():
         at = start.rindex(right)
         text = text.replace(start, f"{start[:at]}{{either: [{wrong}, {right}]}}")
     book = parse_book(text.encode(), "house-plot.yaml")
-    readings = open_readings(book)
+    readings = readings_left_open(book)
     observed = observed_in(book, readings)
     assert len(readings) == 4
 

@@ -21,7 +21,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from pegline.diagnosis.advice.strengthening import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
+from pegline.diagnosis.advice.reinforcement import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations

@@ -26,7 +26,7 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.diagnosis.effects import Effects, fit_of_everything
-from pegline.diagnosis.open_readings.choice_observations import Numbers, Observed, observed_in, with_choice
+from pegline.diagnosis.open_readings.choices import Numbers, Observed, observed_in, with_choice
 from pegline.diagnosis.open_readings.first_choice import MOST_TRIED, first_numbers, nearby_numbers, straighten
 from pegline.errors import BookError
 from pegline.measures.values import Reading

@@ -10,8 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.book_edits import readings_in
-from pegline.diagnosis.open_readings.choice_observations import Numbers, Observed
+from pegline.diagnosis.open_readings.choices import Numbers, Observed, readings_in
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
 from pegline.network.least_squares import build_network, linearise, misclosures

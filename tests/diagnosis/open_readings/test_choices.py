@@ -5,7 +5,7 @@ from functools import cache
 from typing import get_args, get_type_hints
 
 from pegline.book.model import Book
-from pegline.diagnosis.book_edits import HOLDERS, PARTS
+from pegline.diagnosis.open_readings.choices import HOLDERS, PARTS
 from pegline.measures.values import Reading
 
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
-from pegline.diagnosis.book_edits import open_readings, unit_of
 from pegline.diagnosis.effects import Effects, fit_of_everything
+from pegline.diagnosis.open_readings.choices import readings_left_open, unit_at
 from pegline.diagnosis.rules.phrases import booked_text, percent
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.values import Reading
@@ -39,11 +39,11 @@ def settle_open_readings(book: Book) -> Book:
     BookError
         Where the rest of the book does not tell the alternatives apart.
     """
-    readings = open_readings(book)
+    readings = readings_left_open(book)
     if not readings:  # as in nearly every book, which need not wait for the search to load
         return book
     from pegline.diagnosis.open_readings.best_choice import best_choice
-    from pegline.diagnosis.open_readings.choice_observations import with_choice
+    from pegline.diagnosis.open_readings.choices import with_choice
 
     choice = best_choice(book, readings)
     if choice is None:
@@ -60,10 +60,10 @@ def settle_open_readings(book: Book) -> Book:
 
 def placeable(book: Book) -> Book:
     """Return the book with its open readings set so that as many points as can be find their place."""
-    readings = open_readings(book)
+    readings = readings_left_open(book)
     if not readings:
         return book
-    from pegline.diagnosis.open_readings.choice_observations import observed_in, with_choice
+    from pegline.diagnosis.open_readings.choices import observed_in, with_choice
     from pegline.diagnosis.open_readings.first_choice import first_numbers
 
     observed = observed_in(book, readings)
@@ -93,7 +93,7 @@ def choice_finding(book: Book, reading: Reading, number: int, better: float, *, 
     closes
         Whether the book closes with it; where it does not, odds say nothing.
     """
-    unit = unit_of(book, reading.place)
+    unit = unit_at(book, reading.place)
     names = " or ".join(booked_text(length, unit) for length in reading.either)
     if better < ENOUGH:
         text = f"whether this is {names} is open (probability of the better one {_probability(better)})"

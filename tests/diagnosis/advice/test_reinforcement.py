@@ -8,7 +8,7 @@ from builders.networks import NETWORKS
 from builders.plot import Line
 from builders.simulated import Framework
 
-from pegline.diagnosis.advice.strengthening import Tape, strengthening_lines
+from pegline.diagnosis.advice.reinforcement import Tape, strengthening_lines
 from pegline.measures.notation import METRES
 from pegline.readers import parse_book
 from pegline.survey import reduce

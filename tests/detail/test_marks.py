@@ -16,14 +16,15 @@ TIGHT = 1e-7  # metres
 SAME = 1e-3
 
 
-def variance(length, chainage, frame, *, lays=1, taken=1):
+def variance(length, chainage, frame, *, lays=1, taken=1, ties=()):
     """Return the variance along the line of a point on it, over that of one lay; the tape's scale is known."""
     lines = {"A-B": ("base", length, LAY_SD * sqrt(lays / taken))}
-    book, reduction = measure(lines, rows=[("p", "A-B", chainage, None)], scale_sd=TIGHT)
-    (row,) = reduction.rows
+    standing = [(f"T{at}", "A-B", at, "station") for at in ties]
+    book, reduction = measure(lines, rows=[*standing, ("p", "A-B", chainage, None)], scale_sd=TIGHT)
     line = reduction.lines["A-B"]
     line = replace(line, ground=replace(line.ground, count=taken))
-    reduction = replace(reduction, rows=(replace(row, chainage_sd=LAY_SD * sqrt(lays)),), lines={"A-B": line})
+    rows = tuple(replace(row, chainage_sd=LAY_SD * sqrt(lays)) for row in reduction.rows)
+    reduction = replace(reduction, rows=rows, lines={"A-B": line})
     adjustment = adjust(book, reduction, frame)
     fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
     points = place_points(reduction, Ruler(reduction, frame, adjustment.solution), Marks(reduction, fit))
@@ -58,3 +59,13 @@ def test_of_the_mean_of_two_tapings_one_has_the_lays_of_the_chainages():
     share = 139 / 140
     expected = 5 + 2.5 * share**2 - 2 * share * 4 / 2
     assert variance(140.0, 139.0, between(140.0), lays=5, taken=2) == pytest.approx(expected, abs=SAME)
+
+
+def test_a_point_taped_from_the_ends_of_a_line_owes_nothing_to_its_chainages():
+    book, reduction = measure({"A-B": ("base", 28.0)}, rows=[("p", "A-B", (0.0, 28.0), (17.0, 17.0))])
+    (row,) = reduction.rows
+    reduction = replace(reduction, rows=(replace(row, at_stations=("A", "B")),))
+    adjustment = adjust(book, reduction, between(28.0))
+    ruler, fit = Ruler(reduction, between(28.0), adjustment.solution), adjustment.fit
+    marked, plain = (place_points(reduction, ruler, marks) for marks in (Marks(reduction, fit), None))
+    assert marked.variances == pytest.approx(plain.variances, abs=1e-15)

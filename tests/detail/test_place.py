@@ -128,6 +128,13 @@ def test_points_that_the_network_solved_are_taken_over():
     assert points.parents[0, :2].tolist() == [4, 5]
 
 
+def test_a_point_booked_in_two_rows_is_one_point_that_keeps_both():
+    rows = [row("A-B", "h", 9.0, 1.0), row("A-B", "p", 20.0), row("A-B", "h", 9.1, 1.0)]
+    points = place_rows(rows, {**AB, "h": (12.0, 3.0)}, stations=2)
+    assert (points.names, points.rows) == (("h", "p"), ((0, 2), (1,)))
+    assert points.positions == pytest.approx(np.array([[12.0, 3.0], [16.0, 12.0]]))
+
+
 def test_a_row_on_a_line_that_is_not_solved_is_left_out():
     points = place_rows([row("A-C", "p", 5.0, 1.0), row("A-B", "q", 5.0)], lines={"A-B": 50.0, "A-C": 20.0})
     assert points.names == ("q",)

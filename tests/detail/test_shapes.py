@@ -9,8 +9,9 @@ import shapely
 from builders.solved import HERE, feature, given_book, ground, local, reduction_of, row, solution_of
 
 from pegline.book.model import At, Circle, Curve, OwnKind, Parallel, Rectangle, Ring, Through
+from pegline.detail.model import Detail
 from pegline.detail.path import stroke
-from pegline.detail.place import place_points
+from pegline.detail.place import place_offset_feet, place_points
 from pegline.detail.ruler import Ruler
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError
@@ -129,6 +130,18 @@ def test_features_of_a_half_finished_book_are_left_out():
     assert list(found) == ["that"]
 
 
+def test_a_copy_whose_distance_is_not_known_yet_or_whose_original_is_a_point_is_left_out():
+    copy = Wall(True, (), HERE)
+    found, _ = draw_book(
+        feature("lane", "road edge", Through(("A", "B"))),
+        feature("tree", "tree", At("C")),
+        feature("not yet", "road edge", Parallel("lane", True, copy)),
+        feature("of a tree", "road edge", Parallel("tree", True, copy)),
+        walls={"of a tree": (ground(5.0),)},
+    )
+    assert list(found) == ["lane", "tree"]
+
+
 # --- how good ----------------------------------------------------------------------------------------------------
 
 
@@ -145,6 +158,13 @@ def test_the_deviations_of_a_square_plot_by_hand():
     found = one(Ring(("A", "B", "C", "D")), covariance=covariance)
     assert found.area_sd == pytest.approx(0.01 * sqrt(30**2 + 20**2))
     assert found.perimeter_sd == pytest.approx(0.01 * sqrt(8))
+
+
+def test_a_path_that_comes_back_to_its_first_point_is_as_sure_as_the_ring():
+    covariance = full_covariance(9, seed=8)
+    back = one(Through(("A", "B", "C", "A")), "path", covariance=covariance)
+    ring = one(Ring(("A", "B", "C")), covariance=covariance)
+    assert (back.perimeter, back.perimeter_sd) == pytest.approx((ring.perimeter, ring.perimeter_sd))
 
 
 @pytest.mark.parametrize(
@@ -213,3 +233,26 @@ def test_a_rectangle_is_drawn_through_its_corners():
     rectangle = Rectangle(Pair("A", "B", HERE), True, depth, ("C", "D"))
     house = one(rectangle, "building")
     assert (house.form, house.area) == ("area", 600.0)
+
+
+def test_a_circle_hangs_on_its_middle_and_a_copy_on_what_its_original_hangs_on():
+    size, aside = Length(2.0, None, "2"), Wall(True, (), HERE)
+    found, _ = draw_book(
+        feature("lane", "road edge", Through(("A", "B", "C"))),
+        feature("copy", "road edge", Parallel("lane", True, aside)),
+        feature("copy of it", "road edge", Parallel("copy", True, aside)),
+        feature("well", "well", Circle("D", size, None, place=HERE)),
+        feature("pond", "pond", Circle(None, None, None, ("A", "B", "C"), HERE)),
+        walls={"copy": (ground(5.0),), "copy of it": (ground(1.0),)},
+    )
+    reduction = reduction_of({"A-B": 30.0})
+    ruler = Ruler(reduction, local(), solution_of(PEGS))
+    points = place_points(reduction, ruler)
+    detail = Detail(points, found, place_offset_feet(reduction, ruler, points))
+    assert {name: detail.points_under(shape) for name, shape in found.items()} == {
+        "lane": ("A", "B", "C"),
+        "copy": ("A", "B", "C"),
+        "copy of it": ("A", "B", "C"),
+        "well": ("D",),
+        "pond": ("A", "B", "C"),
+    }

@@ -76,6 +76,19 @@ def test_the_standard_deviation_of_a_parallel_is_that_of_simulated_ones():
     assert found == pytest.approx(np.std(legs), rel=TOLERANCE)
 
 
+def test_an_angle_found_with_the_tape_owes_its_standard_deviation_to_that_triangle():
+    draw = np.random.default_rng(20)
+    legs = []
+    for _ in range(TRIALS):
+        first, second, along, other, chord = np.array([12.1, 13.05, 5.0, 6.0, 5.0]) + draw.normal(0, LAY_SD, 5)
+        # By the law of cosines twice: the angle of the small triangle, then the side across it.
+        cosine = (along**2 + other**2 - chord**2) / (2 * along * other)
+        legs.append((first**2 + second**2 - 2 * first * second * cosine) ** 0.5)
+
+    found = ground("{past: thicket, sides: [12.10, 13.05], angle: {along: [5.00, 6.00], chord: 5.00}}")
+    assert found.sd == pytest.approx(np.std(legs), rel=TOLERANCE)
+
+
 def test_the_standard_deviation_of_a_width_across_a_river_is_that_of_simulated_ones():
     draw = np.random.default_rng(19)
     widths = []

@@ -196,6 +196,12 @@ def test_the_rise_of_a_line_in_legs_is_shared_out_evenly() -> None:
     assert in_legs.length == pytest.approx(sqrt(50**2 - 5**2))
 
 
+def test_a_leg_with_a_rise_of_its_own_takes_its_part_of_the_whole_rise() -> None:
+    ground = line("legs: [{reading: 30, rise: 1}, 40], rise: 3")
+
+    assert ground.length == pytest.approx(sqrt(30**2 - 1) + sqrt(40**2 - 2**2), abs=ROUNDING)
+
+
 def test_either_reading_is_kept_with_both_lengths() -> None:
     ground = line("taped: {either: [31.60, 31.80]}", steel=", true_length: 50.5")
 
@@ -473,14 +479,16 @@ def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> 
     found = reduction_of(
         "lines: {A-B: {use: base, taped: 100, details: [{at: 5, left: 3, point: oak, kind: tree, girth: 1.57},"
         " {at: 9, left: 3, point: w}]}}\n"
-        "features: {well: {kind: well, circle: {centre: w, radius: 0.9}}}\n"
+        "features: {well: {kind: well, circle: {centre: w, radius: 0.9}},"
+        " sump: {kind: well, circle: {centre: w, girth: 6}}}\n"
         "witnesses: {A: {oak: {distance: 5.58, to: face}, well: {distance: 8, to: face},"
-        " pole: {distance: 4, to: face}}}"
+        " sump: {distance: 8, to: face}, pole: {distance: 4, to: face}}}"
     )
-    oak, well, pole = (witness.ground for witness in found.witnesses["A"])
+    oak, well, sump, pole = (witness.ground for witness in found.witnesses["A"])
 
     assert oak.length == pytest.approx(5.58 + 1.57 / (2 * pi), abs=ROUNDING)
     assert well.length == pytest.approx(8.9, abs=ROUNDING)
+    assert sump.length == pytest.approx(8 + 6 / (2 * pi), abs=ROUNDING)
     assert pole.length == 4
     assert oak.corrections == {"face": pytest.approx(1.57 / (2 * pi))}
 

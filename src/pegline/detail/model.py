@@ -89,6 +89,6 @@ class Detail:
         geometry = shape.booked.geometry
         if isinstance(geometry, Circle) and geometry.centre:
             return (geometry.centre,)
-        if isinstance(geometry, Parallel) and (original := self.shapes.get(geometry.to)) is not None:
-            return self.points_under(original)
+        if isinstance(geometry, Parallel):
+            return self.points_under(self.shapes[geometry.to])
         return shape.points

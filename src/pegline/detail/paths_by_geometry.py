@@ -78,7 +78,7 @@ def making_of(feature: Feature, book: Book, reduction: Reduction, above: tuple[s
         case Curve(points=points, closed=closed):
             return _curve(points, closed=closed)
         case Circle() as geometry:
-            return _circle(geometry, book, reduction)
+            return _circle(feature, geometry, book, reduction)
         case Parallel() as geometry:
             return _parallel(geometry, book, reduction, (*above, feature.name))
         case _:
@@ -110,18 +110,16 @@ def _curve(points: tuple[str, ...], *, closed: bool) -> Making:
     return Making(names, make, smooth=(numbers, closed and len(points) > 2), shown=points)
 
 
-def _circle(geometry: Circle, book: Book, reduction: Reduction) -> Making | None:
+def _circle(feature: Feature, geometry: Circle, book: Book, reduction: Reduction) -> Making:
     if geometry.centre is None:
         names, numbers = _number_names(geometry.through)
         return Making(names, lambda positions, _: through_three(*positions[list(numbers)]), shown=geometry.through)
-    booked, share = (geometry.radius, 1.0) if geometry.radius else (geometry.girth, 1 / (2 * pi))
-    tape = reduction.tapes.get(book.offset_tape or next(iter(book.tapes), "")) or next(
-        iter(reduction.tapes.values()), None
-    )
-    if booked is None or tape is None or geometry.place is None:
-        return None
+    sizes = ((geometry.radius, 1.0), (geometry.girth, 1 / (2 * pi)))
+    booked, share = next((size, share) for size, share in sizes if size is not None)
+    named = reduction.tapes.get(book.offset_tape or next(iter(book.tapes), ""))
+    tape = named or next(iter(reduction.tapes.values()))
     radius = booked.metres(book.unit) * share
-    ground = Ground(radius, radius, tape.lay_sd * share, tape.name, geometry.place)
+    ground = Ground(radius, radius, tape.lay_sd * share, tape.name, feature.place)
     return Making((geometry.centre,), lambda positions, own: circle(positions[0], own[0]), (ground,))
 
 

@@ -206,9 +206,7 @@ def spread_passes(lengths: Sequence[float], sds: Sequence[float], significance: 
     >>> spread_passes([52.31, 52.34], [0.005, 0.005], 0.001)
     False
     """
-    weights = [1 / sd**2 if sd else 0.0 for sd in sds]
-    if not all(weights):
-        return max(lengths) - min(lengths) <= spread_limit(sds, significance)
+    weights = [1 / sd**2 for sd in sds]
     centre = fsum(w * x for w, x in zip(weights, lengths, strict=True)) / fsum(weights)
     square = fsum(w * (x - centre) ** 2 for w, x in zip(weights, lengths, strict=True))
     # The limit grows with the number of readings: what passes as a pair always passes.

@@ -10,7 +10,7 @@ from typing import Final
 from pegline.measures.obstacles import ChainAngle, Passage, passage_length
 from pegline.reduction.model import Ground
 
-__all__ = ["COMPASS_SD", "SIGHTING_SD", "passage_ground", "square_sd"]
+__all__ = ["COMPASS_SD", "SIGHTING_SD", "angle_sd", "passage_ground"]
 
 #: Standard deviation of an angle booked between two sides, radians. Common practice.
 COMPASS_SD: Final = radians(1.0)
@@ -41,7 +41,7 @@ def passage_ground(passage: Passage, grounds: Sequence[Ground], right_angle_sd: 
         after = passage_length(passage, lengths)
         corrections[name], before = after - before, after
     by_readings = [slope * ground.sd for slope, ground in zip(_slopes(passage, lengths), grounds, strict=True)]
-    sd = sqrt(fsum(part**2 for part in by_readings) + _angle_sd(passage, lengths, right_angle_sd) ** 2)
+    sd = sqrt(fsum(part**2 for part in by_readings) + angle_sd(passage, lengths, right_angle_sd) ** 2)
     choices = product(*(ground.either or (ground.length,) for ground in grounds))
     either = {passage_length(passage, choice) for choice in choices} if any(one.either for one in grounds) else ()
     return Ground(reading, before, sd, grounds[0].tape, passage.place, corrections, either=tuple(sorted(either)))
@@ -58,25 +58,18 @@ def _slopes(passage: Passage, lengths: Sequence[float]) -> list[float]:
     return slopes
 
 
-def _angle_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float) -> float:
-    """Return what the angles add to the standard deviation of the length, metres."""
-    if passage.way != "sides":
-        return square_sd(passage, lengths, right_angle_sd)
-    if isinstance(passage.angle, ChainAngle):  # its lengths are among the readings
-        return 0.0
-    by_turn = passage_length(passage, lengths, STEP) - passage_length(passage, lengths, -STEP)
-    return abs(by_turn) / (2 * STEP) * COMPASS_SD
+def angle_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float) -> float:
+    """Return what the angles add to the standard deviation of the length, metres.
 
-
-def square_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float) -> float:
-    """Return what right angles that are out by δ add to the standard deviation of the length, metres.
-
-    The end of an offset o moves along the line by o tan δ. Past a parallel both ends do, past a right triangle
-    one; across a river of width c, with perpendiculars n and b a distance d apart, the line through their ends
-    meets the chain line farther by b/(b-n) of the one move and n/(b-n) of the other, and sighting it into line is
-    another error of the near end:
+    Right angles are out by δ. The end of an offset o moves along the line by o tan δ. Past a parallel both ends do,
+    past a right triangle one; across a river of width c, with perpendiculars n and b a distance d apart, the line
+    through their ends meets the chain line farther by b/(b-n) of the one move and n/(b-n) of the other, and sighting
+    it into line is another error of the near end:
 
         σ² = (o₁² + o₂²) tan² δ,   σ = p tan δ,   σ² = 2 (n b / (b-n))² tan² δ + (d b / (b-n)² σ_s)²
+
+    The angle between two sides is read with a compass; where it was found by a small triangle, the lengths of that
+    are among the readings.
 
     Examples
     --------
@@ -88,7 +81,7 @@ def square_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float)
     >>> place = Place("b", 1, 1)
     >>> twelve, far = (Reading(Length(value, None, str(value)), place) for value in (12.0, 26.4))
     >>> passage = Passage("pond", place, perpendicular=twelve, hypotenuse=far)
-    >>> round(square_sd(passage, [12.0, 26.4], radians(0.5)), 4)
+    >>> round(angle_sd(passage, [12.0, 26.4], radians(0.5)), 4)
     0.1047
     """
     move = tan(right_angle_sd)
@@ -101,5 +94,7 @@ def square_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float)
             near, back, apart = lengths
             by_square = sqrt(2) * near * back / (back - near) * move
             return hypot(by_square, apart * back / (back - near) ** 2 * SIGHTING_SD)
-        case "sides":
-            return 0.0
+    if isinstance(passage.angle, ChainAngle):
+        return 0.0
+    by_turn = passage_length(passage, lengths, STEP) - passage_length(passage, lengths, -STEP)
+    return abs(by_turn) / (2 * STEP) * COMPASS_SD

@@ -87,15 +87,13 @@ def foot_sd(offset: float, method: str | None) -> float:
 def reduce_readings(book: Book) -> Reduction:
     """Return every reading of a book on the ground.
 
-    Lines without a length and what hangs on them, as in a half-finished book, are left out.
-
     Raises
     ------
     BookError
         A slope that its line cannot have.
     """
     rack = Rack(book)
-    lines = {name: _line(rack, line) for name, line in book.lines.items() if line.taped or line.legs}
+    lines = {name: _line(rack, line) for name, line in book.lines.items()}
     if rack.faults:
         raise BookError(rack.faults)
     rows = tuple(row for line in lines.values() for row in _rows(rack, line))
@@ -112,11 +110,10 @@ def reduce_readings(book: Book) -> Reduction:
                 place=arc.place,
             )
             for arc in book.arcs
-            if all(arm.readings for arm in arc.arms)
         ),
         walls=dict(_walls(book, rack)),
         witnesses={
-            peg: tuple(ReducedWitness(each, _witness(rack, peg, each)) for each in witnesses if each.readings)
+            peg: tuple(ReducedWitness(each, _witness(rack, peg, each)) for each in witnesses)
             for peg, witnesses in book.witnesses.items()
         },
         tapes=rack.tapes,
@@ -126,9 +123,8 @@ def reduce_readings(book: Book) -> Reduction:
 
 def _dimensions(book: Book, rack: Rack) -> Iterator[ReducedDistance]:
     for dimension in book.dimensions:
-        if dimension.readings:
-            ground = rack.offset(dimension.readings, accuracy=dimension.accuracy, what=str(dimension.pair))
-            yield ReducedDistance(dimension.pair.start, dimension.pair.end, ground)
+        ground = rack.offset(dimension.readings, accuracy=dimension.accuracy, what=str(dimension.pair))
+        yield ReducedDistance(dimension.pair.start, dimension.pair.end, ground)
 
 
 def _walls(book: Book, rack: Rack) -> Iterator[tuple[str, tuple[Ground, ...]]]:
@@ -140,8 +136,7 @@ def _walls(book: Book, rack: Rack) -> Iterator[tuple[str, tuple[Ground, ...]]]:
                 walls = tuple(wall.readings for wall in round_walls)
             case _:
                 continue
-        if all(walls):
-            yield name, tuple(rack.offset(readings, what=name) for readings in walls)
+        yield name, tuple(rack.offset(readings, what=name) for readings in walls)
 
 
 def _line(rack: Rack, line: Line) -> ReducedLine:

@@ -4,19 +4,17 @@ import csv
 import hashlib
 import json
 import os
-import random
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
 from contextlib import closing
-from itertools import cycle, islice
 from pathlib import Path
 
 import pytest
+from builders.archive import BAD, GOOD
 from builders.book import book_text
-from builders.figures import keep
 from builders.networks import random_plot
 
 import pegline
@@ -28,28 +26,6 @@ from pegline.commands.batch.one_book import work
 from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
 from pegline.errors import UsageError
 
-GOOD = """\
-book: 1
-unit: m
-scale: 100
-stations: {C: {left_of: A-B}, D: {right_of: A-B}}
-lines:
-  A-B: {use: base, taped: 30.00}
-  A-C: {use: side, taped: 18.44}
-  C-B: {use: side, taped: 22.80}
-  A-D: {use: side, taped: 20.25}
-  D-B: {use: side, taped: 17.03}
-  C-D: {use: check, taped: 25.49}
-"""
-BAD = {
-    "empty.yaml": b"",
-    "binary.yaml": bytes(range(256)),
-    "unknown-key.yaml": GOOD.replace("use: base", "usee: base").encode(),
-    "no-side.yaml": GOOD.replace("left_of: A-B", "note: none").encode(),
-    "gap.yaml": GOOD.replace("18.44", "1.44").encode(),
-    "latin.yaml": "title: Überfahrt".encode("latin-1"),
-    "alias.yaml": b"book: 1\nunit: &u m\nplace: *u\n",
-}
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
 LIMITS = Settings(("json", "csv"), 60.0, 4096 * 2**20)
 
@@ -611,48 +587,6 @@ def test_the_page_holds_nothing_that_a_browser_would_run(archive, tmp_path):
     page = (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
     assert "<script" not in page
     assert "&lt;script&gt;" in page
-
-
-#: How often a run is killed, after how many seconds at most, and how many good books it has to do.
-KILLS = [
-    pytest.param(3, 6.0, 10, id="short"),
-    pytest.param(50, 6.0, 400, id="long", marks=pytest.mark.long),
-    pytest.param(50, 20.0, 9500, id="archive", marks=pytest.mark.long),
-]
-
-
-@pytest.mark.parametrize(("kills", "latest", "books"), KILLS)
-def test_a_run_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, latest, books):
-    root, out = tmp_path / "books", tmp_path / "out"
-    root.mkdir()
-    for n in range(books):
-        (root / f"plot-{n}.yaml").write_text(book_text(random_plot(n, stations=4, details=1)), encoding="utf-8")
-    for n, data in enumerate(islice(cycle(BAD.values()), max(len(BAD), books // 19))):
-        (root / f"bad-{n}.yaml").write_bytes(data)
-    command = [sys.executable, "-m", "pegline", "batch", str(root), "--out", str(out)]
-    command += ["--formats", "json,csv", "--workers", "2"]
-    when = random.Random(7)
-
-    for _ in range(kills):
-        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
-        time.sleep(when.uniform(0.5, latest))
-        os.killpg(run.pid, signal.SIGKILL)
-        run.wait()
-    last = subprocess.run(command, capture_output=True, text=True, check=False)
-
-    assert last.returncode == 65, last.stderr
-    ended = [book for book, state in states(out) if state == "ended"]
-    assert set(ended) == {path.name for path in root.glob("*.yaml")}
-    # What was under way at a kill is done again: never more than the workers had in hand.
-    assert len(ended) - len(set(ended)) == 0
-    begun = [book for book, state in states(out) if state == "started"]
-    assert len(begun) - len(set(begun)) <= kills * 2 * local.AHEAD
-    for n in range(books):
-        pegline.write(pegline.reduce(pegline.read(root / f"plot-{n}.yaml")), tmp_path / "solo", formats=("json", "csv"))
-    assert outputs(out) == outputs(tmp_path / "solo")
-    if kills == 50:
-        again = len(begun) - len(set(begun))
-        keep("G18", f"{books} books killed {kills} times", f"byte-equal to solo runs; {again} begun again", books)
 
 
 CLUSTER = """

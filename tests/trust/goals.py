@@ -63,7 +63,10 @@ GOALS: Final = {
     "G17": Goal("other readers find the same geometry to 1e-6 m", asserted="tests/writers/gis"),
     "G18": Goal(
         "an archive killed and taken up again is byte-equal to solo runs",
-        ("pytest -m long -k 'killed_at_any_moment and not archive' tests/commands/test_batch.py",),
+        (
+            "pytest -m long -k 'killed_at_any_moment and archive]' tests/reliability/test_archive.py",
+            "pytest -m long -k 'one_worker_is_killed and archive]' tests/reliability/test_archive.py",
+        ),
     ),
     "G19": Goal(
         "no packet leaves; hostile requests to the desk are refused",

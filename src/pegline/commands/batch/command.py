@@ -94,10 +94,9 @@ def _bring_up_to_date(
     past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
     try:
         done = _all_done(archive.tasks, past, out, args)
-    except BaseException:
-        for folder in (out, *folders):  # what workers that were stopped left
+    finally:
+        for folder in (out, *folders):  # what workers that were stopped or died left
             remove_work_folders(folder)
-        raise
     outcomes = [
         *(_with_stale(each, past, out) for each in done),
         *map(_shut, archive.shut),

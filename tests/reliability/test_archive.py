@@ -1,0 +1,140 @@
+"""Archives with poisonous books: killed at any moment and taken up again, on this machine and on a cluster."""
+
+import hashlib
+import os
+import subprocess
+import sys
+from collections import Counter
+from random import Random
+
+import pytest
+from builders.archive import POISONS, SmallBooks, begun_again, command_of, events, kill_at_work, with_poisons
+from builders.figures import keep
+
+from pegline.commands.batch import manifest
+from pegline.commands.batch.workers import AHEAD
+from pegline.errors import BusyError
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork")
+
+
+def outputs(folder):
+    """Return the hash of every output under a folder, but of those of the archive itself."""
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*")
+        if path.suffix in (".json", ".csv") and not path.name.startswith(("batch.", "."))
+    }
+
+
+#: Kills, books, and seconds that a book may take: so long that no sound one needs them, on a busy machine neither.
+RUNS = [
+    pytest.param(3, SmallBooks(20, 7, 1), 4, id="short"),
+    pytest.param(10, SmallBooks(400, 20, 3), 10, id="middle", marks=pytest.mark.long),
+    pytest.param(50, SmallBooks(9500, 340, 40), 20, id="archive", marks=pytest.mark.long),
+]
+
+
+@pytest.mark.parametrize(("kills", "books", "seconds"), RUNS)
+def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(tmp_path, kills, books, seconds):
+    root, out, solo = (tmp_path / name for name in ("books", "out", "solo"))
+    books.write(root)
+    out.mkdir()
+    told = out / manifest.NAME
+    told.touch()
+    environment = with_poisons(tmp_path / "poison")
+    command = command_of(root, out, "--workers", "2", "--seconds", f"{seconds}", "--memory", "2048")
+    draw, killed = Random(kills), 0
+
+    for _ in range(kills):  # some while they start, most amid their books
+        ended = round(draw.uniform(0, 1.4 * books.good / kills))
+        killed += kill_at_work(command, environment, told, ended=ended, after=draw.uniform(0, 1.0))
+    last = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+
+    assert killed == kills
+    assert not list(out.rglob(".*"))  # nor what workers left that died as they wrote
+    assert last.returncode == BusyError.status, last.stderr
+    rows = events(told)
+    books.write_solo(root, solo)
+    assert outputs(out) == outputs(solo)
+    again = begun_again(rows)
+    assert again <= kills * 2 * AHEAD  # what was in hand at a kill, and no more
+    final = {book: status for book, state, status in rows if state == "ended"}
+    assert Counter(final.values()) == {0: books.good, 65: books.bad, 75: books.poisonous * len(POISONS)}
+    assert last.stderr.count("its worker died") == 2 * books.poisonous
+    assert last.stderr.count("over the limit of 2048 MB") == books.poisonous
+    assert last.stderr.count(f"not done in {seconds} s") == books.poisonous
+
+    before = told.stat().st_size
+    subprocess.run(command, capture_output=True, check=False, env=environment)
+    begun = {book for book, state, _ in events(told, before) if state == "started"}
+    # The death of a worker may have had other grounds than the book.
+    assert begun == {f"{kind}-{number}.yaml" for number in range(books.poisonous) for kind in ("kill", "cut")}
+
+    books.write(root, seed=10**6)
+    subprocess.run(command, capture_output=True, check=False, env=environment)
+    first = outputs(solo)
+    books.write_solo(root, solo)
+    now = outputs(solo)
+    assert all(now[name] != first[name] for name in first)
+    assert outputs(out) == now
+    if kills > 3:
+        found = f"byte-equal to solo runs, {again} begun again; with nothing to do and after all changed, too"
+        poisonous = books.bad + books.poisonous * len(POISONS)
+        what = f"{books.good + poisonous} books, {poisonous} of them bad or poisonous, killed {kills} times"
+        keep("G18", what, found, books.good)
+
+
+#: A cluster of two workers, one of which is killed once so many books have ended.
+CLUSTER = """
+import os, signal, sys, threading, time
+from pathlib import Path
+
+from distributed import LocalCluster
+from pegline.cli import main
+
+root, out, ended, seconds = sys.argv[1:]
+
+
+def kill_one(cluster):
+    told = Path(out, "batch.jsonl")
+    while not told.exists() or told.read_bytes().count(b'"ended"') < int(ended):
+        time.sleep(0.1)
+    os.kill(cluster.workers[0].pid, signal.SIGKILL)
+    print("killed", flush=True)
+
+
+if __name__ == "__main__":
+    with LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster:
+        killer = threading.Thread(target=kill_one, args=[cluster])
+        killer.start()
+        words = ["batch", root, "--out", out, "--formats", "json,csv", "--cluster", cluster.scheduler_address]
+        status = main([*words, "--seconds", seconds])
+        killer.join()
+    sys.exit(status)
+"""
+
+
+@pytest.mark.parametrize(
+    "books",
+    [
+        pytest.param(SmallBooks(60, 7, 0), id="short", marks=pytest.mark.long),
+        pytest.param(SmallBooks(1000, 50, 0), id="archive", marks=pytest.mark.long),
+    ],
+)
+def test_a_cluster_of_which_one_worker_is_killed_loses_no_book(tmp_path, books):
+    root, out, solo = (tmp_path / name for name in ("books", "out", "solo"))
+    books.write(root)
+    (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
+    command = [sys.executable, f"{tmp_path / 'cluster.py'}", f"{root}", f"{out}", f"{books.good // 3}", "60"]
+
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+
+    assert "killed\n" in done.stdout
+    assert not list(out.rglob(".*"))
+    assert done.returncode == 65, done.stderr  # the bad books; none is told that its worker died
+    assert "worker died" not in done.stderr
+    books.write_solo(root, solo)
+    assert outputs(out) == outputs(solo)
+    what = f"{books.good + books.bad} books on two workers of a cluster, one killed"
+    keep("G18", what, "byte-equal to solo runs", books.good)

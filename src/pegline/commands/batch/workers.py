@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, wait
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from itertools import islice
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ __all__ = ["AHEAD", "run_tasks"]
 LIFE: Final = 500
 #: Books handed out for each worker: enough that none waits, few enough that a kill leaves few begun.
 AHEAD: Final = 2
+LOOK_SECONDS: Final = 0.1  #: after which it is looked again whether a book is over its time
 
 
 def run_tasks(
@@ -41,6 +43,7 @@ def run_tasks(
         _begin_server()
     pending = iter(tasks)
     running: dict[Future[dict[str, Any]], Task] = {}
+    latest: dict[Future[dict[str, Any]], float] = {}
     pool: Any
     with pebble.ProcessPool(
         max_workers=workers, max_tasks=LIFE, initializer=ready, initargs=(settings.memory,), context=context
@@ -49,15 +52,25 @@ def run_tasks(
             while True:
                 for task in islice(pending, workers * AHEAD - len(running)):
                     begin(task)
-                    running[pool.schedule(work, args=(task,), timeout=task.settings.seconds)] = task
+                    running[pool.schedule(work, args=(task,))] = task
                 if not running:
                     return
-                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                for future in wait(running, LOOK_SECONDS, FIRST_COMPLETED).done:
                     task = running.pop(future)
+                    latest.pop(future, None)
                     yield task, _outcome(future, task)
+                _stop_late(running, latest)
         except BaseException:
             pool.stop()
             raise
+
+
+def _stop_late(running: Mapping[Future[dict[str, Any]], Task], latest: dict[Future[dict[str, Any]], float]) -> None:
+    """Stop books that are over their time, by a clock that nobody sets; the pool would go by one that may jump."""
+    now = time.monotonic()
+    for future, task in running.items():
+        if future.running() and now > latest.setdefault(future, now + task.settings.seconds):
+            future.cancel()
 
 
 def _begin_server() -> None:
@@ -94,7 +107,7 @@ def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
 
     try:
         return future.result()
-    except TimeoutError:
+    except CancelledError:
         return limit_outcome(task, f"not done in {task.settings.seconds:g} s; split the book, or allow more time")
     except ProcessExpired:
         return failure_outcome(

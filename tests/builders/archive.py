@@ -112,10 +112,11 @@ class SmallBooks:
             plot = random_plot(seed + number, stations=4, details=1)
             path.write_text(book_text(plot), encoding="utf-8")
         for number, data in enumerate(islice(cycle(BAD.values()), self.bad)):
-            (root / f"bad-{number}.yaml").write_bytes(data)
+            (root / self._sheet(number * self.good // self.bad) / f"bad-{number}.yaml").write_bytes(data)
         for kind in POISONS:
             for number in range(self.poisonous):
-                (root / f"{kind}{number}.yaml").write_text(GOOD, encoding="utf-8")
+                sheet = root / self._sheet(number * self.good // self.poisonous)
+                (sheet / f"{kind}{number}.yaml").write_text(GOOD, encoding="utf-8")
 
     def write_solo(self, root: Path, out: Path) -> None:
         """Write the files of every good book by a run of its own."""
@@ -124,7 +125,10 @@ class SmallBooks:
             pegline.write(survey, (out / name).parent, formats=FORMATS)
 
     def _good_names(self) -> Iterator[tuple[str, int]]:
-        return ((f"sheet-{number // 100}/plot-{number}.yaml", number) for number in range(self.good))
+        return ((f"{self._sheet(number)}/plot-{number}.yaml", number) for number in range(self.good))
+
+    def _sheet(self, number: int) -> str:
+        return f"sheet-{number // 100}"
 
 
 def command_of(root: Path, out: Path, *words: str) -> list[str]:
@@ -144,7 +148,7 @@ def command_of(root: Path, out: Path, *words: str) -> list[str]:
 
 
 def events(manifest: Path, begin: int = 0) -> list[tuple[str, str, int | None]]:
-    """Return book, state and status of what a manifest tells from some byte on."""
+    """Return name of the book, state and status of what a manifest tells from some byte on."""
     with manifest.open("rb") as file:
         file.seek(begin)
         rows = []
@@ -153,7 +157,7 @@ def events(manifest: Path, begin: int = 0) -> list[tuple[str, str, int | None]]:
                 event = loads(line)
             except ValueError:  # torn by a kill
                 continue
-            rows.append((event["book"], event["state"], event.get("status")))
+            rows.append((Path(event["book"]).name, event["state"], event.get("status")))
     return rows
 
 

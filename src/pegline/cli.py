@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import argparse
 import gc
-import logging
 import os
 import signal
 import sys
-import threading
 from collections.abc import Sequence
 from contextlib import suppress
 from importlib import import_module
@@ -78,8 +76,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that is not UTF-8 shows escapes
-    # What libraries log, such as of a home that cannot be written, is no message to who makes a plan.
-    logging.basicConfig(handlers=[logging.NullHandler()])
     gc.disable()
     try:
         _end_in_order()
@@ -96,8 +92,9 @@ def _end_in_order() -> None:
     def end(number: int, frame: object) -> None:
         raise EndedError
 
-    if threading.current_thread() is threading.main_thread() and signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
-        signal.signal(signal.SIGTERM, end)
+    if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+        with suppress(ValueError):  # only the main thread may listen
+            signal.signal(signal.SIGTERM, end)
 
 
 def _run(words: Sequence[str]) -> int:
@@ -134,6 +131,10 @@ def _run(words: Sequence[str]) -> int:
 
 
 def _module(command: str) -> ModuleType:
+    """Import a command. What its libraries log, as of a home that cannot be written, is no message to who surveys."""
+    import logging  # the help does without
+
+    logging.basicConfig(handlers=[logging.NullHandler()])
     return import_module(f"pegline.commands.{command}")
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from pegline.commands import drawing_options, other_crs
-from pegline.commands.several_books import Tell, refuse_clashes, status_of
-from pegline.errors import BookError, worst
+from pegline.commands.several_books import Tell, status_of
+from pegline.errors import BookError, UsageError, worst
 
 if TYPE_CHECKING:
     from pegline.book.model import Book
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.writers import known_formats
 
     formats = known_formats(args.formats or FORMATS)
-    refuse_clashes(args.books)
+    _refuse_clashes(args.books)
     choices = Choices(formats, drawing_options.options(args), other_crs.requested_crs(args), args.unfinished)
     statuses = []
     for number, book in enumerate(args.books):
@@ -57,6 +57,15 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
             gc.collect()  # the drawing of the book before is full of circles
         statuses.append(status_of(_plot, complain, book, Path(args.out), choices, tell, complain))
     return worst(statuses)
+
+
+def _refuse_clashes(books: Sequence[str]) -> None:
+    """Refuse two books that would write one name, on a file system that folds capitals too."""
+    first_of_name: dict[str, str] = {}
+    for book in books:
+        other = first_of_name.setdefault(Path(book).stem.casefold(), book)
+        if other is not book:
+            raise UsageError(f"{other} and {book} would write files of one name; give each its own --out")
 
 
 def _missing_words(missing: Sequence[Finding]) -> str:

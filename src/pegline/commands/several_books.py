@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import traceback
-from collections.abc import Callable, Sequence
-from pathlib import Path
+from collections.abc import Callable
 from typing import Final
 
-from pegline.errors import FAULT, PeglineError, UsageError
+from pegline.errors import FAULT, PeglineError
 
-__all__ = ["STOPPED", "EndedError", "Painted", "Tell", "refuse_clashes", "status_of"]
+__all__ = ["STOPPED", "EndedError", "Painted", "Tell", "status_of"]
 
 Tell = Callable[[str], None]  #: prints a text, on standard output or standard error
 STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
@@ -39,16 +37,9 @@ def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:
         complain("stopped; files written before are complete")
         return ENDED if isinstance(stop, EndedError) else STOPPED
     except Exception:
+        import traceback  # the help does without
+
         complain(
             traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
         )
         return FAULT
-
-
-def refuse_clashes(books: Sequence[str]) -> None:
-    """Refuse two books that would write one name, on a file system that folds capitals too."""
-    first_of_name: dict[str, str] = {}
-    for book in books:
-        other = first_of_name.setdefault(Path(book).stem.casefold(), book)
-        if other is not book:
-            raise UsageError(f"{other} and {book} would write files of one name; give each its own --out")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -22,6 +21,7 @@ from pegline.network.model import Adjustment
 from pegline.network.quality import MIN_REDUNDANCY
 from pegline.network.unnoticed import Unnoticed
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.model import ReducedLine, Reduction
 
 __all__ = ["PLAN_SCALES", "USUAL_PAPER", "PlaceRadius", "Solved", "paper_scale", "places_booked"]
@@ -65,7 +65,7 @@ USUAL_PAPER: Final = "A3"  #: that a scale is chosen for where the book names no
 BESIDE_PLAN: Final = (55.0, 108.0)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class PlaceRadius:
     """How near a place is to where it is drawn."""
 
@@ -73,7 +73,7 @@ class PlaceRadius:
     radius: float  #: that holds it in 95 of 100 cases, metres
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Solved:
     """A survey up to its details: everything that can be judged and drawn."""
 

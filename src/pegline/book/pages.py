@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from pegline.book.feature import Feature
@@ -14,11 +13,12 @@ from pegline.measures.distance import Arc, Dimension, Wall
 from pegline.measures.offset import Row
 from pegline.measures.station_angle import StationAngle
 from pegline.measures.values import Reading
+from pegline.records import record
 
 __all__ = ["Pages", "pages_of"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pages:
     """The pages of a paper book, by what stands on them."""
 

@@ -8,7 +8,6 @@ and its size is estimated as g'v / g'Rg.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -64,7 +63,7 @@ def jacobian(fit: Fit, rows: Ints) -> Array:
     return np.asarray(derivatives(fit, rows) / fit.network.sds[rows, None])
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Effects:
     """A solved network, looked at observation by observation."""
 

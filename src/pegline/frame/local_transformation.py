@@ -6,7 +6,6 @@ share much and distant ones little. How large it is and how far it reaches is to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, NamedTuple
 
@@ -20,6 +19,7 @@ from pegline.frame.transformation import (
     matrix_of_parameters,
     parameter_derivatives,
 )
+from pegline.records import record
 
 __all__ = ["LEAST_POINTS", "LocalTransformation", "fit_local"]
 
@@ -51,7 +51,7 @@ class _Field(NamedTuple):
     projection: Array  #: (2n, 2n) the same, with the similarity taken out
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class LocalTransformation(Transformation):
     """A similarity and a field, weighed over all sizes and reaches of it that the points leave likely."""
 

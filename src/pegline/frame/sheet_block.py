@@ -8,7 +8,6 @@ models).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, Literal
 
@@ -24,6 +23,7 @@ from pegline.frame.transformation import (
     matrix_of_parameters,
     parameter_derivatives,
 )
+from pegline.records import record
 
 __all__ = ["Known", "Reading", "Sheet", "SheetBlock", "fit_sheets"]
 
@@ -35,7 +35,7 @@ LOOSE: Final = 1e-9
 PARAMETERS: Final[Mapping[str, int]] = {"similarity": 4, "affine": 6}
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Sheet:
     """Where points are on one sheet."""
 
@@ -44,7 +44,7 @@ class Sheet:
     sd: float  #: of a place on it, in the grid's unit
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Known:
     """Where a point is on the grid."""
 
@@ -52,7 +52,7 @@ class Known:
     sd: float  #: of each axis
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Reading:
     """A point on a sheet, or on the grid, against where the adjustment puts it."""
 
@@ -62,7 +62,7 @@ class Reading:
     test: float  #: squared over its expectation: χ² with two degrees of freedom; 0 where nothing checks it
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class SheetBlock:
     """All sheets fitted together."""
 

@@ -6,7 +6,6 @@ what the transformation would have said of each point had it not known it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from math import atan2
@@ -14,6 +13,8 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from pegline.records import record
 
 __all__ = [
     "FALSE_ALARM",
@@ -56,7 +57,7 @@ def carry_points(matrix: ArrayLike, points: ArrayLike) -> Array:
     return np.asarray(carried[..., :2] / carried[..., 2:])
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Transformation:
     """A transformation and how well it fits."""
 
@@ -268,7 +269,7 @@ def parameter_derivatives(kind: Kind, points: Array, parameters: Array) -> Array
     return np.asarray(np.stack([east, north], axis=1) / w[:, None, None])
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class MixUp:
     """Something wrong with the list of pairs as a whole."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -14,6 +13,7 @@ from pegline.network.kinds import CheckKind, MeasurementKind
 from pegline.network.least_squares import Fit, Network
 from pegline.network.observation_types import Booking
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = ["Adjustment", "Check", "Covariances", "Measurement", "Solution"]
 
@@ -34,7 +34,7 @@ class Covariances(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Solution:
     """Points fixed by least squares in the frame, about its origin."""
 
@@ -55,7 +55,7 @@ class Solution:
         return row
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Check:
     """Something measured that the plotting solution did not need, compared with it."""
 
@@ -87,7 +87,7 @@ class Check:
         return self.taped - self.computed
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Measurement:
     """One observation of the adjusted solution with its quality figures."""
 
@@ -119,7 +119,7 @@ class Measurement:
         return self.booking.place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Adjustment:
     """The plotting and the adjusted solution, compared."""
 

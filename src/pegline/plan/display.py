@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import cos, sin
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pegline.records import record
 
 __all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten", "turning_matrix"]
 
@@ -15,7 +16,7 @@ Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Stroke:
     """A line of straight pieces, drawn as its layer says."""
 
@@ -34,7 +35,7 @@ class Stroke:
         return self.looks_like or self.layer
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Words:
     """One line of text."""
 
@@ -52,7 +53,7 @@ class Words:
 Item = Stroke | Words
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Page:
     """One page with what is printed on it."""
 

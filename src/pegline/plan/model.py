@@ -6,7 +6,7 @@ Positions are metres in the frame about its origin; text heights and everything 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from pegline.detail.model import Path
@@ -14,13 +14,14 @@ from pegline.diagnosis.model import Survey
 from pegline.errors import Finding
 from pegline.plan.display import Page
 from pegline.plan.style import Layer
+from pegline.records import record
 
 __all__ = ["Ellipse", "Feature", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
 Position = tuple[float, float]  #: x and y, metres in the frame about its origin
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class OfficeLayer:
     """How an office calls and draws one of our layers in its drawings."""
 
@@ -30,7 +31,7 @@ class OfficeLayer:
     line_type: str | None = None  #: a name of ``style.LINE_TYPES``
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Options:
     """What a run may choose about its drawings; the book says the rest."""
 
@@ -45,7 +46,7 @@ class Options:
     sheets: tuple[Literal["owner", "pegs", "diagram", "pages"], ...] = ()  #: further sheets
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Ellipse:
     """An ellipse of 95 %, drawn larger than it is by the plan's ``ellipse_scale``."""
 
@@ -55,7 +56,7 @@ class Ellipse:
     bearing: float  #: of the major axis from +y, clockwise, radians
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Feature:
     """One thing drawn: a symbol at a position, a line, an area or an ellipse."""
 
@@ -72,7 +73,7 @@ class Feature:
     spine: Path | None = None  #: of a wall that is drawn by its outline: the line as booked
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Tuft:
     """A symbol repeated along a line to show its kind; it stands for no point on the ground."""
 
@@ -84,7 +85,7 @@ class Tuft:
     owner: str = ""  #: name of the feature whose kind it shows
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Label:
     """One line of text, placed."""
 
@@ -100,7 +101,7 @@ class Label:
     leader: tuple[Position, Position] | None = None  #: a line from the text to what it names
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Sheet:
     """One sheet of paper that shows a part of the plan, or something else altogether."""
 
@@ -113,7 +114,7 @@ class Sheet:
     turn: float = 0.0  #: of the map, anticlockwise, radians
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Plan:
     """A survey drawn."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
@@ -15,6 +15,7 @@ from pegline.plan.map.features import corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
 from pegline.plan.sheets.column import repeat_symbol
 from pegline.plan.sheets.papers import Paper
+from pegline.records import record
 
 __all__ = ["pages"]
 
@@ -35,7 +36,7 @@ def pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
         yield replace(sheet.page, map=tuple(_map(plan, plotted, paper)), clip=sheet.window)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Plotted:
     """What is drawn, in the order that it is drawn in, and how far each thing reaches, metres."""
 

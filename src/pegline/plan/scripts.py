@@ -11,7 +11,6 @@ from __future__ import annotations
 import os
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
 from pathlib import Path
@@ -19,6 +18,7 @@ from typing import Any, Final
 
 from pegline.errors import Finding
 from pegline.plan import fonts
+from pegline.records import record
 
 __all__ = ["Outline", "Run", "missing_font_warnings", "missing_scripts", "outline_of", "text_width", "wrap"]
 
@@ -61,7 +61,7 @@ REGULAR_FILE: Final = str(fonts.FOLDER / f"{fonts.REGULAR}.ttf")
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Run:
     """A stretch of a text in one font and direction."""
 
@@ -71,7 +71,7 @@ class Run:
     end: float
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Outline:
     """A text as filled shapes, its baseline from 0, 0 to the right, for capitals one unit high."""
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from pegline.book.model import OwnKind
 from pegline.kinds import KINDS
+from pegline.records import record
 
 __all__ = ["KIND_LOOKS", "LAYERS", "LINE_TYPES", "KindLook", "Layer", "layer_of", "plain_name", "plots"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Layer:
     """One layer of the drawing."""
 
@@ -117,7 +117,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class KindLook:
     """Where a kind differs from its layer."""
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Final, Literal
+
+from pegline.records import record
 
 __all__ = ["Head", "Safe", "element", "join_markup", "page", "table"]
 
@@ -33,7 +34,7 @@ def join_markup(children: Iterable[str]) -> Safe:
     return Safe("".join(child if isinstance(child, Safe) else escape(child) for child in children))
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Head:
     """The head of a column."""
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from pegline.records import record
 from pegline.release import __version__
 
 __all__ = ["ENDING", "FileList", "Origin", "sha256_of"]
@@ -23,7 +24,7 @@ class Origin(NamedTuple):
     sha256: str  #: of its bytes
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class FileList:
     """The files of one stem that belong together."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import degrees
 from typing import Any
 
@@ -17,6 +16,7 @@ from pegline.detail.path import chord_tolerance, stroke
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.model import ReducedArc, ReducedLine
 
 __all__ = [
@@ -44,7 +44,7 @@ __all__ = [
 Geometry = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Places:
     """Named places as delivered."""
 

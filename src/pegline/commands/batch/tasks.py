@@ -7,7 +7,6 @@ import json
 import os
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from pegline.errors import OpenError, UsageError, printable
 from pegline.readers.decoding import LARGEST
+from pegline.records import record
 
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
@@ -27,7 +27,7 @@ ENDINGS: Final = (".yaml", ".yml")
 MAKERS: Final = ("pegline", "ezdxf", "fiona", "numpy", "pyproj", "reportlab", "scipy", "shapely")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Settings:
     """What every book of a run is done with."""
 
@@ -38,7 +38,7 @@ class Settings:
     unfinished: bool = False  #: whether half-finished books are drawn as far as they go
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Task:
     """One book to do."""
 
@@ -53,7 +53,7 @@ class Task:
         return Path(self.source).stem
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Archive:
     """What lies under a folder."""
 

@@ -11,6 +11,7 @@ from typing import Any, Final, Literal
 from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, inverse, merge_changes
 from pegline.commands.desk.line_ends import to_file, to_page, with_line_feeds, without_returns
 from pegline.errors import UsageError
+from pegline.records import record
 
 __all__ = ["Clash", "Document", "Entry", "fingerprint"]
 
@@ -23,7 +24,7 @@ def fingerprint(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Entry:
     """One change of the book, with what takes it back; offsets are those of the file's text."""
 

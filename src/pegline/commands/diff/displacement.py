@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import log, sqrt
 from statistics import NormalDist
 from typing import Final, Literal
@@ -11,6 +10,7 @@ from typing import Final, Literal
 import numpy as np
 
 from pegline.plane import Array, left_of, turn_points
+from pegline.records import record
 
 __all__ = [
     "Comparison",
@@ -37,7 +37,7 @@ LIGHTEST: Final = 1e-10
 Verdict = Literal["unmoved", "moved", "may have moved", "open"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Measured:
     """Stations as one survey gives them, on the ground."""
 
@@ -53,7 +53,7 @@ class Measured:
         return Measured(tuple(names), self.positions[rows], self.covariance[np.ix_(both, both)])
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Peg:
     """A station of both surveys."""
 
@@ -70,7 +70,7 @@ class Peg:
         return sqrt(self.difference[0] ** 2 + self.difference[1] ** 2)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Stretch:
     """A distance between two pegs that has changed by more than measuring explains."""
 
@@ -80,7 +80,7 @@ class Stretch:
     limit: float  #: what measuring alone may bring, metres
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Comparison:
     """Two surveys laid over each other."""
 
@@ -101,7 +101,7 @@ class Comparison:
         return all(peg.verdict != "open" for peg in self.pegs)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Found:
     """One peg against others."""
 

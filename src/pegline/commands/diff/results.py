@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -18,6 +18,7 @@ from pegline.measures.source_tree import Written
 from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.model import TapeConstants
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ WIDEST: Final = 1e4
 STRETCHED: Final = 10.0
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Result:
     """What a comparison needs of one survey."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -17,6 +16,7 @@ from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
 from pegline.measures.source_tree import Table, Text, Written
+from pegline.records import record
 
 __all__ = ["Pair", "Pairs", "PointList", "read_list", "read_pairs"]
 
@@ -28,7 +28,7 @@ COLUMNS: Final = ("name", "x", "y", "easting", "northing", "accuracy")
 _ACCURACY: Final = number_within("an accuracy", above=0)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class ListedPoint:
     """One point as a file lists it: its place in the drawing, on the grid, or both."""
 
@@ -43,7 +43,7 @@ class ListedPoint:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class PointList:
     """A file of points, and what it asks for."""
 
@@ -64,7 +64,7 @@ class PointList:
     ] = None
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pair:
     """One point known in both."""
 
@@ -77,7 +77,7 @@ class Pair:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pairs:
     """All of them, and what is asked for."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import degrees
 from pathlib import Path
 
@@ -14,11 +13,12 @@ from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid
 from pegline.frame.sheet_block import Known, Reading, Sheet, SheetBlock, fit_sheets
 from pegline.network.confidence import CHI2_95
+from pegline.records import record
 
 __all__ = ["SheetLists", "accusation", "block_report", "fit_lists", "read_sheet_lists"]
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class SheetLists:
     """What the lists of all sheets say."""
 

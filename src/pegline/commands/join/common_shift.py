@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot
 from typing import Any, Final
+
+from pegline.records import record
 
 __all__ = ["ENOUGH", "NEAR", "Pair", "Shift", "common_shift", "shift_from_neighbours"]
 
@@ -14,7 +16,7 @@ __all__ = ["ENOUGH", "NEAR", "Pair", "Shift", "common_shift", "shift_from_neighb
 NEAR: Final = 0.05
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pair:
     """Something of one survey and something of another."""
 
@@ -55,7 +57,7 @@ class Pair:
 ENOUGH: Final = 3
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Shift:
     """By how much a survey lies off its neighbours, and the pairs of pegs that tell it."""
 

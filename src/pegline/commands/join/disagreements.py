@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot
 from typing import Any, Final
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from pegline.commands.join.common_shift import ENOUGH, NEAR, Pair, Shift, common_shift, shift_from_neighbours
 from pegline.kinds import KINDS
+from pegline.records import record
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import metres_between
 
@@ -26,7 +26,7 @@ GAP: Final = 1.0
 MOST: Final = 8
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Disagreement:
     """Something that two surveys tell differently, or both."""
 

@@ -14,7 +14,6 @@ probability of the first suspect while nothing is measured:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from typing import Final, Literal
@@ -31,6 +30,7 @@ from pegline.network.kinds import MeasurementKind
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Control, Produced, Ranging, Square
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = ["telling_apart"]
 
@@ -44,7 +44,7 @@ SPREAD: Final = 2.0  #: what a hypothesis foretells is known by so many standard
 PEG_STATIONS: Final = 6  #: stations among which four are chosen for a new peg
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class _Measurement:
     """Something that could be measured."""
 
@@ -131,7 +131,7 @@ def _expected_probability(shares: Array, apart: Array) -> float:
     return float(np.sum(shares**2 / (np.exp(-apart / 2) @ shares)))
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class _Options:
     """What could be measured, and what each hypothesis foretells of it."""
 

@@ -16,7 +16,7 @@ each other alternative is solved and looked around too, and where nothing closes
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import islice
 from math import inf
@@ -35,6 +35,7 @@ from pegline.network.least_squares import Fit, linearise, misclosures, solve, wi
 from pegline.network.observation_types import Observation
 from pegline.network.start import Gap
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.ground import chi2_exceeded
 from pegline.reduction.reduce import reduce_readings
 
@@ -49,7 +50,7 @@ WIDTH: Final = 512  #: combinations kept from one reading to the next
 ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Found:
     """The best combination, and how much worse the survey closes with other alternatives."""
 
@@ -181,7 +182,7 @@ def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
     return _Trial(observed, numbers, fit, fit.residuals / fit.network.sds)
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class _Trial:
     """A survey solved with one combination, and what its neighbours would be."""
 

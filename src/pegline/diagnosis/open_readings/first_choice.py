@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain, islice
 from math import inf
 from typing import Final
@@ -15,6 +14,7 @@ from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
 from pegline.network.least_squares import build_network, linearise, misclosures
 from pegline.network.start import Gap, start_figure
+from pegline.records import record
 
 __all__ = ["MOST_TRIED", "first_numbers", "nearby_numbers", "straighten"]
 
@@ -78,7 +78,7 @@ def _with_changes(
                 yield from _with_changes(readings, other, free[at + 1 :], changes - 1)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Rough:
     """How a combination looks where arcs first put the points, before anything is adjusted."""
 

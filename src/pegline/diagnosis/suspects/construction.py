@@ -7,7 +7,7 @@ each variant begins where its own arcs put the points: the steps of the book's o
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Final, NamedTuple
 
@@ -19,6 +19,7 @@ from pegline.network.least_squares import Network, linearise, misclosures
 from pegline.network.observation_types import Bearing, Chainage, Control, Distance, Observation, with_value
 from pegline.network.start import Start, start_figure
 from pegline.plane import Array, wrap_angle
+from pegline.records import record
 
 __all__ = ["Construction", "construct", "orientations"]
 
@@ -48,7 +49,7 @@ class _Carried(NamedTuple):
     aside: float  #: metres to the left
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Construction:
     """The steps by which points are placed, and where they end with the readings as booked."""
 

@@ -10,7 +10,7 @@ measurements themselves, so that a slip that people make counts for less the mor
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import exp, lgamma, log, pi, sqrt
 from typing import Final
 
@@ -21,6 +21,7 @@ from pegline.diagnosis.suspects.variants import Solved
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Bearing, Control, Ranging
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = [
     "ANY_AMOUNT",
@@ -68,7 +69,7 @@ SIZES: Final = 200  #: another over so many sizes of either sign
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Verdict:
     """A hypothesis, solved."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from itertools import combinations
 from math import pi
@@ -30,6 +30,7 @@ from pegline.network.observation_types import (
     with_value,
 )
 from pegline.plane import Array
+from pegline.records import record
 
 MOST_PAIRS: Final = 120  #: pairs of lines that are looked at, those that would fit best
 ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly stand
@@ -39,7 +40,7 @@ NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as 
 __all__ = ["ROUGH_SIGMAS", "Hypotheses", "Hypothesis", "Situation"]
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Hypothesis:
     """One thing that may be wrong."""
 
@@ -54,7 +55,7 @@ class Hypothesis:
     log_prior: float = 0.0
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Situation:
     """A survey that does not close."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import log
 from typing import Final
 
@@ -11,11 +11,12 @@ from pegline.diagnosis.suspects import hypotheses, words
 from pegline.diagnosis.suspects.evidence import Verdict
 from pegline.diagnosis.suspects.hypotheses import Hypotheses, Hypothesis, Situation
 from pegline.diagnosis.suspects.words import Accusations, Accused, Terms
+from pegline.records import record
 
 __all__ = ["HYPOTHESES", "Kind", "accusations", "every_hypothesis", "suspected_reading"]
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Kind:
     """A row of ``HYPOTHESES``."""
 

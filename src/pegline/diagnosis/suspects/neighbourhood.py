@@ -7,7 +7,7 @@ in the measurements about it; where the points stand that are farther off is kno
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from pegline.network.dependents import change_of, changed_by
 from pegline.network.least_squares import Network, build_network, linearise, misclosures, solve, with_observations
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = [
     "SMALL",
@@ -40,7 +41,7 @@ ROUNDS: Final = 10  #: of the robust solution
 MILD: Final = 3.0  #: a misfit of so many standard deviations counts half, a gross one hardly
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Neighbourhood:
     """What lies about what is wrong."""
 

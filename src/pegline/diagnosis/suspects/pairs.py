@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from math import log, pi, sqrt
 from typing import Final
@@ -22,6 +22,7 @@ from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = ["Pairs", "told_with_one"]
 
@@ -32,7 +33,7 @@ PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the 
 ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Pairs:
     """What two wrong readings are reckoned from."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import log, sqrt
 from typing import Final
@@ -31,6 +31,7 @@ from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_
 from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array
+from pegline.records import record
 
 __all__ = ["Posterior", "reckon"]
 
@@ -46,7 +47,7 @@ EXPLAINS: Final = 1e-3  #: what lowers χ² by less explains nothing
 LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Posterior:
     """Every hypothesis with its share."""
 
@@ -95,7 +96,7 @@ def reckon(
     return _Reckoner(of, construction, readings, critical, further or {}).posterior()
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class _Reckoner:
     of: Situation
     construction: Construction | None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import nan
 from typing import Final
 
@@ -13,6 +12,7 @@ from pegline.errors import Place
 from pegline.measures.obstacles import Passage, passage_length
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Chainage, Distance, Oblique, Observation, Offset
+from pegline.records import record
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
 
 __all__ = ["readings_by_number"]
@@ -33,7 +33,7 @@ def readings_by_number(
     }
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class _Readings:
     """A book and its reduction, from which the readings are taken."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -33,6 +32,7 @@ from pegline.network.dependents import with_reading_changed
 from pegline.network.least_squares import Fit, Network, solve, with_observations
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
+from pegline.records import record
 from pegline.solved import Solved
 
 __all__ = ["Candidate", "Suspicion", "suspicion"]
@@ -44,7 +44,7 @@ SOMETHING_ELSE: Final = "something else"
 NOTHING_WRONG: Final = "nothing wrong"
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Candidate:
     """What may be wrong, with every way in which it may be."""
 
@@ -63,7 +63,7 @@ class Candidate:
         return numbers[0] if len(numbers) == 1 else None
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Suspicion:
     """Who is suspected in a survey that fails."""
 

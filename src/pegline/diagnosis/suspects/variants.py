@@ -7,7 +7,7 @@ they are linearised and solved side by side: positions (v, n, 2), residuals (v, 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -48,7 +48,7 @@ class Variant:
     tape_sd: float = LOOSE_TAPE_SD  #: metres a metre
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Solved:
     """Variants, solved."""
 

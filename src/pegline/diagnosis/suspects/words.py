@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import assert_never
 
@@ -30,12 +29,13 @@ from pegline.network.observation_types import (
     Ranging,
     Square,
 )
+from pegline.records import record
 from pegline.reduction.model import Reduction
 
 __all__ = ["Accused", "Terms"]
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Accused:
     """One reading that would be wrong."""
 
@@ -45,7 +45,7 @@ class Accused:
     place: Place | None
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Terms:
     """A survey's own terms."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.map.content import Content
 from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.column import SMALL
+from pegline.records import record
 from pegline.reduction.model import ReducedLine, ReducedRow
 
 __all__ = ["field_pages"]
@@ -23,7 +23,7 @@ STEP: Final = 6.2  #: from one entry to the next, mm
 AROUND: Final = 12.0  #: that a line takes beside its entries, mm
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Entry:
     """One height of a page."""
 

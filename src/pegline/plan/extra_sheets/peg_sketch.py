@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +18,7 @@ from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
+from pegline.records import record
 from pegline.solved import PLAN_SCALES
 
 __all__ = ["SKETCH", "Ground", "sketch"]
@@ -34,7 +34,7 @@ NEEDLE: Final = (3.0, 6.5, 3.0, 9.0)  #: middle, from the frame's upper left cor
 Arm = tuple[Witness, float, Array]  #: a witness, its distance on the ground, where it is in metres
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Ground:
     """What sketches show, found by where it is."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from pegline.detail.model import Path
 from pegline.plan.display import flatten, turning_matrix
+from pegline.records import record
 
 __all__ = ["TOUCHING", "Array", "Boxes", "LabelPaper", "box", "common", "reach"]
 
@@ -21,7 +21,7 @@ HEIGHTS: Final = (1.8, 2.5)
 LARGE_HEIGHTS: Final = (2.5, 3.5)  #: on sheets that are read standing
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class LabelPaper:
     """The paper that labels are placed on: scale, turn of the map, heights of texts."""
 
@@ -92,7 +92,7 @@ def reach(shape: Any) -> Any:
     return shapely.linestrings(np.stack([x - across, y - up, x + across, y + up], axis=-1).reshape(-1, 2, 2))
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Boxes:
     """Boxes of texts, with what an index needs of them."""
 

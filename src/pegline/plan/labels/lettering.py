@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -21,6 +21,7 @@ from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles,
 from pegline.plan.map.content import Content
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.plan.scripts import text_width
+from pegline.records import record
 
 __all__ = ["Lettering", "letter"]
 
@@ -32,7 +33,7 @@ NEAR: Final = 30.0  #: symbols within so many millimetres of each are those that
 TINY: Final = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Lettering:
     """The labels of a plan, and what they leave to other places."""
 

@@ -8,7 +8,6 @@ each label move in turn while that helps; nothing is left to chance, so that a p
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import pi
 from typing import Any, Final, NamedTuple
 
@@ -17,6 +16,7 @@ import shapely
 from numpy.typing import ArrayLike
 
 from pegline.plan.labels.boxes import TOUCHING, Array, common, reach
+from pegline.records import record
 
 __all__ = [
     "ALONG",
@@ -54,7 +54,7 @@ class Spot(NamedTuple):
     cost: float = 0.0  #: how much worse it is than the best place
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Wanted:
     """A label that wants a place."""
 
@@ -294,7 +294,7 @@ def discs_under(shape: Any, discs: Any) -> Any:
     return total
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Clashes:
     """Which places of different labels overlap, both ways, in order of the places."""
 

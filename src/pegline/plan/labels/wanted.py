@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import cos, hypot, pi, sin
 from typing import Any, Final, Literal
 
@@ -21,6 +20,7 @@ from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Position, Tuft
 from pegline.plan.scripts import text_width, wrap
 from pegline.plan.style import plots
+from pegline.records import record
 
 __all__ = [
     "Anchor",
@@ -51,7 +51,7 @@ FIGURE_ROW: Final = 2.2  #: from the edge of a label to a wall, beside the heigh
 OUTSIDE_FIRST: Final = ALONG + np.array([[0.0], [0.0], [0.0], [INSIDE]]) * (ALONG[1] < 0)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class TextLine:
     """One line of a label."""
 
@@ -60,7 +60,7 @@ class TextLine:
     height: float  #: of capitals, millimetres
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Anchor:
     """The symbol that a label names."""
 
@@ -72,7 +72,7 @@ class Anchor:
     line: Any = None  #: of a line: its points (k, 2)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Asked:
     """A label asked for: its lines, where it may go, and what it belongs to."""
 
@@ -119,7 +119,7 @@ def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
         yield from _boundary_labels(content, drawn, paper)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Way:
     """A line that is drawn for its length, with its figure."""
 

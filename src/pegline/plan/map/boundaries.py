@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import degrees, hypot, inf
 from typing import Final
@@ -15,6 +15,7 @@ from pegline.detail.model import Shape
 from pegline.measures.notation import Notation
 from pegline.plan.map.features import Where
 from pegline.plan.model import Position
+from pegline.records import record
 from pegline.solved import Solved
 
 __all__ = [
@@ -32,7 +33,7 @@ MINUTE: Final = 1 / 60  #: degrees
 COARSEST_BEARING: Final = 5.0  #: degrees; a bearing known worse than this is left out
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Corner:
     """A corner of a boundary."""
 
@@ -41,7 +42,7 @@ class Corner:
     owner: str  #: name of the boundary
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Side:
     """A straight side of a boundary."""
 

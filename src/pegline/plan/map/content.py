@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from pegline.measures.notation import Notation
 from pegline.plan.map.features import Where, draw
 from pegline.plan.model import Feature
 from pegline.plan.style import plots
+from pegline.records import record
 from pegline.solved import Solved
 
 __all__ = ["Content", "map_content"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Content:
     """A survey with the things drawn of it, and the sheet that shows them (none before sheets are laid out)."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.model import Reduction
 from pegline.solved import Solved, places_booked
 
@@ -29,7 +30,7 @@ OTHER_FACE = ", other face"  #: after the name of a wall whose face was not tape
 FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Where:
     """Where every station and point is, and how well that is known."""
 

@@ -6,14 +6,15 @@ Those drawn at a true size (a tree's spread) are one unit wide. Along a line, +x
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import cos, pi, sin, tan
 from typing import Final
+
+from pegline.records import record
 
 __all__ = ["SYMBOLS", "Pen", "Symbol"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Pen:
     """One stroke of a symbol: vertices (x, y, bulge of the piece that follows)."""
 
@@ -22,7 +23,7 @@ class Pen:
     filled: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Symbol:
     """A symbol."""
 

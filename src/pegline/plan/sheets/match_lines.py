@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import pi
 from typing import Any, Final
 
@@ -19,6 +18,7 @@ from pegline.plan.scripts import text_width
 from pegline.plan.sheets.column import SMALL, centred_words
 from pegline.plan.sheets.papers import LAP, Layout, Paper, Tile
 from pegline.plan.style import plots
+from pegline.records import record
 
 __all__ = ["MapObstacles", "join_items", "map_obstacles"]
 
@@ -32,7 +32,7 @@ BESIDE: Final = np.array(
 ).T
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class MapObstacles:
     """What of the map words beside a match line keep off: lines, then labels, and how far each reaches, metres."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import atan2, ceil, pi
 from typing import Any, Final
 
@@ -12,6 +12,7 @@ import shapely
 
 from pegline.book.settings import PAPERS
 from pegline.plan.display import Array, turning_matrix
+from pegline.records import record
 
 __all__ = [
     "AIR",
@@ -65,7 +66,7 @@ def letter_factor(paper: str) -> float:
     return LARGE if is_large(paper) else 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Tile:
     """The part of the plan that one sheet shows."""
 
@@ -74,7 +75,7 @@ class Tile:
     centre: tuple[float, float]  #: metres
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Layout:
     """The sheets of a plan: all of one size."""
 

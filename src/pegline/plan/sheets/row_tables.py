@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from pegline.plan.map.boundaries import boundary_sides
@@ -12,6 +11,7 @@ from pegline.plan.model import Feature
 from pegline.plan.scripts import text_width
 from pegline.plan.sheets.a4_page import shorten
 from pegline.plan.sheets.column import LEADING, SMALL, Pencil
+from pegline.records import record
 
 __all__ = [
     "Block",
@@ -34,7 +34,7 @@ Block = Callable[[Pencil, Content], None]
 Heads = tuple[tuple[str, float, Literal["left", "right"]], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class RowTable:
     """A table: its columns by their edge as a share of the width, and its rows."""
 
@@ -106,7 +106,7 @@ class RowTable:
         return self.width - start
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class TableOf:
     """A block that is a table, made of the content; nothing where there is none."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from itertools import count
 from typing import Final
@@ -18,6 +18,7 @@ from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
 from pegline.plan.sheets.column import Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, letter_factor
 from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
+from pegline.records import record
 
 __all__ = ["FEW", "MORE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
 
@@ -30,7 +31,7 @@ MOST_OF_HEIGHT: Final = 0.6  #: of a sheet that its band of tables may take
 PAGE_COLUMNS: Final = 3  #: of a page of tables
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Placed:
     """A block where it stands."""
 

@@ -8,7 +8,6 @@ own in the group of its line.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -18,11 +17,12 @@ from pegline.plan.display import close_ring
 from pegline.plan.map.features import OTHER_FACE
 from pegline.plan.model import Feature
 from pegline.plan.style import KIND_LOOKS
+from pegline.records import record
 
 __all__ = ["LetteredLine", "add_lettered_lines", "lettered_line", "too_short_for"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class LetteredLine:
     """A line type with a letter; lengths in paper millimetres."""
 

@@ -6,12 +6,12 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from pegline.book.model import Use
 from pegline.kinds import KINDS
 from pegline.measures.offset import Method
+from pegline.records import record
 
 __all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_name", "type_of", "typed_value"]
 
@@ -19,7 +19,7 @@ __all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_na
 Type = Literal["text", "number", "whole number", "date", "yes or no"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Column:
     """One column of a layer."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from pegline.book.feature import OwnKind
 from pegline.kinds import KINDS
 from pegline.plan.style import KIND_LOOKS, Layer, layer_of
 from pegline.plan.style import LAYERS as LOOKS
+from pegline.records import record
 from pegline.writers.gis.layers import FilledLayer
 
 __all__ = ["LABEL_HEIGHT_MM", "PALE_OPACITY", "Rule", "layer_rules"]
@@ -41,7 +41,7 @@ LOOK_OF: Final[Mapping[str, str]] = {
 DETAIL: Final = ("detail_points", "detail_lines", "detail_areas")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Rule:
     """How some rows of a layer look."""
 

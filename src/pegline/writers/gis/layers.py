@@ -6,10 +6,10 @@ One row of ``LAYERS`` a layer. What writes a GIS file reads this and knows nothi
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from pegline.diagnosis.model import Survey
+from pegline.records import record
 from pegline.writers.gis import rows
 from pegline.writers.gis.columns import (
     ACCURACY,
@@ -39,7 +39,7 @@ from pegline.writers.gis.rows import Rows, Site, Value
 __all__ = ["LAYERS", "FilledLayer", "Layer", "Value", "fill_layers", "own_columns", "values_of"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Layer:
     """One layer of a survey."""
 
@@ -51,7 +51,7 @@ class Layer:
     own: bool = False  #: takes the feature's own columns, from ``data``
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class FilledLayer:
     """A layer, or a table without geometry, with what is in it."""
 

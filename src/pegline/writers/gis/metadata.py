@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from html import escape
 from math import degrees
 from typing import Final
@@ -13,6 +12,7 @@ import numpy as np
 from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import verdict
 from pegline.frame.model import Frame
+from pegline.records import record
 from pegline.release import __version__
 from pegline.solved import PlaceRadius
 from pegline.writers.survey_figures import moment, points, stations
@@ -38,7 +38,7 @@ CAUTION: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Extent:
     """What holds a survey on the earth, degrees of longitude and latitude."""
 

@@ -6,7 +6,7 @@ A package is carried to another CRS whole: geometries, the covariance of every p
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any, Final
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import confidence_radii, ellipses, variances_of
+from pegline.records import record
 from pegline.solved import PlaceRadius
 from pegline.writers.gis.columns import ACCURACY, SOURCE, SURVEY, Column
 from pegline.writers.gis.geometries import Shapes, no_shapes, of_parts
@@ -29,7 +30,7 @@ from pegline.writers.survey_figures import moment
 __all__ = ["TABLES", "WARNINGS", "Links", "Motion", "Package", "metres_per_unit", "move_package", "of_rows", "package"]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Links:
     """Rows of one layer joined to rows of another, numbered from 1."""
 
@@ -39,7 +40,7 @@ class Links:
     rows: tuple[tuple[int, int, Value, Value], ...]  #: base, related, place in the book, page
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Package:
     """The contents of a GeoPackage."""
 
@@ -54,7 +55,7 @@ class Package:
     styles: Mapping[str, Style]  #: by the layer that it is for
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Table:
     """A table without geometry."""
 
@@ -164,7 +165,7 @@ PLACES: Final = ("stations", "detail_points")
 FIGURES: Final = tuple(column.name for column in ACCURACY[2:])
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Motion:
     """A way from the CRS of a package to another."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,6 +11,7 @@ import numpy as np
 from pegline.diagnosis.model import Survey
 from pegline.errors import UnsuitableError, UsageError
 from pegline.plane import Array
+from pegline.records import record
 from pegline.writers.gis.package import Motion, Package, move_package, package
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ STEP: Final = 1.0
 MAX_PIECES: Final = 1024
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class OtherCRS:
     """A CRS that layers are asked for in, geographic ones too."""
 

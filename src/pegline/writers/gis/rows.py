@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 from math import dist, inf
@@ -18,6 +17,7 @@ from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.network.confidence import ellipses
 from pegline.plane import Array
+from pegline.records import record
 from pegline.reduction.model import ReducedRow
 from pegline.solved import places_booked
 from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed_value
@@ -45,7 +45,7 @@ CORNERS = 36
 ONE_PLACE = 1e-6
 
 
-@dataclass(frozen=True)
+@record(frozen=True, slots=False)
 class Site:
     """A survey, and what the rows of every layer draw on, worked out once."""
 

@@ -81,3 +81,12 @@ def test_what_nothing_holds_is_named():
     full[7], full[:, 7] = 0.0, 0.0
     assert list(SparseFactor(40, keys, loose).free) == [7]
     assert list(DenseFactor(full).free) == [7]
+
+
+def test_what_only_rounding_holds_is_named_too():
+    # A closed ring of equal springs is free as a whole; rounding leaves a pivot of some 1e-16 and no exact zero.
+    size = 60
+    full = 0.7 * (2 * np.eye(size) - np.roll(np.eye(size), 1, 0) - np.roll(np.eye(size), -1, 0))
+    rows, columns = np.nonzero(full)
+    factor = SparseFactor(size, rows * (size + 1) + columns, full[rows, columns])
+    assert factor.free.tolist() == DenseFactor(full).free.tolist() == list(range(size))

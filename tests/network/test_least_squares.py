@@ -5,11 +5,12 @@ import pytest
 from builders.networks import NETWORKS
 from builders.records import LOCAL, simulate
 
-from pegline.errors import BookError, Finding
+from pegline.errors import BookError, Finding, Place
 from pegline.network import adjust as room
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at
+from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at, build_network, solve
+from pegline.network.observation_types import Booking, Distance
 from pegline.network.quality import NetworkCovariances, computed_variances
 
 
@@ -85,3 +86,29 @@ def test_points_nearer_than_a_thousandth_of_a_millimetre_are_at_one_place(solved
     parameters[2 * end : 2 * end + 2] = parameters[2 * start : 2 * start + 2] + shift
     findings = list(_at_one_place(fit.network, parameters))
     assert (tuple(sorted(line.points)) in [finding.data for finding in findings]) == told
+
+
+def distance(start, end, value):
+    place = Place("made.yaml", 1, 1)
+    return Distance(Booking(f"{start}-{end}", "length", "side", ("line", ""), value, 0.01, None, place), start, end)
+
+
+def three_points(*observed, at):
+    """Return a network of A, held, and of B and C."""
+    return build_network(["A", "B", "C"], 3, observed, {}, np.array(at), held=[0, 1])
+
+
+def test_points_that_nothing_holds_are_told_by_name():
+    # B and C keep their distances from A and may run round it.
+    told = [distance("A", "B", 5.0), distance("A", "C", 5.0)]
+    with pytest.raises(BookError) as error:
+        solve(three_points(*told, at=[(0.0, 0.0), (3.0, 4.0), (5.0, 0.0)]))
+    (finding,) = error.value.findings
+    assert (finding.rule, finding.data) == ("free-to-move", ("B", "C"))
+
+
+def test_two_points_at_one_place_are_told_once_however_many_lines_are_between_them():
+    told = [distance("B", "C", 5.0), distance("C", "B", 5.1), distance("A", "B", 5.0)]
+    network = three_points(*told, at=[(0.0, 0.0), (3.0, 4.0), (3.0, 4.0)])
+    (finding,) = _at_one_place(network, network.begin)
+    assert (finding.rule, finding.data) == ("one-place", ("B", "C"))

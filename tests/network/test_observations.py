@@ -6,11 +6,15 @@ from math import hypot
 import numpy as np
 import pytest
 from builders.records import LAY_SD, LOCAL, measure
+from builders.solved import HERE, feature
 
 from pegline import reduce
+from pegline.book.model import Rectangle
 from pegline.cli import main
+from pegline.measures.distance import Wall
+from pegline.measures.values import Pair
 from pegline.network.observation_types import Distance, Oblique
-from pegline.network.observations import observations
+from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.writers.gis.dataframes import layers
 
@@ -30,6 +34,19 @@ def test_an_error_in_chainage_enters_an_oblique_distance_by_the_cosine_at_its_fo
     assert first.booking.sd == pytest.approx(LAY_SD * hypot(1, 16 / 20))
     assert second.booking.sd == pytest.approx(LAY_SD * hypot(1, 9 / 15))
     assert third.booking.sd == pytest.approx(LAY_SD)
+
+
+def test_arms_from_one_chainage_take_its_error_whole():
+    # No triangle tells the angle at the foot: on the safe side the arm counts as if it lay along the line.
+    found = arms((20.0, 20.0, 20.0), (12.0, 12.0, 12.0))
+    assert [one.booking.sd for one in found] == pytest.approx([LAY_SD * hypot(1, 1)] * 3)
+
+
+def test_the_corners_and_the_edge_of_a_rectangle_share_equations():
+    rows = [(name, "A-B", at, 5.0) for name, at in (("h1", 10.0), ("h2", 20.0), ("alone", 30.0))]
+    geometry = Rectangle(Pair("h1", "h2", HERE), True, Wall(True, (), HERE), ("far", "near"))
+    book, reduction = measure(BASE, rows=rows, features={"house": feature("house", "building", geometry)})
+    assert shared_points(book, reduction) == ("h1", "h2", "far", "near")
 
 
 def test_an_arm_from_a_station_is_a_distance_with_the_deviation_of_its_own_reading():

@@ -5,8 +5,15 @@ from math import atan2, cos, pi, sin
 import pytest
 
 from pegline.errors import Place
+from pegline.frame.model import Frame
 from pegline.network.observation_types import Bearing, Booking, Control
-from pegline.network.orientation import control_at_one_place, crossing_control, fitting_hand, held_parameters
+from pegline.network.orientation import (
+    control_at_one_place,
+    crossing_control,
+    figure_in_frame,
+    fitting_hand,
+    held_parameters,
+)
 from pegline.network.start import Start
 
 HERE = Place("made.yaml", 1, 1)
@@ -50,6 +57,15 @@ def test_two_bearings_tell_the_hand_where_the_images_misfit_by_over_four_deviati
     at = turn_stations(0.4, flip=-1)
     found = [bearing("A", name, atan2(at[name][0], at[name][1]), sd=sd) for name in "BC"]
     assert fitting_hand(found, FIRST) == hand
+
+
+@pytest.mark.parametrize("flip", [1, -1])
+def test_a_figure_whose_hand_nothing_told_is_laid_as_the_bearings_say(flip):
+    at = turn_stations(0.4, flip=flip)
+    found = [bearing("A", name, atan2(at[name][0], at[name][1])) for name in "BC"]
+    laid, numbers = figure_in_frame(Frame("north", "true", "", "n"), found, FIRST)
+    assert numbers == {0}  # of two that are as sure the one of the longer line, which alone turns the figure
+    assert all(laid[name] == pytest.approx(at[name]) for name in AT)
 
 
 @pytest.mark.parametrize(

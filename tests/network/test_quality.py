@@ -12,7 +12,9 @@ from pegline.frame.model import Frame, FrameBearing
 from pegline.network import critical_value as family
 from pegline.network.adjust import adjust, framework_fails
 from pegline.network.critical_value import sidak
+from pegline.network.dependents import derivative_matrix, full_matrix
 from pegline.network.least_squares import solve
+from pegline.network.quality import derivatives
 
 SAME = 1e-9
 ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %
@@ -24,6 +26,12 @@ def test_redundancy_numbers_add_up_to_the_freedom(name):
     adjustment = adjust(*simulate(NETWORKS[name](), 2), LOCAL)
     total = sum(m.redundancy for m in adjustment.measurements)
     assert total == pytest.approx(adjustment.freedom, abs=0.05)
+
+
+def test_derivatives_of_some_observations_are_those_of_all():
+    fit = adjust(*simulate(NETWORKS["farm"](), 2), LOCAL).fit
+    rows = np.array([5, 0, 7])
+    assert derivatives(fit, rows) == pytest.approx(full_matrix(derivative_matrix(fit))[rows], abs=0)
 
 
 def test_an_error_shows_in_its_own_residual_by_the_redundancy_number():

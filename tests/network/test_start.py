@@ -65,6 +65,22 @@ def test_sides_and_sketches_settle(sides, sketches):
     assert all(close(at[name], AT[name]) for name in "ABCD")
 
 
+@pytest.mark.parametrize("flip", [1, -1])
+def test_a_sketch_as_a_whole_settles_a_station_whose_centres_are_not_both_drawn(flip):
+    # D, cut flatter than C, comes after it; B is not drawn, and the sketch lies on A and C, turned a quarter.
+    at = {**AT, "D": (45.0, -10.0)}
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", at=at)
+    sketches = {name: (-flip * at[name][1] if name == "D" else -at[name][1], at[name][0]) for name in "ACD"}
+    placed = placed_stations(*measure(figure, sides={"C": "left A-B"}, sketches=sketches))
+    assert close(placed["D"], (45.0, -10.0 * flip))
+
+
+def test_a_sketch_with_everything_at_one_place_settles_nothing():
+    nowhere = dict.fromkeys("ABCD", (5.0, 5.0))
+    told = findings(*measure(lines(*TRIANGLE, "A-D side", "B-D side"), sides={"C": "left A-B"}, sketches=nowhere))
+    assert "D" in told["side-unsettled"].text
+
+
 def test_a_further_line_settles_a_side():
     at = placed_stations(*measure(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie"), sides={"C": "left A-B"}))
     assert close(at["D"], AT["D"])
@@ -113,6 +129,15 @@ def test_a_side_told_of_a_line_that_is_placed_later_turns_the_whole_figure(side,
     assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CD")
 
 
+@pytest.mark.parametrize(("side", "other", "flip"), [("right A-C", "left A-C", 1), ("left A-C", "right A-C", -1)])
+def test_a_station_that_waits_for_the_hand_is_placed_once_that_is_told(side, other, flip):
+    # E is booked by its side of A-C too: until D tells the hand nothing can be said of it.
+    at = {**AT, "E": (5.0, 28.0)}
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie", "A-E side", "B-E side", at=at)
+    placed = placed_stations(*measure(figure, sides={"D": side, "E": other}))
+    assert all(close(placed[name], (at[name][0], flip * at[name][1])) for name in "CDE")
+
+
 @pytest.mark.parametrize("flip", [1, -1])
 def test_a_sketch_of_later_stations_turns_the_whole_figure(flip):
     # A is not drawn, so that the sketch says nothing of C; of E it does, whose lines are from B and C.
@@ -122,15 +147,17 @@ def test_a_sketch_of_later_stations_turns_the_whole_figure(flip):
     assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CE")
 
 
-def test_two_bearings_tell_a_figure_from_its_mirror_image():
+@pytest.mark.parametrize("flip", [1, -1])
+def test_two_bearings_tell_a_figure_from_its_mirror_image(flip):
     book, reduction = measure(lines(*TRIANGLE))
     place = book.lines["A-B"].place
+    true = {name: (x, flip * y) for name, (x, y) in AT.items()}
     bearings = [
-        FrameBearing(a, b, float(np.arctan2(AT[b][0] - AT[a][0], AT[b][1] - AT[a][1])), 0.01, 0.0, place)
+        FrameBearing(a, b, float(np.arctan2(true[b][0] - true[a][0], true[b][1] - true[a][1])), 0.01, 0.0, place)
         for a, b in (("A", "B"), ("A", "C"))
     ]
     at = placed_stations(book, reduction, Frame("north", "true", "", "n", bearings=tuple(bearings)))
-    assert close(at["C"], AT["C"])
+    assert close(at["C"], true["C"])
 
 
 def test_the_two_bearings_of_one_line_do_not():
@@ -160,6 +187,27 @@ def test_a_station_held_by_one_line_can_swing():
     assert (
         told["too-few-lines"].text == "station D is on one line only (A-D); tape one more to it, or is the name wrong?"
     )
+
+
+def test_a_station_at_the_dead_end_of_another_that_waits_for_it_is_the_one_told():
+    # E has a line to the figure and one to D; D has no other: one more line to D would hold neither, one to it both.
+    told = findings(*measure(lines(*TRIANGLE, "A-E side", "D-E side"), sides={"C": "left A-B"}))
+    assert set(told) == {"too-few-lines"}
+    assert told["too-few-lines"].text.startswith("station D is on one line only (D-E), and E waits for it")
+    assert told["too-few-lines"].data == ("D", "E")
+
+
+def test_arcs_to_a_point_that_do_not_meet_carry_the_gap():
+    arcs = [("p", {"A": 20.0, "B": 29.0}, "left A-B")]
+    told = findings(*measure(lines(*TRIANGLE), sides={"C": "left A-B"}, arcs=arcs))
+    assert set(told) == {"arcs-do-not-meet"}
+    assert told["arcs-do-not-meet"].data.gap == pytest.approx(1.0)
+    assert "the arcs to p do not meet" in told["arcs-do-not-meet"].text
+
+
+def test_a_sketch_does_not_place_a_station_whose_arcs_do_not_meet():
+    figure = {**lines(*TRIANGLE, "A-D side", "B-D side"), "A-C": ("side", 20.0), "B-C": ("side", 29.0)}
+    assert set(findings(*measure(figure, sketches=AT))) == {"arcs-do-not-meet"}
 
 
 def test_arcs_that_do_not_meet_carry_the_gap():
@@ -225,6 +273,21 @@ def test_the_far_end_of_a_prolonged_line_is_found():
         *measure(figure, sides={"C": "left A-B"}, rows=[("C", "A-F", dist(AT["A"], AT["C"]), "station")])
     )
     assert close(placed["F"], at["F"])
+
+
+def test_a_far_end_is_found_by_the_tie_station_that_is_placed_and_places_the_other():
+    # Of the two that stand on A-F only C is placed; G, booked before it, follows once F is found.
+    at = {**AT, "F": (30.0, 45.0), "G": (10.0, 15.0)}
+    rows = [(name, "A-F", dist(at["A"], at[name]), "station") for name in "GC"]
+    placed = placed_stations(*measure(lines(*TRIANGLE, "A-F side", at=at), sides={"C": "left A-B"}, rows=rows))
+    assert all(close(placed[name], at[name]) for name in "FG")
+
+
+def test_a_check_line_through_a_tie_station_places_no_far_end():
+    at = {**AT, "F": (30.0, 45.0)}
+    rows = [("C", "A-F", dist(at["A"], at["C"]), "station")]
+    told = findings(*measure(lines(*TRIANGLE, "A-F check", at=at), sides={"C": "left A-B"}, rows=rows))
+    assert "F" in told["cannot-start"].text
 
 
 def test_half_a_book_is_solved_as_far_as_it_goes():

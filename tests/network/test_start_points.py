@@ -82,6 +82,20 @@ def test_a_right_angle_walked_back_and_a_length_place_the_corner_before(turn, y)
     assert placed[0] == pytest.approx((0.0, y))
 
 
+def test_a_wall_of_another_corner_says_nothing_along_a_right_angle():
+    # r is square to the wall at q, and 5 m from p, which is no length along that ray: what is known does not place it.
+    ones = [Square(booking(pi / 2), "p", "q", "r"), Distance(booking(7.0), "p", "r")]
+    assert place_point("r", [range(2)], ones, WALL, None) is None
+
+
+def test_a_side_of_a_line_that_is_not_placed_or_that_both_images_lie_on_settles_nothing():
+    here = Place("made.yaml", 1, 1)
+    unknown = Side(Pair("A", "Z", here), True)
+    assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER], AT, unknown, (None, 0)) is None
+    across = Side(Pair("A", "C", here), True)  # from A straight up: both images are right of it
+    assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER], {**AT, "C": (0.0, 9.0)}, across, (None, 0)) is None
+
+
 def test_a_right_angle_at_a_corner_that_is_not_placed_says_nothing():
     ones = [Square(booking(pi / 2), "p", "x", "r"), Distance(booking(4.0), "x", "r")]
     assert place_point("r", [range(2)], ones, WALL, None) is None

@@ -36,6 +36,13 @@ def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
     assert unnoticed.smallest_noticed == {}
 
 
+def test_without_the_solutions_nothing_is_called_checked():
+    book, reduction = measure(QUAD, sides=SIDES)
+    adjustment = replace(adjust(book, reduction, LOCAL), fit=None)
+    unnoticed = find_unnoticed(book, reduction, adjustment)
+    assert (unnoticed.distance("C"), unnoticed.is_checked("C"), unnoticed.smallest_noticed) == (None, False, {})
+
+
 def test_a_check_over_one_triangle_says_nothing_of_the_other():
     # T-C checks the triangle A-C-B over its tie station on the base; nothing else was taped to D.
     rows = (("T", "A-B", 25.0, "station"),)

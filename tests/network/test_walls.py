@@ -78,6 +78,12 @@ def test_a_wall_left_out_is_square_to_the_one_before(turns, lengths, back):
     assert last == f"{['Q', *corners][-2]}>{corners[-1]}>P {back}"
 
 
+def test_a_wall_left_out_that_runs_back_alongside_the_last_one_is_not_square_to_it():
+    # Three walls without the way back: left, right, left ends beside the edge, going up.
+    found = texts_of(walls_of(around("lrl", ["c1", "c2", "c3"]), 3.0, 4.0, 3.0))
+    assert found[-2:] == ["c1>c2>c3 left", "c2-c3 3"]
+
+
 def test_walls_that_are_not_all_booked_give_no_equations():
     assert walls_of(around("ll", ["c1", "c2"]), 6.0) == ()
 
@@ -193,6 +199,11 @@ def test_walls_that_run_alongside_are_refused():
 
     assert angle < degrees(FLATTEST_MEETING)
     assert caught.value.findings[0].place is not None
+
+
+def test_a_point_that_only_has_a_note_meets_nothing():
+    found = survey(points="points: {h1: {note: corner of the barn}}")
+    assert not found.adjustment.warnings
 
 
 def test_walls_that_meet_flatly_are_told():

@@ -9,6 +9,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Mapping, Sequence
 from math import hypot
+from typing import cast
 
 from pegline.errors import Finding
 from pegline.network.arc_intersection import (
@@ -244,9 +245,7 @@ def _guess_hand(figure: Figure) -> bool:
     pushed = [(-cut_sine(*pair), pair[0].radius, pair[1].radius, name) for name, pair in figure.unsettled.items()]
     name = min(pushed)[-1]
     one, other = figure.unsettled[name]
-    images = meetings(one, other)
-    if images is None:
-        return False
+    images = cast("tuple[XY, XY]", meetings(one, other))  # else it would be among the gaps
     figure.tentative = True
     _place_by_arcs(figure, name, max(images, key=lambda image: image[1]), one, other)
     return True

@@ -136,8 +136,6 @@ def _extent(positions: Array) -> float:
     >>> round(_extent(np.array([[0.0, 0.0], [3.0, 4.0], [1.0, 1.0]])), 3)
     5.0
     """
-    if len(positions) == 0:
-        return 0.0
     angles = np.pi * np.arange(DIRECTIONS) / DIRECTIONS
     return float(np.ptp(positions @ np.array([np.cos(angles), np.sin(angles)]), axis=0).max())
 

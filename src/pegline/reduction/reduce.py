@@ -113,7 +113,7 @@ def reduce_readings(book: Book) -> Reduction:
         ),
         walls=dict(_walls(book, rack)),
         witnesses={
-            peg: tuple(ReducedWitness(each, _witness(rack, peg, each)) for each in witnesses)
+            peg: tuple(ReducedWitness(each, _witness(rack, peg, each)) for each in witnesses if each.readings)
             for peg, witnesses in book.witnesses.items()
         },
         tapes=rack.tapes,

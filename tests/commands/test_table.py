@@ -15,7 +15,7 @@ from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.measures.source_tree import Items, Table
 from pegline.readers import zip_guard as archives
 from pegline.readers.book_tables import NAMING, SHEETS, columns_of
-from pegline.readers.workbooks import sheets_in
+from pegline.readers.workbooks import CHOICES, sheets_in
 from pegline.readers.yaml import parse
 
 BOOKS = [*sorted((ROOT / "samples").glob("*.yaml")), ROOT / "tests" / "readers" / "whole_book.yaml"]
@@ -347,6 +347,29 @@ TYPED = row(
 ) + row(cell(table_number_columns_repeated=1024), repeated=1_048_574)
 
 
+def test_the_lists_of_words_of_a_blank_workbook_and_what_is_no_cell_are_passed_over(tmp_path):
+    rows = row(cell("name")) + f"<table:table-row>{cell('A-B')}<text:soft-page-break/>{cell('x')}</table:table-row>"
+    lists = f'<table:table table:name="{CHOICES}">{row(cell("base"), cell("side"))}</table:table>'
+    path = tmp_path / "t.ods"
+    path.write_bytes(ods(rows, lists))
+
+    found = sheets_in(path)
+
+    assert list(found) == ["lines"]
+    assert [[text.value for text in each] for each in found["lines"]] == [["name"], ["A-B", "x"]]
+
+
+def test_a_value_that_is_not_booked_yet_comes_back(tmp_path):
+    book = tmp_path / "b.yaml"
+    book.write_text("book: 1\nunit: m\ntitle: '~'\nlines: {A-B: {use: base, taped: ~}}\n")
+
+    run(book, to=tmp_path / "csv")
+    run(tmp_path / "csv", to=tmp_path / "back.yaml")
+
+    assert "A-B,base,~\n" in (tmp_path / "csv" / "lines.csv").read_text(encoding="utf-8-sig").replace("\r", "")
+    assert said_by(tmp_path / "back.yaml") == said_by(book)
+
+
 def test_typed_and_repeated_cells_of_ods_are_read(tmp_path):
     path = tmp_path / "t.ods"
     path.write_bytes(ods(TYPED))
@@ -408,6 +431,8 @@ STRANGE = [
     (row(cell("x", table_number_rows_spanned="9" * 5000)), "number-rows-spanned is '99999999999999999999', which"),
     (row(cell("x", office_value_type="float", office_value="abc")), "'abc' is kept here as a number, and is none"),
     (row(cell("x", office_value_type="float", office_value="1e999")), "no book has a number as large as this"),
+    (row(cell("3.20 EUR", office_value_type="currency", office_value="3.2")), "this is a currency; write the value"),
+    (row(cell("12:30", office_value_type="time", office_time_value="PT12H30M00S")), "this is a time; write the value"),
     (row(cell("3.20 ft", office_value_type="float", office_value="3.2")), "write both as text, such as 3.2 ft"),
     (row(cell("point")) + row(cell("p", table_number_rows_spanned=2)), "merged cells begin here"),
     (row(cell("<text:span>" * 300 + "</text:span>" * 300)), "it holds more than the 500000 cells"),
@@ -430,6 +455,7 @@ TEXTS = [
     (cell("3<text:s/>ft<text:s text:c='2'/>2"), "3 ft  2"),
     (cell("3<text:line-break/>2"), "3\n2"),
     (cell("3<text:tab/>2"), "3\t2"),
+    (cell(f"3{NOTE}.2"), "3.2"),
     (cell("<text:span>by<text:s/></text:span>the\n   gate"), "by the gate"),
     (cell(office_value_type="string", office_string_value="3.2"), "3.2"),
 ]
@@ -520,6 +546,7 @@ def part(name, old, new):
 
 LINES_PART = "xl/worksheets/sheet2.xml"
 END = "</sheetData>"
+SHEET = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 GREEDY = [
     (f'{END}<mergeCells><mergeCell ref="A2:XFD1048576"/></mergeCells>', "[lines]:2:1: merged or linked cells as far"),
     (f'{END}<hyperlinks><hyperlink ref="1:1048576" location="x"/></hyperlinks>', "[lines]:1:1: merged or linked cells"),
@@ -538,6 +565,25 @@ def test_a_small_workbook_that_asks_for_much_is_refused(put, says, tmp_path):
         sheets_in(path)
 
     assert str(caught.value.findings[0]).startswith(f"{path}{says}")
+
+
+def test_a_range_that_is_none_is_left_to_the_reader_to_refuse(tmp_path):
+    path = workbook({**HEAD, **LINES}, tmp_path / "t.xlsx")
+    part(LINES_PART, END, f'{END}<mergeCells><mergeCell ref="A2:!"/></mergeCells>')(path)
+
+    with pytest.raises(BookError, match="no workbook can be read here"):
+        sheets_in(path)
+
+
+def test_a_range_in_a_part_of_no_known_sheet_is_told_by_the_part(tmp_path):
+    path = tmp_path / "t.xlsx"
+    merged = f'<worksheet xmlns="{SHEET}"><mergeCells><mergeCell ref="A2:XFD1048576"/></mergeCells></worksheet>'
+    path.write_bytes(zip_parts({"xl/worksheets/sheet1.xml": merged}))
+
+    with pytest.raises(BookError) as caught:
+        sheets_in(path)
+
+    assert str(caught.value.findings[0]).startswith(f"{path}[xl/worksheets/sheet1.xml]:2:1: merged or linked cells")
 
 
 def test_a_part_with_more_elements_than_its_cells_can_need_is_refused(tmp_path, monkeypatch):
@@ -585,6 +631,25 @@ def test_a_cell_under_no_column_is_told_once_a_column(tmp_path):
     says = faults_of(workbook({**HEAD, "lines": lines}, tmp_path / "t.xlsx"))
 
     assert [text.partition(": ")[0] for text in says] == ["t[lines]:2:3", "t[lines]:3:4"]
+
+
+def test_a_row_with_nothing_under_a_name_says_nothing_more(tmp_path):
+    sheets = {**HEAD, "arcs": [["point", "left_of"], [None, None, "x"]], "lines": [["name", "use"], [None, None, "y"]]}
+
+    says = faults_of(workbook(sheets, tmp_path / "t.xlsx"))
+
+    assert says == [
+        f"t[{name}]:2:3: cell C2: this cell is under no column name; name the column" for name in ("arcs", "lines")
+    ]
+
+
+def test_columns_of_which_none_is_known_are_told_each(tmp_path):
+    says = faults_of(workbook({**HEAD, "arcs": [["Punkt", "links"], ["z", "A-B"]]}, tmp_path / "t.xlsx"))
+
+    assert [text.split("; ")[0] for text in says] == [
+        "t[arcs]:1:1: cell A1: unknown column 'Punkt'",
+        "t[arcs]:1:2: cell B1: unknown column 'links'",
+    ]
 
 
 def test_a_csv_of_a_folder_may_end_in_capitals(tmp_path):

@@ -379,6 +379,16 @@ def test_degrees_as_a_grid_are_refused_with_the_zone_to_take() -> None:
     assert "take EPSG:32630 (WGS 84 / UTM zone 30N)" in refusal(grid(points, "EPSG:4326"))
 
 
+def test_a_plot_that_turns_out_to_lie_far_from_its_control_s_grid_or_nowhere_is_refused() -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    reduction = reduce_readings(parsed)
+
+    with pytest.raises(BookError, match="km outside the area that WGS 84 / UTM zone 30N"):
+        choose_frame(parsed, reduction, {"A": (512340.25, 5712806.40), "B": (1_500_000.0, 5712806.40)})
+    with pytest.raises(BookError, match="the plot lies nowhere on WGS 84 / UTM zone 30N"):
+        choose_frame(parsed, reduction, {"A": (512340.25, 5712806.40), "B": (1e9, 1e9)})
+
+
 def test_a_frame_is_refined_only_where_that_changes_something() -> None:
     parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
     reduction = reduce_readings(parsed)

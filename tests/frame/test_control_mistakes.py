@@ -44,11 +44,15 @@ def degree_point(name: str, change: Callable[[float, float], XY] = lambda lat, l
     return f"{name}: {{latitude: {lat:.8f}, longitude: {lon:.8f}, accuracy: 0.05}}"
 
 
-def refusals(*points: str, before: str = "", crs: str = "EPSG:32630") -> list[str]:
+def refusals(*points: str, before: str = "", crs: str = "EPSG:32630", stretch: float = 1.0) -> list[str]:
     """Return the findings that a book with such control is refused with; none where it is taken."""
     places = {name: np.array(Proj("EPSG:32630")(*at)) for name, at in lonlat().items()}
+
+    def length(p: str, q: str) -> float:
+        return stretch * float(np.hypot(*(places[p] - places[q])))
+
     lines = [
-        f"  {p}-{q}: {{use: {'base' if p + q == 'AB' else 'side'}, taped: {np.hypot(*(places[p] - places[q])):.2f}}}"
+        f"  {p}-{q}: {{use: {'base' if p + q == 'AB' else 'side'}, taped: {length(p, q):.2f}}}"
         for p in NAMES
         for q in NAMES
         if p < q
@@ -99,6 +103,21 @@ SCENARIOS = {
         "C",
         "a digit too few in the easting",
     ),
+    "in another zone, northing and easting exchanged": (
+        (*GOOD, grid_point("C", lambda e, n: (n, e), crs="EPSG:32631")[:-1] + ", crs: EPSG:32631}"),
+        "C",
+        "easting and northing are exchanged",
+    ),
+    "in another zone, a digit lost": (
+        (*GOOD, grid_point("C", lambda e, n: (float(f"{e:.3f}"[1:]), n), crs="EPSG:32631")[:-1] + ", crs: EPSG:32631}"),
+        "C",
+        "a digit too few in the easting",
+    ),
+    "a degree of longitude": (
+        (*GOOD, degree_point("C", lambda lat, lon: (lat, lon - 1))),
+        "C",
+        "digit in the longitude",
+    ),
     "a degree of latitude": ((*GOOD, degree_point("C", lambda lat, lon: (lat + 1, lon))), "C", "digit in the latitude"),
 }
 
@@ -133,6 +152,44 @@ def test_a_point_that_no_mistake_explains_is_named_all_the_same() -> None:
 
     assert finding.startswith("control point C lies 70 km from")
     assert "look at its coordinates" in finding
+
+
+def test_degrees_that_no_mistake_explains_are_named_all_the_same() -> None:
+    (finding,) = refusals(*GOOD, degree_point("C", lambda lat, lon: (lat - 1.234, lon + 2.345)))
+
+    assert finding.startswith("control point C lies ")
+    assert "look at its coordinates" in finding
+
+
+def test_control_in_millimetres_lies_nowhere() -> None:
+    (finding,) = refusals(*GOOD, grid_point("C", lambda e, n: (1000 * e, 1000 * n)))
+
+    assert finding.startswith("control point C lies nowhere on WGS 84 / UTM zone 30N")
+
+
+def test_points_that_are_wrong_in_ways_of_their_own_are_told_one_by_one() -> None:
+    findings = refusals(
+        grid_point("A", lambda e, n: (n, e)), degree_point("C", lambda lat, lon: (lon, lat)), before=BEARING
+    )
+
+    assert [finding.split()[2] for finding in findings] == ["A", "C"]
+    assert "easting and northing are exchanged" in findings[0]
+    assert "latitude and longitude are exchanged" in findings[1]
+
+
+def test_of_two_points_that_cannot_be_where_they_are_booked_the_one_without_a_reason_is_told_too() -> None:
+    findings = refusals(
+        grid_point("A", lambda e, n: (n, e)), GOOD[1], degree_point("C", lambda lat, lon: (lat - 21.3, lon + 32.4))
+    )
+
+    assert [finding.split()[2] for finding in findings] == ["A", "C"]
+    assert "easting and northing are exchanged" in findings[0]
+    assert "look at its coordinates" in findings[1]
+
+
+def test_lines_taped_in_feet_are_no_fault_of_control_in_degrees() -> None:
+    # As far apart as if in feet for metres, but degrees have no other unit: it is the lines that are looked at then.
+    assert refusals(degree_point("A"), degree_point("B"), stretch=1 / 0.3048) == []
 
 
 def test_of_two_points_that_could_both_be_wrong_both_are_told() -> None:

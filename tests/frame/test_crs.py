@@ -21,9 +21,10 @@ from pegline.frame.crs import (
     geographic_crs,
     grid_bearing,
     grid_of,
+    line_scale,
     place_of,
 )
-from pegline.frame.datum_shift import way_between
+from pegline.frame.datum_shift import to_wgs84, way_between
 from pegline.frame.north import convergence_words
 from pegline.measures.angles import degrees as read_degrees
 from pegline.measures.control import Control, ControlPoint
@@ -167,6 +168,7 @@ def test_the_mean_radius_is_that_of_the_ellipsoid() -> None:
         ("EPSG:31300", "EPSG:31370"),
         ("EPSG:32600", "its UTM zone"),  # the zone in front of the easting
         ("EPSG:22700", "cannot be computed"),  # Lambert Conic Near-Conformal
+        ("EPSG:4302", "EPSG:32630 (WGS 84 / UTM zone 30N)"),  # Trinidad 1903 has no zone in England: one of WGS 84
     ],
 )
 def test_what_is_no_grid_is_refused_with_what_to_take_instead(crs: str, word: str) -> None:
@@ -175,6 +177,17 @@ def test_what_is_no_grid_is_refused_with_what_to_take_instead(crs: str, word: st
 
     assert word in str(caught.value)
     assert str(caught.value).startswith("book.yaml:1:1: ")
+
+
+@pytest.mark.parametrize(
+    ("near", "advice"),
+    [(None, "the grid of your country or its UTM zone"), ((10.0, 86.0), "a grid of the polar regions")],
+)
+def test_where_no_zone_is_known_to_hold_the_plot_the_advice_names_none(
+    near: tuple[float, float] | None, advice: str
+) -> None:
+    with pytest.raises(BookError, match=f"no grid to draw on; take {advice}"):
+        grid_of("EPSG:4326", HERE, near)
 
 
 @pytest.mark.parametrize("crs", ["EPSG:3857", "EPSG:3035", "ESRI:54009"])
@@ -188,6 +201,25 @@ def test_a_vertical_part_is_left_out_with_a_word() -> None:
 
     assert grid.name == "OSGB36 / British National Grid (EPSG:27700)"
     assert [warning.rule for warning in grid.warnings] == ["vertical-part"]
+
+
+def test_a_shift_bound_to_a_grid_is_left_out() -> None:
+    grid = grid_of("+proj=utm +zone=30 +ellps=intl +towgs84=-87,-98,-121 +type=crs")
+
+    assert not grid.crs.is_bound
+    assert place_of(grid, 500_000, 5_000_000)[0] == pytest.approx(-3)  # type: ignore[index]  # zone 30's middle meridian
+
+
+def test_a_place_that_a_projection_cannot_reach_has_no_scale() -> None:
+    with pytest.raises(BookError, match="take the grid of your country"):
+        factors_at(grid_of("EPSG:2154"), (3.0, -90.0))  # a cone about the north pole never comes to the south pole
+
+
+def test_a_line_to_nowhere_has_no_scale() -> None:
+    grid = grid_of("EPSG:32630")
+
+    assert line_scale(grid, (5e5, 5e6), (5e5, 5.0001e6), height=0) == pytest.approx(0.9996, abs=1e-6)
+    assert line_scale(grid, (5e5, 5e6), (1e9, 1e9), height=0) is None
 
 
 def test_a_grid_in_us_feet_says_how_long_its_foot_is() -> None:
@@ -239,6 +271,23 @@ def test_a_way_that_is_a_mere_guess_is_none(source: str, target: str) -> None:
     assert way_between(CRS(source), CRS(target), (400000, 300000)) is None
 
 
+def test_a_way_whose_accuracy_nobody_states_is_none() -> None:
+    # IGN's register carries RAIATEA-TAHAA (1953) to WGS 84 and says nothing of how well.
+    assert way_between(CRS("IGNF:RAIA53UTM5S"), CRS("EPSG:4326"), (650_000, 8_150_000)) is None
+
+
+def test_the_way_to_wgs_84_is_as_good_as_its_register_says() -> None:
+    way = to_wgs84(grid_of("EPSG:25830"), (500_000, 5_700_000))
+
+    assert way is not None
+    assert way.accuracy == 1.0  # EPSG:1149, ETRS89 to WGS 84: 1 m
+    assert way.transformer.transform(500_000, 5_700_000)[0] == pytest.approx(-3)
+
+
+def test_of_a_crs_with_heights_only_latitude_and_longitude_count() -> None:
+    assert geographic_crs("EPSG:9518").to_authority() == ("EPSG", "4326")  # WGS 84 + EGM2008 height
+
+
 def test_latitude_and_longitude_need_a_geographic_crs() -> None:
     with pytest.raises(BookError, match="EPSG:4326"):
         geographic_crs("EPSG:27700", HERE)
@@ -255,6 +304,38 @@ def test_control_of_another_datum_is_refused_unless_the_book_allows_the_shift() 
     (known,) = bring_to_grid(control("EPSG:27700", point, allow_shift=2.0), [point], grid)
     # The Ordnance Survey's transformer puts this place near E 454800, N 233800 (from memory, coarse).
     assert (known.easting, known.northing) == pytest.approx((454_900, 233_800), abs=500)
+
+
+def refusal(crs: str, point: ControlPoint) -> str:
+    with pytest.raises(BookError) as caught:
+        bring_to_grid(control(crs, point), [point], grid_of(crs))
+    (finding,) = caught.value.findings
+    assert finding.place == HERE
+    return finding.text
+
+
+def test_a_shift_for_which_no_better_grid_is_missing_names_none() -> None:
+    told = refusal("EPSG:25830", ControlPoint("A", 0.5, HERE, latitude_deg=52.0, longitude_deg=-1.2))
+
+    assert "the datum changes, good to 1 m; book it in the grid's own datum, or say allow_shift: 1" in told
+
+
+def test_control_without_a_way_to_the_grid_is_refused() -> None:
+    point = ControlPoint("A", 0.5, HERE, easting=400_000.0, northing=300_000.0, crs="EPSG:27700")
+
+    told = refusal("EPSG:26917", point)
+    assert told.startswith("control point A: there is no way from OSGB36 / British National Grid to NAD83 / UTM zone")
+
+
+def test_control_that_comes_to_no_place_on_the_grid_is_refused() -> None:
+    # A cone about the north pole never comes to the south pole.
+    pole = ControlPoint("A", 0.5, HERE, latitude_deg=-90.0, longitude_deg=3.0, crs="EPSG:4171")
+
+    assert refusal("EPSG:2154", pole).startswith("control point A lies nowhere on RGF93 v1 / Lambert-93")
+
+
+def test_control_without_coordinates_is_refused() -> None:
+    assert "needs easting and northing" in refusal("EPSG:32630", ControlPoint("A", 0.5, HERE, easting=400_000.0))
 
 
 def test_control_on_another_grid_in_feet_keeps_its_accuracy_in_metres() -> None:

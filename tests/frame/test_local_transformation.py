@@ -144,6 +144,27 @@ def test_derivatives_and_the_way_back():
     np.testing.assert_allclose(fitted.derivatives_at(spot) @ step, along, atol=0.02)
 
 
+def test_what_is_left_at_the_points_and_how_much_that_is_of_what_was_to_be_expected():
+    random = np.random.default_rng(6)
+    source, target, _, _ = distorted_map(random, points=60, size=0.0)
+    fitted = fit_local(source, target, np.full(60, SD))
+
+    np.testing.assert_allclose(fitted.residuals, target - fitted.carry(source))
+    # The mean square of 116 is within three deviations of 1.
+    assert fitted.variance_factor == pytest.approx(1, abs=3 * (2 / 116) ** 0.5)
+    assert fitted.variance_factor == pytest.approx(
+        fit("similarity", source, target, np.full(60, SD)).variance_factor, rel=0.05
+    )
+
+
+def test_no_points_are_carried_to_none():
+    source, target, _, _ = distorted_map(np.random.default_rng(3))
+    fitted = fit_local(source, target, np.full(24, SD))
+
+    assert fitted.carry(np.empty((0, 2))).shape == (0, 2)
+    assert fitted.spread_at([]).shape == (0, 2, 2)
+
+
 def test_too_few_points_are_refused():
     with pytest.raises(ValueError, match=f"local needs {LEAST_POINTS} points"):
         fit_local([(0, 0), (1, 0), (0, 1)], [(0, 0), (1, 0), (0, 1)], [1, 1, 1])

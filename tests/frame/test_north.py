@@ -15,8 +15,9 @@ import yaml
 from builders.paths import PUBLISHED
 from pygeomag import GeoMag
 
+from pegline.frame import geomagnetism
 from pegline.frame.geomagnetism import field_at
-from pegline.frame.north import attraction_by_station, declination, disagreement, disagreement_limit
+from pegline.frame.north import attraction_by_station, convergence_words, declination, disagreement, disagreement_limit
 
 #: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
 #: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
@@ -102,6 +103,27 @@ def test_a_declination_does_not_wait_for_pandas() -> None:
     ask += "d(longitude_deg=1, latitude_deg=50, day=datetime.date(2020, 1, 1)); print('pandas' in sys.modules)"
 
     assert subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True).stdout == "False\n"
+
+
+def test_without_the_package_of_the_coefficients_it_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(geomagnetism, "find_spec", lambda name: None)
+    geomagnetism._model.cache_clear()
+
+    with pytest.raises(ModuleNotFoundError, match="ppigrf"):
+        declination(longitude_deg=0.0, latitude_deg=52.0, day=day_of(2020.0))
+
+
+@pytest.mark.parametrize(
+    ("convergence", "words"),
+    [
+        (0.0, "true north is grid north"),
+        (radians(0.4 / 3600), "true north is grid north"),
+        (radians(1.5), "true north lies 1°30'00\" west of grid north"),
+        (radians(-1.5), "true north lies 1°30'00\" east of grid north"),
+    ],
+)
+def test_where_true_north_lies_is_told_in_words(convergence: float, words: str) -> None:
+    assert convergence_words(convergence) == words
 
 
 @pytest.mark.parametrize("year", [1899, 2030])

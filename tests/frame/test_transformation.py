@@ -163,6 +163,29 @@ def test_two_points_that_were_exchanged_are_named() -> None:
     assert found.exchanged == (1, 4)
 
 
+def test_pairs_that_fit_were_not_mixed_up() -> None:
+    target = carry_points(MATRICES["similarity"], SQUARE)
+
+    assert find_mix_up(fit("similarity", SQUARE, target, np.full(6, 0.05))) is None
+
+
+def test_two_exchanged_points_of_a_bent_map_are_named_however_badly_the_whole_fits() -> None:
+    # The least squares of so wrong a list need not settle, and other exchanges leave nothing to solve.
+    named = []
+    for seed in range(40):
+        random = np.random.default_rng(seed)
+        source = random.uniform(0, 100, (8, 2))
+        bent = [[1, 0.2, 10], [-0.3, 1, 20], [*random.normal(0, 0.003, 2), 1]]
+        order = np.arange(8)
+        one, other = sorted(random.choice(8, 2, replace=False))
+        order[[one, other]] = other, one
+        target = carry_points(bent, source) + random.normal(0, 0.05, (8, 2))
+        found = find_mix_up(fit("projective", source, target[order], np.full(8, 0.05)))
+        named.append(found is not None and found.exchanged == (one, other))
+
+    assert np.mean(named) >= 0.9
+
+
 @pytest.mark.parametrize("kind", NEEDED)
 def test_too_few_points_are_refused(kind: Kind) -> None:
     few = SQUARE[: NEEDED[kind] - 1]

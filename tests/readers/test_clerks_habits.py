@@ -72,6 +72,8 @@ STYLES = (
     ' style:text-line-through-style="solid"/></style:style>'
     '<style:style style:name="away" style:family="text"><style:text-properties'
     ' style:text-line-through-type="single"/></style:style>'
+    '<style:style style:name="plain" style:family="text"><style:text-properties'
+    ' style:text-line-through-style="none"/></style:style>'
     '<style:style style:name="unseen" style:family="table"><style:table-properties table:display="false"/>'
     "</style:style>"
 )
@@ -184,6 +186,14 @@ def test_4_a_comment_where_no_note_can_be_is_told(booked):
     assert "cell A1: the comment 'see the file' on this cell has no place in the book" in said[0]
 
 
+def test_4_a_comment_in_a_sheet_without_notes_is_told(booked):
+    rows = {"head": HEAD, "lines": LINES, "limits": [["angle"], ["[5, 10]"]]}
+    _, said = booked(Sheets(rows=rows, comments={("limits", 2, 1): "or six"}))
+
+    assert len(said) == 1
+    assert "cell A2: the comment 'or six' on this cell has no place in the book" in said[0]
+
+
 def test_5_a_struck_offset_is_kept_as_struck(booked):
     book, said = booked(Sheets(struck={("details", 2, 3): "3.22"}))
 
@@ -231,7 +241,9 @@ def test_10_a_line_named_once_for_several_rows(booked):
     assert list(rows_of(book)) == ["p", "q"]
 
 
-@pytest.mark.parametrize("prose", ['"oak" tree', "[sic] unclear", "{the wet corner", "see p. 12: gate", "50 % rotten"])
+@pytest.mark.parametrize(
+    "prose", ['"oak" tree', r'"a\quarter"', "[sic] unclear", "{the wet corner", "see p. 12: gate", "50 % rotten"]
+)
 def test_11_prose_is_taken_as_it_is(booked, prose):
     book, _ = booked(Sheets(rows=with_details(["A-B", "5", "3.22", "p", prose])))
 

@@ -7,8 +7,8 @@ import pytest
 
 from pegline.errors import BookError
 from pegline.measures.source_tree import Items, Table, Text
-from pegline.readers import parse_book
-from pegline.readers.sound_part import parse_sound_part
+from pegline.readers import parse_book, sound_part
+from pegline.readers.sound_part import parse_sound_part, read_sound_part
 from pegline.readers.yaml import parse
 from pegline.survey import reduce_as_far_as_it_goes
 
@@ -80,6 +80,35 @@ def test_a_sound_book_has_no_faults():
 def test_what_is_no_book_is_refused(text):
     with pytest.raises(BookError):
         parse_sound_part(text.encode(), "b.yaml")
+
+
+def test_a_file_is_read_as_its_bytes_are(tmp_path):
+    path = tmp_path / "b.yaml"
+    path.write_text(BOOK, encoding="utf-8")
+
+    book, faults = read_sound_part(path)
+
+    assert (book.file, book.path) == ("b.yaml", str(path))
+    assert [fault.text for fault in faults] == [fault.text for fault in parse_sound_part(BOOK.encode(), "b.yaml")[1]]
+
+
+@pytest.mark.parametrize("wrong", ["tapes: steel", "tapes: [steel]"])
+def test_a_section_that_is_no_map_is_left_out_whole(wrong):
+    text = f"book: 1\nunit: m\n{wrong}\nlines: {{A-B: {{use: base, taped: 50}}}}\n"
+
+    book, faults = parse_sound_part(text.encode(), "b.yaml")
+
+    assert [place.split(":")[0] for place in finding_texts(faults)] == ["3"]
+    assert list(book.lines) == ["A-B"]
+
+
+def test_a_book_that_does_not_come_right_in_so_many_readings_is_refused_with_its_first_faults(monkeypatch):
+    monkeypatch.setattr(sound_part, "MAX_ROUNDS", 1)
+
+    with pytest.raises(BookError) as caught:
+        parse_sound_part(BOOK.encode(), "b.yaml")
+
+    assert "12" in finding_texts(caught.value.findings)[0]
 
 
 def rows_of(written):

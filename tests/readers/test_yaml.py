@@ -226,6 +226,15 @@ def test_of_all_signs_those_that_cannot_be_seen_are_refused():
     assert wrong == []
 
 
+def test_what_is_not_refused_is_a_sign_to_yaml_too():
+    signs = "".join(sign for sign in map(chr, range(0x110000)) if not _REFUSED.match(sign) and sign not in '"\\\n\r')
+
+    written = parse(f'"{signs}"', "b.yaml")
+
+    # Accents are put together; runs of spaces at an end of a line are not in it.
+    assert written.value == unicodedata.normalize("NFC", signs)
+
+
 def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
     """Which is no key is for the keys of a book to say; here it is enough that it is not a duplicate."""
     table = parse("{at: 10,75, left: 2,75}", "weir.yaml")
@@ -241,6 +250,12 @@ def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
         ("book: 1\n\u00a0\u00a0unit: m\n", "2:1: this is a non-breaking space"),
         ("lines:\n  A-B:\n    - {at: 1}\n    -{at: 2}\n", "4:5: a space is missing behind the hyphen"),
         ("lines:\n  A-B :taped\n  C-D: {}\n", "2:3: the colon after 'A-B' needs a space behind it"),
+        ("lines:\n  A-B {use: base, taped: 52.31}\n", "2:3: a colon is missing after 'A-B'; write 'A-B: {'"),
+        ("lines:\n  A-B: use: base}\n", "2:11: the bracket { is missing at the start of this; add it"),
+        (
+            "lines:\n  A-B:\n    - {at: 1}\n    – {at: 2}\n",
+            "4:5: an en dash (–) begins this line; write a plain hyphen",
+        ),
     ],
 )
 def test_a_slip_in_how_a_line_is_written_is_told_in_its_own_words(text, says):

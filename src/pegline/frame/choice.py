@@ -8,7 +8,7 @@ from math import hypot
 from typing import Final
 
 from pegline.book.model import Book
-from pegline.errors import BookError, Finding
+from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.frame.north import (
     bearing_steps,
@@ -19,6 +19,7 @@ from pegline.frame.north import (
     turned_bearings,
 )
 from pegline.measures.bearing import Bearing, North
+from pegline.measures.control import Control
 from pegline.reduction.model import Reduction
 
 __all__ = ["choose_frame", "engineering_wkt", "refined_frame"]
@@ -90,9 +91,6 @@ def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[fl
         from pegline.frame.grid import on_grid  # brings pyproj, which a survey without control need not wait for
 
         return on_grid(book, book.control, points, bearings, _taped_lengths(reduction), solved or {})
-    if book.north and book.north.reference == "grid" and not book.control:
-        text = "bearings from grid north need the grid: book it under control, or say from: true"
-        raise BookError([Finding("grid-north-without-control", text, book.north.place)])
     warnings = []
     if book.control and points:
         from pegline.frame.crs import grid_of
@@ -125,13 +123,13 @@ def refined_frame(
     positions
         x and y of stations in the frame, metres, less its origin.
     """
-    if frame.kind != "grid" or len(positions) < 2:
+    if book.control is None or frame.kind != "grid" or len(positions) < 2:
         return frame
     solved = {name: (x + frame.origin[0], y + frame.origin[1]) for name, (x, y) in positions.items()}
     better = choose_frame(book, reduction, solved)
     eastings, northings = zip(*solved.values(), strict=True)
     across = hypot(max(eastings) - min(eastings), max(northings) - min(northings))
-    own = _own_scales(book, reduction, better, solved)
+    own = _own_scales(book.control, reduction, better, solved)
     turned = [abs(new.bearing - old.bearing) for new, old in zip(better.bearings, frame.bearings, strict=True)]
     if own or max([abs(better.scale - frame.scale), *turned]) * across > UNSEEN:
         return replace(better, own_scales=own)
@@ -139,15 +137,13 @@ def refined_frame(
 
 
 def _own_scales(
-    book: Book, reduction: Reduction, frame: Frame, solved: Mapping[str, tuple[float, float]]
+    control: Control, reduction: Reduction, frame: Frame, solved: Mapping[str, tuple[float, float]]
 ) -> dict[str, float]:
     """Return each line's scale over the frame's, where that makes a difference anywhere."""
     from pegline.frame.crs import grid_of, line_scale
 
-    if book.control is None:
-        return {}
-    grid = grid_of(book.control.crs)
-    height = book.control.ground_height or 0.0
+    grid = grid_of(control.crs)
+    height = control.ground_height or 0.0
     own = {
         line.name: scale / frame.scale
         for line in reduction.lines.values()
@@ -164,7 +160,7 @@ def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warn
         known = find_declination(book, rough_place(book))
         warnings += local_attraction(north, bearings)
         if known is None:
-            text = f"the plan's north is magnetic: {no_declination_because(book, rough_place(book))}"
+            text = f"the plan's north is magnetic: {no_declination_because(book)}"
             warnings.append(Finding("magnetic-north", text, north.place))
     turned_to = "true" if known else north.reference
     turned = turned_bearings(north, bearings, known.east if known else 0.0)

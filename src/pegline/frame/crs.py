@@ -7,7 +7,7 @@ Coordinates are metres here, easting before northing, whatever the unit of the C
 from __future__ import annotations
 
 import warnings
-from math import atan2, cos, degrees, dist, hypot, radians, sin, sqrt, tau
+from math import atan2, cos, degrees, dist, hypot, isfinite, radians, sin, sqrt, tau
 from typing import Any, Final
 
 from pyproj import CRS, Geod, Proj
@@ -172,7 +172,7 @@ def _zone(crs: Any, near: tuple[float, float] | None) -> str:
         usable = [f"{zone.auth_name}:{zone.code} ({zone.name})" for zone in zones if "(N-E)" not in zone.name]
         if usable:
             return usable[0]
-    return "a polar grid"
+    return "a grid of the polar regions whose axes run east and north"
 
 
 # --- what a projection does at a place ---
@@ -197,18 +197,15 @@ def factors_at(grid: Grid, place: tuple[float, float]) -> Factors:
     BookError
         The projection is not conformal there: a plan drawn in it would be out of shape.
     """
-    if not _conformal(grid, place):
-        text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
-        raise BookError([Finding("crs", text, grid.place)])
     meridian = grid.crs.prime_meridian
     # PROJ counts the longitude of these factors from the CRS's own meridian.
     own = degrees(meridian.longitude * meridian.unit_conversion_factor)
-    try:
-        factors = grid.proj.get_factors(place[0] - own, place[1], errcheck=True)
-    except ProjError as error:
-        text = f"{grid.name} has no scale at the plot; take the grid of your country or its UTM zone"
-        raise BookError([Finding("crs", text, grid.place)]) from error
-    return Factors(sqrt(factors.meridional_scale * factors.parallel_scale), radians(factors.meridian_convergence))
+    factors = grid.proj.get_factors(place[0] - own, place[1])
+    scale = sqrt(factors.meridional_scale * factors.parallel_scale)
+    if not (isfinite(scale) and _conformal(grid, place)):
+        text = f"{grid.name} is not conformal: it bends right angles; take the grid of your country or its UTM zone"
+        raise BookError([Finding("crs", text, grid.place)])
+    return Factors(scale, radians(factors.meridian_convergence))
 
 
 def grid_bearing(grid: Grid, place: tuple[float, float], azimuth: float, length: float) -> float:

@@ -78,10 +78,7 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         transformer.transform(*sample, errcheck=True)
     except ProjError:
         return None
-    try:
-        used = transformer.get_last_used_operation()
-    except ProjError:
-        used = transformer  # it knows one way only
+    used = transformer.get_last_used_operation()
     if "ballpark" in used.description.lower() or used.accuracy < 0:
         return None
     missing = {

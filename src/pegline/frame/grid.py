@@ -158,7 +158,7 @@ def _middle_of(grid: Grid, positions: Iterable[tuple[float, float]], control: Co
     eastings, northings = zip(*positions, strict=True)
     place = place_of(grid, sum(eastings) / len(eastings), sum(northings) / len(northings))
     if place is None or not all(isfinite(value) for value in place):
-        text = f"the control lies nowhere on {grid.name}; look at its eastings, its northings and the CRS"
+        text = f"the plot lies nowhere on {grid.name}; look at its control and the CRS"
         raise BookError([Finding("control", text, control.place)])
     return place
 
@@ -169,7 +169,7 @@ def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[
     if not distance:
         return
     where = place_words(longitude_deg=place[0], latitude_deg=place[1])
-    text = f"the control lies at {where}, {distance / 1000:.0f} km outside the area that {grid.name} is meant for"
+    text = f"the plot lies at {where}, {distance / 1000:.0f} km outside the area that {grid.name} is meant for"
     if distance > FAR_OUTSIDE:
         text += "; is it the right CRS, and easting and northing the right way round?"
         raise BookError([Finding("outside-area", text, control.place)])
@@ -211,12 +211,12 @@ def _grid_bearings(
     if declination is None and needed:
         text = (
             "the bearing is magnetic and its declination is not known, so it does not say where grid north is:"
-            f" {no_declination_because(book, place)}"
+            f" {no_declination_because(book)}"
         )
         raise BookError([Finding("no-declination", text, north.place)])
     attracted = local_attraction(north, bearings)
     if declination is None:
-        return _Turned(warnings=(*attracted, *_left_out(book, bearings, place)))
+        return _Turned(warnings=(*attracted, *_left_out(book, bearings)))
     return _Turned(*_on_grid(north, bearings, declination.east, grid, at, place), declination, tuple(attracted))
 
 
@@ -242,9 +242,9 @@ def _on_grid(
     return tuple(turned), tuple(convergences)
 
 
-def _left_out(book: Book, bearings: Sequence[Bearing], place: tuple[float, float]) -> Iterator[Finding]:
+def _left_out(book: Book, bearings: Sequence[Bearing]) -> Iterator[Finding]:
     for bearing in bearings:
-        text = f"bearing {bearing.pair} is magnetic and not used: {no_declination_because(book, place)}"
+        text = f"bearing {bearing.pair} is magnetic and not used: {no_declination_because(book)}"
         yield Finding("no-declination", text, bearing.place)
 
 

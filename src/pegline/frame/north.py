@@ -236,16 +236,14 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
     )
 
 
-def no_declination_because(book: Book, place: tuple[float, float] | None) -> str:
+def no_declination_because(book: Book) -> str:
     """Return why `find_declination` finds none, and what to book, in words."""
     if book.date is None:
         return "the book has no date to ask the field model for; book the date, or declination under north"
     if not FIRST_YEAR <= book.date.year <= LAST_YEAR:
         years = f"{FIRST_YEAR} to {LAST_YEAR}"
         return f"the field model covers {years}, and the book is of {book.date.year}; book declination under north"
-    if place is None:
-        return "the book does not say where the place is; book near (latitude, longitude), or declination under north"
-    return "the field model has none there; book declination under north"
+    return "the book does not say where the place is; book near (latitude, longitude), or declination under north"
 
 
 def rough_place(book: Book) -> tuple[float, float] | None:

@@ -86,10 +86,6 @@ def parse(text: str, file: str) -> Written:
         return reader.document()
     except yaml.MarkedYAMLError as error:
         raise _syntax(error, text, file) from None
-    except yaml.YAMLError as error:
-        raise BookError(
-            [Finding("yaml", f"this is no YAML ({error}); save it as plain text", Place(file, 1, 1))]
-        ) from None
 
 
 def _refuse(rule: str, text: str, place: Place) -> BookError:

@@ -60,8 +60,10 @@ def likely_fault(
         text = "the quotation that begins in this line is not closed in it; add its sign, or leave both out"
         return YamlFault(number + 1, len(lines[number]) - len(lines[number].lstrip(" ")) + 1, text)
     if "mapping values" in problem and ": " in (within := lines[stopped[0]][: stopped[1]].lstrip("- ")):
-        said = _lost_bracket(lines[stopped[0]].strip(), within)
-        return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
+        content = lines[stopped[0]].strip()
+        if not _lacks_colon(content):
+            said = _lost_bracket(content, within)
+            return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
     before = list(_block_lines(lines, stopped[0]))
     for line in list(reversed(before))[:REACH]:
         if said := _unlike_a_book(line.content):
@@ -79,10 +81,13 @@ def _open_quotation(lines: list[str], last: int) -> int | None:
     return None
 
 
+def _lacks_colon(content: str) -> bool:
+    """Return whether a line has a list or a map behind its key, and no colon between."""
+    return bool(_BRACKET.match(content)) and not _KEY.match(content)
+
+
 def _lost_bracket(content: str, within: str) -> str | None:
     """Return what is wrong in a line that has two colons because a sign before the first was left out."""
-    if (match := _BRACKET.match(content)) and not _KEY.match(content):
-        return f"a colon is missing after {match[1]!r}; write '{match[1]}: {match[2]}'"
     for opened, closed in ("{}", "[]"):
         if content.count(closed) > content.count(opened) and not within.count(opened):
             return f"the bracket {opened} is missing at the start of this; add it"

@@ -304,6 +304,24 @@ def test_keys_misspelt_by_a_letter_are_suggested_nearly_always():
     assert right >= 0.95 * total
 
 
+FOREIGN = "Messungen mediciones mesures mentions pensions directions divisions Ort lieu punten testigos"
+
+
+@pytest.mark.parametrize("word", FOREIGN.split())
+def test_a_key_that_resembles_none_gets_no_suggestion(word):
+    (told,) = [each for each in faults_of(f"book: 1\nunit: m\n{word}: 1\n") if "unknown key" in each]
+
+    assert "did you mean" not in told
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [("Stationen", "stations"), ("lineas", "lines"), ("dimensiones", "dimensions"), ("statoins", "stations")],
+)
+def test_a_key_that_resembles_one_gets_it_suggested(word, meant):
+    assert f"unknown key {word!r}; did you mean {meant!r}?" in "".join(faults_of(f"book: 1\nunit: m\n{word}: 1\n"))
+
+
 def test_what_hangs_on_a_faulty_part_is_not_called_unknown():
     (only,) = faults_of(FIGURE.replace("{at: 8, left: 3, point: p}", "{left: 3, point: p}") + "dimensions: {p-q: 9}\n")
 

@@ -133,6 +133,26 @@ def test_a_wrong_call_is_2(words, capsys):
     assert err
 
 
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("plot", "{book}", "--out", ""), "--out"),
+        (("plot", "{book}", "--out="), "--out"),
+        (("batch", "", "--out", "x"), "a word of the command"),
+        (("fit", "{book}", "{book}", "--out", "", "--kind", "affine"), "--out"),
+    ],
+)
+def test_an_empty_name_is_not_the_present_folder(words, named, book, tmp_path, capsys, monkeypatch):
+    path = book(CHECKED)
+    monkeypatch.chdir(tmp_path)
+
+    status, out, err = run(capsys, *(word.format(book=path) for word in words))
+
+    assert (status, out) == (2, "")
+    assert err.strip().endswith(f"{named} is empty; write what it is to be, or . for the present folder")
+    assert [each.name for each in tmp_path.iterdir()] == ["plot.yaml"]
+
+
 def test_an_output_folder_that_cannot_be_made_is_73(book, tmp_path, capsys):
     (tmp_path / "file").write_text("in the way", encoding="utf-8")
 

@@ -15,7 +15,7 @@ from types import ModuleType
 from typing import Final, NamedTuple, TextIO
 
 from pegline.commands.several_books import EndedError, Painted, status_of
-from pegline.errors import OutputError, printable
+from pegline.errors import OutputError, UsageError, printable
 from pegline.release import __version__
 
 __all__ = ["main"]
@@ -107,6 +107,7 @@ def _run(words: Sequence[str]) -> int:
     parser.set_defaults(command=None)
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND")
     words = [OLD_NAMES.get(words[0], words[0]), *words[1:]] if words else words
+    _refuse_empty(words)
     for name, command in COMMANDS.items():
         does = command.does[0].upper() + command.does[1:] + "."
         subparser = subparsers.add_parser(name, help=command.does, description=does)
@@ -128,6 +129,15 @@ def _run(words: Sequence[str]) -> int:
         gc.enable()
     status: int = _module(args.command).run(args, tell, complain)
     return status
+
+
+def _refuse_empty(words: Sequence[str]) -> None:
+    """Refuse a word with nothing in it: as the name of a folder it would be the present one, and nobody says so."""
+    for before, word in zip(["", *words], words, strict=False):
+        option, equals, value = word.partition("=")
+        if not word or (word.startswith("--") and equals and not value):
+            name = option or (before if before.startswith("--") else "a word of the command")
+            raise UsageError(f"{name} is empty; write what it is to be, or . for the present folder")
 
 
 def _module(command: str) -> ModuleType:

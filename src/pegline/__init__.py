@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from pegline.book.model import Book
     from pegline.commands.area.areas import areas
     from pegline.commands.findpeg.search import find_peg
-    from pegline.commands.prepare.command import prepare
-    from pegline.commands.setout.command import set_out
+    from pegline.commands.prepare import prepare
+    from pegline.commands.setout import set_out
     from pegline.readers import read
     from pegline.survey import Survey, reduce, write
 
@@ -23,10 +23,10 @@ _HOMES = {
     "Survey": "pegline.survey",
     "areas": "pegline.commands.area.areas",
     "find_peg": "pegline.commands.findpeg.search",
-    "prepare": "pegline.commands.prepare.command",
+    "prepare": "pegline.commands.prepare",
     "read": "pegline.readers",
     "reduce": "pegline.survey",
-    "set_out": "pegline.commands.setout.command",
+    "set_out": "pegline.commands.setout",
     "write": "pegline.survey",
 }
 

@@ -14,7 +14,7 @@ from io import TextIOWrapper
 from types import ModuleType
 from typing import Final, NamedTuple, TextIO
 
-from pegline.commands.several_books import EndedError, Painted, status_of
+from pegline.commands.command_line import EndedError, Painted, status_of
 from pegline.errors import OutputError, UsageError, printable
 from pegline.release import __version__
 

@@ -19,11 +19,10 @@ from builders.networks import random_plot
 
 import pegline
 from pegline.cli import main
-from pegline.commands.batch import dask_cluster as cluster
-from pegline.commands.batch import index, manifest, summary
-from pegline.commands.batch import workers as local
+from pegline.commands.batch import manifest, summary
 from pegline.commands.batch.one_book import work
 from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
+from pegline.commands.batch.workers import run_on_cluster, run_tasks
 from pegline.errors import UsageError
 
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
@@ -333,7 +332,7 @@ def test_a_run_that_is_stopped_leaves_no_work_folders(archive, tmp_path, monkeyp
         raise KeyboardInterrupt
         yield
 
-    monkeypatch.setattr(local, "run_tasks", stopped_in_the_middle)
+    monkeypatch.setattr("pegline.commands.batch.run_tasks", stopped_in_the_middle)
 
     assert batch(archive, out) == 130
     assert not list(out.rglob(".pegline-work-*"))
@@ -385,7 +384,7 @@ def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_pa
         Task(task.book, task.source, str(tmp_path), brief if task.book == "slow.yaml" else LIMITS)
         for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
     ]
-    for task, outcome in local.run_tasks(every, LIMITS, 2, lambda task: None):
+    for task, outcome in run_tasks(every, LIMITS, 2, lambda task: None):
         found[task.book] = outcome
 
     assert found["slow.yaml"]["status"] == 75
@@ -406,7 +405,7 @@ def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
         if task.book == "deep/plot-0.yaml":
             killed.append(task.book)
 
-    for task, outcome in local.run_tasks(every, LIMITS, 1, kill):
+    for task, outcome in run_tasks(every, LIMITS, 1, kill):
         found[task.book] = outcome
         if killed and len(found) == 1:
             for child in _children():
@@ -516,7 +515,7 @@ def test_the_index_says_how_well_a_place_is_known_and_what_its_columns_hold(tmp_
     # 1 m from ETRS89 to WGS 84 (EPSG, both ways that lead there), in each axis; a circle of 2.4477 holds 95 of 100.
     assert accuracy == pytest.approx((within**2 + 2.4477**2) ** 0.5, abs=0.0005)
     assert {(table, name) for table, name, _ in about} == {
-        (table, name) for table in ("plots", "unplaced") for name in index.ABOUT
+        (table, name) for table in ("plots", "unplaced") for name in summary.ABOUT
     }
     assert "root of the sum of squares" in {name: text for _, name, text in about}["accuracy_m"]
 
@@ -619,4 +618,4 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
-        next(cluster.run_tasks("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))
+        next(run_on_cluster("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))

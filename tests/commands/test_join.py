@@ -522,7 +522,7 @@ def test_pegs_of_one_name_on_two_continents_are_not_one():
 
 
 def test_what_agrees_is_told_one_by_one_only_where_it_is_little():
-    from pegline.commands.join.command import _texts
+    from pegline.commands.join import _texts
 
     found = list(find_disagreements(plots({(1, 1)})))
     texts = list(_texts(found))

@@ -4,8 +4,8 @@ import pytest
 from builders.paths import SAMPLES
 
 from pegline.commands.batch.one_book import _first_concerns
+from pegline.commands.check import Screen, survey_lines
 from pegline.commands.desk.jobs import judgement
-from pegline.commands.screen import Screen, survey_lines
 from pegline.readers import parse_book
 from pegline.survey import reduce
 

@@ -10,7 +10,7 @@ import pytest
 from builders.sound_book import SOUND
 
 import pegline
-from pegline.commands.screen import Screen, survey_lines
+from pegline.commands.check import Screen, survey_lines
 from pegline.diagnosis.report import verdict
 from pegline.errors import BookError
 from pegline.readers import parse_book

@@ -14,8 +14,8 @@ from builders.paths import ROOT
 from fuzz.desk import TALKS, talk_to_desk
 from pegline.commands.batch import manifest
 from pegline.commands.diff.results import open_result
-from pegline.commands.drawing_options import office_layers
 from pegline.commands.fit.pairs import read_pairs
+from pegline.commands.plot import office_layers
 from pegline.errors import PeglineError
 from pegline.readers import parse_book
 from pegline.readers.book_tables import sheets_of, table_of
@@ -83,7 +83,7 @@ def _results() -> list[bytes]:
 
 
 def _workbooks(ending: str) -> list[bytes]:
-    from pegline.commands.table.command import WRITTEN
+    from pegline.commands.table import WRITTEN
 
     made = []
     with TemporaryDirectory() as folder:

@@ -21,13 +21,16 @@ from pegline.book.settings import (
     SCALE,
     SHEET,
     SKETCH_PAGE,
+    TAPES,
     DefaultTape,
     Limits,
+    Material,
     Near,
     Sheet,
     SketchPage,
+    Tape,
+    TrueLength,
 )
-from pegline.book.tapes import TAPES, Material, Tape, TrueLength
 from pegline.errors import Finding, Place
 from pegline.measures.angles import ANGLE, SLOPE
 from pegline.measures.bearing import NORTH, North

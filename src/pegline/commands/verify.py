@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from pegline.commands.several_books import Tell
+from pegline.commands.command_line import Tell
 from pegline.errors import OpenError
 from pegline.release import __version__
 from pegline.writers import FORMATS_TABLE

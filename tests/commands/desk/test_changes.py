@@ -11,9 +11,11 @@ from pegline.commands.desk.changes import (
     from_sections,
     inverse,
     merge_changes,
+    to_file,
+    to_page,
     to_sections,
+    with_line_feeds,
 )
-from pegline.commands.desk.line_ends import to_file, to_page, with_line_feeds
 from pegline.errors import UsageError
 
 TEXTS = st.text("ab \n𝄞é", max_size=30)

@@ -53,13 +53,13 @@ def test_a_scan_in_tiff_is_shown_with_its_greys(tmp_path, mode, compression):
 
 @pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 def test_a_tiff_that_is_broken_or_far_too_large_is_not_shown(tmp_path, monkeypatch):
-    from pegline.commands.desk import tiff
+    from pegline.commands.desk import folder
 
     (tmp_path / "broken.tif").write_bytes(b"II*\0" + b"x" * 40)
     Image.open(PAGE).save(tmp_path / "page.tif")
-    assert tiff.png_of_tiff(tmp_path / "broken.tif") is None
-    monkeypatch.setattr(tiff, "MAX_PIXELS", 1000)
-    assert tiff.png_of_tiff(tmp_path / "page.tif") is None
+    assert folder.png_of_tiff(tmp_path / "broken.tif") is None
+    monkeypatch.setattr(folder, "MAX_PIXELS", 1000)
+    assert folder.png_of_tiff(tmp_path / "page.tif") is None
 
 
 def test_an_image_that_is_sent_is_kept_whole_and_never_over_another(tmp_path):

@@ -3,7 +3,7 @@
 import pytest
 from builders.sound_book import SOUND
 
-from pegline.commands.screen import Screen, survey_lines
+from pegline.commands.check import Screen, survey_lines
 from pegline.diagnosis.rules.lost_points import SIZE_RULES, moved_point, usual_decimals
 from pegline.errors import BookError
 from pegline.measures.values import Length

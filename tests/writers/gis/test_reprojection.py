@@ -231,7 +231,7 @@ def test_an_epoch_stays_with_its_datum_and_is_carried_to_no_other(tmp_path) -> N
 
 
 def test_surveys_of_two_epochs_are_not_laid_on_one_another() -> None:
-    from pegline.commands.join.command import refuse_other_frames
+    from pegline.commands.join import refuse_other_frames
 
     survey = survey_on("EPSG:32632", (690_000.0, 5_320_000.0))
     one = package_in(with_stages(survey, frame=replace(survey.frame, epoch=2026.3)), None)

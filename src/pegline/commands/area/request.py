@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 from typing import Final
 
-from pegline.commands.command_words import read_pair
+from pegline.commands.questions import read_pair
 from pegline.errors import UsageError
 from pegline.measures.notation import ACRE
 from pegline.records import record

@@ -8,8 +8,8 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.area.areas import AreaResult, small_area
-from pegline.commands.judgement import AREA_CAUTION
 from pegline.commands.positions import Positions
+from pegline.commands.questions import AREA_CAUTION
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.plan.display import Item

@@ -7,16 +7,20 @@ import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
+from importlib import import_module
 from itertools import islice
 from typing import Any, Final
 
 from pegline.commands.batch.one_book import failure_outcome, limit_outcome, ready, work
 from pegline.commands.batch.tasks import Settings, Task
+from pegline.errors import UsageError
 
-__all__ = ["AHEAD", "run_tasks"]
+__all__ = ["AHEAD", "run_on_cluster", "run_tasks"]
+
 
 #: Books a worker does before a fresh one takes its place, so that what a library leaks is given back.
 LIFE: Final = 500
+
 #: Books handed out for each worker: enough that none waits, few enough that a kill leaves few begun.
 AHEAD: Final = 2
 LOOK_SECONDS: Final = 0.1  #: after which it is looked again whether a book is over its time
@@ -113,3 +117,54 @@ def _outcome(future: Future[dict[str, Any]], task: Task) -> dict[str, Any]:
         return failure_outcome(
             75, [f"{task.book}: its worker died; it may need more than the memory allowed"], again=True
         )
+
+
+# -- a dask cluster that is already running ----------------------------------------------------------
+
+
+def run_on_cluster(
+    address: str, tasks: Iterable[Task], settings: Settings, begin: Callable[[Task], None]
+) -> Iterator[tuple[Task, dict[str, Any]]]:
+    """Yield each task with what came of it, in the order they end.
+
+    A worker that dies takes only its book along. Certificates and keys come from dask's own configuration.
+
+    Raises
+    ------
+    UsageError
+        dask is not installed, or the cluster does not answer.
+    """
+    try:
+        distributed: Any = import_module("distributed")
+    except ImportError:
+        raise UsageError("--cluster needs dask: pip install 'pegline[cluster]'") from None
+    try:
+        client = distributed.Client(address, timeout=10, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise UsageError(f"--cluster {address}: no scheduler answers there ({error})") from None
+    pending = iter(tasks)
+    running: dict[Any, Task] = {}
+    with client:
+        ended = distributed.as_completed(loop=client.loop, raise_errors=False)
+        while True:
+            # Workers may come and go; as on one machine, few books are begun ahead of them.
+            threads = sum(client.nthreads().values()) or 1
+            for task in islice(pending, max(0, threads * AHEAD - len(running))):
+                begin(task)
+                future = client.submit(work, task, pure=False, retries=0)
+                running[future] = task
+                ended.add(future)
+            if not running:
+                return
+            future = next(ended)
+            task = running.pop(future)
+            yield task, _outcome_on_cluster(future, task)
+            future.release()
+
+
+def _outcome_on_cluster(future: Any, task: Task) -> dict[str, Any]:
+    error = future.exception()
+    if error is None:
+        outcome: dict[str, Any] = future.result()
+        return outcome
+    return failure_outcome(75, [f"{task.book}: its worker died ({type(error).__name__})"], again=True)

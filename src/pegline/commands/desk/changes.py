@@ -6,7 +6,8 @@ UTF-16 units, so that signs beyond the first plane are two there.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+import re
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from difflib import SequenceMatcher
 from itertools import accumulate
@@ -22,8 +23,13 @@ __all__ = [
     "from_sections",
     "inverse",
     "merge_changes",
+    "to_file",
+    "to_page",
     "to_sections",
+    "with_line_feeds",
+    "without_returns",
 ]
+
 
 _BEYOND: Final = "\uffff"  #: the last sign of the first plane
 
@@ -176,3 +182,57 @@ class _Places:
 
     def character(self, unit: int) -> int:
         return unit - bisect_right(self.ends, unit)
+
+
+# -- a file's own line ends --------------------------------------------------------------------------
+
+
+_PAIRS: Final = re.compile("\r\n")
+_ALONE: Final = re.compile("\r(?!\n)")
+
+
+def with_line_feeds(raw: str) -> str:
+    r"""Return a file's text with every line end as one line feed.
+
+    >>> with_line_feeds("a\r\nb\n")
+    'a\nb\n'
+    """
+    return raw.replace("\r\n", "\n")
+
+
+def without_returns(raw: str) -> str:
+    r"""Return a text whose lines end with a line feed, or with both signs: a return alone is of a system long gone.
+
+    >>> without_returns("a\r\nb\rc\n")
+    'a\r\nb\nc\n'
+    """
+    return _ALONE.sub("\n", raw)
+
+
+def to_file(changes: Sequence[Change], raw: str) -> Changes:
+    """Return changes of the page's text as changes of the file's; new lines end as most of the file's do."""
+    if "\r" not in raw:
+        return tuple(changes)
+    pairs = [match.start() - number for number, match in enumerate(_PAIRS.finditer(raw))]
+    end = _usual_end(raw)
+
+    def place(offset: int) -> int:
+        return offset + bisect_left(pairs, offset)
+
+    return tuple(Change(place(start), place(stop), insert.replace("\n", end)) for start, stop, insert in changes)
+
+
+def to_page(changes: Sequence[Change], raw: str) -> Changes:
+    """Return changes of the file's text as changes of the page's."""
+    if "\r" not in raw and not any("\r" in change.insert for change in changes):
+        return tuple(changes)
+    ends = [match.end() for match in _PAIRS.finditer(raw)]
+
+    def place(offset: int) -> int:
+        return offset - bisect_right(ends, offset)
+
+    return tuple(Change(place(start), place(stop), with_line_feeds(insert)) for start, stop, insert in changes)
+
+
+def _usual_end(raw: str) -> str:
+    return "\r\n" if 2 * raw.count("\r\n") > raw.count("\n") else "\n"

@@ -8,8 +8,18 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
-from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, inverse, merge_changes
-from pegline.commands.desk.line_ends import to_file, to_page, with_line_feeds, without_returns
+from pegline.commands.desk.changes import (
+    Change,
+    Changes,
+    apply_changes,
+    changes_between,
+    inverse,
+    merge_changes,
+    to_file,
+    to_page,
+    with_line_feeds,
+    without_returns,
+)
 from pegline.errors import UsageError
 from pegline.records import record
 

@@ -5,15 +5,19 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import AsyncIterator
+from functools import lru_cache
+from io import BytesIO
 from itertools import count
 from pathlib import Path
 from typing import Final
 
 from pegline.errors import UsageError
 
-__all__ = ["Folder"]
+__all__ = ["Folder", "png_of_tiff"]
+
 
 BOOK_ENDINGS: Final = (".yaml", ".yml")
+
 #: Images of pages, by what their files begin with, and how their names end.
 IMAGES: Final = (
     (b"\x89PNG\r\n\x1a\n", "image/png", ".png"),
@@ -146,3 +150,36 @@ def _in(folder: Path) -> list[Path]:
         return list(folder.iterdir())
     except OSError:
         return []
+
+
+# -- scans in TIFF as browsers show them -------------------------------------------------------------
+
+
+MAX_SIDE: Final = 6000  #: pixels; a page of 300 mm at 500 dots an inch
+MAX_PIXELS: Final = 400_000_000  #: of a scan that is looked into at all
+
+
+def png_of_tiff(path: Path) -> bytes | None:
+    """Return the first page of a TIFF as PNG; None for one that cannot be read."""
+    told = path.stat()
+    return _png_of(path, told.st_mtime_ns, told.st_size)
+
+
+@lru_cache(maxsize=4)  # the pages that are turned between
+def _png_of(path: Path, changed: int, size: int) -> bytes | None:
+    from PIL import Image, ImageOps
+
+    try:
+        with Image.open(path, formats=("TIFF",)) as image:
+            if image.width * image.height > MAX_PIXELS:
+                return None
+            shown = ImageOps.exif_transpose(image)
+            if shown.mode.startswith("I"):  # sixteen bits of grey
+                shown = shown.point(lambda value: value / 256).convert("L")
+            shown = shown.convert("L" if shown.mode in ("1", "L", "LA") else "RGB")
+            shown.thumbnail((MAX_SIDE, MAX_SIDE))
+            out = BytesIO()
+            shown.save(out, "PNG", compress_level=1)
+    except Exception:  # a decoder fails in many ways; none of them is a fault of ours
+        return None
+    return out.getvalue()

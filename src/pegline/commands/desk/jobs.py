@@ -139,7 +139,7 @@ def judge_text(text: str, file: str) -> Answer:
 
 def judge_layout(path: str, file: str) -> Answer:
     """Return what ``prepare`` says of the layout that a saved book's sketch shows."""
-    from pegline.commands.prepare.command import entries, prepare
+    from pegline.commands.prepare import entries, prepare
 
     try:
         preparation = prepare(path)

@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable
 from typing import Any, Final, Protocol
 
-from pegline.commands.desk.changes import Change, Changes, from_sections, to_sections
+from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, from_sections, to_sections
 from pegline.commands.desk.document import Document, Entry
 from pegline.commands.desk.patches import KeyPath, Plain, patch, tree_of, written_of
 from pegline.commands.desk.store import Store
@@ -141,7 +141,6 @@ class Room:
 
     def tidy(self, page: Listener, by: str, message: Message) -> None:
         """Put the book into the canonical layout."""
-        from pegline.commands.desk.changes import changes_between
         from pegline.commands.tidy import canonical_text
 
         text = self.document.text
@@ -149,8 +148,6 @@ class Room:
 
     def try_out(self, page: Listener, by: str, message: Message) -> None:
         """Tell what plan and verdict would be with something booked otherwise; the book stays as it is."""
-        from pegline.commands.desk.changes import apply_changes
-
         changes = self._would_be(message)
         text = apply_changes(self.document.text, changes)
         self._soon(self._try(page, text, message))

@@ -17,12 +17,11 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from pegline.book.reference import book_schema
-from pegline.commands.desk.folder import Folder
+from pegline.commands.desk.folder import Folder, png_of_tiff
 from pegline.commands.desk.guard import Guard, Keys
 from pegline.commands.desk.handover import hand_over
 from pegline.commands.desk.room import FLUSH_SECONDS, MAX_LAYERS, Message, Room, answer, message_of
 from pegline.commands.desk.store import Store
-from pegline.commands.desk.tiff import png_of_tiff
 from pegline.commands.desk.worker import Worker
 from pegline.errors import PeglineError, UsageError
 from pegline.kinds import KINDS

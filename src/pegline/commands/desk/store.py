@@ -14,8 +14,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
+from pegline.commands.desk.changes import without_returns
 from pegline.commands.desk.document import Document, Entry, fingerprint
-from pegline.commands.desk.line_ends import without_returns
 from pegline.errors import BusyError, OpenError
 from pegline.readers.decoding import LARGEST, read_bytes, text_of_bytes
 from pegline.writers.publish import locked_file

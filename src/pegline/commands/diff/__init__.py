@@ -8,8 +8,7 @@ from pathlib import Path
 
 from pegline.commands.diff import correction, second_measuring
 from pegline.commands.diff.book_changes import BookedText, Noise, changes
-from pegline.commands.diff.phrases import Line, failure_lines
-from pegline.commands.diff.results import Result, of_book, of_json, open_result
+from pegline.commands.diff.results import Line, Result, failure_lines, of_book, of_json, open_result
 from pegline.commands.diff.second_measuring import reading_noise
 
 __all__ = ["Result", "arguments", "difference_lines", "of_book", "of_json", "run"]

@@ -11,7 +11,7 @@ from typing import Any, Final, get_type_hints
 
 from pegline.book.habits import notation_of
 from pegline.book.model import At, Book
-from pegline.commands.diff.phrases import small_difference
+from pegline.commands.diff.results import small_difference
 from pegline.errors import Place
 from pegline.measures.keys import Key
 from pegline.measures.notation import Notation

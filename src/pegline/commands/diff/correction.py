@@ -9,8 +9,7 @@ import numpy as np
 
 from pegline.commands.diff.book_changes import READINGS, BookedText, entries, same
 from pegline.commands.diff.displacement import lay_on_old
-from pegline.commands.diff.phrases import Line, not_in_both, small_difference, way
-from pegline.commands.diff.results import Result
+from pegline.commands.diff.results import Line, Result, not_in_both, small_difference, way
 from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.plane import Array
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import field, replace
-from math import sqrt
+from math import hypot, sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 
 from pegline.commands.diff.displacement import Measured
+from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.errors import OpenError
-from pegline.measures.notation import METRES, Notation
+from pegline.measures.notation import METRES, METRIC, Notation
 from pegline.measures.source_tree import Written
 from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS
@@ -24,16 +25,31 @@ from pegline.reduction.model import TapeConstants
 if TYPE_CHECKING:
     from pegline.book.model import Book
 
-__all__ = ["Result", "of_book", "of_json", "open_result"]
+__all__ = [
+    "Line",
+    "Result",
+    "failure_lines",
+    "not_in_both",
+    "of_book",
+    "of_json",
+    "open_result",
+    "small_difference",
+    "small_length",
+    "way",
+]
+
 
 T = TypeVar("T")
 
 #: Half axis of an ellipse of 95 % for one standard deviation: the root of the χ² quantile of two degrees of freedom.
 AXIS: Final = sqrt(5.991464547107979)
+
 #: What of a file is outside of these is damaged: no coordinate on the earth is larger, metres,
 FARTHEST: Final = 1e8
+
 #: no place that was taped is known worse, metres,
 WIDEST: Final = 1e4
+
 #: and no grid that a plot is drawn on is so much larger than the ground, or smaller.
 STRETCHED: Final = 10.0
 
@@ -213,3 +229,54 @@ def _variance(ellipse: Mapping[str, Any]) -> Array:
     bearing = np.radians(_number(ellipse["bearing"]))
     axes = np.array([[np.sin(bearing), np.cos(bearing)], [np.cos(bearing), -np.sin(bearing)]])
     return np.asarray(axes.T @ np.diag([a**2, b**2]) @ axes / AXIS**2)
+
+
+# -- differences in words ----------------------------------------------------------------------------
+
+#: A line to print, with whether it is about something that moved, or about a failed check.
+Line = tuple[str, bool]
+
+
+def small_length(metres: float, notation: Notation) -> str:
+    """Return a length as differences are shown: millimetres, or the unit of a book that is not metric.
+
+    >>> from pegline.measures.notation import METRES
+    >>> small_length(0.0714, METRES)
+    '71 mm'
+    """
+    return f"{1000 * metres:.0f} mm" if notation.units[0] in METRIC else notation.small(metres)
+
+
+def small_difference(metres: float, notation: Notation) -> str:
+    """Return a difference with its sign, as ``small_length`` writes it."""
+    return f"{1000 * metres:+.0f} mm" if notation.units[0] in METRIC else notation.signed_length(metres)
+
+
+def way(difference: Iterable[float], result: Result) -> str:
+    """Return how far and which way something lies from where it was, in the words of a survey."""
+    x, y = (float(value) for value in difference)
+    along = ("east", "west") if result.faces else ("along the base line", "back along the base line")
+    aside = ("north", "south") if result.faces else ("to its left", "to its right")
+    far, right, up = (small_length(abs(value), result.notation) for value in (hypot(x, y), x, y))
+    return f"{far} ({right} {along[x < 0]}, {up} {aside[y < 0]})"
+
+
+def failure_lines(result: Result, which: str) -> Iterator[Line]:
+    """Yield what there is to say of a survey that failed checks of its own; ``which`` is it, old or new."""
+    failed = result.passed.count(False)
+    if not failed:
+        return
+    checks = f"{failed} of {number_with_noun(len(result.passed), 'check')}"
+    survey = f"The {which} survey, {result.file}"
+    if result.closes:
+        yield f"{survey}, FAILED {checks}; its framework of stations passed, what the failed checks name did not.", True
+    else:
+        yield f"{survey}, FAILED {checks}; do not use its positions yet.", True
+    yield "  Run 'pegline check' on its book.", True
+
+
+def not_in_both(old: Result, new: Result, gone: str) -> Iterator[Line]:
+    """Yield the stations that only one of two has."""
+    was, now = dict.fromkeys(old.stations.names), dict.fromkeys(new.stations.names)
+    yield from ((f"  {name}: new", False) for name in now if name not in was)
+    yield from ((f"  {name}: {gone}", False) for name in was if name not in now)

@@ -10,8 +10,7 @@ import numpy as np
 
 from pegline.commands.diff.book_changes import Noise
 from pegline.commands.diff.displacement import Comparison, Peg, compare_distances, compare_pegs, limit
-from pegline.commands.diff.phrases import Line, not_in_both, small_length, way
-from pegline.commands.diff.results import Result
+from pegline.commands.diff.results import Line, Result, not_in_both, small_length, way
 from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.frame.north import signed_dms
 from pegline.measures.notation import Notation

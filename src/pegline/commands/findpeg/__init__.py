@@ -1,5 +1,139 @@
 """A lost peg found again from its witnesses, and from what else is surveyed."""
 
-from pegline.commands.findpeg.command import arguments, run
+from __future__ import annotations
 
-__all__ = ["arguments", "run"]
+import argparse
+from collections.abc import Iterator
+from math import degrees
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from pegline.book.habits import notation_of
+from pegline.commands.command_line import Tell
+from pegline.commands.findpeg.model import LostPeg
+from pegline.commands.findpeg.search import find_peg
+from pegline.commands.findpeg.steps import steps, true_reading
+from pegline.commands.positions import Positions
+from pegline.commands.questions import as_json, read_length, survey_lines
+from pegline.errors import UsageError
+from pegline.network.confidence import ellipses
+
+__all__ = ["arguments", "entries", "run", "screen"]
+
+
+#: What a position in the frame is known relative to.
+FRAME_WORDS: Final = {
+    "local": "relative to the base line",
+    "north": "with the bearing that turns the plan",
+    "grid": "on the grid",
+}
+LEAST_SD: Final = 5e-4  #: a place that is known better is held by the frame and not measured, metres
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("book", metavar="BOOK", help="a field book")
+    parser.add_argument("peg", metavar="PEG", help="the station or point whose peg is lost")
+    parser.add_argument("--gone", action="append", default=[], metavar="NAME", help="a witness that stands no longer")
+    parser.add_argument(
+        "--from",
+        action="append",
+        default=[],
+        dest="measured",
+        metavar="NAME=LENGTH",
+        help="measured at a trial peg, from a witness or anything surveyed",
+    )
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help="write the sheet for the peg there")
+    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheet: pdf, svg, png; default: pdf")
+
+
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
+    """Print how to find a peg."""
+    from pegline.readers import read
+    from pegline.survey import reduce
+
+    survey = reduce(read(args.book))
+    measured = dict(_parse_length(text, survey.book.unit) for text in args.measured)
+    lost = find_peg(survey, args.peg, gone=args.gone, measured=measured)
+    tell(as_json(entries(lost)) if args.json else "\n".join(screen(lost)))
+    if args.out:
+        from pegline.commands.findpeg.sheet import peg_sheet
+        from pegline.commands.sheets import write_sheets
+
+        for path in write_sheets(peg_sheet(lost), Path(args.out), f"{Path(args.book).stem}-{lost.peg}", args.formats):
+            (complain if args.json else tell)(f"  {path}")
+    return 0 if survey.passed and not lost.disagrees and not lost.suspects else 1
+
+
+def _parse_length(text: str, unit: str) -> tuple[str, float]:
+    name, equals, length = text.rpartition("=")
+    if not equals or not name.strip():
+        raise UsageError(f"--from {text!r} is no distance from a thing; write it like --from h1=8.79")
+    return name.strip(), read_length(length, unit, f"--from {name.strip()}")
+
+
+def entries(lost: LostPeg) -> dict[str, Any]:
+    """Return a lost peg as its JSON."""
+    x, y = Positions(lost.survey).in_frame(lost.position)
+    (a, b, turn), sds = ellipses(lost.covariance[None])[0], np.sqrt(np.diag(lost.covariance))
+    move = lost.move
+    return {
+        "peg": lost.peg,
+        "witnesses": [
+            {
+                "to": witness.object,
+                "distance": witness.distance,
+                "surveyed": witness.point is not None,
+                "computed": None if witness.difference is None else witness.distance - witness.difference,
+                "difference": witness.difference,
+                "test": witness.test,
+                "agrees": witness.agrees,
+            }
+            for witness in lost.witnesses
+        ],
+        "position": {
+            "x": x,
+            "y": y,
+            "sd_x": float(sds[0]),
+            "sd_y": float(sds[1]),
+            "ellipse": {"a": float(a), "b": float(b), "bearing": float(turn)},
+        },
+        "search_radius": lost.search_radius,
+        "disagrees": lost.disagrees,
+        "others": [{"to": other.name, "distance": other.distance, "gain": other.gain} for other in lost.others],
+        "move": {"distance": move.distance, "bearing": degrees(move.bearing), "toward": move.toward} if move else None,
+        "steps": list(steps(lost)),
+    }
+
+
+def screen(lost: LostPeg) -> Iterator[str]:
+    """Yield the lines of a lost peg for people."""
+    survey, notation = lost.survey, notation_of(lost.survey.book)
+    yield from survey_lines(survey)
+    yield f"How to find {lost.peg} again. Lengths are in {notation.words}."
+    yield from (f"{number}. {text}" for number, text in enumerate(steps(lost), 1))
+    compared = [w for w in lost.witnesses if w.difference is not None]
+    if compared:
+        yield "The witnesses beside the survey:"
+        for witness in compared:
+            mark = " " if witness.agrees else "!"
+            computed = notation.figure(witness.distance - (witness.difference or 0.0))
+            difference = notation.difference(witness.difference or 0.0)
+            booked = true_reading(witness, notation)
+            yield f"{mark} {witness.object}: {booked}, computed {computed}, difference {difference}"
+    if lost.others:
+        yield "Other surveyed things in reach, the best angle first:"
+        for other in lost.others:
+            gain = f"the search radius shrinks by {other.gain * 100:.0f} %" if other.gain < 1 else "the first to use"
+            yield f"  {other.name}: hold {notation.length(other.distance)}; {gain}"
+    sd = np.sqrt(np.trace(lost.covariance) / 2)
+    if sd < LEAST_SD:
+        yield f"The survey begins at {lost.peg}: its place is held, and has no accuracy of its own."
+        return
+    yield (
+        f"By survey and witnesses together {lost.peg} is known to ± {notation.accuracy(float(sd))}"
+        f" (1 σ, {FRAME_WORDS[survey.frame.kind]})."
+    )

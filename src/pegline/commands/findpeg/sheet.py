@@ -10,7 +10,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.commands.findpeg.model import LostPeg
 from pegline.commands.findpeg.steps import steps
-from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
+from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.plan.display import Item

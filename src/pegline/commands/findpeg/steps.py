@@ -9,7 +9,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.findpeg.model import Anchor, LostPeg, Move, WitnessResult
-from pegline.commands.judgement import GROUND_CAUTION
+from pegline.commands.questions import GROUND_CAUTION
 from pegline.measures.notation import Notation
 from pegline.plane import bearing, distance, foot, wrap_angle
 

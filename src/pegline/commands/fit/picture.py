@@ -14,16 +14,15 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid, prj_text
 from pegline.frame.local_transformation import LocalTransformation
 from pegline.frame.transformation import Transformation, carry_points
+from pegline.plane import Array
 
 __all__ = ["corners", "world_file", "write"]
 
-Array = NDArray[np.float64]
 
 #: Ends of world files by those of pictures.
 WORLD: Final = {".png": ".pgw", ".jpg": ".jgw", ".jpeg": ".jgw", ".tif": ".tfw", ".tiff": ".tfw"}

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Final
+from math import ceil
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -31,7 +32,18 @@ from pegline.plane import Array, along, foot
 from pegline.records import record
 from pegline.survey import Survey, reduce_as_far_as_it_goes
 
-__all__ = ["Expectation", "Intention", "changes_by_sketch", "expect", "limits_of", "read_intention", "relaid"]
+__all__ = [
+    "RATES",
+    "Expectation",
+    "Intention",
+    "Needs",
+    "changes_by_sketch",
+    "expect",
+    "limits_of",
+    "needs_of",
+    "read_intention",
+    "relaid",
+]
 
 
 #: Limits where the book states none (common practice): metres, degrees.
@@ -189,6 +201,7 @@ def relaid(intention: Intention, layout: Layout, rows: Mapping[str, str] | None 
 #: How far the sketch may be off, as shares of the base line.
 SHARES: Final = (0.02, 0.05)
 DRAWS: Final = 8  #: sketches drawn for each
+
 #: A standard deviation below this is as good as none and has no change worth telling, metres.
 LEAST: Final = 0.002
 
@@ -238,3 +251,56 @@ def _sds(expectation: Expectation) -> dict[str, float]:
     names = [*solution.names, *points.names]
     variances = np.concatenate([solution.local_variances, points.local_variances])
     return dict(zip(names, np.sqrt(np.linalg.eigvalsh(variances)[:, -1]).tolist(), strict=True))
+
+
+# -- what the work needs -----------------------------------------------------------------------------
+
+#: Minutes that things take, by what they are for (common practice of two people with tapes on a garden or field).
+RATES: Final = {"peg": 5.0, "line": 6.0, "lay": 2.0, "row": 2.0}
+ARROWS: Final = 10  #: a set, for counting whole tapes
+RODS: Final = 3  #: two at the ends and one to range
+
+
+class Needs(NamedTuple):
+    """What it takes."""
+
+    pegs: int
+    arrows: int
+    rods: int
+    people: int
+    taped: float  #: metres, chain lines and offsets
+    lays: int  #: whole and broken tapes along the chain lines
+    hours: float
+
+    @property
+    def sentence(self) -> str:
+        """Return how the hours are reckoned."""
+        rates = ", ".join(f"{minutes:g} min a {what}" for what, minutes in RATES.items())
+        return f"about {self.hours:.1f} hours by common practice ({rates}); wood, slopes and traffic take longer"
+
+
+def needs_of(expectation: Expectation) -> Needs:
+    """Return what a layout takes, what is taped already left out."""
+    intention = expectation.intention
+    layout, book = intention.layout, intention.book
+    to_tape = [line for line in layout.lines if line.name not in book.lines]
+    tape = tape_in_hand(book, used_for="lines").length
+    lays = sum(ceil(layout.length(line) / tape - 1e-9) for line in to_tape)
+    offsets = sum(abs(offset) for booking in expectation.bookings.values() for offset in booking.offsets)
+    pegs = len([name for name in layout.stations if name not in intention.measured])
+    taped = sum(layout.length(line) for line in to_tape)
+    minutes = (
+        RATES["peg"] * pegs
+        + RATES["line"] * len(to_tape)
+        + RATES["lay"] * lays
+        + RATES["row"] * len(expectation.bookings)
+    )
+    return Needs(
+        pegs=pegs,
+        arrows=ARROWS if any(layout.length(line) > tape for line in to_tape) else 0,
+        rods=RODS if to_tape else 0,
+        people=2,
+        taped=taped + offsets,
+        lays=lays,
+        hours=minutes / 60,
+    )

@@ -2,32 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import islice, pairwise
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations, islice, pairwise
 from typing import Final
 
 import numpy as np
 from shapely import Polygon
 
+from pegline.book.canonical_layout import book_text
 from pegline.book.habits import notation_of
 from pegline.commands.prepare.candidates import MORE_PLACES, Ground, ground_of
 from pegline.commands.prepare.drafts import (
+    PEG,
+    SHORTER,
     Draft,
+    Tie,
     add_checking_line,
     add_third_lines,
     as_intention,
     cost_of,
     drafts,
     drafts_to_follow,
+    drafts_with_one_line,
+    points_in_reach,
 )
 from pegline.commands.prepare.expectation import Expectation, expect
-from pegline.commands.prepare.growth import MOST_STATIONS, grown_drafts
+from pegline.commands.prepare.expected_book import mark
 from pegline.commands.prepare.layout import triangles
 from pegline.commands.prepare.rules import judge_layout, meets_scale
-from pegline.plane import distance
+from pegline.errors import Place
+from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.plane import Array, distance, turn_points
 from pegline.records import record
+from pegline.units import METRES_PER
 
-__all__ = ["Proposal", "is_sound", "propose", "why_none"]
+__all__ = ["Proposal", "is_sound", "new_book", "propose", "why_none"]
+
 
 MAX_PROPOSALS: Final = 3
 LOOKED_AT: Final = 2  #: sound layouts that are compared for each that is proposed
@@ -69,7 +80,7 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
     if proposals:
         return proposals
     more = ground_of(expectation.intention, most=MORE_PLACES) or ground
-    grown = (one for draft in grown_drafts(more) for one in add_third_lines(more, draft))
+    grown = (one for draft in _grown_drafts(more) for one in add_third_lines(more, draft))
     return _sound_ones(more, list(islice(grown, MAX_GROWN)), expectation, most)
 
 
@@ -164,7 +175,7 @@ def why_none(expectation: Expectation) -> str:
             f" is at most about {wide / STRIP:.0f} m long there, and no long line with triangles on its tie stations"
             " was found that reaches and checks everything; put stations outside, where you can"
         )
-    return f"no layout of up to {MOST_STATIONS} stations was found that reaches everything and checks every station"
+    return f"no layout of up to {_MOST_STATIONS} stations was found that reaches everything and checks every station"
 
 
 def sides_of(outline: Polygon) -> tuple[float, float]:
@@ -172,3 +183,171 @@ def sides_of(outline: Polygon) -> tuple[float, float]:
     corners = np.array(outline.minimum_rotated_rectangle.exterior.coords[:3])
     wide, long = sorted(float(distance(one, other)) for one, other in pairwise(corners))
     return wide, long
+
+
+# -- drafts with more stations, grown for plots that no plain figure of triangles reaches whole ------
+
+
+_MOST_STATIONS: Final = 8  #: main stations of a layout
+MAX_BASES: Final = 6  #: longest pairs that are grown from, beside those that reach a point
+KEPT: Final = 4  #: drafts on each base line that are grown further after each step
+STEPS: Final = 7  #: stations, tie lines and further lines that are added to a base line
+ENOUGH: Final = 150  #: drafts that reach everything, after which none is grown further
+POINT: Final = 8 * PEG  #: metres of taping that one more point within reach is worth while growing
+Pair = tuple[int, int]
+
+
+def _grown_drafts(ground: Ground) -> list[Draft]:
+    """Return drafts with a triangle at least that reach everything, the cheapest first.
+
+    Grown like a survey on the ground: from a long base line a station is added where it brings most into reach,
+    fixed from two others or from two tie stations of a line; after each step the best few are grown on.
+    """
+    bases = _bases(ground)
+    front, whole = [Draft(base, (), ()) for base in bases], dict[object, Draft]()
+    for _ in range(STEPS):
+        further: dict[object, tuple[float, Draft]] = {}
+        for one in (step for draft in front for step in _steps(ground, draft)):
+            missing = len(ground.points_to_pick_up - points_in_reach(ground, one))
+            if not missing:
+                whole.setdefault(_figure(one), one)
+            further.setdefault(_figure(one), (missing * POINT + cost_of(ground, one), one))
+        if len(whole) >= ENOUGH:
+            break
+        ranked = [draft for _, draft in sorted(further.values(), key=lambda each: (each[0], each[1].places))]
+        front = [draft for base in bases for draft in [each for each in ranked if each.base == base][:KEPT]]
+    return sorted(whole.values(), key=lambda draft: (cost_of(ground, draft), draft.places))
+
+
+def _bases(ground: Ground) -> list[Pair]:
+    """Return the longest lines, and of those that reach a point the longest for each."""
+    longest = sorted(ground.visible, key=lambda pair: (-ground.length(*pair), pair))
+    usable = [pair for pair in longest if ground.length(*pair) >= SHORTER * ground.length(*longest[0])]
+    reaching = [
+        next((pair for pair in usable if name in ground.picked_up(*pair)), None)
+        for name in sorted(ground.points_to_pick_up)
+    ]
+    return list(dict.fromkeys([*usable[:MAX_BASES], *(pair for pair in reaching if pair is not None)]))
+
+
+def _figure(draft: Draft) -> object:
+    """Return what makes two drafts the same figure, in whatever order they were grown."""
+    lines = frozenset(frozenset(pair) for pair in (draft.base, *draft.sides, *draft.extra))
+    return draft.base, lines, frozenset(draft.ties)
+
+
+def _steps(ground: Ground, draft: Draft) -> Iterator[Draft]:
+    """Yield the draft with one station more, or with one line more that brings something into reach."""
+    lines = (draft.base, *draft.sides)
+    if len(draft.places) < _MOST_STATIONS:
+        for i in range(len(ground.places)):
+            if i not in draft.places:
+                yield from _by_triangle(ground, draft, i)
+                yield from _by_tie_stations(ground, draft, i, lines)
+    if draft.sides or draft.ties:
+        yield from drafts_with_one_line(ground, draft, ground.points_to_pick_up - points_in_reach(ground, draft))
+
+
+def _by_triangle(ground: Ground, draft: Draft, i: int) -> Iterator[Draft]:
+    """Yield the draft with a station that is fixed from two others, neither side longer than the base line."""
+    longest = ground.length(*draft.base)
+    near = [j for j in draft.places if ground.sees(i, j) and ground.length(i, j) <= longest]
+    for one, other in combinations(near, 2):
+        if ground.well_conditioned((i, one, other)) is not None:
+            yield replace(draft, sides=(*draft.sides, (one, i), (i, other)))
+
+
+def _by_tie_stations(ground: Ground, draft: Draft, i: int, lines: Sequence[Pair]) -> Iterator[Draft]:
+    """Yield the draft with a station that is fixed from two tie stations of a line and checked from a third."""
+    for pair in lines:
+        feet = ground.feet(i, pair)
+        if len(feet) == 3:
+            ties = (*draft.ties, *(Tie(i, pair, share) for share in feet))
+            yield replace(draft, ties=ties, hung=(*draft.hung, i))
+
+
+# -- a proposal as a book ----------------------------------------------------------------------------
+
+
+WITNESSES: Final = 3  #: things near each peg that its distances are wanted from
+NEAR: Final = 25.0  #: how far they may be, metres
+
+
+def new_book(proposal: Proposal) -> str:
+    """Return the text of a book with a proposal's stations, lines, expected rows and witnesses, all still blank."""
+    intention = proposal.expectation.intention
+    written, place = intention.written, intention.written.place
+    entries = {word: entry for word, entry in written.entries.items() if word not in ("stations", "lines", "witnesses")}
+    parts = {
+        "stations": dict(_stations(proposal, place)),
+        "lines": dict(_lines(proposal, place)),
+        "witnesses": dict(_witnesses(proposal, place)),
+    }
+    entries |= {word: (Text(word, place), Table(part, place)) for word, part in parts.items()}
+    return book_text(Table(entries, place))
+
+
+Entry = tuple[str, tuple[Text, Written]]
+
+
+def _entry(word: str, value: Written, place: Place) -> Entry:
+    return word, (Text(word, place), value)
+
+
+def _blank(place: Place) -> Text:
+    return Text("", place)
+
+
+def _stations(proposal: Proposal, place: Place) -> Iterator[Entry]:
+    """Yield the stations with their places on the book's own sketch."""
+    for name, at in proposal.expectation.intention.layout.stations.items():
+        yield _entry(name, Table(dict([_entry("sketch", mark(place, _on_sketch(proposal, at)), place)]), place), place)
+
+
+def _on_sketch(proposal: Proposal, at: Array) -> Array:
+    """Return a place in metres as the book's sketch has it: in its unit, the page's top up."""
+    book = proposal.expectation.intention.book
+    unit = book.sketch.unit.metres(book.unit) if book.sketch.unit else METRES_PER[book.unit]
+    top = book.sketch.top.radians if book.sketch.top else 0.0
+    return np.asarray(turn_points(at, -top) / unit)
+
+
+def _lines(proposal: Proposal, place: Place) -> Iterator[Entry]:
+    """Yield the lines, untaped, with the rows that are expected on them in the order of the chainage."""
+    expectation = proposal.expectation
+    layout = expectation.intention.layout
+    for line in layout.lines:
+        parts = dict([_entry("use", Text(line.use, place), place), _entry("taped", _blank(place), place)])
+        start = layout.place(line.start)
+        rows: list[tuple[float, Table]] = [
+            (float(distance(start, layout.stations[name])), _row(place, station=name))
+            for name, on in layout.ties.items()
+            if on == line.name
+        ]
+        for booking in expectation.bookings.values():
+            if booking.line == line.name:
+                side = None if not booking.offsets else "left" if booking.offsets[0] > 0 else "right"
+                rows.append((booking.chainages[0], _row(place, side=side, point=booking.point)))
+        if rows:
+            ordered = tuple(row for _, row in sorted(rows, key=lambda each: each[0]))
+            parts |= dict([_entry("details", Items(ordered, place), place)])
+        yield _entry(line.name, Table(parts, place), place)
+
+
+def _row(place: Place, *, side: str | None = None, point: str | None = None, station: str | None = None) -> Table:
+    entries = [_entry("at", _blank(place), place)]
+    if side:
+        entries.append(_entry(side, _blank(place), place))
+    word, name = ("point", point) if point else ("station", station)
+    entries.append(_entry(word, Text(name or "", place), place))
+    return Table(dict(entries), place)
+
+
+def _witnesses(proposal: Proposal, place: Place) -> Iterator[Entry]:
+    """Yield blank witnesses to each station: the things sketched near it."""
+    layout = proposal.expectation.intention.layout
+    for name, at in layout.stations.items():
+        away = {point: float(distance(at, where)) for point, where in layout.points.items()}
+        near = sorted((point for point in away if 0.5 < away[point] <= NEAR), key=away.__getitem__)[:WITNESSES]
+        if near:
+            yield _entry(name, Table(dict(_entry(point, _blank(place), place) for point in near), place), place)

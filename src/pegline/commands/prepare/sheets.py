@@ -10,12 +10,11 @@ import numpy as np
 from pegline.book.feature import Feature
 from pegline.book.geometry import Circle, Curve, Rectangle, Ring, TapedRound
 from pegline.book.habits import notation_of
-from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION
-from pegline.commands.prepare.expectation import Expectation
+from pegline.commands.prepare.expectation import Expectation, needs_of
 from pegline.commands.prepare.layout import Booking, PlannedLine
-from pegline.commands.prepare.needs import needs_of
 from pegline.commands.prepare.rules import Remark, smallest_noticed
 from pegline.commands.prepare.sketch import outline_of
+from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
 from pegline.plan.display import Item, Stroke, Words

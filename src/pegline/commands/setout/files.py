@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.judgement import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
+from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
 from pegline.commands.setout.setting_out import SettingOut, arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.ways import LineWay
 from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets, write_sheets

@@ -7,7 +7,7 @@ import argparse
 import pytest
 from builders import paths
 
-from pegline.commands.drawing_options import arguments, office_layers, options
+from pegline.commands.plot import _add_drawing_arguments, _drawing_options, office_layers
 from pegline.errors import OpenError, UsageError
 from pegline.plan.model import OfficeLayer, Options
 from pegline.plan.style import LAYERS
@@ -17,8 +17,8 @@ SAMPLE = paths.SAMPLES / "iso-13567.layers"
 
 def options_of(*words: str) -> Options:
     parser = argparse.ArgumentParser()
-    arguments(parser)
-    return options(parser.parse_args(words))
+    _add_drawing_arguments(parser)
+    return _drawing_options(parser.parse_args(words))
 
 
 def test_nothing_chosen_is_the_default():

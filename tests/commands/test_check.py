@@ -5,7 +5,7 @@ import re
 import pytest
 from builders.sound_book import SOUND
 
-from pegline.commands.screen import Screen, survey_lines
+from pegline.commands.check import Screen, survey_lines
 from pegline.errors import Finding, Place
 from pegline.readers import parse_book
 from pegline.survey import reduce

@@ -9,7 +9,7 @@ import pytest
 from pegline import read, reduce
 from pegline.book.reference import book_schema, entries, groups, place_words, related_entries
 from pegline.cli import main
-from pegline.commands.explain.examples import example_of, how_to_books
+from pegline.commands.explain import example_of, how_to_books
 from pegline.kinds import KINDS
 
 FORMAT = book_schema()
@@ -97,7 +97,7 @@ def test_an_unknown_word_is_told_with_the_nearest(capsys):
 
 
 def test_the_examples_are_in_the_wheel_too():
-    text = (Path(__file__).parents[3] / "pyproject.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8")
 
     assert '"samples/how-to" = "pegline/how_to"' in text
 

@@ -1,4 +1,4 @@
-"""The command that turns a book into tables, and tables into a book."""
+"""Books from, and to, the tables of spreadsheets."""
 
 from __future__ import annotations
 
@@ -155,8 +155,6 @@ def _ods_paragraph(paragraph: Element, text: str) -> None:
 
 #: How a file is written, by the end of its name.
 WRITTEN: Final[Mapping[str, Callable[[Tables, Path], None]]] = {".xlsx": _xlsx, ".ods": _ods}
-
-
 Tell = Callable[[str], None]
 BOOKS = (".yaml", ".yml")
 

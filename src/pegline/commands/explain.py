@@ -1,19 +1,28 @@
-"""Say what the keys of a field book mean: all of them in groups, or one with its values and an example."""
+"""The format's own reference: every key, its values, and an example of it that works."""
 
 from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache
+from pathlib import Path
 from textwrap import dedent, wrap
 from typing import Final
 
-from pegline.book.reference import Entry, entries, groups, place_words, related_entries
-from pegline.errors import UsageError
+from pegline.book.reference import Entry, book_schema, entries, groups, place_words, related_entries
+from pegline.errors import Place, UsageError
 from pegline.kinds import KINDS
+from pegline.measures.grammar import Schema
+from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import nearest, suggest
+from pegline.readers import parse_book
+from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.yaml import parse
+from pegline.records import record
 
-__all__ = ["arguments", "run"]
+__all__ = ["Example", "arguments", "example_of", "how_to_books", "run"]
+
 
 Tell = Callable[[str], None]
 WIDTH: Final = 80
@@ -97,8 +106,6 @@ def _other_keys(word: str) -> str:
 
 def _entry(same: list[Entry]) -> Iterator[str]:
     """Yield the paragraphs of a key that means the same in some places."""
-    from pegline.commands.explain.examples import example_of
-
     entry = same[0]
     yield entry.word
     yield from _paragraph("in", "; ".join(dict.fromkeys(place_words(one.place) for one in same)))
@@ -119,3 +126,93 @@ def _paragraph(lead: str, text: str) -> Iterator[str]:
     first, *rest = wrap(text, WIDTH - MARGIN, break_on_hyphens=False) or [""]
     yield f"  {lead:<{MARGIN - 2}}{first}"
     yield from (f"{'':<{MARGIN}}{line}" for line in rest)
+
+
+# -- examples: lines of the small books that ship with the program, each of which a test reduces -----
+
+
+PACKAGE: Final = Path(__file__).parents[1]
+
+#: Where the books are: beside the code once installed, in the project's samples before.
+FOLDERS: Final = (PACKAGE / "how_to", PACKAGE.parents[1] / "samples" / "how-to")
+MAX_LINES: Final = 6  #: of one example
+MAX_COLUMNS: Final = 110  #: a longer line is a poor example
+
+
+@record(frozen=True, slots=True)
+class Example:
+    """Some lines of a book."""
+
+    book: str  #: its file's name
+    lines: tuple[str, ...]
+
+
+def how_to_books() -> tuple[Path, ...]:
+    """Return the small books that show one situation each, in the order of their names."""
+    return tuple(path for folder in FOLDERS if folder.is_dir() for path in sorted(folder.glob("*.yaml")))
+
+
+def example_of(record_name: str, word: str) -> Example | None:
+    """Return an example of a key of a record; None where no book has one."""
+    return _examples().get((record_name, word))
+
+
+@cache
+def _examples() -> Mapping[tuple[str, str], Example]:
+    """Return for each key the shortest example of all books."""
+    by_key: dict[tuple[str, str], Example] = {}
+    schema = book_schema()
+    for path in how_to_books():
+        data = read_bytes(path)
+        if parse_book(data, path.name).missing:  # a half-finished book shows how one is begun
+            continue
+        text = text_of_bytes(data, path.name)
+        lines = text.split("\n")
+        for key, place, value in _uses(parse(text, path.name), schema, "book", schema["$defs"]):
+            example = Example(path.name, _lines(lines, place, value))
+            if key not in by_key or _length(example) < _length(by_key[key]):
+                by_key[key] = example
+    return by_key
+
+
+def _length(example: Example) -> tuple[bool, int]:
+    longest = max(map(len, example.lines))
+    return longest > MAX_COLUMNS, len(example.lines) * MAX_COLUMNS + longest
+
+
+def _uses(
+    written: Written, schema: Schema, name: str, definitions: Mapping[str, Schema]
+) -> Iterator[tuple[tuple[str, str], Place, Written]]:
+    """Yield every key that a book uses, with the record that it is a key of, its place and its value."""
+    if "$ref" in schema:
+        name = schema["$ref"].rsplit("/", 1)[1]
+        yield from _uses(written, definitions[name], name, definitions)
+    for choice in schema.get("anyOf", ()):
+        yield from _uses(written, choice, name, definitions)
+    if isinstance(written, Items) and "items" in schema:
+        for item in written.items:
+            yield from _uses(item, schema["items"], name, definitions)
+    if isinstance(written, Table):
+        for word, (key, value) in written.entries.items():
+            if word in schema.get("properties", {}):
+                yield (name, word), key.place, value
+                yield from _uses(value, schema["properties"][word], name, definitions)
+            elif isinstance(schema.get("additionalProperties"), dict):
+                yield from _uses(value, schema["additionalProperties"], name, definitions)
+
+
+def _lines(lines: list[str], place: Place, value: Written) -> tuple[str, ...]:
+    """Return the line of a key, and the first of those below that belong to it."""
+    first = place.line - 1
+    indent = len(lines[first]) - len(lines[first].lstrip())
+    block = [lines[first]]
+    if isinstance(value, Text) or value.closed:
+        return tuple(block)
+    for line in lines[first + 1 :]:
+        if not line.strip() or len(line) - len(line.lstrip()) <= indent:
+            break
+        if len(block) == MAX_LINES:
+            block.append(" " * (indent + 2) + "…")
+            break
+        block.append(line)
+    return tuple(block)

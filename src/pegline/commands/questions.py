@@ -7,7 +7,11 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from pegline.diagnosis.rules.phrases import list_names
+from pegline.errors import UsageError
+from pegline.measures.lengths import length
+from pegline.measures.reading_log import Misread
 from pegline.survey import Survey
+from pegline.units import METRES_PER
 
 __all__ = [
     "AREA_CAUTION",
@@ -16,8 +20,11 @@ __all__ = [
     "GROUND_CAUTION",
     "as_json",
     "is_checked",
+    "read_length",
+    "read_pair",
     "survey_lines",
 ]
+
 
 AREA_CAUTION: Final = "Areas for sale, tax or partition are for a licensed surveyor to certify."
 BOUNDARY_CAUTION: Final = "A legal boundary is set out by a licensed surveyor."
@@ -44,3 +51,31 @@ def survey_lines(survey: Survey) -> Iterator[str]:
     elif survey.solved.checked is None:
         names = list_names(list(survey.solved.unchecked))
         yield f"NOT CHECKED: {names}; a mistake there would not be noticed."
+
+
+def read_pair(text: str, option: str) -> tuple[str, str]:
+    """Return the two names of ``P-Q``.
+
+    >>> read_pair("A-B", "--parallel-to")
+    ('A', 'B')
+    """
+    start, dash, end = (part.strip() for part in text.partition("-"))
+    if not (start and dash and end) or "-" in end:
+        raise UsageError(f"{option} {text!r} is no line; write two names with a dash between them, like A-B")
+    return start, end
+
+
+def read_length(text: str, unit: str, option: str) -> float:
+    """Return a length in metres, a bare number taken in ``unit``.
+
+    >>> read_length("12 ft 6 in", "m", "--from")
+    3.81
+    """
+    try:
+        reading = length(text.strip())
+    except Misread as misread:
+        raise UsageError(f"{option}: {misread}") from None
+    metres = reading.value * METRES_PER[reading.unit or unit]
+    if not metres > 0:
+        raise UsageError(f"{option} {text!r} is no distance; write a length over 0")
+    return metres

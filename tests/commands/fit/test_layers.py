@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 from builders import weir_survey as records
 
-from pegline.commands.fit import survey_package
-from pegline.commands.fit.survey_package import _motion
+from pegline.commands.fit.layers import _motion, write_survey
 from pegline.frame.crs import grid_of
 from pegline.frame.transformation import NEEDED, carry_points, fit
 from pegline.network.confidence import CHI2_95, variances_of
@@ -84,7 +83,7 @@ def fitted_file(tmp_path: Path) -> Path:
     gpkg.write(records.survey(), tmp_path / "weir.gpkg")
     matrix = transformation(np.random.default_rng(4), "similarity")
     fitted = fit("similarity", SOURCE, carry_points(matrix, SOURCE), np.full(len(SOURCE), SD))
-    survey_package.write(tmp_path / "weir.gpkg", fitted, GRID, tmp_path / "fitted.gpkg")
+    write_survey(tmp_path / "weir.gpkg", fitted, GRID, tmp_path / "fitted.gpkg")
     return tmp_path / "fitted.gpkg"
 
 
@@ -140,7 +139,7 @@ def test_a_fitted_package_joins_others_and_is_fitted_again(fitted_file: Path, tm
     from pegline.cli import main
 
     shifted = fit("similarity", SOURCE, SOURCE + np.array([10.0, -4.0]), np.full(len(SOURCE), SD))
-    survey_package.write(fitted_file, shifted, GRID, tmp_path / "again.gpkg")
+    write_survey(fitted_file, shifted, GRID, tmp_path / "again.gpkg")
 
     assert main(["join", str(tmp_path / "all.gpkg"), str(fitted_file)]) == 0
     facts = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from functools import lru_cache
+from math import degrees
 from typing import Any
 
 from pyproj import CRS, Transformer
@@ -31,6 +32,14 @@ def same_datum(one: Any, other: Any) -> bool:
     if one.geodetic_crs.datum.to_wkt() == other.geodetic_crs.datum.to_wkt():
         return True
     return _datums_equal(one.geodetic_crs.to_wkt(), other.geodetic_crs.to_wkt())
+
+
+def _degrees_from_greenwich(crs: Any, sample: tuple[float, float]) -> tuple[float, float]:
+    """Return longitude and latitude of a point, x before y, as areas are listed, whatever its meridian and unit are."""
+    own = crs.geodetic_crs
+    lon, lat = Transformer.from_crs(crs, own, always_xy=True).transform(*sample)
+    unit, meridian = own.axis_info[0].unit_conversion_factor, own.prime_meridian
+    return degrees(lon * unit + meridian.longitude * meridian.unit_conversion_factor), degrees(lat * unit)
 
 
 @lru_cache(maxsize=256)
@@ -62,7 +71,7 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
     """
     if same_datum(source, target):
         return Way(Transformer.from_crs(source, target, always_xy=True), 0.0, "no change of datum")
-    lon, lat = Transformer.from_crs(source, source.geodetic_crs, always_xy=True).transform(*sample)
+    lon, lat = _degrees_from_greenwich(source, sample)
     at = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
     try:
         with warnings.catch_warnings():
@@ -89,4 +98,6 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
     }
     # PROJ counts the order of axes as a step; to a surveyor it is none.
     steps = [step for step in used.description.split(" + ") if not step.startswith("axis order change")]
-    return Way(transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: one[1])))
+    return Way(
+        transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: (one[1], one[0])))
+    )

@@ -109,7 +109,7 @@ class SmallBooks:
         for name, number in self._good_names():
             path = root / name
             path.parent.mkdir(parents=True, exist_ok=True)
-            plot = random_plot(seed + number, stations=4, details=1)
+            plot = random_plot(seed + number, stations=3 + number % 2, details=number % 2)
             path.write_text(book_text(plot), encoding="utf-8")
         for number, data in enumerate(islice(cycle(BAD.values()), self.bad)):
             (root / self._sheet(number * self.good // self.bad) / f"bad-{number}.yaml").write_bytes(data)

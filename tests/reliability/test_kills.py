@@ -4,9 +4,7 @@ import os
 import signal
 import sys
 import time
-from pathlib import Path
 from random import Random
-from tempfile import TemporaryDirectory
 
 import pytest
 from builders.figures import keep
@@ -89,14 +87,6 @@ def _die_at(step):
             count += 1
 
     sys.addaudithook(hook)
-
-
-@pytest.fixture(scope="module")
-def memory():
-    """Yield a folder in memory, where there is one: a kill, unlike a loss of power, loses nothing that was written."""
-    shared = Path("/dev/shm")
-    with TemporaryDirectory(dir=shared if shared.is_dir() and os.access(shared, os.W_OK) else None) as folder:
-        yield Path(folder)
 
 
 @pytest.fixture(scope="module")

@@ -77,8 +77,10 @@ def poison(event, arguments):
         return
     if kind in ("kill", "cut"):
         os.kill(os.getpid(), signal.SIGKILL)
-    while kind == "hang":
-        time.sleep(60)
+    if kind == "hang":
+        open(path + ".hangs", "wb").close()
+        while True:
+            time.sleep(60)
     hoard = []
     while True:
         hoard.append(bytes(2**26))

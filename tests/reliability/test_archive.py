@@ -2,13 +2,15 @@
 
 import hashlib
 import os
+import signal
 import subprocess
 import sys
+import time
 from collections import Counter
 from random import Random
 
 import pytest
-from builders.archive import POISONS, SmallBooks, begun_again, command_of, events, kill_at_work, with_poisons
+from builders.archive import GOOD, POISONS, SmallBooks, begun_again, command_of, events, kill_at_work, with_poisons
 from builders.figures import keep
 
 from pegline.commands.batch import manifest
@@ -16,6 +18,9 @@ from pegline.commands.batch.workers import AHEAD
 from pegline.errors import BusyError
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork")
+
+
+PATIENCE_SECONDS = 60
 
 
 def outputs(folder):
@@ -86,6 +91,36 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     if kills > 3:
         found = "byte-equal to solo runs; with nothing to do only books whose worker died were tried again"
         keep("G18", f"{what}, run again with nothing to do and after all changed", found, books.good)
+
+
+def test_a_run_whose_first_process_alone_is_killed_leaves_no_worker_that_hangs(tmp_path):
+    root, environment = tmp_path / "books", with_poisons(tmp_path / "poison")
+    root.mkdir()
+    (root / "hang-0.yaml").write_text(GOOD, encoding="utf-8")
+    command = command_of(root, tmp_path / "out", "--workers", "1")
+    run = subprocess.Popen(command, env=environment, start_new_session=True)
+    while not (root / "hang-0.yaml.hangs").exists():
+        assert run.poll() is None
+        time.sleep(0.05)
+    run.kill()
+    run.wait()
+
+    end = time.monotonic() + PATIENCE_SECONDS
+    while is_there(run.pid) and time.monotonic() < end:
+        time.sleep(0.05)
+    left = is_there(run.pid)
+    if left:
+        os.killpg(run.pid, signal.SIGKILL)
+    assert not left
+
+
+def is_there(group):
+    """Return whether a process of a group is there."""
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
 
 
 #: A cluster of two workers, one of which is killed once so many books have ended.

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import platform
 import traceback
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.book.pages import pages_of
@@ -37,15 +39,23 @@ SKETCH: Final = 100  #: a thumbnail's larger side, its own units
 
 
 def ready(memory: int) -> None:
-    """Make a worker ready: a limit on its memory, and the libraries that every book needs."""
+    """Make a worker ready: a limit on its memory, an end with its run, and the libraries that every book needs."""
     try:
         import resource
     except ImportError:  # no such limit on this system
         pass
     else:
         resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+    Thread(target=_end_with_run, daemon=True).start()
     import pegline.survey
     import pegline.writers.publish  # noqa: F401
+
+
+def _end_with_run() -> None:
+    """End this worker once its run is gone: a run that is killed stops no worker, and a book may hang."""
+    if run := multiprocessing.parent_process():
+        run.join()
+        os._exit(1)
 
 
 def work(task: Task) -> dict[str, Any]:

@@ -184,6 +184,15 @@ def test_the_covariance_of_a_perpendicular_agrees_with_trials():
     )
 
 
+def test_points_of_lines_that_end_at_one_station_hang_each_on_its_own_start():
+    positions, covariance = {**AB, "C": (50.0, -10.0)}, full_covariance(7, seed=3)
+    keys = {"positions": positions, "lines": {"A-B": 50.0, "C-B": 41.2}, "covariance": covariance}
+    rows = [row("A-B", "p", 18.0, -9.0), row("C-B", "q", 12.0, 4.0)]
+    together = place_rows(rows, **keys)
+    alone = [place_rows([one], **keys) for one in rows]
+    assert together.variances == pytest.approx(np.array([one.variances[0] for one in alone]), abs=1e-12)
+
+
 def test_the_covariance_of_an_oblique_over_two_pieces_agrees_with_trials():
     positions = {"A": (0.0, 0.0), "B": (50.0, 0.0), "T": (20.0, 0.0)}
     covariance = full_covariance(7, seed=3)

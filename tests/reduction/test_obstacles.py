@@ -31,6 +31,14 @@ def test_the_corrections_of_the_readings_become_those_of_the_leg():
     assert found.length == pytest.approx(found.reading + sum(found.corrections.values()), abs=1e-12)
 
 
+def test_a_leg_with_an_open_reading_may_be_as_long_as_either_makes_it_level():
+    leg = "{past: pond, perpendicular: 12, hypotenuse: {either: [20, 15]}}"
+    found = ground(leg, line=", slope: 75 %", head=HEAD.replace(", true_length: 50.010", ""))
+
+    # 12-16-20 and 9-12-15; by a slope of 3 in 4 each is 4/5 as long on the level.
+    assert found.either == pytest.approx((9 * 0.8, 16 * 0.8))
+
+
 def test_the_perpendicular_and_the_parallel_owe_their_standard_deviation_to_the_right_angle_too():
     square = "method: optical square"
     sd = RIGHT_ANGLE_SD["optical square"]

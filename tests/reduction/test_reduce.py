@@ -136,6 +136,14 @@ def test_several_readings_count_as_their_mean_with_less_error() -> None:
     assert ground.sd == pytest.approx(0.005 * sqrt(2) / sqrt(2))  # two lays, two readings
 
 
+def test_the_ledger_of_several_readings_is_the_mean_of_theirs() -> None:
+    ground = line("taped: [52.30, 52.40], temperature: 30", steel=", true_length: 50.010")
+
+    assert ground.corrections["standard"] == pytest.approx(52.35 / 5000)
+    assert ground.corrections["temperature"] == pytest.approx(52.35 * 1.0002 * 11.5e-6 * 10)
+    assert ground.length == pytest.approx(ground.reading + sum(ground.corrections.values()), abs=1e-12)
+
+
 @pytest.mark.parametrize(("taped", "lays"), [(49.9, 1), (50.0, 1), (50.1, 2), (100.0, 2), (151, 4)])
 def test_each_lay_of_the_tape_brings_its_error(taped: float, lays: int) -> None:
     assert line(f"taped: {taped}").sd == pytest.approx(0.005 * sqrt(lays))
@@ -233,7 +241,7 @@ def test_what_the_book_gives_for_a_tape_is_taken_and_the_rest_comes_from_the_tab
     tape = reduction_of("lines: {A-B: {use: base, taped: 40}}", steel=steel).tapes["steel"]
 
     assert (tape.lay_sd, tape.scale_sd, tape.standard_pull) == (0.003, 0.0001, 70)
-    assert (tape.expansion, tape.modulus, tape.section) == (0.00001, 210e9, pytest.approx(3e-6))
+    assert (tape.expansion, tape.modulus, tape.section) == (0.00001, 210e9, pytest.approx(3e-6, rel=1e-9))
     assert tape.from_table == ("standard_temperature",)
 
 
@@ -241,7 +249,7 @@ def test_with_no_tape_named_it_is_fibreglass_and_that_is_told() -> None:
     book = "book: 1\nunit: m\nlines: {A-B: {use: base, taped: 40, details: [{at: 1, left: 2, point: p}]}}"
     found = reduce_readings(parse_book(book.encode(), "book.yaml"))
 
-    assert found.tapes["fibreglass"].material == "fibreglass"
+    assert (found.tapes["fibreglass"].material, found.tapes["fibreglass"].nominal) == ("fibreglass", 30)
     assert warning_rules(found) == ["no-tape", "no-tape"]
 
 

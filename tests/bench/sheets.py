@@ -20,9 +20,9 @@ from builders.drawn import Drawn, random_survey
 
 from pegline.book.model import Sheet
 from pegline.plan.display import Stroke
+from pegline.plan.fonts import text_width
 from pegline.plan.map.features import outline_points
 from pegline.plan.model import Plan
-from pegline.plan.scripts import text_width
 from pegline.plan.sheets.papers import MARGIN, Paper
 
 NEAR = 4.0  #: millimetres that belong to whatever stands there

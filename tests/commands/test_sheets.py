@@ -7,7 +7,7 @@ from builders.paths import SAMPLES
 from pegline.cli import main
 from pegline.commands.sheets import TEXT
 from pegline.plan.display import Stroke, Words
-from pegline.plan.scripts import text_width
+from pegline.plan.fonts import text_width
 
 HOUSE, LAYOUT = SAMPLES / "house-plot.yaml", SAMPLES / "how-to" / "layout-to-measure.yaml"
 POINT = 25.4 / 72  # millimetres

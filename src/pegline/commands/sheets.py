@@ -13,9 +13,9 @@ from shapely import LineString, Polygon, box
 
 from pegline.book.settings import PAPERS
 from pegline.plan.display import Anchor, Item, Page, Stroke, Words
+from pegline.plan.fonts import text_width, wrap
 from pegline.plan.model import Options, Plan, Sheet
-from pegline.plan.scripts import text_width, wrap
-from pegline.plan.sheets.a4_page import shorten
+from pegline.plan.sheets.column import shorten
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import LAYERS
 from pegline.plane import Array

@@ -13,13 +13,12 @@ from pegline.book.model import Book
 from pegline.detail.model import Path
 from pegline.diagnosis.model import Survey
 from pegline.errors import Finding
-from pegline.plan import scripts
+from pegline.plan import fonts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.lettering import letter
-from pegline.plan.map.content import map_content
-from pegline.plan.map.features import OTHER_FACE, corners, outline_points
+from pegline.plan.map.features import OTHER_FACE, corners, map_content, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
 from pegline.plan.sheets.papers import Layout, Paper, is_large
@@ -128,4 +127,4 @@ def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Fi
     """Yield a warning for texts in a script that the typeface lacks."""
     texts = [label.text for label in labels]
     texts += [item.text for sheet in sheets for item in sheet.page.items if isinstance(item, Words)]
-    yield from scripts.missing_font_warnings("".join(texts))
+    yield from fonts.missing_font_warnings("".join(texts))

@@ -1,17 +1,30 @@
-"""How a layer looks: one row a layer, its line types by pattern in paper millimetres, and the marks of the kinds."""
+"""How a layer looks: one row a layer, its line types by pattern in paper millimetres; marks of the kinds; symbols."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from collections.abc import Mapping
+from math import cos, pi, sin, tan
 from typing import Final
 
 from pegline.book.model import OwnKind
 from pegline.kinds import KINDS
 from pegline.records import record
 
-__all__ = ["KIND_LOOKS", "LAYERS", "LINE_TYPES", "KindLook", "Layer", "layer_of", "plain_name", "plots"]
+__all__ = [
+    "KIND_LOOKS",
+    "LAYERS",
+    "LINE_TYPES",
+    "SYMBOLS",
+    "KindLook",
+    "Layer",
+    "Pen",
+    "Symbol",
+    "layer_of",
+    "plain_name",
+    "plots",
+]
 
 
 @record(frozen=True, slots=True)
@@ -179,3 +192,97 @@ def layer_of(kind: str, own: Mapping[str, OwnKind]) -> Layer:
     if name in LAYERS:
         return LAYERS[name]
     return _row(name, f"a layer of the book's own: {booked.layer if booked else ''}", "CONTINUOUS", 25, _BLACK)
+
+
+# -- symbols -----------------------------------------------------------------------------------------
+# Each is described once in paper millimetres about its own middle; drawings and sheets use the same strokes. Those
+# drawn at a true size (a tree's spread) are one unit wide. Along a line, +x runs on and +y is its left.
+
+
+@record(frozen=True, slots=True)
+class Pen:
+    """One stroke of a symbol: vertices (x, y, bulge of the piece that follows)."""
+
+    vertices: tuple[tuple[float, float, float], ...]
+    closed: bool = False
+    filled: bool = False
+
+
+@record(frozen=True, slots=True)
+class Symbol:
+    """A symbol."""
+
+    about: str
+    pens: tuple[Pen, ...]
+    radius: float  #: that labels keep clear of
+
+
+def _ring(radius: float, x: float = 0.0, y: float = 0.0, *, filled: bool = False) -> Pen:
+    return Pen(((x - radius, y, 1.0), (x + radius, y, 1.0)), closed=True, filled=filled)
+
+
+def _stroke(*points: tuple[float, float]) -> Pen:
+    return Pen(tuple((x, y, 0.0) for x, y in points))
+
+
+def _loop(*points: tuple[float, float], filled: bool = False) -> Pen:
+    return Pen(tuple((x, y, 0.0) for x, y in points), closed=True, filled=filled)
+
+
+def _square(half: float, *, filled: bool = False) -> Pen:
+    return _loop((-half, -half), (half, -half), (half, half), (-half, half), filled=filled)
+
+
+def _lobes(count: int, radius: float) -> Pen:
+    """Return a wreath of arcs that bulge outward, within a radius."""
+    arc = pi / 2  # each lobe turns so much more than the wreath itself does
+    bulge = tan((2 * pi / count + arc) / 4)
+    chord_half = sin(pi / count)
+    inner = radius / (cos(pi / count) + bulge * chord_half)
+    angles = [2 * pi * i / count for i in range(count)]
+    return Pen(tuple((inner * cos(a), inner * sin(a), bulge) for a in angles), closed=True)
+
+
+def _symbol(about: str, radius: float, *pens: Pen) -> Symbol:
+    return Symbol(about, pens, radius)
+
+
+SYMBOLS: Final[Mapping[str, Symbol]] = {
+    "station": _symbol("station", 1.3, _ring(1.2), _ring(0.3, filled=True)),
+    "tie-station": _symbol("tie station", 0.9, _ring(0.75), _ring(0.2, filled=True)),
+    "known-station": _symbol(
+        "station known on the grid",
+        2.0,
+        _loop((-1.9, -1.2), (1.9, -1.2), (0.0, 2.1)),
+        _ring(0.9),
+        _ring(0.3, filled=True),
+    ),
+    "point": _symbol("point that was fixed", 0.5, _stroke((-0.5, 0.0), (0.5, 0.0)), _stroke((0.0, -0.5), (0.0, 0.5))),
+    "tree": _symbol("tree at its spread", 0.5, _lobes(9, 0.5), _ring(0.05, filled=True)),
+    "tree-unsized": _symbol("tree, spread not booked", 1.9, _lobes(9, 1.8), _ring(0.3, filled=True)),
+    "shrub": _symbol("shrub", 1.3, _lobes(5, 1.2)),
+    "shrub-sized": _symbol("shrub at its spread", 0.5, _lobes(7, 0.5)),
+    "stump": _symbol(
+        "stump", 1.0, _ring(0.9), _stroke((-0.55, -0.55), (0.55, 0.55)), _stroke((-0.55, 0.55), (0.55, -0.55))
+    ),
+    "well": _symbol("well", 1.5, _ring(1.4), _ring(0.8)),
+    "pole": _symbol("pole", 1.1, _ring(0.5, filled=True), _stroke((-1.1, 0.0), (1.1, 0.0))),
+    "post": _symbol("post", 0.6, _square(0.5, filled=True)),
+    "gate-post": _symbol("gate post", 0.7, _square(0.6), _ring(0.2, filled=True)),
+    "cover": _symbol(
+        "cover in the ground", 1.3, _square(1.0), _stroke((-1.0, 0.0), (1.0, 0.0)), _stroke((0.0, -1.0), (0.0, 1.0))
+    ),
+    "boundary-mark": _symbol(
+        "boundary mark", 1.3, _loop((-1.2, 0.0), (0.0, -1.2), (1.2, 0.0), (0.0, 1.2)), _ring(0.25, filled=True)
+    ),
+    "spot": _symbol("spot", 0.8, _stroke((-0.7, -0.7), (0.7, 0.7)), _stroke((-0.7, 0.7), (0.7, -0.7))),
+    "mark": _symbol("other point", 0.9, _ring(0.8), _stroke((0.0, -0.8), (0.0, 0.8))),
+    "gate-bar": _symbol("bar across a gate", 1.2, _stroke((0.0, -1.1), (0.0, 1.1))),
+    "leaf": _symbol("leaf of a hedge", 1.0, Pen(((-1.1, 0.0, -0.7), (0.0, 0.0, 0.7), (1.1, 0.0, 0.0)))),
+    "fence-cross": _symbol(
+        "cross on a fence", 0.7, _stroke((-0.6, -0.6), (0.6, 0.6)), _stroke((-0.6, 0.6), (0.6, -0.6))
+    ),
+    "wall-tooth": _symbol("tooth of a retaining wall", 1.0, _loop((-0.7, 0.0), (0.7, 0.0), (0.0, 1.1), filled=True)),
+    "bank-tick": _symbol("tick along the top of a bank", 0.9, _stroke((0.0, -0.9), (0.0, 0.9))),
+    "wire-loop": _symbol("loop on a wire", 0.8, _ring(0.6)),
+}

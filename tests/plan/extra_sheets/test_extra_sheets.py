@@ -10,12 +10,12 @@ from builders.paths import SAMPLES
 
 import pegline
 from pegline.plan.display import Words
-from pegline.plan.extra_sheets.peg_sketch import AIR, SKETCH, SKETCH_SCALES, Ground, sketch
+from pegline.plan.extra_sheets.peg_cards import AIR, SKETCH, SKETCH_SCALES, Ground, sketch
+from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
-from pegline.plan.map.content import map_content
+from pegline.plan.map.features import map_content
 from pegline.plan.model import Options, Plan, Sheet
 from pegline.plan.render import pages
-from pegline.plan.scripts import text_width
 
 ALLOWED = 0.01  #: share of the words' area that may overlap
 

@@ -86,7 +86,7 @@ def test_its_scale_bar_is_long_and_the_map_to_its_scale(unit):
 
 def test_the_labels_on_it_do_not_overlap():
     page = owner_page()
-    from pegline.plan.scripts import text_width
+    from pegline.plan.fonts import text_width
 
     boxes = []
     for item in page.items:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pegline.plan.labels.boxes import Boxes, LabelPaper
 from pegline.plan.labels.lettering import letter
 from pegline.plan.labels.unplotted import first_free
-from pegline.plan.map.content import map_content
+from pegline.plan.map.features import map_content
 from pegline.plan.model import Plan
 
 NOTHING = np.empty((0, 5))

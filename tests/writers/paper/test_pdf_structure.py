@@ -10,7 +10,7 @@ import pytest
 from builders import paths
 
 import pegline
-from pegline.plan import scripts
+from pegline.plan import fonts
 from pegline.plan.model import Options
 from pegline.readers import parse_book
 from pegline.writers.paper import pdf
@@ -95,7 +95,7 @@ def test_what_is_drawn_is_either_a_part_or_ornament(tmp_path):
 
 @pytest.mark.parametrize("title", ["Ñandú çay Ωmega", "Дом у реки", "بيت الحديقة", "ගෙදර මායිම", "日本語の家"])
 def test_a_name_in_any_script_can_be_selected(title, tmp_path):
-    if missing := scripts.missing_scripts(title):
+    if missing := fonts.missing_scripts(title):
         pytest.skip(f"this computer shows no {', '.join(missing)}")
 
     text = write_and_open(tmp_path / "plan.pdf", title)[0].get_textpage().get_text_range()
@@ -105,10 +105,10 @@ def test_a_name_in_any_script_can_be_selected(title, tmp_path):
 
 def test_letters_that_are_there_to_be_selected_are_not_seen(tmp_path, monkeypatch):
     title = "بيت الحديقة"
-    if scripts.missing_scripts(title):
+    if fonts.missing_scripts(title):
         pytest.skip("this computer shows no Arabic")
     seen = write_and_open(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
-    monkeypatch.setattr("pegline.writers.paper.page_pdf._font_of", lambda path: None)
+    monkeypatch.setattr("pegline.writers.paper.pdf._font_of", lambda path: None)
 
     without = write_and_open(tmp_path / "without.pdf", title)[0]
 

@@ -350,7 +350,7 @@ def _describe_columns(path: Path, layers: Iterable[str]) -> None:
     import sqlite3
     from contextlib import closing
 
-    from pegline.writers.gis.extensions import describe_columns
+    from pegline.writers.gis.gpkg import describe_columns
 
     with closing(sqlite3.connect(path)) as database, database:
         describe_columns(database, [(layer, name, about, None) for layer in layers for name, about in ABOUT.items()])

@@ -18,9 +18,9 @@ from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
 from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.fonts import text_width
 from pegline.plan.model import Plan
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import shorten
+from pegline.plan.sheets.column import shorten
 from pegline.plane import distance
 
 __all__ = ["preparation_sheets"]

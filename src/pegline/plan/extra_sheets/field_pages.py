@@ -9,9 +9,8 @@ import numpy as np
 
 from pegline.measures.values import Name, Reading
 from pegline.plan.display import Item, Stroke, Words
-from pegline.plan.map.content import Content
-from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
-from pegline.plan.sheets.column import SMALL
+from pegline.plan.map.features import Content
+from pegline.plan.sheets.column import BODY, SMALL, Bodies, shorten
 from pegline.records import record
 from pegline.reduction.model import ReducedLine, ReducedRow
 
@@ -33,7 +32,7 @@ class _Entry:
     ringed: bool = False  #: a station
 
 
-def field_pages(content: Content) -> Drawn:
+def field_pages(content: Content) -> Bodies:
     """Yield pages of two columns, each filled from the foot up with one line after the other."""
     left, bottom, right, top = BODY
     wide = (right - left) / COLUMNS

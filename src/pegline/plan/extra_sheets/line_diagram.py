@@ -12,12 +12,11 @@ import shapely
 
 from pegline.diagnosis.report import CheckRow, check_rows, check_word, headline
 from pegline.plan.display import Item, Stroke, Words
+from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.labels.placement import Wanted, along, around, settle
-from pegline.plan.map.content import Content
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
-from pegline.plan.sheets.column import SMALL, centred_words, symbol_strokes
+from pegline.plan.map.features import Content
+from pegline.plan.sheets.column import BODY, SMALL, Bodies, centred_words, shorten, symbol_strokes
 
 __all__ = ["diagram_pages"]
 
@@ -27,7 +26,7 @@ ROW: Final = 3.6
 NEARER: Final = 25.0  #: how much worse a place of a figure is that is nearer to another line than to its own
 
 
-def diagram_pages(content: Content) -> Drawn:
+def diagram_pages(content: Content) -> Bodies:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
     left, bottom, right, top = BODY
     rows = _rows(content)

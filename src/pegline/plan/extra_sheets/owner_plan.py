@@ -18,12 +18,10 @@ from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.lettering import letter
 from pegline.plan.labels.wanted import Way
 from pegline.plan.map.boundaries import no_finer_than
-from pegline.plan.map.content import Content
-from pegline.plan.map.features import outline_points
+from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Label
-from pegline.plan.sheets.a4_page import BODY, Drawn, shorten
 from pegline.plan.sheets.blocks import area_name, north_point
-from pegline.plan.sheets.column import Pencil, repeat_symbol, shift_items
+from pegline.plan.sheets.column import BODY, Bodies, Pencil, repeat_symbol, shift_items, shorten
 from pegline.plan.sheets.layout import check_bar, scale_bar
 from pegline.plan.sheets.papers import Paper
 from pegline.plan.style import plots
@@ -50,7 +48,7 @@ LOOKS: Final = {
 BLACK: Final = ("SHEET", "CONTINUOUS")
 
 
-def owner_pages(content: Content) -> Drawn:
+def owner_pages(content: Content) -> Bodies:
     """Yield the one page of the owner's plan."""
     left, bottom, right, top = BODY
     features = tuple(feature for feature in content.features if plots(feature.layer) and feature.layer not in HIDDEN)

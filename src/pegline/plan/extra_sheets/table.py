@@ -10,41 +10,40 @@ import numpy as np
 
 from pegline.diagnosis.report import headline
 from pegline.plan.display import Item, Page, Stroke, Words
-from pegline.plan.map.content import Content
+from pegline.plan.map.features import Content
 from pegline.plan.model import Options, Sheet
-from pegline.plan.sheets.a4_page import BODY, HEIGHT, WIDTH, Drawn, shorten
-from pegline.plan.sheets.column import SMALL
+from pegline.plan.sheets.column import A4_HEIGHT, A4_WIDTH, BODY, SMALL, Bodies, shorten
 from pegline.plan.sheets.papers import MARGIN
 
 __all__ = ["further_sheets"]
 
 
-def _pegs(content: Content) -> Drawn:
+def _pegs(content: Content) -> Bodies:
     from pegline.plan.extra_sheets.peg_cards import peg_pages
 
     return peg_pages(content)
 
 
-def _diagram(content: Content) -> Drawn:
+def _diagram(content: Content) -> Bodies:
     from pegline.plan.extra_sheets.line_diagram import diagram_pages
 
     return diagram_pages(content)
 
 
-def _pages(content: Content) -> Drawn:
+def _pages(content: Content) -> Bodies:
     from pegline.plan.extra_sheets.field_pages import field_pages
 
     return field_pages(content)
 
 
-def _owner(content: Content) -> Drawn:
+def _owner(content: Content) -> Bodies:
     from pegline.plan.extra_sheets.owner_plan import owner_pages
 
     return owner_pages(content)
 
 
 #: Each further sheet by its name, with its heading and what draws its pages.
-FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Drawn]]]] = {
+FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Bodies]]]] = {
     "owner": ("Plan for the owner", _owner),
     "pegs": ("Where the pegs are", _pegs),
     "diagram": ("The lines and their checks", _diagram),
@@ -89,7 +88,7 @@ def _sheet(content: Content, name: str, what: str, body: list[Item], number: int
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
     day = f", measured {book.date.isoformat()}" if book.date else ""
-    upper = HEIGHT - MARGIN
+    upper = A4_HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
     origin = shorten(f"From {book.file}{day}. This is not a boundary survey.", 140.0, SMALL)
     items: list[Item] = [
@@ -103,4 +102,4 @@ def _sheet(content: Content, name: str, what: str, body: list[Item], number: int
         Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
     ]
-    return Sheet(name, "A4", False, Page(WIDTH, HEIGHT, tuple(items)), None, (0.0, 0.0))
+    return Sheet(name, "A4", False, Page(A4_WIDTH, A4_HEIGHT, tuple(items)), None, (0.0, 0.0))

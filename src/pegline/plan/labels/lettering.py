@@ -13,14 +13,14 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
+from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper, box
 from pegline.plan.labels.leaders import Leaders
 from pegline.plan.labels.placement import Spot, lines_under, settle
 from pegline.plan.labels.unplotted import unplotted_labels
 from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, room_outlines, way_labels
-from pegline.plan.map.content import Content
+from pegline.plan.map.features import Content
 from pegline.plan.model import Feature, Label, Tuft
-from pegline.plan.scripts import text_width
 from pegline.records import record
 
 __all__ = ["Lettering", "letter"]

@@ -13,11 +13,11 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
+from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
 from pegline.plan.labels.placement import ALONG, AROUND, along, around
-from pegline.plan.map.symbols import SYMBOLS
 from pegline.plan.model import Feature, Label
-from pegline.plan.scripts import text_width
+from pegline.plan.style import SYMBOLS
 
 __all__ = ["first_free", "unplotted_labels"]
 

@@ -12,14 +12,13 @@ import shapely
 from pegline import plane
 from pegline.detail.model import Path
 from pegline.plan.display import close_ring
+from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.placement import ALONG, Spot, Wanted, along, around, inside, outside, upright
 from pegline.plan.map.boundaries import boundary_corners, boundary_sides
-from pegline.plan.map.content import Content
-from pegline.plan.map.symbols import SYMBOLS
+from pegline.plan.map.features import Content
 from pegline.plan.model import Feature, Position, Tuft
-from pegline.plan.scripts import text_width, wrap
-from pegline.plan.style import plots
+from pegline.plan.style import SYMBOLS, plots
 from pegline.records import record
 
 __all__ = [

@@ -1,4 +1,4 @@
-"""From the records to the things drawn: stations, lines, details, offsets, ellipses, witnesses."""
+"""From the records to the things drawn: stations, lines, details, offsets, ellipses, witnesses; the map's content."""
 
 from __future__ import annotations
 
@@ -10,18 +10,19 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Path, Shape
 from pegline.errors import Place
+from pegline.measures.notation import Notation
 from pegline.measures.values import Length
 from pegline.network.confidence import CHI2_95
 from pegline.network.model import Adjustment
 from pegline.plan.display import flatten
 from pegline.plan.model import Ellipse, Feature, Position
-from pegline.plan.style import KIND_LOOKS, layer_of
+from pegline.plan.style import KIND_LOOKS, layer_of, plots
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Reduction
 from pegline.solved import Solved, places_booked
 
-__all__ = ["OTHER_FACE", "Where", "corners", "draw", "outline_points"]
+__all__ = ["OTHER_FACE", "Content", "Where", "corners", "map_content", "outline_points"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
@@ -67,7 +68,7 @@ class Where:
         return name in self.rows
 
 
-def draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
+def _draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
     book, reduction, detail = solved.book, solved.reduction, solved.detail
     booked = places_booked(book, reduction, detail)
@@ -303,3 +304,34 @@ def outline_points(feature: Feature) -> Array:
     half = (feature.size or 0.0) / 2
     x, y = feature.geometry
     return np.array([(x - half, y - half), (x + half, y + half)])
+
+
+# -- content of the map ------------------------------------------------------------------------------
+
+
+@record(frozen=True, slots=True)
+class Content:
+    """A survey with the things drawn of it, and the sheet that shows them (none before sheets are laid out)."""
+
+    solved: Solved
+    where: Where
+    features: tuple[Feature, ...]
+    kinds: Mapping[str, Feature]  #: the first thing of each kind that plots
+    notation: Notation  #: how the book writes lengths, areas and bearings
+    scale: int = 0
+    paper: str = ""
+    turn: float = 0.0  #: of the map on its sheet, anticlockwise, radians
+    left_out: int = 0  #: names that find no room on the map
+    sheet: int = 1  #: from 1
+    sheets: int = 1
+
+
+def map_content(solved: Solved) -> Content:
+    """Return a survey with what is drawn of it, before it is laid out on sheets."""
+    where = Where.of(solved)
+    features = _draw(solved, where)
+    kinds: dict[str, Feature] = {}
+    for feature in features:
+        if plots(feature.layer):
+            kinds.setdefault(feature.kind, feature)
+    return Content(solved, where, features, kinds, solved.notation, scale=solved.scale)

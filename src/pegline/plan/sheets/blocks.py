@@ -14,11 +14,10 @@ from pegline.frame.model import Frame
 from pegline.measures.notation import area_text
 from pegline.measures.values import CustomaryArea
 from pegline.plan.display import Stroke, Words, turning_matrix
-from pegline.plan.map.content import Content
+from pegline.plan.fonts import text_width
+from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import shorten
-from pegline.plan.sheets.column import LEADING, SMALL, Pencil
+from pegline.plan.sheets.column import LEADING, SMALL, Pencil, shorten
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.units import METRES_PER

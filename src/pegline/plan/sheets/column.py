@@ -1,19 +1,56 @@
-"""Writes and draws downward in a column of a sheet, and knows how far it has come."""
+"""A column of a sheet, written and drawn downward, and the A4 page of the further sheets."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from math import cos, sin
+from typing import Final
 
 import numpy as np
 
+from pegline.book.settings import PAPERS
 from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flatten
+from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.placement import Spot
-from pegline.plan.map.symbols import SYMBOLS
-from pegline.plan.scripts import wrap
+from pegline.plan.sheets.papers import MARGIN
+from pegline.plan.style import SYMBOLS
 
-__all__ = ["SMALL", "Pencil", "centred_words", "repeat_symbol", "shift_items", "symbol_strokes"]
+__all__ = [
+    "A4_HEIGHT",
+    "A4_WIDTH",
+    "BODY",
+    "SMALL",
+    "Bodies",
+    "Pencil",
+    "centred_words",
+    "repeat_symbol",
+    "shift_items",
+    "shorten",
+    "symbol_strokes",
+]
+
+A4_WIDTH, A4_HEIGHT = PAPERS["A4"]  # all of them are A4, upright: they go into a folder
+HEAD: Final = 12.0
+FOOT: Final = 12.0
+#: Left, bottom, right, top of what a further sheet may draw on, millimetres.
+BODY: Final = (MARGIN, MARGIN + FOOT, A4_WIDTH - MARGIN, A4_HEIGHT - MARGIN - HEAD)
+
+Bodies = Iterator[list[Item]]  #: the bodies of the pages, one after the other
+
+
+def shorten(text: str, width: float, height: float) -> str:
+    """Return a text cut to a width, millimetres.
+
+    >>> shorten("a long name of a thing", 15.0, 1.8)
+    'a long nam…'
+    """
+    if text_width(text, height) <= width:
+        return text
+    while text and text_width(text + "…", height) > width:
+        text = text[:-1]
+    return text + "…"
+
 
 SMALL = 1.8  #: height of capitals of ordinary text
 LEADING = 1.85  #: from baseline to baseline, in heights of capitals

@@ -14,14 +14,11 @@ from pegline.detail.model import Path
 from pegline.errors import BookError, Finding, UsageError
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
-from pegline.plan.map.content import Content
-from pegline.plan.map.features import outline_points
+from pegline.plan.fonts import text_width
+from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Label, Options, Sheet
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import BODY
-from pegline.plan.sheets.column import SMALL
-from pegline.plan.sheets.grid_ticks import GridTicks
-from pegline.plan.sheets.match_lines import MapObstacles, join_items, map_obstacles
+from pegline.plan.sheets.column import BODY, SMALL
+from pegline.plan.sheets.map_lines import GridTicks, MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
     FOOT,
     LAP,
@@ -231,7 +228,7 @@ def _sheet(
 ) -> Sheet:
     width, height = layout.size
     left, bottom, right, _ = layout.window
-    grid = list(ticks.on(layout, tile))
+    grid = list(ticks.items_on(layout, tile))
     items: list[Item] = [
         _box(MARGIN, MARGIN, width - MARGIN, height - MARGIN, "SHEET-FRAME"),
         _line((left, bottom), (right, bottom)),

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Final, Literal
 
+from pegline.plan.fonts import text_width
 from pegline.plan.map.boundaries import boundary_sides
-from pegline.plan.map.content import Content
+from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.scripts import text_width
-from pegline.plan.sheets.a4_page import shorten
-from pegline.plan.sheets.column import LEADING, SMALL, Pencil
+from pegline.plan.sheets.column import LEADING, SMALL, Pencil, shorten
 from pegline.records import record
 
 __all__ = [

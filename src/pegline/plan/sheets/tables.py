@@ -11,11 +11,10 @@ from typing import Final
 import numpy as np
 
 from pegline.plan.display import Item, Stroke
-from pegline.plan.map.content import Content
+from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.sheets.a4_page import BODY
 from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
-from pegline.plan.sheets.column import Pencil, shift_items
+from pegline.plan.sheets.column import BODY, Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, letter_factor
 from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
 from pegline.records import record

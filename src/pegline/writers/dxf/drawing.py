@@ -22,20 +22,22 @@ from pegline.units import METRES_PER
 from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_groups, extended_data, look, put
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
-from pegline.writers.dxf.lettered_lines import LetteredLine, add_lettered_lines, lettered_line, too_short_for
-from pegline.writers.dxf.notes import notes, old_properties, properties, shifted_grid
 from pegline.writers.dxf.tables import (
     APPLICATION,
     BLOCKS,
     DIMENSION_STYLE,
     STYLE,
+    LetteredLine,
     add_blocks,
+    add_lettered_lines,
     add_tables,
     facts_of,
     layer_names,
+    lettered_line,
     symbol_of,
+    too_short_for,
 )
-from pegline.writers.dxf.text import drawing_text, finite, short
+from pegline.writers.dxf.text import drawing_text, finite, notes, old_properties, properties, shifted_grid, short
 
 __all__ = ["write"]
 

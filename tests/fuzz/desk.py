@@ -10,8 +10,7 @@ from builders.silent_worker import SilentWorker
 from builders.sound_book import SOUND
 
 from pegline.commands.desk.folder import Folder
-from pegline.commands.desk.room import message_of
-from pegline.commands.desk.server import Desk, _do_message
+from pegline.commands.desk.server import Desk, _do_message, message_of
 from pegline.errors import UsageError
 
 OPEN = {"do": "open", "book": "plot.yaml", "layers": ["POINTS"]}

@@ -8,7 +8,7 @@ import pytest
 from builders.paths import SAMPLES
 
 import pegline
-from pegline.commands.desk.patches import tree_of
+from pegline.commands.desk.book_tree import tree_of
 from pegline.writers.result import result
 
 from .conftest import open_desk, run_desk

@@ -12,7 +12,7 @@ from builders.paths import SAMPLES
 from PIL import Image
 
 from pegline.commands.desk import folder as desk_folder
-from pegline.commands.desk.patches import tree_of
+from pegline.commands.desk.book_tree import tree_of
 
 from .conftest import open_desk, run_desk
 from .test_entering import YARD

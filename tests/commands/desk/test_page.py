@@ -9,7 +9,7 @@ import pytest
 from builders.paths import SAMPLES
 
 import pegline
-from pegline.commands.desk.patches import tree_of
+from pegline.commands.desk.book_tree import tree_of
 
 from .conftest import open_desk, run_desk
 from .test_bundle import workshop  # noqa: F401 (a fixture)

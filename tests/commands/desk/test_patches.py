@@ -5,8 +5,9 @@ import random
 import pytest
 from builders import paths
 
+from pegline.commands.desk.book_tree import tree_of
 from pegline.commands.desk.changes import apply_changes
-from pegline.commands.desk.patches import patch, tree_of
+from pegline.commands.desk.patches import patch
 from pegline.errors import UsageError
 
 SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))

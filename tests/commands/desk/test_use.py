@@ -8,7 +8,7 @@ import shutil
 import pytest
 from builders.paths import SAMPLES
 
-from pegline.commands.desk.patches import tree_of
+from pegline.commands.desk.book_tree import tree_of
 
 from .conftest import open_desk, run_desk
 from .test_entering import YARD

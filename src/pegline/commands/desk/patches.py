@@ -6,52 +6,32 @@ Every patch is proved: the new text must say what the old one said with that one
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import yaml
 
 from pegline.book.canonical_layout import entry_lines, flow_scalar, key_order
+from pegline.commands.desk.book_tree import (
+    KeyPath,
+    Plain,
+    edited_tree,
+    tree_at,
+    tree_of,
+    walk_places,
+    walk_texts,
+    written_at,
+    written_of,
+)
 from pegline.commands.desk.changes import Change, Changes, apply_changes
 from pegline.errors import Place, UsageError
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.readers.yaml import parse
 
-__all__ = ["KeyPath", "Plain", "patch", "plain", "tree_of", "written_of"]
+__all__ = ["patch", "reading_change"]
 
-Plain = Any  #: a text, a list, or a map of such values
-KeyPath = tuple[str | int, ...]  #: keys and numbers of rows, from the top of the book
+
 _Loader: Final[Any] = getattr(yaml, "CBaseLoader", yaml.BaseLoader)  #: of nodes by place; what they say is not asked
 _NOWHERE: Final = Place("", 0, 0)
-MAX_DEPTH: Final = 6  #: lists and maps inside one another in what a form sends
 _BLANKS: Final = " \t\n"
-
-
-@lru_cache(maxsize=8)  # an edit asks for the text before and after it, and the page for the latter once more
-def written_of(text: str) -> Written:
-    """Return what a book's text says, each part with its place.
-
-    Raises
-    ------
-    BookError
-        The text is no YAML just now.
-    """
-    return parse(text, "book")
-
-
-@lru_cache(maxsize=8)
-def tree_of(text: str) -> Plain:
-    """Return what a book's text says, every scalar as it is written; not to be changed, for it is kept."""
-    return plain(written_of(text))
-
-
-def plain(written: Written) -> Plain:
-    """Return what a written value says, without places."""
-    if isinstance(written, Items):
-        return [plain(item) for item in written.items]
-    if isinstance(written, Table):
-        return {word: plain(value) for word, (_, value) in written.entries.items()}
-    return written.value
 
 
 def patch(
@@ -81,7 +61,7 @@ def patch(
         The path leads nowhere, or the text cannot be patched there.
     """
     old = tree_of(text)
-    wanted = _edit_tree(old, do, path, value)
+    wanted = edited_tree(old, do, path, value)
     if wanted == old and do != "rename":
         return ()
     changes = EDITS[do](_Patient(text, old), path, value)
@@ -91,84 +71,6 @@ def patch(
     if tree_of(new) != wanted:
         raise UsageError("this cannot be changed from the form without touching more; change it in the text")
     return changes
-
-
-# -- what the tree becomes --------------------------------------------------------------------------
-
-
-def _edit_tree(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
-    """Return the tree that an edit should make; an emptied list or map takes its key along."""
-    if do not in EDITS or not path:
-        raise UsageError(f"{do!r} of {list(path)} is no edit")
-    _check_value(value)
-    if len(path) > 1:
-        head, rest = path[0], path[1:]
-        if do in ("set", "insert") and isinstance(tree, dict) and not tree.get(str(head)):
-            tree = {**tree, str(head): [] if rest[0] == 0 else {}}
-        inner = _edit_tree(_at(tree, head), do, rest, value)
-        if inner in ({}, []) and do == "delete" and _takes_key_along(path):
-            return _without(tree, head)
-        return _with(tree, head, inner)
-    if do == "delete":
-        return _without(tree, path[0])
-    if do == "rename":
-        return _rename_key(tree, str(path[0]), value)
-    if do == "insert":
-        return _insert_key(tree, path[0], value)
-    return _with(tree, path[0], value)
-
-
-def _takes_key_along(path: KeyPath) -> bool:
-    return len(path) > 1
-
-
-def _check_value(value: Plain, depth: int = 0) -> None:
-    """Refuse what is no text, list or map of texts."""
-    if isinstance(value, str) or value is None:
-        return
-    parts = list(value.values()) if isinstance(value, dict) else value
-    keys = list(value) if isinstance(value, dict) else []
-    if not isinstance(parts, list) or depth > MAX_DEPTH or not all(isinstance(key, str) for key in keys):
-        raise UsageError("a value is a text, a list or a map of texts")
-    for part in parts:
-        _check_value(part, depth + 1)
-
-
-def _at(tree: Plain, key: str | int) -> Plain:
-    try:
-        return tree[key]
-    except (KeyError, IndexError, TypeError):
-        raise UsageError(f"nothing stands at {key!r} any more; it was changed elsewhere") from None
-
-
-def _with(tree: Plain, key: str | int, value: Plain) -> Plain:
-    if isinstance(tree, dict) and isinstance(key, str):
-        return {**tree, key: value}
-    if isinstance(tree, list) and isinstance(key, int) and 0 <= key < len(tree):
-        return [*tree[:key], value, *tree[key + 1 :]]
-    if isinstance(tree, list) and key == len(tree):
-        return [*tree, value]
-    raise UsageError(f"nothing can stand at {key!r} here")
-
-
-def _without(tree: Plain, key: str | int) -> Plain:
-    _at(tree, key)
-    if isinstance(tree, dict):
-        return {word: value for word, value in tree.items() if word != key}
-    return [item for number, item in enumerate(tree) if number != key]
-
-
-def _insert_key(tree: Plain, key: str | int, value: Plain) -> Plain:
-    if not isinstance(tree, list) or not isinstance(key, int) or not 0 <= key <= len(tree):
-        raise UsageError(f"nothing can stand at {key!r} here")
-    return [*tree[:key], value, *tree[key:]]
-
-
-def _rename_key(tree: Plain, key: str, name: Plain) -> Plain:
-    _at(tree, key)
-    if not isinstance(name, str) or not isinstance(tree, dict) or not name or (name in tree and name != key):
-        raise UsageError(f"{name!r} stands here already, or is no name")
-    return {name if word == key else word: value for word, value in tree.items()}
 
 
 # -- what the text becomes --------------------------------------------------------------------------
@@ -283,7 +185,7 @@ def _add(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     before = _before(node, above, word)
     if node.flow_style or spot.flow:
         if word in ("details", "details_back") and not spot.flow:
-            return _rewrite(patient, above, {**_tree_at(patient.tree, above), word: value})
+            return _rewrite(patient, above, {**tree_at(patient.tree, above), word: value})
         entry = f"{flow_scalar(word)}: {_flow(value, inside=True)}"  # a blank value keeps the space behind its colon
         if before is None:
             first = node.value[0][0].start_mark.index
@@ -361,7 +263,7 @@ def _delete(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     """Return an entry or an item taken away; the last of a list or map takes its key along."""
     del value
     spot = patient.spot(path)
-    if len(spot.holder.value) == 1 and _takes_key_along(path):
+    if len(spot.holder.value) == 1 and len(path) > 1:
         return _delete(patient, path[:-1], None)
     if spot.flow or spot.holder.flow_style:
         return (_cut(patient, spot),)
@@ -443,7 +345,41 @@ def _as_written(value: Plain) -> Written:
     return Text("" if value is None else str(value), _NOWHERE)
 
 
-def _tree_at(tree: Plain, path: KeyPath) -> Plain:
-    for step in path:
-        tree = _at(tree, step)
-    return tree
+# -- one reading booked otherwise: to try out what a suspect speaks of -------------------------------
+
+
+def reading_change(text: str, source: str, reading: str, would_be: str) -> Changes:
+    """Return the change that books ``would_be`` for ``reading`` in the entry at ``source`` (``LINE:COLUMN``).
+
+    Raises
+    ------
+    UsageError
+        The entry does not hold that reading exactly once.
+    """
+    spot = _spot(source)
+    written = written_of(text)
+    around: KeyPath = ()
+    for path, place in walk_places(written, ()):
+        if place <= spot:
+            around = path
+    while True:
+        part = written_at(written, around)
+        alike = [path for path, value in walk_texts(part, around) if _same(value, reading)]
+        if len(alike) == 1:
+            return patch(text, "set", alike[0], would_be)
+        if alike or len(around) <= 2:
+            raise UsageError(
+                "look at this row and change it there: the page cannot tell which of its readings is meant"
+            )
+        around = around[:-1]
+
+
+def _spot(source: str) -> tuple[int, int]:
+    line, _, column = source.partition(":")
+    if not (line.isascii() and line.isdigit() and column.isascii() and column.isdigit() and len(source) < 30):
+        raise UsageError("a place is LINE:COLUMN")
+    return int(line), int(column)
+
+
+def _same(value: str, reading: str) -> bool:
+    return value.removeprefix("~").strip() == reading.removeprefix("~").strip()

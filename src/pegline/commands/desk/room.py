@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import Callable
 from typing import Any, Final, Protocol
 
+from pegline.commands.desk.book_tree import Plain, key_path_of, tap_places, tree_of, value_at, written_of
 from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, from_sections, to_sections
 from pegline.commands.desk.document import Document, Entry
-from pegline.commands.desk.patches import KeyPath, Plain, patch, tree_of, written_of
+from pegline.commands.desk.patches import patch, reading_change
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import BookError, PeglineError, UsageError
-from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.decoding import LARGEST
 
 __all__ = ["MAX_LAYERS", "Listener", "Room"]
+
 
 Message = dict[str, Any]
 MAX_LAYERS: Final = 30  #: that a page may ask for beside what plots
@@ -42,15 +42,13 @@ class Room:
         self.trouble: str | None = None
         self._drawer, self._judge = drawer, judge
         self._unwritten: list[dict[str, Any]] = []  #: records that the journal would not take
-        self._unsynced = self._retrying = (
-            False  #: the journal has records that may not be on the disk; some are on the way
-        )
+        #: The journal has records that may not be on the disk; some are on the way.
+        self._unsynced = self._retrying = False
         self._tasks: set[asyncio.Task[None]] = set()
         self._from_text = False  #: what changes now was typed into the text
         self._flushing = asyncio.Lock()
-        self._ahead: tuple[str, asyncio.Future[Any]] | None = (
-            None  #: a text that is being drawn before it is the book's
-        )
+        #: A text that is being drawn before it is the book's.
+        self._ahead: tuple[str, asyncio.Future[Any]] | None = None
 
     @property
     def name(self) -> str:
@@ -98,10 +96,10 @@ class Room:
 
     def edit(self, page: Listener, by: str, message: Message) -> None:
         """Change the book from the form; refused where the value was changed elsewhere meanwhile."""
-        path = _path(message.get("path"))
+        path = key_path_of(message.get("path"))
         do, value = str(message.get("action")), message.get("value")
         if "was" in message and not message.get("anyway"):
-            now = _value_at(self._tree(), path)
+            now = value_at(self._tree(), path)
             if now != message["was"]:
                 page.tell({"do": "differs", "path": list(path), "now": now, "mine": value, "id": message.get("id")})
                 return
@@ -168,8 +166,6 @@ class Room:
 
     def _would_be(self, message: Message) -> Changes:
         """Return the change of one reading that a suspect speaks of."""
-        from pegline.commands.desk.readings import reading_change
-
         return reading_change(
             self.document.text, str(message.get("source")), str(message.get("reading")), str(message.get("would_be"))
         )
@@ -248,7 +244,7 @@ class Room:
             fault = {"text": error.findings[0].text, "line": place.line if place else None}
             self._tell({"do": "tree", "version": version, "fault": fault})
             return
-        self._tell({"do": "tree", "version": version, "tree": self._tree(), "places": list(_places(written))})
+        self._tell({"do": "tree", "version": version, "tree": self._tree(), "places": list(tap_places(written))})
 
     def _tree(self) -> Plain:
         return tree_of(self.document.text)
@@ -355,34 +351,6 @@ class Room:
         self.store.close()
 
 
-def _places(written: Written, above: KeyPath = ()) -> Any:
-    """Yield line, column and path of everything that a tap on the plan may lead to: rows, and entries of sections."""
-    if isinstance(written, Table):
-        for word, (key, value) in written.entries.items():
-            if above:
-                yield [key.place.line, key.place.column, [*above, word]]
-            yield from _places(value, (*above, word))
-    elif isinstance(written, Items):
-        for number, item in enumerate(written.items):
-            yield [item.place.line, item.place.column, [*above, number]]
-            yield from _places(item, (*above, number))
-
-
-def _value_at(tree: Plain, path: KeyPath) -> Plain:
-    for step in path:
-        try:
-            tree = tree[step]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return tree
-
-
-def _path(value: object) -> KeyPath:
-    if not isinstance(value, list) or not value or len(value) > 12 or not all(type(s) in (str, int) for s in value):
-        raise UsageError("a path is a list of keys and numbers")
-    return tuple(value)
-
-
 def _list_of(value: object) -> list[Any]:
     if not isinstance(value, list):
         raise UsageError("updates are a list")
@@ -422,14 +390,3 @@ def _error_text(error: Exception) -> str:
     if isinstance(error, BookError):
         return "; ".join(finding.text for finding in error.findings[:3])
     return str(error)
-
-
-def message_of(text: str) -> Message:
-    """Return the message that a page sent."""
-    try:
-        message = json.loads(text)
-    except (ValueError, RecursionError):
-        raise UsageError("a message is JSON") from None
-    if not isinstance(message, dict):
-        raise UsageError("a message is a map")
-    return message

@@ -20,7 +20,7 @@ from pegline.book.reference import book_schema
 from pegline.commands.desk.folder import Folder, png_of_tiff
 from pegline.commands.desk.guard import Guard, Keys
 from pegline.commands.desk.handover import hand_over
-from pegline.commands.desk.room import FLUSH_SECONDS, MAX_LAYERS, Message, Room, answer, message_of
+from pegline.commands.desk.room import FLUSH_SECONDS, MAX_LAYERS, Message, Room, answer
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import PeglineError, UsageError
@@ -335,3 +335,14 @@ OF_THE_DESK: Final[dict[str, Callable[[Desk, _Page, Room | None, Message], Await
     "new": _new,
     "hand": _hand,
 }
+
+
+def message_of(text: str) -> Message:
+    """Return the message that a page sent."""
+    try:
+        message = json.loads(text)
+    except (ValueError, RecursionError):
+        raise UsageError("a message is JSON") from None
+    if not isinstance(message, dict):
+        raise UsageError("a message is a map")
+    return message

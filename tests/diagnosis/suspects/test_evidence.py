@@ -7,11 +7,14 @@ import pytest
 
 from pegline.diagnosis.suspects.evidence import (
     LEAST,
+    LOOSEST,
     MOST,
     PEG_ASTRAY,
     SHARES,
     SOMETHING_ELSE_SHARE,
     any_size,
+    limit_loose,
+    share_within,
     something_else,
     two_of_any_size,
 )
@@ -55,6 +58,29 @@ def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, 
     mean = float(np.mean(density[:, 0] * density[:, 1]))
     found = two_of_any_size(np.array(amounts), np.array(among), (Distance, Distance))
     assert found == pytest.approx(mean, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("amounts", "among", "limits"),
+    [
+        ((2.0, -1.0), ((0.04, 0.0), (0.0, 0.04)), (1.9, 2.2)),  # each known by itself
+        ((3.0, 0.0), ((9.0, -8.999), (-8.999, 9.0)), (2.7, 3.3)),  # only their sum is known
+    ],
+)
+def test_the_share_of_a_pair_within_limits_is_that_of_what_it_may_be(amounts, among, limits):
+    draws = np.random.default_rng(4).multivariate_normal(amounts, among, 2_000_000)
+    sizes = np.maximum(np.abs(draws), LEAST)
+    density = np.prod(np.minimum(MOST / sizes, 1.0) ** 4 / sizes * (np.abs(draws) >= LEAST), axis=1)
+    inside = (draws[:, 0] >= limits[0]) & (draws[:, 0] <= limits[1])
+    found = share_within(np.array(amounts), np.array(among), (Distance, Distance), 0, limits)
+    assert found == pytest.approx(float(density[inside].sum() / density.sum()), abs=0.02)
+
+
+def test_an_amount_of_which_an_arc_that_is_touched_seems_to_tell_nothing_is_told_within_the_loosest():
+    tied = np.array([[10_000.0, 9_999.99], [9_999.99, 10_000.0]])  # each known once the other is
+    assert limit_loose(tied) == pytest.approx(tied)
+    touched = np.array([[0.0004, 0.0], [0.0, 80_000.0]])
+    assert limit_loose(touched) == pytest.approx(np.array([[0.0004, 0.0], [0.0, LOOSEST**2]]))
 
 
 @pytest.mark.parametrize("sigmas", [5.0, 20.0, 200.0])

@@ -58,6 +58,13 @@ def test_only_an_offset_can_lie_on_the_other_side():
     assert (found.text, found.metres) == ("right 3.15", pytest.approx(-3.15))
 
 
+@pytest.mark.parametrize(("text", "forward"), [("16.58", True), ("-3.05", False)])
+def test_no_slip_turns_a_chainage_about(text, forward):
+    # Who lays the tape back from the begin of a line reads what lies behind it, however badly.
+    reading = BookedReading(Length(float(text), None, text), "m", (30,), whole=39.03)
+    assert {meant.metres >= 0 for meant in meant_readings(reading)} == {forward}
+
+
 def test_no_distance_is_meant_to_be_negative_and_each_value_is_listed_once():
     found = meant_readings(booked_reading("6.30", "m", 30.0))
     assert all(m.metres > 0 for m in found)

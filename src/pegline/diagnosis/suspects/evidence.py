@@ -33,13 +33,14 @@ __all__ = [
     "any_size",
     "integrate_amount",
     "second_of_any_size",
+    "share_within",
     "something_else",
     "two_of_any_size",
     "verdict_of",
 ]
 
 NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
-SOMETHING_ELSE_SHARE: Final = 0.10  #: share of surveys in which something else is wrong
+SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
 USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
 #: How mistakes in one reading share out over their kinds: nobody has counted, so that they must not decide.
@@ -65,6 +66,8 @@ DISTURBED: Final = 3  #: in how many ways something else disturbs the measuremen
 NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
 WORTH_INTEGRATING: Final = 30.0  #: what lies by more of χ² above the best is not looked at closer
 FINE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
+LOOSEST: Final = 1.0  #: an arc that is touched tells a reading within about this, metres: √(2 · 30 m · 0.02 m)
+FLAT: Final = 1e-6  #: a mistake that changes by less for each metre of another does not hang on it
 SIZES: Final = 200  #: another over so many sizes of either sign
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
@@ -105,6 +108,8 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
     variant = hypothesis.variant
     count = len(variant.amounts)
     amounts, covariances = solved.amounts[v, :count], solved.amount_covariances[v, :count, :count]
+    if count == 2 and variant.fixed is None:
+        covariances = limit_loose(covariances)
     of_amounts = 0.0
     if variant.fixed is None and count:
         of_amounts = 0.5 * float(np.linalg.slogdet(covariances + 1e-18 * np.eye(count))[1])
@@ -133,6 +138,16 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
         covariances,
         solved.parameters[v],
     )
+
+
+def limit_loose(covariances: Array) -> Array:
+    """Return the covariances of two amounts of which none is looser than ``LOOSEST`` once the other is known.
+
+    Where an arc is touched, the survey seems to know nothing of an amount, which the bend of the arc forbids.
+    """
+    each = np.sqrt(np.maximum(1 / np.maximum(np.diag(np.linalg.inv(covariances)), 1e-18), 1e-18))
+    less = np.minimum(LOOSEST / each, 1.0)
+    return np.asarray(covariances * less[:, None] * less)
 
 
 def integrate_amount(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdict:
@@ -244,6 +259,35 @@ def two_of_any_size(amounts: Array, among: Array, kinds: tuple[type, type]) -> f
         amounts[second] + slope * (steps - amounts[first]), left, kinds[second]
     )
     return max(float(shares_of_steps @ densities), 1e-300)
+
+
+def share_within(
+    amounts: Array, among: Array, kinds: tuple[type, type], first: int, limits: tuple[float, float]
+) -> float:
+    """Return how much of the probability of two mistakes of any size has one of them within limits.
+
+    Parameters
+    ----------
+    amounts, among, kinds
+        As of ``two_of_any_size``.
+    first
+        Which of the two is to lie within the limits.
+    """
+    second = 1 - first
+    variances = np.maximum(np.diag(among), 1e-18)
+    slope = float(among[second, first] / variances[first])
+    left = sqrt(max(float(variances[second] - slope**2 * variances[first]), 1e-18))
+    least, most = _limits(kinds[first])
+    sizes = np.geomspace(least, 4 * most, SIZES)
+    where_second_is_small = amounts[first] + (sizes - amounts[second]) / slope if abs(slope) > FLAT else sizes[:0]
+    beyond = amounts[first] - (sizes + amounts[second]) / slope if abs(slope) > FLAT else sizes[:0]
+    steps = np.unique(np.concatenate((-sizes, sizes, where_second_is_small, beyond, np.linspace(*limits, SIZES))))
+    normal = np.exp(-((steps - amounts[first]) ** 2) / (2 * variances[first]))
+    densities = normal * second_of_any_size(steps, 0.0, kinds[first])
+    densities *= second_of_any_size(amounts[second] + slope * (steps - amounts[first]), left, kinds[second])
+    inside = (steps >= limits[0]) & (steps <= limits[1])
+    whole = float(np.trapezoid(densities, steps))
+    return float(np.trapezoid(densities[inside], steps[inside])) / whole if whole > 0 else 0.0
 
 
 def something_else(square: float, freedom: int) -> float:

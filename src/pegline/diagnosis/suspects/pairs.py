@@ -13,9 +13,11 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
+    NOTHING_WRONG_SHARE,
     WORTH_INTEGRATING,
     Verdict,
     second_of_any_size,
+    share_within,
 )
 from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation
 from pegline.diagnosis.suspects.slips import Slip
@@ -30,6 +32,7 @@ PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, t
 HOPELESS: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
 STRAIGHT: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
+TINY: Final = 1e-6  #: a smaller part of a pair is nothing
 ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 
 
@@ -45,14 +48,17 @@ class Pairs:
     solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[Verdict]]
 
     def verdicts(self) -> list[Verdict]:
-        """Return two readings wrong at once, each by any amount or by a slip."""
+        """Return two readings wrong at once, each by any amount or by a slip.
+
+        One mistake does not lead to another, so that it is the odds against nothing wrong that multiply:
+
+            P(i and j) = P(i) P(j) / P(nothing wrong)
+        """
         ones = self.of.observations
-        singles, solved = self.singles, self.solved
-        best: dict[int, int] = {}
-        for v in np.argsort(solved.squares, kind="stable").tolist():
-            best.setdefault(singles[v].numbers[0], v)
+        solved = self.solved
+        best = self._best_of_each
         numbers = list(best)[:PAIRED]
-        prior = 2 * (log(ANY_AMOUNT) + self.per_reading)
+        prior = 2 * (log(ANY_AMOUNT) + self.per_reading) - log(NOTHING_WRONG_SHARE)
         ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
         hypotheses = [
             Hypothesis(
@@ -82,6 +88,19 @@ class Pairs:
             for verdict in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
         ]
 
+    @property
+    def _best_of_each(self) -> Mapping[int, int]:
+        """Return where each reading fits best by its number, the best reading first; on the booked sides if anywhere.
+
+        From where a point lies on the other side of its line no second mistake brings it back.
+        """
+        solved = self.solved
+        astray = np.array([not self.of.on_booked_sides(parameters) for parameters in solved.parameters])
+        best: dict[int, int] = {}
+        for v in np.lexsort((solved.squares, astray)).tolist():
+            best.setdefault(self.singles[v].numbers[0], v)
+        return best
+
     def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
         """Yield the slips that explain one of two amounts, and both."""
         numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
@@ -89,7 +108,7 @@ class Pairs:
             [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
             for k, n in enumerate(numbers)
         ]
-        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi)
+        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi) - log(NOTHING_WRONG_SHARE)
         for k in (0, 1):
             other, variance = 1 - k, float(among[k, k])
             for slip, prior in near[k]:
@@ -106,7 +125,8 @@ class Pairs:
                 if off @ inverse @ off > NEAR_SIGMAS**2:
                     continue
                 changes = {0: one.change, 1: other_slip.change}
-                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
+                prior = one_prior + other_prior - log(NOTHING_WRONG_SHARE)
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, prior)
 
     def _two_with(
         self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
@@ -119,23 +139,25 @@ class Pairs:
         evidence = root.evidence - further / 2 - 0.5 * float(np.linalg.slogdet(among)[1])
         numbers = root.hypothesis.numbers
         hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(known.get(k) for k in range(len(numbers))))
+        across = root.covariances[:, some]
         return replace(
             root,
             hypothesis=hypothesis,
             weight=prior + evidence,
             evidence=evidence,
             amounts=(changes[0], changes[1]),
+            covariances=root.covariances - across @ np.linalg.solve(among, across.T),
             square=root.square + further,
         )
 
 
 def told_with_one(
-    single: Sequence[Verdict], pairs: Sequence[Verdict], critical: float
+    single: Sequence[Verdict], pairs: Sequence[Verdict], critical: float, of: Situation
 ) -> tuple[list[Verdict], list[Verdict]]:
-    """Return single readings with what speaks for a second mistake beside them, and the other pairs.
+    """Return single readings with what speaks for a second mistake beside them, and what is left of the pairs.
 
     Where one reading lets everything pass, a second mistake is one that no check would show: what is told of the
-    first stays true, as long as it would be much the same.
+    first stays true, as far as it would be much the same.
     """
     weights = [one.weight for one in single]
     of_reading: dict[int, list[int]] = {}
@@ -144,15 +166,24 @@ def told_with_one(
             of_reading.setdefault(single[n].hypothesis.numbers[0], []).append(n)
     apart = []
     for pair in pairs:
-        alike = [
-            n
-            for number, amount in zip(pair.hypothesis.numbers, pair.amounts, strict=True)
-            for n in of_reading.get(number, ())
-            if abs(single[n].amounts[0] - amount) <= max(ALIKE, single[n].sd())
-        ]
-        if alike:
-            best = max(alike, key=lambda n: single[n].weight)
-            weights[best] = float(np.logaddexp(weights[best], pair.weight))
-        else:
-            apart.append(pair)
+        left = 1.0
+        for k, number in enumerate(pair.hypothesis.numbers):
+            shares = ((n, _share_alike(pair, k, single[n], of)) for n in of_reading.get(number, ()))
+            likeliest = next(((n, share) for n, share in shares if share > 0.0), None)
+            if likeliest is not None:
+                n, share = likeliest[0], min(likeliest[1], left)
+                weights[n] = float(np.logaddexp(weights[n], pair.weight + log(max(share, TINY))))
+                left -= share
+        if left > TINY:
+            apart.append(replace(pair, weight=pair.weight + log(left)))
     return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
+
+
+def _share_alike(pair: Verdict, k: int, single: Verdict, of: Situation) -> float:
+    """Return how much of a pair lets a reading be much what it would be alone."""
+    near, amount = max(ALIKE, single.sd()), single.amounts[0]
+    if pair.sd(k) <= near or any(pair.hypothesis.both):
+        return float(abs(amount - pair.amounts[k]) <= near >= pair.sd(k))
+    kinds = [type(of.observations[number]) for number in pair.hypothesis.numbers]
+    limits = amount - near, amount + near
+    return share_within(np.array(pair.amounts), pair.covariances, (kinds[0], kinds[1]), k, limits)

@@ -40,6 +40,7 @@ SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
 GRID: Final = np.linspace(0.0, 1.0, 61)  #: steps at which roots are looked for:
 SHORTEST, LONGER = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
 WEAK: Final = 0.15  #: an amount known no better, metres or radians, is integrated over
+APART: Final = 3.0  #: standard deviations between two roots of one reading
 #: Where χ² is looked at beside a root, metres.
 STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
@@ -112,7 +113,7 @@ class _Reckoner:
         freedom = self.of.freedom
         pairs = Pairs(self.of, *self._one_wrong, self._slips_of, self._per_reading, self._solve)
         single, apart = told_with_one(
-            [*roots, *slips], pairs.verdicts() if freedom >= LEAST_FREEDOM else [], self.critical
+            [*roots, *slips], pairs.verdicts() if freedom >= LEAST_FREEDOM else [], self.critical, self.of
         )
         verdicts, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
         if freedom > LEAST_FREEDOM:
@@ -215,7 +216,7 @@ class _Reckoner:
             )
             for one, row in zip(weak, squares, strict=True)
         }
-        return [sided.get(id(one), one) for one in roots]
+        return _apart([sided.get(id(one), one) for one in roots])
 
     def _roots(self, single: Mapping[int, Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield where to look for what each reading would have to be: its number, parameters and amount."""
@@ -265,8 +266,8 @@ class _Reckoner:
         return slips_by_number
 
     def _slips(self, roots: Sequence[Verdict]) -> list[Verdict]:
-        """Return the slips that meet a root; the likeliest solved anew."""
-        verdicts: list[Verdict] = []
+        """Return the slips that meet a root, each once; the likeliest solved anew."""
+        nearest: dict[tuple[int, float, str], Verdict] = {}
         for root in roots:
             delta, sd = root.amounts[0], root.sd()
             for slip, prior in self._slips_of[root.hypothesis.numbers[0]]:
@@ -279,17 +280,18 @@ class _Reckoner:
                         variant=replace(root.hypothesis.variant, fixed=(slip.change,)),
                     )
                     evidence = root.evidence - log(sd) - off**2 / 2
-                    verdicts.append(
-                        replace(
-                            root,
-                            hypothesis=one,
-                            weight=prior + evidence,
-                            evidence=evidence,
-                            amounts=(slip.change,),
-                            square=root.square + off**2,
-                        )
+                    meeting = replace(
+                        root,
+                        hypothesis=one,
+                        weight=prior + evidence,
+                        evidence=evidence,
+                        amounts=(slip.change,),
+                        square=root.square + off**2,
                     )
-        verdicts.sort(key=lambda one: -one.weight)
+                    key = root.hypothesis.numbers[0], slip.change, slip.would_be
+                    if key not in nearest or meeting.weight > nearest[key].weight:
+                        nearest[key] = meeting
+        verdicts = sorted(nearest.values(), key=lambda one: -one.weight)
         return [*self._again(verdicts[:SLIPS_SOLVED]), *verdicts[SLIPS_SOLVED:]]
 
     def _again(self, verdicts: Sequence[Verdict]) -> Iterator[Verdict]:
@@ -341,6 +343,16 @@ class _Reckoner:
             elif one.numbers and one.numbers[0] in at_root:
                 begin[v] = at_root[one.numbers[0]]
         yield begin
+
+
+def _apart(roots: Iterable[Verdict]) -> list[Verdict]:
+    """Return the roots of each reading that lie apart: what is only weakly known has been integrated over once."""
+    kept: dict[int, list[Verdict]] = {}
+    for root in sorted(roots, key=lambda one: -one.weight):
+        others = kept.setdefault(root.hypothesis.numbers[0], [])
+        if all(abs(root.amounts[0] - other.amounts[0]) > APART * other.sd() for other in others):
+            others.append(root)
+    return [root for others in kept.values() for root in others]
 
 
 def _roughness(variants: Variants, begins: Array, amounts: Array) -> Array:

@@ -334,7 +334,8 @@ SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
 def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
     """Return every reading that may have been meant, each value once with its likeliest slip.
 
-    Distances come out positive; only a chainage may be negative, and only an offset change its side.
+    No slip turns a reading about: what is booked forward was read forward, as a chainage behind the begin of its line
+    was read behind it; only an offset may change its side.
 
     Examples
     --------
@@ -346,8 +347,9 @@ def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
     for kind, slip in SLIPS.items():
         for metres, text, words in slip(reading):
             key = round(metres, 6)
-            sound = metres > 0 or reading.whole is not None or kind == "other-side"
-            if sound and abs(metres - reading.metres) > 1e-9 and key not in by_value:
+            forward = metres > 0 or (metres == 0 and reading.whole is not None)
+            sound = forward if reading.metres >= 0 else metres < 0
+            if (sound or kind == "other-side") and abs(metres - reading.metres) > 1e-9 and key not in by_value:
                 by_value[key] = Meant(metres, text, words, kind)
     return tuple(by_value.values())
 

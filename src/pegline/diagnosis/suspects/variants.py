@@ -24,7 +24,8 @@ __all__ = ["Solved", "Variant", "Variants"]
 
 Ints = NDArray[np.int64]
 
-ROUNDS: Final = 25  #: steps after which a variant is taken as it stands
+ROUNDS: Final = 25  #: steps after which a variant is taken as it stands,
+MORE_ROUNDS: Final = 40  #: and one that comes near the best
 SETTLED: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
 LOOSE_SD: Final = 1e3  #: of an amount about which nothing is known, metres or radians
 LOOSE_TAPE_SD: Final = 0.02  #: of a tape that may be of any length, metres a metre
@@ -277,7 +278,11 @@ class Variants:
         look = self._look(parameters, amounts, np.arange(len(parameters)))
         damping = np.zeros(len(parameters))
         going = np.arange(len(parameters))
-        for _ in range(ROUNDS):
+        for rounds in range(MORE_ROUNDS):
+            if rounds >= ROUNDS:
+                going = going[look.cost[going] <= look.cost.min() + HOPELESS]
+            if not len(going):
+                break
             steps, gains = self._steps(look, going, parameters, amounts, damping)
             there, more = self._step_from(parameters[going], amounts[going], steps)
             new = self._look(there, more, going)
@@ -293,8 +298,6 @@ class Variants:
                 damping[going] > STRONGEST_DAMPING
             )
             going = going[~done]
-            if not len(going):
-                break
         return self._solution(look, parameters, amounts)
 
     def _normal(self, look: _Look, going: Ints, parameters: Array, amounts: Array) -> tuple[Array, Array]:

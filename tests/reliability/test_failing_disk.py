@@ -2,11 +2,14 @@
 
 import errno
 import os
+import shutil
 import signal
+import sys
 from collections import Counter, defaultdict
 from pathlib import Path
 
 import pytest
+from builders.failing_calls import build, failures
 from builders.figures import keep
 from builders.sound_book import ON_A_GRID
 
@@ -120,6 +123,27 @@ def _count_calls(survey, folder, name, call, calls, failing, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(owner, attribute, count_or_fail)
         return write_format(survey, folder, name)
+
+
+@pytest.fixture(scope="module")
+def library(tmp_path_factory):
+    if sys.platform != "linux" or shutil.which("cc") is None:
+        pytest.skip("no C compiler, or a system whose calls are not to be had")
+    return build(tmp_path_factory.mktemp("library"))
+
+
+CALLS = [("csv", 4), ("shp", 8), *(pytest.param(name, 40, marks=pytest.mark.long) for name in FORMATS_TABLE)]
+
+
+@pytest.mark.parametrize(("name", "places"), CALLS)
+def test_a_call_of_the_system_that_fails_anywhere_is_told(library, tmp_path, name, places):
+    rows = failures(library, tmp_path / "disk", name, places)
+
+    assert len(rows) >= min(places, 11)
+    # What is told leaves the old files, the new ones, or a set that is known as mixed; never part of a file.
+    wrong = [row for row in rows if row["status"] != OutputError.status or row["state"] not in ("old", "new", "mixed")]
+    assert [row for row in wrong if (row["status"], row["state"]) != (0, "new")] == []  # tried again, it went well
+    TOLD["a write, sync or move of the system that fails, once or for good"][name] += len(rows)
 
 
 def test_the_failures_are_counted():

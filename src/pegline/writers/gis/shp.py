@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+from zipfile import ZipFile
 
 from pegline.diagnosis.model import Survey
-from pegline.errors import OutputError
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.reprojection import package_in
@@ -42,9 +43,9 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     OutputError
         A file could not be written.
     """
-    import fiona
     from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
     from fiona.errors import FionaError
+    from fiona.io import MemoryFile
 
     said = [
         "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
@@ -60,41 +61,30 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
                 "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
             }
             # The file's head bears a day; the clock's would make no two files alike.
-            place = path.with_name(f"{path.stem}_{layer.name}.shp")
-            with fiona.open(
-                place,
-                "w",
-                "ESRI Shapefile",
-                schema,
-                crs_wkt=whole.wkt,
-                encoding="UTF-8",
-                DBF_DATE_LAST_UPDATE=max(moment(survey.book)[:10], FIRST_DAY),
-            ) as file:
-                file.writerecords(_records(layer, names))
-            _look_at(place, len(layer))
+            day = max(moment(survey.book)[:10], FIRST_DAY)
+            name = f"{path.stem}_{layer.name}"
+            with MemoryFile(filename=f"{name}.shz") as memory:
+                with memory.open(
+                    driver="ESRI Shapefile",
+                    schema=schema,
+                    crs_wkt=whole.wkt,
+                    encoding="UTF-8",
+                    layer=name,
+                    DBF_DATE_LAST_UPDATE=day,
+                ) as file:
+                    file.writerecords(_records(layer, names))
+                _unpack(memory.read(), path.parent)
             said += _cuts_in(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise write_refusal(path, error) from error
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
 
 
-def _look_at(path: Path, count: int) -> None:
-    """Refuse a shapefile whose parts are shorter than their heads say: GDAL closes them in silence on a full disk.
-
-    The length of ``.shp`` and ``.shx`` stands in 16-bit words from byte 24 of each; ``.dbf`` has the number of its
-    records, the length of its head and of a record from bytes 4, 8 and 10, and may end with a mark of one byte.
-    """
-    whole = []
-    for part in (path, path.with_suffix(".shx")):
-        if part.exists():  # a layer without places has none
-            head = part.read_bytes()[:28]
-            whole.append(len(head) == 28 and part.stat().st_size == 2 * int.from_bytes(head[24:], "big"))
-    table = path.with_suffix(".dbf")
-    head = table.read_bytes()[:12]
-    records, top, length = (int.from_bytes(head[a:b], "little") for a, b in ((4, 8), (8, 10), (10, 12)))
-    whole.append(length > 0 and records == count and table.stat().st_size - top - records * length in (0, 1))
-    if not all(whole):
-        raise OutputError(f"{path.name}: only a part of it could be written; make room on the disk and run it again")
+def _unpack(packed: bytes, folder: Path) -> None:
+    """Write the parts of a shapefile into a folder: GDAL, which packs them in memory, is silent about a full disk."""
+    with ZipFile(BytesIO(packed)) as parts:
+        for name in parts.namelist():
+            (folder / name).write_bytes(parts.read(name))
 
 
 def _records(layer: FilledLayer, names: Mapping[str, str]) -> list[dict[str, Any]]:

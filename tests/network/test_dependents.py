@@ -119,3 +119,28 @@ def test_full_and_sparse_matrices_are_the_same(monkeypatch):
     for one, other in zip(full, sparse, strict=True):
         assert full_matrix(other) == pytest.approx(one)
     assert parameter_moves(fit, sparse[1]) == pytest.approx(parameter_moves(replace(fit), full[1]), abs=1e-9)
+
+
+def test_without_the_length_of_their_line_rows_count_on_it_still_and_its_readings_rates_are_the_same(fit):
+    # What a line's length does is left out with the line; what the tie station does to the rows is not.
+    observations = fit.network.observations
+    line = next(n for n, one in enumerate(observations) if one.booking.measured_line == "A-B")
+    others = [n for n in range(len(observations)) if n != line]
+    left = [
+        (others[row], reading if reading is None else others[reading], rate)
+        for row, reading, rate in residual_rates([observations[n] for n in others], positions(fit))
+    ]
+    whole = list(residual_rates(observations, positions(fit)))
+    assert left == [rate for rate in whole if rate[1] != line]
+    assert len(left) < len(whole)
+
+
+def test_a_change_that_would_leave_no_piece_of_a_line_leaves_what_counts_on_it(fit):
+    # From T at 30 to B at 60 are 30 m: a metre less than nothing is left of them, and 1 m of 30.
+    observations = fit.network.observations
+    line = next(n for n, one in enumerate(observations) if one.booking.measured_line == "A-B")
+    beyond = next(n for n, one in enumerate(observations) if one.booking.label == "A-B at 40.00")
+    for by, length in ((-29.0, 1.0), (-30.0, 30.0), (-31.0, 30.0)):
+        changed = with_reading_changed(observations, line, by)
+        assert changed[beyond].length == pytest.approx(length)
+        assert changed[line].booking.value == pytest.approx(60.0 + by)

@@ -56,11 +56,11 @@ def with_significance(book, significance):
     return replace(book, limits=Limits(significance=significance))
 
 
-def flat(height):
+def flat(height, frame=LOCAL):
     """Return a station at a height over the middle of a base of 60 m."""
     arm = float(np.hypot(30, height))
     lines = {"A-B": ("base", 60.0), "A-C": ("side", arm), "B-C": ("side", arm)}
-    return adjust(*measure(lines, sides={"C": "left A-B"}), LOCAL)
+    return adjust(*measure(lines, sides={"C": "left A-B"}), frame)
 
 
 @pytest.mark.parametrize(("height", "trusted"), [(0.3, False), (0.7, False), (0.85, True), (2.0, True), (20.0, True)])
@@ -70,6 +70,13 @@ def test_a_station_at_less_than_four_of_its_own_deviations_is_marked(height, tru
     sigmas = height / np.sqrt(adjustment.solution.local_variances[row, 1, 1])
     assert (sigmas > 4) == trusted
     assert adjustment.unreliable == (() if trusted else ("C",))
+
+
+@pytest.mark.parametrize(("height", "trusted"), [(0.7, False), (0.85, True)])
+def test_a_bearing_that_turns_the_whole_by_a_degree_makes_nothing_flat(height, trusted):
+    bearing = FrameBearing("A", "B", 1.0, np.radians(1.0), 1.0, None)
+    frame = Frame("north", "true", "", "n", bearings=(bearing,))
+    assert flat(height, frame).unreliable == (() if trusted else ("C",))
 
 
 def local_truth(plot):

@@ -7,7 +7,7 @@ import shapely
 
 from pegline.detail.model import Path
 from pegline.plan.labels.boxes import LabelPaper, box
-from pegline.plan.labels.wanted import symbol_radius
+from pegline.plan.labels.requests import symbol_radius
 from pegline.plan.model import Label, Plan
 
 __all__ = ["boxes", "nearer_to_another", "nearer_to_another_line", "overlaps", "plotted_labels", "struck", "texts_cut"]

@@ -10,7 +10,7 @@ from pyproj import Geod, Proj
 
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
-from pegline.frame.control_mistakes import reach
+from pegline.frame.control_mistakes import farthest_distances
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -265,4 +265,4 @@ def test_a_slip_within_reach_is_left_to_the_adjustment() -> None:
 def test_reach_is_the_shortest_way_along_the_lines() -> None:
     lines = {("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0, ("X", "Y"): 5.0}
 
-    assert reach(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0}
+    assert farthest_distances(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0}

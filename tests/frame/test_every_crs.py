@@ -14,7 +14,7 @@ from pegline import reduce
 from pegline.errors import BookError
 from pegline.frame.crs import grid_of, prj_text
 from pegline.readers import parse_book
-from pegline.writers.gis.gpkg_tables import reference
+from pegline.writers.gis.gpkg_tables import spatial_reference
 
 EVERY = query_crs_info(pj_types="PROJECTED_CRS", allow_deprecated=True)
 BOOK = """
@@ -67,7 +67,7 @@ def outcome(info: CRSInfo) -> str:
         return "refused"
     assert survey.frame.kind == "grid"
     assert survey.passed, crs  # the two points lie as far apart as they were taped
-    assert reference(survey.frame.wkt).definition_12_063
+    assert spatial_reference(survey.frame.wkt).definition_12_063
     prj_text(survey.frame.wkt)
     return "taken"
 
@@ -106,4 +106,4 @@ def test_a_crs_that_cannot_be_used_is_told_with_its_place(crs: str, told: str) -
 def test_a_crs_without_words_in_an_old_dialect_goes_without_it() -> None:
     # "Krovak (east orientated) reconstruction" and Lambert's form of Michigan are not among the methods there.
     assert prj_text(grid_of("EPSG:10266").wkt) is None
-    assert reference(grid_of("EPSG:6201").wkt).definition == "undefined"
+    assert spatial_reference(grid_of("EPSG:6201").wkt).definition == "undefined"

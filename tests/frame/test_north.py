@@ -17,7 +17,13 @@ from pygeomag import GeoMag
 
 from pegline.frame import geomagnetism
 from pegline.frame.geomagnetism import field_at
-from pegline.frame.north import attraction_by_station, convergence_words, declination, disagreement, disagreement_limit
+from pegline.frame.north import (
+    attraction_by_station,
+    convergence_words,
+    disagreement,
+    disagreement_limit,
+    igrf_declination,
+)
 
 #: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
 #: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
@@ -48,7 +54,7 @@ def test_the_declination_is_that_of_the_world_magnetic_model(
     year: float, height_km: float, latitude: float, longitude: float, expected: float
 ) -> None:
     day, height = day_of(year), 1000 * height_km
-    found = declination(longitude_deg=longitude, latitude_deg=latitude, day=day, height=height)
+    found = igrf_declination(longitude_deg=longitude, latitude_deg=latitude, day=day, height=height)
     field = horizontal_field(day, height, latitude, longitude)
 
     assert found is not None
@@ -62,7 +68,7 @@ def test_the_declination_is_that_of_the_world_magnetic_model(
 def test_a_second_library_gives_the_same_declination(year: float, latitude: float, longitude: float) -> None:
     coefficients = f"wmm/WMM_{2025 if year >= 2025 else 2020 if year >= 2020 else '2015v2'}.COF"
     second = GeoMag(coefficients_file=coefficients).calculate(glat=latitude, glon=longitude, alt=0, time=year)
-    found = declination(longitude_deg=longitude, latitude_deg=latitude, day=day_of(year))
+    found = igrf_declination(longitude_deg=longitude, latitude_deg=latitude, day=day_of(year))
 
     assert found is not None
     assert degrees(found) == pytest.approx(second.d, abs=degrees(MODELS_APART / second.h))
@@ -110,7 +116,7 @@ def test_without_the_package_of_the_coefficients_it_is_named(monkeypatch: pytest
     geomagnetism._model.cache_clear()
 
     with pytest.raises(ModuleNotFoundError, match="ppigrf"):
-        declination(longitude_deg=0.0, latitude_deg=52.0, day=day_of(2020.0))
+        igrf_declination(longitude_deg=0.0, latitude_deg=52.0, day=day_of(2020.0))
 
 
 @pytest.mark.parametrize(
@@ -128,12 +134,12 @@ def test_where_true_north_lies_is_told_in_words(convergence: float, words: str) 
 
 @pytest.mark.parametrize("year", [1899, 2030])
 def test_outside_its_years_the_model_says_nothing(year: int) -> None:
-    assert declination(longitude_deg=0, latitude_deg=50, day=datetime.date(year, 6, 1)) is None
+    assert igrf_declination(longitude_deg=0, latitude_deg=50, day=datetime.date(year, 6, 1)) is None
 
 
 def test_the_model_reaches_back_to_1900() -> None:
     # London stood near 16.5° west in 1900: common knowledge of the trade, from memory.
-    found = declination(longitude_deg=-0.1, latitude_deg=51.5, day=datetime.date(1900, 1, 1))
+    found = igrf_declination(longitude_deg=-0.1, latitude_deg=51.5, day=datetime.date(1900, 1, 1))
 
     assert found is not None
     assert degrees(found) == pytest.approx(-16.5, abs=1)

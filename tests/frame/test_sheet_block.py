@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from pegline.frame.sheet_block import Known, Sheet, fit_sheets
+from pegline.frame.sheet_block import KnownPoint, SheetPoints, fit_sheets
 from pegline.frame.transformation import carry_points, fit
 from pegline.network.confidence import CHI2_95
 
@@ -41,7 +41,7 @@ def old_map(random, kind="similarity", drawn=DRAWN, known_sd=KNOWN):
                 on[f"sheet {n + 1}"].append(f"seam {n}{k}")
     matrices = {name: sheet_matrix(random, kind) for name in on}
     known = {
-        name: Known(tuple(place + random.normal(0, known_sd, 2)), known_sd)
+        name: KnownPoint(tuple(place + random.normal(0, known_sd, 2)), known_sd)
         for name, place in true.items()
         if name.startswith(("own 0", "own 3"))
     }
@@ -50,7 +50,7 @@ def old_map(random, kind="similarity", drawn=DRAWN, known_sd=KNOWN):
         # An inner sheet's own points are known nowhere else, and say nothing.
         kept = [p for p in points if p in known or p.startswith("seam")]
         places = carry_points(np.linalg.inv(matrices[name]), [true[p] + random.normal(0, drawn, 2) for p in kept])
-        sheets[name] = Sheet(name, dict(zip(kept, map(tuple, places), strict=True)), drawn)
+        sheets[name] = SheetPoints(name, dict(zip(kept, map(tuple, places), strict=True)), drawn)
     return sheets, known, matrices, true
 
 
@@ -76,9 +76,9 @@ def test_one_sheet_alone_comes_out_as_its_own_fit(kind):
     names = [f"p{n}" for n in range(7)]
     sds = np.linspace(0.1, 0.9, 7)
     alone = fit(kind, places, target, np.hypot(sds, DRAWN))
-    known = {name: Known(tuple(place), sd) for name, place, sd in zip(names, target, sds, strict=True)}
+    known = {name: KnownPoint(tuple(place), sd) for name, place, sd in zip(names, target, sds, strict=True)}
     block, factor = fit_sheets(
-        kind, {"one": Sheet("one", dict(zip(names, map(tuple, places), strict=True)), DRAWN)}, known
+        kind, {"one": SheetPoints("one", dict(zip(names, map(tuple, places), strict=True)), DRAWN)}, known
     )
 
     (fitted,) = block.sheets.values()
@@ -164,7 +164,7 @@ def test_a_wrong_reading_is_named():
         point = random.choice(list(sheets[name].places))
         off = true[point] + 12 * DRAWN * np.array([np.cos(seed), np.sin(seed)])
         wrong = {**sheets[name].places, point: tuple(carry_points(np.linalg.inv(matrices[name]), [off])[0])}
-        block, _ = fit_sheets("similarity", {**sheets, name: Sheet(name, wrong, DRAWN)}, known)
+        block, _ = fit_sheets("similarity", {**sheets, name: SheetPoints(name, wrong, DRAWN)}, known)
         # Of a point that two sheets have, or a sheet and the grid, either may be the one that is wrong.
         found.append(block.wrong is not None and block.wrong.point == point)
     assert np.mean(found) >= 0.95
@@ -172,10 +172,10 @@ def test_a_wrong_reading_is_named():
 
 def test_sheets_that_hang_loose_are_named():
     sheets, known, _, _ = old_map(np.random.default_rng(2))
-    loose = Sheet("sheet 2", {**dict(list(sheets["sheet 2"].places.items())[:1]), "new": (5.0, 9.0)}, DRAWN)
-    bare = Sheet("sheet 2", dict(list(sheets["sheet 2"].places.items())[:1]), DRAWN)
+    loose = SheetPoints("sheet 2", {**dict(list(sheets["sheet 2"].places.items())[:1]), "new": (5.0, 9.0)}, DRAWN)
+    bare = SheetPoints("sheet 2", dict(list(sheets["sheet 2"].places.items())[:1]), DRAWN)
     cut = {
-        name: Sheet(name, {p: at for p, at in each.places.items() if p in known or p.startswith("seam 0")}, DRAWN)
+        name: SheetPoints(name, {p: at for p, at in each.places.items() if p in known or p.startswith("seam 0")}, DRAWN)
         for name, each in sheets.items()
         if name != "sheet 2"
     }

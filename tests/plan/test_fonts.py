@@ -35,14 +35,14 @@ PLAIN = ("Weir cottage", "Łąka é ñ ß", "Ωμέγα", "Москва", "63°3
 
 @pytest.mark.parametrize("text", PLAIN)
 def test_latin_greek_and_cyrillic_need_no_help(text):
-    assert fonts.outline_of(text) is None
+    assert fonts.text_outline(text) is None
     assert fonts.missing_scripts(text) == {}
 
 
 def test_arabic_is_joined_and_runs_from_the_right():
     pytest.importorskip("uharfbuzz")
 
-    word, parted = (fonts.outline_of(text) for text in ("سقيفة", "س ق ي ف ة"))
+    word, parted = (fonts.text_outline(text) for text in ("سقيفة", "س ق ي ف ة"))
 
     # Joined letters are narrower than letters alone with the blanks taken away.
     blank = fonts.plain_width(" ", 1.0)
@@ -54,10 +54,10 @@ def test_arabic_is_joined_and_runs_from_the_right():
 def test_a_text_of_two_directions_keeps_its_order():
     pytest.importorskip("uharfbuzz")
 
-    mixed = fonts.outline_of("plot سقيفة")
+    mixed = fonts.text_outline("plot سقيفة")
 
     assert mixed is not None
-    assert mixed.width == pytest.approx(fonts.plain_width("plot ", 1.0) + fonts.outline_of("سقيفة").width, rel=0.02)
+    assert mixed.width == pytest.approx(fonts.plain_width("plot ", 1.0) + fonts.text_outline("سقيفة").width, rel=0.02)
 
 
 def test_a_script_without_a_font_is_told_with_what_to_install(monkeypatch):
@@ -86,7 +86,7 @@ def test_a_script_without_a_font_spoils_only_its_own_characters(monkeypatch):
     fonts._font_for.cache_clear()
     fonts._outline.cache_clear()
 
-    mixed = fonts.outline_of("Haus සිං am Berg")
+    mixed = fonts.text_outline("Haus සිං am Berg")
 
     fonts._font_for.cache_clear()
     fonts._outline.cache_clear()

@@ -10,7 +10,7 @@ from builders import paths
 import pegline
 from pegline.plan.display import Stroke
 from pegline.plan.model import Ellipse
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 from pegline.web.plan_svg import inline_pages
 
 SAMPLE = paths.SAMPLES / "house-plot.yaml"
@@ -35,7 +35,7 @@ def test_every_point_booked_by_a_row_leads_to_that_row(plan):
 
 
 def test_ellipses_are_drawn_so_many_times_their_size(plan):
-    (page,) = pages(plan, also=["ELLIPSES"])
+    (page,) = plan_pages(plan, also=["ELLIPSES"])
     drawn = [item for item in page.map if isinstance(item, Stroke) and item.layer == "ELLIPSES"]
     true = [feature.geometry for feature in plan.features if isinstance(feature.geometry, Ellipse)]
 
@@ -50,5 +50,5 @@ def test_ellipses_are_drawn_so_many_times_their_size(plan):
 
 
 def test_a_sheet_on_paper_has_only_what_plots(plan):
-    (page,) = pages(plan)
+    (page,) = plan_pages(plan)
     assert all(plan.layers[item.layer].plots for item in page.map)

@@ -18,15 +18,15 @@ from builders.altered import with_stages
 from pegline import reduce
 from pegline.network.confidence import ellipses
 from pegline.readers import parse_book
-from pegline.writers.json import text, write
+from pegline.writers.json import json_text, write
 from pegline.writers.result import result
-from pegline.writers.result_schema import schema
+from pegline.writers.result_schema import result_json_schema
 
 SCHEMA = paths.ROOT / "schemas" / "result.schema.json"
 
 
 def test_the_schema_is_the_one_that_the_types_make():
-    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == schema()
+    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == result_json_schema()
 
 
 #: A sixth correction, entered in its table and nowhere else, then every place that tells corrections.
@@ -63,15 +63,15 @@ def test_every_key_of_the_schema_is_explained():
             for key, each in node.items():
                 yield from bare(each, f"{path}.{key}")
 
-    assert not list(bare(schema(), ""))
+    assert not list(bare(result_json_schema(), ""))
 
 
 @pytest.mark.parametrize("missing", [None, (), ("D has one line only; tape one more",)])
 @pytest.mark.parametrize("survey", [records.survey, records.on_grid])
 def test_a_result_has_the_shape_of_the_schema(survey, missing):
-    entries = json.loads(text(result(survey(), missing)))
+    entries = json.loads(json_text(result(survey(), missing)))
 
-    jsonschema.Draft202012Validator(schema()).validate(entries)
+    jsonschema.Draft202012Validator(result_json_schema()).validate(entries)
     assert ("missing" in entries) == (missing is not None)
 
 
@@ -79,7 +79,7 @@ def test_a_key_too_many_does_not_have_the_shape(local):
     entries = {**result(local), "extra": 1}
 
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(entries, schema())
+        jsonschema.validate(entries, result_json_schema())
 
 
 def test_what_is_written_is_read_back_to_the_last_digit(tmp_path, grid):

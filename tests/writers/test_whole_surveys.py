@@ -26,7 +26,7 @@ from pegline.writers import json as json_writer
 from pegline.writers.gis import gpkg
 from pegline.writers.gis.dataframes import layers
 from pegline.writers.page import computation_sheet as html
-from pegline.writers.result_schema import schema
+from pegline.writers.result_schema import result_json_schema
 
 SAMPLES = sorted(paths.SAMPLES.glob("*.yaml"))
 NANOMETRE = 1e-9
@@ -102,7 +102,7 @@ def _same(survey, folder):
     gpkg.write(survey, folder / "plot.gpkg")
     json_writer.write(survey, folder / "plot.json")
     told = json.loads((folder / "plot.json").read_text(encoding="utf-8"))
-    jsonschema.validate(told, schema())
+    jsonschema.validate(told, result_json_schema())
     unit = survey.frame.metres_per_unit
 
     for layer, table in (("stations", "stations"), ("detail_points", "points")):

@@ -19,11 +19,11 @@ from pegline.diagnosis.model import Survey
 from pegline.diagnosis.open_readings.settlement import CHOSEN
 from pegline.diagnosis.report import (
     NOTHING_COMPUTED,
-    CheckRow,
+    ShownCheck,
     Verdict,
     accuracy_in_full,
     advice_sentence,
-    at,
+    book_line,
     check_rows,
     do_now,
     verdict,
@@ -173,7 +173,7 @@ def _verdict_lines(
     if missing and faults:
         yield from screen.paragraph("Missing", "while what is named above is left out:")
     for number, finding in enumerate(missing, start=1 if faults else 0):
-        yield from screen.paragraph("" if number else "Missing", finding.text, place=at(finding.place))
+        yield from screen.paragraph("" if number else "Missing", finding.text, place=book_line(finding.place))
 
 
 def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
@@ -182,7 +182,7 @@ def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     if likely or sentences:
         yield ""
     for number, cause in enumerate(likely):
-        yield from screen.paragraph("or" if number else "Likely", cause.what, place=at(cause.place))
+        yield from screen.paragraph("or" if number else "Likely", cause.what, place=book_line(cause.place))
         yield from screen.paragraph("", cause.why)
     for number, sentence in enumerate(sentences):
         yield from screen.paragraph("" if number else "Do now", sentence)
@@ -217,9 +217,9 @@ def _indent_remark(text: str, screen: Screen) -> Iterator[str]:
     yield from wrap(printable(text), screen.width, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False)
 
 
-def _table(title: str, rows: Sequence[CheckRow], cells: Sequence[Sequence[str]], screen: Screen) -> Iterator[str]:
+def _table(title: str, rows: Sequence[ShownCheck], cells: Sequence[Sequence[str]], screen: Screen) -> Iterator[str]:
     """Yield a table; where the screen is narrow, its last columns are left out and names have lines of their own."""
-    places = [at(row.check.place) for row in rows]
+    places = [book_line(row.check.place) for row in rows]
     end = 3 + max(map(len, places))
     widths = [max(len(head), *(len(row[n]) for row in cells)) + 2 for n, head in enumerate(HEADS)]
     while len(widths) > 3 and 2 + LEAST_LABEL + sum(widths) + end > screen.width:
@@ -277,4 +277,4 @@ def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
 def _notes(lead: str, findings: Iterable[Finding], screen: Screen) -> Iterator[str]:
     yield ""
     for number, finding in enumerate(findings):
-        yield from screen.paragraph("" if number else lead, finding.text, place=at(finding.place))
+        yield from screen.paragraph("" if number else lead, finding.text, place=book_line(finding.place))

@@ -116,12 +116,12 @@ def _survey_of(book: Book, name: str, choices: Choices, tell: Tell, complain: Te
 def _likely_wrong(survey: Survey, name: str) -> Iterator[str]:
     """Yield what is likely wrong with a survey that failed, and what to do."""
     from pegline.diagnosis.causes import causes
-    from pegline.diagnosis.report import at, do_now
+    from pegline.diagnosis.report import book_line, do_now
 
     if survey.passed:
         return
     for cause in causes(survey):
-        where = f" ({at(cause.place)})" if cause.place else ""
+        where = f" ({book_line(cause.place)})" if cause.place else ""
         yield f"{name}: likely {cause.what}; {cause.why}{where}"
     for sentence in do_now(survey):
         yield f"{name}: {sentence}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Final
 
-from pegline.diagnosis.advice.reinforcement import Tape, strengthening_lines
+from pegline.diagnosis.advice.reinforcement import NewLineTape, strengthening_lines
 from pegline.diagnosis.effects import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.diagnosis.open_readings.settlement import settle_open_readings
@@ -37,7 +37,7 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Adv
     if fit is None or base is None:
         return (), ()
     constants = reduction.tapes[base.tape]
-    tape = Tape(base.tape, constants.nominal, constants.lay_sd)
+    tape = NewLineTape(base.tape, constants.nominal, constants.lay_sd)
     is_clear = partial(runs_clear, solved)
     if not wrong:
         return (), strengthening_lines(fit, tape, adjustment.critical, solved.notation, is_clear=is_clear)

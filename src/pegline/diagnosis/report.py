@@ -22,12 +22,12 @@ from pegline.solved import Solved
 
 __all__ = [
     "NOTHING_COMPUTED",
-    "CheckRow",
+    "ShownCheck",
     "Verdict",
     "accuracy_in_full",
     "accuracy_sentences",
     "advice_sentence",
-    "at",
+    "book_line",
     "check_rows",
     "check_word",
     "do_now",
@@ -278,7 +278,7 @@ def advice_sentence(advice: Advice) -> str:
     return f"{again.format(advice.measure).removesuffix('.')}: {advice.why}."
 
 
-def at(place: Place | None) -> str:
+def book_line(place: Place | None) -> str:
     """Return a place of the book as people look it up."""
     return f"book {place.line}" if place else ""
 
@@ -287,7 +287,7 @@ def at(place: Place | None) -> str:
 
 
 @record(frozen=True, slots=True)
-class CheckRow:
+class ShownCheck:
     """One check in the book's own units; empty cells have a dash."""
 
     check: Check
@@ -299,7 +299,7 @@ class CheckRow:
     on_plan: str  #: the difference on the plan, mm
 
 
-def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> list[CheckRow]:
+def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> list[ShownCheck]:
     """Return the checks as rows of a table: failed ones first, then those that agree least.
 
     Booked is what the book says, the mean of several readings; computed is what should then have been read.
@@ -308,7 +308,7 @@ def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> lis
     return [_row(check, notation, scale) for check in checks]
 
 
-def _row(check: Check, notation: Notation, scale: float) -> CheckRow:
+def _row(check: Check, notation: Notation, scale: float) -> ShownCheck:
     kind, read = CHECKS[check.kind], check.booking.read
     booked = abs(check.taped) if read is None else read
     label = f"{kind.label} {check.what}"
@@ -330,7 +330,7 @@ def _row(check: Check, notation: Notation, scale: float) -> CheckRow:
             notation.allowance(check.allowed),
             f"{1000 * abs(check.difference) / scale:.1f} mm",
         )
-    return CheckRow(check, label, *figures)
+    return ShownCheck(check, label, *figures)
 
 
 def check_word(check: Check) -> str:

@@ -20,7 +20,16 @@ from pegline.frame.crs import FAR_OUTSIDE, Grid, distance_outside, ground_distan
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
 
-__all__ = ["GROSS", "SYSTEMATIC", "Mistake", "grid_distance", "gross_findings", "mistakes", "other_digits", "reach"]
+__all__ = [
+    "GROSS",
+    "SYSTEMATIC",
+    "Mistake",
+    "farthest_distances",
+    "grid_distance",
+    "gross_findings",
+    "mistakes",
+    "other_digits",
+]
 
 #: Control is told before anything is solved when it is this much further apart than its lines allow, metres.
 GROSS: Final = 2000.0
@@ -123,10 +132,10 @@ def systematic_mistakes(point: ControlPoint, grid: Grid) -> Iterator[Mistake]:
             yield from each(point)
 
 
-def reach(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float]:
+def farthest_distances(lines: Mapping[tuple[str, str], float], start: str) -> dict[str, float]:
     """Return how far each station can be from one at most: the shortest way along taped lines, metres.
 
-    >>> reach({("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0}, "A")
+    >>> farthest_distances({("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0}, "A")
     {'A': 0.0, 'B': 30.0, 'C': 70.0}
     """
     beside: dict[str, list[tuple[str, float]]] = {}
@@ -172,7 +181,7 @@ def gross_findings(
     near
         Longitude and latitude of the plot as the book tells them roughly, degrees.
     """
-    fits = _Fits(grid, {k.station: reach(taped, k.station) for k in known}, near)
+    fits = _Fits(grid, {k.station: farthest_distances(taped, k.station) for k in known}, near)
     alone = {n for n, one in enumerate(known) if not fits.on_earth(one)}
     pairs = list(combinations(range(len(known)), 2))
     astray = {(n, m) for n, m in pairs if not fits.together(known[n], known[m], beyond=GROSS)}

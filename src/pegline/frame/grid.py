@@ -31,7 +31,7 @@ from pegline.frame.north import (
     find_declination,
     local_attraction,
     no_declination_because,
-    place_words,
+    place_in_degrees,
     rough_place,
     signed_dms,
     turned_bearings,
@@ -168,7 +168,7 @@ def _area(grid: Grid, place: tuple[float, float], control: Control) -> Iterator[
     distance = distance_outside(grid, place)
     if not distance:
         return
-    where = place_words(longitude_deg=place[0], latitude_deg=place[1])
+    where = place_in_degrees(longitude_deg=place[0], latitude_deg=place[1])
     text = f"the plot lies at {where}, {distance / 1000:.0f} km outside the area that {grid.name} is meant for"
     if distance > FAR_OUTSIDE:
         text += "; is it the right CRS, and easting and northing the right way round?"

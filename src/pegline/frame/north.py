@@ -22,13 +22,13 @@ __all__ = [
     "bearing_sd",
     "bearing_steps",
     "convergence_words",
-    "declination",
     "disagreement",
     "disagreement_limit",
     "find_declination",
+    "igrf_declination",
     "local_attraction",
     "no_declination_because",
-    "place_words",
+    "place_in_degrees",
     "rough_place",
     "signed_dms",
     "turned_bearings",
@@ -69,10 +69,10 @@ def convergence_words(convergence: float) -> str:
     return f"true north lies {signed_dms(abs(convergence))[1:]} {'west' if convergence > 0 else 'east'} of grid north"
 
 
-def place_words(*, longitude_deg: float, latitude_deg: float) -> str:
+def place_in_degrees(*, longitude_deg: float, latitude_deg: float) -> str:
     """Return a place to a hundredth of a degree.
 
-    >>> place_words(longitude_deg=-2.3, latitude_deg=52.1)
+    >>> place_in_degrees(longitude_deg=-2.3, latitude_deg=52.1)
     '52.10° N, 2.30° W'
     """
     return (
@@ -96,7 +96,9 @@ def bearing_steps(
         yield Step(what, dms(bearing.bearing), f"from {turned_to} north")
 
 
-def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date, height: float = 0.0) -> float | None:
+def igrf_declination(
+    *, longitude_deg: float, latitude_deg: float, day: datetime.date, height: float = 0.0
+) -> float | None:
     """Return the declination of the needle by the IGRF, radians, east positive; None outside its years.
 
         D = atan2(B east, B north)
@@ -116,7 +118,7 @@ def declination(*, longitude_deg: float, latitude_deg: float, day: datetime.date
 
     Examples
     --------
-    >>> declination(longitude_deg=0.0, latitude_deg=52.0, day=datetime.date(1899, 12, 31)) is None
+    >>> igrf_declination(longitude_deg=0.0, latitude_deg=52.0, day=datetime.date(1899, 12, 31)) is None
     True
     """
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
@@ -227,10 +229,10 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
         )
     if place is None or book.date is None:
         return None
-    east = declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
+    east = igrf_declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
     if east is None:
         return None
-    where = place_words(longitude_deg=place[0], latitude_deg=place[1])
+    where = place_in_degrees(longitude_deg=place[0], latitude_deg=place[1])
     return Declination(
         east, Step("plus declination", signed_dms(east), f"IGRF-14 for {book.date} at {where}; east is +")
     )

@@ -25,7 +25,7 @@ from pegline.frame.transformation import (
 )
 from pegline.records import record
 
-__all__ = ["Known", "Reading", "Sheet", "SheetBlock", "fit_sheets"]
+__all__ = ["KnownPoint", "PointResidual", "SheetBlock", "SheetPoints", "fit_sheets"]
 
 Array = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ PARAMETERS: Final[Mapping[str, int]] = {"similarity": 4, "affine": 6}
 
 
 @record(frozen=True, slots=False)
-class Sheet:
+class SheetPoints:
     """Where points are on one sheet."""
 
     name: str
@@ -45,7 +45,7 @@ class Sheet:
 
 
 @record(frozen=True, slots=False)
-class Known:
+class KnownPoint:
     """Where a point is on the grid."""
 
     place: tuple[float, float]
@@ -53,7 +53,7 @@ class Known:
 
 
 @record(frozen=True, slots=False)
-class Reading:
+class PointResidual:
     """A point on a sheet, or on the grid, against where the adjustment puts it."""
 
     sheet: str | None  #: None: of the list of points known on the grid
@@ -69,7 +69,7 @@ class SheetBlock:
     sheets: Mapping[str, Transformation]
     places: Mapping[str, tuple[float, float]]  #: of every point, adjusted
     radii_sd: Mapping[str, float]  #: of the larger axis of each point's ellipse, as a standard deviation
-    readings: tuple[Reading, ...]
+    readings: tuple[PointResidual, ...]
     freedom: int
 
     @cached_property
@@ -78,14 +78,14 @@ class SheetBlock:
         return float(-2 * np.log(FALSE_ALARM / len(self.readings)))
 
     @property
-    def wrong(self) -> Reading | None:
+    def wrong(self) -> PointResidual | None:
         """Return the reading that fits worst, where it fits worse than it should."""
         worst = max(self.readings, key=lambda reading: reading.test)
         return worst if worst.test > self.critical else None
 
 
 def fit_sheets(
-    kind: Literal["similarity", "affine"], sheets: Mapping[str, Sheet], known: Mapping[str, Known]
+    kind: Literal["similarity", "affine"], sheets: Mapping[str, SheetPoints], known: Mapping[str, KnownPoint]
 ) -> tuple[SheetBlock, float | None]:
     """Return the sheets fitted together, and the mean square of the misfits over their expectation.
 
@@ -140,7 +140,7 @@ def _tests(a: Array, covariance: Array, left: Array) -> Array:
 class _System:
     """The unknowns of a block, and its equations about the middle of all figures."""
 
-    def __init__(self, kind: str, sheets: Mapping[str, Sheet], known: Mapping[str, Known]) -> None:
+    def __init__(self, kind: str, sheets: Mapping[str, SheetPoints], known: Mapping[str, KnownPoint]) -> None:
         if len(known) < 2:
             raise ValueError("two points at least must be known on the grid")
         if bare := [name for name, sheet in sheets.items() if len(set(sheet.places.values())) < NEEDED[kind]]:  # type: ignore[index]
@@ -210,7 +210,7 @@ class _System:
             {p: (place[0], place[1]) for p, place in on_grid.items()},
             {p: float(np.sqrt(np.linalg.eigvalsh(span)[-1])) * self._unit for p, span in spans.items()},
             tuple(
-                Reading(name, point, (float(east), float(north)), float(test))
+                PointResidual(name, point, (float(east), float(north)), float(test))
                 for (name, point), (east, north), test in zip(told, residuals, tests, strict=True)
             ),
             freedom,

@@ -17,11 +17,11 @@ from pegline.plan import fonts
 from pegline.plan.display import Words, close_ring, flatten
 from pegline.plan.extra_sheets.table import further_sheets
 from pegline.plan.labels.boxes import LabelPaper
-from pegline.plan.labels.lettering import letter
-from pegline.plan.map.features import OTHER_FACE, corners, map_content, outline_points
+from pegline.plan.labels.plan_labels import place_labels
+from pegline.plan.map.features import OTHER_FACE, bounding_corners, map_content, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
-from pegline.plan.sheets.papers import Layout, Paper, is_large
+from pegline.plan.sheets.papers import Paper, SheetLayout, is_large
 from pegline.plan.sheets.tables import schedule_pages
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
 from pegline.plane import Array
@@ -37,11 +37,11 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     book, content = survey.book, map_content(survey.solved)
     layers = _layers(book)
     plotted = [feature for feature in content.features if layers[feature.layer].plots]
-    low, high = corners(plotted)
+    low, high = bounding_corners(plotted)
     layout, findings = lay_out(_hull(plotted), content, options)
     metres_per_mm = layout.scale / 1000
     tufts = tuple(_tufts(content.features, metres_per_mm))
-    lettering = letter(content, tufts, _label_paper(layout))
+    lettering = place_labels(content, tufts, _label_paper(layout))
     labels = lettering.labels
     alone = len(layout.tiles) == 1
     papers = {tile: Paper(layout.window, tile.centre, layout.scale, layout.turn) for tile in layout.tiles}
@@ -68,7 +68,7 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     )
 
 
-def _label_paper(layout: Layout) -> LabelPaper:
+def _label_paper(layout: SheetLayout) -> LabelPaper:
     """Return the paper that labels are placed on; on sheets that join they may lie across their edges."""
     paper = LabelPaper(layout.scale / 1000, layout.turn, is_large(layout.paper))
     if layout.joined:

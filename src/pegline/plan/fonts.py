@@ -25,14 +25,14 @@ __all__ = [
     "CAPITALS",
     "FOLDER",
     "REGULAR",
-    "Outline",
     "Run",
+    "TextOutline",
     "missing_characters",
     "missing_font_warnings",
     "missing_scripts",
-    "outline_of",
     "plain_width",
     "subset",
+    "text_outline",
     "text_width",
     "wrap",
 ]
@@ -164,7 +164,7 @@ class Run:
 
 
 @record(frozen=True, slots=True)
-class Outline:
+class TextOutline:
     """A text as filled shapes, its baseline from 0, 0 to the right, for capitals one unit high."""
 
     width: float
@@ -172,13 +172,13 @@ class Outline:
     runs: tuple[Run, ...]  #: what was shaped, from the left
 
 
-def outline_of(text: str) -> Outline | None:
+def text_outline(text: str) -> TextOutline | None:
     """Return a text as an outline; None where the typeface can write it plainly, or nothing can write it."""
     return _outline(text) if _needs_help(text) else None
 
 
 @lru_cache(maxsize=512)
-def _outline(text: str) -> Outline | None:
+def _outline(text: str) -> TextOutline | None:
     if _harfbuzz() is None:
         return None
     # What no font has is shown as the box that stands for it, and spoils no other character.
@@ -191,13 +191,13 @@ def _outline(text: str) -> Outline | None:
     for font, piece, from_right in pieces:
         start, x = x, _shape(font, piece, x, moves)
         runs.append(Run(font, piece[::-1] if from_right else piece, start, x))
-    return Outline(x, tuple(moves), tuple(runs))
+    return TextOutline(x, tuple(moves), tuple(runs))
 
 
 @lru_cache(maxsize=8192)  # the same words are measured again for every sheet that is tried
 def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
-    outline = outline_of(text)
+    outline = text_outline(text)
     return outline.width * height if outline else plain_width(text, height, bold=bold)
 
 

@@ -11,20 +11,20 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
-from pegline.plan.map.features import corners
+from pegline.plan.map.features import bounding_corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
 from pegline.plan.sheets.column import repeat_symbol
 from pegline.plan.sheets.papers import Paper
 from pegline.records import record
 
-__all__ = ["pages"]
+__all__ = ["plan_pages"]
 
 ELLIPSE_PIECES = 48  #: straight pieces of an ellipse
 SAGITTA = 0.02  #: largest distance between an arc and its strokes, mm
 BEYOND = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
 
 
-def pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
+def plan_pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
     """Yield every page of a plan with its map on it; ``also``: layers that do not plot and are shown on a screen."""
     plotted = None
     for sheet in plan.sheets:
@@ -55,7 +55,7 @@ def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
     tufts = [tuft for tuft in plan.tufts if tuft.layer in shown]
     tufts.sort(key=lambda tuft: (order[tuft.layer], tuft.symbol))
     labels = [label for label in plan.labels if label.layer in shown]
-    least, most = corners(features)
+    least, most = bounding_corners(features)
     middles = np.array([*(tuft.position for tuft in tufts), *(label.centre for label in labels)]).reshape(-1, 2)
     half = np.array([*(0.0 for _ in tufts), *(label.width / 2 for label in labels)])[:, None] * plan.metres_per_mm
     low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])

@@ -18,7 +18,7 @@ from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Array, Item, Page, Stroke, Words
 from pegline.plan.model import Plan
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 from pegline.plan.style import LINE_TYPES, Layer
 
 __all__ = ["inline_pages", "svg_documents"]
@@ -34,13 +34,13 @@ def inline_pages(plan: Plan, also: Collection[str] = ()) -> Iterator[str]:
 
     Each stroke and text says in ``data-source`` the ``LINE:COLUMN`` of the book that it comes from.
     """
-    for number, page in enumerate(pages(plan, also=also), 1):
+    for number, page in enumerate(plan_pages(plan, also=also), 1):
         yield "".join(_svg(plan, page, f"map-{number}", sources=True))
 
 
 def svg_documents(plan: Plan) -> Iterator[str]:
     """Yield each sheet as the text of an SVG file of its own, its groups named and its font inside."""
-    for page in pages(plan):
+    for page in plan_pages(plan):
         yield "\n".join(('<?xml version="1.0" encoding="UTF-8"?>', *_svg(plan, page, "map", names=Counter()))) + "\n"
 
 

@@ -13,7 +13,7 @@ from pegline.diagnosis.model import Survey
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.solved import places_booked
 from pegline.units import METRES_PER
-from pegline.writers.survey_figures import Places, kinds_of_points, points, stations
+from pegline.writers.survey_figures import Places, kinds_of_points, point_places, station_places
 
 __all__ = ["safe", "write"]
 
@@ -52,7 +52,7 @@ def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
 
 def _places(survey: Survey) -> Iterator[list[str]]:
     ties, kinds = survey.book.tie_stations, kinds_of_points(survey)
-    pegs, detail = stations(survey), points(survey)
+    pegs, detail = station_places(survey), point_places(survey)
     yield from _place_rows(survey, pegs, ["tie station" if name in ties else "station" for name in pegs.names])
     yield from _place_rows(survey, detail, [kinds.get(name, "point") for name in detail.names])
 
@@ -64,7 +64,14 @@ def _place_rows(survey: Survey, places: Places, kinds: list[str]) -> Iterator[li
     ]
     positions = (places.positions / survey.frame.metres_per_unit).tolist()
     for name, (east, north), *sds, kind in zip(places.names, positions, *deviations, kinds, strict=True):
-        yield [safe(name), plain(east), plain(north), *map(plain, sds), *_trust(survey, name), safe(kind)]
+        yield [
+            safe(name),
+            four_decimals(east),
+            four_decimals(north),
+            *map(four_decimals, sds),
+            *_trust(survey, name),
+            safe(kind),
+        ]
 
 
 def _trust(survey: Survey, name: str) -> list[str]:
@@ -73,15 +80,15 @@ def _trust(survey: Survey, name: str) -> list[str]:
     distance = unnoticed.distance(name)
     return [
         "yes" if unnoticed.is_checked(name) else "no",
-        "" if distance is None else plain(distance),
+        "" if distance is None else four_decimals(distance),
         "no" if name in survey.solved.unreliable else "yes",
     ]
 
 
-def plain(value: float) -> str:
+def four_decimals(value: float) -> str:
     """Return a number with four decimals and no negative zero.
 
-    >>> plain(-0.00001), plain(52.32)
+    >>> four_decimals(-0.00001), four_decimals(52.32)
     ('0.0000', '52.3200')
     """
     return f"{round(value, 4) + 0.0:.4f}"

@@ -9,15 +9,15 @@ from pegline.diagnosis.model import Survey
 from pegline.writers.result import result
 from pegline.writers.result_schema import Result
 
-__all__ = ["text", "write"]
+__all__ = ["json_text", "write"]
 
 
 def write(survey: Survey, path: Path) -> None:
     """Write every result of a survey to ``path``."""
-    path.write_text(text(result(survey)), encoding="utf-8", newline="\n")
+    path.write_text(json_text(result(survey)), encoding="utf-8", newline="\n")
 
 
-def text(entries: Result) -> str:
+def json_text(entries: Result) -> str:
     """Return results as JSON: one member of a table or a list to a line, so that two files compare line by line."""
     return "{\n" + ",\n".join(f"{_dump(key)}: {_block(value)}" for key, value in entries.items()) + "\n}\n"
 

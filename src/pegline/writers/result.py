@@ -39,10 +39,10 @@ from pegline.writers.survey_figures import (
     every_place,
     geometry,
     offsets_of,
-    points,
+    place_source,
+    point_places,
     rotation_deg,
-    source,
-    stations,
+    station_places,
 )
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def result(survey: Survey, missing: Sequence[str] | None = None) -> Result:
             {
                 "what": each.what,
                 "group": each.group,
-                "source": source(each.place),
+                "source": place_source(each.place),
                 "reading": each.reading,
                 "would_be": each.would_be,
                 "slip": each.slip,
@@ -82,11 +82,11 @@ def result(survey: Survey, missing: Sequence[str] | None = None) -> Result:
                         "what": other.what,
                         "reading": other.reading,
                         "would_be": other.would_be,
-                        "source": source(other.place),
+                        "source": place_source(other.place),
                     }
                     for other in each.also
                 ],
-                "page": pages.page(source(each.place)),
+                "page": pages.page(place_source(each.place)),
             }
             for each in diagnosis.suspects
         ],
@@ -110,7 +110,12 @@ def checks(survey: Survey, pages: Pages) -> list[CheckEntry]:
 def warnings(survey: Survey, pages: Pages) -> list[WarningEntry]:
     """Return every warning."""
     return [
-        {"rule": each.rule, "text": each.text, "source": source(each.place), "page": pages.page(source(each.place))}
+        {
+            "rule": each.rule,
+            "text": each.text,
+            "source": place_source(each.place),
+            "page": pages.page(place_source(each.place)),
+        }
         for each in survey.diagnosis.warnings
     ]
 
@@ -188,14 +193,14 @@ def _ellipses(variances: Array) -> list[EllipseEntry]:
 
 def _stations(survey: Survey, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
     booked = places_booked(survey.book, survey.reduction, survey.detail)
-    for name, entry in _places(survey, stations(survey)):
+    for name, entry in _places(survey, station_places(survey)):
         yield name, {**entry, "page": pages.page(booked[name].source)}
 
 
 def _points(survey: Survey, pages: Pages) -> Iterator[tuple[str, PointEntry]]:
     detail = survey.detail.points
     arcs = arcs_by_point(survey)
-    for (name, entry), rows in zip(_places(survey, points(survey)), detail.rows, strict=True):
+    for (name, entry), rows in zip(_places(survey, point_places(survey)), detail.rows, strict=True):
         booked = [_row(survey.reduction.rows[row], pages) for row in rows]
         yield name, {**entry, "rows": booked + [_arc(arc, pages) for arc in arcs.get(name, ())]}
 
@@ -206,7 +211,7 @@ def _row(row: ReducedRow, pages: Pages) -> RowEntry:
         "line": row.line,
         "at": list(row.chainages) if oblique else row.chainages[0],
         "offset": offsets_of(row.side, tuple(ground.length for ground in row.offsets)),
-        "source": source(row.booked.place),
+        "source": place_source(row.booked.place),
         "page": pages.page(row.booked.place.source),
         "mark_at": list(row.booked.mark_at) if row.booked.mark_at else None,
     }
@@ -215,7 +220,7 @@ def _row(row: ReducedRow, pages: Pages) -> RowEntry:
 def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
     page = pages.page(arc.place.source)
     arms = [arm.length for arm in arc.arms]
-    return {"line": None, "at": None, "offset": arms, "source": source(arc.place), "page": page, "mark_at": None}
+    return {"line": None, "at": None, "offset": arms, "source": place_source(arc.place), "page": page, "mark_at": None}
 
 
 def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
@@ -243,8 +248,8 @@ def _measurement(survey: Survey, measurement: Measurement, pages: Pages) -> Meas
         "redundancy": measurement.redundancy,
         "test": float(measurement.test),
         "smallest_noticed": None if noticed is None else figure(noticed),
-        "source": source(measurement.place),
-        "page": pages.page(source(measurement.place)),
+        "source": place_source(measurement.place),
+        "page": pages.page(place_source(measurement.place)),
     }
 
 
@@ -260,8 +265,8 @@ def _check(check: Check, pages: Pages) -> CheckEntry:
         "test": float(check.test),
         "passed": bool(check.passed),
         "chosen": bool(check.chosen),
-        "source": source(check.place),
-        "page": pages.page(source(check.place)),
+        "source": place_source(check.place),
+        "page": pages.page(place_source(check.place)),
     }
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NotRequired, TypedDic
 from pegline.network.kinds import CheckKind, MeasurementKind
 from pegline.reduction.tape import CORRECTIONS
 
-__all__ = ["Result", "schema"]
+__all__ = ["Result", "result_json_schema"]
 
 Source = Annotated[str | None, "where in the book, as LINE:COLUMN"]
 Page = Annotated[str | None, "page of the paper book; null where the book names none"]
@@ -265,7 +265,7 @@ class Result(TypedDict):
 _SCALARS: Mapping[Any, str] = {str: "string", float: "number", int: "integer", bool: "boolean", type(None): "null"}
 
 
-def schema() -> dict[str, Any]:
+def result_json_schema() -> dict[str, Any]:
     """Return the JSON Schema of STEM.json."""
     records: dict[str, Any] = {}
     top = _of(Result, records)
@@ -325,4 +325,4 @@ def _record(declared: Any, records: dict[str, Any]) -> dict[str, Any]:
 if __name__ == "__main__":
     import sys
 
-    sys.stdout.write(json.dumps(schema(), indent=2, ensure_ascii=False) + "\n")
+    sys.stdout.write(json.dumps(result_json_schema(), indent=2, ensure_ascii=False) + "\n")

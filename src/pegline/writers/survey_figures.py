@@ -33,10 +33,10 @@ __all__ = [
     "moment",
     "offsets_of",
     "outline",
-    "points",
+    "place_source",
+    "point_places",
     "rotation_deg",
-    "source",
-    "stations",
+    "station_places",
     "straight_pieces",
 ]
 
@@ -69,7 +69,7 @@ def _deviations(variances: Array) -> Array:
     return np.asarray(np.sqrt(np.maximum(np.diagonal(variances, axis1=1, axis2=2), 0.0)))
 
 
-def stations(survey: Survey) -> Places:
+def station_places(survey: Survey) -> Places:
     """Return every station, tie stations too, in the book's order."""
     solution = survey.adjustment.solution
     names = tuple(name for name in survey.book.station_names if name in solution.index)
@@ -82,7 +82,7 @@ def stations(survey: Survey) -> Places:
     )
 
 
-def points(survey: Survey) -> Places:
+def point_places(survey: Survey) -> Places:
     """Return every point that is no station."""
     solved_points = survey.detail.points
     return Places(
@@ -97,7 +97,7 @@ def every_place(survey: Survey) -> Mapping[str, Array]:
     """Return x and y of every station and point in the frame, its origin added, metres."""
     return {
         name: position
-        for places in (stations(survey), points(survey))
+        for places in (station_places(survey), point_places(survey))
         for name, position in zip(places.names, places.positions, strict=True)
     }
 
@@ -144,7 +144,7 @@ def rotation_deg(survey: Survey) -> float:
     return float(degrees(np.arctan2(up, across)))
 
 
-def source(place: Place | None) -> str | None:
+def place_source(place: Place | None) -> str | None:
     """Return ``LINE:COLUMN`` of a place, or None."""
     return place.source if place else None
 

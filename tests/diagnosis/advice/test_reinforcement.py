@@ -8,7 +8,7 @@ from builders.networks import NETWORKS
 from builders.plot import Line
 from builders.simulated import Framework
 
-from pegline.diagnosis.advice.reinforcement import Tape, strengthening_lines
+from pegline.diagnosis.advice.reinforcement import NewLineTape, strengthening_lines
 from pegline.measures.notation import METRES
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -18,7 +18,7 @@ FRAMEWORKS = {name: Framework(make()) for name, make in NETWORKS.items()}
 
 def tape_of(framework):
     """Return the tape that new lines are measured with."""
-    return Tape(framework.tape.material, framework.tape.length, framework.tape.a)
+    return NewLineTape(framework.tape.material, framework.tape.length, framework.tape.a)
 
 
 def with_lines(plot, names):

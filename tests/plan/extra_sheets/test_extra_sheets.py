@@ -10,12 +10,12 @@ from builders.paths import SAMPLES
 
 import pegline
 from pegline.plan.display import Words
-from pegline.plan.extra_sheets.peg_cards import AIR, SKETCH, SKETCH_SCALES, Ground, sketch
+from pegline.plan.extra_sheets.peg_cards import AIR, SKETCH, SKETCH_SCALES, SketchGround, sketch
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.map.features import map_content
 from pegline.plan.model import Options, Plan, Sheet
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 
 ALLOWED = 0.01  #: share of the words' area that may overlap
 
@@ -73,7 +73,7 @@ def test_sheets_are_numbered_through(names):
 
     numbers = [next(t for t in texts(s) if t.startswith("Sheet ")) for s in plan.sheets]
     assert numbers == [f"Sheet {i} of {len(plan.sheets)}" for i in range(1, len(plan.sheets) + 1)]
-    assert len(list(pages(plan))) == len(plan.sheets)
+    assert len(list(plan_pages(plan))) == len(plan.sheets)
 
 
 def test_each_further_sheet_says_what_it_is_not():
@@ -131,7 +131,7 @@ def test_all_of_a_sketch_stands_inside_its_frame(name):
     survey = pegline.reduce(pegline.read(SAMPLES / f"{name}.yaml"))
     plan = survey.plan()
     told = map_content(plan.survey.solved)
-    ground = Ground.of(told)
+    ground = SketchGround.of(told)
     for peg, booked in plan.survey.book.witnesses.items():
         arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
         items = list(sketch(told, ground, np.array(told.where.position(peg)), arms, 10.0, 20.0))
@@ -150,7 +150,7 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     seen = np.array([told.where.position(name) for name in ("A", "h1", "well")])
     arms = [(w, 1.0, np.array(told.where.position(w.object))) for w in plan.survey.book.witnesses["A"]]
 
-    items = list(sketch(told, Ground.of(told), seen[0], arms, 0.0, 0.0))
+    items = list(sketch(told, SketchGround.of(told), seen[0], arms, 0.0, 0.0))
 
     arms_drawn = [item.points for item in items if not isinstance(item, Words) and item.line_type == "SHORT-DASH"]
     reach = np.ptp(np.concatenate([points for points in arms_drawn if len(points) == 2]), axis=0).max()
@@ -164,7 +164,7 @@ def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     plan = house(witnesses={}).plan()
     told = map_content(plan.survey.solved)
 
-    items = list(sketch(told, Ground.of(told), np.array((80.0, 2.0)), [], 0.0, 0.0))
+    items = list(sketch(told, SketchGround.of(told), np.array((80.0, 2.0)), [], 0.0, 0.0))
 
     # The corner f4 of the plot at 55, 2 is the nearest of all, 25 m to the west.
     (scale,) = [int(item.text.partition("1:")[2]) for item in items if isinstance(item, Words) and "1:" in item.text]

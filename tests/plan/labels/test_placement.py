@@ -13,17 +13,17 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pegline
-from pegline.plan.labels.boxes import Boxes, box, common
+from pegline.plan.labels.boxes import Boxes, box, common_area
 from pegline.plan.labels.placement import (
     CLEAR,
     MOST,
+    PlaceableLabel,
     Spot,
-    Wanted,
-    along,
-    around,
-    inside,
     lines_under,
-    settle,
+    places_along,
+    places_around,
+    places_inside,
+    settle_labels,
     upright,
 )
 from pegline.plan.model import Plan
@@ -46,8 +46,8 @@ def overlap_share(boxes) -> float:
     return float(over / shapely.area(boxes).sum())
 
 
-def label(text: str, x: float, y: float, *, needed: bool = True) -> Wanted:
-    return Wanted(text, 10.0, 2.0, around(x, y, 0.5, 10.0, 2.0), needed)
+def label(text: str, x: float, y: float, *, needed: bool = True) -> PlaceableLabel:
+    return PlaceableLabel(text, 10.0, 2.0, places_around(x, y, 0.5, 10.0, 2.0), needed)
 
 
 def invented_plan(seed: int) -> Plan:
@@ -82,21 +82,21 @@ def test_labels_of_a_house_plot_do_not_overlap():
 
 
 def test_two_points_side_by_side_have_their_names_apart():
-    places = settle([label("one", 0, 0), label("two", 3, 0)], [], [])
+    places = settle_labels([label("one", 0, 0), label("two", 3, 0)], [], [])
 
     assert overlap_share(box([p.x for p in places], [p.y for p in places], 0.0, 10.0, 2.0)) == 0.0
 
 
 def test_a_label_alone_takes_its_best_place():
-    (place,) = settle([label("one", 0, 0)], [], [])
+    (place,) = settle_labels([label("one", 0, 0)], [], [])
 
-    assert place == tuple(around(0, 0, 0.5, 10.0, 2.0)[0])
+    assert place == tuple(places_around(0, 0, 0.5, 10.0, 2.0)[0])
 
 
 def test_a_label_keeps_off_a_line():
     fence = np.array([(-20, 1.5), (20, 1.5)])
 
-    (place,) = settle([label("one", 0, 0)], [fence], [])
+    (place,) = settle_labels([label("one", 0, 0)], [fence], [])
 
     assert not box(place.x, place.y, 0.0, 10.0, 2.0).intersects(shapely.LineString(fence))
 
@@ -104,11 +104,11 @@ def test_a_label_keeps_off_a_line():
 def test_a_figure_without_room_is_left_out_and_a_name_is_not():
     spot = Spot(0.0, 0.0)
     name, figure = (
-        Wanted(text, 10.0, 2.0, np.array([spot]), needed, rank)
+        PlaceableLabel(text, 10.0, 2.0, np.array([spot]), needed, rank)
         for text, needed, rank in (("name", True, 0), ("figure", False, 5))
     )
 
-    assert settle([name, figure], [], []) == (spot, None)
+    assert settle_labels([name, figure], [], []) == (spot, None)
 
 
 def test_places_not_looked_at_could_not_have_been_among_the_best(monkeypatch):
@@ -116,14 +116,14 @@ def test_places_not_looked_at_could_not_have_been_among_the_best(monkeypatch):
     lines = list(random.uniform(0, 120, (60, 3, 2)))
     discs = [(x, y, 1.0) for x, y in random.uniform(0, 120, (200, 2))]
     pieces = random.uniform(0, 120, (100, 2, 2, 2))
-    own = [np.vstack([along(*piece, 10.0, 2.0) for piece in pair]) for pair in pieces]
-    wanted = [Wanted("name", 10.0, 2.0, spots, True) for spots in own]
+    own = [np.vstack([places_along(*piece, 10.0, 2.0) for piece in pair]) for pair in pieces]
+    wanted = [PlaceableLabel("name", 10.0, 2.0, spots, True) for spots in own]
 
     monkeypatch.setattr("pegline.plan.labels.placement.MOST", 600)
-    sparing = settle(wanted, lines, discs)
+    sparing = settle_labels(wanted, lines, discs)
     monkeypatch.setattr("pegline.plan.labels.placement.LOOKED_AT", 1000)
 
-    assert sparing == settle(wanted, lines, discs)
+    assert sparing == settle_labels(wanted, lines, discs)
 
 
 @pytest.mark.parametrize("count", [40, 400])
@@ -132,7 +132,7 @@ def test_each_label_has_the_cheapest_place_beside_the_others(count):
     random = np.random.default_rng(count)
     wanted = [label("name", x, y) for x, y in random.uniform(0, 12 * count**0.5, (count, 2))]
 
-    places = settle(wanted, [], [])
+    places = settle_labels(wanted, [], [])
 
     taken = box(*np.array([(p.x, p.y, 0.0, 10.0 + 2 * CLEAR, 2.0 + 2 * CLEAR) for p in places]).T)
     for i, (asked, place) in enumerate(zip(wanted, places, strict=True)):
@@ -155,14 +155,14 @@ def test_places_beside_a_piece_do_not_touch_it(angle, length):
     end = (length * np.cos(angle), length * np.sin(angle))
     piece = shapely.LineString([(0, 0), end])
 
-    for x, y, rotation, _ in along((0.0, 0.0), end, 10.0, 2.0):
+    for x, y, rotation, _ in places_along((0.0, 0.0), end, 10.0, 2.0):
         assert not box(x, y, rotation, 10.0, 2.0).intersects(piece)
 
 
 def test_the_best_place_in_a_square_is_its_middle():
     ring = shapely.box(0, 0, 30, 30)
 
-    best = inside(ring, 10.0, 2.0)[0]
+    best = places_inside(ring, 10.0, 2.0)[0]
 
     assert best[:2].tolist() == [15.0, 15.0]
 
@@ -186,14 +186,14 @@ def test_boxes_share_something_only_where_they_meet(x, y, first, second):
     one, two = np.array([[0.0, 0.0, first, 12.0, 4.0]]), np.array([[x, y, second, 9.0, 3.0]])
 
     area = box(*one.T)[0].intersection(box(*two.T)[0]).area
-    assert (common(one, two)[0] > 1e-9) == (area > 1e-12) or area < 1e-6
-    assert common(one, two)[0] >= area - 1e-9
+    assert (common_area(one, two)[0] > 1e-9) == (area > 1e-12) or area < 1e-6
+    assert common_area(one, two)[0] >= area - 1e-9
 
 
 def test_boxes_that_lie_alike_share_what_geometry_says():
     one, two = np.array([[0.0, 0.0, 0.3, 12.0, 4.0]]), np.array([[2.0, 1.0, 0.3, 9.0, 3.0]])
 
-    assert common(one, two)[0] == pytest.approx(box(*one.T)[0].intersection(box(*two.T)[0]).area)
+    assert common_area(one, two)[0] == pytest.approx(box(*one.T)[0].intersection(box(*two.T)[0]).area)
 
 
 @given(st.floats(-15, 15), st.floats(-15, 15), st.floats(-1.5, 1.5), st.floats(-1.5, 1.5))

@@ -19,7 +19,7 @@ from pegline.frame.model import Frame, FrameBearing
 from pegline.plan.display import Stroke, Words
 from pegline.plan.model import Options, Plan
 from pegline.plan.sheets.layout import scale_bar, scale_bar_room
-from pegline.plan.sheets.papers import Layout
+from pegline.plan.sheets.papers import SheetLayout
 from pegline.solved import PLAN_SCALES
 from pegline.units import METRES_PER
 
@@ -57,7 +57,7 @@ def test_an_area_in_square_feet_has_its_deviation_in_them_too():
 def test_scale_bars_are_as_long_as_fits_and_50_to_100_mm(paper):
     for scale in PLAN_SCALES:
         for unit in ("m", "ft", "lk", "yd"):
-            layout = Layout(scale, paper, False, False, 0.0, False)
+            layout = SheetLayout(scale, paper, False, False, 0.0, False)
             left, _, right, _ = layout.window
             room = scale_bar_room(layout, unit)
             mm = METRES_PER[unit] * 1000 / scale

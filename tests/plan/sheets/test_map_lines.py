@@ -17,7 +17,7 @@ from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.map.features import outline_points
 from pegline.plan.model import Plan
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 from pegline.plan.sheets.map_lines import round_step
 from pegline.plan.sheets.papers import Paper
 
@@ -32,7 +32,7 @@ def boxes_of(words: list[Words]):
 def cut_up(plan: Plan) -> list[tuple[list[Words], list[Words]]]:
     """Return for each sheet what says where it joins, and the words on its map."""
     found = []
-    for page in pages(plan):
+    for page in plan_pages(plan):
         joins = [w for w in page.items if isinstance(w, Words) and w.text.startswith("joins sheet")]
         found.append((joins, [w for w in page.map if isinstance(w, Words)]))
     return found

@@ -21,8 +21,8 @@ from pegline.plan.sheets.papers import (
     FOOT,
     LAP,
     MARGIN,
-    Layout,
     Paper,
+    SheetLayout,
     TooManySheetsError,
     joined_sheets,
     one_sheet,
@@ -40,7 +40,7 @@ def turn_points(points: np.ndarray, degrees: float) -> np.ndarray:
     return points @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
 
 
-def sheet(points: np.ndarray, scale: int, *, landscape: bool | None = None, papers=tuple(PAPERS)) -> Layout | None:
+def sheet(points: np.ndarray, scale: int, *, landscape: bool | None = None, papers=tuple(PAPERS)) -> SheetLayout | None:
     return one_sheet(points, lambda paper, across, beside, complete: ROOM, scale, papers, landscape)
 
 
@@ -96,13 +96,13 @@ def test_a_strip_is_turned_only_where_that_saves_paper_and_lies_along_the_sheet(
         assert _layout_without_turn(strip, found.paper) is not None
 
 
-def _layout_without_turn(points: np.ndarray, paper: str) -> Layout | None:
+def _layout_without_turn(points: np.ndarray, paper: str) -> SheetLayout | None:
     """Return how a paper holds points that are no strip but reach as far."""
     (west, south), (east, north) = points.min(axis=0), points.max(axis=0)
     width, height = east - west, north - south
     for across in (True, False):
         for beside in (True, False):
-            layout = Layout(100, paper, across, beside, ROOM, complete=True)
+            layout = SheetLayout(100, paper, across, beside, ROOM, complete=True)
             left, bottom, right, top = layout.window
             if width * 10 + 2 * AIR <= right - left and height * 10 + 2 * AIR <= top - bottom:
                 return layout
@@ -240,7 +240,7 @@ def smallest(plan: Plan) -> bool:
     return sheet_of(hull, plan.scale, smaller) is None
 
 
-def sheet_of(hull: np.ndarray, scale: int, papers: tuple[str, ...]) -> Layout | None:
+def sheet_of(hull: np.ndarray, scale: int, papers: tuple[str, ...]) -> SheetLayout | None:
     # What the shortest title, verdict and caution take: a column as wide as columns are, a band of 48 mm.
     def room(paper: str, across: bool, beside: bool, complete: bool) -> float:
         return (63.0 if paper == "A4" else 70.0) if beside else 48.0

@@ -9,7 +9,7 @@ import pytest
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, extended_data, look, put
+from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, add_entities, extended_data, look
 
 STYLE = "LETTERS"
 VERSIONS = ("R2000", "R2010", "R2018")
@@ -130,7 +130,7 @@ def test_the_text_is_what_ezdxf_writes_of_the_same_entity(draw, space, version):
     texts = list(draw(Entities(layout, STYLE, most=9), layout))
 
     theirs = groups_written(layout[start:] if start else list(layout), doc.dxfversion)
-    put(layout, texts)
+    add_entities(layout, texts)
     ours = groups_written(list(layout)[-1:], doc.dxfversion)
     assert ours == theirs
 
@@ -139,7 +139,7 @@ def test_every_entity_has_a_handle_of_its_own_below_the_next_one():
     doc = ezdxf.new()
     space = doc.modelspace()
     entities = Entities(space, STYLE, most=15)
-    put(space, [text for _ in range(3) for text in a_block_with_attributes(entities, space)])
+    add_entities(space, [text for _ in range(3) for text in a_block_with_attributes(entities, space)])
     stream = StringIO()
 
     doc.write(stream)

@@ -6,13 +6,13 @@ import pytest
 from pyproj import CRS
 
 from pegline.frame.choice import engineering_wkt
-from pegline.writers.gis.gpkg_tables import ALWAYS, FREE, reference
+from pegline.writers.gis.gpkg_tables import ALWAYS, FREE, spatial_reference
 
 
 @pytest.mark.parametrize("name", ["Local survey grid: Weir", 'The "old" farm [1923]', "Höhe, 樹"])
 def test_a_local_frame_is_told_in_the_words_of_2001_as_proj_tells_it(name):
     wkt = engineering_wkt(name, 'peg "A"')
-    row = reference(wkt)
+    row = spatial_reference(wkt)
 
     assert (row.name, row.number, row.organisation, row.code) == (name, FREE, "NONE", FREE)
     assert row.definition == CRS(wkt).to_wkt("WKT1_GDAL")
@@ -24,7 +24,7 @@ def test_a_local_frame_is_told_in_the_words_of_2001_as_proj_tells_it(name):
 def test_a_grid_bears_the_number_of_its_register(code):
     authority, number = code.split(":")
     crs = CRS(code)
-    row = reference(crs.to_wkt("WKT2_2019"))
+    row = spatial_reference(crs.to_wkt("WKT2_2019"))
 
     assert (row.name, row.number, row.organisation, row.code) == (crs.name, int(number), authority, int(number))
     for words in (row.definition, row.definition_12_063):
@@ -35,7 +35,7 @@ def test_a_grid_bears_the_number_of_its_register(code):
     "text", ["IGNF:LAMB93", "+proj=tmerc +lat_0=0 +lon_0=9 +k=1 +x_0=3000000 +ellps=bessel +units=m"]
 )
 def test_a_grid_without_a_number_gets_a_free_one(text):
-    row = reference(CRS(text).to_wkt("WKT2_2019"))
+    row = spatial_reference(CRS(text).to_wkt("WKT2_2019"))
 
     assert (row.number, row.organisation, row.code) == (FREE, "NONE", FREE)
     assert CRS(row.definition_12_063).is_projected

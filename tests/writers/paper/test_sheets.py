@@ -18,7 +18,7 @@ from pegline.book.model import Sheet
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Words
 from pegline.plan.model import Options, Plan
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 from pegline.plan.sheets.papers import PAPERS, Paper
 from pegline.units import METRES_PER
 from pegline.writers.paper import pdf, png, svg
@@ -219,7 +219,7 @@ def test_a_viewer_can_hide_each_layer(tmp_path):
 
     raw = (tmp_path / "plan.pdf").read_bytes()
     names = {name.decode() for name in re.findall(rb"/Name \(([A-Z-]+)\) /Type /OCG", raw)}
-    drawn = {item.layer for page in pages(plan) for item in (*page.map, *page.items)}
+    drawn = {item.layer for page in plan_pages(plan) for item in (*page.map, *page.items)}
     assert names == drawn
     (order,) = re.findall(rb"/Order \[([^\]]*)\]", raw)
     assert order.count(b" R") == len(names)

@@ -19,7 +19,7 @@ from pegline.network.confidence import confidence_radii
 from pegline.plane import Array
 from pegline.writers.gis.package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import foreign_layers, is_package, read_package
-from pegline.writers.gis.reprojection import DECIMALS, accuracy_words
+from pegline.writers.gis.reprojection import DECIMALS, datum_accuracy_words
 
 __all__ = ["corners", "left_out", "write", "write_survey"]
 
@@ -119,7 +119,7 @@ def _to_degrees(fitted: Transformation, grid: Grid, out: Path) -> tuple[Callable
         x, y = fitted.carry(points).T
         return np.stack(way.transformer.transform(x, y, errcheck=True), axis=-1)
 
-    return carry, accuracy_words(way)
+    return carry, datum_accuracy_words(way)
 
 
 def _radius(fitted: Transformation, grid: Grid, points: Array) -> float:

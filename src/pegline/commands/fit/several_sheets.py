@@ -11,7 +11,7 @@ import numpy as np
 from pegline.commands.fit.pairs import PointList, read_list
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid
-from pegline.frame.sheet_block import Known, Reading, Sheet, SheetBlock, fit_sheets
+from pegline.frame.sheet_block import KnownPoint, PointResidual, SheetBlock, SheetPoints, fit_sheets
 from pegline.network.confidence import CHI2_95
 from pegline.records import record
 
@@ -22,8 +22,8 @@ __all__ = ["SheetLists", "accusation", "block_report", "fit_lists", "read_sheet_
 class SheetLists:
     """What the lists of all sheets say."""
 
-    sheets: Mapping[str, Sheet]
-    known: Mapping[str, Known]
+    sheets: Mapping[str, SheetPoints]
+    known: Mapping[str, KnownPoint]
     where: Mapping[tuple[str | None, str], Place]  #: of each point of each sheet, and of each known one
     crs: str | None
     kind: str | None
@@ -72,7 +72,7 @@ def read_sheet_lists(
             else:
                 text = f"{point.name} is on this sheet only and not known on the grid, so it says nothing; leave it out"
                 faults.append(Finding("points", text, point.place))
-        sheets[name] = Sheet(name, places, each.drawn or each.accuracy)
+        sheets[name] = SheetPoints(name, places, each.drawn or each.accuracy)
     if faults:
         raise BookError(faults)
     told = [*read.values(), *([shared] if shared else [])]
@@ -82,16 +82,16 @@ def read_sheet_lists(
 
 def _known(
     lists: Sequence[PointList], wanted: set[str]
-) -> tuple[dict[str, Known], dict[tuple[str | None, str], Place]]:
+) -> tuple[dict[str, KnownPoint], dict[tuple[str | None, str], Place]]:
     """Return the points of lists that are known on the grid; where two tell of one, they must tell the same."""
-    known: dict[str, Known] = {}
+    known: dict[str, KnownPoint] = {}
     where: dict[tuple[str | None, str], Place] = {}
     faults = []
     for each in lists:
         for point in each.points:
             if point.easting is None or point.northing is None or point.name not in wanted:
                 continue
-            found = Known((point.easting, point.northing), point.accuracy or each.accuracy)
+            found = KnownPoint((point.easting, point.northing), point.accuracy or each.accuracy)
             if point.name in known and known[point.name].place != found.place:
                 first = where[None, point.name]
                 text = f"{point.name} has another easting and northing at {first}; which is right?"
@@ -141,7 +141,7 @@ def block_report(block: SheetBlock, factor: float | None, kind: str, grid: Grid)
     yield f"a test value may reach {block.critical:.1f}"
 
 
-def _rows(readings: Sequence[Reading], block: SheetBlock) -> Iterator[str]:
+def _rows(readings: Sequence[PointResidual], block: SheetBlock) -> Iterator[str]:
     yield f"  {'point':<20}{'dE':>10}{'dN':>10}{'test':>8}"
     for reading in readings:
         # Plus 0: no figure is told as -0.000.
@@ -175,11 +175,11 @@ def accusation(block: SheetBlock, lists: SheetLists, kind: str) -> str:
     )
 
 
-def _left_out(lists: SheetLists, wrong: Reading) -> tuple[dict[str, Sheet], dict[str, Known]]:
+def _left_out(lists: SheetLists, wrong: PointResidual) -> tuple[dict[str, SheetPoints], dict[str, KnownPoint]]:
     """Return the sheets and known points without one reading."""
     known = {point: each for point, each in lists.known.items() if wrong.sheet or point != wrong.point}
     sheets = {}
     for name, sheet in lists.sheets.items():
         places = {p: place for p, place in sheet.places.items() if (name, p) != (wrong.sheet, wrong.point)}
-        sheets[name] = Sheet(name, places, sheet.sd)
+        sheets[name] = SheetPoints(name, places, sheet.sd)
     return sheets, known

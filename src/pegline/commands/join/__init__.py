@@ -18,7 +18,7 @@ from pegline.writers.gis.columns import SURVEY, Column
 from pegline.writers.gis.geometries import Form, of_parts, stack_shapes
 from pegline.writers.gis.layer_styles import styles
 from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
-from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, of_rows
+from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, filled_table
 from pegline.writers.gis.package_reader import foreign_layers, read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
 
@@ -338,7 +338,7 @@ def _tables(surveys: Mapping[str, Package], disagreements: Sequence[Disagreement
     for number, table in enumerate(TABLES):
         parts = [_with_survey_name(each.tables[number], name) for name, each in surveys.items()]
         if table is WARNINGS:
-            parts.append(of_rows(replace(table, columns=(SURVEY, *table.columns)), rows))
+            parts.append(filled_table(replace(table, columns=(SURVEY, *table.columns)), rows))
         yield _stack_layers(parts)
 
 

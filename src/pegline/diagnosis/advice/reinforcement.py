@@ -27,7 +27,7 @@ from pegline.network.quality import POWER
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["NEAREST", "REACH", "Tape", "is_line", "on_one_line", "strengthening_lines"]
+__all__ = ["NEAREST", "REACH", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
 
 Ints = NDArray[np.int64]
 Judge = Callable[[Array], float]
@@ -51,7 +51,7 @@ def open_ground(*stations: str) -> bool:
 
 
 @record(frozen=True, slots=True)
-class Tape:
+class NewLineTape:
     """The tape that a new line would be measured with."""
 
     name: str
@@ -97,7 +97,7 @@ class _Lines:
 
 
 def strengthening_lines(
-    fit: Fit, tape: Tape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
+    fit: Fit, tape: NewLineTape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
 ) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the weakest redundancy number of chain lines and tie stations.
 
@@ -133,7 +133,7 @@ def strengthening_lines(
 
 
 def _strengthening(
-    fit: Fit, weakest: Ints, tape: Tape, critical: float, notation: Notation, is_clear: Sight
+    fit: Fit, weakest: Ints, tape: NewLineTape, critical: float, notation: Notation, is_clear: Sight
 ) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the first of some redundancy numbers."""
     ones = fit.network.observations
@@ -185,7 +185,7 @@ def _best_lines(
     return tuple(advice)
 
 
-def _possible(fit: Fit, numbers: Ints, directions: Array, tape: Tape, is_clear: Sight) -> _Lines | None:
+def _possible(fit: Fit, numbers: Ints, directions: Array, tape: NewLineTape, is_clear: Sight) -> _Lines | None:
     """Return the lines that could be taped near some observations."""
     network = fit.network
     positions = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
@@ -227,7 +227,7 @@ def on_one_line(ones: Sequence[Observation]) -> set[tuple[str, str]]:
     return {pair for names in on.values() for pair in combinations(names, 2)}
 
 
-def _derivatives(fit: Fit, positions: Array, pairs: Sequence[tuple[int, int]], tape: Tape) -> Array:
+def _derivatives(fit: Fit, positions: Array, pairs: Sequence[tuple[int, int]], tape: NewLineTape) -> Array:
     """Return the derivatives of new lines to the unknowns, over their standard deviations (c, u)."""
     network = fit.network
     full = np.zeros((len(pairs), len(network.held)))

@@ -20,7 +20,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from pegline.diagnosis.advice.reinforcement import NEAREST, REACH, Sight, Tape, is_line, on_one_line, open_ground
+from pegline.diagnosis.advice.reinforcement import NEAREST, REACH, NewLineTape, Sight, is_line, on_one_line, open_ground
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
@@ -55,7 +55,7 @@ class _Measurement:
     kind: MeasurementKind | None = None  #: of what is measured again
 
 
-def telling_apart(suspicion: Suspicion, tape: Tape, *, is_clear: Sight = open_ground) -> tuple[Advice, ...]:
+def telling_apart(suspicion: Suspicion, tape: NewLineTape, *, is_clear: Sight = open_ground) -> tuple[Advice, ...]:
     """Return what best tells suspects apart, with the rise of the expected probability of the right one.
 
     Parameters
@@ -137,7 +137,7 @@ class _Options:
 
     network: Network
     candidates: Sequence[Candidate]
-    tape: Tape
+    tape: NewLineTape
     is_clear: Sight
 
     @cached_property

@@ -15,7 +15,7 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.detail.model import Shape
 from pegline.diagnosis.rules.phrases import list_names
-from pegline.diagnosis.rules.thumb import Said
+from pegline.diagnosis.rules.thumb import Remarks
 from pegline.errors import Finding, Place
 from pegline.kinds import OBSTACLES
 from pegline.plane import Array, depth_inside
@@ -37,7 +37,7 @@ CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner b
 STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
 
 
-def house_in_the_way(solved: Solved, limit: None) -> Said:
+def house_in_the_way(solved: Solved, limit: None) -> Remarks:
     """Houses drawn across a path, a road or a fence."""
     ways = [shape for shape in solved.detail.shapes.values() if shape.kind in WAYS and shape.path is not None]
     for house in _houses(solved):
@@ -47,7 +47,7 @@ def house_in_the_way(solved: Solved, limit: None) -> Said:
                 yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", house.place
 
 
-def buildings_overlap(solved: Solved, limit: None) -> Said:
+def buildings_overlap(solved: Solved, limit: None) -> Remarks:
     """Two buildings in one place."""
     for one, other in combinations(_houses(solved), 2):
         if one.path is None or other.path is None:
@@ -58,7 +58,7 @@ def buildings_overlap(solved: Solved, limit: None) -> Said:
             yield f"{text}; look at the rows of both: a side, a chainage or a name may be wrong", one.place
 
 
-def line_through_house(solved: Solved, limit: None) -> Said:
+def line_through_house(solved: Solved, limit: None) -> Remarks:
     """Chain lines that run through a building or a pond, or what the book calls an obstacle, where no tape lies."""
     shapes = list(_obstacles(solved))
     for line in solved.reduction.lines.values():
@@ -112,7 +112,7 @@ def _reaches_into(points: Array, house: Shape, least: float = DEEP) -> bool:
     return house.path is not None and bool((depth_inside(points, house.path.vertices) > least).any())
 
 
-def same_point(solved: Solved, limit: float) -> Said:
+def same_point(solved: Solved, limit: float) -> Remarks:
     """Points of different names so near each other that they may be one, whose second booking would check the first."""
     names = list(solved.positions)
     at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
@@ -140,7 +140,7 @@ def _places(solved: Solved) -> dict[str, Place]:
     return places
 
 
-def nothing_in_files(solved: Solved, limit: None) -> Said:
+def nothing_in_files(solved: Solved, limit: None) -> Remarks:
     """Dates later than today are told on screen alone (``future_dates``): files stay the same from day to day."""
     yield from ()
 

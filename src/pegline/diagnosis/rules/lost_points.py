@@ -16,7 +16,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.diagnosis.rules.phrases import booked_text
-from pegline.diagnosis.rules.thumb import FAR_TIMES, Said
+from pegline.diagnosis.rules.thumb import FAR_TIMES, Remarks
 from pegline.errors import Place
 from pegline.measures.values import Length, Reading
 from pegline.plane import Array
@@ -115,12 +115,12 @@ def _cure(length: Length, decimals: int | None, most: float, unit: str) -> str:
     return f"look whether {lost}, or the unit or the line is another"
 
 
-def far_chainage(solved: Solved, times: float) -> Said:
+def far_chainage(solved: Solved, times: float) -> Remarks:
     """Chainages at twice their line's length and more."""
     yield from ((text, place) for _, text, place in far_chainages(solved.book, solved.reduction, times))
 
 
-def far_offset(solved: Solved, limit: None) -> Said:
+def far_offset(solved: Solved, limit: None) -> Remarks:
     """Offsets longer than the longest line, and long ones written without a decimal point where the book has one."""
     yield from ((text, place) for _, text, place in far_offsets(solved.book, solved.reduction))
 
@@ -166,7 +166,7 @@ def far_offsets(book: Book, reduction: Reduction) -> OddRows:
             yield row.name, f"{text}; {_cure(reading.length, decimals, usual, unit)}", reading.place
 
 
-def odd_size(solved: Solved, widest: float) -> Said:
+def odd_size(solved: Solved, widest: float) -> Remarks:
     """Girths that no tree has, and spreads that are wider than any or than the plot."""
     extent = _extent(solved, widest)
     for row in solved.reduction.rows:
@@ -187,7 +187,7 @@ def _extent(solved: Solved, otherwise: float) -> float:
 _TOO_FINE: Final = re.compile(r"(\d+\.\d+) ?mm|(\d+\.\d\d+) ?cm", re.ASCII)
 
 
-def finer_than_a_tape(solved: Solved, limit: None) -> Said:
+def finer_than_a_tape(solved: Solved, limit: None) -> Remarks:
     """Readings in millimetres or centimetres to a tenth of a millimetre or finer, which no tape shows."""
     for reading, unit in _readings(solved.book):
         text = reading.length.text.lstrip("~ ")
@@ -199,7 +199,7 @@ def finer_than_a_tape(solved: Solved, limit: None) -> Said:
             )
 
 
-def decimals_among_inches(solved: Solved, limit: None) -> Said:
+def decimals_among_inches(solved: Solved, limit: None) -> Remarks:
     """Decimals of a foot in a book that writes feet and inches: often inches behind a point."""
     notation = solved.notation
     if notation.units != ("ft", "in"):

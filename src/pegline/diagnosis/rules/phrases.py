@@ -10,16 +10,16 @@ from pegline.book.model import Book
 from pegline.errors import Place
 from pegline.measures.values import Length
 
-__all__ = ["base_place", "booked_text", "cut", "cuts", "list_names", "number_with_noun", "percent"]
+__all__ = ["angle_between", "angles_between", "base_place", "booked_text", "list_names", "number_with_noun", "percent"]
 
 
-def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
+def angle_between(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
     """Return the angle at a point between the ways to two others, radians, 0 to π.
 
     Examples
     --------
     >>> from math import degrees
-    >>> round(degrees(cut((0.0, 0.0), (1.0, 0.0), (0.0, 2.0))))
+    >>> round(degrees(angle_between((0.0, 0.0), (1.0, 0.0), (0.0, 2.0))))
     90
     """
     x, y = first[0] - at[0], first[1] - at[1]
@@ -27,9 +27,9 @@ def cut(at: Sequence[float], first: Sequence[float], second: Sequence[float]) ->
     return atan2(abs(x * v - y * u), x * u + y * v)
 
 
-def cuts(at: Sequence[float], ends: Sequence[Sequence[float]]) -> Iterator[float]:
+def angles_between(at: Sequence[float], ends: Sequence[Sequence[float]]) -> Iterator[float]:
     """Yield the angle at a point between each two of the ways that lead to it, radians."""
-    return (cut(at, one, two) for one, two in combinations(ends, 2))
+    return (angle_between(at, one, two) for one, two in combinations(ends, 2))
 
 
 def booked_text(length: Length, unit: str) -> str:

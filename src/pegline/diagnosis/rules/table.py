@@ -12,7 +12,7 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.diagnosis.rules import impossible, lost_points, thumb
 from pegline.diagnosis.rules.phrases import base_place
-from pegline.diagnosis.rules.thumb import FAR_TIMES, PAPER, Limit, Said
+from pegline.diagnosis.rules.thumb import FAR_TIMES, PAPER, Limit, Remarks
 from pegline.errors import Finding
 from pegline.records import record
 from pegline.solved import Solved
@@ -26,13 +26,13 @@ MOST: Final = 20  #: times that one rule is told of one book; more are counted
 class Rule:
     """A row of ``RULES``."""
 
-    find: Callable[[Solved, object], Said]  #: yields what to say
+    find: Callable[[Solved, object], Remarks]  #: yields what to say
     default: Limit = None  #: its limit: metres or radians, metres on paper, a count, or standard deviations
     key: Literal["offset", "oblique", "angle"] | None = None  #: the key of ``limits`` that moves it
 
 
 def _row(
-    find: Callable[..., Said], default: Limit = None, key: Literal["offset", "oblique", "angle"] | None = None
+    find: Callable[..., Remarks], default: Limit = None, key: Literal["offset", "oblique", "angle"] | None = None
 ) -> Rule:
     return Rule(find, default, key)
 
@@ -85,7 +85,7 @@ def rule_findings(solved: Solved) -> tuple[Finding, ...]:
     )
 
 
-def _few(name: str, said: Said) -> Iterator[Finding]:
+def _few(name: str, said: Remarks) -> Iterator[Finding]:
     """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
     yield from (Finding(name, text, place) for text, place in islice(said, MOST))
     if more := sum(1 for _ in said):

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.rules.phrases import base_place, booked_text, cuts, list_names
+from pegline.diagnosis.rules.phrases import angles_between, base_place, booked_text, list_names
 from pegline.errors import Place
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Booking
@@ -23,9 +23,9 @@ from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import Solved
 
-__all__ = ["FAR_TIMES", "PAPER", "Limit", "Said"]
+__all__ = ["FAR_TIMES", "PAPER", "Limit", "Remarks"]
 
-Said = Iterator[tuple[str, Place | None]]
+Remarks = Iterator[tuple[str, Place | None]]
 Limit = float | tuple[float, float] | None
 
 PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
@@ -37,7 +37,7 @@ HARD: Final = frozenset(
 )  #: kinds with corners worth a second reading
 
 
-def long_offset(solved: Solved, limit: float) -> Said:
+def long_offset(solved: Solved, limit: float) -> Remarks:
     """Perpendicular offsets so long that the right angle decides where the point falls."""
     for row in solved.reduction.rows:
         if row.form == "perpendicular" and row.offsets[0].length > limit:
@@ -46,7 +46,7 @@ def long_offset(solved: Solved, limit: float) -> Said:
             yield f"{text}; tape it from two chainages, or from a nearer line", row.booked.offsets[0].place
 
 
-def long_oblique(solved: Solved, limit: float | None) -> Said:
+def long_oblique(solved: Solved, limit: float | None) -> Remarks:
     """Oblique distances and arcs that the tape does not reach in one lay."""
     arms = [(row.name, ground) for row in solved.reduction.rows if row.form == "oblique" for ground in row.offsets]
     arms += [(arc.point, ground) for arc in solved.reduction.arcs for ground in arc.arms]
@@ -59,7 +59,7 @@ def long_oblique(solved: Solved, limit: float | None) -> Said:
             yield f"{text}{limited}; tape it from nearer, or set a station closer to it", ground.place
 
 
-def weak_angle(solved: Solved, limit: tuple[float, float]) -> Said:
+def weak_angle(solved: Solved, limit: tuple[float, float]) -> Remarks:
     """Arcs and lines that meet so sharply or so flatly that a small error runs far."""
     yield from _weak_rows(solved, limit)
     for arc in solved.reduction.arcs:
@@ -83,7 +83,7 @@ def _weak(angles: Iterable[float], limit: tuple[float, float]) -> float | None:
     return max(sharp_or_flat, key=sin, default=None)
 
 
-def _weak_rows(solved: Solved, limit: tuple[float, float]) -> Said:
+def _weak_rows(solved: Solved, limit: tuple[float, float]) -> Remarks:
     for row in solved.reduction.rows:
         if row.form == "oblique" and (angle := _weak(_row_cuts(row), limit)) is not None:
             advice = "take chainages about as far apart as the point is from the line"
@@ -101,17 +101,17 @@ def _row_cuts(row: ReducedRow) -> Iterable[float]:
     return angles
 
 
-def _weak_arc(solved: Solved, arc: ReducedArc, limit: tuple[float, float]) -> Said:
+def _weak_arc(solved: Solved, arc: ReducedArc, limit: tuple[float, float]) -> Remarks:
     names = [arc.point, *arc.starts]
     if not all(name in solved.positions for name in names):
         return
     at, *starts = (solved.positions[name] for name in names)
-    angle = _weak(cuts(at, starts), limit)
+    angle = _weak(angles_between(at, starts), limit)
     if angle is not None:
         yield _said_weak("arcs", arc.point, angle, "tape it from one more point, across the others"), arc.place
 
 
-def _weak_meetings(solved: Solved, limit: tuple[float, float]) -> Said:
+def _weak_meetings(solved: Solved, limit: tuple[float, float]) -> Remarks:
     for point in solved.book.points.values():
         ends = [(pair.start, pair.end) for pair in point.meet]
         if len(ends) < 2 or not all(name in solved.positions for pair in ends for name in pair):
@@ -127,19 +127,20 @@ def _xy(solved: Solved, name: str) -> tuple[float, float]:
     return x, y
 
 
-def _weak_station(solved: Solved, name: str, limit: tuple[float, float]) -> Said:
+def _weak_station(solved: Solved, name: str, limit: tuple[float, float]) -> Remarks:
     held = [line for line in solved.lines_at.get(name, ()) if line.use not in ("check", "detail")]
     if name in solved.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
         return
     ends = [line.end if line.start == name else line.start for line in held]
     angle = _weak(
-        cuts(solved.positions[name], [solved.positions[end] for end in ends if end in solved.positions]), limit
+        angles_between(solved.positions[name], [solved.positions[end] for end in ends if end in solved.positions]),
+        limit,
     )
     if angle is not None:
         yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
 
 
-def base_not_longest(solved: Solved, limit: None) -> Said:
+def base_not_longest(solved: Solved, limit: None) -> Remarks:
     """A base line that carries longer lines than itself."""
     lines = [line for line in solved.reduction.lines.values() if line.use != "detail"]
     base = next((line for line in lines if line.use == "base"), None)
@@ -154,7 +155,7 @@ def base_not_longest(solved: Solved, limit: None) -> Said:
     )
 
 
-def unchecked_figure(solved: Solved, limit: None) -> Said:
+def unchecked_figure(solved: Solved, limit: None) -> Remarks:
     """Nothing that shows a slip in the whole figure, or in what holds one station."""
     if all(check.chosen for check in solved.adjustment.checks):
         text = "nothing checks the framework: a mistake in any line would not show"
@@ -170,7 +171,7 @@ def unchecked_figure(solved: Solved, limit: None) -> Said:
         yield f"{text}; tape one more line to {names[0]}", reading.place
 
 
-def no_bearing(solved: Solved, limit: None) -> Said:
+def no_bearing(solved: Solved, limit: None) -> Remarks:
     """Nothing that says where north is."""
     known = solved.book.control.points if solved.book.control else ()
     if not solved.frame.bearings and len(known) < 2:
@@ -178,7 +179,7 @@ def no_bearing(solved: Solved, limit: None) -> Said:
         yield f"{text}; take the compass bearing of the base line, forward and back", base_place(solved.book)
 
 
-def linen_on_line(solved: Solved, limit: None) -> Said:
+def linen_on_line(solved: Solved, limit: None) -> Remarks:
     """Linen stretches and shrinks too much to carry a figure."""
     lines = [line for line in solved.reduction.lines.values() if line.use != "detail"]
     linen = [line for line in lines if solved.reduction.tapes[line.ground.tape].material == "linen"]
@@ -189,7 +190,7 @@ def linen_on_line(solved: Solved, limit: None) -> Said:
         yield f"{text}; tape chain lines with steel, and keep linen for offsets", linen[0].booked.place
 
 
-def few_witnesses(solved: Solved, limit: float) -> Said:
+def few_witnesses(solved: Solved, limit: float) -> Remarks:
     """A peg that could not be found again when one witness is gone."""
     for peg, witnesses in solved.book.witnesses.items():
         if len(witnesses) < limit:
@@ -203,20 +204,20 @@ def few_witnesses(solved: Solved, limit: float) -> Said:
         yield f"{text}, to find it again", base_place(solved.book)
 
 
-def weak_witnesses(solved: Solved, least: float) -> Said:
+def weak_witnesses(solved: Solved, least: float) -> Remarks:
     """Witnesses that stand in one line with their peg, or whose distances cut so sharply that they find it badly."""
     for peg, witnesses in solved.book.witnesses.items():
         objects = [one.object for one in witnesses if one.object in solved.positions]
         if peg not in solved.positions or len(objects) < len(witnesses) or len(objects) < 2:
             continue
-        angles = list(cuts(solved.positions[peg], [solved.positions[name] for name in objects]))
+        angles = list(angles_between(solved.positions[peg], [solved.positions[name] for name in objects]))
         best = max(angles, key=sin)
         if sin(best) < sin(least):
             text = f"the distances from the witnesses of {peg} cut at {degrees(asin(sin(best))):.0f}° at best"
             yield f"{text}; tape one more object, across from the others", witnesses[0].place
 
 
-def chainage_off_line(solved: Solved, limit: float) -> Said:
+def chainage_off_line(solved: Solved, limit: float) -> Remarks:
     """Chainages before their line begins or after it ends."""
     beyond: dict[str, list[Reading]] = {}
     ends = {name: (line.ground.length, limit * line.ground.sd) for name, line in solved.reduction.lines.items()}
@@ -236,7 +237,7 @@ def chainage_off_line(solved: Solved, limit: float) -> Said:
         yield f"{what} ({whole}); correct only if you extended the line", readings[0].place
 
 
-def coarse_curve(solved: Solved, limit: float) -> Said:
+def coarse_curve(solved: Solved, limit: float) -> Remarks:
     """Points too far apart for the bend: what the curve does between them is a guess.
 
     Two circles can be drawn through neighbouring points, one with the point before and one with the
@@ -274,7 +275,7 @@ def _gaps(points: Array) -> Array:
     return gaps
 
 
-def coarse_detail(solved: Solved, limit: float) -> Said:
+def coarse_detail(solved: Solved, limit: float) -> Remarks:
     """Details that are less sure than what the plan can show, the worst first; many of one cure in one sentence."""
     points = solved.detail.points
     if not points.names:
@@ -314,7 +315,7 @@ def _larger_axes(variances: Array) -> Array:
     return np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy))
 
 
-def single_reading(solved: Solved, limit: None) -> Said:
+def single_reading(solved: Solved, limit: None) -> Remarks:
     """What stands on one reading where a second costs a minute: lines taped once, corners with one offset."""
     once = [line for line in solved.reduction.lines.values() if line.use in ("base", "side") and line.ground.count < 2]
     if once:
@@ -329,7 +330,7 @@ def single_reading(solved: Solved, limit: None) -> Said:
             yield from _single_corners(solved, shape.points, second)
 
 
-def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) -> Said:
+def _single_corners(solved: Solved, names: tuple[str, ...], second: set[str]) -> Remarks:
     points = solved.detail.points
     booked = [(name, points.rows[points.index[name]]) for name in names if name in points.index]
     single = [

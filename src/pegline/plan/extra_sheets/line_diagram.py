@@ -10,11 +10,11 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from pegline.diagnosis.report import CheckRow, check_rows, check_word, headline
+from pegline.diagnosis.report import ShownCheck, check_rows, check_word, headline
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
-from pegline.plan.labels.placement import Wanted, along, around, settle
+from pegline.plan.labels.placement import PlaceableLabel, places_along, places_around, settle_labels
 from pegline.plan.map.features import Content
 from pegline.plan.sheets.column import BODY, SMALL, Bodies, centred_words, shorten, symbol_strokes
 
@@ -38,7 +38,7 @@ def diagram_pages(content: Content) -> Bodies:
         yield list(_table(content, rows[start : start + room], top))
 
 
-def _rows(content: Content) -> list[CheckRow]:
+def _rows(content: Content) -> list[ShownCheck]:
     return check_rows(content.solved, content.scale, content.notation)
 
 
@@ -54,7 +54,7 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         tie = name in content.solved.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "SKETCHES", "STATIONS")
         width = text_width(name, 2.5)
-        wanted.append(Wanted(name, width, 2.5, around(x, y, 1.3, width, 2.5), True, 0))
+        wanted.append(PlaceableLabel(name, width, 2.5, places_around(x, y, 1.3, width, 2.5), True, 0))
     for line in content.solved.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
@@ -65,17 +65,17 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         lines.append(np.array([start, end]))
         text = content.notation.figure(line.ground.length) + _mark(judged.get(line.name))
         width = text_width(text, SMALL)
-        spots = along(start, end, width, SMALL)
-        wanted.append(Wanted(text, width, SMALL, spots, True, 1))
+        spots = places_along(start, end, width, SMALL)
+        wanted.append(PlaceableLabel(text, width, SMALL, spots, True, 1))
     for i, ends in enumerate(lines, start=len(names)):
         others = [other for other in lines if other is not ends]
         wanted[i] = replace(wanted[i], spots=_off_other_lines(wanted[i], ends, others))
-    for label, spot in zip(wanted, settle(wanted, lines, []), strict=True):
+    for label, spot in zip(wanted, settle_labels(wanted, lines, []), strict=True):
         if spot is not None:
             yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
 
 
-def _off_other_lines(label: Wanted, line: Any, others: Sequence[Any]) -> Any:
+def _off_other_lines(label: PlaceableLabel, line: Any, others: Sequence[Any]) -> Any:
     """Return the places of a label, those nearer to another line than to its own much worse."""
     spots = label.spots.copy()
     x, y, rotation = spots[:, :3].T
@@ -86,7 +86,7 @@ def _off_other_lines(label: Wanted, line: Any, others: Sequence[Any]) -> Any:
     return spots
 
 
-def _mark(row: CheckRow | None) -> str:
+def _mark(row: ShownCheck | None) -> str:
     """Return what a check adds to its line's length.
 
     A line's ground length stands alone; one that was compared has its difference beside it.
@@ -111,7 +111,7 @@ def _arrow(start: Any, end: Any) -> Stroke:
     return Stroke("SHEET", np.array([wings[0], tip, wings[1]]), True, fill=0.0, line_type="CONTINUOUS")
 
 
-def _table(content: Content, rows: Sequence[CheckRow], top: float) -> Iterator[Item]:
+def _table(content: Content, rows: Sequence[ShownCheck], top: float) -> Iterator[Item]:
     left, _, right, _ = BODY
     columns = (left + 75, left + 100, left + 122, left + 142, right - 3)
     y = top - ROW - 1

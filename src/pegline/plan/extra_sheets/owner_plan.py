@@ -15,8 +15,8 @@ from pegline.detail.model import Path
 from pegline.measures.notation import area_text
 from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
 from pegline.plan.labels.boxes import LabelPaper
-from pegline.plan.labels.lettering import letter
-from pegline.plan.labels.wanted import Way
+from pegline.plan.labels.plan_labels import place_labels
+from pegline.plan.labels.requests import DimensionLine
 from pegline.plan.map.boundaries import no_finer_than
 from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Label
@@ -60,7 +60,7 @@ def owner_pages(content: Content) -> Bodies:
     paper, label_paper, scale = _paper(features, window)
     content = replace(content, features=features, turn=0.0)
     ways = list(_ways_to_boundary(content))
-    lettering = letter(content, (), label_paper, ways)
+    lettering = place_labels(content, (), label_paper, ways)
     items: list[Item] = [
         *_map(content, paper),
         *_arrows(ways, paper),
@@ -123,7 +123,7 @@ def _labels(labels: Sequence[Label], paper: Paper) -> Iterator[Item]:
                 yield Stroke("SHEET", paper.points(np.array(label.leader)))
 
 
-def _arrows(ways: Sequence[Way], paper: Paper) -> Iterator[Item]:
+def _arrows(ways: Sequence[DimensionLine], paper: Paper) -> Iterator[Item]:
     """Yield lines with arrow heads at both ends."""
     for way in ways:
         ends = paper.points(np.array([way.start, way.end]))
@@ -134,7 +134,7 @@ def _arrows(ways: Sequence[Way], paper: Paper) -> Iterator[Item]:
             yield Stroke("SHEET", np.array([wings[0], tip, wings[1]]), True, fill=0.0)
 
 
-def _ways_to_boundary(content: Content) -> Iterator[Way]:
+def _ways_to_boundary(content: Content) -> Iterator[DimensionLine]:
     """Yield the shortest way from the largest building to each side of a boundary.
 
     A way that another side crosses is none.
@@ -158,7 +158,7 @@ def _ways_to_boundary(content: Content) -> Iterator[Way]:
                 notation = no_finer_than(content.notation, hypot(sd, other))
                 (x0, y0), (x1, y1) = way.coords
                 figure = notation.length(way.length / content.solved.frame.scale)
-                yield Way((x0, y0), (x1, y1), figure, drawn)
+                yield DimensionLine((x0, y0), (x1, y1), figure, drawn)
 
 
 def _flat(path: Any) -> Any:

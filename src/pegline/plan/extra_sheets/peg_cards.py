@@ -17,7 +17,7 @@ from pegline.measures.distance import Witness
 from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
 from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.boxes import Array, box
-from pegline.plan.labels.placement import Wanted, along, around, settle
+from pegline.plan.labels.placement import PlaceableLabel, places_along, places_around, settle_labels
 from pegline.plan.map.boundaries import bearing_no_finer_than, north_sd
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
@@ -26,7 +26,7 @@ from pegline.plan.sheets.column import BODY, SMALL, Bodies, centred_words, short
 from pegline.records import record
 from pegline.solved import PLAN_SCALES
 
-__all__ = ["SKETCH", "Ground", "peg_pages", "sketch"]
+__all__ = ["SKETCH", "SketchGround", "peg_pages", "sketch"]
 
 NO_WITNESSES: Final = "No witnesses were booked. Measure to three lasting objects and add them to the book."
 LEAST_APART: Final = 0.1  #: metres that two stations are taken to be apart
@@ -38,7 +38,7 @@ def peg_pages(content: Content) -> Bodies:
     """Yield pages of six cards."""
     solution = content.solved.adjustment.solution
     names = solution.names[: solution.stations]
-    ground = Ground.of(content)
+    ground = SketchGround.of(content)
     left, bottom, right, top = BODY
     wide, high = (right - left) / ACROSS, (top - bottom) / DOWN
     for first in range(0, len(names), ACROSS * DOWN):
@@ -49,7 +49,9 @@ def peg_pages(content: Content) -> Bodies:
         yield items
 
 
-def _card(content: Content, ground: Ground, name: str, x: float, y: float, wide: float, high: float) -> list[Item]:
+def _card(
+    content: Content, ground: SketchGround, name: str, x: float, y: float, wide: float, high: float
+) -> list[Item]:
     book = content.solved.book
     entry = book.stations.get(name)
     east, north = np.array(content.where.position(name)) + content.solved.frame.origin
@@ -168,7 +170,7 @@ Arm = tuple[Witness, float, Array]  #: a witness, its distance on the ground, wh
 
 
 @record(frozen=True, slots=True)
-class Ground:
+class SketchGround:
     """What sketches show, found by where it is."""
 
     features: Sequence[Feature]
@@ -176,7 +178,7 @@ class Ground:
     tree: Any  #: index of them
 
     @classmethod
-    def of(cls, content: Content) -> Ground:
+    def of(cls, content: Content) -> SketchGround:
         """Take the lines and areas of a survey."""
         shapes = content.solved.detail.shapes
         features, outlines = [], []
@@ -201,7 +203,9 @@ class Ground:
             yield np.array(line.interpolate(line.project(here)).coords[0])
 
 
-def sketch(content: Content, ground: Ground, peg: Array, arms: Sequence[Arm], x: float, y: float) -> Iterator[Item]:
+def sketch(
+    content: Content, ground: SketchGround, peg: Array, arms: Sequence[Arm], x: float, y: float
+) -> Iterator[Item]:
     """Yield a peg's sketch, its lower left corner at x, y on the sheet; +y up, which may be north."""
     seen = np.array([peg, *(at for *_, at in arms)] if arms else [peg, *ground.nearest(peg)])
     low, high = seen.min(axis=0), seen.max(axis=0)
@@ -261,15 +265,19 @@ def _sketch_names(
     for (witness, length), end in zip(arms, ends, strict=True):
         name, figure = shorten(witness.object, 22.0, SMALL), content.notation.figure(length)
         width, room = text_width(name, SMALL), text_width(figure, SMALL, bold=True)
-        beside = _spots_inside(around(end[0], end[1], 0.8, width, SMALL), width, corner)
-        wanted.append(Wanted(name, width, SMALL, beside, True, 0))
-        wanted.append(Wanted(figure, room, SMALL, _spots_inside(along(start, end, room, SMALL), room, corner), True, 1))
+        beside = _spots_inside(places_around(end[0], end[1], 0.8, width, SMALL), width, corner)
+        wanted.append(PlaceableLabel(name, width, SMALL, beside, True, 0))
+        wanted.append(
+            PlaceableLabel(
+                figure, room, SMALL, _spots_inside(places_along(start, end, room, SMALL), room, corner), True, 1
+            )
+        )
     count = len(wanted)
     if content.solved.frame.north is not None:
         right, down, wide, high = NEEDLE
         place = np.array([(corner[0] + right, corner[1] + SKETCH - down, 0.0, 0.0)])
-        wanted.append(Wanted("N", wide, high, place, True, -1))
-    for i, (label, spot) in enumerate(zip(wanted[:count], settle(wanted, lines, discs), strict=False)):
+        wanted.append(PlaceableLabel("N", wide, high, place, True, -1))
+    for i, (label, spot) in enumerate(zip(wanted[:count], settle_labels(wanted, lines, discs), strict=False)):
         if spot is not None:
             yield centred_words(label.text, spot, SMALL, bold=i % 2 == 1)
 

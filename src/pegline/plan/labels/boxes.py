@@ -13,7 +13,7 @@ from pegline.detail.model import Path
 from pegline.plan.display import flatten, turning_matrix
 from pegline.records import record
 
-__all__ = ["TOUCHING", "Array", "Boxes", "LabelPaper", "box", "common", "reach"]
+__all__ = ["TOUCHING", "Array", "Boxes", "LabelPaper", "box", "common_area", "level_diagonals"]
 
 
 #: Heights of capitals, paper millimetres, of the series of ISO 3098: of names and figures, and of what is prominent.
@@ -81,7 +81,7 @@ def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
     return shapely.polygons(np.stack(corners, axis=-2))
 
 
-def reach(shape: Any) -> Any:
+def level_diagonals(shape: Any) -> Any:
     """Return diagonals of the level boxes about turned ones (n, 5): x, y, rotation, width, height.
 
     An index looks at no more of a shape than its level box, and a diagonal is made sooner than a polygon.
@@ -102,7 +102,7 @@ class Boxes:
     @classmethod
     def of(cls, shape: Array) -> Boxes:
         """Return boxes by their rows."""
-        return cls(shape, reach(shape))
+        return cls(shape, level_diagonals(shape))
 
     def __getitem__(self, which: Any) -> Boxes:
         return Boxes(self.shape[which], self.reach[which])
@@ -134,7 +134,7 @@ def _overlap(one: Any, two: Any) -> Any:
     return over
 
 
-def common(one: Any, two: Any) -> Any:
+def common_area(one: Any, two: Any) -> Any:
     """Return the areas that pairs of boxes (n, 5) share: x, y, rotation, width, height.
 
     Seen from the first's lower left corner, w wide and h high, the second's edges, followed anticlockwise, sweep

@@ -11,7 +11,7 @@ import shapely
 
 from pegline.plan.labels.boxes import Array, Boxes, box
 from pegline.plan.labels.placement import Spot, discs_under, lines_under
-from pegline.plan.labels.wanted import Anchor, Asked
+from pegline.plan.labels.requests import LabelledSymbol, LabelRequest
 
 __all__ = ["Leaders"]
 
@@ -30,7 +30,7 @@ class Leaders:
     def __init__(
         self,
         placed: Boxes,
-        waiting: Sequence[Asked],
+        waiting: Sequence[LabelRequest],
         lines: Any,
         discs: Any,
         rooms: Sequence[Any],
@@ -48,7 +48,7 @@ class Leaders:
             for i, (ask, shape) in enumerate(zip(waiting, shapes, strict=True))
         }
 
-    def place(self, ask: Asked) -> tuple[Spot, tuple[tuple[float, float], tuple[float, float]]] | None:
+    def place(self, ask: LabelRequest) -> tuple[Spot, tuple[tuple[float, float], tuple[float, float]]] | None:
         """Return a place for a level label and the ends of its line, from the label to the symbol; None without one."""
         for shape in self._places[id(ask)] if ask.anchor else ():
             ends = _ends(ask.anchor, shape)
@@ -58,7 +58,7 @@ class Leaders:
                 return Spot(float(shape[0]), float(shape[1])), ends
         return None
 
-    def keep(self, ask: Asked, spot: Spot) -> bool:
+    def keep(self, ask: LabelRequest, spot: Spot) -> bool:
         """Return whether a label may stay where it is, and keep others off it."""
         shape = np.array([spot.x, spot.y, spot.rotation, ask.wanted.width, ask.wanted.height])
         where = box(*shape)
@@ -80,11 +80,11 @@ class Leaders:
         self._count += len(shapes)
 
 
-def _candidates(ask: Asked) -> Array:
+def _candidates(ask: LabelRequest) -> Array:
     """Return the boxes (k, 5) where a label may be led to, the nearest first."""
     reach, way = np.repeat(REACHES, len(WAYS)), np.tile(WAYS, len(REACHES))
     across, up = np.cos(way), np.sin(way)
-    anchor, width, height = ask.anchor or Anchor(0.0, 0.0, 0.0, ""), ask.wanted.width, ask.wanted.height
+    anchor, width, height = ask.anchor or LabelledSymbol(0.0, 0.0, 0.0, ""), ask.wanted.width, ask.wanted.height
     x = anchor.x + across * (anchor.radius + reach) + np.sign(np.round(across, 6)) * width / 2
     y = anchor.y + up * (anchor.radius + reach) + np.sign(np.round(up, 6)) * height / 2
     return np.column_stack([x, y, np.zeros(len(x)), np.full(len(x), width), np.full(len(x), height)])
@@ -109,10 +109,10 @@ def _enlarged_box(shape: Array) -> tuple[float, ...]:
     return x, y, rotation, width + 2 * CLEAR, height + 2 * CLEAR
 
 
-def _ends(anchor: Anchor | None, shape: Array) -> tuple[tuple[float, float], tuple[float, float]]:
+def _ends(anchor: LabelledSymbol | None, shape: Array) -> tuple[tuple[float, float], tuple[float, float]]:
     """Return where a line leaves a level label and where it meets the symbol's edge."""
     x, y, _, width, height = shape.tolist()
-    anchor = anchor or Anchor(x, y, 0.0, "")
+    anchor = anchor or LabelledSymbol(x, y, 0.0, "")
     start = np.clip([anchor.x, anchor.y], [x - width / 2, y - height / 2], [x + width / 2, y + height / 2])
     away = start - [anchor.x, anchor.y]
     distance = float(np.hypot(*away))

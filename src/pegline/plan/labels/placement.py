@@ -15,21 +15,21 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
-from pegline.plan.labels.boxes import TOUCHING, Array, common, reach
+from pegline.plan.labels.boxes import TOUCHING, Array, common_area, level_diagonals
 from pegline.records import record
 
 __all__ = [
     "ALONG",
     "AROUND",
+    "PlaceableLabel",
     "Spot",
-    "Wanted",
-    "along",
-    "around",
     "discs_under",
-    "inside",
     "lines_under",
-    "outside",
-    "settle",
+    "places_along",
+    "places_around",
+    "places_inside",
+    "places_outside",
+    "settle_labels",
     "upright",
 ]
 
@@ -55,7 +55,7 @@ class Spot(NamedTuple):
 
 
 @record(frozen=True, slots=True)
-class Wanted:
+class PlaceableLabel:
     """A label that wants a place."""
 
     text: str
@@ -93,7 +93,7 @@ AROUND: Final = np.array(
 ).T
 
 
-def around(
+def places_around(
     x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float, *, places: Array = AROUND
 ) -> Array:
     """Return places (..., k, 4) around points, the best (above right) first; ``places`` are columns of ``AROUND``."""
@@ -115,7 +115,7 @@ ALONG: Final = np.array(
 ).T
 
 
-def along(
+def places_along(
     start: ArrayLike, end: ArrayLike, width: ArrayLike, height: float, *, side: ArrayLike = 0, places: Array = ALONG
 ) -> Array:
     """Return places (..., k, 4) along straight pieces, beside them.
@@ -140,7 +140,7 @@ def along(
     return np.stack(np.broadcast_arrays(*spots), axis=-1)
 
 
-def inside(ring: Any, width: float, height: float) -> Array:
+def places_inside(ring: Any, width: float, height: float) -> Array:
     """Return places inside a polygon, nearest its middle first; places that stick out cost more."""
     middle = ring.representative_point() if not ring.contains(ring.centroid) else ring.centroid
     left, bottom, right, top = ring.bounds
@@ -168,7 +168,7 @@ OUTSIDE: Final = np.array(
 ).T
 
 
-def outside(ring: Any, width: float, height: float, beside: float = 0.0) -> Array:
+def places_outside(ring: Any, width: float, height: float, beside: float = 0.0) -> Array:
     """Return places around a polygon, for what it is too small to hold, beyond what else stands ``beside`` it."""
     left, bottom, right, top = ring.bounds
     across, up, gap, cost = OUTSIDE
@@ -178,8 +178,8 @@ def outside(ring: Any, width: float, height: float, beside: float = 0.0) -> Arra
     return np.stack([x, y, np.zeros(len(x)), cost], axis=-1)
 
 
-def settle(
-    wanted: Sequence[Wanted], lines: Sequence[Any], symbols: Sequence[tuple[float, float, float]]
+def settle_labels(
+    wanted: Sequence[PlaceableLabel], lines: Sequence[Any], symbols: Sequence[tuple[float, float, float]]
 ) -> tuple[Spot | None, ...]:
     """Return a place for each label, None for one that is left out for want of room.
 
@@ -246,7 +246,7 @@ def _pairs(shape: Any, things: Any) -> Iterator[tuple[Any, Any]]:
     """Yield which boxes may meet which of some shapes, some boxes at a time."""
     tree = shapely.STRtree(things)
     for first in range(0, len(shape), AT_ONCE):
-        which, thing = tree.query(reach(shape[first : first + AT_ONCE]))
+        which, thing = tree.query(level_diagonals(shape[first : first + AT_ONCE]))
         yield which + first, thing
 
 
@@ -307,10 +307,10 @@ class _Clashes:
 def _clashes(shape: Any, owner: Any) -> _Clashes:
     """Return the places of other labels that each place overlaps."""
     pairs = []
-    for one, two in _pairs(shape, reach(shape)):
+    for one, two in _pairs(shape, level_diagonals(shape)):
         apart = (owner[one] != owner[two]) & (one < two)
         one, two = one[apart], two[apart]
-        area = common(shape[one], shape[two])
+        area = common_area(shape[one], shape[two])
         over = area > TOUCHING
         pairs.append((one[over], two[over], area[over]))
     one, two, area = (np.concatenate(part) for part in zip(*pairs, strict=True))
@@ -348,7 +348,9 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> l
     return chosen
 
 
-def _drop_overlaps(wanted: Sequence[Wanted], chosen: Sequence[int | None], clashes: _Clashes) -> list[int | None]:
+def _drop_overlaps(
+    wanted: Sequence[PlaceableLabel], chosen: Sequence[int | None], clashes: _Clashes
+) -> list[int | None]:
     """Return the places without those of labels that can be spared and would overlap another."""
     kept = list(chosen)
     taken = np.zeros(len(clashes.first), dtype=bool)

@@ -19,8 +19,8 @@ from pegline.records import record
 from pegline.solved import Solved
 
 __all__ = [
-    "Corner",
-    "Side",
+    "BoundaryCorner",
+    "BoundarySide",
     "bearing_no_finer_than",
     "boundary_corners",
     "boundary_sides",
@@ -34,7 +34,7 @@ COARSEST_BEARING: Final = 5.0  #: degrees; a bearing known worse than this is le
 
 
 @record(frozen=True, slots=True)
-class Corner:
+class BoundaryCorner:
     """A corner of a boundary."""
 
     letters: str
@@ -43,7 +43,7 @@ class Corner:
 
 
 @record(frozen=True, slots=True)
-class Side:
+class BoundarySide:
     """A straight side of a boundary."""
 
     name: str  #: 'a-b'
@@ -74,15 +74,15 @@ def _boundaries(solved: Solved) -> Iterator[tuple[Shape, list[str]]]:
             number += count
 
 
-def boundary_corners(solved: Solved) -> Iterator[Corner]:
+def boundary_corners(solved: Solved) -> Iterator[BoundaryCorner]:
     """Yield the corners of all boundaries."""
     for shape, names in _boundaries(solved):
         if shape.path is not None:
             for name, (x, y) in zip(names, shape.path.vertices.tolist(), strict=True):
-                yield Corner(name, (x, y), shape.name)
+                yield BoundaryCorner(name, (x, y), shape.name)
 
 
-def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator[Side]:
+def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator[BoundarySide]:
     """Yield the straight sides of all boundaries, their figures no finer than their accuracy."""
     frame = solved.frame
     of_north = north_sd(solved)
@@ -106,7 +106,7 @@ def boundary_sides(solved: Solved, where: Where, notation: Notation) -> Iterator
                 bearing = bearing_no_finer_than(notation, float(plane.bearing(start, end)), bearing_sd)
             figure = no_finer_than(notation, along).figure(length / frame.scale)
             ends = [(float(x), float(y)) for x, y in (start, end)]
-            yield Side(f"{names[i]}-{names[j]}", ends[0], ends[1], figure, bearing, shape.name)
+            yield BoundarySide(f"{names[i]}-{names[j]}", ends[0], ends[1], figure, bearing, shape.name)
 
 
 def _sds(shape: Shape, where: Where, ends: tuple[int, int], way: np.ndarray) -> tuple[float, float]:

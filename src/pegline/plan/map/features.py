@@ -22,7 +22,7 @@ from pegline.records import record
 from pegline.reduction.model import Reduction
 from pegline.solved import Solved, places_booked
 
-__all__ = ["OTHER_FACE", "Content", "Where", "corners", "map_content", "outline_points"]
+__all__ = ["OTHER_FACE", "Content", "Where", "bounding_corners", "map_content", "outline_points"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
@@ -83,7 +83,7 @@ def _draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
     )
 
 
-def straight(*ends: Position) -> Path:
+def straight_path(*ends: Position) -> Path:
     """Return an open line of straight pieces."""
     return Path(np.array(ends, dtype=float), np.zeros(len(ends)), closed=False)
 
@@ -216,7 +216,7 @@ def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
                 "CHECK-LINES" if line.use == "check" else "CHAIN-LINES",
                 line.name,
                 line.use,
-                straight(where.position(line.start), where.position(line.end)),
+                straight_path(where.position(line.start), where.position(line.end)),
                 line.booked.place.source,
                 max(where.sd(line.start), where.sd(line.end)),
                 attributes={"taped": f"{line.ground.length:.3f} m"},
@@ -269,7 +269,7 @@ def _witnesses(reduction: Reduction, detail: Detail, where: Where) -> Iterator[F
                     "WITNESSES",
                     f"{witness.object} to {peg}",
                     "witness",
-                    straight(where.position(object_point), where.position(peg)),
+                    straight_path(where.position(object_point), where.position(peg)),
                     witness.place.source,
                     ground.sd,
                     attributes={"distance": f"{ground.length:.3f} m"},
@@ -284,7 +284,7 @@ def _object(name: str, detail: Detail, where: Where) -> str | None:
     return shape.points[0] if shape is not None and shape.form == "point" else None
 
 
-def corners(features: Sequence[Feature]) -> tuple[Array, Array]:
+def bounding_corners(features: Sequence[Feature]) -> tuple[Array, Array]:
     """Return the south-west and north-east corners (n, 2) of the boxes that features lie within, metres."""
     if not features:
         return np.empty((0, 2)), np.empty((0, 2))

@@ -24,8 +24,8 @@ from pegline.plan.sheets.papers import (
     LAP,
     MARGIN,
     MAX_TILES,
-    Layout,
     RoomOf,
+    SheetLayout,
     Tile,
     TooManySheetsError,
     joined_sheets,
@@ -54,7 +54,7 @@ TINY: Final = 1e-9
 FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
 
 
-def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout, tuple[Finding, ...]]:
+def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLayout, tuple[Finding, ...]]:
     """Return scale, paper and tiles for what lies within an outline (k, 2), and what to tell of them.
 
     A plan stays whole on one sheet: where the paper that the run asks for is too small for the book's scale, the scale
@@ -73,10 +73,10 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout,
     room_of = room_for_tables(content)
     papers = (paper,) if paper else tuple(PAPERS)
 
-    def whole(n: int) -> Layout | None:
+    def whole(n: int) -> SheetLayout | None:
         return one_sheet(outline, room_of, n, papers, landscape)
 
-    def with_tables(layout: Layout) -> Layout:
+    def with_tables(layout: SheetLayout) -> SheetLayout:
         return _with_more_stations(outline, layout, content)
 
     if scale is None:
@@ -103,7 +103,7 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[Layout,
     return layout, (Finding("plan-scale", text + cure, book_place(content)),)
 
 
-def _with_more_stations(outline: Array, layout: Layout, content: Content) -> Layout:
+def _with_more_stations(outline: Array, layout: SheetLayout, content: Content) -> SheetLayout:
     """Return a layout with a larger table of stations where the plan leaves room for it."""
     if len(content.solved.stations) <= FEW or not layout.complete:
         return layout
@@ -159,7 +159,7 @@ def _place_of(content: Content, feature: Feature) -> Any:
     return shape.place if shape is not None else book_place(content)
 
 
-def tables_and_index(layout: Layout, tiles: Sequence[Tile], content: Content) -> list[tuple[str, list[Item]]]:
+def tables_and_index(layout: SheetLayout, tiles: Sequence[Tile], content: Content) -> list[tuple[str, list[Item]]]:
     """Return heading and body of the pages that hold what the plan's own sheet has no room for."""
     if layout.complete:
         return []
@@ -175,7 +175,7 @@ def tables_and_index(layout: Layout, tiles: Sequence[Tile], content: Content) ->
 
 
 def _index_map(
-    layout: Layout, tiles: Sequence[Tile], content: Content, box: tuple[float, float, float, float]
+    layout: SheetLayout, tiles: Sequence[Tile], content: Content, box: tuple[float, float, float, float]
 ) -> Iterator[Item]:
     left, bottom, right, top = layout.window
     half = np.array([right - left - 2 * LAP, top - bottom - 2 * LAP]) / 2 * layout.scale / 1000
@@ -207,7 +207,7 @@ def _box(left: float, bottom: float, right: float, top: float, layer: str, fill:
 
 
 def make_sheets(
-    layout: Layout, tiles: Sequence[Tile], content: Content, labels: Sequence[Label], further: int
+    layout: SheetLayout, tiles: Sequence[Tile], content: Content, labels: Sequence[Label], further: int
 ) -> tuple[Sheet, ...]:
     """Return the sheets of some tiles of a layout; ``further`` sheets come after them."""
     content = replace(content, scale=layout.scale, paper=layout.paper, turn=layout.turn, sheets=len(tiles) + further)
@@ -219,7 +219,7 @@ def make_sheets(
 
 
 def _sheet(
-    layout: Layout,
+    layout: SheetLayout,
     tile: Tile,
     tiles: Sequence[Tile],
     content: Content,
@@ -243,7 +243,7 @@ def _sheet(
     return Sheet(name, layout.paper, layout.landscape, page, layout.window, tile.centre, layout.turn)
 
 
-def _bars(layout: Layout, content: Content) -> list[Item]:
+def _bars(layout: SheetLayout, content: Content) -> list[Item]:
     """Return the bar to check the printer by, and the scale bar: metres above, the book's unit below."""
     left, bottom, _, _ = layout.window
     y = bottom - FOOT + 7.0
@@ -266,7 +266,7 @@ def _bars(layout: Layout, content: Content) -> list[Item]:
     return items
 
 
-def scale_bar_room(layout: Layout, unit: str, check: float = CHECK_BAR) -> float:
+def scale_bar_room(layout: SheetLayout, unit: str, check: float = CHECK_BAR) -> float:
     """Return how long a scale bar may be beside the bar to check the printer by, millimetres."""
     left, _, right, _ = layout.window
     words = text_width(UNIT_WORDS[unit], SMALL * letter_factor(layout.paper))

@@ -18,12 +18,12 @@ from pegline.detail.model import Path
 from pegline.plan.display import Array, Item, Stroke, Words, close_ring, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
-from pegline.plan.labels.placement import Wanted, settle
-from pegline.plan.labels.wanted import symbol_radius
-from pegline.plan.map.features import Content, corners
+from pegline.plan.labels.placement import PlaceableLabel, settle_labels
+from pegline.plan.labels.requests import symbol_radius
+from pegline.plan.map.features import Content, bounding_corners
 from pegline.plan.model import Label
 from pegline.plan.sheets.column import SMALL, centred_words
-from pegline.plan.sheets.papers import LAP, Layout, Paper, Tile, letter_factor
+from pegline.plan.sheets.papers import LAP, Paper, SheetLayout, Tile, letter_factor
 from pegline.plan.style import LAYERS, plots
 from pegline.records import record
 
@@ -52,7 +52,7 @@ class GridTicks:
     def _tree(self) -> Any:
         return shapely.STRtree([*self._feature_shapes(), *self._label_boxes()])
 
-    def items_on(self, layout: Layout, tile: Tile) -> Iterator[Item]:
+    def items_on(self, layout: SheetLayout, tile: Tile) -> Iterator[Item]:
         """Yield the ticks and coordinates of one sheet; nothing off the grid."""
         frame = self._content.solved.frame
         if frame.kind != "grid":
@@ -170,7 +170,7 @@ def map_obstacles(content: Content, labels: Sequence[Label]) -> MapObstacles:
     """Return what plots of a map; the same for all its sheets."""
     drawn = [feature for feature in content.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
     shown = [label for label in labels if plots(label.layer)]
-    least, most = corners(drawn)
+    least, most = bounding_corners(drawn)
     middles = np.array([label.centre for label in shown]).reshape(-1, 2)
     half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * content.scale / 1000
     low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])
@@ -178,7 +178,7 @@ def map_obstacles(content: Content, labels: Sequence[Label]) -> MapObstacles:
 
 
 def join_items(
-    layout: Layout, tile: Tile, tiles: Sequence[Tile], obstacles: MapObstacles, words: Sequence[Words]
+    layout: SheetLayout, tile: Tile, tiles: Sequence[Tile], obstacles: MapObstacles, words: Sequence[Words]
 ) -> list[Item]:
     """Return the lines where neighbouring sheets go on, each with the other's number off labels, words and lines."""
     left, bottom, right, top = layout.window
@@ -201,29 +201,31 @@ def join_items(
     paths, labels = obstacles.shown_on(paper)
     fixed = [*_fixed_labels(paper, labels), *map(_fixed_words, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
-    spots = settle([*asked, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
+    spots = settle_labels([*asked, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
     return [*items, *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
 
 
-def _join_label(text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]) -> Wanted:
+def _join_label(
+    text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]
+) -> PlaceableLabel:
     share, away, cost = BESIDE
     x, y = (a + share * (b - a) + away * way for a, b, way in zip(start, end, out, strict=True))
     spots = np.stack(np.broadcast_arrays(x, y, pi / 2 if out[0] else 0.0, cost), axis=-1)
-    return Wanted(text, text_width(text, SMALL), SMALL, spots, True, 1)
+    return PlaceableLabel(text, text_width(text, SMALL), SMALL, spots, True, 1)
 
 
-def _fixed_label(text: str, x: float, y: float, rotation: float, width: float, height: float) -> Wanted:
+def _fixed_label(text: str, x: float, y: float, rotation: float, width: float, height: float) -> PlaceableLabel:
     """Return what has its place already."""
-    return Wanted(text, width, height, np.array([(x, y, rotation, 0.0)]), True)
+    return PlaceableLabel(text, width, height, np.array([(x, y, rotation, 0.0)]), True)
 
 
-def _fixed_labels(paper: Paper, labels: Sequence[Label]) -> Iterator[Wanted]:
+def _fixed_labels(paper: Paper, labels: Sequence[Label]) -> Iterator[PlaceableLabel]:
     for label in labels:
         x, y = paper.points(label.centre).tolist()
         yield _fixed_label(label.text, x, y, label.rotation, label.width, label.height)
 
 
-def _fixed_words(words: Words) -> Wanted:
+def _fixed_words(words: Words) -> PlaceableLabel:
     """Return words of the sheet; those along the map's edges are level or upright, about their middle."""
     width, half = text_width(words.text, words.height), words.height / 2
     x, y = words.x - half * np.sin(words.rotation), words.y + half * np.cos(words.rotation)

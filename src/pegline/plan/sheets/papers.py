@@ -20,9 +20,9 @@ __all__ = [
     "LAP",
     "MARGIN",
     "MAX_TILES",
-    "Layout",
     "Paper",
     "RoomOf",
+    "SheetLayout",
     "Tile",
     "TooManySheetsError",
     "is_large",
@@ -76,7 +76,7 @@ class Tile:
 
 
 @record(frozen=True, slots=True)
-class Layout:
+class SheetLayout:
     """The sheets of a plan: all of one size."""
 
     scale: int
@@ -138,7 +138,7 @@ class Paper:
 
 def one_sheet(
     outline: Array, room_of: RoomOf, scale: int, papers: Sequence[str], landscape: bool | None
-) -> Layout | None:
+) -> SheetLayout | None:
     """Return the smallest sheet that holds a plan whole, None where none of the papers does.
 
     On one paper a sheet with all of the tables goes before one that leaves them to sheets of their own, and north up
@@ -171,7 +171,7 @@ def one_sheet(
     return None
 
 
-def with_more_room(outline: Array, layout: Layout, room_of: RoomOf) -> Layout | None:
+def with_more_room(outline: Array, layout: SheetLayout, room_of: RoomOf) -> SheetLayout | None:
     """Return a layout with as much room for its tables as they need; None where the plan leaves them less."""
     scale, paper, across = layout.scale, layout.paper, layout.landscape
     return _layout_if_it_fits(outline, room_of, scale, paper, across, layout.beside, layout.complete, layout.turn)
@@ -195,9 +195,9 @@ def _strip_turn(outline: Array, *, across: bool) -> float | None:
 
 def _layout_if_it_fits(
     outline: Array, room_of: RoomOf, scale: int, paper: str, across: bool, beside: bool, complete: bool, turn: float
-) -> Layout | None:
+) -> SheetLayout | None:
     """Return one way to lay out a plan where it holds it, its tile in the middle."""
-    bare = Layout(scale, paper, across, beside, 0.0, complete, turn)
+    bare = SheetLayout(scale, paper, across, beside, 0.0, complete, turn)
     if _spare(outline, bare) < 0:
         return None  # without even drawing its tables
     strip = room_of(paper, across, beside, complete)
@@ -218,7 +218,7 @@ def _bounds(outline: Array, turn: float) -> tuple[float, float, float, float]:
     return left, bottom, right, top
 
 
-def _spare(outline: Array, layout: Layout) -> float:
+def _spare(outline: Array, layout: SheetLayout) -> float:
     """Return how much of the window is left over in its scarcer direction, millimetres."""
     west, south, east, north = _bounds(outline, layout.turn)
     left, bottom, right, top = layout.window
@@ -226,14 +226,14 @@ def _spare(outline: Array, layout: Layout) -> float:
     return min(right - left - wide, top - bottom - high) - 2 * AIR
 
 
-def joined_sheets(outline: Array, room_of: RoomOf, scale: int, paper: str, landscape: bool | None) -> Layout:
+def joined_sheets(outline: Array, room_of: RoomOf, scale: int, paper: str, landscape: bool | None) -> SheetLayout:
     """Return the fewest sheets of a paper that show everything between them."""
     west, south, east, north = _bounds(outline, 0.0)
-    choices: list[Layout] = []
+    choices: list[SheetLayout] = []
     for across in (True, False) if landscape is None else (landscape,):
         room = room_of(paper, across, across, False)
         strip = PAPERS[paper][1] * CRAMPED if room is None else room
-        layout = Layout(scale, paper, across, across, strip, complete=False, joined=True)
+        layout = SheetLayout(scale, paper, across, across, strip, complete=False, joined=True)
         left, bottom, right, top = layout.window
         wide, high = (right - left - 2 * LAP) * scale / 1000, (top - bottom - 2 * LAP) * scale / 1000
         columns, rows = max(1, ceil((east - west) / wide)), max(1, ceil((north - south) / high))

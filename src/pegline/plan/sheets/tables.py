@@ -15,7 +15,7 @@ from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
 from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
 from pegline.plan.sheets.column import BODY, Pencil, shift_items
-from pegline.plan.sheets.papers import MARGIN, Layout, RoomOf, letter_factor
+from pegline.plan.sheets.papers import MARGIN, RoomOf, SheetLayout, letter_factor
 from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
 from pegline.records import record
 
@@ -48,7 +48,7 @@ def room_for_tables(content: Content, rows: int | None = FEW) -> RoomOf:
     @cache
     def room(paper: str, across: bool, beside: bool, complete: bool) -> float | None:
         draft = replace(content, paper=paper)
-        layout = Layout(content.scale, paper, across, beside, 0.0, complete)
+        layout = SheetLayout(content.scale, paper, across, beside, 0.0, complete)
         width, height = layout.size
         blocks, large = BLOCKS if complete else SLIM, letter_factor(paper)
         columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
@@ -145,7 +145,7 @@ def _whole(piece: Pencil | Part) -> Iterator[Part]:
     yield (lambda free: piece if -piece.y <= free else None) if isinstance(piece, Pencil) else piece
 
 
-def sheet_tables(content: Content, layout: Layout) -> list[Item]:
+def sheet_tables(content: Content, layout: SheetLayout) -> list[Item]:
     """Return the blocks on a sheet, with as many rows of stations as there is room for."""
     width, height = layout.size
     columns, each, tall = _columns(layout)
@@ -162,7 +162,7 @@ def sheet_tables(content: Content, layout: Layout) -> list[Item]:
     return items + [Stroke("SHEET", np.array(line)) for line in lines]
 
 
-def _fullest(content: Content, layout: Layout, width: float, columns: int, height: float) -> list[_Placed]:
+def _fullest(content: Content, layout: SheetLayout, width: float, columns: int, height: float) -> list[_Placed]:
     """Return the blocks placed with as many rows of stations as fit, or as many blocks as fit without any."""
     title = _title(content, width)
     blocks = _chosen_blocks(content, layout, title, width, columns, height)
@@ -179,7 +179,7 @@ def _fullest(content: Content, layout: Layout, width: float, columns: int, heigh
 
 
 def _chosen_blocks(
-    content: Content, layout: Layout, title: Pencil, width: float, columns: int, height: float
+    content: Content, layout: SheetLayout, title: Pencil, width: float, columns: int, height: float
 ) -> tuple[Block | TableOf, ...]:
     """Return the blocks that stand on a plan's sheet: all, or those that must and what else finds room."""
     if layout.complete:
@@ -192,7 +192,7 @@ def _chosen_blocks(
     return chosen
 
 
-def _columns(layout: Layout) -> tuple[int, float, float]:
+def _columns(layout: SheetLayout) -> tuple[int, float, float]:
     """Return how many columns the tables of a sheet have, and how wide and high each is, millimetres."""
     width, height = layout.size
     if layout.beside:
@@ -219,7 +219,7 @@ def _place_most_needed(content: Content, width: float, columns: int, height: flo
     return [*placed, _Placed(columns - 1, height + title.y, title)]
 
 
-def table_pages(content: Content, layout: Layout, bottom: float = BODY[1]) -> list[list[Item]]:
+def table_pages(content: Content, layout: SheetLayout, bottom: float = BODY[1]) -> list[list[Item]]:
     """Return pages with the tables that the plan's own sheet has no room for."""
     columns, each, tall = _columns(layout)
     large = letter_factor(layout.paper)

@@ -16,10 +16,10 @@ from pegline.book.pages import pages_of
 from pegline.detail.model import Path as Outline
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.dashes import is_smooth
-from pegline.plan.map.features import OTHER_FACE, corners
+from pegline.plan.map.features import OTHER_FACE, bounding_corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
-from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_groups, extended_data, look, put
+from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_entities, add_groups, extended_data, look
 from pegline.writers.dxf.file import refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
 from pegline.writers.dxf.tables import (
@@ -127,12 +127,12 @@ class _Drawing:
             self._geodata()
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
-            put(block, [self._text_of(label, Entities(block, STYLE, most=1))])
+            add_entities(block, [self._text_of(label, Entities(block, STYLE, most=1))])
         drawn += [(joined[name], self._pieces(pieces, joined[name])) for name, pieces in self._by_line(joined).items()]
         if not self.r12:
             self.entities.groups = add_groups(self.doc, self._groups(), self.entities.members)
         for layout, texts in drawn:
-            put(layout, texts)
+            add_entities(layout, texts)
         return self.doc
 
     def _groups(self) -> list[str]:
@@ -344,7 +344,7 @@ class _Drawing:
 
     def _bounds(self) -> tuple[Position, Position]:
         """Return the lower left and upper right corner of what is drawn."""
-        least, most = corners(self.plan.features)
+        least, most = bounding_corners(self.plan.features)
         middles = np.array([label.centre for label in self.plan.labels]).reshape(-1, 2)
         half = np.array([hypot(label.width, label.height) / 2 for label in self.plan.labels]).reshape(-1, 1)
         half = half * self.plan.metres_per_mm

@@ -26,10 +26,10 @@ __all__ = [
     "RIGHT",
     "Drawn",
     "Entities",
+    "add_entities",
     "add_groups",
     "extended_data",
     "look",
-    "put",
 ]
 
 
@@ -76,7 +76,7 @@ def extended_data(application: str, facts: Iterable[str], number: float | None =
     return f"1001\n{application}\n" + "".join([f"1000\n{fact}\n" for fact in facts]) + _unless(1040, number, None)
 
 
-def put(layout: Any, texts: Iterable[str]) -> None:
+def add_entities(layout: Any, texts: Iterable[str]) -> None:
     """Put entities into a layout, after all that is there already; they are asked for when the drawing is written."""
     layout.entity_space.add(_Written(texts))
 

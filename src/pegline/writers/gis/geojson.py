@@ -9,7 +9,14 @@ from typing import Any
 from pegline.diagnosis.model import Survey
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.package import package
-from pegline.writers.gis.reprojection import DECIMALS, MAX_SHIFT, OtherCRS, accuracy_words, reproject, way_to_wgs84
+from pegline.writers.gis.reprojection import (
+    DECIMALS,
+    MAX_SHIFT,
+    OtherCRS,
+    datum_accuracy_words,
+    reproject,
+    way_to_wgs84,
+)
 
 __all__ = ["write"]
 
@@ -27,7 +34,7 @@ def write(survey: Survey, path: Path) -> None:
     on_earth = reproject(package(survey), OtherCRS("EPSG:4326", MAX_SHIFT))
     features = [feature for layer in on_earth.layers for feature in _features(layer)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
-    said = f"{accuracy_words(way)} Lengths and areas are of the ground."
+    said = f"{datum_accuracy_words(way)} Lengths and areas are of the ground."
     top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'
     path.write_text(f'{{{top},\n"features": [\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 

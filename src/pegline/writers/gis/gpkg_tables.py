@@ -23,14 +23,22 @@ from pegline.writers.gis.layers import FilledLayer, Value
 if TYPE_CHECKING:
     from sqlite3 import Connection
 
-__all__ = ["ALWAYS", "SQL_TYPES", "add_layer", "insert_rows", "make_core_tables", "reference", "register_extension"]
+__all__ = [
+    "ALWAYS",
+    "SQL_TYPES",
+    "add_layer",
+    "insert_rows",
+    "make_core_tables",
+    "register_extension",
+    "spatial_reference",
+]
 
 
 #: Numbers from here on are free for systems that no register numbers (common practice).
 FREE: Final = 100_000
 
 
-class Reference(NamedTuple):
+class SpatialReference(NamedTuple):
     """A row of ``gpkg_spatial_ref_sys``, in the order of its columns."""
 
     name: str
@@ -44,7 +52,7 @@ class Reference(NamedTuple):
 
 #: What every GeoPackage lists (OGC 12-128r17, requirement 11).
 ALWAYS: Final = (
-    Reference(
+    SpatialReference(
         "Undefined Cartesian SRS",
         -1,
         "NONE",
@@ -53,7 +61,7 @@ ALWAYS: Final = (
         "undefined Cartesian coordinate reference system",
         "undefined",
     ),
-    Reference(
+    SpatialReference(
         "Undefined geographic SRS",
         0,
         "NONE",
@@ -62,7 +70,7 @@ ALWAYS: Final = (
         "undefined geographic coordinate reference system",
         "undefined",
     ),
-    Reference(
+    SpatialReference(
         "WGS 84 geodetic",
         4326,
         "EPSG",
@@ -90,7 +98,7 @@ _LOCAL: Final = (
 )
 
 
-def reference(wkt: str) -> Reference:
+def spatial_reference(wkt: str) -> SpatialReference:
     """Return the row of the CRS that files are written in.
 
     Parameters
@@ -100,16 +108,16 @@ def reference(wkt: str) -> Reference:
 
     Examples
     --------
-    >>> reference('ENGCRS["Local",EDATUM["peg A"],CS[Cartesian,2],AXIS["(E)",east],AXIS["(N)",north]]')[:4]
+    >>> spatial_reference('ENGCRS["Local",EDATUM["peg A"],CS[Cartesian,2],AXIS["(E)",east],AXIS["(N)",north]]')[:4]
     ('Local', 100000, 'NONE', 100000)
     """
     if local := _ENGINEERING.match(wkt):
         name = local["name"].replace('""', '"')
-        return Reference(name, FREE, "NONE", FREE, _LOCAL.format_map(local.groupdict()), None, wkt)
+        return SpatialReference(name, FREE, "NONE", FREE, _LOCAL.format_map(local.groupdict()), None, wkt)
     return _of_grid(wkt)
 
 
-def _of_grid(wkt: str) -> Reference:
+def _of_grid(wkt: str) -> SpatialReference:
     from pyproj import CRS
 
     from pegline.frame.crs import wkt_in_dialect
@@ -119,7 +127,7 @@ def _of_grid(wkt: str) -> Reference:
     code = named.get("code")
     who, number = (named["authority"], code) if isinstance(code, int) else ("NONE", FREE)
     old = wkt_in_dialect(crs, "WKT1_GDAL") or "undefined"
-    return Reference(crs.name, number, who, number, old, None, crs.to_wkt("WKT2_2015"))
+    return SpatialReference(crs.name, number, who, number, old, None, crs.to_wkt("WKT2_2015"))
 
 
 SQL_TYPES: Final[Mapping[Type, str]] = {
@@ -186,7 +194,7 @@ _WKB: Final[Mapping[str | None, int]] = {"Point": 1, "LineString": 2, "Polygon":
 
 def make_core_tables(database: Connection, wkt: str, epoch: float | None) -> int:
     """Make the tables that every GeoPackage has, and list a CRS with its epoch; return its number."""
-    crs = reference(wkt)
+    crs = spatial_reference(wkt)
     for statement in _CORE:
         database.execute(statement)
     known = {each.number: each for each in (*ALWAYS, crs)}

@@ -17,8 +17,8 @@ from pegline.plan.style import Layer as Look
 from pegline.plan.style import layer_of
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers
 from pegline.writers.gis.metadata import CAUTION
-from pegline.writers.gis.reprojection import accuracy_words, to_degrees, way_to_wgs84
-from pegline.writers.survey_figures import points, stations
+from pegline.writers.gis.reprojection import datum_accuracy_words, to_degrees, way_to_wgs84
+from pegline.writers.survey_figures import point_places, station_places
 
 __all__ = ["write"]
 
@@ -57,7 +57,7 @@ def write(survey: Survey, path: Path) -> None:
     layers = {layer.name: layer for layer in fill_layers(survey)}
     places = {name: to_degrees(layer.shapes.corners, way).tolist() for name, layer in layers.items()}
     folders = [_folder(layers[name], places[name], title, survey, shown=shown) for name, title, shown in FOLDERS]
-    about = f"{_worst(survey)}{accuracy_words(way)} {CAUTION}"
+    about = f"{_worst(survey)}{datum_accuracy_words(way)} {CAUTION}"
     path.write_text(
         '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2">\n<Document>\n'
         f"<name>{_words(survey.book.title or survey.book.file)}</name>\n<description>{_words(about)}</description>\n"
@@ -119,7 +119,7 @@ def _within(survey: Survey) -> dict[str, float]:
     """Return the radius that holds each station and point on the grid in 95 of 100 cases, metres."""
     return {
         name: radius
-        for places in (stations(survey), points(survey))
+        for places in (station_places(survey), point_places(survey))
         for name, radius in zip(places.names, confidence_radii(places.variances).tolist(), strict=True)
     }
 

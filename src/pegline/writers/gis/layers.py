@@ -36,11 +36,11 @@ from pegline.writers.gis.columns import (
 from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.rows import Rows, Site, Value
 
-__all__ = ["LAYERS", "FilledLayer", "Layer", "Value", "fill_layers", "own_columns", "values_of"]
+__all__ = ["LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
 
 
 @record(frozen=True, slots=True)
-class Layer:
+class GisLayer:
     """One layer of a survey."""
 
     name: str
@@ -76,14 +76,14 @@ SPARE: Final = (NOTE, LABEL, LINE, AT, OFF, METHOD, *SIZES, PAGE, IMAGE)
 
 #: Every layer, in the order of the files.
 LAYERS: Final = (
-    Layer(
+    GisLayer(
         "stations",
         "Point",
         "Stations of the framework and on its lines",
         (NAME, KIND, Column("mark", "what marks it"), NOTE, *ACCURACY, LINE, AT, *END),
         rows.stations_rows,
     ),
-    Layer(
+    GisLayer(
         "chain_lines",
         "LineString",
         "Lines as chained, with what was taped and what came out",
@@ -98,7 +98,7 @@ LAYERS: Final = (
         ),
         rows.chain_lines_rows,
     ),
-    Layer(
+    GisLayer(
         "detail_points",
         "Point",
         "Every point of detail, and point features with all that was booked of them",
@@ -119,7 +119,7 @@ LAYERS: Final = (
         rows.detail_points_rows,
         own=True,
     ),
-    Layer(
+    GisLayer(
         "detail_lines",
         "LineString",
         "Line features; curves are stroked",
@@ -136,7 +136,7 @@ LAYERS: Final = (
         rows.detail_lines_rows,
         own=True,
     ),
-    Layer(
+    GisLayer(
         "detail_areas",
         "Polygon",
         "Area features; curves are stroked, areas are those of the curves themselves",
@@ -155,14 +155,14 @@ LAYERS: Final = (
         rows.detail_areas_rows,
         own=True,
     ),
-    Layer(
+    GisLayer(
         "offsets",
         "LineString",
         "Offsets as booked, from the foot on the line to the point",
         (NAME, Column("form", "perpendicular or oblique", values="form"), LINE, AT, OFF, METHOD, NOTE, *END),
         rows.offsets_rows,
     ),
-    Layer(
+    GisLayer(
         "witnesses",
         "LineString",
         "Distances from lasting objects to pegs; without a line where the object was not surveyed",
@@ -177,7 +177,7 @@ LAYERS: Final = (
         ),
         rows.witnesses_rows,
     ),
-    Layer(
+    GisLayer(
         "ellipses",
         "Polygon",
         "Ellipses, true to size, that hold each place with 95 % probability",
@@ -194,7 +194,7 @@ def fill_layers(survey: Survey) -> list[FilledLayer]:
     return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in LAYERS]
 
 
-def _fill(layer: Layer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
+def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
     shapes, values = layer.rows(site)
     blank: list[Value] = [None] * len(shapes)
     columns = tuple(

@@ -15,7 +15,7 @@ from pegline.frame.model import Frame
 from pegline.records import record
 from pegline.release import __version__
 from pegline.solved import PlaceRadius
-from pegline.writers.survey_figures import moment, points, stations
+from pegline.writers.survey_figures import moment, point_places, station_places
 
 __all__ = ["CAUTION", "NAMESPACE", "Extent", "head", "iso_record", "with_process_step"]
 
@@ -238,7 +238,7 @@ def _extent(survey: Survey) -> Extent | None:
     from pegline.frame.crs import grid_of, place_of
 
     grid = grid_of(survey.frame.wkt)
-    every = np.concatenate([stations(survey).positions, points(survey).positions])
+    every = np.concatenate([station_places(survey).positions, point_places(survey).positions])
     (west, south), (east, north) = every.min(axis=0), every.max(axis=0)
     corners = [place_of(grid, x, y) for x in (west, east) for y in (south, north)]
     return Extent.of(corner for corner in corners if corner)

@@ -27,7 +27,17 @@ from pegline.writers.gis.rows import ellipse_shapes
 from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment
 
-__all__ = ["TABLES", "WARNINGS", "Links", "Motion", "Package", "metres_per_unit", "move_package", "of_rows", "package"]
+__all__ = [
+    "TABLES",
+    "WARNINGS",
+    "Links",
+    "Motion",
+    "Package",
+    "filled_table",
+    "metres_per_unit",
+    "move_package",
+    "package",
+]
 
 
 @record(frozen=True, slots=True)
@@ -56,7 +66,7 @@ class Package:
 
 
 @record(frozen=True, slots=True)
-class Table:
+class PackageTable:
     """A table without geometry."""
 
     name: str
@@ -64,7 +74,7 @@ class Table:
     columns: tuple[Column, ...]
 
 
-CHECKS: Final = Table(
+CHECKS: Final = PackageTable(
     "checks",
     "Extra measurements compared with the plotting solution, which does without them",
     (
@@ -80,12 +90,12 @@ CHECKS: Final = Table(
         SOURCE,
     ),
 )
-WARNINGS: Final = Table(
+WARNINGS: Final = PackageTable(
     "warnings",
     "Warnings of the book and of the rules of thumb",
     (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE),
 )
-BOOK: Final = Table(
+BOOK: Final = PackageTable(
     "book",
     "The survey: what the head of the field book says, and how it came out",
     (Column("key", "what"), Column("value", "its words")),
@@ -115,10 +125,10 @@ def _tables(survey: Survey, pages: Pages) -> Iterator[FilledLayer]:
         "warnings": warnings(survey, pages),
         "book": [{"key": key, "value": value} for key, value in head(survey)],
     }
-    return (of_rows(table, rows[table.name]) for table in TABLES)
+    return (filled_table(table, rows[table.name]) for table in TABLES)
 
 
-def of_rows(table: Table, rows: Sequence[Mapping[str, Any]]) -> FilledLayer:
+def filled_table(table: PackageTable, rows: Sequence[Mapping[str, Any]]) -> FilledLayer:
     """Return a table with rows in it."""
     values = {column.name: [row[column.name] for row in rows] for column in table.columns}
     return FilledLayer(table.name, table.about, table.columns, no_shapes(len(rows)), values)
@@ -301,4 +311,4 @@ def _book(book: FilledLayer, weakest: Mapping[Value, PlaceRadius], motion: Motio
         facts[f"history {steps + 1}"] = motion.history
         named = {} if survey is None else {SURVEY.name: survey}
         made += [{**named, "key": key, "value": value} for key, value in facts.items()]
-    return of_rows(replace(BOOK, columns=book.columns), made)
+    return filled_table(replace(BOOK, columns=book.columns), made)

@@ -21,7 +21,7 @@ __all__ = [
     "DECIMALS",
     "MAX_SHIFT",
     "OtherCRS",
-    "accuracy_words",
+    "datum_accuracy_words",
     "metres_between",
     "package_in",
     "reproject",
@@ -257,7 +257,7 @@ def way_to_wgs84(survey: Survey, format_name: str) -> Way:
     return way
 
 
-def accuracy_words(way: Way) -> str:
+def datum_accuracy_words(way: Way) -> str:
     """Return in a sentence how well the way to WGS 84 is known, and WGS 84 itself."""
     good = f"good to {way.accuracy:g} m" if way.accuracy else "no loss"
     return f"To WGS 84: {way.description} ({good}); WGS 84 itself is known to about {ENSEMBLE:g} m."

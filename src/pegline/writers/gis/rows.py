@@ -26,9 +26,9 @@ from pegline.writers.survey_figures import (
     Places,
     features_of_points,
     outline,
-    points,
-    source,
-    stations,
+    place_source,
+    point_places,
+    station_places,
 )
 
 __all__ = ["Columns", "Rows", "Site", "Value", "ellipse_shapes"]
@@ -60,12 +60,12 @@ class Site:
     @cached_property
     def stations(self) -> Places:
         """Return every station, metres in the frame."""
-        return stations(self.survey)
+        return station_places(self.survey)
 
     @cached_property
     def points(self) -> Places:
         """Return every point that is no station, metres in the frame."""
-        return points(self.survey)
+        return point_places(self.survey)
 
     @cached_property
     def numbers(self) -> Mapping[str, int]:
@@ -118,7 +118,7 @@ class Site:
 
     def whereabouts(self, places: Iterable[Place | None]) -> Columns:
         """Return where in the book, and on which page of paper, to find what was booked at places."""
-        sources = [source(place) for place in places]
+        sources = [place_source(place) for place in places]
         pages = self.pages.of(sources)
         return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
 
@@ -212,7 +212,7 @@ def detail_points_rows(site: Site) -> Rows:
             for key, value in _feature(site, each).items():
                 if value is not None:
                     columns.setdefault(key, [None] * len(standing))[row] = value
-            columns["source"][row] = columns["source"][row] or source(each.place)
+            columns["source"][row] = columns["source"][row] or place_source(each.place)
     columns["image"] = site.images(columns["page"])
     return site.at(numbers), columns
 
@@ -253,7 +253,7 @@ def _feature(site: Site, shape: Shape) -> dict[str, Value]:
         "note": booked.note,
         **{name: size.metres(site.unit_at(shape.place)) if size else None for name, size in sizes.items()},
         "face": booked.face,
-        "page": site.pages.page(source(shape.place)),
+        "page": site.pages.page(place_source(shape.place)),
         **{site.own[key].name: typed_value(value, site.own[key].type) for key, value in booked.data.items()},
     }
 

@@ -15,7 +15,7 @@ from pegline.diagnosis.model import Survey
 from pegline.diagnosis.report import (
     accuracy_in_full,
     advice_sentence,
-    at,
+    book_line,
     check_rows,
     do_now,
     verdict,
@@ -26,7 +26,7 @@ from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.web.markup import Head, Safe, element, join_markup, page, table
 from pegline.writers.gis.metadata import CAUTION, head
-from pegline.writers.page.figure_text import NONE, SheetUnits, Where, image, leads, ratio, signed_number
+from pegline.writers.page.figure_text import NONE, SheetUnits, Where, image_link, leads, ratio, signed_number
 from pegline.writers.page.measured_tables import (
     check_mark,
     dimensions,
@@ -36,7 +36,7 @@ from pegline.writers.page.measured_tables import (
     walls,
     witnesses,
 )
-from pegline.writers.page.placed_tables import features, points, stations
+from pegline.writers.page.placed_tables import features_table, points_table, stations_table
 
 if TYPE_CHECKING:
     from pegline.plan.model import Plan
@@ -54,7 +54,7 @@ def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
     book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.solved)
     where = leads(pages)
-    pegs = join_markup((stations(survey, where), _unreliable(survey), witnesses(survey, where)))
+    pegs = join_markup((stations_table(survey, where), _unreliable(survey), witnesses(survey, where)))
     adjusted = join_markup((_solution(survey), measurements(survey, where)))
     sections = [
         (anchor, title, content)
@@ -70,13 +70,13 @@ def sheet(survey: Survey, scale: int) -> str:
             ("ground", "From the tape to the ground", ground(survey, where)),
             ("lines", "Lines: ground against plan", reduction_table(survey, scale, where)),
             ("stations", "Stations", pegs),
-            ("points", "Points", points(survey, where)),
+            ("points", "Points", points_table(survey, where)),
             (
                 "dimensions",
                 "Dimensions and walls",
                 join_markup((dimensions(survey, scale, where), walls(survey, where))),
             ),
-            ("features", "Features", features(survey, where)),
+            ("features", "Features", features_table(survey, where)),
             ("measurements", "Measurements in the adjustment", adjusted),
             ("pages", "Pages of the paper book", _pages(pages)),
             ("reading", "How to read this sheet", _reading(survey, scale)),
@@ -111,7 +111,7 @@ def _list(texts: list[str]) -> Safe:
 
 def _cause(survey: Survey) -> Safe:
     """Return the likely causes of failed checks and what to measure now."""
-    likely = [f"{each.what} ({at(each.place)}): {each.why}" for each in causes(survey)]
+    likely = [f"{each.what} ({book_line(each.place)}): {each.why}" for each in causes(survey)]
     now = list(do_now(survey))
     return join_markup((_list(likely), element("p", "Do now:") if now else Safe(""), _list(now)))
 
@@ -298,7 +298,7 @@ def _solution(survey: Survey) -> Safe:
 
 def _pages(pages: Pages) -> Safe:
     """Return the images of the pages; where one is no plain path it is told and not linked."""
-    rows = ([page, image(path, pages, page)] for page, path in pages.images.items())
+    rows = ([page, image_link(path, pages, page)] for page, path in pages.images.items())
     return table("Images as the book names them, beside the book", (Head("Page", "word"), Head("Image", "words")), rows)
 
 

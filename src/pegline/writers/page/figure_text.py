@@ -19,13 +19,13 @@ __all__ = [
     "NONE",
     "SheetUnits",
     "Where",
-    "booked_text",
     "degrees_of",
-    "image",
+    "image_link",
     "leads",
     "length_text",
     "paper",
     "ratio",
+    "reading_text",
     "signed_number",
 ]
 
@@ -80,12 +80,14 @@ def leads(pages: Pages) -> Where:
         if place is None:
             return NONE
         page = pages.page(place.source)
-        return place.source if page is None else join_markup((place.source, ", ", image(f"page {page}", pages, page)))
+        return (
+            place.source if page is None else join_markup((place.source, ", ", image_link(f"page {page}", pages, page)))
+        )
 
     return whereabouts
 
 
-def image(words: str, pages: Pages, page: str) -> str:
+def image_link(words: str, pages: Pages, page: str) -> str:
     """Return words as a link to the image of a page, where that is a plain path.
 
     What names a scheme or a host is no link: the sheet leads to nothing but files beside the book.
@@ -155,7 +157,7 @@ class SheetUnits:
         return metres / unit, decimals + max(round(log10(unit / 1e-3)), 0) + (unit < 0.1)
 
 
-def booked_text(reading: Reading, unit: str) -> str:
+def reading_text(reading: Reading, unit: str) -> str:
     """Return a reading as it was written, doubt and all."""
     if reading.either:
         return " or ".join(length_text(length, unit) for length in reading.either)

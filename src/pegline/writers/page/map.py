@@ -21,7 +21,7 @@ from pegline.web.markup import Safe, element
 from pegline.web.plan_svg import inline_pages
 from pegline.writers.gis.layers import fill_layers
 from pegline.writers.gis.metadata import CAUTION
-from pegline.writers.survey_figures import points, stations
+from pegline.writers.survey_figures import point_places, station_places
 
 __all__ = ["write"]
 
@@ -188,7 +188,7 @@ def _things(survey: Survey) -> Iterator[tuple[str, dict[str, Any]]]:
     """Yield what is told of each thing by its place in the book; the first thing at a place is told."""
     within = {
         name: radius
-        for places in (stations(survey), points(survey))
+        for places in (station_places(survey), point_places(survey))
         for name, radius in zip(places.names, confidence_radii(places.local_variances).tolist(), strict=True)
     }
     layers = {layer.name: layer for layer in fill_layers(survey)}

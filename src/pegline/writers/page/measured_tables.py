@@ -22,11 +22,11 @@ from pegline.writers.page.figure_text import (
     NONE,
     SheetUnits,
     Where,
-    booked_text,
     degrees_of,
     length_text,
     paper,
     ratio,
+    reading_text,
     signed_number,
 )
 from pegline.writers.survey_figures import computed_length, every_place, length_sds
@@ -86,7 +86,7 @@ def _taped_text(book: Book, taped: Taped, unit: str) -> str:
     stepped = f"stepped in {taped.stepped} drops" if taped.stepped else ""
     named = [taped.tape or "", str(taped.date or ""), conditions, stepped]
     extra = ", ".join(each for each in named if each)
-    return f"{booked_text(taped.reading, unit)}{f' ({extra})' if extra else ''}"
+    return f"{reading_text(taped.reading, unit)}{f' ({extra})' if extra else ''}"
 
 
 def _conditions(
@@ -201,7 +201,7 @@ def witnesses(survey: Survey, where: Where) -> Safe:
         [
             peg,
             witness.booked.object,
-            "; ".join(booked_text(reading, survey.book.unit) for reading in witness.booked.readings),
+            "; ".join(reading_text(reading, survey.book.unit) for reading in witness.booked.readings),
             units.length(witness.ground.length),
             witness.booked.note or NONE,
             where(witness.booked.place),

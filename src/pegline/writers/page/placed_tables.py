@@ -15,10 +15,10 @@ from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import places_booked
 from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
-from pegline.writers.page.figure_text import NONE, SheetUnits, Where, booked_text
+from pegline.writers.page.figure_text import NONE, SheetUnits, Where, reading_text
 from pegline.writers.survey_figures import Places, kinds_of_points
 
-__all__ = ["features", "points", "stations"]
+__all__ = ["features_table", "points_table", "stations_table"]
 
 
 def _place_heads(survey: Survey) -> tuple[Head, ...]:
@@ -90,9 +90,9 @@ def _holding_lines(survey: Survey, name: str) -> str:
     return ", ".join([*([f"on {on}"] if on else []), *lines]) or NONE
 
 
-def stations(survey: Survey, where: Where) -> Safe:
+def stations_table(survey: Survey, where: Where) -> Safe:
     """Return every station with its uncertainty, what holds it and what checks it."""
-    book, places = survey.book, figures.stations(survey)
+    book, places = survey.book, figures.station_places(survey)
     at = places_booked(book, survey.reduction, survey.detail)
     rows = (
         [
@@ -115,9 +115,9 @@ def stations(survey: Survey, where: Where) -> Safe:
     return table(caption, heads, rows)
 
 
-def points(survey: Survey, where: Where) -> Safe:
+def points_table(survey: Survey, where: Where) -> Safe:
     """Return every point with the rows and arcs that it was booked by, or the feature that makes it."""
-    places, kinds = figures.points(survey), kinds_of_points(survey)
+    places, kinds = figures.point_places(survey), kinds_of_points(survey)
     every = survey.reduction.rows
     arcs = figures.arcs_by_point(survey)
     at = places_booked(survey.book, survey.reduction, survey.detail)
@@ -150,9 +150,9 @@ def points(survey: Survey, where: Where) -> Safe:
 def _row(survey: Survey, row: ReducedRow, where: Where) -> Safe:
     """Return a row as booked, then as it is on the ground."""
     unit = survey.book.unit_of(row.line)
-    at = ", ".join(at.text if isinstance(at, Name) else booked_text(at, unit) for at in row.booked.at)
+    at = ", ".join(at.text if isinstance(at, Name) else reading_text(at, unit) for at in row.booked.at)
     side = "left " if row.booked.left else "right " if row.booked.right else "on the line"
-    offset = side + ", ".join(booked_text(reading, unit) for reading in row.booked.offsets)
+    offset = side + ", ".join(reading_text(reading, unit) for reading in row.booked.offsets)
     method = row.booked.method or survey.book.lines[row.line].method or survey.book.default_method
     parts = [f"{row.walked} at {at} {offset}"]
     units = SheetUnits(survey.solved.notation)
@@ -170,7 +170,7 @@ def _arc(survey: Survey, arc: ReducedArc, where: Where) -> Safe:
     return join_markup((f"arcs: {arms} (book ", where(arc.place), ")"))
 
 
-def features(survey: Survey, where: Where) -> Safe:
+def features_table(survey: Survey, where: Where) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
     units = SheetUnits(survey.solved.notation)
     asked = [unit for unit in survey.solved.notation.areas if unit not in ("m2", "square metre")]

@@ -14,9 +14,9 @@ from typing import Any, Final
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Item, Page, Stroke, Words
-from pegline.plan.fonts import Outline, outline_of
+from pegline.plan.fonts import TextOutline, text_outline
 from pegline.plan.model import Plan
-from pegline.plan.render import pages
+from pegline.plan.render import plan_pages
 from pegline.plan.style import LINE_TYPES, Layer
 from pegline.writers.paper.pdf_structure import PdfLayers, Tags
 
@@ -44,7 +44,7 @@ def sheet_pdf(plan: Plan) -> bytes:
     tags, layers = Tags(canvas), PdfLayers(canvas)
     _describe(canvas, plan)
     with _without_text_armour():
-        for page, sheet in zip(pages(plan), plan.sheets, strict=True):
+        for page, sheet in zip(plan_pages(plan), plan.sheets, strict=True):
             canvas.setPageSize((page.width * POINT, page.height * POINT))
             canvas.bookmarkPage(sheet.name)
             canvas.addOutlineEntry(sheet.name, sheet.name)
@@ -197,7 +197,7 @@ BEFORE: Final = {"left": 0.0, "middle": 0.5, "right": 1.0}
 
 def _words(canvas: Any, some: Iterable[Any], layers: Mapping[str, Layer]) -> None:
     """Write texts, those in other scripts as shapes with the text itself unseen on them."""
-    for shaped, group in groupby((words for words in some if words.text), key=lambda words: outline_of(words.text)):
+    for shaped, group in groupby((words for words in some if words.text), key=lambda words: text_outline(words.text)):
         if shaped is None:
             _letters(canvas, group, layers)
             continue
@@ -226,7 +226,7 @@ def _at(words: Words, width: float, along: float = 0.0) -> Transform:
     return c, s, -s, c, (words.x + ahead * c) * POINT, (words.y + ahead * s) * POINT
 
 
-def _shape(outline: Outline, words: Words, layer: Layer) -> str:
+def _shape(outline: TextOutline, words: Words, layer: Layer) -> str:
     """Return what fills the shapes of a text in another font."""
     size = words.height * POINT
     moved = "q {:.6f} {:.6f} {:.6f} {:.6f} {:.3f} {:.3f} cm".format(*_at(words, outline.width * words.height))
@@ -238,7 +238,7 @@ def _shape(outline: Outline, words: Words, layer: Layer) -> str:
     return f"{moved} {_colour(_full(layer))} rg\n{' '.join(drawn)} f Q"  # f: not even-odd; strokes of letters overlap
 
 
-def _unseen(canvas: Any, outline: Outline, words: Words) -> None:
+def _unseen(canvas: Any, outline: TextOutline, words: Words) -> None:
     """Lay the letters of a shaped text over its shapes, unseen, to be found and copied."""
     canvas.addLiteral("q")
     for run in outline.runs:

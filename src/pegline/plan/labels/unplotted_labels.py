@@ -15,7 +15,7 @@ import shapely
 from pegline.detail.model import Path
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
-from pegline.plan.labels.placement import ALONG, AROUND, along, around
+from pegline.plan.labels.placement import ALONG, AROUND, places_along, places_around
 from pegline.plan.model import Feature, Label
 from pegline.plan.style import SYMBOLS
 
@@ -43,8 +43,8 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     ends = paper.points(positions)
     spots = np.concatenate(
         [
-            around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
-            along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE),
+            places_around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
+            places_along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE),
         ]
     )
     sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.plan.labels.boxes import Boxes, LabelPaper
-from pegline.plan.labels.lettering import letter
-from pegline.plan.labels.unplotted import first_free
+from pegline.plan.labels.plan_labels import place_labels
+from pegline.plan.labels.unplotted_labels import first_free
 from pegline.plan.map.features import map_content
 from pegline.plan.model import Plan
 
@@ -105,7 +105,7 @@ def test_labels_that_plot_do_not_depend_on_those_that_do_not():
     plotting = tuple(feature for feature in plan.features if feature.layer not in ("POINTS", "OFFSETS"))
     content = replace(map_content(plan.survey.solved), features=plotting)
 
-    alone = letter(content, plan.tufts, paper_of(plan)).labels
+    alone = place_labels(content, plan.tufts, paper_of(plan)).labels
 
     assert alone == plan.labels[: len(alone)]
     assert {label.layer for label in plan.labels[len(alone) :]} == {"POINT-NAMES", "OFFSET-FIGURES"}

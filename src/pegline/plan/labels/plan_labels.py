@@ -16,14 +16,23 @@ import shapely
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper, box
 from pegline.plan.labels.leaders import Leaders
-from pegline.plan.labels.placement import Spot, lines_under, settle
-from pegline.plan.labels.unplotted import unplotted_labels
-from pegline.plan.labels.wanted import GAP, Asked, Way, asked_labels, obstacles, point_label, room_outlines, way_labels
+from pegline.plan.labels.placement import Spot, lines_under, settle_labels
+from pegline.plan.labels.requests import (
+    GAP,
+    DimensionLine,
+    LabelRequest,
+    label_requests,
+    obstacles,
+    point_label,
+    room_outlines,
+    way_labels,
+)
+from pegline.plan.labels.unplotted_labels import unplotted_labels
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature, Label, Tuft
 from pegline.records import record
 
-__all__ = ["Lettering", "letter"]
+__all__ = ["PlacedLabels", "place_labels"]
 
 CROWD: Final = 12  #: names of one layer that find no clear place, from which its things bear numbers
 STRUCK: Final = 1.0  #: millimetres of line through a label that may stay
@@ -34,7 +43,7 @@ TINY: Final = 1e-9
 
 
 @record(frozen=True, slots=True)
-class Lettering:
+class PlacedLabels:
     """The labels of a plan, and what they leave to other places."""
 
     labels: tuple[Label, ...]
@@ -42,9 +51,11 @@ class Lettering:
     left_out: int  #: names and numbers without room
 
 
-def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[Way] = ()) -> Lettering:
+def place_labels(
+    content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[DimensionLine] = ()
+) -> PlacedLabels:
     """Return every label of a plan, placed; ``ways`` are lines with their lengths that it has beside its features."""
-    asked = [_within(ask, paper) for ask in (*asked_labels(content, paper), *way_labels(ways, paper))]
+    asked = [_within(ask, paper) for ask in (*label_requests(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
     rooms = room_outlines(content.features, paper)
@@ -58,10 +69,10 @@ def letter(content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Seq
         _placed_boxes(asked, spots, unclear), [asked[i] for i in unclear], lines, discs, rooms, paper.window
     )
     labels, left_out = _lead_unclear(asked, spots, unclear, leaders, paper)
-    return Lettering((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
+    return PlacedLabels((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
 
 
-def _within(ask: Asked, paper: LabelPaper) -> Asked:
+def _within(ask: LabelRequest, paper: LabelPaper) -> LabelRequest:
     """Return a label with its places moved into the map, those that move further being worse."""
     if paper.window is None:
         return ask
@@ -77,8 +88,8 @@ def _within(ask: Asked, paper: LabelPaper) -> Asked:
 
 
 def _settle_all(
-    asked: Sequence[Asked], lines: Any, discs: Any
-) -> tuple[list[Asked], list[Spot | None], dict[int, bool]]:
+    asked: Sequence[LabelRequest], lines: Any, discs: Any
+) -> tuple[list[LabelRequest], list[Spot | None], dict[int, bool]]:
     """Return the labels, places that belong to another symbol made worse, the place of each, and the unclear ones."""
     near = _Neighbours(asked)
     weighed = []
@@ -86,14 +97,14 @@ def _settle_all(
         spots = ask.wanted.spots.copy()
         spots[:, 3] += AMBIGUOUS * near.nearer_to_another(i, spots)
         weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
-    placed = list(settle([ask.wanted for ask in weighed], lines, discs))
+    placed = list(settle_labels([ask.wanted for ask in weighed], lines, discs))
     return weighed, placed, _unclear(weighed, placed, lines, near)
 
 
 class _Neighbours:
     """Which symbols of the same sort stand near each labelled one, and which lines near each labelled line."""
 
-    def __init__(self, asked: Sequence[Asked]) -> None:
+    def __init__(self, asked: Sequence[LabelRequest]) -> None:
         self._asked = asked
         self._others: dict[int, Array] = {}
         groups: dict[str, list[int]] = {}
@@ -152,7 +163,7 @@ def _distance(spots: Array, half: Array, points: Array) -> Array:
     return np.asarray(np.hypot(*np.clip(away, 0.0, None).transpose(2, 0, 1)))
 
 
-def _boxes(asked: Sequence[Asked], spots: Sequence[Spot | None]) -> tuple[list[int], Boxes]:
+def _boxes(asked: Sequence[LabelRequest], spots: Sequence[Spot | None]) -> tuple[list[int], Boxes]:
     """Return the numbers and the boxes of the labels that have a place."""
     placed = [i for i, spot in enumerate(spots) if spot is not None]
     rows = [
@@ -163,7 +174,9 @@ def _boxes(asked: Sequence[Asked], spots: Sequence[Spot | None]) -> tuple[list[i
     return placed, Boxes.of(np.array(rows, dtype=float).reshape(-1, 5))
 
 
-def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any, near: _Neighbours) -> dict[int, bool]:
+def _unclear(
+    asked: Sequence[LabelRequest], spots: Sequence[Spot | None], lines: Any, near: _Neighbours
+) -> dict[int, bool]:
     """Return the labels that lie on another label or on a line, or nearer to another thing of their sort.
 
     Each with whether it could stay where it is: it is a line's or an area's, and only struck.
@@ -187,8 +200,8 @@ def _unclear(asked: Sequence[Asked], spots: Sequence[Spot | None], lines: Any, n
 
 
 def _number_crowds(
-    asked: Sequence[Asked], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
-) -> Iterator[Asked]:
+    asked: Sequence[LabelRequest], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
+) -> Iterator[LabelRequest]:
     """Yield the labels, numbers in the place of names on layers that are crowded."""
     for ask in asked:
         if ask.kind != "point" or ask.feature.layer not in crowded:
@@ -199,13 +212,17 @@ def _number_crowds(
         yield _within(label, paper)
 
 
-def _placed_boxes(asked: Sequence[Asked], spots: Sequence[Spot | None], unclear: Mapping[int, bool]) -> Boxes:
+def _placed_boxes(asked: Sequence[LabelRequest], spots: Sequence[Spot | None], unclear: Mapping[int, bool]) -> Boxes:
     """Return the boxes of the labels that stay where they are."""
     return _boxes(asked, [spot if i not in unclear else None for i, spot in enumerate(spots)])[1]
 
 
 def _lead_unclear(
-    asked: Sequence[Asked], spots: list[Spot | None], unclear: Mapping[int, bool], leaders: Leaders, paper: LabelPaper
+    asked: Sequence[LabelRequest],
+    spots: list[Spot | None],
+    unclear: Mapping[int, bool],
+    leaders: Leaders,
+    paper: LabelPaper,
 ) -> tuple[tuple[Label, ...], int]:
     """Return the labels; unclear ones are led further off by a line, or stay struck, or are left out."""
     kept = [spot if i not in unclear else None for i, spot in enumerate(spots)]
@@ -233,7 +250,7 @@ def _lead_unclear(
     return tuple(labels), left_out
 
 
-def _labels(ask: Asked, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
+def _labels(ask: LabelRequest, spot: Spot, paper: LabelPaper) -> Iterator[Label]:
     """Yield the lines of a label where it was put, from the top."""
     down = ask.wanted.height / 2
     for line in ask.lines:

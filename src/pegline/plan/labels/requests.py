@@ -14,7 +14,16 @@ from pegline.detail.model import Path
 from pegline.plan.display import close_ring
 from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.boxes import LabelPaper
-from pegline.plan.labels.placement import ALONG, Spot, Wanted, along, around, inside, outside, upright
+from pegline.plan.labels.placement import (
+    ALONG,
+    PlaceableLabel,
+    Spot,
+    places_along,
+    places_around,
+    places_inside,
+    places_outside,
+    upright,
+)
 from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature, Position, Tuft
@@ -22,11 +31,11 @@ from pegline.plan.style import SYMBOLS, plots
 from pegline.records import record
 
 __all__ = [
-    "Anchor",
-    "Asked",
+    "DimensionLine",
+    "LabelRequest",
+    "LabelledSymbol",
     "TextLine",
-    "Way",
-    "asked_labels",
+    "label_requests",
     "obstacles",
     "point_label",
     "room_outlines",
@@ -60,7 +69,7 @@ class TextLine:
 
 
 @record(frozen=True, slots=True)
-class Anchor:
+class LabelledSymbol:
     """The symbol that a label names."""
 
     x: float  #: middle, millimetres of the paper
@@ -72,14 +81,14 @@ class Anchor:
 
 
 @record(frozen=True, slots=True)
-class Asked:
+class LabelRequest:
     """A label asked for: its lines, where it may go, and what it belongs to."""
 
     kind: Literal["station", "point", "line", "area", "figure", "corner", "way"]
     lines: tuple[TextLine, ...]
-    wanted: Wanted
+    wanted: PlaceableLabel
     feature: Feature
-    anchor: Anchor | None = None
+    anchor: LabelledSymbol | None = None
     measures: tuple[Position, Position] | None = None  #: the ends of what a figure is the length of
 
 
@@ -89,7 +98,7 @@ def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
     return radius if feature.size is None else radius * feature.size / metres_per_mm
 
 
-def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
+def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest]:
     """Yield every label that a plan wants."""
     features, detail = content.features, content.solved.detail
     for each in features:
@@ -119,7 +128,7 @@ def asked_labels(content: Content, paper: LabelPaper) -> Iterator[Asked]:
 
 
 @record(frozen=True, slots=True)
-class Way:
+class DimensionLine:
     """A line that is drawn for its length, with its figure."""
 
     start: Position
@@ -128,18 +137,18 @@ class Way:
     feature: Feature  #: that it belongs to
 
 
-def way_labels(ways: Sequence[Way], paper: LabelPaper) -> Iterator[Asked]:
+def way_labels(ways: Sequence[DimensionLine], paper: LabelPaper) -> Iterator[LabelRequest]:
     """Yield the figures of ways, along them."""
     height = paper.name_height
     for way in ways:
         width = text_width(way.figure, height, bold=True)
         start, end = paper.points(way.start), paper.points(way.end)
-        spots = along(start, end, width, height)
-        wanted = Wanted(way.figure, width, height, spots, True, 0)
+        spots = places_along(start, end, width, height)
+        wanted = PlaceableLabel(way.figure, width, height, spots, True, 0)
         line = TextLine("BOUNDARY-FIGURES", way.figure, height)
         x, y = ((start + end) / 2).tolist()
-        anchor = Anchor(x, y, 0.0, f"way {x} {y}", line=np.array([start, end]))
-        yield Asked("way", (line,), wanted, way.feature, anchor, measures=(way.start, way.end))
+        anchor = LabelledSymbol(x, y, 0.0, f"way {x} {y}", line=np.array([start, end]))
+        yield LabelRequest("way", (line,), wanted, way.feature, anchor, measures=(way.start, way.end))
 
 
 def _lines(layer: str, text: str, height: float, longest: float = LONGEST) -> tuple[TextLine, ...]:
@@ -168,7 +177,7 @@ def point_label(
     paper: LabelPaper,
     *,
     rank: int,
-) -> Asked:
+) -> LabelRequest:
     """Return the label of a symbol, with its places around it."""
     if not isinstance(feature.geometry, tuple):
         raise TypeError(feature.geometry)
@@ -176,29 +185,29 @@ def point_label(
     lines = _lines(layer, text, height)
     width, tall = _size(lines)
     radius = symbol_radius(feature, paper.metres_per_mm)
-    spots = around(x, y, radius, width, tall)
+    spots = places_around(x, y, radius, width, tall)
     core = radius
     if feature.size is not None:
         core = 0.1 * radius + 0.3
         if hypot(width, tall) < 1.6 * radius:  # inside a wide crown, under the stem
             spots = np.vstack([Spot(x, y - core - 0.4 - tall / 2, 0.0, -0.5), spots])
         else:  # or beside its stem, over the crown's edge
-            spots = np.vstack([spots, around(x, y, core, width, tall)[:8] + np.array([0.0, 0.0, 0.0, 1.0])])
-    wanted = Wanted(text, width, tall, spots, True, rank)
-    return Asked(kind, lines, wanted, feature, Anchor(x, y, core, feature.layer))
+            spots = np.vstack([spots, places_around(x, y, core, width, tall)[:8] + np.array([0.0, 0.0, 0.0, 1.0])])
+    wanted = PlaceableLabel(text, width, tall, spots, True, rank)
+    return LabelRequest(kind, lines, wanted, feature, LabelledSymbol(x, y, core, feature.layer))
 
 
-def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> Asked:
+def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> LabelRequest:
     height = paper.name_height
     width = text_width(text, height)
     lengths = np.hypot(*np.diff(outline, axis=0).T)
     longest = np.argsort(-lengths, kind="stable")[:6]
-    beside = along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
+    beside = places_along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
     spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
     x, y = _halfway(outline, lengths)
-    anchor = Anchor(x, y, 0.0, f"line {feature.name}", line=outline)
-    wanted = Wanted(text, width, height, spots, True, 3)
-    return Asked("line", (TextLine("NAMES", text, height),), wanted, feature, anchor)
+    anchor = LabelledSymbol(x, y, 0.0, f"line {feature.name}", line=outline)
+    wanted = PlaceableLabel(text, width, height, spots, True, 3)
+    return LabelRequest("line", (TextLine("NAMES", text, height),), wanted, feature, anchor)
 
 
 def _halfway(outline: Any, lengths: Any) -> tuple[float, float]:
@@ -229,7 +238,7 @@ def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any
     return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
-def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> Asked:
+def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> LabelRequest:
     drawn = shapely.Polygon(outline)
     ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
     small = paper.name_height
@@ -242,16 +251,16 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
         lines = narrow  # which finds room inside
     width, tall = _size(lines)
     beside = small + FIGURE_ROW if feature.kind in DIMENSIONED else 0.0
-    places = np.vstack([inside(ring, width, tall), outside(ring, width, tall, beside)])
+    places = np.vstack([places_inside(ring, width, tall), places_outside(ring, width, tall, beside)])
     middle = ring.representative_point()
     reach = float(shapely.minimum_bounding_radius(ring))
-    anchor = Anchor(middle.x, middle.y, min(reach, FAR_OUT), f"area {feature.name}", inside=ring)
-    return Asked("area", lines, Wanted(text, width, tall, places, True, 1), feature, anchor)
+    anchor = LabelledSymbol(middle.x, middle.y, min(reach, FAR_OUT), f"area {feature.name}", inside=ring)
+    return LabelRequest("area", lines, PlaceableLabel(text, width, tall, places, True, 1), feature, anchor)
 
 
 def _wall_figures(
     feature: Feature, path: Path, content: Content, paper: LabelPaper, figured: set[tuple[int, ...]]
-) -> Iterator[Asked]:
+) -> Iterator[LabelRequest]:
     """Ask for the lengths of walls, those of a wall that two rooms share once."""
     starts = path.vertices if path.closed else path.vertices[:-1]
     ends = np.roll(path.vertices, -1, axis=0)[: len(starts)]
@@ -265,23 +274,25 @@ def _wall_figures(
         figured.add(wall)
         text = content.notation.figure(float(lengths[i]) / content.solved.frame.scale)
         width = text_width(text, height)
-        spots = along(paper.points(starts[i]), paper.points(ends[i]), width, height, side=outer, places=OUTSIDE_FIRST)
-        wanted = Wanted(text, width, height, spots, False, 5)
+        spots = places_along(
+            paper.points(starts[i]), paper.points(ends[i]), width, height, side=outer, places=OUTSIDE_FIRST
+        )
+        wanted = PlaceableLabel(text, width, height, spots, False, 5)
         (x0, y0), (x1, y1) = starts[i].tolist(), ends[i].tolist()
         figure = (TextLine("DIMENSIONS", text, height),)
-        yield Asked("figure", figure, wanted, feature, measures=((x0, y0), (x1, y1)))
+        yield LabelRequest("figure", figure, wanted, feature, measures=((x0, y0), (x1, y1)))
 
 
-def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterator[Asked]:
+def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterator[LabelRequest]:
     """Ask for the letters of boundary corners, and the lengths and bearings between them."""
     height = paper.name_height
     for corner in boundary_corners(content.solved):
         feature = drawn[corner.owner, "boundary"]
         width = text_width(corner.letters, height)
         x, y = paper.at(corner.position)
-        wanted = Wanted(corner.letters, width, height, around(x, y, 0.8, width, height), True, 1)
+        wanted = PlaceableLabel(corner.letters, width, height, places_around(x, y, 0.8, width, height), True, 1)
         lines = (TextLine("BOUNDARY-FIGURES", corner.letters, height),)
-        yield Asked("corner", lines, wanted, feature, Anchor(x, y, 0.5, "corners"))
+        yield LabelRequest("corner", lines, wanted, feature, LabelledSymbol(x, y, 0.5, "corners"))
     for side in boundary_sides(content.solved, content.where, content.notation):
         feature = drawn[side.owner, "boundary"]
         text = f"{side.length}  {side.bearing}" if side.bearing else side.length
@@ -289,9 +300,9 @@ def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterato
         if hypot(*(np.array(side.end) - side.start)) / paper.metres_per_mm < max(8.0, width):
             continue  # the table has it
         turn = int(np.sign(_signed_area(feature.geometry.vertices))) if feature.geometry.closed else 0
-        spots = along(paper.points(side.start), paper.points(side.end), width, height, side=turn)
-        wanted = Wanted(text, width, height, spots, False, 3)
-        yield Asked("figure", (TextLine("BOUNDARY-FIGURES", text, height),), wanted, feature)
+        spots = places_along(paper.points(side.start), paper.points(side.end), width, height, side=turn)
+        wanted = PlaceableLabel(text, width, height, spots, False, 3)
+        yield LabelRequest("figure", (TextLine("BOUNDARY-FIGURES", text, height),), wanted, feature)
 
 
 def _signed_area(vertices: Any) -> float:

@@ -14,7 +14,7 @@ import pegline
 from pegline.book.model import Sheet
 from pegline.measures.lengths import length
 from pegline.plan.labels.boxes import LabelPaper
-from pegline.plan.labels.wanted import symbol_radius
+from pegline.plan.labels.requests import symbol_radius
 from pegline.plan.model import Options, Plan
 
 

@@ -45,6 +45,7 @@ SAYINGS: Final[Mapping[int, str]] = {
     errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
     errno.EEXIST: "a file of that name is in the way; choose another folder with --out",
     errno.EISDIR: "a folder of that name is in the way; move it or choose another folder with --out",
+    errno.ELOOP: "a link is in the way; take it away, or choose another folder with --out",
     errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
 }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from functools import partial
 from itertools import starmap
 from pathlib import Path
@@ -90,6 +90,8 @@ def _bring_up_to_date(
     from pegline.writers.publish import remove_work_folders, sweep_folder
 
     folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
+    own = [NAME, "batch.csv", "batch.html", *([f"index.{args.index}"] if args.index else [])]
+    _refuse_ways_out(out, [*folders, *(out / name for name in own)])
     for folder in folders:
         sweep_folder(folder)
     past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
@@ -107,6 +109,19 @@ def _bring_up_to_date(
     aside = summary.aside_texts(archive.others, archive.links, gone)
     _sum_up(outcomes, aside, root, out, args.index)
     return outcomes, aside
+
+
+def _refuse_ways_out(out: Path, places: Iterable[Path]) -> None:
+    """Refuse links that lead out of a folder: an archive of a stranger's may have brought them along.
+
+    Raises
+    ------
+    OutputError
+        What is written at one of the places would be written elsewhere.
+    """
+    for place in places:
+        if not (target := place.resolve()).is_relative_to(out.resolve()):
+            raise OutputError(f"{place}: is a link to {target}; take it away, or choose another folder with --out")
 
 
 def _tell_concerns(outcomes: Sequence[Outcome], complain: Tell) -> None:

@@ -26,13 +26,15 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     """
     from pyogrio.errors import DataSourceError
 
+    packed = {}
     try:
         for name, frame in layers(survey, other).items():
             file = path.with_name(f"{path.stem}_{name}.fgb")
             # The index leaves out rows without a geometry, which witnesses may be.
             whole = "NO" if frame.geometry.isna().any() else "YES"
-            memory = BytesIO()  # GDAL is silent about a full disk
-            frame.to_file(memory, driver="FlatGeobuf", engine="pyogrio", layer=file.stem, SPATIAL_INDEX=whole)
-            file.write_bytes(memory.getvalue())
+            packed[file] = BytesIO()  # GDAL is silent about a full disk
+            frame.to_file(packed[file], driver="FlatGeobuf", engine="pyogrio", layer=file.stem, SPATIAL_INDEX=whole)
     except (DataSourceError, OSError, RuntimeError) as error:
         raise write_refusal(path, error) from error
+    for file, memory in packed.items():
+        file.write_bytes(memory.getvalue())

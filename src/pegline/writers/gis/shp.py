@@ -45,39 +45,45 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     """
     from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
     from fiona.errors import FionaError
-    from fiona.io import MemoryFile
 
     said = [
         "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
         f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
         "An empty text means none.",
     ]
+    packed = []
+    # The file's head bears a day; the clock's would make no two files alike.
+    day = max(moment(survey.book)[:10], FIRST_DAY)
     try:
         whole = package_in(survey, other)
         for layer in whole.layers:
             names = short_names([column.name for column in layer.columns])
-            schema = {
-                "geometry": layer.shapes.form,
-                "properties": {names[column.name]: _TYPES[column.type] for column in layer.columns},
-            }
-            # The file's head bears a day; the clock's would make no two files alike.
-            day = max(moment(survey.book)[:10], FIRST_DAY)
-            name = f"{path.stem}_{layer.name}"
-            with MemoryFile(filename=f"{name}.shz") as memory:
-                with memory.open(
-                    driver="ESRI Shapefile",
-                    schema=schema,
-                    crs_wkt=whole.wkt,
-                    encoding="UTF-8",
-                    layer=name,
-                    DBF_DATE_LAST_UPDATE=day,
-                ) as file:
-                    file.writerecords(_records(layer, names))
-                _unpack(memory.read(), path.parent)
+            packed.append(_packed(layer, names, f"{path.stem}_{layer.name}", whole.wkt, day))
             said += _cuts_in(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise write_refusal(path, error) from error
+    for parts in packed:
+        _unpack(parts, path.parent)
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
+
+
+def _packed(layer: FilledLayer, names: Mapping[str, str], stem: str, wkt: str, day: str) -> bytes:
+    """Return the parts of a layer's shapefile, packed as one file; ``day`` is that of its head."""
+    from fiona.io import MemoryFile
+
+    properties = {names[column.name]: _TYPES[column.type] for column in layer.columns}
+    with MemoryFile(filename=f"{stem}.shz") as memory:
+        with memory.open(
+            driver="ESRI Shapefile",
+            schema={"geometry": layer.shapes.form, "properties": properties},
+            crs_wkt=wkt,
+            encoding="UTF-8",
+            layer=stem,
+            DBF_DATE_LAST_UPDATE=day,
+        ) as file:
+            file.writerecords(_records(layer, names))
+        packed: bytes = memory.read()
+    return packed
 
 
 def _unpack(packed: bytes, folder: Path) -> None:

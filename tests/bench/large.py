@@ -67,11 +67,11 @@ def bare(network: room.Network, fit: room.Fit) -> float:
         rows.append(np.broadcast_to(batch.rows[:, None], found.shape)[inside])
         columns.append(found[inside])
         values.append(weighted[inside])
-    shape = len(network.values) + len(network.tapes), int(place.max()) + 1
-    tapes = place[2 * len(network.names) : -1]
-    rows.append(len(network.values) + np.arange(len(tapes)))
-    columns.append(tapes)
-    values.append(1 / network.tape_sds)
+    shape = len(network.values) + len(network.shared_sds), int(place.max()) + 1
+    shared = place[2 * len(network.names) : -1]
+    rows.append(len(network.values) + np.arange(len(shared)))
+    columns.append(shared)
+    values.append(1 / network.shared_sds)
     flat = np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))
 
     def work() -> None:

@@ -16,7 +16,7 @@ from pegline.diagnosis.suspects.slips import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.least_squares import Fit, Network, build_network, solve, with_observations
-from pegline.network.observation_types import Booking, Chainage, Distance, Observation, Ranging, with_value
+from pegline.network.observation_types import Booking, Distance, Observation, Ranging, TieChainage, with_value
 
 __all__ = ["Framework"]
 
@@ -59,10 +59,10 @@ class Framework:
                 place = Place("simulated", number + 1, 10)
                 label, group, number = f"{line.name} at {along:.2f}", ("row", len(found)), len(found)
                 chainage = Booking(
-                    label, "chainage", "station", group, along, self.lay_sd(along), None, place, line.name, number
+                    label, "chainage", "station", group, along, self.lay_sd(along), tape, place, line.name, number
                 )
-                ranging = replace(chainage, kind="ranging", value=0.0, sd=RANGING)
-                found.append(Chainage(chainage, row.point, start, end, length))
+                ranging = replace(chainage, kind="ranging", value=0.0, sd=RANGING, tape=None)
+                found.append(TieChainage(chainage, row.point, start, end, length))
                 found.append(Ranging(ranging, row.point, start, end))
         return tuple(found)
 
@@ -133,24 +133,14 @@ class Framework:
             scale = 1 + random.normal(0, self.tape.b)
         earlier = [one.booking for one in before.observations] if before else []
         kept = {(booking.label, booking.kind): booking.value for booking in earlier}
-        taped = {}
         read = []
         for number, one in enumerate(self.true):
             factor = 1.0 if isinstance(one, Ranging) else scale
             booking = one.booking
             value = booking.value * factor + random.normal(0, booking.sd) + (errors or {}).get(number, 0.0)
-            value = kept.get((booking.label, booking.kind), value)
-            read.append(value)
-            if isinstance(one, Distance):
-                taped[booking.line] = value
+            read.append(kept.get((booking.label, booking.kind), value))
         return with_observations(
-            self.network,
-            [
-                replace(with_value(one, value), length=taped[one.booking.line])
-                if isinstance(one, Chainage)
-                else with_value(one, value)
-                for one, value in zip(self.true, read, strict=True)
-            ],
+            self.network, [with_value(one, value) for one, value in zip(self.true, read, strict=True)]
         )
 
     def readings(self, network: Network) -> dict[int, tuple[BookedReading, ...]]:
@@ -160,7 +150,7 @@ class Framework:
             if isinstance(one, Ranging) or one.booking.value <= 0:
                 continue
             text = f"{one.booking.value:.2f}"
-            whole = one.length if isinstance(one, Chainage) else None
+            whole = one.length if isinstance(one, TieChainage) else None
             reading = BookedReading(Length(float(text), None, text), "m", (self.tape.length,), whole=whole)
             found[number] = (reading,)
         return found

@@ -83,8 +83,7 @@ def residuals(case: dict[str, Any], free: list[tuple[str, int]], x: list[Any]) -
     for point, line, chainage in case["stops"]:
         p, q = (at[end] for end in line.split("-"))
         u, v, dx, dy = q[0] - p[0], q[1] - p[1], at[point][0] - p[0], at[point][1] - p[1]
-        # A stop is a share of its own line's reading: the tape's scale is in both and falls out.
-        along = (dx * u + dy * v) / (u * u + v * v) * mp.mpf(case["lines"][line][1])
+        along = (dx * u + dy * v) / mp.hypot(u, v) * (1 + scale)
         found.append((mp.mpf(chainage) - along) / mp.mpf(LAY))
         found.append(-(u * dy - v * dx) / mp.hypot(u, v) / mp.mpf(RANGING))
     return found

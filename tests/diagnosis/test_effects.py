@@ -7,6 +7,7 @@ import pytest
 from builders.book import book_text
 from builders.networks import NETWORKS
 from builders.plot import Row
+from builders.records import LOCAL, measure
 from builders.simulated import Framework
 
 from pegline.diagnosis.effects import Effects, jacobian
@@ -14,6 +15,7 @@ from pegline.diagnosis.open_readings.choices import with_readings
 from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.frame.choice import choose_frame
 from pegline.measures.values import Length
+from pegline.network.adjust import adjust
 from pegline.network.dependents import dependents_of, with_reading_changed
 from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import solve, with_observations
@@ -40,7 +42,7 @@ def test_redundancy_numbers_sum_to_the_freedom(name):
     fit = measured_survey(name)
     effects = Effects(fit)
     scale = fit.factor.blocks(np.array([[len(fit.network.columns[fit.network.columns >= 0]) - 1]]))[0, 0, 0]
-    of_scale = 1 - scale / fit.network.tape_sds[0] ** 2
+    of_scale = 1 - scale / fit.network.shared_sds[0] ** 2
     assert effects.spread.sum() + of_scale == pytest.approx(fit.freedom, abs=1e-6)
 
 
@@ -70,13 +72,17 @@ def test_leaving_out_is_foretold(name):
 
 
 def test_an_error_in_a_line_reaches_the_chainages_along_it():
-    framework = Framework(NETWORKS["quad with pegs"]())
-    number = [one.booking.label for one in framework.true].index("A-B")
-    direction = framework.effects.directions(np.array([number]))[:, 0]
-    (chainage,) = dependents_of(framework.true, number)
-    # S stands at 0.45 of A-B: its computed chainage grows by as much of the error, its misclosure shrinks.
-    assert direction[number] * framework.true[number].booking.sd == pytest.approx(1.0)
-    assert direction[chainage] * framework.true[chainage].booking.sd == pytest.approx(-0.45, abs=0.001)
+    lines = {"A-B": ("base", 60.0), "A-C": ("side", 50.0), "C-B": ("side", 46.0)}
+    rows = [("h", "A-B", 27.0, 5.0), ("k", "A-C", 20.0, -4.0)]
+    book, reduction = measure(lines, sides={"C": "left A-B"}, rows=rows, dimensions={"C-h": 32.98})
+    fit = adjust(book, reduction, LOCAL).fit
+    ones = fit.network.observations
+    number = [one.booking.label for one in ones].index("A-B")
+    direction = Effects(fit).directions(np.array([number]))[:, 0]
+    (chainage,) = dependents_of(ones, number)
+    # h lies at 0.45 of A-B: its computed chainage grows by as much of the error, its misclosure shrinks.
+    assert direction[number] * ones[number].booking.sd == pytest.approx(1.0)
+    assert direction[chainage] * ones[chainage].booking.sd == pytest.approx(-0.45, abs=0.001)
     assert np.count_nonzero(np.abs(direction) > ROUNDING) == 2
 
 

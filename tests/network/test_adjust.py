@@ -11,12 +11,14 @@ from builders.records import LAY_SD, LOCAL, apart, measure, place, simulate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pegline import reduce
 from pegline.book.model import Limits
 from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Accuracy, Length
 from pegline.network import least_squares as solving
 from pegline.network.adjust import adjust, framework_fails
+from pegline.readers import parse_book
 
 MILLIMETRE = 1e-3
 SAME = 1e-9  # metres: two ways to one figure
@@ -67,7 +69,7 @@ def by_scipy(book, reduction, start):
             line = reduction.lines[row.line]
             p, q = at[line.start], at[line.end]
             d = dist(p, q)
-            along = (at[row.name] - p) @ (q - p) / d * line.ground.length / d
+            along = (at[row.name] - p) @ (q - p) / d * (1 + x[-1])
             aside = ((q - p)[0] * (at[row.name] - p)[1] - (q - p)[1] * (at[row.name] - p)[0]) / d
             found += [(row.chainages[0] - along) / row.chainage_sd, aside / 0.02]
         # The base line's start and direction are held by observations a million times surer than the rest.
@@ -85,6 +87,62 @@ def test_the_adjusted_solution_is_that_of_a_general_optimiser(name):
     expected = by_scipy(book, reduction, {name: solution.position(name) + 0.1 for name in solution.names})
     for station, at in expected.items():
         assert solution.position(station) == pytest.approx(at, abs=ROUNDING)
+
+
+LAYS = """
+book: 1
+unit: m
+tapes: {s: {material: steel, length: 30}}
+default_tape: {lines: s, offsets: s}
+stations: {C: {left_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: [140.02, 139.99]
+    details:
+    - {at: 29.01, station: R}
+    - {at: 61.03, station: S}
+    - {at: 118.02, station: T}
+    - {at: 139.00, station: U}
+  A-C: {use: side, taped: 91.47}
+  C-B: {use: side, taped: 104.41}
+  C-S: {use: check, taped: 68.20}
+  C-T: {use: check, taped: 88.92}
+"""
+
+
+def test_readings_of_one_line_are_adjusted_by_what_their_lays_have_in_common():
+    # σ² = 25 mm² a lay; two readings share what lies before the nearer one's last lay, and A-B, the mean of two
+    # tapings, half of that. Here by the full covariance of the readings of A-B, instead of unknowns that they share.
+    survey = reduce(parse_book(LAYS.encode(), "lays.yaml"))
+    solution = survey.adjustment.adjusted
+    from scipy.optimize import least_squares
+
+    read, lays = np.array([29.01, 61.03, 118.02, 139.00, 140.005]), np.array([1, 3, 4, 5, 5])
+    covariance = 25e-6 * (np.minimum(lays, lays[:, None]) - 1.0)
+    covariance[-1] /= 2
+    covariance[:, -1] /= 2
+    covariance[np.diag_indices(5)] = 25e-6 * lays / np.array([1, 1, 1, 1, 2])
+    whitening = np.linalg.inv(np.linalg.cholesky(covariance))
+    names = [name for name in solution.names if name != "A"]
+    others = [("A", "C", 91.47, 4), ("C", "B", 104.41, 4), ("C", "S", 68.20, 3), ("C", "T", 88.92, 3)]
+
+    def residuals(x):
+        at = {"A": np.zeros(2), **dict(zip(names, x[:-1].reshape(-1, 2), strict=True))}
+        direction = at["B"] / np.hypot(*at["B"])
+        along = [at[name] @ direction for name in "RSTUB"]
+        found = [*(whitening @ (read - np.array(along) * (1 + x[-1]))), x[-1] * 5000, at["B"][1] / 1e-8]
+        found += [(direction[0] * at[name][1] - direction[1] * at[name][0]) / 0.02 for name in "RSTU"]
+        found += [(taped - dist(at[p], at[q]) * (1 + x[-1])) / (0.005 * sqrt(n)) for p, q, taped, n in others]
+        return found
+
+    begin = np.append(np.array([solution.position(name) for name in names]).ravel() + 0.05, 0.0)
+    fit = least_squares(residuals, begin, x_scale="jac", ftol=1e-15, xtol=1e-15, gtol=1e-15)
+    expected = np.linalg.inv(fit.jac.T @ fit.jac)
+    for number, name in enumerate(names):
+        assert solution.position(name) == pytest.approx(fit.x[2 * number : 2 * number + 2], abs=1e-6)
+        found = solution.local_variances[solution.index[name]]
+        assert found == pytest.approx(expected[2 * number : 2 * number + 2, 2 * number : 2 * number + 2], abs=1e-9)
 
 
 def test_a_close_of_1656():

@@ -19,6 +19,7 @@ from pegline.network.observation_types import (
     Produced,
     Ranging,
     Square,
+    TieChainage,
 )
 
 STEP = 1e-6  # metres: of the differences
@@ -62,6 +63,7 @@ A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 
     [
         (Distance, (A, B), [], 10.0),
         (Chainage, (LEFT, A, B), [20.0], 10.0),  # half of a line that was read as 20
+        (TieChainage, (LEFT, A, B), [], 5.0),
         (Ranging, (LEFT, A, B), [1.0], 5.0),
         (Produced, (LEFT, A, B), [1.0], 5.0),
         (Offset, (LEFT, A, B), [1.0], 5.0),

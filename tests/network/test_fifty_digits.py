@@ -37,10 +37,10 @@ def solve(book, reduction, begin):
             line = reduction.lines[row.line]
             p, q, t = at[line.start], at[line.end], at[row.name]
             u, v, dx, dy = q[0] - p[0], q[1] - p[1], t[0] - p[0], t[1] - p[1]
-            square = u * u + v * v
-            along = (dx * u + dy * v) / square * mp.mpf(line.ground.length)
+            size = mp.hypot(u, v)
+            along = (dx * u + dy * v) / size * (1 + x[-1])
             yield (mp.mpf(row.chainages[0]) - along) / mp.mpf(row.chainage_sd)
-            yield -(u * dy - v * dx) / mp.sqrt(square) / mp.mpf(0.02)
+            yield -(u * dy - v * dx) / size / mp.mpf(0.02)
 
     x = [at[name][axis] for name, axis in free] + [mp.mpf(0)]
     step = mp.mpf(10) ** -22

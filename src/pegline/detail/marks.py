@@ -74,7 +74,7 @@ class Marks:
         numbers = [*lengths.values(), *ties.values()]
         column = {number: place for place, number in enumerate(numbers)}
         rates = Readings.of(fit, len(observations)).rates[numbers]
-        #: (2 n + t, k + 1) what a unit of each mark's reading moves, and of nothing
+        #: (2 n + s, k + 1) what a unit of each mark's reading moves, and of nothing
         self.moves = np.pad(parameter_moves(fit, rates), ((0, 0), (0, 1)))
         tied: dict[str, list[ReducedRow]] = {}
         for row in reduction.rows:

@@ -237,7 +237,7 @@ def _gradient_variances(
     ones: Sequence[tuple[int, NDArray[np.int64], Array]], solution: Solution
 ) -> Iterator[tuple[list[int], Array]]:
     """Yield the variances of gradients that reach over several pieces, some at a time."""
-    width = 2 * len(solution.names) + len(solution.tapes)
+    width = 2 * len(solution.names) + len(solution.scales)
     size = max(8, ENTRIES // (2 * width))
     for begin in range(0, len(ones), size):
         batch = ones[begin : begin + size]

@@ -115,31 +115,31 @@ def sidak(tests: int) -> float:
 
 
 def _scaled_derivatives(fit: Fit) -> Array:
-    """Return the derivatives (t + m, u) over their standard deviations, the scales of the tapes first."""
+    """Return the derivatives (s + m, u) over their standard deviations, what readings share first."""
     network = fit.network
-    tapes = np.arange(len(network.tapes))
-    scales = np.zeros((len(tapes), int((~network.held).sum())))
-    scales[tapes, network.columns[2 * len(network.names) + tapes]] = 1 / network.tape_sds
-    return np.concatenate((scales, full_matrix(derivative_matrix(fit)) / network.sds[:, None]))
+    numbers = np.arange(len(network.shared_sds))
+    shared = np.zeros((len(numbers), int((~network.held).sum())))
+    shared[numbers, network.columns[2 * len(network.names) + numbers]] = 1 / network.shared_sds
+    return np.concatenate((shared, full_matrix(derivative_matrix(fit)) / network.sds[:, None]))
 
 
 def _flags_of_use(fit: Fit) -> Array:
-    """Return 1 for what the solution used, the tapes' scales included, 0 for the rest."""
-    return np.concatenate((np.ones(len(fit.network.tapes)), fit.keep)).astype(float)
+    """Return 1 for what the solution used, what readings share included, 0 for the rest."""
+    return np.concatenate((np.ones(len(fit.network.shared_sds)), fit.keep)).astype(float)
 
 
 def _own_tests(fit: Fit, shares: Array) -> Array:
-    """Return the tests (k, t + m) of a solution as they follow from errors of unit size."""
-    rows = np.flatnonzero(shares > MIN_REDUNDANCY) + len(fit.network.tapes)
+    """Return the tests (k, s + m) of a solution as they follow from errors of unit size."""
+    rows = np.flatnonzero(shares > MIN_REDUNDANCY) + len(fit.network.shared_sds)
     scaled = _scaled_derivatives(fit)
     hat = scaled[rows] @ fit.factor.solve((scaled * _flags_of_use(fit)[:, None]).T)
     return np.asarray((np.eye(len(scaled))[rows] - hat) / np.sqrt(shares[shares > MIN_REDUNDANCY][:, None]))
 
 
 def _check_tests(fit: Fit, rows: Ints) -> Array:
-    """Return the tests (k, t + m) of what a solution left out, as they follow from errors of unit size."""
+    """Return the tests (k, s + m) of what a solution left out, as they follow from errors of unit size."""
     scaled = _scaled_derivatives(fit)
-    rows = rows + len(fit.network.tapes)
+    rows = rows + len(fit.network.shared_sds)
     hat = scaled[rows] @ fit.factor.solve((scaled * _flags_of_use(fit)[:, None]).T)
     tests = np.eye(len(scaled))[rows] - hat
     size = np.sqrt(np.einsum("ij,ij->i", tests, tests))

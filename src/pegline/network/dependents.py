@@ -1,8 +1,8 @@
 """What hangs on a reading beside its own equation, and what a mistake in it does to residuals and unknowns.
 
-The chainages of a line are in proportion to its length, and a row between two stations on a line counts
-from them: a line's length and a tie station's chainage stand in further equations, and a change of one
-is followed through all of them. Readings are numbered: first those of the observations, then the chainages of
+A row's chainage is in proportion to the piece between the two stations that it counts on, or to its whole line:
+a line's length and a tie station's chainage stand in further equations, and a change of one is followed through
+all of them. Readings are numbered: first those of the observations, then the chainages of
 oblique arms.
 """
 
@@ -11,13 +11,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import hypot
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeGuard
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.least_squares import Fit
-from pegline.network.observation_types import Chainage, Control, Distance, Oblique, Observation, with_value
+from pegline.network.observation_types import (
+    Chainage,
+    Control,
+    Distance,
+    Oblique,
+    Observation,
+    TieChainage,
+    with_value,
+)
 from pegline.plane import Array
 
 __all__ = [
@@ -56,7 +64,7 @@ def change_of(observations: Sequence[Observation], number: int) -> Change:
         return changes
     line, mark = carried
     for n, other in enumerate(observations):
-        if n == number or not isinstance(other, Chainage | Oblique) or other.booking.line != line:
+        if n == number or not _counts_on_piece(other) or other.booking.line != line:
             continue
         if other.end == mark:
             changes[n] = Rate(0.0, length=1.0)  # its piece of the line ends later
@@ -94,6 +102,11 @@ def dependents_of(observations: Sequence[Observation], number: int) -> tuple[int
     return tuple(n for n in change_of(observations, number) if n != number)
 
 
+def _counts_on_piece(one: Observation) -> TypeGuard[Chainage | Oblique]:
+    """Return whether an observation counts in proportion on a piece of its line."""
+    return isinstance(one, Chainage | Oblique) and not isinstance(one, TieChainage)
+
+
 def _carrying_line(one: Observation) -> tuple[str, str] | None:
     """Return the line whose rows hold an observation's value, and the station where it stands; None for most."""
     booking = one.booking
@@ -129,7 +142,7 @@ def residual_rates(
     """
     carriers = {key: number for number, one in enumerate(observations) if (key := _carrying_line(one))}
     for row, one in enumerate(observations):
-        if not isinstance(one, Chainage | Oblique) or one.booking.line is None:
+        if not _counts_on_piece(one) or one.booking.line is None:
             continue
         by_chainage, by_length = _piece_rates(one, positions)
         if isinstance(one, Oblique):
@@ -209,7 +222,7 @@ def derivative_matrix(fit: Fit) -> Any:
 
 
 def parameter_moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
-    """Return how all parameters (2 n + t, k) of a solution move for a unit of each of some readings.
+    """Return how all parameters (2 n + s, k) of a solution move for a unit of each of some readings.
 
     Parameters
     ----------

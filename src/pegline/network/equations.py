@@ -24,6 +24,7 @@ from pegline.network.observation_types import (
     Produced,
     Ranging,
     Square,
+    TieChainage,
 )
 from pegline.plane import Array, left_of
 from pegline.records import record
@@ -60,6 +61,18 @@ def chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
     length = numbers[:, 0]
     partials = np.stack((by_point, -by_point - by_end, by_end), axis=1)
     return share * length, partials * length[:, None, None]
+
+
+def tie_chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
+    """Return (X - P)·(Q - P) / |Q - P| and its derivatives to X, P and Q."""
+    point, start, end = points[:, 0], points[:, 1], points[:, 2]
+    line, arm = end - start, point - start
+    size = _length(line)
+    unit = line / size[:, None]
+    normal = left_of(unit)
+    # A move of Q across the line turns it: the chainage takes aside/|PQ| of the move.
+    by_end = (_dot(arm, normal) / size)[:, None] * normal
+    return _dot(arm, unit), np.stack((unit, -unit - by_end, by_end), axis=1)
 
 
 def offset(points: Array, numbers: Array) -> tuple[Array, Array]:
@@ -131,6 +144,7 @@ class Equation:
 EQUATIONS: Final[Mapping[type, Equation]] = {
     Distance: Equation(distance, taped=True, apart=((0, 1),)),
     Chainage: Equation(chainage, lambda one: (one.length,), apart=((1, 2),)),
+    TieChainage: Equation(tie_chainage, taped=True, apart=((1, 2),)),
     Ranging: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
     Produced: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
     Offset: Equation(offset, lambda one: (one.side,), taped=True, apart=((1, 2),)),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import sqrt
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -43,13 +44,16 @@ class Batch:
     points: Ints  #: (m, k) numbers of their points
     numbers: Array  #: (m, j) constants of the equation
     tapes: Ints  #: (m,) number of the tape, -1 for none
+    shared: Ints  #: (m, w) numbers of the other errors that its readings share, after those of the tapes
+    shares: Array  #: (m, w) what each of them puts into a reading, metres
 
 
 @record(frozen=True, slots=True)
 class Network:
     """Observations between points, gathered for the computation.
 
-    Parameters are numbered: 2 i and 2 i + 1 are x and y of point i, 2 n + t is the scale of tape t.
+    Parameters are numbered: 2 i and 2 i + 1 are x and y of point i, 2 n + t is the scale of tape t; after the tapes
+    come the other errors that readings share, over their standard deviations.
     """
 
     names: tuple[str, ...]  #: n points, the stations first
@@ -57,14 +61,16 @@ class Network:
     stations: int
     observations: tuple[Observation, ...]
     values: Array  #: (m,) observed, metres or radians
-    sds: Array  #: (m,) metres or radians
+    sds: Array  #: (m,) of what each observation shares with no other, metres or radians
     batches: tuple[Batch, ...]
     tapes: tuple[str, ...]
-    tape_sds: Array  #: (t,) how well the scale of each tape is known beforehand, metres a metre
+    #: (s,) of what readings share, beforehand: the scale of each tape, metres a metre, then 1 for each other error
+    shared_sds: Array
     scale: float  #: of the frame: ground length times this is frame length
-    held: Mask  #: (2 n + t,) parameters that are not solved for
-    begin: Array  #: (2 n + t,) where the parameters stand to begin with
+    held: Mask  #: (2 n + s,) parameters that are not solved for
+    begin: Array  #: (2 n + s,) where the parameters stand to begin with
     together: Ints  #: (q, 2) pairs of points whose covariance will be asked for, though nothing joins them
+    shared: Mapping[str, int]  #: the other errors that readings share, by name, numbered as ``shared_sds``
 
     @property
     def columns(self) -> Ints:
@@ -93,11 +99,11 @@ class Fit:
 
     network: Network
     keep: Mask  #: (m,) the observations that were used
-    parameters: Array  #: (2 n + t,)
+    parameters: Array  #: (2 n + s,)
     residuals: Array  #: (m,) observed minus computed, of those left out too
     linear: Linear  #: at the solution
     factor: Factor  #: of the normal equations there
-    square_sum: float  #: of the residuals over their standard deviations, the tapes' scales included
+    square_sum: float  #: of the residuals over their standard deviations, what readings share included
 
     @property
     def misfit(self) -> float:
@@ -108,7 +114,7 @@ class Fit:
     def freedom(self) -> int:
         """Return how many measurements are redundant."""
         network = self.network
-        return int(self.keep.sum()) + len(network.tapes) - int((~network.held).sum())
+        return int(self.keep.sum()) + len(network.shared_sds) - int((~network.held).sum())
 
 
 def build_network(
@@ -136,7 +142,9 @@ def build_network(
         Pairs of points whose covariance will be asked for.
     """
     index = {name: number for number, name in enumerate(names)}
-    count = 2 * len(names) + len(tapes)
+    errors = dict.fromkeys(name for one in observations for name, _ in one.booking.shared)
+    shared = {name: number for number, name in enumerate(errors, len(tapes))}
+    count = 2 * len(names) + len(tapes) + len(shared)
     mask = np.zeros(count, bool)
     mask[list(held)] = True
     pairs = [(index[a], index[b]) for a, b in together if a in index and b in index]
@@ -146,14 +154,15 @@ def build_network(
         stations=stations,
         observations=tuple(observations),
         values=np.array([one.booking.value for one in observations]),
-        sds=np.array([one.booking.sd for one in observations]),
-        batches=tuple(_batches(observations, index, tuple(tapes))),
+        sds=_own_sds(observations, shared),
+        batches=tuple(_batches(observations, index, tuple(tapes), shared)),
         tapes=tuple(tapes),
-        tape_sds=np.array(list(tapes.values())),
+        shared_sds=np.array([*tapes.values(), *(1.0 for _ in shared)]),
         scale=scale,
         held=mask,
-        begin=np.concatenate((np.asarray(positions, float).ravel(), np.zeros(len(tapes)))),
+        begin=np.concatenate((np.asarray(positions, float).ravel(), np.zeros(len(tapes) + len(shared)))),
         together=np.array(pairs, np.int64).reshape(-1, 2),
+        shared=shared,
     )
 
 
@@ -163,17 +172,32 @@ def with_observations(network: Network, observations: Sequence[Observation]) -> 
         network,
         observations=tuple(observations),
         values=np.array([one.booking.value for one in observations]),
-        sds=np.array([one.booking.sd for one in observations]),
-        batches=tuple(_batches(observations, network.index, network.tapes)),
+        sds=_own_sds(observations, network.shared),
+        batches=tuple(_batches(observations, network.index, network.tapes, network.shared)),
     )
 
 
-def _batches(observations: Sequence[Observation], index: Mapping[str, int], tapes: Sequence[str]) -> Iterator[Batch]:
+def _own_sds(observations: Sequence[Observation], shared: Mapping[str, int]) -> Array:
+    """Return the standard deviation of each observation without what it shares with others."""
+    return np.array(
+        [
+            sqrt(one.booking.sd**2 - sum(size**2 for name, size in one.booking.shared if name in shared))
+            if one.booking.shared
+            else one.booking.sd
+            for one in observations
+        ]
+    )
+
+
+def _batches(
+    observations: Sequence[Observation], index: Mapping[str, int], tapes: Sequence[str], shared: Mapping[str, int]
+) -> Iterator[Batch]:
     number_of = {tape: number for number, tape in enumerate(tapes)}
-    by_type: dict[type, list[int]] = {}
+    by_type: dict[tuple[type, int], list[int]] = {}
+    errors = [[(shared[name], size) for name, size in one.booking.shared if name in shared] for one in observations]
     for number, one in enumerate(observations):
-        by_type.setdefault(type(one), []).append(number)
-    for kind, rows in by_type.items():
+        by_type.setdefault((type(one), len(errors[number])), []).append(number)
+    for (kind, width), rows in by_type.items():
         ones, equation = [observations[row] for row in rows], EQUATIONS[kind]
         yield Batch(
             equation,
@@ -181,13 +205,15 @@ def _batches(observations: Sequence[Observation], index: Mapping[str, int], tape
             np.array([[index[name] for name in one.points] for one in ones], np.int64),
             np.array([equation.numbers(one) for one in ones], float).reshape(len(ones), -1),
             np.array([-1 if one.booking.tape is None else number_of[one.booking.tape] for one in ones], np.int64),
+            np.array([[number for number, _ in errors[row]] for row in rows], np.int64).reshape(len(rows), width),
+            np.array([[size for _, size in errors[row]] for row in rows], float).reshape(len(rows), width),
         )
 
 
 def linearise(network: Network, parameters: Array) -> Linear:
     """Return computed values and derivatives of every observation.
 
-    A taped length reads distance x (1 + scale of the tape) / scale of the frame.
+    A taped length reads distance x (1 + scale of the tape) / scale of the frame, and what else readings share.
     """
     count = len(network.names)
     points = parameters[: 2 * count].reshape(-1, 2)
@@ -202,11 +228,9 @@ def linearise(network: Network, parameters: Array) -> Linear:
             factor = (1 + scales[batch.tapes]) / network.scale
             by_tape = np.where(batch.tapes >= 0, value / network.scale, 0.0)
             value, flat = value * factor, flat * factor[:, None]
-        computed[batch.rows] = value
-        places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(value), -1)
-        tapes = np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)
-        numbers.append(np.column_stack((places, tapes)))
-        partials.append(np.column_stack((flat, by_tape)))
+        computed[batch.rows] = value + np.sum(batch.shares * scales[batch.shared], axis=1)
+        numbers.append(_parameter_numbers(batch, count))
+        partials.append(np.column_stack((flat, by_tape, batch.shares)))
     return Linear(computed, tuple(numbers), tuple(partials))
 
 
@@ -267,14 +291,14 @@ class _Look(NamedTuple):
     parameters: Array
     linear: Linear
     residuals: Array
-    cost: float  #: weighted sum of squares, the tapes' scales included
+    cost: float  #: weighted sum of squares, what readings share included
 
 
 def _looked_at(network: Network, weights: Array, parameters: Array) -> _Look:
     linear = linearise(network, parameters)
     residuals = misclosures(network, linear)
-    scales = parameters[2 * len(network.names) :]
-    cost = float(weights @ residuals**2 + np.sum((scales / network.tape_sds) ** 2))
+    shared = parameters[2 * len(network.names) :]
+    cost = float(weights @ residuals**2 + np.sum((shared / network.shared_sds) ** 2))
     return _Look(parameters, linear, residuals, cost)
 
 
@@ -307,11 +331,11 @@ class _Assembly:
         """Return the assembly of a network. What is held goes to a row and column beyond the last."""
         size = int((~network.held).sum())
         columns = np.append(np.where(network.held, size, network.columns), size)
-        batches = [columns[numbers] for numbers in _parameter_numbers(network)]
+        batches = [columns[_parameter_numbers(batch, len(network.names))] for batch in network.batches]
         width = size + 1
         keys = [(c[:, :, None] * width + c[:, None, :]).ravel() for c in batches]
-        tapes = columns[2 * len(network.names) : -1]
-        keys.append(tapes * width + tapes)
+        shared = columns[2 * len(network.names) : -1]
+        keys.append(shared * width + shared)
         if size <= DENSE:
             return cls(size, True, np.concatenate(keys), np.zeros(0, np.int64))
         four = np.stack((2 * network.together, 2 * network.together + 1), axis=2).reshape(len(network.together), -1)
@@ -323,14 +347,14 @@ class _Assembly:
     def normal(self, network: Network, weights: Array, here: _Look) -> tuple[Array, Array]:
         """Return the normal matrix, full or as the values of its pattern, and the right-hand side."""
         products, right = [], np.zeros(len(network.held) + 1)
-        linear, scales = here.linear, here.parameters[2 * len(network.names) :]
+        linear, shared = here.linear, here.parameters[2 * len(network.names) :]
         for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True):
             weighted = partials * weights[batch.rows, None]
             products.append((weighted[:, :, None] * partials[:, None, :]).ravel())
             np.add.at(right, numbers, weighted * here.residuals[batch.rows, None])
-        priors = network.tape_sds**-2.0
+        priors = network.shared_sds**-2.0
         products.append(priors)
-        right[2 * len(network.names) : -1] -= priors * scales
+        right[2 * len(network.names) : -1] -= priors * shared
         values = np.concatenate(products)
         if self.dense:
             width = self.size + 1
@@ -341,11 +365,11 @@ class _Assembly:
         return matrix, right[:-1][~network.held]
 
 
-def _parameter_numbers(network: Network) -> Iterator[Ints]:
-    count = len(network.names)
-    for batch in network.batches:
-        places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(batch.points), -1)
-        yield np.column_stack((places, np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)))
+def _parameter_numbers(batch: Batch, count: int) -> Ints:
+    """Return the parameters (m, p) of a batch's derivatives, -1 for none, where there are so many points."""
+    places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(batch.points), -1)
+    tapes = np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)
+    return np.column_stack((places, tapes, 2 * count + batch.shared))
 
 
 def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float) -> Factor:

@@ -22,7 +22,8 @@ class Covariances(Protocol):
     """Access to the covariance of a solution without ever forming all of it.
 
     Parameters are numbered: 2 i and 2 i + 1 are x and y of point i of ``Solution.names``; 2 n + t is
-    the scale of tape t of ``Solution.tapes``. What is held has covariance zero.
+    the scale of tape t of ``Solution.tapes``, and after those of the tapes come other errors that readings share.
+    What is held has covariance zero.
     """
 
     def blocks(self, parameters: NDArray[np.int64]) -> Array:
@@ -43,7 +44,8 @@ class Solution:
     stations: int  #: how many of them are stations; they come first
     positions: Array  #: (n, 2) x and y, metres
     tapes: tuple[str, ...]  #: t tapes
-    scales: Array  #: (t,) how much each tape reads long, metres a metre: reading = distance x (1 + scale)
+    #: (s,) how much each tape reads long, metres a metre: reading = distance x (1 + scale); then what readings share
+    scales: Array
     variances: Array  #: (n, 2, 2) covariance of each position in the frame, square metres
     local_variances: Array  #: (n, 2, 2) relative to the base line: its first station and direction held
     covariances: Covariances

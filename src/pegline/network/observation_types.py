@@ -28,6 +28,7 @@ __all__ = [
     "Produced",
     "Ranging",
     "Square",
+    "TieChainage",
     "with_value",
 ]
 
@@ -51,6 +52,8 @@ class Booking:
     row: int | None = None  #: number of its row in ``Reduction.rows``
     back: bool = False  #: of a row booked walking the line from its end: left and right are as seen then
     read: float | None = None  #: as booked where that is another figure: before its corrections, from the book's north
+    #: part of the deviation that readings share: the name of each common error, and what it puts into this one, metres
+    shared: tuple[tuple[str, float], ...] = ()
 
     @property
     def measured_line(self) -> str | None:
@@ -101,6 +104,15 @@ class Chainage:
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
 
     points = Points("point", "start", "end")
+
+
+@record(frozen=True, slots=True)
+class TieChainage(Chainage):
+    """How far along its line from start the foot of a tie station lies, taped as the line's length is.
+
+    The scale of the tape is in it, the line's length is not: what the two readings have in common says how much
+    of an error in one is in the other. The length serves to begin with only.
+    """
 
 
 @record(frozen=True, slots=True)
@@ -209,7 +221,9 @@ class Square:
     points = Points("before", "corner", "after")
 
 
-Observation = Distance | Chainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square | Angle
+Observation = (
+    Distance | Chainage | TieChainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square | Angle
+)
 
 _Some = TypeVar("_Some", bound=Observation)
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from math import hypot, radians, sqrt
 from typing import Any, Final
 
@@ -26,11 +27,13 @@ from pegline.network.observation_types import (
     Observation,
     Offset,
     Ranging,
+    TieChainage,
 )
 from pegline.network.walls import produced_observations, wall_observations
 from pegline.plane import mean_angle
 from pegline.records import record
-from pegline.reduction.model import Ground, ReducedRow, Reduction
+from pegline.reduction.model import Ground, ReducedRow, Reduction, TapeConstants
+from pegline.reduction.tape import lays
 
 __all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_line", "with_witnesses"]
 
@@ -39,6 +42,8 @@ __all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_lin
 ANGLE_SD: Final = radians(1.0)
 #: How well a tie station stands in its line, metres (common practice).
 RANGING_SD: Final = 0.020
+#: Variances are the same within such a share.
+SAME: Final = 1e-9
 
 
 @record(frozen=True, slots=True)
@@ -117,7 +122,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
     observed: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
         if row.form == "station":
-            observed += _tie_station(book, reduction, row, number)
+            observed += _tie_station(book, reduction, row, number, frame.own_scales.get(row.line, 1.0))
         elif row.booked.name in solved:
             observed += _row(row, along[row.line], number)
     observed += _arcs(reduction)
@@ -126,7 +131,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
     observed += _angles(book)
     observed += wall_observations(book, reduction)
     observed += produced_observations(book, reduction)
-    return tuple(observed)
+    return _with_shared_lays(observed, reduction)
 
 
 def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
@@ -164,7 +169,9 @@ def _row_label(row: ReducedRow, number: int = 0) -> str:
     return f"{row.walked} at {getattr(at, 'text', None) or at.length.text}"  # type: ignore[union-attr]
 
 
-def _tie_station(book: Book, reduction: Reduction, row: ReducedRow, number: int) -> Iterator[Observation]:
+def _tie_station(
+    book: Book, reduction: Reduction, row: ReducedRow, number: int, own_scale: float
+) -> Iterator[Observation]:
     """Yield where a tie station stands on its whole line: no station brackets another."""
     line, given = reduction.lines[row.line], row.booked.accuracy
     chainage = Booking(
@@ -182,8 +189,53 @@ def _tie_station(book: Book, reduction: Reduction, row: ReducedRow, number: int)
     )
     ranging_sd = given.fixed.metres(book.unit_of(row.line)) if given else RANGING_SD
     ranging = replace(chainage, kind="ranging", value=0.0, sd=ranging_sd)
-    yield Chainage(chainage, row.name, line.start, line.end, line.ground.length)
+    if row.booked.back:  # counted from the line's end, so that the length is in it
+        yield Chainage(chainage, row.name, line.start, line.end, line.ground.length)
+    else:
+        taped = replace(chainage, value=chainage.value * own_scale, tape=line.ground.tape)
+        yield TieChainage(taped, row.name, line.start, line.end, line.ground.length)
     yield Ranging(ranging, row.name, line.start, line.end)
+
+
+def _with_shared_lays(observed: Sequence[Observation], reduction: Reduction) -> tuple[Observation, ...]:
+    """Return the observations, the readings of each line with the lays of the tape that they share.
+
+    A reading of n lays shares the first n - 1 of them with what was read farther on; the last one, a full or a part
+    lay, is its own. A line's length that is the mean of k tapings has 1/k of the lays on which chainages were read.
+    A reading that the book tells surer than its lays are shares nothing that is known.
+    """
+    ones = list(observed)
+    on_line: dict[str, list[int]] = {}
+    for number, one in enumerate(ones):
+        if isinstance(one, TieChainage) or (isinstance(one, Distance) and one.booking.measured_line is not None):
+            on_line.setdefault(one.booking.line or "", []).append(number)
+    for name, numbers in on_line.items():
+        if len(numbers) > 1:
+            ground = reduction.lines[name].ground
+            tape = reduction.tapes[ground.tape]
+            for number, shared in zip(numbers, _shared_lays([ones[n] for n in numbers], ground, tape), strict=True):
+                ones[number] = replace(ones[number], booking=replace(ones[number].booking, shared=shared))
+    return tuple(ones)
+
+
+def _shared_lays(
+    readings: Sequence[Observation], ground: Ground, tape: TapeConstants
+) -> Iterator[tuple[tuple[str, float], ...]]:
+    """Yield for each reading of a line what its full lays put into it, piece by piece to where another ends."""
+    tapings = [ground.count if isinstance(one, Distance) else 1 for one in readings]
+    counts = [lays(one.booking.value, tape.nominal) for one in readings]
+    full = [  # lays that may be shared
+        count - 1 if one.booking.sd**2 * k > (1 - SAME) * tape.lay_sd**2 * count else 0
+        for one, k, count in zip(readings, tapings, counts, strict=True)
+    ]
+    ends = sorted(full)[:-1]  # what the longest has beyond the next is its own
+    pieces = [(begin, end) for begin, end in pairwise(sorted({0, *ends})) if end > begin]
+    for count, k in zip(full, tapings, strict=True):
+        yield tuple(
+            (f"{readings[0].booking.line} lays {begin + 1} to {end}", tape.lay_sd * sqrt(end - begin) / k)
+            for begin, end in pieces
+            if end <= count
+        )
 
 
 def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:

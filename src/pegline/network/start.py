@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Mapping, Sequence
-from math import hypot
+from math import dist, hypot
 from typing import cast
 
 from pegline.errors import Finding
@@ -24,7 +24,7 @@ from pegline.network.arc_intersection import (
     twice_area,
 )
 from pegline.network.growing_figure import Figure, Gap, Hints
-from pegline.network.observation_types import Chainage, Distance, Observation
+from pegline.network.observation_types import Chainage, Distance, Observation, TieChainage
 from pegline.network.placement_faults import placement_faults
 from pegline.network.start_points import bookings, place_point
 from pegline.records import record
@@ -116,7 +116,8 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
     for number, row in figure.on_lines[name]:
         if row.point not in figure.at and row.start in figure.at and row.end in figure.at:
             start, end = figure.at[row.start], figure.at[row.end]
-            share = row.booking.value / row.length
+            length = dist(start, end) if isinstance(row, TieChainage) else row.length
+            share = row.booking.value / length
             rough = max(figure.rough[row.start], figure.rough[row.end])
             figure.used.update((number, number + 1))  # its ranging is booked right after it
             _put(figure, row.point, point_between(start, end, share), rough)

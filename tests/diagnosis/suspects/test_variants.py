@@ -5,13 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
+from builders.records import LOCAL, measure
 from builders.simulated import Framework
 
+from pegline import reduce
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.errors import BookError
+from pegline.network.adjust import adjust
 from pegline.network.dependents import Rate, change_of, with_reading_changed
 from pegline.network.least_squares import solve, with_observations
 from pegline.network.observation_types import with_value
+from pegline.readers import parse_book
 
 SOLVED = 1e-4  # metres: steps that lower χ² by less than a thousandth are not made
 NAMES = ["quad with pegs", "farm", "two hubs", "fixed by ties"]
@@ -21,6 +25,40 @@ def survey(name, seed=3):
     """Return a simulated survey, and where its solution begins."""
     network = Framework(NETWORKS[name]()).measure(np.random.default_rng(seed))
     return network, solve(network)
+
+
+LAYS = """
+book: 1
+unit: m
+tapes: {s: {material: steel, length: 30}}
+default_tape: {lines: s, offsets: s}
+stations: {C: {left_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: 140.00
+    details:
+    - {at: 61.03, station: S}
+    - {at: 118.02, station: T}
+  A-C: {use: side, taped: 91.47}
+  C-B: {use: side, taped: 104.41}
+  C-S: {use: check, taped: 68.20}
+  C-T: {use: check, taped: 88.92}
+"""
+
+
+def test_readings_that_share_lays_are_solved_as_the_network_solves_them():
+    fit = reduce(parse_book(LAYS.encode(), "lays.yaml")).adjustment.fit
+    network, ones = fit.network, fit.network.observations
+    assert list(network.shared) == ["A-B lays 1 to 2", "A-B lays 3 to 3"]
+    others = {n: with_value(one, one.booking.value + 0.04) for n, one in enumerate(ones)}
+
+    solved = all_solved(network, [Variant({n: one}) for n, one in others.items()], fit.parameters)
+
+    for v, (n, one) in enumerate(others.items()):
+        alone = solve(with_observations(network, [*ones[:n], one, *ones[n + 1 :]]), None, fit.parameters)
+        assert solved.parameters[v][:-3] == pytest.approx(alone.parameters[:-3], abs=SOLVED)
+        assert solved.squares[v] == pytest.approx(alone.square_sum, rel=1e-3)
 
 
 def all_solved(network, variants, begin, amounts=None):
@@ -61,15 +99,18 @@ def test_an_amount_to_be_found_is_what_leaving_the_reading_out_gives(name):
         assert solved.squares[0] == pytest.approx(without.square_sum, abs=0.01)
 
 
-@pytest.mark.parametrize("name", ["quad with pegs", "farm", "fixed by ties"])
-def test_what_hangs_on_a_reading_follows_its_amount(name):
-    # The base line and the chainages on it, with 12 m dropped: given the amount, all is as it was.
-    network, fit = survey(name)
+def test_what_hangs_on_a_reading_follows_its_amount():
+    # A line and a tie station on it, with 2 m dropped, and the chainages that count on them: given the amount, all is
+    # as it was.
+    lines = {"A-B": ("base", 60.0), "A-C": ("side", 50.0), "C-B": ("side", 46.0)}
+    rows = [("T", "A-B", 30.0, "station"), ("h", "A-B", 12.0, 5.0), ("k", "A-B", 40.0, -4.0)]
+    book, reduction = measure(lines, sides={"C": "left A-B"}, rows=rows, dimensions={"C-h": 38.71, "h-k": 29.41})
+    fit = adjust(book, reduction, LOCAL).fit
+    network = fit.network
     ones = network.observations
-    for n in range(len(ones)):
-        amount = change_of(ones, n)
-        if len(amount) < 2:
-            continue
+    carrying = [(n, amount) for n in range(len(ones)) if len(amount := change_of(ones, n)) > 1]
+    assert [ones[n].booking.label for n, _ in carrying] == ["A-B", "A-B at 30.00"]
+    for n, amount in carrying:
         spoilt = with_observations(network, with_reading_changed(ones, n, -2.0))
         solved = all_solved(spoilt, [Variant(amounts=(amount,), fixed=(2.0,))], fit.parameters)
         assert solved.squares[0] == pytest.approx(fit.square_sum, abs=0.01)

@@ -195,7 +195,7 @@ class _Trial:
     def closes(self) -> bool:
         """Return whether χ² is what the tapes explain."""
         network = self.fit.network
-        freedom = len(network.values) + len(network.tapes) - int((~network.held).sum())
+        freedom = len(network.values) + len(network.shared_sds) - int((~network.held).sum())
         return freedom <= 0 or chi2_exceeded(self.fit.misfit, freedom) > CHANCE
 
     @cached_property

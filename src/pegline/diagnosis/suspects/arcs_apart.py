@@ -143,7 +143,7 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
     construction = construct(network, hints(book, reduction), None)
     if construction is None:
         return None
-    begin = np.concatenate((construction.places.ravel(), np.zeros(len(tapes))))
+    begin = np.concatenate((construction.places.ravel(), np.zeros(len(network.shared_sds))))
     begins = (*orientations(network, begin), begin)
     situation = Situation(network, hints(book, reduction), begins)
     if situation.freedom < 1:

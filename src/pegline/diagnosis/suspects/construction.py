@@ -77,7 +77,7 @@ class Construction:
         return np.asarray(replace(self, steps=steps).repeat(alone, alone.given_amounts)[0])
 
     def repeat(self, variants: Variants, amounts: Array) -> Array:
-        """Return the parameters (v, 2 n + t) where each variant's own readings put the points."""
+        """Return the parameters (v, 2 n + s) where each variant's own readings put the points."""
         network, count = self.network, len(amounts)
         scale = network.scale
         at = np.zeros((count, len(network.names), 2))
@@ -99,13 +99,13 @@ class Construction:
                 case _Tie(point, chainage):
                     three = variants.points_of(chainage)
                     start, end = at[every, three[:, 1]], at[every, three[:, 2]]
-                    share = variants.value_of(chainage, amounts) / variants.length_of(chainage, amounts)
+                    share = variants.share_of(chainage, amounts, end - start)
                     at[:, point] = start + share[:, None] * (end - start)
                 case _Carried(point, (p, q), forward, aside):
                     unit = _unit(at[:, q] - at[:, p])
                     normal = np.stack((-unit[:, 1], unit[:, 0]), axis=1)
                     at[:, point] = at[:, p] + forward * unit + aside * normal
-        return np.concatenate((at.reshape(count, -1), np.zeros((count, len(network.tapes)))), axis=1)
+        return np.concatenate((at.reshape(count, -1), np.zeros((count, len(network.shared_sds)))), axis=1)
 
 
 def _mirror_step(step: _Arcs | _Tie | _Carried) -> _Arcs | _Tie | _Carried:

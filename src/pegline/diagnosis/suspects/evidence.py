@@ -127,7 +127,7 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
             sds = np.sqrt(np.maximum(np.diag(covariances), 0.0)).tolist()
             weight += sum(log(any_size(*one)) for one in zip(amounts.tolist(), sds, kinds, strict=True))
     if variant.loose_tape is not None:
-        weight += log(network.tape_sds[variant.loose_tape] / variant.tape_sd)
+        weight += log(network.shared_sds[variant.loose_tape] / variant.tape_sd)
     return Verdict(
         hypothesis,
         weight,

@@ -61,7 +61,7 @@ class Situation:
 
     network: Network
     hints: Hints
-    begins: tuple[Array, ...]  #: parameters (2 n + t,) near which it may be solved: of the solutions that there are
+    begins: tuple[Array, ...]  #: parameters (2 n + s,) near which it may be solved: of the solutions that there are
     #: Where the other measurements put the points (n, 2), by the number of a line that is left out.
     places_without: Mapping[int, Array] = field(default_factory=dict)
 
@@ -74,7 +74,7 @@ class Situation:
     def freedom(self) -> int:
         """Return how many measurements are redundant."""
         network = self.network
-        return len(network.values) + len(network.tapes) - int((~network.held).sum())
+        return len(network.values) + len(network.shared_sds) - int((~network.held).sum())
 
     @cached_property
     def sides(self) -> tuple[tuple[int, int, int, float], ...]:

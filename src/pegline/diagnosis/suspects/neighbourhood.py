@@ -113,12 +113,14 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
         [whole.names[n] for n in order],
         sum(n < whole.stations for n in order),
         ones,
-        dict(zip(whole.tapes, whole.tape_sds.tolist(), strict=True)),
+        dict(zip(whole.tapes, whole.shared_sds.tolist(), strict=False)),
         points[order],
         scale=whole.scale,
         held=held,
     )
-    begin = np.concatenate((points[order].ravel(), parameters[2 * len(whole.names) :]))
+    shared = parameters[2 * len(whole.names) :]
+    errors = [shared[whole.shared[name]] for name in network.shared]
+    begin = np.concatenate((points[order].ravel(), shared[: len(whole.tapes)], errors))
     off = np.abs(misclosures(network, linearise(network, begin)) / network.sds)
     return Neighbourhood(int(np.argmax(off)), network, begin, tuple(numbers))
 

@@ -143,10 +143,10 @@ class _Reckoner:
 
     @cached_property
     def _begins(self) -> Array:
-        """Return parameters (b, 2 n + t) to begin with, every point on the side that is booked where that can be."""
+        """Return parameters (b, 2 n + s) to begin with, every point on the side that is booked where that can be."""
         begins = [*self.of.begins]
         if self.construction is not None:
-            begins.append(np.concatenate((self.construction.places.ravel(), np.zeros(len(self.of.network.tapes)))))
+            begins.append(np.concatenate((self.construction.places.ravel(), np.zeros(len(self.of.network.shared_sds)))))
         sided = [one for one in begins if self.of.on_booked_sides(one)]
         return np.array(sided or begins)
 
@@ -331,7 +331,7 @@ class _Reckoner:
     def _own_begins(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array
     ) -> Iterator[Array]:
-        """Yield further parameters (v, 2 n + t) to begin with: mirrored, exchanged, and where a line is left out."""
+        """Yield further parameters (v, 2 n + s) to begin with: mirrored, exchanged, and where a line is left out."""
         begin = otherwise.copy()
         at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
         for v, one in enumerate(hypotheses):

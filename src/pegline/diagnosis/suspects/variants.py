@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from pegline.network.dependents import Change
 from pegline.network.equations import EQUATIONS
-from pegline.network.least_squares import Network
-from pegline.network.observation_types import Chainage, Oblique, Observation
+from pegline.network.least_squares import Batch, Network
+from pegline.network.observation_types import Chainage, Oblique, Observation, TieChainage
 from pegline.plane import Array, wrap_angle
 from pegline.records import record
 
@@ -29,6 +29,7 @@ MORE_ROUNDS: Final = 40  #: and one that comes near the best
 SETTLED: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
 LOOSE_SD: Final = 1e3  #: of an amount about which nothing is known, metres or radians
 LOOSE_TAPE_SD: Final = 0.02  #: of a tape that may be of any length, metres a metre
+SHORTEST_LINE: Final = 1e-6  #: metres
 STEP: Final = 1e-4  #: of an amount, for its derivative, metres
 LEAST_DIAGONAL: Final = 1e-12  #: of the normal matrix, where nothing holds an unknown
 HUGE: Final = 1e6  #: a misclosure where an equation has no value, in σ
@@ -53,7 +54,7 @@ class Variant:
 class Solved:
     """Variants, solved."""
 
-    parameters: Array  #: (v, 2 n + t) as those of the network
+    parameters: Array  #: (v, 2 n + s) as those of the network
     amounts: Array  #: (v, k), 0 beyond a variant's own
     amount_covariances: Array  #: (v, k, k)
     squares: Array  #: (v,) χ² that is left
@@ -78,6 +79,8 @@ class _Batch(NamedTuple):
     above_rates: Array  #: (v, k, m, j)
     below_rates: Array  #: (v, k, m, j)
     tapes: Ints  #: (m,)
+    shared: Ints  #: (m, w)
+    shares: Array  #: (m, w)
     columns: Ints  #: (v, m, p) number of each derivative's unknown
 
     def hangs(self, which: Ints) -> bool:
@@ -89,7 +92,7 @@ class _Places(NamedTuple):
     """Where some variants are looked at."""
 
     points: Array  #: (v, n, 2)
-    scales: Array  #: (v, t + 1) of the tapes, the last for what no tape measured
+    shared: Array  #: (v, s + 1) what readings share, the last for the scale of what no tape measured
     amounts: Array  #: (v, k)
     which: Ints  #: (v,) numbers of the variants
 
@@ -103,7 +106,7 @@ class Variants:
         self.size = max((len(one.amounts) for one in variants), default=0)
         self.values = np.tile(network.values, (count, 1))
         self.value_rates = np.zeros((count, self.size, rows))
-        self.tape_sds = np.tile(network.tape_sds, (count, 1))
+        self.shared_sds = np.tile(network.shared_sds, (count, 1))
         for v, variant in enumerate(variants):
             for number, one in variant.instead.items():
                 self.values[v, number] = one.booking.value
@@ -111,13 +114,13 @@ class Variants:
                 for number, rate in amount.items():
                     self.value_rates[v, k, number] = rate.value
             if variant.loose_tape is not None:
-                self.tape_sds[v, variant.loose_tape] = variant.tape_sd
+                self.shared_sds[v, variant.loose_tape] = variant.tape_sd
         #: (v, k) which amounts are to be found
         self.found = np.array(
             [[k < len(one.amounts) and one.fixed is None for k in range(self.size)] for one in self.variants], bool
         ).reshape(count, self.size)
         self.unknowns = int((~network.held).sum())
-        self.batches = [self._batch(batch.rows) for batch in network.batches]
+        self.batches = [self._batch(batch) for batch in network.batches]
 
     @property
     def given_amounts(self) -> Array:
@@ -127,8 +130,8 @@ class Variants:
             amounts[v, : len(variant.fixed or ())] = variant.fixed or ()
         return amounts
 
-    def _batch(self, rows: Ints) -> _Batch:
-        network, count = self.network, len(self.variants)
+    def _batch(self, of: Batch) -> _Batch:
+        network, count, rows = self.network, len(self.variants), of.rows
         ones = [network.observations[row] for row in rows.tolist()]
         kind = type(ones[0])
         points = np.tile(_points(network, ones), (count, 1, 1))
@@ -147,8 +150,8 @@ class Variants:
                         if number in place:
                             pair = (rate.length, 0.0) if kind is Chainage else (rate.chainage, rate.length)
                             rates[:, v, k, place[number], 0] = pair
-        tapes = np.array([-1 if (t := one.booking.tape) is None else network.tapes.index(t) for one in ones], np.int64)
-        return _Batch(kind, rows, points, above, below, rates[0], rates[1], tapes, self._columns(points, tapes))
+        columns = self._columns(points, of)
+        return _Batch(kind, rows, points, above, below, rates[0], rates[1], of.tapes, of.shared, of.shares, columns)
 
     def _place(self, number: int) -> tuple[_Batch, int]:
         batch = next(batch for batch in self.batches if number in batch.rows)
@@ -163,17 +166,22 @@ class Variants:
         """Return the observed value (v,) of an observation."""
         return np.asarray(self.values[:, number] + np.einsum("vk,vk->v", amounts, self.value_rates[:, :, number]))
 
-    def length_of(self, number: int, amounts: Array) -> Array:
-        """Return the length (v,) of the line that a chainage counts on."""
+    def share_of(self, number: int, amounts: Array, line: Array) -> Array:
+        """Return how much (v,) of its line (v, 2) lies before a tie station's chainage."""
+        value = self.value_of(number, amounts)
         batch, at = self._place(number)
-        return np.asarray(batch.above[:, at, 0] + np.einsum("vk,vk->v", amounts, batch.above_rates[:, :, at, 0]))
+        if batch.kind is TieChainage:
+            return value * self.network.scale / np.maximum(np.hypot(line[:, 0], line[:, 1]), SHORTEST_LINE)
+        length = batch.above[:, at, 0] + np.einsum("vk,vk->v", amounts, batch.above_rates[:, :, at, 0])
+        return np.asarray(value / length)
 
-    def _columns(self, points: Ints, tapes: Ints) -> Ints:
+    def _columns(self, points: Ints, of: Batch) -> Ints:
         """Return the number of the unknown of each derivative; what is held has the last."""
         columns = np.append(np.where(self.network.held, self.unknowns, self.network.columns), self.unknowns)
         numbers = np.stack((2 * points, 2 * points + 1), axis=3).reshape(*points.shape[:2], -1)
-        of_tapes = np.where(tapes >= 0, 2 * len(self.network.names) + tapes, -1)
-        numbers = np.concatenate((numbers, np.broadcast_to(of_tapes[None, :, None], (*points.shape[:2], 1))), axis=2)
+        of_tapes = np.where(of.tapes >= 0, 2 * len(self.network.names) + of.tapes, -1)
+        shared = np.column_stack((of_tapes, 2 * len(self.network.names) + of.shared))
+        numbers = np.concatenate((numbers, np.broadcast_to(shared, (*points.shape[:2], shared.shape[1]))), axis=2)
         return np.asarray(columns[numbers])
 
     # -- one look ----------------------------------------------------------------------------------------------------
@@ -197,8 +205,8 @@ class Variants:
             slopes[:, :, self.unknowns + 1 :] *= self.found[which][:, None, :]
         slopes /= self.network.sds[None, :, None]
         slopes[:, :, self.unknowns] = 0.0
-        tapes = parameters[:, 2 * len(self.network.names) :] / self.tape_sds[which]
-        cost = np.sum(residuals**2, axis=1) + np.sum(tapes**2, axis=1) + np.sum((amounts / LOOSE_SD) ** 2, axis=1)
+        shared = parameters[:, 2 * len(self.network.names) :] / self.shared_sds[which]
+        cost = np.sum(residuals**2, axis=1) + np.sum(shared**2, axis=1) + np.sum((amounts / LOOSE_SD) ** 2, axis=1)
         return _Look(residuals, slopes, cost)
 
     def _residuals(
@@ -241,11 +249,14 @@ class Variants:
         value, partials = value.reshape(shape), jacobian.reshape(*shape, -1)
         by_tape = np.zeros((*shape, 1))
         if equation.taped:
-            factor = (1 + places.scales[:, batch.tapes]) / self.network.scale
+            factor = (1 + places.shared[:, batch.tapes]) / self.network.scale
             by_tape = np.where(batch.tapes >= 0, value / self.network.scale, 0.0)[:, :, None]
             value, partials = value * factor, partials * factor[:, :, None]
             by_amounts = None if by_amounts is None else by_amounts * factor[:, :, None]
-        return value, np.concatenate((partials, by_tape), axis=2), by_amounts
+        if batch.shares.size:
+            value = value + np.sum(places.shared[:, batch.shared] * batch.shares, axis=2)
+        by_shared = np.broadcast_to(batch.shares, (*shape, batch.shares.shape[1]))
+        return value, np.concatenate((partials, by_tape, by_shared), axis=2), by_amounts
 
     def _constants(self, batch: _Batch, places: _Places, amounts: Array) -> Array:
         """Return the constants (v m, j) of a batch's equations."""
@@ -270,7 +281,7 @@ class Variants:
         Parameters
         ----------
         begin
-            (v, 2 n + t) parameters to begin with.
+            (v, 2 n + s) parameters to begin with.
         amounts
             (v, k) amounts to begin with.
         """
@@ -306,7 +317,7 @@ class Variants:
         matrix = slopes.transpose(0, 2, 1) @ slopes
         right = np.einsum("vmu,vm->vu", slopes, look.residuals[going])
         place = self.network.columns[2 * len(self.network.names) :]
-        priors = self.tape_sds[going] ** -2.0
+        priors = self.shared_sds[going] ** -2.0
         matrix[:, place, place] += priors
         right[:, place] -= priors * parameters[going][:, 2 * len(self.network.names) :]
         last = np.arange(self.unknowns, self.unknowns + self.size)

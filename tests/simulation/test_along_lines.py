@@ -1,4 +1,4 @@
-"""Where details lie along a line is as sure as is said: near both ends, between tight control and without any.
+"""Details and tie stations along a line lie as surely as is said: near both ends, between tight control and without.
 
 The model of what lays have in common, in which the tape is laid here: each full lay of the tape has an error of its
 own, which every chainage behind it and the line's length share; each reading has one besides. One scale of the tape
@@ -58,18 +58,28 @@ def survey_of(*told, **how):
 
 
 def scatter(length, chainages, count, *, control, ties=(), seed=1):
-    """Return by how many of its standard deviations each point is off along the line, (count, points)."""
+    """Return by how many of its standard deviations each point and tie station is off along the line, (count, k)."""
     draw, off = np.random.default_rng(seed), []
     at = [(c, f"station: T{n}") for n, c in enumerate(ties)] + [(c, f"point: p{n}") for n, c in enumerate(chainages)]
     grid_scale = survey_of(length, [], draw, grid_scale=1.0).frame.scale if control else None
+    at.sort()
     for _ in range(count):
-        survey = survey_of(length, sorted(at), draw, grid_scale=grid_scale)
+        survey = survey_of(length, at, draw, grid_scale=grid_scale)
         points, east = survey.detail.points, survey.frame.origin[0]
         variances = points.variances if control else points.local_variances
-        for number, chainage in enumerate(chainages):
-            row = points.index[f"p{number}"]
-            true = EAST + chainage * grid_scale - east if control else chainage
-            off.append((points.positions[row, 0] - true) / sqrt(variances[row, 0, 0]))
+        stations = survey.adjustment.adjusted
+        told = [
+            (at, points.positions[row := points.index[f"p{n}"], 0], variances[row, 0, 0])
+            for n, at in enumerate(chainages)
+        ]
+        of_stations = stations.variances if control else stations.local_variances
+        told += [
+            (at, stations.positions[row := stations.index[f"T{n}"], 0], of_stations[row, 0, 0])
+            for n, at in enumerate(ties)
+        ]
+        for along, found, variance in told:
+            true = EAST + along * grid_scale - east if control else along
+            off.append((found - true) / sqrt(variance))
     return np.array(off).reshape(count, -1)
 
 
@@ -78,6 +88,11 @@ LINES = {
     "one lay": (28.0, (0.5, 14.0, 27.5), ()),
     "five lays": (140.0, (0.5, 29.0, 61.0, 118.0, 139.5), ()),
     "tie stations": (28.0, (0.5, 9.5, 10.5, 20.0, 27.5), (10.0,)),
+    "a tie station near the far end": (28.0, (), (27.5,)),
+    "tie stations on one lay": (20.0, (), (1.0, 10.0, 19.0)),
+    "tie stations on two lays": (50.0, (), (5.0, 25.0, 31.0, 49.0)),
+    "tie stations on five lays": (140.0, (35.0, 69.0, 118.0), (1.0, 70.0, 139.0)),
+    "tie stations on seven lays": (200.0, (92.0, 170.0), (50.0, 95.0, 160.0, 199.0)),
 }
 
 

@@ -76,6 +76,7 @@ GOALS: Final = {
         "every branch of the core run, 90 % of its mutants found",
         (
             *(f"python -m tests.trust.branches {room}" for room in CORE),
+            "python -m tests.trust.everything",
             *(f"python -m tests.trust.mutants --each 40 --seed 22 --room {room}" for room in CORE),
         ),
     ),

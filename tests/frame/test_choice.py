@@ -253,6 +253,8 @@ def test_the_steps_lead_from_the_needle_to_the_grid_in_words() -> None:
         "combined factor",
     ]
     assert found.steps[2].note == "true north lies 0°08'22\" west of grid north"
+    # By hand: 12.340 km from the zone's middle, k = 0.9996 (1 + 12.340² / 2 / 6382²), less 85 m / 6382 km.
+    assert found.steps[-1].note == "ground to grid: -411 mm in 1 km"
 
 
 def test_a_bearing_s_own_convergence_is_told_where_the_plot_s_does_not_add_up() -> None:
@@ -387,6 +389,14 @@ def test_a_plot_that_turns_out_to_lie_far_from_its_control_s_grid_or_nowhere_is_
         choose_frame(parsed, reduction, {"A": (512340.25, 5712806.40), "B": (1_500_000.0, 5712806.40)})
     with pytest.raises(BookError, match="the plot lies nowhere on WGS 84 / UTM zone 30N"):
         choose_frame(parsed, reduction, {"A": (512340.25, 5712806.40), "B": (1e9, 1e9)})
+
+
+def test_figures_that_are_no_degrees_suggest_no_zone() -> None:
+    # 100° E, 60° N is in zone 47; no place is at 90.5° N.
+    points = "A: {{easting: 100, northing: {north}, accuracy: 1}}, B: {{easting: 100, northing: {north}, accuracy: 1}}"
+
+    assert "take EPSG:32647 (WGS 84 / UTM zone 47N)" in refusal(grid(points.format(north="60"), "EPSG:4326"))
+    assert "take the grid of your country or its UTM zone" in refusal(grid(points.format(north="90.5"), "EPSG:4326"))
 
 
 def test_a_frame_is_refined_only_where_that_changes_something() -> None:

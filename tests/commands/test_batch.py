@@ -442,7 +442,7 @@ def test_only_a_book_that_was_alone_in_hand_when_three_runs_ended_is_not_tried_a
 
     batch(archive, out)
 
-    ended = manifest.history(out / manifest.NAME, {}).ended["unchecked.yaml"]
+    ended = manifest.read_history(out / manifest.NAME, {}).ended["unchecked.yaml"]
     assert ended["status"] == status
     assert ("look at the book" in "".join(ended["why"])) == (status == 75)
 
@@ -612,7 +612,7 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
     assert done.returncode == 65, done.stderr
     assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
-    far, near = (manifest.history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
+    far, near = (manifest.read_history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
     assert far == near
 
 

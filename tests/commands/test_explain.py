@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from pegline import read, reduce
-from pegline.book.reference import book_schema, entries, groups, place_words, related_entries
+from pegline.book.reference import book_schema, entries, groups, related_entries, words_of_place
 from pegline.cli import main
 from pegline.commands.explain import example_of, how_to_books
 from pegline.kinds import KINDS
@@ -37,8 +37,8 @@ def test_every_key_says_what_it_means_and_what_may_be_written():
 
 
 def test_a_key_is_told_with_its_place():
-    assert {place_words(entry.place) for entry in related_entries("rectangle")} == {"features: NAME"}
-    assert {place_words(entry.place) for entry in related_entries("past")} == {"lines: NAME: legs"}
+    assert {words_of_place(entry.place) for entry in related_entries("rectangle")} == {"features: NAME"}
+    assert {words_of_place(entry.place) for entry in related_entries("past")} == {"lines: NAME: legs"}
     assert "lines: NAME: details" in groups()
 
 

@@ -14,7 +14,7 @@ import pytest
 from builders import weir_survey as records
 from builders.altered import with_stages
 
-from pegline.commands.join import names_of, run
+from pegline.commands.join import run, survey_names
 from pegline.commands.join.disagreements import find_disagreements
 from pegline.errors import OpenError, UsageError
 from pegline.writers.gis import gpkg
@@ -416,7 +416,7 @@ def test_words_that_make_no_sense_are_refused(tmp_path, two):
 
 
 def test_surveys_of_one_name_are_told_apart_by_their_folders():
-    assert names_of([Path("x/a/plot.gpkg"), Path("y/a/plot.gpkg")]) == ["x/a/plot", "y/a/plot"]
+    assert survey_names([Path("x/a/plot.gpkg"), Path("y/a/plot.gpkg")]) == ["x/a/plot", "y/a/plot"]
 
 
 def test_what_is_read_is_what_was_written(tmp_path):

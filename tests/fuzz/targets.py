@@ -108,7 +108,7 @@ TARGETS = {
     "pairs": Target(_in_file("points.yaml", read_pairs), lambda: [PAIRS]),
     "layers": Target(_in_file("office.layers", office_layers), lambda: [LAYERS.read_bytes()]),
     "files": Target(_in_file("x.files.json", FileList.read), lambda: [LIST]),
-    "manifest": Target(_in_file("batch.jsonl", lambda path: manifest.history(path, {"x": "k"})), lambda: [EVENT]),
+    "manifest": Target(_in_file("batch.jsonl", lambda path: manifest.read_history(path, {"x": "k"})), lambda: [EVENT]),
     "csv": Target(_in_file("lines.csv", read_tables), _tables, structured=False),
     "xlsx": Target(_in_file("plot.xlsx", read_tables), lambda: _workbooks(".xlsx"), structured=False),
     "desk": Target(talk_to_desk, lambda: [json.dumps(talk).encode() for talk in TALKS]),

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.measures.lengths import length
+from pegline.measures.lengths import length_of_text
 from pegline.measures.notation import AREA_UNITS, Notation, area_text, length_notation
 from pegline.units import METRES_PER
 
@@ -28,7 +28,7 @@ NOTATIONS = [
 def test_a_length_reads_back_within_half_a_step(notation, metres):
     step = float(notation.step) * METRES_PER[notation.units[-1]]
 
-    back = length(notation.length(metres)).metres(notation.units[0])
+    back = length_of_text(notation.length(metres)).metres(notation.units[0])
 
     assert back == pytest.approx(metres, abs=step / 2 * (1 + 1e-6))
 
@@ -37,7 +37,7 @@ def test_a_length_reads_back_within_half_a_step(notation, metres):
 def test_feet_and_inches_in_a_column_read_back_too(metres):
     notation = Notation(("ft", "in"), Fraction(1, 4), ("square feet",))
 
-    back = length(notation.figure(metres)).metres("ft")
+    back = length_of_text(notation.figure(metres)).metres("ft")
 
     assert back == pytest.approx(metres, abs=0.0254 / 8 * (1 + 1e-6))
 
@@ -64,14 +64,14 @@ def test_a_small_length_is_never_nought(notation, metres):
 
 
 def test_a_book_is_compound_where_most_of_its_lengths_are():
-    mixed = [length(text) for text in ("97 ft 9 3/4 in", "12' 6 1/2\"", "8 ft", "9 in")]
+    mixed = [length_of_text(text) for text in ("97 ft 9 3/4 in", "12' 6 1/2\"", "8 ft", "9 in")]
 
     assert length_notation(mixed, "ft") == (("ft", "in"), Fraction(1, 4))
-    assert length_notation([length(text) for text in ("97.4", "12.35", "3 ft 6 in")], "ft") == (
+    assert length_notation([length_of_text(text) for text in ("97.4", "12.35", "3 ft 6 in")], "ft") == (
         ("ft",),
         Fraction(1, 100),
     )
-    assert length_notation([length("3 ch 45.5 lk")], "ch") == (("ch", "lk"), Fraction(1, 10))
+    assert length_notation([length_of_text("3 ch 45.5 lk")], "ch") == (("ch", "lk"), Fraction(1, 10))
 
 
 def test_areas_have_the_sizes_of_their_units():

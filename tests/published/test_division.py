@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import yaml
 
-from pegline.commands.area.division import Ring, divide
+from pegline.commands.area.division import RingFunction, divide
 from pegline.commands.area.request import DivisionRequest, read_cut_off
 from pegline.detail.path import straight
 
@@ -18,7 +18,7 @@ def test_the_line_meets_the_sides_where_it_is_printed(file):
     case = yaml.safe_load(file.read_text(encoding="utf-8"))
     given, corners = case["given"], {name: np.array(at, float) for name, at in case["given"]["corners"].items()}
     values = np.concatenate(list(corners.values()))
-    ring = Ring(
+    ring = RingFunction(
         name="field",
         path_of=lambda values: straight(values.reshape(-1, 2), closed=True),
         values=values,

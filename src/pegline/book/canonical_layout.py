@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Schema
 from pegline.measures.source_tree import Items, Table, Text, Written
 
-__all__ = ["Row", "book_lines", "book_text", "entry_lines", "flow_scalar", "flow_text", "key_order"]
+__all__ = ["TextRow", "book_lines", "book_text", "entry_lines", "flow_scalar", "flow_text", "key_order"]
 
 WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
@@ -24,7 +24,7 @@ _NOTHING: Final = frozenset({"~", "null", "Null", "NULL"})
 
 
 @dataclass(slots=True)
-class Row:
+class TextRow:
     """One line of a book."""
 
     indent: str
@@ -42,7 +42,7 @@ def book_text(table: Table) -> str:
     return "".join(f"{chr(10) * (row.begins and number > 0)}{row}\n" for number, row in enumerate(rows))
 
 
-def book_lines(table: Table) -> Iterator[Row]:
+def book_lines(table: Table) -> Iterator[TextRow]:
     """Yield the lines of a book; sections that take several lines begin after an empty one."""
     before = False
     for key, value, schema in _entries_in_order(table, _schema()):
@@ -95,17 +95,17 @@ def _of_items(schema: Schema) -> Schema:
 # -- lines ------------------------------------------------------------------------------------------
 
 
-def _entry(key: Text, value: Written, schema: Schema, indent: str, *, section: bool = False) -> Iterator[Row]:
+def _entry(key: Text, value: Written, schema: Schema, indent: str, *, section: bool = False) -> Iterator[TextRow]:
     """Yield the lines of one key and its value."""
     head = _scalar(key.value)
     places = [key.place]
     if not _is_broken(key.value, value, schema, section=section):
         one = _flow(value, schema, places)
-        row = Row(indent, f"{head}: {one}".rstrip(), places)
+        row = TextRow(indent, f"{head}: {one}".rstrip(), places)
         if len(str(row)) <= WIDTH or isinstance(value, Text):
             yield row
             return
-    yield Row(indent, f"{head}:", [key.place])  # the place of a block is that of the first thing in it
+    yield TextRow(indent, f"{head}:", [key.place])  # the place of a block is that of the first thing in it
     yield from _block(value, schema, indent + _INDENT)
 
 
@@ -123,7 +123,7 @@ def _is_broken(word: str, value: Written, schema: Schema, *, section: bool) -> b
     )
 
 
-def _block(value: Written, schema: Schema, indent: str) -> Iterator[Row]:
+def _block(value: Written, schema: Schema, indent: str) -> Iterator[TextRow]:
     if isinstance(value, Table):
         for key, part, sub in _entries_in_order(value, schema):
             yield from _entry(key, part, sub, indent, section=key.value == "points")
@@ -131,7 +131,7 @@ def _block(value: Written, schema: Schema, indent: str) -> Iterator[Row]:
         sub = _of_items(schema)
         for item in value.items:  # a row of the book stays a line, however long
             places: list[Place] = []
-            yield Row(indent, f"- {_flow(item, sub, places) or '~'}", places)
+            yield TextRow(indent, f"- {_flow(item, sub, places) or '~'}", places)
 
 
 def _flow(value: Written, schema: Schema, places: list[Place], *, inside: bool = False) -> str:

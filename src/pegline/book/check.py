@@ -9,7 +9,7 @@ from typing import Final
 from pegline.book.geometry import At, Circle, Curve, Geometry, Parallel, Rectangle, Ring, TapedRound, Through
 from pegline.book.model import Book, Feature
 from pegline.book.names import (
-    Known,
+    KnownNames,
     known_names,
     names_that_look_alike,
     one_name_two_things,
@@ -28,7 +28,7 @@ from pegline.measures.values import Name
 __all__ = ["check"]
 
 
-Check = Callable[[Book, Known], Iterator[Finding]]
+Check = Callable[[Book, KnownNames], Iterator[Finding]]
 
 
 def check(book: Book, log: ReadingLog) -> tuple[list[Finding], list[Finding]]:
@@ -42,7 +42,7 @@ def check(book: Book, log: ReadingLog) -> tuple[list[Finding], list[Finding]]:
 # -- lines ------------------------------------------------------------------------------------------
 
 
-def base_line(book: Book, known: Known) -> Iterator[Finding]:
+def base_line(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell when there is not exactly one base line."""
     bases = [line for line in book.lines.values() if line.use == "base"]
     for line in bases[1:]:
@@ -55,7 +55,7 @@ def base_line(book: Book, known: Known) -> Iterator[Finding]:
         yield Finding("base" if ended else NOT_YET, text, lines[0].place)
 
 
-def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
+def there_and_back(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a line that is booked in both directions."""
     for line in book.lines.values():
         other = book.lines.get(f"{line.end}-{line.start}")
@@ -64,7 +64,7 @@ def there_and_back(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("line-twice", text, line.place)
 
 
-def ends_as_tie_stations(book: Book, known: Known) -> Iterator[Finding]:
+def ends_as_tie_stations(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a tie station that is an end of the line that it is booked on."""
     for line in book.lines.values():
         for row in line.details:
@@ -73,7 +73,7 @@ def ends_as_tie_stations(book: Book, known: Known) -> Iterator[Finding]:
                 yield Finding("station-row", text, row.place)
 
 
-def rows_on_a_check_line(book: Book, known: Known) -> Iterator[Finding]:
+def rows_on_a_check_line(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell details on a check line."""
     for line in book.lines.values():
         if line.use == "check" and line.details:
@@ -81,7 +81,7 @@ def rows_on_a_check_line(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("check-details", text, line.details[0].place)
 
 
-def lines_between_stations(book: Book, known: Known) -> Iterator[Finding]:
+def lines_between_stations(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell what is booked as between points and lies between stations."""
     for line in book.lines.values():
         if line.use == "detail" and line.start in known.stations and line.end in known.stations:
@@ -93,7 +93,7 @@ def lines_between_stations(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("dimension", text, dimension.place)
 
 
-def chainages_past_an_obstacle(book: Book, known: Known) -> Iterator[Finding]:
+def chainages_past_an_obstacle(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a chainage within a leg that goes past an obstacle, where nothing was taped along the line."""
     for line in book.lines.values():
         if not any(leg.passage for leg in line.legs):
@@ -116,7 +116,7 @@ def chainages_past_an_obstacle(book: Book, known: Known) -> Iterator[Finding]:
                         yield Finding("past-obstacle", text, at.place)
 
 
-def faces_without_a_width(book: Book, known: Known) -> Iterator[Finding]:
+def faces_without_a_width(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a witness taped to the face of a surveyed thing whose width the book does not say."""
     surveyed = known.stations.keys() | known.points.keys() | book.features.keys()
     for witness in chain.from_iterable(book.witnesses.values()):
@@ -134,7 +134,7 @@ def faces_without_a_width(book: Book, known: Known) -> Iterator[Finding]:
 # -- arcs and features ------------------------------------------------------------------------------
 
 
-def arcs_without_a_side(book: Book, known: Known) -> Iterator[Finding]:
+def arcs_without_a_side(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a point from two others that may lie on either side of them."""
     placed = {row.name for line in book.lines.values() for row in line.details}
     several: dict[str, int] = {}
@@ -186,7 +186,7 @@ def _forms(geometry: Geometry) -> tuple[Form, ...]:
     return ("line", "area") if closed else _FORMS[type(geometry)]
 
 
-def geometry_of_kinds(book: Book, known: Known) -> Iterator[Finding]:
+def geometry_of_kinds(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a feature whose geometry its kind cannot have."""
     for feature in book.features.values():
         kind = _kind(book, feature)
@@ -197,14 +197,14 @@ def geometry_of_kinds(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("kind", text, feature.place)
 
 
-def kinds_that_ship(book: Book, known: Known) -> Iterator[Finding]:
+def kinds_that_ship(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a kind of the book's own that is one of those that ship."""
     for kind in book.kinds.values():
         if kind.name in KINDS:
             yield Finding("kind", f"{kind.name} is a kind already; give yours another name", kind.place)
 
 
-def parallels(book: Book, known: Known) -> Iterator[Finding]:
+def parallels(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a parallel to something that is no line, or to itself by a roundabout way."""
     for feature in book.features.values():
         seen = {feature.name}
@@ -220,7 +220,7 @@ def parallels(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("parallel", text, feature.place)
 
 
-def shapes_on_their_own_corners(book: Book, known: Known) -> Iterator[Finding]:
+def shapes_on_their_own_corners(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a shape whose edge ends on corners that it makes itself, also by way of another shape."""
     shapes = {
         name: feature for name, feature in book.features.items() if isinstance(feature.geometry, Rectangle | TapedRound)
@@ -252,7 +252,7 @@ def _edge_ends(feature: Feature) -> list[str]:
     return [geometry.edge.end, geometry.edge.start] if isinstance(geometry, Rectangle | TapedRound) else []
 
 
-def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
+def booked_again_in_a_shape(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell the same point named twice in one outline."""
     for feature in book.features.values():
         geometry = feature.geometry
@@ -270,7 +270,7 @@ def booked_again_in_a_shape(book: Book, known: Known) -> Iterator[Finding]:
 # -- the frame --------------------------------------------------------------------------------------
 
 
-def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
+def grid_without_control(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell bearings from a grid that nothing names."""
     is_named = book.control or known.log.is_lost("crs", "control")
     if book.north and book.north.reference == "grid" and not is_named:
@@ -285,7 +285,7 @@ def grid_without_control(book: Book, known: Known) -> Iterator[Finding]:
 # -- what is odd ------------------------------------------------------------------------------------
 
 
-def pages_without_an_image(book: Book, known: Known) -> Iterator[Finding]:
+def pages_without_an_image(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of a page that ``pages`` does not list."""
     if not book.pages:
         return
@@ -294,7 +294,7 @@ def pages_without_an_image(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("page", f"page {quote(name)} is not among pages{suggest(name, book.pages)}", place)
 
 
-def widths_of_lines(book: Book, known: Known) -> Iterator[Finding]:
+def widths_of_lines(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Hint at a line with a width, of which one edge alone is drawn."""
     for feature in book.features.values():
         kind = _kind(book, feature)
@@ -312,7 +312,7 @@ def widths_of_lines(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("width-of-line", text, feature.place)
 
 
-def rows_not_drawn(book: Book, known: Known) -> Iterator[Finding]:
+def rows_not_drawn(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of rows of a feature that its geometry does not go through."""
     for line in book.lines.values():
         for row in line.details:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.distance import WALL, Wall, side_wall
-from pegline.measures.grammar import Grammar, items, reference
+from pegline.measures.grammar import Grammar, items, schema_of
 from pegline.measures.keys import Key, OneOf, Record
 from pegline.measures.lengths import LENGTH
 from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
@@ -188,7 +188,7 @@ BOOKED: Final = {
     "description": "booked: the feature's own rows; booked A-B: those on line A-B.",
 }
 _MEMBERS: Final = items(
-    Grammar(_read_member, lambda: {"anyOf": [reference(NAME), BOOKED]}), "the points in order, or 'booked',", least=1
+    Grammar(_read_member, lambda: {"anyOf": [schema_of(NAME), BOOKED]}), "the points in order, or 'booked',", least=1
 )
 
 

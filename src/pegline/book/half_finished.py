@@ -15,7 +15,7 @@ from pegline.measures.distance import Arc
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.values import Name, Pair, Reading
 
-__all__ = ["names_of", "reducible_part", "without_points", "without_readings"]
+__all__ = ["points_of_geometry", "reducible_part", "without_points", "without_readings"]
 
 
 def reducible_part(book: Book, log: ReadingLog) -> Book:
@@ -105,7 +105,8 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
 def _wait_words(feature: Feature, book: Book, log: ReadingLog) -> str:
     """Return what a feature waits for: the points by their names where the book gives them, and what to do."""
     known = {*book.station_names, *_points(book)}
-    given = (name for name in dict.fromkeys(names_of(feature.geometry)) if isinstance(name, str))  # and no rows
+    # Names, and no rows.
+    given = (name for name in dict.fromkeys(points_of_geometry(feature.geometry)) if isinstance(name, str))
     names = [name for name in given if name not in known and "." not in name]
     if not names or any(log.is_lost(name) for name in names):
         return "points that are not booked yet; book them"
@@ -218,10 +219,10 @@ def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known: set[str]
         return False
     if isinstance(geometry, Parallel):
         return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known
-    return set(names_of(geometry)) <= known
+    return set(points_of_geometry(geometry)) <= known
 
 
-def names_of(geometry: object) -> tuple[str, ...]:
+def points_of_geometry(geometry: object) -> tuple[str, ...]:
     """Return the points that a geometry is drawn through or hangs on."""
     if isinstance(geometry, At):
         return (geometry.point,)

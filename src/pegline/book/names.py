@@ -19,7 +19,7 @@ from pegline.measures.values import Name
 from pegline.records import record
 
 __all__ = [
-    "Known",
+    "KnownNames",
     "known_names",
     "names_that_look_alike",
     "one_name_two_things",
@@ -33,7 +33,7 @@ _OWN: Final = re.compile(r".+\.\d+")
 
 
 @record(frozen=True, slots=True)
-class Known:
+class KnownNames:
     """The names of a book, each with the place that gives it."""
 
     stations: Mapping[str, Place]  #: every station, with the first place that makes it one
@@ -41,9 +41,9 @@ class Known:
     log: ReadingLog  #: what was noted while the book was read
 
 
-def known_names(book: Book, log: ReadingLog) -> Known:
+def known_names(book: Book, log: ReadingLog) -> KnownNames:
     """Return what the names of a book stand for."""
-    return Known(_stations(book, log), _points(book, log), log)
+    return KnownNames(_stations(book, log), _points(book, log), log)
 
 
 def _stations(book: Book, log: ReadingLog) -> dict[str, Place]:
@@ -79,7 +79,7 @@ DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
 }
 
 
-def unknown_names(book: Book, known: Known) -> Iterator[Finding]:
+def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell each name that nothing in the book makes known."""
     hints = 50  # looking for a likeness among many names takes time
     realms: Mapping[str, tuple[str, Set[str]]] = {
@@ -153,7 +153,7 @@ def _sketched_points(book: Book) -> Set[str]:
     return {point.name for point in book.points.values() if point.sketch is not None}
 
 
-def _places(realm: str, book: Book, known: Known) -> Mapping[str, Place]:
+def _places(realm: str, book: Book, known: KnownNames) -> Mapping[str, Place]:
     """Return where the names of a realm are given."""
     if realm in ("point", "station"):
         return {**known.points, **known.stations}
@@ -188,7 +188,7 @@ def _hint(what: str, name: str, names: Set[str]) -> str:
     return suggest(name, names) if names else f"; the book has no {what} yet, add it"
 
 
-def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
+def stations_off_their_line(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a station that stands for its chainage in a row of a line that it is not on."""
     last = list(book.lines.values())[-1:]
     for line in book.lines.values():
@@ -202,7 +202,7 @@ def stations_off_their_line(book: Book, known: Known) -> Iterator[Finding]:
                     yield Finding("unknown-station" if ended else NOT_YET, text, part.place)
 
 
-def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
+def one_name_two_things(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a name that is a station and a point."""
     for name, place in known.stations.items():
         if name in known.points:
@@ -211,7 +211,7 @@ def one_name_two_things(book: Book, known: Known) -> Iterator[Finding]:
             yield Finding("name-twice", text, second)
 
 
-def reserved_names(book: Book, known: Known) -> Iterator[Finding]:
+def reserved_names(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell names that are kept for points named by the program."""
     given = (named for named in known.log.defined if named.realm != "corner")
     kept = ((named.name, named.place) for named in chain(given, _given_names(book)) if "." in named.name)
@@ -231,7 +231,7 @@ def _given_names(book: Book) -> Iterator[NameUse]:
 # -- names that are nearly others ---------------------------------------------------------------------
 
 
-def witnesses_nearly_named(book: Book, known: Known) -> Iterator[Finding]:
+def witnesses_nearly_named(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of a witness object that is nearly the name of something surveyed."""
     names = sorted(known.stations.keys() | known.points.keys() | book.features.keys()) if book.witnesses else []
     plain = {_initial(name): name for name in names} | {_plain(name): name for name in names}
@@ -276,7 +276,7 @@ def _look(name: str) -> str:
     return name.lower() if name.isascii() else unicodedata.normalize("NFKC", name).translate(_LOOKS).casefold()
 
 
-def names_that_look_alike(book: Book, known: Known) -> Iterator[Finding]:
+def names_that_look_alike(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of two names that a reader would take for one."""
     points = {**known.points, **known.stations}
     for places in (points, {name: feature.place for name, feature in book.features.items()}):

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any, Final
 
 from pegline.book.model import BOOK
-from pegline.measures.grammar import Reference, Schema
+from pegline.measures.grammar import Schema, SchemaReference
 from pegline.records import record
 
 __all__ = [
@@ -21,10 +21,10 @@ __all__ = [
     "entries",
     "groups",
     "keys_of",
-    "place_words",
     "related_entries",
     "schema_text",
     "words_of",
+    "words_of_place",
 ]
 
 
@@ -45,7 +45,7 @@ def book_schema() -> Schema:
 
 def _collect(part: Any, definitions: dict[str, Schema]) -> None:
     """Add to ``definitions`` every schema that ``part`` leads to."""
-    if isinstance(part, Reference) and part.grammar.name not in definitions:
+    if isinstance(part, SchemaReference) and part.grammar.name not in definitions:
         definitions[part.grammar.name] = {}  # a place of its own before it leads back to itself
         definitions[part.grammar.name] = part.grammar.schema()
         _collect(definitions[part.grammar.name], definitions)
@@ -107,7 +107,7 @@ def groups() -> Mapping[str, tuple[Entry, ...]]:
     """Return the keys by the place that they stand in, as words: the head, then section by section."""
     entries_by_group: dict[str, list[Entry]] = {}
     for entry in entries():
-        entries_by_group.setdefault(place_words(entry.place), []).append(entry)
+        entries_by_group.setdefault(words_of_place(entry.place), []).append(entry)
     return {place: tuple(group) for place, group in entries_by_group.items()}
 
 
@@ -117,10 +117,10 @@ def related_entries(word: str) -> tuple[Entry, ...]:
     return exact or tuple(entry for entry in entries() if word in _listed_words(entry))
 
 
-def place_words(place: Step) -> str:
+def words_of_place(place: Step) -> str:
     """Return a place in words.
 
-    >>> place_words(()), place_words(("lines", "NAME", "details", "[]"))
+    >>> words_of_place(()), words_of_place(("lines", "NAME", "details", "[]"))
     ('the head', 'lines: NAME: details')
     """
     return ": ".join(step for step in place if step != "[]") or "the head"

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final, Literal
 from pegline.book import formats
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE, BEARING, LATITUDE, LONGITUDE
-from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
+from pegline.measures.grammar import Grammar, items, one_or_more, scalar, schema_of
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, LENGTH
 from pegline.measures.notation import AreaUnit
@@ -87,7 +87,7 @@ def _read_area_unit(written: Written, log: ReadingLog) -> str | CustomaryArea:
     return _USUAL_AREA.read(written, log) if isinstance(written, Text) else _CUSTOMARY.read(written, log)  # type: ignore[return-value]
 
 
-_AREA_UNIT: Final = Grammar(_read_area_unit, lambda: {"anyOf": [reference(_USUAL_AREA), reference(_CUSTOMARY.grammar)]})
+_AREA_UNIT: Final = Grammar(_read_area_unit, lambda: {"anyOf": [schema_of(_USUAL_AREA), schema_of(_CUSTOMARY.grammar)]})
 
 
 @record(frozen=True, slots=True)
@@ -190,7 +190,7 @@ def _limits(values: dict[str, Any], table: Table, log: ReadingLog) -> Limits:
     return Limits(**values)
 
 
-_RATIO_OR_LENGTH: Final = Grammar(_read_ratio_or_length, lambda: {"anyOf": [reference(PROPORTION), reference(LENGTH)]})
+_RATIO_OR_LENGTH: Final = Grammar(_read_ratio_or_length, lambda: {"anyOf": [schema_of(PROPORTION), schema_of(LENGTH)]})
 
 
 @record(frozen=True, slots=True)

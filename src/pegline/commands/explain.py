@@ -10,7 +10,7 @@ from pathlib import Path
 from textwrap import dedent, wrap
 from typing import Final
 
-from pegline.book.reference import Entry, book_schema, entries, groups, place_words, related_entries
+from pegline.book.reference import Entry, book_schema, entries, groups, related_entries, words_of_place
 from pegline.errors import Place, UsageError
 from pegline.kinds import KINDS
 from pegline.measures.grammar import Schema
@@ -108,7 +108,7 @@ def _entry(same: list[Entry]) -> Iterator[str]:
     """Yield the paragraphs of a key that means the same in some places."""
     entry = same[0]
     yield entry.word
-    yield from _paragraph("in", "; ".join(dict.fromkeys(place_words(one.place) for one in same)))
+    yield from _paragraph("in", "; ".join(dict.fromkeys(words_of_place(one.place) for one in same)))
     yield from _paragraph("means", entry.meaning)
     yield from _paragraph("written", entry.values)
     if 1 < len(entry.keys) <= MAX_KEYS:

@@ -16,7 +16,7 @@ from pegline.plane import Array
 from pegline.records import record
 from pegline.survey import Survey
 
-__all__ = ["Positions", "derivatives"]
+__all__ = ["Positions", "difference_quotients"]
 
 
 def position_of(name: str, solution: Solution, points: Points) -> Array:
@@ -68,10 +68,10 @@ def joint_covariance(names: Sequence[str], solution: Solution, points: Points, a
 STEP: Final = 1e-4
 
 
-def derivatives(of: Callable[[Array], Array], values: Array) -> Array:
+def difference_quotients(of: Callable[[Array], Array], values: Array) -> Array:
     """Return the derivatives (k, m) of a function of m values, by central differences.
 
-    >>> derivatives(lambda v: np.array([v[0] * v[1]]), np.array([2.0, 3.0])).round(6).tolist()
+    >>> difference_quotients(lambda v: np.array([v[0] * v[1]]), np.array([2.0, 3.0])).round(6).tolist()
     [[3.0, 2.0]]
     """
     columns = []
@@ -139,5 +139,5 @@ class Positions:
     def propagate(self, of: Callable[[Array], Array], names: Sequence[str]) -> tuple[Array, Array]:
         """Return the values (k,) of a function of positions (n, 2), and their covariance (k, k)."""
         at = self.all(names).ravel()
-        by = derivatives(lambda values: of(values.reshape(-1, 2)), at)
+        by = difference_quotients(lambda values: of(values.reshape(-1, 2)), at)
         return of(at.reshape(-1, 2)), by @ self.covariance(names) @ by.T

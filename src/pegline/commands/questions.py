@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import UsageError
-from pegline.measures.lengths import length
+from pegline.measures.lengths import length_of_text
 from pegline.measures.reading_log import Misread
 from pegline.survey import Survey
 from pegline.units import METRES_PER
@@ -19,10 +19,10 @@ __all__ = [
     "FIELD_CAUTION",
     "GROUND_CAUTION",
     "as_json",
+    "caution_lines",
     "is_checked",
     "read_length",
     "read_pair",
-    "survey_lines",
 ]
 
 
@@ -44,7 +44,7 @@ def is_checked(survey: Survey) -> bool:
     return survey.passed and survey.solved.checked is True
 
 
-def survey_lines(survey: Survey) -> Iterator[str]:
+def caution_lines(survey: Survey) -> Iterator[str]:
     """Yield the survey's own verdict where it is not simply passed."""
     if not survey.passed:
         yield "FAILED: a check of this survey failed; pegline check says which. Do not use these values yet."
@@ -72,7 +72,7 @@ def read_length(text: str, unit: str, option: str) -> float:
     3.81
     """
     try:
-        reading = length(text.strip())
+        reading = length_of_text(text.strip())
     except Misread as misread:
         raise UsageError(f"{option}: {misread}") from None
     metres = reading.value * METRES_PER[reading.unit or unit]

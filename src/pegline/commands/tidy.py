@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from pegline.book.canonical_layout import Row, book_lines
+from pegline.book.canonical_layout import TextRow, book_lines
 from pegline.book.formats import upgrade
 from pegline.book.read import read_book
 from pegline.measures.source_tree import Items, Table, Written
@@ -80,7 +80,7 @@ def _text(table: Table, source: str) -> str:
     return "".join(f"{line}\n" for line in _lines(rows, comments_by_row))
 
 
-def _lines(rows: list[Row], comments_by_row: _Comments) -> Iterator[str]:
+def _lines(rows: list[TextRow], comments_by_row: _Comments) -> Iterator[str]:
     for number, row in enumerate(rows):
         if row.begins and number:
             yield ""
@@ -91,7 +91,7 @@ def _lines(rows: list[Row], comments_by_row: _Comments) -> Iterator[str]:
         yield from comments_by_row.below
 
 
-def _comments_by_row(rows: list[Row], source: str) -> _Comments:
+def _comments_by_row(rows: list[TextRow], source: str) -> _Comments:
     """Return the comments_by_row of a text by the row that each belongs to: the one it stood beside, or stood above."""
     spots = sorted({((place.line, place.column), number) for number, row in enumerate(rows) for place in row.places})
     by_row = _Comments({}, {}, [])

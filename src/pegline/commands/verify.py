@@ -20,7 +20,7 @@ __all__ = ["arguments", "run"]
 PARTS: Final = ("shx", "dbf", "cpg", "prj", "parquet")
 
 
-class Verdict(NamedTuple):
+class FilesVerdict(NamedTuple):
     """What is known of the files of one stem, or of one file that no list names."""
 
     name: str  #: path under the folder
@@ -64,7 +64,7 @@ def _summary(count: int, bad: int, alone: int) -> str:
     return f"{bad} of {count} not in order" if bad else f"all {count} in order"
 
 
-def verdicts_of(folder: Path, books: Path | None) -> Iterator[Verdict]:
+def verdicts_of(folder: Path, books: Path | None) -> Iterator[FilesVerdict]:
     """Yield what is known of each set of files under a folder, and of each file that belongs to none."""
     listed: set[Path] = set()
     for path in folder.rglob(f"*{ENDING}"):
@@ -73,16 +73,20 @@ def verdicts_of(folder: Path, books: Path | None) -> Iterator[Verdict]:
         name = (here / path.name.removesuffix(ENDING)).as_posix()
         files = FileList.read(path)
         if files is None:
-            yield Verdict(name, (f"{path.name} is damaged, so its files cannot be vouched for; plot the book again",))
+            yield FilesVerdict(
+                name, (f"{path.name} is damaged, so its files cannot be vouched for; plot the book again",)
+            )
             continue
         listed |= {path.parent / each for each in files.files}
         faults = [*_file_faults(files, path.parent), *_age_faults(files, path.parent, folder, books)]
         alone = _book(files, path.parent, folder, books) is None
-        yield Verdict(name, tuple(faults), _state_of_set(files, alone=alone), alone)
+        yield FilesVerdict(name, tuple(faults), _state_of_set(files, alone=alone), alone)
     endings = {f".{ending}" for ending in (*FORMATS_TABLE, *PARTS)}
     for path in folder.rglob("*"):
         if path.suffix in endings and path not in listed and path.is_file() and not _of_archive(path, folder):
-            yield Verdict(path.relative_to(folder).as_posix(), ("foreign, or of an earlier state: no list names it",))
+            yield FilesVerdict(
+                path.relative_to(folder).as_posix(), ("foreign, or of an earlier state: no list names it",)
+            )
 
 
 def _of_archive(path: Path, folder: Path) -> bool:

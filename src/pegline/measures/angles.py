@@ -51,10 +51,10 @@ def degrees(text: str) -> float:
     return float(whole or 0) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
 
 
-def bearing(text: str) -> float:
+def bearing_of_text(text: str) -> float:
     """Return a whole-circle or quadrant bearing in radians, clockwise from north.
 
-    >>> round(math.degrees(bearing("S 10°30' W")), 9)
+    >>> round(math.degrees(bearing_of_text("S 10°30' W")), 9)
     190.5
     """
     quadrant = _QUADRANT.fullmatch(text)
@@ -70,7 +70,7 @@ def bearing(text: str) -> float:
     return math.radians((180 - value if south else value) * (-1 if west else 1) % 360)
 
 
-def angle(text: str) -> float:
+def angle_of_text(text: str) -> float:
     """Return an angle over 0 and up to 180 degrees, radians."""
     value = degrees(text)
     if not 0 < value <= 180:
@@ -100,10 +100,10 @@ def slope(text: str) -> float:
     return math.radians(-value if text.startswith("-") else value)
 
 
-def declination(text: str) -> float:
+def declination_of_text(text: str) -> float:
     """Return a declination in radians, east positive.
 
-    >>> round(math.degrees(declination("1.8° W")), 9)
+    >>> round(math.degrees(declination_of_text("1.8° W")), 9)
     -1.8
     """
     match = _EAST_WEST.fullmatch(text)
@@ -168,14 +168,18 @@ def angle_grammar(convert: Callable[[str], float], wanted: str, name: str, help_
     return Grammar(read, lambda: {"type": ["number", "string"], "description": help_}, name)
 
 
-ANGLE: Final = angle_grammar(angle, "an angle", "angle", "An angle: 63.5 (degrees), 63°30', 63°30'15\", 63 30 15.")
+ANGLE: Final = angle_grammar(
+    angle_of_text, "an angle", "angle", "An angle: 63.5 (degrees), 63°30', 63°30'15\", 63 30 15."
+)
 BEARING: Final = angle_grammar(
-    bearing,
+    bearing_of_text,
     "a bearing",
     "bearing",
     "A bearing: 0 to 360 clockwise from north, 63.5 or 63°30', or by quadrant, N 63°30' E.",
 )
-DECLINATION: Final = angle_grammar(declination, "a declination", "declination", "A declination: 2.4° E or 1.8° W.")
+DECLINATION: Final = angle_grammar(
+    declination_of_text, "a declination", "declination", "A declination: 2.4° E or 1.8° W."
+)
 
 
 def _earthangle_grammar(convert: Callable[[str], float], name: str, example: str, most: int) -> Grammar[float]:

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 
 from pegline.errors import Place
 from pegline.measures.angles import SLOPE
-from pegline.measures.grammar import Grammar, reference
+from pegline.measures.grammar import Grammar, schema_of
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, READING, READINGS, read_reading
 from pegline.measures.obstacles import PASSAGE, WAYS, Passage, passage_length
@@ -226,4 +226,4 @@ def reading_past(passage: Passage, unit: str) -> Reading:
 
 
 _PASSAGE_KEYS: Final = frozenset({"past", *(key for keys in WAYS.values() for key in keys)})
-LEG: Final = Grammar(_read_leg, lambda: {"anyOf": [reference(TAPED.grammar), reference(PASSAGE.grammar)]})
+LEG: Final = Grammar(_read_leg, lambda: {"anyOf": [schema_of(TAPED.grammar), schema_of(PASSAGE.grammar)]})

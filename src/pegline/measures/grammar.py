@@ -9,7 +9,7 @@ from pegline.measures.reading_log import BLANK, Misread, ReadingLog, Unfinished,
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.records import record
 
-__all__ = ["Grammar", "Reference", "Schema", "blank", "form", "items", "one_or_more", "reference", "scalar"]
+__all__ = ["Grammar", "Schema", "SchemaReference", "blank", "form", "items", "one_or_more", "scalar", "schema_of"]
 
 T = TypeVar("T")
 Schema: TypeAlias = dict[str, Any]
@@ -82,7 +82,7 @@ def one_or_more(item: Grammar[T], wanted: str) -> Grammar[tuple[T, ...]]:
             raise Wrong(f"the list is empty; write {wanted}", written.place)
         return _each(written, item, log)
 
-    return Grammar(read, lambda: {"anyOf": [reference(item), _list_schema(item, 1, None)]})
+    return Grammar(read, lambda: {"anyOf": [schema_of(item), _list_schema(item, 1, None)]})
 
 
 def _each(written: Items, item: Grammar[T], log: ReadingLog) -> tuple[T, ...]:
@@ -105,14 +105,14 @@ def _each(written: Items, item: Grammar[T], log: ReadingLog) -> tuple[T, ...]:
 
 
 def _list_schema(item: Grammar[Any], least: int, most: int | None) -> Schema:
-    schema: Schema = {"type": "array", "items": reference(item), "minItems": least}
+    schema: Schema = {"type": "array", "items": schema_of(item), "minItems": least}
     return schema if most is None else schema | {"maxItems": most}
 
 
 # -- schema -----------------------------------------------------------------------------------------
 
 
-class Reference(Schema):
+class SchemaReference(Schema):
     """A schema that stands under a name of its own, with the grammar that it comes from."""
 
     def __init__(self, grammar: Grammar[Any], **beside: Any) -> None:
@@ -120,6 +120,6 @@ class Reference(Schema):
         self.grammar = grammar
 
 
-def reference(grammar: Grammar[Any], **beside: Any) -> Schema:
+def schema_of(grammar: Grammar[Any], **beside: Any) -> Schema:
     """Return the schema of a grammar, by reference where it has a name; ``beside`` stands in it too."""
-    return Reference(grammar, **beside) if grammar.name else grammar.schema() | beside
+    return SchemaReference(grammar, **beside) if grammar.name else grammar.schema() | beside

@@ -13,7 +13,7 @@ from functools import cache
 from typing import Any, Final, Generic, NamedTuple, TypeVar, get_type_hints
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, Schema, blank, form, reference
+from pegline.measures.grammar import Grammar, Schema, blank, form, schema_of
 from pegline.measures.reading_log import BLANK, ReadingLog, Unfinished, Wrong
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.spelling import nearest, suggest
@@ -216,7 +216,7 @@ class Record(Generic[T]):
             schema["oneOf"] = choices
         if not self.short:
             return schema
-        return {"anyOf": [reference(layout.keys[self.short].grammar), schema]}
+        return {"anyOf": [schema_of(layout.keys[self.short].grammar), schema]}
 
 
 #: A key and its value with no colon between them, or no space behind the colon.
@@ -294,8 +294,8 @@ def _layout(record: Record[Any]) -> _Layout:
 def _property(word: str, key: Key) -> Schema:
     definition = {"title": word.replace("_", " ").capitalize(), "description": key.help}
     if key.measured or key.later:
-        return definition | _or_blank(reference(key.grammar))
-    return reference(key.grammar, **definition)
+        return definition | _or_blank(schema_of(key.grammar))
+    return schema_of(key.grammar, **definition)
 
 
 def _or_blank(schema: Schema) -> Schema:
@@ -337,7 +337,7 @@ def mapping(
         return values
 
     def schema() -> Schema:
-        inner = reference(item.grammar if isinstance(item, Record) else item)
-        return {"type": ["object", "null"], "propertyNames": reference(key), "additionalProperties": _or_blank(inner)}
+        inner = schema_of(item.grammar if isinstance(item, Record) else item)
+        return {"type": ["object", "null"], "propertyNames": schema_of(key), "additionalProperties": _or_blank(inner)}
 
     return Grammar(read, schema)

@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, items, one_or_more, reference
+from pegline.measures.grammar import Grammar, items, one_or_more, schema_of
 from pegline.measures.keys import Key, Record
 from pegline.measures.reading_log import Misread, ReadingLog, Wrong
 from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, quote
@@ -32,7 +32,7 @@ __all__ = [
     "UNIT",
     "UNIT_MARKS",
     "check_spread",
-    "length",
+    "length_of_text",
     "read_reading",
     "unknown_unit",
 ]
@@ -98,10 +98,10 @@ def _unit_read(written: Written, log: ReadingLog) -> str:
 UNIT: Final = Grammar(_unit_read, lambda: {"enum": list(METRES_PER), "description": "A unit of length."}, "unit")
 
 
-def length(text: str) -> Length:
+def length_of_text(text: str) -> Length:
     """Return a length as written: bare, with a unit, or compound.
 
-    >>> length("40 ft 6 in").value
+    >>> length_of_text("40 ft 6 in").value
     40.5
     """
     if len(text) <= LONGEST and _BARE.fullmatch(text):
@@ -210,7 +210,7 @@ def _length_of(written: Written, log: ReadingLog, wanted: str, sign: Sign) -> Le
         what = "a list" if isinstance(written, Items) else "a map"
         raise Wrong(f"{what} is given where {wanted} is expected; write one value", written.place)
     try:
-        return within(length(written.value), log, sign)
+        return within(length_of_text(written.value), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
 
@@ -246,14 +246,14 @@ ANY_LENGTH: Final = _lengths("a length", "any")
 
 READING_SCHEMA: Final = {
     "anyOf": [
-        reference(LENGTH),
+        schema_of(LENGTH),
         {"type": "string", "pattern": r"^~"},
         {
             "type": "object",
             "properties": {
                 "either": {
                     "type": "array",
-                    "items": reference(LENGTH),
+                    "items": schema_of(LENGTH),
                     "minItems": 2,
                     "description": "The readings that it may be; the rest of the book settles which.",
                 }
@@ -273,7 +273,7 @@ def read_reading(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     text = written.value
     doubtful = text.startswith("~")
     try:
-        reading_length = within(length(text[1:].lstrip() if doubtful else text), log, sign)
+        reading_length = within(length_of_text(text[1:].lstrip() if doubtful else text), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
     return Reading(reading_length, written.place, doubtful)
@@ -340,7 +340,7 @@ def _read_readings(written: Written, log: ReadingLog) -> tuple[Reading, ...]:
 
 READINGS: Final = Grammar(
     _read_readings,
-    lambda: {"anyOf": [reference(READING), {"type": "array", "items": reference(READING), "minItems": 1}]},
+    lambda: {"anyOf": [schema_of(READING), {"type": "array", "items": schema_of(READING), "minItems": 1}]},
     "readings",
 )
 
@@ -377,4 +377,4 @@ def _read_accuracy(written: Written, log: ReadingLog) -> Accuracy:
     return Accuracy(LENGTH.read(written, log), 0.0, written.place)
 
 
-ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [reference(LENGTH), _PARTS.schema()]}, "accuracy")
+ACCURACY: Final = Grammar(_read_accuracy, lambda: {"anyOf": [schema_of(LENGTH), _PARTS.schema()]}, "accuracy")

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
 from pegline.measures.angles import ANGLE
-from pegline.measures.grammar import Grammar, items, reference
+from pegline.measures.grammar import Grammar, items, schema_of
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import CHAINAGE, READING
 from pegline.measures.offset import METHOD, Method
@@ -177,7 +177,7 @@ def _read_angle(written: Written, log: ReadingLog) -> Angle | ChainAngle:
     return _CHAIN_ANGLE.read(written, log) if isinstance(written, Table) else ANGLE.read(written, log)
 
 
-_ANGLE: Final = Grammar(_read_angle, lambda: {"anyOf": [reference(ANGLE), reference(_CHAIN_ANGLE.grammar)]})
+_ANGLE: Final = Grammar(_read_angle, lambda: {"anyOf": [schema_of(ANGLE), schema_of(_CHAIN_ANGLE.grammar)]})
 
 
 def _two(help_: str) -> Key:

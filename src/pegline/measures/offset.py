@@ -6,7 +6,7 @@ import re
 from typing import Annotated, Any, Final, Literal
 
 from pegline.errors import Place
-from pegline.measures.grammar import Grammar, items, one_or_more, reference, scalar
+from pegline.measures.grammar import Grammar, items, one_or_more, scalar, schema_of
 from pegline.measures.keys import Key, Record
 from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
 from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
@@ -35,7 +35,7 @@ def _read_at(written: Written, log: ReadingLog) -> Reading | Name:
 
 
 _AT: Final = one_or_more(
-    Grammar(_read_at, lambda: {"anyOf": [reference(CHAINAGE), reference(NAME)]}, "chainage"), "a chainage"
+    Grammar(_read_at, lambda: {"anyOf": [schema_of(CHAINAGE), schema_of(NAME)]}, "chainage"), "a chainage"
 )
 
 

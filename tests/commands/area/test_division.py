@@ -7,7 +7,7 @@ import pytest
 from builders.rings import random_ring
 
 from pegline.commands.area.cuts import part_of, place_along
-from pegline.commands.area.division import Ring, divide
+from pegline.commands.area.division import RingFunction, divide
 from pegline.detail.curves import curve
 from pegline.detail.path import area, first_crossing, straight
 from pegline.errors import UsageError
@@ -31,7 +31,7 @@ def random_field(rng, *, curved):
 
         step = 2 if curved else 1
         corners = tuple((step * number, f"p{number}") for number in range(len(ring.vertices)))
-        return Ring("field", path_of, values, covariance, corners, {})
+        return RingFunction("field", path_of, values, covariance, corners, {})
 
 
 def misses(count, seed=0):
@@ -50,7 +50,7 @@ def misses(count, seed=0):
             return side / np.hypot(*side)
 
         def divide_field(values, field=field, share=share, through=through, guide=guide, at=at):
-            ring = Ring("field", field.path_of, values, field.covariance, field.corners, field.columns)
+            ring = RingFunction("field", field.path_of, values, field.covariance, field.corners, field.columns)
             near = None if through else values.reshape(-1, 2)[at]
             return divide(ring, guide, [share], through=through, scale=1.0, near=near)
 
@@ -109,7 +109,7 @@ def test_the_area_told_of_a_part_has_the_spread_of_the_part_set_out():
 
 def square():
     corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 10.0], [0.0, 10.0]])
-    return Ring(
+    return RingFunction(
         "garden",
         lambda values: straight(values.reshape(-1, 2), closed=True),
         corners.ravel(),
@@ -143,7 +143,7 @@ def test_equal_parts_by_parallels_and_from_a_corner():
 
 def test_a_ring_shaped_like_an_u_is_not_divided_by_a_line_that_crosses_it_twice_over():
     corners = np.array([[0, 0], [30, 0], [30, 30], [20, 30], [20, 10], [10, 10], [10, 30], [0, 30]], float)
-    ring = Ring(
+    ring = RingFunction(
         "yard",
         lambda values: straight(values.reshape(-1, 2), closed=True),
         corners.ravel(),

@@ -7,7 +7,7 @@ import pytest
 from shapely import Polygon
 from shapely.affinity import rotate, translate
 
-from pegline.commands.prepare.candidates import Ground, ground_of
+from pegline.commands.prepare.candidates import Terrain, terrain_of
 from pegline.commands.prepare.drafts import PEG, Draft, as_intention, cost_of
 from pegline.commands.prepare.expectation import expect, read_intention
 from pegline.commands.prepare.layout import triangles
@@ -142,23 +142,23 @@ def subsets(pairs, least):
     return chain.from_iterable(combinations(pairs, size) for size in range(least, len(pairs) + 1))
 
 
-def cheapest(ground: Ground, up_to: float) -> float:
+def cheapest(terrain: Terrain, up_to: float) -> float:
     """Return the cost of the cheapest sound layout of three or four stations, of all choices of lines and uses."""
     best = up_to
-    numbers = range(len(ground.places))
+    numbers = range(len(terrain.places))
     for count in (3, 4):
         for places in combinations(numbers, count):
-            seen = [pair for pair in combinations(places, 2) if ground.sees(*pair)]
+            seen = [pair for pair in combinations(places, 2) if terrain.sees(*pair)]
             for lines in subsets(seen, count):
-                cost = sum(ground.length(*pair) for pair in lines) + PEG * count
+                cost = sum(terrain.length(*pair) for pair in lines) + PEG * count
                 if cost >= best - 1e-9 or {i for pair in lines for i in pair} != set(places):
                     continue
-                base = max(lines, key=lambda pair: ground.length(*pair))
+                base = max(lines, key=lambda pair: terrain.length(*pair))
                 others = [pair for pair in lines if pair != base]
                 for sides in subsets(others, 2 * (count - 2)):
                     extra = tuple(pair for pair in others if pair not in sides)
                     draft = Draft(base, tuple(sides), extra)
-                    if is_sound(expect(as_intention(ground, draft))):
+                    if is_sound(expect(as_intention(terrain, draft))):
                         best = min(best, cost)
                         break
     return best
@@ -169,12 +169,12 @@ def compared(count, seed):
     rng, done = np.random.default_rng(seed), 0
     while done < count:
         expectation = expectation_of(random_plot(rng, "plain"))
-        whole = ground_of(expectation.intention)
-        ground = Ground(expectation.intention, whole.outline, whole.places[:5])
-        proposals = propose(expectation, most=1, ground=ground)
+        whole = terrain_of(expectation.intention)
+        terrain = Terrain(expectation.intention, whole.outline, whole.places[:5])
+        proposals = propose(expectation, most=1, terrain=terrain)
         if proposals:
             done += 1
-            yield proposals[0].cost, cheapest(ground, proposals[0].cost)
+            yield proposals[0].cost, cheapest(terrain, proposals[0].cost)
 
 
 def test_a_proposal_costs_little_more_than_the_cheapest_of_all():
@@ -191,6 +191,6 @@ def test_20_proposals_cost_at_most_a_tenth_more_than_the_cheapest_of_all():
 
 def test_costs_count_pegs_and_taping():
     text = random_plot(np.random.default_rng(5), "plain")
-    ground = ground_of(expectation_of(text).intention)
-    (pair, *_) = ground.visible
-    assert cost_of(ground, Draft(pair, (), ())) == pytest.approx(ground.length(*pair) + 2 * PEG)
+    terrain = terrain_of(expectation_of(text).intention)
+    (pair, *_) = terrain.visible
+    assert cost_of(terrain, Draft(pair, (), ())) == pytest.approx(terrain.length(*pair) + 2 * PEG)

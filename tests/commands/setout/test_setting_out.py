@@ -10,7 +10,7 @@ from builders.plot import TAPES, Line, Plot
 from scipy.optimize import least_squares
 
 from pegline.commands.positions import Positions
-from pegline.commands.setout.setting_out import Reading, setting_out_of, three_four_five
+from pegline.commands.setout.setting_out import ProofReading, setting_out_of, three_four_five
 from pegline.commands.setout.target_file import TargetFile, TargetPoint
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Tapes
@@ -122,7 +122,7 @@ def share_named(count, seed, *, out):
         peg = true + off if out else put(rng, ways.best, true)
         fibre = 1 + rng.normal(0, FIBRE.b)
         readings = [
-            Reading("t", name, float(np.hypot(*(peg - PLOT.positions[name]))) * fibre + rng.normal(0, FIBRE.a))
+            ProofReading("t", name, float(np.hypot(*(peg - PLOT.positions[name]))) * fibre + rng.normal(0, FIBRE.a))
             for name in ways.by_arcs[0].distances
         ]
         found += setting_out_of(survey, targets, tapes(survey), readings=readings).failed_targets == ("t",)

@@ -12,7 +12,7 @@ from builders.stress import grove
 
 import pegline
 from pegline.book.model import Sheet
-from pegline.measures.lengths import length
+from pegline.measures.lengths import length_of_text
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.requests import symbol_radius
 from pegline.plan.model import Options, Plan
@@ -121,7 +121,7 @@ def test_boundaries_have_no_figures_unless_the_book_asks_and_then_no_finer_than_
     assert figures
     for figure in figures:
         assert len(figure.partition(".")[2]) == 1
-        assert length(f"{figure} m").metres("m") > 0
+        assert length_of_text(f"{figure} m").metres("m") > 0
     page_texts = [getattr(item, "text", "") for sheet in plan.sheets for item in sheet.page.items]
     assert "BOUNDARY LINES" in page_texts
     assert "a-b" in page_texts

@@ -13,12 +13,12 @@ from pegline.commands.area.division import Division
 from pegline.commands.area.request import DivisionRequest, read_cut_off, read_strip
 from pegline.commands.command_line import Tell
 from pegline.commands.positions import Positions
-from pegline.commands.questions import AREA_CAUTION, as_json, read_pair, survey_lines
+from pegline.commands.questions import AREA_CAUTION, as_json, caution_lines, read_pair
 from pegline.errors import UsageError
 from pegline.measures.notation import Notation, area_text
 from pegline.writers.publish import hold_folder, write_aside
 
-__all__ = ["arguments", "entries", "run", "screen"]
+__all__ = ["area_lines", "arguments", "json_of_areas", "run"]
 
 
 def write_targets(result: AreaResult, path: Path) -> None:
@@ -91,7 +91,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     result = areas(survey, args.names, strips, request)
     if args.targets:
         write_targets(result, Path(args.targets))
-    tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
+    tell(as_json(json_of_areas(result)) if args.json else "\n".join(area_lines(result)))
     if args.out:
         from pegline.commands.area.sheet import area_sheet
         from pegline.commands.sheets import write_sheets
@@ -128,7 +128,7 @@ def _division(args: argparse.Namespace) -> DivisionRequest | None:
 # -- JSON ------------------------------------------------------------------------------------------------------------
 
 
-def entries(result: AreaResult) -> dict[str, Any]:
+def json_of_areas(result: AreaResult) -> dict[str, Any]:
     """Return a result as its JSON."""
     units: Sequence[Any] = result.survey.book.sheet.areas
     customary = {unit.name: unit.square_metres for unit in units if not isinstance(unit, str)}
@@ -166,11 +166,11 @@ def _division_entry(result: AreaResult) -> dict[str, Any] | None:
 # -- screen ----------------------------------------------------------------------------------------------------------
 
 
-def screen(result: AreaResult) -> Iterator[str]:
+def area_lines(result: AreaResult) -> Iterator[str]:
     """Yield the lines of a result for people."""
     survey = result.survey
     notation = notation_of(survey.book)
-    yield from survey_lines(survey)
+    yield from caution_lines(survey)
     yield "Areas on the ground, by coordinates; ± is 1 σ. Between booked points a curve is a choice and no measurement."
     for name, each in result.areas.items():
         yield from _area_lines(name, each, notation)

@@ -19,7 +19,7 @@ from pegline.commands.area.cuts import (
     through_cuts,
     turned_cut,
 )
-from pegline.commands.positions import Positions, derivatives
+from pegline.commands.positions import Positions, difference_quotients
 from pegline.detail.model import Path
 from pegline.detail.path import area, stroke
 from pegline.detail.paths_by_geometry import Making, making_of
@@ -28,7 +28,7 @@ from pegline.errors import UsageError
 from pegline.plane import Array, distance
 from pegline.records import record
 
-__all__ = ["Division", "End", "Part", "Ring", "divide", "ring_of"]
+__all__ = ["Division", "End", "Part", "RingFunction", "divide", "ring_of"]
 
 #: How finely arcs are stroked to see what lies in a part, metres.
 FINE: Final = 0.001
@@ -40,7 +40,7 @@ Guide = Callable[[Array], Array]
 
 
 @record(frozen=True, slots=True)
-class Ring:
+class RingFunction:
     """A closed path of a survey as a function of the positions and lengths that it hangs on."""
 
     name: str
@@ -96,7 +96,7 @@ class Division:
         return np.array([end.position for end in self.ends])
 
 
-def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Ring:
+def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> RingFunction:
     """Return a ring of the survey, with further points that a division hangs on.
 
     Raises
@@ -121,7 +121,7 @@ def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Rin
     def path_of(values: Array) -> Path:
         return made.make(values[:count].reshape(-1, 2), values[own:])
 
-    return Ring(
+    return RingFunction(
         name=name,
         path_of=path_of,
         values=np.concatenate((positions.all(names).ravel(), arms.lengths[:, 0])),
@@ -142,7 +142,7 @@ def _corners(name: str, made: Making, path: Path) -> tuple[tuple[int, str], ...]
 
 
 def divide(
-    ring: Ring,
+    ring: RingFunction,
     guide: Guide,
     shares: Sequence[float],
     *,
@@ -198,7 +198,7 @@ def divide(
         left = [abs(area(_outline(ring, there, *pair))) for pair in zip(corners_of, aways, strict=True)]
         return np.diff([0.0, *left, whole]) / scale**2
 
-    by = derivatives(areas, ring.values)
+    by = difference_quotients(areas, ring.values)
     sds = np.sqrt(np.maximum(np.diag(by @ ring.covariance @ by.T), 0.0))
     ring_areas = areas(ring.values)
     outlines: list[Path | None] = [part_of(path, cuts[0].places), *[None] * (len(ring_areas) - 1)]
@@ -210,7 +210,7 @@ def divide(
     return Division(ring.name, tuple(ends), parts)
 
 
-def _outline(ring: Ring, path: Path, corners: Sequence[int], aways: Sequence[float]) -> Path:
+def _outline(ring: RingFunction, path: Path, corners: Sequence[int], aways: Sequence[float]) -> Path:
     """Return the part to the left of a line whose ends are set out at distances from corners."""
     first, last = (
         place_along(path, ring.corners[number][0], away) for number, away in zip(corners, aways, strict=True)
@@ -218,12 +218,12 @@ def _outline(ring: Ring, path: Path, corners: Sequence[int], aways: Sequence[flo
     return part_of(path, (first, last))
 
 
-def _corner_before(ring: Ring, piece: int) -> int:
+def _corner_before(ring: RingFunction, piece: int) -> int:
     """Return the number in ``Ring.corners`` of the last named corner at or before the start of a piece."""
     return max((number for number, (vertex, _) in enumerate(ring.corners) if vertex <= piece), default=-1)
 
 
-def _cut_of_values(ring: Ring, guide: Guide, share: float, near: Cut, through: bool, values: Array) -> Cut:
+def _cut_of_values(ring: RingFunction, guide: Guide, share: float, near: Cut, through: bool, values: Array) -> Cut:
     """Return the cut that the values give, near the one found."""
     path = ring.path_of(values)
     target = share * abs(area(path))
@@ -236,7 +236,7 @@ def _cut_of_values(ring: Ring, guide: Guide, share: float, near: Cut, through: b
 
 
 def _ends(
-    ring: Ring, path: Path, settle: Callable[[Array], Cut], corners: Sequence[int], cut: Cut, scale: float
+    ring: RingFunction, path: Path, settle: Callable[[Array], Cut], corners: Sequence[int], cut: Cut, scale: float
 ) -> list[End]:
     def aways(values: Array) -> Array:
         there, moved = ring.path_of(values), settle(values)
@@ -244,7 +244,7 @@ def _ends(
             [_away(there, ring.corners[n][0], place) for n, place in zip(corners, moved.places, strict=True)]
         )
 
-    by = derivatives(aways, ring.values)
+    by = difference_quotients(aways, ring.values)
     sds = np.sqrt(np.maximum(np.diag(by @ ring.covariance @ by.T), 0.0))
     found = aways(ring.values)
     names = [name for _, name in ring.corners]
@@ -271,7 +271,7 @@ def _away(path: Path, corner: int, place: tuple[int, float]) -> float:
 
 
 def _chosen_cuts(
-    ring: Ring,
+    ring: RingFunction,
     guide: Array,
     shares: Sequence[float],
     *,

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from pegline.commands.batch import summary
-from pegline.commands.batch.manifest import NAME, History, Outcome, history, open_to_append, still_good
-from pegline.commands.batch.one_book import failure_outcome, limits_of
+from pegline.commands.batch.manifest import NAME, History, Outcome, open_to_append, read_history, still_good
+from pegline.commands.batch.one_book import failure_outcome, limits_and_machine
 from pegline.commands.batch.summary import write_index
 from pegline.commands.batch.tasks import Archive, Settings, Task, key_of, looked_through
 from pegline.commands.batch.workers import run_on_cluster, run_tasks
@@ -94,7 +94,7 @@ def _bring_up_to_date(
     _refuse_ways_out(out, [*folders, *(out / name for name in own)])
     for folder in folders:
         sweep_folder(folder)
-    past = history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
+    past = read_history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
     try:
         done = _all_done(archive.tasks, past, out, args)
     finally:
@@ -220,7 +220,7 @@ def _in_turn(
 
 def _current_outcome(task: Task, key: str, past: History) -> Outcome | None:
     ended = past.ended.get(task.book)
-    limits = limits_of(task.settings)
+    limits = limits_and_machine(task.settings)
     return ended if ended and still_good(ended, key, Path(task.folder), limits) else None
 
 

@@ -17,7 +17,7 @@ from typing import IO, Any, Final
 
 from pegline.writers.file_list import sha256_of
 
-__all__ = ["NAME", "History", "Outcome", "Writer", "history", "open_to_append", "still_good"]
+__all__ = ["NAME", "History", "Outcome", "Writer", "open_to_append", "read_history", "still_good"]
 
 NAME: Final = "batch.jsonl"
 Outcome = Mapping[str, Any]  #: what came of a book; see ``work.work``
@@ -33,7 +33,7 @@ class History:
     written: dict[str, dict[str, str]] = field(default_factory=dict)  #: newest hash of every output, by book and name
 
 
-def history(path: Path, keys: Mapping[str, str]) -> History:
+def read_history(path: Path, keys: Mapping[str, str]) -> History:
     """Return what a manifest tells of books; nothing where there is none.
 
     Parameters

@@ -32,7 +32,7 @@ from pegline.writers.file_list import sha256_of
 if TYPE_CHECKING:
     from pegline.survey import Survey
 
-__all__ = ["MOST_TOLD", "failure_outcome", "limit_outcome", "limits_of", "ready", "work"]
+__all__ = ["MOST_TOLD", "failure_outcome", "limit_outcome", "limits_and_machine", "ready", "work"]
 
 MOST_TOLD: Final = 20  #: messages kept of one book
 SKETCH: Final = 100  #: a thumbnail's larger side, its own units
@@ -81,10 +81,13 @@ def failure_outcome(status: int, texts: list[str], *, quality: str = "not done",
 
 def limit_outcome(task: Task, why: str) -> dict[str, Any]:
     """Return the outcome of a book that went over a limit: tried again when the limits, or the machine, are others."""
-    return {**failure_outcome(75, [f"{task.book}: {why}"], quality="not done"), "limits": limits_of(task.settings)}
+    return {
+        **failure_outcome(75, [f"{task.book}: {why}"], quality="not done"),
+        "limits": limits_and_machine(task.settings),
+    }
 
 
-def limits_of(settings: Settings) -> list[Any]:
+def limits_and_machine(settings: Settings) -> list[Any]:
     """Return what a book that goes over its limits depends on: the limits, and the machine."""
     return [settings.seconds, settings.memory, platform.node(), platform.machine(), os.cpu_count()]
 

@@ -12,10 +12,10 @@ from pegline.readers.yaml import parse
 
 __all__ = [
     "KeyPath",
-    "Plain",
+    "PlainValue",
     "edited_tree",
     "key_path_of",
-    "plain",
+    "plain_value",
     "tap_places",
     "tree_at",
     "tree_of",
@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 
-Plain = Any  #: a text, a list, or a map of such values
+PlainValue = Any  #: a text, a list, or a map of such values
 KeyPath = tuple[str | int, ...]  #: keys and numbers of rows, from the top of the book
 MAX_DEPTH: Final = 6  #: lists and maps inside one another in what a form sends
 
@@ -45,24 +45,24 @@ def written_of(text: str) -> Written:
 
 
 @lru_cache(maxsize=8)
-def tree_of(text: str) -> Plain:
+def tree_of(text: str) -> PlainValue:
     """Return what a book's text says, every scalar as it is written; not to be changed, for it is kept."""
-    return plain(written_of(text))
+    return plain_value(written_of(text))
 
 
-def plain(written: Written) -> Plain:
+def plain_value(written: Written) -> PlainValue:
     """Return what a written value says, without places."""
     if isinstance(written, Items):
-        return [plain(item) for item in written.items]
+        return [plain_value(item) for item in written.items]
     if isinstance(written, Table):
-        return {word: plain(value) for word, (_, value) in written.entries.items()}
+        return {word: plain_value(value) for word, (_, value) in written.entries.items()}
     return written.value
 
 
 # -- what the tree becomes --------------------------------------------------------------------------
 
 
-def edited_tree(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
+def edited_tree(tree: PlainValue, do: str, path: KeyPath, value: PlainValue) -> PlainValue:
     """Return the tree that an edit should make; an emptied list or map takes its key along."""
     if do not in ACTIONS or not path:
         raise UsageError(f"{do!r} of {list(path)} is no edit")
@@ -78,7 +78,7 @@ def edited_tree(tree: Plain, do: str, path: KeyPath, value: Plain) -> Plain:
     return ACTIONS[do](tree, path[0], value)
 
 
-def _check_value(value: Plain, depth: int = 0) -> None:
+def _check_value(value: PlainValue, depth: int = 0) -> None:
     """Refuse what is no text, list or map of texts."""
     if isinstance(value, str) or value is None:
         return
@@ -90,14 +90,14 @@ def _check_value(value: Plain, depth: int = 0) -> None:
         _check_value(part, depth + 1)
 
 
-def _at(tree: Plain, key: str | int) -> Plain:
+def _at(tree: PlainValue, key: str | int) -> PlainValue:
     try:
         return tree[key]
     except (KeyError, IndexError, TypeError):
         raise UsageError(f"nothing stands at {key!r} any more; it was changed elsewhere") from None
 
 
-def _with(tree: Plain, key: str | int, value: Plain) -> Plain:
+def _with(tree: PlainValue, key: str | int, value: PlainValue) -> PlainValue:
     if isinstance(tree, dict) and isinstance(key, str):
         return {**tree, key: value}
     if isinstance(tree, list) and isinstance(key, int) and 0 <= key < len(tree):
@@ -107,7 +107,7 @@ def _with(tree: Plain, key: str | int, value: Plain) -> Plain:
     raise UsageError(f"nothing can stand at {key!r} here")
 
 
-def _without(tree: Plain, key: str | int, value: Plain = None) -> Plain:
+def _without(tree: PlainValue, key: str | int, value: PlainValue = None) -> PlainValue:
     del value
     _at(tree, key)
     if isinstance(tree, dict):
@@ -115,13 +115,13 @@ def _without(tree: Plain, key: str | int, value: Plain = None) -> Plain:
     return [item for number, item in enumerate(tree) if number != key]
 
 
-def _insert_key(tree: Plain, key: str | int, value: Plain) -> Plain:
+def _insert_key(tree: PlainValue, key: str | int, value: PlainValue) -> PlainValue:
     if not isinstance(tree, list) or not isinstance(key, int) or not 0 <= key <= len(tree):
         raise UsageError(f"nothing can stand at {key!r} here")
     return [*tree[:key], value, *tree[key:]]
 
 
-def _rename_key(tree: Plain, key: str | int, name: Plain) -> Plain:
+def _rename_key(tree: PlainValue, key: str | int, name: PlainValue) -> PlainValue:
     _at(tree, key)
     if not isinstance(name, str) or not isinstance(tree, dict) or not name or (name in tree and name != key):
         raise UsageError(f"{name!r} stands here already, or is no name")
@@ -129,7 +129,7 @@ def _rename_key(tree: Plain, key: str | int, name: Plain) -> Plain:
 
 
 #: What the form may do with what stands at a key: the tree, the key, the value or the new name.
-ACTIONS: Final[Mapping[str, Callable[[Plain, str | int, Plain], Plain]]] = {
+ACTIONS: Final[Mapping[str, Callable[[PlainValue, str | int, PlainValue], PlainValue]]] = {
     "set": _with,
     "insert": _insert_key,
     "delete": _without,
@@ -140,7 +140,7 @@ ACTIONS: Final[Mapping[str, Callable[[Plain, str | int, Plain], Plain]]] = {
 # -- paths and places --------------------------------------------------------------------------------
 
 
-def tree_at(tree: Plain, path: KeyPath) -> Plain:
+def tree_at(tree: PlainValue, path: KeyPath) -> PlainValue:
     """Return what stands at a path."""
     for step in path:
         tree = _at(tree, step)
@@ -160,7 +160,7 @@ def tap_places(written: Written, above: KeyPath = ()) -> Iterator[list[Any]]:
             yield from tap_places(item, (*above, number))
 
 
-def value_at(tree: Plain, path: KeyPath) -> Plain:
+def value_at(tree: PlainValue, path: KeyPath) -> PlainValue:
     """Return what stands at a path; None where nothing does."""
     for step in path:
         try:

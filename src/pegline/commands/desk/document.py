@@ -23,7 +23,7 @@ from pegline.commands.desk.changes import (
 from pegline.errors import UsageError
 from pegline.records import record
 
-__all__ = ["Clash", "Document", "Entry", "fingerprint"]
+__all__ = ["Clash", "Document", "JournalEntry", "fingerprint"]
 
 Kind = Literal["do", "undo", "redo"]
 SAME_BURST_SECONDS: Final = 1.5  #: letters typed within this time of each other are undone together
@@ -35,7 +35,7 @@ def fingerprint(text: str) -> str:
 
 
 @record(frozen=True, slots=True)
-class Entry:
+class JournalEntry:
     """One change of the book, with what takes it back; offsets are those of the file's text."""
 
     kind: Kind
@@ -57,10 +57,10 @@ class Entry:
         }
 
     @staticmethod
-    def from_json(data: Any) -> Entry:
+    def from_json(data: Any) -> JournalEntry:
         """Return the entry that a line of the journal says."""
         do, back = (tuple(Change(*change) for change in data[key]) for key in ("do", "back"))
-        return Entry(data["kind"], data["group"], data["by"], do, back, data["after"])
+        return JournalEntry(data["kind"], data["group"], data["by"], do, back, data["after"])
 
 
 @dataclass(slots=True)
@@ -80,11 +80,12 @@ class Document:
 
     raw: str  #: the file's text, its own line ends
     first: str = field(init=False)  #: the file's text before the first entry
-    entries: list[Entry] = field(default_factory=list)
-    undoable: list[list[Entry]] = field(default_factory=list)  #: groups, the last one on top
-    redoable: list[list[Entry]] = field(default_factory=list)
+    entries: list[JournalEntry] = field(default_factory=list)
+    undoable: list[list[JournalEntry]] = field(default_factory=list)  #: groups, the last one on top
+    redoable: list[list[JournalEntry]] = field(default_factory=list)
     clashes: dict[int, Clash] = field(default_factory=dict)
-    listener: Callable[[Entry, Changes, str], None] | None = None  #: told each entry, its changes and the text before
+    #: Told each entry, its changes and the text before.
+    listener: Callable[[JournalEntry, Changes, str], None] | None = None
     _last: tuple[tuple[str, str], float] = (("", ""), 0.0)  #: who typed last, in which field or line, and when
 
     def __post_init__(self) -> None:
@@ -129,7 +130,7 @@ class Document:
             self._enter("redo", entry.group, by, entry.do, last=entry is group[-1])
         return True
 
-    def replay(self, entries: Iterable[Entry]) -> None:
+    def replay(self, entries: Iterable[JournalEntry]) -> None:
         """Make the changes of a journal again."""
         groups: dict[int, int] = {}  # how many entries of a group are still to come back
         for entry in entries:
@@ -137,7 +138,7 @@ class Document:
             groups[entry.group] = left - 1
             self._take(entry, last=left == 1)
 
-    def _size(self, entry: Entry) -> int:
+    def _size(self, entry: JournalEntry) -> int:
         stack = {"undo": self.undoable, "redo": self.redoable}.get(entry.kind)
         return len(stack[-1]) if stack else 1
 
@@ -196,9 +197,9 @@ class Document:
             back, raw = inverse(self.raw, do), apply_changes(self.raw, do)
         except IndexError:
             raise UsageError("the change does not fit the text") from None
-        self._take(Entry(kind, group, by, do, back, fingerprint(raw)), last=last)
+        self._take(JournalEntry(kind, group, by, do, back, fingerprint(raw)), last=last)
 
-    def _take(self, entry: Entry, *, last: bool) -> None:
+    def _take(self, entry: JournalEntry, *, last: bool) -> None:
         before = self.raw
         self.raw = apply_changes(before, entry.do)
         self.entries.append(entry)
@@ -209,7 +210,7 @@ class Document:
         if self.listener is not None:
             self.listener(entry, changes, with_line_feeds(before))
 
-    def _stack(self, entry: Entry, *, last: bool) -> None:
+    def _stack(self, entry: JournalEntry, *, last: bool) -> None:
         if entry.kind == "do":
             if self.undoable and self.undoable[-1][0].group == entry.group:
                 self.undoable[-1].append(entry)

@@ -13,7 +13,7 @@ from pegline.diagnosis.report import advice_sentence, check_rows, do_now, verdic
 from pegline.errors import BookError, Finding, Place
 from pegline.readers.sound_part import parse_sound_part
 
-__all__ = ["JOBS", "draw", "judge_layout", "judge_text", "warm_up"]
+__all__ = ["JOBS", "draw_text", "judge_layout_of_file", "judge_text", "warm_up"]
 
 
 def judgement(survey: Survey) -> dict[str, Any]:
@@ -83,7 +83,7 @@ def warm_up(kind: str) -> None:
     JOBS[kind](_WARMING, "book")
 
 
-def draw(text: str, file: str, also: str = "") -> Answer:
+def draw_text(text: str, file: str, also: str = "") -> Answer:
     """Return the plan of a book's text as far as it goes: its sheets as SVG, and what is wrong or missing.
 
     Parameters
@@ -137,15 +137,15 @@ def judge_text(text: str, file: str) -> Answer:
     return {**judgement(survey), "missing": _findings_as_answers(missing, book), "wrong": _findings_as_answers(wrong)}
 
 
-def judge_layout(path: str, file: str) -> Answer:
+def judge_layout_of_file(path: str, file: str) -> Answer:
     """Return what ``prepare`` says of the layout that a saved book's sketch shows."""
-    from pegline.commands.prepare import entries, prepare
+    from pegline.commands.prepare import json_of_preparation, prepare
 
     try:
         preparation = prepare(path)
     except BookError as error:
         return {"fault": "; ".join(finding.text for finding in error.findings), "judgement": []}
-    return {"judgement": entries(preparation)["judgement"], "sound": preparation.sound}
+    return {"judgement": json_of_preparation(preparation)["judgement"], "sound": preparation.sound}
 
 
 def _sound_part(text: str, file: str) -> tuple[Book | None, tuple[Finding, ...]]:
@@ -181,7 +181,7 @@ def _unbooked_side(finding: Finding, book: Book) -> Answer | None:
 
 
 JOBS: Final[Mapping[str, Callable[..., Answer]]] = {
-    "draw": draw,
+    "draw": draw_text,
     "judge": judge_text,
-    "layout": judge_layout,
+    "layout": judge_layout_of_file,
 }

@@ -13,7 +13,7 @@ import yaml
 from pegline.book.canonical_layout import entry_lines, flow_scalar, key_order
 from pegline.commands.desk.book_tree import (
     KeyPath,
-    Plain,
+    PlainValue,
     edited_tree,
     tree_at,
     tree_of,
@@ -35,7 +35,7 @@ _BLANKS: Final = " \t\n"
 
 
 def patch(
-    text: str, do: str, path: KeyPath, value: Plain = None, *, ahead: Callable[[str], None] | None = None
+    text: str, do: str, path: KeyPath, value: PlainValue = None, *, ahead: Callable[[str], None] | None = None
 ) -> Changes:
     """Return the changes of a text for one edit of the form.
 
@@ -88,7 +88,7 @@ class _Spot(NamedTuple):
 class _Patient:
     """A text with its nodes."""
 
-    def __init__(self, text: str, tree: Plain) -> None:
+    def __init__(self, text: str, tree: PlainValue) -> None:
         self.text, self.tree = text, tree
         self.root = yaml.compose(text, Loader=_Loader)
 
@@ -143,7 +143,7 @@ def _name(key: Any) -> str:
     return str(key.value)
 
 
-def _set(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _set(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     value = "" if value is None else value
     if path and isinstance(path[-1], int):
         holder = patient.spot(path[:-1]).node if patient.has(path[:-1]) else None
@@ -158,7 +158,7 @@ def _set(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     return _rewrite(patient, path, value)
 
 
-def _replace(patient: _Patient, spot: _Spot, value: Plain) -> Change:
+def _replace(patient: _Patient, spot: _Spot, value: PlainValue) -> Change:
     """Return a value written over another, in one line."""
     node = spot.node
     start, end = node.start_mark.index, patient.end(node)
@@ -173,7 +173,7 @@ def _replace(patient: _Patient, spot: _Spot, value: Plain) -> Change:
     return Change(start, end, new)
 
 
-def _add(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _add(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     """Return a new key with its value."""
     above, word = path[:-1], str(path[-1])
     if above and not patient.has(above):
@@ -221,7 +221,7 @@ def _before(node: Any, above: KeyPath, word: str) -> Any:
     return neighbour
 
 
-def _rewrite(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _rewrite(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     """Return an entry of a block written anew in the usual layout; a remark beside it stays."""
     spot = patient.spot(path)
     if spot.key is None:
@@ -232,7 +232,7 @@ def _rewrite(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     return (Change(start, end, "\n".join(lines).lstrip()),)
 
 
-def _insert(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _insert(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     """Return a new item of a list."""
     above, number = path[:-1], path[-1]
     if not isinstance(number, int):
@@ -259,7 +259,7 @@ def _insert(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
     return (Change(end, end, f"\n{' ' * dash}{item}"),)
 
 
-def _delete(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _delete(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     """Return an entry or an item taken away; the last of a list or map takes its key along."""
     del value
     spot = patient.spot(path)
@@ -306,14 +306,14 @@ def _cut(patient: _Patient, spot: _Spot) -> Change:
     return Change(begin, end, "")
 
 
-def _rename(patient: _Patient, path: KeyPath, value: Plain) -> Changes:
+def _rename(patient: _Patient, path: KeyPath, value: PlainValue) -> Changes:
     """Return a key under another name."""
     spot = patient.spot(path)
     key = spot.key
     return (Change(key.start_mark.index, key.end_mark.index, flow_scalar(str(value), inside=spot.flow)),)
 
 
-EDITS: Final[Mapping[str, Callable[[_Patient, KeyPath, Plain], Changes]]] = {
+EDITS: Final[Mapping[str, Callable[[_Patient, KeyPath, PlainValue], Changes]]] = {
     "set": _set,
     "insert": _insert,
     "delete": _delete,
@@ -324,7 +324,7 @@ EDITS: Final[Mapping[str, Callable[[_Patient, KeyPath, Plain], Changes]]] = {
 # -- values as text ---------------------------------------------------------------------------------
 
 
-def _flow(value: Plain, *, inside: bool = False, in_list: bool = False) -> str:
+def _flow(value: PlainValue, *, inside: bool = False, in_list: bool = False) -> str:
     """Return a value in one line."""
     if isinstance(value, dict):
         parts: Sequence[str] = [f"{flow_scalar(word)}: {_flow(part, inside=True)}" for word, part in value.items()]
@@ -336,7 +336,7 @@ def _flow(value: Plain, *, inside: bool = False, in_list: bool = False) -> str:
     return flow_scalar(str(value), inside=inside)
 
 
-def _as_written(value: Plain) -> Written:
+def _as_written(value: PlainValue) -> Written:
     if isinstance(value, dict):
         entries = {word: (Text(word, _NOWHERE), _as_written(part)) for word, part in value.items()}
         return Table(entries, _NOWHERE)

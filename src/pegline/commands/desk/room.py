@@ -6,9 +6,9 @@ import asyncio
 from collections.abc import Callable
 from typing import Any, Final, Protocol
 
-from pegline.commands.desk.book_tree import Plain, key_path_of, tap_places, tree_of, value_at, written_of
+from pegline.commands.desk.book_tree import PlainValue, key_path_of, tap_places, tree_of, value_at, written_of
 from pegline.commands.desk.changes import Change, Changes, apply_changes, changes_between, from_sections, to_sections
-from pegline.commands.desk.document import Document, Entry
+from pegline.commands.desk.document import Document, JournalEntry
 from pegline.commands.desk.patches import patch, reading_change
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
@@ -186,7 +186,7 @@ class Room:
             changes = tuple(Change(c.start, c.end, c.insert.replace("\r\n", "\n").replace("\r", "\n")) for c in changes)
         self.document.change(changes, by, field=field)
 
-    def _pass_on(self, entry: Entry, changes: Changes, before: str) -> None:
+    def _pass_on(self, entry: JournalEntry, changes: Changes, before: str) -> None:
         """Tell every page, reckon anew, and keep the change for the journal."""
         self._note(entry.as_json())
         self._tell(
@@ -246,7 +246,7 @@ class Room:
             return
         self._tell({"do": "tree", "version": version, "tree": self._tree(), "places": list(tap_places(written))})
 
-    def _tree(self) -> Plain:
+    def _tree(self) -> PlainValue:
         return tree_of(self.document.text)
 
     def _whole(self) -> Message:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pegline.commands.desk.changes import without_returns
-from pegline.commands.desk.document import Document, Entry, fingerprint
+from pegline.commands.desk.document import Document, JournalEntry, fingerprint
 from pegline.errors import BusyError, OpenError
 from pegline.readers.decoding import LARGEST, read_bytes, text_of_bytes
 from pegline.writers.publish import locked_file
@@ -177,16 +177,16 @@ class Store:
             self.append([{"text": raw}])
         return Document(raw)
 
-    def _read_journal(self) -> tuple[str | None, list[Entry], str]:
+    def _read_journal(self) -> tuple[str | None, list[JournalEntry], str]:
         start, saved = None, ""
-        entries: list[Entry] = []
+        entries: list[JournalEntry] = []
         for record in _records(journal_path(self.path)):
             if "text" in record:
                 start = record["text"]
             elif "saved" in record:
                 saved = record["saved"]
             elif start is not None and "do" in record:
-                entries.append(Entry.from_json(record))
+                entries.append(JournalEntry.from_json(record))
         return start, entries, saved
 
     def _open_journal(self) -> Any:
@@ -199,7 +199,7 @@ class Store:
         return self._journal
 
 
-def _since(saved: str, start: str, entries: Sequence[Entry]) -> set[str]:
+def _since(saved: str, start: str, entries: Sequence[JournalEntry]) -> set[str]:
     """Return the marks of the texts since the book was last saved: a file that has one of them is only behind."""
     marks = [fingerprint(start), *(entry.after for entry in entries)]
     first = len(marks) - 1 - marks[::-1].index(saved) if saved in marks else 0

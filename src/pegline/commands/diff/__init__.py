@@ -8,10 +8,10 @@ from pathlib import Path
 
 from pegline.commands.diff import correction, second_measuring
 from pegline.commands.diff.book_changes import BookedText, Noise, changes
-from pegline.commands.diff.results import Line, Result, failure_lines, of_book, of_json, open_result
+from pegline.commands.diff.results import ComparedSurvey, Line, failure_lines, of_book, of_json, open_result
 from pegline.commands.diff.second_measuring import reading_noise
 
-__all__ = ["Result", "arguments", "difference_lines", "of_book", "of_json", "run"]
+__all__ = ["ComparedSurvey", "arguments", "difference_lines", "of_book", "of_json", "run"]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +30,7 @@ def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callabl
     return 1 if different else 0
 
 
-def difference_lines(old: Result, new: Result) -> Iterator[Line]:
+def difference_lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the lines to print.
 
     Which survey failed its own checks comes first, then what moved, or shifts by a correction, and at the end what
@@ -47,11 +47,11 @@ def difference_lines(old: Result, new: Result) -> Iterator[Line]:
     yield from _book_difference_lines(old, new, reading_noise(old, new) if shared is None else None)
 
 
-def _head(result: Result) -> str:
+def _head(result: ComparedSurvey) -> str:
     return ", ".join(filter(None, (result.file, result.title, result.date)))
 
 
-def _book_difference_lines(old: Result, new: Result, noise: Noise | None) -> Iterator[Line]:
+def _book_difference_lines(old: ComparedSurvey, new: ComparedSurvey, noise: Noise | None) -> Iterator[Line]:
     """Yield what the books say differently; readings that differ by no more than measuring explains are counted."""
     if old.book is None or new.book is None:
         return

@@ -19,7 +19,7 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Angle, Length, Name, Pair, Reading, Side
 from pegline.records import record
 
-__all__ = ["READINGS", "BookedText", "changes", "entries", "same"]
+__all__ = ["READINGS", "BookedText", "changes", "entries_of_book", "same"]
 
 #: What is no part of the survey itself.
 LEFT_OUT: Final = frozenset({"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"})
@@ -77,7 +77,7 @@ def changes(old: BookedText, new: BookedText, noise: Noise = _no_noise) -> Itera
 
     Lengths are compared as lengths: 33.08 and 33.080 m are the same. What is noise is no change.
     """
-    before, after = entries(old), entries(new)
+    before, after = entries_of_book(old), entries_of_book(new)
     words = notation_of(new.book)
     for path in dict.fromkeys((*after, *before)):
         if path not in before:
@@ -124,7 +124,7 @@ def same(was: object, now: object) -> bool:
     return was == now or (isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9)
 
 
-def entries(booked: BookedText) -> dict[Path, dict[Path, Leaf]]:
+def entries_of_book(booked: BookedText) -> dict[Path, dict[Path, Leaf]]:
     """Return what a book holds: for each entry (a line, a row, a feature, …) its values."""
     book = booked.book
     leaves_by_entry: dict[Path, dict[Path, Leaf]] = {}

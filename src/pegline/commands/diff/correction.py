@@ -7,9 +7,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.diff.book_changes import READINGS, BookedText, entries, same
+from pegline.commands.diff.book_changes import READINGS, BookedText, entries_of_book, same
 from pegline.commands.diff.displacement import lay_on_old
-from pegline.commands.diff.results import Line, Result, not_in_both, small_difference, way
+from pegline.commands.diff.results import ComparedSurvey, Line, not_in_both, small_difference, way
 from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.plane import Array
 
@@ -19,7 +19,7 @@ __all__ = ["alike", "correction_lines", "count_shared_readings"]
 LEAST: Final = 0.0005
 
 
-def count_shared_readings(old: Result, new: Result) -> tuple[int, int] | None:
+def count_shared_readings(old: ComparedSurvey, new: ComparedSurvey) -> tuple[int, int] | None:
     """Return how many readings two results of one measuring share, and of how many; None where they are of two.
 
     Of one measuring they are when of the same day, with half of the readings or more the same. Nobody reads half of
@@ -29,12 +29,12 @@ def count_shared_readings(old: Result, new: Result) -> tuple[int, int] | None:
     return (agree, count) if old.date == new.date and count > 0 and 2 * agree >= count else None
 
 
-def alike(old: Result, new: Result) -> tuple[int, int]:
+def alike(old: ComparedSurvey, new: ComparedSurvey) -> tuple[int, int]:
     """Return how many readings of both are the same, and how many both have."""
     was: Mapping[Any, object]
     now: Mapping[Any, object]
     if old.book and new.book:
-        was, now = (_readings(entries(BookedText(each))) for each in (old.book, new.book))
+        was, now = (_readings(entries_of_book(BookedText(each))) for each in (old.book, new.book))
     else:
         was, now = old.lines, new.lines
     both = was.keys() & now.keys()
@@ -52,7 +52,7 @@ def _readings(booked: Mapping[tuple[str, ...], Mapping[tuple[str, ...], tuple[ob
     }
 
 
-def correction_lines(old: Result, new: Result, shared: tuple[int, int]) -> Iterator[Line]:
+def correction_lines(old: ComparedSurvey, new: ComparedSurvey, shared: tuple[int, int]) -> Iterator[Line]:
     """Yield the lines to print; nothing has moved. ``shared`` is what ``count_shared_readings`` found."""
     agree, count = shared
     yield (
@@ -70,7 +70,7 @@ def correction_lines(old: Result, new: Result, shared: tuple[int, int]) -> Itera
     yield from _areas(old, new)
 
 
-def _lines(old: Result, new: Result) -> Iterator[Line]:
+def _lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the lines read otherwise, where that is all that is known of the readings: as the one book writes them."""
     notation = (old if old.book else new).notation
     length = notation.finer.length
@@ -84,7 +84,7 @@ def _lines(old: Result, new: Result) -> Iterator[Line]:
         )
 
 
-def _stations(old: Result, new: Result, names: list[str]) -> Iterator[Line]:
+def _stations(old: ComparedSurvey, new: ComparedSurvey, names: list[str]) -> Iterator[Line]:
     was, now = old.stations.only(names).positions, new.stations.only(names).positions
     points = [name for name in old.points if name in new.points]
     spots = np.array([old.points[name][0] for name in points]).reshape(-1, 2)
@@ -109,11 +109,11 @@ def _over(was: Array, now: Array, more: Array) -> Array:
     return np.concatenate([stations, over.over(more)])
 
 
-def _shift(shift: Array, old: Result) -> str:
+def _shift(shift: Array, old: ComparedSurvey) -> str:
     return way(shift, old) if np.hypot(*shift) >= LEAST else "does not shift"
 
 
-def _points(names: list[str], shifts: Array, old: Result) -> str:
+def _points(names: list[str], shifts: Array, old: ComparedSurvey) -> str:
     sizes = np.hypot(*shifts.T)
     count = int((sizes >= LEAST).sum())
     if not count:
@@ -123,7 +123,7 @@ def _points(names: list[str], shifts: Array, old: Result) -> str:
     return f"Points in both: {len(names)}; the correction shifts {count}, {farthest}"
 
 
-def _areas(old: Result, new: Result) -> Iterator[Line]:
+def _areas(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the areas that are no longer what they were."""
     for name, (area, _) in new.features.items():
         was, _ = old.features.get(name, (None, None))

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from pegline.book.model import Book
 
 __all__ = [
+    "ComparedSurvey",
     "Line",
-    "Result",
     "failure_lines",
     "not_in_both",
     "of_book",
@@ -55,7 +55,7 @@ STRETCHED: Final = 10.0
 
 
 @record(frozen=True, slots=True)
-class Result:
+class ComparedSurvey:
     """What a comparison needs of one survey."""
 
     file: str
@@ -83,7 +83,7 @@ class Result:
         return not self.framework_failed
 
 
-def open_result(path: Path) -> Result:
+def open_result(path: Path) -> ComparedSurvey:
     """Return the result of a book, which is reduced, or of a file of results."""
     if path.suffix.lower() != ".json":
         from pegline.readers import parse_book
@@ -103,7 +103,7 @@ def open_result(path: Path) -> Result:
         ) from None
 
 
-def of_book(book: Book) -> Result:
+def of_book(book: Book) -> ComparedSurvey:
     """Return the result of a book with its whole covariance."""
     from pegline.frame.north import bearing_sd
     from pegline.survey import reduce
@@ -115,7 +115,7 @@ def of_book(book: Book) -> Result:
     points = survey.detail.points
     origin = np.array(survey.frame.origin)
     reduced = survey.reduction.lines
-    return Result(
+    return ComparedSurvey(
         file=book.file,
         title=book.title,
         date=book.date.isoformat() if book.date else None,
@@ -143,7 +143,7 @@ def of_book(book: Book) -> Result:
     )
 
 
-def of_json(entries: Mapping[str, Any]) -> Result:
+def of_json(entries: Mapping[str, Any]) -> ComparedSurvey:
     """Return the result that a file holds.
 
     It has no correlations between stations: their ellipses about the base line are taken, and the mean
@@ -166,7 +166,7 @@ def of_json(entries: Mapping[str, Any]) -> Result:
     for i, block in enumerate(blocks + (blocks.mean(axis=0) if names else 0.0)):
         covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = block
     scale = _number(frame["scale"], least=1 / STRETCHED, most=STRETCHED)
-    return Result(
+    return ComparedSurvey(
         file=_text(book["file"]),
         title=_if_any(_text, book["title"]),
         date=_if_any(_text, book["date"]),
@@ -252,7 +252,7 @@ def small_difference(metres: float, notation: Notation) -> str:
     return f"{1000 * metres:+.0f} mm" if notation.units[0] in METRIC else notation.signed_length(metres)
 
 
-def way(difference: Iterable[float], result: Result) -> str:
+def way(difference: Iterable[float], result: ComparedSurvey) -> str:
     """Return how far and which way something lies from where it was, in the words of a survey."""
     x, y = (float(value) for value in difference)
     along = ("east", "west") if result.faces else ("along the base line", "back along the base line")
@@ -261,7 +261,7 @@ def way(difference: Iterable[float], result: Result) -> str:
     return f"{far} ({right} {along[x < 0]}, {up} {aside[y < 0]})"
 
 
-def failure_lines(result: Result, which: str) -> Iterator[Line]:
+def failure_lines(result: ComparedSurvey, which: str) -> Iterator[Line]:
     """Yield what there is to say of a survey that failed checks of its own; ``which`` is it, old or new."""
     failed = result.passed.count(False)
     if not failed:
@@ -275,7 +275,7 @@ def failure_lines(result: Result, which: str) -> Iterator[Line]:
     yield "  Run 'pegline check' on its book.", True
 
 
-def not_in_both(old: Result, new: Result, gone: str) -> Iterator[Line]:
+def not_in_both(old: ComparedSurvey, new: ComparedSurvey, gone: str) -> Iterator[Line]:
     """Yield the stations that only one of two has."""
     was, now = dict.fromkeys(old.stations.names), dict.fromkeys(new.stations.names)
     yield from ((f"  {name}: new", False) for name in now if name not in was)

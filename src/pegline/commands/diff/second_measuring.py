@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.commands.diff.book_changes import Noise
 from pegline.commands.diff.displacement import Comparison, Peg, compare_distances, compare_pegs, limit
-from pegline.commands.diff.results import Line, Result, not_in_both, small_length, way
+from pegline.commands.diff.results import ComparedSurvey, Line, not_in_both, small_length, way
 from pegline.diagnosis.rules.phrases import number_with_noun
 from pegline.frame.north import signed_dms
 from pegline.measures.notation import Notation
@@ -24,7 +24,7 @@ MOST_NOISE: Final = 3.29  #: standard deviations that the difference of two soun
 ORDER: Final = ("moved", "may have moved", "unmoved")
 
 
-def reading_noise(old: Result, new: Result) -> Noise:
+def reading_noise(old: ComparedSurvey, new: ComparedSurvey) -> Noise:
     """Return what tells whether two readings of one thing differ by no more than measuring it twice explains.
 
     The difference of two readings, each of σ² = a² lays + (b L)² with the worst tape of the two books, stays under
@@ -51,7 +51,7 @@ def _reading_sd(tape: TapeConstants, length: float) -> float:
     return hypot(tape.lay_sd * sqrt(max(ceil(length / tape.nominal), 1)), tape.scale_sd * length)
 
 
-def measuring_lines(old: Result, new: Result) -> Iterator[Line]:
+def measuring_lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the lines to print."""
     closing = old.closes and new.closes
     significance = min(old.significance, new.significance)
@@ -74,7 +74,7 @@ def measuring_lines(old: Result, new: Result) -> Iterator[Line]:
     yield from _areas(old, new)
 
 
-def _pegs(comparison: Comparison, old: Result) -> Iterator[Line]:
+def _pegs(comparison: Comparison, old: ComparedSurvey) -> Iterator[Line]:
     pegs = comparison.pegs
     unmoved = sum(peg.verdict == "unmoved" for peg in pegs)
     yield f"Stations in both: {len(pegs)}, compared from the {unmoved} that did not move:", False
@@ -87,7 +87,7 @@ def _pegs(comparison: Comparison, old: Result) -> Iterator[Line]:
         yield "  Which one is open; measure each from one more station.", True
 
 
-def _peg(peg: Peg, old: Result) -> str:
+def _peg(peg: Peg, old: ComparedSurvey) -> str:
     allowed = f"measuring alone explains {small_length(peg.limit, old.notation)}"
     if peg.partner:
         far = small_length(peg.distance, old.notation)
@@ -127,7 +127,7 @@ def _stretches(comparison: Comparison, notation: Notation) -> Iterator[Line]:
         yield f"  {number_with_noun(all_pairs - changed, word)} between them did not change", False
 
 
-def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:
+def _points(comparison: Comparison, old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the points of detail that lie elsewhere than before."""
     names = [name for name in old.points if name in new.points]
     if not names:
@@ -147,7 +147,7 @@ def _points(comparison: Comparison, old: Result, new: Result) -> Iterator[Line]:
         yield f"  {name} moved {way(difference, old)}", True
 
 
-def _areas(old: Result, new: Result) -> Iterator[Line]:
+def _areas(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     """Yield the areas that differ by more than three of their standard deviations."""
     for name, (area, sd) in new.features.items():
         was, was_sd = old.features.get(name, (None, None))

@@ -16,11 +16,11 @@ from pegline.commands.findpeg.model import LostPeg
 from pegline.commands.findpeg.search import find_peg
 from pegline.commands.findpeg.steps import steps, true_reading
 from pegline.commands.positions import Positions
-from pegline.commands.questions import as_json, read_length, survey_lines
+from pegline.commands.questions import as_json, caution_lines, read_length
 from pegline.errors import UsageError
 from pegline.network.confidence import ellipses
 
-__all__ = ["arguments", "entries", "run", "screen"]
+__all__ = ["arguments", "json_of_lost_peg", "lost_peg_lines", "run"]
 
 
 #: What a position in the frame is known relative to.
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     survey = reduce(read(args.book))
     measured = dict(_parse_length(text, survey.book.unit) for text in args.measured)
     lost = find_peg(survey, args.peg, gone=args.gone, measured=measured)
-    tell(as_json(entries(lost)) if args.json else "\n".join(screen(lost)))
+    tell(as_json(json_of_lost_peg(lost)) if args.json else "\n".join(lost_peg_lines(lost)))
     if args.out:
         from pegline.commands.findpeg.sheet import peg_sheet
         from pegline.commands.sheets import write_sheets
@@ -75,7 +75,7 @@ def _parse_length(text: str, unit: str) -> tuple[str, float]:
     return name.strip(), read_length(length, unit, f"--from {name.strip()}")
 
 
-def entries(lost: LostPeg) -> dict[str, Any]:
+def json_of_lost_peg(lost: LostPeg) -> dict[str, Any]:
     """Return a lost peg as its JSON."""
     x, y = Positions(lost.survey).in_frame(lost.position)
     (a, b, turn), sds = ellipses(lost.covariance[None])[0], np.sqrt(np.diag(lost.covariance))
@@ -109,10 +109,10 @@ def entries(lost: LostPeg) -> dict[str, Any]:
     }
 
 
-def screen(lost: LostPeg) -> Iterator[str]:
+def lost_peg_lines(lost: LostPeg) -> Iterator[str]:
     """Yield the lines of a lost peg for people."""
     survey, notation = lost.survey, notation_of(lost.survey.book)
-    yield from survey_lines(survey)
+    yield from caution_lines(survey)
     yield f"How to find {lost.peg} again. Lengths are in {notation.words}."
     yield from (f"{number}. {text}" for number, text in enumerate(steps(lost), 1))
     compared = [w for w in lost.witnesses if w.difference is not None]

@@ -9,7 +9,7 @@ from pegline.records import record
 from pegline.reduction.model import Ground
 from pegline.survey import Survey
 
-__all__ = ["Anchor", "LostPeg", "Move", "Other", "WitnessResult"]
+__all__ = ["ArcCentre", "LostPeg", "Move", "Other", "WitnessResult"]
 
 
 @record(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Other:
 
 
 @record(frozen=True, slots=True)
-class Anchor:
+class ArcCentre:
     """Something that an arc is swung from on the ground."""
 
     name: str
@@ -70,7 +70,7 @@ class LostPeg:
     witnesses: tuple[WitnessResult, ...]
     position: Array  #: (2,) by survey and witnesses together, in the frame about its origin
     covariance: Array  #: (2, 2)
-    anchors: tuple[Anchor, ...]  #: what the peg is set again by, as far as it is surveyed
+    anchors: tuple[ArcCentre, ...]  #: what the peg is set again by, as far as it is surveyed
     search_radius: float | None  #: holds the re-set peg in 95 of 100 cases, metres; None where nothing fixes it
     disagrees: str | None
     suspects: tuple[str, ...]  #: those of which one is wrong, where they cannot be told apart

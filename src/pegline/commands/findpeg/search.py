@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pegline.book.geometry import Curve
 from pegline.commands.distance_fixes import fixed_by, outlier_tests, units_towards
-from pegline.commands.findpeg.model import Anchor, LostPeg, Other, WitnessResult
+from pegline.commands.findpeg.model import ArcCentre, LostPeg, Other, WitnessResult
 from pegline.commands.findpeg.trial_peg import try_peg
 from pegline.commands.positions import Positions
 from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
@@ -196,13 +196,13 @@ class _Search:
 
     # -- setting the peg again
 
-    def anchors(self, usable: Sequence[WitnessResult]) -> tuple[tuple[Anchor, ...], float | None]:
+    def anchors(self, usable: Sequence[WitnessResult]) -> tuple[tuple[ArcCentre, ...], float | None]:
         """Return what the peg is set again by, and the radius that then holds it in 95 of 100 cases.
 
         Each distance counts twice: as booked, and as taped now with another tape of its kind. Where the objects
         stand by the survey only tells under what angle the arcs cut.
         """
-        anchors = tuple(Anchor(w.object, w.distance, True, self.positions.of(str(w.point))) for w in usable)
+        anchors = tuple(ArcCentre(w.object, w.distance, True, self.positions.of(str(w.point))) for w in usable)
         if len(anchors) < 2:
             return anchors, None
         first = min(combinations(range(len(anchors)), 2), key=lambda pair: self._weakness([anchors[i] for i in pair]))
@@ -219,7 +219,7 @@ class _Search:
         shared: Array = np.outer(by, by) * same
         return shared
 
-    def _radius(self, anchors: Sequence[Anchor], spread: Array) -> float | None:
+    def _radius(self, anchors: Sequence[ArcCentre], spread: Array) -> float | None:
         units = units_towards(self.positions.of(self.peg), np.array([anchor.position for anchor in anchors]))
         covariance = fixed_by(units, spread)
         return None if covariance is None else _radius_of(covariance)
@@ -258,23 +258,23 @@ class _Search:
         for gain, anchor in sorted(gains, key=lambda each: -each[0]):
             yield Other(anchor.name, anchor.distance, gain)
 
-    def _gain(self, before: Array | None, anchors: Sequence[Anchor]) -> float:
+    def _gain(self, before: Array | None, anchors: Sequence[ArcCentre]) -> float:
         """Return by which share the search radius shrinks with the last of some anchors."""
         after = self._spread_of(anchors)
         if after is None:
             return 0.0
         return 1.0 if before is None else max(1 - _radius_of(after) / _radius_of(before), 0.0)
 
-    def _other(self, name: str) -> Anchor:
+    def _other(self, name: str) -> ArcCentre:
         there = self.positions.of(name)
-        return Anchor(name, float(distance(there, self.positions.of(self.peg))) / self.scale, False, there)
+        return ArcCentre(name, float(distance(there, self.positions.of(self.peg))) / self.scale, False, there)
 
-    def _weakness(self, anchors: Sequence[Anchor]) -> float:
+    def _weakness(self, anchors: Sequence[ArcCentre]) -> float:
         """Return the mean square error of the peg set by some arcs; without end where they fix nothing."""
         spread = self._spread_of(anchors)
         return float("inf") if spread is None else float(np.trace(spread))
 
-    def _spread_of(self, anchors: Sequence[Anchor]) -> Array | None:
+    def _spread_of(self, anchors: Sequence[ArcCentre]) -> Array | None:
         """Return the covariance (2, 2) of the peg set by witnesses as booked and by others as computed."""
         if len(anchors) < 2:
             return None
@@ -307,7 +307,7 @@ class _Search:
         """
         booked = {witness.object: witness for witness in usable}
         anchors = [
-            Anchor(name, booked[name].distance, True, self.positions.of(str(booked[name].point)))
+            ArcCentre(name, booked[name].distance, True, self.positions.of(str(booked[name].point)))
             if name in booked
             else self._other(self.positions.require(name))
             for name in names
@@ -318,7 +318,7 @@ class _Search:
 
     def with_others(
         self, usable: Sequence[WitnessResult], others: Sequence[Other]
-    ) -> tuple[tuple[Anchor, ...], float | None]:
+    ) -> tuple[tuple[ArcCentre, ...], float | None]:
         """Return the anchors where the witnesses alone fix nothing: they and the best of the others."""
         start, _ = self.anchors(usable)
         chosen = (*start, *(self._other(each.name) for each in others[: ENOUGH - len(start)]))

@@ -8,7 +8,7 @@ from math import degrees
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.findpeg.model import Anchor, LostPeg, Move, WitnessResult
+from pegline.commands.findpeg.model import ArcCentre, LostPeg, Move, WitnessResult
 from pegline.commands.questions import GROUND_CAUTION
 from pegline.measures.notation import Notation
 from pegline.plane import bearing, distance, foot, wrap_angle
@@ -108,7 +108,7 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
         yield "The arcs make a small figure: take its middle."
 
 
-def _hook(lost: LostPeg, anchor: Anchor, notation: Notation) -> str:
+def _hook(lost: LostPeg, anchor: ArcCentre, notation: Notation) -> str:
     witness = next((w for w in lost.witnesses if w.object == anchor.name and anchor.booked), None)
     held = _tape_hold(witness, notation) if witness else notation.length(anchor.distance)
     note = f" ({witness.note})" if witness and witness.note else ""
@@ -133,12 +133,12 @@ def true_reading(witness: WitnessResult, notation: Notation) -> str:
     return f"{notation.figure(ground)} (booked {witness.reading} with a tape that was not true)"
 
 
-def _angle(lost: LostPeg, one: Anchor, other: Anchor) -> float:
+def _angle(lost: LostPeg, one: ArcCentre, other: ArcCentre) -> float:
     between = abs(float(wrap_angle(bearing(lost.position, one.position) - bearing(lost.position, other.position))))
     return degrees(min(between, np.pi - between))
 
 
-def _side(lost: LostPeg, one: Anchor, other: Anchor) -> str:
+def _side(lost: LostPeg, one: ArcCentre, other: ArcCentre) -> str:
     return "left" if float(foot(one.position, other.position, lost.position)[1]) > 0 else "right"
 
 

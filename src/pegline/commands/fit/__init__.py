@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from pegline.commands.fit import layers
-from pegline.commands.fit.pairs import Pairs, read_pairs
+from pegline.commands.fit.pairs import CommonPoints, read_pairs
 from pegline.commands.fit.several_sheets import accusation, block_report, fit_lists, read_sheet_lists
 from pegline.commands.fit.sources import (
     SOURCES,
     Source,
-    accuracy_words,
+    carried_accuracy,
     refuse_far_beyond,
     source_of,
     write_onto_grid,
@@ -69,7 +69,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         tell(line)
     if not args.beyond:
         refuse_far_beyond(args.source, source, fitted)
-    tell(accuracy_words(fitted, source.corners(args.source)))
+    tell(carried_accuracy(fitted, source.corners(args.source)))
     write_onto_grid(source, args.source, fitted, grid, args.out)
     tell(f"written: {args.out}")
     for words in layers.left_out(args.source, args.out):
@@ -121,7 +121,7 @@ def _run_several(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     return 1
 
 
-def carry_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pairs, Grid]:
+def carry_into(pairs: CommonPoints, grid: Grid, into: str, allowed: float) -> tuple[CommonPoints, Grid]:
     """Return points with their places on another grid, and that grid.
 
     Raises
@@ -149,7 +149,7 @@ def carry_into(pairs: Pairs, grid: Grid, into: str, allowed: float) -> tuple[Pai
     return replace(pairs, points=points), other
 
 
-def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformation:
+def _fit_transformation(pairs: CommonPoints, kind: str, source: Source) -> Transformation:
     places = pairs.source * [1, -1] if source.down else pairs.source
     try:
         if kind == "local":
@@ -160,7 +160,7 @@ def _fit_transformation(pairs: Pairs, kind: str, source: Source) -> Transformati
         raise BookError([Finding("points", text, pairs.place)]) from error
 
 
-def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
+def report(fitted: Transformation, pairs: CommonPoints, grid: Grid) -> Iterator[str]:
     """Yield the lines that tell how well the points fit."""
     unit = grid.crs.axis_info[0].unit_name
     yield f"{fitted.kind} onto {grid.name}, {len(pairs.points)} points; differences in the unit of the grid, {unit}"
@@ -184,7 +184,7 @@ def report(fitted: Transformation, pairs: Pairs, grid: Grid) -> Iterator[str]:
     yield f"a test value may reach {fitted.critical:.1f}; unseen: the difference from where the other points put it"
 
 
-def _accusation(fitted: Transformation, pairs: Pairs) -> str:
+def _accusation(fitted: Transformation, pairs: CommonPoints) -> str:
     """Return what is wrong with the pairs, in words."""
     mixed = None if fitted.kind == "local" else find_mix_up(fitted)
     if mixed is not None:

@@ -21,7 +21,7 @@ from pegline.writers.gis.package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import foreign_layers, is_package, read_package
 from pegline.writers.gis.reprojection import DECIMALS, datum_accuracy_words
 
-__all__ = ["corners", "left_out", "write", "write_survey"]
+__all__ = ["corners_of_layers", "left_out", "write_layers", "write_survey"]
 
 
 #: Drivers by the end of a file's name: none is guessed, so that no name leads elsewhere.
@@ -36,7 +36,7 @@ WITHIN: Final = "fit_within"
 Within = Callable[[Array], float]
 
 
-def corners(path: Path) -> Array:
+def corners_of_layers(path: Path) -> Array:
     """Return (4, 2) the corners of the box that holds everything."""
     boxes = []
     for name in _names(path):
@@ -50,7 +50,7 @@ def corners(path: Path) -> Array:
     return np.array([(west, south), (east, south), (east, north), (west, north)])
 
 
-def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
+def write_layers(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the layers of ``path``, carried onto the grid, to ``out``."""
     import fiona
 
@@ -187,11 +187,11 @@ def _motion(fitted: Transformation, grid: Grid, unit: float) -> Motion:
         spread=lambda corners: fitted.spread_at(corners) * grid.metres_per_unit**2,
         on_earth=lambda corners: _on_earth(corners, grid),
         scale=fitted.scale * scale,
-        history=history(fitted, grid),
+        history=fit_history(fitted, grid),
     )
 
 
-def history(fitted: Transformation, grid: Grid) -> str:
+def fit_history(fitted: Transformation, grid: Grid) -> str:
     """Return in a sentence or two how something was fitted."""
     factor = fitted.variance_factor
     checked = "nothing checks them" if factor is None else f"misfit {factor**0.5:.2f} times what their accuracies say"

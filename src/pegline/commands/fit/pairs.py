@@ -18,7 +18,7 @@ from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.records import record
 
-__all__ = ["Pair", "Pairs", "PointList", "read_list", "read_pairs"]
+__all__ = ["CommonPoint", "CommonPoints", "PointList", "read_list", "read_pairs"]
 
 #: Standard deviation of a point where the file tells none, in the unit of the grid.
 USUAL: Final = 0.05
@@ -65,7 +65,7 @@ class PointList:
 
 
 @record(frozen=True, slots=True)
-class Pair:
+class CommonPoint:
     """One point known in both."""
 
     name: str
@@ -78,10 +78,10 @@ class Pair:
 
 
 @record(frozen=True, slots=True)
-class Pairs:
+class CommonPoints:
     """All of them, and what is asked for."""
 
-    points: tuple[Pair, ...]
+    points: tuple[CommonPoint, ...]
     place: Place
     crs: str | None
     kind: Kind | None
@@ -110,7 +110,7 @@ def _point_list(values: dict[str, Any], table: Table, log: ReadingLog) -> PointL
 _FILE: Final = Record(PointList, "a list of points", _point_list, name="pairs")
 
 
-def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] = ()) -> Pairs:
+def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] = ()) -> CommonPoints:
     """Return the points that a YAML or CSV file lists.
 
     Parameters
@@ -145,12 +145,12 @@ def read_pairs(path: Path, control: Path | None = None, without: Sequence[str] =
     if faults:
         raise BookError(faults)
     crs = listed.crs or (known.crs if known else None)
-    return Pairs(tuple(points), listed.place, crs, listed.kind)
+    return CommonPoints(tuple(points), listed.place, crs, listed.kind)
 
 
 def _pair(
     point: ListedPoint, known: ListedPoint | None, listed: PointList, control: PointList | None
-) -> tuple[Pair | None, Finding | None]:
+) -> tuple[CommonPoint | None, Finding | None]:
     """Return a point known in both, or what it lacks."""
     if point.x is None or point.y is None:
         return None, Finding("points", f"{point.name}: x and y say where it is in the drawing; add both", point.place)
@@ -161,7 +161,7 @@ def _pair(
         return None, Finding("points", text, point.place)
     usual = control.accuracy if control and on_grid is known else listed.accuracy
     sd = on_grid.accuracy or usual
-    return Pair(point.name, point.x, point.y, on_grid.easting, on_grid.northing, sd, point.place), None
+    return CommonPoint(point.name, point.x, point.y, on_grid.easting, on_grid.northing, sd, point.place), None
 
 
 def read_list(path: Path) -> PointList:

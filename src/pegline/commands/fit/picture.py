@@ -21,7 +21,7 @@ from pegline.frame.local_transformation import LocalTransformation
 from pegline.frame.transformation import Transformation, carry_points
 from pegline.plane import Array
 
-__all__ = ["corners", "world_file", "write"]
+__all__ = ["corners_of_picture", "world_file", "write_picture"]
 
 
 #: Ends of world files by those of pictures.
@@ -35,7 +35,7 @@ LARGEST: Final = 400_000_000
 CELL: Final = 32
 
 
-def corners(path: Path) -> Array:
+def corners_of_picture(path: Path) -> Array:
     """Return (4, 2) the corners of the picture, y up."""
     with _open_picture(path) as picture:
         width, height = picture.size
@@ -53,7 +53,7 @@ def world_file(matrix: Array) -> str:
     return "".join(f"{value!r}\n" for value in (a, c, 0.0 - b, -d, e, n))
 
 
-def write(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
+def write_picture(path: Path, fitted: Transformation, grid: Grid, out: Path) -> None:
     """Write the picture at ``path`` with its place on the grid to ``out``, with files beside it that tell the place."""
     from pegline.writers.publish import write_aside
 
@@ -112,7 +112,7 @@ def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
 
 def _rim(path: Path) -> Array:
     """Return places along the edge of a picture: a local transformation bends it."""
-    ring = corners(path)
+    ring = corners_of_picture(path)
     share = np.arange(32)[:, None] / 32
     return np.concatenate([a + (b - a) * share for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True)])
 

@@ -9,7 +9,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pegline.commands.fit import layers, picture
+from pegline.commands.fit.layers import corners_of_layers, write_layers
+from pegline.commands.fit.picture import corners_of_picture, write_picture
 from pegline.errors import OpenError, UsageError
 from pegline.frame.crs import Grid, prj_text
 from pegline.frame.transformation import Transformation
@@ -20,7 +21,7 @@ __all__ = [
     "BEYOND",
     "SOURCES",
     "Source",
-    "accuracy_words",
+    "carried_accuracy",
     "reach_beyond",
     "refuse_far_beyond",
     "source_of",
@@ -102,8 +103,8 @@ class Source(NamedTuple):
     ends: tuple[str, ...]  #: of files that it can write
 
 
-_LAYERS: Final = Source(False, layers.corners, layers.write, (".gpkg", ".geojson"))
-_PICTURE: Final = Source(True, picture.corners, picture.write, (".png", ".jpg", ".jpeg", ".tif", ".tiff"))
+_LAYERS: Final = Source(False, corners_of_layers, write_layers, (".gpkg", ".geojson"))
+_PICTURE: Final = Source(True, corners_of_picture, write_picture, (".png", ".jpg", ".jpeg", ".tif", ".tiff"))
 SOURCES: Final[Mapping[str, Source]] = {
     ".dxf": Source(False, _corners_of_drawing, _write_drawing, (".dxf",)),
     ".gpkg": _LAYERS,
@@ -162,7 +163,7 @@ def reach_beyond(fitted: Transformation, corners: Array) -> float:
     return max(float(hull.distance(Point(*corner))) for corner in corners) / apart
 
 
-def accuracy_words(fitted: Transformation, corners: Array) -> str:
+def carried_accuracy(fitted: Transformation, corners: Array) -> str:
     """Return in a line how well what is carried is known: at its best, and at its worst corner."""
     radii = confidence_radii(fitted.spread_at(np.concatenate([corners, fitted.source])))
     return f"carried within {radii.min():.2f} at the points and {radii.max():.2f} at the worst corner (95 %)"

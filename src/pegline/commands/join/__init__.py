@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from pegline.commands.command_line import add_crs_arguments, requested_crs
-from pegline.commands.join.common_shift import Pair
+from pegline.commands.join.common_shift import SharedThing
 from pegline.commands.join.disagreements import Disagreement, find_disagreements
 from pegline.errors import UsageError
 from pegline.writers.gis.columns import SURVEY, Column
@@ -22,7 +22,7 @@ from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, filled
 from pegline.writers.gis.package_reader import foreign_layers, read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
 
-__all__ = ["arguments", "join_surveys", "names_of", "refuse_other_frames", "run", "surveys_in"]
+__all__ = ["arguments", "join_surveys", "refuse_other_frames", "run", "survey_names", "surveys_in"]
 
 
 _SURVEYS: Final = (
@@ -33,7 +33,7 @@ _SURVEYS: Final = (
 )
 
 
-def _names(pair: Pair) -> list[Value]:
+def _names(pair: SharedThing) -> list[Value]:
     return [pair.survey, pair.second, pair.ours, pair.theirs]
 
 
@@ -45,7 +45,7 @@ class _Report(NamedTuple):
     about: str
     rules: tuple[str, ...]  #: what it shows
     columns: tuple[Column, ...]
-    values: Callable[[Pair], list[Value]]
+    values: Callable[[SharedThing], list[Value]]
 
 
 _REPORTS: Final = (
@@ -182,7 +182,7 @@ def surveys_in(paths: Sequence[Path]) -> dict[str, Package]:
         Two of them have one name.
     """
     surveys: dict[str, Package] = {}
-    for path, name in zip(paths, names_of(paths), strict=True):
+    for path, name in zip(paths, survey_names(paths), strict=True):
         package = read_package(path)
         for own, survey in (split_surveys(package) or {name: package}).items():
             if own in surveys:
@@ -220,10 +220,10 @@ def _changes(known: Mapping[str, Package], added: Mapping[str, Package]) -> str:
     return f" ({'; '.join(words)})"
 
 
-def names_of(paths: Sequence[Path]) -> list[str]:
+def survey_names(paths: Sequence[Path]) -> list[str]:
     """Return a name for each survey: its file's, with its folder's before it where two are alike.
 
-    >>> names_of([Path("a/plot.gpkg"), Path("b/plot.gpkg"), Path("weir.gpkg")])
+    >>> survey_names([Path("a/plot.gpkg"), Path("b/plot.gpkg"), Path("weir.gpkg")])
     ['a/plot', 'b/plot', 'weir']
     """
     stems = [path.stem for path in paths]

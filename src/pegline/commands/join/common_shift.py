@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from pegline.records import record
 
-__all__ = ["ENOUGH", "NEAR", "Pair", "Shift", "common_shift", "shift_from_neighbours"]
+__all__ = ["ENOUGH", "NEAR", "SharedThing", "Shift", "common_shift", "shift_from_neighbours"]
 
 
 #: Stations this near one another are one peg, where their standard deviations do not say more, metres.
@@ -17,7 +17,7 @@ NEAR: Final = 0.05
 
 
 @record(frozen=True, slots=True)
-class Pair:
+class SharedThing:
     """Something of one survey and something of another."""
 
     survey: str
@@ -38,7 +38,7 @@ class Pair:
         """Return the name that both have, or both names."""
         return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
 
-    def turned(self) -> Pair:
+    def turned(self) -> SharedThing:
         """Return the same as seen from the other survey."""
         east, north = self.off
         return replace(
@@ -64,10 +64,10 @@ class Shift:
     survey: str
     east: float  #: metres
     north: float
-    pegs: tuple[Pair, ...]
+    pegs: tuple[SharedThing, ...]
 
 
-def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
+def common_shift(pegs: Sequence[SharedThing]) -> tuple[float, float] | None:
     """Return by how much one survey lies off another, metres east and north, where all their pegs lie off alike.
 
     None where they do not, where fewer than two pegs are shared, or where the shift is what measuring explains.
@@ -85,7 +85,7 @@ def common_shift(pegs: Sequence[Pair]) -> tuple[float, float] | None:
     return (east, north) if hypot(east, north) > max(pair.allowed for pair in pegs) else None
 
 
-def shift_from_neighbours(survey: str, near: Sequence[Pair], agreed: int) -> Shift | None:
+def shift_from_neighbours(survey: str, near: Sequence[SharedThing], agreed: int) -> Shift | None:
     """Return by how much a survey lies off those round it, whatever each of them calls the pegs that they share.
 
     Parameters
@@ -113,9 +113,9 @@ def shift_from_neighbours(survey: str, near: Sequence[Pair], agreed: int) -> Shi
     return Shift(survey, -mean[0], -mean[1], tuple(alike))
 
 
-def _apart(one: Pair, other: Pair) -> float:
+def _apart(one: SharedThing, other: SharedThing) -> float:
     return hypot(one.off[0] - other.off[0], one.off[1] - other.off[1])
 
 
-def _count_pegs(pairs: Sequence[Pair]) -> int:
+def _count_pegs(pairs: Sequence[SharedThing]) -> int:
     return len({pair.ours for pair in pairs})

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.join.common_shift import ENOUGH, NEAR, Pair, Shift, common_shift, shift_from_neighbours
+from pegline.commands.join.common_shift import ENOUGH, NEAR, SharedThing, Shift, common_shift, shift_from_neighbours
 from pegline.kinds import KINDS
 from pegline.records import record
 from pegline.writers.gis.package import Package
@@ -33,7 +33,7 @@ class Disagreement:
     rule: str
     surveys: str  #: their names
     text: str
-    pairs: tuple[Pair, ...]  #: what it is about
+    pairs: tuple[SharedThing, ...]  #: what it is about
     beyond: bool = False  #: whether it is more than the accuracy of the surveys explains
 
 
@@ -100,9 +100,9 @@ def _pairs(shapes: list[Any], within: float, scale: _Scale) -> Iterator[tuple[in
         yield from sorted((one, other) for one, other in neighbours if one < other)
 
 
-def _group_pairs(pairs: Iterable[tuple[str, Pair]]) -> Iterator[tuple[str, list[Pair]]]:
+def _group_pairs(pairs: Iterable[tuple[str, SharedThing]]) -> Iterator[tuple[str, list[SharedThing]]]:
     """Yield what was found of each kind in each pair of surveys, the largest first, to the millimetre."""
-    groups: dict[tuple[str, str, str], list[Pair]] = {}
+    groups: dict[tuple[str, str, str], list[SharedThing]] = {}
     for kind, pair in pairs:
         groups.setdefault((kind, pair.survey, pair.second), []).append(pair)
     for (kind, *_), group in groups.items():
@@ -140,7 +140,7 @@ def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
             yield _one_peg_or_two(rule, group)
 
 
-def _without(pegs: Sequence[tuple[str, Pair]], moved: Shift) -> list[tuple[str, Pair]]:
+def _without(pegs: Sequence[tuple[str, SharedThing]], moved: Shift) -> list[tuple[str, SharedThing]]:
     """Return the pairs of pegs that the shift of a survey does not explain."""
     explained = {
         (pair.survey, pair.ours, pair.second, pair.theirs) for each in moved.pegs for pair in (each, each.turned())
@@ -148,7 +148,7 @@ def _without(pegs: Sequence[tuple[str, Pair]], moved: Shift) -> list[tuple[str, 
     return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in explained]
 
 
-def _one_peg_or_two(rule: str, group: list[Pair]) -> Disagreement:
+def _one_peg_or_two(rule: str, group: list[SharedThing]) -> Disagreement:
     """Return what two surveys tell of the pegs that they share."""
     first = group[0]
     if rule == "duplicate-station":
@@ -164,7 +164,7 @@ def _one_peg_or_two(rule: str, group: list[Pair]) -> Disagreement:
     return Disagreement(rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station")
 
 
-def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, Pair]], neighbours: int) -> Iterator[Shift]:
+def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, SharedThing]], neighbours: int) -> Iterator[Shift]:
     """Yield surveys that lie off so many round them or more, by pegs that each may call as it likes."""
     settled: set[str] = set()
     for name in names:
@@ -202,7 +202,7 @@ def _way(east: float, north: float) -> str:
     return f"{abs(east):.2f} m {across} and {abs(north):.2f} m {along}"
 
 
-def _shift(pegs: Sequence[Pair], shift: tuple[float, float]) -> Disagreement:
+def _shift(pegs: Sequence[SharedThing], shift: tuple[float, float]) -> Disagreement:
     """Return that one survey lies off another as a whole."""
     first, names = pegs[0], _list_with_end([pair.name for pair in pegs])
     text = (
@@ -212,7 +212,7 @@ def _shift(pegs: Sequence[Pair], shift: tuple[float, float]) -> Disagreement:
     return Disagreement("shift", f"{first.survey}, {first.second}", text, tuple(pegs), beyond=True)
 
 
-def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Pair]]:
+def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, SharedThing]]:
     """Yield stations of two surveys that are one peg, ought to be by their name, or are near one another."""
     from shapely import LineString
 
@@ -235,7 +235,7 @@ def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Pair]
         metres = scale(here.y)
         off = ((there.x - here.x) * metres[0], (there.y - here.y) * metres[1])
         variances = [float(row[key] or 0.0) ** 2 for row in (ours, theirs) for key in ("sd_x", "sd_y")]
-        pair = Pair(
+        pair = SharedThing(
             survey,
             second,
             ours["name"],
@@ -270,7 +270,7 @@ def _depth(shape: Any) -> float:
     return 2 * float(shape.area) / float(shape.length) if shape.length else 0.0
 
 
-def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str, Pair]]:
+def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str, SharedThing]]:
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 
@@ -285,7 +285,7 @@ def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str
         area = common.area * scale(common.bounds[1])[0] * scale(common.bounds[1])[1] if common.area else 0.0
         if area > SLIVER:
             allowed = max(NEAR, hypot(known[survey], known[second]))
-            yield layer, Pair(survey, second, ours["name"], theirs["name"], area, common, allowed)
+            yield layer, SharedThing(survey, second, ours["name"], theirs["name"], area, common, allowed)
 
 
 def _accuracy(package: Package) -> float:
@@ -316,7 +316,7 @@ def _gaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreemen
         strips = _between(_in_metres(shapes[one], metres), _in_metres(shapes[other], metres), GAP)
         for part in (strip for strip in strips if strip.area > SLIVER):
             area = part.area
-            pair = Pair(survey, second, ours["name"], theirs["name"], area, _in_units(part, metres))
+            pair = SharedThing(survey, second, ours["name"], theirs["name"], area, _in_units(part, metres))
             yield Disagreement("gap", f"{survey}, {second}", f"{pair} leave {area:.2f} m² between them", (pair,))
 
 

@@ -31,7 +31,7 @@ from pegline.network.confidence import ellipses
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["Preparation", "arguments", "entries", "prepare", "run", "screen"]
+__all__ = ["Preparation", "arguments", "json_of_preparation", "preparation_lines", "prepare", "run"]
 
 
 @record(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     preparation = prepare(args.book, propose=args.propose or args.to is not None)
     if args.to:
         _write(preparation, args.choose or 1, Path(args.to))
-    tell(as_json(entries(preparation)) if args.json else "\n".join(screen(preparation)))
+    tell(as_json(json_of_preparation(preparation)) if args.json else "\n".join(preparation_lines(preparation)))
     if args.out:
         from pegline.commands.prepare.sheets import preparation_sheets
         from pegline.commands.sheets import write_sheets
@@ -153,7 +153,7 @@ def _sureness(expectation: Expectation) -> Iterator[Remark]:
 # -- JSON ------------------------------------------------------------------------------------------------------------
 
 
-def entries(preparation: Preparation) -> dict[str, Any]:
+def json_of_preparation(preparation: Preparation) -> dict[str, Any]:
     """Return a preparation as its JSON."""
     expectation = preparation.expectation
     intention = expectation.intention
@@ -276,7 +276,7 @@ def _triangle(triangle: Triangle, expectation: Expectation) -> dict[str, Any]:
 # -- screen ----------------------------------------------------------------------------------------------------------
 
 
-def screen(preparation: Preparation) -> Iterator[str]:
+def preparation_lines(preparation: Preparation) -> Iterator[str]:
     """Yield the lines of a preparation for people."""
     if not preparation.has_layout and preparation.proposals:
         yield "PROPOSED Nothing is planned yet; these layouts are sound."

@@ -16,10 +16,10 @@ from shapely.geometry.base import BaseGeometry
 from pegline.book.geometry import Ring
 from pegline.commands.prepare.expectation import Intention
 from pegline.commands.prepare.layout import PlannedLine, angles_of, booking_for, crossed_by
-from pegline.commands.prepare.sketch import outline_of
+from pegline.commands.prepare.sketch import sketched_outline
 from pegline.plane import Array, distance, foot
 
-__all__ = ["MORE_PLACES", "Ground", "ground_of"]
+__all__ = ["MORE_PLACES", "Terrain", "terrain_of"]
 
 INSIDE: Final = 1.0  #: how far within the outline a peg stands, metres: hedges and walls are thick
 ROUND: Final = 1.5  #: how far off an obstacle's corners a peg stands, metres
@@ -43,7 +43,7 @@ CLEAR: Final = 0.7  #: how far a proposed line keeps off an obstacle, metres: sk
 EDGE: Final = 0.6  #: how far a sight line may leave the outline, metres
 
 
-class Ground:
+class Terrain:
     """A plot with places for stations, numbered."""
 
     def __init__(self, intention: Intention, outline: Polygon, places: Sequence[Array]) -> None:
@@ -163,7 +163,7 @@ class Ground:
         return min(angles) if good else None
 
 
-def ground_of(intention: Intention, most: int = MAX_PLACES) -> Ground | None:
+def terrain_of(intention: Intention, most: int = MAX_PLACES) -> Terrain | None:
     """Return the plot of a sketch with its places for stations; None where the sketch shows too little."""
     outline = _outline(intention)
     if outline is None or outline.is_empty:
@@ -183,7 +183,7 @@ def ground_of(intention: Intention, most: int = MAX_PLACES) -> Ground | None:
         if places and min(float(distance(at, other)) for other in places) < CLOSE:
             break
         places.append(at)
-    return Ground(intention, outline, places)
+    return Terrain(intention, outline, places)
 
 
 def _net(free: BaseGeometry) -> Iterator[Array]:
@@ -200,7 +200,7 @@ def _outline(intention: Intention) -> Polygon | None:
     places: Mapping[str, Array] = {**layout.points, **layout.stations}
     rings = []
     for feature in intention.features.values():
-        outline = outline_of(feature, places, intention.book.unit)
+        outline = sketched_outline(feature, places, intention.book.unit)
         if outline is not None and feature.kind == "boundary" and isinstance(feature.geometry, Ring):
             rings.append(Polygon(outline).buffer(0))
     if rings:

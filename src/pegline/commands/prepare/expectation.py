@@ -16,7 +16,7 @@ from pegline.book.feature import Feature
 from pegline.book.model import Book
 from pegline.commands.positions import Positions
 from pegline.commands.prepare.expected_book import expected_book, expected_rows, tie_stations
-from pegline.commands.prepare.layout import Booking, Layout, Limits, PlannedLine, booking_for
+from pegline.commands.prepare.layout import Layout, MeasuringLimits, PickUp, PlannedLine, booking_for
 from pegline.commands.prepare.sketch import (
     features_of,
     intended_lines,
@@ -39,7 +39,7 @@ __all__ = [
     "Needs",
     "changes_by_sketch",
     "expect",
-    "limits_of",
+    "measuring_limits",
     "needs_of",
     "read_intention",
     "relaid",
@@ -59,7 +59,7 @@ class Intention:
     book: Book  #: as far as it is booked
     features: Mapping[str, Feature]  #: those too that wait for points
     layout: Layout
-    limits: Limits
+    limits: MeasuringLimits
     rows: Mapping[str, str]  #: the line that the book means to pick a point up from
     unplaced: tuple[str, ...]  #: stations and points without a place on the sketch
     measured: frozenset[str]  #: stations and points that are fixed by what is booked
@@ -75,17 +75,17 @@ class Expectation:
     """A layout measured without errors."""
 
     intention: Intention
-    bookings: Mapping[str, Booking]  #: how each point is picked up, by its name
+    bookings: Mapping[str, PickUp]  #: how each point is picked up, by its name
     unreached: tuple[str, ...]  #: points that no line reaches
     survey: Survey | None  #: None where the lines fix nothing
     trouble: str | None  #: why it fixes nothing, a sentence
 
 
-def limits_of(book: Book) -> Limits:
+def measuring_limits(book: Book) -> MeasuringLimits:
     """Return what can be measured by the book's limits and its offset tape."""
     limits, unit = book.limits, book.unit
     smallest, largest = (np.degrees(each.radians) for each in limits.angle) if limits.angle else ANGLES
-    return Limits(
+    return MeasuringLimits(
         offset=limits.offset.metres(unit) if limits.offset else OFFSET,
         oblique=limits.oblique.metres(unit) if limits.oblique else tape_in_hand(book).length,
         smallest_angle=float(smallest),
@@ -116,7 +116,7 @@ def read_intention(written: Table, book: Book) -> Intention:
     )
     unplaced = tuple(name for name in (*named, *wanted) if name not in places)
     rows = {point: line for line, point, _ in expected_rows(written)}
-    return Intention(written, book, features, layout, limits_of(book), rows, unplaced, frozenset(measured))
+    return Intention(written, book, features, layout, measuring_limits(book), rows, unplaced, frozenset(measured))
 
 
 def _put_on_lines(places: dict[str, Array], ties: Mapping[str, str], lines: tuple[PlannedLine, ...]) -> None:
@@ -163,7 +163,7 @@ def expect(intention: Intention) -> Expectation:
     """Return what an intention can be expected to give."""
     layout, book = intention.layout, intention.book
     booked = {row.name for line in book.lines.values() for row in line.details}
-    bookings: dict[str, Booking] = {}
+    bookings: dict[str, PickUp] = {}
     unreached: list[str] = []
     for name in layout.points:
         if name in booked or name in intention.measured:
@@ -180,7 +180,7 @@ def expect(intention: Intention) -> Expectation:
     return Expectation(intention, bookings, tuple(unreached), survey, trouble)
 
 
-def _survey(intention: Intention, bookings: Mapping[str, Booking]) -> tuple[Survey | None, str | None]:
+def _survey(intention: Intention, bookings: Mapping[str, PickUp]) -> tuple[Survey | None, str | None]:
     if intention.layout.base is None:
         return None, "no base line: name the longest line that can be taped on flat, open ground"
     try:

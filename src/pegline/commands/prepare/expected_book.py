@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from pegline.book.model import Book
 from pegline.book.read import read_book
-from pegline.commands.prepare.layout import Booking, Layout, PlannedLine
+from pegline.commands.prepare.layout import Layout, PickUp, PlannedLine
 from pegline.commands.prepare.sketch import is_blank
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
@@ -66,7 +66,7 @@ def tie_stations(written: Table) -> Iterator[tuple[str, str]]:
                 yield station[1].value, name
 
 
-def expected_book(written: Table, book: Book, layout: Layout, bookings: Mapping[str, Booking]) -> Book:
+def expected_book(written: Table, book: Book, layout: Layout, bookings: Mapping[str, PickUp]) -> Book:
     """Return the book with every line taped and every point booked as the layout has them, without errors.
 
     What is measured already stays as it is; lines and points that the layout adds are added.
@@ -97,7 +97,7 @@ def _only_met(points: Written) -> Written:
 
 
 def _lines(
-    written: Table, layout: Layout, bookings: Mapping[str, Booking]
+    written: Table, layout: Layout, bookings: Mapping[str, PickUp]
 ) -> Iterator[tuple[str, tuple[Text, Written]]]:
     entry = written.entries.get("lines")
     booked = entry[1].entries if entry and isinstance(entry[1], Table) else {}
@@ -110,7 +110,7 @@ def _lines(
         )
 
 
-def _line(table: Table, line: PlannedLine, layout: Layout, picked: Sequence[Booking]) -> Table:
+def _line(table: Table, line: PlannedLine, layout: Layout, picked: Sequence[PickUp]) -> Table:
     place = table.place
     entries = dict(table.entries)
     entries["use"] = Text("use", place), Text(line.use, place)
@@ -144,7 +144,7 @@ def _names_point(row: Table) -> bool:
     return point is not None and isinstance(point[1], Text)
 
 
-def _row(booking: Booking, planned: Table | None, place: Place) -> Table:
+def _row(booking: PickUp, planned: Table | None, place: Place) -> Table:
     """Return the row that books a point without error, with whatever else the planned row says."""
     entries = {
         word: entry

@@ -15,7 +15,7 @@ from pegline.book.model import Use
 from pegline.plane import Array, distance, foot
 from pegline.records import record
 
-__all__ = ["Booking", "Layout", "Limits", "PlannedLine", "Triangle", "booking_for", "crossed_by", "triangles"]
+__all__ = ["Layout", "MeasuringLimits", "PickUp", "PlannedLine", "Triangle", "booking_for", "crossed_by", "triangles"]
 
 #: How far a line may run along or into an obstacle before it crosses it, metres: sketches are rough.
 GRAZE: Final = 0.3
@@ -35,7 +35,7 @@ class PlannedLine(NamedTuple):
     place: str | None = None  #: ``LINE:COLUMN`` where the book has it
 
 
-class Limits(NamedTuple):
+class MeasuringLimits(NamedTuple):
     """What can be measured, metres and degrees."""
 
     offset: float  #: longest perpendicular offset
@@ -44,7 +44,7 @@ class Limits(NamedTuple):
     largest_angle: float
 
 
-class Booking(NamedTuple):
+class PickUp(NamedTuple):
     """How one point is picked up."""
 
     point: str
@@ -156,15 +156,17 @@ def angles_of(corners: Sequence[Array]) -> tuple[float, float, float]:
     return angles[0], angles[1], angles[2]
 
 
-def booking_for(layout: Layout, point: str, limits: Limits, *, lines: Collection[str] | None = None) -> Booking | None:
+def booking_for(
+    layout: Layout, point: str, limits: MeasuringLimits, *, lines: Collection[str] | None = None
+) -> PickUp | None:
     """Return how a point is best picked up; None where no line reaches it.
 
     At right angles within the limit, the shortest offset first; else by two oblique distances within the tape.
     A way that crosses an obstacle is none, but for the thing itself that the point is a corner of.
     """
     at = layout.points[point]
-    upright: list[tuple[float, Booking]] = []
-    oblique: list[tuple[float, Booking]] = []
+    upright: list[tuple[float, PickUp]] = []
+    oblique: list[tuple[float, PickUp]] = []
     for line in layout.lines:
         barred = lines is not None and line.name not in lines
         if barred or line.use == "check" or point in (line.start, line.end):  # check lines carry no details
@@ -177,15 +179,15 @@ def booking_for(layout: Layout, point: str, limits: Limits, *, lines: Collection
         unit = (end - start) / max(length, 1e-9)
         if abs(offset) <= limits.offset and _clear(start + unit * chainage, at, layout):
             if abs(offset) < 0.02:
-                upright.append((0.0, Booking(point, line.name, (chainage,), (), "on line")))
+                upright.append((0.0, PickUp(point, line.name, (chainage,), (), "on line")))
             else:
-                upright.append((abs(offset), Booking(point, line.name, (chainage,), (offset,), "perpendicular")))
+                upright.append((abs(offset), PickUp(point, line.name, (chainage,), (offset,), "perpendicular")))
         pair = _splayed_chainages(chainage, offset, length)
         arms = [hypot(offset, chainage - one) for one in pair]
         if max(arms) <= limits.oblique and all(_clear(start + unit * one, at, layout) for one in pair):
             sign = 1.0 if offset >= 0 else -1.0
             signed = tuple(sign * arm for arm in arms)
-            oblique.append((max(arms), Booking(point, line.name, pair, signed, "oblique")))
+            oblique.append((max(arms), PickUp(point, line.name, pair, signed, "oblique")))
     best = min(upright or oblique, key=lambda each: each[0], default=None)
     return best[1] if best else None
 

@@ -12,7 +12,7 @@ from shapely import Polygon
 
 from pegline.book.canonical_layout import book_text
 from pegline.book.habits import notation_of
-from pegline.commands.prepare.candidates import MORE_PLACES, Ground, ground_of
+from pegline.commands.prepare.candidates import MORE_PLACES, Terrain, terrain_of
 from pegline.commands.prepare.drafts import (
     PEG,
     SHORTER,
@@ -60,7 +60,9 @@ class Proposal:
     why: str  #: two sentences
 
 
-def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground | None = None) -> tuple[Proposal, ...]:
+def propose(
+    expectation: Expectation, most: int = MAX_PROPOSALS, terrain: Terrain | None = None
+) -> tuple[Proposal, ...]:
     """Return the best layouts for what a sketch shows; none where none is sound.
 
     First those that are good enough for the plan's scale, the cheapest first. Where no figure of few stations
@@ -68,30 +70,30 @@ def propose(expectation: Expectation, most: int = MAX_PROPOSALS, ground: Ground 
 
     Parameters
     ----------
-    ground
+    terrain
         The plot with its places for stations; from the sketch unless given.
     """
-    if ground is not None:
-        return _sound_ones(ground, drafts_to_follow(ground, drafts(ground)), expectation, most)
-    ground = ground_of(expectation.intention)
-    if ground is None:
+    if terrain is not None:
+        return _sound_ones(terrain, drafts_to_follow(terrain, drafts(terrain)), expectation, most)
+    terrain = terrain_of(expectation.intention)
+    if terrain is None:
         return ()
-    proposals = _sound_ones(ground, drafts_to_follow(ground, drafts(ground)), expectation, most)
+    proposals = _sound_ones(terrain, drafts_to_follow(terrain, drafts(terrain)), expectation, most)
     if proposals:
         return proposals
-    more = ground_of(expectation.intention, most=MORE_PLACES) or ground
+    more = terrain_of(expectation.intention, most=MORE_PLACES) or terrain
     grown = (one for draft in _grown_drafts(more) for one in add_third_lines(more, draft))
     return _sound_ones(more, list(islice(grown, MAX_GROWN)), expectation, most)
 
 
-def _sound_ones(ground: Ground, some: Sequence[Draft], expectation: Expectation, most: int) -> tuple[Proposal, ...]:
+def _sound_ones(terrain: Terrain, some: Sequence[Draft], expectation: Expectation, most: int) -> tuple[Proposal, ...]:
     """Return the sound layouts among drafts, those that are good enough for the plan's scale first."""
     before = _smallest_redundancy(expectation)
     proposals: list[Proposal] = []
     for draft in some:
         if any(set(draft.places) == set(other.draft.places) for other in proposals):
             continue
-        proposal = _follow_draft(ground, draft, before)
+        proposal = _follow_draft(terrain, draft, before)
         if proposal is not None:
             proposals.append(proposal)
         if len(proposals) == LOOKED_AT * most:
@@ -99,14 +101,14 @@ def _sound_ones(ground: Ground, some: Sequence[Draft], expectation: Expectation,
     return tuple(sorted(proposals, key=lambda proposal: (not meets_scale(proposal.expectation), proposal.cost))[:most])
 
 
-def _follow_draft(ground: Ground, draft: Draft, before: float) -> Proposal | None:
+def _follow_draft(terrain: Terrain, draft: Draft, before: float) -> Proposal | None:
     """Return a draft as a proposal, with another line where one station is not checked yet; None where unsound."""
     for _ in range(MAX_MENDINGS):
-        expectation = expect(as_intention(ground, draft))
+        expectation = expect(as_intention(terrain, draft))
         if is_sound(expectation):
             gain = _smallest_redundancy(expectation) - before
-            return Proposal(draft, expectation, cost_of(ground, draft), gain, _why(expectation))
-        more = add_checking_line(ground, draft, expectation)
+            return Proposal(draft, expectation, cost_of(terrain, draft), gain, _why(expectation))
+        more = add_checking_line(terrain, draft, expectation)
         if more is None:
             return None
         draft = more
@@ -158,16 +160,16 @@ def _why(expectation: Expectation) -> str:
 
 def why_none(expectation: Expectation) -> str:
     """Return why no sound layout was found, a sentence."""
-    ground = ground_of(expectation.intention)
-    if ground is None:
+    terrain = terrain_of(expectation.intention)
+    if terrain is None:
         return "the sketch shows no outline and too few points to propose from; sketch the boundary's corners"
-    if len(ground.visible) < 3:
+    if len(terrain.visible) < 3:
         return "hardly two places see one another: obstacles hide the lines; sketch more room, or name fewer obstacles"
-    more = ground_of(expectation.intention, most=MORE_PLACES) or ground
-    missing = sorted(ground.points_to_pick_up - frozenset().union(*(more.picked_up(*pair) for pair in more.visible)))
+    more = terrain_of(expectation.intention, most=MORE_PLACES) or terrain
+    missing = sorted(terrain.points_to_pick_up - frozenset().union(*(more.picked_up(*pair) for pair in more.visible)))
     if missing:
         return f"no line that can be seen along on the plot reaches {', '.join(missing[:6])}"
-    wide, long = sides_of(ground.outline)
+    wide, long = sides_of(terrain.outline)
     if wide < STRIP * long:
         smallest = expectation.intention.limits.smallest_angle
         return (
@@ -197,35 +199,35 @@ POINT: Final = 8 * PEG  #: metres of taping that one more point within reach is 
 Pair = tuple[int, int]
 
 
-def _grown_drafts(ground: Ground) -> list[Draft]:
+def _grown_drafts(terrain: Terrain) -> list[Draft]:
     """Return drafts with a triangle at least that reach everything, the cheapest first.
 
     Grown like a survey on the ground: from a long base line a station is added where it brings most into reach,
     fixed from two others or from two tie stations of a line; after each step the best few are grown on.
     """
-    bases = _bases(ground)
+    bases = _bases(terrain)
     front, whole = [Draft(base, (), ()) for base in bases], dict[object, Draft]()
     for _ in range(STEPS):
         further: dict[object, tuple[float, Draft]] = {}
-        for one in (step for draft in front for step in _steps(ground, draft)):
-            missing = len(ground.points_to_pick_up - points_in_reach(ground, one))
+        for one in (step for draft in front for step in _steps(terrain, draft)):
+            missing = len(terrain.points_to_pick_up - points_in_reach(terrain, one))
             if not missing:
                 whole.setdefault(_figure(one), one)
-            further.setdefault(_figure(one), (missing * POINT + cost_of(ground, one), one))
+            further.setdefault(_figure(one), (missing * POINT + cost_of(terrain, one), one))
         if len(whole) >= ENOUGH:
             break
         ranked = [draft for _, draft in sorted(further.values(), key=lambda each: (each[0], each[1].places))]
         front = [draft for base in bases for draft in [each for each in ranked if each.base == base][:KEPT]]
-    return sorted(whole.values(), key=lambda draft: (cost_of(ground, draft), draft.places))
+    return sorted(whole.values(), key=lambda draft: (cost_of(terrain, draft), draft.places))
 
 
-def _bases(ground: Ground) -> list[Pair]:
+def _bases(terrain: Terrain) -> list[Pair]:
     """Return the longest lines, and of those that reach a point the longest for each."""
-    longest = sorted(ground.visible, key=lambda pair: (-ground.length(*pair), pair))
-    usable = [pair for pair in longest if ground.length(*pair) >= SHORTER * ground.length(*longest[0])]
+    longest = sorted(terrain.visible, key=lambda pair: (-terrain.length(*pair), pair))
+    usable = [pair for pair in longest if terrain.length(*pair) >= SHORTER * terrain.length(*longest[0])]
     reaching = [
-        next((pair for pair in usable if name in ground.picked_up(*pair)), None)
-        for name in sorted(ground.points_to_pick_up)
+        next((pair for pair in usable if name in terrain.picked_up(*pair)), None)
+        for name in sorted(terrain.points_to_pick_up)
     ]
     return list(dict.fromkeys([*usable[:MAX_BASES], *(pair for pair in reaching if pair is not None)]))
 
@@ -236,31 +238,31 @@ def _figure(draft: Draft) -> object:
     return draft.base, lines, frozenset(draft.ties)
 
 
-def _steps(ground: Ground, draft: Draft) -> Iterator[Draft]:
+def _steps(terrain: Terrain, draft: Draft) -> Iterator[Draft]:
     """Yield the draft with one station more, or with one line more that brings something into reach."""
     lines = (draft.base, *draft.sides)
     if len(draft.places) < _MOST_STATIONS:
-        for i in range(len(ground.places)):
+        for i in range(len(terrain.places)):
             if i not in draft.places:
-                yield from _by_triangle(ground, draft, i)
-                yield from _by_tie_stations(ground, draft, i, lines)
+                yield from _by_triangle(terrain, draft, i)
+                yield from _by_tie_stations(terrain, draft, i, lines)
     if draft.sides or draft.ties:
-        yield from drafts_with_one_line(ground, draft, ground.points_to_pick_up - points_in_reach(ground, draft))
+        yield from drafts_with_one_line(terrain, draft, terrain.points_to_pick_up - points_in_reach(terrain, draft))
 
 
-def _by_triangle(ground: Ground, draft: Draft, i: int) -> Iterator[Draft]:
+def _by_triangle(terrain: Terrain, draft: Draft, i: int) -> Iterator[Draft]:
     """Yield the draft with a station that is fixed from two others, neither side longer than the base line."""
-    longest = ground.length(*draft.base)
-    near = [j for j in draft.places if ground.sees(i, j) and ground.length(i, j) <= longest]
+    longest = terrain.length(*draft.base)
+    near = [j for j in draft.places if terrain.sees(i, j) and terrain.length(i, j) <= longest]
     for one, other in combinations(near, 2):
-        if ground.well_conditioned((i, one, other)) is not None:
+        if terrain.well_conditioned((i, one, other)) is not None:
             yield replace(draft, sides=(*draft.sides, (one, i), (i, other)))
 
 
-def _by_tie_stations(ground: Ground, draft: Draft, i: int, lines: Sequence[Pair]) -> Iterator[Draft]:
+def _by_tie_stations(terrain: Terrain, draft: Draft, i: int, lines: Sequence[Pair]) -> Iterator[Draft]:
     """Yield the draft with a station that is fixed from two tie stations of a line and checked from a third."""
     for pair in lines:
-        feet = ground.feet(i, pair)
+        feet = terrain.feet(i, pair)
         if len(feet) == 3:
             ties = (*draft.ties, *(Tie(i, pair, share) for share in feet))
             yield replace(draft, ties=ties, hung=(*draft.hung, i))

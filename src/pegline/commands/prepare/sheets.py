@@ -11,9 +11,9 @@ from pegline.book.feature import Feature
 from pegline.book.geometry import Circle, Curve, Rectangle, Ring, TapedRound
 from pegline.book.habits import notation_of
 from pegline.commands.prepare.expectation import Expectation, needs_of
-from pegline.commands.prepare.layout import Booking, PlannedLine
+from pegline.commands.prepare.layout import PickUp, PlannedLine
 from pegline.commands.prepare.rules import Remark, smallest_noticed
-from pegline.commands.prepare.sketch import outline_of
+from pegline.commands.prepare.sketch import sketched_outline
 from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
 from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
@@ -82,7 +82,7 @@ def _index(expectation: Expectation) -> Iterator[Item]:
     outlines = {
         name: outline
         for name, feature in intention.features.items()
-        if (outline := outline_of(feature, places, intention.book.unit)) is not None
+        if (outline := sketched_outline(feature, places, intention.book.unit)) is not None
     }
     left, bottom, right, top = BODY
     needs = needs_of(expectation)
@@ -144,11 +144,11 @@ def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tupl
         yield heading, items
 
 
-def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[Booking | str | None]:
+def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[PickUp | str | None]:
     """Return what is expected along a line in the order of its chainage: bookings, and the names of tie stations."""
     layout = expectation.intention.layout
     start = layout.place(line.start)
-    rows: list[tuple[float, Booking | str]] = [
+    rows: list[tuple[float, PickUp | str]] = [
         (float(distance(start, layout.stations[name])), name) for name, on in layout.ties.items() if on == line.name
     ]
     for booking in expectation.bookings.values():
@@ -158,7 +158,7 @@ def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[Booking 
 
 
 def _page(
-    expectation: Expectation, line: PlannedLine, rows: Sequence[Booking | str | None], *, first: bool, last: bool
+    expectation: Expectation, line: PlannedLine, rows: Sequence[PickUp | str | None], *, first: bool, last: bool
 ) -> Iterator[Item]:
     left, bottom, right, top = BODY
     middle = (left + right) / 2
@@ -194,7 +194,7 @@ def _end(x: float, y: float, name: str) -> Iterator[Item]:
 
 
 def _blank(
-    booking: Booking | str | None, rows: Sequence[Booking | str | None], number: int, middle: float, y: float
+    booking: PickUp | str | None, rows: Sequence[PickUp | str | None], number: int, middle: float, y: float
 ) -> Iterator[Item]:
     """Yield one blank row: the chainage between the lines of the chain, the offset and the name on its side."""
     right = BODY[2]

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pegline.book.feature import FEATURES, Feature
 from pegline.book.geometry import At, Circle, Curve, Rectangle, Ring, TapedRound, Through
-from pegline.book.half_finished import names_of
+from pegline.book.half_finished import points_of_geometry
 from pegline.book.model import Book, Use
 from pegline.commands.prepare.layout import PlannedLine
 from pegline.detail.curves import curve
@@ -29,7 +29,7 @@ __all__ = [
     "intended_lines",
     "named_points",
     "obstacles_of",
-    "outline_of",
+    "sketched_outline",
     "sketched_places",
 ]
 
@@ -87,7 +87,7 @@ def named_points(features: Mapping[str, Feature], written: Table) -> dict[str, N
     """Return the points that must be picked up: those that features name and no shape makes, and those sketched."""
     made = {corner for each in features.values() for corner in _corners(each)}
     named = dict.fromkeys(
-        name for each in features.values() for name in names_of(each.geometry) if isinstance(name, str)
+        name for each in features.values() for name in points_of_geometry(each.geometry) if isinstance(name, str)
     )
     named |= dict.fromkeys(name for name, table in _tables(written, "points") if "meet" not in table.entries)
     met = {name for name, table in _tables(written, "points") if "meet" in table.entries}
@@ -98,10 +98,10 @@ def _corners(feature: Feature) -> tuple[str, ...]:
     return feature.geometry.corners if isinstance(feature.geometry, Rectangle | TapedRound) else ()
 
 
-def outline_of(feature: Feature, places: Mapping[str, Array], unit: str) -> Array | None:
+def sketched_outline(feature: Feature, places: Mapping[str, Array], unit: str) -> Array | None:
     """Return the points (n, 2) of a feature's outline; None where a place is missing or it has no outline."""
     geometry = feature.geometry
-    if not all(isinstance(name, str) and name in places for name in names_of(geometry)):
+    if not all(isinstance(name, str) and name in places for name in points_of_geometry(geometry)):
         return None
     match geometry:
         case Through(points=points) | Ring(points=points):
@@ -144,7 +144,7 @@ def obstacles_of(
     wanted = set(named or OBSTACLES)
     obstacles: dict[str, BaseGeometry] = {}
     for name, feature in features.items():
-        outline = outline_of(feature, places, unit) if {name, feature.kind} & wanted else None
+        outline = sketched_outline(feature, places, unit) if {name, feature.kind} & wanted else None
         if outline is None:
             continue
         closed = isinstance(feature.geometry, Ring | Rectangle | TapedRound | Circle) or (

@@ -13,9 +13,9 @@ from typing import Any
 from pegline.book.habits import notation_of
 from pegline.commands.command_line import Tell
 from pegline.commands.positions import Positions
-from pegline.commands.questions import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, is_checked, read_length, survey_lines
+from pegline.commands.questions import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, caution_lines, is_checked, read_length
 from pegline.commands.setout.setting_out import (
-    Reading,
+    ProofReading,
     SettingOut,
     arcs_sentence,
     line_sentence,
@@ -30,7 +30,7 @@ from pegline.errors import UsageError
 from pegline.measures.notation import Notation
 from pegline.survey import Survey
 
-__all__ = ["arguments", "entries", "run", "screen", "set_out"]
+__all__ = ["arguments", "json_of_setting_out", "run", "set_out", "setting_out_lines"]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
     survey = reduce(read(args.book))
     if not is_checked(survey) and not args.unchecked:
-        for line in survey_lines(survey):
+        for line in caution_lines(survey):
             complain(f"{args.book}: {line}")
         complain(f"{args.book}: nothing is set out from it; find the mistake first, or add --unchecked")
         return 1
@@ -84,7 +84,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         for ways in result.ways:
             if loose := result.unchecked(ways):
                 complain(f"{args.book}: {ways.name}: {unchecked_sentence(loose)}")
-    tell(as_json(entries(result)) if args.json else "\n".join(screen(result)))
+    tell(as_json(json_of_setting_out(result)) if args.json else "\n".join(setting_out_lines(result)))
     if args.out:
         from pegline.commands.setout.files import write_setting_out
 
@@ -101,7 +101,7 @@ def set_out(
     temperature: float | None = None,
     pull: float | None = None,
     gone: Sequence[str] = (),
-    readings: Sequence[Reading] = (),
+    readings: Sequence[ProofReading] = (),
 ) -> SettingOut:
     """Return how points are set out from the pegs of a survey, and what those measured back say.
 
@@ -140,7 +140,7 @@ def _targets(positions: Positions, words: Sequence[str]) -> TargetSet:
     return targets_from_names(positions, [name.strip() for word in words for name in word.split(",")])
 
 
-def _readings(text: str, unit: str) -> Iterator[Reading]:
+def _readings(text: str, unit: str) -> Iterator[ProofReading]:
     """Yield the readings of ``TARGET:NAME=LENGTH``, or of a CSV file."""
     if "=" not in text and Path(text).suffix.casefold() == ".csv":
         from pegline.readers.decoding import read_bytes, text_of_bytes
@@ -150,19 +150,19 @@ def _readings(text: str, unit: str) -> Iterator[Reading]:
             raise UsageError(f"{text}: its first line must name the columns target, from and reading")
         for number, row in enumerate(table, 2):
             metres = read_length(row["reading"] or "", unit, f"{text}:{number}")
-            yield Reading((row["target"] or "").strip(), (row["from"] or "").strip(), metres)
+            yield ProofReading((row["target"] or "").strip(), (row["from"] or "").strip(), metres)
         return
     names, equals, length = text.rpartition("=")
     target, colon, start = names.partition(":")
     if not equals or not colon or not target.strip() or not start.strip():
         raise UsageError(f"--from {text!r} is no distance; write it like --from n1:h1=8.79")
-    yield Reading(target.strip(), start.strip(), read_length(length, unit, f"--from {names}"))
+    yield ProofReading(target.strip(), start.strip(), read_length(length, unit, f"--from {names}"))
 
 
 # -- JSON ------------------------------------------------------------------------------------------------------------
 
 
-def entries(result: SettingOut) -> dict[str, Any]:
+def json_of_setting_out(result: SettingOut) -> dict[str, Any]:
     """Return a setting-out as its JSON."""
     positions = result.targets.positions
     return {
@@ -218,10 +218,10 @@ def _target_entry(ways: Ways, positions: Positions) -> dict[str, Any]:
 # -- screen ----------------------------------------------------------------------------------------------------------
 
 
-def screen(result: SettingOut) -> Iterator[str]:
+def setting_out_lines(result: SettingOut) -> Iterator[str]:
     """Yield the lines of a setting-out for people."""
     survey, notation = result.survey, notation_of(result.survey.book)
-    yield from survey_lines(survey)
+    yield from caution_lines(survey)
     if result.measured:
         yield from _verdicts(result, notation)
     yield (

@@ -13,7 +13,7 @@ import numpy as np
 from pegline.commands.distance_fixes import units_towards
 from pegline.commands.findpeg.search import lasting_points
 from pegline.commands.positions import Positions
-from pegline.commands.setout.targets import Outline, TargetSet
+from pegline.commands.setout.targets import TargetFeature, TargetSet
 from pegline.commands.setout.ways import ArcsWay, LineWay, Tapes, Ways, survey_spread, ways_of
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import UsageError
@@ -28,9 +28,9 @@ from pegline.units import METRES_PER
 __all__ = [
     "CheckDistance",
     "MeasuredBack",
-    "Reading",
+    "ProofReading",
     "SettingOut",
-    "Square",
+    "TapedRightAngle",
     "arcs_sentence",
     "line_sentence",
     "setting_out_of",
@@ -44,7 +44,7 @@ MAX_PAIRS: Final = 28  #: distances between targets that are told: all those of 
 PARTS: Final = {"ft": "ft", "in": "ft", "yd": "ft", "ft-us": "ft-us", "ft-indian": "ft-indian", "lk-eng": "ft"}
 
 
-class Reading(NamedTuple):
+class ProofReading(NamedTuple):
     """A distance measured back from a target that was set out."""
 
     target: str
@@ -75,7 +75,7 @@ class MeasuredBack:
 
 
 @record(frozen=True, slots=True)
-class Square:
+class TapedRightAngle:
     """The sides of a right angle that a tape can hold, in the proportion 4, 3 and 5."""
 
     along: float
@@ -92,7 +92,7 @@ class SettingOut:
     tapes: Tapes
     ways: tuple[Ways, ...]
     checks: tuple[CheckDistance, ...]
-    square: Square
+    square: TapedRightAngle
     measured: tuple[MeasuredBack, ...]
 
     @property
@@ -113,7 +113,7 @@ class SettingOut:
 
 
 def setting_out_of(
-    survey: Survey, targets: TargetSet, tapes: Tapes, *, gone: Sequence[str] = (), readings: Sequence[Reading] = ()
+    survey: Survey, targets: TargetSet, tapes: Tapes, *, gone: Sequence[str] = (), readings: Sequence[ProofReading] = ()
 ) -> SettingOut:
     """Return how targets are set out and checked.
 
@@ -157,7 +157,7 @@ def _lasting_marks(positions: Positions) -> Iterator[str]:
         yield from (name for name in lasting_points(shape) if name not in not_stood_at)
 
 
-def three_four_five(tape: float, *, room: float, part: float = 1.0) -> Square:
+def three_four_five(tape: float, *, room: float, part: float = 1.0) -> TapedRightAngle:
     """Return the largest right angle by 3, 4 and 5 parts that a tape and the room along a line allow.
 
         along = 4 k,   across = 3 k,   diagonal = 5 k
@@ -186,7 +186,7 @@ def three_four_five(tape: float, *, room: float, part: float = 1.0) -> Square:
     """
     most = min(tape / 5, room / 4) / part
     times = floor(most + 1e-9) if most >= 1 else max(floor(most * 10 + 1e-9) / 10, 0.1)
-    return Square(4 * times * part, 3 * times * part, 5 * times * part)
+    return TapedRightAngle(4 * times * part, 3 * times * part, 5 * times * part)
 
 
 def _room(survey: Survey, ways: Sequence[Ways]) -> float:
@@ -232,7 +232,7 @@ def _pairs(targets: TargetSet) -> Iterator[tuple[str, str]]:
     yield from combinations(single, 2)
 
 
-def _diagonals(outline: Outline) -> Iterator[tuple[str, str]]:
+def _diagonals(outline: TargetFeature) -> Iterator[tuple[str, str]]:
     """Yield the diagonals of an outline: both of a rectangle, and from its first corner of any other closed one."""
     points = outline.points
     if outline.closed and len(points) > 3:
@@ -246,7 +246,7 @@ def _place(targets: TargetSet, name: str) -> np.ndarray:
     return targets.positions.of(targets.positions.require(name))
 
 
-def _measure_back(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: Reading) -> MeasuredBack:
+def _measure_back(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, reading: ProofReading) -> MeasuredBack:
     """Return what was measured back beside what it should be."""
     positions = targets.positions
     if reading.target not in ways:

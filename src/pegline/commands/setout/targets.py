@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.book.feature import Feature
 from pegline.book.geometry import Circle, Curve, Parallel, Rectangle, Ring, TapedRound, Through
-from pegline.commands.positions import Positions, derivatives
+from pegline.commands.positions import Positions, difference_quotients
 from pegline.commands.setout.target_file import TargetFile, TargetPoint
 from pegline.detail.curves import curve, parallel
 from pegline.detail.model import Path
@@ -22,7 +22,7 @@ from pegline.measures.spelling import suggest
 from pegline.measures.values import Length, Pair
 from pegline.plane import Array, along, arcs_meet, distance, left_of
 
-__all__ = ["Outline", "TargetSet", "targets_from_file", "targets_from_names"]
+__all__ = ["TargetFeature", "TargetSet", "targets_from_file", "targets_from_names"]
 
 #: Lines that cross flatter than this (the sine of 15°) meet nowhere in particular.
 FLATTEST: Final = 0.2588
@@ -30,7 +30,7 @@ FLATTEST: Final = 0.2588
 STIRS: Final = 1e-3
 
 
-class Outline(NamedTuple):
+class TargetFeature(NamedTuple):
     """A feature among the targets: its points in order, for the checks and the drawing."""
 
     name: str
@@ -74,7 +74,7 @@ class TargetSet:
 
         if not self.used:
             return {name: np.zeros((2, 0)) for name in self.names}
-        by = derivatives(all_targets, at.ravel())
+        by = difference_quotients(all_targets, at.ravel())
         return {name: by[2 * number : 2 * number + 2] for number, name in enumerate(self.names)}
 
     def hangs_on(self, name: str) -> tuple[str, ...]:
@@ -102,21 +102,23 @@ class TargetSet:
     def _nominal_copy(self, feature: Feature) -> Path:
         return _Evaluation(self, {}, {}).copy(feature)
 
-    def _outlines(self) -> Iterator[Outline]:
+    def _outlines(self) -> Iterator[TargetFeature]:
         for feature in self._file.features.values():
             geometry, corners = feature.geometry, self._corner_names(feature)
             match geometry:
                 case Rectangle(edge=edge) | TapedRound(edge=edge):
-                    yield Outline(feature.name, (edge.start, edge.end, *corners), True, isinstance(geometry, Rectangle))
+                    yield TargetFeature(
+                        feature.name, (edge.start, edge.end, *corners), True, isinstance(geometry, Rectangle)
+                    )
                 case Through(points=points) | Ring(points=points):
-                    yield Outline(feature.name, points, isinstance(geometry, Ring), False)
+                    yield TargetFeature(feature.name, points, isinstance(geometry, Ring), False)
                 case Curve(points=points, closed=closed):
                     between = [*zip(points, corners, strict=False)]
                     rest = points[len(between) :]
                     ordered = (*(name for pair in between for name in pair), *rest)
-                    yield Outline(feature.name, ordered, closed, False)
+                    yield TargetFeature(feature.name, ordered, closed, False)
                 case Parallel() | Circle():
-                    yield Outline(feature.name, corners, isinstance(geometry, Circle), False)
+                    yield TargetFeature(feature.name, corners, isinstance(geometry, Circle), False)
 
     def point(self, name: str) -> TargetPoint | None:
         """Return how a target is given in the file; None where it is not."""

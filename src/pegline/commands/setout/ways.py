@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from pegline.commands.distance_fixes import fixed_by, units_towards
-from pegline.commands.positions import derivatives
+from pegline.commands.positions import difference_quotients
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.tape_in_hand import TapeInHand
 from pegline.network.confidence import CHI2_95, confidence_radii
@@ -134,7 +134,7 @@ def survey_spread(
     positions, used = targets.positions, targets.used
     ends = positions.all(further).ravel()
     values = np.concatenate((targets.at[name], ends))
-    by_ends = derivatives(lambda moved: figures(moved[:2], moved[2:].reshape(-1, 2)), values)
+    by_ends = difference_quotients(lambda moved: figures(moved[:2], moved[2:].reshape(-1, 2)), values)
     by = np.concatenate((by_ends[:, :2] @ targets.by_survey[name], by_ends[:, 2:]), axis=1)
     spread: Array = by @ positions.covariance((*used, *further)) @ by.T
     return spread

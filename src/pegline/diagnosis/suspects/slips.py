@@ -16,7 +16,7 @@ from math import floor, isfinite
 from typing import Final
 
 from pegline.errors import Place
-from pegline.measures.lengths import UNIT_MARKS, length
+from pegline.measures.lengths import UNIT_MARKS, length_of_text
 from pegline.measures.reading_log import Misread
 from pegline.measures.scalars import plain_signs
 from pegline.measures.values import Length
@@ -181,7 +181,7 @@ def _with(reading: BookedReading, part: _Part, number: str) -> tuple[float, str]
     negative = reading.metres < 0
     written = ("-" if negative else "") + text[: part.start] + number + text[part.end :]
     try:
-        return length(written).metres(reading.unit), written
+        return length_of_text(written).metres(reading.unit), written
     except Misread:
         return None
 

@@ -11,6 +11,7 @@ from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network import critical_value as family
 from pegline.network.adjust import adjust, framework_fails
+from pegline.network.confidence import ellipses
 from pegline.network.critical_value import sidak
 from pegline.network.dependents import derivative_matrix, full_matrix
 from pegline.network.least_squares import solve
@@ -82,6 +83,20 @@ def test_a_place_and_a_bearing_that_are_hardly_known_make_nothing_flat(height, t
     bearings = (FrameBearing("A", "B", 1.0, np.radians(1.0), 1.0, None),)
     adjustment = flat(height, Frame("grid", "grid", "", "a grid", control=control, bearings=bearings))
     assert ("C" not in adjustment.unreliable) == trusted
+
+
+def test_deviations_about_the_base_line_are_the_same_whatever_holds_the_whole():
+    # Free of any frame, and half a metre and a degree unsure in a grid: the base line's first station and direction
+    # are held either way. Axes of the ellipses do not depend on how the figure is turned.
+    plot = NETWORKS["quad with pegs"]()
+    base = next(line for line in plot.lines if line.use == "base")
+    control = (FrameControl(base.ends[0], 5.0, 9.0, 0.5, None),)
+    bearings = (FrameBearing(*base.ends, 1.0, np.radians(1.0), 1.0, None),)
+    frames = LOCAL, Frame("grid", "grid", "", "a grid", control=control, bearings=bearings)
+    free, held = (adjust(*simulate(plot, 3), frame).adjusted for frame in frames)
+    axes = [ellipses(one.local_variances)[:, :2] for one in (free, held)]
+    assert axes[1] == pytest.approx(axes[0], abs=1e-6)
+    assert (ellipses(held.variances)[:, :2] > axes[1]).all()
 
 
 def local_truth(plot):

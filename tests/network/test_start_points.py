@@ -40,6 +40,13 @@ def test_a_side_that_is_told_settles_without_a_further_distance():
     assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER], AT, None, (("A", "B"), -1)) == 1
 
 
+def test_a_side_settles_images_that_are_a_hand_from_the_line():
+    near = ((3.0, 0.05), (3.0, -0.05))
+    for left, image in ((True, 0), (False, 1)):
+        side = Side(Pair("A", "B", Place("made.yaml", 1, 1)), left)
+        assert _image(near, (ONE, OTHER), [ONE, OTHER], AT, side, (None, 0)) == image
+
+
 def test_nothing_settles_two_arcs_alone():
     assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER], AT, None, (None, 0)) is None
     assert dist(*IMAGES) == pytest.approx(2 * sqrt(5**2 - 3**2))

@@ -11,6 +11,7 @@ from hypothesis.extra.numpy import arrays
 
 from pegline.detail.model import Path
 from pegline.detail.path import (
+    _meet,
     area,
     chord_tolerance,
     cut,
@@ -147,6 +148,18 @@ def test_a_ring_that_touches_itself_or_runs_back_on_itself_is_told():
     assert first_crossing(straight([[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]], closed=True)) is not None
     assert first_crossing(straight([[0, 0], [4, 0], [2, 0], [0, 4]], closed=True)) is not None
     assert first_crossing(STADIUM) is None
+
+
+@pytest.mark.parametrize(
+    ("begin", "along", "meets", "at"),
+    [(4.0, 3.0, True, 4.0), (7.0, -9.0, True, 0.0), (12.0, -3.0, True, 9.0), (12.0, 3.0, False, None)],
+)
+def test_pieces_of_one_line_meet_where_the_one_first_has_the_other_on_it(begin, along, meets, at):
+    p, d = np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]])
+    found, where = _meet(p, d, np.array([[begin, 0.0]]), np.array([[along, 0.0]]))
+    assert found[0] == meets
+    if meets:
+        assert where[0] == pytest.approx([at, 0.0])
 
 
 def test_a_point_given_twice_in_a_row_is_no_crossing():

@@ -17,13 +17,20 @@ from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Accuracy, Length
 from pegline.network import least_squares as solving
-from pegline.network.adjust import adjust, framework_fails
+from pegline.network.adjust import adjust, framework_fails, hints
 from pegline.readers import parse_book
 
 MILLIMETRE = 1e-3
 SAME = 1e-9  # metres: two ways to one figure
 ROUNDING = 1e-7  # metres: of scipy's stopping rule
 PRINTED = 1.5e-3  # the last digit of a published figure
+
+
+def test_a_finding_knows_where_each_station_and_point_is_first_booked():
+    rows = [("T", "A-B", 20.0, "station"), ("p", "A-B", 5.0, 3.0), ("p", "A-B", 5.1, 3.0)]
+    book, reduction = measure({"A-B": ("base", 50.0)}, rows=rows, arcs=[("q", {"A": 20.0, "B": 40.0}, None)])
+    places = hints(book, reduction).places
+    assert {name: place.line for name, place in places.items()} == {"A": 10, "B": 10, "T": 100, "p": 101, "q": 300}
 
 
 def perfect(plot: Plot):

@@ -179,11 +179,11 @@ def _witness_causes(survey: Survey) -> Iterator[LikelyCause]:
     rows = {row.name: row.booked.place for row in reversed(survey.reduction.rows)}
     for check in failed:
         if witness := witnesses.get(check.place):
-            booked, meant, slip = _reading_meant(survey, check, witness)
+            booked, likely, slip = _reading_meant(survey, check, witness)
             thing = witness.booked.object
             own_row = f", or its own row (book {rows[thing].line}) is wrong" if thing in rows else ""
             why = f"{slip}; or {thing} was moved{own_row}"
-            yield LikelyCause(f"witness {check.what}: booked {booked}, perhaps {meant}", why, check.place)
+            yield LikelyCause(f"witness {check.what}: booked {booked}, perhaps {likely}", why, check.place)
 
 
 def _reading_meant(survey: Survey, check: Check, witness: ReducedWitness) -> tuple[str, str, str]:
@@ -193,10 +193,10 @@ def _reading_meant(survey: Survey, check: Check, witness: ReducedWitness) -> tup
         BookedReading(reading.length, survey.book.unit, (nominal,), place=reading.place)
         for reading in witness.booked.readings
     ]
-    wanted = -check.difference
-    fitting = [one for one in slips(readings[:1], check.sd) if abs(one.change - wanted) <= check.allowed]
-    best = min(fitting, key=lambda one: abs(one.change - wanted), default=None)
+    change = -check.difference
+    fitting = [one for one in slips(readings[:1], check.sd) if abs(one.change - change) <= check.allowed]
+    best = min(fitting, key=lambda one: abs(one.change - change), default=None)
     texts = ", ".join(reading.text for reading in readings)
     if best is not None and len(readings) == 1:
         return texts, best.would_be, best.words
-    return texts, as_booked(readings[0].metres + wanted, readings[0]), "an unusual mistake"
+    return texts, as_booked(readings[0].metres + change, readings[0]), "an unusual mistake"

@@ -42,8 +42,8 @@ def fit_of_everything(adjustment: Adjustment) -> Fit | None:
         return fit
     network = fit.network
     begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))
-    used = {m.booking for m in adjustment.measurements}
-    sound = np.array([one.booking in used for one in network.observations])
+    bookings = {m.booking for m in adjustment.measurements}
+    sound = np.array([one.booking in bookings for one in network.observations])
     for keep in (np.ones(len(sound), bool), sound):
         try:
             return solve(network, keep, begin)
@@ -77,8 +77,8 @@ class Effects:
     @cached_property
     def spread(self) -> Array:
         """Return the variance (m,) of v/σ: 1 - S_ii of what was used, 1 + S_ii of what was left out."""
-        used = np.maximum(1 - self.leverage, 0.0)
-        return np.where(self.fit.keep, used, 1 + self.leverage)
+        left_in = np.maximum(1 - self.leverage, 0.0)
+        return np.where(self.fit.keep, left_in, 1 + self.leverage)
 
     @cached_property
     def tests(self) -> Array:
@@ -142,15 +142,15 @@ class Effects:
     def explain(self, rows: Ints) -> Explained:
         """Return how well an error in each of some observations would explain all residuals."""
         directions = self.directions(rows)
-        seen = self.residual_effects(directions)
-        power = np.sum(directions * seen, axis=0)
-        known = power > LOOSE * np.sum(directions**2, axis=0)
-        power = np.where(known, power, np.inf)
+        effects = self.residual_effects(directions)
+        power = np.sum(directions * effects, axis=0)
+        has_power = power > LOOSE * np.sum(directions**2, axis=0)
+        power = np.where(has_power, power, np.inf)
         residuals = np.where(self.fit.keep, self.fit.residuals / self.fit.network.sds, 0.0)
         error = directions.T @ residuals / power
-        tests = error * np.sqrt(np.where(known, power, 0.0))
-        shared = np.clip(directions.T @ seen / np.sqrt(power) / np.sqrt(power)[:, None], -1, 1)
-        to_all = np.clip(seen / np.sqrt(np.maximum(self.spread, LOOSE))[:, None] / np.sqrt(power), -1, 1)
+        tests = error * np.sqrt(np.where(has_power, power, 0.0))
+        shared = np.clip(directions.T @ effects / np.sqrt(power) / np.sqrt(power)[:, None], -1, 1)
+        to_all = np.clip(effects / np.sqrt(np.maximum(self.spread, LOOSE))[:, None] / np.sqrt(power), -1, 1)
         left = np.abs(self.tests[:, None] - to_all * tests) / np.sqrt(np.maximum(1 - to_all**2, 1e-9))
         # What always moves with the observation says nothing once that is gone.
         left[np.abs(to_all) > 1 - 1e-6] = 0.0

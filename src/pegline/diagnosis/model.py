@@ -138,8 +138,8 @@ class Survey:
 
         heading = escape(self.book.title or self.book.file)
         judged = escape(str(verdict(self.solved)))
-        drawn = "".join(inline_pages(self.plan()))
-        return f"<div><p><b>{heading}</b><br/>{judged} This is not a boundary survey.</p>{drawn}</div>"
+        pictures = "".join(inline_pages(self.plan()))
+        return f"<div><p><b>{heading}</b><br/>{judged} This is not a boundary survey.</p>{pictures}</div>"
 
     def plan(self, options: Options | None = None) -> Plan:
         """Return the drawing that every output is written from."""

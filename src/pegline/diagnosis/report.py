@@ -217,8 +217,8 @@ def unchecked_corners(solved: Solved) -> Iterator[str]:
         meeting = [name for corner in corners for name in _ends_of_meeting(solved, corner)]
         corners = list(dict.fromkeys((*corners, *meeting)))
         once = all(len(rows.get(corner, ())) == 1 for corner in corners)
-        held = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
-        yield f"Area of {name}: nothing checks {list_names(corners)}{held}; a mistake there changes the area unseen."
+        offsets = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
+        yield f"Area of {name}: nothing checks {list_names(corners)}{offsets}; a mistake there changes the area unseen."
 
 
 def _ends_of_meeting(solved: Solved, corner: str) -> Iterator[str]:

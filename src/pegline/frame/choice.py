@@ -155,24 +155,24 @@ def _own_scales(
 
 
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:
-    known = None
+    declination = None
     if north.reference == "magnetic":
-        known = find_declination(book, rough_place(book))
+        declination = find_declination(book, rough_place(book))
         warnings += local_attraction(north, bearings)
-        if known is None:
+        if declination is None:
             text = f"the plan's north is magnetic: {no_declination_because(book)}"
             warnings.append(Finding("magnetic-north", text, north.place))
-    turned_to = "true" if known else north.reference
-    turned = turned_bearings(north, bearings, known.east if known else 0.0)
+    turned_to = "true" if declination else north.reference
+    turned = turned_bearings(north, bearings, declination.east if declination else 0.0)
     name = f"Local survey grid, turned to {turned_to} north{_of(book)}"
     return Frame(
         kind="north",
         north=turned_to,
         wkt=engineering_wkt(name, _origin(book)),
         crs_name=name,
-        declination=known.east if known else None,
+        declination=declination.east if declination else None,
         bearings=turned,
-        steps=tuple(bearing_steps(turned, north.reference, turned_to, [known.step] if known else [])),
+        steps=tuple(bearing_steps(turned, north.reference, turned_to, [declination.step] if declination else [])),
         warnings=tuple(warnings),
     )
 

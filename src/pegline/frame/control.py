@@ -44,16 +44,16 @@ def bring_to_grid(control: Control, points: Sequence[ControlPoint], grid: Grid) 
     BookError
         Points that cannot be brought there without more guessing than the book allows.
     """
-    known = []
+    points_on_grid = []
     faults: list[Finding] = []
     for point in points:
         try:
-            known.append(bring_point(control, point, grid))
+            points_on_grid.append(bring_point(control, point, grid))
         except BookError as error:
             faults += error.findings
     if faults:
         raise BookError(faults)
-    return known
+    return points_on_grid
 
 
 def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint:
@@ -61,17 +61,17 @@ def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint
     if point.latitude_deg is not None and point.longitude_deg is not None:
         source = geographic_crs(point.crs or "EPSG:4326", point.place)
         unit = source.axis_info[0].unit_conversion_factor * 180 / pi
-        given = point.longitude_deg / unit, point.latitude_deg / unit
+        coordinates = point.longitude_deg / unit, point.latitude_deg / unit
         sd = point.accuracy
     elif point.easting is not None and point.northing is not None:
         own = grid_of(point.crs, point.place) if point.crs else grid
         if (fault := _wrong_axes(point, own)) is not None:
             raise BookError([Finding("control", fault, point.place)])
-        given = point.easting, point.northing
+        coordinates = point.easting, point.northing
         sd = point.accuracy * own.metres_per_unit
         if own.crs == grid.crs:
             unit = grid.metres_per_unit
-            return KnownPoint(point.station, given[0] * unit, given[1] * unit, sd, point.place)
+            return KnownPoint(point.station, coordinates[0] * unit, coordinates[1] * unit, sd, point.place)
         source = own.crs
     else:
         text = f"control point {point.station} needs easting and northing, or latitude and longitude"
@@ -82,8 +82,8 @@ def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint
             f" to {grid.name}, because plates move and that is not reckoned; book them in the grid's own datum"
         )
         raise BookError([Finding("datum-shift", text, point.place)])
-    way = _allow_way(control, point, source.name, grid, way_between(source, grid.crs, given))
-    x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*given))
+    way = _allow_way(control, point, source.name, grid, way_between(source, grid.crs, coordinates))
+    x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*coordinates))
     if not (isfinite(x) and isfinite(y)):
         text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
         raise BookError([Finding("control", text, point.place)])

@@ -60,8 +60,8 @@ def _exchange(point: ControlPoint) -> Meant:
 
 def _degrees_exchanged(point: ControlPoint) -> Meant:
     if point.longitude_deg is not None and abs(point.longitude_deg) <= 90:
-        meant = replace(point, latitude_deg=point.longitude_deg, longitude_deg=point.latitude_deg)
-        yield Mistake("latitude and longitude are exchanged", meant)
+        exchanged = replace(point, latitude_deg=point.longitude_deg, longitude_deg=point.latitude_deg)
+        yield Mistake("latitude and longitude are exchanged", exchanged)
 
 
 def _wrong_sign(point: ControlPoint) -> Meant:
@@ -75,22 +75,22 @@ def _wrong_sign(point: ControlPoint) -> Meant:
 def _feet(point: ControlPoint) -> Meant:
     if point.easting is not None and point.northing is not None:
         for words, factor in (("metres", 1 / FOOT), ("feet", FOOT)):
-            meant = replace(point, easting=point.easting * factor, northing=point.northing * factor)
-            yield Mistake(f"the coordinates are in {words}", meant)
+            in_feet = replace(point, easting=point.easting * factor, northing=point.northing * factor)
+            yield Mistake(f"the coordinates are in {words}", in_feet)
 
 
 def _digits(point: ControlPoint) -> Meant:
     """Yield one digit before the point misread, lost or doubled, and two neighbours exchanged."""
     if point.easting is not None and point.northing is not None:
-        for slip, meant in other_digits(f"{point.easting:.4f}"):
-            yield Mistake(f"{slip} in the easting", replace(point, easting=meant))
-        for slip, meant in other_digits(f"{point.northing:.4f}"):
-            yield Mistake(f"{slip} in the northing", replace(point, northing=meant))
+        for slip, other in other_digits(f"{point.easting:.4f}"):
+            yield Mistake(f"{slip} in the easting", replace(point, easting=other))
+        for slip, other in other_digits(f"{point.northing:.4f}"):
+            yield Mistake(f"{slip} in the northing", replace(point, northing=other))
     if point.latitude_deg is not None and point.longitude_deg is not None:
-        for slip, meant in other_digits(f"{point.latitude_deg:.9f}"):
-            yield Mistake(f"{slip} in the latitude", replace(point, latitude_deg=meant))
-        for slip, meant in other_digits(f"{point.longitude_deg:.9f}"):
-            yield Mistake(f"{slip} in the longitude", replace(point, longitude_deg=meant))
+        for slip, other in other_digits(f"{point.latitude_deg:.9f}"):
+            yield Mistake(f"{slip} in the latitude", replace(point, latitude_deg=other))
+        for slip, other in other_digits(f"{point.longitude_deg:.9f}"):
+            yield Mistake(f"{slip} in the longitude", replace(point, longitude_deg=other))
 
 
 def other_digits(text: str) -> Iterator[tuple[str, float]]:

@@ -87,17 +87,20 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         transformer.transform(*sample, errcheck=True)
     except ProjError:
         return None
-    used = transformer.get_last_used_operation()
-    if "ballpark" in used.description.lower() or used.accuracy < 0:
+    operation = transformer.get_last_used_operation()
+    if "ballpark" in operation.description.lower() or operation.accuracy < 0:
         return None
     missing = {
         (needed.short_name, float(way.accuracy))
         for way in group.unavailable_operations
         for needed in way.grids
-        if not needed.available and 0 <= way.accuracy < used.accuracy
+        if not needed.available and 0 <= way.accuracy < operation.accuracy
     }
     # PROJ counts the order of axes as a step; to a surveyor it is none.
-    steps = [step for step in used.description.split(" + ") if not step.startswith("axis order change")]
+    steps = [step for step in operation.description.split(" + ") if not step.startswith("axis order change")]
     return Way(
-        transformer, float(used.accuracy), " + ".join(steps), tuple(sorted(missing, key=lambda one: (one[1], one[0])))
+        transformer,
+        float(operation.accuracy),
+        " + ".join(steps),
+        tuple(sorted(missing, key=lambda one: (one[1], one[0]))),
     )

@@ -74,12 +74,12 @@ class LocalTransformation(Transformation):
 
     def carry_back(self, points: ArrayLike) -> Array:
         """Return points of the target in the source, by nearing them with the similarity."""
-        wanted = np.asarray(points, dtype=float).reshape(-1, 2)
+        targets = np.asarray(points, dtype=float).reshape(-1, 2)
         back = np.linalg.inv(self.matrix)
-        found = carry_points(back, wanted)
+        sources = carry_points(back, targets)
         for _ in range(20):
-            found = found + carry_points(back, 2 * wanted - self.carry(found)) - carry_points(back, wanted)
-        return np.asarray(found)
+            sources = sources + carry_points(back, 2 * targets - self.carry(sources)) - carry_points(back, targets)
+        return np.asarray(sources)
 
     @property
     def residuals(self) -> Array:

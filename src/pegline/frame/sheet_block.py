@@ -128,13 +128,13 @@ def fit_sheets(
 
 def _tests(a: Array, covariance: Array, left: Array) -> Array:
     """Return the test value of each pair of rows, in units of their standard deviations."""
-    found = np.zeros(len(left) // 2)
-    for n in range(len(found)):
+    tests = np.zeros(len(left) // 2)
+    for n in range(len(tests)):
         rows = a[2 * n : 2 * n + 2]
         values, vectors = np.linalg.eigh(np.eye(2) - rows @ covariance @ rows.T)
         sure = values > 1e-6
-        found[n] = np.sum((vectors.T @ left[2 * n : 2 * n + 2])[sure] ** 2 / values[sure])
-    return found
+        tests[n] = np.sum((vectors.T @ left[2 * n : 2 * n + 2])[sure] ** 2 / values[sure])
+    return tests
 
 
 class _System:
@@ -185,9 +185,9 @@ class _System:
 
     def hangs_loose(self, right: Array, singular: Array) -> str:
         """Return what hangs loose, in words."""
-        held = np.zeros(right.shape[0])
-        held[: len(singular)] = singular
-        free = right[held < LOOSE * singular[0]]
+        singular_values = np.zeros(right.shape[0])
+        singular_values[: len(singular)] = singular
+        free = right[singular_values < LOOSE * singular[0]]
         names = [
             name
             for number, name in enumerate(self._sheets)
@@ -201,9 +201,9 @@ class _System:
         on_grid = dict(zip(at, carry_points(self._back, list(at.values())).tolist(), strict=True))
         spans = {p: covariance[column : column + 2, column : column + 2] for p, column in self._column.items()}
         readings = [(name, point) for name, sheet in self._sheets.items() for point in sheet.places]
-        told: list[tuple[str | None, str]] = [*readings, *((None, point) for point in self._known)]
+        owners: list[tuple[str | None, str]] = [*readings, *((None, point) for point in self._known)]
         # What is left of a reading on a sheet is where the point is adjusted less where the sheet has it.
-        residuals = left.reshape(-1, 2) * self._unit * np.array([-1.0 if name else 1.0 for name, _ in told])[:, None]
+        residuals = left.reshape(-1, 2) * self._unit * np.array([-1.0 if name else 1.0 for name, _ in owners])[:, None]
         numbered = enumerate(self._sheets)
         return SheetBlock(
             {name: self._sheet(number, name, solution, covariance, on_grid) for number, name in numbered},
@@ -211,7 +211,7 @@ class _System:
             {p: float(np.sqrt(np.linalg.eigvalsh(span)[-1])) * self._unit for p, span in spans.items()},
             tuple(
                 PointResidual(name, point, (float(east), float(north)), float(test))
-                for (name, point), (east, north), test in zip(told, residuals, tests, strict=True)
+                for (name, point), (east, north), test in zip(owners, residuals, tests, strict=True)
             ),
             freedom,
         )

@@ -119,8 +119,8 @@ def _ellipse_scale(features: Sequence[Feature], metres_per_mm: float) -> int:
     largest = max((f.geometry.semi_major for f in features if isinstance(f.geometry, Ellipse)), default=0.0)
     if largest == 0:
         return 1
-    wanted = ELLIPSE_ON_PAPER * metres_per_mm / (2 * largest)
-    return max((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if n <= wanted), default=1)
+    ideal = ELLIPSE_ON_PAPER * metres_per_mm / (2 * largest)
+    return max((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if n <= ideal), default=1)
 
 
 def _unwritable(labels: Sequence[Label], sheets: Sequence[Sheet]) -> Iterator[Finding]:

@@ -296,13 +296,13 @@ def _font_for(character: str) -> str | None:
     if not missing_characters(character):
         return REGULAR_FILE
     script = _script(character)
-    wanted = (*BY_SCRIPT.get(script, ()), f"notosans{script.lower()}", *FOR_ANY)
-    for beginning in wanted:
+    file_beginnings = (*BY_SCRIPT.get(script, ()), f"notosans{script.lower()}", *FOR_ANY)
+    for beginning in file_beginnings:
         for path in _installed_fonts():
             plain = path.stem.lower().replace("-", "").replace(" ", "")
             if plain.startswith(beginning) and not any(style in plain for style in OTHER_STYLES):
-                shown = _open_font(str(path)).get_nominal_glyph(ord(character))
-                if shown:
+                glyph = _open_font(str(path)).get_nominal_glyph(ord(character))
+                if glyph:
                     return str(path)
     return None
 

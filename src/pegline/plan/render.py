@@ -49,12 +49,12 @@ class _Plotted:
 
 def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
     order = {name: i for i, name in enumerate(plan.layers)}
-    shown = {name for name, layer in plan.layers.items() if layer.plots or name in also}
-    features = [feature for feature in plan.features if feature.layer in shown]
+    layer_names = {name for name, layer in plan.layers.items() if layer.plots or name in also}
+    features = [feature for feature in plan.features if feature.layer in layer_names]
     features.sort(key=lambda feature: order[feature.layer])
-    tufts = [tuft for tuft in plan.tufts if tuft.layer in shown]
+    tufts = [tuft for tuft in plan.tufts if tuft.layer in layer_names]
     tufts.sort(key=lambda tuft: (order[tuft.layer], tuft.symbol))
-    labels = [label for label in plan.labels if label.layer in shown]
+    labels = [label for label in plan.labels if label.layer in layer_names]
     least, most = bounding_corners(features)
     middles = np.array([*(tuft.position for tuft in tufts), *(label.centre for label in labels)]).reshape(-1, 2)
     half = np.array([*(0.0 for _ in tufts), *(label.width / 2 for label in labels)])[:, None] * plan.metres_per_mm
@@ -64,9 +64,9 @@ def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
 
 def _map(plan: Plan, plotted: _Plotted, paper: Paper) -> Iterator[Item]:
     things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
-    shown = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, BEYOND))]
-    yield from _fills(plan, paper, [thing for thing in shown if isinstance(thing, Feature)])
-    for how, alike in groupby(shown, key=_how):
+    things_on_sheet = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, BEYOND))]
+    yield from _fills(plan, paper, [thing for thing in things_on_sheet if isinstance(thing, Feature)])
+    for how, alike in groupby(things_on_sheet, key=_how):
         yield from DRAWN[how[0]](plan, paper, list(alike))
 
 

@@ -57,8 +57,8 @@ def table(caption: str, heads: Sequence[Head], rows: Iterable[Sequence[str]]) ->
     return join_markup((element("p", caption, class_="soft"), element("div", inner, class_="wide", tabindex="0")))
 
 
-def _cell(number: int, told: tuple[Head, str]) -> Safe:
-    head, text = told
+def _cell(number: int, head_and_text: tuple[Head, str]) -> Safe:
+    head, text = head_and_text
     if number == 0:
         return element("th", text, scope="row", class_=_CLASSES[head.kind])
     return element("td", text, class_=_CLASSES[head.kind])

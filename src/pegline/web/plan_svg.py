@@ -74,11 +74,11 @@ def _font_faces(items: Sequence[Item]) -> Iterator[str]:
     """Yield the typeface with the characters that are used, so that the file looks the same everywhere."""
     for bold, name in ((False, fonts.REGULAR), (True, fonts.BOLD)):
         texts = [item.text for item in items if isinstance(item, Words) and item.bold == bold]
-        if used := "".join(sorted(set("".join(texts)))):
+        if characters := "".join(sorted(set("".join(texts)))):
             weight = "bold" if bold else "normal"
             yield (
                 f"@font-face{{font-family:'DejaVu Sans Condensed';font-weight:{weight};"
-                f"src:url(data:font/woff;base64,{b64encode(fonts.subset(name, used)).decode()})}}"
+                f"src:url(data:font/woff;base64,{b64encode(fonts.subset(name, characters)).decode()})}}"
             )
 
 
@@ -118,8 +118,8 @@ def _nothing(item: Item) -> str:
 
 
 def _open_lines(strokes: Sequence[Item], height: float) -> str:
-    drawn = "".join(f"M{_points(stroke.points, height)}" for stroke in strokes if isinstance(stroke, Stroke))
-    return f'<path d="{drawn}" fill="none" data-source="{strokes[0].source}"/>'
+    path = "".join(f"M{_points(stroke.points, height)}" for stroke in strokes if isinstance(stroke, Stroke))
+    return f'<path d="{path}" fill="none" data-source="{strokes[0].source}"/>'
 
 
 def _layer_and_look(item: Item) -> tuple[str, str]:
@@ -141,9 +141,9 @@ def _stroke(stroke: Stroke, layer: Layer, height: float, source: str) -> str:
 
 def _dashes(stroke: Stroke, pattern: Sequence[float], height: float, source: str) -> str:
     """Return the dashes of a line as one path."""
-    drawn = _dash_path(stroke.points.tobytes(), stroke.closed, tuple(pattern), height)
+    path = _dash_path(stroke.points.tobytes(), stroke.closed, tuple(pattern), height)
     cap = ' stroke-linecap="round"' if 0.0 in pattern else ""
-    return f'<path d="{drawn}" fill="none"{cap}{source}/>'
+    return f'<path d="{path}" fill="none"{cap}{source}/>'
 
 
 def _points(points: Array, height: float) -> str:

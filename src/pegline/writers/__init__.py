@@ -56,9 +56,9 @@ FORMATS_TABLE: Final[Mapping[str, Format]] = {
 def _imported_when_called(row: Format) -> Writer:
     """Return the ``write`` of a module of this folder, imported when it is called; a Plan carries its Survey."""
 
-    def write(drawn: Any, path: Path) -> None:
-        given = getattr(drawn, "survey", drawn) if row.takes == "survey" else drawn
-        import_module(f"pegline.writers.{row.home}").write(given, path)
+    def write(survey_or_plan: Any, path: Path) -> None:
+        writer_input = getattr(survey_or_plan, "survey", survey_or_plan) if row.takes == "survey" else survey_or_plan
+        import_module(f"pegline.writers.{row.home}").write(writer_input, path)
 
     return write
 
@@ -83,8 +83,8 @@ def writers_in(other: OtherCRS | None) -> Mapping[str, Writer]:
     }
 
 
-def _write_layers(home: str, other: OtherCRS, drawn: Any, path: Path) -> None:
-    import_module(f"pegline.writers.{home}").write(getattr(drawn, "survey", drawn), path, other)
+def _write_layers(home: str, other: OtherCRS, survey_or_plan: Any, path: Path) -> None:
+    import_module(f"pegline.writers.{home}").write(getattr(survey_or_plan, "survey", survey_or_plan), path, other)
 
 
 def known_formats(formats: str | Iterable[str], among: Iterable[str] = WRITERS) -> tuple[str, ...]:

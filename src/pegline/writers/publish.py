@@ -72,8 +72,10 @@ def write_refusal(path: Path, error: Exception) -> Exception:
     """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
     if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
         return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-    said = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
-    return OutputError(f"{path.name}: cannot be written: {said}; run it again, or choose another folder with --out")
+    complaint = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
+    return OutputError(
+        f"{path.name}: cannot be written: {complaint}; run it again, or choose another folder with --out"
+    )
 
 
 #: Takes what a format cannot hold a survey for.
@@ -160,16 +162,16 @@ def publish_in_held_folder(
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=directory))
         try:
             _write_each(plan, work, directory, stem, formats, writers, refuse)
-            made = sorted(work.iterdir())
-            for path in made:
+            work_files = sorted(work.iterdir())
+            for path in work_files:
                 _sync(path)
-            for path in made:
+            for path in work_files:
                 _clear(directory / path.name)
-            with _keep_list_true(made, directory, stem, work, origin):
-                for path in made:
+            with _keep_list_true(work_files, directory, stem, work, origin):
+                for path in work_files:
                     path.replace(directory / path.name)
             _sync(directory)
-            return tuple(directory / path.name for path in made)
+            return tuple(directory / path.name for path in work_files)
         finally:
             shutil.rmtree(work, ignore_errors=True)
 
@@ -204,7 +206,7 @@ def _write_each(
 
 @contextmanager
 def _keep_list_true(
-    made: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None
+    work_files: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None
 ) -> Iterator[None]:
     """Keep the list of files true while they are moved: what they replace is in it until all are in place."""
     if origin is None:
@@ -213,8 +215,8 @@ def _keep_list_true(
     place = directory / f"{stem}{ENDING}"
     earlier = FileList.read(place)
     kept = earlier.still_current(directory, origin) if earlier else {}
-    files = kept | {path.name: sha for path in made if (sha := sha256_of(path))}
-    replaced = {path.name: sha for path in made if (sha := sha256_of(directory / path.name))}
+    files = kept | {path.name: sha for path in work_files if (sha := sha256_of(path))}
+    replaced = {path.name: sha for path in work_files if (sha := sha256_of(directory / path.name))}
     _place_list(FileList(origin, files, replaced), place, work)
     yield
     _sync(directory)
@@ -284,13 +286,13 @@ def write_aside(path: Path) -> Iterator[Path]:
         path = path.resolve()
         work = Path(tempfile.mkdtemp(prefix=WORK, dir=path.parent))
         try:
-            made = work / path.name
-            yield made
+            work_file = work / path.name
+            yield work_file
             with suppress(OSError):  # there was none before, or it was another's
-                shutil.copymode(path, made)
-            _sync(made)
+                shutil.copymode(path, work_file)
+            _sync(work_file)
             _clear(path)
-            made.replace(path)
+            work_file.replace(path)
             _sync(path.parent)
         finally:
             shutil.rmtree(work, ignore_errors=True)

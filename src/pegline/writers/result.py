@@ -224,12 +224,12 @@ def _arc(arc: ReducedArc, pages: Pages) -> RowEntry:
 
 
 def _line(survey: Survey, line: ReducedLine, places: Mapping[str, Array], pages: Pages) -> LineEntry:
-    made = line.ground.corrections
+    corrections = line.ground.corrections
     computed, compared = computed_length(survey, line, places), line.name in survey.solved.compared_lines
     return {
         "use": line.use,
         "taped": line.ground.reading,
-        "corrections": {one.name: made.get(one.name, 0.0) for one in CORRECTIONS},
+        "corrections": {one.name: corrections.get(one.name, 0.0) for one in CORRECTIONS},
         "ground": line.ground.length,
         "computed": computed,
         "difference": line.ground.length - computed if computed is not None and compared else None,

@@ -195,12 +195,12 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: NewLineTape, is_
     near = np.argsort(away, kind="stable")[: max(NEAREST, len([p for p in about if p < network.stations]))]
     longest = max((one.booking.value for one in network.observations if is_line(one)), default=0.0)
     reach = REACH * longest * network.scale
-    taken = {frozenset(one.points) for one in network.observations if is_line(one)}
-    taken |= {frozenset(pair) for pair in on_one_line(network.observations)}
+    taped_pairs = {frozenset(one.points) for one in network.observations if is_line(one)}
+    taped_pairs |= {frozenset(pair) for pair in on_one_line(network.observations)}
     pairs = [
         (int(p), int(q))
         for p, q in combinations(sorted(near), 2)
-        if frozenset((network.names[p], network.names[q])) not in taken
+        if frozenset((network.names[p], network.names[q])) not in taped_pairs
         and float(np.hypot(*(positions[p] - positions[q]))) <= reach
         and is_clear(network.names[p], network.names[q])
     ]

@@ -71,8 +71,10 @@ def telling_apart(suspicion: Suspicion, tape: NewLineTape, *, is_clear: Sight = 
     if len(candidates) < 2:
         return ()
     options = _Options(suspicion.terms.of.network, candidates, tape, is_clear)
-    known = np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
-    shares = known / known.sum()
+    probabilities = (
+        np.array([one.share for one in candidates]) if suspicion.candidates_that_close else np.ones(len(candidates))
+    )
+    shares = probabilities / probabilities.sum()
     names = list_names(list(dict.fromkeys(_name(suspicion, one) for one in candidates)), most=4)
     advice: list[Advice] = []
     apart = np.zeros((len(candidates), len(candidates)))
@@ -91,7 +93,7 @@ def telling_apart(suspicion: Suspicion, tape: NewLineTape, *, is_clear: Sight = 
             continue
         why = f"it would tell apart {names}"
         if suspicion.candidates_that_close:
-            why += _rise(_likeliest(known, apart), _likeliest(known, apart + best.apart))
+            why += _rise(_likeliest(probabilities, apart), _likeliest(probabilities, apart + best.apart))
         advice.append(Advice(best.measure, best.how, then - now, why, best.to, best.kind))
         now, apart = then, apart + best.apart
     return tuple(advice)
@@ -104,10 +106,10 @@ def _rise(now: float, then: float) -> str:
     return f": the probability of the likeliest rises from {percent(now)} to {percent(then)}"
 
 
-def _likeliest(known: Array, apart: Array) -> float:
+def _likeliest(probabilities: Array, apart: Array) -> float:
     """Return how probable the likeliest suspect is expected to be; of what is none of them nothing is expected."""
-    after = np.exp(-apart / 2) * known
-    return float(known @ (after.max(axis=1) / after.sum(axis=1)))
+    after = np.exp(-apart / 2) * probabilities
+    return float(probabilities @ (after.max(axis=1) / after.sum(axis=1)))
 
 
 def _open(suspicion: Suspicion) -> list[Candidate]:
@@ -172,13 +174,13 @@ class _Options:
     def _lines(self) -> Iterator[_Measurement]:
         network, names = self.network, self.network.names
         ones = network.observations
-        taken = {frozenset(one.points) for one in ones if is_line(one)}
-        taken |= {frozenset(pair) for pair in on_one_line(ones)}
+        taped_pairs = {frozenset(one.points) for one in ones if is_line(one)}
+        taped_pairs |= {frozenset(pair) for pair in on_one_line(ones)}
         reach = REACH * max((one.booking.value for one in ones if is_line(one)), default=0.0)
         for p, q in combinations(self._near[:NEAREST], 2):
             foretold = self._distances(p, q)
             pair = (names[p], names[q])
-            if frozenset(pair) not in taken and foretold[0] <= reach and self.is_clear(*pair):
+            if frozenset(pair) not in taped_pairs and foretold[0] <= reach and self.is_clear(*pair):
                 sd = SPREAD * self.tape.sd(float(foretold[0]))
                 yield _Measurement("-".join(pair), "new line", _apart(foretold, sd))
 

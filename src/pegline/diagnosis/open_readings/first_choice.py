@@ -101,11 +101,13 @@ def _rough(observed: Observed, numbers: Numbers) -> _Rough:
     places.update(arm.booking.place for arm in arms)
     concerned = frozenset(reading.place for reading in readings if reading.place in places)
     # Where north lies, and the grid, the first places do not know yet.
-    seen = [
+    placed_observations = [
         one
         for one in observations
         if one.booking.part not in ("bearing", "control") and first.positions.keys() >= set(one.points)
     ]
-    network = build_network(list(first.positions), 0, seen, observed.tapes, np.array(list(first.positions.values())))
+    network = build_network(
+        list(first.positions), 0, placed_observations, observed.tapes, np.array(list(first.positions.values()))
+    )
     off = misclosures(network, linearise(network, network.begin)) / network.sds
     return _Rough(len(first.missing), float(np.log1p((off / RUDE) ** 2).sum()), concerned)

@@ -173,9 +173,14 @@ def _weak(fit: Fit, places: frozenset[Place]) -> NDArray[np.int64]:
     chosen = np.array([one.booking.place in places for one in fit.network.observations])
     effects = Effects(fit)
     picked = np.arange(len(chosen))[:, None] == np.flatnonzero(chosen)
-    seen = effects.residual_effects(picked * fit.keep[:, None].astype(float))
-    gone: Array = np.einsum("mi,ij,mj->m", seen, np.linalg.pinv(seen[chosen], rcond=1e-9, hermitian=True), seen)
-    weak = (effects.spread - gone < LEFT * effects.spread) | ~fit.keep
+    residual_effects = effects.residual_effects(picked * fit.keep[:, None].astype(float))
+    lost_spread: Array = np.einsum(
+        "mi,ij,mj->m",
+        residual_effects,
+        np.linalg.pinv(residual_effects[chosen], rcond=1e-9, hermitian=True),
+        residual_effects,
+    )
+    weak = (effects.spread - lost_spread < LEFT * effects.spread) | ~fit.keep
     return np.where(chosen, 2, weak.astype(np.int64))
 
 

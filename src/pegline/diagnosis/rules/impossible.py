@@ -74,10 +74,10 @@ def line_through_house(solved: Solved, limit: None) -> Remarks:
 
 def _obstacles(solved: Solved) -> Iterator[Shape]:
     """Yield the areas that no line can cross: of the kinds, or by the names, that the book gives."""
-    wanted = {*(solved.book.obstacles or OBSTACLES)}
+    kinds_and_names = {*(solved.book.obstacles or OBSTACLES)}
     for shape in solved.detail.shapes.values():
         closed = shape.path is not None and shape.path.closed and len(shape.path.vertices) > 2
-        if closed and not wanted.isdisjoint((shape.kind, shape.name)):
+        if closed and not kinds_and_names.isdisjoint((shape.kind, shape.name)):
             yield shape
 
 

@@ -192,9 +192,9 @@ def finer_than_a_tape(solved: Solved, limit: None) -> Remarks:
     for reading, unit in _readings(solved.book):
         text = reading.length.text.lstrip("~ ")
         if match := _TOO_FINE.fullmatch(text):
-            meant = f"{match[1] or match[2]} {unit}"
+            likely = f"{match[1] or match[2]} {unit}"
             yield (
-                f"{text} is finer than a tape is read; look whether the unit is wrong, and {meant} is meant",
+                f"{text} is finer than a tape is read; look whether the unit is wrong, and {likely} is meant",
                 reading.place,
             )
 
@@ -209,6 +209,6 @@ def decimals_among_inches(solved: Solved, limit: None) -> Remarks:
         if match and match[2] and (match[3] or unit) == "ft":
             read = notation.length(reading.length.metres(unit))
             inches = int(match[2])
-            meant = f", or {match[1]} ft {inches} in if that is meant" if inches < 12 else ""
+            alternative = f", or {match[1]} ft {inches} in if that is meant" if inches < 12 else ""
             text = f"{reading.length.text} among feet and inches is read as {read}"
-            yield f"{text}; write it so{meant}", reading.place
+            yield f"{text}; write it so{alternative}", reading.place

@@ -85,10 +85,10 @@ def rule_findings(solved: Solved) -> tuple[Finding, ...]:
     )
 
 
-def _few(name: str, said: Remarks) -> Iterator[Finding]:
+def _few(name: str, remarks: Remarks) -> Iterator[Finding]:
     """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
-    yield from (Finding(name, text, place) for text, place in islice(said, MOST))
-    if more := sum(1 for _ in said):
+    yield from (Finding(name, text, place) for text, place in islice(remarks, MOST))
+    if more := sum(1 for _ in remarks):
         yield Finding(name, f"{more} more of the rule {name}; see to those shown first, then check again")
 
 

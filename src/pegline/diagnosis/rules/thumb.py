@@ -128,16 +128,19 @@ def _xy(solved: Solved, name: str) -> tuple[float, float]:
 
 
 def _weak_station(solved: Solved, name: str, limit: tuple[float, float]) -> Remarks:
-    held = [line for line in solved.lines_at.get(name, ()) if line.use not in ("check", "detail")]
-    if name in solved.tie_stations or len(held) < 2 or any(line.use == "base" for line in held):
+    fixing_lines = [line for line in solved.lines_at.get(name, ()) if line.use not in ("check", "detail")]
+    if name in solved.tie_stations or len(fixing_lines) < 2 or any(line.use == "base" for line in fixing_lines):
         return
-    ends = [line.end if line.start == name else line.start for line in held]
+    ends = [line.end if line.start == name else line.start for line in fixing_lines]
     angle = _weak(
         angles_between(solved.positions[name], [solved.positions[end] for end in ends if end in solved.positions]),
         limit,
     )
     if angle is not None:
-        yield _said_weak("lines", name, angle, "tape one more line to it, across the others"), held[0].booked.place
+        yield (
+            _said_weak("lines", name, angle, "tape one more line to it, across the others"),
+            fixing_lines[0].booked.place,
+        )
 
 
 def base_not_longest(solved: Solved, limit: None) -> Remarks:
@@ -173,8 +176,8 @@ def unchecked_figure(solved: Solved, limit: None) -> Remarks:
 
 def no_bearing(solved: Solved, limit: None) -> Remarks:
     """Nothing that says where north is."""
-    known = solved.book.control.points if solved.book.control else ()
-    if not solved.frame.bearings and len(known) < 2:
+    control_points = solved.book.control.points if solved.book.control else ()
+    if not solved.frame.bearings and len(control_points) < 2:
         text = "no bearing was taken, so the plan has no north"
         yield f"{text}; take the compass bearing of the base line, forward and back", base_place(solved.book)
 
@@ -289,12 +292,14 @@ def coarse_detail(solved: Solved, limit: float) -> Remarks:
     accuracy = solved.notation.accuracy
     finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"
     for cure, alike in by_cure.items():
-        for told in [alike] if len(alike) > MOST_ALONE else [[row] for row in alike]:
-            who = list_names([points.names[row] for row in told]) + (" is" if len(told) == 1 else " are")
-            least, most = accuracy(larger[told[-1]]), accuracy(larger[told[0]])
+        for rows_together in [alike] if len(alike) > MOST_ALONE else [[row] for row in alike]:
+            who = list_names([points.names[row] for row in rows_together]) + (
+                " is" if len(rows_together) == 1 else " are"
+            )
+            least, most = accuracy(larger[rows_together[-1]]), accuracy(larger[rows_together[0]])
             much = most if least == most else f"{least} to {most}"
             text = f"{who} uncertain by {much} (1 σ, relative to the base line)"
-            yield f"{text}; {finest}; {cure}", _place_of_point(solved, told[0])
+            yield f"{text}; {finest}; {cure}", _place_of_point(solved, rows_together[0])
 
 
 def _place_of_point(solved: Solved, number: int) -> Place | None:
@@ -303,10 +308,10 @@ def _place_of_point(solved: Solved, number: int) -> Place | None:
     name = points.names[number]
     if rows := points.rows[number]:
         return solved.reduction.rows[rows[0]].booked.place
-    made = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
-    made |= {arc.point: arc.place for arc in solved.reduction.arcs}
-    made |= {point.name: point.place for point in solved.book.points.values() if point.meet}
-    return made.get(name)
+    places = {name: shape.booked.place for shape in solved.detail.shapes.values() for name in shape.points}
+    places |= {arc.point: arc.place for arc in solved.reduction.arcs}
+    places |= {point.name: point.place for point in solved.book.points.values() if point.meet}
+    return places.get(name)
 
 
 def _larger_axes(variances: Array) -> Array:

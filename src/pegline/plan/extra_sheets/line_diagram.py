@@ -48,13 +48,13 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
     places = _fit(np.array([content.where.position(name) for name in names]), box)
     at = dict(zip(names, places, strict=True))
     judged = {row.check.booking.measured_line: row for row in _rows(content) if row.check.kind == "line"}
-    wanted, lines = [], []
+    labels, lines = [], []
     for name in names:
         x, y = (float(v) for v in at[name])
         tie = name in content.solved.book.tie_stations
         yield from symbol_strokes("tie-station" if tie else "station", x, y, "SKETCHES", "STATIONS")
         width = text_width(name, 2.5)
-        wanted.append(PlaceableLabel(name, width, 2.5, places_around(x, y, 1.3, width, 2.5), True, 0))
+        labels.append(PlaceableLabel(name, width, 2.5, places_around(x, y, 1.3, width, 2.5), True, 0))
     for line in content.solved.reduction.lines.values():
         if line.start not in at or line.end not in at:
             continue
@@ -66,11 +66,11 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         text = content.notation.figure(line.ground.length) + _mark(judged.get(line.name))
         width = text_width(text, SMALL)
         spots = places_along(start, end, width, SMALL)
-        wanted.append(PlaceableLabel(text, width, SMALL, spots, True, 1))
+        labels.append(PlaceableLabel(text, width, SMALL, spots, True, 1))
     for i, ends in enumerate(lines, start=len(names)):
         others = [other for other in lines if other is not ends]
-        wanted[i] = replace(wanted[i], spots=_off_other_lines(wanted[i], ends, others))
-    for label, spot in zip(wanted, settle_labels(wanted, lines, []), strict=True):
+        labels[i] = replace(labels[i], spots=_off_other_lines(labels[i], ends, others))
+    for label, spot in zip(labels, settle_labels(labels, lines, []), strict=True):
         if spot is not None:
             yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
 

@@ -144,7 +144,7 @@ def _ways_to_boundary(content: Content) -> Iterator[DimensionLine]:
     if not houses:
         return
     house = max(houses, key=lambda shape: shape.area or 0.0)
-    drawn = next(feature for feature in content.features if feature.name == house.name)
+    house_feature = next(feature for feature in content.features if feature.name == house.name)
     outline = shapely.Polygon(_flat(house.path))
     sd = max((content.where.sd(name) for name in house.points if name in content.where), default=0.0)
     for boundary in (shape for shape in shapes.values() if shape.kind == "boundary" and shape.path is not None):
@@ -158,7 +158,7 @@ def _ways_to_boundary(content: Content) -> Iterator[DimensionLine]:
                 notation = no_finer_than(content.notation, hypot(sd, other))
                 (x0, y0), (x1, y1) = way.coords
                 figure = notation.length(way.length / content.solved.frame.scale)
-                yield DimensionLine((x0, y0), (x1, y1), figure, drawn)
+                yield DimensionLine((x0, y0), (x1, y1), figure, house_feature)
 
 
 def _flat(path: Any) -> Any:
@@ -204,7 +204,9 @@ def _areas(content: Content, room: int) -> list[str]:
     shapes = [shape for shape in content.solved.detail.shapes.values() if shape.area]
     order = {"boundary": 0, "building": 1, "outbuilding": 2}
     shapes.sort(key=lambda shape: (order.get(shape.kind, 3), -(shape.area or 0.0)))
-    shown = shapes if len(shapes) <= room else shapes[: room - 1]
-    lines = [f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}" for shape in shown]
-    left = len(shapes) - len(shown)
+    shapes_with_room = shapes if len(shapes) <= room else shapes[: room - 1]
+    lines = [
+        f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}" for shape in shapes_with_room
+    ]
+    left = len(shapes) - len(shapes_with_room)
     return lines + ([f"and {left} more on the first sheet"] if left else [])

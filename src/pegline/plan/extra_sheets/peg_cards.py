@@ -138,12 +138,12 @@ def _lines_from(content: Content, name: str, x: float, y: float, wide: float, lo
 def _bearings(content: Content, bearing: float, sd: float) -> str:
     """Return a bearing, and what a compass reads along it, both no finer than they are known (degrees)."""
     frame, notation = content.solved.frame, content.notation
-    told = bearing_no_finer_than(notation, bearing, sd)
-    text = f", {told}" if told else ""
+    bearing_text = bearing_no_finer_than(notation, bearing, sd)
+    text = f", {bearing_text}" if bearing_text else ""
     magnetic = magnetic_bearing(frame, bearing)
     if magnetic is not None and frame.north != "magnetic":
-        told = bearing_no_finer_than(notation, magnetic, hypot(sd, NEEDLE_SD))
-        text += f", mag. {told}" if told else ""
+        bearing_text = bearing_no_finer_than(notation, magnetic, hypot(sd, NEEDLE_SD))
+        text += f", mag. {bearing_text}" if bearing_text else ""
     return text
 
 
@@ -207,8 +207,8 @@ def sketch(
     content: Content, ground: SketchGround, peg: Array, arms: Sequence[Arm], x: float, y: float
 ) -> Iterator[Item]:
     """Yield a peg's sketch, its lower left corner at x, y on the sheet; +y up, which may be north."""
-    seen = np.array([peg, *(at for *_, at in arms)] if arms else [peg, *ground.nearest(peg)])
-    low, high = seen.min(axis=0), seen.max(axis=0)
+    places = np.array([peg, *(at for *_, at in arms)] if arms else [peg, *ground.nearest(peg)])
+    low, high = places.min(axis=0), places.max(axis=0)
     span = max(LEAST_SPAN, float((high - low).max()))
     scale = next(n for n in SKETCH_SCALES if span * 1000 / n <= SKETCH - 2 * AIR)
     mm = 1000 / scale
@@ -261,23 +261,23 @@ def _sketch_names(
     content: Content,
 ) -> Iterator[Words]:
     """Yield the names of witnesses beside them and their distances along the arms, off one another and off lines."""
-    wanted = []
+    labels = []
     for (witness, length), end in zip(arms, ends, strict=True):
         name, figure = shorten(witness.object, 22.0, SMALL), content.notation.figure(length)
         width, room = text_width(name, SMALL), text_width(figure, SMALL, bold=True)
         beside = _spots_inside(places_around(end[0], end[1], 0.8, width, SMALL), width, corner)
-        wanted.append(PlaceableLabel(name, width, SMALL, beside, True, 0))
-        wanted.append(
+        labels.append(PlaceableLabel(name, width, SMALL, beside, True, 0))
+        labels.append(
             PlaceableLabel(
                 figure, room, SMALL, _spots_inside(places_along(start, end, room, SMALL), room, corner), True, 1
             )
         )
-    count = len(wanted)
+    count = len(labels)
     if content.solved.frame.north is not None:
         right, down, wide, high = NEEDLE
         place = np.array([(corner[0] + right, corner[1] + SKETCH - down, 0.0, 0.0)])
-        wanted.append(PlaceableLabel("N", wide, high, place, True, -1))
-    for i, (label, spot) in enumerate(zip(wanted[:count], settle_labels(wanted, lines, discs), strict=False)):
+        labels.append(PlaceableLabel("N", wide, high, place, True, -1))
+    for i, (label, spot) in enumerate(zip(labels[:count], settle_labels(labels, lines, discs), strict=False)):
         if spot is not None:
             yield centred_words(label.text, spot, SMALL, bold=i % 2 == 1)
 

@@ -129,9 +129,9 @@ def places_along(
     length, angle = np.hypot(dx, dy), np.arctan2(dy, dx)
     ux, uy, rotation = np.cos(angle), np.sin(angle), upright(angle)
     above = np.where(np.sin(rotation) * uy + np.cos(rotation) * ux > 0, 1, -1)
-    given = np.asarray(side)[..., None]
+    sides = np.asarray(side)[..., None]
     share, way, out, cost = places
-    gap = np.where(given != 0, given, above) * way * (height / 2 + out)
+    gap = np.where(sides != 0, sides, above) * way * (height / 2 + out)
     at = length * share
     over = np.maximum(
         0.0, np.asarray(width)[..., None] / 2 - np.minimum(at, length - at)
@@ -179,7 +179,7 @@ def places_outside(ring: Any, width: float, height: float, beside: float = 0.0) 
 
 
 def settle_labels(
-    wanted: Sequence[PlaceableLabel], lines: Sequence[Any], symbols: Sequence[tuple[float, float, float]]
+    labels: Sequence[PlaceableLabel], lines: Sequence[Any], symbols: Sequence[tuple[float, float, float]]
 ) -> tuple[Spot | None, ...]:
     """Return a place for each label, None for one that is left out for want of room.
 
@@ -190,16 +190,16 @@ def settle_labels(
     lines, symbols
         What they should keep off: lines as points (k, 2); symbols as discs: x, y, radius.
     """
-    owner = np.repeat(np.arange(len(wanted)), [len(label.spots) for label in wanted])
+    owner = np.repeat(np.arange(len(labels)), [len(label.spots) for label in labels])
     if not len(owner):
-        return (None,) * len(wanted)
-    spots = np.concatenate([label.spots for label in wanted])
-    sizes = np.array([(label.width, label.height) for label in wanted]) + 2 * CLEAR
-    best, cost = _best(owner, spots, sizes, max(FEWEST, MOST // len(wanted)), lines, symbols)
+        return (None,) * len(labels)
+    spots = np.concatenate([label.spots for label in labels])
+    sizes = np.array([(label.width, label.height) for label in labels]) + 2 * CLEAR
+    best, cost = _best(owner, spots, sizes, max(FEWEST, MOST // len(labels)), lines, symbols)
     spots, owner = spots[best], owner[best]
     clashes = _clashes(_boxes(spots, sizes[owner]), owner)
-    order = sorted(range(len(wanted)), key=lambda i: (wanted[i].rank, len(wanted[i].spots), i))
-    chosen = _drop_overlaps(wanted, _search(order, owner, cost, clashes), clashes)
+    order = sorted(range(len(labels)), key=lambda i: (labels[i].rank, len(labels[i].spots), i))
+    chosen = _drop_overlaps(labels, _search(order, owner, cost, clashes), clashes)
     return tuple(None if place is None else Spot(*spots[place].tolist()) for place in chosen)
 
 
@@ -324,7 +324,7 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> l
     """Return the place chosen for each label: the cheapest beside those of the others, until none moves any more."""
     places = np.searchsorted(owner, np.arange(len(order) + 1))
     chosen: list[int | None] = [None] * len(order)
-    taken = np.zeros(len(cost))
+    clash_cost = np.zeros(len(cost))
     stale = np.diff(places) > 0  # what is chosen is still the best until a neighbour has moved
     for _ in range(ROUNDS):
         if not stale.any():
@@ -335,31 +335,31 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> l
             stale[label] = False
             start, end = places[label : label + 2]
             rows = slice(clashes.first[start], clashes.first[end])
-            weights = clashes.area[rows] * taken[clashes.other[rows]]
+            weights = clashes.area[rows] * clash_cost[clashes.other[rows]]
             over = np.bincount(clashes.place[rows] - start, weights, end - start)
             before, best = chosen[label], int(start + np.argmin(cost[start:end] + OVER_LABEL * over))
             if best == before:
                 continue
             for place, now in ((before, 0.0), (best, 1.0)):
                 if place is not None:
-                    taken[place] = now
+                    clash_cost[place] = now
                     stale[owner[clashes.other[clashes.first[place] : clashes.first[place + 1]]]] = True
             chosen[label] = best
     return chosen
 
 
 def _drop_overlaps(
-    wanted: Sequence[PlaceableLabel], chosen: Sequence[int | None], clashes: _Clashes
+    labels: Sequence[PlaceableLabel], chosen: Sequence[int | None], clashes: _Clashes
 ) -> list[int | None]:
     """Return the places without those of labels that can be spared and would overlap another."""
     kept = list(chosen)
-    taken = np.zeros(len(clashes.first), dtype=bool)
-    taken[[place for place in kept if place is not None]] = True
-    for label in sorted(range(len(kept)), key=lambda i: (-wanted[i].rank, -i)):
+    is_placed = np.zeros(len(clashes.first), dtype=bool)
+    is_placed[[place for place in kept if place is not None]] = True
+    for label in sorted(range(len(kept)), key=lambda i: (-labels[i].rank, -i)):
         place = kept[label]
-        if place is None or wanted[label].needed:
+        if place is None or labels[label].needed:
             continue
-        if taken[clashes.other[clashes.first[place] : clashes.first[place + 1]]].any():
+        if is_placed[clashes.other[clashes.first[place] : clashes.first[place + 1]]].any():
             kept[label] = None
-            taken[place] = False
+            is_placed[place] = False
     return kept

@@ -55,20 +55,20 @@ def place_labels(
     content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[DimensionLine] = ()
 ) -> PlacedLabels:
     """Return every label of a plan, placed; ``ways`` are lines with their lengths that it has beside its features."""
-    asked = [_within(ask, paper) for ask in (*label_requests(content, paper), *way_labels(ways, paper))]
+    requests = [_within(ask, paper) for ask in (*label_requests(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
     rooms = room_outlines(content.features, paper)
-    asked, spots, unclear = _settle_all(asked, lines, discs)
-    crowds = Counter(asked[i].feature.layer for i in unclear if asked[i].kind == "point")
+    requests, spots, unclear = _settle_all(requests, lines, discs)
+    crowds = Counter(requests[i].feature.layer for i in unclear if requests[i].kind == "point")
     numbered: list[tuple[int, Feature]] = []
     if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
-        asked = list(_number_crowds(asked, crowded, numbered, paper))
-        asked, spots, unclear = _settle_all(asked, lines, discs)
+        requests = list(_number_crowds(requests, crowded, numbered, paper))
+        requests, spots, unclear = _settle_all(requests, lines, discs)
     leaders = Leaders(
-        _placed_boxes(asked, spots, unclear), [asked[i] for i in unclear], lines, discs, rooms, paper.window
+        _placed_boxes(requests, spots, unclear), [requests[i] for i in unclear], lines, discs, rooms, paper.window
     )
-    labels, left_out = _lead_unclear(asked, spots, unclear, leaders, paper)
+    labels, left_out = _lead_unclear(requests, spots, unclear, leaders, paper)
     return PlacedLabels((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
 
 
@@ -88,12 +88,12 @@ def _within(ask: LabelRequest, paper: LabelPaper) -> LabelRequest:
 
 
 def _settle_all(
-    asked: Sequence[LabelRequest], lines: Any, discs: Any
+    requests: Sequence[LabelRequest], lines: Any, discs: Any
 ) -> tuple[list[LabelRequest], list[Spot | None], dict[int, bool]]:
     """Return the labels, places that belong to another symbol made worse, the place of each, and the unclear ones."""
-    near = _Neighbours(asked)
+    near = _Neighbours(requests)
     weighed = []
-    for i, ask in enumerate(asked):
+    for i, ask in enumerate(requests):
         spots = ask.wanted.spots.copy()
         spots[:, 3] += AMBIGUOUS * near.nearer_to_another(i, spots)
         weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
@@ -104,15 +104,15 @@ def _settle_all(
 class _Neighbours:
     """Which symbols of the same sort stand near each labelled one, and which lines near each labelled line."""
 
-    def __init__(self, asked: Sequence[LabelRequest]) -> None:
-        self._asked = asked
+    def __init__(self, requests: Sequence[LabelRequest]) -> None:
+        self._asked = requests
         self._others: dict[int, Array] = {}
         groups: dict[str, list[int]] = {}
-        for i, ask in enumerate(asked):
+        for i, ask in enumerate(requests):
             if ask.anchor is not None:
                 groups.setdefault(ask.anchor.group, []).append(i)
         for members in groups.values():
-            places = np.array([(asked[i].anchor.x, asked[i].anchor.y) for i in members])  # type: ignore[union-attr]
+            places = np.array([(requests[i].anchor.x, requests[i].anchor.y) for i in members])  # type: ignore[union-attr]
             points = shapely.points(places)
             own, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAR)
             own, other = own[own != other], other[own != other]
@@ -123,7 +123,7 @@ class _Neighbours:
                     self._others[i] = places[other[order][starts[row] : starts[row + 1]]]
         self._lines: dict[int, tuple[Any, Any]] = {}  #: a line, and an index of all of its sort
         for kind in ("line", "way"):
-            self._index_lines([i for i, ask in enumerate(asked) if ask.kind == kind and ask.anchor is not None])
+            self._index_lines([i for i, ask in enumerate(requests) if ask.kind == kind and ask.anchor is not None])
 
     def _index_lines(self, members: Sequence[int]) -> None:
         if len(members) > 1:
@@ -148,8 +148,8 @@ class _Neighbours:
         nearer = np.ones(len(spots), dtype=bool)
         best = np.argsort(spots[:, 3], kind="stable")[:LOOKED_AT]
         x, y, rotation = spots[best, :3].T
-        wanted = self._asked[i].wanted
-        boxes = box(x, y, rotation, wanted.width, wanted.height)
+        label = self._asked[i].wanted
+        boxes = box(x, y, rotation, label.width, label.height)
         own = shapely.distance(line, boxes) - TINY
         apart = np.flatnonzero(own > 0)  # nothing is nearer than a line that the label touches
         (which, _) = tree.query(boxes[apart], predicate="dwithin", distance=own[apart])
@@ -163,11 +163,11 @@ def _distance(spots: Array, half: Array, points: Array) -> Array:
     return np.asarray(np.hypot(*np.clip(away, 0.0, None).transpose(2, 0, 1)))
 
 
-def _boxes(asked: Sequence[LabelRequest], spots: Sequence[Spot | None]) -> tuple[list[int], Boxes]:
+def _boxes(requests: Sequence[LabelRequest], spots: Sequence[Spot | None]) -> tuple[list[int], Boxes]:
     """Return the numbers and the boxes of the labels that have a place."""
     placed = [i for i, spot in enumerate(spots) if spot is not None]
     rows = [
-        (spot.x, spot.y, spot.rotation, asked[i].wanted.width, asked[i].wanted.height)
+        (spot.x, spot.y, spot.rotation, requests[i].wanted.width, requests[i].wanted.height)
         for i in placed
         if (spot := spots[i]) is not None
     ]
@@ -175,35 +175,35 @@ def _boxes(asked: Sequence[LabelRequest], spots: Sequence[Spot | None]) -> tuple
 
 
 def _unclear(
-    asked: Sequence[LabelRequest], spots: Sequence[Spot | None], lines: Any, near: _Neighbours
+    requests: Sequence[LabelRequest], spots: Sequence[Spot | None], lines: Any, near: _Neighbours
 ) -> dict[int, bool]:
     """Return the labels that lie on another label or on a line, or nearer to another thing of their sort.
 
     Each with whether it could stay where it is: it is a line's or an area's, and only struck.
     """
-    placed, boxes = _boxes(asked, spots)
+    placed, boxes = _boxes(requests, spots)
     one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
     over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}
     struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > STRUCK).tolist()}
     unclear: dict[int, bool] = {}
     for i in placed:
-        if asked[i].anchor is None:
+        if requests[i].anchor is None:
             continue
         spot = np.array([spots[i]], dtype=float)
-        ring = asked[i].anchor.inside  # type: ignore[union-attr]
+        ring = requests[i].anchor.inside  # type: ignore[union-attr]
         if ring is not None and shapely.Point(spot[0, :2]).within(ring):
             continue  # in its own area it may lie across what is there
         wrong = i in over or bool(near.nearer_to_another(i, spot)[0])
         if wrong or i in struck:
-            unclear[i] = not wrong and asked[i].kind in ("line", "area", "way")
+            unclear[i] = not wrong and requests[i].kind in ("line", "area", "way")
     return unclear
 
 
 def _number_crowds(
-    asked: Sequence[LabelRequest], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
+    requests: Sequence[LabelRequest], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
 ) -> Iterator[LabelRequest]:
     """Yield the labels, numbers in the place of names on layers that are crowded."""
-    for ask in asked:
+    for ask in requests:
         if ask.kind != "point" or ask.feature.layer not in crowded:
             yield ask
             continue
@@ -212,13 +212,13 @@ def _number_crowds(
         yield _within(label, paper)
 
 
-def _placed_boxes(asked: Sequence[LabelRequest], spots: Sequence[Spot | None], unclear: Mapping[int, bool]) -> Boxes:
+def _placed_boxes(requests: Sequence[LabelRequest], spots: Sequence[Spot | None], unclear: Mapping[int, bool]) -> Boxes:
     """Return the boxes of the labels that stay where they are."""
-    return _boxes(asked, [spot if i not in unclear else None for i, spot in enumerate(spots)])[1]
+    return _boxes(requests, [spot if i not in unclear else None for i, spot in enumerate(spots)])[1]
 
 
 def _lead_unclear(
-    asked: Sequence[LabelRequest],
+    requests: Sequence[LabelRequest],
     spots: list[Spot | None],
     unclear: Mapping[int, bool],
     leaders: Leaders,
@@ -228,7 +228,7 @@ def _lead_unclear(
     kept = [spot if i not in unclear else None for i, spot in enumerate(spots)]
     labels: list[Label] = []
     left_out = 0
-    for i, ask in enumerate(asked):
+    for i, ask in enumerate(requests):
         spot = kept[i]
         if spot is not None:
             labels += _labels(ask, spot, paper)

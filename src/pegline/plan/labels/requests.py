@@ -104,10 +104,10 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
     for each in features:
         if each.layer == "STATIONS":
             yield point_label("station", "STATION-NAMES", each, each.name, paper.strong_height, paper, rank=0)
-    drawn = {(each.name, each.kind): each for each in reversed(features)}
+    features_by_name = {(each.name, each.kind): each for each in reversed(features)}
     figured: set[tuple[int, ...]] = set()
     for name, shape in detail.shapes.items():
-        feature = drawn.get((name, shape.kind))
+        feature = features_by_name.get((name, shape.kind))
         if feature is None:  # not of this map
             continue
         text = shape.booked.label or name
@@ -124,7 +124,7 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
             if feature.kind in DIMENSIONED:
                 yield from _wall_figures(feature, feature.geometry, content, paper, figured)
     if content.solved.book.sheet.boundary_figures:
-        yield from _boundary_labels(content, drawn, paper)
+        yield from _boundary_labels(content, features_by_name, paper)
 
 
 @record(frozen=True, slots=True)
@@ -144,11 +144,11 @@ def way_labels(ways: Sequence[DimensionLine], paper: LabelPaper) -> Iterator[Lab
         width = text_width(way.figure, height, bold=True)
         start, end = paper.points(way.start), paper.points(way.end)
         spots = places_along(start, end, width, height)
-        wanted = PlaceableLabel(way.figure, width, height, spots, True, 0)
+        label = PlaceableLabel(way.figure, width, height, spots, True, 0)
         line = TextLine("BOUNDARY-FIGURES", way.figure, height)
         x, y = ((start + end) / 2).tolist()
         anchor = LabelledSymbol(x, y, 0.0, f"way {x} {y}", line=np.array([start, end]))
-        yield LabelRequest("way", (line,), wanted, way.feature, anchor, measures=(way.start, way.end))
+        yield LabelRequest("way", (line,), label, way.feature, anchor, measures=(way.start, way.end))
 
 
 def _lines(layer: str, text: str, height: float, longest: float = LONGEST) -> tuple[TextLine, ...]:
@@ -193,8 +193,8 @@ def point_label(
             spots = np.vstack([Spot(x, y - core - 0.4 - tall / 2, 0.0, -0.5), spots])
         else:  # or beside its stem, over the crown's edge
             spots = np.vstack([spots, places_around(x, y, core, width, tall)[:8] + np.array([0.0, 0.0, 0.0, 1.0])])
-    wanted = PlaceableLabel(text, width, tall, spots, True, rank)
-    return LabelRequest(kind, lines, wanted, feature, LabelledSymbol(x, y, core, feature.layer))
+    label = PlaceableLabel(text, width, tall, spots, True, rank)
+    return LabelRequest(kind, lines, label, feature, LabelledSymbol(x, y, core, feature.layer))
 
 
 def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> LabelRequest:
@@ -206,8 +206,8 @@ def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> La
     spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
     x, y = _halfway(outline, lengths)
     anchor = LabelledSymbol(x, y, 0.0, f"line {feature.name}", line=outline)
-    wanted = PlaceableLabel(text, width, height, spots, True, 3)
-    return LabelRequest("line", (TextLine("NAMES", text, height),), wanted, feature, anchor)
+    label = PlaceableLabel(text, width, height, spots, True, 3)
+    return LabelRequest("line", (TextLine("NAMES", text, height),), label, feature, anchor)
 
 
 def _halfway(outline: Any, lengths: Any) -> tuple[float, float]:
@@ -239,8 +239,8 @@ def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any
 
 
 def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> LabelRequest:
-    drawn = shapely.Polygon(outline)
-    ring: Any = drawn if drawn.is_valid else shapely.make_valid(drawn)
+    polygon = shapely.Polygon(outline)
+    ring: Any = polygon if polygon.is_valid else shapely.make_valid(polygon)
     small = paper.name_height
     height = paper.strong_height if feature.kind == "building" else small
     figure = () if area is None else (TextLine("AREAS", area, small),)
@@ -277,32 +277,32 @@ def _wall_figures(
         spots = places_along(
             paper.points(starts[i]), paper.points(ends[i]), width, height, side=outer, places=OUTSIDE_FIRST
         )
-        wanted = PlaceableLabel(text, width, height, spots, False, 5)
+        label = PlaceableLabel(text, width, height, spots, False, 5)
         (x0, y0), (x1, y1) = starts[i].tolist(), ends[i].tolist()
         figure = (TextLine("DIMENSIONS", text, height),)
-        yield LabelRequest("figure", figure, wanted, feature, measures=((x0, y0), (x1, y1)))
+        yield LabelRequest("figure", figure, label, feature, measures=((x0, y0), (x1, y1)))
 
 
-def _boundary_labels(content: Content, drawn: Any, paper: LabelPaper) -> Iterator[LabelRequest]:
+def _boundary_labels(content: Content, features_by_name: Any, paper: LabelPaper) -> Iterator[LabelRequest]:
     """Ask for the letters of boundary corners, and the lengths and bearings between them."""
     height = paper.name_height
     for corner in boundary_corners(content.solved):
-        feature = drawn[corner.owner, "boundary"]
+        feature = features_by_name[corner.owner, "boundary"]
         width = text_width(corner.letters, height)
         x, y = paper.at(corner.position)
-        wanted = PlaceableLabel(corner.letters, width, height, places_around(x, y, 0.8, width, height), True, 1)
+        label = PlaceableLabel(corner.letters, width, height, places_around(x, y, 0.8, width, height), True, 1)
         lines = (TextLine("BOUNDARY-FIGURES", corner.letters, height),)
-        yield LabelRequest("corner", lines, wanted, feature, LabelledSymbol(x, y, 0.5, "corners"))
+        yield LabelRequest("corner", lines, label, feature, LabelledSymbol(x, y, 0.5, "corners"))
     for side in boundary_sides(content.solved, content.where, content.notation):
-        feature = drawn[side.owner, "boundary"]
+        feature = features_by_name[side.owner, "boundary"]
         text = f"{side.length}  {side.bearing}" if side.bearing else side.length
         width = text_width(text, height)
         if hypot(*(np.array(side.end) - side.start)) / paper.metres_per_mm < max(8.0, width):
             continue  # the table has it
         turn = int(np.sign(_signed_area(feature.geometry.vertices))) if feature.geometry.closed else 0
         spots = places_along(paper.points(side.start), paper.points(side.end), width, height, side=turn)
-        wanted = PlaceableLabel(text, width, height, spots, False, 3)
-        yield LabelRequest("figure", (TextLine("BOUNDARY-FIGURES", text, height),), wanted, feature)
+        label = PlaceableLabel(text, width, height, spots, False, 3)
+        yield LabelRequest("figure", (TextLine("BOUNDARY-FIGURES", text, height),), label, feature)
 
 
 def _signed_area(vertices: Any) -> float:

@@ -37,9 +37,9 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     A point whose feature or station bears its name, and is labelled, needs no name of its own.
     """
     points, offsets = _unnamed_points(features, placed), _booked_offsets(features)
-    wanted, count = points + offsets, len(points)
-    widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wanted])
-    positions = np.array([ends for *_, ends in wanted]).reshape(-1, 2, 2)
+    wishes, count = points + offsets, len(points)
+    widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wishes])
+    positions = np.array([ends for *_, ends in wishes]).reshape(-1, 2, 2)
     ends = paper.points(positions)
     spots = np.concatenate(
         [
@@ -51,7 +51,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     chosen = first_free(spots, sizes, _occupied_boxes(features, placed, paper))
     where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
     centres, turns = paper.positions(where[:, :2]).tolist(), (where[:, 2] - paper.turn).tolist()
-    rows = zip(wanted, widths.tolist(), centres, turns, strict=True)
+    rows = zip(wishes, widths.tolist(), centres, turns, strict=True)
     for row, ((layer, feature, text, _), width, (x, y), turn) in enumerate(rows):
         start, end = positions[row].tolist()
         measures = None if row < count else (tuple(start), tuple(end))
@@ -60,12 +60,12 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
 
 def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> list[Wish]:
     """Return what the points want that no feature or station names."""
-    shown = {label.owner for label in placed}
-    shown &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
+    owners = {label.owner for label in placed}
+    owners &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
     return [
         ("POINT-NAMES", feature, feature.name, (feature.geometry, feature.geometry))
         for feature in features
-        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple) and feature.name not in shown
+        if feature.layer == "POINTS" and isinstance(feature.geometry, tuple) and feature.name not in owners
     ]
 
 
@@ -93,7 +93,7 @@ def _occupied_boxes(features: Sequence[Feature], labels: Sequence[Label], paper:
     return np.array(rows, dtype=float).reshape(-1, 5)
 
 
-def first_free(spots: Array, sizes: Array, taken: Array) -> Any:
+def first_free(spots: Array, sizes: Array, occupied: Array) -> Any:
     """Return which place each label takes, -1 for one that finds none.
 
     All try their first places at once, then those without one their second, and so on. A place is free where it
@@ -109,7 +109,7 @@ def first_free(spots: Array, sizes: Array, taken: Array) -> Any:
         Boxes (m, 5) that are there already: x, y, rotation, width, height.
     """
     chosen = np.full(len(spots), -1)
-    there, added = Boxes.of(taken), Boxes.of(taken[:0])
+    there, added = Boxes.of(occupied), Boxes.of(occupied[:0])
     tree = shapely.STRtree(there.reach)
     for place in range(spots.shape[1]):
         trying = np.flatnonzero(chosen < 0)

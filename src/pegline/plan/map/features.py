@@ -47,8 +47,8 @@ class Where:
         solution, points = solved.adjustment.solution, solved.detail.points
         count = solution.stations
         stations = solution.names[:count]
-        known = set(stations)
-        others = [row for name, row in points.index.items() if name not in known]
+        station_names = set(stations)
+        others = [row for name, row in points.index.items() if name not in station_names]
         names = (*stations, *(points.names[row] for row in others))
         positions = np.concatenate([solution.positions[:count], points.positions.reshape(-1, 2)[others]])
         variances = np.concatenate([solution.local_variances[:count], points.local_variances.reshape(-1, 2, 2)[others]])
@@ -131,9 +131,9 @@ def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
     metres = thickness.metres(unit)
     taped = shapely.LineString(flatten(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
     for left in {"left": (-metres,), "right": (metres,), "middle": (metres / 2, -metres / 2)}[face]:
-        drawn = taped.offset_curve(left, join_style="mitre")
-        if drawn.geom_type == "LineString" and not drawn.is_empty:
-            points = np.array(drawn.coords)
+        other_face = taped.offset_curve(left, join_style="mitre")
+        if other_face.geom_type == "LineString" and not other_face.is_empty:
+            points = np.array(other_face.coords)
             yield Path(points, np.zeros(len(points)), closed=False)
 
 
@@ -182,10 +182,10 @@ def _facts(shape: Shape, unit: str) -> dict[str, str]:
 def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
     solution = adjustment.solution
     ties = book.tie_stations
-    known = {point.station for point in book.control.points} if book.control else set()
+    control_stations = {point.station for point in book.control.points} if book.control else set()
     for name in solution.names[: solution.stations]:
         entry = book.stations.get(name)
-        kind = "tie station" if name in ties else "known station" if name in known else "station"
+        kind = "tie station" if name in ties else "known station" if name in control_stations else "station"
         facts = {"mark": entry.mark} if entry and entry.mark else {}
         if entry and entry.note:
             facts["note"] = entry.note

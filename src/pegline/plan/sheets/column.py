@@ -134,9 +134,9 @@ def repeat_symbol(
     c, s = np.broadcast_arrays(np.cos(rotations), np.sin(rotations), places[:, 0])[:2]
     turns = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
     pens = [(pen, np.array(pen.vertices)) for pen in SYMBOLS[name].pens]
-    shapes = [flatten(given[:, :2] * size, given[:, 2], pen.closed, 0.02) for pen, given in pens]
-    drawn = [shape @ turns + places[:, None] for shape in shapes]
-    for source, *each in zip(sources or [""] * len(places), *drawn, strict=True):
+    shapes = [flatten(vertices[:, :2] * size, vertices[:, 2], pen.closed, 0.02) for pen, vertices in pens]
+    strokes = [shape @ turns + places[:, None] for shape in shapes]
+    for source, *each in zip(sources or [""] * len(places), *strokes, strict=True):
         for (pen, _), points in zip(pens, each, strict=True):
             fill = 0.0 if pen.filled else None
             yield Stroke(layer, points, pen.closed, fill, line_type="CONTINUOUS", source=source, looks_like=look)

@@ -80,9 +80,9 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLa
         return _with_more_stations(outline, layout, content)
 
     if scale is None:
-        asked = options.paper is not None or options.scale == "fit"
-        least = PLAN_SCALES[0] if asked else content.scale
-        fitting = PAPERS_UP_TO_USUAL if paper is None and asked else papers
+        run_says_paper = options.paper is not None or options.scale == "fit"
+        least = PLAN_SCALES[0] if run_says_paper else content.scale
+        fitting = PAPERS_UP_TO_USUAL if paper is None and run_says_paper else papers
         layouts = (one_sheet(outline, room_of, n, fitting, landscape) for n in PLAN_SCALES if n >= least)
         if layout := next((layout for layout in layouts if layout), None):
             return with_tables(layout), ()
@@ -124,9 +124,9 @@ def _too_many(
     content: Content, options: Options, scale: int, paper: str, landscape: bool | None, count: int, room_of: RoomOf
 ) -> BookError | UsageError:
     """Return why so many sheets would be needed, with the row of the book that reaches furthest from all others."""
-    drawn = [feature for feature in content.features if plots(feature.layer)]
-    far = _furthest(drawn)
-    others = np.concatenate([outline_points(feature) for feature in drawn if feature.name != far.name])
+    plotted = [feature for feature in content.features if plots(feature.layer)]
+    far = _furthest(plotted)
+    others = np.concatenate([outline_points(feature) for feature in plotted if feature.name != far.name])
     what = f"at 1:{scale} the plan would take {count} sheets of {paper}, more than {MAX_TILES}"
     by_run = options.scale is not None or options.paper is not None
     try:
@@ -135,7 +135,7 @@ def _too_many(
         remaining = error.count
     if by_run and remaining >= FAR * count:
         return UsageError(f"{what}; take a smaller scale or a larger paper, or --scale fit")
-    reach = np.ptp(np.concatenate([outline_points(feature) for feature in drawn]), axis=0)
+    reach = np.ptp(np.concatenate([outline_points(feature) for feature in plotted]), axis=0)
     text = f"{far.name} reaches furthest: the plan is {reach[0]:.0f} m by {reach[1]:.0f} m, and {what}; "
     text += "look for a lost decimal point there" if remaining < FAR * count else "give a smaller scale"
     return BookError([Finding("plan-too-large", text, _place_of(content, far))])

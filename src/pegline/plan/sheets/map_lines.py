@@ -85,8 +85,8 @@ class GridTicks:
     def _free(self, crossings: Array) -> Any:
         half = (TICK + CLEAR) * self._metres_per_mm
         x, y = crossings.T
-        taken = self._tree.query(shapely.box(x - half, y - half, x + half, y + half), predicate="intersects")[0]
-        return ~np.isin(np.arange(len(crossings)), taken)
+        occupied = self._tree.query(shapely.box(x - half, y - half, x + half, y + half), predicate="intersects")[0]
+        return ~np.isin(np.arange(len(crossings)), occupied)
 
     def _feature_shapes(self) -> Iterator[Any]:
         for feature in self._content.features:
@@ -168,13 +168,13 @@ class MapObstacles:
 
 def map_obstacles(content: Content, labels: Sequence[Label]) -> MapObstacles:
     """Return what plots of a map; the same for all its sheets."""
-    drawn = [feature for feature in content.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
-    shown = [label for label in labels if plots(label.layer)]
-    least, most = bounding_corners(drawn)
-    middles = np.array([label.centre for label in shown]).reshape(-1, 2)
-    half = np.array([label.width / 2 for label in shown]).reshape(-1, 1) * content.scale / 1000
+    lines = [feature for feature in content.features if isinstance(feature.geometry, Path) and plots(feature.layer)]
+    plotted_labels = [label for label in labels if plots(label.layer)]
+    least, most = bounding_corners(lines)
+    middles = np.array([label.centre for label in plotted_labels]).reshape(-1, 2)
+    half = np.array([label.width / 2 for label in plotted_labels]).reshape(-1, 1) * content.scale / 1000
     low, high = np.vstack([least, middles - half]), np.vstack([most, middles + half])
-    return MapObstacles([feature.geometry for feature in drawn], shown, low, high)  # type: ignore[misc]
+    return MapObstacles([feature.geometry for feature in lines], plotted_labels, low, high)  # type: ignore[misc]
 
 
 def join_items(
@@ -190,19 +190,22 @@ def join_items(
         (0, 1, (left, bottom + LAP), (right, bottom + LAP)),
     )
     items: list[Item] = []
-    asked = []
+    join_labels = []
     for across, down, start, end in edges:
         if other := number.get((tile.column + across, tile.row + down)):
             items.append(Stroke("MATCH-LINES", np.array([start, end])))
-            asked.append(_join_label(f"joins sheet {other}", (across, -down), start, end))
-    if not asked:
+            join_labels.append(_join_label(f"joins sheet {other}", (across, -down), start, end))
+    if not join_labels:
         return items
     paper = Paper(layout.window, tile.centre, layout.scale)
     paths, labels = obstacles.shown_on(paper)
     fixed = [*_fixed_labels(paper, labels), *map(_fixed_words, words)]
     lines = [stroke.points for stroke in items if isinstance(stroke, Stroke)]
-    spots = settle_labels([*asked, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
-    return [*items, *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(asked, spots, strict=False) if spot)]
+    spots = settle_labels([*join_labels, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
+    return [
+        *items,
+        *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(join_labels, spots, strict=False) if spot),
+    ]
 
 
 def _join_label(

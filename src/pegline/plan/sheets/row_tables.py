@@ -49,12 +49,12 @@ class RowTable:
         """Yield what draws the next part of the table; all of it is one part unless it may be split."""
         start, more = 0, True
         while more:
-            taken = [start]
+            next_start = [start]
 
-            def part(free: float, first: int = start, taken: list[int] = taken) -> Pencil | None:
+            def part(free: float, first: int = start, next_start: list[int] = next_start) -> Pencil | None:
                 whole = self._part(first, self._count, closing=True)
                 if -whole.y <= free:
-                    taken[0] = self._count
+                    next_start[0] = self._count
                     return whole
                 if not split:
                     return None
@@ -62,11 +62,11 @@ class RowTable:
                 rows = min(int((free + head.y) / ROW_HEIGHT), self._count - first - LEAST_ROWS)
                 if rows < LEAST_ROWS:
                     return None
-                taken[0] = first + rows
+                next_start[0] = first + rows
                 return self._part(first, first + rows, closing=False)
 
             yield part
-            start = taken[0]
+            start = next_start[0]
             more = start < self._count
 
     @property

@@ -206,16 +206,16 @@ def _place_most_needed(content: Content, width: float, columns: int, height: flo
     """Return what fits on a paper that was asked for though it is too small: title, caution and verdict first."""
     title = _title(content, width)
     placed: list[_Placed] = []
-    used = [0.0] * columns
+    heights = [0.0] * columns
     for block in NEEDED:
         pencil = Pencil(width)
         block(pencil, content)
-        room = [height - down for down in used]
+        room = [height - down for down in heights]
         room[-1] += title.y - PAD
         column = next((c for c in range(columns) if room[c] >= -pencil.y), None)
         if column is not None:
-            placed.append(_Placed(column, used[column], pencil))
-            used[column] -= pencil.y
+            placed.append(_Placed(column, heights[column], pencil))
+            heights[column] -= pencil.y
     return [*placed, _Placed(columns - 1, height + title.y, title)]
 
 

@@ -120,18 +120,20 @@ class _Drawing:
             self._fill(feature)
         dimensions = self._dimension_blocks()
         joined = self._joined_blocks() if self.r12 else {}
-        drawn: list[Drawn] = [(self.space, self._texts(dimensions, joined))]
+        layouts: list[Drawn] = [(self.space, self._texts(dimensions, joined))]
         if not self.r12:  # for programs that know no sheets, and lay them over the plan
-            drawn += add_layouts(self.doc, plan, self.origin, self.unit, self.names, STYLE)
+            layouts += add_layouts(self.doc, plan, self.origin, self.unit, self.names, STYLE)
         if plan.options.geodata:
             self._geodata()
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
             add_entities(block, [self._text_of(label, Entities(block, STYLE, most=1))])
-        drawn += [(joined[name], self._pieces(pieces, joined[name])) for name, pieces in self._by_line(joined).items()]
+        layouts += [
+            (joined[name], self._pieces(pieces, joined[name])) for name, pieces in self._by_line(joined).items()
+        ]
         if not self.r12:
             self.entities.groups = add_groups(self.doc, self._groups(), self.entities.members)
-        for layout, texts in drawn:
+        for layout, texts in layouts:
             add_entities(layout, texts)
         return self.doc
 
@@ -149,8 +151,8 @@ class _Drawing:
         """Return the name of the line or area of the book that a feature is, or is a face of; empty for others."""
         name = feature.name.removesuffix(OTHER_FACE)
         shape = self.plan.survey.detail.shapes.get(name)
-        drawn = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
-        return name if drawn else ""
+        is_outline_of_shape = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
+        return name if is_outline_of_shape else ""
 
     def _lettered(self) -> Iterator[tuple[str, LetteredLine]]:
         """Yield the lines whose line type shows their kind; an office's own line type for their layer goes before."""
@@ -172,14 +174,14 @@ class _Drawing:
 
     def _by_line(self, names: Iterable[str]) -> dict[str, list[Feature | Tuft]]:
         """Return what is drawn of each of some lines."""
-        found: dict[str, list[Feature | Tuft]] = {name: [] for name in names}
+        things_by_line: dict[str, list[Feature | Tuft]] = {name: [] for name in names}
         for feature in self.plan.features:
-            if (name := self._line_of(feature)) in found:
-                found[name].append(feature)
+            if (name := self._line_of(feature)) in things_by_line:
+                things_by_line[name].append(feature)
         for tuft in self.plan.tufts:
-            if tuft.owner in found:
-                found[tuft.owner].append(tuft)
-        return found
+            if tuft.owner in things_by_line:
+                things_by_line[tuft.owner].append(tuft)
+        return things_by_line
 
     # -- entities --------------------------------------------------------------------------------
 
@@ -373,14 +375,14 @@ class _Drawing:
         middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
         height = max(high[1] - low[1], (high[0] - low[0]) / 1.6, 1.0)
         self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
-        told = [(key, drawing_text(value)) for key, value in properties(plan)]
+        property_pairs = [(key, drawing_text(value)) for key, value in properties(plan)]
         east, north = self.shift
         if east or north:
-            told.append(("Add to coordinates", f"{east:.0f} E, {north:.0f} N"))
-        for key, value in told:
+            property_pairs.append(("Add to coordinates", f"{east:.0f} E, {north:.0f} N"))
+        for key, value in property_pairs:
             header.custom_vars.append(key, value)
         if plan.options.dxf_version == "R2000":
-            self.doc.rootdict.add_xrecord("DWGPROPS").reset(old_properties(drawing_text(plan.title), told))
+            self.doc.rootdict.add_xrecord("DWGPROPS").reset(old_properties(drawing_text(plan.title), property_pairs))
 
     def _geodata(self) -> None:
         """Tell where on the earth the drawing lies: an experiment, since readers differ in what they take."""

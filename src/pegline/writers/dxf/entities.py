@@ -110,9 +110,9 @@ class Entities:
         member_of: str = "",
     ) -> str:
         """Draw a line through corners (x, y, bulge of the piece that follows); along a smooth one its dashes run on."""
-        drawn = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
+        places = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
         head = self._head("LWPOLYLINE", where, self._member(member_of))
-        return f"{head}100\nAcDbPolyline\n 90\n{len(drawn)}\n 70\n{closed + RUNS_ON * smooth}\n{''.join(drawn)}{data}"
+        return f"{head}100\nAcDbPolyline\n 90\n{len(places)}\n 70\n{closed + RUNS_ON * smooth}\n{''.join(places)}{data}"
 
     def solid(self, where: str, corners: Sequence[Point]) -> str:
         """Fill a triangle or a quadrangle, its corners given in turn."""
@@ -156,20 +156,20 @@ class Entities:
         """Draw a block, with hidden attributes by their tags in rows below its point: as many entities, and an end."""
         x, y = at
         handle = self._member(member_of)
-        drawn = (
+        groups = (
             f"{self._head('INSERT', where, handle)}100\nAcDbBlockReference\n{_unless(66, int(bool(attributes)), 0)}"
             f"  2\n{block}\n 10\n{x}\n 20\n{y}\n 30\n0.0\n{_unless(41, scale, 1.0)}{_unless(42, scale, 1.0)}"
             f"{_unless(43, scale, 1.0)}{_unless(50, turn_deg, 0.0)}{data}"
         )
         if not attributes:
-            return drawn
+            return groups
         hidden = [
             f"{self._head('ATTRIB', where, owner=handle)}100\nAcDbText\n"
             f" 10\n{x}\n 20\n{y - row * scale}\n 30\n0.0\n 40\n{ATTRIBUTE_HEIGHT * scale}\n  1\n{words}\n"
             f"  7\n{self._style}\n100\nAcDbAttribute\n  2\n{tag}\n 70\n{HIDDEN}\n{self._one_line}"
             for row, (tag, words) in enumerate(attributes.items(), start=1)
         ]
-        return drawn + "".join(hidden) + self._head("SEQEND", where, owner=handle)
+        return groups + "".join(hidden) + self._head("SEQEND", where, owner=handle)
 
     def dimension(
         self,
@@ -245,12 +245,12 @@ def add_groups(doc: Any, names: Iterable[str], members: Mapping[str, Sequence[st
     """Add a group for each name and return their handles; ``members`` has those of entities once they are written."""
     handles: dict[str, str] = {}
     collection = doc.rootdict["ACAD_GROUP"]
-    taken: set[str] = set()
+    group_names: set[str] = set()
     for name in names:
         plain = plain_name(name) or "GROUP"
-        while plain in taken:
-            plain = f"{plain}-{len(taken)}"
-        taken.add(plain)
+        while plain in group_names:
+            plain = f"{plain}-{len(group_names)}"
+        group_names.add(plain)
         group = _WrittenGroup.new(
             doc.entitydb.next_handle(),
             collection.dxf.handle,

@@ -22,7 +22,7 @@ PLACES: Final = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}
 
 def add_layouts(doc: Any, plan: Plan, origin: Any, unit: float, names: Mapping[str, str], style: str) -> list[Drawn]:
     """Add a layout for each sheet of a plan, and return them with what is to be put into each."""
-    drawn: list[Drawn] = []
+    layouts: list[Drawn] = []
     for number, sheet in enumerate(plan.sheets):
         if number == 0:
             doc.layouts.rename("Layout1", sheet.name)
@@ -33,8 +33,8 @@ def add_layouts(doc: Any, plan: Plan, origin: Any, unit: float, names: Mapping[s
         if sheet.window is not None:
             _window(layout, plan, sheet, origin, unit, names)
         entities = Entities(layout, style, most=len(sheet.page.items))
-        drawn.append((layout, _texts(entities, plan, sheet, unit, names)))
-    return drawn
+        layouts.append((layout, _texts(entities, plan, sheet, unit, names)))
+    return layouts
 
 
 def _texts(entities: Entities, plan: Plan, sheet: Sheet, unit: float, names: Mapping[str, str]) -> Iterator[str]:

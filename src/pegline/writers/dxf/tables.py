@@ -125,13 +125,13 @@ def _add_dimension_style(doc: Any, mm: float) -> None:
 
 def _used_layers(plan: Plan, names: Mapping[str, str]) -> list[tuple[str, Layer]]:
     """Return the layers that something is on, each once."""
-    used = {thing.layer for things in (plan.features, plan.tufts, plan.labels) for thing in things}
-    used |= {item.layer for sheet in plan.sheets for item in sheet.page.items} | {"SHEET-WINDOW", "NOTES"}
-    used |= {"FILLS"} if plan.options.hatch else set()
-    used |= {"LEADERS"} if any(label.leader for label in plan.labels) else set()
+    layers_of_things = {thing.layer for things in (plan.features, plan.tufts, plan.labels) for thing in things}
+    layers_of_things |= {item.layer for sheet in plan.sheets for item in sheet.page.items} | {"SHEET-WINDOW", "NOTES"}
+    layers_of_things |= {"FILLS"} if plan.options.hatch else set()
+    layers_of_things |= {"LEADERS"} if any(label.leader for label in plan.labels) else set()
     rows: dict[str, tuple[str, Layer]] = {}
     for name, layer in plan.layers.items():
-        if name in used:
+        if name in layers_of_things:
             rows.setdefault(names[name], (name, layer))
     return list(rows.values())
 
@@ -139,9 +139,9 @@ def _used_layers(plan: Plan, names: Mapping[str, str]) -> list[tuple[str, Layer]
 def add_blocks(doc: Any, plan: Plan) -> None:
     """Define the symbols that are used, each once."""
     with_facts = {symbol_of(feature) for feature in plan.features if isinstance(feature.geometry, tuple)}
-    used = with_facts | {tuft.symbol for tuft in plan.tufts}
+    symbols = with_facts | {tuft.symbol for tuft in plan.tufts}
     for name, symbol in SYMBOLS.items():
-        if name not in used:
+        if name not in symbols:
             continue
         block = doc.blocks.new(BLOCKS[name])
         for pen in symbol.pens:

@@ -153,8 +153,8 @@ def safe_name(text: str, taken: Iterable[str] = ()) -> str:
     if not name or not name[0].isalpha() or name in RESERVED:
         name = f"data_{name}".rstrip("_")
     name = name[:30].rstrip("_")
-    used, number, wanted = set(taken), 2, name
-    while name in used:
-        name = f"{wanted[: 29 - len(str(number))]}_{number}"
+    names_in_use, number, base = set(taken), 2, name
+    while name in names_in_use:
+        name = f"{base[: 29 - len(str(number))]}_{number}"
         number += 1
     return name

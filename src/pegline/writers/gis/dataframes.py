@@ -58,12 +58,12 @@ def _geometries(shapes: Shapes) -> Any:
     import numpy as np
     import shapely
 
-    made = np.full(len(shapes), None, dtype=object)
+    geometries = np.full(len(shapes), None, dtype=object)
     which = np.repeat(np.arange(shapes.present.sum()), shapes.counts[shapes.present])
     if shapes.form == "Point":
-        made[shapes.present] = shapely.points(shapes.corners)
+        geometries[shapes.present] = shapely.points(shapes.corners)
     elif shapes.form == "LineString":
-        made[shapes.present] = shapely.linestrings(shapes.corners, indices=which)
+        geometries[shapes.present] = shapely.linestrings(shapes.corners, indices=which)
     elif shapes.form == "Polygon":
-        made[shapes.present] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
-    return made
+        geometries[shapes.present] = shapely.polygons(shapely.linearrings(shapes.corners, indices=which))
+    return geometries

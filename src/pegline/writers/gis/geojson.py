@@ -34,8 +34,8 @@ def write(survey: Survey, path: Path) -> None:
     on_earth = reproject(package(survey), OtherCRS("EPSG:4326", MAX_SHIFT))
     features = [feature for layer in on_earth.layers for feature in _features(layer)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
-    said = f"{datum_accuracy_words(way)} Lengths and areas are of the ground."
-    top = f'"type": "FeatureCollection",\n"description": {json.dumps(said, ensure_ascii=False)}'
+    description = f"{datum_accuracy_words(way)} Lengths and areas are of the ground."
+    top = f'"type": "FeatureCollection",\n"description": {json.dumps(description, ensure_ascii=False)}'
     path.write_text(f'{{{top},\n"features": [\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 
 

@@ -197,8 +197,8 @@ def make_core_tables(database: Connection, wkt: str, epoch: float | None) -> int
     crs = spatial_reference(wkt)
     for statement in _CORE:
         database.execute(statement)
-    known = {each.number: each for each in (*ALWAYS, crs)}
-    database.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?, ?)", known.values())
+    systems = {each.number: each for each in (*ALWAYS, crs)}
+    database.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?, ?)", systems.values())
     extension, columns = "gpkg_crs_wkt", ["definition_12_063"]
     if epoch is not None:
         database.execute("ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN epoch DOUBLE")
@@ -273,9 +273,9 @@ def insert_rows(database: Connection, layer: FilledLayer, first: Mapping[str, It
     """Insert the rows of a layer or table, with other columns before its own."""
     own = {column.name: _sqlite_values(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
-    known = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
-    names, marks = ", ".join(f'"{name}"' for name in known), ", ".join("?" * len(known))
-    database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*known.values(), strict=True))
+    columns = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
+    names, marks = ", ".join(f'"{name}"' for name in columns), ", ".join("?" * len(columns))
+    database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*columns.values(), strict=True))
 
 
 def _sqlite_values(column: Column, values: list[Value]) -> Sequence[Value]:

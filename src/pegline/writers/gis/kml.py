@@ -111,8 +111,8 @@ def _folder(layer: FilledLayer, corners: Sequence[Sequence[float]], title: str, 
         # Of the points, those that are things; the others are corners of larger ones.
         if geometry and (layer.name != "detail_points" or row.get("feature") in alone)
     ]
-    seen = f"<visibility>{int(shown)}</visibility>"
-    return f"<Folder><name>{title}</name>{seen}\n" + "\n".join(marks) + "\n</Folder>"
+    visibility = f"<visibility>{int(shown)}</visibility>"
+    return f"<Folder><name>{title}</name>{visibility}\n" + "\n".join(marks) + "\n</Folder>"
 
 
 def _within(survey: Survey) -> dict[str, float]:
@@ -134,8 +134,8 @@ def _placemark(
     name = str(row.get("label") or row.get("feature") or row["name"])
     shape = survey.detail.shapes.get(str(row["name"]))
     under = survey.detail.points_under(shape) if shape else (str(row["name"]),)
-    held = [within[point] for point in under if point in within]
-    rows = [("on the grid within (95 %)", f"{max(held):.2f} m")] if held else []
+    radii = [within[point] for point in under if point in within]
+    rows = [("on the grid within (95 %)", f"{max(radii):.2f} m")] if radii else []
     rows += [(title, f"{_value(row[column])}{unit}") for column, title, unit in ROWS if row.get(column) is not None]
     table = "".join(f"<tr><td>{escape(title)}</td><td>{escape(value)}</td></tr>" for title, value in rows)
     return (

@@ -163,15 +163,15 @@ def _sld_text(name: str, form: str, rules: Iterable[_Rule]) -> str:
 
 def _sld_rule(rule: _Rule, form: str) -> str:
     # Only what every renderer knows: equality, and all else. Tests for missing values are not known to some.
-    taken = "<se:ElseFilter/>"
+    row_filter = "<se:ElseFilter/>"
     if rule.only is not None:
         column, value = rule.only
         named, literal = f"<ogc:PropertyName>{column}</ogc:PropertyName>", f"<ogc:Literal>{escape(value)}</ogc:Literal>"
-        taken = f"<ogc:Filter><ogc:PropertyIsEqualTo>{named}{literal}</ogc:PropertyIsEqualTo></ogc:Filter>"
+        row_filter = f"<ogc:Filter><ogc:PropertyIsEqualTo>{named}{literal}</ogc:PropertyIsEqualTo></ogc:Filter>"
     described = f"<se:Description><se:Title>{escape(rule.title)}</se:Title></se:Description>"
     symbolizer = {"Point": _sld_mark, "LineString": _sld_line, "Polygon": _sld_area}[form](rule)
     text = _sld_label(rule, form) if rule.label else ""
-    return f"<se:Rule><se:Name>{escape(rule.title)}</se:Name>{described}{taken}{symbolizer}{text}</se:Rule>"
+    return f"<se:Rule><se:Name>{escape(rule.title)}</se:Name>{described}{row_filter}{symbolizer}{text}</se:Rule>"
 
 
 def _sld_mark(rule: _Rule) -> str:
@@ -254,26 +254,28 @@ def _qml_text(form: str, rules: Sequence[_Rule]) -> str:
 
 
 def _qml_rule(number: int, rule: _Rule) -> str:
-    taken = "ELSE"
+    row_filter = "ELSE"
     if rule.only is not None:
         column, value = rule.only
         text = value.replace("'", "''")
-        taken = f"\"{column}\" = '{text}'"
-    return f'<rule key="{number}" symbol="{number}" filter="{escape(taken)}" label="{escape(rule.title)}"/>'
+        row_filter = f"\"{column}\" = '{text}'"
+    return f'<rule key="{number}" symbol="{number}" filter="{escape(row_filter)}" label="{escape(rule.title)}"/>'
 
 
 def _qml_symbol(number: int, rule: _Rule, form: str) -> str:
-    kind, drawn = {"Point": ("marker", _qml_marker), "LineString": ("line", _qml_line), "Polygon": ("fill", _qml_fill)}[
-        form
-    ]
+    kind, layers_of = {
+        "Point": ("marker", _qml_marker),
+        "LineString": ("line", _qml_line),
+        "Polygon": ("fill", _qml_fill),
+    }[form]
     alpha = 1.0 if rule.look.plots else PALE_OPACITY
-    inner = "".join(drawn(rule))
+    inner = "".join(layers_of(rule))
     return f'<symbol type="{kind}" name="{number}" alpha="{alpha:g}" clip_to_extent="1" force_rhr="0">{inner}</symbol>'
 
 
-def _qml_layer(name: str, values: Mapping[str, str], told: str = "") -> str:
+def _qml_layer(name: str, values: Mapping[str, str], extra: str = "") -> str:
     options = "".join(f'<Option type="QString" name="{key}" value="{value}"/>' for key, value in values.items())
-    return f'<layer class="{name}" enabled="1" pass="0" locked="0"><Option type="Map">{options}</Option>{told}</layer>'
+    return f'<layer class="{name}" enabled="1" pass="0" locked="0"><Option type="Map">{options}</Option>{extra}</layer>'
 
 
 def _qml_marker(rule: _Rule) -> Iterator[str]:
@@ -303,16 +305,20 @@ def _qml_crown(rule: _Rule, column: str) -> str:
         "outline_width_unit": "MM",
         "size_unit": "RenderMetersInMapUnits",
     }
-    wanted = {"active": ("bool", "true"), "expression": ("QString", f'coalesce("{column}", 0)'), "type": ("int", "3")}
+    size_options = {
+        "active": ("bool", "true"),
+        "expression": ("QString", f'coalesce("{column}", 0)'),
+        "type": ("int", "3"),
+    }
     size = "".join(
-        f'<Option type="{kind}" name="{key}" value="{escape(text)}"/>' for key, (kind, text) in wanted.items()
+        f'<Option type="{kind}" name="{key}" value="{escape(text)}"/>' for key, (kind, text) in size_options.items()
     )
-    told = (
+    extra = (
         '<data_defined_properties><Option type="Map"><Option type="QString" name="name" value=""/>'
         f'<Option type="Map" name="properties"><Option type="Map" name="size">{size}</Option></Option>'
         '<Option type="QString" name="type" value="collection"/></Option></data_defined_properties>'
     )
-    return _qml_layer("SimpleMarker", values, told)
+    return _qml_layer("SimpleMarker", values, extra)
 
 
 def _qml_line(rule: _Rule) -> Iterator[str]:

@@ -216,13 +216,13 @@ def values_of(survey: Survey) -> Mapping[str, Mapping[str, str]]:
 
 def own_columns(survey: Survey) -> dict[str, Column]:
     """Return a column for each key that the book's features have under ``data``, with the type of its values."""
-    taken = {column.name for layer in LAYERS for column in layer.columns}
+    column_names = {column.name for layer in LAYERS for column in layer.columns}
     values: dict[str, list[str]] = {}
     for shape in survey.detail.shapes.values():
         for key, value in shape.booked.data.items():
             values.setdefault(key, []).append(value)
     keys: dict[str, Column] = {}
     for key, texts in values.items():
-        keys[key] = Column(safe_name(key, taken), f"'{key}' in the field book", type_of(texts))
-        taken.add(keys[key].name)
+        keys[key] = Column(safe_name(key, column_names), f"'{key}' in the field book", type_of(texts))
+        column_names.add(keys[key].name)
     return keys

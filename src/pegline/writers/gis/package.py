@@ -274,8 +274,8 @@ def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion
     corners = np.array([here[key] for key in keys], float).reshape(-1, 2)
     figures = np.array([[there[key][name] for name in FIGURES] for key in keys], float).reshape(-1, 3)
     back = np.linalg.inv(motion.slopes(corners)) if len(corners) else np.zeros((0, 2, 2))
-    drawn = ellipses(back @ variances_of(figures) @ back.transpose(0, 2, 1))
-    shapes = ellipse_shapes(corners * unit, drawn, unit)
+    axes = ellipses(back @ variances_of(figures) @ back.transpose(0, 2, 1))
+    shapes = ellipse_shapes(corners * unit, axes, unit)
     columns = dict(zip(FIGURES, figures.T.tolist(), strict=True))
     return replace(before, shapes=_moved_shapes(shapes, motion), values={**before.values, **columns})
 
@@ -300,7 +300,7 @@ def _surveys(book: FilledLayer) -> list[Value]:
 
 def _book(book: FilledLayer, weakest: Mapping[Value, PlaceRadius], motion: Motion) -> FilledLayer:
     """Return the table of the survey's facts with those that the way changed, and the way itself."""
-    made: list[dict[str, Any]] = []
+    entries: list[dict[str, Any]] = []
     for survey in _surveys(book):
         facts = {str(row["key"]): row["value"] for row in book.rows() if row.get(SURVEY.name) == survey}
         steps = sum(key.startswith("history") for key in facts)
@@ -310,5 +310,5 @@ def _book(book: FilledLayer, weakest: Mapping[Value, PlaceRadius], motion: Motio
             facts["weakest point, on the grid"] = f"{weakest[survey].name} within {weakest[survey].radius:.3f} m (95 %)"
         facts[f"history {steps + 1}"] = motion.history
         named = {} if survey is None else {SURVEY.name: survey}
-        made += [{**named, "key": key, "value": value} for key, value in facts.items()]
-    return filled_table(replace(BOOK, columns=book.columns), made)
+        entries += [{**named, "key": key, "value": value} for key, value in facts.items()]
+    return filled_table(replace(BOOK, columns=book.columns), entries)

@@ -118,12 +118,12 @@ def _layer(
     described: Sequence[tuple[str, str, str, str | None]],
 ) -> FilledLayer:
     """Return one layer or table: the columns that pegline writes, then those that the features brought."""
-    there, known = _columns(database, name), {column.name for column in columns}
+    there, column_names = _columns(database, name), {column.name for column in columns}
     texts = {column: (text, values) for table, column, text, values in described if table == name}
     own = tuple(
         Column(column, text or ADDED, _TYPES.get(there[column], "text"), values)
         for column, (text, values) in {**dict.fromkeys(there, (ADDED, None)), **texts}.items()
-        if column in there and column not in known and column not in (SURVEY.name, "geom", "fid", "id")
+        if column in there and column not in column_names and column not in (SURVEY.name, "geom", "fid", "id")
     )
     # A survey has no column that nothing was booked for, or that an older release did not write.
     every = ((SURVEY,) if SURVEY.name in there else ()) + tuple(c for c in columns if c.name in there) + own
@@ -149,13 +149,13 @@ def _shapes(name: str, form: Form | None, blobs: Sequence[bytes | None]) -> Shap
     """Return what geometries in the binary form of GeoPackages are; pegline draws them of one part, without holes."""
     from shapely import get_coordinates
 
-    drawn = [None if blob is None else _geometry(name, blob) for blob in blobs]
-    for each in drawn:
+    geometries = [None if blob is None else _geometry(name, blob) for blob in blobs]
+    for each in geometries:
         if each is None and form == "Point":
             raise ValueError(f"layer {name} has a row without a place")
         if each is not None and (each.geom_type != form or len(getattr(each, "interiors", ()))):
             raise ValueError(f"layer {name} has a {each.geom_type} where pegline draws a {form} without holes")
-    return of_parts(form, (get_coordinates(each) for each in drawn))
+    return of_parts(form, (get_coordinates(each) for each in geometries))
 
 
 def _geometry(name: str, blob: bytes) -> Any:

@@ -74,8 +74,8 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public", o
         with _connect(engine) as connection:
             _Office(connection, schema).put(package, name)
     except SQLAlchemyError as error:
-        said = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
-        raise OutputError(f"the database does not take {name}: {said}; nothing was changed in it") from error
+        complaint = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
+        raise OutputError(f"the database does not take {name}: {complaint}; nothing was changed in it") from error
 
 
 @contextmanager
@@ -85,12 +85,12 @@ def _connect(engine: Any) -> Iterator[Any]:
         with engine.begin() as connection:
             yield connection
         return
-    made = _engine(engine)
+    engine_in_use = _engine(engine)
     try:
-        with made.begin() as connection:
+        with engine_in_use.begin() as connection:
             yield connection
     finally:
-        made.dispose()
+        engine_in_use.dispose()
 
 
 def _engine(url: str) -> Any:
@@ -204,18 +204,18 @@ class _Office:
         if code.isdigit() and (listed := self._run(query, who=who, code=int(code)).scalar()) is not None:
             return int(listed)
         words = wkt_in_dialect(crs, "WKT1_GDAL") or wkt
-        known = self._run("SELECT srid FROM spatial_ref_sys WHERE srtext = :words", words=words).scalar()
-        if known is None:
+        listed_srid = self._run("SELECT srid FROM spatial_ref_sys WHERE srtext = :words", words=words).scalar()
+        if listed_srid is None:
             highest = "SELECT max(srid) FROM spatial_ref_sys WHERE srid BETWEEN :least AND 998999"
-            known = (self._run(highest, least=OWN_SRIDS).scalar() or OWN_SRIDS - 1) + 1
+            listed_srid = (self._run(highest, least=OWN_SRIDS).scalar() or OWN_SRIDS - 1) + 1
             self._run(
                 "INSERT INTO spatial_ref_sys (srid, auth_name, auth_srid, srtext, proj4text)"
                 " VALUES (:srid, 'pegline', :srid, :words, :proj)",
-                srid=known,
+                srid=listed_srid,
                 words=words,
                 proj=_proj_string(crs),
             )
-        return int(known)
+        return int(listed_srid)
 
     def _make(self, layer: FilledLayer, srid: int) -> None:
         """Make a layer's table with all that pegline may write, and give it the columns that this survey brings."""
@@ -227,8 +227,8 @@ class _Office:
             *(f"{self._quoted(name)} {TYPES[column.type]}{_not_null(column)}" for name, column in columns.items()),
             *([f"geom geometry({form}, {srid})"] if form else []),
         ]
-        made = self._run("SELECT to_regclass(:table) IS NULL", table=table).scalar()
-        if not made:
+        is_missing = self._run("SELECT to_regclass(:table) IS NULL", table=table).scalar()
+        if not is_missing:
             self._widen(layer.name, columns)
             return
         self._run(f"CREATE TABLE {table} ({', '.join(declared)})")
@@ -304,7 +304,7 @@ def _not_null(column: Column) -> str:
     return " NOT NULL" if column in (NAME, *BOOK.columns) else ""
 
 
-def _holds(stored: str, wanted: Type) -> bool:
+def _holds(stored: str, column_type: Type) -> bool:
     """Return whether a column of the database takes values of a type."""
     takes = {
         "text": ("text", "number", "whole number", "date", "yes or no"),
@@ -313,7 +313,7 @@ def _holds(stored: str, wanted: Type) -> bool:
         "date": ("date",),
         "boolean": ("yes or no",),
     }
-    return wanted in takes.get(stored, ())
+    return column_type in takes.get(stored, ())
 
 
 def _value(value: Any, *, text: bool) -> Any:

@@ -131,12 +131,12 @@ def _way(source: Any, other: OtherCRS, sample: tuple[float, float], allowed: flo
     from pegline.frame.datum_shift import way_between
 
     way = way_between(source, other.crs, sample)
-    asked = f"--crs {other.text}"
+    option = f"--crs {other.text}"
     if way is None:
-        raise UsageError(f"{asked}: nothing here leads from {source.name} there but a guess; take a CRS of its datum")
+        raise UsageError(f"{option}: nothing here leads from {source.name} there but a guess; take a CRS of its datum")
     if way.accuracy > allowed:
         raise UsageError(
-            f"{asked}: from {source.name} the datum changes, good to {way.accuracy:g} m; take a CRS of its datum, or"
+            f"{option}: from {source.name} the datum changes, good to {way.accuracy:g} m; take a CRS of its datum, or"
             f" say --allow-shift {way.accuracy:g}"
         )
     return way

@@ -136,14 +136,14 @@ class Site:
 
     def images(self, pages: Iterable[Value]) -> list[Value]:
         """Return the image of each page, as the book names it."""
-        known = self.pages.images
-        return [known.get(page) if isinstance(page, str) else None for page in pages]
+        images_by_page = self.pages.images
+        return [images_by_page.get(page) if isinstance(page, str) else None for page in pages]
 
 
 def lines_between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
     """Return the lines between places (n, 2), none where an end is not placed, or where the two are one."""
-    drawn = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
-    return Shapes("LineString", np.stack([starts, ends], 1)[drawn].reshape(-1, 2), np.where(drawn, 2, 0))
+    has_length = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
+    return Shapes("LineString", np.stack([starts, ends], 1)[has_length].reshape(-1, 2), np.where(has_length, 2, 0))
 
 
 def _accuracy(site: Site, numbers: Numbers) -> Columns:
@@ -360,10 +360,10 @@ def ellipse_shapes(centres: Array, figures: Array, metres_per_unit: float) -> Sh
         Of the CRS that they are drawn in.
     """
     # What is held, wholly or in one direction, has no ellipse to draw.
-    drawn = figures[:, 1] > 1e-6
-    corners = _rings(centres[drawn], figures[drawn])
+    has_ellipse = figures[:, 1] > 1e-6
+    corners = _rings(centres[has_ellipse], figures[has_ellipse])
     corners /= metres_per_unit
-    return Shapes("Polygon", corners.reshape(-1, 2), np.where(drawn, CORNERS + 1, 0))
+    return Shapes("Polygon", corners.reshape(-1, 2), np.where(has_ellipse, CORNERS + 1, 0))
 
 
 def _rings(centres: Array, figures: Array) -> Array:

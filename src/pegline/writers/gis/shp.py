@@ -46,7 +46,7 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     from fiona._err import CPLE_BaseError  # what GDAL itself complains of has no public name
     from fiona.errors import FionaError
 
-    said = [
+    sentences = [
         "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
         f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
         "An empty text means none.",
@@ -59,12 +59,12 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
         for layer in whole.layers:
             names = short_names([column.name for column in layer.columns])
             packed.append(_packed(layer, names, f"{path.stem}_{layer.name}", whole.wkt, day))
-            said += _cuts_in(layer, names)
+            sentences += _cuts_in(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise write_refusal(path, error) from error
     for parts in packed:
         _unpack(parts, path.parent)
-    path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(said) + "\n", encoding="utf-8", newline="\n")
+    path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(sentences) + "\n", encoding="utf-8", newline="\n")
 
 
 def _packed(layer: FilledLayer, names: Mapping[str, str], stem: str, wkt: str, day: str) -> bytes:
@@ -127,9 +127,9 @@ def short_names(names: list[str]) -> dict[str, str]:
     """
     short: dict[str, str] = {}
     for name in names:
-        wanted, number = name[:NAME], 0
-        while wanted in short.values():
+        candidate, number = name[:NAME], 0
+        while candidate in short.values():
             number += 1
-            wanted = f"{name[: NAME - 1 - len(str(number))].rstrip('_')}_{number}"
-        short[name] = wanted
+            candidate = f"{name[: NAME - 1 - len(str(number))].rstrip('_')}_{number}"
+        short[name] = candidate
     return short

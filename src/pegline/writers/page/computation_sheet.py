@@ -44,10 +44,10 @@ if TYPE_CHECKING:
 __all__ = ["sheet", "write"]
 
 
-def write(drawn: Survey | Plan, path: Path) -> None:
+def write(survey_or_plan: Survey | Plan, path: Path) -> None:
     """Write the computation sheet of a survey to ``path``, at the scale of its plan where that is drawn."""
-    survey = cast("Survey", getattr(drawn, "survey", drawn))
-    path.write_text(sheet(survey, drawn.scale), encoding="utf-8", newline="\n")
+    survey = cast("Survey", getattr(survey_or_plan, "survey", survey_or_plan))
+    path.write_text(sheet(survey, survey_or_plan.scale), encoding="utf-8", newline="\n")
 
 
 def sheet(survey: Survey, scale: int) -> str:
@@ -101,8 +101,8 @@ COLOURS: Final = {"PASSED": "good", "FAILED": "bad", "NOT CHECKED": "open"}
 
 def _head(survey: Survey) -> Safe:
     """Return what the book's head says."""
-    said = [(key, value) for key, value in head(survey) if key not in ("title", "verdict", "caution", "checked")]
-    return element("dl", *(part for key, value in said for part in (element("dt", key), element("dd", value))))
+    facts = [(key, value) for key, value in head(survey) if key not in ("title", "verdict", "caution", "checked")]
+    return element("dl", *(part for key, value in facts for part in (element("dt", key), element("dd", value))))
 
 
 def _list(texts: list[str]) -> Safe:
@@ -257,9 +257,9 @@ def _reads(survey: Survey, tape: TapeConstants) -> str:
 
 def _unit_words(survey: Survey) -> str:
     book = survey.book
-    used = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
-    meanings = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in used if unit != "m")
-    return f"Lengths were booked in {', '.join(used)}{f' ({meanings})' if meanings else ''}; {_lengths_below(survey)}."
+    units = dict.fromkeys([book.unit, *(line.unit for line in book.lines.values() if line.unit)])
+    meanings = "; ".join(f"1 {unit} = {METRES_PER[unit]:.9g} m" for unit in units if unit != "m")
+    return f"Lengths were booked in {', '.join(units)}{f' ({meanings})' if meanings else ''}; {_lengths_below(survey)}."
 
 
 def _lengths_below(survey: Survey) -> str:

@@ -192,12 +192,12 @@ def _things(survey: Survey) -> Iterator[tuple[str, dict[str, Any]]]:
         for name, radius in zip(places.names, confidence_radii(places.local_variances).tolist(), strict=True)
     }
     layers = {layer.name: layer for layer in fill_layers(survey)}
-    seen: set[str] = set()
+    sources: set[str] = set()
     for name in TAPPED:
         for row in layers[name].rows():
             source = row.get("source")
-            if isinstance(source, str) and source not in seen:
-                seen.add(source)
+            if isinstance(source, str) and source not in sources:
+                sources.add(source)
                 yield (
                     source,
                     {
@@ -213,13 +213,13 @@ def _rows(row: Mapping[str, Any], survey: Survey, within: Mapping[str, float]) -
     notation, name = survey.solved.notation, str(row["name"])
     shape = survey.detail.shapes.get(name)
     under = survey.detail.points_under(shape) if shape else (name,)
-    held = [within[point] for point in under if point in within]
+    radii = [within[point] for point in under if point in within]
     if row.get("kind") or row.get("use"):
         yield "what", str(row.get("kind") or f"chain line, {row['use']}")
     if row.get("note"):
         yield "note", str(row["note"])
-    if held:
-        yield "within (95 %, relative to the base line)", notation.length(max(held))
+    if radii:
+        yield "within (95 %, relative to the base line)", notation.length(max(radii))
     if row.get("line") and row.get("at") is not None:
         off = row.get("off")
         side = "" if not off else f", {notation.length(abs(off))} to the {'left' if off > 0 else 'right'}"

@@ -38,13 +38,13 @@ def ground(survey: Survey, where: Where) -> Safe:
     """Return how each line's readings become its length on the ground; corrections that none has are left out."""
     units = SheetUnits(survey.solved.notation)
     lines, names = survey.reduction.lines.values(), [correction.name for correction in CORRECTIONS]
-    made = [name for name in names if any(line.ground.corrections.get(name) for line in lines)]
+    corrections = [name for name in names if any(line.ground.corrections.get(name) for line in lines)]
     heads = (
         Head("Line", "word"),
         Head("Use", "word"),
         Head("Read off the tape", "words"),
         Head(f"Mean {units.long}"),
-        *(Head(f"{name} {units.small}") for name in made),
+        *(Head(f"{name} {units.small}") for name in corrections),
         Head(f"Ground {units.long}"),
         Head(f"sd {units.small}"),
         Head("Tape", "word"),
@@ -56,7 +56,7 @@ def ground(survey: Survey, where: Where) -> Safe:
             line.use,
             _readings(survey.book, line.booked),
             units.length(line.ground.reading),
-            *(units.signed(line.ground.corrections.get(name, 0.0), 1) for name in made),
+            *(units.signed(line.ground.corrections.get(name, 0.0), 1) for name in corrections),
             units.length(line.ground.length),
             units.deviation(line.ground.sd, 1),
             line.ground.tape,
@@ -64,7 +64,7 @@ def ground(survey: Survey, where: Where) -> Safe:
         ]
         for line in lines
     )
-    none = "" if made else "; no correction was made: nothing was booked to correct by"
+    none = "" if corrections else "; no correction was made: nothing was booked to correct by"
     return table(f"Mean reading, what was added to it, and the horizontal length on the ground{none}", heads, rows)
 
 

@@ -173,13 +173,13 @@ def _arc(survey: Survey, arc: ReducedArc, where: Where) -> Safe:
 def features_table(survey: Survey, where: Where) -> Safe:
     """Return every feature with its length or area, in the units asked for too."""
     units = SheetUnits(survey.solved.notation)
-    asked = [unit for unit in survey.solved.notation.areas if unit not in ("m2", "square metre")]
+    other_units = [unit for unit in survey.solved.notation.areas if unit not in ("m2", "square metre")]
     heads = (
         Head("Feature", "word"),
         Head("Kind", "word"),
         Head(f"Length or perimeter {units.long}"),
         Head(f"sd {units.small}"),
-        *(Head(f"Area, {unit}") for unit in asked),
+        *(Head(f"Area, {unit}") for unit in other_units),
         Head("Area m²"),
         Head("sd m²"),
         Head("Through", "words"),
@@ -192,7 +192,7 @@ def features_table(survey: Survey, where: Where) -> Safe:
             shape.kind,
             units.length(shape.perimeter),
             units.deviation(shape.perimeter_sd),
-            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in asked),
+            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in other_units),
             NONE if shape.area is None else f"{shape.area:.2f}",
             NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
             ", ".join(shape.points),

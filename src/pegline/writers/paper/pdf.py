@@ -94,8 +94,8 @@ def _leave_out_dates(canvas: Any) -> None:
 
     class Undated(PDFInfo):  # type: ignore[misc]
         def format(self, document: Any) -> Any:
-            told = {name: getattr(self, name.lower()) for name in INFORMATION}
-            return PDFDictionary({name: PDFString(text) for name, text in told.items()}).format(document)
+            entries = {name: getattr(self, name.lower()) for name in INFORMATION}
+            return PDFDictionary({name: PDFString(text) for name, text in entries.items()}).format(document)
 
     undated = Undated()
     undated.__dict__.update(canvas._doc.info.__dict__)
@@ -231,11 +231,13 @@ def _shape(outline: TextOutline, words: Words, layer: Layer) -> str:
     size = words.height * POINT
     moved = "q {:.6f} {:.6f} {:.6f} {:.6f} {:.3f} {:.3f} cm".format(*_at(words, outline.width * words.height))
     operators = {"move": "m", "line": "l", "curve": "c", "close": "h"}
-    drawn = (
+    operations = (
         " ".join([*(f"{x * size:.3f} {y * size:.3f}" for x, y in points), operators[move]])
         for move, points in outline.moves
     )
-    return f"{moved} {_colour(_full(layer))} rg\n{' '.join(drawn)} f Q"  # f: not even-odd; strokes of letters overlap
+    return (
+        f"{moved} {_colour(_full(layer))} rg\n{' '.join(operations)} f Q"  # f: not even-odd; strokes of letters overlap
+    )
 
 
 def _unseen(canvas: Any, outline: TextOutline, words: Words) -> None:

@@ -55,8 +55,8 @@ class PdfLayers:
 
         doc = self._canvas._doc
         groups = list(self._groups.values())
-        shown = PDFDictionary({"Order": PDFArray(groups), "ON": PDFArray(groups)})
-        layers = PDFDictionary({"OCGs": PDFArray(groups), "D": shown})
+        order = PDFDictionary({"Order": PDFArray(groups), "ON": PDFArray(groups)})
+        layers = PDFDictionary({"OCGs": PDFArray(groups), "D": order})
         doc.Catalog.__Defaults__ = {**doc.Catalog.__Defaults__, "OCProperties": doc.Reference(layers)}
 
 
@@ -86,10 +86,10 @@ class Tags:
         self._sections.append(_Section(title, self._canvas._doc.thisPageName()))
 
     @contextmanager
-    def part(self, role: str, told: str | None = None) -> Iterator[None]:
+    def part(self, role: str, alternative: str | None = None) -> Iterator[None]:
         """Mark what is drawn inside as a piece of the page's part of that role, such as ``H1``, ``P`` or ``Figure``."""
         section = self._sections[-1]
-        part = section.parts.setdefault(role, _Part(told))
+        part = section.parts.setdefault(role, _Part(alternative))
         part.pieces.append(len(section.owners))
         self._canvas.addLiteral(f"/{role} <</MCID {len(section.owners)}>> BDC")
         section.owners.append(role)

@@ -105,7 +105,7 @@ def test_on_the_sphere_the_field_is_theirs_to_the_last_digit(latitude: float) ->
 
 
 def test_a_declination_does_not_wait_for_pandas() -> None:
-    ask = "import datetime, sys; from pegline.frame.north import declination as d; "
+    ask = "import datetime, sys; from pegline.frame.north import igrf_declination as d; "
     ask += "d(longitude_deg=1, latitude_deg=50, day=datetime.date(2020, 1, 1)); print('pandas' in sys.modules)"
 
     assert subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True).stdout == "False\n"

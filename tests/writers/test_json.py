@@ -36,10 +36,10 @@ from pegline.reduction import tape
 wet = tape.Correction("moisture", "for its moisture", lambda c: c.temperature, lambda _: (), lambda *_: 0.25)
 tape.CORRECTIONS += (wet,)
 import pegline
-from pegline.writers.result_schema import schema
+from pegline.writers.result_schema import result_json_schema
 survey = pegline.reduce("samples/how-to/tape-corrections.yaml")
 pegline.write(survey, "OUT", "json,html")
-print(schema()["$defs"]["Corrections"]["properties"]["moisture"]["description"])
+print(result_json_schema()["$defs"]["Corrections"]["properties"]["moisture"]["description"])
 print("moisture mm" in Path("OUT/tape-corrections.html").read_text())
 """
 

@@ -1,9 +1,8 @@
-"""One file for each output; none knows another, but that a picture is the PDF in dots.
+"""One file for each output; none knows another. What several of them tell stands in ``survey_figures`` and ``result``.
 
-What several of them tell stands in ``survey_figures`` and ``result``. A writer makes the file at the path it is given
-(and files beside it of the same stem, where a format needs several), looks at what it wrote, and raises OutputError
-when that is not whole. ``publish`` moves finished files to where they belong. Writers are imported when first used: a
-run pays for what it writes.
+A writer makes the file at the path it is given (and files beside it of the same stem, where a format
+needs several), looks at what it wrote, and raises OutputError when that is not whole. ``publish`` moves
+finished files to where they belong. Writers are imported when first used: a run pays for what it writes.
 """
 
 from __future__ import annotations

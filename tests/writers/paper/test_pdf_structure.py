@@ -108,7 +108,7 @@ def test_letters_that_are_there_to_be_selected_are_not_seen(tmp_path, monkeypatc
     if fonts.missing_scripts(title):
         pytest.skip("this computer shows no Arabic")
     seen = write_and_open(tmp_path / "with.pdf", title)[0].render(scale=3).to_numpy()
-    monkeypatch.setattr("pegline.writers.paper.pdf._font_of", lambda path: None)
+    monkeypatch.setattr("pegline.writers.paper.page_pdf._font_of", lambda path: None)
 
     without = write_and_open(tmp_path / "without.pdf", title)[0]
 

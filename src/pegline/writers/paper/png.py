@@ -7,7 +7,7 @@ from typing import Any
 
 from pegline.errors import UsageError
 from pegline.plan.model import Plan
-from pegline.writers.paper.pdf import sheet_pdf
+from pegline.writers.paper.page_pdf import sheet_pdf
 
 __all__ = ["DOTS", "picture", "write"]
 

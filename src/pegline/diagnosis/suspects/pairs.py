@@ -13,7 +13,6 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
-    NOTHING_WRONG_SHARE,
     WORTH_INTEGRATING,
     Verdict,
     second_of_any_size,
@@ -33,7 +32,6 @@ HOPELESS: Final = 100.0  #: a pair that should fit by so much worse in χ² than
 STRAIGHT: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
 TINY: Final = 1e-6  #: a smaller part of a pair is nothing
-ALIKE: Final = 0.3  #: what a reading would be is the same within this, metres: so far a checked point may be out
 
 
 @record(frozen=True, slots=False)
@@ -48,17 +46,12 @@ class Pairs:
     solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[Verdict]]
 
     def verdicts(self) -> list[Verdict]:
-        """Return two readings wrong at once, each by any amount or by a slip.
-
-        One mistake does not lead to another, so that it is the odds against nothing wrong that multiply:
-
-            P(i and j) = P(i) P(j) / P(nothing wrong)
-        """
+        """Return two readings wrong at once, each by any amount or by a slip: one does not lead to the other."""
         ones = self.of.observations
         solved = self.solved
         best = self._best_of_each
         numbers = list(best)[:PAIRED]
-        prior = 2 * (log(ANY_AMOUNT) + self.per_reading) - log(NOTHING_WRONG_SHARE)
+        prior = 2 * (log(ANY_AMOUNT) + self.per_reading)
         ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
         hypotheses = [
             Hypothesis(
@@ -108,7 +101,7 @@ class Pairs:
             [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
             for k, n in enumerate(numbers)
         ]
-        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi) - log(NOTHING_WRONG_SHARE)
+        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi)
         for k in (0, 1):
             other, variance = 1 - k, float(among[k, k])
             for slip, prior in near[k]:
@@ -125,8 +118,7 @@ class Pairs:
                 if off @ inverse @ off > NEAR_SIGMAS**2:
                     continue
                 changes = {0: one.change, 1: other_slip.change}
-                prior = one_prior + other_prior - log(NOTHING_WRONG_SHARE)
-                yield self._two_with(root, {0: one, 1: other_slip}, changes, prior)
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
 
     def _two_with(
         self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
@@ -154,22 +146,22 @@ class Pairs:
 def told_with_one(
     single: Sequence[Verdict], pairs: Sequence[Verdict], critical: float, of: Situation
 ) -> tuple[list[Verdict], list[Verdict]]:
-    """Return single readings with what speaks for a second mistake beside them, and what is left of the pairs.
+    """Return single readings with what speaks for a second mistake that no check would show, and the rest of the pairs.
 
-    Where one reading lets everything pass, a second mistake is one that no check would show: what is told of the
-    first stays true, as far as it would be much the same.
+    Where one reading lets everything pass, so it does as far from its best as the critical test allows. As far as a
+    pair leaves it there, no check would show the second mistake, and what is told of the first stays true.
     """
     weights = [one.weight for one in single]
-    of_reading: dict[int, list[int]] = {}
+    roots: dict[int, list[int]] = {}
     for n in sorted(range(len(single)), key=lambda n: -weights[n]):
-        if single[n].closes(critical):
-            of_reading.setdefault(single[n].hypothesis.numbers[0], []).append(n)
+        if single[n].closes(critical) and single[n].hypothesis.slip is None:
+            roots.setdefault(single[n].hypothesis.numbers[0], []).append(n)
     apart = []
     for pair in pairs:
         left = 1.0
         for k, number in enumerate(pair.hypothesis.numbers):
-            shares = ((n, _share_alike(pair, k, single[n], of)) for n in of_reading.get(number, ()))
-            likeliest = next(((n, share) for n, share in shares if share > 0.0), None)
+            shares = ((n, _share_unnoticed(pair, k, single[n], critical, of)) for n in roots.get(number, ()))
+            likeliest = next(((n, share) for n, share in shares if share > TINY), None)
             if likeliest is not None:
                 n, share = likeliest[0], min(likeliest[1], left)
                 weights[n] = float(np.logaddexp(weights[n], pair.weight + log(max(share, TINY))))
@@ -179,9 +171,9 @@ def told_with_one(
     return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
 
 
-def _share_alike(pair: Verdict, k: int, single: Verdict, of: Situation) -> float:
-    """Return how much of a pair lets a reading be much what it would be alone."""
-    near, amount = max(ALIKE, single.sd()), single.amounts[0]
+def _share_unnoticed(pair: Verdict, k: int, single: Verdict, critical: float, of: Situation) -> float:
+    """Return how much of a pair leaves a reading where it alone would let everything pass."""
+    near, amount = critical * single.sd(), single.amounts[0]
     if pair.sd(k) <= near or any(pair.hypothesis.both):
         return float(abs(amount - pair.amounts[k]) <= near >= pair.sd(k))
     kinds = [type(of.observations[number]) for number in pair.hypothesis.numbers]

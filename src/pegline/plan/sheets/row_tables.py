@@ -52,14 +52,16 @@ class RowTable:
             next_start = [start]
 
             def part(free: float, first: int = start, next_start: list[int] = next_start) -> Pencil | None:
-                whole = self._part(first, self._count, closing=True)
-                if -whole.y <= free:
-                    next_start[0] = self._count
-                    return whole
+                head = self._part(first, first, closing=False)
+                room, left = int((free + head.y) / ROW_HEIGHT), self._count - first
+                if left <= room + 1:  # otherwise no need to draw it to see that it is too high
+                    whole = self._part(first, self._count, closing=True)
+                    if -whole.y <= free:
+                        next_start[0] = self._count
+                        return whole
                 if not split:
                     return None
-                head = self._part(first, first, closing=False)
-                rows = min(int((free + head.y) / ROW_HEIGHT), self._count - first - LEAST_ROWS)
+                rows = min(room, left - LEAST_ROWS)
                 if rows < LEAST_ROWS:
                     return None
                 next_start[0] = first + rows

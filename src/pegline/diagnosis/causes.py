@@ -10,7 +10,6 @@ from pegline.book.geometry import TapedRound
 from pegline.book.model import Feature
 from pegline.diagnosis.model import Survey, Suspect
 from pegline.diagnosis.rules.phrases import list_names, percent
-from pegline.diagnosis.suspects.slips import BookedReading, as_booked, slips
 from pegline.errors import Place
 from pegline.network.kinds import MEASUREMENTS
 from pegline.network.model import Check
@@ -188,6 +187,8 @@ def _witness_causes(survey: Survey) -> Iterator[LikelyCause]:
 
 def _reading_meant(survey: Survey, check: Check, witness: ReducedWitness) -> tuple[str, str, str]:
     """Return a witness reading as booked, what it may have been, and the mistake that made the one of the other."""
+    from pegline.diagnosis.suspects.slips import BookedReading, as_booked, slips  # not for a sound survey
+
     nominal = survey.reduction.tapes[witness.ground.tape].nominal
     readings = [
         BookedReading(reading.length, survey.book.unit, (nominal,), place=reading.place)

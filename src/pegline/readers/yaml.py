@@ -24,7 +24,6 @@ from yaml.events import (
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.scalars import sign_name
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.readers.yaml_faults import likely_fault
 
 __all__ = ["comments", "parse"]
 
@@ -119,6 +118,8 @@ def _locate(text: str, index: int) -> tuple[int, int]:
 
 
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:
+    from pegline.readers.yaml_faults import likely_fault  # not for a sound book
+
     mark = error.problem_mark or error.context_mark
     context = error.context_mark
     if mark and not re.search(_NOT_OF_A_LINE, f"{error.problem} {error.context}"):

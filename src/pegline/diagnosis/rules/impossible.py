@@ -117,11 +117,12 @@ def same_point(solved: Solved, limit: float) -> Remarks:
     names = list(solved.positions)
     at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
     order = np.argsort(at[:, 0], kind="stable")
+    from_left = at[order, 0]
+    beyond = np.searchsorted(from_left, from_left + limit, side="right")
     places = _places(solved)
-    for rank, i in enumerate(order):
-        for j in order[rank + 1 :]:
-            if at[j, 0] - at[i, 0] > limit:
-                break
+    for rank in np.flatnonzero(beyond > np.arange(1, len(order) + 1)):
+        i = order[rank]
+        for j in order[rank + 1 : beyond[rank]]:
             if np.hypot(*(at[j] - at[i])) <= limit:
                 pair = sorted((names[i], names[j]), key=names.index)
                 apart = solved.notation.small(float(np.hypot(*(at[j] - at[i]))))

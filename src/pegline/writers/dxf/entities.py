@@ -9,6 +9,7 @@ which the tests compare. Texts must have been through ``dxf_text`` and numbers b
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from math import hypot, tau
 from typing import Any, Final
 
@@ -51,6 +52,7 @@ HIDDEN: Final = 1  #: bit of an attribute's flags
 NO_ATTRIBUTES: Final[Mapping[str, str]] = {}
 
 
+@lru_cache(maxsize=256)  # thousands of entities look alike
 def look(
     layer: str,
     line_type: str | None = None,
@@ -155,11 +157,11 @@ class Entities:
     ) -> str:
         """Draw a block, with hidden attributes by their tags in rows below its point: as many entities, and an end."""
         x, y = at
+        size = "" if scale == 1.0 else f" 41\n{scale}\n 42\n{scale}\n 43\n{scale}\n"
         handle = self._member(member_of)
         groups = (
             f"{self._head('INSERT', where, handle)}100\nAcDbBlockReference\n{_unless(66, int(bool(attributes)), 0)}"
-            f"  2\n{block}\n 10\n{x}\n 20\n{y}\n 30\n0.0\n{_unless(41, scale, 1.0)}{_unless(42, scale, 1.0)}"
-            f"{_unless(43, scale, 1.0)}{_unless(50, turn_deg, 0.0)}{data}"
+            f"  2\n{block}\n 10\n{x}\n 20\n{y}\n 30\n0.0\n{size}{_unless(50, turn_deg, 0.0)}{data}"
         )
         if not attributes:
             return groups

@@ -126,11 +126,12 @@ class Site:
         """Return what the checks say of rows, each by the stations and points that it hangs on."""
         unnoticed, unreliable = self.survey.solved.unnoticed, self.survey.solved.unreliable
         rows = [tuple(names) for names in points]
-        farthest = [max((unnoticed.movements.get(name, inf) for name in names), default=inf) for names in rows]
+        movements = unnoticed.movements
+        farthest = [max([movements.get(name, inf) for name in names], default=inf) for names in rows]
         values: list[list[Value]] = [
             [all(map(unnoticed.is_checked, names)) for names in rows],
             [None if distance == inf else distance for distance in farthest],
-            [not unreliable.intersection(names) for names in rows],
+            [unreliable.isdisjoint(names) for names in rows],
         ]
         return dict(zip((column.name for column in TRUST), values, strict=True))
 

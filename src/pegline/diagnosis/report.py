@@ -85,32 +85,21 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     failed = [check for check in adjustment.checks if not check.passed]
     chosen = sum(check.chosen for check in adjustment.checks)
     total = len(adjustment.checks) - chosen
+    by_choice = _chosen_words(chosen)
     if failed:
         about = f"{len(failed)} of {number_with_noun(total, 'check')}"
         loose = list(_unchecked_whatever_is_wrong(solved))
         beside = f"Nothing checks {list_names(loose)}." if loose else ""
-        meaning = _join_sentences(_failure_meaning(failed, adjustment), beside, _chosen_words(chosen))
-        return Verdict("FAILED", about, meaning)
+        return Verdict("FAILED", about, _join_sentences(_failure_meaning(failed, adjustment), beside, by_choice))
     if not total:
-        meaning = "A mistake in any line would not show."
-        return Verdict(
-            "NOT CHECKED",
-            "nothing was measured that could show a mistake",
-            _join_sentences(_chosen_words(chosen), meaning),
-        )
+        meaning = _join_sentences(by_choice, "A mistake in any line would not show.")
+        return Verdict("NOT CHECKED", "nothing was measured that could show a mistake", meaning)
+    control = _unchecked_control(solved)
     if solved.checked is None:
         about = f"{list_names(list(solved.unchecked))} ({number_with_noun(total, 'check')} passed)"
-        return Verdict(
-            "NOT CHECKED",
-            about,
-            _join_sentences(_hidden_mistake(solved), _unchecked_control(solved), _chosen_words(chosen)),
-        )
+        return Verdict("NOT CHECKED", about, _join_sentences(_hidden_mistake(solved), control, by_choice))
     meaning = "The extra measurements agree within what the tapes allow."
-    return Verdict(
-        "PASSED",
-        number_with_noun(total, "check"),
-        _join_sentences(meaning, _unchecked_control(solved), _chosen_words(chosen)),
-    )
+    return Verdict("PASSED", number_with_noun(total, "check"), _join_sentences(meaning, control, by_choice))
 
 
 def _hidden_mistake(solved: Solved) -> str:

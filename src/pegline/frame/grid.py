@@ -8,7 +8,14 @@ from math import dist, isfinite
 
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding
-from pegline.frame.control import bring_to_grid, common_shift_sd, shift_findings, shift_steps, with_shift_accuracy
+from pegline.frame.control import (
+    KnownPoint,
+    bring_to_grid,
+    common_shift_sd,
+    shift_findings,
+    shift_steps,
+    with_shift_accuracy,
+)
 from pegline.frame.control_mistakes import gross_findings
 from pegline.frame.crs import (
     FAR_OUTSIDE,
@@ -76,10 +83,7 @@ def on_grid(
     """
     near = rough_place(book)
     grid = grid_of(control.crs, control.crs_place, near or _degrees(points))
-    known = bring_to_grid(control, points, grid)
-    wrong = [*gross_findings(control, points, known, grid, taped, near)]
-    if wrong:
-        raise BookError(wrong)
+    known = _sound_points(control, points, grid, taped, near)
     at = {k.station: (k.easting, k.northing) for k in known}
     # The needle turns less within a plot than anyone can read: its declination is that of the control.
     needle = _middle_of(grid, at.values(), control)
@@ -113,14 +117,41 @@ def on_grid(
             *_scale_steps(control, factors, height_factor),
         ),
         warnings=(
-            *grid.warnings,
-            *_area(grid, place, control),
-            *shift_findings(known),
-            *_idle_epoch(control, grid),
-            *_no_height(control),
+            *_grid_warnings(grid, control, known, place),
             *turned.warnings,
         ),
     )
+
+
+def _sound_points(
+    control: Control,
+    points: Sequence[ControlPoint],
+    grid: Grid,
+    taped: Mapping[tuple[str, str], float],
+    near: tuple[float, float] | None,
+) -> list[KnownPoint]:
+    """Return the points of the control on the grid.
+
+    Raises
+    ------
+    BookError
+        They cannot be brought there, or are grossly wrong.
+    """
+    known = bring_to_grid(control, points, grid)
+    if wrong := [*gross_findings(control, points, known, grid, taped, near)]:
+        raise BookError(wrong)
+    return known
+
+
+def _grid_warnings(
+    grid: Grid, control: Control, known: Sequence[KnownPoint], place: tuple[float, float]
+) -> Iterator[Finding]:
+    """Yield the warnings of a grid and of the control on it."""
+    yield from grid.warnings
+    yield from _area(grid, place, control)
+    yield from shift_findings(known)
+    yield from _idle_epoch(control, grid)
+    yield from _no_height(control)
 
 
 def _degrees(points: Sequence[ControlPoint]) -> tuple[float, float] | None:

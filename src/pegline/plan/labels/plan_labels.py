@@ -233,21 +233,25 @@ def _lead_unclear(
         if spot is not None:
             labels += _labels(ask, spot, paper)
         elif i in unclear and ask.anchor is not None:
-            led = leaders.place(ask)
-            if led is None:
-                here = spots[i]
-                if here is not None and unclear[i] and leaders.keep(ask, here):
-                    labels += _labels(ask, here, paper)
-                else:
-                    left_out += 1
-                continue
-            spot, ends = led
-            ends_in_frame = (paper.position(*ends[0]), paper.position(*ends[1]))
-            first, *others = _labels(ask, spot, paper)
-            labels += [replace(first, leader=ends_in_frame), *others]
+            lines = _led_or_struck(ask, spots[i], leaders, paper, may_be_struck=unclear[i])
+            labels += lines
+            left_out += not lines
         elif ask.kind != "figure":
             left_out += 1
     return tuple(labels), left_out
+
+
+def _led_or_struck(
+    ask: LabelRequest, here: Spot | None, leaders: Leaders, paper: LabelPaper, *, may_be_struck: bool
+) -> list[Label]:
+    """Return the lines of an unclear label, with a line that leads to it or where it is struck; none left out."""
+    led = leaders.place(ask)
+    if led is None:
+        stays = here is not None and may_be_struck and leaders.keep(ask, here)
+        return [*_labels(ask, here, paper)] if here is not None and stays else []
+    spot, ends = led
+    first, *others = _labels(ask, spot, paper)
+    return [replace(first, leader=(paper.position(*ends[0]), paper.position(*ends[1]))), *others]
 
 
 def _labels(ask: LabelRequest, spot: Spot, paper: LabelPaper) -> Iterator[Label]:

@@ -83,8 +83,7 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLa
         run_says_paper = options.paper is not None or options.scale == "fit"
         least = PLAN_SCALES[0] if run_says_paper else content.scale
         fitting = PAPERS_UP_TO_USUAL if paper is None and run_says_paper else papers
-        layouts = (one_sheet(outline, room_of, n, fitting, landscape) for n in PLAN_SCALES if n >= least)
-        if layout := next((layout for layout in layouts if layout), None):
+        if layout := _largest_scale(outline, room_of, least, fitting, landscape):
             return with_tables(layout), ()
         scale = PLAN_SCALES[-1]
     if layout := whole(scale):
@@ -101,6 +100,14 @@ def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLa
     text = f"at 1:{scale} the plan takes {len(layout.tiles)} sheets of {layout.paper} that join"
     cure = "" if smaller is None else f"; 1:{smaller.scale} would show it whole on one sheet of {smaller.paper}"
     return layout, (Finding("plan-scale", text + cure, book_place(content)),)
+
+
+def _largest_scale(
+    outline: Array, room_of: RoomOf, least: int, papers: Sequence[str], landscape: bool | None
+) -> SheetLayout | None:
+    """Return the one sheet of the largest usual scale that fits a paper, from 1:least on."""
+    layouts = (one_sheet(outline, room_of, n, papers, landscape) for n in PLAN_SCALES if n >= least)
+    return next((layout for layout in layouts if layout), None)
 
 
 def _with_more_stations(outline: Array, layout: SheetLayout, content: Content) -> SheetLayout:

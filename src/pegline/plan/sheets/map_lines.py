@@ -70,17 +70,12 @@ class GridTicks:
         inside = ((places > (left + 10, bottom + 10)) & (places < (right - 10, top - 10))).all(axis=1)
         for place in places[inside & self._free(crossings)]:
             yield from _cross(place, layout.turn)
-        lower = 0 if abs(cos(layout.turn)) >= abs(sin(layout.turn)) else 1  # the lines that end at the lower edge
         for axis, lines in enumerate((eastings, northings)):
-            direction = layout.turn + (pi / 2 if axis == 0 else 0.0)
             for line in lines.tolist():
                 through = np.zeros(2)
                 through[axis] = line * unit - origin[axis]
                 through[1 - axis] = paper.centre[1 - axis]
-                text = f"{line:.0f} {'EN'[axis]}"
-                edge_place = _at_lower_edge if axis == lower else _at_left_edge
-                height = SMALL * letter_factor(layout.paper)
-                yield from edge_place(paper.points(through), direction, text, height, layout.window)
+                yield from _coordinate(paper.points(through), f"{line:.0f} {'EN'[axis]}", axis, layout)
 
     def _free(self, crossings: Array) -> Any:
         half = (TICK + CLEAR) * self._metres_per_mm
@@ -115,6 +110,14 @@ def _cross(place: Array, turn: float) -> Iterator[Item]:
 
 
 Window = tuple[float, float, float, float]  #: left, bottom, right, top
+
+
+def _coordinate(through: Array, text: str, axis: int, layout: SheetLayout) -> Iterator[Item]:
+    """Yield the coordinate of a line of the grid through a place, where it meets the map's lower or left edge."""
+    direction = layout.turn + (pi / 2 if axis == 0 else 0.0)
+    lower = 0 if abs(cos(layout.turn)) >= abs(sin(layout.turn)) else 1  # the axis whose lines end at the lower edge
+    edge_place = _at_lower_edge if axis == lower else _at_left_edge
+    return edge_place(through, direction, text, SMALL * letter_factor(layout.paper), layout.window)
 
 
 def _at_lower_edge(through: Array, direction: float, text: str, height: float, window: Window) -> Iterator[Item]:

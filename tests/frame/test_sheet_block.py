@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from pegline.frame.sheet_block import KnownPoint, SheetPoints, fit_sheets
+from pegline.frame.sheet_block import GridPoint, SheetPoints, fit_sheets
 from pegline.frame.transformation import carry_points, fit
 from pegline.network.confidence import CHI2_95
 
@@ -41,7 +41,7 @@ def old_map(random, kind="similarity", drawn=DRAWN, known_sd=KNOWN):
                 on[f"sheet {n + 1}"].append(f"seam {n}{k}")
     matrices = {name: sheet_matrix(random, kind) for name in on}
     known = {
-        name: KnownPoint(tuple(place + random.normal(0, known_sd, 2)), known_sd)
+        name: GridPoint(tuple(place + random.normal(0, known_sd, 2)), known_sd)
         for name, place in true.items()
         if name.startswith(("own 0", "own 3"))
     }
@@ -76,7 +76,7 @@ def test_one_sheet_alone_comes_out_as_its_own_fit(kind):
     names = [f"p{n}" for n in range(7)]
     sds = np.linspace(0.1, 0.9, 7)
     alone = fit(kind, places, target, np.hypot(sds, DRAWN))
-    known = {name: KnownPoint(tuple(place), sd) for name, place, sd in zip(names, target, sds, strict=True)}
+    known = {name: GridPoint(tuple(place), sd) for name, place, sd in zip(names, target, sds, strict=True)}
     block, factor = fit_sheets(
         kind, {"one": SheetPoints("one", dict(zip(names, map(tuple, places), strict=True)), DRAWN)}, known
     )

@@ -17,7 +17,7 @@ from pegline.measures.grammar import Schema
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import nearest, suggest
 from pegline.readers import parse_book
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.yaml import parse
 from pegline.records import record
 

@@ -20,7 +20,7 @@ from pegline.measures.source_tree import Table, Text
 from pegline.readers import parse_book
 from pegline.readers.book_tables import SHEETS, Sheet, choices, columns_of, sheets_of, table_of
 from pegline.readers.cells import CHOICES
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
 from pegline.readers.yaml import comments, parse
 from pegline.writers.publish import faults_as_output_errors, hold_folder, write_aside

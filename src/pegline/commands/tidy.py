@@ -12,7 +12,7 @@ from pegline.book.canonical_layout import TextRow, book_lines
 from pegline.book.formats import upgrade
 from pegline.book.read import read_book
 from pegline.measures.source_tree import Items, Table, Written
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.yaml import comments, parse
 
 __all__ = ["arguments", "canonical_text", "run"]

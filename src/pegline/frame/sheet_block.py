@@ -25,7 +25,7 @@ from pegline.frame.transformation import (
 )
 from pegline.records import record
 
-__all__ = ["KnownPoint", "PointResidual", "SheetBlock", "SheetPoints", "fit_sheets"]
+__all__ = ["GridPoint", "PointResidual", "SheetBlock", "SheetPoints", "fit_sheets"]
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ class SheetPoints:
 
 
 @record(frozen=True, slots=False)
-class KnownPoint:
+class GridPoint:
     """Where a point is on the grid."""
 
     place: tuple[float, float]
@@ -85,7 +85,7 @@ class SheetBlock:
 
 
 def fit_sheets(
-    kind: Literal["similarity", "affine"], sheets: Mapping[str, SheetPoints], known: Mapping[str, KnownPoint]
+    kind: Literal["similarity", "affine"], sheets: Mapping[str, SheetPoints], known: Mapping[str, GridPoint]
 ) -> tuple[SheetBlock, float | None]:
     """Return the sheets fitted together, and the mean square of the misfits over their expectation.
 
@@ -140,7 +140,7 @@ def _tests(a: Array, covariance: Array, left: Array) -> Array:
 class _System:
     """The unknowns of a block, and its equations about the middle of all figures."""
 
-    def __init__(self, kind: str, sheets: Mapping[str, SheetPoints], known: Mapping[str, KnownPoint]) -> None:
+    def __init__(self, kind: str, sheets: Mapping[str, SheetPoints], known: Mapping[str, GridPoint]) -> None:
         if len(known) < 2:
             raise ValueError("two points at least must be known on the grid")
         if bare := [name for name, sheet in sheets.items() if len(set(sheet.places.values())) < NEEDED[kind]]:  # type: ignore[index]

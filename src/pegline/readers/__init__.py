@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pegline.book.model import Book
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 
 __all__ = ["parse_book", "read"]
 

@@ -12,7 +12,7 @@ from pegline.book.model import Book
 from pegline.book.read import read_book
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.yaml import parse
 
 __all__ = ["parse_sound_part", "read_sound_part"]

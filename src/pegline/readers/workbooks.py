@@ -29,7 +29,7 @@ from pegline.readers.cells import (
     number_text,
     put_sheet,
 )
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.open_document import read_ods
 from pegline.readers.zip_guard import check_archive
 

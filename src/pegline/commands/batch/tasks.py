@@ -14,7 +14,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from pegline.errors import OpenError, UsageError, printable
-from pegline.readers.decoding import LARGEST
+from pegline.readers.file_text import LARGEST
 from pegline.records import record
 
 if TYPE_CHECKING:

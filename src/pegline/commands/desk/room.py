@@ -13,7 +13,7 @@ from pegline.commands.desk.patches import patch, reading_change
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import BookError, PeglineError, UsageError
-from pegline.readers.decoding import LARGEST
+from pegline.readers.file_text import LARGEST
 
 __all__ = ["MAX_LAYERS", "Listener", "Room"]
 

@@ -17,7 +17,7 @@ from typing import Any, Final
 from pegline.commands.desk.changes import without_returns
 from pegline.commands.desk.document import Document, JournalEntry, fingerprint
 from pegline.errors import BusyError, OpenError
-from pegline.readers.decoding import LARGEST, read_bytes, text_of_bytes
+from pegline.readers.file_text import LARGEST, read_bytes, text_of_bytes
 from pegline.writers.publish import locked_file
 
 __all__ = ["Store", "journal_path"]

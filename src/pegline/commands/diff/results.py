@@ -87,7 +87,7 @@ def open_result(path: Path) -> ComparedSurvey:
     """Return the result of a book, which is reduced, or of a file of results."""
     if path.suffix.lower() != ".json":
         from pegline.readers import parse_book
-        from pegline.readers.decoding import read_bytes, text_of_bytes
+        from pegline.readers.file_text import read_bytes, text_of_bytes
         from pegline.readers.yaml import parse
 
         data = read_bytes(path)

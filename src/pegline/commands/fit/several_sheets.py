@@ -11,7 +11,7 @@ import numpy as np
 from pegline.commands.fit.pairs import PointList, read_list
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid
-from pegline.frame.sheet_block import KnownPoint, PointResidual, SheetBlock, SheetPoints, fit_sheets
+from pegline.frame.sheet_block import GridPoint, PointResidual, SheetBlock, SheetPoints, fit_sheets
 from pegline.network.confidence import CHI2_95
 from pegline.records import record
 
@@ -23,7 +23,7 @@ class SheetLists:
     """What the lists of all sheets say."""
 
     sheets: Mapping[str, SheetPoints]
-    known: Mapping[str, KnownPoint]
+    known: Mapping[str, GridPoint]
     where: Mapping[tuple[str | None, str], Place]  #: of each point of each sheet, and of each known one
     crs: str | None
     kind: str | None
@@ -82,16 +82,16 @@ def read_sheet_lists(
 
 def _known(
     lists: Sequence[PointList], wanted: set[str]
-) -> tuple[dict[str, KnownPoint], dict[tuple[str | None, str], Place]]:
+) -> tuple[dict[str, GridPoint], dict[tuple[str | None, str], Place]]:
     """Return the points of lists that are known on the grid; where two tell of one, they must tell the same."""
-    known: dict[str, KnownPoint] = {}
+    known: dict[str, GridPoint] = {}
     where: dict[tuple[str | None, str], Place] = {}
     faults = []
     for each in lists:
         for point in each.points:
             if point.easting is None or point.northing is None or point.name not in wanted:
                 continue
-            found = KnownPoint((point.easting, point.northing), point.accuracy or each.accuracy)
+            found = GridPoint((point.easting, point.northing), point.accuracy or each.accuracy)
             if point.name in known and known[point.name].place != found.place:
                 first = where[None, point.name]
                 text = f"{point.name} has another easting and northing at {first}; which is right?"
@@ -175,7 +175,7 @@ def accusation(block: SheetBlock, lists: SheetLists, kind: str) -> str:
     )
 
 
-def _left_out(lists: SheetLists, wrong: PointResidual) -> tuple[dict[str, SheetPoints], dict[str, KnownPoint]]:
+def _left_out(lists: SheetLists, wrong: PointResidual) -> tuple[dict[str, SheetPoints], dict[str, GridPoint]]:
     """Return the sheets and known points without one reading."""
     known = {point: each for point, each in lists.known.items() if wrong.sheet or point != wrong.point}
     sheets = {}

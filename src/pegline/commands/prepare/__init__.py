@@ -120,7 +120,7 @@ def prepare(path: str, *, propose: bool = False) -> Preparation:
         The book is wrong in itself.
     """
     from pegline.readers import parse_book
-    from pegline.readers.decoding import read_bytes, text_of_bytes
+    from pegline.readers.file_text import read_bytes, text_of_bytes
     from pegline.readers.yaml import parse
 
     data = read_bytes(path)

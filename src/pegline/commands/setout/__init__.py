@@ -143,7 +143,7 @@ def _targets(positions: Positions, words: Sequence[str]) -> TargetSet:
 def _readings(text: str, unit: str) -> Iterator[ProofReading]:
     """Yield the readings of ``TARGET:NAME=LENGTH``, or of a CSV file."""
     if "=" not in text and Path(text).suffix.casefold() == ".csv":
-        from pegline.readers.decoding import read_bytes, text_of_bytes
+        from pegline.readers.file_text import read_bytes, text_of_bytes
 
         table = csv.DictReader(io.StringIO(text_of_bytes(read_bytes(text), text)))
         if not {"target", "from", "reading"} <= set(table.fieldnames or ()):

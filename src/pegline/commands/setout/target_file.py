@@ -15,7 +15,7 @@ from pegline.measures.reading_log import ReadingLog, Wrong
 from pegline.measures.scalars import NAME, NUMBER, pair_of, sides, to
 from pegline.measures.source_tree import Table
 from pegline.measures.values import Length, Pair, Side
-from pegline.readers.decoding import read_bytes, text_of_bytes
+from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.yaml import parse
 from pegline.records import record
 

@@ -10,8 +10,11 @@ from builders.records import LOCAL, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.measures.values import Length
+from pegline.network import unnoticed
 from pegline.network.adjust import adjust
-from pegline.network.unnoticed import find_unnoticed, moved_points
+from pegline.network.dependents import Readings, derivative_matrix, full_matrix, parameter_moves
+from pegline.network.equations import EQUATIONS
+from pegline.network.unnoticed import Compared, find_unnoticed, moved_points, noticed_mistakes
 
 QUAD = {
     "A-B": ("base", 60.0),
@@ -63,6 +66,54 @@ def test_a_dimension_checks_no_station():
 
     assert unnoticed.unchecked == ("B", "C", "D")
     assert not unnoticed.is_checked("h")
+
+
+@pytest.mark.parametrize("columns", [256, 8])
+@pytest.mark.parametrize("name", ["triangle with check line", "quad with pegs", "farm", "strip"])
+def test_all_together_is_what_each_reading_and_each_check_gives_alone(name, columns, monkeypatch):
+    monkeypatch.setattr(unnoticed, "COLUMNS", columns)
+    adjustment = adjust(*simulate(NETWORKS[name](), 3), LOCAL)
+    adjusted, plotting = adjustment.fit, adjustment.plotting_fit
+    count, points = len(adjusted.network.values), len(adjusted.network.names)
+    compared = [
+        Compared(n, check.allowed, by_choice)
+        for check, by_choice in zip(adjustment.checks, [True, *[False] * 99], strict=False)
+        for n in check.numbers
+    ]
+    least = {one.number: one.allowed + 0.84 * check.sd for one, check in zip(compared, adjustment.checks, strict=True)}
+
+    mistakes, first_checks = noticed_mistakes(plotting, count, compared, adjustment.critical)
+    movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
+
+    rates, derivatives = Readings.of(plotting, count).rates, full_matrix(derivative_matrix(plotting))
+    start, end = adjustment.adjusted.base
+    positions = adjusted.parameters[: 2 * points].reshape(-1, 2)
+    away = positions - positions[start]
+    reach = np.zeros((points, count))
+    for reading in range(count):
+        moves = parameter_moves(plotting, rates[[reading]])[:, 0][~plotting.network.held]
+        sizes = []
+        for one in compared:
+            effect = rates[reading, one.number] - derivatives[one.number] @ moves
+            silent = one.by_choice and one.number != reading
+            sizes.append(np.inf if silent or abs(effect) < 1e-12 else least[one.number] / abs(effect))
+        if min(sizes) < 1e6:
+            assert mistakes[reading] == pytest.approx(min(sizes), rel=1e-6)
+            assert sizes[first_checks[reading]] == pytest.approx(min(sizes), rel=1e-6)
+        else:
+            assert mistakes[reading] > 1e6
+        moved = parameter_moves(adjusted, Readings.of(adjusted, count).rates[[reading]])[: 2 * points, 0].reshape(-1, 2)
+        moved = moved - moved[start]
+        turn = (away[end, 0] * moved[end, 1] - away[end, 1] * moved[end, 0]) / (away[end] @ away[end])
+        size = np.hypot(moved[:, 0] + turn * away[:, 1], moved[:, 1] - turn * away[:, 0])
+        angle = EQUATIONS[type(adjusted.network.observations[reading])].angle
+        largest = unnoticed.MAX_TURN if angle else unnoticed.MAX_MISTAKE
+        reach[:, reading] = size * min(mistakes[reading], largest)
+        reach[:, reading][(mistakes[reading] > largest) & (reach[:, reading] > unnoticed.STILL)] = np.inf
+    assert movements == pytest.approx(reach.max(axis=1), rel=1e-6, abs=1e-9)
+    named = causes >= 0
+    assert reach[named, causes[named]] == pytest.approx(movements[named], rel=1e-6)
+    assert movements[~named] == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.parametrize("name", ["braced quad", "triangle with check line", "quad with pegs", "farm"])

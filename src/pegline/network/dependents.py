@@ -39,6 +39,7 @@ __all__ = [
     "full_matrix",
     "join_changes",
     "parameter_moves",
+    "pulls_on_unknowns",
     "residual_rates",
     "with_reading_changed",
 ]
@@ -221,7 +222,7 @@ def derivative_matrix(fit: Fit) -> Any:
     return _matrix(*places, np.concatenate(values), (len(network.values), unknowns))
 
 
-def parameter_moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
+def parameter_moves(fit: Fit, rates: Any) -> Array:
     """Return how all parameters (2 n + s, k) of a solution move for a unit of each of some readings.
 
     Parameters
@@ -230,15 +231,18 @@ def parameter_moves(fit: Fit, rates: Any, derivatives: Any = None) -> Array:
         The solution.
     rates
         (k, m) of the readings.
-    derivatives
-        Those of the solution where they are at hand.
     """
-    network, weights = fit.network, fit.keep / fit.network.sds**2
-    derivatives = derivative_matrix(fit) if derivatives is None else derivatives
-    weighted = derivatives.T.multiply(weights).tocsr() if hasattr(derivatives, "todense") else derivatives.T * weights
+    network = fit.network
     moved = np.zeros((len(network.held), rates.shape[0]))
-    moved[~network.held] = fit.factor.solve(full_matrix(weighted @ rates.T))
+    moved[~network.held] = fit.factor.solve(full_matrix(pulls_on_unknowns(fit, rates, derivative_matrix(fit))))
     return moved
+
+
+def pulls_on_unknowns(fit: Fit, rates: Any, derivatives: Any) -> Any:
+    """Return what a unit of each of some readings adds to the right-hand side (u, k) of the normal equations."""
+    weights = fit.keep / fit.network.sds**2
+    weighted = derivatives.T.multiply(weights).tocsr() if hasattr(derivatives, "todense") else derivatives.T * weights
+    return weighted @ rates.T
 
 
 def full_matrix(matrix: Any) -> Array:

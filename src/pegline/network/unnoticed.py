@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
-from pegline.network.dependents import Readings, derivative_matrix, full_matrix, parameter_moves
+from pegline.network.dependents import Readings, derivative_matrix, full_matrix, pulls_on_unknowns
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit
@@ -36,7 +36,7 @@ MAX_TURN: Final = radians(20)  #: the same of bearings and angles
 STILL: Final = 0.02  #: metres: what the largest mistake moves by less than this is not held by the reading
 LEAST_LIMIT: Final = 0.3  #: metres: a plan of any size is checked when its points are right within this
 LIMIT_RATIO: Final = 1 / 100  #: of the stations' extent: what counts as checked unless the book states it
-COLUMNS: Final = 256  #: readings, or checks, that are followed at one time
+COLUMNS: Final = 256  #: coordinates, or checks, that are followed at one time
 DIRECTIONS: Final = 360  #: in which an extent is looked for; it misses less than 1 in 100,000
 
 
@@ -193,28 +193,26 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         (r,) number of the check among those compared.
     """
     derivatives, readings = derivative_matrix(plotting), Readings.of(plotting, count)
-    weights = plotting.keep / plotting.network.sds**2
-    smallest, first_checks = np.full(len(readings.owners), inf), np.zeros(len(readings.owners), np.int64)
+    pulls = pulls_on_unknowns(plotting, readings.rates, derivatives).T
+    seen, first_checks = np.zeros(len(readings.owners)), np.zeros(len(readings.owners), np.int64)
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
         gradients = full_matrix(derivatives[numbers]).T
         solved = plotting.factor.solve(gradients)
         sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
-        by_residual = -weights[:, None] * (derivatives @ solved)
-        by_residual[numbers, np.arange(len(some))] += 1.0
-        effects = readings.rates @ by_residual
-        others = readings.owners[:, None] != numbers
-        effects[others & np.array([one.by_choice for one in some])] = 0.0
+        effects = full_matrix(readings.rates[:, numbers]) - pulls @ solved
+        chosen = np.flatnonzero([one.by_choice for one in some])
+        effects[:, chosen] *= readings.owners[:, None] == numbers[chosen]
         allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
-        least = np.where(np.isnan(allowed), critical * sds, allowed) + POWER * sds
-        with np.errstate(divide="ignore"):
-            sizes = least / np.abs(effects)
-        best = sizes.argmin(axis=1)
-        least_sizes = sizes[np.arange(len(sizes)), best]
-        smaller = least_sizes < smallest
-        smallest[smaller], first_checks[smaller] = least_sizes[smaller], begin + best[smaller]
-    return smallest, first_checks
+        effects /= np.where(np.isnan(allowed), critical * sds, allowed) + POWER * sds
+        np.abs(effects, out=effects)
+        best = effects.argmax(axis=1)
+        most = effects[np.arange(len(effects)), best]
+        more = most > seen
+        seen[more], first_checks[more] = most[more], begin + best[more]
+    with np.errstate(divide="ignore"):
+        return 1 / seen, first_checks
 
 
 def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple[Array, Ints]:
@@ -240,23 +238,37 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     """
     network = adjusted.network
     count, observations = len(network.names), network.observations
-    derivatives, readings = derivative_matrix(adjusted), Readings.of(adjusted, len(observations))
-    positions = adjusted.parameters[: 2 * count].reshape(-1, 2)
-    held = base_holding(positions, positions[base[0]], positions[base[1]])
+    readings = Readings.of(adjusted, len(observations))
+    pulls = pulls_on_unknowns(adjusted, readings.rates, derivative_matrix(adjusted)).T
     largest = np.array([_largest(observations[owner]) for owner in readings.owners])
     largest[len(observations) :] = MAX_MISTAKE
+    any_size = np.flatnonzero(mistakes > largest)
+    limits = np.minimum(mistakes, largest)
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
-    for begin in range(0, len(mistakes), COLUMNS):
-        part = slice(begin, begin + COLUMNS)
-        moved = parameter_moves(adjusted, readings.rates[part], derivatives)
-        points = moved[: 2 * count].reshape(count, 2, -1)
-        local = points + held @ points[list(base)].reshape(4, -1)
-        size = np.hypot(local[:, 0], local[:, 1])
-        reach = size * np.minimum(mistakes[part], largest[part])
-        reach[(mistakes[part] > largest[part]) & (reach > STILL)] = inf
-        farthest = reach.max(axis=1)
+    for begin in range(0, count, COLUMNS // 2):
+        points = np.arange(begin, min(begin + COLUMNS // 2, count))
+        gradients = _local_gradients(adjusted, base, points)
+        along, across = (pulls @ adjusted.factor.solve(part) for part in gradients)
+        sizes = along**2 + across**2
         # Of mistakes of any size the one that moves the point most is behind it.
-        worst = np.where(reach == farthest[:, None], size, -1.0).argmax(axis=1)
-        more = farthest > movements
-        movements[more], causes[more] = farthest[more], readings.owners[begin + worst[more]]
+        free = sizes[any_size] * limits[any_size, None] ** 2 > STILL**2
+        loose = free.any(axis=0)
+        own_sizes = np.where(free, sizes[any_size], -1.0) if len(any_size) else sizes[:1]
+        sizes *= limits[:, None] ** 2
+        worst = np.where(loose, any_size[own_sizes.argmax(axis=0)] if len(any_size) else 0, sizes.argmax(axis=0))
+        movements[points] = np.where(loose, inf, np.sqrt(sizes[worst, np.arange(len(points))]))
+        causes[points] = np.where(movements[points] > 0, readings.owners[worst], -1)
     return movements, causes
+
+
+def _local_gradients(fit: Fit, base: tuple[int, int], points: Ints) -> tuple[Array, Array]:
+    """Return the derivatives (u, k) of the x and of the y of k points, relative to the base line, to the unknowns."""
+    network = fit.network
+    positions = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    held = base_holding(positions[points], positions[base[0]], positions[base[1]])
+    gradients = np.zeros((2, len(network.held), len(points)))
+    ends = [2 * end + axis for end in base for axis in (0, 1)]
+    for axis in (0, 1):
+        gradients[axis, ends] = held[:, axis].T
+        gradients[axis, 2 * points + axis, np.arange(len(points))] += 1.0
+    return gradients[0, ~network.held], gradients[1, ~network.held]

@@ -14,6 +14,7 @@ from typing import Any, Final
 from urllib.parse import quote
 
 from pegline.commands.batch.manifest import Outcome
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.network.confidence import CHI2_95
 from pegline.web.markup import Safe, element, join_markup, page
 
@@ -59,7 +60,7 @@ COLUMNS: Final = (
     "notes",
     "stale",
 )
-MOST: Final = 8  #: endings told of files that are no books
+MOST: Final = 8  #: names of a list that are told, and endings of files that are no books
 
 #: Endings of tables, of which books can be made.
 TABLES: Final = frozenset({".csv", ".ods", ".xlsx"})
@@ -129,16 +130,12 @@ def aside_texts(endings: Mapping[str, int], links: Sequence[str], gone: Mapping[
     """Return what there is to say beside the books: files that are none, links to folders, outputs of books gone."""
     texts = [text] if (text := aside_text(endings)) else []
     if links:
-        texts.append(f"not followed, being links to folders: {_short_list(links)}")
+        texts.append(f"not followed, being links to folders: {list_names(links, MOST)}")
     texts += [
-        f"{book} is gone, and its outputs are not: {_short_list(names)}; put it back, or delete them"
+        f"{book} is gone, and its outputs are not: {list_names(names, MOST)}; put it back, or delete them"
         for book, names in sorted(gone.items())
     ]
     return texts
-
-
-def _short_list(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:MOST])}{', …' * (len(names) > MOST)}"
 
 
 def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str], books: str | None) -> str:

@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.commands.join.common_shift import ENOUGH, NEAR, SharedThing, Shift, common_shift, shift_from_neighbours
+from pegline.diagnosis.rules.phrases import list_names
 from pegline.kinds import KINDS
 from pegline.records import record
 from pegline.writers.gis.package import Package
@@ -109,16 +110,6 @@ def _group_pairs(pairs: Iterable[tuple[str, SharedThing]]) -> Iterator[tuple[str
         yield kind, sorted(group, key=lambda pair: -round(pair.size, 3))
 
 
-def _list_with_end(names: Sequence[str]) -> str:
-    """Return a list with an end.
-
-    >>> _list_with_end(["A", "B"])
-    'A, B'
-    """
-    more = len(names) - MOST
-    return ", ".join(names[:MOST]) + (f" and {more} more" if more > 0 else "")
-
-
 def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
     pegs = list(_pegs(_in(surveys, "stations"), scale))
     # What several neighbours tell alike goes before what two surveys say by the names of their pegs.
@@ -160,7 +151,7 @@ def _one_peg_or_two(rule: str, group: list[SharedThing]) -> Disagreement:
         many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
         farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
     names = f"{first.survey} and {first.second}"
-    text = one if len(group) == 1 else f"{names} {many}: {_list_with_end([pair.name for pair in group])}{farthest}"
+    text = one if len(group) == 1 else f"{names} {many}: {list_names([pair.name for pair in group], MOST)}{farthest}"
     return Disagreement(rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station")
 
 
@@ -183,8 +174,8 @@ def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, SharedThing]]
 
 def _off_its_neighbours(moved: Shift) -> Disagreement:
     others = list(dict.fromkeys(pair.second for pair in moved.pegs))
-    round_it = _list_with_end(others)
-    pegs = _list_with_end([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in moved.pegs])
+    round_it = list_names(others, MOST)
+    pegs = list_names([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in moved.pegs], MOST)
     text = (
         f"the whole of {moved.survey} lies {_way(moved.east, moved.north)} of what is round it ({round_it}),"
         f" by pegs that are one, it seems ({pegs}); look at its control"
@@ -204,7 +195,7 @@ def _way(east: float, north: float) -> str:
 
 def _shift(pegs: Sequence[SharedThing], shift: tuple[float, float]) -> Disagreement:
     """Return that one survey lies off another as a whole."""
-    first, names = pegs[0], _list_with_end([pair.name for pair in pegs])
+    first, names = pegs[0], list_names([pair.name for pair in pegs], MOST)
     text = (
         f"the whole of {first.second} lies {_way(*shift)} of {first.survey}, by the pegs that both have ({names});"
         " look at the control of both"
@@ -258,7 +249,7 @@ def _overlaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
         if len(group) == 1:
             text = f"{first} overlap by {first.size:.2f} m²"
         else:
-            names = _list_with_end([f"{pair.name} {pair.size:.2f} m²" for pair in group])
+            names = list_names([f"{pair.name} {pair.size:.2f} m²" for pair in group], MOST)
             whole = sum(pair.size for pair in group)
             text = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
         beyond = any(_depth(_in_metres(pair.shape, scale(pair.shape.bounds[1]))) > pair.allowed for pair in group)

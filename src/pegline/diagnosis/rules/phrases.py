@@ -50,7 +50,7 @@ def base_place(book: Book) -> Place | None:
     return next((line.place for line in book.lines.values() if line.use == "base"), None)
 
 
-def list_names(names: list[str], most: int = 6) -> str:
+def list_names(names: Sequence[str], most: int = 6) -> str:
     """Return names as a person lists them.
 
     Examples

@@ -50,9 +50,14 @@ class NetworkCovariances:
         return self._factor.blocks(np.where(numbers >= 0, self._columns[numbers], -1))
 
     def of(self, gradients: Any) -> Array:
-        """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row."""
+        """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row.
+
+        Parameters that lack at the end, such as errors that readings share, have no part.
+        """
         dense = np.asarray(gradients.todense() if hasattr(gradients, "todense") else gradients, float)
-        rows = dense[:, self._free]
+        rows = np.zeros((len(dense), int(self._free.sum())))
+        free = self._free[: dense.shape[1]]
+        rows[:, : int(free.sum())] = dense[:, free]
         return np.asarray(rows @ self._factor.solve(rows.T))
 
     def with_each(self, parameters: Ints) -> Array:

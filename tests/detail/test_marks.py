@@ -69,3 +69,11 @@ def test_a_point_taped_from_the_ends_of_a_line_owes_nothing_to_its_chainages():
     ruler, fit = Ruler(reduction, between(28.0), adjustment.solution), adjustment.fit
     marked, plain = (place_points(reduction, ruler, marks) for marks in (Marks(reduction, fit), None))
     assert marked.variances == pytest.approx(plain.variances, abs=1e-15)
+
+
+@pytest.mark.parametrize(("chainage", "beyond"), [(6.0, 0.0), (14.0, 4 / 18), (25.0, 15 / 18)])
+def test_a_tie_station_that_nothing_else_holds_takes_its_own_error_out_of_what_counts_from_it(chainage, beyond):
+    # T stands where it was taped. Before it p is c / c₁ of the way there, which is c; beyond it at
+    # c₁ + (c - c₁) (L' - c₁) / (L - c₁), which between tight control owes to L what it does beyond T.
+    assert variance(28.0, chainage, between(28.0), ties=[10.0]) == pytest.approx(1 + beyond**2, abs=SAME)
+    assert variance(28.0, chainage, LOCAL, ties=[10.0]) == pytest.approx(1.0, abs=SAME)

@@ -90,3 +90,14 @@ def test_what_only_rounding_holds_is_named_too():
     rows, columns = np.nonzero(full)
     factor = SparseFactor(size, rows * (size + 1) + columns, full[rows, columns])
     assert factor.free.tolist() == DenseFactor(full).free.tolist() == list(range(size))
+
+
+def test_of_two_parts_that_nothing_holds_both_are_named():
+    def ring(size):
+        return 0.7 * (2 * np.eye(size) - np.roll(np.eye(size), 1, 0) - np.roll(np.eye(size), -1, 0))
+
+    full = np.eye(24)
+    full[:11, :11], full[11:18, 11:18] = ring(11), 0.3 * ring(7)
+    rows, columns = np.nonzero(full)
+    assert DenseFactor(full).free.tolist() == list(range(18))
+    assert SparseFactor(24, rows * 25 + columns, full[rows, columns]).free.tolist() == list(range(18))

@@ -8,7 +8,7 @@ from pegline.errors import Place
 from pegline.measures.values import Pair, Side
 from pegline.network.arc_intersection import Arc
 from pegline.network.observation_types import Booking, Distance, Oblique, Produced, Square
-from pegline.network.start_points import _by_rays, _image, place_point
+from pegline.network.start_points import _by_rays, _image, bookings, place_point
 
 SD = 0.01
 ONE, OTHER = Arc(0, "A", (0.0, 0.0), 5.0, SD, tie=False), Arc(1, "B", (6.0, 0.0), 5.0, SD, tie=False)
@@ -67,6 +67,16 @@ def test_two_walls_place_a_corner_where_they_do_not_cut_too_flat(sine, cut):
 def booking(value, sd=0.01):
     here = Place("made.yaml", 1, 1)
     return Booking("made", "wall", "detail", ("feature", "house"), value, sd, None, here)
+
+
+def test_a_corner_is_looked_for_by_its_walls_before_its_dimensions():
+    here = Place("made.yaml", 1, 1)
+
+    def length(start, part):
+        return Distance(Booking("made", "wall", part, (part, "house"), 4.0, 0.01, None, here), start, "r")
+
+    ones = [length("p", "dimension"), length("q", "wall"), length("s", "dimension"), length("t", "arc")]
+    assert bookings(["r"], ones) == {"r": [[3], [1], [0, 2]]}
 
 
 #: A house whose first wall runs along x, from (0, 0) to (6, 0); its corner r is 4 m up from q = (6, 0).

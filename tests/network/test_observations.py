@@ -13,7 +13,7 @@ from pegline.book.model import Rectangle
 from pegline.cli import main
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
-from pegline.network.observation_types import Distance, Oblique
+from pegline.network.observation_types import Chainage, Distance, Oblique, TieChainage
 from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.writers.gis.dataframes import layers
@@ -47,6 +47,17 @@ def test_the_corners_and_the_edge_of_a_rectangle_share_equations():
     geometry = Rectangle(Pair("h1", "h2", HERE), True, Wall(True, (), HERE), ("far", "near"))
     book, reduction = measure(BASE, rows=rows, features={"house": feature("house", "building", geometry)})
     assert shared_points(book, reduction) == ("h1", "h2", "far", "near")
+
+
+@pytest.mark.parametrize(("back", "kind"), [(False, TieChainage), (True, Chainage)])
+def test_a_tie_station_booked_on_the_way_back_counts_on_the_whole_line_and_else_from_its_start(back, kind):
+    book, reduction = measure(BASE, rows=[("T", "A-B", 20.0, "station")])
+    (row,) = reduction.rows
+    reduction = replace(reduction, rows=(replace(row, booked=replace(row.booked, back=back)),))
+    (chainage,) = (one for one in observations(book, reduction, LOCAL, {"A", "B", "T"}) if isinstance(one, Chainage))
+    assert type(chainage) is kind
+    assert (chainage.points, chainage.booking.value, chainage.length) == (("T", "A", "B"), 20.0, 60.0)
+    assert chainage.booking.tape == (None if back else "steel")
 
 
 def test_an_arm_from_a_station_is_a_distance_with_the_deviation_of_its_own_reading():

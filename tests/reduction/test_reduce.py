@@ -153,6 +153,12 @@ def test_whole_tapes_of_another_unit_are_not_one_lay_more() -> None:
     assert line("taped: 300", unit="ft", length="100 ft").sd == pytest.approx(0.005 * sqrt(3))
 
 
+def test_a_spread_is_told_where_the_readings_begin() -> None:
+    (warning,) = reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.36]}}").warnings
+
+    assert (warning.place.line, warning.place.column) == (9, 34)
+
+
 def test_a_spread_that_the_tape_does_not_explain_is_told() -> None:
     assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.33]}}")) == []
     assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.36]}}")) == ["spread"]
@@ -504,5 +510,5 @@ def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> 
 def test_a_reading_at_nought_with_an_accuracy_that_only_grows_keeps_the_finest_of_a_tape() -> None:
     found = rows("{at: 0, left: 3, point: p, accuracy: {fixed: 0, per_length: 1/1000}}")
 
-    assert found[0].chainage_sd == FINEST
+    assert found[0].chainage_sd == FINEST == 0.1e-3
     assert found[0].offsets[0].sd == pytest.approx(0.003, abs=ROUNDING)

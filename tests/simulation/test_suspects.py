@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 from builders.figures import keep
-from builders.trust import Tally, trials
+from builders.trust import SURE, Tally, trials
 
 FEW, MANY = 40, 2000
 
@@ -52,6 +52,24 @@ def test_one_reading_wrong_half_of_them_in_a_usual_way(checks, surveys):
         assert said - 0.10 <= right <= said + 0.20
 
 
+#: what misled in single surveys, told wrongly at 90 % before: the class by its mistake and check lines, and the numbers
+MISLED = {
+    "a root on the other side of its line, from which every second mistake began": ("two", 3, (760,)),
+    "an arc that is touched, taken to tell nothing of its reading": ("two", 3, (654,)),
+    "a second mistake that was given up before it stood": ("two", 3, (67,)),
+    "a second mistake taken for unnoticed, which shows once the first is put right": ("two", 3, (814, 816)),
+    "one weak root counted three times, and its slip with it": ("one", 1, (388,)),
+    "a tie station taken to be read behind the begin of its line": ("one", 1, (860, 1065)),
+}
+
+
+@pytest.mark.parametrize("misled", MISLED)
+def test_what_misled_in_single_surveys_is_no_longer_told_for_sure(misled):
+    mistake, checks, numbers = MISLED[misled]
+    for trial in trials(mistake, checks, numbers):
+        assert trial.right or (trial.share or 0.0) < SURE
+
+
 @with_checks(1)
 def test_with_one_check_a_mistake_of_any_size_is_hardly_ever_told(checks, surveys):
     tally = simulate("any size", checks, surveys)
@@ -83,5 +101,9 @@ def test_a_peg_out_of_line_accuses_no_reading(checks, surveys):
 def test_of_two_readings_wrong_all_that_shows_is_told_and_no_innocent_one(checks, surveys):
     # Where one is named and no check shows the other once the first is put right, what is told is all that can be.
     tally = simulate("two", checks, surveys)
+    if surveys >= MANY:
+        innocent, wrongly = tally.sure_innocent / surveys, tally.false / surveys
+        found = f"an innocent one accused at 90 % in {innocent:.2%}, not all or not right in {wrongly:.2%}"
+        keep("G11", f"two readings wrong, {checks} checks", found, surveys)
     assert tally.sure_innocent / surveys <= 0.02 + slack(0.02, surveys)
     assert tally.false / surveys <= 0.02 + slack(0.02, surveys)

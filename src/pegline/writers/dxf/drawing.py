@@ -20,7 +20,7 @@ from pegline.plan.map.features import OTHER_FACE, bounding_corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
 from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_entities, add_groups, extended_data, look
-from pegline.writers.dxf.file import refuse_unsound, save, without_clock
+from pegline.writers.dxf.file import add_geodata, refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
 from pegline.writers.dxf.tables import (
     APPLICATION,
@@ -117,6 +117,7 @@ class _Drawing:
         add_lettered_lines(self.doc, self.lettered.values(), STYLE, self.mm)
         add_blocks(self.doc, plan)
         self._header()
+        self._properties()
         for feature in plan.features if plan.options.hatch else ():
             self._fill(feature)
         dimensions = self._dimension_blocks()
@@ -125,13 +126,12 @@ class _Drawing:
         if not self.r12:  # for programs that know no sheets, and lay them over the plan
             layouts += add_layouts(self.doc, plan, self.origin, self.unit, self.names, STYLE)
         if plan.options.geodata:
-            self._geodata()
+            add_geodata(self.space, self.shift.tolist(), plan.survey.frame.wkt)
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
             add_entities(block, [self._text_of(label, Entities(block, STYLE, most=1))])
-        layouts += [
-            (joined[name], self._pieces(pieces, joined[name])) for name, pieces in self._by_line(joined).items()
-        ]
+        by_line = self._by_line(joined).items()
+        layouts += [(joined[name], self._pieces(things, joined[name])) for name, things in by_line]
         if not self.r12:
             self.entities.groups = add_groups(self.doc, self._groups(), self.entities.members)
         for layout, texts in layouts:
@@ -357,7 +357,7 @@ class _Drawing:
         return (west, south), (east, north)
 
     def _header(self) -> None:
-        header, plan = self.doc.header, self.plan
+        header = self.doc.header
         (west, south), high = self.bounds
         low = west, south - (NOTES_BELOW + NOTE_STEP * len(self.notes)) * self.mm
         name = self._unit_name()
@@ -376,25 +376,18 @@ class _Drawing:
         middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
         height = max(high[1] - low[1], (high[0] - low[0]) / 1.6, 1.0)
         self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
+
+    def _properties(self) -> None:
+        """Enter what the drawing says of itself in its properties."""
+        plan = self.plan
         property_pairs = [(key, drawing_text(value)) for key, value in properties(plan)]
         east, north = self.shift
         if east or north:
             property_pairs.append(("Add to coordinates", f"{east:.0f} E, {north:.0f} N"))
         for key, value in property_pairs:
-            header.custom_vars.append(key, value)
+            self.doc.header.custom_vars.append(key, value)
         if plan.options.dxf_version == "R2000":
             self.doc.rootdict.add_xrecord("DWGPROPS").reset(old_properties(drawing_text(plan.title), property_pairs))
-
-    def _geodata(self) -> None:
-        """Tell where on the earth the drawing lies: an experiment, since readers differ in what they take."""
-        geodata = self.space.new_geodata()
-        geodata.setup_local_grid(
-            design_point=(0, 0, 0),
-            reference_point=(*self.shift.tolist(), 0),
-            north_direction=(0, 1),
-        )
-        geodata.dxf.coordinate_type = 2  # a projected grid
-        geodata.coordinate_system_definition = self.plan.survey.frame.wkt.replace("\n", " ")
 
 
 def _belongs(owner: str, source: str) -> str:

@@ -1,10 +1,10 @@
-"""A finished drawing as a file: the letters of each version, no clock in it, and a look whether it is whole."""
+"""A drawing as a file: where on the earth it lies, the letters of each version, no clock in it, whether it is whole."""
 
 from __future__ import annotations
 
 import codecs
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from io import StringIO
 from pathlib import Path
@@ -15,7 +15,7 @@ from ezdxf.filemanagement import read
 
 from pegline.errors import OutputError
 
-__all__ = ["refuse_unsound", "save", "without_clock"]
+__all__ = ["add_geodata", "refuse_unsound", "save", "without_clock"]
 
 ESCAPED: Final = "pegline-dxf"  #: the name of the rule ``_escape`` among the codecs
 MARKS: Final = ("0\nSECTION\n", "0\nENDSEC\n")  #: where a section of a file begins, and where it ends
@@ -82,6 +82,14 @@ def _save_as_r12(doc: Any, path: Path) -> None:
         r12export.saveas(again, str(path), max_sagitta=0.005)
     finally:
         logger.setLevel(before)
+
+
+def add_geodata(space: Any, shift: Sequence[float], wkt: str) -> None:
+    """Tell where on the earth a drawing lies: an experiment, since readers differ in what they take."""
+    geodata = space.new_geodata()
+    geodata.setup_local_grid(design_point=(0, 0, 0), reference_point=(*shift, 0), north_direction=(0, 1))
+    geodata.dxf.coordinate_type = 2  # a projected grid
+    geodata.coordinate_system_definition = wkt.replace("\n", " ")
 
 
 def refuse_unsound(doc: Any) -> None:

@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
-from typing import Final, TypeVar
+from typing import Final, TypeVar, cast
 
 from pegline.book.model import Book, Circle, Feature, Line, Parallel, Rectangle, TapedRound
 from pegline.errors import BookError, Finding
 from pegline.measures.distance import Taped, Witness
 from pegline.measures.obstacles import Passage
 from pegline.measures.offset import Row
-from pegline.measures.values import Name, Reading
+from pegline.measures.values import Length, Name, Reading
 from pegline.reduction.ground import (
     DOUBT,
     correct_length,
@@ -348,10 +348,10 @@ def _unit_at(book: Book, feature: Feature) -> str:
 
 
 def _half_width(thing: Row | Feature, unit: str) -> float:
-    """Return half the width of something round, from its girth or its width, metres."""
+    """Return half the width of something round, from its girth or its width, metres: a book gives one of them."""
     if thing.girth is not None:
         return thing.girth.metres(unit) / (2 * pi)
-    return thing.width.metres(unit) / 2 if thing.width is not None else 0.0
+    return cast("Length", thing.width).metres(unit) / 2
 
 
 def _to_centre(offset: Ground, half: float) -> Ground:

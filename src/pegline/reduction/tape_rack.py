@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from math import ceil, hypot, sqrt
 from typing import Any, Final
 
@@ -85,9 +85,7 @@ def tape_constants(tape: Tape, unit: str) -> TapeConstants:
         "expansion": tape.expansion,
     }
     section = None if tape.section is None else tape.section / 1e6
-    return _fill_constants(
-        TapeConstants(tape.name, tape.material, nominal, 0.0, 0.0, 0.0, None, tape.mass, section, None, None), booked
-    )
+    return _fill_constants(tape.name, tape.material, nominal, {**booked, "mass": tape.mass, "section": section})
 
 
 def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
@@ -106,17 +104,16 @@ def _booked_scale_sd(tape: Tape, nominal: float, unit: str) -> float | None:
 
 def usual_tape(name: str) -> TapeConstants:
     """Return the fibreglass tape that is assumed where the book names none."""
-    return _fill_constants(
-        TapeConstants(name, "fibreglass", USUAL_LENGTH, 0.0, 0.0, 0.0, None, None, None, None, None), {}
-    )
+    return _fill_constants(name, "fibreglass", USUAL_LENGTH, {"mass": None, "section": None})
 
 
-def _fill_constants(tape: TapeConstants, booked: Mapping[str, float | None]) -> TapeConstants:
-    """Return the tape with what is booked, and the usual value of its material for the rest, which is noted."""
-    usual = {field.name: getattr(MATERIALS[tape.material], field.name) for field in fields(Material)}
-    given: dict[str, Any] = {name: value for name, value in booked.items() if value is not None}
-    taken = tuple(name for name, value in usual.items() if name not in given and value is not None)
-    return replace(tape, **(usual | given), from_table=taken)
+def _fill_constants(name: str, material: str, nominal: float, booked: Mapping[str, float | None]) -> TapeConstants:
+    """Return a tape with what is booked, and the usual value of its material for the rest, which is noted."""
+    usual = {field.name: getattr(MATERIALS[material], field.name) for field in fields(Material)}
+    given = {constant: value for constant, value in booked.items() if constant not in usual or value is not None}
+    taken = tuple(constant for constant, value in usual.items() if constant not in given and value is not None)
+    constants: dict[str, Any] = usual | given
+    return TapeConstants(name, material, nominal, from_table=taken, **constants)
 
 
 def true_length(tape: Tape, day: datetime.date | None, unit: str) -> float | None:

@@ -359,3 +359,14 @@ def test_a_shape_cannot_hang_on_a_corner_that_it_makes(features):
 )
 def test_a_key_that_ran_into_its_value_is_told_once(row, said):
     assert faults_of(rows(row)) == [f"15:{said}"]
+
+
+def test_of_a_book_with_very_many_faults_the_first_two_hundred_are_told():
+    text = "book: 1\nunit: m\n" + "".join(f"key{n}: 1\n" for n in range(5000))
+    with pytest.raises(BookError) as refused:
+        parse_book(text.encode(), "many.yaml")
+
+    told = refused.value.findings
+    assert len(told) == 201
+    assert told[199].place.line == 202
+    assert "200 faults are told" in told[200].text

@@ -112,6 +112,7 @@ REFUSED = [
     ("a: x\x7fy\n", "1:5: the sign U+007F"),
     ('a: "x\\0y"\n', "1:4: the text holds the sign U+0000"),
     ('a: "x\\u200Ey"\n', "1:4: the text holds the sign U+200E"),
+    ("# x\r\n%YAML 1.1\n%TAG !a! tag:x\n---\na: 1\n", "3:1: %TAG gives values types"),
     ("", "1:1: nothing is booked here"),
     ("# only a remark\n", "1:1: nothing is booked here"),
     ("\n\n", "1:1: nothing is booked here"),

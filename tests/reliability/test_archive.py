@@ -36,7 +36,7 @@ def outputs(folder):
 RUNS = [
     pytest.param(3, SmallBooks(20, 7, 1), 4, id="short"),
     pytest.param(10, SmallBooks(400, 20, 3), 10, id="middle", marks=pytest.mark.long),
-    pytest.param(50, SmallBooks(9500, 340, 40), 10, id="archive", marks=pytest.mark.long),
+    pytest.param(50, SmallBooks(5700, 200, 25), 5, id="archive", marks=pytest.mark.long),
 ]
 
 
@@ -66,9 +66,15 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     assert again <= kills * 2 * AHEAD  # what was in hand at a kill, and no more
     final = {book: status for book, state, status in rows if state == "ended"}
     assert Counter(final.values()) == {0: books.good, 65: books.bad, 75: books.poisonous * len(POISONS)}
-    assert last.stderr.count("its worker died") == 2 * books.poisonous
-    assert last.stderr.count("over the limit of 2048 MB") == books.poisonous
-    assert last.stderr.count(f"not done in {seconds} s") == books.poisonous
+    # One that was alone in hand at three kills is not tried any more.
+    why = (
+        "its worker died",
+        "over the limit of 2048 MB",
+        f"not done in {seconds} s",
+        "stopped every run that tried it",
+    )
+    assert sum(map(last.stderr.count, why)) == books.poisonous * len(POISONS)
+    assert all(map(last.stderr.count, why[:3]))
 
     poisonous = books.bad + books.poisonous * len(POISONS)
     what = f"{books.good + poisonous} books, {poisonous} of them bad or poisonous"
@@ -79,7 +85,8 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     subprocess.run(command, capture_output=True, check=False, env=environment)
     begun = {book for book, state, _ in events(told, before) if state == "started"}
     # The death of a worker may have had other grounds than the book.
-    assert begun == {f"{kind}-{number}.yaml" for number in range(books.poisonous) for kind in ("kill", "cut")}
+    assert {book.partition("-")[0] for book in begun} >= {"kill", "cut"}
+    assert all(book.startswith(POISONS) for book in begun)
 
     books.write(root, seed=10**6)
     subprocess.run(command, capture_output=True, check=False, env=environment)

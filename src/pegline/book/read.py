@@ -12,7 +12,7 @@ from pegline.book.model import BOOK, Book, Feature
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.lengths import unknown_unit
 from pegline.measures.offset import Row
-from pegline.measures.reading_log import NOT_YET, ReadingLog, Wrong
+from pegline.measures.reading_log import NOT_YET, Enough, ReadingLog, Wrong
 from pegline.measures.source_tree import Table, Text, Written, open_places
 from pegline.units import METRES_PER
 
@@ -33,14 +33,18 @@ def read_book(written: Written, *, file: str, path: str, sha256: str, left_out: 
         Everything that is wrong in it, in the order of the file.
     """
     sections = _sections(written)
-    last = next((word for word in written.entries if word not in sections), "") if isinstance(written, Table) else ""
+    last = next(iter(written.entries.keys() - set(sections)), "") if isinstance(written, Table) else ""
     log = ReadingLog(open=open_places(written), sections=sections, last=last)
     for part in left_out:
         log.lose(part)
-    book = _read(written, log)
+    try:
+        book = _read(written, log)
+        features = _features(book, log) if book else {}
+    except Enough:
+        book = None
     if book is None:
         raise BookError(in_order(log.faults))
-    book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=_features(book, log))
+    book = dataclasses.replace(book, file=file, path=path, sha256=sha256, features=features)
     faults, warnings = check(book, log)
     log.blanks += [finding for finding in faults if finding.rule == NOT_YET]
     faults = [finding for finding in faults if finding.rule != NOT_YET]

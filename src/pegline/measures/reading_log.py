@@ -10,11 +10,12 @@ from typing import Final, NamedTuple, TypeVar
 from pegline.errors import Finding, Place
 from pegline.measures.source_tree import Items, Text, Written
 
-__all__ = ["BLANK", "NOT_YET", "Misread", "NameUse", "ReadingLog", "Unfinished", "Wrong"]
+__all__ = ["BLANK", "NOT_YET", "Enough", "Misread", "NameUse", "ReadingLog", "Unfinished", "Wrong"]
 
 T = TypeVar("T")
 NOT_YET: Final = "not-yet"  #: rule of a finding that tells what a half-finished book does not say yet
 BLANK: Final = "still blank; fill it in"
+MOST_FAULTS: Final = 200  #: that are told of one book; whoever mends them reads it again
 
 
 class Misread(ValueError):  # noqa: N818 (a signal within the reader)
@@ -27,6 +28,10 @@ class Wrong(Exception):  # noqa: N818 (a signal within the reader)
     def __init__(self, text: str, place: Place, rule: str = "value") -> None:
         self.text, self.place, self.rule = text, place, rule
         super().__init__(text)
+
+
+class Enough(Exception):  # noqa: N818 (a signal within the reader)
+    """So many faults are told that nothing is gained by looking for more."""
 
 
 class Unfinished(Exception):  # noqa: N818 (a signal within the reader)
@@ -70,10 +75,14 @@ class ReadingLog:
         return all(section in self.sections for section in sections)
 
     def tell(self, wrong: Wrong, key: str = "") -> None:
-        """Keep a fault, with the key that it stands at."""
+        """Keep a fault, with the key that it stands at; raise ``Enough`` where it is the last that is told."""
         if wrong.text:
             text = f"{key}: {wrong.text}" if key else wrong.text
             self.faults.append(Finding(wrong.rule, text, wrong.place))
+            if len(self.faults) == MOST_FAULTS:
+                more = f"{MOST_FAULTS} faults are told; mend them and read the book again, for there may be more"
+                self.faults.append(Finding("many", more, wrong.place))
+                raise Enough
 
     def lose(self, written: Written, key: str = "") -> None:
         """Keep the words of a part that is left out, so that nobody calls them unknown.

@@ -38,6 +38,7 @@ _REFUSED: Final = re.compile(
 )
 #: Spaces that are none to YAML, where they would part a key from its value or indent a line.
 _SPACE_OF_STRUCTURE: Final = re.compile("(?m)(?:^[ -]*|[^\\s:]:|^[ ]*-|[{,][ ]*)([\u00a0\u2007\u2009\u202f\u3000])")
+_NAMES_OF_TAGS: Final = re.compile(r"\A(?:(?!%TAG)[%#][^\r\n]*+|\s++)*+(%TAG)")
 _BREAK: Final = re.compile("\r\n|\r|\n")
 _EMPTY: Final = frozenset({"", "~", "null", "Null", "NULL"})
 _Loader: Final[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -80,6 +81,9 @@ def parse(text: str, file: str) -> Written:
     """
     text = text.removeprefix("\ufeff")
     _check_signs(text, file)
+    if named := _NAMES_OF_TAGS.search(text):  # before they are read: many of them take long
+        line, column = _locate(text, named.start(1))
+        raise _refuse("tag", "%TAG gives values types; leave this line out", Place(file, line, column))
     reader = _Reader(text, file)
     try:
         return reader.document()
@@ -113,8 +117,10 @@ def _check_signs(text: str, file: str) -> None:
 
 def _locate(text: str, index: int) -> tuple[int, int]:
     """Return line and column, from 1, of a sign of a text."""
-    ends = [match.end() for match in _BREAK.finditer(text, 0, index)]
-    return len(ends) + 1, index - (ends[-1] if ends else 0) + 1
+    line, begin = 1, 0
+    for match in _BREAK.finditer(text, 0, index):
+        line, begin = line + 1, match.end()
+    return line, index - begin + 1
 
 
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:

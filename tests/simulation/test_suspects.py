@@ -8,7 +8,6 @@ the whole table.
 from __future__ import annotations
 
 import pytest
-from builders.figures import keep
 from builders.trust import SURE, Tally, trials
 
 FEW, MANY = 40, 2000
@@ -44,9 +43,6 @@ def test_one_reading_wrong_half_of_them_in_a_usual_way(checks, surveys):
     assert tally.sure / surveys >= TOLD[checks] - slack(TOLD[checks], surveys)
     assert tally.sure_right >= 0.95 * tally.sure - slack(0.95, tally.sure) * tally.sure
     assert tally.false / surveys <= 0.015 + slack(0.015, surveys)
-    if surveys == MANY:
-        found = f"told in {tally.sure / surveys:.1%}, of these right {tally.sure_right / max(1, tally.sure):.1%}"
-        keep("G8", f"one reading wrong, {checks} check{'s' * (checks > 1)}: a suspect at 90 %", found, surveys)
     if surveys >= MANY:
         right, said = tally.likely_right / tally.likely, tally.likely_share / tally.likely
         assert said - 0.10 <= right <= said + 0.20
@@ -101,9 +97,5 @@ def test_a_peg_out_of_line_accuses_no_reading(checks, surveys):
 def test_of_two_readings_wrong_all_that_shows_is_told_and_no_innocent_one(checks, surveys):
     # Where one is named and no check shows the other once the first is put right, what is told is all that can be.
     tally = simulate("two", checks, surveys)
-    if surveys >= MANY:
-        innocent, wrongly = tally.sure_innocent / surveys, tally.false / surveys
-        found = f"an innocent one accused at 90 % in {innocent:.2%}, not all or not right in {wrongly:.2%}"
-        keep("G11", f"two readings wrong, {checks} checks", found, surveys)
     assert tally.sure_innocent / surveys <= 0.02 + slack(0.02, surveys)
     assert tally.false / surveys <= 0.02 + slack(0.02, surveys)

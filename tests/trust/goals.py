@@ -36,13 +36,13 @@ GOALS: Final = {
     "G7": Goal("of flat figures that are not marked 94 % within their ellipse", asserted="tests/network/test_flat.py"),
     "G8": Goal(
         "a wrong reading told as the first suspect is it in 95 %",
-        ("pytest -m long tests/simulation/test_suspects.py",),
+        ("python tests/bench/trust.py --only one,",),
     ),
     "G9": Goal("the wrong reading is in the first group in 95 %", asserted="tests/simulation/test_suspects.py"),
     "G10": Goal(
         "sound surveys alarm in 5 % at most", ("pytest -m 'long or not long' tests/simulation/test_sound_surveys.py",)
     ),
-    "G11": Goal("of two mistakes no innocent reading accused", asserted="tests/simulation/test_suspects.py"),
+    "G11": Goal("of two mistakes no innocent reading accused", ("python tests/bench/trust.py --only two,",)),
     "G12": Goal("no plan is mirrored", asserted="tests/simulation/test_same_figure.py"),
     "G13": Goal(
         "2,000 kills at random and at every step of publishing: no damaged file, no mixed set unknown",

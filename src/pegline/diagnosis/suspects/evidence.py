@@ -32,6 +32,7 @@ __all__ = [
     "Verdict",
     "any_size",
     "integrate_amount",
+    "limit_loose",
     "second_of_any_size",
     "share_within",
     "something_else",
@@ -43,7 +44,8 @@ NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all rig
 SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
 USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
-#: How mistakes in one reading share out over their kinds: nobody has counted, so that they must not decide.
+#: How mistakes in one reading share out over their kinds (common practice: a tape dropped and a unit misread are the
+#: commonest). Nobody has counted, so that they must not decide. Two mistakes are one and one again: their product.
 SHARES: Final = {
     "whole-tape": 0.3 * USUAL,
     "misread-unit": 0.3 * USUAL,
@@ -66,9 +68,9 @@ DISTURBED: Final = 3  #: in how many ways something else disturbs the measuremen
 NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
 WORTH_INTEGRATING: Final = 30.0  #: what lies by more of χ² above the best is not looked at closer
 FINE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
+SIZES: Final = 200  #: another over so many sizes of either sign
 LOOSEST: Final = 1.0  #: an arc that is touched tells a reading within about this, metres: √(2 · 30 m · 0.02 m)
 FLAT: Final = 1e-6  #: a mistake that changes by less for each metre of another does not hang on it
-SIZES: Final = 200  #: another over so many sizes of either sign
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import cos, sin
 from typing import Literal
 
@@ -85,9 +86,12 @@ def flatten(vertices: Array, bulges: Array, closed: bool, sagitta: float) -> Arr
     return np.concatenate(pieces)
 
 
+@lru_cache(maxsize=16)  # every position of a plan is turned by one angle
 def turning_matrix(angle: float) -> Array:
-    """Return the matrix that turns columns (x, y) anticlockwise by an angle, radians."""
-    return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
+    """Return the matrix that turns columns (x, y) anticlockwise by an angle, radians; it is not to be changed."""
+    matrix = np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
+    matrix.flags.writeable = False
+    return matrix
 
 
 def close_ring(points: Array, *, closed: bool) -> Array:

@@ -97,7 +97,7 @@ def _refuse(rule: str, text: str, place: Place) -> BookError:
 
 def _check_signs(text: str, file: str) -> None:
     """Refuse signs that cannot be seen or that later programs trip over."""
-    if text.isascii() and text.isprintable():
+    if text.isascii() and text.replace("\n", "").replace("\r", "").isprintable():
         return
     places = []
     for match in _SPACE_OF_STRUCTURE.finditer(text):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import field
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -56,11 +56,15 @@ class FileList:
         except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return None
 
-    def still_current(self, folder: Path, origin: Origin) -> dict[str, str]:
-        """Return the files that are as they were written, where they were made from a book by this program."""
+    def still_current(self, folder: Path, origin: Origin, but: Container[str] = ()) -> dict[str, str]:
+        """Return the files that are as they were written, where they were made from a book by this program.
+
+        Names of ``but`` are left out: their files need not be read to the end.
+        """
         if (self.origin, self.version) != (origin, __version__):
             return {}
-        return {name: sha256 for name, sha256 in self.files.items() if sha256_of(folder / name) == sha256}
+        others = {name: sha256 for name, sha256 in self.files.items() if name not in but}
+        return {name: sha256 for name, sha256 in others.items() if sha256_of(folder / name) == sha256}
 
 
 def _text(value: Any) -> str:

@@ -214,7 +214,7 @@ def _keep_list_true(
         return
     place = directory / f"{stem}{ENDING}"
     earlier = FileList.read(place)
-    kept = earlier.still_current(directory, origin) if earlier else {}
+    kept = earlier.still_current(directory, origin, but={path.name for path in work_files}) if earlier else {}
     files = kept | {path.name: sha for path in work_files if (sha := sha256_of(path))}
     replaced = {path.name: sha for path in work_files if (sha := sha256_of(directory / path.name))}
     _place_list(FileList(origin, files, replaced), place, work)

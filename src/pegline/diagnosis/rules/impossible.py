@@ -121,16 +121,15 @@ def same_point(solved: Solved, limit: float) -> Remarks:
     beyond = np.searchsorted(from_left, from_left + limit, side="right")
     places = _places(solved)
     for rank in np.flatnonzero(beyond > np.arange(1, len(order) + 1)):
-        i = order[rank]
-        for j in order[rank + 1 : beyond[rank]]:
-            if np.hypot(*(at[j] - at[i])) <= limit:
-                pair = sorted((names[i], names[j]), key=names.index)
-                apart = solved.notation.small(float(np.hypot(*(at[j] - at[i]))))
-                text = f"{list_names(pair)} lie {apart} apart and may be one point"
-                yield (
-                    f"{text}; if so, give both one name: it is then checked",
-                    places.get(pair[1]) or places.get(pair[0]),
-                )
+        i, others = order[rank], order[rank + 1 : beyond[rank]]
+        apart = np.hypot(*(at[others] - at[i]).T)
+        for near in np.flatnonzero(apart <= limit):
+            pair = sorted((names[i], names[others[near]]), key=names.index)
+            text = f"{list_names(pair)} lie {solved.notation.small(float(apart[near]))} apart and may be one point"
+            yield (
+                f"{text}; if so, give both one name: it is then checked",
+                places.get(pair[1]) or places.get(pair[0]),
+            )
 
 
 def _places(solved: Solved) -> dict[str, Place]:

@@ -70,15 +70,11 @@ TOUCHING: Final = 1e-6  #: square millimetres that are no overlap
 
 def box(x: Any, y: Any, rotation: Any, width: Any, height: Any) -> Any:
     """Return the boxes of texts as polygons; arrays broadcast."""
-    x, y, rotation, width, height = np.broadcast_arrays(
-        *(np.asarray(a, dtype=float) for a in (x, y, rotation, width, height))
-    )
+    x, y, rotation, width, height = (np.asarray(a, dtype=float)[..., None] for a in (x, y, rotation, width, height))
     c, s = np.cos(rotation), np.sin(rotation)
-    corners = [
-        np.stack([x + a * width * c - b * height * s, y + a * width * s + b * height * c], axis=-1)
-        for a, b in ((-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5))
-    ]
-    return shapely.polygons(np.stack(corners, axis=-2))
+    along, up = np.array([(-0.5, 0.5, 0.5, -0.5), (-0.5, -0.5, 0.5, 0.5)])  # of the corners, in turn
+    corners = [x + along * width * c - up * height * s, y + along * width * s + up * height * c]
+    return shapely.polygons(np.stack(corners, axis=-1))
 
 
 def level_diagonals(shape: Any) -> Any:

@@ -129,7 +129,7 @@ class Site:
         movements = unnoticed.movements
         farthest = [max([movements.get(name, inf) for name in names], default=inf) for names in rows]
         values: list[list[Value]] = [
-            [all(map(unnoticed.is_checked, names)) for names in rows],
+            [not names or movement <= unnoticed.limit for names, movement in zip(rows, farthest, strict=True)],
             [None if distance == inf else distance for distance in farthest],
             [unreliable.isdisjoint(names) for names in rows],
         ]

@@ -8,6 +8,7 @@ import zipfile
 import pytest
 from builders.paths import ROOT
 from openpyxl import Workbook, load_workbook
+from openpyxl.styles import Font
 
 from pegline.commands import table
 from pegline.commands.tidy import canonical_text
@@ -408,6 +409,7 @@ STRANGE = [
     (row(cell("3", table_formula="of:=1+2")), "this is a formula"),
     (row(cell("3", table_number_columns_spanned=2)), "merged cells begin here"),
     (row(cell("line", table_number_rows_spanned=2)), "merged cells begin here"),
+    (row(cell(table_number_rows_spanned=2)), "merged cells begin here"),
     (
         row(cell("at")) + row(cell("3", office_value_type="float", office_value="3", table_number_rows_spanned=2)),
         "merged cells begin here",
@@ -528,6 +530,18 @@ def test_a_reading_is_not_merged_over_rows(reading, tmp_path):
     assert says == ["t[details]:2:3: cell C2: C2:C3 are merged; take them apart and write the value in each"]
 
 
+def test_a_struck_value_leaves_its_cell_blank_where_it_is(tmp_path):
+    def strike(book):
+        book["details"]["C2"].font = Font(strike=True)
+
+    details = {"details": [["line", "at", "left", "point"], ["A-B", "5", "3.22", "p"]]}
+    _, row = sheets_in(workbook(details, tmp_path / "t.xlsx", strike))["details"]
+
+    assert [(text.value, text.place.line, text.place.column) for text in row[:5]] == [
+        ("A-B", 2, 1), ("5", 2, 2), ("~", 2, 3), ("p", 2, 4), ("3.22", 2, 5),
+    ]  # fmt: skip
+
+
 def test_columns_whose_cells_may_be_merged_are_columns():
     assert {column for sheet in SHEETS.values() for column in columns_of(sheet)} >= NAMING
 
@@ -621,7 +635,10 @@ def test_blank_sheets_and_blank_ends_of_rows_are_passed_over(tmp_path):
     )
     (tmp_path / "lines.csv").write_text("name,,\n\nA-B,,\n")
 
+    workbook({"lines": [[], ["name"]]}, tmp_path / "t.xlsx")
+
     assert sheets_in(tmp_path / "t.ods") == {"lines": [[]]}
+    assert [[text.value for text in each] for each in sheets_in(tmp_path / "t.xlsx")["lines"]] == [[], ["name"]]
     assert [[text.value for text in each] for each in sheets_in(tmp_path / "lines.csv")["lines"]] == [["name"], ["A-B"]]
 
 

@@ -391,6 +391,7 @@ def test_a_text_merged_over_rows_of_ods_stands_in_each(tmp_path):
         + row(covered_cell(2), cell("4"))
         + row(covered_cell(), cell("dry"), cell("5"))
         + row(cell("A-C"), cell(), cell("6"))
+        + row(covered_cell(), cell("x"), cell("7"))  # by nothing that reaches as far as here
     )
     path = tmp_path / "t.ods"
     path.write_bytes(ods(rows))
@@ -402,6 +403,7 @@ def test_a_text_merged_over_rows_of_ods_stands_in_each(tmp_path):
         ["A-B", "wet", "4"],
         ["A-B", "dry", "5"],
         ["A-C", "", "6"],
+        ["", "x", "7"],
     ]
 
 

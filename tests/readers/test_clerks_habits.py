@@ -267,12 +267,13 @@ def test_12_to_16_a_doubt_in_a_cell_is_told_with_its_spelling(booked, cell, cure
     assert text.endswith(cure)
 
 
-def test_17_a_title_above_the_columns_is_one_message(booked):
-    rows = {"head": HEAD, "lines": LINES, "details": [["Mill Lane, sheet 2", "", "", "", ""], [], *DETAILS]}
+@pytest.mark.parametrize(("blank", "said"), [([], "row 1 is"), ([[]], "rows 1 to 2 are")])
+def test_17_a_title_above_the_columns_is_one_message(booked, blank, said):
+    rows = {"head": HEAD, "lines": LINES, "details": [["Mill Lane, sheet 2", "", "", "", ""], *blank, *DETAILS]}
 
     (text,) = refused(booked, Sheets(rows=rows))
 
-    assert text.startswith("cell A1: rows 1 to 2 are above the names of the columns; delete what is above them")
+    assert text.startswith(f"cell A1: {said} above the names of the columns; delete what is above them")
 
 
 def test_18_a_percentage_is_told(booked):

@@ -95,6 +95,7 @@ REFUSED = [
     ("? [1, 2]\n: 3\n", "1:3: a list or a map is given where a key"),
     ("a: 1\n\tb: 2\n", "2:"),
     ("a: [1, 2\n", "1:8: the bracket [ opened in this line is not closed"),
+    ("b: 1\na: [1,\n  2\nc: 2\n", "3:3: the bracket [ opened in line 2 is not closed"),
     ("a: {b: 1\nc: 2\n", "1:8: the bracket { opened in this line is not closed"),
     ("a: 'x\n", "1:4: the quotation that begins here is not closed"),
     ("a: b: c\n", "1:5: a second ': '"),

@@ -111,6 +111,13 @@ def test_a_book_that_does_not_come_right_in_so_many_readings_is_refused_with_its
     assert "12" in finding_texts(caught.value.findings)[0]
 
 
+def test_what_is_lacking_only_because_it_was_left_out_is_not_told():
+    with pytest.raises(BookError) as caught:
+        parse_sound_part(b"book: 1\nunit: ell\nlines: {}\n", "b.yaml")
+
+    assert [text.split(": ")[0] for text in finding_texts(caught.value.findings)] == ["2:7"]
+
+
 def rows_of(written):
     """Return the rows of details of a book, with how many there are."""
     lines = written.entries["lines"][1]

@@ -15,7 +15,7 @@ from pegline.commands.tidy import canonical_text
 from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.measures.source_tree import Items, Table
 from pegline.readers import zip_guard as archives
-from pegline.readers.book_tables import NAMING, SHEETS, columns_of
+from pegline.readers.book_tables import NAMING, SHEETS, columns_of, table_of
 from pegline.readers.workbooks import CHOICES, sheets_in
 from pegline.readers.yaml import parse
 
@@ -542,6 +542,17 @@ def test_a_struck_value_leaves_its_cell_blank_where_it_is(tmp_path):
     assert [(text.value, text.place.line, text.place.column) for text in row[:5]] == [
         ("A-B", 2, 1), ("5", 2, 2), ("~", 2, 3), ("p", 2, 4), ("3.22", 2, 5),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ["A-B #2", "a: b", "*x", "- x", "3.2 # moss"])
+def test_a_cell_without_brackets_is_taken_as_it_is_and_no_line_of_a_book(text, tmp_path):
+    path = workbook(
+        {"head": [["book", "title"], ["1", "x"]], "lines": [["name", "use"], ["A-B", text]]}, tmp_path / "t.xlsx"
+    )
+
+    written = table_of(sheets_in(path))
+
+    assert plain(written)["lines"] == {"A-B": {"use": text}}
 
 
 def test_columns_whose_cells_may_be_merged_are_columns():

@@ -8,7 +8,7 @@ import pytest
 from pegline.errors import BookError, OpenError
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
-from pegline.readers.yaml import _REFUSED, parse
+from pegline.readers.yaml import _REFUSED, comments, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -235,6 +235,19 @@ def test_what_is_not_refused_is_a_sign_to_yaml_too():
 
     # Accents are put together; runs of spaces at an end of a line are not in it.
     assert written.value == unicodedata.normalize("NFC", signs)
+
+
+def test_remarks_are_found_with_their_places_and_signs_in_quotes_are_none():
+    text = "# top\nbook: 1 # one\n\nlines: # both\n  A-B: {use: base} # 'x' # y\n  # last\nnote: 'a # b'\n# end"
+
+    assert list(comments("\ufeff" + text)) == [
+        (1, 1, "# top", True),
+        (2, 9, "# one", False),
+        (4, 8, "# both", False),
+        (5, 20, "# 'x' # y", False),
+        (6, 3, "# last", True),
+        (8, 1, "# end", True),
+    ]
 
 
 def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 from builders.archive import GOOD
 from builders.figures import keep
-from pegline.readers.decoding import LARGEST
 
 from pegline.errors import PeglineError
 from pegline.readers import read
 from pegline.readers.book_tables import table_of
+from pegline.readers.file_text import LARGEST
 from pegline.readers.workbooks import sheets_in
 from pegline.survey import reduce
 

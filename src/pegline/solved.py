@@ -19,7 +19,7 @@ from pegline.network.adjust import framework_fails
 from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment
 from pegline.network.quality import MIN_REDUNDANCY
-from pegline.network.unnoticed import Unnoticed
+from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import ReducedLine, Reduction

@@ -20,7 +20,7 @@ from pegline.frame.model import Frame
 from pegline.network.adjust import adjust
 from pegline.network.model import Adjustment
 from pegline.network.start import Gap
-from pegline.network.unnoticed import find_unnoticed
+from pegline.network.unnoticed_mistakes import find_unnoticed
 from pegline.reduction.model import Reduction
 from pegline.reduction.reduce import reduce_readings
 from pegline.solved import Solved

@@ -21,7 +21,7 @@ from pegline.measures.offset import Row
 from pegline.measures.values import Length, Reading
 from pegline.network.model import Adjustment, Check, Solution
 from pegline.network.observation_types import Booking
-from pegline.network.unnoticed import Unnoticed
+from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.plan.compose import compose
 from pegline.plan.model import Options, Plan
 from pegline.reduction.model import Ground, ReducedLine, ReducedRow, ReducedWitness, Reduction

@@ -23,7 +23,7 @@ from pegline.measures.offset import Row
 from pegline.measures.values import Length, Pair, Reading
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Booking
-from pegline.network.unnoticed import Unnoticed
+from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.reduction.model import (
     Ground,
     ReducedArc,

@@ -16,7 +16,7 @@ from builders.records import LAY_SD, LOCAL, simulate
 
 from pegline.errors import BookError
 from pegline.network.adjust import adjust, framework_fails
-from pegline.network.unnoticed import find_unnoticed
+from pegline.network.unnoticed_mistakes import find_unnoticed
 
 UNREACHED = 0.2  #: standard deviations of a check: what changes it by less does not reach it
 GROSS = 25.0  #: standard deviations of a reading

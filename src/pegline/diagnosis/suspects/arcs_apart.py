@@ -47,10 +47,10 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
     misfits = [finding for finding in findings if finding.rule in MISFITS]
     if not misfits:
         return findings
-    told = ""
+    telling = ""
     if not all(_of_wrong_size(finding, book, reduction) for finding in misfits):
-        told = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
-    return tuple(_explain_one(finding, told, book, reduction) for finding in findings)
+        telling = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
+    return tuple(_explain_one(finding, telling, book, reduction) for finding in findings)
 
 
 def _explain_one(finding: Finding, told: str, book: Book, reduction: Reduction) -> Finding:
@@ -70,11 +70,11 @@ def _of_wrong_size(finding: Finding, book: Book, reduction: Reduction) -> Findin
     gap = finding.data
     if not isinstance(gap, Gap):
         return None
-    found = [*_odd_lengths(gap, book, reduction)]
+    odd_lengths = [*_odd_lengths(gap, book, reduction)]
     ends = {end for one in gap.observations for end in (one.start, one.end)}
     rows = (*far_chainages(book, reduction), *far_offsets(book, reduction))
-    found += [Finding("size", text, place) for name, text, place in rows if name in ends]
-    return found[0] if len({one.place for one in found}) == 1 else None
+    odd_lengths += [Finding("size", text, place) for name, text, place in rows if name in ends]
+    return odd_lengths[0] if len({one.place for one in odd_lengths}) == 1 else None
 
 
 def _odd_lengths(gap: Gap, book: Book, reduction: Reduction) -> Iterator[Finding]:
@@ -123,8 +123,8 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
     """Return who is suspected where the survey cannot be solved as booked: by its figure, and by control."""
     names = (*book.station_names, *shared_points(book, reduction))
     every = observations(book, reduction, frame, set(names))
-    known = {one.station for one in every if isinstance(one, Control)}
-    left_out = Bearing if len(known) > 2 else Bearing | Control
+    control_stations = {one.station for one in every if isinstance(one, Control)}
+    left_out = Bearing if len(control_stations) > 2 else Bearing | Control
     ones = [one for one in every if not isinstance(one, left_out) and set(one.points) <= set(names)]
     base = next((one for one in ones if isinstance(one, Distance) and one.booking.part == "base"), None)
     if base is None:
@@ -138,7 +138,7 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
         tapes,
         np.zeros((len(names), 2)),
         scale=frame.scale,
-        held=() if len(known) > 2 else (2 * start, 2 * start + 1, 2 * end + 1),
+        held=() if len(control_stations) > 2 else (2 * start, 2 * start + 1, 2 * end + 1),
     )
     construction = construct(network, hints(book, reduction), None)
     if construction is None:

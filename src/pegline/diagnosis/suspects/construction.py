@@ -209,9 +209,9 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
 
 def _fixed_point(network: Network) -> int:
     """Return the point about which a figure is turned: of control, else the first of the base line."""
-    known = next((one.station for one in network.observations if isinstance(one, Control)), None)
+    control_station = next((one.station for one in network.observations if isinstance(one, Control)), None)
     base = next((one.start for one in network.observations if isinstance(one, Distance)), network.names[0])
-    return network.index[known or base]
+    return network.index[control_station or base]
 
 
 def _control_read_otherwise(network: Network) -> Iterator[tuple[list[str], list[tuple[float, float]]]]:
@@ -248,45 +248,57 @@ def _mend(ones: list[Observation], gap: Gap) -> None:
             ones[ones.index(arc)] = with_value(arc, max(arc.booking.value + change, SHORTEST_ARC))
 
 
-def _lay_on_base(places: Array, known: Array, network: Network, base: Observation) -> Array:
+def _lay_on_base(places: Array, base_ends: Array, network: Network, base: Observation) -> Array:
     """Return positions turned and moved so that the base line begins and runs as in a solution."""
     first, last = (network.index[name] for name in base.points)
-    there, here = known[last] - known[first], places[last] - places[first]
+    there, here = base_ends[last] - base_ends[first], places[last] - places[first]
     turn = np.arctan2(there[1], there[0]) - np.arctan2(here[1], here[0])
     c, s = np.cos(turn), np.sin(turn)
-    return np.asarray((places - places[first]) @ np.array([[c, s], [-s, c]]) + known[first])
+    return np.asarray((places - places[first]) @ np.array([[c, s], [-s, c]]) + base_ends[first])
 
 
 def _steps(network: Network, begun: Start, places: Array) -> list[_Arcs | _Tie | _Carried]:
     steps: list[_Arcs | _Tie | _Carried] = []
     ones = network.observations
-    used = {n: ones[n] for n in begun.used}
+    observations = {n: ones[n] for n in begun.used}
     placed: list[int] = []
     for name in begun.positions:
         point = network.index[name]
         if len(placed) < 2:
             placed.append(point)
             continue
-        steps.append(_step(network, begun, used, places, placed, point))
+        steps.append(_step(network, begun, observations, places, placed, point))
         placed.append(point)
     return steps
 
 
 def _step(
-    network: Network, begun: Start, used: dict[int, Observation], places: Array, placed: Sequence[int], point: int
+    network: Network,
+    begun: Start,
+    observations: dict[int, Observation],
+    places: Array,
+    placed: Sequence[int],
+    point: int,
 ) -> _Arcs | _Tie | _Carried:
     name = network.names[point]
     tie = next(
-        (n for n, o in used.items() if isinstance(o, Chainage) and o.booking.part == "station" and o.point == name),
+        (
+            n
+            for n, o in observations.items()
+            if isinstance(o, Chainage) and o.booking.part == "station" and o.point == name
+        ),
         None,
     )
     if tie is not None:
-        three = [network.index[end] for end in used[tie].points[1:]]
+        three = [network.index[end] for end in observations[tie].points[1:]]
         if all(end in placed for end in three):
             return _Tie(point, tie)
     if point < network.stations and name in begun.pairs:
         arcs = [
-            next((n for n, o in used.items() if isinstance(o, Distance) and set(o.points) == {name, centre}), None)
+            next(
+                (n for n, o in observations.items() if isinstance(o, Distance) and set(o.points) == {name, centre}),
+                None,
+            )
             for centre in begun.pairs[name]
         ]
         one, other = arcs
@@ -294,18 +306,18 @@ def _step(
             first, second = (network.index[centre] for centre in begun.pairs[name])
             line, arm = places[second] - places[first], places[point] - places[first]
             return _Arcs(point, one, other, 1.0 if line[0] * arm[1] - line[1] * arm[0] > 0 else -1.0)
-    p, q = _beside(network, used, placed, places, point)
+    p, q = _beside(network, observations, placed, places, point)
     unit = _unit((places[q] - places[p])[None])[0]
     arm = places[point] - places[p]
     return _Carried(point, (p, q), float(arm @ unit), float(unit[0] * arm[1] - unit[1] * arm[0]))
 
 
 def _beside(
-    network: Network, used: dict[int, Observation], placed: Sequence[int], places: Array, point: int
+    network: Network, observations: dict[int, Observation], placed: Sequence[int], places: Array, point: int
 ) -> tuple[int, int]:
     """Return two points that another keeps its place beside: those of its row, else the nearest."""
     name = network.names[point]
-    for one in used.values():
+    for one in observations.values():
         if len(one.points) == 3 and one.points[0] == name:
             ends = [network.index[end] for end in one.points[1:]]
             if all(end in placed for end in ends):

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from pegline.diagnosis.suspects.hypotheses import Hypothesis
-from pegline.diagnosis.suspects.variants import Solved
+from pegline.diagnosis.suspects.variants import SolvedVariant
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Bearing, Control, Ranging
 from pegline.plane import Array
@@ -29,7 +29,7 @@ __all__ = [
     "NOTHING_WRONG_SHARE",
     "SHARES",
     "WORTH_INTEGRATING",
-    "Verdict",
+    "WeighedHypothesis",
     "any_size",
     "integrate_amount",
     "limit_loose",
@@ -75,7 +75,7 @@ NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 
 @record(frozen=True, slots=False)
-class Verdict:
+class WeighedHypothesis:
     """A hypothesis, solved."""
 
     hypothesis: Hypothesis
@@ -96,7 +96,9 @@ class Verdict:
         return float(max(self.covariances[amount, amount], 1e-18) ** 0.5)
 
 
-def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network, log_volume: float) -> Verdict:
+def verdict_of(
+    hypothesis: Hypothesis, solved: SolvedVariant, v: int, network: Network, log_volume: float
+) -> WeighedHypothesis:
     """Return a hypothesis with the solution that has its number.
 
     Where a figure falls flat the likelihood seems to fill a large volume, which its curvature forbids: the positions
@@ -130,7 +132,7 @@ def verdict_of(hypothesis: Hypothesis, solved: Solved, v: int, network: Network,
             weight += sum(log(any_size(*one)) for one in zip(amounts.tolist(), sds, kinds, strict=True))
     if variant.loose_tape is not None:
         weight += log(network.shared_sds[variant.loose_tape] / variant.tape_sd)
-    return Verdict(
+    return WeighedHypothesis(
         hypothesis,
         weight,
         evidence,
@@ -152,7 +154,7 @@ def limit_loose(covariances: Array) -> Array:
     return np.asarray(covariances * less[:, None] * less)
 
 
-def integrate_amount(one: Verdict, steps: Array, squares: Array, kind: type) -> Verdict:
+def integrate_amount(one: WeighedHypothesis, steps: Array, squares: Array, kind: type) -> WeighedHypothesis:
     """Return a reading wrong by any amount, its likelihood integrated over the amount instead of taken for normal.
 
         ∫ p(δ) exp(-χ²(δ) / 2) dδ

@@ -229,7 +229,7 @@ def bearings_of_other_lines(of: Situation) -> Hypotheses:
                         )
 
 
-def local_attraction(of: Situation) -> Hypotheses:
+def needle_attracted(of: Situation) -> Hypotheses:
     """Yield stations where the needle was drawn aside."""
     for name, numbers, amount in _bearings_by_station(of):
         yield Hypothesis(numbers, Variant(amounts=(amount,)), f"local attraction at {name}")
@@ -255,24 +255,24 @@ def _bearings_by_station(of: Situation) -> Iterator[tuple[str, tuple[int, ...], 
 
 def control_exchanged(of: Situation) -> Hypotheses:
     """Yield two control points, each booked for the other."""
-    known: dict[str, list[int]] = {}
+    rows_by_station: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
         if isinstance(one, Control):
-            known.setdefault(one.station, []).append(n)
-    for one_name, other_name in combinations(known, 2):
+            rows_by_station.setdefault(one.station, []).append(n)
+    for one_name, other_name in combinations(rows_by_station, 2):
         swap = {one_name: other_name, other_name: one_name}
-        numbers = (*known[one_name], *known[other_name])
+        numbers = (*rows_by_station[one_name], *rows_by_station[other_name])
         instead = {n: _rename_ends(of.observations[n], swap) for n in numbers}
         yield Hypothesis(numbers, Variant(instead), "two control points exchanged")
 
 
 def control_points_wrong(of: Situation) -> Hypotheses:
     """Yield control points both of whose coordinates are wrong."""
-    known: dict[str, list[int]] = {}
+    rows_by_station: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
         if isinstance(one, Control):
-            known.setdefault(one.station, []).append(n)
-    for numbers in known.values():
+            rows_by_station.setdefault(one.station, []).append(n)
+    for numbers in rows_by_station.values():
         amounts = tuple(change_of(of.observations, n) for n in numbers)
         yield Hypothesis(tuple(numbers), Variant(amounts=amounts))
 
@@ -360,12 +360,12 @@ def other_stations_of_lines(of: Situation) -> int:
 def lines_to_other_stations(of: Situation) -> Hypotheses:
     """Yield lines one end of which is booked under another station's name: where another is as far."""
     stations = of.network.names[: of.network.stations]
-    taken = {frozenset(of.observations[n].points) for n in of.lengths}
+    taped_pairs = {frozenset(of.observations[n].points) for n in of.lengths}
     for n, at in of.places_without.items():
         one = of.observations[n]
         for kept, end in (one.points, tuple(reversed(one.points))):
             for other in stations:
-                if other in one.points or frozenset((kept, other)) in taken:
+                if other in one.points or frozenset((kept, other)) in taped_pairs:
                     continue
                 apart = float(np.hypot(*(at[of.network.index[kept]] - at[of.network.index[other]])))
                 if abs(apart / of.network.scale - one.booking.value) < NEAR_SHARE * one.booking.value:

@@ -8,7 +8,7 @@ from math import log
 from typing import Final
 
 from pegline.diagnosis.suspects import hypotheses, words
-from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Hypotheses, Hypothesis, Situation
 from pegline.diagnosis.suspects.words import Accusations, Accused, Terms
 from pegline.records import record
@@ -23,7 +23,7 @@ class Kind:
     find: Callable[[Situation], Hypotheses]
     share: float = 0.02  #: of the prior, all of the kind together (a guess: nobody has counted)
     #: How the readings that it accuses are told, where it is not each with an amount of its own.
-    accuse: Callable[[Terms, Verdict], Accusations] | None = None
+    accuse: Callable[[Terms, WeighedHypothesis], Accusations] | None = None
     count: Callable[[Situation], int] | None = None  #: of those equally likely, where not all of them are looked at
     blames_reading: bool = True  #: one that names one observation alone is told together with what its reading may be
 
@@ -38,7 +38,7 @@ HYPOTHESES: Final[dict[str, Kind]] = {
     "peg-out-of-line": Kind(hypotheses.pegs_astray, 0.08),
     "bearing-turned": Kind(hypotheses.bearings_turned, accuse=words.accuse_bearing_turned),
     "bearing-of-other-line": Kind(hypotheses.bearings_of_other_lines, accuse=words.accuse_other_line),
-    "local-attraction": Kind(hypotheses.local_attraction, accuse=words.accuse_by_station),
+    "local-attraction": Kind(hypotheses.needle_attracted, accuse=words.accuse_by_station),
     "local-attraction-twice": Kind(hypotheses.local_attraction_twice, 0.02**2, accuse=words.accuse_by_station),
     "control-exchanged": Kind(hypotheses.control_exchanged, accuse=words.accuse_names_changed),
     "control-point": Kind(hypotheses.control_points_wrong),
@@ -72,7 +72,7 @@ def suspected_reading(hypothesis: Hypothesis) -> int | None:
     return hypothesis.numbers[0] if one else None
 
 
-def accusations(terms: Terms, verdict: Verdict) -> tuple[Accused, ...]:
+def accusations(terms: Terms, verdict: WeighedHypothesis) -> tuple[Accused, ...]:
     """Return what a hypothesis accuses, the first reading first."""
     kind = HYPOTHESES.get(verdict.hypothesis.kind)
     if kind is None or kind.accuse is None:

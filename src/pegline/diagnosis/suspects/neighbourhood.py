@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.errors import BookError
 from pegline.network.dependents import change_of, changed_by
 from pegline.network.least_squares import Network, build_network, linearise, misclosures, solve, with_observations
@@ -79,7 +79,7 @@ def robust_without_each(whole: Network, begin: Array) -> Array:
     return robust(whole, best)
 
 
-def positions_if_right(whole: Network, near: Neighbourhood, verdict: Verdict, begin: Array) -> Array:
+def positions_if_right(whole: Network, near: Neighbourhood, verdict: WeighedHypothesis, begin: Array) -> Array:
     """Return where everything stands once a hypothesis of the neighbourhood is taken for right."""
     ones = list(whole.observations)
     variant = verdict.hypothesis.variant
@@ -106,7 +106,7 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
     numbers = [n for n, one in enumerate(whole.observations) if any(whole.index[name] in inside for name in one.points)]
     ones = [whole.observations[n] for n in numbers]
     order = sorted({whole.index[name] for one in ones for name in one.points})
-    held = [
+    held_parameters = [
         2 * row + axis for row, n in enumerate(order) for axis in (0, 1) if n not in inside or whole.held[2 * n + axis]
     ]
     network = build_network(
@@ -116,7 +116,7 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
         dict(zip(whole.tapes, whole.shared_sds.tolist(), strict=False)),
         points[order],
         scale=whole.scale,
-        held=held,
+        held=held_parameters,
     )
     shared = parameters[2 * len(whole.names) :]
     errors = [shared[whole.shared[name]] for name in network.shared]

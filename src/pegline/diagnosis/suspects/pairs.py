@@ -14,13 +14,13 @@ from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
     WORTH_INTEGRATING,
-    Verdict,
+    WeighedHypothesis,
     second_of_any_size,
     share_within,
 )
 from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation
 from pegline.diagnosis.suspects.slips import Slip
-from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
+from pegline.diagnosis.suspects.variants import SolvedVariant, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array
 from pegline.records import record
@@ -40,12 +40,12 @@ class Pairs:
 
     of: Situation
     singles: Sequence[Hypothesis]  #: each reading wrong by any amount,
-    solved: Solved  #: and how they are solved
+    solved: SolvedVariant  #: and how they are solved
     slips_of: Mapping[int, Sequence[tuple[Slip, float]]]  #: with the logarithms of how likely they are, by reading
     per_reading: float  #: logarithm of one reading's part of what is wrong
-    solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[Verdict]]
+    solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[WeighedHypothesis]]
 
-    def verdicts(self) -> list[Verdict]:
+    def verdicts(self) -> list[WeighedHypothesis]:
         """Return two readings wrong at once, each by any amount or by a slip: one does not lead to the other."""
         ones = self.of.observations
         solved = self.solved
@@ -69,7 +69,7 @@ class Pairs:
         left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
         some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
         some = some[left[some] < float(solved.squares.min()) + HOPELESS]
-        by_pair: dict[frozenset[int], Verdict] = {}
+        by_pair: dict[frozenset[int], WeighedHypothesis] = {}
         for one in self.solve([hypotheses[n] for n in some], begins[some], amounts[some]):
             key = frozenset(one.hypothesis.numbers)
             if key not in by_pair or one.square < by_pair[key].square:
@@ -94,7 +94,7 @@ class Pairs:
             best.setdefault(self.singles[v].numbers[0], v)
         return best
 
-    def _slips_of_two(self, root: Verdict) -> Iterator[Verdict]:
+    def _slips_of_two(self, root: WeighedHypothesis) -> Iterator[WeighedHypothesis]:
         """Yield the slips that explain one of two amounts, and both."""
         numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
         near = [
@@ -121,16 +121,16 @@ class Pairs:
                 yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
 
     def _two_with(
-        self, root: Verdict, known: Mapping[int, Slip], changes: Mapping[int, float], prior: float
-    ) -> Verdict:
+        self, root: WeighedHypothesis, slips: Mapping[int, Slip], changes: Mapping[int, float], prior: float
+    ) -> WeighedHypothesis:
         """Return two readings wrong of which one or both are explained by slips."""
-        some = sorted(known)
+        some = sorted(slips)
         among = root.covariances[np.ix_(some, some)]
         off = np.array([changes[k] - root.amounts[k] for k in some])
         further = float(off @ np.linalg.solve(among, off))
         evidence = root.evidence - further / 2 - 0.5 * float(np.linalg.slogdet(among)[1])
         numbers = root.hypothesis.numbers
-        hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(known.get(k) for k in range(len(numbers))))
+        hypothesis = replace(root.hypothesis, log_prior=prior, both=tuple(slips.get(k) for k in range(len(numbers))))
         across = root.covariances[:, some]
         return replace(
             root,
@@ -144,8 +144,8 @@ class Pairs:
 
 
 def told_with_one(
-    single: Sequence[Verdict], pairs: Sequence[Verdict], critical: float, of: Situation
-) -> tuple[list[Verdict], list[Verdict]]:
+    single: Sequence[WeighedHypothesis], pairs: Sequence[WeighedHypothesis], critical: float, of: Situation
+) -> tuple[list[WeighedHypothesis], list[WeighedHypothesis]]:
     """Return single readings with what speaks for a second mistake that no check would show, and the rest of the pairs.
 
     Where one reading lets everything pass, so it does as far from its best as the critical test allows. As far as a
@@ -171,7 +171,9 @@ def told_with_one(
     return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
 
 
-def _share_unnoticed(pair: Verdict, k: int, single: Verdict, critical: float, of: Situation) -> float:
+def _share_unnoticed(
+    pair: WeighedHypothesis, k: int, single: WeighedHypothesis, critical: float, of: Situation
+) -> float:
     """Return how much of a pair leaves a reading where it alone would let everything pass."""
     near, amount = critical * single.sd(), single.amounts[0]
     if pair.sd(k) <= near or any(pair.hypothesis.both):

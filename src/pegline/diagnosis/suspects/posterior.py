@@ -18,7 +18,7 @@ from pegline.diagnosis.suspects.evidence import (
     NOTHING_WRONG_SHARE,
     SHARES,
     WORTH_INTEGRATING,
-    Verdict,
+    WeighedHypothesis,
     integrate_amount,
     shares,
     something_else,
@@ -28,7 +28,7 @@ from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situ
 from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
 from pegline.diagnosis.suspects.pairs import Pairs, told_with_one
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
-from pegline.diagnosis.suspects.variants import Solved, Variant, Variants
+from pegline.diagnosis.suspects.variants import SolvedVariant, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array
 from pegline.records import record
@@ -52,7 +52,7 @@ LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be rec
 class Posterior:
     """Every hypothesis with its share."""
 
-    verdicts: tuple[Verdict, ...]  #: the likeliest first
+    verdicts: tuple[WeighedHypothesis, ...]  #: the likeliest first
     shares: tuple[float, ...]  #: of each verdict, then of something else and of nothing wrong; they sum to 1
     critical: float  #: largest test that passes
 
@@ -152,7 +152,7 @@ class _Reckoner:
 
     def _solve(
         self, hypotheses: Sequence[Hypothesis], begins: Array, amounts: Array | None = None
-    ) -> Iterator[Verdict]:
+    ) -> Iterator[WeighedHypothesis]:
         """Yield the hypotheses solved; those that leave far more unexplained than the best are left out."""
         if not hypotheses:
             return
@@ -160,7 +160,7 @@ class _Reckoner:
         solved = variants.solve(begins, variants.given_amounts if amounts is None else amounts)
         yield from self._verdicts(hypotheses, solved)
 
-    def _verdicts(self, hypotheses: Sequence[Hypothesis], solved: Solved) -> Iterator[Verdict]:
+    def _verdicts(self, hypotheses: Sequence[Hypothesis], solved: SolvedVariant) -> Iterator[WeighedHypothesis]:
         for v, one in enumerate(hypotheses):
             sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
             if sided and np.isfinite(solved.log_volumes[v]):
@@ -174,7 +174,7 @@ class _Reckoner:
         return -log(max(len(self.of.readings), 1))
 
     @cached_property
-    def _one_wrong(self) -> tuple[list[Hypothesis], Solved]:
+    def _one_wrong(self) -> tuple[list[Hypothesis], SolvedVariant]:
         """Return every reading wrong by any amount, solved from every place where a root may be."""
         ones, prior = self.of.observations, log(ANY_AMOUNT) + self._per_reading
         single = {
@@ -187,16 +187,16 @@ class _Reckoner:
         parameters = np.array([begin for _, begin, _ in begins])
         return hypotheses, variants.solve(parameters, np.array([[amount] for _, _, amount in begins]))
 
-    def _any_amount(self) -> list[Verdict]:
+    def _any_amount(self) -> list[WeighedHypothesis]:
         """Return every reading wrong by any amount, with every root that it has."""
-        verdicts: dict[int, list[Verdict]] = {}
+        verdicts: dict[int, list[WeighedHypothesis]] = {}
         for one in self._verdicts(*self._one_wrong):
             others = verdicts.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)
         return self._weak_ones_integrated([one for others in verdicts.values() for one in others])
 
-    def _weak_ones_integrated(self, roots: Sequence[Verdict]) -> list[Verdict]:
+    def _weak_ones_integrated(self, roots: Sequence[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the readings wrong by any amount, the likelihood of what is only weakly known integrated over it."""
         least = min((one.square for one in roots), default=0.0)
         weak = [one for one in roots if one.sd() > WEAK and one.square < least + WORTH_INTEGRATING]
@@ -265,9 +265,9 @@ class _Reckoner:
             ]
         return slips_by_number
 
-    def _slips(self, roots: Sequence[Verdict]) -> list[Verdict]:
+    def _slips(self, roots: Sequence[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the slips that meet a root, each once; the likeliest solved anew."""
-        nearest: dict[tuple[int, float, str], Verdict] = {}
+        nearest: dict[tuple[int, float, str], WeighedHypothesis] = {}
         for root in roots:
             delta, sd = root.amounts[0], root.sd()
             for slip, prior in self._slips_of[root.hypothesis.numbers[0]]:
@@ -294,12 +294,12 @@ class _Reckoner:
         verdicts = sorted(nearest.values(), key=lambda one: -one.weight)
         return [*self._again(verdicts[:SLIPS_SOLVED]), *verdicts[SLIPS_SOLVED:]]
 
-    def _again(self, verdicts: Sequence[Verdict]) -> Iterator[Verdict]:
+    def _again(self, verdicts: Sequence[WeighedHypothesis]) -> Iterator[WeighedHypothesis]:
         return self._solve([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
 
     # -- names, sides, lines -----------------------------------------------------------------------------------------
 
-    def _others(self, roots: Sequence[Verdict]) -> list[Verdict]:
+    def _others(self, roots: Sequence[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the hypotheses beyond single readings that come near, and explain something."""
         count = len(self.of.network.names)
         lengths = set(self.of.lengths)
@@ -312,24 +312,24 @@ class _Reckoner:
         if not hypotheses:
             return []
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
-        given = variants.given_amounts
+        amounts = variants.given_amounts
         begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self._begins]
         if self.construction is not None:
-            begins.append(self.construction.repeat(variants, given))
+            begins.append(self.construction.repeat(variants, amounts))
         begins += self._own_begins(hypotheses, roots, begins[-1])
-        costs = np.array([_roughness(variants, begin, given) for begin in begins])
+        costs = np.array([_roughness(variants, begin, amounts) for begin in begins])
         # From where a point lies on its booked side no adjustment reaches the other.
         costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
         return self._telling(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
 
-    def _telling(self, verdicts: Iterable[Verdict]) -> list[Verdict]:
+    def _telling(self, verdicts: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the hypotheses that explain something of what disagrees: no check sees the others."""
         return [one for one in verdicts if one.square < self._as_booked[0] - EXPLAINS]
 
     def _own_begins(
-        self, hypotheses: Sequence[Hypothesis], roots: Sequence[Verdict], otherwise: Array
+        self, hypotheses: Sequence[Hypothesis], roots: Sequence[WeighedHypothesis], otherwise: Array
     ) -> Iterator[Array]:
         """Yield further parameters (v, 2 n + s) to begin with: mirrored, exchanged, and where a line is left out."""
         begin = otherwise.copy()
@@ -345,9 +345,9 @@ class _Reckoner:
         yield begin
 
 
-def _apart(roots: Iterable[Verdict]) -> list[Verdict]:
+def _apart(roots: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
     """Return the roots of each reading that lie apart: what is only weakly known has been integrated over once."""
-    kept: dict[int, list[Verdict]] = {}
+    kept: dict[int, list[WeighedHypothesis]] = {}
     for root in sorted(roots, key=lambda one: -one.weight):
         others = kept.setdefault(root.hypothesis.numbers[0], [])
         if all(abs(root.amounts[0] - other.amounts[0]) > APART * other.sd() for other in others):

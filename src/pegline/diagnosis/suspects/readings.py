@@ -114,8 +114,8 @@ class _Readings:
             for ground, arm in zip(row.offsets, row.booked.offsets, strict=True):
                 yield ground.place, self._of_tape([arm], ground, unit)
         elif row.offsets:
-            seen = -row.side if row.booked.back else row.side  # as the book writes it
-            yield row.offsets[0].place, self._of_tape(row.booked.offsets, row.offsets[0], unit, seen)
+            side = -row.side if row.booked.back else row.side  # as the book writes it
+            yield row.offsets[0].place, self._of_tape(row.booked.offsets, row.offsets[0], unit, side)
 
     def _of_tape(self, readings: Sequence[Reading], ground: Ground, unit: str, side: int = 0) -> list[BookedReading]:
         tapes, word, share = self._tapes(ground.tape), self._word(ground.tape), _rate(ground) / len(readings)
@@ -123,10 +123,10 @@ class _Readings:
 
     def _tapes(self, own: str) -> tuple[float, ...]:
         """Return the lengths of all tapes that may have been laid: the one named first, then the book's others."""
-        used = self.reduction.tapes
+        tapes = self.reduction.tapes
         booked = [tape.length.metres(self.book.unit) for tape in self.book.tapes.values()]
-        first = [used[own].nominal] if own in used else []
-        return tuple(dict.fromkeys([*first, *(tape.nominal for tape in used.values()), *booked]))
+        first = [tapes[own].nominal] if own in tapes else []
+        return tuple(dict.fromkeys([*first, *(tape.nominal for tape in tapes.values()), *booked]))
 
     def _word(self, tape: str) -> str:
         constants = self.reduction.tapes.get(tape)

@@ -12,7 +12,7 @@ from pegline.diagnosis.effects import TIED, Effects
 from pegline.diagnosis.model import Also, Suspect
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.suspects.construction import Construction, construct, orientations
-from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.hypothesis_table import accusations, suspected_reading
 from pegline.diagnosis.suspects.neighbourhood import (
@@ -48,11 +48,11 @@ NOTHING_WRONG: Final = "nothing wrong"
 class Candidate:
     """What may be wrong, with every way in which it may be."""
 
-    verdicts: tuple[Verdict, ...]  #: the likeliest first
+    verdicts: tuple[WeighedHypothesis, ...]  #: the likeliest first
     share: float
 
     @property
-    def best(self) -> Verdict:
+    def best(self) -> WeighedHypothesis:
         """Return how it is likeliest to be wrong."""
         return self.verdicts[0]
 
@@ -73,7 +73,7 @@ class Suspicion:
     @cached_property
     def candidates(self) -> tuple[Candidate, ...]:
         """Return what may be wrong, the likeliest first."""
-        by_effect: dict[object, list[tuple[Verdict, float]]] = {}
+        by_effect: dict[object, list[tuple[WeighedHypothesis, float]]] = {}
         for verdict, share in zip(self.posterior.verdicts, self.posterior.shares, strict=False):
             hypothesis = verdict.hypothesis
             number = suspected_reading(hypothesis)
@@ -126,7 +126,7 @@ class Suspicion:
             also=tuple(Also(one.what, one.reading, one.would_be, one.place) for one in others),
         )
 
-    def _slip(self, verdict: Verdict) -> str | None:
+    def _slip(self, verdict: WeighedHypothesis) -> str | None:
         """Return the slip in words, with what else to look at where it may reach beyond the reading."""
         hypothesis = verdict.hypothesis
         words = hypothesis.slip.words if hypothesis.slip else hypothesis.words
@@ -134,7 +134,7 @@ class Suspicion:
         reach = self._reach(verdict)
         return "; ".join(filter(None, (words, reach, self._moved_peg(verdict)))) or None
 
-    def _moved_peg(self, verdict: Verdict) -> str:
+    def _moved_peg(self, verdict: WeighedHypothesis) -> str:
         """Return that two lines to one station may have been taped to another place of its peg than the others."""
         if verdict.hypothesis.kind != "two-readings" or all(verdict.hypothesis.both or (None,)):
             return ""
@@ -144,7 +144,7 @@ class Suspicion:
         shared = [name for name in one.points if name in other.points]
         return f"or the peg {shared[0]} was moved between tapings" if shared else ""
 
-    def _reach(self, verdict: Verdict) -> str:
+    def _reach(self, verdict: WeighedHypothesis) -> str:
         if len(verdict.hypothesis.numbers) != 1 or verdict.hypothesis.kind != "reading":
             return ""
         booking = self.terms.of.observations[verdict.hypothesis.numbers[0]].booking

@@ -269,7 +269,7 @@ def confused_digits(reading: BookedReading) -> Found:
                     yield (*changed, f"{article} {alike[sign]} booked as {'an' if sign == '8' else 'a'} {sign}")
 
 
-def moved_point(reading: BookedReading) -> Found:
+def moved_decimal_point(reading: BookedReading) -> Found:
     """The decimal point one place off."""
     parts = _parts(reading)
     if len(parts) == 1 and not parts[0].denominator:
@@ -303,16 +303,16 @@ def wrong_unit(reading: BookedReading) -> Found:
     parts = _parts(reading)
     if len(parts) != 1 or parts[0].denominator:
         return
-    for taken, read, words in CONFUSED_UNITS:
-        if parts[0].unit == taken:
+    for unit_taken, read, words in CONFUSED_UNITS:
+        if parts[0].unit == unit_taken:
             yield float(parts[0].number) * METRES_PER[read], f"{parts[0].number} {read}", words
 
 
 def other_side(reading: BookedReading) -> Found:
     """Left for right."""
     if reading.side:
-        meant, booked = ("right", "left") if reading.side > 0 else ("left", "right")
-        yield -reading.metres, f"{meant} {reading.text}", f"{booked} booked for {meant}"
+        likely, booked = ("right", "left") if reading.side > 0 else ("left", "right")
+        yield -reading.metres, f"{likely} {reading.text}", f"{booked} booked for {likely}"
 
 
 #: Every slip of one reading, by name.
@@ -323,7 +323,7 @@ SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
     "confused-digits": confused_digits,
     "two-tapes": two_tapes,
     "unnamed-tape": unnamed_tape,
-    "moved-point": moved_point,
+    "moved-point": moved_decimal_point,
     "wrong-end": wrong_end,
     "wrong-unit": wrong_unit,
     "other-side": other_side,

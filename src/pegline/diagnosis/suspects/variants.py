@@ -20,7 +20,7 @@ from pegline.network.observation_types import Chainage, Oblique, Observation, Ti
 from pegline.plane import Array, wrap_angle
 from pegline.records import record
 
-__all__ = ["Solved", "Variant", "Variants"]
+__all__ = ["SolvedVariant", "Variant", "Variants"]
 
 Ints = NDArray[np.int64]
 
@@ -51,7 +51,7 @@ class Variant:
 
 
 @record(frozen=True, slots=False)
-class Solved:
+class SolvedVariant:
     """Variants, solved."""
 
     parameters: Array  #: (v, 2 n + s) as those of the network
@@ -275,7 +275,7 @@ class Variants:
 
     # -- the solution ------------------------------------------------------------------------------------------------
 
-    def solve(self, begin: Array, amounts: Array) -> Solved:
+    def solve(self, begin: Array, amounts: Array) -> SolvedVariant:
         """Adjust every variant; each step is damped where it does not lower χ² (Levenberg and Marquardt).
 
         Parameters
@@ -298,11 +298,13 @@ class Variants:
             there, more = self._step_from(parameters[going], amounts[going], steps)
             new = self._look(there, more, going)
             better = new.cost <= look.cost[going] + 1e-9
-            taken = going[better]
-            parameters[taken], amounts[taken] = there[better], more[better]
+            better_variants = going[better]
+            parameters[better_variants], amounts[better_variants] = there[better], more[better]
             for old, fresh in zip(look, new, strict=True):
-                old[taken] = fresh[better]
-            damping[taken] = np.where(damping[taken] <= WEAKEST_DAMPING, 0.0, damping[taken] / 30)
+                old[better_variants] = fresh[better]
+            damping[better_variants] = np.where(
+                damping[better_variants] <= WEAKEST_DAMPING, 0.0, damping[better_variants] / 30
+            )
             failed = going[~better]
             damping[failed] = np.maximum(10 * damping[failed], WEAKEST_DAMPING)
             done = (better & (gains < SETTLED * np.maximum(look.cost[going] / 10, 1.0))) | (
@@ -343,7 +345,7 @@ class Variants:
         there[:, ~self.network.held] += steps[:, : self.unknowns]
         return there, amounts + steps[:, self.unknowns :]
 
-    def _solution(self, look: _Look, parameters: Array, amounts: Array) -> Solved:
+    def _solution(self, look: _Look, parameters: Array, amounts: Array) -> SolvedVariant:
         """Return the solution; volumes and tests of those alone that come near the best."""
         count = len(parameters)
         near = np.flatnonzero(look.cost <= look.cost.min(initial=np.inf) + HOPELESS)
@@ -361,7 +363,7 @@ class Variants:
         tests = np.where(left > 1e-6, np.abs(look.residuals[near]) / np.sqrt(np.maximum(left, 1e-6)), 0.0)
         worst[near] = tests.max(axis=1, initial=0.0)
         among[near] = inverse[:, self.unknowns :, self.unknowns :]
-        return Solved(parameters, amounts, among, look.cost, log_volumes, worst)
+        return SolvedVariant(parameters, amounts, among, look.cost, log_volumes, worst)
 
 
 def _points(network: Network, ones: Sequence[Observation]) -> Ints:

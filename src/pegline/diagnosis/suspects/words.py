@@ -8,7 +8,7 @@ from typing import assert_never
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
-from pegline.diagnosis.suspects.evidence import Verdict
+from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.readings import readings_by_number
 from pegline.diagnosis.suspects.slips import BookedReading, Slip, as_booked
@@ -63,7 +63,7 @@ class Terms:
     def _notation(self) -> Notation:
         return notation_of(self.book)
 
-    def changed_readings(self, one: Verdict, amounts: Sequence[float] = ()) -> tuple[Accused, ...]:
+    def changed_readings(self, one: WeighedHypothesis, amounts: Sequence[float] = ()) -> tuple[Accused, ...]:
         """Return the readings of a hypothesis with what each would be, the first reading first.
 
         Parameters
@@ -159,12 +159,12 @@ class Terms:
         booked = point.easting if axis == "easting" else point.northing
         if booked is None or self.book.control is None or point.crs not in (None, self.book.control.crs):
             return
-        for words, meant in other_digits(f"{booked:.3f}"):
-            change = (meant - booked) * self.frame.metres_per_unit
+        for words, other in other_digits(f"{booked:.3f}"):
+            change = (other - booked) * self.frame.metres_per_unit
             yield Slip(
                 f"{words} in the {axis}",
                 f"{axis} {booked:.3f}",
-                f"{axis} {meant:.3f}",
+                f"{axis} {other:.3f}",
                 one.booking.place,
                 change,
                 "digit",
@@ -181,19 +181,19 @@ def control_point(book: Book, station: str) -> ControlPoint | None:
 Accusations = Iterator[Accused]
 
 
-def accuse_together(terms: Terms, one: Verdict) -> Accusations:
+def accuse_together(terms: Terms, one: WeighedHypothesis) -> Accusations:
     """Yield readings that are all wrong by one amount."""
     yield from terms.changed_readings(one, one.amounts * len(one.hypothesis.numbers))
 
 
-def accuse_by_station(terms: Terms, one: Verdict) -> Accusations:
+def accuse_by_station(terms: Terms, one: WeighedHypothesis) -> Accusations:
     """Yield bearings that are wrong by the amount of the station that they were read at."""
     changes = one.hypothesis.variant.amounts
     of_number = {number: amount for change, amount in zip(changes, one.amounts, strict=True) for number in change}
     yield from terms.changed_readings(one, [of_number[number] for number in one.hypothesis.numbers])
 
 
-def accuse_readings_exchanged(terms: Terms, one: Verdict) -> Accusations:
+def accuse_readings_exchanged(terms: Terms, one: WeighedHypothesis) -> Accusations:
     ones, readings = terms.of.observations, terms.readings
     i, j = one.hypothesis.numbers
     for number, other in ((i, j), (j, i)):
@@ -201,7 +201,7 @@ def accuse_readings_exchanged(terms: Terms, one: Verdict) -> Accusations:
         yield Accused(terms.name(ones[number]), texts[0], texts[1], ones[number].booking.place)
 
 
-def accuse_names_changed(terms: Terms, one: Verdict) -> Accusations:
+def accuse_names_changed(terms: Terms, one: WeighedHypothesis) -> Accusations:
     """Yield observations between other points than booked: a line, a bearing, the corners of a building."""
     by_lines: dict[tuple[str, str], Accused] = {}
     for number, instead in one.hypothesis.variant.instead.items():
@@ -212,20 +212,20 @@ def accuse_names_changed(terms: Terms, one: Verdict) -> Accusations:
     yield from by_lines.values()
 
 
-def accuse_other_line(terms: Terms, one: Verdict) -> Accusations:
+def accuse_other_line(terms: Terms, one: WeighedHypothesis) -> Accusations:
     for number, instead in one.hypothesis.variant.instead.items():
         booked = terms.of.observations[number]
         if isinstance(booked, Distance | Bearing):
             yield Accused(terms.name(booked), "-".join(booked.points), "-".join(instead.points), booked.booking.place)
 
 
-def accuse_line_backwards(terms: Terms, one: Verdict) -> Accusations:
+def accuse_line_backwards(terms: Terms, one: WeighedHypothesis) -> Accusations:
     booking = terms.of.observations[one.hypothesis.numbers[0]].booking
     line = terms.reduction.lines[booking.line or ""]
     yield Accused(line.name, f"{line.start}-{line.end}", f"{line.end}-{line.start}", line.booked.place)
 
 
-def accuse_bearing_turned(terms: Terms, one: Verdict) -> Accusations:
+def accuse_bearing_turned(terms: Terms, one: WeighedHypothesis) -> Accusations:
     from math import pi
 
     (number,) = one.hypothesis.numbers
@@ -233,27 +233,27 @@ def accuse_bearing_turned(terms: Terms, one: Verdict) -> Accusations:
     yield Accused(terms.name(booked), terms._plain(booked, 0.0), terms._plain(booked, pi), booked.booking.place)
 
 
-def accuse_row_side(terms: Terms, one: Verdict) -> Accusations:
+def accuse_row_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     if isinstance(booked, Offset | Oblique):
         seen_left = (booked.side > 0) != booked.booking.back
-        booked_side, meant = ("left", "right") if seen_left else ("right", "left")
-        yield Accused(terms.name(booked), booked_side, meant, booked.booking.place)
+        booked_side, other_side = ("left", "right") if seen_left else ("right", "left")
+        yield Accused(terms.name(booked), booked_side, other_side, booked.booking.place)
 
 
-def accuse_station_side(terms: Terms, one: Verdict) -> Accusations:
+def accuse_station_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
     name = terms.of.network.names[one.hypothesis.mirrored[0]]
     side = terms.of.hints.sides[name]
-    booked_side, meant = ("left", "right") if side.left else ("right", "left")
-    yield Accused(name, f"{booked_side} of {side.of}", f"{meant} of {side.of}", terms.of.hints.places.get(name))
+    booked_side, other_side = ("left", "right") if side.left else ("right", "left")
+    yield Accused(name, f"{booked_side} of {side.of}", f"{other_side} of {side.of}", terms.of.hints.places.get(name))
 
 
-def accuse_name_twice(terms: Terms, one: Verdict) -> Accusations:
+def accuse_name_twice(terms: Terms, one: WeighedHypothesis) -> Accusations:
     booked = terms.of.observations[one.hypothesis.numbers[0]]
     yield Accused(terms.name(booked), booked.points[0], "a point of its own", booked.booking.place)
 
 
-def accuse_tape_length(terms: Terms, one: Verdict) -> Accusations:
+def accuse_tape_length(terms: Terms, one: WeighedHypothesis) -> Accusations:
     number = one.hypothesis.variant.loose_tape or 0
     name = terms.of.network.tapes[number]
     scale = float(one.parameters[2 * len(terms.of.network.names) + number])

@@ -10,11 +10,11 @@ from builders.records import LOCAL, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.measures.values import Length
-from pegline.network import unnoticed
+from pegline.network import unnoticed_mistakes
 from pegline.network.adjust import adjust
 from pegline.network.dependents import Readings, derivative_matrix, full_matrix, parameter_moves
 from pegline.network.equations import EQUATIONS
-from pegline.network.unnoticed import Compared, find_unnoticed, moved_points, noticed_mistakes
+from pegline.network.unnoticed_mistakes import Compared, find_unnoticed, moved_points, noticed_mistakes
 
 QUAD = {
     "A-B": ("base", 60.0),
@@ -43,7 +43,11 @@ def test_without_the_solutions_nothing_is_called_checked():
     book, reduction = measure(QUAD, sides=SIDES)
     adjustment = replace(adjust(book, reduction, LOCAL), fit=None)
     unnoticed = find_unnoticed(book, reduction, adjustment)
-    assert (unnoticed.distance("C"), unnoticed.is_checked("C"), unnoticed.smallest_noticed) == (None, False, {})
+    assert (
+        unnoticed.distance("C"),
+        unnoticed.is_checked("C"),
+        unnoticed.smallest_noticed,
+    ) == (None, False, {})
 
 
 def test_a_check_over_one_triangle_says_nothing_of_the_other():
@@ -71,7 +75,7 @@ def test_a_dimension_checks_no_station():
 @pytest.mark.parametrize("columns", [256, 8])
 @pytest.mark.parametrize("name", ["triangle with check line", "quad with pegs", "farm", "strip"])
 def test_all_together_is_what_each_reading_and_each_check_gives_alone(name, columns, monkeypatch):
-    monkeypatch.setattr(unnoticed, "COLUMNS", columns)
+    monkeypatch.setattr(unnoticed_mistakes, "COLUMNS", columns)
     adjustment = adjust(*simulate(NETWORKS[name](), 3), LOCAL)
     adjusted, plotting = adjustment.fit, adjustment.plotting_fit
     count, points = len(adjusted.network.values), len(adjusted.network.names)
@@ -107,9 +111,9 @@ def test_all_together_is_what_each_reading_and_each_check_gives_alone(name, colu
         turn = (away[end, 0] * moved[end, 1] - away[end, 1] * moved[end, 0]) / (away[end] @ away[end])
         size = np.hypot(moved[:, 0] + turn * away[:, 1], moved[:, 1] - turn * away[:, 0])
         angle = EQUATIONS[type(adjusted.network.observations[reading])].angle
-        largest = unnoticed.MAX_TURN if angle else unnoticed.MAX_MISTAKE
+        largest = unnoticed_mistakes.MAX_TURN if angle else unnoticed_mistakes.MAX_MISTAKE
         reach[:, reading] = size * min(mistakes[reading], largest)
-        reach[:, reading][(mistakes[reading] > largest) & (reach[:, reading] > unnoticed.STILL)] = np.inf
+        reach[:, reading][(mistakes[reading] > largest) & (reach[:, reading] > unnoticed_mistakes.STILL)] = np.inf
     assert movements == pytest.approx(reach.max(axis=1), rel=1e-6, abs=1e-9)
     named = causes >= 0
     assert reach[named, causes[named]] == pytest.approx(movements[named], rel=1e-6)

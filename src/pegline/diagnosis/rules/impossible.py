@@ -61,6 +61,8 @@ def buildings_overlap(solved: Solved, limit: None) -> Remarks:
 def line_through_house(solved: Solved, limit: None) -> Remarks:
     """Chain lines that run through a building or a pond, or what the book calls an obstacle, where no tape lies."""
     shapes = list(_obstacles(solved))
+    if not shapes:
+        return
     for line in solved.reduction.lines.values():
         ends = [solved.positions.get(name) for name in (line.start, line.end)]
         if None in ends or any(taped.passage for taped in (*line.booked.taped, *line.booked.legs)):
@@ -86,10 +88,13 @@ def runs_clear(solved: Solved, *stations: str) -> bool:
 
     Of two it is the line between them, of more what a peg set amid them sees.
     """
+    obstacles = list(_obstacles(solved))
+    if not obstacles:
+        return True
     ends = np.array([solved.positions[name] for name in stations])
     middle = ends.mean(axis=0)
     walked = np.concatenate([_points_along(np.array([middle, end]), closed=False) for end in ends])
-    return not any(_reaches_into(walked, obstacle, CUTS) for obstacle in _obstacles(solved))
+    return not any(_reaches_into(walked, obstacle, CUTS) for obstacle in obstacles)
 
 
 def _houses(solved: Solved) -> Iterator[Shape]:

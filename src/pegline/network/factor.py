@@ -5,7 +5,8 @@ Sparse covariances are those of the pairs of unknowns that the factor joins; oth
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import Any, Final, NamedTuple, Protocol
 
 import numpy as np
@@ -16,6 +17,8 @@ from pegline.plane import Array
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]
 
 
+#: For so many right-hand sides at once the factor is worth splitting into dense blocks: a third of the time each.
+MANY: Final = 32
 #: Whole branches of the elimination tree with so many columns or fewer are one block; no block is wider.
 WIDEST: Final = 64
 #: Higher up, a column joins the block of the next one when it has so large a share of its entries.
@@ -46,14 +49,56 @@ class Inverse(NamedTuple):
         return self.values[np.where(known, index, 0)], known
 
 
-def inverse_on_pattern(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> Inverse:
-    """Return the inverse of L D L' where the matrix or L has entries.
+class _Block(NamedTuple):
+    """Columns of L that are dense on the rows where they have entries."""
 
-    With J the columns of a block, R the rows below and Y = L_RJ L_JJ⁻¹:
+    first: int
+    last: int  #: the column after its last
+    rows: Ints  #: its own columns first; ascending
+    root: Array  #: the inverse of L on its own columns
+    below: Array  #: L on the other rows
 
-        Z_RJ = -Z_RR Y,   Z_JJ = L_JJ⁻ᵀ D⁻¹ L_JJ⁻¹ - Yᵀ Z_RJ
 
-    taken from the last block to the first; Z_RR is always part of the block that holds R's first row.
+class Blocks(NamedTuple):
+    """L D L' in blocks of columns."""
+
+    place: Ints  #: (n,) the column that each unknown went to
+    number: Ints  #: (n,) the block of each column
+    pivots: Array  #: (n,) the diagonal D in the order of the columns
+    blocks: list[_Block]
+
+    def solve(self, right: Array) -> Array:
+        """Return the solution for several right-hand sides (n, r)."""
+        found = np.empty_like(right)
+        found[self.place] = right
+        for first, last, rows, root, below in self.blocks:
+            found[first:last] = root @ found[first:last]
+            found[rows[last - first :]] -= below @ found[first:last]
+        found /= self.pivots[:, None]
+        for first, last, rows, root, below in reversed(self.blocks):
+            found[first:last] = root.T @ (found[first:last] - below.T @ found[rows[last - first :]])
+        return np.asarray(found[self.place])
+
+    def inverse(self) -> Inverse:
+        """Return the inverse where the matrix or L has entries.
+
+        With J the columns of a block, R the rows below and Y = L_RJ L_JJ⁻¹:
+
+            Z_RJ = -Z_RR Y,   Z_JJ = L_JJ⁻ᵀ D⁻¹ L_JJ⁻¹ - Yᵀ Z_RJ
+
+        taken from the last block to the first; Z_RR is always part of the block that holds R's first row.
+        """
+        starts = np.array([0, *(one.last for one in self.blocks)], np.int64)
+        heights = np.array([len(one.rows) for one in self.blocks])
+        keys = np.repeat(np.arange(len(self.blocks)), heights) * len(self.place)
+        keys += np.concatenate([one.rows for one in self.blocks])
+        begins, offsets = (np.cumsum(sizes) - sizes for sizes in (heights, heights * np.diff(starts)))
+        values = np.concatenate(_recursion(self))
+        return Inverse(self.place, self.number, starts, keys, begins, offsets, values)
+
+
+def split_in_blocks(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> Blocks:
+    """Return L D L' in blocks of columns.
 
     Parameters
     ----------
@@ -74,12 +119,22 @@ def inverse_on_pattern(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> 
     starts = _blocks(parents.tolist(), sizes.tolist(), np.diff(lower.starts).tolist())
     block = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
     below = _rows_below(block, starts, place[wanted[0]], place[wanted[1]])
-    rows = [np.concatenate((np.arange(*ends), rest)) for ends, rest in zip(_spans(starts), below, strict=True)]
-    values = _recursion(lower, pivots, block, starts, rows)
-    heights = np.array([len(some) for some in rows])
-    keys = np.repeat(np.arange(len(rows)), heights) * count + np.concatenate(rows)
-    begins, offsets = (np.cumsum(sizes) - sizes for sizes in (heights, heights * np.diff(starts)))
-    return Inverse(place, block, starts, keys, begins, offsets, np.concatenate(values))
+    return Blocks(place, block, pivots, list(_dense_blocks(lower, starts, below)))
+
+
+def _dense_blocks(lower: _Lower, starts: Ints, below: Sequence[Ints]) -> Iterator[_Block]:
+    """Yield the blocks that begin at some columns, with the rows below each."""
+    from scipy.linalg.lapack import dtrtri
+
+    place = np.zeros(starts[-1], np.int64)
+    for first, last, rest in zip(starts[:-1].tolist(), starts[1:].tolist(), below, strict=True):
+        rows = np.concatenate((np.arange(first, last), rest))
+        entries = slice(lower.starts[first], lower.starts[last])
+        place[rows] = np.arange(len(rows))
+        columns = np.zeros((len(rows), last - first))
+        columns[place[lower.rows[entries]], lower.columns[entries] - first] = lower.values[entries]
+        root, _ = dtrtri(columns[: last - first], lower=1, unitdiag=1)
+        yield _Block(first, last, rows, root, columns[last - first :])
 
 
 def _tree(count: int, rows: Ints, columns: Ints) -> Ints:
@@ -151,11 +206,6 @@ def _blocks(parents: Sequence[int], sizes: Sequence[int], lengths: Sequence[int]
     return np.array([0, *reversed(starts)], np.int64)
 
 
-def _spans(starts: Ints) -> list[tuple[int, int]]:
-    """Return the first column of each block and of the next."""
-    return list(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
-
-
 def _rows_below(block: Ints, starts: Ints, one: Ints, other: Ints) -> list[Ints]:
     """Return the rows below each block: those of the matrix, and those that the blocks before bring."""
     count, number = len(block), len(starts) - 1
@@ -174,33 +224,21 @@ def _rows_below(block: Ints, starts: Ints, one: Ints, other: Ints) -> list[Ints]
     return below
 
 
-def _recursion(lower: _Lower, pivots: Array, block: Ints, starts: Ints, rows: Sequence[Ints]) -> list[Array]:
-    """Return the values of each block, row by row."""
-    from scipy.linalg.lapack import dtrtri
-
-    spans = _spans(starts)
-    parents = [
-        int(block[own[last - first]]) if len(own) > last - first else -1
-        for own, (first, last) in zip(rows, spans, strict=True)
-    ]
+def _recursion(of: Blocks) -> list[Array]:
+    """Return the values of the inverse in each block, row by row."""
+    parents = [int(of.number[one.rows[len(one.root)]]) if len(one.below) else -1 for one in of.blocks]
     waiting = np.bincount(np.array(parents) + 1, minlength=len(parents) + 1)[1:].tolist()
-    place = np.zeros(len(block), np.int64)
     inverses: dict[int, Array] = {}
     values: list[Array] = []
-    for number in range(len(spans) - 1, -1, -1):
-        (first, last), own, parent = spans[number], rows[number], parents[number]
-        width, height = last - first, len(own)
-        entries = slice(lower.starts[first], lower.starts[last])
-        place[own] = np.arange(height)
-        columns = np.zeros((height, width))
-        columns[place[lower.rows[entries]], lower.columns[entries] - first] = lower.values[entries]
-        root, _ = dtrtri(columns[:width], lower=1, unitdiag=1)
+    for number in range(len(of.blocks) - 1, -1, -1):
+        (first, last, rows, root, below), parent = of.blocks[number], parents[number]
+        width, height = last - first, len(rows)
         full = np.empty((height, height))
-        full[:width, :width] = root.T @ (root / pivots[first:last, None])
+        full[:width, :width] = root.T @ (root / of.pivots[first:last, None])
         if parent >= 0:
-            known = np.searchsorted(rows[parent], own[width:])
+            known = np.searchsorted(of.blocks[parent].rows, rows[width:])
             z_rr = inverses[parent][known[:, None], known]
-            shared = columns[width:] @ root
+            shared = below @ root
             full[width:, width:] = z_rr
             full[width:, :width] = -z_rr @ shared
             full[:width, width:] = full[width:, :width].T
@@ -303,13 +341,21 @@ class SparseFactor:
         self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(size, size)))
         self._place = self._lu.perm_c.astype(np.int64)
         self._wanted = (self._place[rows], self._place[columns])
-        self._pattern: Inverse | None = None
+        self._inverse: Inverse | None = None
         self._columns: dict[int, Array] = {}
 
     def solve(self, right: Array) -> Array:
         """Return the solution for one right-hand side or several."""
+        if right.ndim == 2 and right.shape[1] >= MANY:
+            solved = np.empty_like(right)
+            solved[self._place] = self._scale[:, None] * right
+            return np.asarray(self._scale[:, None] * self._blocks.solve(solved)[self._place])
         scale = self._scale if right.ndim == 1 else self._scale[:, None]
         return np.asarray(scale * self._lu.solve(np.ascontiguousarray(scale * right)))
+
+    @cached_property
+    def _blocks(self) -> Blocks:
+        return split_in_blocks(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
 
     def blocks(self, unknowns: Ints) -> Array:
         """Return the covariances of groups of unknowns; -1 has covariance zero."""
@@ -320,9 +366,9 @@ class SparseFactor:
         return blocks
 
     def _pairs(self, one: Ints, other: Ints) -> Array:
-        if self._pattern is None:
-            self._pattern = inverse_on_pattern(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
-        values, known = self._pattern.pairs(self._place[one], self._place[other])
+        if self._inverse is None:
+            self._inverse = self._blocks.inverse()
+        values, known = self._inverse.pairs(self._place[one], self._place[other])
         values *= self._scale[one] * self._scale[other]
         if not known.all():
             values[~known] = self._apart(one[~known], other[~known])

@@ -98,22 +98,9 @@ def _end_in_order() -> None:
 
 
 def _run(words: Sequence[str]) -> int:
-    parser = argparse.ArgumentParser(
-        prog="pegline",
-        description="From the field book of a tape-and-offset survey to a checked plan.",
-        epilog=CAUTION,
-    )
-    parser.add_argument("--version", action="store_true", help="print the version and stop")
-    parser.set_defaults(command=None)
-    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND")
     words = [OLD_NAMES.get(words[0], words[0]), *words[1:]] if words else words
     _refuse_empty(words)
-    for name, command in COMMANDS.items():
-        does = command.does[0].upper() + command.does[1:] + "."
-        subparser = subparsers.add_parser(name, help=command.does, description=does)
-        if words[:1] == [name]:
-            subparser.set_defaults(command=name)
-            _module(name).arguments(subparser)
+    parser = _parser_of(words)
     try:
         args = parser.parse_args(words)
     except SystemExit as stop:  # argparse has printed the help, or what is wrong
@@ -129,6 +116,25 @@ def _run(words: Sequence[str]) -> int:
         gc.enable()
     status: int = _module(args.command).run(args, tell, complain)
     return status
+
+
+def _parser_of(words: Sequence[str]) -> argparse.ArgumentParser:
+    """Return the parser of all commands; of the one that is called with its arguments."""
+    parser = argparse.ArgumentParser(
+        prog="pegline",
+        description="From the field book of a tape-and-offset survey to a checked plan.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    parser.set_defaults(command=None)
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND")
+    for name, command in COMMANDS.items():
+        does = command.does[0].upper() + command.does[1:] + "."
+        subparser = subparsers.add_parser(name, help=command.does, description=does)
+        if words[:1] == [name]:
+            subparser.set_defaults(command=name)
+            _module(name).arguments(subparser)
+    return parser
 
 
 def _refuse_empty(words: Sequence[str]) -> None:

@@ -9,7 +9,7 @@ import zipfile
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 from xml.etree.ElementTree import Element, SubElement, register_namespace, tostring
 
 from pegline.book.canonical_layout import book_text
@@ -77,8 +77,7 @@ def blank_xlsx(tables: Tables, choices: Mapping[tuple[str, str], Sequence[str]],
         The words for a column of a sheet.
     """
     from openpyxl import Workbook
-    from openpyxl.utils import get_column_letter, quote_sheetname
-    from openpyxl.worksheet.datavalidation import DataValidation
+    from openpyxl.utils import get_column_letter
 
     book = Workbook()
     for sheet in book.worksheets:
@@ -94,16 +93,23 @@ def blank_xlsx(tables: Tables, choices: Mapping[tuple[str, str], Sequence[str]],
             letter = get_column_letter(number)
             sheet.column_dimensions[letter].number_format = TEXT_FORMAT
             if (name, head) in choices:
-                where = get_column_letter(lists[head])
-                area = f"{quote_sheetname(CHOICES)}!${where}$2:${where}${len(words[head]) + 1}"
-                validation = DataValidation("list", formula1=area, allow_blank=True, showErrorMessage=False)
-                validation.add(f"{letter}2:{letter}{BLANK_ROWS + 1}")
-                sheet.add_data_validation(validation)
+                sheet.add_data_validation(_drop_down(letter, get_column_letter(lists[head]), len(words[head])))
     last = book.create_sheet(CHOICES)
     for column, number in lists.items():
         for line, word in enumerate((column, *words[column]), 1):
             last.cell(line, number, word)
     book.save(path)
+
+
+def _drop_down(letter: str, where: str, words: int) -> Any:
+    """Return the choice for a column, from so many words in a column of the sheet of choices."""
+    from openpyxl.utils import quote_sheetname
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    area = f"{quote_sheetname(CHOICES)}!${where}$2:${where}${words + 1}"
+    choice = DataValidation("list", formula1=area, allow_blank=True, showErrorMessage=False)
+    choice.add(f"{letter}2:{letter}{BLANK_ROWS + 1}")
+    return choice
 
 
 _SPACES: Final = {

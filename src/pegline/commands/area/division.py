@@ -190,24 +190,33 @@ def divide(
         [along_ring(path, ring.corners[number][0], place) for number, place in zip(corners, cut.places, strict=True)]
         for corners, cut in zip(corners_of, cuts, strict=True)
     ]
+    lines = list(zip(corners_of, aways, strict=True))
+    outlines: list[Path | None] = [part_of(path, cuts[0].places), *[None] * len(cuts)]
+    outlines[-1] = part_of(path, (cuts[-1].places[1], cuts[-1].places[0]))
+    return Division(ring.name, tuple(ends), _parts(ring, lines, scale, outlines))
+
+
+def _parts(
+    ring: RingFunction,
+    lines: Sequence[tuple[Sequence[int], Sequence[float]]],
+    scale: float,
+    outlines: Sequence[Path | None],
+) -> tuple[Part, ...]:
+    """Return the parts with their areas, where the lines are set out by the distances told from their corners."""
 
     def areas(values: Array) -> Array:
-        """Return the areas of the parts where the lines are set out by the distances told."""
         there = ring.path_of(values)
         whole = abs(area(there))
-        left = [abs(area(_outline(ring, there, *pair))) for pair in zip(corners_of, aways, strict=True)]
+        left = [abs(area(_outline(ring, there, *line))) for line in lines]
         return np.diff([0.0, *left, whole]) / scale**2
 
     by = difference_quotients(areas, ring.values)
     sds = np.sqrt(np.maximum(np.diag(by @ ring.covariance @ by.T), 0.0))
-    ring_areas = areas(ring.values)
-    outlines: list[Path | None] = [part_of(path, cuts[0].places), *[None] * (len(ring_areas) - 1)]
-    outlines[-1] = part_of(path, (cuts[-1].places[1], cuts[-1].places[0]))
-    parts = tuple(
-        Part(float(size), float(sd), float(size / ring_areas.sum()), outline)
-        for size, sd, outline in zip(ring_areas, sds, outlines, strict=True)
+    sizes = areas(ring.values)
+    return tuple(
+        Part(float(size), float(sd), float(size / sizes.sum()), outline)
+        for size, sd, outline in zip(sizes, sds, outlines, strict=True)
     )
-    return Division(ring.name, tuple(ends), parts)
 
 
 def _outline(ring: RingFunction, path: Path, corners: Sequence[int], aways: Sequence[float]) -> Path:

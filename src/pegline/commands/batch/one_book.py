@@ -145,15 +145,18 @@ def _convert_book(task: Task) -> dict[str, Any]:
         origin=Origin(survey.book.file, survey.book.sha256),
         refuse=lambda error: left_out.append(str(error)),
     )
+    unfinished = {"quality": "incomplete", "why": [finding.text for finding in missing][:MOST_TOLD]}
     outputs = {path.name: sha256_of(path) for path in paths}
+    return {**_outcome_of_survey(survey), "outputs": outputs, "notes": left_out, **(unfinished if missing else {})}
+
+
+def _outcome_of_survey(survey: Survey) -> dict[str, Any]:
+    """Return what there is to tell of a survey that was written."""
     return {
         "status": 0 if survey.passed else 1,
-        "quality": "incomplete" if missing else verdict(survey.solved).word,
-        "outputs": outputs,
+        "quality": verdict(survey.solved).word,
         **_head(survey),
         **_first_concerns(survey),
-        **({"why": [finding.text for finding in missing][:MOST_TOLD]} if missing else {}),
-        "notes": left_out,
         "frame": survey.frame.kind,
         "accuracy": on_grid.radius if (on_grid := survey.solved.weakest_on_grid) else None,
         "wkt": survey.frame.wkt if survey.frame.kind == "grid" else None,
@@ -227,23 +230,20 @@ def _outline_and_sketch(survey: Survey) -> dict[str, Any]:
     outline = (around + np.array(survey.frame.origin)) / survey.frame.metres_per_unit
     low, high = every.min(axis=0), every.max(axis=0)
     scale = SKETCH / max(float((high - low).max()), 1e-6)
-    strokes = []
-    for _, path in paths:
-        line = (stroke(path, 0.5 / scale) - low) * scale
-        strokes.append("M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in line) + ("Z" if path.closed else ""))
-    where = dict(zip(solution.names, solution.positions[: len(solution.names)].tolist(), strict=False))
-    chains = []
-    for line in survey.reduction.lines.values():
-        if line.start in where and line.end in where:
-            ends = (np.array([where[line.start], where[line.end]]) - low) * scale
-            chains.append("M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in ends))
+
+    def on_sketch(points: Any, closed: bool = False) -> str:
+        corners = (np.asarray(points) - low) * scale
+        return "M" + "L".join(f"{x:.0f} {SKETCH - y:.0f}" for x, y in corners) + ("Z" if closed else "")
+
+    index = solution.index
+    lines = [line for line in survey.reduction.lines.values() if line.start in index and line.end in index]
     shapes = survey.detail.shapes.values()
     area = next((shape.area for shape in shapes if shape.kind == "boundary" and shape.area is not None), None)
     return {
         "outline": outline.round(3).tolist(),
         "area": area,
-        "sketch": "".join(strokes),
-        "chains": "".join(chains),
+        "sketch": "".join(on_sketch(stroke(path, 0.5 / scale), path.closed) for _, path in paths),
+        "chains": "".join(on_sketch([solution.position(line.start), solution.position(line.end)]) for line in lines),
     }
 
 

@@ -38,13 +38,7 @@ def run_tasks(
     """
     import pebble
 
-    # Each worker is one core's: libraries that start threads of their own would only hinder each other.
-    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
-    context.set_forkserver_preload(["pegline.survey", "pegline.writers.publish"])
-    if os.name != "nt":
-        _begin_server()
+    context = _begin_context()
     pending = iter(tasks)
     running: dict[Future[dict[str, Any]], Task] = {}
     latest: dict[Future[dict[str, Any]], float] = {}
@@ -67,6 +61,18 @@ def run_tasks(
         except BaseException:
             pool.stop()
             raise
+
+
+def _begin_context() -> Any:
+    """Return how workers are started, with what they are forked from running."""
+    # Each worker is one core's: libraries that start threads of their own would only hinder each other.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    context = multiprocessing.get_context("spawn" if os.name == "nt" else "forkserver")
+    context.set_forkserver_preload(["pegline.survey", "pegline.writers.publish"])
+    if os.name != "nt":
+        _begin_server()
+    return context
 
 
 def _stop_late(running: Mapping[Future[dict[str, Any]], Task], latest: dict[Future[dict[str, Any]], float]) -> None:

@@ -75,8 +75,6 @@ def _bound(address: str, port: int) -> socket.socket:
 def _serve(
     folder: Path, book: str | None, listening: socket.socket, args: argparse.Namespace, tell: Tell, complain: Tell
 ) -> None:
-    import uvicorn
-
     from pegline.commands.desk.folder import Folder
     from pegline.commands.desk.guard import Keys
     from pegline.commands.desk.server import Desk, application
@@ -87,7 +85,23 @@ def _serve(
     keys = Keys(port)
     link = f"http://{host}/#k={keys.key}"
     app = application(Desk(Folder(folder), book), keys, hosts)
-    config = uvicorn.Config(
+
+    def ready() -> None:
+        tell(link)
+        if args.share:
+            _show_sharing(link, complain)
+        if not args.no_browser:
+            webbrowser.open(link)
+
+    with contextlib.suppress(KeyboardInterrupt):  # raised again once everything is saved and closed
+        _server(_configuration(app), ready).run(sockets=[listening])
+
+
+def _configuration(app: Any) -> Any:
+    """Return how the application is served: nothing of the machine is told, and what is too large is refused."""
+    import uvicorn
+
+    return uvicorn.Config(
         app,
         http=_patient_protocol(),
         ws="wsproto",
@@ -102,16 +116,6 @@ def _serve(
         limit_concurrency=MAX_CONNECTIONS,
         timeout_graceful_shutdown=STOP_SECONDS,
     )
-
-    def ready() -> None:
-        tell(link)
-        if args.share:
-            _show_sharing(link, complain)
-        if not args.no_browser:
-            webbrowser.open(link)
-
-    with contextlib.suppress(KeyboardInterrupt):  # raised again once everything is saved and closed
-        _server(config, ready).run(sockets=[listening])
 
 
 def _server(config: Any, ready: Callable[[], None]) -> Any:

@@ -9,7 +9,7 @@ from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.diagnosis.causes import causes
 from pegline.diagnosis.model import Survey, Suspect
-from pegline.diagnosis.report import advice_sentence, check_rows, do_now, verdict
+from pegline.diagnosis.report import ShownCheck, advice_sentence, check_rows, do_now, verdict
 from pegline.errors import BookError, Finding, Place
 from pegline.readers.sound_part import parse_sound_part
 
@@ -32,25 +32,24 @@ def judgement(survey: Survey) -> dict[str, Any]:
         ],
         "now": now,
         "improve": [sentence for sentence in map(advice_sentence, diagnosis.advice) if sentence not in now],
-        "checks": [
-            {
-                "label": row.label,
-                "passed": row.check.passed,
-                "figures": [row.booked, row.computed, row.difference, row.allowed, row.on_plan],
-                "source": _source(row.check.place),
-            }
-            for row in check_rows(survey, survey.scale, notation)
-        ],
+        "checks": [_check_entry(row) for row in check_rows(survey, survey.scale, notation)],
         "warnings": [
-            {
-                "rule": each.rule,
-                "text": each.text,
-                "source": _source(each.place),
-                "sides": _unbooked_side(each, survey.book),
-            }
-            for each in diagnosis.warnings
+            {**_warning_entry(warning), "sides": _unbooked_side(warning, survey.book)} for warning in diagnosis.warnings
         ],
     }
+
+
+def _check_entry(row: ShownCheck) -> dict[str, Any]:
+    return {
+        "label": row.label,
+        "passed": row.check.passed,
+        "figures": [row.booked, row.computed, row.difference, row.allowed, row.on_plan],
+        "source": _source(row.check.place),
+    }
+
+
+def _warning_entry(warning: Finding) -> dict[str, Any]:
+    return {"rule": warning.rule, "text": warning.text, "source": _source(warning.place)}
 
 
 def _edit(suspect: Suspect | None) -> dict[str, str]:

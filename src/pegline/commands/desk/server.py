@@ -138,6 +138,12 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         finally:
             await desk.close()
 
+    app = Starlette(routes=_routes(desk, keys), lifespan=lifespan)
+    return Guard(app, keys, hosts, lambda path: path in PARTS or path in FONTS or path == "/key")
+
+
+def _routes(desk: Desk, keys: Keys) -> list[Route | WebSocketRoute]:
+    """Return what is answered where."""
     page = files("pegline.web") / "desk" / "built"
     faces = files("pegline.plan") / "typefaces"
 
@@ -163,7 +169,7 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
     async def socket(socket: WebSocket) -> None:
         await _serve(desk, socket)
 
-    routes = [
+    return [
         *(Route(path, part, methods=["GET"]) for path in PARTS),
         *(Route(path, font, methods=["GET"]) for path in FONTS),
         Route("/key", key, methods=["POST"]),
@@ -172,8 +178,6 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
         Route("/scan/{name}", take_scan, methods=["POST"]),
         WebSocketRoute("/socket", socket),
     ]
-    app = Starlette(routes=routes, lifespan=lifespan)
-    return Guard(app, keys, hosts, lambda path: path in PARTS or path in FONTS or path == "/key")
 
 
 async def _let_in(request: Request, keys: Keys) -> Response:

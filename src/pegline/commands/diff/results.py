@@ -146,9 +146,6 @@ def of_book(book: Book) -> ComparedSurvey:
 def of_json(entries: Mapping[str, Any]) -> ComparedSurvey:
     """Return the result that a file holds.
 
-    It has no correlations between stations: their ellipses about the base line are taken, and the mean
-    of them is added to each, so that the base line's own stations are not taken for perfect.
-
     Raises
     ------
     ValueError, KeyError, TypeError, AttributeError
@@ -160,18 +157,13 @@ def of_json(entries: Mapping[str, Any]) -> ComparedSurvey:
     failed = any(each["passed"] is not True and CHECKS[each["kind"]].framework for each in entries["checks"])
     if (solution["checked"] is False) != failed:
         raise ValueError(solution["checked"])
-    names = tuple(entries["stations"])
-    blocks = np.array([_variance(each["local"]["ellipse"]) for each in entries["stations"].values()]).reshape(-1, 2, 2)
-    covariance = np.zeros((2 * len(names), 2 * len(names)))
-    for i, block in enumerate(blocks + (blocks.mean(axis=0) if names else 0.0)):
-        covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = block
     scale = _number(frame["scale"], least=1 / STRETCHED, most=STRETCHED)
     return ComparedSurvey(
         file=_text(book["file"]),
         title=_if_any(_text, book["title"]),
         date=_if_any(_text, book["date"]),
         faces=_text(frame["kind"]) != "local",
-        stations=Measured(names, _positions(entries["stations"]) / scale, covariance / scale**2),
+        stations=_stations_of_json(entries["stations"], scale),
         points={
             name: (_position(each) / scale, _variance(each["local"]["ellipse"]) / scale**2)
             for name, each in entries["points"].items()
@@ -186,6 +178,19 @@ def of_json(entries: Mapping[str, Any]) -> ComparedSurvey:
         passed=passed,
         framework_failed=failed,
     )
+
+
+def _stations_of_json(stations: Mapping[str, Any], scale: float) -> Measured:
+    """Return the stations of a file, on the ground.
+
+    It has no correlations between them: their ellipses about the base line are taken, and the mean of them is added
+    to each, so that the base line's own stations are not taken for perfect.
+    """
+    blocks = np.array([_variance(each["local"]["ellipse"]) for each in stations.values()]).reshape(-1, 2, 2)
+    covariance = np.zeros((2 * len(stations), 2 * len(stations)))
+    for i, block in enumerate(blocks + (blocks.mean(axis=0) if stations else 0.0)):
+        covariance[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = block
+    return Measured(tuple(stations), _positions(stations) / scale, covariance / scale**2)
 
 
 def _text(value: Any) -> str:

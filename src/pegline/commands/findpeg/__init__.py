@@ -12,12 +12,13 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.command_line import Tell
-from pegline.commands.findpeg.model import LostPeg
+from pegline.commands.findpeg.model import LostPeg, WitnessResult
 from pegline.commands.findpeg.search import find_peg
 from pegline.commands.findpeg.steps import steps, true_reading
 from pegline.commands.positions import Positions
 from pegline.commands.questions import as_json, caution_lines, read_length
 from pegline.errors import UsageError
+from pegline.measures.notation import Notation
 from pegline.network.confidence import ellipses
 
 __all__ = ["arguments", "json_of_lost_peg", "lost_peg_lines", "run"]
@@ -82,18 +83,7 @@ def json_of_lost_peg(lost: LostPeg) -> dict[str, Any]:
     move = lost.move
     return {
         "peg": lost.peg,
-        "witnesses": [
-            {
-                "to": witness.object,
-                "distance": witness.distance,
-                "surveyed": witness.point is not None,
-                "computed": None if witness.difference is None else witness.distance - witness.difference,
-                "difference": witness.difference,
-                "test": witness.test,
-                "agrees": witness.agrees,
-            }
-            for witness in lost.witnesses
-        ],
+        "witnesses": [_json_of_witness(witness) for witness in lost.witnesses],
         "position": {
             "x": x,
             "y": y,
@@ -109,21 +99,25 @@ def json_of_lost_peg(lost: LostPeg) -> dict[str, Any]:
     }
 
 
+def _json_of_witness(witness: WitnessResult) -> dict[str, Any]:
+    return {
+        "to": witness.object,
+        "distance": witness.distance,
+        "surveyed": witness.point is not None,
+        "computed": None if witness.difference is None else witness.distance - witness.difference,
+        "difference": witness.difference,
+        "test": witness.test,
+        "agrees": witness.agrees,
+    }
+
+
 def lost_peg_lines(lost: LostPeg) -> Iterator[str]:
     """Yield the lines of a lost peg for people."""
     survey, notation = lost.survey, notation_of(lost.survey.book)
     yield from caution_lines(survey)
     yield f"How to find {lost.peg} again. Lengths are in {notation.words}."
     yield from (f"{number}. {text}" for number, text in enumerate(steps(lost), 1))
-    compared = [w for w in lost.witnesses if w.difference is not None]
-    if compared:
-        yield "The witnesses beside the survey:"
-        for witness in compared:
-            mark = " " if witness.agrees else "!"
-            computed = notation.figure(witness.distance - (witness.difference or 0.0))
-            difference = notation.difference(witness.difference or 0.0)
-            booked = true_reading(witness, notation)
-            yield f"{mark} {witness.object}: {booked}, computed {computed}, difference {difference}"
+    yield from _witness_lines(lost, notation)
     if lost.others:
         yield "Other surveyed things in reach, the best angle first:"
         for other in lost.others:
@@ -137,3 +131,15 @@ def lost_peg_lines(lost: LostPeg) -> Iterator[str]:
         f"By survey and witnesses together {lost.peg} is known to ± {notation.accuracy(float(sd))}"
         f" (1 σ, {FRAME_WORDS[survey.frame.kind]})."
     )
+
+
+def _witness_lines(lost: LostPeg, notation: Notation) -> Iterator[str]:
+    compared = [witness for witness in lost.witnesses if witness.difference is not None]
+    if compared:
+        yield "The witnesses beside the survey:"
+    for witness in compared:
+        mark = " " if witness.agrees else "!"
+        computed = notation.figure(witness.distance - (witness.difference or 0.0))
+        difference = notation.difference(witness.difference or 0.0)
+        booked = true_reading(witness, notation)
+        yield f"{mark} {witness.object}: {booked}, computed {computed}, difference {difference}"

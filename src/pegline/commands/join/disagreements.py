@@ -205,8 +205,6 @@ def _shift(pegs: Sequence[SharedThing], shift: tuple[float, float]) -> Disagreem
 
 def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, SharedThing]]:
     """Yield stations of two surveys that are one peg, ought to be by their name, or are near one another."""
-    from shapely import LineString
-
     near = [
         (placed[one], placed[other])
         for one, other in _pairs([shape for *_, shape in placed], REACH, scale)
@@ -223,24 +221,31 @@ def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Share
         same = ours["name"] == theirs["name"]
         if not same and {(survey, second, ours["name"]), (second, survey, theirs["name"])} & matched:
             continue
-        metres = scale(here.y)
-        off = ((there.x - here.x) * metres[0], (there.y - here.y) * metres[1])
-        variances = [float(row[key] or 0.0) ** 2 for row in (ours, theirs) for key in ("sd_x", "sd_y")]
-        pair = SharedThing(
-            survey,
-            second,
-            ours["name"],
-            theirs["name"],
-            hypot(*off),
-            LineString([here, there]),
-            allowed=max(NEAR, 3 * sum(variances) ** 0.5),
-            off=off,
-            variance=sum(variances) / 2,
-        )
+        pair = _pair_of_pegs((survey, ours, here), (second, theirs, there), scale)
         if pair.size <= pair.allowed:
             yield "duplicate-station", pair
         elif pair.size <= REACH:
             yield "same-name" if same else "near", pair
+
+
+def _pair_of_pegs(one: _Placed, other: _Placed, scale: _Scale) -> SharedThing:
+    from shapely import LineString
+
+    (survey, ours, here), (second, theirs, there) = one, other
+    metres = scale(here.y)
+    off = ((there.x - here.x) * metres[0], (there.y - here.y) * metres[1])
+    variances = [float(row[key] or 0.0) ** 2 for row in (ours, theirs) for key in ("sd_x", "sd_y")]
+    return SharedThing(
+        survey,
+        second,
+        ours["name"],
+        theirs["name"],
+        hypot(*off),
+        LineString([here, there]),
+        allowed=max(NEAR, 3 * sum(variances) ** 0.5),
+        off=off,
+        variance=sum(variances) / 2,
+    )
 
 
 def _overlaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:

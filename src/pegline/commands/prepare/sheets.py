@@ -10,7 +10,7 @@ import numpy as np
 from pegline.book.feature import Feature
 from pegline.book.geometry import Circle, Curve, Rectangle, Ring, TapedRound
 from pegline.book.habits import notation_of
-from pegline.commands.prepare.expectation import Expectation, needs_of
+from pegline.commands.prepare.expectation import Expectation, Intention, needs_of
 from pegline.commands.prepare.layout import PickUp, PlannedLine
 from pegline.commands.prepare.rules import Remark, smallest_noticed
 from pegline.commands.prepare.sketch import sketched_outline
@@ -75,20 +75,35 @@ def preparation_sheets(expectation: Expectation, judgement: Sequence[Remark]) ->
 
 
 def _index(expectation: Expectation) -> Iterator[Item]:
-    """Yield the sketch, north up, with the lines and what each is for."""
-    intention, layout = expectation.intention, expectation.intention.layout
-    notation = notation_of(intention.book)
+    """Yield the sketch, north up, with the lines and what each is for, and the words under it."""
+    left, bottom, right, top = BODY
+    below = 39.0 + 1.5 * len(expectation.intention.layout.lines)  # room for the words under the sketch
+    small, unlabelled = _sketch_with_lines(expectation.intention, (left, bottom + below + 3, right, top))
+    yield from small.items
+    needs = needs_of(expectation)
+    flow = Flow("")
+    flow.y = bottom + below
+    flow.text("North is up. Base: heavy. Tie: long dashes. Check: short dashes. Lengths by the sketch only.")
+    if unlabelled:
+        flow.text(f"Too short to be labelled: {', '.join(unlabelled)}.")
+    flow.text(
+        f"Take {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, tapes, a square, this paper and"
+        f" pencils. {needs.people} people, {needs.sentence}."
+    )
+    yield from flow.items
+
+
+def _sketch_with_lines(intention: Intention, box: tuple[float, float, float, float]) -> tuple[SmallMap, Sequence[str]]:
+    """Return the sketch with the lines of the layout, and the labels of those that are too short for theirs."""
+    layout, notation = intention.layout, notation_of(intention.book)
     places = {**layout.points, **layout.stations}
     outlines = {
         name: outline
         for name, feature in intention.features.items()
         if (outline := sketched_outline(feature, places, intention.book.unit)) is not None
     }
-    left, bottom, right, top = BODY
-    needs = needs_of(expectation)
-    below = 39.0 + 1.5 * len(layout.lines)  # room for the words under the sketch
-    small = SmallMap((left, bottom + below + 3, right, top), np.vstack([*places.values(), *outlines.values()]))
-    short: list[str] = []
+    small = SmallMap(box, np.vstack([*places.values(), *outlines.values()]))
+    unlabelled: list[str] = []
     for name, outline in outlines.items():
         if len(outline) > 1:
             small.line(outline, closed=_closes(intention.features[name]))
@@ -100,23 +115,13 @@ def _index(expectation: Expectation) -> Iterator[Item]:
         if small.mm * layout.length(line) > text_width(label, TEXT) + ROOM:
             small.along(ends[0], ends[1], label, share=share)
         else:
-            short.append(f"{line.name} {label}")
+            unlabelled.append(f"{line.name} {label}")
     for name, at in layout.stations.items():
         small.station(at, name)
     for name, at in layout.points.items():
         small.mark(at, name)
     small.north(0.0)
-    yield from small.items
-    flow = Flow("")
-    flow.y = bottom + below
-    flow.text("North is up. Base: heavy. Tie: long dashes. Check: short dashes. Lengths by the sketch only.")
-    if short:
-        flow.text(f"Too short to be labelled: {', '.join(short)}.")
-    flow.text(
-        f"Take {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, tapes, a square, this paper and"
-        f" pencils. {needs.people} people, {needs.sentence}."
-    )
-    yield from flow.items
+    return small, unlabelled
 
 
 def _closes(feature: Feature) -> bool:

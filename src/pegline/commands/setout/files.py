@@ -5,16 +5,18 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_CAUTION
 from pegline.commands.setout.setting_out import SettingOut, arcs_sentence, line_sentence, unchecked_sentence
-from pegline.commands.setout.ways import LineWay
+from pegline.commands.setout.targets import TargetSet
+from pegline.commands.setout.ways import LineWay, Ways
 from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets, write_sheets
 from pegline.detail.path import stroke
+from pegline.measures.notation import Notation
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
 from pegline.writers.csv import safe
@@ -36,24 +38,28 @@ def setting_out_sheet(result: SettingOut) -> Plan:
     flow.text(f"Lengths are level, in {notation.words}, ± is 1 σ; [ ] is what the tape should read where it differs.")
     for ways in result.ways:
         flow.gap(2.5)
-        best = ways.best
-        if best is None:
-            flow.text(f"{ways.name}: no line and no two standing points are in reach.", bold=True)
-            continue
-        if isinstance(best, LineWay):
-            flow.text(f"{ways.name}: from the line {best.line}, {line_sentence(best, notation)}", bold=True)
-        else:
-            flow.text(f"{ways.name}: {arcs_sentence(best, notation)}", bold=True)
-        if isinstance(best, LineWay) and ways.by_arcs:
-            flow.text(f"or by {arcs_sentence(ways.by_arcs[0], notation)}", indent=6)
-        elif ways.by_line and not isinstance(best, LineWay):
-            line = ways.by_line[0]
-            flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
-        if loose := result.unchecked(ways):
+        _target(flow, ways, notation)
+        if ways.best is not None and (loose := result.unchecked(ways)):
             flow.text(f"Mind: {unchecked_sentence(loose)}.", indent=6)
     _checks(flow, result)
     title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
     return field_sheets(survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
+
+
+def _target(flow: Flow, ways: Ways, notation: Notation) -> None:
+    """Tell how one target is set out: the best way, and another."""
+    best = ways.best
+    if best is None:
+        flow.text(f"{ways.name}: no line and no two standing points are in reach.", bold=True)
+    elif isinstance(best, LineWay):
+        flow.text(f"{ways.name}: from the line {best.line}, {line_sentence(best, notation)}", bold=True)
+        if ways.by_arcs:
+            flow.text(f"or by {arcs_sentence(ways.by_arcs[0], notation)}", indent=6)
+    else:
+        flow.text(f"{ways.name}: {arcs_sentence(best, notation)}", bold=True)
+        if ways.by_line:
+            line = ways.by_line[0]
+            flow.text(f"or from the line {line.line}, {line_sentence(line, notation)}", indent=6)
 
 
 def _checks(flow: Flow, result: SettingOut) -> None:
@@ -89,11 +95,7 @@ def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator
             small.line(stroke(shape.path, FINE))
     for line in lines:
         small.line(np.array([ends[line.start], ends[line.end]]), line_type="LONG-SHORT")
-    for outline in targets.outlines:
-        places = [targets.at.get(name) for name in outline.points]
-        known = np.array([place for place in places if place is not None])
-        if len(known) > 1:
-            small.line(known, closed=outline.closed and len(known) == len(places), heavy=True)
+    _draw_outlines(small, targets)
     for name, at in {**anchors, **ends}.items():
         if name in solution.index and name in survey.solved.stations:
             small.station(at, name)
@@ -104,6 +106,15 @@ def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator
     if survey.frame.north:
         small.north(0.0)
     yield from small.items
+
+
+def _draw_outlines(small: SmallMap, targets: TargetSet) -> None:
+    """Draw the outlines of the targets, open where one of their points is none of them."""
+    for outline in targets.outlines:
+        places = [targets.at.get(name) for name in outline.points]
+        corners = np.array([place for place in places if place is not None])
+        if len(corners) > 1:
+            small.line(corners, closed=outline.closed and len(corners) == len(places), heavy=True)
 
 
 COLUMNS: Final = ("target", "x", "y", "best", "line", "at", "offset", "sd")
@@ -143,6 +154,20 @@ def _write_dxf(result: SettingOut, path: Path) -> None:
     for layer, colour in (("TARGETS", 1), ("TARGET-NAMES", 7), ("TARGET-LINES", 3), ("NOTES", 7)):
         drawing.layers.add(layer, color=colour)
     space = drawing.modelspace()
+    _draw_targets(space, result)
+    low = min(positions.in_frame(at)[1] for at in result.targets.at.values())
+    left = min(positions.in_frame(at)[0] for at in result.targets.at.values())
+    notes = ("Metres. This is not a boundary survey.", BOUNDARY_CAUTION)
+    for row, note in enumerate(notes, 1):
+        place = (left, low - 3 * NAME_HEIGHT * row)
+        space.add_text(note, height=NAME_HEIGHT, dxfattribs={"layer": "NOTES", "insert": place})
+    refuse_unsound(drawing)
+    with without_clock():
+        save(drawing, path)
+
+
+def _draw_targets(space: Any, result: SettingOut) -> None:
+    positions = result.targets.positions
     for name, at in result.targets.at.items():
         x, y = positions.in_frame(at)
         space.add_point((x, y), dxfattribs={"layer": "TARGETS"})
@@ -154,12 +179,3 @@ def _write_dxf(result: SettingOut, path: Path) -> None:
         if len(points) > 1:
             closed = outline.closed and len(points) == len(outline.points)
             space.add_lwpolyline(points, close=closed, dxfattribs={"layer": "TARGET-LINES"})
-    low = min(positions.in_frame(at)[1] for at in result.targets.at.values())
-    left = min(positions.in_frame(at)[0] for at in result.targets.at.values())
-    notes = ("Metres. This is not a boundary survey.", BOUNDARY_CAUTION)
-    for row, note in enumerate(notes, 1):
-        place = (left, low - 3 * NAME_HEIGHT * row)
-        space.add_text(note, height=NAME_HEIGHT, dxfattribs={"layer": "NOTES", "insert": place})
-    refuse_unsound(drawing)
-    with without_clock():
-        save(drawing, path)

@@ -89,8 +89,8 @@ def left_of(vectors: ArrayLike) -> Array:
     >>> left_of([0.0, 2.0]).tolist()
     [-2.0, 0.0]
     """
-    given = np.asarray(vectors, dtype=float)
-    return np.stack([-given[..., 1], given[..., 0]], axis=-1)
+    rows = np.asarray(vectors, dtype=float)
+    return np.stack([-rows[..., 1], rows[..., 0]], axis=-1)
 
 
 def outer(one: Array, other: Array) -> Array:

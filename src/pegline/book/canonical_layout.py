@@ -64,12 +64,12 @@ def _schema() -> Schema:
 def _entries_in_order(table: Table, schema: Schema) -> Iterator[tuple[Text, Written, Schema]]:
     """Yield the entries of a map in the order in which its record declares its keys, the book's own as they came."""
     shape = _shape(table, schema)
-    known: Mapping[str, Schema] = shape.get("properties", {})
+    properties: Mapping[str, Schema] = shape.get("properties", {})
     other = shape.get("additionalProperties") or {}
-    for word in [word for word in known if word in table.entries]:
-        yield (*table.entries[word], known[word])
+    for word in [word for word in properties if word in table.entries]:
+        yield (*table.entries[word], properties[word])
     for word, (key, value) in table.entries.items():
-        if word not in known:
+        if word not in properties:
             yield key, value, other
 
 
@@ -190,9 +190,9 @@ def _schema_at(path: Sequence[str | int]) -> Schema:
 def _sub_schema(schema: Schema, word: str) -> Schema:
     """Return the schema of what a key of a map is given."""
     choices = list(_choices(schema))
-    known = (each["properties"][word] for each in choices if word in each.get("properties", ()))
+    schemas_of_word = (each["properties"][word] for each in choices if word in each.get("properties", ()))
     others = (each["additionalProperties"] for each in choices if isinstance(each.get("additionalProperties"), dict))
-    return next(known, next(others, {}))
+    return next(schemas_of_word, next(others, {}))
 
 
 def flow_scalar(text: str, *, inside: bool = False) -> str:

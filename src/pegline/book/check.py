@@ -136,12 +136,12 @@ def faces_without_a_width(book: Book, known: KnownNames) -> Iterator[Finding]:
 
 def arcs_without_a_side(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a point from two others that may lie on either side of them."""
-    placed = {row.name for line in book.lines.values() for row in line.details}
+    named_by_rows = {row.name for line in book.lines.values() for row in line.details}
     several: dict[str, int] = {}
     for arc in book.arcs:
         several[arc.point] = several.get(arc.point, 0) + len(arc.arms)
     for arc in book.arcs:
-        is_placed = arc.point in placed or known.log.is_lost(arc.point, "point")
+        is_placed = arc.point in named_by_rows or known.log.is_lost(arc.point, "point")
         if several[arc.point] == 2 and arc.side is None and not is_placed:
             start, end = (arm.start for arm in arc.arms)
             text = f"two arcs meet on both sides of {start}-{end}; add left_of or right_of"
@@ -207,14 +207,14 @@ def kinds_that_ship(book: Book, known: KnownNames) -> Iterator[Finding]:
 def parallels(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a parallel to something that is no line, or to itself by a roundabout way."""
     for feature in book.features.values():
-        seen = {feature.name}
+        followed = {feature.name}
         other: Feature | None = feature
         while other and isinstance(other.geometry, Parallel):
             other = book.features.get(other.geometry.to)
-            if other and other.name in seen:
+            if other and other.name in followed:
                 yield Finding("parallel", f"{feature.name} is parallel to itself; name another line", feature.place)
                 break
-            seen.add(other.name if other else "")
+            followed.add(other.name if other else "")
         if other is not feature and other and isinstance(other.geometry, At | Circle | Rectangle | TapedRound):
             text = f"parallel: {other.name} is no line; name a feature with through, ring or curve"
             yield Finding("parallel", text, feature.place)

@@ -104,10 +104,10 @@ def _without_dangling(book: Book, log: ReadingLog, missing: list[Finding]) -> Bo
 
 def _wait_words(feature: Feature, book: Book, log: ReadingLog) -> str:
     """Return what a feature waits for: the points by their names where the book gives them, and what to do."""
-    known = {*book.station_names, *_points(book)}
+    known_names = {*book.station_names, *_points(book)}
     # Names, and no rows.
-    given = (name for name in dict.fromkeys(points_of_geometry(feature.geometry)) if isinstance(name, str))
-    names = [name for name in given if name not in known and "." not in name]
+    points = (name for name in dict.fromkeys(points_of_geometry(feature.geometry)) if isinstance(name, str))
+    names = [name for name in points if name not in known_names and "." not in name]
     if not names or any(log.is_lost(name) for name in names):
         return "points that are not booked yet; book them"
     return f"{' and '.join(names[:3])}; book {'it' if len(names) == 1 else 'them'}"
@@ -116,23 +116,25 @@ def _wait_words(feature: Feature, book: Book, log: ReadingLog) -> str:
 def _without_unknown_names(book: Book, log: ReadingLog) -> Book:
     """Leave out what names a station or a point that is not there."""
     stations = set(book.station_names)
-    known = stations | set(_points(book))
+    known_names = stations | set(_points(book))
     return dataclasses.replace(
         book,
         lines={
-            name: _without_loose_rows(line, known) for name, line in book.lines.items() if _has_its_ends(line, known)
+            name: _without_loose_rows(line, known_names)
+            for name, line in book.lines.items()
+            if _has_its_ends(line, known_names)
         },
-        dimensions=tuple(each for each in book.dimensions if _are_both_known(each.pair, known)),
-        arcs=tuple(arc for arc in book.arcs if _can_be_placed(arc, known)),
+        dimensions=tuple(each for each in book.dimensions if _are_both_known(each.pair, known_names)),
+        arcs=tuple(arc for arc in book.arcs if _can_be_placed(arc, known_names)),
         angles=tuple(each for each in book.angles if {*each.corner.names} <= stations),
-        points={name: _without_loose_meeting(point, known) for name, point in book.points.items()},
-        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, log, known)},
+        points={name: _without_loose_meeting(point, known_names) for name, point in book.points.items()},
+        features={name: each for name, each in book.features.items() if _can_be_drawn(each, book, log, known_names)},
         witnesses={
             peg: tuple(
                 each for each in witnesses if each.to != "face" or _has_half_width(book.features.get(each.object))
             )
             for peg, witnesses in book.witnesses.items()
-            if peg in known
+            if peg in known_names
         },
         stations={name: _without_unknown_side(station, stations) for name, station in book.stations.items()},
         north=_north(book.north, stations, book.control),
@@ -145,34 +147,36 @@ def _has_half_width(feature: Feature | None) -> bool:
     return feature is None or feature.has_half_width
 
 
-def _are_both_known(pair: Pair, known: set[str]) -> bool:
-    return pair.start in known and pair.end in known
+def _are_both_known(pair: Pair, known_names: set[str]) -> bool:
+    return pair.start in known_names and pair.end in known_names
 
 
-def _has_its_ends(line: Line, known: set[str]) -> bool:
-    return line.use != "detail" or (line.start in known and line.end in known)
+def _has_its_ends(line: Line, known_names: set[str]) -> bool:
+    return line.use != "detail" or (line.start in known_names and line.end in known_names)
 
 
-def _without_loose_rows(line: Line, known: set[str]) -> Line:
+def _without_loose_rows(line: Line, known_names: set[str]) -> Line:
     """Return a line without the rows that count from a station not on it, or lie on a wall that is not there."""
     on_line = {line.start, line.end, *(row.name for row in line.details if row.form == "station")}
     rows = tuple(
         row
         for row in line.details
         if all(isinstance(at, Reading) or at.text in on_line for at in row.at)
-        and (row.produced is None or _are_both_known(row.produced, known))
+        and (row.produced is None or _are_both_known(row.produced, known_names))
     )
     return line if len(rows) == len(line.details) else dataclasses.replace(line, details=rows)
 
 
-def _can_be_placed(arc: Arc, known: set[str]) -> bool:
-    held = all(arm.start in known for arm in arc.arms) and len(arc.arms) > 1
-    return held and (arc.side is None or _are_both_known(arc.side.of, known))
+def _can_be_placed(arc: Arc, known_names: set[str]) -> bool:
+    has_its_arms = all(arm.start in known_names for arm in arc.arms) and len(arc.arms) > 1
+    return has_its_arms and (arc.side is None or _are_both_known(arc.side.of, known_names))
 
 
-def _without_loose_meeting(point: NamedPoint, known: set[str]) -> NamedPoint:
+def _without_loose_meeting(point: NamedPoint, known_names: set[str]) -> NamedPoint:
     """Return a point, without where it lies while one of its lines is not booked yet."""
-    return point if all(_are_both_known(pair, known) for pair in point.meet) else dataclasses.replace(point, meet=())
+    return (
+        point if all(_are_both_known(pair, known_names) for pair in point.meet) else dataclasses.replace(point, meet=())
+    )
 
 
 def _without_unknown_side(station: Station, stations: set[str]) -> Station:
@@ -212,14 +216,14 @@ def _corners(feature: Feature) -> set[str]:
     return set(feature.geometry.corners) if isinstance(feature.geometry, Rectangle | TapedRound) else set()
 
 
-def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known: set[str]) -> bool:
+def _can_be_drawn(feature: Feature, book: Book, log: ReadingLog, known_names: set[str]) -> bool:
     """Return whether all that a feature goes through is booked; a row of it may have been left out while reading."""
     geometry = feature.geometry
     if log.is_lost(feature.name, "feature") or not (feature.kind in KINDS or feature.kind in book.kinds):
         return False
     if isinstance(geometry, Parallel):
-        return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known
-    return set(points_of_geometry(geometry)) <= known
+        return geometry.to in book.features and {geometry.start, geometry.until} - {None} <= known_names
+    return set(points_of_geometry(geometry)) <= known_names
 
 
 def points_of_geometry(geometry: object) -> tuple[str, ...]:

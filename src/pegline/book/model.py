@@ -348,7 +348,7 @@ def _book(values: dict[str, Any], table: Table, log: ReadingLog) -> Book:
     tapes = values.pop("default_tape", DefaultTape())
     values["dimensions"] = tuple(values.get("dimensions", {}).values())
     values["angles"] = tuple(values.get("angles", {}).values())
-    values["witnesses"] = {peg: tuple(found.values()) for peg, found in values.get("witnesses", {}).items()}
+    values["witnesses"] = {peg: tuple(witnesses.values()) for peg, witnesses in values.get("witnesses", {}).items()}
     return Book(**values, file="", path="", sha256="", line_tape=tapes.lines, offset_tape=tapes.offsets)
 
 

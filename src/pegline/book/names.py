@@ -47,23 +47,23 @@ def known_names(book: Book, log: ReadingLog) -> KnownNames:
 
 
 def _stations(book: Book, log: ReadingLog) -> dict[str, Place]:
-    known = {name: station.place for name, station in book.stations.items()}
+    places = {name: station.place for name, station in book.stations.items()}
     for realm, name, place in log.defined:
         if realm == "station":
-            known.setdefault(name, place)
-    return known
+            places.setdefault(name, place)
+    return places
 
 
 def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
-    known: dict[str, Place] = {}
+    places: dict[str, Place] = {}
     for realm, name, place in log.defined:
         if realm in ("point", "corner"):
-            known.setdefault(name, place)
+            places.setdefault(name, place)
     for line in book.lines.values():
         for row in line.details:
             if row.form != "station":
-                known.setdefault(row.name, row.place)
-    return known
+                places.setdefault(row.name, row.place)
+    return places
 
 
 MANY: Final = 300  #: names among which no likeness is looked for: it takes time
@@ -90,7 +90,7 @@ def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
         "tape": ("tape", book.tapes.keys()),
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
-    used = {named.name for named in known.log.used}
+    used_names = {named.name for named in known.log.used}
     times = Counter((named.realm, named.name) for named in known.log.used)
     doubted: set[str] = set()
     awaited: set[tuple[str, str]] = set()
@@ -102,16 +102,16 @@ def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
             if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
                 hint = f", but {back}; write that, for the line's key gives its direction"
             slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
-            slip = slip or _is_misspelt(name, names, times[realm, name], used)
+            slip = slip or _is_misspelt(name, names, times[realm, name], used_names)
             if slip or known.log.is_written(*DEFINED_IN[realm]):
                 yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
-                yield from _slip_of_a_definition(what, name, _places(realm, book, known), used | doubted, doubted)
+                yield from _slip_of_a_definition(what, name, _places(realm, book, known), used_names | doubted, doubted)
             elif (realm, name) not in awaited:  # all its rows wait for the same
                 awaited.add((realm, name))
                 yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
 
 
-def _is_misspelt(name: str, names: Set[str], times: int, used: Set[str]) -> bool:
+def _is_misspelt(name: str, names: Set[str], times: int, used_names: Set[str]) -> bool:
     """Return whether a name is one slip from one that is there, though its section may still go on.
 
     A name that is to come is mostly used more than once; one that nothing uses was mostly meant.
@@ -119,7 +119,7 @@ def _is_misspelt(name: str, names: Set[str], times: int, used: Set[str]) -> bool
     if len(names) >= MANY:
         return False
     return any(
-        _is_one_letter_off(name, other) and (times == 1 or other not in used)
+        _is_one_letter_off(name, other) and (times == 1 or other not in used_names)
         for other in names
         if abs(len(other) - len(name)) < 2
     )
@@ -166,10 +166,10 @@ def _places(realm: str, book: Book, known: KnownNames) -> Mapping[str, Place]:
 
 
 def _slip_of_a_definition(
-    what: str, name: str, places: Mapping[str, Place], used: Set[str], doubted: set[str]
+    what: str, name: str, places: Mapping[str, Place], used_names: Set[str], doubted: set[str]
 ) -> Iterator[Finding]:
     """Tell something that nothing uses and whose name is nearly one that is not there: the slip may be in it."""
-    unused = places.keys() - used
+    unused = places.keys() - used_names
     near = nearest(name, unused, likeness=SURE) if len(unused) < MANY else None
     if near is not None:
         doubted.add(near)
@@ -213,9 +213,9 @@ def one_name_two_things(book: Book, known: KnownNames) -> Iterator[Finding]:
 
 def reserved_names(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell names that are kept for points named by the program."""
-    given = (named for named in known.log.defined if named.realm != "corner")
-    kept = ((named.name, named.place) for named in chain(given, _given_names(book)) if "." in named.name)
-    for name, place in dict.fromkeys(kept):
+    uses = (named for named in known.log.defined if named.realm != "corner")
+    dotted = ((named.name, named.place) for named in chain(uses, _given_names(book)) if "." in named.name)
+    for name, place in dict.fromkeys(dotted):
         if _OWN.fullmatch(name):
             text = f"names like {quote(name)} are kept for points that the program names; leave out the '.'"
             yield Finding("reserved-name", text, place)
@@ -282,9 +282,9 @@ def names_that_look_alike(book: Book, known: KnownNames) -> Iterator[Finding]:
     for places in (points, {name: feature.place for name, feature in book.features.items()}):
         if len(set(map(_look, places))) == len(places):
             continue
-        seen: dict[str, str] = {}
+        first_of_likeness: dict[str, str] = {}
         for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):
-            first = seen.setdefault(_look(name), name)
+            first = first_of_likeness.setdefault(_look(name), name)
             if first != name:
                 text = f"{quote(name)} looks like {quote(first)} (book {places[first].line}); check that both are meant"
                 yield Finding("look-alike", text, places[name])

@@ -99,8 +99,8 @@ class Entry:
 def entries() -> tuple[Entry, ...]:
     """Return every key in every place, in the order of the format."""
     schema = book_schema()
-    seen: set[tuple[str, str]] = set()
-    return tuple(_entries(schema, "book", (), schema["$defs"], seen))
+    listed: set[tuple[str, str]] = set()
+    return tuple(_entries(schema, "book", (), schema["$defs"], listed))
 
 
 def groups() -> Mapping[str, tuple[Entry, ...]]:
@@ -131,20 +131,20 @@ def _listed_words(entry: Entry) -> tuple[str, ...]:
 
 
 def _entries(
-    schema: Schema, record_name: str, place: Step, definitions: Mapping[str, Schema], seen: set[tuple[str, str]]
+    schema: Schema, record_name: str, place: Step, definitions: Mapping[str, Schema], listed: set[tuple[str, str]]
 ) -> Iterator[Entry]:
     """Yield the keys of a record and, after all of them, those of what they lead to."""
     deeper: list[tuple[Schema, str, Step]] = []
     for word, part in schema.get("properties", {}).items():
-        if (record_name, word) in seen:
+        if (record_name, word) in listed:
             continue
-        seen.add((record_name, word))
+        listed.add((record_name, word))
         inner = list(_records(part, definitions, (*place, word)))
         keys = tuple(dict.fromkeys(key for _, shape, _ in inner for key in shape.get("properties", {})))
         yield Entry(word, record_name, place, part.get("description", ""), _values(part, definitions), keys)
         deeper += [(shape, name, where) for name, shape, where in inner]
     for shape, name, where in deeper:
-        yield from _entries(shape, name or record_name, where, definitions, seen)
+        yield from _entries(shape, name or record_name, where, definitions, listed)
 
 
 def _records(part: Schema, definitions: Mapping[str, Schema], place: Step) -> Iterator[tuple[str, Schema, Step]]:

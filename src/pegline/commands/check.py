@@ -158,18 +158,19 @@ def survey_lines(
 
 
 def _verdict_lines(
-    judged: Verdict, screen: Screen, missing: Sequence[Finding] = (), faults: Sequence[Finding] = ()
+    survey_verdict: Verdict, screen: Screen, missing: Sequence[Finding] = (), faults: Sequence[Finding] = ()
 ) -> Iterator[str]:
     """Yield the verdict, and what a half-finished book still lacks, or one whose wrong rows are left out."""
-    if judged.word == "NOT CHECKED":
+    if survey_verdict.word == "NOT CHECKED":
         first, *rest = wrap(
-            printable(judged.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
+            printable(survey_verdict.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
         )
-        yield first.replace(judged.word, screen.paint(judged.word, judged.word), 1)
+        yield first.replace(survey_verdict.word, screen.paint(survey_verdict.word, survey_verdict.word), 1)
         yield from rest
-        yield from screen.paragraph("", judged.meaning)
+        yield from screen.paragraph("", survey_verdict.meaning)
     else:
-        yield from screen.paragraph(judged.word, f"{judged.about}. {judged.meaning}", colour=judged.word)
+        text = f"{survey_verdict.about}. {survey_verdict.meaning}"
+        yield from screen.paragraph(survey_verdict.word, text, colour=survey_verdict.word)
     if missing and faults:
         yield from screen.paragraph("Missing", "while what is named above is left out:")
     for number, finding in enumerate(missing, start=1 if faults else 0):
@@ -199,16 +200,16 @@ def _check_lines(survey: Survey, screen: Screen) -> Iterator[str]:
         return
     failed = [row for row in rows if not row.check.passed]
     passed = [row for row in rows if row.check.passed]
-    shown = [*failed, *passed[:MOST_PASSED]]
-    cells = [(row.booked, row.computed, row.difference, row.allowed, row.on_plan) for row in shown]
+    rows = [*failed, *passed[:MOST_PASSED]]
+    cells = [(row.booked, row.computed, row.difference, row.allowed, row.on_plan) for row in rows]
     yield ""
-    yield from _table(f"in {notation.words}", shown, cells, screen)
+    yield from _table(f"in {notation.words}", rows, cells, screen)
     if len(passed) > MOST_PASSED:
         rest = ", ".join(row.check.what for row in passed[MOST_PASSED:])
         yield from _indent_remark(f"and {len(passed) - MOST_PASSED} more that passed: {rest}", screen)
-    if any(row.check.chosen for row in shown):
+    if any(row.check.chosen for row in rows):
         yield from _indent_remark("~ agrees because a reading left open was chosen so", screen)
-    if survey.book.north and any(row.check.kind == "bearing" for row in shown):
+    if survey.book.north and any(row.check.kind == "bearing" for row in rows):
         yield from _indent_remark(f"Bearings are from {survey.book.north.reference} north, as booked.", screen)
 
 
@@ -256,12 +257,12 @@ def _accuracy_lines(survey: Survey, screen: Screen) -> Iterator[str]:
 
 def _improvement_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     """Yield what would improve the survey: what to measure, then the warnings with their places."""
-    chosen = [finding for finding in survey.diagnosis.warnings if finding.rule == CHOSEN]
+    choices = [finding for finding in survey.diagnosis.warnings if finding.rule == CHOSEN]
     weak = [finding for finding in survey.diagnosis.warnings if finding.rule not in {CHOSEN, *SIZE_RULES}]
     # On screen alone: files say the same whichever day they are made.
     weak = [*future_dates(survey.book, datetime.date.today()), *weak]
-    if chosen:
-        yield from _notes("Chosen", chosen, screen)
+    if choices:
+        yield from _notes("Chosen", choices, screen)
     if survey.passed and survey.solved.checked is not None and survey.diagnosis.advice:
         yield ""
         for number, advice in enumerate(survey.diagnosis.advice):

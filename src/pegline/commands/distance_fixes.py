@@ -94,19 +94,19 @@ def outlier_tests(differences: Array, covariance: Array, critical: float) -> Out
     W. Baarda, A testing procedure for use in geodetic networks, 1968 (the w-test, from memory).
     """
     tests = np.full(len(differences), np.nan)
-    left = list(range(len(differences)))
+    remaining = list(range(len(differences)))
     blamed: list[int] = []
     together: tuple[int, ...] = ()
-    while left:
-        inverse = np.linalg.inv(covariance[np.ix_(left, left)])
-        statistics = inverse @ differences[left] / np.sqrt(np.diag(inverse))
-        tests[left] = statistics
+    while remaining:
+        inverse = np.linalg.inv(covariance[np.ix_(remaining, remaining)])
+        statistics = inverse @ differences[remaining] / np.sqrt(np.diag(inverse))
+        tests[remaining] = statistics
         worst = int(np.argmax(np.abs(statistics)))
         if abs(statistics[worst]) <= critical:
             break
         if not blamed:
-            together = _together(np.asarray(inverse), worst, left)
-        blamed.append(left.pop(worst))
+            together = _together(np.asarray(inverse), worst, remaining)
+        blamed.append(remaining.pop(worst))
     return OutlierTest(tests, tuple(blamed), together)
 
 

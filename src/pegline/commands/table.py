@@ -282,10 +282,10 @@ def _sheets(files: Sequence[Path], tell: Callable[[Finding], None]) -> dict[str,
     sheets: dict[str, list[list[Text]]] = {}
     for file in files:
         for name, rows in sheets_in(file, tell).items():
-            known = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
-            if known in sheets:
-                raise UsageError(f"{file}: a second sheet {known}; keep one of them")
-            sheets[known] = rows
+            sheet_name = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
+            if sheet_name in sheets:
+                raise UsageError(f"{file}: a second sheet {sheet_name}; keep one of them")
+            sheets[sheet_name] = rows
     if not sheets:
         raise OpenError(f"{files[0]}: no tables here; give CSV, XLSX or ODS files with sheets such as head and lines")
     return sheets

@@ -45,8 +45,8 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     if not verdicts:
         raise OpenError(f"{args.folder}: nothing that pegline wrote is in this folder; look at its name")
     for verdict in verdicts:  # what is not in order comes last, beside the count
-        said = "; ".join(verdict.faults) or verdict.known
-        tell(f"{verdict.name}: {said}".replace("\n", "\\n"))  # a stranger's name must not look like a line of ours
+        words = "; ".join(verdict.faults) or verdict.known
+        tell(f"{verdict.name}: {words}".replace("\n", "\\n"))  # a stranger's name must not look like a line of ours
     bad = sum(bool(verdict.faults) for verdict in verdicts)
     tell(_summary(len(verdicts), bad, sum(verdict.alone for verdict in verdicts)))
     return 1 if bad else 0

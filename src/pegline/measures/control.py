@@ -52,17 +52,17 @@ class ControlPoint:
 
 def _point(values: dict[str, Any], table: Table, log: ReadingLog) -> ControlPoint:
     grid, turned, earth = {"easting", "northing"}, {"westing", "southing"}, {"latitude_deg", "longitude_deg"}
-    given = values.keys() & (grid | turned | earth)
-    if given not in (grid, turned, earth):
+    given_keys = values.keys() & (grid | turned | earth)
+    if given_keys not in (grid, turned, earth):
         raise Wrong(
             "a control point is known by easting and northing, by westing and southing, or by latitude and longitude;"
             " write one such pair",
             table.place,
             "control",
         )
-    if given == earth:
+    if given_keys == earth:
         values.setdefault("crs", "EPSG:4326")
-    if given == turned:
+    if given_keys == turned:
         values |= {"easting": 0.0 - values["westing"], "northing": 0.0 - values["southing"]}
     return ControlPoint(**values)
 

@@ -223,20 +223,20 @@ class Record(Generic[T]):
 _RUN_TOGETHER: Final = re.compile(r"(\w+)(:|\s+)(\S.*)")
 
 
-def _meant_key(word: str, known: Mapping[str, _Slot]) -> str | None:
+def _meant_key(word: str, slots: Mapping[str, _Slot]) -> str | None:
     """Return the key that an unknown one was likely meant for."""
     together = _RUN_TOGETHER.fullmatch(word)
-    return together[1] if together and together[1] in known else nearest(word, known)
+    return together[1] if together and together[1] in slots else nearest(word, slots)
 
 
-def _unknown_key(word: str, value: Written, known: Mapping[str, _Slot]) -> str:
+def _unknown_key(word: str, value: Written, slots: Mapping[str, _Slot]) -> str:
     if word.isdigit() and blank(value):
         return f"{word!r} after a comma is no key; if a decimal comma is meant, write a point"
     together = _RUN_TOGETHER.fullmatch(word)
-    if together and together[1] in known and blank(value):
+    if together and together[1] in slots and blank(value):
         lacking = "a space is missing behind the colon of" if together[2] == ":" else "a colon is missing after"
         return f"{lacking} {together[1]!r}; write '{together[1]}: {together[3]}'"
-    return f"unknown key {word!r}{suggest(word, known)}"
+    return f"unknown key {word!r}{suggest(word, slots)}"
 
 
 @record(frozen=True, slots=True)
@@ -314,12 +314,12 @@ def mapping(
     """
 
     def entry(text: Text, value: Written, log: ReadingLog) -> tuple[str, T]:
-        known = key.read(text, log)
+        name_of_entry = key.read(text, log)
         if isinstance(item, Record):
-            return str(known), item.build(value, log, text, name(known) if name else {})
+            return str(name_of_entry), item.build(value, log, text, name(name_of_entry) if name else {})
         if blank(value):
             raise Unfinished(BLANK, text.place)
-        return str(known), item.read(value, log)
+        return str(name_of_entry), item.read(value, log)
 
     def read(written: Written, log: ReadingLog) -> dict[str, T]:
         if type(written) is not Table:
@@ -330,8 +330,8 @@ def mapping(
             if entry_value is None:
                 log.lose(text)
             elif entry_value[0] in values:  # written otherwise: A-B and A - B
-                said = f"{entry_value[0]} is given already, written another way; keep one of them"
-                log.tell(Wrong(said, text.place, "duplicate-key"))
+                text_of_fault = f"{entry_value[0]} is given already, written another way; keep one of them"
+                log.tell(Wrong(text_of_fault, text.place, "duplicate-key"))
             else:
                 values[entry_value[0]] = entry_value[1]
         return values

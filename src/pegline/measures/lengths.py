@@ -80,9 +80,9 @@ def unit(text: str) -> str:
 
 def unknown_unit(text: str) -> str:
     """Return what is wrong with the name of a unit."""
-    known = _OTHER_NAMES.get(text) or _OTHER_NAMES.get(text.lower())
+    unit = _OTHER_NAMES.get(text) or _OTHER_NAMES.get(text.lower())
     near = nearest(text, METRES_PER)
-    cure = f"write {known}" if known else f"did you mean {near!r}?" if near else "use m, ft, in, yd, lk, ch or cm"
+    cure = f"write {unit}" if unit else f"did you mean {near!r}?" if near else "use m, ft, in, yd, lk, ch or cm"
     return f"unknown unit {quote(text)}; {cure}"
 
 
@@ -161,8 +161,8 @@ def _meant_length(text: str) -> str | None:
 
 
 def _no_length(text: str) -> str:
-    if meant := _meant_length(plain_signs(text)):
-        return f"{quote(text)} is no length; write {meant}"
+    if meant_text := _meant_length(plain_signs(text)):
+        return f"{quote(text)} is no length; write {meant_text}"
     if re.fullmatch(r"[-+]?\d+/\d+", plain_signs(text), re.ASCII):
         return f"{quote(text)} is a fraction without a unit; write a unit or a whole number with it, such as 1/2 in"
     if text.startswith(("~", "{")):
@@ -215,21 +215,21 @@ def _length_of(written: Written, log: ReadingLog, wanted: str, sign: Sign) -> Le
         raise Wrong(str(misread), written.place) from None
 
 
-def within(found: Length, log: ReadingLog, sign: Sign) -> Length:
+def within(length: Length, log: ReadingLog, sign: Sign) -> Length:
     """Return a length that a tape can have given."""
-    metres = abs(found.value) * METRES_PER[found.unit or log.unit]
-    if LEAST <= metres <= LIMIT and (found.value > 0 or sign == "any"):
-        return found
-    if found.value == 0 and sign == "nought":
-        return found
-    if sign != "any" and found.value <= 0:
-        what = "zero" if found.value == 0 else "below zero"
-        raise Misread(f"{quote(found.text)} is {what}; write a length over 0")
+    metres = abs(length.value) * METRES_PER[length.unit or log.unit]
+    if LEAST <= metres <= LIMIT and (length.value > 0 or sign == "any"):
+        return length
+    if length.value == 0 and sign == "nought":
+        return length
+    if sign != "any" and length.value <= 0:
+        what = "zero" if length.value == 0 else "below zero"
+        raise Misread(f"{quote(length.text)} is {what}; write a length over 0")
     if sign != "any" and metres < LEAST:
-        raise Misread(f"{quote(found.text)} is shorter than any tape shows; check the value and its unit")
+        raise Misread(f"{quote(length.text)} is shorter than any tape shows; check the value and its unit")
     if metres > LIMIT:
-        raise Misread(f"{quote(found.text)} is over 100 km, which no tape reaches; check the value and its unit")
-    return found
+        raise Misread(f"{quote(length.text)} is over 100 km, which no tape reaches; check the value and its unit")
+    return length
 
 
 def _lengths(wanted: str, sign: Sign) -> Grammar[Length]:

@@ -206,15 +206,15 @@ def _number(value: float, step: Fraction) -> str:
 
 def _compound(metres: float, units: tuple[str, ...], step: Fraction, after: str, names: tuple[str, ...]) -> str:
     """Return a length in several units, largest first; units that are nought are left out but for the last."""
-    left = round(metres / METRES_PER[units[-1]] / step) * step  # in the smallest unit
+    steps_left = round(metres / METRES_PER[units[-1]] / step) * step  # in the smallest unit
     texts = []
     for unit, name in zip(units[:-1], names[:-1], strict=True):
         share = Fraction(METRES_PER[unit] / METRES_PER[units[-1]]).limit_denominator(1000)
-        whole, left = divmod(left, share)
+        whole, steps_left = divmod(steps_left, share)
         if whole:
             texts.append(f"{whole}{after.format(name)}")
-    if left or not texts:
-        texts.append(f"{_number(float(left), step)}{after.format(names[-1])}")
+    if steps_left or not texts:
+        texts.append(f"{_number(float(steps_left), step)}{after.format(names[-1])}")
     return " ".join(texts)
 
 

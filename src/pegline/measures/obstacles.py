@@ -303,15 +303,15 @@ _NO_FIGURE: Final[dict[Way, str]] = {
 
 
 def _passage(values: dict[str, Any], table: Table, log: ReadingLog) -> Passage:
-    given = [way for way, keys in WAYS.items() if any(values.get(key) for key in keys)]
-    if len(given) != 1:
+    ways_given = [way for way, keys in WAYS.items() if any(values.get(key) for key in keys)]
+    if len(ways_given) != 1:
         text = "a leg past an obstacle is taped in one way; write " + ", or ".join(
             " and ".join(keys) for keys in WAYS.values()
         )
         raise Wrong(text, table.place, "obstacle")
-    lacking = [key for key in WAYS[given[0]] if not values.get(key)]
+    lacking = [key for key in WAYS[ways_given[0]] if not values.get(key)]
     if lacking:
-        raise Wrong(f"{lacking[0]} is missing; {given[0]} needs it", table.place, "missing-key")
+        raise Wrong(f"{lacking[0]} is missing; {ways_given[0]} needs it", table.place, "missing-key")
     passage = Passage(**values)
     expected = 5 if isinstance(passage.angle, ChainAngle) else COUNTS[passage.way]
     if len(passage.readings) < expected:  # one of them could not be read, which is told already

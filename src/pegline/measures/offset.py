@@ -112,8 +112,8 @@ class Row:
     @property
     def side(self) -> int:
         """Return +1 for left of the line as its key directs it, -1 for right, 0 for on it."""
-        seen = 1 if self.left else -1 if self.right else 0
-        return -seen if self.back else seen
+        sign = 1 if self.left else -1 if self.right else 0
+        return -sign if self.back else sign
 
 
 def _row(values: dict[str, Any], table: Table, log: ReadingLog) -> Row:

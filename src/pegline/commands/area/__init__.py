@@ -36,8 +36,8 @@ def target_text(result: AreaResult) -> Iterator[str]:
     yield "points:"
     for number, end in enumerate(division.ends, 1):
         corners = end.side.split("-")
-        known = all(positions.point_behind(corner) for corner in corners)
-        if known and _on_straight(positions, end.position, corners):
+        are_named = all(positions.point_behind(corner) for corner in corners)
+        if are_named and _on_straight(positions, end.position, corners):
             yield f"  d{number}: {{line: {end.side}, at: {end.distance:.4f} m}}"
         else:
             x, y = positions.in_frame(end.position)
@@ -103,11 +103,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
 def _division(args: argparse.Namespace) -> DivisionRequest | None:
     if not args.divide:
-        given = [
+        options = [
             name for name in ("parallel_to", "through", "cut_off", "into", "keep", "targets") if getattr(args, name)
         ]
-        if given:
-            raise UsageError(f"--{given[0].replace('_', '-')} needs --divide; name the ring to divide")
+        if options:
+            raise UsageError(f"--{options[0].replace('_', '-')} needs --divide; name the ring to divide")
         return None
     if not (args.parallel_to or args.through):
         raise UsageError("--divide needs a direction; add --parallel-to P-Q or --through POINT")

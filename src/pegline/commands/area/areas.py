@@ -162,10 +162,10 @@ def areas(
     """
     positions = Positions(survey)
     every_ring = [name for name, shape in survey.detail.shapes.items() if shape.area is not None]
-    wanted = list(names) or ([] if strips or division else every_ring)
-    if division and division.of not in wanted:
-        wanted.append(division.of)
-    measured = {name: _ring(survey, name) for name in wanted}
+    ring_names = list(names) or ([] if strips or division else every_ring)
+    if division and division.of not in ring_names:
+        ring_names.append(division.of)
+    measured = {name: _ring(survey, name) for name in ring_names}
     measured |= {str(strip): _strip(positions, strip) for strip in strips}
     return AreaResult(survey, measured, _divide_ring(positions, division) if division else None)
 
@@ -189,9 +189,9 @@ def _path(shape: Shape) -> Path:
 
 def _strip(positions: Positions, request: StripRequest) -> MeasuredArea:
     """Return the land between a line and a side, signed so that most of it is positive."""
-    made, path_of = _side(positions, request)
-    names = list(dict.fromkeys((request.start, request.end, *made)))
-    rows = [names.index(name) for name in made]
+    side_points, path_of = _side(positions, request)
+    names = list(dict.fromkeys((request.start, request.end, *side_points)))
+    rows = [names.index(name) for name in side_points]
 
     def outline(at: Array) -> Path:
         return _strip_outline(at[0], at[1], at[rows], path_of(at[rows]))
@@ -228,13 +228,13 @@ def _side(positions: Positions, request: StripRequest) -> tuple[tuple[str, ...],
     for name in (request.start, request.end):
         positions.require(name, "station")
     shape = survey.detail.shapes.get(request.feature)
-    made = making_of(shape.booked, survey.book, survey.reduction) if shape and shape.path else None
-    if made is None or not made.shown:
+    making = making_of(shape.booked, survey.book, survey.reduction) if shape and shape.path else None
+    if making is None or not making.shown:
         raise UsageError(f"{request.feature!r} is no line of points in the survey; name a fence, a hedge, an edge")
-    points = tuple(name for name in made.shown if name not in (request.start, request.end))
+    points = tuple(name for name in making.shown if name not in (request.start, request.end))
     if len(points) < 2:
         raise UsageError(f"{request.feature!r} has fewer than two points off {request.start}-{request.end}")
-    return points, curve if made.smooth else straight
+    return points, curve if making.smooth else straight
 
 
 def _by_ordinates(request: StripRequest, chainages: Array, ordinates: Array) -> tuple[float, float | None, str | None]:

@@ -94,28 +94,28 @@ def left_part(path: Path, origin: Array, direction: Array) -> LeftPart:
         shares = (0.0, *_shares(piece), 1.0)
         for begin, until in pairwise(shares):
             part = _cut_piece(piece, begin, until)
-            left = _at(part, 0.5)[1] > 0
-            parts.append(((number, begin), part.x0, left))
-            if left:
+            starts_left = _at(part, 0.5)[1] > 0
+            parts.append(((number, begin), part.x0, starts_left))
+            if starts_left:
                 total += _under(part)
     # Where parts on different sides meet, at a corner or within a piece, the line crosses.
     crossings = [
         Crossing(along, place)
-        for (_, _, before), (place, along, left) in pairwise((parts[-1], *parts))
-        if before != left
+        for (_, _, before), (place, along, starts_left) in pairwise((parts[-1], *parts))
+        if before != starts_left
     ]
     return LeftPart(total if whole > 0 else -total, tuple(_without_touches(sorted(crossings))))
 
 
 def _without_touches(crossings: list[Crossing]) -> Iterator[Crossing]:
     """Yield the crossings without those pairs that fall together, as at a corner that the line only touches."""
-    kept: list[Crossing] = []
+    crossings_kept: list[Crossing] = []
     for one in crossings:
-        if kept and one.along - kept[-1].along < TOUCH:
-            kept.pop()
+        if crossings_kept and one.along - crossings_kept[-1].along < TOUCH:
+            crossings_kept.pop()
         else:
-            kept.append(one)
-    yield from kept
+            crossings_kept.append(one)
+    yield from crossings_kept
 
 
 def _under(piece: _Piece) -> float:

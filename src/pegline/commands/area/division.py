@@ -110,34 +110,34 @@ def ring_of(positions: Positions, name: str, further: Sequence[str] = ()) -> Rin
         rings = [each.name for each in survey.detail.shapes.values() if each.area is not None]
         what = "crosses itself and has no area" if shape and shape.form == "area" else "is no ring of the survey"
         raise UsageError(f"{name!r} {what}; the rings are: {', '.join(rings) or 'none'}")
-    made = making_of(shape.booked, survey.book, survey.reduction)
-    if made is None:
+    making = making_of(shape.booked, survey.book, survey.reduction)
+    if making is None:
         raise RuntimeError(f"ring {name} is drawn and cannot be made")
-    arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(made.grounds)
+    arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(making.grounds)
     # A further point that is a corner too moves with it.
-    names = tuple(dict.fromkeys((*made.names, *further)))
-    count, own = 2 * len(made.names), 2 * len(names)
+    names = tuple(dict.fromkeys((*making.names, *further)))
+    count, own = 2 * len(making.names), 2 * len(names)
 
     def path_of(values: Array) -> Path:
-        return made.make(values[:count].reshape(-1, 2), values[own:])
+        return making.make(values[:count].reshape(-1, 2), values[own:])
 
     return RingFunction(
         name=name,
         path_of=path_of,
         values=np.concatenate((positions.all(names).ravel(), arms.lengths[:, 0])),
         covariance=positions.covariance(names, arms),
-        corners=_corners(name, made, shape.path),
+        corners=_corners(name, making, shape.path),
         columns={point: 2 * number for number, point in enumerate(names)},
     )
 
 
-def _corners(name: str, made: Making, path: Path) -> tuple[tuple[int, str], ...]:
+def _corners(name: str, making: Making, path: Path) -> tuple[tuple[int, str], ...]:
     """Return the vertices of a path that have a name; those that have none are named by number."""
     vertices = len(path.vertices)
-    if len(made.shown) == vertices:
-        return tuple(enumerate(made.shown))
-    if made.smooth is not None and vertices == 2 * len(made.shown):
-        return tuple((2 * number, point) for number, point in enumerate(made.shown))
+    if len(making.shown) == vertices:
+        return tuple(enumerate(making.shown))
+    if making.smooth is not None and vertices == 2 * len(making.shown):
+        return tuple((2 * number, point) for number, point in enumerate(making.shown))
     return tuple((number, f"{name}.{number + 1}") for number in range(vertices))
 
 
@@ -255,13 +255,13 @@ def _ends(
 
     by = difference_quotients(aways, ring.values)
     sds = np.sqrt(np.maximum(np.diag(by @ ring.covariance @ by.T), 0.0))
-    found = aways(ring.values)
+    distances = aways(ring.values)
     names = [name for _, name in ring.corners]
     return [
         End(
             side=f"{names[number]}-{names[(number + 1) % len(names)]}",
             start=names[number],
-            distance=float(found[which]) / scale,
+            distance=float(distances[which]) / scale,
             sd=float(sds[which]) / scale,
             position=cut.ends[which],
         )
@@ -295,9 +295,9 @@ def _chosen_cuts(
     find = through_cuts if through else parallel_cuts
     candidates = [cut for cut in find(path, guide, shares[0] * whole) if _keeps(path, cut, keep)]
     if not candidates:
-        kept = " with all that is kept in the part cut off" if keep else ""
+        condition = " with all that is kept in the part cut off" if keep else ""
         raise UsageError(
-            f"no single straight line divides {ring.name} so{kept}; choose another direction, point or share"
+            f"no single straight line divides {ring.name} so{condition}; choose another direction, point or share"
         )
     if near is None or through:
         first = min(candidates, key=lambda cut: cut.length)

@@ -96,12 +96,12 @@ def _bring_up_to_date(
         sweep_folder(folder)
     past = read_history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
     try:
-        done = _all_done(archive.tasks, past, out, args)
+        ended = _all_done(archive.tasks, past, out, args)
     finally:
         for folder in (out, *folders):  # what workers that were stopped or died left
             remove_work_folders(folder)
     outcomes = [
-        *(_with_stale(each, past, out) for each in done),
+        *(_with_stale(each, past, out) for each in ended),
         *map(_shut, archive.shut),
         *starmap(_clash, archive.clashes.items()),
     ]
@@ -166,10 +166,10 @@ def _with_stale(outcome: Outcome, past: History, out: Path) -> Outcome:
 
 def _orphan_outputs(past: History, books: Collection[str], out: Path) -> dict[str, list[str]]:
     """Return the outputs that are left of books that are not there any more."""
-    left = {
+    names_of_books = {
         book: _outputs_still_there(book, list(names), out) for book, names in past.written.items() if book not in books
     }
-    return {book: names for book, names in left.items() if names}
+    return {book: names for book, names in names_of_books.items() if names}
 
 
 def _outputs_still_there(book: str, names: Sequence[str], out: Path) -> list[str]:
@@ -186,14 +186,14 @@ def _shut(folder: str) -> Outcome:
 def _all_done(every: tuple[Task, ...], past: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
     keys = {task.book: key_of(task) for task in every}
-    outcomes = {task.book: kept for task in every if (kept := _current_outcome(task, keys[task.book], past))}
-    left = [task for task in every if task.book not in outcomes]
+    outcomes = {task.book: current for task in every if (current := _current_outcome(task, keys[task.book], past))}
+    tasks_left = [task for task in every if task.book not in outcomes]
     with open_to_append(out / NAME) as manifest:
 
         def begin(task: Task, *, alone: bool = False) -> None:
             manifest.add({"state": "started", "book": task.book, "key": keys[task.book], "alone": alone})
 
-        for task, outcome in _with_bar(_in_turn(left, past, args, begin), len(every), len(outcomes)):
+        for task, outcome in _with_bar(_in_turn(tasks_left, past, args, begin), len(every), len(outcomes)):
             event = {"state": "ended", "book": task.book, "key": keys[task.book], **outcome}
             manifest.add(event)
             outcomes[task.book] = event
@@ -201,16 +201,16 @@ def _all_done(every: tuple[Task, ...], past: History, out: Path, args: argparse.
 
 
 def _in_turn(
-    left: Sequence[Task], past: History, args: argparse.Namespace, begin: Callable[..., None]
+    tasks_left: Sequence[Task], past: History, args: argparse.Namespace, begin: Callable[..., None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     """Do books together, and those that may have ended earlier runs last and alone.
 
     Whoever ends a run says nothing of the books it had in hand; a book that was alone in hand when several runs
     ended is not tried again.
     """
-    suspect = {task.book: past.begun[task.book] > 1 for task in left}
-    yield from _run_tasks([task for task in left if not suspect[task.book]], args, args.workers, begin)
-    for task in left:
+    suspect = {task.book: past.begun[task.book] > 1 for task in tasks_left}
+    yield from _run_tasks([task for task in tasks_left if not suspect[task.book]], args, args.workers, begin)
+    for task in tasks_left:
         if past.alone[task.book] >= TRIES_ALONE:
             why = f"{task.book}: stopped every run that tried it; look at the book, then run this again"
             yield task, failure_outcome(75, [why], again=True)
@@ -225,25 +225,25 @@ def _current_outcome(task: Task, key: str, past: History) -> Outcome | None:
 
 
 def _run_tasks(
-    left: Sequence[Task], args: argparse.Namespace, workers: int, begin: Callable[[Task], None]
+    tasks_left: Sequence[Task], args: argparse.Namespace, workers: int, begin: Callable[[Task], None]
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
-    if not left:
+    if not tasks_left:
         return iter(())
-    settings = left[0].settings
+    settings = tasks_left[0].settings
     if args.cluster:
-        return run_on_cluster(args.cluster, left, settings, begin)
-    return run_tasks(left, settings, min(workers, len(left)), begin)
+        return run_on_cluster(args.cluster, tasks_left, settings, begin)
+    return run_tasks(tasks_left, settings, min(workers, len(tasks_left)), begin)
 
 
 def _with_bar(
-    done: Iterator[tuple[Task, dict[str, Any]]], total: int, already: int
+    outcomes: Iterator[tuple[Task, dict[str, Any]]], total: int, already: int
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     """Show books done, rate, time left and failures while they come."""
     from tqdm import tqdm
 
     bad = 0
     with tqdm(total=total, initial=already, unit="book", disable=None) as bar:
-        for task, outcome in done:
+        for task, outcome in outcomes:
             bad += outcome["status"] != 0
             bar.set_postfix_str(f"{bad} not good", refresh=False)
             bar.update()

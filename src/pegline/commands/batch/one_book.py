@@ -164,10 +164,10 @@ def _outcome_of_survey(survey: Survey) -> dict[str, Any]:
     }
 
 
-def _incomplete(missing: Sequence[Finding], known: dict[str, Any]) -> dict[str, Any]:
+def _incomplete(missing: Sequence[Finding], entries: dict[str, Any]) -> dict[str, Any]:
     """Return the outcome of a half-finished book, with what is known of it already."""
     texts = [f"book {finding.place.line}: {finding.text}" if finding.place else finding.text for finding in missing]
-    return {**known, **failure_outcome(BookError.status, texts, quality="incomplete")}
+    return {**entries, **failure_outcome(BookError.status, texts, quality="incomplete")}
 
 
 def _head(survey: Survey) -> dict[str, Any]:
@@ -189,12 +189,12 @@ def _first_concerns(survey: Survey) -> dict[str, Any]:
     """Return what to look at first: the likely mistake, the worst test, the largest difference of a failed check."""
     rows = check_rows(survey, survey.solved.scale, survey.solved.notation)
     failed_rows = [row for row in rows if not row.check.passed]
-    judged = verdict(survey.solved)
+    survey_verdict = verdict(survey.solved)
     why = [
         f"{row.label}: booked {row.booked}, difference {row.difference}, allowed {row.allowed}" for row in failed_rows
     ]
-    if not why and judged.word != "PASSED":
-        why = [f"{judged.about}. {judged.meaning}"]
+    if not why and survey_verdict.word != "PASSED":
+        why = [f"{survey_verdict.about}. {survey_verdict.meaning}"]
     first = next(causes(survey), None) if failed_rows else None
     lengths = [abs(row.check.difference) for row in failed_rows if not row.check.angle]
     return {

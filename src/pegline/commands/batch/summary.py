@@ -177,11 +177,11 @@ def _row(outcome: Outcome, number: int, books: str | None) -> Safe:
         for name, key in (("chain", "chains"), ("thing", "sketch"))
         if outcome.get(key)
     ]
-    drawn = element("svg", *parts, viewBox="-2 -2 104 104") if parts else Safe("")
+    sketch = element("svg", *parts, viewBox="-2 -2 104 104") if parts else Safe("")
     about = ", ".join(str(outcome[key]) for key in ("title", "date") if outcome.get(key))
     return element(
         "tr",
-        element("td", drawn),
+        element("td", sketch),
         element("td", _book_link(outcome, books), element("p", about)),
         element("td", outcome["quality"], class_="q"),
         element("td", *(element("p", each) for each in _looks(outcome, books))),
@@ -299,10 +299,10 @@ def _index_geometry(outcome: Outcome) -> dict[str, Any]:
         outline = outline.convex_hull.buffer(LEAST, quad_segs=2)
     corners = list(zip(*way.transformer.transform(*outline.exterior.xy, errcheck=True), strict=True))
     shape = Polygon(corners)
-    known = outcome.get("accuracy")
+    accuracy = outcome.get("accuracy")
     return {
         "crs": name,
-        "accuracy_m": None if known is None else round(hypot(known, CHI2_95**0.5 * way.accuracy), 3),
+        "accuracy_m": None if accuracy is None else round(hypot(accuracy, CHI2_95**0.5 * way.accuracy), 3),
         "geometry": shape,
     }
 

@@ -127,8 +127,8 @@ def key_of(task: Task) -> str:
     """
     digest = hashlib.sha256()
     settings = task.settings
-    asked = settings.other and (settings.other.text, settings.other.allow_shift)
-    made_by = [settings.formats, settings.unfinished, asked, _versions()]
+    other_crs = settings.other and (settings.other.text, settings.other.allow_shift)
+    made_by = [settings.formats, settings.unfinished, other_crs, _versions()]
     digest.update(json.dumps(made_by).encode())
     try:
         about = Path(task.source).stat()

@@ -92,16 +92,16 @@ def _begin_server() -> None:
     from multiprocessing import forkserver
 
     with open(os.devnull, "wb") as nowhere:  # noqa: PTH123
-        kept = os.dup(2) if _is_open(2) else None
+        old_error_stream = os.dup(2) if _is_open(2) else None
         os.dup2(nowhere.fileno(), 2)
         try:
             forkserver.ensure_running()
         finally:
-            if kept is None:
+            if old_error_stream is None:
                 os.close(2)
             else:
-                os.dup2(kept, 2)
-                os.close(kept)
+                os.dup2(old_error_stream, 2)
+                os.close(old_error_stream)
 
 
 def _is_open(file: int) -> bool:

@@ -153,7 +153,7 @@ def _show_sharing(link: str, complain: Tell) -> None:
 
     import segno
 
-    drawn = io.StringIO()
-    segno.make(link, error="m").terminal(out=drawn, compact=True, border=2)
-    complain(drawn.getvalue())
+    picture = io.StringIO()
+    segno.make(link, error="m").terminal(out=picture, compact=True, border=2)
+    complain(picture.getvalue())
     complain("Shared: everybody on this network can read along what is sent, the key too. Stop the desk when done.")

@@ -102,11 +102,11 @@ def merge_changes(base: str, ours: Sequence[Change], theirs: Sequence[Change]) -
 
     Changes that touch a line that ours touched too do not fit, and are left out.
     """
-    taken = [_lines_of(base, change) for change in ours]
+    changed_lines = [_lines_of(base, change) for change in ours]
     rebased, fit = [], True
     for change in theirs:
         first, last = _lines_of(base, change)
-        if any(first <= end and begin <= last for begin, end in taken):
+        if any(first <= end and begin <= last for begin, end in changed_lines):
             fit = False
             continue
         shift = sum(len(insert) - (end - start) for start, end, insert in ours if end <= change.start)

@@ -134,9 +134,9 @@ class Document:
         """Make the changes of a journal again."""
         groups: dict[int, int] = {}  # how many entries of a group are still to come back
         for entry in entries:
-            left = groups.get(entry.group) or self._size(entry)
-            groups[entry.group] = left - 1
-            self._take(entry, last=left == 1)
+            size_left = groups.get(entry.group) or self._size(entry)
+            groups[entry.group] = size_left - 1
+            self._take(entry, last=size_left == 1)
 
     def _size(self, entry: JournalEntry) -> int:
         stack = {"undo": self.undoable, "redo": self.redoable}.get(entry.kind)

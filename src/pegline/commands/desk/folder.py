@@ -120,9 +120,9 @@ class Folder:
 
     def _free(self, name: str, ending: str) -> Path:
         """Return a path for an image that nothing has, with the ending of what it is."""
-        given = Path(name)
-        ending = given.suffix if given.suffix.lower() in (ending, OTHER_ENDINGS.get(ending)) else ending
-        names = (f"{given.stem}{f' {number}' if number > 1 else ''}{ending}" for number in count(1))
+        asked = Path(name)
+        ending = asked.suffix if asked.suffix.lower() in (ending, OTHER_ENDINGS.get(ending)) else ending
+        names = (f"{asked.stem}{f' {number}' if number > 1 else ''}{ending}" for number in count(1))
         return next(path for path in (self.path / each for each in names) if not os.path.lexists(path))
 
     def _inside(self, name: str) -> Path | None:
@@ -161,8 +161,8 @@ MAX_PIXELS: Final = 400_000_000  #: of a scan that is looked into at all
 
 def png_of_tiff(path: Path) -> bytes | None:
     """Return the first page of a TIFF as PNG; None for one that cannot be read."""
-    told = path.stat()
-    return _png_of(path, told.st_mtime_ns, told.st_size)
+    state = path.stat()
+    return _png_of(path, state.st_mtime_ns, state.st_size)
 
 
 @lru_cache(maxsize=4)  # the pages that are turned between
@@ -173,13 +173,13 @@ def _png_of(path: Path, changed: int, size: int) -> bytes | None:
         with Image.open(path, formats=("TIFF",)) as image:
             if image.width * image.height > MAX_PIXELS:
                 return None
-            shown = ImageOps.exif_transpose(image)
-            if shown.mode.startswith("I"):  # sixteen bits of grey
-                shown = shown.point(lambda value: value / 256).convert("L")
-            shown = shown.convert("L" if shown.mode in ("1", "L", "LA") else "RGB")
-            shown.thumbnail((MAX_SIDE, MAX_SIDE))
+            picture = ImageOps.exif_transpose(image)
+            if picture.mode.startswith("I"):  # sixteen bits of grey
+                picture = picture.point(lambda value: value / 256).convert("L")
+            picture = picture.convert("L" if picture.mode in ("1", "L", "LA") else "RGB")
+            picture.thumbnail((MAX_SIDE, MAX_SIDE))
             out = BytesIO()
-            shown.save(out, "PNG", compress_level=1)
+            picture.save(out, "PNG", compress_level=1)
     except Exception:  # a decoder fails in many ways; none of them is a fault of ours
         return None
     return out.getvalue()

@@ -55,10 +55,10 @@ class Keys:
     def admits(self, cookies: str) -> bool:
         """Return whether the cookies of a request hold the pass."""
         try:
-            held = SimpleCookie(cookies).get(self.cookie)
+            cookie = SimpleCookie(cookies).get(self.cookie)
         except CookieError:
             return False
-        return held is not None and hmac.compare_digest(held.value.encode(), self._pass.encode())
+        return cookie is not None and hmac.compare_digest(cookie.value.encode(), self._pass.encode())
 
 
 class Guard:
@@ -110,8 +110,8 @@ def _adding_headers(send: Send) -> Send:
     async def send_with_headers(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             names = {name for name, _ in _HEADERS}
-            kept = [pair for pair in message.get("headers", ()) if pair[0].lower() not in names]
-            message = {**message, "headers": [*kept, *_HEADERS]}
+            own_headers = [pair for pair in message.get("headers", ()) if pair[0].lower() not in names]
+            message = {**message, "headers": [*own_headers, *_HEADERS]}
         await send(message)
 
     return send_with_headers

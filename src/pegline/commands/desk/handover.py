@@ -45,9 +45,9 @@ def folder_of(book: Path) -> Path:
     return book.parent / f"{book.stem} files"
 
 
-def _names(asked: object) -> list[str]:
+def _names(field: object) -> list[str]:
     """Return the names that stand in a field, with ``;`` or a comma between them; a name may have spaces in it."""
-    return [name.strip() for name in re.split("[;,]", asked) if name.strip()] if isinstance(asked, str) else []
+    return [name.strip() for name in re.split("[;,]", field) if name.strip()] if isinstance(field, str) else []
 
 
 async def hand_over(book: Path, what: str, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -61,20 +61,20 @@ async def hand_over(book: Path, what: str, asked: Mapping[str, Any]) -> dict[str
     if what not in HANDOVERS:
         raise UsageError("there is no such button")
     row = HANDOVERS[what]
-    given = [name for key in row.asks for name in _names(asked.get(key))]
-    if (row.asks and not given) or any(name.startswith("-") for name in given):
+    arguments = [name for key in row.asks for name in _names(asked.get(key))]
+    if (row.asks and not arguments) or any(name.startswith("-") for name in arguments):
         raise UsageError(f"say first: {', '.join(row.asks)}")
     out = folder_of(book)
-    words = [row.command, str(book), *given, *row.words, *(("--out", str(out)) if row.writes else ())]
+    words = [row.command, str(book), *arguments, *row.words, *(("--out", str(out)) if row.writes else ())]
     process = await asyncio.create_subprocess_exec(
         sys.executable, "-m", "pegline", *words, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT
     )
     try:
-        said, _ = await asyncio.wait_for(process.communicate(), MAX_SECONDS)
+        output, _ = await asyncio.wait_for(process.communicate(), MAX_SECONDS)
     except (TimeoutError, asyncio.CancelledError):
         process.kill()
         raise
-    text = said.decode("utf-8", "replace").replace(f"{out}/", "").replace(f"{book.parent}/", "")[:MAX_SAID]
+    text = output.decode("utf-8", "replace").replace(f"{out}/", "").replace(f"{book.parent}/", "")[:MAX_SAID]
     written = row.writes and out.is_dir()
     files = sorted(each.name for each in out.iterdir() if not each.name.startswith(".")) if written else []
     return {"what": what, "status": process.returncode, "said": text, "folder": out.name, "files": files}

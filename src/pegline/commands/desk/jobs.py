@@ -18,13 +18,13 @@ __all__ = ["JOBS", "draw_text", "judge_layout_of_file", "judge_text", "warm_up"]
 
 def judgement(survey: Survey) -> dict[str, Any]:
     """Return verdict, likely causes, what to do now, checks (failed ones first), what would improve it, warnings."""
-    judged, diagnosis = verdict(survey.solved), survey.diagnosis
+    survey_verdict, diagnosis = verdict(survey.solved), survey.diagnosis
     notation = notation_of(survey.book)
     now = list(do_now(survey))
     return {
-        "verdict": judged.word,
-        "about": judged.about,
-        "meaning": judged.meaning,
+        "verdict": survey_verdict.word,
+        "about": survey_verdict.about,
+        "meaning": survey_verdict.meaning,
         "unit": notation.words,
         "suspects": [
             {"text": cause.what, "why": cause.why, "source": _source(cause.place), **_edit(cause.suspect)}

@@ -61,14 +61,14 @@ def patch(
         The path leads nowhere, or the text cannot be patched there.
     """
     old = tree_of(text)
-    wanted = edited_tree(old, do, path, value)
-    if wanted == old and do != "rename":
+    new_tree = edited_tree(old, do, path, value)
+    if new_tree == old and do != "rename":
         return ()
     changes = EDITS[do](_Patient(text, old), path, value)
     new = apply_changes(text, changes)
     if ahead is not None:
         ahead(new)
-    if tree_of(new) != wanted:
+    if tree_of(new) != new_tree:
         raise UsageError("this cannot be changed from the form without touching more; change it in the text")
     return changes
 

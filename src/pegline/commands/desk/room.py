@@ -113,9 +113,9 @@ class Room:
 
     def show_layers(self, page: Listener, by: str, message: Message) -> None:
         """Draw layers that do not plot, for a page that shows them."""
-        wanted = [str(name) for name in _list_of(message.get("layers"))][:MAX_LAYERS]
-        if wanted != self.layers.get(page):
-            self.layers[page] = wanted
+        names = [str(name) for name in _list_of(message.get("layers"))][:MAX_LAYERS]
+        if names != self.layers.get(page):
+            self.layers[page] = names
             self._reckon()
 
     def _also(self) -> str:
@@ -160,9 +160,9 @@ class Room:
 
     async def _layout_judged(self, page: Listener) -> None:
         await self.flush()
-        judged = await self._judge.ask(f"{self.name} layout", "layout", str(self.store.path), self.name)
-        if judged:
-            page.tell({"do": "layout", **judged})
+        judgement = await self._judge.ask(f"{self.name} layout", "layout", str(self.store.path), self.name)
+        if judgement:
+            page.tell({"do": "layout", **judgement})
 
     def _would_be(self, message: Message) -> Changes:
         """Return the change of one reading that a suspect speaks of."""
@@ -171,10 +171,10 @@ class Room:
         )
 
     async def _try(self, page: Listener, text: str, message: Message) -> None:
-        drawn = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name, self._also())
-        judged = await self._judge.ask(f"{self.name} tried", "judge", text, self.name)
-        if drawn and judged:
-            page.tell({"do": "tried", "asked": message, "plan": drawn, "judgement": judged})
+        plan = await self._drawer.ask(f"{self.name} tried", "draw", text, self.name, self._also())
+        judgement = await self._judge.ask(f"{self.name} tried", "judge", text, self.name)
+        if plan and judgement:
+            page.tell({"do": "tried", "asked": message, "plan": plan, "judgement": judgement})
 
     # -- what changes ---------------------------------------------------------------------------
 
@@ -219,19 +219,19 @@ class Room:
     async def _draw(self, version: int, text: str) -> None:
         if version != self.document.version:
             return
-        begun, drawing = self._ahead or (None, None)
+        begun_text, drawing = self._ahead or (None, None)
         self._ahead = None
-        if drawing is None or begun != text:
+        if drawing is None or begun_text != text:
             drawing = self._drawer.put(self.name, "draw", text, self.name, self._also())
-        drawn = await drawing
-        if drawn is None:
+        plan = await drawing
+        if plan is None:
             return
-        self._tell({"do": "plan", "version": version, **drawn})
+        self._tell({"do": "plan", "version": version, **plan})
         if version != self.document.version:
             return
-        judged = await self._judge.ask(self.name, "judge", text, self.name)
-        if judged is not None and version == self.document.version:
-            self._tell({"do": "verdict", "version": version, **judged})
+        judgement = await self._judge.ask(self.name, "judge", text, self.name)
+        if judgement is not None and version == self.document.version:
+            self._tell({"do": "verdict", "version": version, **judgement})
 
     def _tell_tree(self, version: int) -> None:
         """Tell what the text says, for the form; of a change that was overtaken in the same moment nothing is told."""

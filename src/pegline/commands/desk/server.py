@@ -328,8 +328,8 @@ async def _hand(desk: Desk, page: _Page, room: Room | None, message: Message) ->
 
 async def _hand_over(room: Room, page: _Page, message: Message) -> None:
     try:
-        done = await hand_over(room.store.path, str(message.get("what")), message)
-        page.tell({"do": "handed", **done})
+        result = await hand_over(room.store.path, str(message.get("what")), message)
+        page.tell({"do": "handed", **result})
     except (PeglineError, OSError, TimeoutError) as error:
         page.tell({"do": "handed", "what": message.get("what"), "status": 2, "said": _reason(error), "files": []})
 

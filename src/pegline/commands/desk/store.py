@@ -73,11 +73,11 @@ class Store:
         if not records:
             return
         journal = self._open_journal()
-        left = "".join(json.dumps(record) + "\n" for record in records).encode()
+        bytes_left = "".join(json.dumps(record) + "\n" for record in records).encode()
         end = os.fstat(journal.fileno()).st_size
         try:
-            while left:  # a full disk may take a part
-                left = left[journal.write(left) :]
+            while bytes_left:  # a full disk may take a part
+                bytes_left = bytes_left[journal.write(bytes_left) :]
         except OSError:
             with suppress(OSError):  # what came after half a line could not be read
                 journal.truncate(end)
@@ -160,14 +160,14 @@ class Store:
         start, entries, saved = self._read_journal()
         if start is None:
             return self._begin_journal(raw)
-        known = Document(start)
-        known.replay(entries)
-        if known.raw != raw and fingerprint(raw) not in _since(saved, start, entries):
-            at_save = known.earlier_text(saved) if saved else None
-            known.take_outside(start if at_save is None else at_save, raw)
+        document = Document(start)
+        document.replay(entries)
+        if document.raw != raw and fingerprint(raw) not in _since(saved, start, entries):
+            at_save = document.earlier_text(saved) if saved else None
+            document.take_outside(start if at_save is None else at_save, raw)
         if len(entries) > MAX_ENTRIES:
-            return self._begin_journal(known.raw)
-        return known
+            return self._begin_journal(document.raw)
+        return document
 
     def _begin_journal(self, raw: str) -> Document:
         """Begin the journal anew with a text."""

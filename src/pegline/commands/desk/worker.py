@@ -114,8 +114,8 @@ class Worker:
 
     def _end_job(self, answer: Any) -> None:
         if self._running is not None:
-            _, job, begun = self._running
-            self._usual[job.kind] = time.monotonic() - begun
+            _, job, start = self._running
+            self._usual[job.kind] = time.monotonic() - start
             _settle(job, answer)
             self._running = None
 
@@ -148,8 +148,8 @@ class Worker:
             return
         if self._watch is not None:
             self._watch.cancel()
-        left = max(0.0, seconds - (time.monotonic() - self._running[2]))
-        self._watch = self._loop.call_later(left, self._restart)
+        seconds_left = max(0.0, seconds - (time.monotonic() - self._running[2]))
+        self._watch = self._loop.call_later(seconds_left, self._restart)
 
 
 _GONE: Final = object()

@@ -65,6 +65,6 @@ def _book_difference_lines(old: ComparedSurvey, new: ComparedSurvey, noise: Nois
         yield "Booked differently:", False
     for sentence in differences:
         yield f"  {sentence}", False
-    if left := len(every) - len(differences):
-        differs = "more entry differs" if left == 1 else "more entries differ"
-        yield f"{left} {differs} by no more than measuring twice explains.", False
+    if unshown := len(every) - len(differences):
+        differs = "more entry differs" if unshown == 1 else "more entries differ"
+        yield f"{unshown} {differs} by no more than measuring twice explains.", False

@@ -62,8 +62,8 @@ def correction_lines(old: ComparedSurvey, new: ComparedSurvey, shared: tuple[int
     )
     if not (old.book and new.book):
         yield from _lines(old, new)
-    known = set(new.stations.names)
-    names = [name for name in old.stations.names if name in known]
+    new_names = set(new.stations.names)
+    names = [name for name in old.stations.names if name in new_names]
     if names:
         yield from _stations(old, new, names)
     yield from not_in_both(old, new, "gone")
@@ -88,13 +88,13 @@ def _stations(old: ComparedSurvey, new: ComparedSurvey, names: list[str]) -> Ite
     was, now = old.stations.only(names).positions, new.stations.only(names).positions
     points = [name for name in old.points if name in new.points]
     spots = np.array([old.points[name][0] for name in points]).reshape(-1, 2)
-    moved = np.array([new.points[name][0] for name in points]).reshape(-1, 2)
+    new_positions = np.array([new.points[name][0] for name in points]).reshape(-1, 2)
     how = "the correction shifts them:"
     if old.frame == new.frame:
-        every = np.concatenate([now, moved]) * (new.scale / old.scale)
+        every = np.concatenate([now, new_positions]) * (new.scale / old.scale)
     else:
         how = "each survey has a frame of its own; fitted onto each other as a whole, they differ by:"
-        every = _over(was, now, moved)
+        every = _over(was, now, new_positions)
     shifts = every - np.concatenate([was, spots])
     yield f"Stations in both: {len(names)}; {how}", False
     for name, shift in zip(names, shifts, strict=False):

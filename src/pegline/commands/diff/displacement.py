@@ -145,9 +145,9 @@ def lay_on_old(old: Array, new: Array, stable: Sequence[int]) -> tuple[Array, Co
     a, b = new[list(stable)] - here, old[list(stable)] - there
     angle = np.arctan2((a[:, 1] * b[:, 0] - a[:, 0] * b[:, 1]).sum(), (a * b).sum())
     shift = there - here
-    moved = turn_points(new - here, angle) + there
+    laid_on_old = turn_points(new - here, angle) + there
     comparison = Comparison((), (float(shift[0]), float(shift[1])), float(angle), (float(here[0]), float(here[1])))
-    return moved, comparison
+    return laid_on_old, comparison
 
 
 def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
@@ -190,8 +190,8 @@ def compare_distances(old: Measured, new: Measured, *, significance: float = 0.0
 
 def _common_stations(old: Measured, new: Measured) -> tuple[Measured, Measured]:
     """Return the stations that both have, in the order of the old ones."""
-    known = set(new.names)
-    names = [name for name in old.names if name in known]
+    new_names = set(new.names)
+    names = [name for name in old.names if name in new_names]
     return old.only(names), new.only(names)
 
 
@@ -213,7 +213,7 @@ def _stable_pegs(old: Measured, new: Measured, significance: float) -> list[int]
 
 
 def _test_pegs(
-    old: Measured, new: Measured, stable: Sequence[int], asked: Iterable[int], significance: float
+    old: Measured, new: Measured, stable: Sequence[int], numbers: Iterable[int], significance: float
 ) -> dict[int, _Found]:
     """Return for each peg asked for how it lies to the other pegs that stand.
 
@@ -233,7 +233,7 @@ def _test_pegs(
     highest = limit(len(old.names), significance)
     among = _weights(old.positions, covariance, stable) if len(stable) > 2 else None
     tests = {}
-    for i in asked:
+    for i in numbers:
         if i in stable and len(stable) == 2:
             tests[i] = only
             continue

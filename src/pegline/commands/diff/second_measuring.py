@@ -64,8 +64,8 @@ def measuring_lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     else:
         yield from _pegs(comparison, old) if comparison.has_verdicts else _distances(comparison, old.notation)
     if comparison.has_verdicts and old.faces and new.faces:
-        moved = f"shifted {way(comparison.shift, old)} and turned by {signed_dms(comparison.turn)} (clockwise +)"
-        yield f"  To fit the old survey, the new one was {moved}.", False
+        shift_words = f"shifted {way(comparison.shift, old)} and turned by {signed_dms(comparison.turn)} (clockwise +)"
+        yield f"  To fit the old survey, the new one was {shift_words}.", False
     yield from not_in_both(old, new, "not measured again")
     if comparison.has_verdicts:
         yield from _points(comparison, old, new)

@@ -125,10 +125,10 @@ def _witnesses(positions: Positions, peg: str, gone: set[str]) -> Iterator[Witne
 def _refuse_unknown(
     positions: Positions, witnesses: Sequence[WitnessResult], names: Sequence[str] | Mapping[str, float], option: str
 ) -> None:
-    known = [witness.object for witness in witnesses]
+    objects = [witness.object for witness in witnesses]
     for name in names:
-        if name not in known and positions.point_behind(name) is None:
-            raise UsageError(f"{option} {name!r} is neither a witness nor surveyed{suggest(name, known)}")
+        if name not in objects and positions.point_behind(name) is None:
+            raise UsageError(f"{option} {name!r} is neither a witness nor surveyed{suggest(name, objects)}")
 
 
 @record(frozen=True, slots=True)
@@ -228,7 +228,7 @@ class _Search:
 
     def _candidates(self, usable: Sequence[WitnessResult]) -> list[str]:
         """Return what lasts, can be stood at, is surveyed and in reach of the offset tape, stations last."""
-        survey, taken = self.positions.survey, {w.point for w in usable} | {self.peg}
+        survey, used_names = self.positions.survey, {w.point for w in usable} | {self.peg}
         lasting: dict[str, None] = {}
         for shape in survey.detail.shapes.values():
             if shape.name not in self.gone:
@@ -239,7 +239,7 @@ class _Search:
         return [
             name
             for name in dict.fromkeys(names)
-            if name not in taken | booked | survey.book.meeting_points
+            if name not in used_names | booked | survey.book.meeting_points
             and name not in self.gone
             and 0.5 < float(distance(self.positions.of(name), at)) / self.scale <= reach
         ]

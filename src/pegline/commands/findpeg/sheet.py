@@ -42,8 +42,8 @@ def peg_sheet(lost: LostPeg) -> Plan:
 def _map(lost: LostPeg, box: tuple[float, float, float, float]) -> Iterator[Item]:
     """Yield what lies about the peg, and an arc about each thing that the tape is hooked on."""
     scale = lost.survey.frame.scale
-    seen = np.array([lost.position, *(anchor.position for anchor in lost.anchors)])
-    low, high = seen.min(axis=0) - ROUND, seen.max(axis=0) + ROUND
+    corners = np.array([lost.position, *(anchor.position for anchor in lost.anchors)])
+    low, high = corners.min(axis=0) - ROUND, corners.max(axis=0) + ROUND
     small = SmallMap(box, np.array([low, high]))
     for points in _outlines(lost, low, high):
         small.line(points)

@@ -110,10 +110,10 @@ def _swings(lost: LostPeg, notation: Notation) -> Iterator[str]:
 
 def _hook(lost: LostPeg, anchor: ArcCentre, notation: Notation) -> str:
     witness = next((w for w in lost.witnesses if w.object == anchor.name and anchor.booked), None)
-    held = _tape_hold(witness, notation) if witness else notation.length(anchor.distance)
+    hold_words = _tape_hold(witness, notation) if witness else notation.length(anchor.distance)
     note = f" ({witness.note})" if witness and witness.note else ""
     source = "" if witness else " (computed from the survey)"
-    return f"Hook the tape on {anchor.name}{note}, hold {held}{source}"
+    return f"Hook the tape on {anchor.name}{note}, hold {hold_words}{source}"
 
 
 def _tape_hold(witness: WitnessResult, notation: Notation) -> str:
@@ -121,8 +121,8 @@ def _tape_hold(witness: WitnessResult, notation: Notation) -> str:
 
     To the face of something round where it was so taped.
     """
-    held = true_reading(witness, notation)
-    return f"{held} to its near face" if "face" in witness.ground.corrections else held
+    hold_words = true_reading(witness, notation)
+    return f"{hold_words} to its near face" if "face" in witness.ground.corrections else hold_words
 
 
 def true_reading(witness: WitnessResult, notation: Notation) -> str:

@@ -74,10 +74,10 @@ def try_peg(
         On the ground, metres, by what they were measured from.
     """
     by_name = {witness.object: witness for witness in witnesses}
-    wanted = {
+    expected = {
         name: by_name[name].distance if name in by_name else _computed_value(positions, name, peg) for name in measured
     }
-    differences = {name: wanted[name] - there for name, there in measured.items()}
+    differences = {name: expected[name] - there for name, there in measured.items()}
     names = [
         name
         for name in measured
@@ -88,7 +88,7 @@ def try_peg(
     distances = _Distances(
         positions.of(peg),
         positions.all([positions.require(name) for name in names]),
-        *(np.array([values[name] for name in names]) * positions.scale for values in (wanted, measured)),
+        *(np.array([values[name] for name in names]) * positions.scale for values in (expected, measured)),
     )
     if len(names) < ENOUGH:
         return Trial(_round_move(positions, peg, distances.move()), differences, (), ())

@@ -130,8 +130,8 @@ def _radius(fitted: Transformation, grid: Grid, points: Array) -> float:
 def _carry_record(record: Any, carry: Callable[[Array], Array], within: Within) -> dict[str, Any]:
     """Return a record carried, with how well the way is known at its worst corner; what an earlier fit told counts."""
     geometry, properties = record.geometry, dict(record.properties)
-    known = properties.get(WITHIN) or 0.0
-    properties[WITHIN] = hypot(known, within(_corners_of(geometry.__geo_interface__))) if geometry else None
+    known_before = properties.get(WITHIN) or 0.0
+    properties[WITHIN] = hypot(known_before, within(_corners_of(geometry.__geo_interface__))) if geometry else None
     return {
         "type": "Feature",
         "properties": properties,

@@ -192,14 +192,14 @@ def _from_csv(text: str, file: str) -> Table:
     heads = rows[0]
     points: dict[str, tuple[Text, Any]] = {}
     for row in rows[1:]:
-        given: dict[str, tuple[Text, Written]] = {
+        entries: dict[str, tuple[Text, Written]] = {
             head.value: (head, cell) for head, cell in zip(heads, row, strict=False) if cell.value
         }
         name = row[_words(heads).index("name")]
-        given.pop("name", None)
+        entries.pop("name", None)
         if name.value in points:
             raise BookError([Finding("twice", f"point {name.value!r} is listed twice; keep one", name.place)])
-        points[name.value] = (name, Table(given, row[0].place))
+        points[name.value] = (name, Table(entries, row[0].place))
     start = Place(file, 1, 1)
     return Table({"points": (Text("points", start), Table(points, start))}, start)
 

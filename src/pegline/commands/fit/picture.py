@@ -105,8 +105,8 @@ def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
         how: tuple[Any, Any] = (Image.Transform.PERSPECTIVE, tuple((back / back[2, 2]).ravel()[:8]))
         if isinstance(fitted, LocalTransformation):
             how = Image.Transform.MESH, list(_mesh(fitted, matrix, width, height))
-        drawn = plain.transform((width, height), *how, resample=Image.Resampling.BICUBIC, fillcolor=paper)
-        drawn.save(made)
+        redrawn = plain.transform((width, height), *how, resample=Image.Resampling.BICUBIC, fillcolor=paper)
+        redrawn.save(made)
     return matrix
 
 
@@ -122,12 +122,17 @@ def _mesh(fitted: LocalTransformation, matrix: Array, width: int, height: int) -
     across = np.unique(np.append(np.arange(0, width, CELL), width))
     down = np.unique(np.append(np.arange(0, height, CELL), height))
     nodes = np.stack(np.meshgrid(across, -down), axis=-1).reshape(-1, 2).astype(float)
-    found = (fitted.carry_back(carry_points(matrix, nodes)) * [1, -1]).reshape(len(down), len(across), 2)
+    corners_in_picture = (fitted.carry_back(carry_points(matrix, nodes)) * [1, -1]).reshape(len(down), len(across), 2)
     for row in range(len(down) - 1):
         for column in range(len(across) - 1):
             west, north, east, south = across[column], down[row], across[column + 1], down[row + 1]
             # From the upper left corner, down first.
-            quad = (found[row, column], found[row + 1, column], found[row + 1, column + 1], found[row, column + 1])
+            quad = (
+                corners_in_picture[row, column],
+                corners_in_picture[row + 1, column],
+                corners_in_picture[row + 1, column + 1],
+                corners_in_picture[row, column + 1],
+            )
             box = (int(west), int(north), int(east), int(south))
             yield box, tuple(float(value) for corner in quad for value in corner)
 

@@ -58,7 +58,7 @@ def read_sheet_lists(
     every = {point.name for each in read.values() for point in each.points}
     if absent := [name for name in without if name not in every]:
         raise UsageError(f"no list has a point {absent[0]!r} to leave out; look at its name")
-    known, where = _known([*read.values(), *([shared] if shared else [])], every - set(without))
+    grid_points, where = _known([*read.values(), *([shared] if shared else [])], every - set(without))
     faults, sheets = [], {}
     on = {name: [point.name for point in each.points] for name, each in read.items()}
     for name, each in read.items():
@@ -67,7 +67,7 @@ def read_sheet_lists(
             where[name, point.name] = point.place
             if point.x is None or point.y is None:
                 faults.append(Finding("points", f"{point.name}: x and y say where it is; add both", point.place))
-            elif point.name in known or sum(point.name in names for names in on.values()) > 1:
+            elif point.name in grid_points or sum(point.name in names for names in on.values()) > 1:
                 places[point.name] = (point.x, -point.y if down[name] else point.y)
             else:
                 text = f"{point.name} is on this sheet only and not known on the grid, so it says nothing; leave it out"
@@ -75,32 +75,32 @@ def read_sheet_lists(
         sheets[name] = SheetPoints(name, places, each.drawn or each.accuracy)
     if faults:
         raise BookError(faults)
-    told = [*read.values(), *([shared] if shared else [])]
-    crs, kind = (next((getattr(one, key) for one in told if getattr(one, key)), None) for key in ("crs", "kind"))
-    return SheetLists(sheets, known, where, crs, kind, told[0].place)
+    all_lists = [*read.values(), *([shared] if shared else [])]
+    crs, kind = (next((getattr(one, key) for one in all_lists if getattr(one, key)), None) for key in ("crs", "kind"))
+    return SheetLists(sheets, grid_points, where, crs, kind, all_lists[0].place)
 
 
 def _known(
-    lists: Sequence[PointList], wanted: set[str]
+    lists: Sequence[PointList], names: set[str]
 ) -> tuple[dict[str, GridPoint], dict[tuple[str | None, str], Place]]:
     """Return the points of lists that are known on the grid; where two tell of one, they must tell the same."""
-    known: dict[str, GridPoint] = {}
+    grid_points: dict[str, GridPoint] = {}
     where: dict[tuple[str | None, str], Place] = {}
     faults = []
     for each in lists:
         for point in each.points:
-            if point.easting is None or point.northing is None or point.name not in wanted:
+            if point.easting is None or point.northing is None or point.name not in names:
                 continue
-            found = GridPoint((point.easting, point.northing), point.accuracy or each.accuracy)
-            if point.name in known and known[point.name].place != found.place:
+            grid_point = GridPoint((point.easting, point.northing), point.accuracy or each.accuracy)
+            if point.name in grid_points and grid_points[point.name].place != grid_point.place:
                 first = where[None, point.name]
                 text = f"{point.name} has another easting and northing at {first}; which is right?"
                 faults.append(Finding("points", text, point.place))
-            known.setdefault(point.name, found)
+            grid_points.setdefault(point.name, grid_point)
             where.setdefault((None, point.name), point.place)
     if faults:
         raise BookError(faults)
-    return known, where
+    return grid_points, where
 
 
 def fit_lists(lists: SheetLists, kind: str) -> tuple[SheetBlock, float | None]:
@@ -117,10 +117,10 @@ def fit_lists(lists: SheetLists, kind: str) -> tuple[SheetBlock, float | None]:
 def block_report(block: SheetBlock, factor: float | None, kind: str, grid: Grid) -> Iterator[str]:
     """Yield the lines that tell how well the sheets fit the grid and one another."""
     unit = grid.crs.axis_info[0].unit_name
-    known = [reading for reading in block.readings if reading.sheet is None]
+    control_readings = [reading for reading in block.readings if reading.sheet is None]
     common = [point for point in block.places if sum(each.point == point for each in block.readings) > 1]
     yield (
-        f"{kind} of {len(block.sheets)} sheets onto {grid.name}: {len(known)} points known on the grid,"
+        f"{kind} of {len(block.sheets)} sheets onto {grid.name}: {len(control_readings)} points known on the grid,"
         f" {len(common)} told more than once; differences in the unit of the grid, {unit}"
     )
     if factor is None:
@@ -137,7 +137,7 @@ def block_report(block: SheetBlock, factor: float | None, kind: str, grid: Grid)
         )
         yield from _rows([reading for reading in block.readings if reading.sheet == name], block)
     yield "known on the grid:"
-    yield from _rows(known, block)
+    yield from _rows(control_readings, block)
     yield f"a test value may reach {block.critical:.1f}"
 
 
@@ -164,11 +164,11 @@ def accusation(block: SheetBlock, lists: SheetLists, kind: str) -> str:
         return f"the points do not fit, {wrong.point} {at} worst; which of them is wrong is open: list more points"
     place = np.array(without.places[wrong.point])
     if wrong.sheet is None:
-        told = np.array(lists.known[wrong.point].place)
+        told_place = np.array(lists.known[wrong.point].place)
     else:
-        told = without.sheets[wrong.sheet].carry([lists.sheets[wrong.sheet].places[wrong.point]])[0]
+        told_place = without.sheets[wrong.sheet].carry([lists.sheets[wrong.sheet].places[wrong.point]])[0]
     # Plus 0: no figure is told as -0.000.
-    off = (told - place).round(3) + 0.0
+    off = (told_place - place).round(3) + 0.0
     return (
         f"{wrong.point} {at} does not fit: it is {off[0]:+.3f} east and {off[1]:+.3f} north of where the others put it;"
         " look at it"
@@ -177,9 +177,9 @@ def accusation(block: SheetBlock, lists: SheetLists, kind: str) -> str:
 
 def _left_out(lists: SheetLists, wrong: PointResidual) -> tuple[dict[str, SheetPoints], dict[str, GridPoint]]:
     """Return the sheets and known points without one reading."""
-    known = {point: each for point, each in lists.known.items() if wrong.sheet or point != wrong.point}
+    grid_points = {point: each for point, each in lists.known.items() if wrong.sheet or point != wrong.point}
     sheets = {}
     for name, sheet in lists.sheets.items():
         places = {p: place for p, place in sheet.places.items() if (name, p) != (wrong.sheet, wrong.point)}
         sheets[name] = SheetPoints(name, places, sheet.sd)
-    return sheets, known
+    return sheets, grid_points

@@ -133,11 +133,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         raise UsageError(f"{out}: the file to write must end with .gpkg")
     if len({source.resolve() for source in sources}) < len(sources):
         raise UsageError(f"{out}: a survey is named twice; name each once")
-    known = {} if args.new else _surveys_of_out(out)
+    old_surveys = {} if args.new else _surveys_of_out(out)
     added = surveys_in([source for source in sources if args.new or source.resolve() != out.resolve()])
-    for name in known.keys() & added.keys():
-        _same_survey(out, name, known[name], added[name])
-    surveys = {**known, **added}
+    for name in old_surveys.keys() & added.keys():
+        _same_survey(out, name, old_surveys[name], added[name])
+    surveys = {**old_surveys, **added}
     if (other := requested_crs(args)) is not None:
         surveys = {name: reproject(package, other) for name, package in surveys.items()}
     refuse_other_frames(surveys)
@@ -145,11 +145,11 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     with hold_folder(out.parent), write_aside(out) as path:
         write_package(join_surveys(surveys, disagreements), path)
     for source in sources:
-        if left := foreign_layers(source):
-            complain(f"{source}: {', '.join(left)} left out: not of the layers that pegline writes")
+        if layers_left := foreign_layers(source):
+            complain(f"{source}: {', '.join(layers_left)} left out: not of the layers that pegline writes")
     for text in _texts(disagreements):
         complain(f"{out}: {text}")
-    tell(f"{len(surveys)} surveys in {out}{_changes(known, added)}; {len(disagreements) or 'nothing'} to look at")
+    tell(f"{len(surveys)} surveys in {out}{_changes(old_surveys, added)}; {len(disagreements) or 'nothing'} to look at")
     return 1 if any(disagreement.beyond for disagreement in disagreements) else 0
 
 
@@ -208,13 +208,13 @@ def _facts(package: Package) -> dict[Value, Value]:
     return dict(zip(book.values["key"], book.values["value"], strict=True))
 
 
-def _changes(known: Mapping[str, Package], added: Mapping[str, Package]) -> str:
+def _changes(old_surveys: Mapping[str, Package], added: Mapping[str, Package]) -> str:
     """Return in words what became of the surveys that were there."""
-    if not known:
+    if not old_surveys:
         return ""
-    again = sorted(known.keys() & added.keys())
-    new = sorted(added.keys() - known.keys())
-    words = [f"{len(known) - len(again)} kept"]
+    again = sorted(old_surveys.keys() & added.keys())
+    new = sorted(added.keys() - old_surveys.keys())
+    words = [f"{len(old_surveys) - len(again)} kept"]
     words += [f"replaced {', '.join(again)}"] if again else []
     words += [f"added {', '.join(new)}"] if new else []
     return f" ({'; '.join(words)})"

@@ -113,9 +113,9 @@ def _group_pairs(pairs: Iterable[tuple[str, SharedThing]]) -> Iterator[tuple[str
 def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
     pegs = list(_pegs(_in(surveys, "stations"), scale))
     # What several neighbours tell alike goes before what two surveys say by the names of their pegs.
-    for moved in _moved_surveys(list(surveys), pegs, neighbours=2):
-        yield _off_its_neighbours(moved)
-        pegs = _without(pegs, moved)
+    for survey_shift in _moved_surveys(list(surveys), pegs, neighbours=2):
+        yield _off_its_neighbours(survey_shift)
+        pegs = _without(pegs, survey_shift)
     for both in dict.fromkeys((pair.survey, pair.second) for rule, pair in pegs if rule == "same-name"):
         group = [pair for rule, pair in pegs if (pair.survey, pair.second) == both and rule != "near"]
         shift = common_shift(group)
@@ -123,18 +123,18 @@ def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
         if shift is not None and (len(group) >= ENOUGH or hypot(*shift) <= GAP):
             yield _shift(group, shift)
             pegs = [(rule, pair) for rule, pair in pegs if (pair.survey, pair.second) != both]
-    for moved in _moved_surveys(list(surveys), pegs, neighbours=1):
-        yield _off_its_neighbours(moved)
-        pegs = _without(pegs, moved)
+    for survey_shift in _moved_surveys(list(surveys), pegs, neighbours=1):
+        yield _off_its_neighbours(survey_shift)
+        pegs = _without(pegs, survey_shift)
     for rule, group in _group_pairs(pegs):
         if rule != "near":
             yield _one_peg_or_two(rule, group)
 
 
-def _without(pegs: Sequence[tuple[str, SharedThing]], moved: Shift) -> list[tuple[str, SharedThing]]:
+def _without(pegs: Sequence[tuple[str, SharedThing]], shift: Shift) -> list[tuple[str, SharedThing]]:
     """Return the pairs of pegs that the shift of a survey does not explain."""
     explained = {
-        (pair.survey, pair.ours, pair.second, pair.theirs) for each in moved.pegs for pair in (each, each.turned())
+        (pair.survey, pair.ours, pair.second, pair.theirs) for each in shift.pegs for pair in (each, each.turned())
     }
     return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in explained]
 
@@ -166,21 +166,21 @@ def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, SharedThing]]
         apart = [
             pair for rule, pair in of_it if rule != "duplicate-station" and not {pair.survey, pair.second} & settled
         ]
-        moved = shift_from_neighbours(name, apart, len(agreed))
-        if moved is not None and len({pair.second for pair in moved.pegs}) >= neighbours:
+        shift = shift_from_neighbours(name, apart, len(agreed))
+        if shift is not None and len({pair.second for pair in shift.pegs}) >= neighbours:
             settled.add(name)
-            yield moved
+            yield shift
 
 
-def _off_its_neighbours(moved: Shift) -> Disagreement:
-    others = list(dict.fromkeys(pair.second for pair in moved.pegs))
+def _off_its_neighbours(shift: Shift) -> Disagreement:
+    others = list(dict.fromkeys(pair.second for pair in shift.pegs))
     round_it = list_names(others, MOST)
-    pegs = list_names([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in moved.pegs], MOST)
+    pegs = list_names([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in shift.pegs], MOST)
     text = (
-        f"the whole of {moved.survey} lies {_way(moved.east, moved.north)} of what is round it ({round_it}),"
+        f"the whole of {shift.survey} lies {_way(shift.east, shift.north)} of what is round it ({round_it}),"
         f" by pegs that are one, it seems ({pegs}); look at its control"
     )
-    return Disagreement("shift", ", ".join([moved.survey, *others]), text, moved.pegs, beyond=True)
+    return Disagreement("shift", ", ".join([shift.survey, *others]), text, shift.pegs, beyond=True)
 
 
 def _way(east: float, north: float) -> str:
@@ -270,7 +270,7 @@ def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 
-    placed, known = _in(surveys, "detail_areas"), {name: _accuracy(package) for name, package in surveys.items()}
+    placed, accuracies = _in(surveys, "detail_areas"), {name: _accuracy(package) for name, package in surveys.items()}
     shapes = [make_valid(shape) for *_, shape in placed]
     for one, other in _pairs(shapes, 0.0, scale):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
@@ -280,7 +280,7 @@ def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str
         common = shapes[one].intersection(shapes[other])
         area = common.area * scale(common.bounds[1])[0] * scale(common.bounds[1])[1] if common.area else 0.0
         if area > SLIVER:
-            allowed = max(NEAR, hypot(known[survey], known[second]))
+            allowed = max(NEAR, hypot(accuracies[survey], accuracies[second]))
             yield layer, SharedThing(survey, second, ours["name"], theirs["name"], area, common, allowed)
 
 

@@ -58,8 +58,8 @@ class Preparation:
         """Return what sheets and needs are told of: the book's own layout, or a proposal where it has none."""
         if self.has_layout or not self.proposals:
             return self
-        chosen = self.proposals[number - 1].expectation
-        return Preparation(chosen, judge_layout(chosen), self.proposals)
+        expectation = self.proposals[number - 1].expectation
+        return Preparation(expectation, judge_layout(expectation), self.proposals)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -83,8 +83,10 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         from pegline.commands.prepare.sheets import preparation_sheets
         from pegline.commands.sheets import write_sheets
 
-        shown = preparation.with_layout(_number(preparation, args.choose or 1) if preparation.proposals else 1)
-        plan = preparation_sheets(shown.expectation, shown.judgement)
+        preparation_shown = preparation.with_layout(
+            _number(preparation, args.choose or 1) if preparation.proposals else 1
+        )
+        plan = preparation_sheets(preparation_shown.expectation, preparation_shown.judgement)
         for path in write_sheets(plan, Path(args.out), f"{Path(args.book).stem}-prepare", args.formats):
             (complain if args.json else tell)(f"  {path}")
     return 0 if preparation.sound else 1
@@ -325,8 +327,8 @@ def _expectation_lines(expectation: Expectation) -> Iterator[str]:
     """Yield the lines with what they pick up, and the smallest mistake that each would show."""
     notation, layout = notation_of(expectation.intention.book), expectation.intention.layout
     for line in layout.lines:
-        shown = smallest_noticed(expectation, line.name)
-        noticed = f"shows a mistake of {notation.small(shown)}" if shown is not None else "shows no mistake"
+        smallest = smallest_noticed(expectation, line.name)
+        noticed = f"shows a mistake of {notation.small(smallest)}" if smallest is not None else "shows no mistake"
         picked = picked_up(expectation, line.name)
         what = f"; picks up {', '.join(picked)}" if picked else ""
         yield f"  {line.name} ({line.use}) {notation.length(layout.length(line))}: {noticed}{what}"

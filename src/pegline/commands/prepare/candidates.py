@@ -133,8 +133,8 @@ class Terrain:
     @cached_property
     def points_to_pick_up(self) -> frozenset[str]:
         """Return the points that must be picked up."""
-        done = {row.name for line in self.intention.book.lines.values() for row in line.details}
-        return frozenset(self.intention.layout.points) - done - self.intention.measured
+        booked_names = {row.name for line in self.intention.book.lines.values() for row in line.details}
+        return frozenset(self.intention.layout.points) - booked_names - self.intention.measured
 
     def picked_up(self, i: int, j: int) -> frozenset[str]:
         """Return the points that a line between two places reaches."""

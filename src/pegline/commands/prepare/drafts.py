@@ -103,8 +103,8 @@ def drafts(terrain: Terrain) -> Iterator[Draft]:
     for base in sorted(bases, key=lambda pair: -terrain.length(*pair))[:MAX_BASES]:
         others = [i for i in range(len(terrain.places)) if i not in base]
         for size in range(1, MAX_STATIONS - 1):
-            for chosen in combinations(others, size):
-                yield from _grow_layouts(terrain, base, chosen)
+            for places in combinations(others, size):
+                yield from _grow_layouts(terrain, base, places)
 
 
 def _grow_layouts(terrain: Terrain, base: Pair, chosen: Sequence[int]) -> Iterator[Draft]:
@@ -165,11 +165,13 @@ def _with_third_lines(terrain: Terrain, draft: Draft) -> Draft:
 
 def _free_lines(terrain: Terrain, draft: Draft) -> list[Pair]:
     """Return the pairs of stations that see one another and have no line yet, none longer than the base line."""
-    used = {frozenset(pair) for pair in (draft.base, *draft.sides, *draft.extra)}
+    drawn_pairs = {frozenset(pair) for pair in (draft.base, *draft.sides, *draft.extra)}
     most = terrain.length(*draft.base) + 1e-9
     pairs = combinations(sorted(draft.places), 2)
     return [
-        pair for pair in pairs if terrain.sees(*pair) and frozenset(pair) not in used and terrain.length(*pair) <= most
+        pair
+        for pair in pairs
+        if terrain.sees(*pair) and frozenset(pair) not in drawn_pairs and terrain.length(*pair) <= most
     ]
 
 
@@ -302,11 +304,11 @@ def cost_of(terrain: Terrain, draft: Draft) -> float:
 def _names(terrain: Terrain, draft: Draft) -> dict[int, str]:
     """Return the names of a draft's stations: as sketched, else letters that nothing has."""
     layout = terrain.intention.layout
-    known = {
+    names_by_place = {
         i: name for i in draft.places for name, at in layout.stations.items() if np.array_equal(at, terrain.places[i])
     }
     letters = (letter for letter in _letters() if letter not in terrain.intention.taken)
-    return {i: known.get(i) or next(letters) for i in draft.places}
+    return {i: names_by_place.get(i) or next(letters) for i in draft.places}
 
 
 def _letters() -> Iterator[str]:

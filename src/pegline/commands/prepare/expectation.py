@@ -105,8 +105,8 @@ def read_intention(written: Table, book: Book) -> Intention:
     named += [name for name in ties if name not in named]
     _put_on_lines(places, ties, lines)
     stations = {name: places[name] for name in named if name in places}
-    wanted = [name for name in named_points(features, written) if name not in stations]
-    points = {name: places[name] for name in wanted if name in places}
+    point_names = [name for name in named_points(features, written) if name not in stations]
+    points = {name: places[name] for name in point_names if name in places}
     layout = Layout(
         stations,
         tuple(line for line in lines if line.start in places and line.end in places),
@@ -114,7 +114,7 @@ def read_intention(written: Table, book: Book) -> Intention:
         obstacles_of(features, places, book.obstacles, book.unit),
         {name: line for name, line in ties.items() if name in places},
     )
-    unplaced = tuple(name for name in (*named, *wanted) if name not in places)
+    unplaced = tuple(name for name in (*named, *point_names) if name not in places)
     rows = {point: line for line, point, _ in expected_rows(written)}
     return Intention(written, book, features, layout, measuring_limits(book), rows, unplaced, frozenset(measured))
 
@@ -168,9 +168,9 @@ def expect(intention: Intention) -> Expectation:
     for name in layout.points:
         if name in booked or name in intention.measured:
             continue
-        meant = intention.rows.get(name)
-        booking = booking_for(layout, name, intention.limits, lines=[meant] if meant else None)
-        if booking is None and meant:
+        meant_line = intention.rows.get(name)
+        booking = booking_for(layout, name, intention.limits, lines=[meant_line] if meant_line else None)
+        if booking is None and meant_line:
             booking = booking_for(layout, name, intention.limits)
         if booking is None:
             unreached.append(name)

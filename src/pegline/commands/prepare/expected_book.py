@@ -88,12 +88,12 @@ def _only_met(points: Written) -> Written:
     """Return the points that lie where lines meet: what is sketched is booked by now."""
     if not isinstance(points, Table):
         return points
-    kept = {
+    used_names = {
         name: entry
         for name, entry in points.entries.items()
         if isinstance(entry[1], Table) and "meet" in entry[1].entries
     }
-    return Table(kept, points.place)
+    return Table(used_names, points.place)
 
 
 def _lines(

@@ -131,8 +131,8 @@ def triangles(layout: Layout) -> Iterator[Triangle]:
         feet = [tie for tie in layout.ties if frozenset((name, tie)) in joined]
         pairs = [pair for pair in combinations(feet, 2) if layout.ties[pair[0]] == layout.ties[pair[1]]]
         if pairs and name not in cornered and name not in layout.ties:
-            made = (_triangle(layout, sorted((name, *pair))) for pair in pairs)
-            yield max(made, key=lambda triangle: triangle.smallest)
+            triangles_of_lines = (_triangle(layout, sorted((name, *pair))) for pair in pairs)
+            yield max(triangles_of_lines, key=lambda triangle: triangle.smallest)
 
 
 def _triangle(layout: Layout, three: Sequence[str]) -> Triangle:

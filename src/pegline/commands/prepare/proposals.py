@@ -120,9 +120,9 @@ def is_sound(expectation: Expectation) -> bool:
     survey, layout = expectation.survey, expectation.intention.layout
     if survey is None or expectation.unreached or not survey.adjustment.checks:
         return False
-    made = list(triangles(layout))
+    figure = list(triangles(layout))
     return (
-        bool(made)
+        bool(figure)
         and all(survey.solved.unnoticed.is_checked(name) for name in layout.stations)
         and all(remark.good or remark.rule == "scale" for remark in judge_layout(expectation))
     )

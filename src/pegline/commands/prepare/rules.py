@@ -29,7 +29,7 @@ __all__ = [
 ]
 
 
-def longest_offset(shown: float, angle: float) -> float:
+def longest_offset(finest: float, angle: float) -> float:
     """Return the longest offset whose right angle, off by an angle, displaces its point by no more than is shown.
 
         L = e S / sin a
@@ -51,10 +51,10 @@ def longest_offset(shown: float, angle: float) -> float:
     >>> round(longest_offset(0.025 * 100, radians(2.0)), 2)
     71.63
     """
-    return shown / sin(angle)
+    return finest / sin(angle)
 
 
-def longest_offset_by_both(shown: float, ratio: float) -> float:
+def longest_offset_by_both(finest: float, ratio: float) -> float:
     """Return the longest offset where its length, known to 1 in ``ratio``, errs as much as its right angle.
 
         L = e S r / √2
@@ -71,7 +71,7 @@ def longest_offset_by_both(shown: float, ratio: float) -> float:
     >>> round(longest_offset_by_both(0.05 * 20, 40.0), 2)
     28.28
     """
-    return shown * ratio / sqrt(2)
+    return finest * ratio / sqrt(2)
 
 
 #: What the plan can show, metres of paper: a quarter of a millimetre (common practice).
@@ -276,16 +276,16 @@ def _scale(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     points = survey.detail.points
     sds = {name: _sd(points.local_variances[row]) for name, row in points.index.items()}
     weak = {name: sd for name, sd in sds.items() if sd > PAPER * scale}
-    shown = notation.accuracy(PAPER * scale)
+    finest = notation.accuracy(PAPER * scale)
     if weak:
         worst = max(weak, key=weak.__getitem__)
         text = (
-            f"at 1:{scale} the plan shows {shown}; {worst} is expected to be known to {notation.accuracy(weak[worst])}"
+            f"at 1:{scale} the plan shows {finest}; {worst} is expected to be known to {notation.accuracy(weak[worst])}"
             f" only (1 σ, relative to the base line)"
         )
         yield Remark("scale", text + (f", and {len(weak) - 1} more" if len(weak) > 1 else ""), False)
     elif sds:
-        text = f"everything is expected to be known better than the {shown} that a plan at 1:{scale} shows"
+        text = f"everything is expected to be known better than the {finest} that a plan at 1:{scale} shows"
         yield Remark("scale", text, True)
 
 
@@ -307,15 +307,15 @@ def _offsets(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
 def _next(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     """Say what to tape next in a book that is partly measured, in the order of walking."""
     intention = expectation.intention
-    left = [line for line in intention.layout.lines if line.name not in intention.book.lines]
-    if not intention.book.lines or not left:
+    lines_left = [line for line in intention.layout.lines if line.name not in intention.book.lines]
+    if not intention.book.lines or not lines_left:
         return
-    done = list(intention.book.lines.values())
-    here, order = done[-1].end, []
-    while left:
+    lines_booked = list(intention.book.lines.values())
+    here, order = lines_booked[-1].end, []
+    while lines_left:
         place = intention.layout.place(here) if here in intention.layout.stations else None
-        nearest = min(left, key=lambda line: _walk(intention.layout, place, line))
-        left.remove(nearest)
+        nearest = min(lines_left, key=lambda line: _walk(intention.layout, place, line))
+        lines_left.remove(nearest)
         order.append(nearest.name)
         here = nearest.end
     yield Remark("next", f"to tape next, in the order of walking: {', '.join(order)}", True)

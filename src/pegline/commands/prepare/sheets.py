@@ -248,8 +248,8 @@ def _sums(flow: Flow, expectation: Expectation) -> None:
     flow.row(["what", "about, by the sketch", "found"], SUMS, bold=True)
     for line in layout.framework:
         if line.use == "check":
-            shown = smallest_noticed(expectation, line.name)
-            noticed = f" (shows a mistake of {notation.small(shown)})" if shown is not None else ""
+            smallest = smallest_noticed(expectation, line.name)
+            noticed = f" (shows a mistake of {notation.small(smallest)})" if smallest is not None else ""
             flow.row([f"check line {line.name}{noticed}", notation.length(layout.length(line)), ""], SUMS)
     for name, feature in intention.features.items():
         if isinstance(feature.geometry, Rectangle):

@@ -85,13 +85,13 @@ def intended_lines(written: Table) -> Iterator[PlannedLine]:
 
 def named_points(features: Mapping[str, Feature], written: Table) -> dict[str, None]:
     """Return the points that must be picked up: those that features name and no shape makes, and those sketched."""
-    made = {corner for each in features.values() for corner in _corners(each)}
+    corners = {corner for each in features.values() for corner in _corners(each)}
     named = dict.fromkeys(
         name for each in features.values() for name in points_of_geometry(each.geometry) if isinstance(name, str)
     )
     named |= dict.fromkeys(name for name, table in _tables(written, "points") if "meet" not in table.entries)
-    met = {name for name, table in _tables(written, "points") if "meet" in table.entries}
-    return {name: None for name in named if name not in made | met}
+    meeting_points = {name for name, table in _tables(written, "points") if "meet" in table.entries}
+    return {name: None for name in named if name not in corners | meeting_points}
 
 
 def _corners(feature: Feature) -> tuple[str, ...]:
@@ -141,10 +141,10 @@ def obstacles_of(
     features: Mapping[str, Feature], places: Mapping[str, Array], named: tuple[str, ...], unit: str
 ) -> dict[str, BaseGeometry]:
     """Return what a line cannot cross: the features of the kinds and names told, as far as they are sketched."""
-    wanted = set(named or OBSTACLES)
+    names = set(named or OBSTACLES)
     obstacles: dict[str, BaseGeometry] = {}
     for name, feature in features.items():
-        outline = sketched_outline(feature, places, unit) if {name, feature.kind} & wanted else None
+        outline = sketched_outline(feature, places, unit) if {name, feature.kind} & names else None
         if outline is None:
             continue
         closed = isinstance(feature.geometry, Ring | Rectangle | TapedRound | Circle) or (

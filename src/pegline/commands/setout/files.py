@@ -84,8 +84,8 @@ def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator
     """Yield the targets, what is about them, and the lines and stations that they are set out from."""
     survey, targets = result.survey, result.targets
     solution = survey.adjustment.solution
-    used = {way.best.line for way in result.ways if isinstance(way.best, LineWay)}
-    lines = [line for name, line in survey.reduction.lines.items() if name in used]
+    line_names = {way.best.line for way in result.ways if isinstance(way.best, LineWay)}
+    lines = [line for name, line in survey.reduction.lines.items() if name in line_names]
     swung = [name for way in result.ways if way.by_arcs for name in way.by_arcs[0].distances]
     ends = {name: solution.position(name) for line in lines for name in (line.start, line.end)}
     anchors = {name: targets.positions.of(name) for name in swung}

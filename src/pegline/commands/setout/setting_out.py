@@ -192,8 +192,8 @@ def three_four_five(tape: float, *, room: float, part: float = 1.0) -> TapedRigh
 def _room(survey: Survey, ways: Sequence[Ways]) -> float:
     """Return the length of the shortest line that a target is best set out from; of the longest line without any."""
     lengths = {name: line.ground.length for name, line in survey.reduction.lines.items()}
-    used = [lengths[way.by_line[0].line] for way in ways if way.by_line]
-    return min(used) if used else max(lengths.values(), default=0.0)
+    line_lengths = [lengths[way.by_line[0].line] for way in ways if way.by_line]
+    return min(line_lengths) if line_lengths else max(lengths.values(), default=0.0)
 
 
 def _critical(survey: Survey) -> float:
@@ -252,8 +252,8 @@ def _measure_back(targets: TargetSet, ways: dict[str, Ways], tapes: Tapes, readi
     if reading.target not in ways:
         raise UsageError(f"--from {reading.target!r} is no target{suggest(reading.target, list(ways))}")
     if reading.start not in ways and positions.point_behind(reading.start) is None:
-        known = [*ways, *positions.names]
-        raise UsageError(f"--from {reading.start!r} is neither surveyed nor a target{suggest(reading.start, known)}")
+        names = [*ways, *positions.names]
+        raise UsageError(f"--from {reading.start!r} is neither surveyed nor a target{suggest(reading.start, names)}")
     there, start = _place(targets, reading.target), _place(targets, reading.start)
     computed = float(distance(start, there)) / positions.scale
     length = correct_length(reading.reading, tapes.offset.conditions, tapes.offset.constants)[0]
@@ -291,10 +291,10 @@ def _length_to_hold(length: float, reads: float, notation: Notation) -> str:
 
 def arcs_sentence(way: ArcsWay, notation: Notation) -> str:
     """Return what to swing."""
-    held = ", ".join(
+    hold_words = ", ".join(
         f"{_length_to_hold(length, way.reads[name], notation)} from {name}" for name, length in way.distances.items()
     )
-    return f"{held}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)})"
+    return f"{hold_words}; cut {degrees(way.angle):.0f}° (± {notation.accuracy(way.sd)})"
 
 
 def unchecked_sentence(names: Sequence[str]) -> str:

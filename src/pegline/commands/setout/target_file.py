@@ -49,15 +49,15 @@ WAYS: Final = ({"easting", "northing"}, {"line", "at"}, {"arms", "side"}, {"meet
 
 
 def _point(values: dict[str, Any], table: Table, log: ReadingLog) -> TargetPoint:
-    given = {name for name in values if name not in ("name", "place")} - {"left", "right"}
+    keys = {name for name in values if name not in ("name", "place")} - {"left", "right"}
     aside = values.keys() & {"left", "right"}
-    if given not in WAYS or len(aside) > (given == {"line", "at"}):
+    if keys not in WAYS or len(aside) > (keys == {"line", "at"}):
         raise Wrong(
             "write one of: easting and northing; line, at, and left or right; from two points and left_of; meet",
             table.place,
             "target",
         )
-    if given == {"arms", "side"} and len(values["arms"]) != 2:
+    if keys == {"arms", "side"} and len(values["arms"]) != 2:
         raise Wrong("from: two distances fix a point; write two", table.place, "target")
     return TargetPoint(**values)
 

@@ -51,16 +51,16 @@ class TargetSet:
                 self._shapes[name] = feature, number
         self.outlines = tuple(self._outlines())
         self.names = tuple(dict.fromkeys((*names, *file.points, *self._shapes)))
-        used: dict[str, None] = {}
-        self.at = self._evaluate({}, used)
-        self.used = tuple(used)  #: the survey's points that they hang on
+        used_names: dict[str, None] = {}
+        self.at = self._evaluate({}, used_names)
+        self.used = tuple(used_names)  #: the survey's points that they hang on
 
     def evaluate(self, survey_points: Array) -> dict[str, Array]:
         """Return every target (2,) in the frame for positions (n, 2) of the survey's points that they hang on."""
         return self._evaluate(dict(zip(self.used, survey_points, strict=True)), {})
 
-    def _evaluate(self, given: Mapping[str, Array], used: dict[str, None]) -> dict[str, Array]:
-        evaluation = _Evaluation(self, given, used)
+    def _evaluate(self, positions: Mapping[str, Array], used_names: dict[str, None]) -> dict[str, Array]:
+        evaluation = _Evaluation(self, positions, used_names)
         return {name: evaluation.of(name) for name in self.names}
 
     @cached_property
@@ -166,8 +166,8 @@ def targets_from_file(positions: Positions, file: TargetFile) -> TargetSet:
 class _Evaluation:
     """One computation of the targets, for given positions of the survey's points."""
 
-    def __init__(self, targets: TargetSet, given: Mapping[str, Array], used: dict[str, None]) -> None:
-        self._targets, self._given, self._used = targets, given, used
+    def __init__(self, targets: TargetSet, given: Mapping[str, Array], used_names: dict[str, None]) -> None:
+        self._targets, self._given, self._used = targets, given, used_names
         self._done: dict[str, Array] = {}
         self._doing: list[str] = []
 
@@ -200,9 +200,9 @@ class _Evaluation:
 
     def _place(self, name: str) -> Place | None:
         for word in (name, *reversed(self._doing)):
-            point, made = self._targets.point(word), self._targets.feature_making(word)
-            if point or made:
-                return point.place if point else made[0].place if made else None
+            point, corner = self._targets.point(word), self._targets.feature_making(word)
+            if point or corner:
+                return point.place if point else corner[0].place if corner else None
         return None
 
     def _ends(self, pair: Pair) -> tuple[Array, Array]:
@@ -255,10 +255,10 @@ class _Evaluation:
     # -- features
 
     def _corner(self, name: str) -> Array:
-        made = self._targets.feature_making(name)
-        if made is None:
+        corner = self._targets.feature_making(name)
+        if corner is None:
             raise RuntimeError(f"nothing makes {name}")
-        feature, number = made
+        feature, number = corner
         geometry = feature.geometry
         match geometry:
             case Rectangle(edge=edge, left=left, depth=depth):
@@ -310,9 +310,9 @@ class _Evaluation:
                     return straight([self.of(point) for point in (edge.start, edge.end, *corners)], closed=True)
         survey = self._targets.positions.survey
         feature = survey.book.features.get(name)
-        made = making_of(feature, survey.book, survey.reduction) if feature else None
-        if made is None:
+        making = making_of(feature, survey.book, survey.reduction) if feature else None
+        if making is None:
             text = f"{copy.name}: no line feature {name!r} to copy{suggest(name, list(survey.book.features))}"
             raise BookError([Finding("target", text, copy.place)])
-        arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(made.grounds)
-        return made.make(np.array([self.of(point) for point in made.names]), arms.lengths[:, 0])
+        arms = Ruler(survey.reduction, survey.frame, survey.adjustment.solution).arms(making.grounds)
+        return making.make(np.array([self.of(point) for point in making.names]), arms.lengths[:, 0])

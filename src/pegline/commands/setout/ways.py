@@ -131,12 +131,12 @@ def survey_spread(
     What is computed is wrong by these errors and the ground is not, so they are what a point set out by the
     figures is wrong by, measured from what really stands there.
     """
-    positions, used = targets.positions, targets.used
+    positions, used_names = targets.positions, targets.used
     ends = positions.all(further).ravel()
     values = np.concatenate((targets.at[name], ends))
     by_ends = difference_quotients(lambda moved: figures(moved[:2], moved[2:].reshape(-1, 2)), values)
     by = np.concatenate((by_ends[:, :2] @ targets.by_survey[name], by_ends[:, 2:]), axis=1)
-    spread: Array = by @ positions.covariance((*used, *further)) @ by.T
+    spread: Array = by @ positions.covariance((*used_names, *further)) @ by.T
     return spread
 
 
@@ -200,17 +200,17 @@ def _by_arcs(targets: TargetSet, name: str, tape: TapeInHand, standing: Sequence
         return float("inf") if covariance is None else float(np.trace(covariance))
 
     pair = min(combinations(range(len(near)), 2), key=weakness)
-    chosen: list[tuple[int, ...]] = [pair]
+    combinations_used: list[tuple[int, ...]] = [pair]
     if len(near) > 2:
-        chosen.append(min(((*pair, third) for third in range(len(near)) if third not in pair), key=weakness))
+        combinations_used.append(min(((*pair, third) for third in range(len(near)) if third not in pair), key=weakness))
     ways = []
-    for numbers in chosen:
+    for numbers in combinations_used:
         covariance = covariance_by(numbers)
         if covariance is not None:
-            held = {near[i]: away[near[i]] for i in numbers}
-            reads = {one: tape.reads(length) for one, length in held.items()}
+            lengths_held = {near[i]: away[near[i]] for i in numbers}
+            reads = {one: tape.reads(length) for one, length in lengths_held.items()}
             angle = _cut(at, anchors[pair[0]], anchors[pair[1]])
-            ways.append(ArcsWay(held, reads, angle, equal_sd(covariance), covariance * positions.scale**2))
+            ways.append(ArcsWay(lengths_held, reads, angle, equal_sd(covariance), covariance * positions.scale**2))
     return sorted(ways, key=lambda way: way.sd)
 
 

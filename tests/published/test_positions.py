@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import yaml
 
-from pegline.commands.distance_fixes import position_by
+from pegline.commands.taping import position_by
 
 CASES = sorted((Path(__file__).parent / "positions").glob("*.yaml"))
 

@@ -14,7 +14,7 @@ from pegline.commands.setout.setting_out import ProofReading, setting_out_of, th
 from pegline.commands.setout.target_file import TargetFile, TargetPoint
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Tapes
-from pegline.commands.tape_in_hand import tape_in_hand
+from pegline.commands.taping import tape_in_hand
 from pegline.errors import Place
 from pegline.measures.values import Length, Pair, Side
 from pegline.plane import along

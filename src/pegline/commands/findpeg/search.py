@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.geometry import Curve
-from pegline.commands.distance_fixes import fixed_by, outlier_tests, units_towards
 from pegline.commands.findpeg.model import ArcCentre, LostPeg, Other, WitnessResult
 from pegline.commands.findpeg.trial_peg import try_peg
 from pegline.commands.positions import Positions
-from pegline.commands.tape_in_hand import TapeInHand, tape_in_hand
+from pegline.commands.taping import TapeInHand, fixed_by, outlier_tests, tape_in_hand, units_towards
 from pegline.detail.model import Shape
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import UsageError

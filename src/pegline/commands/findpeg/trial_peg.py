@@ -8,10 +8,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pegline.commands.distance_fixes import OutlierTest, outlier_tests, position_by, units_towards
 from pegline.commands.findpeg.model import Move, WitnessResult
 from pegline.commands.positions import Positions
-from pegline.commands.tape_in_hand import TapeInHand
+from pegline.commands.taping import OutlierTest, TapeInHand, outlier_tests, position_by, units_towards
 from pegline.network.critical_value import sidak
 from pegline.plane import Array, bearing, distance, wrap_angle
 

@@ -15,16 +15,18 @@ import numpy as np
 from pegline.book.feature import Feature
 from pegline.book.model import Book
 from pegline.commands.positions import Positions
-from pegline.commands.prepare.expected_book import expected_book, expected_rows, tie_stations
 from pegline.commands.prepare.layout import Layout, MeasuringLimits, PickUp, PlannedLine, booking_for
 from pegline.commands.prepare.sketch import (
+    expected_book,
+    expected_rows,
     features_of,
     intended_lines,
     named_points,
     obstacles_of,
     sketched_places,
+    tie_stations,
 )
-from pegline.commands.tape_in_hand import tape_in_hand
+from pegline.commands.taping import tape_in_hand
 from pegline.errors import BookError
 from pegline.frame.transformation import carry_points, fit
 from pegline.measures.source_tree import Table

@@ -28,9 +28,9 @@ from pegline.commands.prepare.drafts import (
     points_in_reach,
 )
 from pegline.commands.prepare.expectation import Expectation, expect
-from pegline.commands.prepare.expected_book import mark
 from pegline.commands.prepare.layout import triangles
 from pegline.commands.prepare.rules import judge_layout, meets_scale
+from pegline.commands.prepare.sketch import mark
 from pegline.errors import Place
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.plane import Array, distance, turn_points

@@ -25,7 +25,7 @@ from pegline.commands.setout.setting_out import (
 from pegline.commands.setout.target_file import read_targets
 from pegline.commands.setout.targets import TargetSet, targets_from_file, targets_from_names
 from pegline.commands.setout.ways import LineWay, Tapes, Ways
-from pegline.commands.tape_in_hand import tape_in_hand
+from pegline.commands.taping import tape_in_hand
 from pegline.errors import UsageError
 from pegline.measures.notation import Notation
 from pegline.survey import Survey

@@ -10,11 +10,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from pegline.commands.distance_fixes import units_towards
 from pegline.commands.findpeg.search import lasting_points
 from pegline.commands.positions import Positions
 from pegline.commands.setout.targets import TargetFeature, TargetSet
 from pegline.commands.setout.ways import ArcsWay, LineWay, Tapes, Ways, survey_spread, ways_of
+from pegline.commands.taping import units_towards
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.errors import UsageError
 from pegline.measures.notation import Notation

@@ -9,10 +9,9 @@ from typing import Final
 
 import numpy as np
 
-from pegline.commands.distance_fixes import fixed_by, units_towards
 from pegline.commands.positions import difference_quotients
 from pegline.commands.setout.targets import TargetSet
-from pegline.commands.tape_in_hand import TapeInHand
+from pegline.commands.taping import TapeInHand, fixed_by, units_towards
 from pegline.network.confidence import CHI2_95, confidence_radii
 from pegline.network.observations import RANGING_SD
 from pegline.plane import Array, bearing, distance, foot, left_of, wrap_angle

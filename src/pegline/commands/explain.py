@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 from textwrap import dedent, wrap
 from typing import Final
 
 from pegline.book.reference import Entry, book_schema, entries, groups, related_entries, words_of_place
+from pegline.commands.command_line import Tell
 from pegline.errors import Place, UsageError
 from pegline.kinds import KINDS
 from pegline.measures.grammar import Schema
@@ -22,9 +23,6 @@ from pegline.readers.yaml import parse
 from pegline.records import record
 
 __all__ = ["Example", "arguments", "example_of", "how_to_books", "run"]
-
-
-Tell = Callable[[str], None]
 WIDTH: Final = 80
 MARGIN: Final = 10  #: columns of the lead of a paragraph
 MAX_KEYS: Final = 12  #: of a map that are each told with their meaning

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import argparse
 import datetime
-from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from pegline.commands.command_line import Tell
 from pegline.errors import UsageError
 
 __all__ = ["arguments", "run"]
-
-Tell = Callable[[str], None]
 
 TEMPLATE: Final = """\
 # A field book to fill in. Text after # is a comment; what is blank is still to be measured.

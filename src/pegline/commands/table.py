@@ -15,6 +15,7 @@ from xml.etree.ElementTree import Element, SubElement, register_namespace, tostr
 from pegline.book.canonical_layout import book_text
 from pegline.book.formats import NEWEST
 from pegline.book.read import read_book
+from pegline.commands.command_line import Tell
 from pegline.errors import BookError, Finding, OpenError, UsageError
 from pegline.measures.source_tree import Table, Text
 from pegline.readers import parse_book
@@ -161,7 +162,6 @@ def _ods_paragraph(paragraph: Element, text: str) -> None:
 
 #: How a file is written, by the end of its name.
 WRITTEN: Final[Mapping[str, Callable[[Tables, Path], None]]] = {".xlsx": _xlsx, ".ods": _ods}
-Tell = Callable[[str], None]
 BOOKS = (".yaml", ".yml")
 
 

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import argparse
 from bisect import bisect
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from pegline.book.canonical_layout import TextRow, book_lines
 from pegline.book.formats import upgrade
 from pegline.book.read import read_book
+from pegline.commands.command_line import Tell
 from pegline.measures.source_tree import Items, Table, Written
 from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.yaml import comments, parse
 
 __all__ = ["arguments", "canonical_text", "run"]
-
-Tell = Callable[[str], None]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

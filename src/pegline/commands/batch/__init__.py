@@ -17,13 +17,10 @@ from pegline.commands.batch.one_book import failure_outcome, limits_and_machine
 from pegline.commands.batch.summary import write_index
 from pegline.commands.batch.tasks import Archive, Settings, Task, key_of, looked_through
 from pegline.commands.batch.workers import run_on_cluster, run_tasks
-from pegline.commands.command_line import add_crs_arguments, requested_crs
+from pegline.commands.command_line import Tell, add_crs_arguments, requested_crs
 from pegline.errors import OpenError, OutputError, UsageError, worst
 
 __all__ = ["arguments", "run"]
-
-
-Tell = Callable[[str], None]
 TRIES_ALONE: Final = 3
 LEAST_MEMORY: Final = 1024  #: MB of address space that the libraries take up
 

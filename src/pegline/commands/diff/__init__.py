@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
+from pegline.commands.command_line import Tell
 from pegline.commands.diff import correction, second_measuring
 from pegline.commands.diff.book_changes import BookedText, Noise, changes
 from pegline.commands.diff.results import ComparedSurvey, Line, failure_lines, of_book, of_json, open_result
@@ -20,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("new", metavar="NEW", help="the same, of the same place")
 
 
-def run(args: argparse.Namespace, tell: Callable[[str], None], complain: Callable[[str], None]) -> int:
+def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print what changed; 1 when a peg or point has moved by more than measuring explains, or a check failed."""
     old, new = (open_result(Path(name)) for name in (args.old, args.new))
     different = False

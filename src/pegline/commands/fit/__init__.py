@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from math import degrees, hypot
 from pathlib import Path
 
 import numpy as np
 
+from pegline.commands.command_line import Tell
 from pegline.commands.fit import layers
 from pegline.commands.fit.pairs import CommonPoints, read_pairs
 from pegline.commands.fit.several_sheets import accusation, block_report, fit_lists, read_sheet_lists
@@ -27,9 +28,6 @@ from pegline.frame.local_transformation import fit_local
 from pegline.frame.transformation import KINDS, Transformation, find_mix_up, fit
 
 __all__ = ["arguments", "run"]
-
-
-Tell = Callable[[str], None]
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

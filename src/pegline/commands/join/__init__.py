@@ -10,7 +10,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from pegline.commands.command_line import add_crs_arguments, requested_crs
+from pegline.commands.command_line import Tell, add_crs_arguments, requested_crs
 from pegline.commands.join.common_shift import SharedThing
 from pegline.commands.join.disagreements import Disagreement, find_disagreements
 from pegline.errors import UsageError
@@ -103,8 +103,6 @@ def _parts(shape: Any, form: Form) -> Iterator[Any]:
         if part.geom_type == form:
             yield np.array((part.exterior if form == "Polygon" else part).coords, float)[:, :2]
 
-
-Tell = Callable[[str], None]
 
 #: So many things that two surveys share and agree about are told one by one.
 MOST_AGREED: Final = 8

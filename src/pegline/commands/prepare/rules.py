@@ -12,6 +12,7 @@ import numpy as np
 from pegline.book.habits import notation_of
 from pegline.commands.prepare.expectation import Expectation
 from pegline.commands.prepare.layout import Layout, PlannedLine, Triangle, crossed_by, triangles
+from pegline.diagnosis.rules.thumb import PAPER
 from pegline.measures.notation import Notation
 from pegline.plane import distance
 from pegline.reduction.reduce import RIGHT_ANGLE_SD
@@ -74,8 +75,6 @@ def longest_offset_by_both(finest: float, ratio: float) -> float:
     return finest * ratio / sqrt(2)
 
 
-#: What the plan can show, metres of paper: a quarter of a millimetre (common practice).
-PAPER: Final = 0.25e-3
 #: A line this much longer than the base line should be the base line.
 LONGER: Final = 1.02
 

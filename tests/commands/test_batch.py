@@ -281,7 +281,7 @@ def test_what_an_earlier_state_or_a_book_that_is_gone_left_is_told(archive, tmp_
 
     assert "unchecked.yaml: of an earlier state of this book: unchecked.csv, unchecked.json" in said.err
     assert rows_of(out)["unchecked.yaml"]["stale"] == "unchecked.csv; unchecked.json"
-    gone = "deep/plot-0.yaml is gone, and its outputs are not: deep/plot-0.csv, deep/plot-0.json"
+    gone = "deep/plot-0.yaml is gone, and its outputs are not: deep/plot-0.csv and deep/plot-0.json"
     assert gone in said.out
     assert gone in (out / "batch.html").read_text(encoding="utf-8")
     for name in ("plot-0.csv", "plot-0.json"):

@@ -141,7 +141,7 @@ def test_a_survey_that_lies_off_another_as_a_whole_is_told_as_such(tmp_path, two
     assert status == 1
     (text,) = [text for text in complained if "the whole of" in text]
     assert text.endswith(
-        "the whole of weir lies 1.50 m east and 0.00 m north of mill, by the pegs that both have (A, B, T, C, D);"
+        "the whole of weir lies 1.50 m east and 0.00 m north of mill, by the pegs that both have (A, B, T, C and D);"
         " look at the control of both"
     )
     with fiona.open(tmp_path / "all.gpkg", layer="peg_differences") as file:
@@ -177,7 +177,7 @@ def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
     _, said, complained = _join(tmp_path / "all.gpkg", *two)
 
     pegs, areas = (text.removeprefix(f"{tmp_path / 'all.gpkg'}: ") for text in complained)
-    assert pegs.startswith("mill and weir both have, it seems, 5 pegs: A, B, T, C, D; A lies farthest: 0.004 m apart")
+    assert pegs.startswith("mill and weir both have, it seems, 5 pegs: A, B, T, C and D; A lies farthest: 0.004 m apart")
     assert areas.startswith("cottage of mill and cottage of weir overlap by 5")
     assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 2 to look at"]
 
@@ -302,7 +302,7 @@ def test_a_peg_beside_its_own_of_the_other_survey_is_no_second_one(tmp_path, two
 
     complained = _join(tmp_path / "all.gpkg", *two)[2]
 
-    assert any("5 pegs: A, B, T, C, D;" in text for text in complained)
+    assert any("5 pegs: A, B, T, C and D;" in text for text in complained)
 
 
 def test_own_columns_of_every_survey_are_there(tmp_path, two):

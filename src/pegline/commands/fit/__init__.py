@@ -86,11 +86,7 @@ def _grid(crs: str | None, points: Path, place: Place) -> Grid:
 
 def _run_several(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Fit several sheets together, tell how well, and write each into a folder; 1 where a reading is wrong."""
-    paths = [args.source, *args.more[::2]]
-    if len(args.more) % 2 or len({path.name for path in paths}) < len(paths):
-        raise UsageError("each sheet wants its own list of points behind it, and a file name of its own")
-    if args.into is not None:
-        raise UsageError("--into is for one sheet; fit several onto the grid of their points first")
+    paths = _sheet_paths(args)
     # A Shapefile becomes a GeoPackage; all else stays what it is.
     ends = {path: ".gpkg" if path.suffix.lower() == ".shp" else path.suffix for path in paths}
     outs = {path: args.out / path.with_suffix(end).name for path, end in ends.items()}
@@ -117,6 +113,16 @@ def _run_several(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         return 0
     complain(f"{lists.where[block.wrong.sheet, block.wrong.point]}: {accusation(block, lists, kind)}")
     return 1
+
+
+def _sheet_paths(args: argparse.Namespace) -> list[Path]:
+    """Return the files of several sheets, each of which has its list of points behind it."""
+    paths: list[Path] = [args.source, *args.more[::2]]
+    if len(args.more) % 2 or len({path.name for path in paths}) < len(paths):
+        raise UsageError("each sheet wants its own list of points behind it, and a file name of its own")
+    if args.into is not None:
+        raise UsageError("--into is for one sheet; fit several onto the grid of their points first")
+    return paths
 
 
 def carry_into(pairs: CommonPoints, grid: Grid, into: str, allowed: float) -> tuple[CommonPoints, Grid]:

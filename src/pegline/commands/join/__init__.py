@@ -126,11 +126,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.writers.gis.gpkg import write_package
     from pegline.writers.publish import hold_folder, write_aside
 
-    out, sources = Path(args.out), [Path(name) for name in args.outputs]
-    if out.suffix.lower() != ".gpkg":
-        raise UsageError(f"{out}: the file to write must end with .gpkg")
-    if len({source.resolve() for source in sources}) < len(sources):
-        raise UsageError(f"{out}: a survey is named twice; name each once")
+    out, sources = _out_and_sources(args)
     old_surveys = {} if args.new else _surveys_of_out(out)
     added = surveys_in([source for source in sources if args.new or source.resolve() != out.resolve()])
     for name in old_surveys.keys() & added.keys():
@@ -149,6 +145,16 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         complain(f"{out}: {text}")
     tell(f"{len(surveys)} surveys in {out}{_changes(old_surveys, added)}; {len(disagreements) or 'nothing'} to look at")
     return 1 if any(disagreement.beyond for disagreement in disagreements) else 0
+
+
+def _out_and_sources(args: argparse.Namespace) -> tuple[Path, list[Path]]:
+    """Return the file to write and those of the surveys."""
+    out, sources = Path(args.out), [Path(name) for name in args.outputs]
+    if out.suffix.lower() != ".gpkg":
+        raise UsageError(f"{out}: the file to write must end with .gpkg")
+    if len({source.resolve() for source in sources}) < len(sources):
+        raise UsageError(f"{out}: a survey is named twice; name each once")
+    return out, sources
 
 
 def _texts(disagreements: Sequence[Disagreement]) -> Iterator[str]:

@@ -80,17 +80,22 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         gone=args.gone,
         readings=readings,
     )
-    if args.json:
-        for ways in result.ways:
-            if loose := result.unchecked(ways):
-                complain(f"{args.book}: {ways.name}: {unchecked_sentence(loose)}")
-    tell(as_json(json_of_setting_out(result)) if args.json else "\n".join(setting_out_lines(result)))
+    _tell_result(args, result, tell, complain)
     if args.out:
         from pegline.commands.setout.files import write_setting_out
 
         for path in write_setting_out(result, Path(args.out), f"{Path(args.book).stem}-setout", args.formats):
             (complain if args.json else tell)(f"  {path}")
     return 1 if result.failed_targets or not is_checked(survey) else 0
+
+
+def _tell_result(args: argparse.Namespace, result: SettingOut, tell: Tell, complain: Tell) -> None:
+    """Print a setting-out; beside JSON what is not checked is complained of, for nobody reads it there."""
+    if args.json:
+        for ways in result.ways:
+            if loose := result.unchecked(ways):
+                complain(f"{args.book}: {ways.name}: {unchecked_sentence(loose)}")
+    tell(as_json(json_of_setting_out(result)) if args.json else "\n".join(setting_out_lines(result)))
 
 
 def set_out(

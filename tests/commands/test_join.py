@@ -166,7 +166,7 @@ def test_pegs_of_one_name_apart_one_by_one_are_asked_about(tmp_path, two):
     assert status == 1
     (text,) = [text for text in complained if "places farther apart" in text]
     assert text.endswith(
-        "mill and weir give 2 pegs of one name places farther apart than their accuracy explains: C, A;"
+        "mill and weir give 2 pegs of one name places farther apart than their accuracy explains: C and A;"
         " C the farthest, 1.200 m; one peg each, or two?"
     )
 
@@ -177,7 +177,9 @@ def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
     _, said, complained = _join(tmp_path / "all.gpkg", *two)
 
     pegs, areas = (text.removeprefix(f"{tmp_path / 'all.gpkg'}: ") for text in complained)
-    assert pegs.startswith("mill and weir both have, it seems, 5 pegs: A, B, T, C and D; A lies farthest: 0.004 m apart")
+    assert pegs.startswith(
+        "mill and weir both have, it seems, 5 pegs: A, B, T, C and D; A lies farthest: 0.004 m apart"
+    )
     assert areas.startswith("cottage of mill and cottage of weir overlap by 5")
     assert said == [f"2 surveys in {tmp_path / 'all.gpkg'}; 2 to look at"]
 
@@ -210,7 +212,7 @@ def test_like_is_compared_with_like_and_gathered():
     other = [("field", "boundary", 5, 25), ("barn", "outbuilding", 7, 6), ("shed", "outbuilding", 20, 2)]
     assert overlaps(one, other) == [
         "plot of old and field of new overlap by 625.00 m²",
-        "old and new overlap in buildings by 40.00 m² in all: house with barn 36.00 m², shed 4.00 m²",
+        "old and new overlap in buildings by 40.00 m² in all: house with barn 36.00 m² and shed 4.00 m²",
     ]
 
 

@@ -90,7 +90,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
 
 
 def _tell_result(args: argparse.Namespace, result: SettingOut, tell: Tell, complain: Tell) -> None:
-    """Print a setting-out; beside JSON what is not checked is complained of, for nobody reads it there."""
+    """Print a setting-out; beside JSON, what is not checked goes to standard error."""
     if args.json:
         for ways in result.ways:
             if loose := result.unchecked(ways):

@@ -1,4 +1,4 @@
-"""The small records at the head and the end of a book: sheet, limits, default tapes, a rough position."""
+"""The small records at the head and the end of a book: sheet, limits, tapes, a rough position."""
 
 from __future__ import annotations
 

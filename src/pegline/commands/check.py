@@ -1,4 +1,4 @@
-"""Reduce books as far as they go and print the judgement; nothing is written."""
+"""Reduce books as far as they go and print the judgement, laid out for a terminal; nothing is written."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reduce books and write their files: drawing, layers, plan, computation sheet and points."""
+"""Reduce books and write their files: drawing, layers, plan, computation sheet, points; and what a run may choose."""
 
 from __future__ import annotations
 

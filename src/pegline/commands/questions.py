@@ -1,4 +1,4 @@
-"""What the commands after the measuring print and return in common: the survey's own verdict, cautions, JSON."""
+"""Questions to a finished survey: lines and lengths in their words; verdict, cautions and JSON in every answer."""
 
 from __future__ import annotations
 

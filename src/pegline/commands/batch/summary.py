@@ -1,4 +1,4 @@
-"""The archive at a glance: a table as CSV, and a page with a thumbnail of each plan; what to type again comes first."""
+"""The archive at a glance: a table, a page with thumbnails, what to type again first; the outlines of all plots."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a comparison needs of one survey: of a book, which is reduced, or of a file of results."""
+"""What a comparison needs of one survey, of a book or of a file of results; differences in words."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from pegline.errors import OpenError
 from pegline.measures.notation import METRES, METRIC, Notation
 from pegline.measures.source_tree import Written
 from pegline.network.adjust import framework_fails
+from pegline.network.confidence import CHI2_95
 from pegline.network.kinds import CHECKS
 from pegline.plane import Array
 from pegline.records import record
@@ -42,7 +43,7 @@ __all__ = [
 T = TypeVar("T")
 
 #: Half axis of an ellipse of 95 % for one standard deviation: the root of the χ² quantile of two degrees of freedom.
-AXIS: Final = sqrt(5.991464547107979)
+AXIS: Final = sqrt(CHI2_95)
 
 #: What of a file is outside of these is damaged: no coordinate on the earth is larger, metres,
 FARTHEST: Final = 1e8

@@ -1,4 +1,4 @@
-"""Layouts proposed: few pegs, little taping, well-conditioned triangles, every station checked, everything in reach."""
+"""Layouts proposed, as books too: few pegs, little taping, good triangles, all stations checked, all in reach."""
 
 from __future__ import annotations
 

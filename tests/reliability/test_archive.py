@@ -36,7 +36,8 @@ def outputs(folder):
 RUNS = [
     pytest.param(3, SmallBooks(20, 7, 1), 4, id="short"),
     pytest.param(10, SmallBooks(400, 20, 3), 10, id="middle", marks=pytest.mark.long),
-    pytest.param(50, SmallBooks(5700, 200, 25), 5, id="archive", marks=pytest.mark.long),
+    pytest.param(50, SmallBooks(950, 50, 10), 5, id="thousand", marks=pytest.mark.long),
+    pytest.param(50, SmallBooks(9500, 340, 40), 10, id="archive", marks=pytest.mark.long),
 ]
 
 

@@ -2,14 +2,16 @@
 
 import re
 from dataclasses import replace
+from itertools import combinations
 from math import pi
 from random import Random
 
 import numpy as np
 import pytest
 from builders.book import book_text
+from builders.figures import keep
 from builders.networks import random_plot
-from builders.party import UNITS, Errors
+from builders.party import REALISTIC, UNITS, Errors
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -93,3 +95,26 @@ def test_other_names(seed):
     renamed = figure(other(text))
 
     same(renamed, {other(name): place for name, place in figure(text).items()})
+
+
+def turn(a, b, c):
+    """Return twice the area of a triangle, positive where its corners run to the left."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+@pytest.mark.parametrize("plans", [30, pytest.param(3000, marks=pytest.mark.long)])
+def test_no_plan_is_mirrored(plans):
+    triangles = mirrored = 0
+    for seed in range(plans):
+        plot = random_plot(seed, stations=4 + seed % 3, details=seed % 2)
+        found = figure(book_text(plot, errors=REALISTIC, seed=seed))
+        for names in combinations(plot.stations, 3):
+            true = turn(*(plot.stations[name] for name in names))
+            if abs(true) > 10:  # flatter ones may well be turned over by errors of readings
+                triangles += 1
+                mirrored += true * turn(*(found[name] for name in names)) < 0
+
+    assert triangles > plans
+    assert mirrored == 0
+    if plans > 30:
+        keep("G12", "random plans with real errors of reading", f"0 of {triangles} triangles mirrored", plans)

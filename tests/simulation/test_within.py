@@ -8,6 +8,7 @@ from math import ceil, cos, degrees, dist, hypot, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
+from builders.figures import keep
 from pyproj import Proj
 
 from pegline import reduce
@@ -107,7 +108,10 @@ def test_the_weakest_point_lies_on_the_grid_within_what_is_told():
 @pytest.mark.parametrize("bearing_sd", BEARING_SDS)
 @pytest.mark.parametrize("control", CONTROL)
 def test_so_it_does_with_each_number_of_control_points_and_each_compass(control, bearing_sd):
-    assert 0.93 <= share(2000, control, bearing_sd) <= 0.97
+    found = share(2000, control, bearing_sd)
+    points = f"{control} point{'s' * (control > 1)} of control, a compass of {bearing_sd:g}°"
+    keep("G6", f"the weakest point on the grid within what is told, {points}", f"{found:.1%}", 2000)
+    assert 0.93 <= found <= 0.97
 
 
 def local_frame(position):
@@ -141,5 +145,6 @@ def test_a_typical_and_the_weakest_point_lie_within_what_is_told_relative_to_the
 
 @pytest.mark.long
 def test_so_they_do_in_2000_surveys():
-    for share_inside in local_shares(2000).values():
+    for which, share_inside in local_shares(2000).items():
+        keep("G6", f"the {which} point within what is told, relative to the base line", f"{share_inside:.1%}", 2000)
         assert 0.93 <= share_inside <= 0.97

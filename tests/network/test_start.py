@@ -50,6 +50,17 @@ def test_a_side_that_nothing_settles_is_an_error_naming_all_concerned():
     assert all(name in told["side-unsettled"].text for name in "ABD")
 
 
+@pytest.mark.parametrize("further", [(), ("E-F side",), ("E-F side", "A-F check")])
+def test_a_part_that_hangs_on_two_stations_may_lie_mirrored_however_well_it_is_braced(further):
+    # D, E and F hang on C and B; that E and F have their sides within the part says nothing of D's.
+    at = {**AT, "D": (75.0, 45.0), "E": (95.0, 20.0), "F": (50.0, 80.0)}
+    part = ("B-D side", "C-D side", "B-E side", "D-E side", "C-F side", "D-F side")
+    sides = {"C": "left A-B", "E": "right B-D", "F": "left C-D"}
+    told = findings(*measure(lines(*TRIANGLE, *part, *further, at=at), sides=sides))
+    assert set(told) == {"side-unsettled"}
+    assert all(name in told["side-unsettled"].text for name in "BCD")
+
+
 @pytest.mark.parametrize(
     ("sides", "sketches"),
     [

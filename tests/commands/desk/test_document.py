@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -119,6 +120,23 @@ def test_links_stay_links(book):
 
     assert soft.is_symlink()
     assert hard.read_bytes() == book.read_bytes() == b"\xef\xbb\xbfbook: 1\r\nunit: ft\r\n"
+
+
+def test_what_another_program_writes_right_behind_the_desk_is_noticed(book, monkeypatch):
+    replace = Path.replace
+
+    def replace_and_be_followed(aside, target):
+        replace(aside, target)
+        target.write_text("book: 1\nunit: lk\n", encoding="utf-8")
+
+    store = Store(book)
+    document = store.open()
+    retype(document, "book: 1\nunit: ft\n")
+    monkeypatch.setattr(Path, "replace", replace_and_be_followed)
+    store.write(document.raw)
+
+    assert store.changed_outside() == "book: 1\nunit: lk\n"
+    store.close()
 
 
 def test_undo_survives_a_restart_and_a_stop_before_the_book_was_saved(book):

@@ -112,11 +112,16 @@ class Store:
                 file.truncate()
                 file.flush()
                 os.fsync(file.fileno())
+                stamp = _stamp_of(os.fstat(file.fileno()))
         else:
-            self._replace(path, data)
-        self.saved, self.stamp = raw, self._stamp()
+            stamp = self._replace(path, data)
+        self.saved, self.stamp = raw, stamp
 
-    def _replace(self, path: Path, data: bytes) -> None:
+    def _replace(self, path: Path, data: bytes) -> tuple[int, ...]:
+        """Put the data in the file's place; return its stamp.
+
+        A look at the path afterwards could see what another program wrote since.
+        """
         aside = path.with_name(f".{path.name}.desk-new")
         try:
             with aside.open("wb") as file:
@@ -126,12 +131,14 @@ class Store:
                     shutil.copystat(path, aside)  # its permissions and what else the system keeps of it
                     os.utime(aside)
                 os.fsync(file.fileno())
+                stamp = _stamp_of(os.fstat(file.fileno()))
             aside.replace(path)
         except OSError:
             with suppress(OSError):
                 aside.unlink()
             raise
         _sync_folder(path.parent)
+        return stamp
 
     def _read(self) -> str:
         stamp = self._stamp()
@@ -145,7 +152,7 @@ class Store:
             about = self.path.stat()
         except OSError:
             return ()
-        return about.st_size, about.st_mtime_ns, about.st_ino
+        return _stamp_of(about)
 
     def _take_lock(self) -> None:
         try:
@@ -220,6 +227,10 @@ def _records(path: Path) -> Iterator[dict[str, Any]]:
         if not isinstance(record, dict):
             return
         yield record
+
+
+def _stamp_of(about: os.stat_result) -> tuple[int, ...]:
+    return about.st_size, about.st_mtime_ns, about.st_ino
 
 
 def _end_of_records(path: Path) -> int | None:

@@ -55,6 +55,14 @@ def test_a_difference_has_its_sign_and_nought_has_none():
 
     assert (feet.difference(0.5588), feet.difference(-0.019), feet.difference(0.001)) == ("+1' 10\"", '-3/4"', '0"')
     assert (metres.difference(0.556), metres.difference(-0.004)) == ("+0.56", "0.00")
+    assert [feet.signed_length(each) for each in (0.5588, -0.05715, 0.001)] == ["+1 ft 10 in", "-2 1/4 in", "0 in"]
+    assert [metres.signed_length(each) for each in (1.834, -1.834, -0.004)] == ["+1.83 m", "-1.83 m", "0.00 m"]
+
+
+def test_a_round_length_has_no_needless_decimals():
+    assert Notation(("m",), Fraction(1, 100), ("m2",)).limit(30.0) == "30 m"
+    assert Notation(("ft",), Fraction(1, 100), ("square feet",)).limit(30.48) == "100 ft"
+    assert Notation(("ft", "in"), Fraction(1), ("square feet",)).limit(12.3444) == "40 ft 6 in"
 
 
 @pytest.mark.parametrize("notation", NOTATIONS, ids=lambda one: f"{one.name}, {one.step}")

@@ -9,6 +9,7 @@ from pegline.errors import BookError, Place
 from pegline.measures import angles, lengths, scalars
 from pegline.measures.reading_log import ReadingLog, Wrong
 from pegline.measures.source_tree import Table, Text
+from pegline.measures.station_angle import CORNER, TURN
 from pegline.readers import parse_book
 
 PLACE = Place("book.yaml", 3, 7)
@@ -249,6 +250,15 @@ BAD = [
     (DECLINATION, "2.4", "east or west"),
     (DECLINATION, "-2.4°", "east or west"),
     (DECLINATION, "200 E", "more than 180"),
+    (DECLINATION, "-2.4° W", "has a minus sign and W too; write 2.4° W, or 2.4° E"),
+    (DECLINATION, "-2.4 E", "has a minus sign and E too; write 2.4° E, or 2.4° W"),
+    (ANGLE, "1" * 40, "longer than 30 characters; write an angle as it was read"),
+    (CORNER, "A-B", "names no angle; write A-B-C: at B, from A clockwise to C"),
+    (CORNER, "A-B-C-D", "names no angle"),
+    (CORNER, "A--C", "names no angle"),
+    (CORNER, "A-B-A", "A-B-A names a station twice; name three"),
+    (TURN, "360", "over 0 and under 360°, clockwise"),
+    (TURN, "0", "over 0 and under 360°, clockwise"),
     (LENGTH, "1/2", "a fraction without a unit"),
     (LENGTH, "30.36?", "write ~30.36"),
     (LENGTH, "30.36 (?)", "write ~30.36"),

@@ -7,7 +7,7 @@ import pytest
 from pegline.errors import Place
 from pegline.measures.values import Pair, Side
 from pegline.network.arc_intersection import Arc
-from pegline.network.observation_types import Booking, Distance, Oblique, Produced, Square
+from pegline.network.observation_types import Booking, Chainage, Distance, Oblique, Offset, Produced, Square
 from pegline.network.start_points import _by_rays, _image, bookings, place_point
 
 SD = 0.01
@@ -138,6 +138,14 @@ def test_two_obliques_place_a_point_on_the_side_booked(side, y):
     placed = place_point("h", [range(2)], ones, at, None)
     assert placed[0] == pytest.approx((8.0, y))
     assert place_point("h", [range(2)], ones, {"a": (0.0, 0.0)}, None) is None
+
+
+def test_a_chainage_and_an_offset_place_a_point_together_and_neither_does_alone():
+    at = {"a": (0.0, 0.0), "b": (0.0, 20.0)}
+    ones = [Chainage(booking(5.0), "h", "a", "b", 20.0), Offset(booking(3.0), "h", "a", "b", 1)]
+    assert place_point("h", [range(2)], ones, at, None)[0] == pytest.approx((-3.0, 5.0))
+    assert place_point("h", [[0]], ones, at, None) is None
+    assert place_point("h", [[1]], ones, at, None) is None
 
 
 def test_distances_that_do_not_meet_place_nothing():

@@ -122,7 +122,9 @@ def test_a_station_is_settled_by_a_line_to_one_placed_later():
 def test_a_figure_that_could_be_mirrored_as_a_whole_is_an_error():
     told = findings(*measure(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")))
     assert set(told) == {"mirrored"}
-    assert all(name in told["mirrored"].text for name in "CD")
+    assert told["mirrored"].text.endswith("base line D and C lie; add 'left_of' or 'right_of' to one of them")
+    (alone,) = findings(*measure(lines(*TRIANGLE))).values()
+    assert alone.text.endswith("base line C lies; add 'left_of' or 'right_of' to its entry")
 
 
 def test_a_side_told_of_a_later_station_turns_the_whole_figure():

@@ -42,6 +42,7 @@ def test_a_rectangle_has_one_wall_and_three_squares():
     found = walls_of(rectangle, 6.4)
     assert texts_of(found) == ["P>Q>far left", "Q-far 6.4", "Q>far>near left", "near>P>Q left"]
     squares = [one for one in found if isinstance(one, Square)]
+    assert [one.booking.label for one in squares] == [f"house square at {name}" for name in ("Q", "far", "P")]
     assert {round(abs(one.booking.value) - pi / 2, 12) for one in squares} == {0.0}
     assert {one.booking.kind for one in found} == {one.booking.part for one in found} == {"wall"}
     # Built corners are square within 0.2° (common practice): 3.5 mm in a metre.

@@ -64,6 +64,12 @@ def test_two_walls_place_a_corner_where_they_do_not_cut_too_flat(sine, cut):
         assert placed[1] == (1, 0)
 
 
+def test_two_walls_place_a_corner_however_the_house_is_turned():
+    # 3-4-5 and square to it: from (0, 0) ten along (4, 3)/5, and five back to there along (-3, 4)/5.
+    rays = [(0, (0.0, 0.0), (0.8, 0.6), "A"), (1, (11.0, 2.0), (-0.6, 0.8), "B")]
+    assert _by_rays(rays, [])[0] == pytest.approx((8.0, 6.0))
+
+
 def booking(value, sd=0.01):
     here = Place("made.yaml", 1, 1)
     return Booking("made", "wall", "detail", ("feature", "house"), value, sd, None, here)

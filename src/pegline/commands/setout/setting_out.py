@@ -180,7 +180,7 @@ def three_four_five(tape: float, *, room: float, part: float = 1.0) -> TapedRigh
     Examples
     --------
     >>> three_four_five(30.0, room=60.0)
-    Square(along=24.0, across=18.0, diagonal=30.0)
+    TapedRightAngle(along=24.0, across=18.0, diagonal=30.0)
     >>> three_four_five(30.0, room=10.0)
     Square(along=8.0, across=6.0, diagonal=10.0)
     """

@@ -182,7 +182,7 @@ def three_four_five(tape: float, *, room: float, part: float = 1.0) -> TapedRigh
     >>> three_four_five(30.0, room=60.0)
     TapedRightAngle(along=24.0, across=18.0, diagonal=30.0)
     >>> three_four_five(30.0, room=10.0)
-    Square(along=8.0, across=6.0, diagonal=10.0)
+    TapedRightAngle(along=8.0, across=6.0, diagonal=10.0)
     """
     most = min(tape / 5, room / 4) / part
     times = floor(most + 1e-9) if most >= 1 else max(floor(most * 10 + 1e-9) / 10, 0.1)

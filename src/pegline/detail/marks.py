@@ -46,6 +46,15 @@ class _Line(NamedTuple):
     lay_variance: float  #: of one lay of the line's tape, square metres
     nominal: float  #: length of that tape, metres
 
+    @property
+    def among(self) -> Array:
+        """Return the covariances (s, s) of the marks' readings."""
+        alone = self.variances / self.shares
+        c, v, s = self.chainages, self.variances, self.shares
+        found = s[:, None] * s * self.common(c[:, None], c, np.minimum(alone[:, None], alone))
+        found[np.diag_indices(len(v))] = v
+        return np.asarray(found)
+
     def common(self, one: Array, other: Array, least: Array) -> Array:
         """Return what two readings have in common: the full lays before the nearer, square metres."""
         lays = np.floor(np.maximum(np.minimum(one, other), 0.0) / self.nominal)
@@ -122,9 +131,10 @@ class Marks:
         return first, second
 
     def _errors(self, rows: Sequence[ReducedRow], arm: int) -> tuple[Array, Ints, Array]:
-        """Return what the marks add to the variance of e (m,), and its covariances (m, 2) with two readings."""
-        own, shared = np.zeros(len(rows)), np.zeros((len(rows), 2))
-        columns = np.full((len(rows), 2), self.moves.shape[1] - 1, np.int64)
+        """Return what the marks add to the variance of e (m,), and its covariances (m, k) with all marks' readings."""
+        most = max((len(self._lines[row.line].columns) for row in rows if row.line in self._lines), default=0)
+        own, shared = np.zeros(len(rows)), np.zeros((len(rows), most))
+        columns = np.full((len(rows), most), self.moves.shape[1] - 1, np.int64)
         by_line: dict[str, list[int]] = {}
         for number, row in enumerate(rows):
             if row.line in self._lines and row.at_stations[arm] is None:
@@ -141,9 +151,15 @@ class Marks:
             with_one = s1 * line.common(at, c1, np.minimum(variance, v1 / s1))
             with_other = s2 * line.common(at, c2, np.minimum(variance, v2 / s2))
             between = s1 * s2 * line.common(c1, c2, np.minimum(v1 / s1, v2 / s2))
-            columns[numbers] = np.column_stack((line.columns[one], line.columns[other]))
-            shared[numbers, 0] = with_one - (1 - t) * v1 - t * between
-            shared[numbers, 1] = with_other - (1 - t) * between - t * v2
+            among = line.among
+            count = len(among)
+            with_each = line.shares * line.common(
+                at[:, None], line.chainages, np.minimum(variance[:, None], line.variances / line.shares)
+            )
+            columns[numbers, :count] = line.columns
+            shared[np.ix_(numbers, range(count))] = (
+                with_each - (1 - t)[:, None] * among[one] - t[:, None] * among[other]
+            )
             own[numbers] = (1 - t) ** 2 * v1 + t**2 * v2 + 2 * t * (1 - t) * between
             own[numbers] -= 2 * (1 - t) * with_one + 2 * t * with_other
         return own, columns, shared

@@ -12,9 +12,10 @@ from typing import Final
 
 from builders.paths import ROOT
 
-__all__ = ["FOLDER", "Figure", "keep", "kept"]
+__all__ = ["ADDED_UP", "FOLDER", "Figure", "add", "keep", "kept"]
 
 FOLDER: Final = ROOT / "tests" / "trust" / "figures"
+ADDED_UP: Final = frozenset({"G4"})  #: goals whose figures are of all runs together
 ASKED: Final = "PEGLINE_KEEP_FIGURES"  #: the environment's name of the command that measures
 
 
@@ -43,6 +44,15 @@ def keep(goal: str, what: str, reached: str, count: int) -> None:
     figure = Figure(goal, what, reached, count, datetime.now(UTC).date().isoformat(), command)
     FOLDER.mkdir(exist_ok=True)
     figure.path.write_text(json.dumps(asdict(figure), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def add(goal: str, what: str, *, hours: float, faults: int, count: int) -> None:
+    """Keep a figure of all runs together: what an earlier one kept is added to it."""
+    for earlier in kept():
+        if (earlier.goal, earlier.what) == (goal, what):
+            words = earlier.reached.split()
+            hours, faults, count = hours + float(words[3]), faults + int(words[0]), count + earlier.count
+    keep(goal, what, f"{faults} faults in {hours:.3f} hours of all runs", count)
 
 
 def kept() -> list[Figure]:

@@ -28,7 +28,7 @@ TROUBLE: Final = re.compile(r"^kinds of trouble: (\d+)$", re.MULTILINE)
 
 def fuzz_each(names: Sequence[str], minutes: float, seed: int) -> int:
     """Fuzz targets one after the other, each for its share of the time; return 1 where something was found."""
-    from builders.figures import keep
+    from builders.figures import add
 
     total = found = 0
     for name in names:
@@ -42,8 +42,7 @@ def fuzz_each(names: Sequence[str], minutes: float, seed: int) -> int:
             print(f"{name}: {count[1]} inputs, {trouble[1] if trouble else 0} kinds of trouble", flush=True)
             found += int(trouble[1]) if trouble else 0
         total += int(count[1]) if count else 0
-    told = f"{found or 'no'} fault{'s' * (found != 1)} in {minutes:g} minutes"
-    keep("G4", f"inputs led by coverage to {len(names)} readers", told, total)
+    add("G4", f"inputs led by coverage to {len(names)} readers", hours=minutes / 60, faults=found, count=total)
     return 1 if found else 0
 
 

@@ -3,7 +3,7 @@
 import shlex
 
 import pytest
-from builders.figures import ASKED, Figure, keep, kept
+from builders.figures import ASKED, Figure, add, keep, kept
 from builders.paths import ROOT
 
 from trust.goals import GOALS
@@ -48,3 +48,13 @@ def test_a_figure_is_kept_only_where_a_run_was_asked_to(tmp_path, monkeypatch):
     (figure,) = kept()
     assert figure == Figure("G1", "Altered inputs", "0 faults", 7, figure.day, "python -m tests.fuzz")
     assert "| | Altered inputs | 0 faults | 7 |" in with_table(BEGIN + END, [figure])
+
+
+def test_figures_of_all_runs_together_add_up(tmp_path, monkeypatch):
+    monkeypatch.setattr("builders.figures.FOLDER", tmp_path)
+    monkeypatch.setenv(ASKED, "python -m tests.fuzz --guided")
+    for hours, faults, count in ((0.05, 0, 100), (1.25, 2, 4000)):
+        add("G4", "inputs", hours=hours, faults=faults, count=count)
+
+    (figure,) = kept()
+    assert (figure.reached, figure.count) == ("2 faults in 1.300 hours of all runs", 4100)

@@ -1,5 +1,6 @@
 """An archive of books: what is done, what is told, and that a run killed at any moment goes on where it stood."""
 
+import ast
 import csv
 import hashlib
 import json
@@ -16,11 +17,12 @@ import pytest
 from builders.archive import BAD, GOOD
 from builders.book import book_text
 from builders.networks import random_plot
+from builders.paths import ROOT
 
 import pegline
 from pegline.cli import main
 from pegline.commands.batch import manifest, summary
-from pegline.commands.batch.one_book import work
+from pegline.commands.batch.one_book import BROKEN, UNDECIDED, work
 from pegline.commands.batch.tasks import Settings, Task, key_of, looked_through
 from pegline.commands.batch.workers import run_on_cluster, run_tasks
 from pegline.errors import UsageError
@@ -619,3 +621,20 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
         next(run_on_cluster("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))
+
+
+def _rules_of_findings():
+    """Return the rules that stand, written out, where a finding is made."""
+    makers = ("Finding", "_refuse")  # the second is how the reader of YAML makes its own
+    return {
+        call.args[0].value
+        for path in (ROOT / "src").rglob("*.py")
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in makers
+        if call.args and isinstance(call.args[0], ast.Constant)
+    }
+
+
+def test_each_rule_by_which_a_fault_is_sorted_is_one_of_a_finding_that_is_made():
+    assert sorted((BROKEN | UNDECIDED) - _rules_of_findings()) == []
+    assert not BROKEN & UNDECIDED

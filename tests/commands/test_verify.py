@@ -7,6 +7,7 @@ import pytest
 from builders.sound_book import SOUND
 
 from pegline.cli import main
+from pegline.writers import FORMATS_TABLE, Format, name_ends
 
 FORMATS = "json,csv,html"
 
@@ -93,6 +94,37 @@ def test_what_is_wrong_is_said_and_is_1(plotted, capsys, harm, said):
 
     assert status == 1
     assert said in text
+
+
+@pytest.mark.parametrize("end", sorted(set(name_ends())))
+def test_a_file_that_no_list_names_is_foreign_whichever_format_it_is_of(plotted, capsys, end):
+    (plotted / f"other{end}").write_text("x", encoding="utf-8")
+
+    assert verify_lines(plotted, capsys) == (
+        1,
+        f"weir: 3 files, whole and current\nother{end}: foreign, or of an earlier state: no list names it\n"
+        "1 of 2 not in order\n",
+    )
+
+
+def test_what_is_looked_for_is_what_the_table_of_formats_says(plotted, capsys, monkeypatch):
+    (plotted / "foreign.stations.txt").write_text("x", encoding="utf-8")
+    (plotted / "foreign.idx").write_text("x", encoding="utf-8")
+    assert verify_lines(plotted, capsys)[0] == 0
+
+    monkeypatch.setitem(FORMATS_TABLE, "list", Format("csv", "survey", ending="stations.txt", companions=(".idx",)))
+    status, said = verify_lines(plotted, capsys)
+
+    assert status == 1
+    assert "foreign.stations.txt: foreign" in said
+    assert "foreign.idx: foreign" in said
+
+
+@pytest.mark.parametrize("name", ["notes.txt", "other.geoparquet", "other.map", "csv"])
+def test_a_file_that_no_format_writes_is_not_looked_at(plotted, capsys, name):
+    (plotted / name).write_text("x", encoding="utf-8")
+
+    assert verify_lines(plotted, capsys)[0] == 0
 
 
 def test_a_list_that_names_files_elsewhere_is_damaged(plotted, capsys):

@@ -17,7 +17,7 @@ from pegline.commands.verify import verdicts_of
 from pegline.errors import OutputError
 from pegline.readers import parse_book
 from pegline.survey import input_of_writers, publish_drawn, reduce
-from pegline.writers import ENDINGS, FORMATS_TABLE
+from pegline.writers import FORMATS_TABLE
 
 resource = pytest.importorskip("resource", reason="this system has no limits on files")
 
@@ -150,7 +150,3 @@ def test_the_failures_are_counted():
     for kind, by_format in TOLD.items():
         found = f"{by_format.total()} told, none silent, in {len(by_format)} formats"
         keep("G14", kind, found, by_format.total())
-
-
-def test_the_endings_of_all_formats_are_known():
-    assert set(ENDINGS) <= set(FORMATS_TABLE)

@@ -75,6 +75,36 @@ def test_files_beside_the_one_asked_for_are_moved_too(tmp_path):
     assert [path.name for path in made] == ["plot.dxf", "plot.prj"]
 
 
+@pytest.mark.parametrize("formats", [("html", "map"), ("map", "html")])
+@pytest.mark.parametrize("silent", ["html", "map"])
+def test_a_writer_that_wrote_nothing_is_told_though_anothers_file_ends_as_its_own(tmp_path, formats, silent):
+    writers = {name: _says(name) for name in formats} | {silent: lambda plan, path: None}
+
+    with pytest.raises(OutputError, match=rf"plot\.{'map.html' if silent == 'map' else 'html'}: nothing was written"):
+        publish(PLAN, tmp_path, "plot", formats, writers)
+
+    assert _names_left(tmp_path) == []
+
+
+def test_a_writer_that_wrote_a_companion_alone_is_told(tmp_path):
+    def write(plan, path):
+        path.with_suffix(".prj").write_text("grid")
+
+    with pytest.raises(OutputError, match=r"plot\.shp: nothing was written"):
+        publish(PLAN, tmp_path, "plot", ["dxf", "shp"], {"dxf": _says("drawing"), "shp": write})
+
+    assert _names_left(tmp_path) == []
+
+
+def test_a_file_for_each_layer_stands_for_the_one_of_the_format_and_a_format_named_twice_is_written_once(tmp_path):
+    def write(plan, path):
+        path.with_name(f"{path.stem}_stations.parquet").write_text("table")
+
+    made = publish(PLAN, tmp_path, "plot", ["geoparquet", "geoparquet"], {"geoparquet": write})
+
+    assert [path.name for path in made] == ["plot_stations.parquet"]
+
+
 def test_an_older_file_stays_when_a_later_format_fails(tmp_path):
     _old(tmp_path)
 

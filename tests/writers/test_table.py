@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 from builders.paths import ROOT
+from builders.sound_book import ON_A_GRID
 
-from pegline.survey import FORMATS
-from pegline.writers import FORMATS_TABLE, PLAIN, WRITERS
+from pegline.readers import parse_book
+from pegline.survey import FORMATS, input_of_writers, publish_drawn, reduce
+from pegline.writers import FORMATS_TABLE, PLAIN, WRITERS, name_ends
 
 FOLDER = Path(import_module("pegline.writers").__file__).parent
 
@@ -47,6 +49,22 @@ def test_no_writer_knows_another():
 def test_what_is_written_unless_told_is_in_the_table():
     assert set(FORMATS) <= set(WRITERS)
     assert set(WRITERS) >= PLAIN
+
+
+@pytest.fixture(scope="module")
+def survey():
+    return reduce(parse_book(ON_A_GRID.encode(), "weir.yaml"))
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.long] * (name == "png")) for name in FORMATS_TABLE]
+)
+def test_files_of_a_format_end_as_its_row_says_and_each_end_occurs(survey, tmp_path, name):
+    files = publish_drawn(input_of_writers(survey, (name,)), survey, tmp_path, (name,))
+
+    ends = name_ends({name: FORMATS_TABLE[name]})
+    assert [path.name for path in files if not path.name.endswith(ends)] == []
+    assert [end for end in ends if not any(path.name.endswith(end) for path in files)] == []
 
 
 @pytest.mark.parametrize("heavy", ["numpy", "fiona", "ezdxf", "reportlab", "geopandas", "shapely", "pyproj", "sqlite3"])

@@ -6,18 +6,15 @@ import argparse
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from pegline.commands.command_line import Tell
 from pegline.errors import OpenError
 from pegline.release import __version__
-from pegline.writers import FORMATS_TABLE
+from pegline.writers import name_ends
 from pegline.writers.file_list import ENDING, FileList, sha256_of
 
 __all__ = ["arguments", "run"]
-
-#: Endings of files that go with others, as a shapefile's parts.
-PARTS: Final = ("shx", "dbf", "cpg", "prj", "parquet")
 
 
 class FilesVerdict(NamedTuple):
@@ -81,9 +78,9 @@ def verdicts_of(folder: Path, books: Path | None) -> Iterator[FilesVerdict]:
         faults = [*_file_faults(files, path.parent), *_age_faults(files, path.parent, folder, books)]
         alone = _book(files, path.parent, folder, books) is None
         yield FilesVerdict(name, tuple(faults), _state_of_set(files, alone=alone), alone)
-    endings = {f".{ending}" for ending in (*FORMATS_TABLE, *PARTS)}
+    ends = name_ends()
     for path in folder.rglob("*"):
-        if path.suffix in endings and path not in listed and path.is_file() and not _of_archive(path, folder):
+        if path.name.endswith(ends) and path not in listed and path.is_file() and not _of_archive(path, folder):
             yield FilesVerdict(
                 path.relative_to(folder).as_posix(), ("foreign, or of an earlier state: no list names it",)
             )

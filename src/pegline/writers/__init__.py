@@ -18,7 +18,17 @@ from pegline.errors import UsageError
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
 
-__all__ = ["ENDINGS", "FORMATS_TABLE", "PLAIN", "WRITERS", "Format", "Writer", "known_formats", "writers_in"]
+__all__ = [
+    "ENDINGS",
+    "FORMATS_TABLE",
+    "PLAIN",
+    "WRITERS",
+    "Format",
+    "Writer",
+    "known_formats",
+    "name_ends",
+    "writers_in",
+]
 
 #: Takes a Plan, or a Survey where the format holds no drawing.
 Writer = Callable[[Any, Path], None]
@@ -31,11 +41,12 @@ class Format(NamedTuple):
     takes: Literal["plan", "survey", "either"]  #: what its ``write`` is given; "plan" where it holds the drawing
     ending: str = ""  #: of its file, where that is not the format's name
     layers: bool = False  #: whether it holds the layers, which may be asked for in another CRS
+    companions: tuple[str, ...] = ()  #: ends of the names of other files that go with it
 
 
 FORMATS_TABLE: Final[Mapping[str, Format]] = {
     "gpkg": Format("gis.gpkg", "survey", layers=True),
-    "dxf": Format("dxf.drawing", "plan"),
+    "dxf": Format("dxf.drawing", "plan", companions=(".prj",)),
     "pdf": Format("paper.pdf", "plan"),
     "html": Format("page.computation_sheet", "either"),
     "csv": Format("csv", "survey"),
@@ -47,7 +58,7 @@ FORMATS_TABLE: Final[Mapping[str, Format]] = {
     "fgb": Format("gis.fgb", "survey", layers=True),
     "map": Format("page.map", "plan", ending="map.html"),
     "sld": Format("gis.sld", "survey"),
-    "shp": Format("gis.shp", "survey", layers=True),
+    "shp": Format("gis.shp", "survey", layers=True, companions=(".shx", ".dbf", ".cpg", ".prj", "_shp.txt")),
     "geoparquet": Format("gis.geoparquet", "survey", ending="parquet", layers=True),
 }
 
@@ -65,11 +76,20 @@ def _imported_when_called(row: Format) -> Writer:
 #: Each format with what writes it.
 WRITERS: Final[Mapping[str, Writer]] = {name: _imported_when_called(row) for name, row in FORMATS_TABLE.items()}
 
-#: Endings of files where they are not the format's name.
-ENDINGS: Final[Mapping[str, str]] = {name: row.ending for name, row in FORMATS_TABLE.items() if row.ending}
+#: Endings of the files of each format.
+ENDINGS: Final[Mapping[str, str]] = {name: row.ending or name for name, row in FORMATS_TABLE.items()}
 
 #: Formats that hold no drawing.
 PLAIN: Final = frozenset(name for name, row in FORMATS_TABLE.items() if row.takes != "plan")
+
+
+def name_ends(formats: Mapping[str, Format] = FORMATS_TABLE) -> tuple[str, ...]:
+    """Return how the names of all files end that formats write.
+
+    >>> name_ends({name: FORMATS_TABLE[name] for name in ("map", "dxf")})
+    ('.map.html', '.dxf', '.prj')
+    """
+    return tuple(end for name, row in formats.items() for end in (f".{row.ending or name}", *row.companions))
 
 
 def writers_in(other: OtherCRS | None) -> Mapping[str, Writer]:

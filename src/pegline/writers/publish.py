@@ -13,7 +13,6 @@ import tempfile
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from glob import escape
 from pathlib import Path
 from typing import Any, Final
 
@@ -187,8 +186,9 @@ def _write_each(
 ) -> None:
     """Write each format into the work folder; those that cannot hold the survey are told when others can."""
     refused: list[UnsuitableError] = []
-    for name in formats:
-        path = work / f"{stem}.{ENDINGS.get(name, name)}"
+    for name in dict.fromkeys(formats):
+        end = f".{ENDINGS.get(name, name)}"
+        path, others = work / f"{stem}{end}", set(work.iterdir())
         try:
             writers[name](plan, path)
         except UnsuitableError as error:
@@ -196,7 +196,8 @@ def _write_each(
             continue
         except OutputError as error:  # the writer knows the file in the work folder only
             raise OutputError(str(error).replace(path.name, str(directory / path.name), 1)) from error
-        if not path.exists() and not list(work.glob(f"{escape(stem)}*{path.suffix}")):
+        # Files of a layer or sheet each bear its name too; those of the formats before are not this one's.
+        if not any(each.name.endswith(end) for each in set(work.iterdir()) - others):
             raise OutputError(f"{directory / path.name}: nothing was written; run it again")
     if refused and not any(work.iterdir()):
         raise refused[0]

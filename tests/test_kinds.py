@@ -1,10 +1,29 @@
 """The catalogue of kinds."""
 
+import ast
 import re
+import sys
+from pathlib import Path
+from types import ModuleType
 
 import pytest
+from builders.paths import ROOT
 
+from pegline import kinds
 from pegline.kinds import KINDS
+
+SOURCE = ROOT / "src" / "pegline"
+#: Sets of kinds by the trait that makes a new row a member of them.
+SETS = {
+    "house": {"HOUSES", "OBSTACLES", "CORNERED", "LASTING"},
+    "obstacle": {"OBSTACLES"},
+    "cornered": {"CORNERED", "LASTING"},
+    "lasting": {"LASTING"},
+    "measured": {"MEASURED"},
+    "landmark": {"LANDMARKS"},
+    "unbuilt": {"UNBUILT"},
+    "spreading": {"SPREADING"},
+}
 
 
 @pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.name)
@@ -20,3 +39,39 @@ def test_the_form_of_some_kinds():
     assert {KINDS[name].geometry for name in ("building", "pond", "paving")} == {"area"}
     assert {KINDS[name].geometry for name in ("hedge", "kerb", "boundary")} == {"line"}
     assert {KINDS[name].geometry for name in ("tree", "well", "spot")} == {"point"}
+
+
+@pytest.mark.parametrize("trait", SETS)
+def test_one_row_more_is_in_the_sets_of_its_trait_and_in_no_other(trait, monkeypatch):
+    source = Path(kinds.__file__).read_text("utf-8")
+    first = '        FeatureKind("building",'
+    barn = f'        FeatureKind("barn", "area", "BUILDINGS", {trait}=True),\n'
+    assert source.count(first) == 1
+    changed = ModuleType("kinds_with_a_barn")
+    monkeypatch.setitem(sys.modules, changed.__name__, changed)
+    exec(compile(source.replace(first, barn + first), changed.__name__, "exec"), changed.__dict__)
+    members = {name: value for name, value in vars(changed).items() if isinstance(value, frozenset)}
+    assert members.keys() == set().union(*SETS.values())
+    assert {name for name, value in members.items() if "barn" in value} == SETS[trait]
+    for name, value in members.items():
+        assert value - {"barn"} == getattr(kinds, name)
+
+
+def listed_kinds(source):
+    """Yield line and names of each list, tuple or set of a source that holds two or more kinds and nothing else."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.List | ast.Tuple | ast.Set) and len(node.elts) > 1:
+            names = [each.value if isinstance(each, ast.Constant) else None for each in node.elts]
+            if all(name in KINDS for name in names):
+                yield node.lineno, names
+
+
+def test_a_list_of_kinds_is_seen():
+    assert list(listed_kinds('A = ("tree", "x")\nB = {"building", "porch"}')) == [(2, ["building", "porch"])]
+
+
+def test_no_other_module_lists_kinds_by_name():
+    modules = [path for path in SOURCE.rglob("*.py") if path != Path(kinds.__file__)]
+    assert len(modules) > 100
+    found = {path.name: lists for path in modules if (lists := list(listed_kinds(path.read_text("utf-8"))))}
+    assert found == {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
+from typing import Final
 
 import numpy as np
 import shapely
@@ -20,6 +21,7 @@ from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.plan_labels import place_labels
 from pegline.plan.map.features import OTHER_FACE, bounding_corners, map_content, outline_points
 from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
+from pegline.plan.sheets.column import Heading
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
 from pegline.plan.sheets.papers import Paper, SheetLayout, is_large
 from pegline.plan.sheets.tables import schedule_pages
@@ -29,6 +31,7 @@ from pegline.plane import Array
 __all__ = ["compose"]
 
 ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
+SCHEDULE: Final = Heading("Schedule", "Schedule")
 
 
 def compose(survey: Survey, options: Options | None = None) -> Plan:
@@ -48,7 +51,7 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
     content = replace(content, scale=layout.scale, left_out=lettering.left_out)
     tables = tables_and_index(layout, tiles, content)
-    tables += [("Schedule", page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
+    tables += [(SCHEDULE, page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
     further = further_sheets(content, options, len(tiles), tables)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(

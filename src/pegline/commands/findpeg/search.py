@@ -19,6 +19,7 @@ from pegline.commands.taping import TapeInHand, fixed_by, outlier_tests, tape_in
 from pegline.detail.model import Shape
 from pegline.detail.ruler import Arms, Ruler
 from pegline.errors import UsageError
+from pegline.kinds import LASTING
 from pegline.measures.spelling import suggest
 from pegline.network.confidence import confidence_radii
 from pegline.network.critical_value import sidak
@@ -29,11 +30,6 @@ from pegline.survey import Survey
 
 __all__ = ["find_peg", "lasting_points"]
 
-#: Kinds of feature that last, and can be measured from years later.
-LASTING: Final = frozenset(
-    {"building", "outbuilding", "porch", "wall", "retaining wall", "kerb", "cover", "well"}
-    | {"gate post", "post", "pole", "boundary mark", "tree"}
-)
 MAX_OTHERS: Final = 6  #: proposals told
 ENOUGH: Final = 3  #: witnesses that make others needless
 

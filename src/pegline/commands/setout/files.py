@@ -16,6 +16,7 @@ from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Ways
 from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets, write_sheets
 from pegline.detail.path import stroke
+from pegline.kinds import LANDMARKS
 from pegline.measures.notation import Notation
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
@@ -91,7 +92,7 @@ def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator
     anchors = {name: targets.positions.of(name) for name in swung}
     small = SmallMap(box, np.array([*targets.at.values(), *ends.values(), *anchors.values()]))
     for shape in survey.detail.shapes.values():
-        if shape.path is not None and shape.kind in ("building", "outbuilding", "boundary", "wall", "fence", "hedge"):
+        if shape.path is not None and shape.kind in LANDMARKS:
             small.line(stroke(shape.path, FINE))
     for line in lines:
         small.line(np.array([ends[line.start], ends[line.end]]), line_type="LONG-SHORT")

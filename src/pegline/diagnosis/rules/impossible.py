@@ -17,7 +17,7 @@ from pegline.detail.model import Shape
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.diagnosis.rules.thumb import Remarks
 from pegline.errors import Finding, Place
-from pegline.kinds import OBSTACLES
+from pegline.kinds import HOUSES, OBSTACLES, UNBUILT
 from pegline.plane import Array, depth_inside
 from pegline.solved import Solved
 
@@ -29,9 +29,6 @@ __all__ = [
     "runs_clear",
 ]
 
-HOUSES: Final = frozenset({"building", "outbuilding", "porch"})
-#: What a house does not stand across.
-WAYS: Final = frozenset({"path", "drive", "road", "road edge", "kerb", "fence", "hedge", "ditch", "water edge", "pond"})
 DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
 CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
 STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
@@ -39,7 +36,7 @@ STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, 
 
 def house_in_the_way(solved: Solved, limit: None) -> Remarks:
     """Houses drawn across a path, a road or a fence."""
-    ways = [shape for shape in solved.detail.shapes.values() if shape.kind in WAYS and shape.path is not None]
+    ways = [shape for shape in solved.detail.shapes.values() if shape.kind in UNBUILT and shape.path is not None]
     for house in _houses(solved):
         for way in ways:
             if way.path is not None and _reaches_into(_points_along(way.path.vertices, closed=way.path.closed), house):

@@ -16,6 +16,7 @@ import numpy as np
 from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
 from pegline.diagnosis.rules.phrases import angles_between, base_place, booked_text, list_names
 from pegline.errors import Place
+from pegline.kinds import CORNERED
 from pegline.measures.values import Reading
 from pegline.network.observation_types import Booking
 from pegline.network.walls import meeting_sine
@@ -32,9 +33,6 @@ PAPER: Final = 0.25e-3  #: the finest that a plan shows, metres on paper
 MOST_ALONE: Final = 3  #: points that are not sure enough, told one by one; more are told together
 SURER: Final = "take a shorter offset, or tape it from two chainages"  #: cure of a point that is not sure enough
 FAR_TIMES: Final = 2.0  #: times its line's length, from which a chainage is no prolongation but a mistake
-HARD: Final = frozenset(
-    {"building", "outbuilding", "porch", "wall", "retaining wall"}
-)  #: kinds with corners worth a second reading
 
 
 def long_offset(solved: Solved, limit: float) -> Remarks:
@@ -331,7 +329,7 @@ def single_reading(solved: Solved, limit: None) -> Remarks:
     second |= {name for line in detail_lines for name in (line.start, line.end)}
     second |= {name for arc in solved.reduction.arcs for name in (arc.point, *arc.starts)}
     for shape in solved.detail.shapes.values():
-        if shape.kind in HARD and isinstance(shape.booked.geometry, Through | Ring | Rectangle | TapedRound):
+        if shape.kind in CORNERED and isinstance(shape.booked.geometry, Through | Ring | Rectangle | TapedRound):
             yield from _single_corners(solved, shape.points, second)
 
 

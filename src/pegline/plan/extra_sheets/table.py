@@ -12,7 +12,7 @@ from pegline.diagnosis.report import headline
 from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.map.features import Content
 from pegline.plan.model import Options, Sheet
-from pegline.plan.sheets.column import A4_HEIGHT, A4_WIDTH, BODY, SMALL, Bodies, shorten
+from pegline.plan.sheets.column import A4_HEIGHT, A4_WIDTH, BODY, SMALL, Bodies, Heading, shorten
 from pegline.plan.sheets.papers import MARGIN
 
 __all__ = ["further_sheets"]
@@ -43,16 +43,16 @@ def _owner(content: Content) -> Bodies:
 
 
 #: Each further sheet by its name, with its heading and what draws its pages.
-FURTHER: Final[Mapping[str, tuple[str, Callable[[Content], Bodies]]]] = {
-    "owner": ("Plan for the owner", _owner),
-    "pegs": ("Where the pegs are", _pegs),
-    "diagram": ("The lines and their checks", _diagram),
-    "pages": ("The field book, drawn", _pages),
+FURTHER: Final[Mapping[str, tuple[Heading, Callable[[Content], Bodies]]]] = {
+    "owner": (Heading("Plan for the owner", "Owner"), _owner),
+    "pegs": (Heading("Where the pegs are", "Pegs"), _pegs),
+    "diagram": (Heading("The lines and their checks", "Lines"), _diagram),
+    "pages": (Heading("The field book, drawn", "Field book"), _pages),
 }
 
 
 def further_sheets(
-    content: Content, options: Options, before: int, tables: Sequence[tuple[str, list[Item]]] = ()
+    content: Content, options: Options, before: int, tables: Sequence[tuple[Heading, list[Item]]] = ()
 ) -> tuple[Sheet, ...]:
     """Return the sheets asked for; ``before`` is how many come before them, ``tables`` what the plan's
     own sheet has no room for.
@@ -60,30 +60,17 @@ def further_sheets(
     bodies = list(tables)
     bodies += [(FURTHER[name][0], body) for name in options.sheets for body in FURTHER[name][1](content)]
     total = before + len(bodies)
-    pages = Counter(what for what, _ in bodies)
-    there: Counter[str] = Counter()
+    pages = Counter(heading for heading, _ in bodies)
+    there: Counter[Heading] = Counter()
     sheets = []
-    for number, (what, body) in enumerate(bodies, before + 1):
-        there[what] += 1
-        name = SHORT_NAMES.get(what, what)
-        if pages[what] > 1:
-            name = f"{name} {there[what]}"
-        sheets.append(_sheet(content, name, what, body, number, total))
+    for number, (heading, body) in enumerate(bodies, before + 1):
+        there[heading] += 1
+        name = f"{heading.short} {there[heading]}" if pages[heading] > 1 else heading.short
+        sheets.append(_sheet(content, name, heading.text, body, number, total))
     return tuple(sheets)
 
 
-#: What sheets are called in a drawing's tabs and a viewer's list, by their heading.
-SHORT_NAMES: Final[Mapping[str, str]] = {
-    "Plan for the owner": "Owner",
-    "Where the pegs are": "Pegs",
-    "The lines and their checks": "Lines",
-    "The field book, drawn": "Field book",
-    "Key, tables and index": "Index",
-    "Key and tables": "Tables",
-}
-
-
-def _sheet(content: Content, name: str, what: str, body: list[Item], number: int, total: int) -> Sheet:
+def _sheet(content: Content, name: str, heading: str, body: list[Item], number: int, total: int) -> Sheet:
     book = content.solved.book
     left, bottom, right, top = BODY
     title = book.title or book.file.rsplit(".", 1)[0]
@@ -97,7 +84,7 @@ def _sheet(content: Content, name: str, what: str, body: list[Item], number: int
         Stroke("SHEET", np.array([(left, top), (right, top)])),
         Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
         Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
-        Words("SHEET-TEXT", what, right - 3, top + 4.5, 2.5, "right"),
+        Words("SHEET-TEXT", heading, right - 3, top + 4.5, 2.5, "right"),
         Words("SHEET-TEXT", headline(content.solved), left + 3, bottom - 5, 2.5, bold=True),
         Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
         Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),

@@ -11,6 +11,7 @@ import shapely
 
 from pegline import plane
 from pegline.detail.model import Path
+from pegline.kinds import HOUSES, MEASURED
 from pegline.plan.display import close_ring
 from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.boxes import LabelPaper
@@ -46,8 +47,6 @@ __all__ = [
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
 GAP: Final = 1.1  #: between two lines of a label, millimetres
 LONGEST: Final = 38.0  #: a name that is longer is written on several lines, millimetres
-DIMENSIONED: Final = ("building", "outbuilding", "porch")
-MEASURED: Final = ("building", "outbuilding", "pond", "boundary", "bed", "paving")  #: areas that are printed
 ROOMY: Final = 0.8  #: of the breadth and height of an area that its name may take
 FAR_OUT: Final = 12.0  #: from the middle of an area to a name that is led to it, millimetres at least
 SHORTEST: Final = 12.0  #: a name that is shorter stays on one line, millimetres
@@ -121,7 +120,7 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
                 yield _in_area(feature, words, outline, area, paper)
             else:
                 yield _on_line(feature, text, outline, paper)
-            if feature.kind in DIMENSIONED:
+            if feature.kind in HOUSES:
                 yield from _wall_figures(feature, feature.geometry, content, paper, figured)
     if content.solved.book.sheet.boundary_figures:
         yield from _boundary_labels(content, features_by_name, paper)
@@ -250,7 +249,7 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
     if _size(lines)[0] > ROOMY * (right - left) and _size(narrow)[1] < ROOMY * (top - bottom):
         lines = narrow  # which finds room inside
     width, tall = _size(lines)
-    beside = small + FIGURE_ROW if feature.kind in DIMENSIONED else 0.0
+    beside = small + FIGURE_ROW if feature.kind in HOUSES else 0.0
     places = np.vstack([places_inside(ring, width, tall), places_outside(ring, width, tall, beside)])
     middle = ring.representative_point()
     reach = float(shapely.minimum_bounding_radius(ring))
@@ -315,7 +314,7 @@ def room_outlines(features: Sequence[Feature], paper: LabelPaper) -> list[Any]:
     rooms = (
         shapely.Polygon(paper.path(feature.geometry))
         for feature in features
-        if feature.kind in DIMENSIONED and isinstance(feature.geometry, Path) and feature.geometry.closed
+        if feature.kind in HOUSES and isinstance(feature.geometry, Path) and feature.geometry.closed
     )
     return [room for room in rooms if room.is_valid]
 

@@ -10,6 +10,7 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Path, Shape
 from pegline.errors import Place
+from pegline.kinds import SPREADING
 from pegline.measures.notation import Notation
 from pegline.measures.values import Length
 from pegline.network.confidence import CHI2_95
@@ -159,7 +160,7 @@ def _symbol_at_size(symbol: str) -> str:
 
 def _true_size(shape: Shape, unit: str) -> float | None:
     """Return the width that a tree or shrub is drawn at, metres."""
-    if shape.kind not in ("tree", "shrub") or shape.booked.spread is None:
+    if shape.kind not in SPREADING or shape.booked.spread is None:
         return None
     return shape.booked.spread.metres(unit)
 

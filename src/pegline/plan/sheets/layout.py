@@ -17,7 +17,7 @@ from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Label, Options, Sheet
-from pegline.plan.sheets.column import BODY, SMALL
+from pegline.plan.sheets.column import BODY, SMALL, Heading
 from pegline.plan.sheets.map_lines import GridTicks, MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
     FOOT,
@@ -52,6 +52,8 @@ STEPS: Final = (4, 8)  #: of a scale bar, fewest and most where two bars are equ
 JOINED: Final = "A1"  #: several sheets are of this size by default
 TINY: Final = 1e-9
 FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
+TABLES: Final = Heading("Key and tables", "Tables")
+INDEX: Final = Heading("Key, tables and index", "Index")
 
 
 def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLayout, tuple[Finding, ...]]:
@@ -166,19 +168,19 @@ def _place_of(content: Content, feature: Feature) -> Any:
     return shape.place if shape is not None else book_place(content)
 
 
-def tables_and_index(layout: SheetLayout, tiles: Sequence[Tile], content: Content) -> list[tuple[str, list[Item]]]:
+def tables_and_index(layout: SheetLayout, tiles: Sequence[Tile], content: Content) -> list[tuple[Heading, list[Item]]]:
     """Return heading and body of the pages that hold what the plan's own sheet has no room for."""
     if layout.complete:
         return []
     content = replace(content, scale=layout.scale, paper=layout.paper)
     left, bottom, right, top = BODY
     if not layout.joined:
-        return [("Key and tables", page) for page in table_pages(content, layout) if page]
+        return [(TABLES, page) for page in table_pages(content, layout) if page]
     middle = bottom + (top - bottom) * 0.42
     first, *others = table_pages(content, layout, middle)
     index: list[Item] = [_line((left, middle), (right, middle))]
     index += _index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))
-    return [("Key, tables and index", [*first, *index]), *(("Key and tables", page) for page in others)]
+    return [(INDEX, [*first, *index]), *((TABLES, page) for page in others)]
 
 
 def _index_map(

@@ -9,6 +9,8 @@ import pytest
 from builders.figures import keep
 from builders.paths import ROOT
 
+from pegline.writers import FORMATS_TABLE
+
 #: Brings the only interface up, sends everything through it, runs the calls, and prints what was counted.
 INSIDE = """
 import json, socket, subprocess, sys
@@ -38,7 +40,6 @@ points:
   a: {x: 0, y: 0, easting: 400512.34, northing: 300220.18}
   b: {x: 60, y: 0, easting: 400564.30, northing: 300190.19}
 """
-ALL = "gpkg,dxf,pdf,html,csv,json,svg,png,geojson,kml,fgb,map,sld,shp,geoparquet"
 
 
 @pytest.fixture
@@ -74,7 +75,7 @@ def calls(folder):
     plain = [
         ["explain", "taped"],
         ["new", f"{folder / 'new.yaml'}"],
-        ["plot", f"{house}", "--out", f"{out}", "--formats", ALL],
+        ["plot", f"{house}", "--out", f"{out}", "--formats", ",".join(FORMATS_TABLE)],
         ["plot", f"{house}", "--out", f"{out / 'wgs'}", "--formats", "gpkg,geojson", "--crs", "EPSG:4326"],
         ["plot", f"{archive / 'links.yaml'}", "--out", f"{out}"],
         ["check", f"{house}"],

@@ -11,8 +11,9 @@ from unittest.mock import patch
 import pytest
 from builders.trust import Tally, trials
 
-from pegline.diagnosis.suspects import evidence, posterior
+from pegline.diagnosis.suspects import evidence, posterior, words
 from pegline.diagnosis.suspects.hypothesis_table import HYPOTHESES
+from pegline.diagnosis.suspects.slips import SLIPS
 
 FEW, MANY = 20, 400
 USUAL: Final = ("whole-tape", "misread-unit", "exchanged-digits", "confused-digits")
@@ -34,9 +35,11 @@ def guess(name: str, factor: float) -> Iterator[None]:
     else:
         kinds = {
             "usual slips": USUAL,
-            "other slips": [kind for kind in evidence.SHARES if kind not in USUAL],
+            "other slips": [kind for kind in SLIPS if kind not in USUAL],
         }.get(name, [name])
-        with patch.dict(evidence.SHARES, {kind: factor * evidence.SHARES[kind] for kind in kinds}):
+        scaled = {kind: replace(SLIPS[kind], share=factor * SLIPS[kind].share) for kind in kinds}
+        of_digit = (factor if name == "other slips" else 1.0) * words.DIGIT_SHARE
+        with patch.dict(SLIPS, scaled), patch.object(words, "DIGIT_SHARE", of_digit):
             yield
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pegline.book.model import Book
     from pegline.diagnosis.model import Survey
     from pegline.errors import Finding
-    from pegline.plan.model import Options, Plan
+    from pegline.plan.model import Plan
     from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = ["arguments", "office_layers", "run"]

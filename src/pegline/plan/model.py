@@ -66,7 +66,7 @@ class Feature:
     geometry: Position | Path | Ellipse
     source: str  #: ``LINE:COLUMN`` of the book, or empty
     sd: float | None = None  #: of its weakest point, relative to the base line, metres
-    symbol: str | None = None  #: a name of ``symbols.SYMBOLS``; None for lines and areas
+    symbol: str | None = None  #: a name of ``style.SYMBOLS``; None for lines and areas
     size: float | None = None  #: true width of the symbol, metres; None: as the symbol is, in paper millimetres
     line_type: str | None = None  #: a name of ``style.LINE_TYPES``; None: the layer's
     attributes: Mapping[str, str] = field(default_factory=dict)  #: what else the book tells of it
@@ -78,7 +78,7 @@ class Tuft:
     """A symbol repeated along a line to show its kind; it stands for no point on the ground."""
 
     layer: str
-    symbol: str  #: a name of ``symbols.SYMBOLS``
+    symbol: str  #: a name of ``style.SYMBOLS``
     position: Position
     rotation: float  #: anticlockwise from +x, radians
     source: str = ""

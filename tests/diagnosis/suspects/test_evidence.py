@@ -10,7 +10,6 @@ from pegline.diagnosis.suspects.evidence import (
     LOOSEST,
     MOST,
     PEG_ASTRAY,
-    SHARES,
     SOMETHING_ELSE_SHARE,
     any_size,
     limit_loose,
@@ -18,7 +17,6 @@ from pegline.diagnosis.suspects.evidence import (
     something_else,
     two_of_any_size,
 )
-from pegline.diagnosis.suspects.slips import SLIPS
 from pegline.network.observation_types import Distance, Ranging
 
 
@@ -88,7 +86,3 @@ def test_with_one_check_something_else_is_one_mistake_of_any_size_of_the_check_i
     # A misclosure of so many σ, every order of magnitude alike: √(2π) / (2 ρ ln(most / least)).
     expected = SOMETHING_ELSE_SHARE * sqrt(2 * pi) / (2 * sigmas * log(MOST / LEAST))
     assert exp(something_else(sigmas**2, 1)) == pytest.approx(expected)
-
-
-def test_every_slip_has_its_share():
-    assert set(SLIPS) < set(SHARES)

@@ -1,9 +1,11 @@
 """Every slip turns what was read into what is booked; undone, the reading that was meant is on the list."""
 
+from unittest.mock import patch
+
 import pytest
 from builders.slips import SLIPS as MADE
 
-from pegline.diagnosis.suspects.slips import SLIPS, BookedReading, as_booked, meant_readings
+from pegline.diagnosis.suspects.slips import SLIPS, BookedReading, SlipKind, as_booked, meant_readings, slips
 from pegline.measures.values import Length
 
 #: what was booked, its unit, the tape in metres, what was meant, in words. By hand.
@@ -94,6 +96,26 @@ def test_every_slip_made_by_a_party_is_undone(kind, made):
 
 def test_every_slip_of_the_table_is_tried():
     assert set(MADE_BY) | {"other-side", "two-tapes", "unnamed-tape"} == set(SLIPS)
+
+
+def test_a_slip_is_one_function_and_one_row():
+    def half_booked(reading):
+        yield 2 * reading.metres, f"{2 * reading.metres:.2f}", "half of it booked"
+
+    reading = booked_reading("3.13", "m", 30.0)
+    meant_readings.cache_clear()
+    with patch.dict(SLIPS, {"half": SlipKind(half_booked, 0.03)}):
+        found = [slip for slip in slips([reading], 0.01) if slip.kind == "half"]
+    meant_readings.cache_clear()
+    assert [(slip.would_be, slip.share) for slip in found] == [("6.26", 0.03)]
+
+
+def test_the_usual_slips_are_half_of_the_mistakes_in_a_reading_and_the_others_fewer():
+    usual = {"whole-tape", "misread-unit", "exchanged-digits", "confused-digits"}
+    assert sum(SLIPS[kind].share for kind in usual) == pytest.approx(0.5)
+    assert all(
+        0 < row.share < min(SLIPS[kind].share for kind in usual) for kind, row in SLIPS.items() if kind not in usual
+    )
 
 
 def test_a_length_is_written_as_the_book_writes_it():

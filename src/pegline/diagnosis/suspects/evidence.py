@@ -27,7 +27,6 @@ __all__ = [
     "ANY_AMOUNT",
     "NEAR_SIGMAS",
     "NOTHING_WRONG_SHARE",
-    "SHARES",
     "WORTH_INTEGRATING",
     "WeighedHypothesis",
     "any_size",
@@ -43,22 +42,6 @@ __all__ = [
 NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
 SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
-USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
-#: How mistakes in one reading share out over their kinds (common practice: a tape dropped and a unit misread are the
-#: commonest). Nobody has counted, so that they must not decide. Two mistakes are one and one again: their product.
-SHARES: Final = {
-    "whole-tape": 0.3 * USUAL,
-    "misread-unit": 0.3 * USUAL,
-    "exchanged-digits": 0.2 * USUAL,
-    "confused-digits": 0.2 * USUAL,
-    "two-tapes": 0.02,
-    "unnamed-tape": 0.04,
-    "moved-point": 0.02,
-    "wrong-end": 0.02,
-    "wrong-unit": 0.02,
-    "other-side": 0.02,
-    "digit": 0.1,  # of a coordinate
-}
 LEAST, MOST = 0.05, 30.0  #: of a mistake of any size, metres
 LEAST_ANGLE, MOST_ANGLE = 0.2 * pi / 180, pi  #: radians
 MOST_CONTROL: Final = 1e6  #: metres

@@ -16,7 +16,6 @@ from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
     NOTHING_WRONG_SHARE,
-    SHARES,
     WORTH_INTEGRATING,
     WeighedHypothesis,
     integrate_amount,
@@ -257,7 +256,7 @@ class _Reckoner:
             slips_by_number[number] = [
                 (
                     slip,
-                    log(SHARES[slip.kind] / of_kind[slip.kind])
+                    log(slip.share / of_kind[slip.kind])
                     + self._per_reading
                     - (min(slip.spread, MOST_SPREAD) - spread if len(booked) > 1 else 0.0) / 2,
                 )

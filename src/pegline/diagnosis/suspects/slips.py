@@ -1,8 +1,8 @@
 """The mistakes people make in reading a tape and booking it: what else a booked reading might have been.
 
 Each is a pure function from one booked reading to the readings that may have been meant, as the book would
-write them, and one row of ``SLIPS``. The list is common practice of tape surveys: whoever misreads a tape
-misreads it in few ways.
+write them, and one row of ``SLIPS``, which says how likely it is. The list is common practice of tape surveys:
+whoever misreads a tape misreads it in few ways.
 """
 
 from __future__ import annotations
@@ -23,7 +23,18 @@ from pegline.measures.values import Length
 from pegline.records import record
 from pegline.units import METRES_PER
 
-__all__ = ["SLIPS", "BookedReading", "Meant", "Slip", "as_booked", "bare", "meant_readings", "slips", "spread_of"]
+__all__ = [
+    "SLIPS",
+    "BookedReading",
+    "Meant",
+    "Slip",
+    "SlipKind",
+    "as_booked",
+    "bare",
+    "meant_readings",
+    "slips",
+    "spread_of",
+]
 
 
 @record(frozen=True, slots=True)
@@ -77,7 +88,8 @@ class Slip:
     would_be: str  #: as the book would write it
     place: Place | None
     change: float  #: of the measurement
-    kind: str  #: its row in ``SLIPS``
+    kind: str  #: its row in ``SLIPS``, or what else its reading is
+    share: float  #: of the prior, all slips of its kind in one reading together
     spread: float = 0.0  #: χ² of the readings of one measurement about their mean, once it is undone
 
 
@@ -315,18 +327,28 @@ def other_side(reading: BookedReading) -> Found:
         yield -reading.metres, f"{likely} {reading.text}", f"{booked} booked for {likely}"
 
 
-#: Every slip of one reading, by name.
-SLIPS: Final[dict[str, Callable[[BookedReading], Found]]] = {
-    "whole-tape": whole_tape,
-    "misread-unit": misread_unit,
-    "exchanged-digits": exchanged_digits,
-    "confused-digits": confused_digits,
-    "two-tapes": two_tapes,
-    "unnamed-tape": unnamed_tape,
-    "moved-point": moved_decimal_point,
-    "wrong-end": wrong_end,
-    "wrong-unit": wrong_unit,
-    "other-side": other_side,
+@record(frozen=True, slots=True)
+class SlipKind:
+    """A row of ``SLIPS``."""
+
+    find: Callable[[BookedReading], Found]
+    share: float = 0.02  #: of the prior, all of the kind in one reading together (a guess: nobody has counted)
+
+
+USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
+#: Every slip of one reading, by name. How mistakes share out over them is common practice (a tape dropped and a unit
+#: misread are the commonest) and must not decide. Two mistakes are one and one again: the product of their shares.
+SLIPS: Final[dict[str, SlipKind]] = {
+    "whole-tape": SlipKind(whole_tape, 0.3 * USUAL),
+    "misread-unit": SlipKind(misread_unit, 0.3 * USUAL),
+    "exchanged-digits": SlipKind(exchanged_digits, 0.2 * USUAL),
+    "confused-digits": SlipKind(confused_digits, 0.2 * USUAL),
+    "two-tapes": SlipKind(two_tapes),
+    "unnamed-tape": SlipKind(unnamed_tape, 0.04),
+    "moved-point": SlipKind(moved_decimal_point),
+    "wrong-end": SlipKind(wrong_end),
+    "wrong-unit": SlipKind(wrong_unit),
+    "other-side": SlipKind(other_side),
 }
 
 
@@ -344,8 +366,8 @@ def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
     ['76.05', '16.05']
     """
     by_value: dict[float, Meant] = {}
-    for kind, slip in SLIPS.items():
-        for metres, text, words in slip(reading):
+    for kind, row in SLIPS.items():
+        for metres, text, words in row.find(reading):
             key = round(metres, 6)
             forward = metres > 0 or (metres == 0 and reading.whole is not None)
             sound = forward if reading.metres >= 0 else metres < 0
@@ -371,8 +393,8 @@ def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
             change = booking.change_to(may.metres)
             if not isfinite(change):  # what would be meant makes no figure
                 continue
-            spread = spread_of([may.metres, *others], sd)
-            yield Slip(may.words, booking.text, may.text, booking.place, change, may.kind, spread)
+            spread, share = spread_of([may.metres, *others], sd), SLIPS[may.kind].share
+            yield Slip(may.words, booking.text, may.text, booking.place, change, may.kind, share, spread)
     if several:
         yield from _alike(booked, sd)
 
@@ -391,5 +413,12 @@ def _alike(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
         change = may.metres - first.metres
         would = ", ".join(as_booked(b.metres + change, b) for b in booked)
         yield Slip(
-            f"{may.words} each time", ", ".join(b.text for b in booked), would, first.place, change, may.kind, spread
+            f"{may.words} each time",
+            ", ".join(b.text for b in booked),
+            would,
+            first.place,
+            change,
+            may.kind,
+            SLIPS[may.kind].share,
+            spread,
         )

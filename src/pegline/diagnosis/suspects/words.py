@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import assert_never
+from typing import Final, assert_never
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
@@ -34,6 +34,8 @@ from pegline.reduction.model import Reduction
 
 __all__ = ["Accused", "Terms"]
 
+DIGIT_SHARE: Final = 0.1  #: of the prior: a digit of a coordinate booked wrongly (a guess, as those of ``SLIPS``)
+
 
 @record(frozen=True, slots=False)
 class Accused:
@@ -60,7 +62,8 @@ class Terms:
         return readings_by_number(self.book, self.reduction, self.of.observations)
 
     @cached_property
-    def _notation(self) -> Notation:
+    def notation(self) -> Notation:
+        """Return how the book writes lengths and bearings."""
         return notation_of(self.book)
 
     def changed_readings(self, one: WeighedHypothesis, amounts: Sequence[float] = ()) -> tuple[Accused, ...]:
@@ -87,7 +90,7 @@ class Terms:
             return Accused(self.name(one), slip.reading, slip.would_be, slip.place or one.booking.place)
         booked = self.readings.get(number, ())
         if not booked:
-            return Accused(self.name(one), self._plain(one, 0.0), self._plain(one, amount), one.booking.place)
+            return Accused(self.name(one), self.plain_text(one, 0.0), self.plain_text(one, amount), one.booking.place)
         legs = len(booked) > 1 and (abs(booked[0].share - 1) < 0.1 or any(b.effect for b in booked))
         if legs:
             first = booked[0]
@@ -100,22 +103,22 @@ class Terms:
         """Return what an observation is called."""
         return one.booking.label
 
-    def _plain(self, one: Observation, amount: float) -> str:
+    def plain_text(self, one: Observation, amount: float) -> str:
         """Return what no tape reads, with an amount added."""
         match one:
             case Bearing(start=start, end=end):
                 texts = [] if amount else self._bearing_texts(start, end)
                 booked = self._bearing_booked(start, end, one.booking.value)
-                return ", ".join(texts) or self._notation.bearing(booked + amount)
+                return ", ".join(texts) or self.notation.bearing(booked + amount)
             case Ranging():
                 side = "left" if amount > 0 else "right"
-                return "in the line" if amount == 0 else f"{self._notation.small(abs(amount))} {side} of the line"
+                return "in the line" if amount == 0 else f"{self.notation.small(abs(amount))} {side} of the line"
             case Control():
                 return self._coordinate(one, amount)
             case Angle() | Square():
-                return self._notation.angle(abs(one.booking.value + amount))
+                return self.notation.angle(abs(one.booking.value + amount))
             case Distance() | Chainage() | Offset() | Oblique() | Produced():
-                return self._notation.length(one.booking.value + amount)
+                return self.notation.length(one.booking.value + amount)
             case _:
                 assert_never(one)
 
@@ -168,6 +171,7 @@ class Terms:
                 one.booking.place,
                 change,
                 "digit",
+                DIGIT_SHARE,
             )
 
 
@@ -197,7 +201,9 @@ def accuse_readings_exchanged(terms: Terms, one: WeighedHypothesis) -> Accusatio
     ones, readings = terms.of.observations, terms.readings
     i, j = one.hypothesis.numbers
     for number, other in ((i, j), (j, i)):
-        texts = [", ".join(b.text for b in readings.get(n, ())) or terms._plain(ones[n], 0.0) for n in (number, other)]
+        texts = [
+            ", ".join(b.text for b in readings.get(n, ())) or terms.plain_text(ones[n], 0.0) for n in (number, other)
+        ]
         yield Accused(terms.name(ones[number]), texts[0], texts[1], ones[number].booking.place)
 
 
@@ -230,7 +236,7 @@ def accuse_bearing_turned(terms: Terms, one: WeighedHypothesis) -> Accusations:
 
     (number,) = one.hypothesis.numbers
     booked = terms.of.observations[number]
-    yield Accused(terms.name(booked), terms._plain(booked, 0.0), terms._plain(booked, pi), booked.booking.place)
+    yield Accused(terms.name(booked), terms.plain_text(booked, 0.0), terms.plain_text(booked, pi), booked.booking.place)
 
 
 def accuse_row_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
@@ -259,7 +265,7 @@ def accuse_tape_length(terms: Terms, one: WeighedHypothesis) -> Accusations:
     scale = float(one.parameters[2 * len(terms.of.network.names) + number])
     nominal = terms.reduction.tapes[name].nominal
     tape = terms.book.tapes.get(name)
-    notation = terms._notation.finer
+    notation = terms.notation.finer
     # A tape that reads long is short: its nominal length is less on the ground.
     yield Accused(
         f"tape {name}", notation.length(nominal), notation.length(nominal / (1 + scale)), tape.place if tape else None

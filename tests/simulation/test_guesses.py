@@ -22,7 +22,7 @@ USUAL: Final = ("whole-tape", "misread-unit", "exchanged-digits", "confused-digi
 @contextmanager
 def guess(name: str, factor: float) -> Iterator[None]:
     """Hold one guess, or one kind of them, at so many times its value."""
-    if name in ("NOTHING_WRONG_SHARE", "ANY_AMOUNT"):
+    if name in ("NOTHING_WRONG_SHARE", "ANY_AMOUNT", "MORE_THAN_TWO_SHARE"):
         with patch.object(posterior, name, factor * getattr(posterior, name)):
             yield
     elif name == "SOMETHING_ELSE_SHARE":
@@ -46,6 +46,7 @@ def guess(name: str, factor: float) -> Iterator[None]:
 GUESSES = [
     "NOTHING_WRONG_SHARE",
     "SOMETHING_ELSE_SHARE",
+    "MORE_THAN_TWO_SHARE",
     "ANY_AMOUNT",
     "other kinds",
     "usual slips",

@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from pegline.diagnosis.suspects.hypotheses import Hypothesis
+from pegline.diagnosis.suspects.slips import USUAL
 from pegline.diagnosis.suspects.variants import SolvedVariant
 from pegline.network.least_squares import Network
 from pegline.network.observation_types import Bearing, Control, Ranging
@@ -25,8 +26,10 @@ from pegline.records import record
 
 __all__ = [
     "ANY_AMOUNT",
+    "MORE_THAN_TWO_SHARE",
     "NEAR_SIGMAS",
     "NOTHING_WRONG_SHARE",
+    "SCALE",
     "WORTH_INTEGRATING",
     "WeighedHypothesis",
     "any_size",
@@ -42,6 +45,9 @@ __all__ = [
 NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
 SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
+#: Of two mistakes as the product of one and one: these shares, and that of ``slips.USUAL``, are of a whole.
+SCALE: Final = 1 / (NOTHING_WRONG_SHARE + ANY_AMOUNT + USUAL + SOMETHING_ELSE_SHARE)
+MORE_THAN_TWO_SHARE: Final = 0.08  #: of what two mistakes explain and one does not, more are wrong
 LEAST, MOST = 0.05, 30.0  #: of a mistake of any size, metres
 LEAST_ANGLE, MOST_ANGLE = 0.2 * pi / 180, pi  #: radians
 MOST_CONTROL: Final = 1e6  #: metres

@@ -13,6 +13,7 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
+    SCALE,
     WORTH_INTEGRATING,
     WeighedHypothesis,
     second_of_any_size,
@@ -51,7 +52,7 @@ class Pairs:
         solved = self.solved
         best = self._best_of_each
         numbers = list(best)[:PAIRED]
-        prior = 2 * (log(ANY_AMOUNT) + self.per_reading)
+        prior = 2 * (log(ANY_AMOUNT) + self.per_reading) + log(SCALE)
         ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
         hypotheses = [
             Hypothesis(
@@ -101,7 +102,7 @@ class Pairs:
             [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
             for k, n in enumerate(numbers)
         ]
-        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi)
+        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi) + log(SCALE)
         for k in (0, 1):
             other, variance = 1 - k, float(among[k, k])
             for slip, prior in near[k]:
@@ -118,7 +119,7 @@ class Pairs:
                 if off @ inverse @ off > NEAR_SIGMAS**2:
                     continue
                 changes = {0: one.change, 1: other_slip.change}
-                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior)
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior + log(SCALE))
 
     def _two_with(
         self, root: WeighedHypothesis, slips: Mapping[int, Slip], changes: Mapping[int, float], prior: float

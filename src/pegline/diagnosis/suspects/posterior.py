@@ -14,6 +14,7 @@ import numpy as np
 from pegline.diagnosis.suspects.construction import Construction
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
+    MORE_THAN_TWO_SHARE,
     NEAR_SIGMAS,
     NOTHING_WRONG_SHARE,
     WORTH_INTEGRATING,
@@ -116,7 +117,8 @@ class _Reckoner:
         )
         verdicts, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
         if freedom > LEAST_FREEDOM:
-            verdicts += apart
+            verdicts += [replace(one, weight=one.weight + log(1 - MORE_THAN_TWO_SHARE)) for one in apart]
+            elsewhere += [one.weight + log(MORE_THAN_TWO_SHARE) for one in apart]
         else:  # two amounts fit two redundant measurements whatever is wrong: they speak for something else
             elsewhere += [one.weight for one in apart]
         verdicts.sort(key=lambda one: -one.weight)

@@ -25,6 +25,7 @@ from pegline.units import METRES_PER
 
 __all__ = [
     "SLIPS",
+    "USUAL",
     "BookedReading",
     "Meant",
     "Slip",

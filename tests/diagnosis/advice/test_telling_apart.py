@@ -33,7 +33,7 @@ def test_the_probability_that_advice_begins_with_is_the_first_suspect_s(seed):
     survey = survey_of(np.random.default_rng(seed), 1, 0)
     text = survey.text.replace(f"taped: {survey.read['A-C']}", f"taped: {float(survey.read['A-C']) + 0.87:.2f}")
     diagnosis = reduce(parse_book(text.encode(), "plot.yaml")).diagnosis
-    begins = int(diagnosis.advice[0].why.partition("rises from ")[2].split()[0])
+    begins = int(diagnosis.advice[0].why.partition("instead of ")[2].split()[0])
     assert begins == pytest.approx(100 * diagnosis.suspects[0].score, abs=0.5)
 
 

@@ -170,6 +170,7 @@ def _piece_rates(one: Chainage | Oblique, positions: Mapping[str, tuple[float, f
 Ints = NDArray[np.int64]
 
 FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one
+AT_ONCE: Final = 256  #: readings that are followed at once: so many columns as wide as the network are held
 
 
 class Readings(NamedTuple):
@@ -234,7 +235,10 @@ def parameter_moves(fit: Fit, rates: Any) -> Array:
     """
     network = fit.network
     moved = np.zeros((len(network.held), rates.shape[0]))
-    moved[~network.held] = fit.factor.solve(full_matrix(pulls_on_unknowns(fit, rates, derivative_matrix(fit))))
+    pulls = pulls_on_unknowns(fit, rates, derivative_matrix(fit))
+    for begin in range(0, rates.shape[0], AT_ONCE):
+        some = slice(begin, begin + AT_ONCE)
+        moved[~network.held, some] = fit.factor.solve(full_matrix(pulls[:, some]))
     return moved
 
 

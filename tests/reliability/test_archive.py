@@ -53,8 +53,8 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     draw, killed = Random(kills), 0
 
     for _ in range(kills):  # some while they start, most amid their books
-        ended = round(draw.uniform(0, 1.4 * books.good / kills))
-        killed += kill_at_work(command, environment, told, ended=ended, after=draw.uniform(0, 1.0))
+        ended = round(draw.uniform(0, books.good / kills))
+        killed += kill_at_work(command, environment, told, ended=ended, after=draw.uniform(0, 0.2))
     last = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
 
     assert killed == kills

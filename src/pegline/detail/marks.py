@@ -146,21 +146,18 @@ class Marks:
             later = np.clip(np.searchsorted(line.chainages, at), 1, len(line.chainages) - 1)
             one, other = later - 1, later
             c1, c2, v1, v2 = line.chainages[one], line.chainages[other], line.variances[one], line.variances[other]
-            s1, s2 = line.shares[one], line.shares[other]
             t = (at - c1) / (c2 - c1)
-            with_one = s1 * line.common(at, c1, np.minimum(variance, v1 / s1))
-            with_other = s2 * line.common(at, c2, np.minimum(variance, v2 / s2))
-            between = s1 * s2 * line.common(c1, c2, np.minimum(v1 / s1, v2 / s2))
             among = line.among
             count = len(among)
             with_each = line.shares * line.common(
                 at[:, None], line.chainages, np.minimum(variance[:, None], line.variances / line.shares)
             )
+            with_one, with_other = (with_each[range(len(at)), mark] for mark in (one, other))
             columns[numbers, :count] = line.columns
             shared[np.ix_(numbers, range(count))] = (
                 with_each - (1 - t)[:, None] * among[one] - t[:, None] * among[other]
             )
-            own[numbers] = (1 - t) ** 2 * v1 + t**2 * v2 + 2 * t * (1 - t) * between
+            own[numbers] = (1 - t) ** 2 * v1 + t**2 * v2 + 2 * t * (1 - t) * among[one, other]
             own[numbers] -= 2 * (1 - t) * with_one + 2 * t * with_other
         return own, columns, shared
 

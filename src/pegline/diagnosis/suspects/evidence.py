@@ -246,12 +246,18 @@ def two_of_any_size(amounts: Array, among: Array, kinds: tuple[type, type]) -> f
         steps = np.concatenate((-sizes[::-1], sizes))
         normal = np.exp(-(((steps - amounts[first]) / sd) ** 2) / 2) / (sd * sqrt(2 * pi))
         shares_of_steps = normal * np.abs(steps) * log(4 * most / least) / (SIZES - 1)
-    slope = float(among[second, first] / variances[first])
-    left = sqrt(max(float(variances[second] - slope**2 * variances[first]), 1e-18))
+    slope, left = _second_given_first(among, first)
     densities = second_of_any_size(steps, 0.0, kinds[first]) * second_of_any_size(
         amounts[second] + slope * (steps - amounts[first]), left, kinds[second]
     )
     return max(float(shares_of_steps @ densities), 1e-300)
+
+
+def _second_given_first(among: Array, first: int) -> tuple[float, float]:
+    """Return how much one of two amounts changes for a unit of the first, and its deviation once that is known."""
+    second, variances = 1 - first, np.maximum(np.diag(among), 1e-18)
+    slope = float(among[second, first] / variances[first])
+    return slope, sqrt(max(float(variances[second] - slope**2 * variances[first]), 1e-18))
 
 
 def share_within(
@@ -268,8 +274,7 @@ def share_within(
     """
     second = 1 - first
     variances = np.maximum(np.diag(among), 1e-18)
-    slope = float(among[second, first] / variances[first])
-    left = sqrt(max(float(variances[second] - slope**2 * variances[first]), 1e-18))
+    slope, left = _second_given_first(among, first)
     least, most = _limits(kinds[first])
     sizes = np.geomspace(least, 4 * most, SIZES)
     where_second_is_small = amounts[first] + (sizes - amounts[second]) / slope if abs(slope) > FLAT else sizes[:0]

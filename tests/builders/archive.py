@@ -58,7 +58,7 @@ BAD: Final = {
 POISONS: Final = ("kill-", "cut-", "hang-", "hog-")
 FORMATS: Final = ("json", "csv")
 
-#: As a library with a fault would do it: whatever process but the first opens such a book is killed, waits for ever,
+#: As a library with a fault would do it: whatever worker opens such a book is killed, waits for ever,
 #: or takes memory until it gets no more. Python imports a module of this name as it starts.
 POISON: Final = """
 import sys
@@ -72,8 +72,8 @@ def poison(event, arguments):
     written = "/.pegline-work-" in path
     if not dash or kind not in (("cut",) if written else ("kill", "hang", "hog") if path.endswith(".yaml") else ()):
         return
-    import multiprocessing, os, signal, time
-    if multiprocessing.parent_process() is None:
+    import os, signal, time
+    if "worker_process" not in " ".join(sys.orig_argv):
         return
     if kind in ("kill", "cut"):
         os.kill(os.getpid(), signal.SIGKILL)

@@ -328,7 +328,7 @@ def test_a_book_that_went_over_a_limit_is_tried_again_when_limits_or_machine_are
 def test_a_run_that_is_stopped_leaves_no_work_folders(archive, tmp_path, monkeypatch):
     out = tmp_path / "out"
 
-    def stopped_in_the_middle(tasks, settings, workers, begin):
+    def stopped_in_the_middle(tasks, workers, begin):
         for folder in (out, out / "deep"):
             (folder / ".pegline-work-x").mkdir(parents=True)
         raise KeyboardInterrupt
@@ -386,7 +386,7 @@ def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_pa
         Task(task.book, task.source, str(tmp_path), brief if task.book == "slow.yaml" else LIMITS)
         for task in looked_through(archive, tmp_path / "out", LIMITS).tasks
     ]
-    for task, outcome in run_tasks(every, LIMITS, 2, lambda task: None):
+    for task, outcome in run_tasks(every, 2, lambda task: None):
         found[task.book] = outcome
 
     assert found["slow.yaml"]["status"] == 75
@@ -407,10 +407,10 @@ def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
         if task.book == "deep/plot-0.yaml":
             killed.append(task.book)
 
-    for task, outcome in run_tasks(every, LIMITS, 1, kill):
+    for task, outcome in run_tasks(every, 1, kill):
         found[task.book] = outcome
         if killed and len(found) == 1:
-            for child in _children():
+            for child in _workers():
                 os.kill(child, signal.SIGKILL)
 
     died = [book for book, outcome in found.items() if "its worker died" in "".join(outcome["why"])]
@@ -419,15 +419,15 @@ def test_a_worker_that_dies_takes_only_its_book_along(archive, tmp_path):
     assert sum(outcome["status"] == 0 for outcome in found.values()) >= 6
 
 
-def _children():
-    """Return the workers: grandchildren by way of the fork server."""
+def _workers():
+    """Return the processes that do books."""
     for path in Path("/proc").glob("[0-9]*/stat"):
         try:
-            fields = path.read_text().rsplit(")", 1)[1].split()
-            parent = Path(f"/proc/{fields[1]}/stat").read_text().rsplit(")", 1)[1].split()
+            parent = path.read_text().rsplit(")", 1)[1].split()[1]
+            words = path.with_name("cmdline").read_bytes()
         except (OSError, IndexError):
             continue
-        if int(parent[1]) == os.getpid():
+        if int(parent) == os.getpid() and b"worker_process" in words:
             yield int(path.parent.name)
 
 
@@ -620,7 +620,7 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
 
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):
     with pytest.raises(UsageError, match="no scheduler answers"):
-        next(run_on_cluster("tcp://127.0.0.1:9", [], LIMITS, lambda task: None))
+        next(run_on_cluster("tcp://127.0.0.1:9", [], lambda task: None))
 
 
 def _rules_of_findings():

@@ -14,6 +14,8 @@ from builders.archive import GOOD, POISONS, SmallBooks, begun_again, command_of,
 from builders.figures import keep
 
 from pegline.commands.batch import manifest
+from pegline.commands.batch.tasks import Settings, Task
+from pegline.commands.batch.worker_process import Crew
 from pegline.commands.batch.workers import AHEAD
 from pegline.errors import BusyError
 
@@ -83,14 +85,16 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
         keep("G18", f"{what}, killed {kills} times", f"byte-equal to solo runs, {again} begun again", books.good)
 
     before = told.stat().st_size
-    subprocess.run(command, capture_output=True, check=False, env=environment)
+    idle = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+    assert idle.returncode == BusyError.status, idle.stderr
     begun = {book for book, state, _ in events(told, before) if state == "started"}
     # The death of a worker may have had other grounds than the book.
     assert {book.partition("-")[0] for book in begun} >= {"kill", "cut"}
     assert all(book.startswith(POISONS) for book in begun)
 
     books.write(root, seed=10**6)
-    subprocess.run(command, capture_output=True, check=False, env=environment)
+    changed = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+    assert changed.returncode == BusyError.status, changed.stderr
     first = outputs(solo)
     books.write_solo(root, solo)
     now = outputs(solo)
@@ -120,6 +124,20 @@ def test_a_run_whose_first_process_alone_is_killed_leaves_no_worker_that_hangs(t
     if left:
         os.killpg(run.pid, signal.SIGKILL)
     assert not left
+
+
+def test_books_that_kill_their_workers_one_after_the_other_take_none_along(tmp_path, monkeypatch):
+    monkeypatch.setenv("PYTHONPATH", with_poisons(tmp_path / "poison")["PYTHONPATH"])
+    settings = Settings(("json",), float(PATIENCE_SECONDS), 2**32)
+    names = [f"{kind}-{number}" for number in range(3) for kind in ("kill", "cut", "plot")]
+    for name in names:
+        (tmp_path / f"{name}.yaml").write_text(GOOD, encoding="utf-8")
+    crew = Crew()
+
+    outcomes = [crew.outcome(Task(name, f"{tmp_path / name}.yaml", f"{tmp_path}", settings)) for name in names]
+    crew.stop()
+
+    assert [outcome["status"] for outcome in outcomes] == [75, 75, 0] * 3
 
 
 def is_there(group):

@@ -34,7 +34,7 @@ def test_the_time_of_a_book_is_not_told_by_a_clock_that_jumps(tmp_path, jumping)
         limits = BRIEF if name == "slow" else LIMITS
         tasks.append(Task(f"{name}.yaml", f"{tmp_path / name}.yaml", f"{tmp_path}", limits))
 
-    found = {task.stem: outcome for task, outcome in workers.run_tasks(tasks, LIMITS, 2, lambda task: None)}
+    found = {task.stem: outcome for task, outcome in workers.run_tasks(tasks, 2, lambda task: None)}
 
     assert {name for name, outcome in found.items() if outcome["status"] == 0} == set(texts) - {"slow"}
     assert "not done in 0.01 s" in found["slow"]["why"][0]

@@ -226,10 +226,9 @@ def _run_tasks(
 ) -> Iterator[tuple[Task, dict[str, Any]]]:
     if not tasks_left:
         return iter(())
-    settings = tasks_left[0].settings
     if args.cluster:
-        return run_on_cluster(args.cluster, tasks_left, settings, begin)
-    return run_tasks(tasks_left, settings, min(workers, len(tasks_left)), begin)
+        return run_on_cluster(args.cluster, tasks_left, begin)
+    return run_tasks(tasks_left, min(workers, len(tasks_left)), begin)
 
 
 def _with_bar(

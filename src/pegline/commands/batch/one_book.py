@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import platform
 import traceback
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from threading import Thread
 from typing import TYPE_CHECKING, Any, Final
 
 from pegline.book.pages import pages_of
@@ -32,30 +30,10 @@ from pegline.writers.file_list import sha256_of
 if TYPE_CHECKING:
     from pegline.survey import Survey
 
-__all__ = ["MOST_TOLD", "failure_outcome", "limit_outcome", "limits_and_machine", "ready", "work"]
+__all__ = ["MOST_TOLD", "failure_outcome", "limit_outcome", "limits_and_machine", "work"]
 
 MOST_TOLD: Final = 20  #: messages kept of one book
 SKETCH: Final = 100  #: a thumbnail's larger side, its own units
-
-
-def ready(memory: int) -> None:
-    """Make a worker ready: a limit on its memory, an end with its run, and the libraries that every book needs."""
-    try:
-        import resource
-    except ImportError:  # no such limit on this system
-        pass
-    else:
-        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
-    Thread(target=_end_with_run, daemon=True).start()
-    import pegline.survey
-    import pegline.writers.publish  # noqa: F401
-
-
-def _end_with_run() -> None:
-    """End this worker once its run is gone: a run that is killed stops no worker, and a book may hang."""
-    if run := multiprocessing.parent_process():
-        run.join()
-        os._exit(1)
 
 
 def work(task: Task) -> dict[str, Any]:

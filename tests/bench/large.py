@@ -244,7 +244,8 @@ def main() -> None:
                 room._factor = inner
             once = bare(network, fit)
             unknowns = network.columns[: 2 * len(network.names)].reshape(-1, 2)
-            variances, _ = seconds_of(lambda fit=fit, unknowns=unknowns: fit.factor.blocks(unknowns))
+            pairs = unknowns[:, :, None], unknowns[:, None, :]
+            variances, _ = seconds_of(lambda fit=fit, pairs=pairs: fit.factor.pairs(*pairs))
             in_c = recursion(work, fit.factor) if work else None
             solved.append((size, seconds))
             varied.append((size, variances))

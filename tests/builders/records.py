@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import dist
 from random import Random
+from typing import Any
+
+import numpy as np
 
 from builders.networks import range_ties
 from builders.plot import Plot
@@ -13,6 +16,8 @@ from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.offset import Row
 from pegline.measures.values import Length, Pair, Reading, Side
+from pegline.network.dependents import ParameterMoves
+from pegline.network.least_squares import Fit
 from pegline.reduction.model import (
     Ground,
     ReducedArc,
@@ -23,7 +28,7 @@ from pegline.reduction.model import (
     TapeConstants,
 )
 
-__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "apart", "ground", "measure", "simulate"]
+__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "all_moves", "apart", "ground", "measure", "simulate"]
 
 XY = tuple[float, float]
 LAY_SD = 0.005  #: of one reading, metres
@@ -193,6 +198,11 @@ def simulate(
         if row.form == "station"
     ]
     return measure(lines, sketches=plot.stations, rows=rows, scale_sd=scale_sd)
+
+
+def all_moves(fit: Fit, rates: Any) -> np.ndarray:
+    """Return how all parameters (2 n + s, k) of a solution move for a unit of each of some readings (k, m)."""
+    return ParameterMoves(fit, rates).of(np.arange(len(fit.network.held))[:, None], np.arange(rates.shape[0]))
 
 
 def _foot(at: Mapping[str, XY], ends: tuple[str, str], point: str) -> float:

@@ -127,7 +127,7 @@ def solved(case, start, monkeypatch):
     except BookError:
         return None
     found = fit.parameters[:count] * start
-    variances = fit.factor.blocks(np.arange(count)[:, None])[:, 0, 0]
+    variances = fit.factor.pairs(np.arange(count), np.arange(count))
     return {
         "parameters": min(map(digits, found, case["certified"])),
         "deviations": min(map(digits, np.abs(start) * np.sqrt(variances), case["deviations"])),

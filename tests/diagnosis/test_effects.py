@@ -41,7 +41,8 @@ def test_redundancy_numbers_sum_to_the_freedom(name):
     # The trace of R is the number of redundant measurements; the tape's scale, itself measured, takes its own part.
     fit = measured_survey(name)
     effects = Effects(fit)
-    scale = fit.factor.blocks(np.array([[len(fit.network.columns[fit.network.columns >= 0]) - 1]]))[0, 0, 0]
+    last = np.array(fit.network.columns.max())
+    scale = fit.factor.pairs(last, last)
     of_scale = 1 - scale / fit.network.shared_sds[0] ** 2
     assert effects.spread.sum() + of_scale == pytest.approx(fit.freedom, abs=1e-6)
 

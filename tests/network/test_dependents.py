@@ -5,16 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, measure, simulate
+from builders.records import LOCAL, all_moves, measure, simulate
 
-from pegline.network import dependents
+from pegline.network import dependents, least_squares
 from pegline.network.adjust import adjust
 from pegline.network.dependents import (
     Readings,
     dependents_of,
     derivative_matrix,
     full_matrix,
-    parameter_moves,
     residual_rates,
     with_reading_changed,
 )
@@ -90,15 +89,18 @@ def test_the_line_reaches_what_stands_after_its_tie_station_and_the_station_what
 READING_STEP = 1e-4  # metres
 
 
+@pytest.mark.parametrize("dense", [least_squares.DENSE, 0])
 @pytest.mark.parametrize("line", ["A-B", "A-C", "S-D"])
-def test_a_unit_of_a_line_moves_all_points_as_the_changed_book_does(line):
+def test_a_unit_of_a_line_moves_all_points_as_the_changed_book_does(line, dense, monkeypatch):
     # A-B carries the tie station S.
+    monkeypatch.setattr(least_squares, "DENSE", dense)
+    monkeypatch.setattr(dependents, "FULL", 300 * dense)
     plot = NETWORKS["quad with pegs"]()
     before = adjust(*simulate(plot, 3), LOCAL)
     after = adjust(*simulate(plot, 3, changed={line: READING_STEP}), LOCAL)
     readings = Readings.of(before.fit, len(before.fit.network.observations))
     number = [one.booking.measured_line for one in before.fit.network.observations].index(line)
-    moved = parameter_moves(before.fit, readings.rates[[number]])[:, 0]
+    moved = all_moves(before.fit, readings.rates[[number]])[:, 0]
     assert moved == pytest.approx((after.fit.parameters - before.fit.parameters) / READING_STEP, abs=2e-4)
 
 
@@ -106,7 +108,7 @@ def test_what_a_solution_left_out_moves_nothing_in_it():
     solved = adjust(*simulate(NETWORKS["quad with pegs"](), 3), LOCAL)
     plotting = solved.plotting_fit
     readings = Readings.of(plotting, len(plotting.network.observations))
-    moves = parameter_moves(plotting, readings.rates)
+    moves = all_moves(plotting, readings.rates)
     assert moves[:, ~plotting.keep] == pytest.approx(0.0)
     assert np.abs(moves[:, plotting.keep]).max() > 0.5
 
@@ -118,7 +120,7 @@ def test_full_and_sparse_matrices_are_the_same(monkeypatch):
     sparse = derivative_matrix(fit), Readings.of(fit, len(fit.network.observations)).rates
     for one, other in zip(full, sparse, strict=True):
         assert full_matrix(other) == pytest.approx(one)
-    assert parameter_moves(fit, sparse[1]) == pytest.approx(parameter_moves(replace(fit), full[1]), abs=1e-9)
+    assert all_moves(fit, sparse[1]) == pytest.approx(all_moves(replace(fit), full[1]), abs=1e-9)
 
 
 def test_without_the_length_of_their_line_rows_count_on_it_still_and_its_readings_rates_are_the_same(fit):

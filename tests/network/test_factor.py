@@ -29,9 +29,9 @@ def test_covariances_on_the_pattern_are_those_of_the_inverse(size):
     keys, values, full = normal(size, size)
     factor, inverse = SparseFactor(size, keys, values), np.linalg.inv(full)
     rows, columns = np.divmod(keys, size + 1)
-    found = factor.blocks(np.stack((rows, columns), axis=1))
-    assert found[:, 0, 1] == pytest.approx(inverse[rows, columns], abs=DIGITS * np.abs(inverse).max())
-    assert found[:, 1, 1] == pytest.approx(inverse[columns, columns], abs=DIGITS * np.abs(inverse).max())
+    for some in (rows, columns):
+        expected = pytest.approx(inverse[some, columns], abs=DIGITS * np.abs(inverse).max())
+        assert factor.pairs(some, columns) == expected
     assert not factor._columns  # every pair came from the recursion, none by a solve
 
 
@@ -49,7 +49,7 @@ def test_a_mesh_of_many_blocks():
         SparseFactor(len(full), rows * (len(full) + 1) + columns, full[rows, columns]),
         np.linalg.inv(full),
     )
-    found = factor.blocks(np.stack((rows, columns), axis=1))[:, 0, 1]
+    found = factor.pairs(rows, columns)
     assert found == pytest.approx(inverse[rows, columns], abs=DIGITS * np.abs(inverse).max())
     assert not factor._columns
     assert len(factor._inverse.starts) > 20
@@ -64,9 +64,10 @@ def test_covariances_off_the_pattern_too():
     keys, values, full = normal(size, 3)
     groups = np.random.default_rng(3).integers(-1, size, (50, 4))
     padded = np.pad(np.linalg.inv(full), (0, 1))
-    expected = padded[groups[:, :, None], groups[:, None, :]]
-    assert SparseFactor(size, keys, values).blocks(groups) == pytest.approx(expected, abs=DIGITS)
-    assert DenseFactor(full).blocks(groups) == pytest.approx(expected, abs=DIGITS)
+    pairs = groups[:, :, None], groups[:, None, :]
+    expected = padded[pairs]
+    assert SparseFactor(size, keys, values).pairs(*pairs) == pytest.approx(expected, abs=DIGITS)
+    assert DenseFactor(full).pairs(*pairs) == pytest.approx(expected, abs=DIGITS)
 
 
 def test_both_factors_solve_alike():

@@ -6,13 +6,13 @@ from math import sqrt
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, measure, simulate
+from builders.records import LOCAL, all_moves, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.measures.values import Length
 from pegline.network import unnoticed_mistakes
 from pegline.network.adjust import adjust
-from pegline.network.dependents import Readings, derivative_matrix, full_matrix, parameter_moves
+from pegline.network.dependents import Readings, derivative_matrix, full_matrix
 from pegline.network.equations import EQUATIONS
 from pegline.network.unnoticed_mistakes import Compared, find_unnoticed, moved_points, noticed_mistakes
 
@@ -95,7 +95,7 @@ def test_all_together_is_what_each_reading_and_each_check_gives_alone(name, colu
     away = positions - positions[start]
     reach = np.zeros((points, count))
     for reading in range(count):
-        moves = parameter_moves(plotting, rates[[reading]])[:, 0][~plotting.network.held]
+        moves = all_moves(plotting, rates[[reading]])[:, 0][~plotting.network.held]
         sizes = []
         for one in compared:
             effect = rates[reading, one.number] - derivatives[one.number] @ moves
@@ -106,7 +106,8 @@ def test_all_together_is_what_each_reading_and_each_check_gives_alone(name, colu
             assert sizes[first_checks[reading]] == pytest.approx(min(sizes), rel=1e-6)
         else:
             assert mistakes[reading] > 1e6
-        moved = parameter_moves(adjusted, Readings.of(adjusted, count).rates[[reading]])[: 2 * points, 0].reshape(-1, 2)
+        rates_adjusted = Readings.of(adjusted, count).rates[[reading]]
+        moved = all_moves(adjusted, rates_adjusted)[: 2 * points, 0].reshape(-1, 2)
         moved = moved - moved[start]
         turn = (away[end, 0] * moved[end, 1] - away[end, 1] * moved[end, 0]) / (away[end] @ away[end])
         size = np.hypot(moved[:, 0] + turn * away[:, 1], moved[:, 1] - turn * away[:, 0])

@@ -23,7 +23,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.network.dependents import Readings, parameter_moves
+from pegline.network.dependents import ParameterMoves, Readings
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
 from pegline.network.observation_types import Chainage
@@ -41,7 +41,7 @@ class _Line(NamedTuple):
 
     chainages: Array  #: (s,) metres on the ground
     variances: Array  #: (s,) of their readings, square metres
-    columns: Ints  #: (s,) of their readings in ``Marks.moves``; the last one is of nothing, for the start
+    columns: Ints  #: (s,) numbers of their readings among those of all marks; -1 for the start, which has none
     shares: Array  #: (s,) of the full lays that they have in common with chainages
     lay_variance: float  #: of one lay of the line's tape, square metres
     nominal: float  #: length of that tape, metres
@@ -83,8 +83,7 @@ class Marks:
         numbers = [*lengths.values(), *ties.values()]
         column = {number: place for place, number in enumerate(numbers)}
         rates = Readings.of(fit, len(observations)).rates[numbers]
-        #: (2 n + s, k + 1) what a unit of each mark's reading moves, and of nothing
-        self.moves = np.pad(parameter_moves(fit, rates), ((0, 0), (0, 1)))
+        self._moves = ParameterMoves(fit, rates)
         tied: dict[str, list[ReducedRow]] = {}
         for row in reduction.rows:
             if row.form == "station" and (row.line, row.name) in ties:
@@ -122,8 +121,8 @@ class Marks:
         own, columns, shared = self._errors(rows, arm)
         base = np.array([2 * end + axis for end in solution.base for axis in (0, 1)])
         held = base_holding(positions, *solution.positions[list(solution.base)])
-        of_parents = np.einsum("mkr,mr->mk", self.moves[parents[:, :, None], columns[:, None, :]], shared)
-        of_base = np.einsum("bmr,mr->mb", self.moves[base[:, None, None], columns], shared)
+        of_parents = np.einsum("mkr,mr->mk", self._moves.of(parents[:, :, None], columns[:, None, :]), shared)
+        of_base = np.einsum("bmr,mr->mb", self._moves.of(base[:, None, None], columns), shared)
         in_frame = np.einsum("mik,mk->mi", jacobian, of_parents)
         to_base = in_frame + np.einsum("mib,mb->mi", held, of_base)
         square = own[:, None, None] * outer(directions, directions)
@@ -134,7 +133,7 @@ class Marks:
         """Return what the marks add to the variance of e (m,), and its covariances (m, k) with all marks' readings."""
         most = max((len(self._lines[row.line].columns) for row in rows if row.line in self._lines), default=0)
         own, shared = np.zeros(len(rows)), np.zeros((len(rows), most))
-        columns = np.full((len(rows), most), self.moves.shape[1] - 1, np.int64)
+        columns = np.full((len(rows), most), -1)
         by_line: dict[str, list[int]] = {}
         for number, row in enumerate(rows):
             if row.line in self._lines and row.at_stations[arm] is None:

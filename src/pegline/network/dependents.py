@@ -30,6 +30,7 @@ from pegline.plane import Array
 
 __all__ = [
     "Change",
+    "ParameterMoves",
     "Rate",
     "Readings",
     "change_of",
@@ -38,7 +39,6 @@ __all__ = [
     "derivative_matrix",
     "full_matrix",
     "join_changes",
-    "parameter_moves",
     "pulls_on_unknowns",
     "residual_rates",
     "with_reading_changed",
@@ -170,7 +170,6 @@ def _piece_rates(one: Chainage | Oblique, positions: Mapping[str, tuple[float, f
 Ints = NDArray[np.int64]
 
 FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one
-AT_ONCE: Final = 256  #: readings that are followed at once: so many columns as wide as the network are held
 
 
 class Readings(NamedTuple):
@@ -223,8 +222,10 @@ def derivative_matrix(fit: Fit) -> Any:
     return _matrix(*places, np.concatenate(values), (len(network.values), unknowns))
 
 
-def parameter_moves(fit: Fit, rates: Any) -> Array:
-    """Return how all parameters (2 n + s, k) of a solution move for a unit of each of some readings.
+class ParameterMoves:
+    """How the parameters of a solution move for a unit of each of some readings, worked out where it is asked for.
+
+    A reading pulls on few unknowns: their covariances with a parameter, times the pulls, are the parameter's move.
 
     Parameters
     ----------
@@ -233,13 +234,32 @@ def parameter_moves(fit: Fit, rates: Any) -> Array:
     rates
         (k, m) of the readings.
     """
-    network = fit.network
-    moved = np.zeros((len(network.held), rates.shape[0]))
-    pulls = pulls_on_unknowns(fit, rates, derivative_matrix(fit))
-    for begin in range(0, rates.shape[0], AT_ONCE):
-        some = slice(begin, begin + AT_ONCE)
-        moved[~network.held, some] = fit.factor.solve(full_matrix(pulls[:, some]))
-    return moved
+
+    def __init__(self, fit: Fit, rates: Any) -> None:
+        self._columns, self._factor = fit.network.columns, fit.factor
+        self._ends, self._unknowns, self._pulls = _by_column(pulls_on_unknowns(fit, rates, derivative_matrix(fit)))
+
+    def of(self, parameters: Ints, readings: Ints) -> Array:
+        """Return the moves of parameters for a unit of readings, as the two broadcast; -1 is no reading."""
+        count = len(self._ends)
+        keys, places = np.unique(parameters * count + readings + 1, return_inverse=True)
+        parameter, reading = np.divmod(keys, count)
+        lengths = np.diff(self._ends, prepend=0)[reading]
+        move = np.repeat(np.arange(len(keys)), lengths)
+        entry = np.arange(len(move)) + (self._ends[reading] - np.cumsum(lengths))[move]
+        shares = self._factor.pairs(self._columns[parameter[move]], self._unknowns[entry]) * self._pulls[entry]
+        moves = np.bincount(move, shares, len(keys))
+        shape = np.broadcast_shapes(parameters.shape, readings.shape)
+        return np.asarray(moves[places].reshape(shape), float)
+
+
+def _by_column(matrix: Any) -> tuple[Ints, Ints, Array]:
+    """Return where the entries of each column of a full or sparse matrix end, 0 before the first; rows and values."""
+    if hasattr(matrix, "tocsc"):
+        sparse = matrix.tocsc()
+        return sparse.indptr.astype(np.int64), sparse.indices.astype(np.int64), sparse.data
+    columns, rows = np.nonzero(matrix.T)
+    return np.searchsorted(columns, np.arange(matrix.shape[1] + 1)), rows, matrix[rows, columns]
 
 
 def pulls_on_unknowns(fit: Fit, rates: Any, derivatives: Any) -> Any:

@@ -268,8 +268,8 @@ class Factor(Protocol):
         """Return the solution for one right-hand side (u,) or several (u, r)."""
         ...
 
-    def blocks(self, unknowns: Ints) -> Array:
-        """Return the covariances (m, k, k) of groups of unknowns (m, k); -1 has covariance zero."""
+    def pairs(self, one: Ints, other: Ints) -> Array:
+        """Return the covariances of unknowns with others, as the two broadcast; -1 has covariance zero."""
         ...
 
 
@@ -291,10 +291,9 @@ class DenseFactor:
         """Return the solution for one right-hand side or several."""
         return np.asarray(self._inverse @ right)
 
-    def blocks(self, unknowns: Ints) -> Array:
-        """Return the covariances of groups of unknowns; -1 has covariance zero."""
-        padded = np.pad(self._inverse, (0, 1))
-        return np.asarray(padded[unknowns[:, :, None], unknowns[:, None, :]])
+    def pairs(self, one: Ints, other: Ints) -> Array:
+        """Return the covariances of unknowns with others; -1 has covariance zero."""
+        return np.asarray(np.pad(self._inverse, (0, 1))[one, other])
 
 
 def _free(scaled: Array) -> tuple[Ints, Array | None]:
@@ -357,15 +356,15 @@ class SparseFactor:
     def _blocks(self) -> Blocks:
         return split_in_blocks(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
 
-    def blocks(self, unknowns: Ints) -> Array:
-        """Return the covariances of groups of unknowns; -1 has covariance zero."""
-        one, other = np.broadcast_arrays(unknowns[:, :, None], unknowns[:, None, :])
-        blocks = np.zeros(one.shape)
+    def pairs(self, one: Ints, other: Ints) -> Array:
+        """Return the covariances of unknowns with others; -1 has covariance zero."""
+        one, other = np.broadcast_arrays(one, other)
+        covariances = np.zeros(one.shape)
         asked = (one >= 0) & (other >= 0)
-        blocks[asked] = self._pairs(one[asked], other[asked])
-        return blocks
+        covariances[asked] = self._joined(one[asked], other[asked])
+        return covariances
 
-    def _pairs(self, one: Ints, other: Ints) -> Array:
+    def _joined(self, one: Ints, other: Ints) -> Array:
         if self._inverse is None:
             self._inverse = self._blocks.inverse()
         values, known = self._inverse.pairs(self._place[one], self._place[other])

@@ -47,7 +47,8 @@ class NetworkCovariances:
     def blocks(self, parameters: Ints) -> Array:
         """Return the covariances (m, k, k) of m groups of k parameters each; -1 has covariance zero."""
         numbers = np.asarray(parameters, np.int64)
-        return self._factor.blocks(np.where(numbers >= 0, self._columns[numbers], -1))
+        unknowns = np.where(numbers >= 0, self._columns[numbers], -1)
+        return self._factor.pairs(unknowns[:, :, None], unknowns[:, None, :])
 
     def of(self, gradients: Any) -> Array:
         """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row.

@@ -15,6 +15,8 @@ from pegline.kinds import KINDS
 SOURCE = ROOT / "src" / "pegline"
 #: Sets of kinds by the trait that makes a new row a member of them.
 SETS = {
+    "land_edge": {"LAND_EDGES"},
+    "main_house": {"MAIN_HOUSES"},
     "house": {"HOUSES", "OBSTACLES", "CORNERED", "LASTING"},
     "obstacle": {"OBSTACLES"},
     "cornered": {"CORNERED", "LASTING"},
@@ -74,4 +76,28 @@ def test_no_other_module_lists_kinds_by_name():
     modules = [path for path in SOURCE.rglob("*.py") if path != Path(kinds.__file__)]
     assert len(modules) > 100
     found = {path.name: lists for path in modules if (lists := list(listed_kinds(path.read_text("utf-8"))))}
+    assert found == {}
+
+
+def compared_kinds(source):
+    """Yield line and name of each kind that something named ``kind`` is compared with."""
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.Compare):
+            continue
+        sides = [node.left, *node.comparators]
+        words = [ast.unparse(side) for side in sides if not isinstance(side, ast.Constant)]
+        names = [side.value for side in sides if isinstance(side, ast.Constant) and side.value in KINDS]
+        # Bookings and checks have kinds of their own.
+        if names and any(re.search(r"(?<!booking\.)(?<!check\.)\bkind\b", text) for text in words):
+            yield node.lineno, names[0]
+
+
+def test_a_comparison_with_a_kind_is_seen():
+    source = 'a = shape.kind == "tree"\nb = row["kind"] != "boundary"\nc = shape.kind == "line"\nd = word == "tree"'
+    assert list(compared_kinds(source)) == [(1, "tree"), (2, "boundary")]
+
+
+def test_what_a_kind_means_is_a_column_of_the_catalogue_and_no_comparison():
+    modules = SOURCE.rglob("*.py")
+    found = {path.name: lines for path in modules if (lines := list(compared_kinds(path.read_text("utf-8"))))}
     assert found == {}

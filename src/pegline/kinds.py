@@ -15,7 +15,9 @@ __all__ = [
     "HOUSES",
     "KINDS",
     "LANDMARKS",
+    "LAND_EDGES",
     "LASTING",
+    "MAIN_HOUSES",
     "MEASURED",
     "OBSTACLES",
     "SPREADING",
@@ -25,7 +27,18 @@ __all__ = [
 ]
 
 Form = Literal["point", "line", "area"]
-Trait = Literal["house", "obstacle", "cornered", "lasting", "measured", "landmark", "unbuilt", "spreading"]
+Trait = Literal[
+    "land_edge",
+    "main_house",
+    "house",
+    "obstacle",
+    "cornered",
+    "lasting",
+    "measured",
+    "landmark",
+    "unbuilt",
+    "spreading",
+]
 
 
 @record(frozen=True, slots=True)
@@ -36,6 +49,8 @@ class FeatureKind:
     geometry: Form
     layer: str  #: of drawings: plain ASCII words in capitals; several kinds may share one
     ring_is_area: bool = False  #: an outline that closes makes an area of it: a boundary's ring, a well's circle
+    land_edge: bool = False  #: its corners are lettered, its ring bounds the land: areas are told as within the marks
+    main_house: bool = False  #: a house whose name is large; ways to the edge of the land are told from the largest
     house: bool = False  #: its walls get figures; none overlaps another; it is an obstacle, cornered and lasting too
     obstacle: bool = False  #: a line cannot cross it, where the book names no obstacles
     cornered: bool = False  #: it has corners worth a second reading, which last
@@ -50,7 +65,7 @@ class FeatureKind:
 KINDS: Final[Mapping[str, FeatureKind]] = {
     kind.name: kind
     for kind in (
-        FeatureKind("building", "area", "BUILDINGS", house=True, measured=True, landmark=True),
+        FeatureKind("building", "area", "BUILDINGS", main_house=True, house=True, measured=True, landmark=True),
         FeatureKind("outbuilding", "area", "BUILDINGS", house=True, measured=True, landmark=True),
         FeatureKind("porch", "area", "BUILDINGS", house=True),
         FeatureKind("pond", "area", "WATER", obstacle=True, measured=True, unbuilt=True),
@@ -63,7 +78,7 @@ KINDS: Final[Mapping[str, FeatureKind]] = {
         FeatureKind("fence", "line", "FENCES", landmark=True, unbuilt=True),
         FeatureKind("hedge", "line", "HEDGES", landmark=True, unbuilt=True),
         FeatureKind("gate", "line", "FENCES"),
-        FeatureKind("boundary", "line", "BOUNDARIES", ring_is_area=True, measured=True, landmark=True),
+        FeatureKind("boundary", "line", "BOUNDARIES", land_edge=True, ring_is_area=True, measured=True, landmark=True),
         FeatureKind("road edge", "line", "ROADS", unbuilt=True),
         FeatureKind("kerb", "line", "ROADS", lasting=True, unbuilt=True),
         FeatureKind("path", "line", "PATHS", unbuilt=True),
@@ -93,6 +108,8 @@ def _kinds_with(*traits: Trait) -> frozenset[str]:
     return frozenset(name for name, kind in KINDS.items() if any(getattr(kind, trait) for trait in traits))
 
 
+LAND_EDGES: Final = _kinds_with("land_edge")
+MAIN_HOUSES: Final = _kinds_with("main_house")
 HOUSES: Final = _kinds_with("house")
 OBSTACLES: Final = _kinds_with("house", "obstacle")
 CORNERED: Final = _kinds_with("house", "cornered")

@@ -48,12 +48,12 @@ def test_both_edges_of_any_line_with_a_thickness_and_a_face_are_drawn(kind, geom
     edges = [feature for feature in plan.features if feature.name.startswith("way")]
 
     if kind in ("wall", "retaining wall"):  # one outline with its ends closed
-        assert [(edge.name, edge.geometry.closed) for edge in edges] == [("way", True)]
+        assert [(edge.shown_name, edge.geometry.closed) for edge in edges] == [("way", True)]
         assert shapely.Polygon(edges[0].geometry.vertices).area == pytest.approx(
             1.5 * shapely.LineString(edges[0].spine.vertices).length, rel=0.1
         )
     else:
-        names = [edge.name for edge in edges]
+        names = [edge.shown_name for edge in edges]
         assert names.count("way") >= 1
         assert names.count("way, other face") == 1
 

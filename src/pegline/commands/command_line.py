@@ -16,7 +16,9 @@ __all__ = [
     "EndedError",
     "Painted",
     "Tell",
+    "add_answer_arguments",
     "add_crs_arguments",
+    "add_peg_arguments",
     "requested_crs",
     "status_of",
 ]
@@ -54,6 +56,34 @@ def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:
             traceback.format_exc() + "A fault of pegline's own, not of the book; please report it with these lines."
         )
         return FAULT
+
+
+def add_answer_arguments(
+    parser: argparse.ArgumentParser, out: str, *, of: str = "of the sheet", formats: str = "pdf", further: str = ""
+) -> None:
+    """Add how a question to a survey is answered: as JSON, and by files in a folder.
+
+    Parameters
+    ----------
+    out
+        What ``--out`` writes.
+    of
+        What ``--formats`` are of.
+    formats
+        Those written unless others are asked for.
+    further
+        Formats that it knows beside those of sheets.
+    """
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--out", metavar="DIR", help=out)
+    known = f"{of}: pdf, svg, png{further}"
+    parser.add_argument("--formats", metavar="LIST", default=formats, help=f"{known}; default: {formats}")
+
+
+def add_peg_arguments(parser: argparse.ArgumentParser, *, gone: str, form: str, measured: str) -> None:
+    """Add what is known of pegs in the ground: what stands no longer, and distances just measured, in their form."""
+    parser.add_argument("--gone", action="append", default=[], metavar="NAME", help=gone)
+    parser.add_argument("--from", action="append", default=[], dest="measured", metavar=form, help=measured)
 
 
 def add_crs_arguments(parser: argparse.ArgumentParser) -> None:

@@ -12,6 +12,7 @@ from pegline.book.settings import PAPERS
 from pegline.commands.command_line import Tell, add_crs_arguments, requested_crs, status_of
 from pegline.errors import BookError, OpenError, Place, UsageError, worst
 from pegline.measures.source_tree import Table, Text, Written
+from pegline.plan.extra_sheets.table import FURTHER_SHEETS
 from pegline.plan.model import OfficeLayer, Options
 from pegline.plan.style import LAYERS, LINE_TYPES
 
@@ -143,7 +144,6 @@ def _warnings(survey: Survey, drawn: Survey | Plan, name: str, formats: Sequence
 
 
 MAX_SCALE: Final = 1_000_000  #: n of 1:n
-SHEETS = ("owner", "pegs", "diagram", "pages")
 
 
 def _add_drawing_arguments(parser: argparse.ArgumentParser) -> None:
@@ -177,7 +177,7 @@ def _add_drawing_arguments(parser: argparse.ArgumentParser) -> None:
         type=scale,
         help="n of 1:n, before the book's; 'fit': the largest usual one that fits",
     )
-    group.add_argument("--sheets", metavar="LIST", help=f"further sheets: any of {','.join(SHEETS)}")
+    group.add_argument("--sheets", metavar="LIST", help=f"further sheets: any of {','.join(FURTHER_SHEETS)}")
 
 
 def scale(text: str) -> int | Literal["fit"]:
@@ -201,8 +201,8 @@ def _drawing_options(args: argparse.Namespace) -> Options:
         The file of layers cannot be read.
     """
     sheets = tuple(args.sheets.split(",")) if args.sheets else ()
-    if unknown := [name for name in sheets if name not in SHEETS]:
-        raise UsageError(f"no sheet {unknown[0]!r}; there are {', '.join(SHEETS)}")
+    if unknown := [name for name in sheets if name not in FURTHER_SHEETS]:
+        raise UsageError(f"no sheet {unknown[0]!r}; there are {', '.join(FURTHER_SHEETS)}")
     return Options(
         dxf_version=args.dxf_version,
         geodata=args.geodata,

@@ -22,6 +22,7 @@ __all__ = [
     "caution_lines",
     "is_checked",
     "read_length",
+    "read_measured",
     "read_pair",
 ]
 
@@ -79,3 +80,15 @@ def read_length(text: str, unit: str, option: str) -> float:
     if not metres > 0:
         raise UsageError(f"{option} {text!r} is no distance; write a length over 0")
     return metres
+
+
+def read_measured(text: str, unit: str, *, example: str) -> tuple[str, float]:
+    """Return the name and the metres of ``NAME=LENGTH``, as ``--from`` takes it.
+
+    >>> read_measured("h1 = 8.79", "m", example="h1=8.79")
+    ('h1', 8.79)
+    """
+    name, equals, length = (part.strip() for part in text.rpartition("="))
+    if not (name and equals):
+        raise UsageError(f"--from {text!r} is no distance; write it like --from {example}")
+    return name, read_length(length, unit, f"--from {name}")

@@ -12,6 +12,7 @@ from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.diagnosis.rules.phrases import list_names, number_with_noun
 from pegline.errors import Place
+from pegline.kinds import LAND_EDGES
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS, MEASURE, MEASUREMENTS
@@ -198,7 +199,7 @@ def unchecked_corners(solved: Solved) -> Iterator[str]:
     """Yield for each area that a boundary bounds which of its corners no check reaches."""
     rows = dict(zip(solved.detail.points.names, solved.detail.points.rows, strict=True))
     for name, shape in solved.detail.shapes.items():
-        if shape.kind != "boundary" or shape.area is None:
+        if shape.kind not in LAND_EDGES or shape.area is None:
             continue
         corners = [corner for corner in shape.points if not solved.unnoticed.is_checked(corner)]
         if not corners:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
@@ -13,17 +14,18 @@ import shapely
 from pegline.book.model import Book
 from pegline.detail.model import Path
 from pegline.diagnosis.model import Survey
+from pegline.diagnosis.report import headline
 from pegline.errors import Finding
 from pegline.plan import fonts
-from pegline.plan.display import Words, close_ring, flatten
-from pegline.plan.extra_sheets.table import further_sheets
+from pegline.plan.display import Item, Page, Stroke, Words, close_ring, flatten
+from pegline.plan.extra_sheets.table import FURTHER_SHEETS
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.plan_labels import place_labels
-from pegline.plan.map.features import OTHER_FACE, bounding_corners, map_content, outline_points
-from pegline.plan.model import Ellipse, Feature, Label, Options, Plan, Sheet, Tuft
-from pegline.plan.sheets.column import Heading
+from pegline.plan.map.features import Content, bounding_corners, map_content, outline_points
+from pegline.plan.model import Ellipse, Feature, Heading, Label, Options, Plan, Sheet, Tuft
+from pegline.plan.sheets.column import A4_HEIGHT, A4_WIDTH, BODY, SMALL, shorten
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
-from pegline.plan.sheets.papers import Paper, SheetLayout, is_large
+from pegline.plan.sheets.papers import MARGIN, Paper, SheetLayout, is_large
 from pegline.plan.sheets.tables import schedule_pages
 from pegline.plan.style import KIND_LOOKS, LAYERS, Layer, layer_of
 from pegline.plane import Array
@@ -52,7 +54,7 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     content = replace(content, scale=layout.scale, left_out=lettering.left_out)
     tables = tables_and_index(layout, tiles, content)
     tables += [(SCHEDULE, page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
-    further = further_sheets(content, options, len(tiles), tables)
+    further = _further_sheets(content, options, len(tiles), tables)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
         survey,
@@ -69,6 +71,47 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
         sheets=sheets,
         warnings=(*findings, *_unwritable(labels, sheets)),
     )
+
+
+def _further_sheets(
+    content: Content, options: Options, before: int, tables: Sequence[tuple[Heading, list[Item]]] = ()
+) -> tuple[Sheet, ...]:
+    """Return the sheets asked for; ``before`` is how many come before them, ``tables`` what the plan's
+    own sheet has no room for.
+    """
+    bodies = list(tables)
+    bodies += [(FURTHER_SHEETS[name][0], body) for name in options.sheets for body in FURTHER_SHEETS[name][1](content)]
+    total = before + len(bodies)
+    pages = Counter(heading for heading, _ in bodies)
+    there: Counter[Heading] = Counter()
+    sheets = []
+    for number, (heading, body) in enumerate(bodies, before + 1):
+        there[heading] += 1
+        name = f"{heading.short} {there[heading]}" if pages[heading] > 1 else heading.short
+        sheets.append(_further_sheet(content, name, heading.text, body, number, total))
+    return tuple(sheets)
+
+
+def _further_sheet(content: Content, name: str, heading: str, body: list[Item], number: int, total: int) -> Sheet:
+    book = content.solved.book
+    left, bottom, right, top = BODY
+    title = book.title or book.file.rsplit(".", 1)[0]
+    day = f", measured {book.date.isoformat()}" if book.date else ""
+    upper = A4_HEIGHT - MARGIN
+    edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
+    origin = shorten(f"From {book.file}{day}. This is not a boundary survey.", 140.0, SMALL)
+    items: list[Item] = [
+        *body,
+        Stroke("SHEET-FRAME", edge, True),
+        Stroke("SHEET", np.array([(left, top), (right, top)])),
+        Stroke("SHEET", np.array([(left, bottom), (right, bottom)])),
+        Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
+        Words("SHEET-TEXT", heading, right - 3, top + 4.5, 2.5, "right"),
+        Words("SHEET-TEXT", headline(content.solved), left + 3, bottom - 5, 2.5, bold=True),
+        Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
+        Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
+    ]
+    return Sheet(name, "A4", False, Page(A4_WIDTH, A4_HEIGHT, tuple(items)), None, (0.0, 0.0))
 
 
 def _label_paper(layout: SheetLayout) -> LabelPaper:
@@ -100,8 +143,7 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
     """Yield the symbols that stand along lines to show their kind."""
     for feature in features:
         look = KIND_LOOKS.get(feature.kind)
-        other = feature.name.endswith(OTHER_FACE)
-        if other or look is None or look.tuft is None or not isinstance(feature.geometry, Path):
+        if feature.other_face or look is None or look.tuft is None or not isinstance(feature.geometry, Path):
             continue
         path = feature.spine or feature.geometry
         points = flatten(path.vertices, path.bulges, path.closed, 0.02 * metres_per_mm)

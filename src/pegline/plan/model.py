@@ -16,7 +16,7 @@ from pegline.plan.display import Page
 from pegline.plan.style import Layer
 from pegline.records import record
 
-__all__ = ["Ellipse", "Feature", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
+__all__ = ["Ellipse", "Feature", "Heading", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
 Position = tuple[float, float]  #: x and y, metres in the frame about its origin
 
@@ -43,7 +43,7 @@ class Options:
     unit: Literal["metre", "grid"] = "metre"  #: of the drawing
     paper: str | None = None  #: A4 to A0, before the book's
     scale: int | Literal["fit"] | None = None  #: n of 1:n before the book's; ``fit``: the largest that fits a sheet
-    sheets: tuple[Literal["owner", "pegs", "diagram", "pages"], ...] = ()  #: further sheets
+    sheets: tuple[str, ...] = ()  #: further sheets, by their names in the table of them
 
 
 @record(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class Feature:
     """One thing drawn: a symbol at a position, a line, an area or an ellipse."""
 
     layer: str  #: a name of ``Plan.layers``
-    name: str
+    name: str  #: of the feature, station, line or point that it is, or is a face of
     kind: str  #: as in the book; 'station', 'base', 'check', 'offset', … for what is no feature
     geometry: Position | Path | Ellipse
     source: str  #: ``LINE:COLUMN`` of the book, or empty
@@ -71,6 +71,12 @@ class Feature:
     line_type: str | None = None  #: a name of ``style.LINE_TYPES``; None: the layer's
     attributes: Mapping[str, str] = field(default_factory=dict)  #: what else the book tells of it
     spine: Path | None = None  #: of a wall that is drawn by its outline: the line as booked
+    other_face: bool = False  #: the face of a wall or hedge that was not taped but follows from its thickness
+
+    @property
+    def shown_name(self) -> str:
+        """Return the name that a reader of the drawing is shown."""
+        return f"{self.name}, other face" if self.other_face else self.name
 
 
 @record(frozen=True, slots=True)
@@ -99,6 +105,14 @@ class Label:
     owner: str = ""  #: name of what it belongs to
     measures: tuple[Position, Position] | None = None  #: the ends of what a figure is the length of
     leader: tuple[Position, Position] | None = None  #: a line from the text to what it names
+
+
+@record(frozen=True, slots=True)
+class Heading:
+    """What a page is called."""
+
+    text: str  #: at its head
+    short: str  #: in a drawing's tabs and a viewer's list
 
 
 @record(frozen=True, slots=True)

@@ -135,6 +135,7 @@ class KindLook:
     """Where a kind differs from its layer."""
 
     symbol: str | None = None  #: for points
+    sized_symbol: str | None = None  #: for points drawn at their true size; None: the same
     line_type: str | None = None
     tuft: str | None = None  #: symbol repeated along a line
     every: float = 0.0  #: paper millimetres between two of them
@@ -153,8 +154,8 @@ KIND_LOOKS: Final[Mapping[str, KindLook]] = {
     "bank top": KindLook(tuft="bank-tick", every=4.0),
     "bank foot": KindLook(line_type="DOTS"),
     "overhead line": KindLook(tuft="wire-loop", every=18.0),
-    "tree": KindLook(symbol="tree"),
-    "shrub": KindLook(symbol="shrub"),
+    "tree": KindLook(symbol="tree-unsized", sized_symbol="tree"),
+    "shrub": KindLook(symbol="shrub", sized_symbol="shrub-sized"),
     "stump": KindLook(symbol="stump"),
     "well": KindLook(symbol="well"),
     "pole": KindLook(symbol="pole"),

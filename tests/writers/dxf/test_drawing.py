@@ -91,7 +91,7 @@ def same_to_ezdxf(doc: Drawing, plan: Plan) -> None:
         assert facts(entity) == {"of": tuft.owner, "source": tuft.source}
     origin = np.array(plan.survey.frame.origin)
     for entity, feature in zip(entities, plan.features, strict=False):
-        assert facts(entity)["name"] == feature.name
+        assert facts(entity)["name"] == feature.shown_name
         assert entity.dxf.layer == feature.layer
         if isinstance(feature.geometry, Outline):
             corners = np.array(list(entity.get_points("xyb")))

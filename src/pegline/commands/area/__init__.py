@@ -11,7 +11,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.area.areas import AreaResult, MeasuredArea, areas, in_units, small_area
 from pegline.commands.area.division import Division
 from pegline.commands.area.request import DivisionRequest, read_cut_off, read_strip
-from pegline.commands.command_line import Tell
+from pegline.commands.command_line import Tell, add_answer_arguments
 from pegline.commands.positions import Positions
 from pegline.commands.questions import AREA_CAUTION, as_json, caution_lines, read_pair
 from pegline.errors import UsageError
@@ -63,9 +63,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="the land between the line P-Q and a crooked side",
     )
     parser.add_argument("--every", type=float, metavar="METRES", help="interpolate ordinates so far apart at most")
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("--out", metavar="DIR", help="write the sheet of areas there")
-    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheet: pdf, svg, png; default: pdf")
+    add_answer_arguments(parser, "write the sheet of areas there")
     group = parser.add_argument_group("division")
     group.add_argument("--divide", metavar="NAME", help="the ring to divide")
     direction = group.add_mutually_exclusive_group()

@@ -25,6 +25,7 @@ from pegline.errors import (
     TooLargeError,
     printable,
 )
+from pegline.kinds import LAND_EDGES
 from pegline.writers.file_list import sha256_of
 
 if TYPE_CHECKING:
@@ -203,7 +204,7 @@ def _outline_and_sketch(survey: Survey) -> dict[str, Any]:
     stations = solution.positions[: solution.stations]
     paths = [(shape.kind, shape.path) for shape in survey.detail.shapes.values() if shape.path is not None]
     every = np.vstack([stations, survey.detail.points.positions, *(path.vertices for _, path in paths)])
-    edge = next((path for kind, path in paths if kind == "boundary" and path.closed), None)
+    edge = next((path for kind, path in paths if kind in LAND_EDGES and path.closed), None)
     around = stroke(edge, 0.01) if edge is not None else np.array(_ring(MultiPoint(every).convex_hull))
     outline = (around + np.array(survey.frame.origin)) / survey.frame.metres_per_unit
     low, high = every.min(axis=0), every.max(axis=0)
@@ -216,7 +217,7 @@ def _outline_and_sketch(survey: Survey) -> dict[str, Any]:
     index = solution.index
     lines = [line for line in survey.reduction.lines.values() if line.start in index and line.end in index]
     shapes = survey.detail.shapes.values()
-    area = next((shape.area for shape in shapes if shape.kind == "boundary" and shape.area is not None), None)
+    area = next((shape.area for shape in shapes if shape.kind in LAND_EDGES and shape.area is not None), None)
     return {
         "outline": outline.round(3).tolist(),
         "area": area,

@@ -11,13 +11,12 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.command_line import Tell
+from pegline.commands.command_line import Tell, add_answer_arguments, add_peg_arguments
 from pegline.commands.findpeg.model import LostPeg, WitnessResult
 from pegline.commands.findpeg.search import find_peg
 from pegline.commands.findpeg.steps import steps, true_reading
 from pegline.commands.positions import Positions
-from pegline.commands.questions import as_json, caution_lines, read_length
-from pegline.errors import UsageError
+from pegline.commands.questions import as_json, caution_lines, read_measured
 from pegline.measures.notation import Notation
 from pegline.network.confidence import ellipses
 
@@ -37,18 +36,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.add_argument("book", metavar="BOOK", help="a field book")
     parser.add_argument("peg", metavar="PEG", help="the station or point whose peg is lost")
-    parser.add_argument("--gone", action="append", default=[], metavar="NAME", help="a witness that stands no longer")
-    parser.add_argument(
-        "--from",
-        action="append",
-        default=[],
-        dest="measured",
-        metavar="NAME=LENGTH",
-        help="measured at a trial peg, from a witness or anything surveyed",
+    add_peg_arguments(
+        parser,
+        gone="a witness that stands no longer",
+        form="NAME=LENGTH",
+        measured="measured at a trial peg, from a witness or anything surveyed",
     )
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("--out", metavar="DIR", help="write the sheet for the peg there")
-    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheet: pdf, svg, png; default: pdf")
+    add_answer_arguments(parser, "write the sheet for the peg there")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
@@ -57,7 +51,7 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     from pegline.survey import reduce
 
     survey = reduce(read(args.book))
-    measured = dict(_parse_length(text, survey.book.unit) for text in args.measured)
+    measured = dict(read_measured(text, survey.book.unit, example="h1=8.79") for text in args.measured)
     lost = find_peg(survey, args.peg, gone=args.gone, measured=measured)
     tell(as_json(json_of_lost_peg(lost)) if args.json else "\n".join(lost_peg_lines(lost)))
     if args.out:
@@ -67,13 +61,6 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
         for path in write_sheets(peg_sheet(lost), Path(args.out), f"{Path(args.book).stem}-{lost.peg}", args.formats):
             (complain if args.json else tell)(f"  {path}")
     return 0 if survey.passed and not lost.disagrees and not lost.suspects else 1
-
-
-def _parse_length(text: str, unit: str) -> tuple[str, float]:
-    name, equals, length = text.rpartition("=")
-    if not equals or not name.strip():
-        raise UsageError(f"--from {text!r} is no distance from a thing; write it like --from h1=8.79")
-    return name.strip(), read_length(length, unit, f"--from {name.strip()}")
 
 
 def json_of_lost_peg(lost: LostPeg) -> dict[str, Any]:

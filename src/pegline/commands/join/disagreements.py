@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.commands.join.common_shift import ENOUGH, NEAR, SharedThing, Shift, common_shift, shift_from_neighbours
 from pegline.diagnosis.rules.phrases import list_names
-from pegline.kinds import KINDS
+from pegline.kinds import KINDS, LAND_EDGES
 from pegline.records import record
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import metres_between
@@ -302,7 +302,7 @@ def _gaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreemen
     """Yield strips that boundaries of two neighbours leave between them."""
     from shapely import make_valid
 
-    placed = [row for row in _in(surveys, "detail_areas") if row[1]["kind"] == "boundary"]
+    placed = [row for row in _in(surveys, "detail_areas") if row[1]["kind"] in LAND_EDGES]
     shapes = [make_valid(shape) for *_, shape in placed]
     for one, other in _pairs(shapes, GAP, scale):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from pegline.book.habits import notation_of
-from pegline.commands.command_line import Tell
+from pegline.commands.command_line import Tell, add_answer_arguments
 from pegline.commands.prepare.expectation import Expectation, changes_by_sketch, expect, needs_of, read_intention
 from pegline.commands.prepare.layout import Layout, Triangle, triangles
 from pegline.commands.prepare.proposals import Proposal, new_book, why_none
@@ -68,9 +68,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--propose", action="store_true", help="search layouts, up to three of them")
     parser.add_argument("--choose", type=int, metavar="N", help="which of the proposals to write; default: the first")
     parser.add_argument("--to", metavar="NEW.yaml", help="write the proposal as a book ready to be filled in")
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("--out", metavar="DIR", help="write the sheets to take to the field there")
-    parser.add_argument("--formats", metavar="LIST", default="pdf", help="of the sheets: pdf, svg, png; default: pdf")
+    add_answer_arguments(parser, "write the sheets to take to the field there", of="of the sheets")
 
 
 def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:

@@ -17,6 +17,7 @@ from pegline.book.geometry import Ring
 from pegline.commands.prepare.expectation import Intention
 from pegline.commands.prepare.layout import PlannedLine, angles_of, booking_for, crossed_by
 from pegline.commands.prepare.sketch import sketched_outline
+from pegline.kinds import LAND_EDGES
 from pegline.plane import Array, distance, foot
 
 __all__ = ["MORE_PLACES", "Terrain", "terrain_of"]
@@ -201,7 +202,7 @@ def _outline(intention: Intention) -> Polygon | None:
     rings = []
     for feature in intention.features.values():
         outline = sketched_outline(feature, places, intention.book.unit)
-        if outline is not None and feature.kind == "boundary" and isinstance(feature.geometry, Ring):
+        if outline is not None and feature.kind in LAND_EDGES and isinstance(feature.geometry, Ring):
             rings.append(Polygon(outline).buffer(0))
     if rings:
         return max(rings, key=lambda ring: ring.area)

@@ -11,9 +11,17 @@ from pathlib import Path
 from typing import Any
 
 from pegline.book.habits import notation_of
-from pegline.commands.command_line import Tell
+from pegline.commands.command_line import Tell, add_answer_arguments, add_peg_arguments
 from pegline.commands.positions import Positions
-from pegline.commands.questions import BOUNDARY_CAUTION, GROUND_CAUTION, as_json, caution_lines, is_checked, read_length
+from pegline.commands.questions import (
+    BOUNDARY_CAUTION,
+    GROUND_CAUTION,
+    as_json,
+    caution_lines,
+    is_checked,
+    read_length,
+    read_measured,
+)
 from pegline.commands.setout.setting_out import (
     ProofReading,
     SettingOut,
@@ -39,23 +47,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "targets", nargs="+", metavar="TARGETS", help="points of the survey, or a file of points and features"
     )
-    parser.add_argument("--gone", action="append", default=[], metavar="NAME", help="a peg or point that is lost")
+    add_peg_arguments(
+        parser,
+        gone="a peg or point that is lost",
+        form="TARGET:NAME=LENGTH",
+        measured="measured back from a new peg to a point; or a CSV file of target, from, reading",
+    )
     parser.add_argument("--tape", metavar="NAME", help="the tape in hand; default: the book's own")
     parser.add_argument("--temperature", type=float, metavar="C", help="of the tape, degrees Celsius")
     parser.add_argument("--pull", type=float, metavar="N", help="on the tape, newtons")
-    parser.add_argument(
-        "--from",
-        action="append",
-        default=[],
-        dest="measured",
-        metavar="TARGET:NAME=LENGTH",
-        help="measured back from a new peg to a point; or a CSV file of target, from, reading",
-    )
     parser.add_argument("--unchecked", action="store_true", help="from a survey that failed or is not checked, too")
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
-    parser.add_argument("--out", metavar="DIR", help="write the sheet, a table and a drawing of the targets there")
-    parser.add_argument(
-        "--formats", metavar="LIST", default="pdf,csv,dxf", help="any of pdf, svg, png, csv, dxf; default: pdf,csv,dxf"
+    add_answer_arguments(
+        parser,
+        "write the sheet, a table and a drawing of the targets there",
+        of="any of these",
+        formats="pdf,csv,dxf",
+        further=", csv, dxf",
     )
 
 
@@ -157,11 +164,11 @@ def _readings(text: str, unit: str) -> Iterator[ProofReading]:
             metres = read_length(row["reading"] or "", unit, f"{text}:{number}")
             yield ProofReading((row["target"] or "").strip(), (row["from"] or "").strip(), metres)
         return
-    names, equals, length = text.rpartition("=")
-    target, colon, start = names.partition(":")
-    if not equals or not colon or not target.strip() or not start.strip():
+    names, metres = read_measured(text, unit, example="n1:h1=8.79")
+    target, colon, start = (part.strip() for part in names.partition(":"))
+    if not (target and colon and start):
         raise UsageError(f"--from {text!r} is no distance; write it like --from n1:h1=8.79")
-    yield ProofReading(target.strip(), start.strip(), read_length(length, unit, f"--from {names}"))
+    yield ProofReading(target, start, metres)
 
 
 # -- JSON ------------------------------------------------------------------------------------------------------------

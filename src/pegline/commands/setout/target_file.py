@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, NamedTuple
 
 from pegline.book.feature import FEATURES, Feature
 from pegline.errors import BookError, Place, in_order
@@ -44,20 +44,28 @@ class TargetPoint:
     ] = ()
 
 
-#: The ways to give a point: the fields that each fills.
-WAYS: Final = ({"easting", "northing"}, {"line", "at"}, {"arms", "side"}, {"meet"})
+class PointForm(NamedTuple):
+    """One way to give a point."""
+
+    keys: frozenset[str]  #: the fields that it fills
+    choice: frozenset[str]  #: fields of which it may fill one besides
+    words: str  #: what to write
+
+
+BY_COORDINATES: Final = PointForm(frozenset({"easting", "northing"}), frozenset(), "easting and northing")
+FROM_LINE: Final = PointForm(frozenset({"line", "at"}), frozenset({"left", "right"}), "line, at, and left or right")
+BY_ARMS: Final = PointForm(frozenset({"arms", "side"}), frozenset(), "from two points and left_of")
+WHERE_LINES_MEET: Final = PointForm(frozenset({"meet"}), frozenset(), "meet")
+POINT_FORMS: Final = (BY_COORDINATES, FROM_LINE, BY_ARMS, WHERE_LINES_MEET)
 
 
 def _point(values: dict[str, Any], table: Table, log: ReadingLog) -> TargetPoint:
-    keys = {name for name in values if name not in ("name", "place")} - {"left", "right"}
-    aside = values.keys() & {"left", "right"}
-    if keys not in WAYS or len(aside) > (keys == {"line", "at"}):
-        raise Wrong(
-            "write one of: easting and northing; line, at, and left or right; from two points and left_of; meet",
-            table.place,
-            "target",
-        )
-    if keys == {"arms", "side"} and len(values["arms"]) != 2:
+    keys = values.keys() - {"name", "place"}
+    form = next((one for one in POINT_FORMS if one.keys == keys - one.choice and len(keys & one.choice) <= 1), None)
+    if form is None:
+        ways = "; ".join(one.words for one in POINT_FORMS)
+        raise Wrong(f"write one of: {ways}", table.place, "target")
+    if form is BY_ARMS and len(values["arms"]) != 2:
         raise Wrong("from: two distances fix a point; write two", table.place, "target")
     return TargetPoint(**values)
 

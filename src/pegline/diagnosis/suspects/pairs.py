@@ -52,7 +52,7 @@ class Pairs:
         solved = self.solved
         best = self._best_of_each
         numbers = list(best)[:PAIRED]
-        prior = 2 * (log(ANY_AMOUNT) + self.per_reading) + log(SCALE)
+        prior = _log_prior_of_two(self._any_amount, self._any_amount)
         ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
         hypotheses = [
             Hypothesis(
@@ -83,6 +83,11 @@ class Pairs:
         ]
 
     @property
+    def _any_amount(self) -> float:
+        """Return the logarithm of how likely one reading is to be wrong by any amount."""
+        return log(ANY_AMOUNT) + self.per_reading
+
+    @property
     def _best_of_each(self) -> Mapping[int, int]:
         """Return where each reading fits best by its number, the best reading first; on the booked sides if anywhere.
 
@@ -102,7 +107,6 @@ class Pairs:
             [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
             for k, n in enumerate(numbers)
         ]
-        free = log(ANY_AMOUNT) + self.per_reading + 0.5 * log(2 * pi) + log(SCALE)
         for k in (0, 1):
             other, variance = 1 - k, float(among[k, k])
             for slip, prior in near[k]:
@@ -110,8 +114,9 @@ class Pairs:
                 amount = float(delta[other] + among[other, k] / variance * off)
                 spread = sqrt(max(float(among[other, other] - among[other, k] ** 2 / variance), 1e-18))
                 kind = type(self.of.observations[numbers[other]])
-                density = free + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
-                yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, prior + density)
+                density = 0.5 * log(2 * pi) + log(float(second_of_any_size(np.array([amount]), spread, kind)[0]))
+                two = _log_prior_of_two(prior, self._any_amount)
+                yield self._two_with(root, {k: slip}, {k: slip.change, other: amount}, two + density)
         inverse = np.linalg.inv(among)
         for one, one_prior in near[0]:
             for other_slip, other_prior in near[1]:
@@ -119,7 +124,8 @@ class Pairs:
                 if off @ inverse @ off > NEAR_SIGMAS**2:
                     continue
                 changes = {0: one.change, 1: other_slip.change}
-                yield self._two_with(root, {0: one, 1: other_slip}, changes, one_prior + other_prior + log(SCALE))
+                two = _log_prior_of_two(one_prior, other_prior)
+                yield self._two_with(root, {0: one, 1: other_slip}, changes, two)
 
     def _two_with(
         self, root: WeighedHypothesis, slips: Mapping[int, Slip], changes: Mapping[int, float], prior: float
@@ -142,6 +148,17 @@ class Pairs:
             covariances=root.covariances - across @ np.linalg.solve(among, across.T),
             square=root.square + further,
         )
+
+
+def _log_prior_of_two(first: float, second: float) -> float:
+    """Return the logarithm of how likely two mistakes are at once, from those of one and of the other.
+
+    Each is a share of a whole that is more than 1, so that their product is scaled once more.
+
+    >>> round(_log_prior_of_two(log(0.1), log(0.2)) - log(0.02 * SCALE), 12)
+    0.0
+    """
+    return first + second + log(SCALE)
 
 
 def told_with_one(

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
+from pegline.kinds import HOUSES, LAND_EDGES, MAIN_HOUSES
 from pegline.measures.notation import area_text
 from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
 from pegline.plan.labels.boxes import LabelPaper
@@ -140,14 +141,14 @@ def _ways_to_boundary(content: Content) -> Iterator[DimensionLine]:
     A way that another side crosses is none.
     """
     shapes = content.solved.detail.shapes
-    houses = [shape for shape in shapes.values() if shape.kind == "building" and shape.area and shape.path is not None]
+    houses = [shape for shape in shapes.values() if shape.kind in MAIN_HOUSES and shape.area and shape.path is not None]
     if not houses:
         return
     house = max(houses, key=lambda shape: shape.area or 0.0)
     house_feature = next(feature for feature in content.features if feature.name == house.name)
     outline = shapely.Polygon(_flat(house.path))
     sd = max((content.where.sd(name) for name in house.points if name in content.where), default=0.0)
-    for boundary in (shape for shape in shapes.values() if shape.kind == "boundary" and shape.path is not None):
+    for boundary in (shape for shape in shapes.values() if shape.kind in LAND_EDGES and shape.path is not None):
         corners = close_ring(_flat(boundary.path), closed=bool(boundary.path and boundary.path.closed))
         sides = [shapely.LineString(pair) for pair in pairwise(corners)]
         other = max((content.where.sd(name) for name in boundary.points if name in content.where), default=0.0)
@@ -193,7 +194,7 @@ def _heads(content: Content) -> Iterator[str]:
     shapes = content.solved.detail.shapes.values()
     if content.left_out:
         yield f"{content.left_out} {'name has' if content.left_out == 1 else 'names have'} no room on this plan."
-    if not any(shape.kind == "boundary" for shape in shapes):
+    if not any(shape.kind in LAND_EDGES for shape in shapes):
         yield "No boundary was measured."
     if any(shape.area for shape in shapes):
         yield "Areas as measured on the ground, not legal areas:"
@@ -202,8 +203,8 @@ def _heads(content: Content) -> Iterator[str]:
 def _areas(content: Content, room: int) -> list[str]:
     """Return the areas, of the land first and then of buildings, the largest first, and how many have no room."""
     shapes = [shape for shape in content.solved.detail.shapes.values() if shape.area]
-    order = {"boundary": 0, "building": 1, "outbuilding": 2}
-    shapes.sort(key=lambda shape: (order.get(shape.kind, 3), -(shape.area or 0.0)))
+    order = (LAND_EDGES, MAIN_HOUSES, HOUSES)
+    shapes.sort(key=lambda shape: (*(shape.kind not in kinds for kinds in order), -(shape.area or 0.0)))
     shapes_with_room = shapes if len(shapes) <= room else shapes[: room - 1]
     lines = [
         f"{area_name(shape)}: {area_text(shape.area or 0.0, content.notation.areas[0])}" for shape in shapes_with_room

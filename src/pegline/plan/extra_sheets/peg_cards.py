@@ -183,8 +183,8 @@ class SketchGround:
         shapes = content.solved.detail.shapes
         features, outlines = [], []
         for feature in content.features:
-            path = feature.geometry
-            if isinstance(path, Path) and feature.name in shapes and shapes[feature.name].kind == feature.kind:
+            path, shape = feature.geometry, shapes.get(feature.name)
+            if isinstance(path, Path) and shape is not None and shape.kind == feature.kind and not feature.other_face:
                 points = flatten(path.vertices, path.bulges, path.closed, FINE)
                 features.append(feature)
                 outlines.append(close_ring(points, closed=path.closed))

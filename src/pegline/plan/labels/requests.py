@@ -11,7 +11,7 @@ import shapely
 
 from pegline import plane
 from pegline.detail.model import Path
-from pegline.kinds import HOUSES, MEASURED
+from pegline.kinds import HOUSES, LAND_EDGES, MAIN_HOUSES, MEASURED
 from pegline.plan.display import close_ring
 from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.boxes import LabelPaper
@@ -116,7 +116,7 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
             outline = paper.path(feature.spine or feature.geometry)
             area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
             if feature.geometry.closed and feature.spine is None:
-                words = "area within the marks" if shape.kind == "boundary" else text
+                words = "area within the marks" if shape.kind in LAND_EDGES else text
                 yield _in_area(feature, words, outline, area, paper)
             else:
                 yield _on_line(feature, text, outline, paper)
@@ -241,7 +241,7 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
     polygon = shapely.Polygon(outline)
     ring: Any = polygon if polygon.is_valid else shapely.make_valid(polygon)
     small = paper.name_height
-    height = paper.strong_height if feature.kind == "building" else small
+    height = paper.strong_height if feature.kind in MAIN_HOUSES else small
     figure = () if area is None else (TextLine("AREAS", area, small),)
     left, bottom, right, top = ring.bounds
     lines = (*_lines("NAMES", text, height), *figure)
@@ -284,16 +284,17 @@ def _wall_figures(
 
 def _boundary_labels(content: Content, features_by_name: Any, paper: LabelPaper) -> Iterator[LabelRequest]:
     """Ask for the letters of boundary corners, and the lengths and bearings between them."""
+    shapes = content.solved.detail.shapes
     height = paper.name_height
     for corner in boundary_corners(content.solved):
-        feature = features_by_name[corner.owner, "boundary"]
+        feature = features_by_name[corner.owner, shapes[corner.owner].kind]
         width = text_width(corner.letters, height)
         x, y = paper.at(corner.position)
         label = PlaceableLabel(corner.letters, width, height, places_around(x, y, 0.8, width, height), True, 1)
         lines = (TextLine("BOUNDARY-FIGURES", corner.letters, height),)
         yield LabelRequest("corner", lines, label, feature, LabelledSymbol(x, y, 0.5, "corners"))
     for side in boundary_sides(content.solved, content.where, content.notation):
-        feature = features_by_name[side.owner, "boundary"]
+        feature = features_by_name[side.owner, shapes[side.owner].kind]
         text = f"{side.length}  {side.bearing}" if side.bearing else side.length
         width = text_width(text, height)
         if hypot(*(np.array(side.end) - side.start)) / paper.metres_per_mm < max(8.0, width):

@@ -12,6 +12,7 @@ import numpy as np
 
 from pegline import plane
 from pegline.detail.model import Shape
+from pegline.kinds import LAND_EDGES
 from pegline.measures.notation import Notation
 from pegline.plan.map.features import Where
 from pegline.plan.model import Position
@@ -68,7 +69,7 @@ def _boundaries(solved: Solved) -> Iterator[tuple[Shape, list[str]]]:
     """Yield each boundary with the letters of its corners, which go on from one to the next."""
     number = 0
     for shape in solved.detail.shapes.values():
-        if shape.kind == "boundary" and shape.path is not None:
+        if shape.kind in LAND_EDGES and shape.path is not None:
             count = len(shape.path.vertices)
             yield shape, [letters(number + i) for i in range(count)]
             number += count

@@ -23,12 +23,11 @@ from pegline.records import record
 from pegline.reduction.model import Reduction
 from pegline.solved import Solved, places_booked
 
-__all__ = ["OTHER_FACE", "Content", "Where", "bounding_corners", "map_content", "outline_points"]
+__all__ = ["Content", "Where", "bounding_corners", "map_content", "outline_points"]
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
 
-OTHER_FACE = ", other face"  #: after the name of a wall whose face was not taped but follows from its thickness
 FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
@@ -96,8 +95,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
         geometry: Position | Path = where.position(shape.points[0]) if shape.path is None else shape.path
         symbol = None
         if shape.path is None:
-            symbol = (look and look.symbol) or "mark"
-            symbol = {"tree": "tree-unsized"}.get(symbol, symbol) if size is None else _symbol_at_size(symbol)
+            symbol = (look and (look.symbol if size is None else look.sized_symbol or look.symbol)) or "mark"
         feature = Feature(
             layer_of(shape.kind, book.kinds).name,
             shape.name,
@@ -116,7 +114,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
             continue
         yield feature
         for face in faces:
-            yield replace(feature, name=shape.name + OTHER_FACE, geometry=face)
+            yield replace(feature, geometry=face, other_face=True)
 
 
 def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
@@ -152,10 +150,6 @@ def _outline(booked: Path, faces: Sequence[Path]) -> Path:
     turns = np.zeros(len(vertices))
     turns[: len(there) - 1] = bulges[: len(there) - 1]
     return Path(vertices, turns, closed=True)
-
-
-def _symbol_at_size(symbol: str) -> str:
-    return {"shrub": "shrub-sized"}.get(symbol, symbol)
 
 
 def _true_size(shape: Shape, unit: str) -> float | None:

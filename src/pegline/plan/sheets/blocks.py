@@ -11,6 +11,7 @@ import numpy as np
 from pegline.detail.model import Path, Shape
 from pegline.diagnosis.report import accuracy_sentences, check_rows, headline, verdict
 from pegline.frame.model import Frame
+from pegline.kinds import LAND_EDGES
 from pegline.measures.notation import area_text
 from pegline.measures.values import CustomaryArea
 from pegline.plan.display import Stroke, Words, turning_matrix
@@ -165,8 +166,7 @@ def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> Non
     layer = feature.layer
     look = KIND_LOOKS.get(feature.kind)
     if feature.symbol:
-        symbol = {"tree": "tree-unsized", "shrub-sized": "shrub"}.get(feature.symbol, feature.symbol)
-        pencil.symbol(symbol, x + 4.5, middle, layer)
+        pencil.symbol((look and look.symbol) or feature.symbol, x + 4.5, middle, layer)
         return
     if isinstance(feature.geometry, Path) and feature.geometry.closed and feature.spine is None:
         box = np.array(
@@ -201,7 +201,7 @@ def area_block(pencil: Pencil, content: Content) -> None:
 
 def area_name(shape: Shape) -> str:
     """Return what an area is called; a boundary is no thing that has one."""
-    return "within the marks" if shape.kind == "boundary" else shape.booked.label or shape.name
+    return "within the marks" if shape.kind in LAND_EDGES else shape.booked.label or shape.name
 
 
 def _area_with_sd(area: float, sd: float | None, unit: str | CustomaryArea) -> str:

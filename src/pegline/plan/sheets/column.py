@@ -15,7 +15,6 @@ from pegline.plan.fonts import text_width, wrap
 from pegline.plan.labels.placement import Spot
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import SYMBOLS
-from pegline.records import record
 
 __all__ = [
     "A4_HEIGHT",
@@ -23,7 +22,6 @@ __all__ = [
     "BODY",
     "SMALL",
     "Bodies",
-    "Heading",
     "Pencil",
     "centred_words",
     "repeat_symbol",
@@ -39,14 +37,6 @@ FOOT: Final = 12.0
 BODY: Final = (MARGIN, MARGIN + FOOT, A4_WIDTH - MARGIN, A4_HEIGHT - MARGIN - HEAD)
 
 Bodies = Iterator[list[Item]]  #: the bodies of the pages, one after the other
-
-
-@record(frozen=True, slots=True)
-class Heading:
-    """What a page is called."""
-
-    text: str  #: at its head
-    short: str  #: in a drawing's tabs and a viewer's list
 
 
 def shorten(text: str, width: float, height: float) -> str:

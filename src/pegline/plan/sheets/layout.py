@@ -16,8 +16,8 @@ from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content, outline_points
-from pegline.plan.model import Feature, Label, Options, Sheet
-from pegline.plan.sheets.column import BODY, SMALL, Heading
+from pegline.plan.model import Feature, Heading, Label, Options, Sheet
+from pegline.plan.sheets.column import BODY, SMALL
 from pegline.plan.sheets.map_lines import GridTicks, MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
     FOOT,

@@ -16,7 +16,7 @@ from pegline.book.pages import pages_of
 from pegline.detail.model import Path as Outline
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.dashes import is_smooth
-from pegline.plan.map.features import OTHER_FACE, bounding_corners
+from pegline.plan.map.features import bounding_corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
 from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_entities, add_groups, extended_data, look
@@ -145,15 +145,14 @@ class _Drawing:
 
     def _in_pieces(self) -> set[str]:
         """Return the names of lines that have symbols along them, or a second face."""
-        faces = {f.name.removesuffix(OTHER_FACE) for f in self.plan.features if f.name.endswith(OTHER_FACE)}
+        faces = {feature.name for feature in self.plan.features if feature.other_face}
         return faces | {tuft.owner for tuft in self.plan.tufts if tuft.owner not in self.lettered}
 
     def _line_of(self, feature: Feature) -> str:
         """Return the name of the line or area of the book that a feature is, or is a face of; empty for others."""
-        name = feature.name.removesuffix(OTHER_FACE)
-        shape = self.plan.survey.detail.shapes.get(name)
+        shape = self.plan.survey.detail.shapes.get(feature.name)
         is_outline_of_shape = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
-        return name if is_outline_of_shape else ""
+        return feature.name if is_outline_of_shape else ""
 
     def _lettered(self) -> Iterator[tuple[str, LetteredLine]]:
         """Yield the lines whose line type shows their kind; an office's own line type for their layer goes before."""
@@ -218,7 +217,7 @@ class _Drawing:
             block = joined.get(self._line_of(feature))
             if block is None:
                 yield self._feature(feature, self.entities)
-            elif not feature.name.endswith(OTHER_FACE):
+            elif not feature.other_face:
                 where, data = look(self.names[feature.layer]), self._feature_data(feature)
                 yield self.entities.insert(where, block.name, (0.0, 0.0), 1.0, data=data)
         for tuft in self.plan.tufts:
@@ -230,7 +229,7 @@ class _Drawing:
 
     def _feature(self, feature: Feature, entities: Entities) -> str:
         geometry = feature.geometry
-        letters = None if feature.name.endswith(OTHER_FACE) else self.lettered.get(self._line_of(feature))
+        letters = None if feature.other_face else self.lettered.get(self._line_of(feature))
         where = look(self.names[feature.layer], feature.line_type if letters is None else letters.name)
         if isinstance(geometry, Outline):
             corners = self._corners(geometry, feature.name)
@@ -242,7 +241,7 @@ class _Drawing:
                 closed=closed,
                 smooth=smooth or (letters is not None and too_short_for(letters, geometry, self.plan.metres_per_mm)),
                 data=self._feature_data(feature),
-                member_of=feature.name.removesuffix(OTHER_FACE),
+                member_of=feature.name,
             )
         if isinstance(geometry, Ellipse):
             return self._ellipse(feature, geometry, where)
@@ -323,7 +322,7 @@ class _Drawing:
 
     def _feature_data(self, feature: Feature) -> str:
         """Return a feature's facts as extended data."""
-        facts = {"name": feature.name, "kind": feature.kind, "source": feature.source, **feature.attributes}
+        facts = {"name": feature.shown_name, "kind": feature.kind, "source": feature.source, **feature.attributes}
         if page := self.pages.page(feature.source):
             facts["page"] = page
             facts |= {"image": self.pages.images[page]} if page in self.pages.images else {}

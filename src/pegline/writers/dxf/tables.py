@@ -10,7 +10,6 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.plan.display import close_ring
-from pegline.plan.map.features import OTHER_FACE
 from pegline.plan.model import Feature, OfficeLayer, Plan
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, SYMBOLS, Layer, Pen
 from pegline.records import record
@@ -223,7 +222,7 @@ def lettered_line(feature: Feature) -> LetteredLine | None:
     look = KIND_LOOKS.get(feature.kind)
     if look is None or look.tuft is None or not isinstance(feature.geometry, Path):
         return None
-    if feature.spine is not None or feature.name.endswith(OTHER_FACE):
+    if feature.spine is not None or feature.other_face:
         return None
     return LETTERED_LINES.get(look.tuft)
 

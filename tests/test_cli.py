@@ -11,6 +11,7 @@ import pytest
 from builders.paths import SAMPLES
 
 from pegline.cli import main
+from pegline.commands.command_line import EndedError
 from pegline.errors import worst
 
 TRIANGLE = """\
@@ -178,6 +179,20 @@ def test_the_worst_status_wins_in_the_order_promised():
     order = (70, 73, 75, 65, 66, 1, 0)
     for better, good in zip(order[1:], order, strict=False):
         assert worst([better, good, 0]) == good
+
+
+@pytest.mark.parametrize(("stop", "status"), [(KeyboardInterrupt, 130), (EndedError, 143)])
+@pytest.mark.parametrize("words", [["check"], ["plot", "--out", "out"]])
+def test_whoever_ends_a_run_ends_it_with_all_its_books(words, stop, status, book, capsys, monkeypatch, tmp_path):
+    def stopped(path):
+        raise stop
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("pegline.readers.read", stopped)
+    monkeypatch.setattr("pegline.readers.sound_part.read_sound_part", stopped)
+    books = [book(CHECKED), book(CHECKED, "other.yaml")]
+
+    assert run(capsys, *words, *books) == (status, "", "stopped; files written before are complete\n")
 
 
 def test_a_half_finished_book_is_taken_as_far_as_it_goes(book, capsys):

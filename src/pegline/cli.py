@@ -55,6 +55,8 @@ COMMANDS: Final = {
     "batch": Command("do every book under a folder, in parallel, and sum the archive up"),
     "verify": Command("say which files of a folder are whole, belong together and are current"),
 }
+STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
+ENDED: Final = 143  #: exit status of a run that another program ended, as shells have it
 #: Older names of commands, which still work and are not shown.
 OLD_NAMES: Final = {"rebook": "tidy"}
 
@@ -80,6 +82,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         _end_in_order()
         return status_of(_run, complain, sys.argv[1:] if argv is None else list(argv))
+    except KeyboardInterrupt as stop:
+        complain("stopped; files written before are complete")
+        return ENDED if isinstance(stop, EndedError) else STOPPED
     finally:
         gc.enable()
         if argv is None:

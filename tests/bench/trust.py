@@ -81,24 +81,34 @@ def keep_figure(of: Class, tally: Tally) -> None:
     goal, what = GOALS[of.mistake]
     told, wrongly, innocent = (count / tally.trials for count in (tally.sure, tally.false, tally.sure_innocent))
     found = f"told in {told:.1%} of all, not all or not right in {wrongly:.2%}, an innocent one in {innocent:.2%}"
-    keep(goal, f"{what}, {of.checks} check line{'s' if of.checks > 1 else ''}: a suspect at 90 %", found, tally.trials)
+    surveys = f"{what}, {of.checks} check line{'s' if of.checks > 1 else ''}"
+    keep(goal, f"{surveys}: a suspect at 90 %", found, tally.trials)
+    if of.mistake == "one" and tally.suspected:
+        found = f"{tally.grouped / tally.suspected:.1%} of those with a suspect,"
+        found += f" {tally.group / tally.suspected:.1f} readings in it"
+        keep("G9", f"{surveys}: it is in the first group", found, tally.suspected)
 
 
 def main() -> None:
     """Simulate and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--trials", type=int, default=TRIALS, help="surveys of each class; 0 to print a record")
+    parser.add_argument(
+        "--first", type=int, default=0, help="number of the first survey: others than those of the table"
+    )
     parser.add_argument("--record", type=Path, help="where every trial is kept")
     parser.add_argument("--only", default="", help="classes whose name has these words")
     args = parser.parse_args()
     found = recorded(args.record) if args.record else {}
     classes = [of for of in CLASSES if args.only in str(of)]
-    for begin in range(0, args.trials, ROUND):
+    end = args.first + args.trials
+    for begin in range(args.first, end, ROUND):
         for of in classes:
-            numbers = range(begin, min(begin + ROUND, args.trials))
+            numbers = range(begin, min(begin + ROUND, end))
             run(of, numbers, found.setdefault(str(of), {}), args.record)
     for of in classes:
-        tally = Tally.of(found.get(str(of), {}).values())
+        known = found.get(str(of), {})
+        tally = Tally.of(one for number, one in known.items() if not args.trials or args.first <= number < end)
         keep_figure(of, tally)
         print(f"{of}: {tally}")
 

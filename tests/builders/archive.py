@@ -52,6 +52,7 @@ BAD: Final = {
     "gap.yaml": GOOD.replace("18.44", "1.44").encode(),
     "latin.yaml": "title: Überfahrt".encode("latin-1"),
     "alias.yaml": b"book: 1\nunit: &u m\nplace: *u\n",
+    "long.yaml": f"{GOOD}note: {'a' * 10_001}\n".encode(),
 }
 #: Books that kill their worker as they are read or as their files are written, never end, or take all the memory that
 #: there is, by the begin of their names.

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from builders.mistaken import MISTAKES, PEGS, Mistaken, survey_of
+from pegline.diagnosis.model import Suspect
 from pegline.errors import BookError
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -33,6 +34,7 @@ class Told:
     what: Mapping[str, str] = field(default_factory=dict)  #: what the readings would be that the first suspect accuses
     kind: str | None = None
     share: float | None = None  #: its probability; None where none is given
+    group: frozenset[str] = frozenset()  #: readings of the first group: the first suspect and what is not told from it
 
 
 def first_suspect(survey: Mistaken) -> Told:
@@ -44,16 +46,24 @@ def first_suspect(survey: Mistaken) -> Told:
         if found is None:
             return Told()
         share = 0.995 if found[3] == "over 99" else int(found[3]) / 100
-        return Told(dict(zip(found[1].split(" and "), found[2].split(" and "), strict=True)), None, share)
+        what = dict(zip(found[1].split(" and "), found[2].split(" and "), strict=True))
+        return Told(what, None, share, frozenset(what))
+    rows = [suspect for suspect in suspects if suspect.group == 1 and suspect.reading]
+    group = frozenset(name for suspect in rows for name in accused(suspect))
     scored = [suspect for suspect in suspects if suspect.score is not None]
     if not scored:
-        return Told()
+        return Told(group=group)
     first = max(scored, key=lambda suspect: suspect.score or 0.0)
     if not first.reading:  # something else, or nothing wrong
-        return Told()
-    others = {other.what: other.would_be for other in first.also}
-    own = first.what.split(" and ")[0] if others else first.what
-    return Told({own: first.would_be, **others}, first.kind, first.score)
+        return Told(group=group)
+    return Told(accused(first), first.kind, first.score, group)
+
+
+def accused(suspect: Suspect) -> dict[str, str]:
+    """Return the readings that a suspect says are wrong, with what each would be."""
+    others = {other.what: other.would_be for other in suspect.also}
+    own = suspect.what.split(" and ")[0] if others else suspect.what
+    return {own: suspect.would_be, **others}
 
 
 def names(survey: Mistaken, readings: Iterable[str]) -> list[str]:
@@ -69,6 +79,8 @@ class Trial:
     innocent: bool  #: a reading is accused that is right
     true: bool  #: every reading that is accused is wrong, and would be what is told
     share: float | None  #: the probability that is told; None where none is
+    group: int = 0  #: readings of the first group of suspects; none in a record from before they were counted
+    grouped: bool = False  #: all that is wrong is in that group
 
 
 def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | None = None) -> Iterator[Trial]:
@@ -97,7 +109,8 @@ def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | N
         wrong = said.what.keys() <= meant.keys() and said.kind != "ranging"
         true = wrong and all(is_near(value, meant[name]) for name, value in said.what.items())
         whole = said.what.keys() == meant.keys() or (true and not shows_still(survey, sound, said.what))
-        yield Trial(wrong and whole, not wrong, true, said.share)
+        grouped = meant.keys() <= said.group
+        yield Trial(wrong and whole, not wrong, true, said.share, len(said.group), grouped)
 
 
 def shows_still(survey: Mistaken, sound: Mistaken, accused: Iterable[str]) -> bool:
@@ -131,6 +144,9 @@ class Tally:
     likely_right: int = 0
     likely_share: float = 0.0
     first: int = 0  #: the right one stands first, however surely
+    suspected: int = 0  #: surveys in which any reading is suspected
+    grouped: int = 0  #: of these, with all that is wrong in the first group
+    group: int = 0  #: readings of the first groups together
 
     @staticmethod
     def of(found: Iterable[Trial]) -> Tally:
@@ -148,6 +164,9 @@ class Tally:
     def count(self, one: Trial) -> None:
         """Count one trial."""
         self.trials += 1
+        self.suspected += one.group > 0
+        self.grouped += one.grouped
+        self.group += one.group
         if one.share is None:
             return
         self.first += one.right
@@ -170,5 +189,7 @@ class Tally:
             f" not all or not right {self.false / n:.2%}, untrue {self.sure_untrue / n:.2%},"
             f" innocent {self.sure_innocent / n:.2%};"
             f" told at 50 to 90 % {self.likely}, right {self.likely_right / max(self.likely, 1):.0%},"
-            f" told {self.likely_share / max(self.likely, 1):.0%}; first {self.first / n:.1%}"
+            f" told {self.likely_share / max(self.likely, 1):.0%}; first {self.first / n:.1%};"
+            f" in the first group, of the {self.suspected} with one, {self.grouped / max(self.suspected, 1):.1%},"
+            f" {self.group / max(self.suspected, 1):.1f} readings in it"
         )

@@ -95,3 +95,13 @@ def test_a_script_without_a_font_spoils_only_its_own_characters(monkeypatch):
     plain = fonts._outline("Haus ")
     assert mixed.moves[: len(plain.moves)] == plain.moves
     assert mixed.width > fonts.plain_width("Haus  am Berg", 1.0)
+
+
+def test_a_title_of_any_length_is_cut_where_letter_by_letter_would_cut_it():
+    text = "Fields of the Upper Farm, as " + "measured again " * 2000
+
+    count = fonts.fitting_signs(text, 110.0, 2.5, end="…")
+
+    assert fonts.text_width(text[:count] + "…", 2.5) <= 110.0 < fonts.text_width(text[: count + 1] + "…", 2.5)
+    assert fonts.fitting_signs("ab", 110.0, 2.5) == 2
+    assert fonts.fitting_signs("ab", 0.1, 2.5) == 0

@@ -8,7 +8,7 @@ import pytest
 from pegline.errors import BookError, OpenError
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
-from pegline.readers.yaml import _REFUSED, comments, parse
+from pegline.readers.yaml import _REFUSED, SIGNS, comments, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -230,11 +230,39 @@ def test_of_all_signs_those_that_cannot_be_seen_are_refused():
 
 def test_what_is_not_refused_is_a_sign_to_yaml_too():
     signs = "".join(sign for sign in map(chr, range(0x110000)) if not _REFUSED.match(sign) and sign not in '"\\\n\r')
+    texts = [signs[begin : begin + SIGNS] for begin in range(0, len(signs), SIGNS)]
 
-    written = parse(f'"{signs}"', "b.yaml")
+    written = parse("".join(f'- "{text}"\n' for text in texts), "b.yaml")
 
     # Accents are put together; runs of spaces at an end of a line are not in it.
-    assert written.value == unicodedata.normalize("NFC", signs)
+    assert [item.value for item in written.items] == [unicodedata.normalize("NFC", text) for text in texts]
+
+
+MANY = "".join(f"a{n}: [{'1, ' * 14_000}1]\n" for n in range(22))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a: 1\nnote: " + "b" * 10_001, "2:7: this text has 10001 signs, and at most 10000"),
+        ("? " + "b" * 10_001 + "\n: 1\n", "1:3: this text has 10001 signs"),
+        ("a:\n" + "- 1\n" * 20_001, "20002:3: a list or map has more than 20000 entries"),
+        ("".join(f"a{n}: 1\n" for n in range(20_001)), "20001:1: a list or map has more than 20000 entries"),
+        (MANY, "22:6: a book can have at most 300000 keys and values"),
+    ],
+    ids=["text", "key", "list", "map", "book"],
+)
+def test_what_goes_on_longer_than_a_book_can_is_refused_where_it_does(text, says):
+    (told,) = faults_of(text)
+
+    assert told.startswith(says)
+
+
+@pytest.mark.parametrize(
+    "text", ["a: " + "b" * 10_000, "".join(f"a{n}: 1\n" for n in range(20_000)), "\n".join(MANY.split("\n")[:21])]
+)
+def test_what_is_as_long_as_a_book_can_be_is_read(text):
+    assert isinstance(parse(text, "b.yaml"), Table)
 
 
 def test_remarks_are_found_with_their_places_and_signs_in_quotes_are_none():

@@ -43,6 +43,7 @@ def test_one_reading_wrong_half_of_them_in_a_usual_way(checks, surveys):
     assert tally.sure / surveys >= TOLD[checks] - slack(TOLD[checks], surveys)
     assert tally.sure_right >= 0.95 * tally.sure - slack(0.95, tally.sure) * tally.sure
     assert tally.false / surveys <= 0.015 + slack(0.015, surveys)
+    assert tally.grouped >= 0.95 * tally.suspected - slack(0.95, tally.suspected) * tally.suspected
     if surveys >= MANY:
         right, said = tally.likely_right / tally.likely, tally.likely_share / tally.likely
         assert said - 0.10 <= right <= said + 0.20

@@ -43,7 +43,7 @@ GOALS: Final = {
         "a wrong reading told as the first suspect is it in 95 %",
         ("python tests/bench/trust.py --only one,",),
     ),
-    "G9": Goal("the wrong reading is in the first group in 95 %", asserted="tests/simulation/test_suspects.py"),
+    "G9": Goal("the wrong reading is in the first group in 95 %", ("python tests/bench/trust.py --only one,",)),
     "G10": Goal("sound surveys alarm in 5 % at most", ("pytest -m long tests/simulation/test_sound_surveys.py",)),
     "G11": Goal("of two mistakes no innocent reading accused", ("python tests/bench/trust.py --only two,",)),
     "G12": Goal("no plan is mirrored", ("pytest -m long -k mirrored tests/simulation/test_same_figure.py",)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from pegline.errors import FAULT, PeglineError
 
@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS
 
 __all__ = [
-    "STOPPED",
     "EndedError",
     "Painted",
     "Tell",
@@ -25,8 +24,6 @@ __all__ = [
 
 
 Tell = Callable[[str], None]  #: prints a text, on standard output or standard error
-STOPPED: Final = 130  #: exit status of a run that its user ended, as shells have it
-ENDED: Final = 143  #: exit status of a run that another program ended, as shells have it
 
 
 class EndedError(KeyboardInterrupt):
@@ -46,9 +43,6 @@ def status_of(run: Callable[..., int], complain: Tell, *args: object) -> int:
     except PeglineError as error:
         complain(str(error))
         return error.status
-    except KeyboardInterrupt as stop:
-        complain("stopped; files written before are complete")
-        return ENDED if isinstance(stop, EndedError) else STOPPED
     except Exception:
         import traceback  # the help does without
 

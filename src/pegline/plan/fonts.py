@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import unicodedata
+from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from functools import cache, lru_cache
 from io import BytesIO
@@ -27,6 +28,7 @@ __all__ = [
     "REGULAR",
     "Run",
     "TextOutline",
+    "fitting_signs",
     "missing_characters",
     "missing_font_warnings",
     "missing_scripts",
@@ -201,6 +203,17 @@ def text_width(text: str, height: float, *, bold: bool = False) -> float:
     return outline.width * height if outline else plain_width(text, height, bold=bold)
 
 
+def fitting_signs(text: str, width: float, height: float, *, end: str = "", bold: bool = False) -> int:
+    """Return how many signs of a text fit a width, with an end behind them.
+
+    >>> fitting_signs("a long name of a thing", 15.0, 1.8, end="…")
+    10
+    """
+    return bisect_right(
+        range(1, len(text) + 1), width, key=lambda count: text_width(text[:count] + end, height, bold=bold)
+    )
+
+
 def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[str]:
     """Return the lines of a paragraph; a word that is too long for a line is cut.
 
@@ -211,9 +224,7 @@ def wrap(text: str, width: float, height: float, *, bold: bool = False) -> list[
     line = ""
     for word in text.split():
         while text_width(word, height, bold=bold) > width and len(word) > 1:
-            fits = max(
-                1, next((i for i in range(len(word), 0, -1) if text_width(word[:i], height, bold=bold) <= width), 1)
-            )
+            fits = max(1, fitting_signs(word, width, height, bold=bold))
             if line:
                 lines.append(line)
                 line = ""

@@ -28,6 +28,9 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 __all__ = ["comments", "parse"]
 
 DEPTH: Final = 20  # levels of lists and maps; a book needs 7
+ENTRIES: Final = 20_000  #: of one list or map, at most
+TEXTS: Final = 300_000  #: of a book, at most: 2,000 stations and 30,000 details have so many
+SIGNS: Final = 10_000  #: of one text, at most: some four pages
 _TOO_DEEP: Final = f"more than {DEPTH} lists and maps inside one another; check the brackets"
 
 #: Signs that no book may have: control characters, line ends that editors count differently,
@@ -155,6 +158,7 @@ class _Reader:
         self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
         self.next: Callable[[], Any] = _Loader(text).get_event
         self.faults: list[Finding] = []
+        self.room = TEXTS  #: for further texts
 
     def document(self) -> Written:
         """Return the only document of the stream."""
@@ -207,6 +211,9 @@ class _Reader:
         value = event.value
         mark = event.start_mark
         place = Place(self.file, mark.line + 1, mark.column + 1)
+        if len(value) > SIGNS:
+            text = f"this text has {len(value)} signs, and at most {SIGNS} can be read; keep it in a file of its own"
+            raise _refuse("too-large", text, place)
         if self.careful and not (value.isascii() and value.isprintable()):
             value = self.check_text(value, place)
         if empty and value in _EMPTY:
@@ -225,16 +232,22 @@ class _Reader:
         written_items = []
         while type(event := self.next()) is not SequenceEndEvent:
             written_items.append(self.value(event, depth))
+            if len(written_items) > ENTRIES:
+                raise self.too_many(written_items[-1].place)
+        self.take_room(len(written_items), place)
         return Items(tuple(written_items), place, closed)
 
     def table(self, place: Place, depth: int, *, closed: bool) -> Table:
         """Return a map."""
         entries: dict[str, tuple[Text, Written]] = {}
+        count = 0
         while type(event := self.next()) is not MappingEndEvent:
             key = self.scalar(event, empty=False) if type(event) is ScalarEvent else self.no_key(event)
             word = key.value
             if word == "<<":
                 raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
+            if (count := count + 1) > ENTRIES:
+                raise self.too_many(key.place)
             value = self.value(self.next(), depth)
             if word in entries and closed and word.isdigit() and value == Text("", value.place):
                 continue  # the rest of a number with a decimal comma, as its first one, which is told as no key
@@ -244,7 +257,22 @@ class _Reader:
                 self.faults.append(Finding("duplicate-key", text, key.place))
             else:
                 entries[word] = (key, value)
+        self.take_room(2 * count, place)
         return Table(entries, place, closed)
+
+    def too_many(self, place: Place) -> BookError:
+        """Return the refusal of a list or map that goes on too long: by what is found first, where there is any."""
+        if self.faults:
+            return BookError(self.faults)
+        text = f"a list or map has more than {ENTRIES} entries, and this is the next; no book can have so many"
+        return _refuse("too-large", text, place)
+
+    def take_room(self, count: int, place: Place) -> None:
+        """Count the texts of a list or map; refuse more than a book can have."""
+        self.room -= count
+        if self.room < 0:
+            text = f"a book can have at most {TEXTS} keys and values, and here are more; split it into several"
+            raise _refuse("too-large", text, place)
 
     def no_key(self, event: Any) -> NoReturn:
         """Refuse what stands for a key and is none."""

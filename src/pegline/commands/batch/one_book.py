@@ -96,6 +96,8 @@ def _quality_of_fault(error: PeglineError) -> str:
     if not isinstance(error, BookError):
         return "broken file"
     rules = {finding.rule for finding in error.findings}
+    if "too-large" in rules:
+        return "too large"
     if rules & BROKEN:
         return "broken file"
     return "cannot be decided" if rules <= UNDECIDED else "typing fault"

@@ -11,7 +11,7 @@ import numpy as np
 
 from pegline.book.settings import PAPERS
 from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flatten
-from pegline.plan.fonts import text_width, wrap
+from pegline.plan.fonts import fitting_signs, text_width, wrap
 from pegline.plan.labels.placement import Spot
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import SYMBOLS
@@ -47,9 +47,7 @@ def shorten(text: str, width: float, height: float) -> str:
     """
     if text_width(text, height) <= width:
         return text
-    while text and text_width(text + "…", height) > width:
-        text = text[:-1]
-    return text + "…"
+    return text[: fitting_signs(text, width, height, end="…")] + "…"
 
 
 SMALL = 1.8  #: height of capitals of ordinary text

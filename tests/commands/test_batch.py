@@ -14,7 +14,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from builders.archive import BAD, GOOD
+from builders.archive import BAD, GOOD, with_poisons
 from builders.book import book_text
 from builders.networks import random_plot
 from builders.paths import ROOT
@@ -597,26 +597,38 @@ from distributed import LocalCluster
 from pegline.cli import main
 
 if __name__ == "__main__":
-    root, out = sys.argv[1:]
+    root, out, *limits = sys.argv[1:]
     with LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster:
         words = ["batch", root, "--out", out, "--formats", "json,csv", "--cluster", cluster.scheduler_address]
-        status = main(words)
+        status = main([*words, *limits])
     sys.exit(status)
 """
 
 
-def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path):
+def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path, monkeypatch):
+    """Of a book that kills its worker, never ends or takes all memory too."""
+    monkeypatch.setenv("PYTHONPATH", with_poisons(tmp_path / "poison")["PYTHONPATH"])
+    told = {
+        "kill-0.yaml": "its worker died",
+        "cut-0.yaml": "its worker died",
+        "hang-0.yaml": "not done in 5 s",
+        "hog-0.yaml": "over the limit of 2048 MB",
+    }
+    for name in told:
+        (archive / name).write_text(GOOD, encoding="utf-8")
+    limits = ["--seconds", "5", "--memory", "2048"]
     # A process of its own: dask leaves threads and warnings behind that are no business of this test run.
     (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
-    command = [sys.executable, str(tmp_path / "cluster.py"), str(archive), str(tmp_path / "far")]
+    command = [sys.executable, str(tmp_path / "cluster.py"), str(archive), str(tmp_path / "far"), *limits]
 
     done = subprocess.run(command, capture_output=True, text=True, check=False)
-    batch(archive, tmp_path / "near")
+    batch(archive, tmp_path / "near", *limits)
 
-    assert done.returncode == 65, done.stderr
+    assert done.returncode == 75, done.stderr
     assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
     far, near = (manifest.read_history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
     assert far == near
+    assert all(words in far[name]["why"][0] for name, words in told.items())
 
 
 def test_a_cluster_that_does_not_answer_is_a_wrong_call(archive, tmp_path):

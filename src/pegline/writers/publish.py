@@ -48,8 +48,8 @@ SAYINGS: Final[Mapping[int, str]] = {
     errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
 }
 
-#: Where less is left than this, bytes, a library's failure to write is that of a full disk.
-FULL: Final = 2**18
+#: Where not even so many bytes can be written, a library's failure to write is that of the disk.
+PROBE_BYTES: Final = 2**18
 #: Signs of a library's complaint that are passed on.
 LONGEST_COMPLAINT: Final = 200
 
@@ -69,12 +69,30 @@ def faults_as_output_errors(path: Path) -> Iterator[None]:
 
 def write_refusal(path: Path, error: Exception) -> Exception:
     """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
-    if path.parent.exists() and shutil.disk_usage(path.parent).free < FULL:
-        return OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    fault = _fault_of_disk(path.parent)
+    if fault is not None and fault.errno in SAYINGS:
+        return fault
     complaint = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
     return OutputError(
         f"{path.name}: cannot be written: {complaint}; run it again, or choose another folder with --out"
     )
+
+
+def _fault_of_disk(folder: Path) -> OSError | None:
+    """Return what the system says when something is written into a work folder; None where it is written.
+
+    What is left of a share of a disk is told in no other way that all systems know.
+    """
+    probe = folder / ".probe"
+    try:
+        probe.write_bytes(bytes(PROBE_BYTES))
+        _sync(probe)
+    except OSError as error:
+        return error
+    finally:
+        with suppress(OSError):
+            probe.unlink()
+    return None
 
 
 #: Takes what a format cannot hold a survey for.

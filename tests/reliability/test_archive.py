@@ -7,6 +7,8 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import contextmanager
+from multiprocessing import get_context
 from random import Random
 
 import pytest
@@ -34,6 +36,16 @@ def outputs(folder):
     }
 
 
+@contextmanager
+def beside(do, *arguments):
+    """Have something done by another process while a block runs."""
+    process = get_context("spawn").Process(target=do, args=arguments)
+    process.start()
+    yield
+    process.join()
+    assert process.exitcode == 0
+
+
 #: Kills, books, and seconds that a book may take: so long that no sound one needs them, on a busy machine neither.
 RUNS = [
     pytest.param(3, SmallBooks(20, 7, 1), 4, id="short"),
@@ -54,17 +66,18 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     command = command_of(root, out, "--workers", "2", "--seconds", f"{seconds}", "--memory", "2048")
     draw, killed = Random(kills), 0
 
-    for _ in range(kills):  # some while they start, most amid their books
-        ended = round(draw.uniform(0, books.good / kills))
-        killed += kill_at_work(command, environment, told, ended=ended, after=draw.uniform(0, 0.2))
-    last = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+    with beside(books.write_solo, root, solo):
+        for _ in range(kills):  # some while they start, most amid their books
+            ended = round(draw.uniform(0, books.good / kills))
+            killed += kill_at_work(command, environment, told, ended=ended, after=draw.uniform(0, 0.2))
+        last = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
 
     assert killed == kills
     assert not list(out.rglob(".*"))  # nor what workers left that died as they wrote
     assert last.returncode == BusyError.status, last.stderr
     rows = events(told)
-    books.write_solo(root, solo)
-    assert outputs(out) == outputs(solo)
+    first = outputs(solo)
+    assert outputs(out) == first
     again = begun_again(rows)
     assert again <= kills * 2 * AHEAD  # what was in hand at a kill, and no more
     final = {book: status for book, state, status in rows if state == "ended"}
@@ -93,10 +106,9 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     assert all(book.startswith(POISONS) for book in begun)
 
     books.write(root, seed=10**6)
-    changed = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
+    with beside(books.write_solo, root, solo):
+        changed = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
     assert changed.returncode == BusyError.status, changed.stderr
-    first = outputs(solo)
-    books.write_solo(root, solo)
     now = outputs(solo)
     assert all(now[name] != first[name] for name in first)
     assert outputs(out) == now

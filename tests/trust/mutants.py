@@ -64,8 +64,10 @@ def changes(path: str) -> Iterator[Change]:
     for name in filter(LIKELY.fullmatch, operator_names()):
         operator = get_operator(name)()
         places = [place for node in nodes for place in operator.mutation_positions(node)]
-        for number, ((line, _), _) in enumerate(places):
+        for number, ((line, column), _) in enumerate(places):
             if written[line - 1].startswith("@record("):  # how a record keeps its fields changes no figure
+                continue
+            if written[line - 1].startswith("*,", column):  # the star of a signature is no product
                 continue
             yield Change(path, name, number, range(begins[bisect_right(begins, line) - 1], line + 1))
 

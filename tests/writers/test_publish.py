@@ -424,6 +424,12 @@ def test_a_lock_that_its_last_holder_takes_away_meanwhile_is_taken_anew(tmp_path
     os.close(file)
 
 
+def test_a_folder_to_be_swept_is_made_with_those_above_it(tmp_path):
+    sweep_folder(tmp_path / "not" / "yet")
+
+    assert (tmp_path / "not" / "yet").is_dir()
+
+
 def test_work_folders_that_stopped_workers_left_are_taken_away(tmp_path):
     (tmp_path / f"{WORK}a").mkdir()
     (tmp_path / f"{WORK}a" / "half").write_text("half")
@@ -449,6 +455,29 @@ def test_of_a_full_disk_the_folder_is_named(tmp_path, number):
     for place in (tmp_path, tmp_path / "plot.csv"):
         with pytest.raises(OutputError, match=f"disk of {tmp_path} is full"), faults_as_output_errors(place):
             raise OSError(number, os.strerror(number))
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [(errno.EACCES, "another program may have it open; close it there"), (errno.EROFS, "the disk can only be read")],
+)
+def test_what_another_program_holds_open_on_windows_is_told_as_such(tmp_path, monkeypatch, number, said):
+    monkeypatch.setattr(os, "name", "nt")
+
+    with pytest.raises(OutputError, match=f"cannot be written: {said}"), faults_as_output_errors(tmp_path / "plot.csv"):
+        raise OSError(number, os.strerror(number))
+
+
+def test_windows_waits_for_files_alone_as_its_folders_cannot_be_opened(tmp_path, monkeypatch):
+    (tmp_path / "plot.csv").write_text("x")
+    file, waited = tmp_path / "plot.csv", []
+    monkeypatch.setattr(os, "fsync", lambda number: waited.append(os.path.samestat(os.fstat(number), file.stat())))
+    monkeypatch.setattr(os, "name", "nt")
+
+    publishing._sync(tmp_path)
+    publishing._sync(file)
+
+    assert waited == [True]
 
 
 @pytest.mark.parametrize("error", [OSError(errno.EFAULT, "Bad address"), OSError("Bad address")])
@@ -501,6 +530,28 @@ def test_the_list_keeps_what_is_of_the_same_book_and_drops_what_is_of_an_earlier
     assert listed("one", "a" * 64) == ["plot.one"]
     assert listed("two", "a" * 64) == ["plot.one", "plot.two"]
     assert listed("two", "b" * 64) == ["plot.two"]
+
+
+def test_the_list_has_a_line_for_each_file_that_a_person_can_read():
+    text = FileList(Origin("plot.yaml", "c" * 64), {"b": "2", "a": "1"}, {"a": "0"}, version="1.0").text()
+
+    assert text.splitlines() == [
+        "{",
+        ' "pegline": "1.0",',
+        ' "book": {',
+        '  "file": "plot.yaml",',
+        f'  "sha256": "{"c" * 64}"',
+        " },",
+        ' "files": {',
+        '  "a": "1",',
+        '  "b": "2"',
+        " },",
+        ' "replaced": {',
+        '  "a": "0"',
+        " }",
+        "}",
+    ]
+    assert text.endswith("}\n")
 
 
 @pytest.mark.parametrize("wrong", [{"pegline": 1}, {"files": {"plot.one": 1}}, {"book": {"file": "x", "sha256": None}}])

@@ -165,6 +165,13 @@ def test_a_spread_that_the_tape_does_not_explain_is_told() -> None:
     assert warning_rules(reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.32, 42.30, 42.36]}}")) == ["spread"]
 
 
+@pytest.mark.parametrize(("other", "rules"), [("steel", ["spread"]), ("linen", [])])
+def test_two_tapes_may_differ_by_their_scales_one_may_not(other: str, rules: list[str]) -> None:
+    body = f"lines: {{A-B: {{use: base, taped: [{{reading: 99.9, tape: steel}}, {{reading: 100, tape: {other}}}]}}}}"
+
+    assert warning_rules(reduction_of(body, linen=", accuracy: {fixed: 0.005, per_length: 0.001}")) == rules
+
+
 def test_a_doubtful_reading_is_three_times_as_uncertain() -> None:
     ground = line("taped: ~42.31")
 

@@ -258,6 +258,26 @@ def test_what_the_book_gives_for_a_tape_is_taken_and_the_rest_comes_from_the_tab
     assert tape.from_table == ("standard_temperature",)
 
 
+@pytest.mark.parametrize(
+    ("material", "lay", "scale", "expansion", "modulus", "pull"),
+    [
+        ("steel", "5 mm", "1/5000", 11.5e-6, 200e9, 50),
+        ("fibreglass", "10 mm", "1/2000", None, None, 20),
+        ("linen", "15 mm", "1/1000", None, None, None),
+        ("chain", "20 mm", "1/1000", 12e-6, None, None),
+    ],
+)
+def test_a_tape_of_which_the_book_tells_nothing_is_as_common_practice_has_its_material(
+    material: str, lay: str, scale: str, expansion: float | None, modulus: float | None, pull: float | None
+) -> None:
+    tapes = f"tapes: {{old: {{material: {material}, length: 30}}}}"
+    book = f"book: 1\nunit: m\n{tapes}\nlines: {{A-B: {{use: base, taped: 9}}}}"
+    tape = reduce_readings(parse_book(book.encode(), "book.yaml")).tapes["old"]
+
+    assert (tape.lay_sd, tape.scale_sd) == pytest.approx((float(lay[:-3]) / 1000, 1 / float(scale[2:])))
+    assert (tape.expansion, tape.modulus, tape.standard_pull) == (expansion, modulus, pull)
+
+
 def test_with_no_tape_named_it_is_fibreglass_and_that_is_told() -> None:
     book = "book: 1\nunit: m\nlines: {A-B: {use: base, taped: 40, details: [{at: 1, left: 2, point: p}]}}"
     found = reduce_readings(parse_book(book.encode(), "book.yaml"))

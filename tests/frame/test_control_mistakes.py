@@ -10,7 +10,7 @@ from pyproj import Geod, Proj
 
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
-from pegline.frame.control_mistakes import farthest_distances
+from pegline.frame.control_mistakes import farthest_distances, other_digits
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -266,3 +266,19 @@ def test_reach_is_the_shortest_way_along_the_lines() -> None:
     lines = {("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0, ("X", "Y"): 5.0}
 
     assert farthest_distances(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0}
+
+
+@pytest.mark.parametrize(
+    ("text", "slip", "meant"),
+    [
+        ("120.5", "two digits are exchanged", {210.5, 102.5}),
+        ("-120.5", "two digits are exchanged", {-210.5, -102.5}),
+        ("115.5", "two digits are exchanged", {151.5}),
+        ("120.5", "a digit too many", {20.5, 10.5, 12.5}),
+        ("7.5", "a digit too many", {0.5}),
+        ("-7.5", "a wrong digit", {-0.5, -1.5, -2.5, -3.5, -4.5, -5.5, -6.5, -8.5, -9.5}),
+        ("7.5", "a digit too few", {*(10.0 * tens + 7.5 for tens in range(10)), *(70.5 + ones for ones in range(10))}),
+    ],
+)
+def test_each_slip_of_a_digit_before_the_point_is_thought_of(text: str, slip: str, meant: set[float]) -> None:
+    assert {other for what, other in other_digits(text) if what == slip} == meant

@@ -22,6 +22,7 @@ from builders.figures import keep
 from builders.trust import Tally, Trial, trials
 
 TRIALS = 2000
+ENOUGH = 400  #: surveys with a suspect that tell whether the first group has it in 95 %, to 1 %
 ROUND = 100  #: trials of each class before the next class has its turn
 
 #: goals that a class has a figure for
@@ -74,28 +75,27 @@ def run(of: Class, numbers: range, known: dict[int, Trial], path: Path | None) -
                 record.write(json.dumps({"class": str(of), "number": number, **asdict(one)}) + "\n")
 
 
-def keep_figure(of: Class, tally: Tally) -> None:
-    """Keep what the goals ask for of a class that is whole."""
+def keep_figure(of: Class, tally: Tally, first: int) -> None:
+    """Keep what the goals ask for of a class that is whole, and in which group what is wrong stands of a part of it."""
+    surveys = f"{of.checks} check line{'s' if of.checks > 1 else ''}"
+    surveys += f", other surveys (from {first})" if first else ""
+    if of.mistake == "one" and tally.suspected >= ENOUGH:
+        found = f"{tally.grouped / tally.suspected:.1%} of those with a suspect,"
+        found += f" {tally.group / tally.suspected:.1f} readings in it"
+        keep("G9", f"one reading wrong, {surveys}: it is in the first group", found, tally.suspected)
     if tally.trials < TRIALS or of.mistake not in GOALS:
         return
     goal, what = GOALS[of.mistake]
     told, wrongly, innocent = (count / tally.trials for count in (tally.sure, tally.false, tally.sure_innocent))
     found = f"told in {told:.1%} of all, not all or not right in {wrongly:.2%}, an innocent one in {innocent:.2%}"
-    surveys = f"{what}, {of.checks} check line{'s' if of.checks > 1 else ''}"
-    keep(goal, f"{surveys}: a suspect at 90 %", found, tally.trials)
-    if of.mistake == "one" and tally.suspected:
-        found = f"{tally.grouped / tally.suspected:.1%} of those with a suspect,"
-        found += f" {tally.group / tally.suspected:.1f} readings in it"
-        keep("G9", f"{surveys}: it is in the first group", found, tally.suspected)
+    keep(goal, f"{what}, {surveys}: a suspect at 90 %", found, tally.trials)
 
 
 def main() -> None:
     """Simulate and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--trials", type=int, default=TRIALS, help="surveys of each class; 0 to print a record")
-    parser.add_argument(
-        "--first", type=int, default=0, help="number of the first survey: others than those of the table"
-    )
+    parser.add_argument("--first", type=int, default=0, help="number of the first survey: other surveys")
     parser.add_argument("--record", type=Path, help="where every trial is kept")
     parser.add_argument("--only", default="", help="classes whose name has these words")
     args = parser.parse_args()
@@ -109,7 +109,7 @@ def main() -> None:
     for of in classes:
         known = found.get(str(of), {})
         tally = Tally.of(one for number, one in known.items() if not args.trials or args.first <= number < end)
-        keep_figure(of, tally)
+        keep_figure(of, tally, args.first)
         print(f"{of}: {tally}")
 
 

@@ -41,11 +41,17 @@ GOALS: Final = {
     ),
     "G8": Goal(
         "a wrong reading told as the first suspect is it in 95 %",
-        ("python tests/bench/trust.py --only one,",),
+        ("python tests/bench/trust.py --only one,", "python tests/bench/trust.py --first 2000 --only 'one, 3'"),
     ),
-    "G9": Goal("the wrong reading is in the first group in 95 %", ("python tests/bench/trust.py --only one,",)),
+    "G9": Goal(
+        "the wrong reading is in the first group in 95 %",
+        ("python tests/bench/trust.py --trials 600 --only one,",),
+    ),
     "G10": Goal("sound surveys alarm in 5 % at most", ("pytest -m long tests/simulation/test_sound_surveys.py",)),
-    "G11": Goal("of two mistakes no innocent reading accused", ("python tests/bench/trust.py --only two,",)),
+    "G11": Goal(
+        "of two mistakes no innocent reading accused",
+        ("python tests/bench/trust.py --only two,", "python tests/bench/trust.py --first 2000 --only 'two, 3'"),
+    ),
     "G12": Goal("no plan is mirrored", ("pytest -m long -k mirrored tests/simulation/test_same_figure.py",)),
     "G13": Goal(
         "2,000 kills at random and at every step of publishing: no damaged file, no mixed set unknown",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from itertools import starmap
 from pathlib import Path
@@ -86,14 +86,15 @@ def _bring_up_to_date(
     """Do what is to be done in a folder that is held; return every book's outcome, and what else is to be told."""
     from pegline.writers.publish import remove_work_folders, sweep_folder
 
-    folders = {Path(task.folder) for task in archive.tasks if task.folder != str(out)}
+    folders = [Path(folder) for folder in sorted({task.folder for task in archive.tasks} - {str(out)})]
     own = [NAME, "batch.csv", "batch.html", *([f"index.{args.index}"] if args.index else [])]
     _refuse_ways_out(out, [*folders, *(out / name for name in own)])
     for folder in folders:
         sweep_folder(folder)
-    past = read_history(out / NAME, {task.book: key_of(task) for task in archive.tasks})
+    keys = {task.book: key_of(task) for task in archive.tasks}
+    past = read_history(out / NAME, keys)
     try:
-        ended = _all_done(archive.tasks, past, out, args)
+        ended = _all_done(archive.tasks, keys, past, out, args)
     finally:
         for folder in (out, *folders):  # what workers that were stopped or died left
             remove_work_folders(folder)
@@ -180,9 +181,10 @@ def _shut(folder: str) -> Outcome:
     return {"book": folder, **failure_outcome(OpenError.status, [why], quality="broken file")}
 
 
-def _all_done(every: tuple[Task, ...], past: History, out: Path, args: argparse.Namespace) -> list[Outcome]:
+def _all_done(
+    every: tuple[Task, ...], keys: Mapping[str, str], past: History, out: Path, args: argparse.Namespace
+) -> list[Outcome]:
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
-    keys = {task.book: key_of(task) for task in every}
     outcomes = {task.book: current for task in every if (current := _current_outcome(task, keys[task.book], past))}
     tasks_left = [task for task in every if task.book not in outcomes]
     with open_to_append(out / NAME) as manifest:

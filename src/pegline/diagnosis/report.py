@@ -289,12 +289,15 @@ class ShownCheck:
     on_plan: str  #: the difference on the plan, mm
 
 
-def check_rows(survey: Survey | Solved, scale: float, notation: Notation) -> list[ShownCheck]:
-    """Return the checks as rows of a table: failed ones first, then those that agree least.
+def check_rows(
+    survey: Survey | Solved, scale: float, notation: Notation, *, failed_only: bool = False
+) -> list[ShownCheck]:
+    """Return the checks, or those that failed, as rows of a table: failed ones first, then those that agree least.
 
     Booked is what the book says, the mean of several readings; computed is what should then have been read.
     """
-    checks = sorted(survey.adjustment.checks, key=lambda check: (check.passed, check.chosen, -abs(check.test)))
+    checks = [check for check in survey.adjustment.checks if not (failed_only and check.passed)]
+    checks.sort(key=lambda check: (check.passed, check.chosen, -abs(check.test)))
     return [_row(check, notation, scale) for check in checks]
 
 

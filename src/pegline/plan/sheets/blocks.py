@@ -222,8 +222,7 @@ def check_block(pencil: Pencil, content: Content) -> None:
     pencil.paragraph(headline(content.solved), height=2.5, bold=True)
     pencil.gap(0.6)
     pencil.paragraph(judged.meaning)
-    rows = check_rows(content.solved, content.scale, content.notation)
-    failed = [row for row in rows if not row.check.passed]
+    failed = check_rows(content.solved, content.scale, content.notation, failed_only=True)
     for row in failed[:MOST_FAILED]:
         unit = "" if row.check.angle or len(content.notation.units) > 1 else f" {content.notation.name}"
         pencil.paragraph(f"{row.label}: difference {row.difference}{unit}, allowed {row.allowed}{unit}")

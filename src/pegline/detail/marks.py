@@ -18,7 +18,8 @@ left out: both are on the safe side or small.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from math import inf
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,29 +37,31 @@ __all__ = ["Marks"]
 Ints = NDArray[np.int64]
 
 
-class _Line(NamedTuple):
-    """The marks of a line in the order of their chainage."""
+class _Lines(NamedTuple):
+    """The marks of l lines in the order of their chainage; the shorter are filled up with marks that have no error."""
 
-    chainages: Array  #: (s,) metres on the ground
-    variances: Array  #: (s,) of their readings, square metres
-    columns: Ints  #: (s,) numbers of their readings among those of all marks; -1 for the start, which has none
-    shares: Array  #: (s,) of the full lays that they have in common with chainages
-    lay_variance: float  #: of one lay of the line's tape, square metres
-    nominal: float  #: length of that tape, metres
+    chainages: Array  #: (l, s) metres on the ground
+    variances: Array  #: (l, s) of their readings, square metres
+    columns: Ints  #: (l, s) numbers of their readings among those of all marks; -1 for a start, which has none
+    shares: Array  #: (l, s) of the full lays that they have in common with chainages
+    last: Ints  #: (l, 1) number of the last mark of each line
+    lay_variances: Array  #: (l, 1) of one lay of the line's tape, square metres
+    nominals: Array  #: (l, 1) length of that tape, metres
 
-    @property
-    def among(self) -> Array:
-        """Return the covariances (s, s) of the marks' readings."""
-        alone = self.variances / self.shares
-        c, v, s = self.chainages, self.variances, self.shares
-        found = s[:, None] * s * self.common(c[:, None], c, np.minimum(alone[:, None], alone))
-        found[np.diag_indices(len(v))] = v
-        return np.asarray(found)
+    def covariances(self, chainages: Array, variances: Array, shares: Array | float = 1.0) -> Array:
+        """Return what a reading of each line and its marks' readings (l, s) have in common: lays before the nearer."""
+        lays = np.floor(np.maximum(np.minimum(chainages, self.chainages), 0.0) / self.nominals)
+        least = np.minimum(variances / shares, self.variances / self.shares)
+        return np.asarray(shares * self.shares * np.minimum(self.lay_variances * lays, least))
 
-    def common(self, one: Array, other: Array, least: Array) -> Array:
-        """Return what two readings have in common: the full lays before the nearer, square metres."""
-        lays = np.floor(np.maximum(np.minimum(one, other), 0.0) / self.nominal)
-        return np.asarray(np.minimum(self.lay_variance * lays, least))
+    def covariances_of(self, marks: Ints) -> Array:
+        """Return the covariances (l, s) of the readings of one mark (l, 1) of each line with those of all its marks."""
+        chainages, variances, shares = (
+            np.take_along_axis(each, marks, axis=1) for each in (self.chainages, self.variances, self.shares)
+        )
+        among = self.covariances(chainages, variances, shares)
+        np.put_along_axis(among, marks, variances, axis=1)
+        return among
 
 
 class Marks:
@@ -88,11 +91,14 @@ class Marks:
         for row in reduction.rows:
             if row.form == "station" and (row.line, row.name) in ties:
                 tied.setdefault(row.line, []).append(row)
-        self._lines = {
-            name: _line(reduction, line, tied.get(name, ()), {row: column[number] for row, number in ties.items()}, at)
-            for name, line in reduction.lines.items()
-            if (at := column.get(lengths.get(name, -1))) is not None
-        }
+        number_of = {row: column[number] for row, number in ties.items()}
+        taped = [line for name, line in reduction.lines.items() if name in lengths]
+        self._number = {line.name: number for number, line in enumerate(taped)}
+        self._lines = _lines(
+            reduction,
+            taped,
+            [_marks(line, tied.get(line.name, ()), number_of, column[lengths[line.name]]) for line in taped],
+        )
 
     def parts(
         self,
@@ -131,52 +137,59 @@ class Marks:
 
     def _errors(self, rows: Sequence[ReducedRow], arm: int) -> tuple[Array, Ints, Array]:
         """Return what the marks add to the variance of e (m,), and its covariances (m, k) with all marks' readings."""
-        most = max((len(self._lines[row.line].columns) for row in rows if row.line in self._lines), default=0)
-        own, shared = np.zeros(len(rows)), np.zeros((len(rows), most))
-        columns = np.full((len(rows), most), -1)
-        by_line: dict[str, list[int]] = {}
-        for number, row in enumerate(rows):
-            if row.line in self._lines and row.at_stations[arm] is None:
-                by_line.setdefault(row.line, []).append(number)
-        for name, numbers in by_line.items():
-            line = self._lines[name]
-            at = np.array([rows[n].chainages[arm] for n in numbers])
-            variance = np.array([rows[n].chainage_sd for n in numbers]) ** 2
-            later = np.clip(np.searchsorted(line.chainages, at), 1, len(line.chainages) - 1)
-            one, other = later - 1, later
-            c1, c2, v1, v2 = line.chainages[one], line.chainages[other], line.variances[one], line.variances[other]
-            t = (at - c1) / (c2 - c1)
-            among = line.among
-            count = len(among)
-            with_each = line.shares * line.common(
-                at[:, None], line.chainages, np.minimum(variance[:, None], line.variances / line.shares)
-            )
-            with_one, with_other = (with_each[range(len(at)), mark] for mark in (one, other))
-            columns[numbers, :count] = line.columns
-            shared[np.ix_(numbers, range(count))] = (
-                with_each - (1 - t)[:, None] * among[one] - t[:, None] * among[other]
-            )
-            own[numbers] = (1 - t) ** 2 * v1 + t**2 * v2 + 2 * t * (1 - t) * among[one, other]
-            own[numbers] -= 2 * (1 - t) * with_one + 2 * t * with_other
+        most = self._lines.columns.shape[1]
+        own, shared, columns = np.zeros(len(rows)), np.zeros((len(rows), most)), np.full((len(rows), most), -1)
+        read = [n for n, row in enumerate(rows) if row.line in self._number and row.at_stations[arm] is None]
+        of_rows = [self._number[rows[n].line] for n in read]
+        lines = _Lines._make(each[of_rows] for each in self._lines)
+        at = np.array([rows[n].chainages[arm] for n in read]).reshape(-1, 1)
+        variances = np.array([rows[n].chainage_sd for n in read]).reshape(-1, 1) ** 2
+        other = np.clip((lines.chainages < at).sum(axis=1, keepdims=True), 1, lines.last)
+        one = other - 1
+        c1, c2 = (np.take_along_axis(lines.chainages, mark, axis=1) for mark in (one, other))
+        t = (at - c1) / (c2 - c1)
+        of_chainage = lines.covariances(at, variances)
+        of_error = of_chainage - (1 - t) * lines.covariances_of(one) - t * lines.covariances_of(other)
+        # var(e) - var(e_c) = -(1 - t) cov(e_c + e, e₁) - t cov(e_c + e, e₂)
+        with_one, with_other = (np.take_along_axis(of_chainage + of_error, mark, axis=1) for mark in (one, other))
+        own[read] = -((1 - t) * with_one + t * with_other)[:, 0]
+        columns[read], shared[read] = lines.columns, of_error
         return own, columns, shared
 
 
-def _line(
-    reduction: Reduction,
-    line: ReducedLine,
-    tied: Sequence[ReducedRow],
-    columns: Mapping[tuple[str | None, str], int],
-    own: int,
-) -> _Line:
-    ground, tape = line.ground, reduction.tapes[line.ground.tape]
-    marks = [(0.0, 0.0, -1, 1.0), (ground.length, ground.sd**2, own, 1 / ground.count)]
-    marks += [(row.chainages[0], row.chainage_sd**2, columns[row.line, row.name], 1.0) for row in tied]
-    chainages, variances, numbers, shares = zip(*sorted(marks), strict=True)
-    return _Line(
-        np.array(chainages),
-        np.array(variances),
-        np.array(numbers, np.int64),
-        np.array(shares),
-        tape.lay_sd**2,
-        tape.nominal,
+class _Mark(NamedTuple):
+    """A mark of one line, its fields those of ``_Lines``."""
+
+    chainage: float
+    variance: float
+    column: int
+    share: float
+
+
+FAR: Final = _Mark(inf, 0.0, -1, 1.0)  #: what a line is filled up with: no chainage lies beyond it
+
+
+def _marks(
+    line: ReducedLine, tied: Sequence[ReducedRow], columns: Mapping[tuple[str | None, str], int], own: int
+) -> list[_Mark]:
+    """Return the marks of a line in the order of their chainage."""
+    ground = line.ground
+    marks = [_Mark(0.0, 0.0, -1, 1.0), _Mark(ground.length, ground.sd**2, own, 1 / ground.count)]
+    marks += [_Mark(row.chainages[0], row.chainage_sd**2, columns[row.line, row.name], 1.0) for row in tied]
+    return sorted(marks)
+
+
+def _lines(reduction: Reduction, lines: Sequence[ReducedLine], marks: Sequence[Sequence[_Mark]]) -> _Lines:
+    most = max(map(len, marks), default=0)
+    filled = [(*each, *[FAR] * (most - len(each))) for each in marks]
+    tapes = [reduction.tapes[line.ground.tape] for line in lines]
+    chainages, variances, columns, shares = np.array(filled).reshape(len(lines), most, 4).transpose(2, 0, 1)
+    return _Lines(
+        chainages,
+        variances,
+        columns.astype(np.int64),
+        shares,
+        last=np.array([len(each) - 1 for each in marks]).reshape(-1, 1),
+        lay_variances=np.array([tape.lay_sd**2 for tape in tapes]).reshape(-1, 1),
+        nominals=np.array([tape.nominal for tape in tapes]).reshape(-1, 1),
     )

@@ -19,6 +19,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from builders.figures import keep
+from builders.mistaken import TAPE
 from builders.trust import Tally, Trial, trials
 
 TRIALS = 2000
@@ -35,11 +36,12 @@ class Class:
 
     mistake: str
     checks: int
-    tape: float | None = None
+    tape: float | None = TAPE  #: metres; None where the book names none
 
     def __str__(self) -> str:
-        tape = "" if self.tape is None else f", tape of {self.tape:g} m"
-        return f"{self.mistake}, {self.checks} check line{'s' if self.checks > 1 else ''}{tape}"
+        tape = "no tape named" if self.tape is None else f"tape of {self.tape:g} m"
+        several = f"{self.mistake}, {self.checks} check line{'s' if self.checks > 1 else ''}"
+        return f"{several}, {tape}" if self.mistake == "base short" else several
 
 
 CLASSES = (
@@ -48,7 +50,7 @@ CLASSES = (
     *(Class("two", checks) for checks in (2, 3)),
     *(Class("peg", checks) for checks in (2, 3)),
     *(Class("exchanged", checks) for checks in (1, 2, 3)),
-    *(Class("base short", checks, tape) for tape in (30.0, 50.0) for checks in (2, 3)),
+    *(Class("base short", checks, tape) for tape in (30.0, 50.0, None) for checks in (2, 3)),
 )
 
 

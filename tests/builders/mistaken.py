@@ -37,7 +37,7 @@ class Mistaken:
     at: Mapping[str, XY]  #: true places, metres
     lines: Mapping[str, str]  #: use of each line
     read: Mapping[str, str]  #: booked length of each line, and chainage of each peg
-    tape: float = TAPE
+    tape: float | None = TAPE  #: length of the tape that the book names; None where it names none
     wrong: tuple[str, ...] = ()  #: the readings that are wrong
     extra: tuple[str, ...] = field(default=())  #: more sections of the book
 
@@ -52,8 +52,7 @@ class Mistaken:
         book = [
             "book: 1",
             "unit: m",
-            f"tapes: {{s: {{material: steel, length: {self.tape:g}}}}}",
-            "default_tape: {lines: s, offsets: s}",
+            *self._tapes,
             "stations:",
             "  C: {left_of: A-B}",
             "  D: {right_of: A-B}",
@@ -64,6 +63,12 @@ class Mistaken:
             details = f", details: [{', '.join(rows)}]" if rows else ""
             book.append(f"  {line}: {{use: {use}, taped: {self.read[line]}{details}}}")
         return "\n".join([*book, *self.extra, ""])
+
+    @property
+    def _tapes(self) -> tuple[str, ...]:
+        if self.tape is None:
+            return ()
+        return f"tapes: {{s: {{material: steel, length: {self.tape:g}}}}}", "default_tape: {lines: s, offsets: s}"
 
     def where(self, name: str) -> int:
         """Return the row of the book where a reading stands."""

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from builders.mistaken import MISTAKES, PEGS, Mistaken, survey_of
+from builders.mistaken import MISTAKES, PEGS, TAPE, Mistaken, survey_of
 from pegline.diagnosis.model import Suspect
 from pegline.errors import BookError
 from pegline.readers import parse_book
@@ -83,7 +83,7 @@ class Trial:
     grouped: bool = False  #: all that is wrong is in that group
 
 
-def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | None = None) -> Iterator[Trial]:
+def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | None = TAPE) -> Iterator[Trial]:
     """Yield trials of one kind of mistake by their numbers.
 
     Parameters
@@ -91,15 +91,13 @@ def trials(mistake: str, checks: int, numbers: Iterable[int], *, tape: float | N
     checks
         How many check lines there are.
     tape
-        Length of the tape of the book, metres; the builder's own unless told.
+        Length of the tape that the book names, metres; None where it names none.
     """
     of_kind = list(MISTAKES).index(mistake)
     for number in numbers:
         random = np.random.default_rng([of_kind, checks, number])
         sound = survey_of(random, checks)
-        survey = MISTAKES[mistake](sound, random)
-        if tape is not None:
-            survey = replace(survey, tape=tape)
+        survey = replace(MISTAKES[mistake](sound, random), tape=tape)
         said = first_suspect(survey)
         if mistake == "peg":  # is no reading: it is told rightly as its standing in the line
             right = said.kind == "ranging"

@@ -8,12 +8,13 @@ the whole table.
 from __future__ import annotations
 
 import pytest
+from builders.mistaken import TAPE
 from builders.trust import SURE, Tally, trials
 
 FEW, MANY = 40, 2000
 
 
-def simulate(mistake: str, checks: int, surveys: int, *, tape: float | None = None) -> Tally:
+def simulate(mistake: str, checks: int, surveys: int, *, tape: float | None = TAPE) -> Tally:
     """Return how often what is told is right, over surveys with one kind of mistake."""
     tally = Tally.of(trials(mistake, checks, range(surveys), tape=tape))
     print(f"{mistake}, {checks} check lines, {tally}")
@@ -81,7 +82,7 @@ def test_two_lines_exchanged(checks, surveys):
     assert tally.sure_innocent / surveys <= 0.01 + slack(0.01, surveys)
 
 
-@pytest.mark.parametrize("tape", [30.0, 50.0])
+@pytest.mark.parametrize("tape", [30.0, 50.0, None], ids="{} m".format)
 @with_checks(2, 3)
 def test_a_base_line_30_m_short(checks, surveys, tape):
     tally = simulate("base short", checks, surveys, tape=tape)

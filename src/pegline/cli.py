@@ -20,7 +20,7 @@ from pegline.release import __version__
 
 __all__ = ["main"]
 
-CAUTION: Final = (
+HELP_CAUTION: Final = (
     "This is not a boundary survey: a legal boundary is for a licensed land surveyor. "
     "Beside roads, water, slopes and overhead wires, look after the party first."
 )
@@ -128,7 +128,7 @@ def _parser_of(words: Sequence[str]) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="pegline",
         description="From the field book of a tape-and-offset survey to a checked plan.",
-        epilog=CAUTION,
+        epilog=HELP_CAUTION,
     )
     parser.add_argument("--version", action="store_true", help="print the version and stop")
     parser.set_defaults(command=None)

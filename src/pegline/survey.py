@@ -274,6 +274,6 @@ def input_of_writers(survey: Survey, formats: Sequence[str], options: Options | 
 
     Drawing takes longer than all the rest.
     """
-    from pegline.writers import PLAIN
+    from pegline.writers import PLAIN_FORMATS
 
-    return survey if PLAIN.issuperset(formats) else survey.plan(options)
+    return survey if PLAIN_FORMATS.issuperset(formats) else survey.plan(options)

@@ -52,7 +52,7 @@ def two(tmp_path, request):
 def test_every_row_of_every_survey_is_there_with_its_name(tmp_path, two):
     _join(tmp_path / "all.gpkg", *two)
 
-    for layer in gis.LAYERS:
+    for layer in gis.GIS_LAYERS:
         with fiona.open(tmp_path / "all.gpkg", layer=layer.name) as file:
             joined = [(each.properties["survey"], each.properties["name"], each.geometry) for each in file]
         apart = []
@@ -187,10 +187,10 @@ def test_a_place_measured_twice_is_told_in_a_line_for_each_kind(tmp_path, two):
 def areas(*rows):
     """Return a package of one layer of squares: name, kind, west edge, side."""
     from pegline.writers.gis.geometries import of_parts
-    from pegline.writers.gis.layers import LAYERS, FilledLayer
+    from pegline.writers.gis.layers import GIS_LAYERS, FilledLayer
     from pegline.writers.gis.package import Package
 
-    (layer,) = [each for each in LAYERS if each.name == "detail_areas"]
+    (layer,) = [each for each in GIS_LAYERS if each.name == "detail_areas"]
     rings = [np.array([(x, 0), (x + side, 0), (x + side, side), (x, side), (x, 0)], float) for _, _, x, side in rows]
     values = {column.name: [None] * len(rows) for column in layer.columns}
     values |= {"name": [row[0] for row in rows], "kind": [row[1] for row in rows]}
@@ -459,10 +459,10 @@ def plots(moved=(), by=(0.8, 0.3), sd=0.02, noise=0.01, across=0.0):
 def pegs(places, sd):
     """Return a package of one layer of stations."""
     from pegline.writers.gis.geometries import of_parts
-    from pegline.writers.gis.layers import LAYERS, FilledLayer
+    from pegline.writers.gis.layers import GIS_LAYERS, FilledLayer
     from pegline.writers.gis.package import Package
 
-    (layer,) = [each for each in LAYERS if each.name == "stations"]
+    (layer,) = [each for each in GIS_LAYERS if each.name == "stations"]
     values = {column.name: [None] * len(places) for column in layer.columns}
     values |= {"name": [str(name) for name in places], "sd_x": [sd] * len(places), "sd_y": [sd] * len(places)}
     shapes = of_parts("Point", [np.array([place]) for place in places.values()])

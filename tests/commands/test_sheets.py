@@ -5,7 +5,7 @@ import pytest
 from builders.paths import SAMPLES
 
 from pegline.cli import main
-from pegline.commands.sheets import TEXT
+from pegline.commands.sheets import TEXT_MM
 from pegline.plan.display import Stroke, Words
 from pegline.plan.fonts import text_width
 
@@ -38,9 +38,9 @@ def sheets():
 
 
 def test_letters_are_of_11_points_at_least(sheets):
-    assert TEXT / POINT / CAPITALS >= 11.0
+    assert TEXT_MM / POINT / CAPITALS >= 11.0
     for _, page in sheets:
-        assert all(item.height >= TEXT for item in page.items if isinstance(item, Words))
+        assert all(item.height >= TEXT_MM for item in page.items if isinstance(item, Words))
 
 
 def test_every_sheet_says_that_it_is_no_boundary_survey(sheets):

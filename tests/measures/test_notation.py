@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pegline.measures.lengths import length_of_text
-from pegline.measures.notation import AREA_UNITS, Notation, area_text, length_notation
+from pegline.measures.notation import AREA_TEXTS, Notation, area_text, length_notation
 from pegline.units import METRES_PER
 
 NOTATIONS = [
@@ -89,7 +89,7 @@ def test_areas_have_the_sizes_of_their_units():
     assert area_text(acre, "square feet") == "43560 sq ft"
     assert area_text(acre, "square chains") == "10.000 sq ch"
     assert area_text(acre * (1 + 3 / 4 + 39.96 / 160), "acre-rood-perch") == "2 a 0 r 0.0 p"
-    assert all(area_text(acre, unit) for unit in AREA_UNITS)
+    assert all(area_text(acre, unit) for unit in AREA_TEXTS)
 
 
 def test_a_bearing_says_its_north():

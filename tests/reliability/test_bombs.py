@@ -15,7 +15,7 @@ from builders.figures import keep
 from pegline.errors import PeglineError
 from pegline.readers import read
 from pegline.readers.book_tables import table_of
-from pegline.readers.file_text import LARGEST
+from pegline.readers.file_text import MAX_BOOK_BYTES
 from pegline.readers.workbooks import sheets_in
 from pegline.survey import reduce
 
@@ -169,7 +169,7 @@ def cost(path):
     return json.loads(told)
 
 
-@pytest.mark.parametrize("size", [70_000, pytest.param(LARGEST - 2000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("size", [70_000, pytest.param(MAX_BOOK_BYTES - 2000, marks=pytest.mark.long)])
 def test_a_bomb_of_any_shape_is_refused_in_little_memory(tmp_path, size):
     costs = {}
     for number, (shape, build) in enumerate(BOOKS.items()):

@@ -14,7 +14,7 @@ from builders.sound_book import ON_A_GRID
 
 from pegline.readers import parse_book
 from pegline.survey import FORMATS, input_of_writers, publish_drawn, reduce
-from pegline.writers import FORMATS_TABLE, PLAIN, WRITERS, name_ends
+from pegline.writers import FORMATS_TABLE, PLAIN_FORMATS, WRITERS, name_ends
 
 FOLDER = Path(import_module("pegline.writers").__file__).parent
 
@@ -48,7 +48,7 @@ def test_no_writer_knows_another():
 
 def test_what_is_written_unless_told_is_in_the_table():
     assert set(FORMATS) <= set(WRITERS)
-    assert set(WRITERS) >= PLAIN
+    assert set(WRITERS) >= PLAIN_FORMATS
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 
 __all__ = ["TextRow", "book_lines", "book_text", "entry_lines", "flow_scalar", "flow_text", "key_order"]
 
-WIDTH: Final = 120  #: columns of a line; what is longer is broken
+MAX_LINE_WIDTH: Final = 120  #: columns of a line; what is longer is broken
 _INDENT: Final = "  "
 #: Keys whose list has a line for each entry, however short.
 _LISTED: Final = ("arcs", "details", "details_back")
@@ -102,7 +102,7 @@ def _entry(key: Text, value: Written, schema: Schema, indent: str, *, section: b
     if not _is_broken(key.value, value, schema, section=section):
         one = _flow(value, schema, places)
         row = TextRow(indent, f"{head}: {one}".rstrip(), places)
-        if len(str(row)) <= WIDTH or isinstance(value, Text):
+        if len(str(row)) <= MAX_LINE_WIDTH or isinstance(value, Text):
             yield row
             return
     yield TextRow(indent, f"{head}:", [key.place])  # the place of a block is that of the first thing in it

@@ -8,7 +8,16 @@ from collections.abc import Mapping
 from dataclasses import field
 from typing import Annotated, Any, Final, Literal
 
-from pegline.book.geometry import GEOMETRY, LEAST_POINTS, Booked, Circle, Curve, Geometry, Rectangle, TapedRound
+from pegline.book.geometry import (
+    GEOMETRY,
+    LEAST_POINTS_OF_GEOMETRY,
+    Booked,
+    Circle,
+    Curve,
+    Geometry,
+    Rectangle,
+    TapedRound,
+)
 from pegline.errors import Place
 from pegline.kinds import Form
 from pegline.measures.grammar import Grammar, items, scalar
@@ -63,7 +72,7 @@ def _feature(values: dict[str, Any], table: Table, log: ReadingLog) -> Feature:
         if not isinstance(geometry, Curve):
             raise Wrong("closed is for curves only; leave it out", table.entries["closed"][0].place)
         geometry = dataclasses.replace(geometry, closed=closed)
-    least = LEAST_POINTS.get(type(geometry), 0)
+    least = LEAST_POINTS_OF_GEOMETRY.get(type(geometry), 0)
     if least and len(geometry.points) < least and not any(isinstance(point, Booked) for point in geometry.points):
         word_, text = next((w, v) for w, (_, v) in table.entries.items() if w in GEOMETRY.keys)
         raise Wrong(

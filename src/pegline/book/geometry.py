@@ -18,7 +18,7 @@ from pegline.records import record
 
 __all__ = [
     "GEOMETRY",
-    "LEAST_POINTS",
+    "LEAST_POINTS_OF_GEOMETRY",
     "At",
     "Booked",
     "Circle",
@@ -243,4 +243,4 @@ GEOMETRY: Final = OneOf(
 )
 
 #: Points that a geometry asks for at least, where it is a list.
-LEAST_POINTS: Final[Mapping[type, int]] = {Through: 2, Ring: 3, Curve: 3}
+LEAST_POINTS_OF_GEOMETRY: Final[Mapping[type, int]] = {Through: 2, Ring: 3, Curve: 3}

@@ -66,8 +66,9 @@ def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
     return places
 
 
-MANY: Final = 300  #: names among which no likeness is looked for: it takes time
-SURE: Final = 0.8  #: likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own
+MAX_NAMES_COMPARED: Final = 300  #: names among which no likeness is looked for: it takes time
+#: Likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own.
+SLIP_LIKENESS: Final = 0.8
 #: The sections that give names of each realm: until they are written, a name may still come.
 DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
     "station": ("lines",),
@@ -101,7 +102,7 @@ def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
             hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
             if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
                 hint = f", but {back}; write that, for the line's key gives its direction"
-            slip = realm == "kind" and nearest(name, KINDS, likeness=SURE) is not None
+            slip = realm == "kind" and nearest(name, KINDS, likeness=SLIP_LIKENESS) is not None
             slip = slip or _is_misspelt(name, names, times[realm, name], used_names)
             if slip or known.log.is_written(*DEFINED_IN[realm]):
                 yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
@@ -116,7 +117,7 @@ def _is_misspelt(name: str, names: Set[str], times: int, used_names: Set[str]) -
 
     A name that is to come is mostly used more than once; one that nothing uses was mostly meant.
     """
-    if len(names) >= MANY:
+    if len(names) >= MAX_NAMES_COMPARED:
         return False
     return any(
         _is_one_letter_off(name, other) and (times == 1 or other not in used_names)
@@ -170,7 +171,7 @@ def _slip_of_a_definition(
 ) -> Iterator[Finding]:
     """Tell something that nothing uses and whose name is nearly one that is not there: the slip may be in it."""
     unused = places.keys() - used_names
-    near = nearest(name, unused, likeness=SURE) if len(unused) < MANY else None
+    near = nearest(name, unused, likeness=SLIP_LIKENESS) if len(unused) < MAX_NAMES_COMPARED else None
     if near is not None:
         doubted.add(near)
         text = f"nothing uses {quote(near)}, and there is no {what} {quote(name)}; is it misspelt here?"

@@ -88,21 +88,21 @@ def _screen(name: str, survey: Survey | None, missing: Sequence[Finding], faults
 # -- the screen --------------------------------------------------------------------------------------
 
 
-WIDTH: Final = 80  #: columns of a screen, fewer where the terminal has fewer
-LEAST_WIDTH: Final = 40  #: columns below which lines are left to the terminal to break
-MARGIN: Final = 9  #: columns that hold the lead of a paragraph: 'Likely', 'Do now'
+SCREEN_WIDTH: Final = 80  #: columns of a screen, fewer where the terminal has fewer
+MIN_SCREEN_WIDTH: Final = 40  #: columns below which lines are left to the terminal to break
+LEAD_WIDTH: Final = 9  #: columns that hold the lead of a paragraph: 'Likely', 'Do now'
 LEAST_LABEL: Final = 12  #: columns that names of checks need beside their figures
 MOST_PASSED: Final = 8  #: passed checks that have a row each
 MOST_NOTES: Final = 12  #: warnings on one screen; the computation sheet has them all
 
 #: Codes of a terminal that shows colours.
-COLOURS: Final = {"FAILED": "1;31", "PASSED": "1;32", "NOT CHECKED": "1;33", "bad": "31", "lead": "1"}
+TERMINAL_COLOURS: Final = {"FAILED": "1;31", "PASSED": "1;32", "NOT CHECKED": "1;33", "bad": "31", "lead": "1"}
 
 
 class Screen:
     """Where text is shown: how wide it is and whether it shows colours."""
 
-    def __init__(self, *, width: int = WIDTH, colours: bool = False) -> None:
+    def __init__(self, *, width: int = SCREEN_WIDTH, colours: bool = False) -> None:
         self.width = width
         self.colours = colours
 
@@ -110,26 +110,26 @@ class Screen:
     def of_terminal(cls) -> Screen:
         """Return the screen that standard output is."""
         terminal = bool(sys.stdout) and sys.stdout.isatty()
-        columns = shutil.get_terminal_size((WIDTH, 24)).columns if terminal else WIDTH
+        columns = shutil.get_terminal_size((SCREEN_WIDTH, 24)).columns if terminal else SCREEN_WIDTH
         plain = "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
-        return cls(width=max(min(columns, WIDTH), LEAST_WIDTH), colours=terminal and not plain)
+        return cls(width=max(min(columns, SCREEN_WIDTH), MIN_SCREEN_WIDTH), colours=terminal and not plain)
 
     def paint(self, text: str, colour: str) -> str:
         """Return text in a colour, where the screen has colours."""
-        return f"\x1b[{COLOURS[colour]}m{text}\x1b[0m" if self.colours and colour in COLOURS else text
+        return f"\x1b[{TERMINAL_COLOURS[colour]}m{text}\x1b[0m" if self.colours and colour in TERMINAL_COLOURS else text
 
     def paragraph(self, lead: str, text: str, *, place: str = "", colour: str = "lead") -> Iterator[str]:
         """Yield a paragraph under its lead in the margin; a place of the book stands at the right of its first line."""
-        room = self.width - MARGIN - (len(place) + 2 if place else 0)
-        indent = " " * MARGIN
-        if len(lead) >= MARGIN:
+        room = self.width - LEAD_WIDTH - (len(place) + 2 if place else 0)
+        indent = " " * LEAD_WIDTH
+        if len(lead) >= LEAD_WIDTH:
             yield self.paint(lead, colour)
             lead = ""
         first, *rest = wrap(printable(text), room, break_on_hyphens=False) or [""]
-        left = f"{lead:<{MARGIN}}{first}"
+        left = f"{lead:<{LEAD_WIDTH}}{first}"
         line = f"{left:<{self.width - len(place)}}{place}" if place else left
         yield line.replace(lead, self.paint(lead, colour), 1) if lead else line
-        for part in wrap(" ".join(rest), self.width - MARGIN, break_on_hyphens=False):
+        for part in wrap(" ".join(rest), self.width - LEAD_WIDTH, break_on_hyphens=False):
             yield indent + part
 
 
@@ -163,7 +163,7 @@ def _verdict_lines(
     """Yield the verdict, and what a half-finished book still lacks, or one whose wrong rows are left out."""
     if survey_verdict.word == "NOT CHECKED":
         first, *rest = wrap(
-            printable(survey_verdict.headline), screen.width, subsequent_indent=" " * MARGIN, break_on_hyphens=False
+            printable(survey_verdict.headline), screen.width, subsequent_indent=" " * LEAD_WIDTH, break_on_hyphens=False
         )
         yield first.replace(survey_verdict.word, screen.paint(survey_verdict.word, survey_verdict.word), 1)
         yield from rest

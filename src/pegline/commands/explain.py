@@ -23,10 +23,10 @@ from pegline.readers.yaml import parse
 from pegline.records import record
 
 __all__ = ["Example", "arguments", "example_of", "how_to_books", "run"]
-WIDTH: Final = 80
-MARGIN: Final = 10  #: columns of the lead of a paragraph
+TEXT_COLUMNS: Final = 80
+LEAD_COLUMNS: Final = 10  #: columns of the lead of a paragraph
 MAX_KEYS: Final = 12  #: of a map that are each told with their meaning
-MAX_OTHERS: Final = 4  #: keys named instead of a word that is none
+MAX_OTHER_KEYS: Final = 4  #: keys named instead of a word that is none
 SPELLED: Final = 0.8  #: likeness of a word to a key, from which it is a slip for that key
 KEY_WIDTH: Final = 22  #: columns of a key in the list of all
 
@@ -54,7 +54,7 @@ def _all_keys() -> Iterator[str]:
         yield ""
         yield f"{place}:"
         for entry in group:
-            first, *rest = wrap(entry.meaning, WIDTH - KEY_WIDTH - 2) or [""]
+            first, *rest = wrap(entry.meaning, TEXT_COLUMNS - KEY_WIDTH - 2) or [""]
             yield f"  {entry.word:<{KEY_WIDTH}}{first}"
             yield from (f"  {'':<{KEY_WIDTH}}{line}" for line in rest)
 
@@ -96,7 +96,7 @@ def _other_keys(word: str) -> str:
     if spelled:
         return f"; did you mean {spelled!r}?"
     named = (entry.word for entry in entries() if re.search(rf"\b{re.escape(plain)}\b", entry.meaning.casefold()))
-    keys = TRADE_WORDS.get(plain) or tuple(dict.fromkeys(named))[:MAX_OTHERS]
+    keys = TRADE_WORDS.get(plain) or tuple(dict.fromkeys(named))[:MAX_OTHER_KEYS]
     if keys:
         return f"; what is said of it stands under {', '.join(keys)}: pegline explain {keys[0]}"
     return suggest(word, {entry.word for entry in entries()})
@@ -117,13 +117,13 @@ def _entry(same: list[Entry]) -> Iterator[str]:
     example = next((example for example in examples if example), None)
     if example:
         yield from _paragraph("example", f"from {example.book}")
-        yield from (f"{'':<{MARGIN}}{line}" for line in dedent("\n".join(example.lines)).split("\n"))
+        yield from (f"{'':<{LEAD_COLUMNS}}{line}" for line in dedent("\n".join(example.lines)).split("\n"))
 
 
 def _paragraph(lead: str, text: str) -> Iterator[str]:
-    first, *rest = wrap(text, WIDTH - MARGIN, break_on_hyphens=False) or [""]
-    yield f"  {lead:<{MARGIN - 2}}{first}"
-    yield from (f"{'':<{MARGIN}}{line}" for line in rest)
+    first, *rest = wrap(text, TEXT_COLUMNS - LEAD_COLUMNS, break_on_hyphens=False) or [""]
+    yield f"  {lead:<{LEAD_COLUMNS - 2}}{first}"
+    yield from (f"{'':<{LEAD_COLUMNS}}{line}" for line in rest)
 
 
 # -- examples: lines of the small books that ship with the program, each of which a test reduces -----
@@ -132,8 +132,8 @@ def _paragraph(lead: str, text: str) -> Iterator[str]:
 PACKAGE: Final = Path(__file__).parents[1]
 
 #: Where the books are: beside the code once installed, in the project's samples before.
-FOLDERS: Final = (PACKAGE / "how_to", PACKAGE.parents[1] / "samples" / "how-to")
-MAX_LINES: Final = 6  #: of one example
+EXAMPLE_FOLDERS: Final = (PACKAGE / "how_to", PACKAGE.parents[1] / "samples" / "how-to")
+MAX_EXAMPLE_LINES: Final = 6  #: of one example
 MAX_COLUMNS: Final = 110  #: a longer line is a poor example
 
 
@@ -147,7 +147,7 @@ class Example:
 
 def how_to_books() -> tuple[Path, ...]:
     """Return the small books that show one situation each, in the order of their names."""
-    return tuple(path for folder in FOLDERS if folder.is_dir() for path in sorted(folder.glob("*.yaml")))
+    return tuple(path for folder in EXAMPLE_FOLDERS if folder.is_dir() for path in sorted(folder.glob("*.yaml")))
 
 
 def example_of(record_name: str, word: str) -> Example | None:
@@ -209,7 +209,7 @@ def _lines(lines: list[str], place: Place, value: Written) -> tuple[str, ...]:
     for line in lines[first + 1 :]:
         if not line.strip() or len(line) - len(line.lstrip()) <= indent:
             break
-        if len(block) == MAX_LINES:
+        if len(block) == MAX_EXAMPLE_LINES:
             block.append(" " * (indent + 2) + "…")
             break
         block.append(line)

@@ -264,7 +264,7 @@ def _weight(text: str) -> int | None:
         hundredths = round(float(text) * 100)
     except ValueError:
         return None
-    return hundredths if hundredths in WEIGHTS else None
+    return hundredths if hundredths in LINE_WEIGHTS else None
 
 
 def _line_type(text: str) -> str | None:
@@ -274,7 +274,32 @@ def _line_type(text: str) -> str | None:
 OTHER_KEYS: Final = "colour: 3, weight: 0.35, line: LONG-DASH"
 
 #: Weights of lines that drawings know, hundredths of a millimetre.
-WEIGHTS: Final = (0, 5, 9, 13, 15, 18, 20, 25, 30, 35, 40, 50, 53, 60, 70, 80, 90, 100, 106, 120, 140, 158, 200, 211)
+LINE_WEIGHTS: Final = (
+    0,
+    5,
+    9,
+    13,
+    15,
+    18,
+    20,
+    25,
+    30,
+    35,
+    40,
+    50,
+    53,
+    60,
+    70,
+    80,
+    90,
+    100,
+    106,
+    120,
+    140,
+    158,
+    200,
+    211,
+)
 
 #: Each key of an office's layer with its field, what reads it, and what to write.
 OFFICE_KEYS: Final[Mapping[str, tuple[str, Callable[[str], str | int | None], str]]] = {

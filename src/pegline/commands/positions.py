@@ -65,7 +65,7 @@ def joint_covariance(names: Sequence[str], solution: Solution, points: Points, a
 
 
 #: How far a coordinate or a length is moved to see what changes, metres.
-STEP: Final = 1e-4
+DIFFERENCE_STEP: Final = 1e-4
 
 
 def difference_quotients(of: Callable[[Array], Array], values: Array) -> Array:
@@ -77,8 +77,8 @@ def difference_quotients(of: Callable[[Array], Array], values: Array) -> Array:
     columns = []
     for number in range(len(values)):
         move = np.zeros(len(values))
-        move[number] = STEP
-        columns.append((of(values + move) - of(values - move)) / (2 * STEP))
+        move[number] = DIFFERENCE_STEP
+        columns.append((of(values + move) - of(values - move)) / (2 * DIFFERENCE_STEP))
     return np.array(columns).T
 
 

@@ -21,17 +21,18 @@ from pegline.plan.style import LAYERS
 from pegline.plane import Array
 from pegline.survey import Survey
 
-__all__ = ["BODY", "TEXT", "Flow", "SmallMap", "field_sheets", "write_sheets"]
+__all__ = ["SHEET_BODY", "TEXT_MM", "Flow", "SmallMap", "field_sheets", "write_sheets"]
 
 WIDTH, HEIGHT = PAPERS["A4"]
-TEXT: Final = 2.9  #: height of capitals of 11 points and a little, millimetres
-LEADING: Final = 1.75  #: from baseline to baseline, in heights of capitals
-HEAD: Final = 13.0
-FOOT: Final = 21.0
+TEXT_MM: Final = 2.9  #: height of capitals of 11 points and a little, millimetres
+FLOW_LEADING: Final = 1.75  #: from baseline to baseline, in heights of capitals
+HEAD_MM: Final = 13.0
+FOOT_MM: Final = 21.0
 #: Left, bottom, right, top of what a sheet's body may draw on, millimetres.
-BODY: Final = (MARGIN + 4, MARGIN + FOOT, WIDTH - MARGIN - 4, HEIGHT - MARGIN - HEAD - 3)
-AIR: Final = 11.0  #: kept free inside a small map for names, mm
-FORMATS: Final = ("pdf", "svg", "png")
+SHEET_BODY: Final = (MARGIN + 4, MARGIN + FOOT_MM, WIDTH - MARGIN - 4, HEIGHT - MARGIN - HEAD_MM - 3)
+SMALL_MAP_AIR_MM: Final = 11.0  #: kept free inside a small map for names, mm
+STROKE_TOLERANCE: Final = 0.02  #: how finely arcs are stroked on small maps, metres
+SHEET_FORMATS: Final = ("pdf", "svg", "png")
 
 Body = list[Item]
 
@@ -75,25 +76,25 @@ def _around(title: str, heading: str, caution: str, number: int, total: int) -> 
     """Yield what stands about the body of a sheet."""
     left, right, upper = MARGIN, WIDTH - MARGIN, HEIGHT - MARGIN
     yield Stroke("SHEET-FRAME", np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)]), True)
-    yield Stroke("SHEET", np.array([(left, upper - HEAD), (right, upper - HEAD)]))
-    yield Stroke("SHEET", np.array([(left, MARGIN + FOOT - 2), (right, MARGIN + FOOT - 2)]))
+    yield Stroke("SHEET", np.array([(left, upper - HEAD_MM), (right, upper - HEAD_MM)]))
+    yield Stroke("SHEET", np.array([(left, MARGIN + FOOT_MM - 2), (right, MARGIN + FOOT_MM - 2)]))
     room = right - left - 8
-    short_heading = shorten(heading, room * 0.55, TEXT)
-    yield Words("SHEET-TEXT", short_heading, right - 4, upper - 8.5, TEXT, "right")
+    short_heading = shorten(heading, room * 0.55, TEXT_MM)
+    yield Words("SHEET-TEXT", short_heading, right - 4, upper - 8.5, TEXT_MM, "right")
     yield Words(
         "SHEET-TEXT",
-        shorten(title, room - text_width(short_heading, TEXT) - 5, 3.4),
+        shorten(title, room - text_width(short_heading, TEXT_MM) - 5, 3.4),
         left + 4,
         upper - 8.5,
         3.4,
         bold=True,
     )
-    lines = wrap(f"This is not a boundary survey. {caution}", room, TEXT)[:3]
+    lines = wrap(f"This is not a boundary survey. {caution}", room, TEXT_MM)[:3]
     for row, line in enumerate(lines):
-        yield Words("SHEET-TEXT", line, left + 4, MARGIN + FOOT - 7.2 - row * TEXT * LEADING, TEXT)
+        yield Words("SHEET-TEXT", line, left + 4, MARGIN + FOOT_MM - 7.2 - row * TEXT_MM * FLOW_LEADING, TEXT_MM)
     page = f"{number} of {total}"
-    if len(lines) < 3 or text_width(lines[-1], TEXT) + text_width(page, TEXT) + 6 < room:
-        yield Words("SHEET-TEXT", page, right - 4, MARGIN + 2.2, TEXT, "right", bold=True)
+    if len(lines) < 3 or text_width(lines[-1], TEXT_MM) + text_width(page, TEXT_MM) + 6 < room:
+        yield Words("SHEET-TEXT", page, right - 4, MARGIN + 2.2, TEXT_MM, "right", bold=True)
 
 
 def write_sheets(
@@ -116,7 +117,7 @@ def write_sheets(
     from pegline.writers import WRITERS, known_formats
     from pegline.writers.publish import publish
 
-    writers = {name: WRITERS[name] for name in FORMATS} | dict(more or {})
+    writers = {name: WRITERS[name] for name in SHEET_FORMATS} | dict(more or {})
     return publish(plan, directory, stem, known_formats(formats, writers), writers)
 
 
@@ -129,7 +130,7 @@ class Flow:
 
     heading: str
     pages: list[tuple[str, Body]] = field(default_factory=list)
-    y: float = BODY[3]
+    y: float = SHEET_BODY[3]
 
     def __post_init__(self) -> None:
         self.turn()
@@ -142,54 +143,64 @@ class Flow:
     def turn(self) -> None:
         """Begin another sheet."""
         self.pages.append((self.heading, []))
-        self.y = BODY[3]
+        self.y = SHEET_BODY[3]
 
     def room(self, height: float) -> None:
         """Begin another sheet where so much room, millimetres, is not left on this one."""
-        if self.y - height < BODY[1] and self.items:
+        if self.y - height < SHEET_BODY[1] and self.items:
             self.turn()
 
-    def text(self, text: str, *, bold: bool = False, height: float = TEXT, indent: float = 0.0) -> None:
+    def text(self, text: str, *, bold: bool = False, height: float = TEXT_MM, indent: float = 0.0) -> None:
         """Write a paragraph."""
-        lines = wrap(text, BODY[2] - BODY[0] - indent, height, bold=bold)
+        lines = wrap(text, SHEET_BODY[2] - SHEET_BODY[0] - indent, height, bold=bold)
         for line in lines:
-            self.room(height * LEADING)
-            self.y -= height * LEADING
-            self.items.append(Words("SHEET-TEXT", line, BODY[0] + indent, self.y, height, bold=bold))
+            self.room(height * FLOW_LEADING)
+            self.y -= height * FLOW_LEADING
+            self.items.append(Words("SHEET-TEXT", line, SHEET_BODY[0] + indent, self.y, height, bold=bold))
 
-    def gap(self, height: float = TEXT) -> None:
+    def gap(self, height: float = TEXT_MM) -> None:
         """Leave some room."""
         self.y -= height
 
     def step(self, number: int, text: str) -> None:
         """Write a numbered step, its lines under one another."""
-        lines = wrap(text, BODY[2] - BODY[0] - 10, TEXT)
-        self.room(len(lines) * TEXT * LEADING)
+        lines = wrap(text, SHEET_BODY[2] - SHEET_BODY[0] - 10, TEXT_MM)
+        self.room(len(lines) * TEXT_MM * FLOW_LEADING)
         self.items.append(
-            Words("SHEET-TEXT", f"{number}", BODY[0] + 6, self.y - TEXT * LEADING, TEXT, "right", bold=True)
+            Words(
+                "SHEET-TEXT",
+                f"{number}",
+                SHEET_BODY[0] + 6,
+                self.y - TEXT_MM * FLOW_LEADING,
+                TEXT_MM,
+                "right",
+                bold=True,
+            )
         )
         self.text(text, indent=10)
         self.gap(1.2)
 
     def row(self, cells: Sequence[str], widths: Sequence[float], *, bold: bool = False, ruled: bool = True) -> None:
         """Write a row of a table; cells that are too long go on below, those of figures are on the right."""
-        wrapped = [wrap(cell, width - 2.5, TEXT, bold=bold) or [""] for cell, width in zip(cells, widths, strict=True)]
-        height = max(len(lines) for lines in wrapped) * TEXT * LEADING + 1.6
+        wrapped = [
+            wrap(cell, width - 2.5, TEXT_MM, bold=bold) or [""] for cell, width in zip(cells, widths, strict=True)
+        ]
+        height = max(len(lines) for lines in wrapped) * TEXT_MM * FLOW_LEADING + 1.6
         self.room(height)
-        x = BODY[0]
+        x = SHEET_BODY[0]
         for lines, width in zip(wrapped, widths, strict=True):
             for number, line in enumerate(lines):
-                y = self.y - TEXT * LEADING * (number + 1)
-                self.items.append(Words("SHEET-TEXT", line, x + 1, y, TEXT, bold=bold))
+                y = self.y - TEXT_MM * FLOW_LEADING * (number + 1)
+                self.items.append(Words("SHEET-TEXT", line, x + 1, y, TEXT_MM, bold=bold))
             x += width
         self.y -= height
         if ruled:
-            self.items.append(Stroke("SHEET", np.array([(BODY[0], self.y), (x, self.y)])))
+            self.items.append(Stroke("SHEET", np.array([(SHEET_BODY[0], self.y), (x, self.y)])))
 
     def picture(self, height: float, draw: Callable[[tuple[float, float, float, float]], Iterator[Item]]) -> None:
         """Draw something into a box of the sheet's breadth and so much height."""
         self.room(height)
-        self.items.extend(draw((BODY[0], self.y - height, BODY[2], self.y)))
+        self.items.extend(draw((SHEET_BODY[0], self.y - height, SHEET_BODY[2], self.y)))
         self.y -= height + 2
 
 
@@ -213,7 +224,9 @@ class SmallMap:
         left, bottom, right, top = self.frame
         low, high = self.seen.min(axis=0), self.seen.max(axis=0)
         spans = np.maximum(high - low, 1.0)
-        self.mm = float(min((right - left - 2 * AIR) / spans[0], (top - bottom - 2 * AIR) / spans[1]))
+        self.mm = float(
+            min((right - left - 2 * SMALL_MAP_AIR_MM) / spans[0], (top - bottom - 2 * SMALL_MAP_AIR_MM) / spans[1])
+        )
         self.middle = (low + high) / 2
         self.centre = np.array([(left + right) / 2, (bottom + top) / 2])
 
@@ -252,7 +265,7 @@ class SmallMap:
         if name:
             self.name(at, name, bold=bold)
 
-    def name(self, at: Array, text: str, *, bold: bool = False, height: float = TEXT) -> None:
+    def name(self, at: Array, text: str, *, bold: bool = False, height: float = TEXT_MM) -> None:
         """Write a name beside a place, where no other name is."""
         x, y = self.at(at)
         width = text_width(text, height, bold=bold)
@@ -285,7 +298,7 @@ class SmallMap:
         struck = sum(1 for line in self.drawn if len(line) > 1 and box(*where).intersects(LineString(line)))
         return sum(_overlap(where, other) for other in self.taken) + 3.0 * struck
 
-    def area_name(self, outline: Array, text: str, *, height: float = TEXT) -> None:
+    def area_name(self, outline: Array, text: str, *, height: float = TEXT_MM) -> None:
         """Write a name within an outline (n, 2), metres, where it covers nothing, as near its middle as can be."""
         ring = Polygon(self.at(outline))
         low_x, low_y, high_x, high_y = ring.bounds
@@ -313,10 +326,10 @@ class SmallMap:
         turn = float(np.arctan2(v - y, u - x))
         turn = turn - pi if turn > pi / 2 else turn + pi if turn <= -pi / 2 else turn
         mx, my = x + share * (u - x) - sin(turn) * 1.2, y + share * (v - y) + cos(turn) * 1.2
-        half = text_width(text, TEXT) / 2
+        half = text_width(text, TEXT_MM) / 2
         reach_x, reach_y = abs(cos(turn)) * half + 1.5, abs(sin(turn)) * half + 1.5
         self.taken.append((mx - reach_x, my - reach_y, mx + reach_x, my + reach_y))
-        self.items.append(Words("SHEET-TEXT", text, mx, my, TEXT, "middle", rotation=turn))
+        self.items.append(Words("SHEET-TEXT", text, mx, my, TEXT_MM, "middle", rotation=turn))
 
     def north(self, bearing_of_up: float) -> None:
         """Draw an arrow to the north in the upper right corner; ``bearing_of_up`` is that of the map's +y, radians."""
@@ -328,7 +341,7 @@ class SmallMap:
         self.items.append(
             Stroke("SHEET-FRAME", np.array([tip - 2.5 * way + 1.2 * side, tip, tip - 2.5 * way - 1.2 * side]))
         )
-        self.items.append(Words("SHEET-TEXT", "N", float(tip[0]), float(tip[1]) + 0.8, TEXT, "middle", bold=True))
+        self.items.append(Words("SHEET-TEXT", "N", float(tip[0]), float(tip[1]) + 0.8, TEXT_MM, "middle", bold=True))
 
 
 def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> float:

@@ -94,10 +94,10 @@ def tape_in_hand(
 # -- a point by distances from others ----------------------------------------------------------------
 
 #: Gauss-Newton steps from a first position some metres off.
-STEPS: Final = 25
+MAX_FIX_STEPS: Final = 25
 
 #: A determinant of the normal matrix below this share of its largest entry squared fixes nothing.
-FLAT: Final = 1e-9
+FLAT_SHARE: Final = 1e-9
 
 
 class OutlierTest(NamedTuple):
@@ -133,7 +133,7 @@ def fixed_by(units: Array, covariance: Array) -> Array | None:
     """
     weights = 1 / np.diag(covariance)
     normal = units.T @ (weights[:, None] * units)
-    if np.linalg.det(normal) <= FLAT * normal.max() ** 2:
+    if np.linalg.det(normal) <= FLAT_SHARE * normal.max() ** 2:
         return None
     gain = np.linalg.solve(normal, units.T * weights)
     spread: Array = gain @ covariance @ gain.T
@@ -150,7 +150,7 @@ def position_by(anchors: Array, distances: Array, variances: Array, near: Array)
     [32.0, 24.0]
     """
     point = np.array(near, dtype=float)
-    for _ in range(STEPS):
+    for _ in range(MAX_FIX_STEPS):
         units = units_towards(point, anchors)
         missing = distances - distance(anchors, point)
         normal = units.T @ (units / variances[:, None])

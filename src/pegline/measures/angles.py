@@ -10,7 +10,7 @@ from typing import Final
 from pegline.errors import Finding
 from pegline.measures.grammar import Grammar, scalar
 from pegline.measures.reading_log import Misread, ReadingLog, Wrong
-from pegline.measures.scalars import LONGEST, no_number, plain_signs, quote
+from pegline.measures.scalars import MAX_NUMBER_CHARACTERS, no_number, plain_signs, quote
 from pegline.measures.source_tree import Text, Written
 from pegline.measures.values import Angle
 
@@ -37,8 +37,8 @@ def degrees(text: str) -> float:
     >>> degrees("63°30'")
     63.5
     """
-    if len(text) > LONGEST:
-        raise Misread(f"{quote(text)} is longer than {LONGEST} characters; write an angle as it was read")
+    if len(text) > MAX_NUMBER_CHARACTERS:
+        raise Misread(f"{quote(text)} is longer than {MAX_NUMBER_CHARACTERS} characters; write an angle as it was read")
     match = _SIGNS.fullmatch(text) or _SPACED.fullmatch(text) or _BARE.fullmatch(text)
     if not match:
         why = no_number(text, "63.5, 63°30' or 63 30 15")

@@ -13,7 +13,7 @@ from pegline.measures.angles import SLOPE
 from pegline.measures.grammar import Grammar, schema_of
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.lengths import ACCURACY, ANY_LENGTH, READING, READINGS, read_reading
-from pegline.measures.obstacles import PASSAGE, WAYS, Passage, passage_length
+from pegline.measures.obstacles import KEYS_OF_WAYS, PASSAGE, Passage, passage_length
 from pegline.measures.offset import TapedTo
 from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
 from pegline.measures.scalars import (
@@ -225,5 +225,5 @@ def reading_past(passage: Passage, unit: str) -> Reading:
     return Reading(Length(value, None, f"{value:.2f}"), passage.place)
 
 
-_PASSAGE_KEYS: Final = frozenset({"past", *(key for keys in WAYS.values() for key in keys)})
+_PASSAGE_KEYS: Final = frozenset({"past", *(key for keys in KEYS_OF_WAYS.values() for key in keys)})
 LEG: Final = Grammar(_read_leg, lambda: {"anyOf": [schema_of(TAPED.grammar), schema_of(PASSAGE.grammar)]})

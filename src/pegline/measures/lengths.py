@@ -13,7 +13,7 @@ from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, schema_of
 from pegline.measures.keys import Key, Record
 from pegline.measures.reading_log import Misread, ReadingLog, Wrong
-from pegline.measures.scalars import LONGEST, NUMBER_PATTERN, SHARE, no_number, plain_signs, quote
+from pegline.measures.scalars import MAX_NUMBER_CHARACTERS, NUMBER_PATTERN, SHARE, no_number, plain_signs, quote
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import nearest
 from pegline.measures.values import Accuracy, Length, Reading
@@ -37,9 +37,9 @@ __all__ = [
     "unknown_unit",
 ]
 
-LIMIT: Final = 100_000.0  # metres: no tape goes further
-LEAST: Final = 1e-6  # metres: no tape shows less
-SPREAD: Final = 0.1  # of the larger reading: more is no spread but a slip
+MAX_METRES: Final = 100_000.0  # metres: no tape goes further
+LEAST_METRES: Final = 1e-6  # metres: no tape shows less
+MAX_SPREAD_SHARE: Final = 0.1  # of the larger reading: more is no spread but a slip
 Sign = Literal["over", "nought", "any"]
 
 _BARE: Final = re.compile(NUMBER_PATTERN, re.ASCII)
@@ -104,12 +104,12 @@ def length_of_text(text: str) -> Length:
     >>> length_of_text("40 ft 6 in").value
     40.5
     """
-    if len(text) <= LONGEST and _BARE.fullmatch(text):
+    if len(text) <= MAX_NUMBER_CHARACTERS and _BARE.fullmatch(text):
         value = float(text)
         if math.isfinite(value):
             return Length(value, None, text)
-    if len(text) > LONGEST:
-        raise Misread(f"{quote(text)} is longer than {LONGEST} characters; write a length as it was read")
+    if len(text) > MAX_NUMBER_CHARACTERS:
+        raise Misread(f"{quote(text)} is longer than {MAX_NUMBER_CHARACTERS} characters; write a length as it was read")
     plain = plain_signs(text)
     if _BARE.fullmatch(plain) or _BARE_FRACTION.fullmatch(plain) or (plain in _LONE and not text.isascii()):
         value = _piece(plain)
@@ -218,16 +218,16 @@ def _length_of(written: Written, log: ReadingLog, wanted: str, sign: Sign) -> Le
 def within(length: Length, log: ReadingLog, sign: Sign) -> Length:
     """Return a length that a tape can have given."""
     metres = abs(length.value) * METRES_PER[length.unit or log.unit]
-    if LEAST <= metres <= LIMIT and (length.value > 0 or sign == "any"):
+    if LEAST_METRES <= metres <= MAX_METRES and (length.value > 0 or sign == "any"):
         return length
     if length.value == 0 and sign == "nought":
         return length
     if sign != "any" and length.value <= 0:
         what = "zero" if length.value == 0 else "below zero"
         raise Misread(f"{quote(length.text)} is {what}; write a length over 0")
-    if sign != "any" and metres < LEAST:
+    if sign != "any" and metres < LEAST_METRES:
         raise Misread(f"{quote(length.text)} is shorter than any tape shows; check the value and its unit")
-    if metres > LIMIT:
+    if metres > MAX_METRES:
         raise Misread(f"{quote(length.text)} is over 100 km, which no tape reaches; check the value and its unit")
     return length
 
@@ -307,7 +307,7 @@ def check_spread(readings: Sequence[Reading], log: ReadingLog, place: Place | No
     if len(readings) < 2:
         return
     lengths = [reading.length.metres(log.unit) for reading in readings if not reading.either]
-    if lengths and max(lengths) - min(lengths) > SPREAD * max(map(abs, lengths)):
+    if lengths and max(lengths) - min(lengths) > MAX_SPREAD_SHARE * max(map(abs, lengths)):
         texts = [reading.length.text for reading in readings]
         point = f", or {_with_points(texts)} with a point if a decimal comma was meant" if _commas(texts) else ""
         raise Wrong(

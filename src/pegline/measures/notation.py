@@ -16,7 +16,7 @@ from pegline.units import COMPOUNDS, METRES_PER
 
 __all__ = [
     "ACRE",
-    "AREA_UNITS",
+    "AREA_TEXTS",
     "METRES",
     "METRIC",
     "UNIT_WORDS",
@@ -48,7 +48,16 @@ UNIT_WORDS: Final[Mapping[str, str]] = {
 }
 
 #: Decimals that show about a centimetre, by unit, for a book that writes fewer; others show two.
-DECIMALS: Final[Mapping[str, int]] = {"mm": 0, "cm": 0, "in": 1, "lk": 1, "lk-us": 1, "lk-20cm": 1, "ch": 3, "ch-us": 3}
+USUAL_DECIMALS: Final[Mapping[str, int]] = {
+    "mm": 0,
+    "cm": 0,
+    "in": 1,
+    "lk": 1,
+    "lk-us": 1,
+    "lk-20cm": 1,
+    "ch": 3,
+    "ch-us": 3,
+}
 MOST_DECIMALS: Final = 3  #: a tape shows no more
 QUARTER: Final = Fraction(1, 4)  #: the coarsest step, inches, in which differences and accuracies are written
 METRIC: Final = frozenset({"m", "cm", "mm", "lk-20cm", "ch-20m", "ch-30m"})
@@ -71,7 +80,7 @@ class Notation:
     step: Fraction  #: the finest part of the last unit that is written
     areas: tuple[
         str | CustomaryArea, ...
-    ]  #: units of area in the order asked for: names of ``AREA_UNITS``, or the book's own
+    ]  #: units of area in the order asked for: names of ``AREA_TEXTS``, or the book's own
     minutes: bool = True  #: bearings in degrees and minutes; otherwise in decimals of a degree
     bearing_decimals: int = 1  #: where in decimals
 
@@ -274,7 +283,7 @@ def _fraction_step(texts: Iterable[str]) -> Fraction:
 def _decimal_step(texts: Iterable[str], unit: str) -> Fraction:
     """Return the decimals written, no fewer than show about a centimetre."""
     written = max((len(digits) for text in texts for digits in _DECIMALS.findall(text)), default=0)
-    return Fraction(1, 10 ** min(max(written, DECIMALS.get(unit, 2)), MOST_DECIMALS))
+    return Fraction(1, 10 ** min(max(written, USUAL_DECIMALS.get(unit, 2)), MOST_DECIMALS))
 
 
 def _square_metres(area: float) -> str:
@@ -290,7 +299,7 @@ def _acres_roods_perches(area: float) -> str:
 
 
 #: Units to print areas in, by the names that a book may use.
-AREA_UNITS: Final[Mapping[str, Callable[[float], str]]] = {
+AREA_TEXTS: Final[Mapping[str, Callable[[float], str]]] = {
     "m2": _square_metres,
     "square metre": _square_metres,
     "hectare": lambda area: f"{area / 10_000:.4f} ha",
@@ -312,4 +321,4 @@ def area_text(area: float, unit: str | CustomaryArea = "m2") -> str:
     """
     if isinstance(unit, CustomaryArea):
         return f"{area / unit.square_metres:.2f} {unit.name}"
-    return AREA_UNITS.get(unit, _square_metres)(area)
+    return AREA_TEXTS.get(unit, _square_metres)(area)

@@ -24,8 +24,8 @@ from pegline.measures.values import Angle, Reading
 from pegline.records import record
 
 __all__ = [
+    "KEYS_OF_WAYS",
     "PASSAGE",
-    "WAYS",
     "ChainAngle",
     "Passage",
     "Way",
@@ -40,7 +40,7 @@ __all__ = [
 
 Way = Literal["parallel", "sides", "perpendicular", "perpendiculars"]
 #: The keys that each way of passing takes, in the order in which its readings are listed.
-WAYS: Final[dict[Way, tuple[str, ...]]] = {
+KEYS_OF_WAYS: Final[dict[Way, tuple[str, ...]]] = {
     "parallel": ("parallel", "offsets"),
     "sides": ("sides", "angle"),
     "perpendicular": ("perpendicular", "hypotenuse"),
@@ -233,13 +233,13 @@ class Passage:
     @property
     def way(self) -> Way:
         """Return how the obstacle was passed."""
-        return next(way for way, keys in WAYS.items() if getattr(self, keys[0]))
+        return next(way for way, keys in KEYS_OF_WAYS.items() if getattr(self, keys[0]))
 
     @property
     def readings(self) -> tuple[Reading, ...]:
         """Return every reading off the tape, in the order of `passage_length`."""
         booked: list[Reading] = []
-        for key in WAYS[self.way]:
+        for key in KEYS_OF_WAYS[self.way]:
             value = getattr(self, key)
             booked += value if isinstance(value, tuple) else [value] if isinstance(value, Reading) else []
         if isinstance(self.angle, ChainAngle):
@@ -303,13 +303,13 @@ _NO_FIGURE: Final[dict[Way, str]] = {
 
 
 def _passage(values: dict[str, Any], table: Table, log: ReadingLog) -> Passage:
-    ways_given = [way for way, keys in WAYS.items() if any(values.get(key) for key in keys)]
+    ways_given = [way for way, keys in KEYS_OF_WAYS.items() if any(values.get(key) for key in keys)]
     if len(ways_given) != 1:
         text = "a leg past an obstacle is taped in one way; write " + ", or ".join(
-            " and ".join(keys) for keys in WAYS.values()
+            " and ".join(keys) for keys in KEYS_OF_WAYS.values()
         )
         raise Wrong(text, table.place, "obstacle")
-    lacking = [key for key in WAYS[ways_given[0]] if not values.get(key)]
+    lacking = [key for key in KEYS_OF_WAYS[ways_given[0]] if not values.get(key)]
     if lacking:
         raise Wrong(f"{lacking[0]} is missing; {ways_given[0]} needs it", table.place, "missing-key")
     passage = Passage(**values)

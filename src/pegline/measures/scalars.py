@@ -16,7 +16,7 @@ from pegline.measures.source_tree import Written
 from pegline.measures.spelling import nearest
 from pegline.measures.values import Name, Pair, Side
 
-LONGEST: Final = 30  # characters of a number: more than any instrument shows
+MAX_NUMBER_CHARACTERS: Final = 30  # characters of a number: more than any instrument shows
 NUMBER_PATTERN: Final = r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?"
 _NUMBER: Final = re.compile(NUMBER_PATTERN, re.ASCII)
 _COMMA: Final = re.compile(r"[-+]?\d+,\d+", re.ASCII)
@@ -219,7 +219,7 @@ def number(text: str) -> float:
     12.45
     """
     plain = plain_signs(text)
-    if _NUMBER.fullmatch(plain) and len(text) <= LONGEST:
+    if _NUMBER.fullmatch(plain) and len(text) <= MAX_NUMBER_CHARACTERS:
         value = float(plain)
         if math.isfinite(value):
             return value
@@ -228,8 +228,8 @@ def number(text: str) -> float:
 
 def no_number(text: str, example: str = "12.45") -> str:
     """Return why a text is no number, and what to write."""
-    if len(text) > LONGEST:
-        return f"{quote(text)} is longer than {LONGEST} characters; write a number as it was read"
+    if len(text) > MAX_NUMBER_CHARACTERS:
+        return f"{quote(text)} is longer than {MAX_NUMBER_CHARACTERS} characters; write a number as it was read"
     if _COMMA.fullmatch(text):
         return f"{quote(text)} has a decimal comma; write {text.replace(',', '.')}"
     plain = re.sub(r"(?<=\d)[, _'](?=\d{3})", "", text)
@@ -302,7 +302,7 @@ def proportion(text: str) -> float:
     0.0002
     """
     ratio = _RATIO.fullmatch(text)
-    if ratio and float(ratio[1]) > 0 and len(text) <= LONGEST:
+    if ratio and float(ratio[1]) > 0 and len(text) <= MAX_NUMBER_CHARACTERS:
         return 1 / float(ratio[1])
     if "/" in text:
         raise Misread(f"{quote(text)} is no ratio; write it like 1/1000")

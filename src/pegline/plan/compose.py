@@ -23,7 +23,7 @@ from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.plan_labels import place_labels
 from pegline.plan.map.features import Content, bounding_corners, map_content, outline_points
 from pegline.plan.model import Ellipse, Feature, Heading, Label, Options, Plan, Sheet, Tuft
-from pegline.plan.sheets.column import A4_HEIGHT, A4_WIDTH, BODY, SMALL, shorten
+from pegline.plan.sheets.column import A4_BODY, A4_HEIGHT, A4_WIDTH, SMALL_TEXT_MM, shorten
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
 from pegline.plan.sheets.papers import MARGIN, Paper, SheetLayout, is_large
 from pegline.plan.sheets.tables import schedule_pages
@@ -33,7 +33,7 @@ from pegline.plane import Array
 __all__ = ["compose"]
 
 ELLIPSE_ON_PAPER = 8.0  #: the largest ellipse should be about so long, mm
-SCHEDULE: Final = Heading("Schedule", "Schedule")
+SCHEDULE_HEADING: Final = Heading("Schedule", "Schedule")
 
 
 def compose(survey: Survey, options: Options | None = None) -> Plan:
@@ -53,7 +53,9 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     tiles = [tile for tile, paper in papers.items() if alone or paper.shows(low, high).any()]
     content = replace(content, scale=layout.scale, left_out=lettering.left_out)
     tables = tables_and_index(layout, tiles, content)
-    tables += [(SCHEDULE, page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
+    tables += (
+        [(SCHEDULE_HEADING, page) for page in schedule_pages(content, lettering.numbered)] if lettering.numbered else []
+    )
     further = _further_sheets(content, options, len(tiles), tables)
     sheets = (*make_sheets(layout, tiles, content, labels, len(further)), *further)
     return Plan(
@@ -94,12 +96,12 @@ def _further_sheets(
 
 def _further_sheet(content: Content, name: str, heading: str, body: list[Item], number: int, total: int) -> Sheet:
     book = content.solved.book
-    left, bottom, right, top = BODY
+    left, bottom, right, top = A4_BODY
     title = book.title or book.file.rsplit(".", 1)[0]
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = A4_HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
-    origin = shorten(f"From {book.file}{day}. This is not a boundary survey.", 140.0, SMALL)
+    origin = shorten(f"From {book.file}{day}. This is not a boundary survey.", 140.0, SMALL_TEXT_MM)
     items: list[Item] = [
         *body,
         Stroke("SHEET-FRAME", edge, True),
@@ -108,8 +110,8 @@ def _further_sheet(content: Content, name: str, heading: str, body: list[Item], 
         Words("SHEET-TEXT", shorten(title, 110.0, 2.5), left + 3, top + 4.5, 2.5, bold=True),
         Words("SHEET-TEXT", heading, right - 3, top + 4.5, 2.5, "right"),
         Words("SHEET-TEXT", headline(content.solved), left + 3, bottom - 5, 2.5, bold=True),
-        Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL),
-        Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL, "right", bold=True),
+        Words("SHEET-TEXT", origin, left + 3, bottom - 9.5, SMALL_TEXT_MM),
+        Words("SHEET-TEXT", f"Sheet {number} of {total}", right - 3, bottom - 9.5, SMALL_TEXT_MM, "right", bold=True),
     ]
     return Sheet(name, "A4", False, Page(A4_WIDTH, A4_HEIGHT, tuple(items)), None, (0.0, 0.0))
 

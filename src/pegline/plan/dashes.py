@@ -16,8 +16,8 @@ from pegline.plan.display import Array, close_ring
 
 __all__ = ["dash_pieces", "is_smooth"]
 
-CORNER: Final = np.radians(30.0)  #: a line that turns by more at a vertex has a corner there
-TINY: Final = 1e-9
+CORNER_RADIANS: Final = np.radians(30.0)  #: a line that turns by more at a vertex has a corner there
+LENGTH_ROUNDING: Final = 1e-9
 
 
 def dash_pieces(points: Array, closed: bool, pattern: Sequence[float]) -> list[Array]:
@@ -60,7 +60,7 @@ def is_smooth(vertices: Array, bulges: Array, closed: bool) -> bool:
     angles, halves = np.arctan2(chords[:, 1], chords[:, 0]), 2 * np.arctan(bulges[: len(chords)])
     before, after = angles + halves, angles - halves
     changes = (np.roll(after, -1) if closed else after[1:]) - (before if closed else before[:-1])
-    return bool((np.abs((changes + np.pi) % (2 * np.pi) - np.pi) < CORNER).all())
+    return bool((np.abs((changes + np.pi) % (2 * np.pi) - np.pi) < CORNER_RADIANS).all())
 
 
 def _corners(ring: Array, closed: bool) -> list[int]:
@@ -68,7 +68,7 @@ def _corners(ring: Array, closed: bool) -> list[int]:
     chords = np.diff(ring, axis=0)
     angles = np.arctan2(chords[:, 1], chords[:, 0])
     changes = np.abs((np.diff(angles) + np.pi) % (2 * np.pi) - np.pi)
-    return [0, *(np.flatnonzero(changes > CORNER) + 1).tolist(), len(ring) - 1]
+    return [0, *(np.flatnonzero(changes > CORNER_RADIANS) + 1).tolist(), len(ring) - 1]
 
 
 def _spans(start: float, end: float, pattern: Sequence[float]) -> list[tuple[float, float]]:
@@ -90,11 +90,11 @@ def _join_spans(spans: Sequence[tuple[float, float]], length: float, closed: boo
     """Return spans of ink without breaks where one begins as another ends; a ring's last runs on past its end."""
     joined: list[tuple[float, float]] = []
     for start, end in spans:
-        if joined and start - joined[-1][1] <= TINY * length:
+        if joined and start - joined[-1][1] <= LENGTH_ROUNDING * length:
             joined[-1] = (joined[-1][0], end)
         else:
             joined.append((start, end))
-    if closed and len(joined) > 1 and joined[0][0] <= 0 and joined[-1][1] >= length * (1 - TINY):
+    if closed and len(joined) > 1 and joined[0][0] <= 0 and joined[-1][1] >= length * (1 - LENGTH_ROUNDING):
         (_, first_end), *rest, (last_start, _) = joined
         joined = [*rest, (last_start, length + first_end)]
     return joined

@@ -42,10 +42,10 @@ __all__ = [
 FOLDER: Final = Path(__file__).with_name("typefaces")
 REGULAR: Final = "DejaVuSansCondensed"
 BOLD: Final = "DejaVuSansCondensed-Bold"
-UNITS: Final = 2048  #: of the typeface in the size of the type
+UNITS_PER_EM: Final = 2048  #: of the typeface in the size of the type
 UNICODE: Final = (3, 10)  #: platform and encoding of the table of all characters
 MISSING: Final = 1106  #: how far the box goes on that stands for a character it lacks
-CAPITALS: Final = 1493 / UNITS  #: height of a capital over the size of the type, from the font's own outlines
+CAPITALS: Final = 1493 / UNITS_PER_EM  #: height of a capital over the size of the type, from the font's own outlines
 
 
 @cache
@@ -101,7 +101,7 @@ def plain_width(text: str, height: float, *, bold: bool = False) -> float:
     True
     """
     advances = _advances(BOLD if bold else REGULAR)
-    return sum([advances.get(c, MISSING) for c in text]) / UNITS * height / CAPITALS
+    return sum([advances.get(c, MISSING) for c in text]) / UNITS_PER_EM * height / CAPITALS
 
 
 def missing_characters(text: str) -> str:
@@ -129,7 +129,7 @@ BY_SCRIPT: Final[Mapping[str, tuple[str, ...]]] = {
 }
 #: Looked at for any script.
 FOR_ANY: Final = ("droidsansfallback", "arialuni", "freesans", "freeserif", "unifont")
-FOLDERS: Final = (
+FONT_FOLDERS: Final = (
     "/usr/share/fonts",
     "/usr/local/share/fonts",
     "~/.local/share/fonts",
@@ -295,7 +295,7 @@ def _open_font(path: str) -> Any:
 def _installed_fonts() -> tuple[Path, ...]:
     """Return the font files of this computer, in a fixed order."""
     paths = []
-    for folder in FOLDERS:
+    for folder in FONT_FOLDERS:
         for base, _, names in os.walk(Path(folder).expanduser()):
             paths += [Path(base, name) for name in names if name.lower().endswith((".ttf", ".otf", ".ttc"))]
     return tuple(sorted(paths))

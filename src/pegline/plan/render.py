@@ -21,7 +21,7 @@ __all__ = ["plan_pages"]
 
 ELLIPSE_PIECES = 48  #: straight pieces of an ellipse
 SAGITTA = 0.02  #: largest distance between an arc and its strokes, mm
-BEYOND = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
+OVERHANG_MM = 5.0  #: how far strokes and symbols reach beyond their points at most, mm
 
 
 def plan_pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
@@ -64,10 +64,10 @@ def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
 
 def _map(plan: Plan, plotted: _Plotted, paper: Paper) -> Iterator[Item]:
     things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
-    things_on_sheet = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, BEYOND))]
+    things_on_sheet = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, OVERHANG_MM))]
     yield from _fills(plan, paper, [thing for thing in things_on_sheet if isinstance(thing, Feature)])
     for how, alike in groupby(things_on_sheet, key=_how):
-        yield from DRAWN[how[0]](plan, paper, list(alike))
+        yield from ITEMS_OF_GROUP[how[0]](plan, paper, list(alike))
 
 
 def _how(thing: Any) -> tuple[Any, ...]:
@@ -134,4 +134,4 @@ def _labels(plan: Plan, paper: Paper, labels: Sequence[Any]) -> Iterator[Item]:
             yield Stroke("LEADERS", paper.points(np.array(label.leader)), source=label.source)
 
 
-DRAWN = {"path": _paths, "ellipse": _ellipses, "symbol": _symbols, "tuft": _tufts, "label": _labels}
+ITEMS_OF_GROUP = {"path": _paths, "ellipse": _ellipses, "symbol": _symbols, "tuft": _tufts, "label": _labels}

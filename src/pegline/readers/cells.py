@@ -13,8 +13,8 @@ from pegline.readers.zip_guard import CELLS
 
 __all__ = [
     "CHOICES",
-    "COLUMNS",
-    "ROWS",
+    "MAX_SHEET_COLUMNS",
+    "MAX_SHEET_ROWS",
     "Rows",
     "beside_digits",
     "beside_format",
@@ -78,9 +78,9 @@ def what_to_write(value: str, beside: str) -> str:
 
 
 CHOICES: Final = "choices"  #: the sheet that holds the words of the drop-downs of a blank workbook
-ROWS: Final = 100_000  #: rows of a sheet, at most
-COLUMNS: Final = 200  #: columns of a sheet, at most
-LARGEST: Final = 1e15  #: no number of a book is as large, and digits would be lost from here on
+MAX_SHEET_ROWS: Final = 100_000  #: rows of a sheet, at most
+MAX_SHEET_COLUMNS: Final = 200  #: columns of a sheet, at most
+MAX_NUMBER: Final = 1e15  #: no number of a book is as large, and digits would be lost from here on
 
 Rows: TypeAlias = list[list[Text]]
 
@@ -94,9 +94,17 @@ def put_sheet(sheets: dict[str, Rows], name: str, rows: Rows, file: str) -> None
 
 def check_extent(cells: int, place: Place) -> None:
     """Refuse sheets that span more cells than a book needs, before they are filled."""
-    if place.line > ROWS or place.column > COLUMNS:
-        text = f"cells stand beyond {ROWS} rows or {COLUMNS} columns; delete what lies out there"
-        raise BookError([Finding("far", text, Place(place.file, min(place.line, ROWS), min(place.column, COLUMNS)))])
+    if place.line > MAX_SHEET_ROWS or place.column > MAX_SHEET_COLUMNS:
+        text = f"cells stand beyond {MAX_SHEET_ROWS} rows or {MAX_SHEET_COLUMNS} columns; delete what lies out there"
+        raise BookError(
+            [
+                Finding(
+                    "far",
+                    text,
+                    Place(place.file, min(place.line, MAX_SHEET_ROWS), min(place.column, MAX_SHEET_COLUMNS)),
+                )
+            ]
+        )
     if cells > CELLS:
         text = f"as far as here, the tables span more than {CELLS} cells; delete what lies out there, or split the file"
         raise BookError([Finding("far", text, place)])
@@ -121,7 +129,7 @@ def names_things(head: str) -> bool:
 
 def number_text(value: float, beside: str, place: Place, faults: list[Finding]) -> str:
     """Return a number as a person would write it, unless it is shown as something else."""
-    if not abs(value) < LARGEST:
+    if not abs(value) < MAX_NUMBER:
         faults.append(Finding("number", "no book has a number as large as this; write the value as booked", place))
         return ""
     text = f"{value:.15g}"

@@ -9,9 +9,9 @@ from typing import Final
 
 from pegline.errors import BookError, Finding, OpenError, Place, TooLargeError, printable
 
-__all__ = ["LARGEST", "read_bytes", "text_of_bytes"]
+__all__ = ["MAX_BOOK_BYTES", "read_bytes", "text_of_bytes"]
 
-LARGEST: Final = 5_000_000  #: bytes of a book: some 100,000 rows
+MAX_BOOK_BYTES: Final = 5_000_000  #: bytes of a book: some 100,000 rows
 #: First bytes of files that are no books, and what they are.
 _SIGNATURES: Final = (
     (b"\xff\xfe", "text in UTF-16"),
@@ -36,10 +36,10 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         if not stat.S_ISREG(about.st_mode):
             what = "a folder" if stat.S_ISDIR(about.st_mode) else "no regular file"
             raise OpenError(f"{shown}: this is {what}; name the book's file")
-        if about.st_size > LARGEST:
+        if about.st_size > MAX_BOOK_BYTES:
             raise TooLargeError(f"{shown}: {about.st_size} bytes are more than a book can have; split it into several")
         with Path(path).open("rb") as file:
-            return file.read(LARGEST + 1)
+            return file.read(MAX_BOOK_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None

@@ -14,8 +14,8 @@ from pegline.measures.source_tree import Text
 from pegline.readers.cell_marks import CellMarks, Tell, hidden_sheet_finding, with_marks
 from pegline.readers.cells import (
     CHOICES,
-    COLUMNS,
-    ROWS,
+    MAX_SHEET_COLUMNS,
+    MAX_SHEET_ROWS,
     Rows,
     beside_digits,
     check_extent,
@@ -110,7 +110,7 @@ def _ods_rows(table: Any, sheet: _OdsSheet) -> Iterator[list[Text]]:
         repeated = _ods_count(row, "number-rows-repeated", begin)
         cells = _ods_cells(row, begin, sheet)
         if row.get(f"{_TABLE}visibility") in ("collapse", "filter"):
-            sheet.marks.hidden += range(number, number + min(repeated, ROWS))
+            sheet.marks.hidden += range(number, number + min(repeated, MAX_SHEET_ROWS))
         if number == 1:
             sheet.heads = [cell.value for cell in cells]
         if cells:
@@ -135,7 +135,7 @@ def _ods_cells(row: Any, begin: Place, sheet: _OdsSheet) -> list[Text]:
         _note_merged_cells(cell, text, place, sheet)
         after = first + _ods_count(cell, "number-columns-repeated", place)
         covered = cell.tag == f"{_TABLE}covered-table-cell"
-        for column in range(first, min(after, max(first, COLUMNS) + 2)):
+        for column in range(first, min(after, max(first, MAX_SHEET_COLUMNS) + 2)):
             last, shown = sheet.standing.get(column, (0, ""))
             shown = shown if covered and begin.line <= last else text
             if shown:

@@ -27,11 +27,11 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 
 __all__ = ["comments", "parse"]
 
-DEPTH: Final = 20  # levels of lists and maps; a book needs 7
+MAX_YAML_DEPTH: Final = 20  # levels of lists and maps; a book needs 7
 ENTRIES: Final = 20_000  #: of one list or map, at most
 TEXTS: Final = 300_000  #: of a book, at most: 2,000 stations and 30,000 details have so many
 SIGNS: Final = 10_000  #: of one text, at most: some four pages
-_TOO_DEEP: Final = f"more than {DEPTH} lists and maps inside one another; check the brackets"
+_TOO_DEEP: Final = f"more than {MAX_YAML_DEPTH} lists and maps inside one another; check the brackets"
 
 #: Signs that no book may have: control characters, line ends that editors count differently,
 #: signs that turn the direction of writing, signs without width, and what is no character at all.
@@ -190,7 +190,7 @@ class _Reader:
             raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
         self.refuse_marks(event)
         place = self.place(event)
-        if depth >= DEPTH:
+        if depth >= MAX_YAML_DEPTH:
             raise _refuse("depth", _TOO_DEEP, place)
         closed = bool(event.flow_style)
         if kind is SequenceStartEvent:

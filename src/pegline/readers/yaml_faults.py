@@ -15,7 +15,7 @@ from pegline.measures.scalars import sign_name
 
 __all__ = ["YamlFault", "likely_fault"]
 
-REACH: Final = 8  #: lines with content that are looked through before the one where the reader stopped
+LINES_LOOKED_BACK: Final = 8  #: lines with content that are looked through before the one where the reader stopped
 _NAME: Final = r"[\w.'’ ]*[\w.'’]"
 _KEY: Final = re.compile(rf"(?:- +)*(?:{_NAME}(?:\s*[-–—−]\s*{_NAME})?|'[^']*'|\"[^\"]*\")\s*:(?:\s|$)")
 _ENTRY: Final = re.compile(r"-(?:\s|$)|[\[{}\]]|---$|\.\.\.$|%")
@@ -65,7 +65,7 @@ def likely_fault(
             said = _lost_bracket(content, within)
             return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
     before = list(_block_lines(lines, stopped[0]))
-    for line in list(reversed(before))[:REACH]:
+    for line in list(reversed(before))[:LINES_LOOKED_BACK]:
         if said := _unlike_a_book(line.content):
             return YamlFault(line.number + 1, line.indent + 1, said)
     return _odd_indent(before, list(_block_lines(lines, len(lines) - 1)), context)

@@ -18,7 +18,7 @@ CELLS: Final = 500_000  #: cells that a file's tables may span
 UNZIPPED: Final = 50_000_000  #: bytes that an archive may grow to
 RATIO: Final = 100  #: times that it may grow
 #: What the elements of cells weigh, about as long as each takes to be read, and what any other does.
-WEIGHTS: Final = {
+ELEMENT_WEIGHTS: Final = {
     **dict.fromkeys(("row", "c", "table-row", "table-cell", "covered-table-cell"), 6),
     **dict.fromkeys(("v", "is", "t"), 1),
     **dict.fromkeys(("si", "p"), 4),
@@ -26,7 +26,7 @@ WEIGHTS: Final = {
 OTHER: Final = 60
 HEAVIEST: Final = 12 * CELLS  #: what all its parts may weigh: each cell with a text of its own
 RANGED: Final = 50_000  #: cells that its merged and linked ranges may span
-DEPTH: Final = 200  #: elements inside each other
+MAX_XML_DEPTH: Final = 200  #: elements inside each other
 BLOCK: Final = 1 << 20  #: bytes that are looked at in one go
 #: Elements of XLSX whose range is filled with cells when it is read.
 _FILLED: Final = ("}mergeCell", "}hyperlink")
@@ -75,9 +75,9 @@ class _Look:
 
     def start(self, tag: str, attributes: Mapping[str, str]) -> None:
         """Weigh an element that begins."""
-        self._weight += WEIGHTS.get(tag.rpartition("}")[2], OTHER)
+        self._weight += ELEMENT_WEIGHTS.get(tag.rpartition("}")[2], OTHER)
         self._depth += 1
-        if self._weight > HEAVIEST or self._depth > DEPTH:
+        if self._weight > HEAVIEST or self._depth > MAX_XML_DEPTH:
             text = f"it holds more than the {CELLS} cells that a book's tables may have; split it"
             raise BookError([Finding("archive", text, Place(self.file, 1, 1))])
         if tag.endswith(_FILLED):

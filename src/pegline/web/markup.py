@@ -64,7 +64,7 @@ def _cell(number: int, head_and_text: tuple[Head, str]) -> Safe:
     return element("td", text, class_=_CLASSES[head.kind])
 
 
-STYLE: Final = """
+PAGE_CSS: Final = """
 :root { color-scheme: light; --ink: #1d2327; --soft: #55606a; --rule: #c9cfd4; --band: #f3f5f6;
   --good: #1f6b3a; --bad: #a3231b; --open: #7a5a00; }
 * { box-sizing: border-box; }
@@ -107,7 +107,7 @@ td.t { min-width: 13rem; max-width: 34rem; }
 
 def page(title: str, body: Safe, more_style: str = "") -> Safe:
     """Return a whole page that fetches nothing and runs nothing: only its own style, known by its digest."""
-    style = STYLE + more_style
+    style = PAGE_CSS + more_style
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     head = (

@@ -23,7 +23,7 @@ from pegline.plan.style import LINE_TYPES, Layer
 
 __all__ = ["inline_pages", "svg_documents"]
 
-FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
+FONT_FAMILY: Final = "'DejaVu Sans Condensed','DejaVu Sans','Noto Sans',sans-serif"
 REMEMBERED: Final = 12_000  #: outlines kept as they were written: of a book that is being typed, an entry moves few
 REMEMBERED_DASHED: Final = 500  #: the same of lines of dashes, which take some ten thousand signs each
 ANCHORS: Final = {"left": "start", "middle": "middle", "right": "end"}
@@ -51,7 +51,7 @@ def _svg(
     width, height = _n(page.width), _n(page.height)
     yield (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
-        f' font-family="{FAMILY}" stroke-linejoin="round">'
+        f' font-family="{FONT_FAMILY}" stroke-linejoin="round">'
     )
     yield f"<title>{escape(clean(plan.title))}</title>"
     if names is not None:

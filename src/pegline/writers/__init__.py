@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "ENDINGS",
     "FORMATS_TABLE",
-    "PLAIN",
+    "PLAIN_FORMATS",
     "WRITERS",
     "Format",
     "Writer",
@@ -80,7 +80,7 @@ WRITERS: Final[Mapping[str, Writer]] = {name: _imported_when_called(row) for nam
 ENDINGS: Final[Mapping[str, str]] = {name: row.ending or name for name, row in FORMATS_TABLE.items()}
 
 #: Formats that hold no drawing.
-PLAIN: Final = frozenset(name for name, row in FORMATS_TABLE.items() if row.takes != "plan")
+PLAIN_FORMATS: Final = frozenset(name for name, row in FORMATS_TABLE.items() if row.takes != "plan")
 
 
 def name_ends(formats: Mapping[str, Format] = FORMATS_TABLE) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from pegline.frame.crs import grid_of
 from pegline.frame.transformation import NEEDED, carry_points, fit
 from pegline.network.confidence import CHI2_95, variances_of
 from pegline.writers.gis import gpkg
-from pegline.writers.gis.package import FIGURES, PLACES, Package, move_package, package
+from pegline.writers.gis.package import FIGURES, PLACE_LAYERS, Package, move_package, package
 from pegline.writers.gis.package_reader import read_package
 
 GRID = grid_of("EPSG:27700")
@@ -40,7 +40,7 @@ def with_errors(whole: Package, random: np.random.Generator) -> Package:
     """Return a package whose places are off by what their ellipses tell."""
     layers = []
     for layer in whole.layers:
-        if layer.name in PLACES:
+        if layer.name in PLACE_LAYERS:
             figures = np.array([layer.values[name] for name in FIGURES]).T
             off = [random.multivariate_normal([0, 0], each, method="eigh") for each in variances_of(figures)]
             layer = replace(layer, shapes=replace(layer.shapes, corners=layer.shapes.corners + off))
@@ -59,7 +59,7 @@ def share_inside(trials: int) -> float:
         fitted = fit(kind, SOURCE, target, np.full(len(SOURCE), SD))  # type: ignore[arg-type]
         moved = move_package(with_errors(whole, random), _motion(fitted, GRID, 1.0))
         for true, layer in zip(whole.layers, moved.layers, strict=True):
-            if layer.name in PLACES:
+            if layer.name in PLACE_LAYERS:
                 # One place a layer, so that the trials are independent.
                 row = int(random.integers(len(layer)))
                 off = layer.shapes.corners[row] - carry_points(matrix, true.shapes.corners)[row]

@@ -10,7 +10,7 @@ from builders.paths import SAMPLES
 
 import pegline
 from pegline.plan.display import Words
-from pegline.plan.extra_sheets.peg_cards import AIR, SKETCH, SKETCH_SCALES, SketchGround, sketch
+from pegline.plan.extra_sheets.peg_cards import SKETCH_AIR_MM, SKETCH_SCALES, SKETCH_SIDE_MM, SketchGround, sketch
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.map.features import map_content
@@ -136,7 +136,7 @@ def test_all_of_a_sketch_stands_inside_its_frame(name):
         arms = [(w, 12.34, np.array(told.where.position(w.object))) for w in booked if w.object in told.where]
         items = list(sketch(told, ground, np.array(told.where.position(peg)), arms, 10.0, 20.0))
 
-        frame = shapely.box(10.0, 20.0, 10.0 + SKETCH, 20.0 + SKETCH).buffer(1e-6)
+        frame = shapely.box(10.0, 20.0, 10.0 + SKETCH_SIDE_MM, 20.0 + SKETCH_SIDE_MM).buffer(1e-6)
         words = [item for item in items if isinstance(item, Words) and "1:" not in item.text]  # that stands beside it
         assert {w.object for w in booked if w.object in told.where} <= {item.text for item in words}
         assert shapely.covers(frame, boxes(words)).all()
@@ -157,7 +157,7 @@ def test_a_sketch_is_as_large_as_its_peg_and_witnesses_need():
     (scale,) = [int(item.text.partition("1:")[2]) for item in items if isinstance(item, Words) and "1:" in item.text]
     assert reach == pytest.approx(np.ptp(seen, axis=0).max() * 1000 / scale)
     larger = SKETCH_SCALES[SKETCH_SCALES.index(scale) - 1]
-    assert reach <= SKETCH - 2 * AIR < reach * scale / larger
+    assert reach <= SKETCH_SIDE_MM - 2 * SKETCH_AIR_MM < reach * scale / larger
 
 
 def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
@@ -169,7 +169,7 @@ def test_a_peg_without_witnesses_is_shown_with_what_lies_nearest():
     # The corner f4 of the plot at 55, 2 is the nearest of all, 25 m to the west.
     (scale,) = [int(item.text.partition("1:")[2]) for item in items if isinstance(item, Words) and "1:" in item.text]
     corners = np.concatenate([item.points for item in items if not isinstance(item, Words)])
-    corner = (SKETCH / 2 - 12.5 * 1000 / scale, SKETCH / 2)
+    corner = (SKETCH_SIDE_MM / 2 - 12.5 * 1000 / scale, SKETCH_SIDE_MM / 2)
     assert np.hypot(*(corners - corner).T).min() == pytest.approx(0.0, abs=1e-6)
 
 

@@ -17,10 +17,10 @@ from pegline.errors import BookError, UsageError
 from pegline.plan.map.features import outline_points
 from pegline.plan.model import Options, Plan
 from pegline.plan.sheets.papers import (
-    AIR,
-    FOOT,
     LAP,
     MARGIN,
+    PLAN_AIR_MM,
+    SHEET_FOOT_MM,
     Paper,
     SheetLayout,
     TooManySheetsError,
@@ -64,10 +64,10 @@ def test_what_is_drawn_lies_within_the_map_with_air_about_it():
     found = sheet(outline(20, 15), 100)
     left, bottom, right, top = found.window
 
-    assert right - left >= 200 + 2 * AIR
-    assert top - bottom >= 150 + 2 * AIR
+    assert right - left >= 200 + 2 * PLAN_AIR_MM
+    assert top - bottom >= 150 + 2 * PLAN_AIR_MM
     assert left == MARGIN
-    assert bottom == MARGIN + FOOT + (0.0 if found.beside else found.strip)
+    assert bottom == MARGIN + SHEET_FOOT_MM + (0.0 if found.beside else found.strip)
 
 
 def test_tables_without_room_leave_the_sheet_and_not_the_paper():
@@ -104,7 +104,7 @@ def _layout_without_turn(points: np.ndarray, paper: str) -> SheetLayout | None:
         for beside in (True, False):
             layout = SheetLayout(100, paper, across, beside, ROOM, complete=True)
             left, bottom, right, top = layout.window
-            if width * 10 + 2 * AIR <= right - left and height * 10 + 2 * AIR <= top - bottom:
+            if width * 10 + 2 * PLAN_AIR_MM <= right - left and height * 10 + 2 * PLAN_AIR_MM <= top - bottom:
                 return layout
     return None
 

@@ -9,7 +9,16 @@ import pytest
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.lldxf.tagwriter import TagWriter
 
-from pegline.writers.dxf.entities import CENTRE, LEFT, MIDDLE, RIGHT, Entities, add_entities, extended_data, look
+from pegline.writers.dxf.entities import (
+    CENTRE,
+    LEFT_ALIGNED,
+    MIDDLE,
+    RIGHT,
+    Entities,
+    add_entities,
+    extended_data,
+    look,
+)
 
 STYLE = "LETTERS"
 VERSIONS = ("R2000", "R2010", "R2018")
@@ -55,7 +64,7 @@ def an_ellipse(entities, layout):
 
 def texts(entities, layout):
     places = {
-        LEFT: TextEntityAlignment.LEFT,
+        LEFT_ALIGNED: TextEntityAlignment.LEFT,
         MIDDLE: TextEntityAlignment.CENTER,
         RIGHT: TextEntityAlignment.RIGHT,
         CENTRE: TextEntityAlignment.MIDDLE_CENTER,

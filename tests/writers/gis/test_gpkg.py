@@ -28,7 +28,7 @@ from pegline.writers.gis.metadata import iso_record
 from pegline.writers.gis.package import package
 
 NANOMETRE = 1e-9  # the contract's 1e-9 m
-LAYERS = [layer.name for layer in gis.LAYERS]
+LAYERS = [layer.name for layer in gis.GIS_LAYERS]
 VALIDATOR = Path("/usr/lib/python3/dist-packages/osgeo_utils/samples/validate_gpkg.py")
 
 

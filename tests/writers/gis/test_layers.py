@@ -27,7 +27,7 @@ from pegline.writers.gis.columns import RESERVED, safe_name
 from pegline.writers.gis.dataframes import layers
 from pegline.writers.gis.reprojection import OtherCRS
 
-NAMES = [layer.name for layer in gis.LAYERS]
+NAMES = [layer.name for layer in gis.GIS_LAYERS]
 MILLIMETRE = 1e-3
 
 
@@ -240,7 +240,7 @@ SPACES = {
 def test_every_layer_has_a_style_by_its_name(tmp_path, local):
     sld.write(local, tmp_path / "weir.sld")
 
-    for layer in gis.LAYERS:
+    for layer in gis.GIS_LAYERS:
         root = ElementTree.parse(tmp_path / f"weir_{layer.name}.sld").getroot()
         assert root.tag == f"{{{SPACES['sld']}}}StyledLayerDescriptor"
         assert root.get("version") == "1.1.0"
@@ -309,12 +309,12 @@ def test_styles_travel_inside_the_geopackage(tmp_path, local):
     order = [name for (name,) in database.execute("SELECT table_name FROM gpkg_contents WHERE data_type = 'features'")]
     database.close()
     assert {name: text for name, _, text, _ in rows} == {
-        layer.name: (tmp_path / f"weir_{layer.name}.sld").read_text("utf-8") for layer in gis.LAYERS
+        layer.name: (tmp_path / f"weir_{layer.name}.sld").read_text("utf-8") for layer in gis.GIS_LAYERS
     }
     assert {(column, default) for _, column, _, default in rows} == {("geom", 1)}
     # Areas below lines below points.
-    forms = {layer.name: layer.shape for layer in gis.LAYERS}
-    assert [forms[name] for name in order] == sorted((forms[name] for name in order), key=gpkg.DRAWN.index)
+    forms = {layer.name: layer.shape for layer in gis.GIS_LAYERS}
+    assert [forms[name] for name in order] == sorted((forms[name] for name in order), key=gpkg.FORMS_FROM_BELOW.index)
 
 
 def test_the_style_for_qgis_has_the_rules_of_the_other(tmp_path, local):
@@ -323,7 +323,7 @@ def test_the_style_for_qgis_has_the_rules_of_the_other(tmp_path, local):
         rows = database.execute("SELECT f_table_name, styleSLD, styleQML FROM layer_styles").fetchall()
     database.close()
 
-    assert len(rows) == len(gis.LAYERS)
+    assert len(rows) == len(gis.GIS_LAYERS)
     for _, sld_text, qml_text in rows:
         theirs = ElementTree.fromstring(qml_text)
         titles = [rule.findtext("se:Name", namespaces=SPACES) for rule in ElementTree.fromstring(sld_text).iter(RULE)]

@@ -18,7 +18,7 @@ from pegline.errors import OutputError, UsageError
 from pegline.frame.crs import grid_of
 from pegline.writers.gis import postgis
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.gis.layers import LAYERS
+from pegline.writers.gis.layers import GIS_LAYERS
 from pegline.writers.gis.postgis import to_postgis
 from pegline.writers.gis.reprojection import OtherCRS
 
@@ -155,7 +155,7 @@ def test_tables_are_as_an_office_keeps_them(engine, schema, grid):
         with engine.connect() as connection:
             return {tuple(row) for row in connection.execute(text(query.format(schema=schema)))}
 
-    tables = {layer.name for layer in LAYERS} | {"book", "checks", "warnings"}
+    tables = {layer.name for layer in GIS_LAYERS} | {"book", "checks", "warnings"}
     assert rows("SELECT tablename FROM pg_tables WHERE schemaname = '{schema}'") == {
         (table,) for table in tables | {"surveys"}
     }
@@ -187,7 +187,7 @@ def test_tables_are_as_an_office_keeps_them(engine, schema, grid):
     typed = rows(
         "SELECT f_table_name, f_geometry_column, type, srid FROM geometry_columns WHERE f_table_schema = '{schema}'"
     )
-    assert typed == {(layer.name, "geom", layer.shape.upper(), 32630) for layer in LAYERS}
+    assert typed == {(layer.name, "geom", layer.shape.upper(), 32630) for layer in GIS_LAYERS}
     assert _one(engine, f"SELECT value FROM {schema}.book WHERE key = 'title'") == "Weir cottage & its <garden>"
     assert _one(engine, f"SELECT count(*) FROM {schema}.checks") == 1
 
@@ -200,7 +200,7 @@ def test_a_survey_goes_with_its_row_of_surveys(engine, schema, grid):
     with engine.begin() as connection:
         connection.execute(text(f"DELETE FROM {schema}.surveys WHERE survey = 'weir'"))
 
-    assert sum(_one(engine, f"SELECT count(*) FROM {schema}.{layer.name}") for layer in LAYERS) == 0
+    assert sum(_one(engine, f"SELECT count(*) FROM {schema}.{layer.name}") for layer in GIS_LAYERS) == 0
 
 
 @real

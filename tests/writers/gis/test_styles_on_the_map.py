@@ -25,7 +25,7 @@ import pegline
 from pegline.kinds import KINDS
 from pegline.plan.sheets.papers import Paper
 from pegline.writers.gis import gpkg
-from pegline.writers.gis.layers import LAYERS
+from pegline.writers.gis.layers import GIS_LAYERS
 
 DPI = 254  # ten pixels a millimetre
 MM = DPI / 25.4
@@ -128,7 +128,7 @@ class Drawn:
         size = [round((east - west) / self.metres), round((north - south) / self.metres)]
         # The middles of the outermost pixels, or the edges of the picture: half a pixel is 0.05 mm of paper.
         asked = {"file": str(self.file), "dpi": DPI, "size": size, "extent": [west, south, east, north]}
-        forms = {layer.name: layer.shape for layer in LAYERS}
+        forms = {layer.name: layer.shape for layer in GIS_LAYERS}
         asked |= {"layers": [(name, forms[name], styles[name]) for name in names], "out": str(folder / "map.png")}
         asked["labels"] = False
         command = ["/usr/bin/python3", "-c", renderer]

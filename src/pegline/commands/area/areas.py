@@ -103,7 +103,7 @@ SQUARE_METRES: Final[Mapping[str, float]] = {
     "square chains": 20.1168**2,
 }
 #: How finely the outlines of features that must be kept are stroked, metres.
-FINE: Final = 0.01
+OUTLINE_TOLERANCE: Final = 0.01
 
 
 @record(frozen=True, slots=True)
@@ -297,7 +297,7 @@ def _extent(positions: Positions, name: str) -> Array:
     """Return the points (n, 2) that must lie in a part for a thing to lie in it."""
     shape = positions.survey.detail.shapes.get(name)
     if shape is not None and shape.path is not None:
-        return stroke(shape.path, FINE)
+        return stroke(shape.path, OUTLINE_TOLERANCE)
     return positions.all([positions.require(name, "feature, station or point")])
 
 

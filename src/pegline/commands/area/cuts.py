@@ -202,11 +202,11 @@ def _cut_piece(piece: _Piece, begin: float, until: float) -> _Piece:
 
 
 #: Directions tried for a line through a point, before each that brackets the area is closed in on.
-DIRECTIONS: Final = 360
+DIRECTIONS_TRIED: Final = 360
 #: To what an offset or an angle is bracketed, metres or radians, before Newton's steps.
 BRACKET: Final = 1e-9
 #: Newton's steps: each doubles the digits.
-STEPS: Final = 8
+NEWTON_STEPS: Final = 8
 
 
 @record(frozen=True, slots=True)
@@ -269,7 +269,7 @@ def moved_cut(path: Path, origin: Array, along: Array, target: float) -> Cut | N
 
     None where the line crosses the ring more than twice.
     """
-    for _ in range(STEPS):
+    for _ in range(NEWTON_STEPS):
         part = left_part(path, origin, along)
         if part.width <= 0 or abs(part.area - target) < 1e-14 * target:
             break
@@ -287,7 +287,7 @@ def through_cuts(path: Path, point: Array, target: float) -> Iterator[Cut]:
         return left_part(path, point, np.array([cos(angle), sin(angle)])).area - target
 
     # No round directions: sides may lie along them.
-    angles = 0.0137 + 2 * pi * np.arange(DIRECTIONS + 1) / DIRECTIONS
+    angles = 0.0137 + 2 * pi * np.arange(DIRECTIONS_TRIED + 1) / DIRECTIONS_TRIED
     values = [excess(angle) for angle in angles]
     for begin, end, one, other in zip(angles, angles[1:], values, values[1:], strict=False):
         if (one > 0) != (other > 0):
@@ -304,7 +304,7 @@ def turned_cut(path: Path, point: Array, along: Array, target: float) -> Cut | N
 
         dA = -(b² - a²) / 2 dθ,   a and b from the point to where the line enters and leaves
     """
-    for _ in range(STEPS):
+    for _ in range(NEWTON_STEPS):
         part = left_part(path, point, along)
         slope = sum(
             (into.along**2 - out.along**2) / 2

@@ -31,7 +31,7 @@ from pegline.records import record
 __all__ = ["Division", "End", "Part", "RingFunction", "divide", "ring_of"]
 
 #: How finely arcs are stroked to see what lies in a part, metres.
-FINE: Final = 0.001
+PART_TOLERANCE: Final = 0.001
 #: A point nearer than this to the ring lies on it, metres.
 ON_RING: Final = 0.005
 
@@ -313,13 +313,13 @@ def _chosen_cuts(
 
 
 def _away_from(path: Path, point: Array) -> float:
-    return float(Polygon(stroke(path, FINE)).exterior.distance(Point(point)))
+    return float(Polygon(stroke(path, PART_TOLERANCE)).exterior.distance(Point(point)))
 
 
 def _keeps(path: Path, cut: Cut, keep: Collection[tuple[float, float]]) -> bool:
     if not keep:
         return True
-    part = Polygon(stroke(part_of(path, cut.places), FINE)).buffer(FINE)
+    part = Polygon(stroke(part_of(path, cut.places), PART_TOLERANCE)).buffer(PART_TOLERANCE)
     return all(part.covers(Point(point)) for point in keep)
 
 

@@ -14,7 +14,7 @@ from pegline.records import record
 __all__ = ["DivisionRequest", "StripRequest", "read_cut_off", "read_strip"]
 
 #: Square metres in one of each unit that a part may be asked for in.
-AREA_UNITS: Final = {
+SQUARE_METRES_PER: Final = {
     "m2": 1.0,
     "m²": 1.0,
     "ha": 10_000.0,
@@ -25,7 +25,7 @@ AREA_UNITS: Final = {
     "sq ch": 20.1168**2,
 }
 #: A thousandth of a square metre: nobody divides land finer, and shares beyond it are rounding.
-LEAST: Final = 1e-3
+MIN_AREA: Final = 1e-3
 
 _AREA: Final = re.compile(r"\s*([\d.]+)\s*([a-zA-Z²2 ]+?)\s*")
 
@@ -70,7 +70,7 @@ class DivisionRequest:
         if self.cut_off is None:
             return tuple(number / self.into for number in range(1, self.into))
         share = float(self.cut_off) if isinstance(self.cut_off, Fraction) else self.cut_off / whole
-        if not LEAST / whole < share < 1 - LEAST / whole:
+        if not MIN_AREA / whole < share < 1 - MIN_AREA / whole:
             raise UsageError(
                 f"{self.of} has {whole:.2f} m²: a part of {share * whole:.2f} m² cannot be cut off; ask for less"
             )
@@ -86,7 +86,7 @@ def read_cut_off(text: str) -> float | Fraction:
     if re.fullmatch(r"\s*\d+\s*/\s*[1-9]\d*\s*", text):
         return Fraction(text.replace(" ", ""))
     match = _AREA.fullmatch(text)
-    size = AREA_UNITS.get(match[2]) if match else None
+    size = SQUARE_METRES_PER.get(match[2]) if match else None
     if match is None or size is None or match[1].count(".") > 1:
         raise UsageError(f"--cut-off {text!r} is no area and no share; write '500 m2', '0.1 acre' or '1/3'")
     return float(match[1]) * size

@@ -10,7 +10,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.area.areas import AreaResult, small_area
 from pegline.commands.positions import Positions
 from pegline.commands.questions import AREA_CAUTION
-from pegline.commands.sheets import Flow, SmallMap, field_sheets
+from pegline.commands.sheets import STROKE_TOLERANCE, Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
@@ -18,7 +18,6 @@ from pegline.plan.model import Plan
 __all__ = ["area_sheet"]
 
 WIDTHS = (70.0, 62.0, 50.0)  #: of the table's columns, mm
-FINE = 0.02  #: how finely arcs are stroked, metres
 
 
 def area_sheet(result: AreaResult) -> Plan:
@@ -61,7 +60,7 @@ def _map(result: AreaResult, box: tuple[float, float, float, float]) -> Iterator
     """Yield the rings and strips, the dividing lines heavy, their ends named as in the table."""
     survey = result.survey
     positions = Positions(survey)
-    outlines = {name: stroke(each.outline, FINE) for name, each in result.areas.items()}
+    outlines = {name: stroke(each.outline, STROKE_TOLERANCE) for name, each in result.areas.items()}
     small = SmallMap(box, np.vstack(list(outlines.values())))
     for points in outlines.values():
         small.line(points, closed=True)

@@ -14,7 +14,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from pegline.errors import OpenError, UsageError, printable
-from pegline.readers.file_text import LARGEST
+from pegline.readers.file_text import MAX_BOOK_BYTES
 from pegline.records import record
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def key_of(task: Task) -> str:
     digest.update(json.dumps(made_by).encode())
     try:
         about = Path(task.source).stat()
-        if S_ISREG(about.st_mode) and about.st_size <= LARGEST:
+        if S_ISREG(about.st_mode) and about.st_size <= MAX_BOOK_BYTES:
             digest.update(Path(task.source).read_bytes())
         else:  # is refused for what it is
             digest.update(f"{about.st_mode} {about.st_size}".encode())

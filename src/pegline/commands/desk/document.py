@@ -25,7 +25,7 @@ from pegline.records import record
 
 __all__ = ["Clash", "Document", "JournalEntry", "fingerprint"]
 
-Kind = Literal["do", "undo", "redo"]
+EditKind = Literal["do", "undo", "redo"]
 SAME_BURST_SECONDS: Final = 1.5  #: letters typed within this time of each other are undone together
 
 
@@ -38,7 +38,7 @@ def fingerprint(text: str) -> str:
 class JournalEntry:
     """One change of the book, with what takes it back; offsets are those of the file's text."""
 
-    kind: Kind
+    kind: EditKind
     group: int  #: changes of one group are undone together; of an undo or redo, the group it takes back or makes again
     by: str  #: who made it: a page's name, or 'outside'
     do: Changes
@@ -192,7 +192,7 @@ class Document:
     def _next_group(self) -> int:
         return max((entry.group for entry in self.entries[-1:]), default=0) + 1 + len(self.redoable)
 
-    def _enter(self, kind: Kind, group: int, by: str, do: Changes, *, last: bool = True) -> None:
+    def _enter(self, kind: EditKind, group: int, by: str, do: Changes, *, last: bool = True) -> None:
         try:
             back, raw = inverse(self.raw, do), apply_changes(self.raw, do)
         except IndexError:

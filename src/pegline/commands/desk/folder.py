@@ -19,7 +19,7 @@ __all__ = ["Folder", "png_of_tiff"]
 BOOK_ENDINGS: Final = (".yaml", ".yml")
 
 #: Images of pages, by what their files begin with, and how their names end.
-IMAGES: Final = (
+IMAGE_SIGNATURES: Final = (
     (b"\x89PNG\r\n\x1a\n", "image/png", ".png"),
     (b"\xff\xd8\xff", "image/jpeg", ".jpg"),
     (b"GIF8", "image/gif", ".gif"),
@@ -138,7 +138,7 @@ def _image_of(begin: bytes) -> tuple[str, str] | None:
     """Return media type and ending of an image, from its first bytes."""
     if begin.startswith(b"RIFF") and begin[8:12] != b"WEBP":
         return None
-    return next(((media, ending) for first, media, ending in IMAGES if begin.startswith(first)), None)
+    return next(((media, ending) for first, media, ending in IMAGE_SIGNATURES if begin.startswith(first)), None)
 
 
 def _plain(path: Path) -> bool:

@@ -13,7 +13,7 @@ from pegline.commands.desk.patches import patch, reading_change
 from pegline.commands.desk.store import Store
 from pegline.commands.desk.worker import Worker
 from pegline.errors import BookError, PeglineError, UsageError
-from pegline.readers.file_text import LARGEST
+from pegline.readers.file_text import MAX_BOOK_BYTES
 
 __all__ = ["MAX_LAYERS", "Listener", "Room"]
 
@@ -180,7 +180,7 @@ class Room:
 
     def _checked_change(self, changes: Changes, by: str, *, field: str = "") -> None:
         grown = sum(len(change.insert) - (change.end - change.start) for change in changes)
-        if len(self.document.raw) + grown > LARGEST:
+        if len(self.document.raw) + grown > MAX_BOOK_BYTES:
             raise UsageError("the book would be larger than a book can be; split it into several")
         if any("\r" in change.insert for change in changes):
             changes = tuple(Change(c.start, c.end, c.insert.replace("\r\n", "\n").replace("\r", "\n")) for c in changes)

@@ -35,7 +35,7 @@ MAX_PAGES: Final = 32  #: sockets at once
 SLOW_PAGE_MESSAGES: Final = 2000  #: messages that wait for a page before it is let go
 
 #: The parts of the page that anybody may see: they hold nothing of a book.
-PARTS: Final = {
+PUBLIC_FILES: Final = {
     "/": ("desk.html", "text/html; charset=utf-8"),
     "/desk.js": ("desk.js", "text/javascript; charset=utf-8"),
     "/desk.css": ("desk.css", "text/css; charset=utf-8"),
@@ -139,7 +139,7 @@ def application(desk: Desk, keys: Keys, hosts: tuple[str, ...]) -> Guard:
             await desk.close()
 
     app = Starlette(routes=_routes(desk, keys), lifespan=lifespan)
-    return Guard(app, keys, hosts, lambda path: path in PARTS or path in FONTS or path == "/key")
+    return Guard(app, keys, hosts, lambda path: path in PUBLIC_FILES or path in FONTS or path == "/key")
 
 
 def _routes(desk: Desk, keys: Keys) -> list[Route | WebSocketRoute]:
@@ -148,7 +148,7 @@ def _routes(desk: Desk, keys: Keys) -> list[Route | WebSocketRoute]:
     faces = files("pegline.plan") / "typefaces"
 
     async def part(request: Request) -> Response:
-        name, media = PARTS[request.url.path]
+        name, media = PUBLIC_FILES[request.url.path]
         return Response(page.joinpath(name).read_bytes(), media_type=media)
 
     async def font(request: Request) -> Response:
@@ -170,7 +170,7 @@ def _routes(desk: Desk, keys: Keys) -> list[Route | WebSocketRoute]:
         await _serve(desk, socket)
 
     return [
-        *(Route(path, part, methods=["GET"]) for path in PARTS),
+        *(Route(path, part, methods=["GET"]) for path in PUBLIC_FILES),
         *(Route(path, font, methods=["GET"]) for path in FONTS),
         Route("/key", key, methods=["POST"]),
         Route("/start", start, methods=["GET"]),

@@ -17,7 +17,7 @@ from typing import Any, Final
 from pegline.commands.desk.changes import without_returns
 from pegline.commands.desk.document import Document, JournalEntry, fingerprint
 from pegline.errors import BusyError, OpenError
-from pegline.readers.file_text import LARGEST, read_bytes, text_of_bytes
+from pegline.readers.file_text import MAX_BOOK_BYTES, read_bytes, text_of_bytes
 from pegline.writers.publish import locked_file
 
 __all__ = ["Store", "journal_path"]
@@ -216,7 +216,7 @@ def _since(saved: str, start: str, entries: Sequence[JournalEntry]) -> set[str]:
 def _records(path: Path) -> Iterator[dict[str, Any]]:
     """Yield the records of a journal up to the first that is not whole."""
     try:
-        data = path.read_bytes() if path.stat().st_size <= 40 * LARGEST else b""
+        data = path.read_bytes() if path.stat().st_size <= 40 * MAX_BOOK_BYTES else b""
     except OSError:
         return
     for line in data.split(b"\n")[:-1]:

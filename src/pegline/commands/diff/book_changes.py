@@ -19,12 +19,14 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Angle, Length, Name, Pair, Reading, Side
 from pegline.records import record
 
-__all__ = ["READINGS", "BookedText", "changes", "entries_of_book", "same"]
+__all__ = ["READING_SECTIONS", "BookedText", "changes", "entries_of_book", "same"]
 
 #: What is no part of the survey itself.
-LEFT_OUT: Final = frozenset({"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"})
+IGNORED_FIELDS: Final = frozenset(
+    {"file", "path", "sha256", "warnings", "missing", "crs_place", "form", "start", "end"}
+)
 #: Sections of a book whose numbers are readings.
-READINGS: Final = frozenset({"line", "dimension", "angle", "arcs to", "witnesses of", "north"})
+READING_SECTIONS: Final = frozenset({"line", "dimension", "angle", "arcs to", "witnesses of", "north"})
 #: What names an entry of a list, so that one added in between does not shift the others.
 NAMED_BY: Final = ("name", "pair", "corner", "point", "object", "station")
 #: Words for fields whose names in the program are not the book's.
@@ -56,7 +58,7 @@ WORDS: Final[Mapping[str, str]] = {
 
 #: A value with the words that it is shown in: what may be compared, then the text.
 Leaf = tuple[object, str]
-Path = tuple[str, ...]  #: names of an entry of the book, or of a value in it, from the outside in
+KeyPath = tuple[str, ...]  #: names of an entry of the book, or of a value in it, from the outside in
 Noise = Callable[[object, object], bool]  #: whether two values differ by no more than measuring twice explains
 
 
@@ -86,24 +88,24 @@ def changes(old: BookedText, new: BookedText, noise: Noise = _no_noise) -> Itera
             yield f"{_key_name(path)}: gone{_entry_values(before[path])}"
         else:
             changed = list(
-                _value_changes(before[path], after[path], noise if path[0] in READINGS else _no_noise, words)
+                _value_changes(before[path], after[path], noise if path[0] in READING_SECTIONS else _no_noise, words)
             )
             if changed:
                 yield f"{_key_name(path)}: {', '.join(changed)}"
 
 
-def _key_name(key: Path) -> str:
+def _key_name(key: KeyPath) -> str:
     return " ".join(filter(None, key))
 
 
-def _entry_values(leaves: Mapping[Path, Leaf]) -> str:
+def _entry_values(leaves: Mapping[KeyPath, Leaf]) -> str:
     """Return the values of an entry, for one that stands by itself."""
     texts = [_key_name((*key, text)) for key, (_, text) in leaves.items()]
     return f" ({', '.join(texts)})" if texts else ""
 
 
 def _value_changes(
-    before: Mapping[Path, Leaf], after: Mapping[Path, Leaf], noise: Noise, words: Notation
+    before: Mapping[KeyPath, Leaf], after: Mapping[KeyPath, Leaf], noise: Noise, words: Notation
 ) -> Iterator[str]:
     for key in dict.fromkeys((*after, *before)):
         (was, was_text), (now, now_text) = before.get(key, (None, "")), after.get(key, (None, ""))
@@ -124,12 +126,12 @@ def same(was: object, now: object) -> bool:
     return was == now or (isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9)
 
 
-def entries_of_book(booked: BookedText) -> dict[Path, dict[Path, Leaf]]:
+def entries_of_book(booked: BookedText) -> dict[KeyPath, dict[KeyPath, Leaf]]:
     """Return what a book holds: for each entry (a line, a row, a feature, …) its values."""
     book = booked.book
-    leaves_by_entry: dict[Path, dict[Path, Leaf]] = {}
+    leaves_by_entry: dict[KeyPath, dict[KeyPath, Leaf]] = {}
     for field in fields(book):
-        if field.name not in LEFT_OUT:
+        if field.name not in IGNORED_FIELDS:
             tree = _inside(booked.tree, type(book), field.name)
             _walk(getattr(book, field.name), (_word(field.name),), (), book.unit, tree, leaves_by_entry)
     for name, feature in book.features.items():
@@ -175,7 +177,12 @@ def _items(tree: Written | None, count: int) -> list[Written | None]:
 
 
 def _walk(
-    value: Any, entry: Path, key: Path, unit: str, tree: Written | None, leaves_by_entry: dict[Path, dict[Path, Leaf]]
+    value: Any,
+    entry: KeyPath,
+    key: KeyPath,
+    unit: str,
+    tree: Written | None,
+    leaves_by_entry: dict[KeyPath, dict[KeyPath, Leaf]],
 ) -> None:
     """Put every value into its entry: those of mappings and of named records in lists are entries of their own."""
     leaf = _leaf(value, unit, tree)
@@ -196,7 +203,9 @@ def _walk(
     elif is_dataclass(value) and not isinstance(value, Place):
         own = getattr(value, "unit", None) or unit
         for field in fields(value):
-            if field.name not in LEFT_OUT and not (field.name in NAMED_BY and entry and entry[-1] == _name(value)):
+            if field.name not in IGNORED_FIELDS and not (
+                field.name in NAMED_BY and entry and entry[-1] == _name(value)
+            ):
                 part = getattr(value, field.name)
                 shaped = field.name == "geometry" and is_dataclass(part)
                 word = type(part).__name__.lower() if shaped else _word(field.name)

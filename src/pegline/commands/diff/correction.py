@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.diff.book_changes import READINGS, BookedText, entries_of_book, same
+from pegline.commands.diff.book_changes import READING_SECTIONS, BookedText, entries_of_book, same
 from pegline.commands.diff.displacement import lay_on_old
 from pegline.commands.diff.results import ComparedSurvey, Line, not_in_both, small_difference, way
 from pegline.diagnosis.rules.phrases import number_with_noun
@@ -16,7 +16,7 @@ from pegline.plane import Array
 __all__ = ["alike", "correction_lines", "count_shared_readings"]
 
 #: What shifts by less is said not to, metres.
-LEAST: Final = 0.0005
+MIN_SHIFT: Final = 0.0005
 
 
 def count_shared_readings(old: ComparedSurvey, new: ComparedSurvey) -> tuple[int, int] | None:
@@ -46,7 +46,7 @@ def _readings(booked: Mapping[tuple[str, ...], Mapping[tuple[str, ...], tuple[ob
     return {
         (entry, key): value
         for entry, leaves in booked.items()
-        if entry[0] in READINGS
+        if entry[0] in READING_SECTIONS
         for key, (value, _) in leaves.items()
         if isinstance(value, float) or (isinstance(value, tuple) and value[0] in ("doubtful", "angle"))
     }
@@ -110,12 +110,12 @@ def _over(was: Array, now: Array, more: Array) -> Array:
 
 
 def _shift(shift: Array, old: ComparedSurvey) -> str:
-    return way(shift, old) if np.hypot(*shift) >= LEAST else "does not shift"
+    return way(shift, old) if np.hypot(*shift) >= MIN_SHIFT else "does not shift"
 
 
 def _points(names: list[str], shifts: Array, old: ComparedSurvey) -> str:
     sizes = np.hypot(*shifts.T)
-    count = int((sizes >= LEAST).sum())
+    count = int((sizes >= MIN_SHIFT).sum())
     if not count:
         return f"Points in both: {len(names)}; none shifts."
     most = int(sizes.argmax())

@@ -27,7 +27,7 @@ __all__ = [
 #: Two pegs either of which may have moved are told apart when the odds are better than this.
 ODDS: Final = 20.0
 #: Readings to the hundredth of a millimetre are as good as any, metres.
-FINEST: Final = 1e-5
+FINEST_READING: Final = 1e-5
 #: A test value below this says that nothing differs.
 NOTHING: Final = 1e-9
 #: A direction of so much less weight than another has none.
@@ -306,7 +306,7 @@ def _covariance(old: Measured, new: Measured, turn: float) -> Array:
     count = len(old.names)
     c, s = np.cos(turn), np.sin(turn)
     rotation = np.kron(np.eye(count), np.array([[c, s], [-s, c]]))
-    return np.asarray(old.covariance + rotation @ new.covariance @ rotation.T + FINEST**2 * np.eye(2 * count))
+    return np.asarray(old.covariance + rotation @ new.covariance @ rotation.T + FINEST_READING**2 * np.eye(2 * count))
 
 
 def _direction(away: Array) -> Array:

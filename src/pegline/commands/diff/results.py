@@ -49,7 +49,7 @@ AXIS: Final = sqrt(CHI2_95)
 FARTHEST: Final = 1e8
 
 #: no place that was taped is known worse, metres,
-WIDEST: Final = 1e4
+MAX_PLACE_SD: Final = 1e4
 
 #: and no grid that a plot is drawn on is so much larger than the ground, or smaller.
 STRETCHED: Final = 10.0
@@ -231,7 +231,7 @@ def _position(entry: Mapping[str, Any]) -> Array:
 
 def _variance(ellipse: Mapping[str, Any]) -> Array:
     """Return the covariance (2, 2) of an ellipse of 95 %."""
-    a, b = (_number(ellipse[axis], least=0.0, most=WIDEST) for axis in ("a", "b"))
+    a, b = (_number(ellipse[axis], least=0.0, most=MAX_PLACE_SD) for axis in ("a", "b"))
     bearing = np.radians(_number(ellipse["bearing"]))
     axes = np.array([[np.sin(bearing), np.cos(bearing)], [np.cos(bearing), -np.sin(bearing)]])
     return np.asarray(axes.T @ np.diag([a**2, b**2]) @ axes / AXIS**2)

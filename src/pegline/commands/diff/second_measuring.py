@@ -18,7 +18,7 @@ from pegline.reduction.model import TapeConstants
 
 __all__ = ["measuring_lines", "reading_noise"]
 
-MOST: Final = 10  #: distances that are shown where no peg can be blamed
+MAX_DISTANCES_SHOWN: Final = 10  #: distances that are shown where no peg can be blamed
 MOST_NOISE: Final = 3.29  #: standard deviations that the difference of two sound readings stays under
 #: Pegs in the order in which they are shown.
 ORDER: Final = ("moved", "may have moved", "unmoved")
@@ -113,15 +113,15 @@ def _differences(comparison: Comparison, notation: Notation) -> Iterator[Line]:
 
 def _stretches(comparison: Comparison, notation: Notation) -> Iterator[Line]:
     """Yield the distances that have changed, and how many have not."""
-    for stretch in comparison.stretches[:MOST]:
+    for stretch in comparison.stretches[:MAX_DISTANCES_SHOWN]:
         far = small_length(abs(stretch.longer), notation)
         more = f"{far} {'shorter' if stretch.longer < 0 else 'longer'}"
         allowed = f"measuring alone explains {small_length(stretch.limit, notation)}"
         yield f"  {stretch.start} to {stretch.end}: {more} in the new survey; {allowed}", True
     count, changed = len(comparison.pegs), len(comparison.stretches)
     all_pairs = count * (count - 1) // 2
-    if changed > MOST:
-        yield f"  and {changed - MOST} more", True
+    if changed > MAX_DISTANCES_SHOWN:
+        yield f"  and {changed - MAX_DISTANCES_SHOWN} more", True
     if changed < all_pairs:
         word = "other distance" if changed else "distance"
         yield f"  {number_with_noun(all_pairs - changed, word)} between them did not change", False

@@ -30,8 +30,8 @@ from pegline.survey import Survey
 
 __all__ = ["find_peg", "lasting_points"]
 
-MAX_OTHERS: Final = 6  #: proposals told
-ENOUGH: Final = 3  #: witnesses that make others needless
+MAX_PROPOSALS: Final = 6  #: proposals told
+ENOUGH_WITNESSES: Final = 3  #: witnesses that make others needless
 
 
 def lasting_points(shape: Shape) -> tuple[str, ...]:
@@ -76,7 +76,7 @@ def find_peg(
     compared, position, covariance, suspects = search.compare(witnesses)
     usable = [w for w in compared if not w.gone and w.point and w.agrees is not False and w.object not in suspects]
     anchors, radius = search.anchors(usable)
-    needed = len(usable) < ENOUGH or bool(gone or suspects)
+    needed = len(usable) < ENOUGH_WITNESSES or bool(gone or suspects)
     others = tuple(search.others(usable)) if needed else ()
     if radius is None:
         anchors, radius = search.with_others(usable, others)
@@ -248,7 +248,7 @@ class _Search:
             yield from (Other(anchor.name, anchor.distance, 1.0) for anchor in pair)
             start, candidates = pair, [each for each in candidates if each not in pair]
         before = self._spread_of(start)
-        ranked = sorted(candidates, key=lambda each: self._weakness((*start, each)))[:MAX_OTHERS]
+        ranked = sorted(candidates, key=lambda each: self._weakness((*start, each)))[:MAX_PROPOSALS]
         gains = [(self._gain(before, (*start, anchor)), anchor) for anchor in ranked]
         for gain, anchor in sorted(gains, key=lambda each: -each[0]):
             yield Other(anchor.name, anchor.distance, gain)
@@ -316,7 +316,7 @@ class _Search:
     ) -> tuple[tuple[ArcCentre, ...], float | None]:
         """Return the anchors where the witnesses alone fix nothing: they and the best of the others."""
         start, _ = self.anchors(usable)
-        chosen = (*start, *(self._other(each.name) for each in others[: ENOUGH - len(start)]))
+        chosen = (*start, *(self._other(each.name) for each in others[: ENOUGH_WITNESSES - len(start)]))
         spread = self._spread_of(chosen)
         return chosen, None if spread is None else _radius_of(spread)
 

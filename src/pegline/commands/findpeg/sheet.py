@@ -11,7 +11,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.findpeg.model import LostPeg
 from pegline.commands.findpeg.steps import steps
 from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
-from pegline.commands.sheets import Flow, SmallMap, field_sheets
+from pegline.commands.sheets import STROKE_TOLERANCE, Flow, SmallMap, field_sheets
 from pegline.detail.path import stroke
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
@@ -19,9 +19,8 @@ from pegline.plane import Array, bearing, direction
 
 __all__ = ["peg_sheet"]
 
-ARC = 0.16  #: half the angle that an arc is drawn over, radians
-FINE = 0.02  #: how finely arcs of features are stroked, metres
-ROUND = 3.0  #: how far beyond peg and anchors the sketch reaches, metres
+ARC_HALF_ANGLE = 0.16  #: half the angle that an arc is drawn over, radians
+SKETCH_REACH = 3.0  #: how far beyond peg and anchors the sketch reaches, metres
 
 
 def peg_sheet(lost: LostPeg) -> Plan:
@@ -43,7 +42,7 @@ def _map(lost: LostPeg, box: tuple[float, float, float, float]) -> Iterator[Item
     """Yield what lies about the peg, and an arc about each thing that the tape is hooked on."""
     scale = lost.survey.frame.scale
     corners = np.array([lost.position, *(anchor.position for anchor in lost.anchors)])
-    low, high = corners.min(axis=0) - ROUND, corners.max(axis=0) + ROUND
+    low, high = corners.min(axis=0) - SKETCH_REACH, corners.max(axis=0) + SKETCH_REACH
     small = SmallMap(box, np.array([low, high]))
     for points in _outlines(lost, low, high):
         small.line(points)
@@ -62,7 +61,7 @@ def _map(lost: LostPeg, box: tuple[float, float, float, float]) -> Iterator[Item
 def _arc(peg: Array, anchor: Array, radius: float) -> Array:
     """Return points of the arc about an anchor where it passes the peg."""
     middle = float(bearing(anchor, peg))
-    spread = min(ARC, pi / 2)
+    spread = min(ARC_HALF_ANGLE, pi / 2)
     return np.asarray(anchor + radius * direction(np.linspace(middle - spread, middle + spread, 17)))
 
 
@@ -74,7 +73,7 @@ def _outlines(lost: LostPeg, low: Array, high: Array) -> Iterator[Array]:
     for shape in lost.survey.detail.shapes.values():
         if shape.path is None:
             continue
-        inside = LineString(stroke(shape.path, FINE)).intersection(window)
+        inside = LineString(stroke(shape.path, STROKE_TOLERANCE)).intersection(window)
         for part in getattr(inside, "geoms", [inside]):
             if part.geom_type == "LineString" and not part.is_empty:
                 yield np.array(part.coords)

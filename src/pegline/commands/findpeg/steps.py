@@ -16,7 +16,7 @@ from pegline.plane import bearing, distance, foot, wrap_angle
 __all__ = ["move_sentence", "steps", "true_reading"]
 
 #: A move within this angle of the way to something is simply towards it, degrees.
-STRAIGHT = 8.0
+TOWARD_DEG = 8.0
 
 
 def steps(lost: LostPeg) -> Iterator[str]:
@@ -163,7 +163,7 @@ def move_sentence(move: Move, notation: Notation) -> str:
     if move.toward is None:
         return f"Move the trial peg {far} on the bearing {notation.bearing(move.bearing)}."
     aside = degrees(move.aside)
-    if abs(aside) <= STRAIGHT:
+    if abs(aside) <= TOWARD_DEG:
         return f"Move the trial peg {far} towards {move.toward}."
     side = "right" if aside > 0 else "left"
     return f"Move the trial peg {far}: face {move.toward}, and go {abs(aside):.0f}° to the {side} of it."

@@ -16,9 +16,9 @@ from pegline.plane import Array, bearing, distance, wrap_angle
 
 __all__ = ["Trial", "try_peg"]
 
-ENOUGH: Final = 3  #: distances that check one another
+ENOUGH_DISTANCES: Final = 3  #: distances that check one another
 ANYWHERE: Final = 100.0  #: how far off a trial peg may stand, metres: large beside any tape's error
-APART: Final = 1.0  #: nothing nearer to the peg than this shows a way, metres
+MIN_DISTANCE: Final = 1.0  #: nothing nearer to the peg than this shows a way, metres
 
 
 class Trial(NamedTuple):
@@ -89,7 +89,7 @@ def try_peg(
         positions.all([positions.require(name) for name in names]),
         *(np.array([values[name] for name in names]) * positions.scale for values in (expected, measured)),
     )
-    if len(names) < ENOUGH:
+    if len(names) < ENOUGH_DISTANCES:
         return Trial(_round_move(positions, peg, distances.move()), differences, (), ())
     outliers = _outliers(positions, tape, distances)
     if outliers.blamed and len(outliers.together) > 1:
@@ -120,7 +120,7 @@ def _outliers(positions: Positions, tape: TapeInHand, distances: _Distances) -> 
 def _round_move(positions: Positions, peg: str, vector: Array) -> Move:
     """Return a move on the ground with what it leads to most nearly."""
     at, way = positions.of(peg), float(bearing(np.zeros(2), vector))
-    named = [name for name in positions.names if distance(positions.of(name), at) > APART]
+    named = [name for name in positions.names if distance(positions.of(name), at) > MIN_DISTANCE]
     aside = {name: float(wrap_angle(way - bearing(at, positions.of(name)))) for name in named}
     toward = min(aside, key=lambda name: abs(aside[name]), default=None)
     return Move(float(np.hypot(*vector)) / positions.scale, way, toward, aside[toward] if toward else 0.0)

@@ -19,7 +19,7 @@ from pegline.network.confidence import confidence_radii
 from pegline.plane import Array
 from pegline.writers.gis.package import Motion, metres_per_unit, move_package
 from pegline.writers.gis.package_reader import foreign_layers, is_package, read_package
-from pegline.writers.gis.reprojection import DECIMALS, datum_accuracy_words
+from pegline.writers.gis.reprojection import DEGREE_DECIMALS, datum_accuracy_words
 
 __all__ = ["corners_of_layers", "left_out", "write_layers", "write_survey"]
 
@@ -28,7 +28,7 @@ __all__ = ["corners_of_layers", "left_out", "write_layers", "write_survey"]
 DRIVERS: Final = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile"}
 
 #: GeoJSON is in WGS 84: the way there may be out by so much, metres.
-LIMIT: Final = 5.0
+MAX_DATUM_SHIFT: Final = 5.0
 
 #: The column for how well the way is known at a feature: the radius that holds its worst corner in 95 of 100 cases,
 #: as far as the fit goes, metres.
@@ -70,7 +70,7 @@ def write_layers(path: Path, fitted: Transformation, grid: Grid, out: Path) -> N
         carry, said = _to_degrees(fitted, grid, out)
     options: dict[str, Any] = {"crs_wkt": grid.wkt, "VERSION": "1.3", "CRS_WKT_EXTENSION": "YES"}
     if driver == "GeoJSON":
-        options = {"crs": "EPSG:4326", "RFC7946": "YES", "COORDINATE_PRECISION": DECIMALS, "DESCRIPTION": said}
+        options = {"crs": "EPSG:4326", "RFC7946": "YES", "COORDINATE_PRECISION": DEGREE_DECIMALS, "DESCRIPTION": said}
     with write_aside(out) as made:
         for name in names:
             with _open_layer(path, name) as layer:
@@ -112,7 +112,7 @@ def _to_degrees(fitted: Transformation, grid: Grid, out: Path) -> tuple[Callable
     """Return what carries points to longitude and latitude, and a sentence on how well."""
     middle = fitted.carry(fitted.source.mean(axis=0, keepdims=True))[0]
     way = to_wgs84(grid, (float(middle[0]), float(middle[1])))
-    if way is None or way.accuracy > LIMIT:
+    if way is None or way.accuracy > MAX_DATUM_SHIFT:
         raise UsageError(f"{out}: GeoJSON is in WGS 84 and the way there is not known well enough; end it with .gpkg")
 
     def carry(points: Array) -> Array:

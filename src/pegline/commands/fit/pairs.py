@@ -21,9 +21,9 @@ from pegline.records import record
 __all__ = ["CommonPoint", "CommonPoints", "PointList", "read_list", "read_pairs"]
 
 #: Standard deviation of a point where the file tells none, in the unit of the grid.
-USUAL: Final = 0.05
-LARGEST: Final = 1_000_000  # bytes
-COLUMNS: Final = ("name", "x", "y", "easting", "northing", "accuracy")
+USUAL_SD: Final = 0.05
+MAX_FILE_BYTES: Final = 1_000_000  # bytes
+PAIR_COLUMNS: Final = ("name", "x", "y", "easting", "northing", "accuracy")
 
 _ACCURACY: Final = number_within("an accuracy", above=0)
 
@@ -57,7 +57,7 @@ class PointList:
     place: Place
     crs: Annotated[str | None, Key(TEXT, "The grid: a code such as EPSG:27700.")] = None
     kind: Annotated[Kind | None, Key(word(*KINDS), "Which transformation.")] = None
-    accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL
+    accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL_SD
     drawn: Annotated[
         float | None,
         Key(_ACCURACY, "Of sheets fitted together: of a place on this one, in the unit of the grid; else accuracy."),
@@ -169,7 +169,7 @@ def read_list(path: Path) -> PointList:
     from pegline.readers.yaml import parse
 
     try:
-        if path.stat().st_size > LARGEST:
+        if path.stat().st_size > MAX_FILE_BYTES:
             raise OpenError(f"{path}: is too large for a list of points")
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -186,8 +186,8 @@ def read_list(path: Path) -> PointList:
 def _from_csv(text: str, file: str) -> Table:
     """Return a CSV file as the table that YAML would have given."""
     rows = list(_rows(text, file))
-    if not rows or not rows[0] or set(_words(rows[0])) - set(COLUMNS) or "name" not in _words(rows[0]):
-        fault = f"the first line names the columns: {','.join(COLUMNS)}"
+    if not rows or not rows[0] or set(_words(rows[0])) - set(PAIR_COLUMNS) or "name" not in _words(rows[0]):
+        fault = f"the first line names the columns: {','.join(PAIR_COLUMNS)}"
         raise BookError([Finding("columns", fault, Place(file, 1, 1))])
     heads = rows[0]
     points: dict[str, tuple[Text, Any]] = {}

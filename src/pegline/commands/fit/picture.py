@@ -25,12 +25,12 @@ __all__ = ["corners_of_picture", "world_file", "write_picture"]
 
 
 #: Ends of world files by those of pictures.
-WORLD: Final = {".png": ".pgw", ".jpg": ".jgw", ".jpeg": ".jgw", ".tif": ".tfw", ".tiff": ".tfw"}
+WORLD_FILE_ENDINGS: Final = {".png": ".pgw", ".jpg": ".jgw", ".jpeg": ".jgw", ".tif": ".tfw", ".tiff": ".tfw"}
 #: Where a camera tells which way up a picture is, and what it says of one that is as it is kept (Exif 2.32, 4.6.4).
 ORIENTATION: Final = 0x0112
 UPRIGHT: Final = 1
 #: No picture is made larger than so many pixels.
-LARGEST: Final = 400_000_000
+MAX_PIXELS: Final = 400_000_000
 #: Pixels across the cells in which a picture is bent piece by piece.
 CELL: Final = 32
 
@@ -75,7 +75,7 @@ def write_picture(path: Path, fitted: Transformation, grid: Grid, out: Path) -> 
 
 def _beside(out: Path, matrix: Array, grid: Grid) -> Iterator[tuple[Path, str]]:
     """Yield what programs look for beside a picture: its place, and its CRS in two forms (both common practice)."""
-    yield out.with_suffix(WORLD[out.suffix.lower()]), world_file(matrix)
+    yield out.with_suffix(WORLD_FILE_ENDINGS[out.suffix.lower()]), world_file(matrix)
     prj = prj_text(grid.wkt)
     if prj is not None:
         yield out.with_suffix(".prj"), prj
@@ -92,7 +92,7 @@ def _write_north_up(path: Path, fitted: Transformation, made: Path) -> Array:
     (west, south), (east, north) = edges.min(axis=0), edges.max(axis=0)
     pixel = fitted.scale
     width, height = int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel))
-    if not 0 < width * height <= LARGEST:
+    if not 0 < width * height <= MAX_PIXELS:
         raise UsageError(f"{path}: drawn anew it would be {width} by {height} pixels; take affine, or better points")
     matrix = np.array([[pixel, 0, west], [0, pixel, north], [0, 0, 1]])
     flip = np.diag([1.0, -1.0, 1.0])  # rows run down

@@ -18,8 +18,8 @@ from pegline.network.confidence import confidence_radii
 from pegline.plane import Array
 
 __all__ = [
-    "BEYOND",
     "SOURCES",
+    "TRUSTED_REACH",
     "Source",
     "carried_accuracy",
     "reach_beyond",
@@ -32,7 +32,7 @@ __all__ = [
 # -- a drawing: every entity of its model space, layers and blocks as they are -----------------------
 
 #: Units as a drawing names them, by their length, metres.
-UNITS: Final = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
+DRAWING_UNITS: Final = {1.0: 6, 0.3048: 2, 1200 / 3937: 21}
 UNNAMED: Final = 0
 
 
@@ -75,7 +75,7 @@ def _write_drawing(path: Path, fitted: Transformation, grid: Grid, out: Path) ->
 
 def _units(metres: float) -> int:
     """Return a unit as a drawing names it; the last digit of its length is not the same everywhere."""
-    return next((unit for length, unit in UNITS.items() if isclose(length, metres, rel_tol=1e-9)), UNNAMED)
+    return next((unit for length, unit in DRAWING_UNITS.items() if isclose(length, metres, rel_tol=1e-9)), UNNAMED)
 
 
 def _read(path: Path):  # type: ignore[no-untyped-def]  # ezdxf's own type, imported late
@@ -91,7 +91,7 @@ def _read(path: Path):  # type: ignore[no-untyped-def]  # ezdxf's own type, impo
 # -- a file, whatever it is --------------------------------------------------------------------------
 
 #: How far beyond its points a transformation is trusted: this share of how far they stand apart.
-BEYOND: Final = 0.5
+TRUSTED_REACH: Final = 0.5
 
 
 class Source(NamedTuple):
@@ -147,7 +147,7 @@ def refuse_far_beyond(path: Path, source: Source, fitted: Transformation) -> Non
         It does.
     """
     far = reach_beyond(fitted, source.corners(path))
-    if far > BEYOND:
+    if far > TRUSTED_REACH:
         raise UsageError(
             f"{path}: reaches {far:.1f} times as far beyond the points as they stand apart, and a"
             " transformation is not to be trusted there; add points near its edges, or say --beyond"

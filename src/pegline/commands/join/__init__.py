@@ -14,11 +14,11 @@ from pegline.commands.command_line import Tell, add_crs_arguments, requested_crs
 from pegline.commands.join.common_shift import SharedThing
 from pegline.commands.join.disagreements import Disagreement, find_disagreements
 from pegline.errors import UsageError
-from pegline.writers.gis.columns import SURVEY, Column
+from pegline.writers.gis.columns import SURVEY_COLUMN, Column
 from pegline.writers.gis.geometries import Form, of_parts, stack_shapes
 from pegline.writers.gis.layer_styles import styles
-from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
-from pegline.writers.gis.package import TABLES, WARNINGS, Links, Package, filled_table
+from pegline.writers.gis.layers import GIS_LAYERS, FilledLayer, Value
+from pegline.writers.gis.package import PACKAGE_TABLES, WARNINGS_TABLE, Links, Package, filled_table
 from pegline.writers.gis.package_reader import foreign_layers, read_package, split_surveys
 from pegline.writers.gis.reprojection import reproject
 
@@ -288,7 +288,7 @@ def join_surveys(surveys: Mapping[str, Package], disagreements: Sequence[Disagre
             values.setdefault(name, {}).update(listed)
     layers = [
         _stack_layers([_with_survey_name(each.layers[number], name) for name, each in surveys.items()])
-        for number in range(len(LAYERS))
+        for number in range(len(GIS_LAYERS))
     ]
     return Package(
         first.wkt,
@@ -317,8 +317,8 @@ def _frame(wkt: str) -> str:
 
 def _with_survey_name(part: FilledLayer, survey: str) -> FilledLayer:
     """Return a layer with its survey's name first."""
-    values: dict[str, list[Value]] = {SURVEY.name: [], **part.values, SURVEY.name: [survey] * len(part)}
-    return replace(part, columns=(SURVEY, *part.columns), values=values)
+    values: dict[str, list[Value]] = {SURVEY_COLUMN.name: [], **part.values, SURVEY_COLUMN.name: [survey] * len(part)}
+    return replace(part, columns=(SURVEY_COLUMN, *part.columns), values=values)
 
 
 def _stack_layers(parts: Sequence[FilledLayer]) -> FilledLayer:
@@ -339,17 +339,17 @@ def _stack_layers(parts: Sequence[FilledLayer]) -> FilledLayer:
 
 def _tables(surveys: Mapping[str, Package], disagreements: Sequence[Disagreement]) -> Iterator[FilledLayer]:
     rows = [{"survey": each.surveys, "rule": each.rule, "text": each.text, "source": None} for each in disagreements]
-    for number, table in enumerate(TABLES):
+    for number, table in enumerate(PACKAGE_TABLES):
         parts = [_with_survey_name(each.tables[number], name) for name, each in surveys.items()]
-        if table is WARNINGS:
-            parts.append(filled_table(replace(table, columns=(SURVEY, *table.columns)), rows))
+        if table is WARNINGS_TABLE:
+            parts.append(filled_table(replace(table, columns=(SURVEY_COLUMN, *table.columns)), rows))
         yield _stack_layers(parts)
 
 
 def _shift_links(surveys: Mapping[str, Package], number: int) -> Links:
     """Return relations with each row's number moved by the rows of the surveys before it."""
     rows: list[tuple[int, int, Value, Value]] = []
-    before = {layer.name: 0 for layer in LAYERS}
+    before = {layer.name: 0 for layer in GIS_LAYERS}
     first = next(iter(surveys.values())).links[number]
     for package in surveys.values():
         links = package.links[number]

@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from pegline.records import record
 
-__all__ = ["ENOUGH", "NEAR", "SharedThing", "Shift", "common_shift", "shift_from_neighbours"]
+__all__ = ["ENOUGH_STATIONS", "ONE_PEG_METRES", "SharedThing", "Shift", "common_shift", "shift_from_neighbours"]
 
 
 #: Stations this near one another are one peg, where their standard deviations do not say more, metres.
-NEAR: Final = 0.05
+ONE_PEG_METRES: Final = 0.05
 
 
 @record(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class SharedThing:
 
 #: So many pegs of a survey are apart alike from pegs of other names before it is said to lie off: two may be
 #: opposite corners across a lane.
-ENOUGH: Final = 3
+ENOUGH_STATIONS: Final = 3
 
 
 @record(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def common_shift(pegs: Sequence[SharedThing]) -> tuple[float, float] | None:
     """
     if len(pegs) < 2:
         return None
-    weights = [1 / (pair.variance + NEAR**2 / 9) for pair in pegs]
+    weights = [1 / (pair.variance + ONE_PEG_METRES**2 / 9) for pair in pegs]
     east, north = (
         sum(weight * pair.off[axis] for weight, pair in zip(weights, pegs, strict=True)) / sum(weights)
         for axis in (0, 1)
@@ -108,7 +108,7 @@ def shift_from_neighbours(survey: str, near: Sequence[SharedThing], agreed: int)
         key=_count_pegs,
         default=[],
     )
-    if _count_pegs(alike) < max(ENOUGH, agreed + 1) or (mean := common_shift(alike)) is None:
+    if _count_pegs(alike) < max(ENOUGH_STATIONS, agreed + 1) or (mean := common_shift(alike)) is None:
         return None
     return Shift(survey, -mean[0], -mean[1], tuple(alike))
 

@@ -8,7 +8,14 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.commands.join.common_shift import ENOUGH, NEAR, SharedThing, Shift, common_shift, shift_from_neighbours
+from pegline.commands.join.common_shift import (
+    ENOUGH_STATIONS,
+    ONE_PEG_METRES,
+    SharedThing,
+    Shift,
+    common_shift,
+    shift_from_neighbours,
+)
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.kinds import KINDS, LAND_EDGES
 from pegline.records import record
@@ -20,11 +27,11 @@ __all__ = ["Disagreement", "find_disagreements"]
 #: Areas that share less than this are neighbours, square metres.
 SLIVER: Final = 0.01
 #: Stations of one name farther apart than this are two pegs without a doubt, metres.
-REACH: Final = 5.0
+TWO_PEGS_METRES: Final = 5.0
 #: Neighbours' boundaries this near one another are meant to be one, metres.
-GAP: Final = 1.0
+GAP_METRES: Final = 1.0
 #: Names told in a list.
-MOST: Final = 8
+MAX_NAMES_TOLD: Final = 8
 
 
 @record(frozen=True, slots=True)
@@ -120,7 +127,7 @@ def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
         group = [pair for rule, pair in pegs if (pair.survey, pair.second) == both and rule != "near"]
         shift = common_shift(group)
         # Two pegs of one name each may be opposite corners across a lane.
-        if shift is not None and (len(group) >= ENOUGH or hypot(*shift) <= GAP):
+        if shift is not None and (len(group) >= ENOUGH_STATIONS or hypot(*shift) <= GAP_METRES):
             yield _shift(group, shift)
             pegs = [(rule, pair) for rule, pair in pegs if (pair.survey, pair.second) != both]
     for survey_shift in _moved_surveys(list(surveys), pegs, neighbours=1):
@@ -151,7 +158,11 @@ def _one_peg_or_two(rule: str, group: list[SharedThing]) -> Disagreement:
         many = f"give {len(group)} pegs of one name places farther apart than their accuracy explains"
         farthest = f"; {first.name} the farthest, {first.size:.3f} m; one peg each, or two?"
     names = f"{first.survey} and {first.second}"
-    text = one if len(group) == 1 else f"{names} {many}: {list_names([pair.name for pair in group], MOST)}{farthest}"
+    text = (
+        one
+        if len(group) == 1
+        else f"{names} {many}: {list_names([pair.name for pair in group], MAX_NAMES_TOLD)}{farthest}"
+    )
     return Disagreement(rule, f"{first.survey}, {first.second}", text, tuple(group), beyond=rule != "duplicate-station")
 
 
@@ -174,8 +185,8 @@ def _moved_surveys(names: Sequence[str], pegs: Sequence[tuple[str, SharedThing]]
 
 def _off_its_neighbours(shift: Shift) -> Disagreement:
     others = list(dict.fromkeys(pair.second for pair in shift.pegs))
-    round_it = list_names(others, MOST)
-    pegs = list_names([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in shift.pegs], MOST)
+    round_it = list_names(others, MAX_NAMES_TOLD)
+    pegs = list_names([f"{pair.ours} with {pair.theirs} of {pair.second}" for pair in shift.pegs], MAX_NAMES_TOLD)
     text = (
         f"the whole of {shift.survey} lies {_way(shift.east, shift.north)} of what is round it ({round_it}),"
         f" by pegs that are one, it seems ({pegs}); look at its control"
@@ -195,7 +206,7 @@ def _way(east: float, north: float) -> str:
 
 def _shift(pegs: Sequence[SharedThing], shift: tuple[float, float]) -> Disagreement:
     """Return that one survey lies off another as a whole."""
-    first, names = pegs[0], list_names([pair.name for pair in pegs], MOST)
+    first, names = pegs[0], list_names([pair.name for pair in pegs], MAX_NAMES_TOLD)
     text = (
         f"the whole of {first.second} lies {_way(*shift)} of {first.survey}, by the pegs that both have ({names});"
         " look at the control of both"
@@ -207,7 +218,7 @@ def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Share
     """Yield stations of two surveys that are one peg, ought to be by their name, or are near one another."""
     near = [
         (placed[one], placed[other])
-        for one, other in _pairs([shape for *_, shape in placed], REACH, scale)
+        for one, other in _pairs([shape for *_, shape in placed], TWO_PEGS_METRES, scale)
         if placed[one][0] != placed[other][0]
     ]
     # A station that has its own in the other survey, by name, is not also the peg beside that one.
@@ -224,7 +235,7 @@ def _pegs(placed: Sequence[_Placed], scale: _Scale) -> Iterator[tuple[str, Share
         pair = _pair_of_pegs((survey, ours, here), (second, theirs, there), scale)
         if pair.size <= pair.allowed:
             yield "duplicate-station", pair
-        elif pair.size <= REACH:
+        elif pair.size <= TWO_PEGS_METRES:
             yield "same-name" if same else "near", pair
 
 
@@ -242,7 +253,7 @@ def _pair_of_pegs(one: _Placed, other: _Placed, scale: _Scale) -> SharedThing:
         theirs["name"],
         hypot(*off),
         LineString([here, there]),
-        allowed=max(NEAR, 3 * sum(variances) ** 0.5),
+        allowed=max(ONE_PEG_METRES, 3 * sum(variances) ** 0.5),
         off=off,
         variance=sum(variances) / 2,
     )
@@ -254,7 +265,7 @@ def _overlaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
         if len(group) == 1:
             text = f"{first} overlap by {first.size:.2f} m²"
         else:
-            names = list_names([f"{pair.name} {pair.size:.2f} m²" for pair in group], MOST)
+            names = list_names([f"{pair.name} {pair.size:.2f} m²" for pair in group], MAX_NAMES_TOLD)
             whole = sum(pair.size for pair in group)
             text = f"{first.survey} and {first.second} overlap in {layer} by {whole:.2f} m² in all: {names}"
         beyond = any(_depth(_in_metres(pair.shape, scale(pair.shape.bounds[1]))) > pair.allowed for pair in group)
@@ -280,7 +291,7 @@ def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str
         common = shapes[one].intersection(shapes[other])
         area = common.area * scale(common.bounds[1])[0] * scale(common.bounds[1])[1] if common.area else 0.0
         if area > SLIVER:
-            allowed = max(NEAR, hypot(accuracies[survey], accuracies[second]))
+            allowed = max(ONE_PEG_METRES, hypot(accuracies[survey], accuracies[second]))
             yield layer, SharedThing(survey, second, ours["name"], theirs["name"], area, common, allowed)
 
 
@@ -304,12 +315,12 @@ def _gaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreemen
 
     placed = [row for row in _in(surveys, "detail_areas") if row[1]["kind"] in LAND_EDGES]
     shapes = [make_valid(shape) for *_, shape in placed]
-    for one, other in _pairs(shapes, GAP, scale):
+    for one, other in _pairs(shapes, GAP_METRES, scale):
         (survey, ours, _), (second, theirs, _) = placed[one], placed[other]
         if survey == second:
             continue
         metres = scale(shapes[one].bounds[1])
-        strips = _between(_in_metres(shapes[one], metres), _in_metres(shapes[other], metres), GAP)
+        strips = _between(_in_metres(shapes[one], metres), _in_metres(shapes[other], metres), GAP_METRES)
         for part in (strip for strip in strips if strip.area > SLIVER):
             area = part.area
             pair = SharedThing(survey, second, ours["name"], theirs["name"], area, _in_units(part, metres))

@@ -310,12 +310,12 @@ def _ends(preparation: Preparation) -> Iterator[str]:
             f"It takes {needs.pegs} pegs, {needs.rods} rods, {needs.arrows or 'no'} arrows, {needs.people} people,"
             f" {notation.length(needs.taped)} of taping in {needs.lays} lays: {needs.sentence}."
         )
-    yield from SAFETY
+    yield from SAFETY_SENTENCES
     yield f"This is not a boundary survey. {BOUNDARY_CAUTION}"
 
 
 #: What is said before anybody goes out.
-SAFETY: Sequence[str] = (
+SAFETY_SENTENCES: Sequence[str] = (
     "Beside roads, water, slopes and overhead wires look after the party first; drive no peg before you know what lies"
     " under it.",
 )

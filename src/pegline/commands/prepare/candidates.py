@@ -22,25 +22,25 @@ from pegline.plane import Array, distance, foot
 
 __all__ = ["MORE_PLACES", "Terrain", "terrain_of"]
 
-INSIDE: Final = 1.0  #: how far within the outline a peg stands, metres: hedges and walls are thick
-ROUND: Final = 1.5  #: how far off an obstacle's corners a peg stands, metres
+OUTLINE_CLEARANCE: Final = 1.0  #: how far within the outline a peg stands, metres: hedges and walls are thick
+CORNER_CLEARANCE: Final = 1.5  #: how far off an obstacle's corners a peg stands, metres
 LONG_SIDE: Final = 25.0  #: sides longer than this have a place for a peg in their middle too, metres
-APART: Final = 4.0  #: places nearer to one another are one, metres
+MIN_APART: Final = 4.0  #: places nearer to one another are one, metres
 MAX_PLACES: Final = 14  #: places that are tried, those of the outline first
 MORE_PLACES: Final = 26  #: and where these do not do
-CLOSE: Final = 2.5  #: places of the net are no nearer to any other, metres
-SHORTEST: Final = 5.0  #: no chain line is shorter, metres
-SHARES: Final = (0.5, 0.25, 0.75, 0.375, 0.625, 0.125, 0.875)  #: where along a line a tie station may stand
+NET_CLEARANCE: Final = 2.5  #: places of the net are no nearer to any other, metres
+MIN_LINE: Final = 5.0  #: no chain line is shorter, metres
+TIE_SHARES: Final = (0.5, 0.25, 0.75, 0.375, 0.625, 0.125, 0.875)  #: where along a line a tie station may stand
 NET: Final = 20  #: meshes of a net of further places along a square of the same area
 #: Cosines of the angles between a line and one from a tie station on it: 72° to 25°.
 SQUARE: Final = 0.31
-FLAT: Final = 0.906
+FLAT_COSINE: Final = 0.906
 #: Angles at a line of a triangle whose corners on it are tie stations, and of the one that checks it, degrees.
 FEET_DEG: Final = (45.0, 60.0, 35.0)
 CHECKING_DEG: Final = (32.0, 28.0, 65.0)
-WHOLE: Final = 0.5  #: such tie stations stand on whole multiples of this, metres
-END: Final = 1.0  #: and no nearer to the end of their line, metres
-CLEAR: Final = 0.7  #: how far a proposed line keeps off an obstacle, metres: sketches are rough
+TIE_CHAINAGE_STEP: Final = 0.5  #: such tie stations stand on whole multiples of this, metres
+END_CLEARANCE: Final = 1.0  #: and no nearer to the end of their line, metres
+OBSTACLE_CLEARANCE: Final = 0.7  #: how far a proposed line keeps off an obstacle, metres: sketches are rough
 EDGE: Final = 0.6  #: how far a sight line may leave the outline, metres
 
 
@@ -49,12 +49,12 @@ class Terrain:
 
     def __init__(self, intention: Intention, outline: Polygon, places: Sequence[Array]) -> None:
         self.intention, self.outline, self.places = intention, outline, list(places)
-        self._obstacles = {name: shape.buffer(CLEAR) for name, shape in intention.layout.obstacles.items()}
+        self._obstacles = {name: shape.buffer(OBSTACLE_CLEARANCE) for name, shape in intention.layout.obstacles.items()}
         self._reach = outline.buffer(EDGE)
         self.visible = {
             (i, j)
             for i, j in combinations(range(len(self.places)), 2)
-            if float(distance(self.places[i], self.places[j])) >= SHORTEST
+            if float(distance(self.places[i], self.places[j])) >= MIN_LINE
             and self.clear(self.places[i], self.places[j])
         }
         self._feet: dict[tuple[int, int, int], tuple[float, ...]] = {}
@@ -71,16 +71,18 @@ class Terrain:
         key = (i, *pair)
         if key not in self._ties:
             start, end = (self.places[n] for n in pair)
-            self._ties[key] = tuple(share for share in SHARES if self._ties_well(start + share * (end - start), end, i))
+            self._ties[key] = tuple(
+                share for share in TIE_SHARES if self._ties_well(start + share * (end - start), end, i)
+            )
         return self._ties[key]
 
     def far_shares(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
         """Return where along a line a tie station sees a place under a flat angle, from far off."""
         start, end = (self.places[n] for n in pair)
-        return tuple(share for share in SHARES if self._sees_flat(start + share * (end - start), end, i))
+        return tuple(share for share in TIE_SHARES if self._sees_flat(start + share * (end - start), end, i))
 
     def _sees_flat(self, at: Array, end: Array, i: int) -> bool:
-        return self._cosine(at, end, i) >= FLAT and self.clear(at, self.places[i])
+        return self._cosine(at, end, i) >= FLAT_COSINE and self.clear(at, self.places[i])
 
     def _cosine(self, at: Array, end: Array, i: int) -> float:
         way, line = self.places[i] - at, end - at
@@ -88,7 +90,7 @@ class Terrain:
 
     def _ties_well(self, at: Array, end: Array, i: int) -> bool:
         length = float(distance(at, self.places[i]))
-        return length >= SHORTEST and SQUARE < self._cosine(at, end, i) < FLAT and self.clear(at, self.places[i])
+        return length >= MIN_LINE and SQUARE < self._cosine(at, end, i) < FLAT_COSINE and self.clear(at, self.places[i])
 
     def feet(self, i: int, pair: tuple[int, int]) -> tuple[float, ...]:
         """Return three shares of a line: tie stations that fix a place by a good triangle, and one that checks it.
@@ -111,9 +113,9 @@ class Terrain:
             ways = [chainage + side * abs(offset) / tan(radians(angle)) for angle in angles for side in sides]
             usable = (
                 at / length
-                for at in (round(way / WHOLE) * WHOLE for way in ways)
-                if END <= at <= length - END
-                and all(abs(at - share * length) >= SHORTEST / 2 for share in shares)
+                for at in (round(way / TIE_CHAINAGE_STEP) * TIE_CHAINAGE_STEP for way in ways)
+                if END_CLEARANCE <= at <= length - END_CLEARANCE
+                and all(abs(at - share * length) >= MIN_LINE / 2 for share in shares)
                 and self._ties_well(start + at / length * (end - start), end, i)
             )
             share = next(usable, None)
@@ -175,13 +177,13 @@ def terrain_of(intention: Intention, most: int = MAX_PLACES) -> Terrain | None:
         free = free.difference(shape.buffer(0.3))
     places: list[Array] = [at for at in intention.layout.stations.values() if free.covers(Point(at))]
     for at in _places(outline, shapes):
-        if free.covers(Point(at)) and all(float(distance(at, other)) >= APART for other in places):
+        if free.covers(Point(at)) and all(float(distance(at, other)) >= MIN_APART for other in places):
             places.append(at)
     places = places[: min(most, MAX_PLACES)]
-    net = list(_net(free.buffer(-INSIDE)))
+    net = list(_net(free.buffer(-OUTLINE_CLEARANCE)))
     while net and len(places) < most:  # the one that is farthest from all others first
         at = max(net, key=lambda one: min((float(distance(one, other)) for other in places), default=0.0))
-        if places and min(float(distance(at, other)) for other in places) < CLOSE:
+        if places and min(float(distance(at, other)) for other in places) < NET_CLEARANCE:
             break
         places.append(at)
     return Terrain(intention, outline, places)
@@ -208,17 +210,17 @@ def _outline(intention: Intention) -> Polygon | None:
         return max(rings, key=lambda ring: ring.area)
     if len(places) < 3:
         return None
-    return MultiPoint(list(places.values())).convex_hull.buffer(2 * INSIDE)
+    return MultiPoint(list(places.values())).convex_hull.buffer(2 * OUTLINE_CLEARANCE)
 
 
 def _places(outline: Polygon, obstacles: Sequence[object]) -> Iterator[Array]:
     """Yield places within the outline's corners, off the obstacles' corners, and in the middle of long sides."""
-    inner = outline.buffer(-INSIDE, join_style="mitre")
+    inner = outline.buffer(-OUTLINE_CLEARANCE, join_style="mitre")
     rings = [part.exterior for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
     corners = [np.array(at) for ring in rings for at in Polygon(ring).simplify(0.3).exterior.coords[:-1]]
     yield from corners
     for shape in obstacles:
-        around = shape.buffer(ROUND, join_style="mitre").simplify(0.3)  # type: ignore[attr-defined]
+        around = shape.buffer(CORNER_CLEARANCE, join_style="mitre").simplify(0.3)  # type: ignore[attr-defined]
         if around.geom_type == "Polygon":
             yield from (np.array(at) for at in around.exterior.coords[:-1])
     for ring in rings:

@@ -39,7 +39,7 @@ __all__ = [
 
 PEG: Final = 10.0  #: metres of taping that one peg is worth
 MAX_STATIONS: Final = 5  #: main stations of a layout
-MAX_BASES: Final = 10  #: longest pairs that are tried as the base line
+MAX_BASE_PAIRS: Final = 10  #: longest pairs that are tried as the base line
 MAX_TIES: Final = 3  #: lines from tie stations in one layout
 MAX_MENDED: Final = 400  #: drafts, the cheapest first, that are given tie lines where they do not reach everything
 MAX_TRIED: Final = 60  #: drafts that are followed to their accuracies, the cheapest first
@@ -100,7 +100,7 @@ def drafts(terrain: Terrain) -> Iterator[Draft]:
     """Yield the layouts that well-conditioned triangles on a long base line make."""
     longest = max((terrain.length(*pair) for pair in terrain.visible), default=0.0)
     bases = [pair for pair in terrain.visible if terrain.length(*pair) >= SHORTER * longest]
-    for base in sorted(bases, key=lambda pair: -terrain.length(*pair))[:MAX_BASES]:
+    for base in sorted(bases, key=lambda pair: -terrain.length(*pair))[:MAX_BASE_PAIRS]:
         others = [i for i in range(len(terrain.places)) if i not in base]
         for size in range(1, MAX_STATIONS - 1):
             for places in combinations(others, size):

@@ -50,7 +50,7 @@ __all__ = [
 
 #: Limits where the book states none (common practice): metres, degrees.
 OFFSET: Final = 10.0
-ANGLES: Final = (30.0, 120.0)
+ANGLES_DEG: Final = (30.0, 120.0)
 
 
 @record(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Expectation:
 def measuring_limits(book: Book) -> MeasuringLimits:
     """Return what can be measured by the book's limits and its offset tape."""
     limits, unit = book.limits, book.unit
-    smallest, largest = (np.degrees(each.radians) for each in limits.angle) if limits.angle else ANGLES
+    smallest, largest = (np.degrees(each.radians) for each in limits.angle) if limits.angle else ANGLES_DEG
     return MeasuringLimits(
         offset=limits.offset.metres(unit) if limits.offset else OFFSET,
         oblique=limits.oblique.metres(unit) if limits.oblique else tape_in_hand(book).length,
@@ -201,11 +201,11 @@ def relaid(intention: Intention, layout: Layout, rows: Mapping[str, str] | None 
 
 
 #: How far the sketch may be off, as shares of the base line.
-SHARES: Final = (0.02, 0.05)
+SKETCH_ERROR_SHARES: Final = (0.02, 0.05)
 DRAWS: Final = 8  #: sketches drawn for each
 
 #: A standard deviation below this is as good as none and has no change worth telling, metres.
-LEAST: Final = 0.002
+MIN_SD_TOLD: Final = 0.002
 
 
 def changes_by_sketch(expectation: Expectation, *, draws: int = DRAWS, seed: int = 1) -> Iterator[tuple[float, float]]:
@@ -219,12 +219,12 @@ def changes_by_sketch(expectation: Expectation, *, draws: int = DRAWS, seed: int
         return
     before, length = _sds(expectation), intention.layout.length(base)
     rng = np.random.default_rng(seed)
-    for share in SHARES:
+    for share in SKETCH_ERROR_SHARES:
         ratios: list[float] = []
         for _ in range(draws):
             again = expect(_move_intention(intention, share * length, rng))
             after = _sds(again)
-            ratios += [after[name] / sd - 1 for name, sd in before.items() if name in after and sd > LEAST]
+            ratios += [after[name] / sd - 1 for name, sd in before.items() if name in after and sd > MIN_SD_TOLD]
         if ratios:
             yield share, float(np.sqrt(np.mean(np.square(ratios))))
 

@@ -20,7 +20,7 @@ __all__ = ["Layout", "MeasuringLimits", "PickUp", "PlannedLine", "Triangle", "bo
 #: How far a line may run along or into an obstacle before it crosses it, metres: sketches are rough.
 GRAZE: Final = 0.3
 #: How far before its start or beyond its end a line is used for details, metres.
-BEYOND: Final = 2.0
+DETAIL_OVERHANG: Final = 2.0
 #: An oblique offset is taped from so far on either side of the foot, as a share of the offset.
 SPLAY: Final = 0.6
 
@@ -174,7 +174,7 @@ def booking_for(
         start, end = layout.place(line.start), layout.place(line.end)
         length = float(distance(start, end))
         chainage, offset = (float(value) for value in foot(start, end, at))
-        if not -BEYOND <= chainage <= length + BEYOND:
+        if not -DETAIL_OVERHANG <= chainage <= length + DETAIL_OVERHANG:
             continue
         unit = (end - start) / max(length, 1e-9)
         if abs(offset) <= limits.offset and _clear(start + unit * chainage, at, layout):

@@ -41,12 +41,11 @@ __all__ = ["Proposal", "is_sound", "new_book", "propose", "why_none"]
 
 
 MAX_PROPOSALS: Final = 3
-LOOKED_AT: Final = 2  #: sound layouts that are compared for each that is proposed
+LAYOUTS_PER_PROPOSAL: Final = 2  #: sound layouts that are compared for each that is proposed
 MAX_GROWN: Final = 40  #: grown drafts that are followed to their accuracies, the cheapest first
 MAX_MENDINGS: Final = 6  #: lines that are added to a draft until every station is checked
-STRIP: Final = (
-    0.29  #: half the tangent of 30°: a plot narrower than this share of its length holds no good triangle over it
-)
+#: Half the tangent of 30°: a plot narrower than this share of its length holds no good triangle over it.
+STRIP_SHARE: Final = 0.29
 
 
 @record(frozen=True, slots=True)
@@ -96,7 +95,7 @@ def _sound_ones(terrain: Terrain, some: Sequence[Draft], expectation: Expectatio
         proposal = _follow_draft(terrain, draft, before)
         if proposal is not None:
             proposals.append(proposal)
-        if len(proposals) == LOOKED_AT * most:
+        if len(proposals) == LAYOUTS_PER_PROPOSAL * most:
             break
     return tuple(sorted(proposals, key=lambda proposal: (not meets_scale(proposal.expectation), proposal.cost))[:most])
 
@@ -170,12 +169,12 @@ def why_none(expectation: Expectation) -> str:
     if missing:
         return f"no line that can be seen along on the plot reaches {', '.join(missing[:6])}"
     wide, long = sides_of(terrain.outline)
-    if wide < STRIP * long:
+    if wide < STRIP_SHARE * long:
         smallest = expectation.intention.limits.smallest_angle
         return (
             f"the plot is a strip, {wide:.0f} m wide and {long:.0f} m long: a triangle with angles over {smallest:.0f}°"
-            f" is at most about {wide / STRIP:.0f} m long there, and no long line with triangles on its tie stations"
-            " was found that reaches and checks everything; put stations outside, where you can"
+            f" is at most about {wide / STRIP_SHARE:.0f} m long there, and no long line with triangles on its tie"
+            " stations was found that reaches and checks everything; put stations outside, where you can"
         )
     return f"no layout of up to {_MOST_STATIONS} stations was found that reaches everything and checks every station"
 
@@ -191,11 +190,11 @@ def sides_of(outline: Polygon) -> tuple[float, float]:
 
 
 _MOST_STATIONS: Final = 8  #: main stations of a layout
-MAX_BASES: Final = 6  #: longest pairs that are grown from, beside those that reach a point
+MAX_GROWN_BASES: Final = 6  #: longest pairs that are grown from, beside those that reach a point
 KEPT: Final = 4  #: drafts on each base line that are grown further after each step
-STEPS: Final = 7  #: stations, tie lines and further lines that are added to a base line
-ENOUGH: Final = 150  #: drafts that reach everything, after which none is grown further
-POINT: Final = 8 * PEG  #: metres of taping that one more point within reach is worth while growing
+MAX_ADDITIONS: Final = 7  #: stations, tie lines and further lines that are added to a base line
+ENOUGH_DRAFTS: Final = 150  #: drafts that reach everything, after which none is grown further
+POINT_WORTH: Final = 8 * PEG  #: metres of taping that one more point within reach is worth while growing
 Pair = tuple[int, int]
 
 
@@ -207,14 +206,14 @@ def _grown_drafts(terrain: Terrain) -> list[Draft]:
     """
     bases = _bases(terrain)
     front, whole = [Draft(base, (), ()) for base in bases], dict[object, Draft]()
-    for _ in range(STEPS):
+    for _ in range(MAX_ADDITIONS):
         further: dict[object, tuple[float, Draft]] = {}
         for one in (step for draft in front for step in _steps(terrain, draft)):
             missing = len(terrain.points_to_pick_up - points_in_reach(terrain, one))
             if not missing:
                 whole.setdefault(_figure(one), one)
-            further.setdefault(_figure(one), (missing * POINT + cost_of(terrain, one), one))
-        if len(whole) >= ENOUGH:
+            further.setdefault(_figure(one), (missing * POINT_WORTH + cost_of(terrain, one), one))
+        if len(whole) >= ENOUGH_DRAFTS:
             break
         ranked = [draft for _, draft in sorted(further.values(), key=lambda each: (each[0], each[1].places))]
         front = [draft for base in bases for draft in [each for each in ranked if each.base == base][:KEPT]]
@@ -229,7 +228,7 @@ def _bases(terrain: Terrain) -> list[Pair]:
         next((pair for pair in usable if name in terrain.picked_up(*pair)), None)
         for name in sorted(terrain.points_to_pick_up)
     ]
-    return list(dict.fromkeys([*usable[:MAX_BASES], *(pair for pair in reaching if pair is not None)]))
+    return list(dict.fromkeys([*usable[:MAX_GROWN_BASES], *(pair for pair in reaching if pair is not None)]))
 
 
 def _figure(draft: Draft) -> object:
@@ -271,8 +270,8 @@ def _by_tie_stations(terrain: Terrain, draft: Draft, i: int, lines: Sequence[Pai
 # -- a proposal as a book ----------------------------------------------------------------------------
 
 
-WITNESSES: Final = 3  #: things near each peg that its distances are wanted from
-NEAR: Final = 25.0  #: how far they may be, metres
+WITNESSES_PER_PEG: Final = 3  #: things near each peg that its distances are wanted from
+MAX_WITNESS_DISTANCE: Final = 25.0  #: how far they may be, metres
 
 
 def new_book(proposal: Proposal) -> str:
@@ -350,6 +349,8 @@ def _witnesses(proposal: Proposal, place: Place) -> Iterator[Entry]:
     layout = proposal.expectation.intention.layout
     for name, at in layout.stations.items():
         away = {point: float(distance(at, where)) for point, where in layout.points.items()}
-        near = sorted((point for point in away if 0.5 < away[point] <= NEAR), key=away.__getitem__)[:WITNESSES]
+        near = sorted((point for point in away if 0.5 < away[point] <= MAX_WITNESS_DISTANCE), key=away.__getitem__)[
+            :WITNESSES_PER_PEG
+        ]
         if near:
             yield _entry(name, Table(dict(_entry(point, _blank(place), place) for point in near), place), place)

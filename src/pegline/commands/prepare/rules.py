@@ -76,7 +76,7 @@ def longest_offset_by_both(finest: float, ratio: float) -> float:
 
 
 #: A line this much longer than the base line should be the base line.
-LONGER: Final = 1.02
+LONGER_THAN_BASE: Final = 1.02
 
 
 class Remark(NamedTuple):
@@ -94,7 +94,7 @@ Rule = Callable[[Expectation, Notation], Iterator[Remark]]
 def judge_layout(expectation: Expectation) -> tuple[Remark, ...]:
     """Return the judgement of a layout, what matters most first."""
     notation = notation_of(expectation.intention.book)
-    return tuple(remark for rule in RULES for remark in rule(expectation, notation))
+    return tuple(remark for rule in LAYOUT_RULES for remark in rule(expectation, notation))
 
 
 def well_conditioned(triangle: Triangle, expectation: Expectation) -> bool:
@@ -140,7 +140,7 @@ def _base(expectation: Expectation, notation: Notation) -> Iterator[Remark]:
     if base is None:
         return
     longest = max(layout.framework, key=layout.length)
-    if layout.length(longest) > LONGER * layout.length(base):
+    if layout.length(longest) > LONGER_THAN_BASE * layout.length(base):
         text = (
             f"the base line {base.name} ({notation.length(layout.length(base))}) is not the longest: {longest.name} is"
             f" {notation.length(layout.length(longest))}; make it the base, so that errors shrink and do not grow"
@@ -346,7 +346,7 @@ def _sd(variance: np.ndarray) -> float:
 
 
 #: In the order of what matters.
-RULES: Final[tuple[Rule, ...]] = (
+LAYOUT_RULES: Final[tuple[Rule, ...]] = (
     _sketch,
     _base,
     _triangles,

@@ -15,7 +15,7 @@ from pegline.commands.prepare.layout import PickUp, PlannedLine
 from pegline.commands.prepare.rules import Remark, smallest_noticed
 from pegline.commands.prepare.sketch import sketched_outline
 from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION
-from pegline.commands.sheets import BODY, TEXT, Flow, SmallMap, field_sheets
+from pegline.commands.sheets import SHEET_BODY, TEXT_MM, Flow, SmallMap, field_sheets
 from pegline.errors import UsageError
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.fonts import text_width
@@ -33,13 +33,13 @@ USE_LINES: Final = {
     "detail": "DOTS",
 }
 CHAIN: Final = 13.0  #: half the breadth of the chain's column, mm
-STEP: Final = 13.5  #: from one blank row to the next, mm
-WITNESSES: Final = (22.0, 68.0, 34.0, 58.0)  #: breadths of the columns of the witness table, mm
+BLANK_ROW_MM: Final = 13.5  #: from one blank row to the next, mm
+WITNESS_COLUMNS_MM: Final = (22.0, 68.0, 34.0, 58.0)  #: breadths of the columns of the witness table, mm
 SUMS: Final = (92.0, 46.0, 44.0)
 ROOM: Final = 8.0  #: what a line of the sketch is longer than its label at least, mm
-SPARE: Final = 3  #: blank rows for what nobody expected
+BLANK_ROWS: Final = 3  #: blank rows for what nobody expected
 
-SAFETY: Final = (
+SHEET_SAFETY: Final = (
     "Beside a road: bright clothes, one who watches the traffic, nobody in the roadway with a tape.",
     "Look up before you raise a rod: wires. Look down before you drive a peg: cables, gas, water.",
     "Not alone near water, on walls or on steep ground. No steel tape in a thunderstorm, or near a fence that is live.",
@@ -76,7 +76,7 @@ def preparation_sheets(expectation: Expectation, judgement: Sequence[Remark]) ->
 
 def _index(expectation: Expectation) -> Iterator[Item]:
     """Yield the sketch, north up, with the lines and what each is for, and the words under it."""
-    left, bottom, right, top = BODY
+    left, bottom, right, top = SHEET_BODY
     below = 39.0 + 1.5 * len(expectation.intention.layout.lines)  # room for the words under the sketch
     small, unlabelled = _sketch_with_lines(expectation.intention, (left, bottom + below + 3, right, top))
     yield from small.items
@@ -112,7 +112,7 @@ def _sketch_with_lines(intention: Intention, box: tuple[float, float, float, flo
         small.line(ends, line_type=USE_LINES[line.use], heavy=line.use == "base")
         share = 0.3 if line.use == "check" else 0.5  # check lines cross others in their middle
         label = f"{line.use} {notation.figure(layout.length(line))}"
-        if small.mm * layout.length(line) > text_width(label, TEXT) + ROOM:
+        if small.mm * layout.length(line) > text_width(label, TEXT_MM) + ROOM:
             small.along(ends[0], ends[1], label, share=share)
         else:
             unlabelled.append(f"{line.name} {label}")
@@ -137,10 +137,10 @@ def _closes(feature: Feature) -> bool:
 def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tuple[str, list[Item]]]:
     """Yield the pages of a line: its start at the foot, the chain up the middle, blanks on either side."""
     rows = _expected_rows(expectation, line)
-    _, bottom, _, top = BODY
-    most = int((top - bottom - 42.0) / STEP)
+    _, bottom, _, top = SHEET_BODY
+    most = int((top - bottom - 42.0) / BLANK_ROW_MM)
     if line.use != "check":  # blanks for what nobody expected, to the end of the page
-        rows += [None] * SPARE
+        rows += [None] * BLANK_ROWS
         rows += [None] * (-len(rows) % most)
     parts = [rows[i : i + most] for i in range(0, len(rows), most)] or [[]]
     for number, part in enumerate(parts):
@@ -165,64 +165,64 @@ def _expected_rows(expectation: Expectation, line: PlannedLine) -> list[PickUp |
 def _page(
     expectation: Expectation, line: PlannedLine, rows: Sequence[PickUp | str | None], *, first: bool, last: bool
 ) -> Iterator[Item]:
-    left, bottom, right, top = BODY
+    left, bottom, right, top = SHEET_BODY
     middle = (left + right) / 2
     notation = notation_of(expectation.intention.book)
     length = notation.figure(expectation.intention.layout.length(line))
     yield Words("SHEET-TEXT", f"Line {line.start}-{line.end}", left, top - 5, 4.0, bold=True)
-    yield Words("SHEET-TEXT", f"{line.use}; about {length} by the sketch", left, top - 11.5, TEXT)
-    yield Words("SHEET-TEXT", "date ____________  tape ____________", right, top - 5, TEXT, "right")
-    yield Words("SHEET-TEXT", f"unit {notation.name}   temperature ______", right, top - 11.5, TEXT, "right")
+    yield Words("SHEET-TEXT", f"{line.use}; about {length} by the sketch", left, top - 11.5, TEXT_MM)
+    yield Words("SHEET-TEXT", "date ____________  tape ____________", right, top - 5, TEXT_MM, "right")
+    yield Words("SHEET-TEXT", f"unit {notation.name}   temperature ______", right, top - 11.5, TEXT_MM, "right")
     head = top - 32.0
     for edge in (-CHAIN, CHAIN):
         yield Stroke("SHEET", np.array([(middle + edge, bottom + 12), (middle + edge, head)]))
     if first:
         yield from _end(middle, bottom + 5, line.start)
-        yield Words("SHEET-TEXT", f"start: 0 at {line.start}", middle + CHAIN + 4, bottom + 3.5, TEXT)
+        yield Words("SHEET-TEXT", f"start: 0 at {line.start}", middle + CHAIN + 4, bottom + 3.5, TEXT_MM)
     else:
-        yield Words("SHEET-TEXT", "from the page before", middle, bottom + 3.5, TEXT, "middle")
+        yield Words("SHEET-TEXT", "from the page before", middle, bottom + 3.5, TEXT_MM, "middle")
     if not last:
-        yield Words("SHEET-TEXT", "goes on on the next page", middle, head + 5.5, TEXT, "middle")
+        yield Words("SHEET-TEXT", "goes on on the next page", middle, head + 5.5, TEXT_MM, "middle")
     else:
         yield from _end(middle, head + 7, line.end)
-        yield Words("SHEET-TEXT", "total forward __________", middle - CHAIN - 4, head + 5.5, TEXT, "right")
-        yield Words("SHEET-TEXT", "taped back __________", middle + CHAIN + 4, head + 5.5, TEXT)
+        yield Words("SHEET-TEXT", "total forward __________", middle - CHAIN - 4, head + 5.5, TEXT_MM, "right")
+        yield Words("SHEET-TEXT", "taped back __________", middle + CHAIN + 4, head + 5.5, TEXT_MM)
     for number, booking in enumerate(rows):
-        yield from _blank(booking, rows, number, middle, bottom + 18 + STEP * number)
+        yield from _blank(booking, rows, number, middle, bottom + 18 + BLANK_ROW_MM * number)
 
 
 def _end(x: float, y: float, name: str) -> Iterator[Item]:
     turns = np.linspace(0, 2 * np.pi, 41)[:-1]
     ring = np.column_stack((x + 10.0 * np.cos(turns), y + 4.6 * np.sin(turns)))
     yield Stroke("SHEET", ring, True)
-    yield Words("SHEET-TEXT", shorten(name, 17.0, TEXT), x, y - TEXT / 2, TEXT, "middle", bold=True)
+    yield Words("SHEET-TEXT", shorten(name, 17.0, TEXT_MM), x, y - TEXT_MM / 2, TEXT_MM, "middle", bold=True)
 
 
 def _blank(
     booking: PickUp | str | None, rows: Sequence[PickUp | str | None], number: int, middle: float, y: float
 ) -> Iterator[Item]:
     """Yield one blank row: the chainage between the lines of the chain, the offset and the name on its side."""
-    right = BODY[2]
-    yield Words("SHEET-TEXT", "______", middle, y, TEXT, "middle")
+    right = SHEET_BODY[2]
+    yield Words("SHEET-TEXT", "______", middle, y, TEXT_MM, "middle")
     if isinstance(booking, str):
-        yield Words("SHEET-TEXT", f"station {booking}, a peg on the line", middle + CHAIN + 4, y, TEXT)
+        yield Words("SHEET-TEXT", f"station {booking}, a peg on the line", middle + CHAIN + 4, y, TEXT_MM)
         return
     if booking is None:
         for x, anchor in ((middle - CHAIN - 4, "right"), (middle + CHAIN + 4, "left")):
-            yield Words("SHEET-TEXT", "________  ____________", x, y, TEXT, anchor)  # type: ignore[arg-type]
+            yield Words("SHEET-TEXT", "________  ____________", x, y, TEXT_MM, anchor)  # type: ignore[arg-type]
         return
     offset = booking.offsets[0] if booking.offsets else 0.0
     second = booking in rows[:number]
     label = f"{booking.point} again" if second else booking.point
     if booking.method == "on line":
-        yield Words("SHEET-TEXT", f"{booking.point}, on the line", middle + CHAIN + 4, y, TEXT)
+        yield Words("SHEET-TEXT", f"{booking.point}, on the line", middle + CHAIN + 4, y, TEXT_MM)
         return
     room = right - middle - CHAIN - 4 - 24
-    name = shorten(label, room, TEXT)
+    name = shorten(label, room, TEXT_MM)
     if offset > 0:
-        yield Words("SHEET-TEXT", f"{name}  ________", middle - CHAIN - 4, y, TEXT, "right")
+        yield Words("SHEET-TEXT", f"{name}  ________", middle - CHAIN - 4, y, TEXT_MM, "right")
     else:
-        yield Words("SHEET-TEXT", f"________  {name}", middle + CHAIN + 4, y, TEXT)
+        yield Words("SHEET-TEXT", f"________  {name}", middle + CHAIN + 4, y, TEXT_MM)
 
 
 # -- witnesses, sums, safety -----------------------------------------------------------------------------------------
@@ -231,10 +231,10 @@ def _blank(
 def _witnesses(flow: Flow, expectation: Expectation) -> None:
     flow.text("Witnesses: three lasting things to each peg, to find it again", bold=True)
     flow.gap(2)
-    flow.row(["peg", "from", "distance", "to what part"], WITNESSES, bold=True)
+    flow.row(["peg", "from", "distance", "to what part"], WITNESS_COLUMNS_MM, bold=True)
     for name in expectation.intention.layout.stations:
         for number in range(3):
-            flow.row([name if not number else "", "", "", ""], WITNESSES)
+            flow.row([name if not number else "", "", "", ""], WITNESS_COLUMNS_MM)
 
 
 def _sums(flow: Flow, expectation: Expectation) -> None:
@@ -275,5 +275,5 @@ def _safety(flow: Flow) -> None:
     flow.gap(6)
     flow.room(45)
     flow.text("Safety first", bold=True)
-    for text in SAFETY:
+    for text in SHEET_SAFETY:
         flow.text(f"- {text}", indent=3)

@@ -46,7 +46,7 @@ __all__ = [
 USES: Final[Mapping[str, Use]] = {"base": "base", "side": "side", "tie": "tie", "check": "check", "detail": "detail"}
 
 #: How finely curves are stroked, metres: sketches are rough.
-FINE: Final = 0.05
+CURVE_TOLERANCE: Final = 0.05
 
 
 def features_of(written: Table, unit: str) -> dict[str, Feature]:
@@ -118,7 +118,7 @@ def sketched_outline(feature: Feature, places: Mapping[str, Array], unit: str) -
         case Through(points=points) | Ring(points=points):
             return np.array([places[name] for name in points])
         case Curve(points=points, closed=closed):
-            return stroke(curve([places[name] for name in points], closed=closed), FINE)
+            return stroke(curve([places[name] for name in points], closed=closed), CURVE_TOLERANCE)
         case Rectangle(edge=edge, depth=depth):
             start, end = places[edge.start], places[edge.end]
             aside = left_of(end - start) / distance(start, end) * _length_to_left(depth, unit)
@@ -162,7 +162,7 @@ def obstacles_of(
             isinstance(feature.geometry, Curve) and feature.geometry.closed
         )
         if len(outline) == 1:
-            obstacles[name] = Point(outline[0]).buffer(FINE)
+            obstacles[name] = Point(outline[0]).buffer(CURVE_TOLERANCE)
         else:
             obstacles[name] = Polygon(outline).buffer(0) if closed and len(outline) > 2 else LineString(outline)
     return obstacles
@@ -176,7 +176,7 @@ def _is_blank(value: Written) -> bool:
 # -- the book as it would be measured from the sketch ------------------------------------------------
 
 #: What an expected book leaves out: it is judged about its own base line, whatever it lies on.
-LEFT_OUT = frozenset({"north", "control", "sketch", "witnesses"})
+UNEXPECTED_SECTIONS = frozenset({"north", "control", "sketch", "witnesses"})
 
 
 def flow(place: Place, **entries: Written | str | float) -> Table:
@@ -231,7 +231,7 @@ def expected_book(written: Table, book: Book, layout: Layout, bookings: Mapping[
 
     What is measured already stays as it is; lines and points that the layout adds are added.
     """
-    entries = {word: entry for word, entry in written.entries.items() if word not in LEFT_OUT}
+    entries = {word: entry for word, entry in written.entries.items() if word not in UNEXPECTED_SECTIONS}
     place = written.place
     stations: dict[str, tuple[Text, Written]] = {
         name: (Text(name, place), flow(place, sketch=mark(place, at))) for name, at in layout.stations.items()

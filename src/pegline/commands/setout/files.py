@@ -14,7 +14,7 @@ from pegline.commands.questions import BOUNDARY_CAUTION, FIELD_CAUTION, GROUND_C
 from pegline.commands.setout.setting_out import SettingOut, arcs_sentence, line_sentence, unchecked_sentence
 from pegline.commands.setout.targets import TargetSet
 from pegline.commands.setout.ways import LineWay, Ways
-from pegline.commands.sheets import LEADING, TEXT, Flow, SmallMap, field_sheets, write_sheets
+from pegline.commands.sheets import FLOW_LEADING, STROKE_TOLERANCE, TEXT_MM, Flow, SmallMap, field_sheets, write_sheets
 from pegline.detail.path import stroke
 from pegline.kinds import LANDMARKS
 from pegline.measures.notation import Notation
@@ -25,9 +25,8 @@ from pegline.writers.csv import safe
 __all__ = ["setting_out_sheet", "write_setting_out"]
 
 
-CHECKS: Final = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
+CHECK_COLUMNS_MM: Final = (62.0, 50.0, 36.0, 34.0)  #: breadths of the columns of the checks, mm
 MOST_TOGETHER: Final = 20  #: rows of a table that are kept on one sheet
-FINE: Final = 0.02  #: how finely arcs are stroked, metres
 
 
 def setting_out_sheet(result: SettingOut) -> Plan:
@@ -73,12 +72,12 @@ def _checks(flow: Flow, result: SettingOut) -> None:
     if not result.checks:
         return
     flow.gap(4)
-    flow.room(min(len(result.checks) + 1, MOST_TOGETHER) * (TEXT * LEADING + 2))  # a table is not torn apart
-    flow.row(["Check before you leave", "should be", "allowed ±", "taped"], CHECKS, bold=True)
+    flow.room(min(len(result.checks) + 1, MOST_TOGETHER) * (TEXT_MM * FLOW_LEADING + 2))  # a table is not torn apart
+    flow.row(["Check before you leave", "should be", "allowed ±", "taped"], CHECK_COLUMNS_MM, bold=True)
     for check in result.checks:
         one, other = check.between
         allowed = notation.accuracy(check.allowed)
-        flow.row([f"{one} to {other}", notation.length(check.distance), allowed, ""], CHECKS)
+        flow.row([f"{one} to {other}", notation.length(check.distance), allowed, ""], CHECK_COLUMNS_MM)
 
 
 def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator[Item]:
@@ -93,7 +92,7 @@ def _map(result: SettingOut, box: tuple[float, float, float, float]) -> Iterator
     small = SmallMap(box, np.array([*targets.at.values(), *ends.values(), *anchors.values()]))
     for shape in survey.detail.shapes.values():
         if shape.path is not None and shape.kind in LANDMARKS:
-            small.line(stroke(shape.path, FINE))
+            small.line(stroke(shape.path, STROKE_TOLERANCE))
     for line in lines:
         small.line(np.array([ends[line.start], ends[line.end]]), line_type="LONG-SHORT")
     _draw_outlines(small, targets)
@@ -118,7 +117,7 @@ def _draw_outlines(small: SmallMap, targets: TargetSet) -> None:
             small.line(corners, closed=outline.closed and len(corners) == len(places), heavy=True)
 
 
-COLUMNS: Final = ("target", "x", "y", "best", "line", "at", "offset", "sd")
+TARGET_COLUMNS: Final = ("target", "x", "y", "best", "line", "at", "offset", "sd")
 NAME_HEIGHT: Final = 0.25  #: height of names in the drawing, metres
 MARK: Final = 0.08  #: radius of the mark of a target, metres
 
@@ -133,7 +132,7 @@ def _write_csv(result: SettingOut, path: Path) -> None:
     """Write the targets, a row each; metres."""
     with path.open("w", encoding="utf-8", newline="") as file:
         table = csv.writer(file, lineterminator="\r\n")
-        table.writerow(COLUMNS)
+        table.writerow(TARGET_COLUMNS)
         for ways in result.ways:
             x, y = result.targets.positions.in_frame(ways.position)
             best = "" if ways.best is None else "line" if isinstance(ways.best, LineWay) else "arcs"

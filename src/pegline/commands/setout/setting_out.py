@@ -41,7 +41,7 @@ __all__ = [
 
 MAX_PAIRS: Final = 28  #: distances between targets that are told: all those of eight
 #: What one part of a 3-4-5 triangle is, by the book's unit: a metre, a foot, ten links.
-PARTS: Final = {"ft": "ft", "in": "ft", "yd": "ft", "ft-us": "ft-us", "ft-indian": "ft-indian", "lk-eng": "ft"}
+TRIANGLE_UNITS: Final = {"ft": "ft", "in": "ft", "yd": "ft", "ft-us": "ft-us", "ft-indian": "ft-indian", "lk-eng": "ft"}
 
 
 class ProofReading(NamedTuple):
@@ -142,7 +142,7 @@ def setting_out_of(
         ways=ways,
         checks=tuple(_checks(targets, by_name, tapes)),
         square=three_four_five(
-            tapes.offset.length, room=_room(survey, ways), part=METRES_PER[PARTS.get(survey.book.unit, "m")]
+            tapes.offset.length, room=_room(survey, ways), part=METRES_PER[TRIANGLE_UNITS.get(survey.book.unit, "m")]
         ),
         measured=tuple(_measure_back(targets, by_name, tapes, reading) for reading in readings),
     )

@@ -25,7 +25,7 @@ from pegline.plane import Array, along, arcs_meet, distance, left_of
 __all__ = ["TargetFeature", "TargetSet", "targets_from_file", "targets_from_names"]
 
 #: Lines that cross flatter than this (the sine of 15°) meet nowhere in particular.
-FLATTEST: Final = 0.2588
+MIN_CROSSING_SINE: Final = 0.2588
 #: A point that moves a target by less than this share of its own movement has no part in it.
 STIRS: Final = 1e-3
 
@@ -244,7 +244,7 @@ class _Evaluation:
         (p, q), (r, s) = (self._ends(pair) for pair in point.meet)
         u, v = (q - p) / distance(p, q), (s - r) / distance(r, s)
         sine = float(u[0] * v[1] - u[1] * v[0])
-        if abs(sine) < FLATTEST:
+        if abs(sine) < MIN_CROSSING_SINE:
             text = (
                 f"target {point.name!r}: {point.meet[0]} and {point.meet[1]} run nearly side by side; take other lines"
             )

@@ -20,13 +20,14 @@ from pegline.reduction.reduce import foot_sd
 
 __all__ = ["ArcsWay", "LineWay", "Tapes", "Ways", "equal_sd", "survey_spread", "ways_of"]
 
-MAX_LINES: Final = 3  #: lines told for one target
+MAX_LINES_TOLD: Final = 3  #: lines told for one target
 MAX_ANCHORS: Final = 10  #: nearest standing points that are tried
-BEYOND: Final = 0.5  #: how far before its start or beyond its end a line is used, metres
-WORTH: Final = 1.25  #: by how much worse distances from points that checks reach may be than others, to be told first
-NEAREST: Final = 0.5  #: no distance is taped from nearer, metres
+LINE_OVERHANG: Final = 0.5  #: how far before its start or beyond its end a line is used, metres
+#: By how much worse distances from points that checks reach may be than others, to be told first.
+UNCHECKED_ADVANTAGE: Final = 1.25
+MIN_ARC: Final = 0.5  #: no distance is taped from nearer, metres
 OFFSET_LIMIT: Final = 10.0  #: longest offset where the book states no limit, metres (common practice)
-ON_LINE: Final = 1e-3  #: nearer than this a point is on the line, metres
+ON_LINE_METRES: Final = 1e-3  #: nearer than this a point is on the line, metres
 
 
 @record(frozen=True, slots=True)
@@ -112,14 +113,16 @@ def ways_of(targets: TargetSet, tapes: Tapes, standing: Sequence[str], gone: fro
         anchors = [one for one in standing if one not in gone and one != name]
         checked = [one for one in anchors if survey.solved.unnoticed.is_checked(one)]
         arcs, sure = (_by_arcs(targets, name, tapes.offset, some) for some in (anchors, checked))
-        if sure and sure[0].sd <= WORTH * arcs[0].sd:  # what no check reaches only where it is clearly better
+        if (
+            sure and sure[0].sd <= UNCHECKED_ADVANTAGE * arcs[0].sd
+        ):  # what no check reaches only where it is clearly better
             arcs = sure
         yield Ways(name, at, tuple(lines), tuple(arcs))
 
 
 def _usual(lines: list[LineWay], longest: float) -> tuple[LineWay, ...]:
     """Return the best lines, those with offsets over the limit only where there is no other."""
-    return tuple([way for way in lines if abs(way.offset) <= longest] or lines)[:MAX_LINES]
+    return tuple([way for way in lines if abs(way.offset) <= longest] or lines)[:MAX_LINES_TOLD]
 
 
 def survey_spread(
@@ -152,7 +155,7 @@ def _by_lines(targets: TargetSet, name: str, tapes: Tapes, gone: frozenset[str])
         start, end = (solution.position(one) for one in ends)
         chainage, offset = (float(value) / scale for value in foot(start, end, at))
         length = float(distance(start, end)) / scale
-        if -BEYOND <= chainage <= length + BEYOND and abs(offset) <= tapes.offset.length:
+        if -LINE_OVERHANG <= chainage <= length + LINE_OVERHANG and abs(offset) <= tapes.offset.length:
             method = line.booked.method or survey.book.default_method
             spread = survey_spread(targets, name, ends, lambda there, ends: np.array(foot(ends[0], ends[1], there)))
             spread = spread + _taping_covariance(chainage, offset, method, tapes) * scale**2
@@ -170,7 +173,7 @@ def _taping_covariance(chainage: float, offset: float, method: str | None, tapes
     well a point is ranged into the line. What each tape's scale adds goes along and across together.
     """
     along = tapes.line.sd(chainage) ** 2 + foot_sd(abs(offset), method) ** 2
-    across = tapes.offset.sd(abs(offset)) if abs(offset) > ON_LINE else RANGING_SD
+    across = tapes.offset.sd(abs(offset)) if abs(offset) > ON_LINE_METRES else RANGING_SD
     by_scale = np.array([chainage * tapes.line.scale_sd, offset * tapes.offset.scale_sd])
     shared = np.outer(by_scale, by_scale) if tapes.same else np.diag(by_scale**2)
     return np.asarray(np.diag([along, across**2]) + shared)
@@ -183,7 +186,7 @@ def _by_arcs(targets: TargetSet, name: str, tape: TapeInHand, standing: Sequence
     """Return the best two distances, and the best third beside them, the better first."""
     positions, at = targets.positions, targets.at[name]
     away = {one: float(distance(positions.of(one), at)) / positions.scale for one in standing}
-    near = sorted((one for one in standing if NEAREST < away[one] <= tape.length), key=away.__getitem__)[:MAX_ANCHORS]
+    near = sorted((one for one in standing if MIN_ARC < away[one] <= tape.length), key=away.__getitem__)[:MAX_ANCHORS]
     if len(near) < 2:
         return []
     anchors, lengths = positions.all(near), np.array([away[one] for one in near])

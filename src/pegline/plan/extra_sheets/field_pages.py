@@ -10,16 +10,16 @@ import numpy as np
 from pegline.measures.values import Name, Reading
 from pegline.plan.display import Item, Stroke, Words
 from pegline.plan.map.features import Content
-from pegline.plan.sheets.column import BODY, SMALL, Bodies, shorten
+from pegline.plan.sheets.column import A4_BODY, SMALL_TEXT_MM, Bodies, shorten
 from pegline.records import record
 from pegline.reduction.model import ReducedLine, ReducedRow
 
 __all__ = ["field_pages"]
 
-COLUMNS: Final = 2
+PAGE_COLUMNS: Final = 2
 HALF: Final = 8.0  #: half the breadth of the chain's column, mm
-STEP: Final = 6.2  #: from one entry to the next, mm
-AROUND: Final = 12.0  #: that a line takes beside its entries, mm
+ENTRY_STEP_MM: Final = 6.2  #: from one entry to the next, mm
+ENTRY_AIR_MM: Final = 12.0  #: that a line takes beside its entries, mm
 
 
 @record(frozen=True, slots=True)
@@ -34,21 +34,21 @@ class _Entry:
 
 def field_pages(content: Content) -> Bodies:
     """Yield pages of two columns, each filled from the foot up with one line after the other."""
-    left, bottom, right, top = BODY
-    wide = (right - left) / COLUMNS
-    pieces = list(_pieces(content, int((top - bottom - AROUND) / STEP)))
+    left, bottom, right, top = A4_BODY
+    wide = (right - left) / PAGE_COLUMNS
+    pieces = list(_pieces(content, int((top - bottom - ENTRY_AIR_MM) / ENTRY_STEP_MM)))
     columns: list[list[Item]] = []
     height = top
     for heading, entries in pieces:
-        deep = AROUND + STEP * len(entries)
+        deep = ENTRY_AIR_MM + ENTRY_STEP_MM * len(entries)
         if height + deep > top:
             columns.append([])
             height = bottom
-        x = left + (len(columns) - 1) % COLUMNS * wide
+        x = left + (len(columns) - 1) % PAGE_COLUMNS * wide
         columns[-1] += _column(heading, entries, x, wide, height)
         height += deep
-    for first in range(0, len(columns), COLUMNS):
-        yield [item for column in columns[first : first + COLUMNS] for item in column]
+    for first in range(0, len(columns), PAGE_COLUMNS):
+        yield [item for column in columns[first : first + PAGE_COLUMNS] for item in column]
 
 
 def _pieces(content: Content, rows: int) -> Iterator[tuple[str, list[_Entry]]]:
@@ -127,19 +127,21 @@ def _column(heading: str, entries: list[_Entry], x: float, wide: float, foot: fl
     side = wide / 2 - HALF - 3.0
     first = foot + 9.0
     for edge in (-HALF, HALF):
-        ends = [(middle + edge, first - 4.5), (middle + edge, first + STEP * (len(entries) - 0.6))]
+        ends = [(middle + edge, first - 4.5), (middle + edge, first + ENTRY_STEP_MM * (len(entries) - 0.6))]
         yield Stroke("SHEET", np.array(ends))
     yield Words("SHEET-TEXT", shorten(heading, wide - 6, 2.5), x + 3, foot + 2.5, 2.5, bold=True)
     for i, entry in enumerate(entries):
-        y = first + STEP * i
-        text = shorten(entry.chainage, 2 * HALF - 1.5, SMALL)
-        yield Words("SHEET-TEXT", text, middle, y, SMALL, "middle", bold=entry.ringed)
+        y = first + ENTRY_STEP_MM * i
+        text = shorten(entry.chainage, 2 * HALF - 1.5, SMALL_TEXT_MM)
+        yield Words("SHEET-TEXT", text, middle, y, SMALL_TEXT_MM, "middle", bold=entry.ringed)
         if entry.ringed:
             ring = np.array(
                 [(np.cos(a) * 6.6 + middle, np.sin(a) * 2.4 + y + 0.9) for a in np.linspace(0, 2 * np.pi, 41)[:-1]]
             )
             yield Stroke("SHEET", ring, True)
         if entry.left:
-            yield Words("SHEET-TEXT", shorten(entry.left, side, SMALL), middle - HALF - 2, y, SMALL, "right")
+            yield Words(
+                "SHEET-TEXT", shorten(entry.left, side, SMALL_TEXT_MM), middle - HALF - 2, y, SMALL_TEXT_MM, "right"
+            )
         if entry.right:
-            yield Words("SHEET-TEXT", shorten(entry.right, side, SMALL), middle + HALF + 2, y, SMALL)
+            yield Words("SHEET-TEXT", shorten(entry.right, side, SMALL_TEXT_MM), middle + HALF + 2, y, SMALL_TEXT_MM)

@@ -16,25 +16,25 @@ from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.labels.placement import PlaceableLabel, places_along, places_around, settle_labels
 from pegline.plan.map.features import Content
-from pegline.plan.sheets.column import BODY, SMALL, Bodies, centred_words, shorten, symbol_strokes
+from pegline.plan.sheets.column import A4_BODY, SMALL_TEXT_MM, Bodies, centred_words, shorten, symbol_strokes
 
 __all__ = ["diagram_pages"]
 
-ROWS: Final = 26  #: checks in the table under the figure; more go onto pages of their own
-AIR: Final = 14.0
-ROW: Final = 3.6
+MAX_CHECK_ROWS: Final = 26  #: checks in the table under the figure; more go onto pages of their own
+DIAGRAM_AIR_MM: Final = 14.0
+CHECK_ROW_MM: Final = 3.6
 NEARER: Final = 25.0  #: how much worse a place of a figure is that is nearer to another line than to its own
 
 
 def diagram_pages(content: Content) -> Bodies:
     """Yield the figure with the table of checks, and further pages of the table where it is long."""
-    left, bottom, right, top = BODY
+    left, bottom, right, top = A4_BODY
     rows = _rows(content)
-    deep = ROW * (min(len(rows), ROWS) + 4) + 4
+    deep = CHECK_ROW_MM * (min(len(rows), MAX_CHECK_ROWS) + 4) + 4
     first: list[Item] = list(_figure(content, (left, bottom + deep, right, top)))
-    yield first + list(_table(content, rows[:ROWS], bottom + deep))
-    room = int((top - bottom) / ROW) - 5
-    for start in range(ROWS, len(rows), room):
+    yield first + list(_table(content, rows[:MAX_CHECK_ROWS], bottom + deep))
+    room = int((top - bottom) / CHECK_ROW_MM) - 5
+    for start in range(MAX_CHECK_ROWS, len(rows), room):
         yield list(_table(content, rows[start : start + room], top))
 
 
@@ -64,15 +64,15 @@ def _figure(content: Content, box: tuple[float, float, float, float]) -> Iterato
         yield _arrow(start, end)
         lines.append(np.array([start, end]))
         text = content.notation.figure(line.ground.length) + _mark(judged.get(line.name))
-        width = text_width(text, SMALL)
-        spots = places_along(start, end, width, SMALL)
-        labels.append(PlaceableLabel(text, width, SMALL, spots, True, 1))
+        width = text_width(text, SMALL_TEXT_MM)
+        spots = places_along(start, end, width, SMALL_TEXT_MM)
+        labels.append(PlaceableLabel(text, width, SMALL_TEXT_MM, spots, True, 1))
     for i, ends in enumerate(lines, start=len(names)):
         others = [other for other in lines if other is not ends]
         labels[i] = replace(labels[i], spots=_off_other_lines(labels[i], ends, others))
     for label, spot in zip(labels, settle_labels(labels, lines, []), strict=True):
         if spot is not None:
-            yield centred_words(label.text, spot, label.height, bold=label.height > SMALL)
+            yield centred_words(label.text, spot, label.height, bold=label.height > SMALL_TEXT_MM)
 
 
 def _off_other_lines(label: PlaceableLabel, line: Any, others: Sequence[Any]) -> Any:
@@ -99,7 +99,7 @@ def _fit(points: Any, box: tuple[float, float, float, float]) -> Any:
     left, bottom, right, top = box
     low, high = points.min(axis=0), points.max(axis=0)
     size = np.maximum(high - low, 1e-9)
-    mm = min((right - left - 2 * AIR) / size[0], (top - bottom - 2 * AIR) / size[1])
+    mm = min((right - left - 2 * DIAGRAM_AIR_MM) / size[0], (top - bottom - 2 * DIAGRAM_AIR_MM) / size[1])
     return (points - (low + high) / 2) * mm + np.array([(left + right) / 2, (bottom + top) / 2])
 
 
@@ -112,22 +112,22 @@ def _arrow(start: Any, end: Any) -> Stroke:
 
 
 def _table(content: Content, rows: Sequence[ShownCheck], top: float) -> Iterator[Item]:
-    left, _, right, _ = BODY
+    left, _, right, _ = A4_BODY
     columns = (left + 75, left + 100, left + 122, left + 142, right - 3)
-    y = top - ROW - 1
-    yield Words("SHEET-TEXT", f"Lengths in {content.notation.words}, on the ground.", left + 3, y, SMALL)
-    y -= ROW
+    y = top - CHECK_ROW_MM - 1
+    yield Words("SHEET-TEXT", f"Lengths in {content.notation.words}, on the ground.", left + 3, y, SMALL_TEXT_MM)
+    y -= CHECK_ROW_MM
     if not rows:
-        yield Words("SHEET-TEXT", headline(content.solved), left + 3, y, SMALL, bold=True)
+        yield Words("SHEET-TEXT", headline(content.solved), left + 3, y, SMALL_TEXT_MM, bold=True)
         return
-    yield Words("SHEET-TEXT", "check", left + 3, y, SMALL, bold=True)
+    yield Words("SHEET-TEXT", "check", left + 3, y, SMALL_TEXT_MM, bold=True)
     for x, head in zip(columns, ("booked", "computed", "difference", "allowed", "verdict"), strict=True):
-        yield Words("SHEET-TEXT", head, x, y, SMALL, "right", bold=True)
+        yield Words("SHEET-TEXT", head, x, y, SMALL_TEXT_MM, "right", bold=True)
     yield Stroke("SHEET", np.array([(left + 3, y - 1.2), (right - 3, y - 1.2)]))
     for row in rows:
-        y -= ROW
+        y -= CHECK_ROW_MM
         bold = not row.check.passed
-        yield Words("SHEET-TEXT", shorten(row.label, 50.0, SMALL), left + 3, y, SMALL, bold=bold)
+        yield Words("SHEET-TEXT", shorten(row.label, 50.0, SMALL_TEXT_MM), left + 3, y, SMALL_TEXT_MM, bold=bold)
         cells = (row.booked, row.computed, row.difference, row.allowed, check_word(row.check))
         for x, cell in zip(columns, cells, strict=True):
-            yield Words("SHEET-TEXT", cell, x, y, SMALL, "right", bold=bold)
+            yield Words("SHEET-TEXT", cell, x, y, SMALL_TEXT_MM, "right", bold=bold)

@@ -22,7 +22,7 @@ from pegline.plan.map.boundaries import no_finer_than
 from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Label
 from pegline.plan.sheets.blocks import area_name, north_point
-from pegline.plan.sheets.column import BODY, Bodies, Pencil, repeat_symbol, shift_items, shorten
+from pegline.plan.sheets.column import A4_BODY, Bodies, Pencil, repeat_symbol, shift_items, shorten
 from pegline.plan.sheets.layout import check_bar, scale_bar
 from pegline.plan.sheets.papers import Paper
 from pegline.plan.style import plots
@@ -30,12 +30,12 @@ from pegline.solved import PLAN_SCALES
 
 __all__ = ["owner_pages"]
 
-LARGE: Final = 2.5  #: height of capitals, mm
+LARGE_TEXT_MM: Final = 2.5  #: height of capitals, mm
 MAP_FOOT: Final = 62.0  #: under the map, for north, areas and bars, mm
-AIR: Final = 8.0  #: kept free around what is drawn, mm
-ROWS: Final = 5  #: of areas that are named, in two columns
+OWNER_AIR_MM: Final = 8.0  #: kept free around what is drawn, mm
+AREA_ROWS: Final = 5  #: of areas that are named, in two columns
 BAR: Final = 100.0  #: longest scale bar, mm
-HIDDEN: Final = frozenset({"STATIONS", "SPOTS", "COVERS"})  #: layers that an owner has no use for
+HIDDEN_LAYERS: Final = frozenset({"STATIONS", "SPOTS", "COVERS"})  #: layers that an owner has no use for
 #: What lines look like in black: the layer whose weight they have, and their line type.
 LOOKS: Final = {
     "BUILDINGS": ("BUILDINGS", None),
@@ -51,12 +51,14 @@ BLACK: Final = ("SHEET", "CONTINUOUS")
 
 def owner_pages(content: Content) -> Bodies:
     """Yield the one page of the owner's plan."""
-    left, bottom, right, top = BODY
-    features = tuple(feature for feature in content.features if plots(feature.layer) and feature.layer not in HIDDEN)
+    left, bottom, right, top = A4_BODY
+    features = tuple(
+        feature for feature in content.features if plots(feature.layer) and feature.layer not in HIDDEN_LAYERS
+    )
     window = (left, bottom + MAP_FOOT, right, top)
     if not features:
         x, y = (left + right) / 2, (bottom + MAP_FOOT + top) / 2
-        yield [Words("SHEET-TEXT", "Nothing but stations was measured.", x, y, LARGE, "middle")]
+        yield [Words("SHEET-TEXT", "Nothing but stations was measured.", x, y, LARGE_TEXT_MM, "middle")]
         return
     paper, label_paper, scale = _paper(features, window)
     content = replace(content, features=features, turn=0.0)
@@ -77,7 +79,7 @@ def _paper(features: tuple[Feature, ...], window: tuple[float, float, float, flo
     points = np.concatenate([outline_points(feature) for feature in features])
     low, high = points.min(axis=0), points.max(axis=0)
     left, bottom, right, top = window
-    room = np.array([right - left, top - bottom]) - 2 * AIR
+    room = np.array([right - left, top - bottom]) - 2 * OWNER_AIR_MM
     fitting = (n for n in PLAN_SCALES if ((high - low) * 1000 / n <= room).all())
     scale = next(fitting, PLAN_SCALES[-1])
     middle = ((low + high) / 2).tolist()
@@ -168,7 +170,7 @@ def _flat(path: Any) -> Any:
 
 def _foot(content: Content, scale: int) -> Iterator[Item]:
     """Yield what stands under the map: north, scale, areas, bars."""
-    left, bottom, right, _ = BODY
+    left, bottom, right, _ = A4_BODY
     top = bottom + MAP_FOOT
     pencil = Pencil(26.0)
     north_point(pencil, content)
@@ -178,10 +180,12 @@ def _foot(content: Content, scale: int) -> Iterator[Item]:
     wide = (right - x - 4) / 2
     for text in _heads(content):
         y -= 4.8
-        yield Words("SHEET-TEXT", shorten(text, 2 * wide, LARGE), x, y, LARGE)
-    for i, text in enumerate(_areas(content, 2 * (ROWS - len(list(_heads(content)))))):
+        yield Words("SHEET-TEXT", shorten(text, 2 * wide, LARGE_TEXT_MM), x, y, LARGE_TEXT_MM)
+    for i, text in enumerate(_areas(content, 2 * (AREA_ROWS - len(list(_heads(content)))))):
         down, across = divmod(i, 2)
-        yield Words("SHEET-TEXT", shorten(text, wide - 2, LARGE), x + across * wide, y - 4.8 * (down + 1), LARGE)
+        yield Words(
+            "SHEET-TEXT", shorten(text, wide - 2, LARGE_TEXT_MM), x + across * wide, y - 4.8 * (down + 1), LARGE_TEXT_MM
+        )
     unit = content.solved.book.unit
     yield from check_bar(left + 6.0, bottom + 6.5)
     rows = [("m", 1)] if unit == "m" else [("m", 1), (unit, -1)]

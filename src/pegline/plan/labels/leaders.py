@@ -16,11 +16,11 @@ from pegline.plan.labels.requests import LabelledSymbol, LabelRequest
 __all__ = ["Leaders"]
 
 #: Distances of a label from its symbol, millimetres, and the ways that it may go, the best first.
-REACHES: Final = (2.5, 4.5, 7.0, 10.0, 14.0, 19.0, 25.0)
-WAYS: Final = pi / 4 + np.array([0, 15, 8, 4, 12, 2, 14, 1, 6, 10, 3, 5, 7, 9, 11, 13]) * pi / 8
+LEADER_REACHES_MM: Final = (2.5, 4.5, 7.0, 10.0, 14.0, 19.0, 25.0)
+DIRECTIONS_OUT: Final = pi / 4 + np.array([0, 15, 8, 4, 12, 2, 14, 1, 6, 10, 3, 5, 7, 9, 11, 13]) * pi / 8
 DOT: Final = 0.5  #: from the middle of an area to the end of a line that leads into it, mm
-CLEAR: Final = 0.3  #: kept free around a label, mm
-STRUCK: Final = 0.5  #: millimetres of line through a label that may stay
+LEADER_CLEARANCE_MM: Final = 0.3  #: kept free around a label, mm
+MAX_LEADER_STRUCK_MM: Final = 0.5  #: millimetres of line through a label that may stay
 TOUCHED: Final = 0.2  #: square millimetres of a symbol under a label that may stay
 
 
@@ -41,7 +41,7 @@ class Leaders:
         self._added = np.full(2 * len(waiting), None, dtype=object)  #: boxes and lines of this search
         self._count = 0  #: of them
         shapes = [_candidates(ask) for ask in waiting]
-        count = len(REACHES) * len(WAYS)
+        count = len(LEADER_REACHES_MM) * len(DIRECTIONS_OUT)
         free = _free(np.concatenate(shapes), lines, discs, rooms, window) if shapes else np.zeros(0, dtype=bool)
         self._places = {
             id(ask): shape[free[i * count : (i + 1) * count]]
@@ -82,7 +82,7 @@ class Leaders:
 
 def _candidates(ask: LabelRequest) -> Array:
     """Return the boxes (k, 5) where a label may be led to, the nearest first."""
-    reach, way = np.repeat(REACHES, len(WAYS)), np.tile(WAYS, len(REACHES))
+    reach, way = np.repeat(LEADER_REACHES_MM, len(DIRECTIONS_OUT)), np.tile(DIRECTIONS_OUT, len(LEADER_REACHES_MM))
     across, up = np.cos(way), np.sin(way)
     anchor, width, height = ask.anchor or LabelledSymbol(0.0, 0.0, 0.0, ""), ask.wanted.width, ask.wanted.height
     x = anchor.x + across * (anchor.radius + reach) + np.sign(np.round(across, 6)) * width / 2
@@ -94,19 +94,22 @@ def _free(
     shape: Array, lines: Any, discs: Any, rooms: Sequence[Any], window: tuple[float, float, float, float] | None
 ) -> Any:
     """Return which boxes lie inside the map, on no line, on no symbol and in no room."""
-    free = (lines_under(shape, lines) <= STRUCK) & (discs_under(shape, discs) <= TOUCHED)
+    free = (lines_under(shape, lines) <= MAX_LEADER_STRUCK_MM) & (discs_under(shape, discs) <= TOUCHED)
     if rooms:
         within, _ = shapely.STRtree(rooms).query(shapely.points(shape[:, :2]), predicate="within")
         free[within] = False
     if window is not None:
-        low, high = shape[:, :2] - shape[:, 3:] / 2 - CLEAR, shape[:, :2] + shape[:, 3:] / 2 + CLEAR
+        low, high = (
+            shape[:, :2] - shape[:, 3:] / 2 - LEADER_CLEARANCE_MM,
+            shape[:, :2] + shape[:, 3:] / 2 + LEADER_CLEARANCE_MM,
+        )
         free &= (low > window[:2]).all(axis=1) & (high < window[2:]).all(axis=1)
     return free
 
 
 def _enlarged_box(shape: Array) -> tuple[float, ...]:
     x, y, rotation, width, height = shape.tolist()
-    return x, y, rotation, width + 2 * CLEAR, height + 2 * CLEAR
+    return x, y, rotation, width + 2 * LEADER_CLEARANCE_MM, height + 2 * LEADER_CLEARANCE_MM
 
 
 def _ends(anchor: LabelledSymbol | None, shape: Array) -> tuple[tuple[float, float], tuple[float, float]]:

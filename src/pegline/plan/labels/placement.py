@@ -20,7 +20,7 @@ from pegline.records import record
 
 __all__ = [
     "ALONG",
-    "AROUND",
+    "PLACES_AROUND",
     "PlaceableLabel",
     "Spot",
     "discs_under",
@@ -33,16 +33,16 @@ __all__ = [
     "upright",
 ]
 
-CLEAR: Final = 0.35  #: kept free around a label, mm
+LABEL_CLEARANCE_MM: Final = 0.35  #: kept free around a label, mm
 OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
 OVER_SYMBOL: Final = 4.0  #: of a square millimetre over a symbol
 OVER_LINE: Final = 1.2  #: of a millimetre of line under a label
-ROUNDS: Final = 12
-TINY: Final = 1e-9
-MOST: Final = 4000  #: places that are looked at in all, and
+MAX_PLACEMENT_ROUNDS: Final = 12
+ROUNDING: Final = 1e-9
+MAX_PLACES: Final = 4000  #: places that are looked at in all, and
 FEWEST: Final = 6  #: of each label at least
-LOOKED_AT: Final = 4  #: times as many are looked at to begin with
-AT_ONCE: Final = 4_000  #: places whose ground is looked at together, so that a large plan needs no more memory
+FIRST_LOOK_FACTOR: Final = 4  #: times as many are looked at to begin with
+PLACES_AT_ONCE: Final = 4_000  #: places whose ground is looked at together, so that a large plan needs no more memory
 
 
 class Spot(NamedTuple):
@@ -73,7 +73,9 @@ def upright(angle: ArrayLike) -> Array:
     0.0
     """
     angles = (np.asarray(angle, dtype=float) + pi) % (2 * pi) - pi
-    return np.where(angles > pi / 2 + TINY, angles - pi, np.where(angles <= -pi / 2 + TINY, angles + pi, angles))
+    return np.where(
+        angles > pi / 2 + ROUNDING, angles - pi, np.where(angles <= -pi / 2 + ROUNDING, angles + pi, angles)
+    )
 
 
 #: Places around a point: which way across and up, how much of the gap, cost; the corners are drawn in.
@@ -88,15 +90,15 @@ COMPASS: Final = (
     (0, -1, 1.0, 1.0),
 )
 #: The same in three rings: across, up, share of the gap, gap, cost.
-AROUND: Final = np.array(
+PLACES_AROUND: Final = np.array(
     [(*way, gap, cost + 2.0 * ring) for ring, gap in enumerate((0.7, 2.2, 4.5)) for *way, cost in COMPASS]
 ).T
 
 
 def places_around(
-    x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float, *, places: Array = AROUND
+    x: ArrayLike, y: ArrayLike, radius: float, width: ArrayLike, height: float, *, places: Array = PLACES_AROUND
 ) -> Array:
-    """Return places (..., k, 4) around points, the best (above right) first; ``places`` are columns of ``AROUND``."""
+    """Return places (..., k, 4) around points, the best (above right) first, for columns ``places``."""
     across, up, share, extra, cost = places
     x, y, width = (np.asarray(each, dtype=float)[..., None] for each in (x, y, width))
     gap = (radius + extra) * share
@@ -194,8 +196,8 @@ def settle_labels(
     if not len(owner):
         return (None,) * len(labels)
     spots = np.concatenate([label.spots for label in labels])
-    sizes = np.array([(label.width, label.height) for label in labels]) + 2 * CLEAR
-    best, cost = _best(owner, spots, sizes, max(FEWEST, MOST // len(labels)), lines, symbols)
+    sizes = np.array([(label.width, label.height) for label in labels]) + 2 * LABEL_CLEARANCE_MM
+    best, cost = _best(owner, spots, sizes, max(FEWEST, MAX_PLACES // len(labels)), lines, symbols)
     spots, owner = spots[best], owner[best]
     clashes = _clashes(_boxes(spots, sizes[owner]), owner)
     order = sorted(range(len(labels)), key=lambda i: (labels[i].rank, len(labels[i].spots), i))
@@ -224,12 +226,12 @@ def _best(owner: Any, spots: Any, sizes: Any, most: int, lines: Any, symbols: An
     cost = np.full(len(own), np.inf)
     first = np.searchsorted(owner, owner)  # places come label by label
     rank = _rank(owner, own, first)
-    looked_at(np.flatnonzero(rank < LOOKED_AT * most))
+    looked_at(np.flatnonzero(rank < FIRST_LOOK_FACTOR * most))
     rank_so_far = _rank(owner, cost, first)
     limit = np.full(owner[-1] + 1, np.inf)
     last = rank_so_far == most - 1
     limit[owner[last]] = cost[last]
-    looked_at(np.flatnonzero((rank >= LOOKED_AT * most) & (own <= limit[owner])))
+    looked_at(np.flatnonzero((rank >= FIRST_LOOK_FACTOR * most) & (own <= limit[owner])))
     best = np.flatnonzero(_rank(owner, cost, first) < most)
     return best, cost[best]
 
@@ -245,8 +247,8 @@ def _rank(owner: Any, cost: Any, first: Any) -> Any:
 def _pairs(shape: Any, things: Any) -> Iterator[tuple[Any, Any]]:
     """Yield which boxes may meet which of some shapes, some boxes at a time."""
     tree = shapely.STRtree(things)
-    for first in range(0, len(shape), AT_ONCE):
-        which, thing = tree.query(level_diagonals(shape[first : first + AT_ONCE]))
+    for first in range(0, len(shape), PLACES_AT_ONCE):
+        which, thing = tree.query(level_diagonals(shape[first : first + PLACES_AT_ONCE]))
         yield which + first, thing
 
 
@@ -270,7 +272,7 @@ def lines_under(shape: Any, lines: Sequence[Any]) -> Any:
         first, last = np.zeros(len(which)), np.ones(len(which))
         for at, half in ((across, width / 2), (up, height / 2)):
             step = at[:, 1] - at[:, 0]
-            step = np.where(np.abs(step) < TINY, TINY, step)
+            step = np.where(np.abs(step) < ROUNDING, ROUNDING, step)
             one, two = (-half - at[:, 0]) / step, (half - at[:, 0]) / step
             first, last = np.maximum(first, np.minimum(one, two)), np.minimum(last, np.maximum(one, two))
         np.add.at(total, which, np.clip(last - first, 0.0, None) * lengths[piece])
@@ -326,7 +328,7 @@ def _search(order: Sequence[int], owner: Any, cost: Any, clashes: _Clashes) -> l
     chosen: list[int | None] = [None] * len(order)
     clash_cost = np.zeros(len(cost))
     stale = np.diff(places) > 0  # what is chosen is still the best until a neighbour has moved
-    for _ in range(ROUNDS):
+    for _ in range(MAX_PLACEMENT_ROUNDS):
         if not stale.any():
             break
         for label in order:

@@ -18,7 +18,7 @@ from pegline.plan.labels.boxes import Array, Boxes, LabelPaper, box
 from pegline.plan.labels.leaders import Leaders
 from pegline.plan.labels.placement import Spot, lines_under, settle_labels
 from pegline.plan.labels.requests import (
-    GAP,
+    GAP_MM,
     DimensionLine,
     LabelRequest,
     label_requests,
@@ -35,11 +35,11 @@ from pegline.records import record
 __all__ = ["PlacedLabels", "place_labels"]
 
 CROWD: Final = 12  #: names of one layer that find no clear place, from which its things bear numbers
-STRUCK: Final = 1.0  #: millimetres of line through a label that may stay
+MAX_STRUCK_MM: Final = 1.0  #: millimetres of line through a label that may stay
 AMBIGUOUS: Final = 25.0  #: how much worse a place is that is nearer to another symbol of its sort
-LOOKED_AT: Final = 32  #: best places of a line's label, which are held against other lines
-NEAR: Final = 30.0  #: symbols within so many millimetres of each are those that its label is held against
-TINY: Final = 1e-9
+LINE_PLACES_COMPARED: Final = 32  #: best places of a line's label, which are held against other lines
+NEAR_SYMBOLS_MM: Final = 30.0  #: symbols within so many millimetres of each are those that its label is held against
+DISTANCE_ROUNDING_MM: Final = 1e-9
 
 
 @record(frozen=True, slots=True)
@@ -114,7 +114,7 @@ class _Neighbours:
         for members in groups.values():
             places = np.array([(requests[i].anchor.x, requests[i].anchor.y) for i in members])  # type: ignore[union-attr]
             points = shapely.points(places)
-            own, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAR)
+            own, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAR_SYMBOLS_MM)
             own, other = own[own != other], other[own != other]
             order = np.argsort(own, kind="stable")
             starts = np.searchsorted(own[order], np.arange(len(members) + 1))
@@ -140,17 +140,17 @@ class _Neighbours:
             return np.zeros(len(spots), dtype=bool)
         half = np.array([ask.wanted.width, ask.wanted.height]) / 2
         own = _distance(spots, half, np.array([[ask.anchor.x, ask.anchor.y]]))[:, 0]
-        return _distance(spots, half, others).min(axis=1) < own - TINY
+        return _distance(spots, half, others).min(axis=1) < own - DISTANCE_ROUNDING_MM
 
     def _nearer_to_another_line(self, i: int, spots: Array) -> Any:
         """Return which places are nearer to another line, those that are not looked at among them."""
         line, tree = self._lines[i]
         nearer = np.ones(len(spots), dtype=bool)
-        best = np.argsort(spots[:, 3], kind="stable")[:LOOKED_AT]
+        best = np.argsort(spots[:, 3], kind="stable")[:LINE_PLACES_COMPARED]
         x, y, rotation = spots[best, :3].T
         label = self._asked[i].wanted
         boxes = box(x, y, rotation, label.width, label.height)
-        own = shapely.distance(line, boxes) - TINY
+        own = shapely.distance(line, boxes) - DISTANCE_ROUNDING_MM
         apart = np.flatnonzero(own > 0)  # nothing is nearer than a line that the label touches
         (which, _) = tree.query(boxes[apart], predicate="dwithin", distance=own[apart])
         nearer[best] = np.isin(np.arange(len(best)), apart[which])
@@ -184,7 +184,7 @@ def _unclear(
     placed, boxes = _boxes(requests, spots)
     one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
     over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}
-    struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > STRUCK).tolist()}
+    struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > MAX_STRUCK_MM).tolist()}
     unclear: dict[int, bool] = {}
     for i in placed:
         if requests[i].anchor is None:
@@ -271,4 +271,4 @@ def _labels(ask: LabelRequest, spot: Spot, paper: LabelPaper) -> Iterator[Label]
             ask.feature.name,
             ask.measures,
         )
-        down -= line.height + GAP
+        down -= line.height + GAP_MM

@@ -45,17 +45,17 @@ __all__ = [
 ]
 
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
-GAP: Final = 1.1  #: between two lines of a label, millimetres
-LONGEST: Final = 38.0  #: a name that is longer is written on several lines, millimetres
+GAP_MM: Final = 1.1  #: between two lines of a label, millimetres
+MAX_LINE_MM: Final = 38.0  #: a name that is longer is written on several lines, millimetres
 ROOMY: Final = 0.8  #: of the breadth and height of an area that its name may take
 FAR_OUT: Final = 12.0  #: from the middle of an area to a name that is led to it, millimetres at least
-SHORTEST: Final = 12.0  #: a name that is shorter stays on one line, millimetres
+MIN_WRAPPED_MM: Final = 12.0  #: a name that is shorter stays on one line, millimetres
 SAME_WALL: Final = 0.02  #: metres, within which two walls are one that is figured once
-INSIDE: Final = 40.0  #: how much worse a place for a figure is inside the room that it measures
+INSIDE_COST: Final = 40.0  #: how much worse a place for a figure is inside the room that it measures
 FIGURE_ROW: Final = 2.2  #: from the edge of a label to a wall, beside the height of a figure between them, millimetres
 
 #: Places of a figure along a wall, those outside its room first.
-OUTSIDE_FIRST: Final = ALONG + np.array([[0.0], [0.0], [0.0], [INSIDE]]) * (ALONG[1] < 0)
+OUTSIDE_FIRST: Final = ALONG + np.array([[0.0], [0.0], [0.0], [INSIDE_COST]]) * (ALONG[1] < 0)
 
 
 @record(frozen=True, slots=True)
@@ -150,21 +150,21 @@ def way_labels(ways: Sequence[DimensionLine], paper: LabelPaper) -> Iterator[Lab
         yield LabelRequest("way", (line,), label, way.feature, anchor, measures=(way.start, way.end))
 
 
-def _lines(layer: str, text: str, height: float, longest: float = LONGEST) -> tuple[TextLine, ...]:
+def _lines(layer: str, text: str, height: float, longest: float = MAX_LINE_MM) -> tuple[TextLine, ...]:
     """Return a name on as many lines as its length needs, none of them much shorter than the others."""
     width = text_width(text, height)
     if width <= longest:
         return (TextLine(layer, text, height),)
     even = width / (int(width / longest) + 1)
     longest_word = max((text_width(word, height) for word in text.split()), default=width)
-    room = min(max(even * 1.15, longest_word), LONGEST)
+    room = min(max(even * 1.15, longest_word), MAX_LINE_MM)
     return tuple(TextLine(layer, line, height) for line in wrap(text, room, height))
 
 
 def _size(lines: Sequence[TextLine]) -> tuple[float, float]:
     """Return width and height of the box of some lines."""
     width = max(text_width(line.text, line.height) for line in lines)
-    return width, sum(line.height for line in lines) + GAP * (len(lines) - 1)
+    return width, sum(line.height for line in lines) + GAP_MM * (len(lines) - 1)
 
 
 def point_label(
@@ -217,7 +217,7 @@ def _halfway(outline: Any, lengths: Any) -> tuple[float, float]:
 
 
 #: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
-BESIDE: Final = np.array(
+PLACES_BESIDE_CURVE: Final = np.array(
     [
         (share, way, out, abs(share - 0.5) * 2 + extra)
         for share in (0.5, 0.35, 0.65, 0.2, 0.8)
@@ -228,7 +228,7 @@ BESIDE: Final = np.array(
 
 def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any:
     """Return places beside a curve made of many short pieces, in the direction of its chord there."""
-    share, way, out, cost = BESIDE
+    share, way, out, cost = PLACES_BESIDE_CURVE
     ends = np.concatenate([[0.0], np.cumsum(lengths)])
     at = share * ends[-1] + np.array([[-width / 2], [0.0], [width / 2]])
     (x0, x, x1), (y0, y, y1) = (np.interp(at, ends, column) for column in outline.T)
@@ -245,7 +245,7 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
     figure = () if area is None else (TextLine("AREAS", area, small),)
     left, bottom, right, top = ring.bounds
     lines = (*_lines("NAMES", text, height), *figure)
-    narrow = (*_lines("NAMES", text, height, max(ROOMY * (right - left), SHORTEST)), *figure)
+    narrow = (*_lines("NAMES", text, height, max(ROOMY * (right - left), MIN_WRAPPED_MM)), *figure)
     if _size(lines)[0] > ROOMY * (right - left) and _size(narrow)[1] < ROOMY * (top - bottom):
         lines = narrow  # which finds room inside
     width, tall = _size(lines)

@@ -15,17 +15,17 @@ import shapely
 from pegline.detail.model import Path
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
-from pegline.plan.labels.placement import ALONG, AROUND, places_along, places_around
+from pegline.plan.labels.placement import ALONG, PLACES_AROUND, places_along, places_around
 from pegline.plan.model import Feature, Label
 from pegline.plan.style import SYMBOLS
 
 __all__ = ["first_free", "unplotted_labels"]
 
-HEIGHT: Final = 1.8  #: of capitals, paper millimetres
+FIGURE_HEIGHT: Final = 1.8  #: of capitals, paper millimetres
 RADIUS: Final = 0.5  #: of the cross of a point
 TRIED: Final = 12  #: places of each: of names all around and the corners of the second ring, of figures
-RINGS: Final = AROUND[:, :TRIED]
-CLOSE: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
+RINGS: Final = PLACES_AROUND[:, :TRIED]
+CLOSE_PLACES: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
 Wish = tuple[str, Feature, str, Any]  #: layer, feature, text, and the two ends that it stands along
@@ -38,16 +38,16 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     """
     points, offsets = _unnamed_points(features, placed), _booked_offsets(features)
     wishes, count = points + offsets, len(points)
-    widths = np.array([text_width(text, HEIGHT) for _, _, text, _ in wishes])
+    widths = np.array([text_width(text, FIGURE_HEIGHT) for _, _, text, _ in wishes])
     positions = np.array([ends for *_, ends in wishes]).reshape(-1, 2, 2)
     ends = paper.points(positions)
     spots = np.concatenate(
         [
-            places_around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], HEIGHT, places=RINGS),
-            places_along(ends[count:, 0], ends[count:, 1], widths[count:], HEIGHT, places=CLOSE),
+            places_around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], FIGURE_HEIGHT, places=RINGS),
+            places_along(ends[count:, 0], ends[count:, 1], widths[count:], FIGURE_HEIGHT, places=CLOSE_PLACES),
         ]
     )
-    sizes = np.stack([widths, np.full(len(widths), HEIGHT)], axis=1)
+    sizes = np.stack([widths, np.full(len(widths), FIGURE_HEIGHT)], axis=1)
     chosen = first_free(spots, sizes, _occupied_boxes(features, placed, paper))
     where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
     centres, turns = paper.positions(where[:, :2]).tolist(), (where[:, 2] - paper.turn).tolist()
@@ -55,7 +55,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
     for row, ((layer, feature, text, _), width, (x, y), turn) in enumerate(rows):
         start, end = positions[row].tolist()
         measures = None if row < count else (tuple(start), tuple(end))
-        yield Label(layer, text, (x, y), turn, HEIGHT, width, feature.source, feature.name, measures)
+        yield Label(layer, text, (x, y), turn, FIGURE_HEIGHT, width, feature.source, feature.name, measures)
 
 
 def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> list[Wish]:

@@ -28,7 +28,7 @@ __all__ = ["Content", "Where", "bounding_corners", "map_content", "outline_point
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
 
-FINE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
+ARC_TOLERANCE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
 
 @record(frozen=True, slots=True)
@@ -128,7 +128,7 @@ def _other_faces(shape: Shape, unit: str) -> Iterator[Path]:
     if thickness is None or face is None or shape.path is None or shape.form != "line":
         return
     metres = thickness.metres(unit)
-    taped = shapely.LineString(flatten(shape.path.vertices, shape.path.bulges, shape.path.closed, FINE))
+    taped = shapely.LineString(flatten(shape.path.vertices, shape.path.bulges, shape.path.closed, ARC_TOLERANCE))
     for left in {"left": (-metres,), "right": (metres,), "middle": (metres / 2, -metres / 2)}[face]:
         other_face = taped.offset_curve(left, join_style="mitre")
         if other_face.geom_type == "LineString" and not other_face.is_empty:

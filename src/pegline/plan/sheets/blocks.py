@@ -18,18 +18,18 @@ from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.sheets.column import LEADING, SMALL, Pencil, shorten
+from pegline.plan.sheets.column import COLUMN_LEADING, SMALL_TEXT_MM, Pencil, shorten
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
 from pegline.units import METRES_PER
 
 __all__ = [
-    "BLOCKS",
-    "CAUTION",
-    "NEEDED",
+    "NEEDED_BLOCKS",
     "NEEDLE_SD",
+    "SHEET_BLOCKS",
+    "SHEET_CAUTION",
     "SLIM",
-    "TABLES",
+    "TABLE_BLOCKS",
     "area_name",
     "magnetic_bearing",
     "north_point",
@@ -59,11 +59,11 @@ def magnetic_bearing(frame: Frame, bearing: float) -> float | None:
     return next((bearing - east for name, east in other_norths(frame) if name == "Magnetic"), None)
 
 
-CAUTION: Final = (
+SHEET_CAUTION: Final = (
     "This is not a boundary survey. Boundaries are shown as they were pointed out on the ground;"
     " where a legal boundary lies is for a licensed land surveyor to say."
 )
-ROW: Final = 3.3
+KEY_ROW_MM: Final = 3.3
 FINE_AREA: Final = 100.0  #: square metres; areas under it are written to hundredths
 MOST_FAILED: Final = 4  #: failed checks that are named
 
@@ -127,7 +127,7 @@ def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> 
         tip = (reach * sin(east), foot + 2.2 + reach * cos(east))
         pencil.stroke([at(0.0, foot + 2.2), at(*tip)])
         away = (1 if east > 0 else -1) * (1.4 + (2.0 if abs(east) < 0.1 else 0.0))
-        pencil.items.append(_words(name[0], *at(tip[0] + away, tip[1]), SMALL))
+        pencil.items.append(_words(name[0], *at(tip[0] + away, tip[1]), SMALL_TEXT_MM))
     pencil.gap(27.0)
 
 
@@ -143,7 +143,7 @@ def _axes(pencil: Pencil, turn: float) -> None:
         way = np.array([cos(angle), sin(angle)])
         (x, y), (text_x, text_y) = (corner + 9.0 * way).tolist(), (corner + 11.2 * way).tolist()
         pencil.stroke([(float(corner[0]), float(corner[1])), (x, y)])
-        pencil.items.append(_words(name, text_x, text_y, SMALL))
+        pencil.items.append(_words(name, text_x, text_y, SMALL_TEXT_MM))
     pencil.gap(24.5 if turn else 16.5)
 
 
@@ -153,7 +153,7 @@ def key_block(pencil: Pencil, content: Content) -> None:
     half = pencil.width / 2
     entries = list(content.kinds.items())
     for i in range(0, len(entries), 2):
-        pencil.gap(ROW)
+        pencil.gap(KEY_ROW_MM)
         for x, (kind, feature) in zip((0.0, half), entries[i : i + 2], strict=False):
             _sample(pencil, x, feature, content)
             pencil.text(kind, x=x + 10.5, down=False)
@@ -190,7 +190,7 @@ def area_block(pencil: Pencil, content: Content) -> None:
     first, *others = content.notation.areas
     for shape, area in shapes:
         figure = _area_with_sd(area, shape.area_sd, first)
-        name = shorten(area_name(shape), pencil.width - text_width(figure, SMALL) - 2.0, SMALL)
+        name = shorten(area_name(shape), pencil.width - text_width(figure, SMALL_TEXT_MM) - 2.0, SMALL_TEXT_MM)
         pencil.text(name)
         pencil.text(figure, x=pencil.width, anchor="right", down=False)
         for unit in others:
@@ -246,7 +246,7 @@ def accuracy_block(pencil: Pencil, content: Content) -> None:
 def caution_block(pencil: Pencil, content: Content) -> None:
     """Print the caution."""
     pencil.gap(1.2)
-    pencil.paragraph(CAUTION)
+    pencil.paragraph(SHEET_CAUTION)
 
 
 def title_block(pencil: Pencil, content: Content) -> None:
@@ -285,20 +285,20 @@ def _title_rows(pencil: Pencil, content: Content) -> None:
         ("Field book", book.file),
         ("Licence", book.licence),
     )
-    wide = max(text_width(name, SMALL) for name, value in rows if value) + 2.0
+    wide = max(text_width(name, SMALL_TEXT_MM) for name, value in rows if value) + 2.0
     for name, value in rows:
         if value:
             top = pencil.y
             pencil.paragraph(str(value), indent=wide)
-            pencil.items.append(_plain(name, top - SMALL * LEADING))
+            pencil.items.append(_plain(name, top - SMALL_TEXT_MM * COLUMN_LEADING))
 
 
 def _plain(text: str, y: float) -> Words:
-    return Words("SHEET-TEXT", text, 0.0, y, SMALL)
+    return Words("SHEET-TEXT", text, 0.0, y, SMALL_TEXT_MM)
 
 
 #: What stands on a sheet, in order, before the title in its last corner.
-BLOCKS: Final[tuple[Block | TableOf, ...]] = (
+SHEET_BLOCKS: Final[tuple[Block | TableOf, ...]] = (
     north_block,
     key_block,
     station_table,
@@ -311,7 +311,7 @@ BLOCKS: Final[tuple[Block | TableOf, ...]] = (
 #: What stands on each of several sheets that join.
 SLIM: Final[tuple[Block | TableOf, ...]] = (north_block, check_block, caution_block)
 #: What is kept first where the paper asked for is too small, beside the title.
-NEEDED: Final[tuple[Block, ...]] = (
+NEEDED_BLOCKS: Final[tuple[Block, ...]] = (
     caution_block,
     check_block,
     north_block,
@@ -320,7 +320,7 @@ NEEDED: Final[tuple[Block, ...]] = (
     area_block,
 )
 #: What stands on sheets of its own where the plan's sheet has no room for it.
-TABLES: Final[tuple[Block | TableOf, ...]] = (
+TABLE_BLOCKS: Final[tuple[Block | TableOf, ...]] = (
     key_block,
     accuracy_block,
     boundary_table,

@@ -17,10 +17,10 @@ from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import SYMBOLS
 
 __all__ = [
+    "A4_BODY",
     "A4_HEIGHT",
     "A4_WIDTH",
-    "BODY",
-    "SMALL",
+    "SMALL_TEXT_MM",
     "Bodies",
     "Pencil",
     "centred_words",
@@ -31,10 +31,10 @@ __all__ = [
 ]
 
 A4_WIDTH, A4_HEIGHT = PAPERS["A4"]  # all of them are A4, upright: they go into a folder
-HEAD: Final = 12.0
-FOOT: Final = 12.0
+A4_HEAD_MM: Final = 12.0
+A4_FOOT_MM: Final = 12.0
 #: Left, bottom, right, top of what a further sheet may draw on, millimetres.
-BODY: Final = (MARGIN, MARGIN + FOOT, A4_WIDTH - MARGIN, A4_HEIGHT - MARGIN - HEAD)
+A4_BODY: Final = (MARGIN, MARGIN + A4_FOOT_MM, A4_WIDTH - MARGIN, A4_HEIGHT - MARGIN - A4_HEAD_MM)
 
 Bodies = Iterator[list[Item]]  #: the bodies of the pages, one after the other
 
@@ -50,8 +50,8 @@ def shorten(text: str, width: float, height: float) -> str:
     return text[: fitting_signs(text, width, height, end="…")] + "…"
 
 
-SMALL = 1.8  #: height of capitals of ordinary text
-LEADING = 1.85  #: from baseline to baseline, in heights of capitals
+SMALL_TEXT_MM = 1.8  #: height of capitals of ordinary text
+COLUMN_LEADING = 1.85  #: from baseline to baseline, in heights of capitals
 
 
 @dataclass(slots=True)
@@ -66,7 +66,7 @@ class Pencil:
         self,
         text: str,
         *,
-        height: float = SMALL,
+        height: float = SMALL_TEXT_MM,
         bold: bool = False,
         x: float = 0.0,
         anchor: Anchor = "left",
@@ -74,10 +74,10 @@ class Pencil:
     ) -> None:
         """Write one line; ``down`` False stays on the line before."""
         if down:
-            self.y -= height * LEADING
+            self.y -= height * COLUMN_LEADING
         self.items.append(Words("SHEET-TEXT", text, x, self.y, height, anchor, bold=bold))
 
-    def paragraph(self, text: str, *, height: float = SMALL, bold: bool = False, indent: float = 0.0) -> None:
+    def paragraph(self, text: str, *, height: float = SMALL_TEXT_MM, bold: bool = False, indent: float = 0.0) -> None:
         """Write a text over as many lines as it needs."""
         for line in wrap(text, self.width - indent, height, bold=bold):
             self.text(line, height=height, bold=bold, x=indent)

@@ -17,13 +17,13 @@ from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content, outline_points
 from pegline.plan.model import Feature, Heading, Label, Options, Sheet
-from pegline.plan.sheets.column import BODY, SMALL
+from pegline.plan.sheets.column import A4_BODY, SMALL_TEXT_MM
 from pegline.plan.sheets.map_lines import GridTicks, MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
-    FOOT,
     LAP,
     MARGIN,
     MAX_TILES,
+    SHEET_FOOT_MM,
     RoomOf,
     SheetLayout,
     Tile,
@@ -48,12 +48,12 @@ BAR_EDGE: Final = 6.0  #: from the edge of the map to the bars, mm
 BAR_GAP: Final = 12.0  #: between the two bars
 LONGEST_BAR: Final = 100.0  #: mm
 STEP_WIDTHS: Final = (6.0, 25.0)  #: of a scale bar's steps, mm
-STEPS: Final = (4, 8)  #: of a scale bar, fewest and most where two bars are equally long
+BAR_STEPS: Final = (4, 8)  #: of a scale bar, fewest and most where two bars are equally long
 JOINED: Final = "A1"  #: several sheets are of this size by default
-TINY: Final = 1e-9
-FAR: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
-TABLES: Final = Heading("Key and tables", "Tables")
-INDEX: Final = Heading("Key, tables and index", "Index")
+BAR_ROUNDING_MM: Final = 1e-9
+FAR_SHARE: Final = 0.5  #: a thing without which the plan takes less than this share of its sheets reaches too far
+TABLES_HEADING: Final = Heading("Key and tables", "Tables")
+INDEX_HEADING: Final = Heading("Key, tables and index", "Index")
 
 
 def lay_out(outline: Array, content: Content, options: Options) -> tuple[SheetLayout, tuple[Finding, ...]]:
@@ -142,11 +142,11 @@ def _too_many(
         remaining = len(joined_sheets(others, room_of, scale, paper, landscape).tiles)
     except TooManySheetsError as error:
         remaining = error.count
-    if by_run and remaining >= FAR * count:
+    if by_run and remaining >= FAR_SHARE * count:
         return UsageError(f"{what}; take a smaller scale or a larger paper, or --scale fit")
     reach = np.ptp(np.concatenate([outline_points(feature) for feature in plotted]), axis=0)
     text = f"{far.name} reaches furthest: the plan is {reach[0]:.0f} m by {reach[1]:.0f} m, and {what}; "
-    text += "look for a lost decimal point there" if remaining < FAR * count else "give a smaller scale"
+    text += "look for a lost decimal point there" if remaining < FAR_SHARE * count else "give a smaller scale"
     return BookError([Finding("plan-too-large", text, _place_of(content, far))])
 
 
@@ -173,14 +173,14 @@ def tables_and_index(layout: SheetLayout, tiles: Sequence[Tile], content: Conten
     if layout.complete:
         return []
     content = replace(content, scale=layout.scale, paper=layout.paper)
-    left, bottom, right, top = BODY
+    left, bottom, right, top = A4_BODY
     if not layout.joined:
-        return [(TABLES, page) for page in table_pages(content, layout) if page]
+        return [(TABLES_HEADING, page) for page in table_pages(content, layout) if page]
     middle = bottom + (top - bottom) * 0.42
     first, *others = table_pages(content, layout, middle)
     index: list[Item] = [_line((left, middle), (right, middle))]
     index += _index_map(layout, tiles, content, (left + PAD, bottom + PAD, right - PAD, middle - PAD))
-    return [(INDEX, [*first, *index]), *((TABLES, page) for page in others)]
+    return [(INDEX_HEADING, [*first, *index]), *((TABLES_HEADING, page) for page in others)]
 
 
 def _index_map(
@@ -255,9 +255,9 @@ def _sheet(
 def _bars(layout: SheetLayout, content: Content) -> list[Item]:
     """Return the bar to check the printer by, and the scale bar: metres above, the book's unit below."""
     left, bottom, _, _ = layout.window
-    y = bottom - FOOT + 7.0
+    y = bottom - SHEET_FOOT_MM + 7.0
     x = left + BAR_EDGE
-    height = SMALL * letter_factor(layout.paper)
+    height = SMALL_TEXT_MM * letter_factor(layout.paper)
     items: list[Item] = []
     if content.left_out:
         names = "1 name has" if content.left_out == 1 else f"{content.left_out} names have"
@@ -278,11 +278,11 @@ def _bars(layout: SheetLayout, content: Content) -> list[Item]:
 def scale_bar_room(layout: SheetLayout, unit: str, check: float = CHECK_BAR) -> float:
     """Return how long a scale bar may be beside the bar to check the printer by, millimetres."""
     left, _, right, _ = layout.window
-    words = text_width(UNIT_WORDS[unit], SMALL * letter_factor(layout.paper))
+    words = text_width(UNIT_WORDS[unit], SMALL_TEXT_MM * letter_factor(layout.paper))
     return min(right - left - 2 * BAR_EDGE - check - BAR_GAP - words, LONGEST_BAR)
 
 
-def check_bar(x: float, y: float, height: float = SMALL, length: float = CHECK_BAR) -> list[Item]:
+def check_bar(x: float, y: float, height: float = SMALL_TEXT_MM, length: float = CHECK_BAR) -> list[Item]:
     """Return the bar that shows whether a print is to scale."""
     words = f"This bar is {length:.0f} mm long"
     words += ". Where it is not, the print is not to scale." if length == CHECK_BAR else " on a print to scale."
@@ -294,7 +294,7 @@ def check_bar(x: float, y: float, height: float = SMALL, length: float = CHECK_B
 
 
 def scale_bar(
-    x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool, height: float = SMALL
+    x: float, y: float, room: float, scale: int, unit: str, way: int, *, alone: bool, height: float = SMALL_TEXT_MM
 ) -> list[Item]:
     """Return one scale of the bar: steps of a round length."""
     mm_per_unit = METRES_PER[unit] * 1000 / scale
@@ -325,6 +325,6 @@ def _bar_steps(room: float, mm_per_unit: float) -> tuple[float, int]:
     narrowest, widest = (width / mm_per_unit for width in STEP_WIDTHS)
     power = 10.0 ** floor(log10(narrowest))
     steps = [s for s in (n * power * p for p in (1.0, 10.0) for n in (1.0, 2.0, 5.0)) if narrowest <= s <= widest]
-    bars = [(step, int((room + TINY) // (step * mm_per_unit))) for step in steps]
-    fewest, most = STEPS
+    bars = [(step, int((room + BAR_ROUNDING_MM) // (step * mm_per_unit))) for step in steps]
+    fewest, most = BAR_STEPS
     return max(bars, key=lambda bar: (round(bar[0] * bar[1], 9), fewest <= bar[1] <= most, bar[0]))

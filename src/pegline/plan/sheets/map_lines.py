@@ -22,7 +22,7 @@ from pegline.plan.labels.placement import PlaceableLabel, settle_labels
 from pegline.plan.labels.requests import symbol_radius
 from pegline.plan.map.features import Content, bounding_corners
 from pegline.plan.model import Label
-from pegline.plan.sheets.column import SMALL, centred_words
+from pegline.plan.sheets.column import SMALL_TEXT_MM, centred_words
 from pegline.plan.sheets.papers import LAP, Paper, SheetLayout, Tile, letter_factor
 from pegline.plan.style import LAYERS, plots
 from pegline.records import record
@@ -30,9 +30,9 @@ from pegline.records import record
 __all__ = ["GridTicks", "MapObstacles", "join_items", "map_obstacles", "round_step"]
 
 TICK: Final = 1.5  #: half of a tick's breadth, mm
-CLEAR: Final = 0.6  #: kept free around a tick, mm
-APART: Final = 45.0  #: between two lines of the grid at least, mm
-CORNER: Final = 14.0  #: from a corner of the map to the first coordinate along its edge, mm
+TICK_CLEARANCE_MM: Final = 0.6  #: kept free around a tick, mm
+GRID_LINES_APART_MM: Final = 45.0  #: between two lines of the grid at least, mm
+CORNER_TO_COORDINATE_MM: Final = 14.0  #: from a corner of the map to the first coordinate along its edge, mm
 
 
 def round_step(at_least: float) -> float:
@@ -59,7 +59,7 @@ class GridTicks:
             return
         paper = Paper(layout.window, tile.centre, layout.scale, layout.turn)
         unit, origin = frame.metres_per_unit, np.array(frame.origin)
-        step = round_step(APART * self._metres_per_mm / unit)
+        step = round_step(GRID_LINES_APART_MM * self._metres_per_mm / unit)
         left, bottom, right, top = layout.window
         edge = np.array([(left, bottom), (right, bottom), (right, top), (left, top)])
         reach = (paper.metres(edge) + origin) / unit / step
@@ -78,7 +78,7 @@ class GridTicks:
                 yield from _coordinate(paper.points(through), f"{line:.0f} {'EN'[axis]}", axis, layout)
 
     def _free(self, crossings: Array) -> Any:
-        half = (TICK + CLEAR) * self._metres_per_mm
+        half = (TICK + TICK_CLEARANCE_MM) * self._metres_per_mm
         x, y = crossings.T
         occupied = self._tree.query(shapely.box(x - half, y - half, x + half, y + half), predicate="intersects")[0]
         return ~np.isin(np.arange(len(crossings)), occupied)
@@ -117,7 +117,7 @@ def _coordinate(through: Array, text: str, axis: int, layout: SheetLayout) -> It
     direction = layout.turn + (pi / 2 if axis == 0 else 0.0)
     lower = 0 if abs(cos(layout.turn)) >= abs(sin(layout.turn)) else 1  # the axis whose lines end at the lower edge
     edge_place = _at_lower_edge if axis == lower else _at_left_edge
-    return edge_place(through, direction, text, SMALL * letter_factor(layout.paper), layout.window)
+    return edge_place(through, direction, text, SMALL_TEXT_MM * letter_factor(layout.paper), layout.window)
 
 
 def _at_lower_edge(through: Array, direction: float, text: str, height: float, window: Window) -> Iterator[Item]:
@@ -125,7 +125,7 @@ def _at_lower_edge(through: Array, direction: float, text: str, height: float, w
     left, bottom, right, _ = window
     way = np.array([cos(direction), sin(direction)])
     end, way = through + way * (bottom - through[1]) / way[1], way * np.sign(way[1])
-    if left + CORNER < end[0] < right - CORNER:
+    if left + CORNER_TO_COORDINATE_MM < end[0] < right - CORNER_TO_COORDINATE_MM:
         yield Stroke("GRID", np.array([end, end + 2.0 * way]))
         yield Words("SHEET-TEXT", text, float(end[0] + 2.4 * way[0]), bottom + 2.8, height, "middle")
 
@@ -135,7 +135,7 @@ def _at_left_edge(through: Array, direction: float, text: str, height: float, wi
     left, bottom, _, top = window
     way = np.array([cos(direction), sin(direction)])
     end, way = through + way * (left - through[0]) / way[0], way * np.sign(way[0])
-    if bottom + CORNER < end[1] < top - CORNER:
+    if bottom + CORNER_TO_COORDINATE_MM < end[1] < top - CORNER_TO_COORDINATE_MM:
         yield Stroke("GRID", np.array([end, end + 2.0 * way]))
         yield Words(
             "SHEET-TEXT", text, left + 2.6 + height, float(end[1] + 2.4 * way[1]), height, "middle", rotation=pi / 2
@@ -145,7 +145,7 @@ def _at_left_edge(through: Array, direction: float, text: str, height: float, wi
 # -- match lines -------------------------------------------------------------------------------------
 
 #: Places beside a match line: at which share of it, how far beyond (+) or before it, and their cost.
-BESIDE: Final = np.array(
+PLACES_BESIDE_MATCH_LINE: Final = np.array(
     [
         (share, out, abs(share - 0.5) + extra)
         for share in np.linspace(0.08, 0.92, 43)
@@ -207,17 +207,17 @@ def join_items(
     spots = settle_labels([*join_labels, *fixed], [*lines, *_fixed_lines(paper, paths)], [])
     return [
         *items,
-        *(centred_words(ask.text, spot, SMALL) for ask, spot in zip(join_labels, spots, strict=False) if spot),
+        *(centred_words(ask.text, spot, SMALL_TEXT_MM) for ask, spot in zip(join_labels, spots, strict=False) if spot),
     ]
 
 
 def _join_label(
     text: str, out: tuple[int, int], start: tuple[float, float], end: tuple[float, float]
 ) -> PlaceableLabel:
-    share, away, cost = BESIDE
+    share, away, cost = PLACES_BESIDE_MATCH_LINE
     x, y = (a + share * (b - a) + away * way for a, b, way in zip(start, end, out, strict=True))
     spots = np.stack(np.broadcast_arrays(x, y, pi / 2 if out[0] else 0.0, cost), axis=-1)
-    return PlaceableLabel(text, text_width(text, SMALL), SMALL, spots, True, 1)
+    return PlaceableLabel(text, text_width(text, SMALL_TEXT_MM), SMALL_TEXT_MM, spots, True, 1)
 
 
 def _fixed_label(text: str, x: float, y: float, rotation: float, width: float, height: float) -> PlaceableLabel:

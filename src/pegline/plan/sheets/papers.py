@@ -15,11 +15,11 @@ from pegline.plan.display import Array, turning_matrix
 from pegline.records import record
 
 __all__ = [
-    "AIR",
-    "FOOT",
     "LAP",
     "MARGIN",
     "MAX_TILES",
+    "PLAN_AIR_MM",
+    "SHEET_FOOT_MM",
     "Paper",
     "RoomOf",
     "SheetLayout",
@@ -37,13 +37,13 @@ __all__ = [
 RoomOf = Callable[[str, bool, bool, bool], float | None]
 
 MARGIN: Final = 10.0  #: from the edge of the paper to the frame
-FOOT: Final = 17.0  #: strip with the bars under the map
-AIR: Final = 9.0  #: kept free around what is drawn, for its labels
+SHEET_FOOT_MM: Final = 17.0  #: strip with the bars under the map
+PLAN_AIR_MM: Final = 9.0  #: kept free around what is drawn, for its labels
 CRAMPED: Final = 0.25  #: of the long side, for tables that do not fit
 LAP: Final = 12.0  #: that joined sheets show beyond their match lines
-LARGE: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
-STRIP: Final = 2.5  #: length over breadth from which a plot is a strip, which may be turned to fit a sheet
-LEAST_WIDTH: Final = 183.0  #: of a map: under it stand the bar to check the printer by and a scale bar of 50 mm
+LARGE_TEXT_FACTOR: Final = 1.4  #: texts of a large sheet over those of others: the next height of ISO 3098
+STRIP_RATIO: Final = 2.5  #: length over breadth from which a plot is a strip, which may be turned to fit a sheet
+MIN_MAP_WIDTH_MM: Final = 183.0  #: of a map: under it stand the bar to check the printer by and a scale bar of 50 mm
 LEAST_TURN: Final = 0.02  #: radians; a strip that lies so is not turned
 MAX_TILES: Final = 50  #: sheets that join; more are a mistake in the book or in the scale
 
@@ -63,7 +63,7 @@ def is_large(paper: str) -> bool:
 
 def letter_factor(paper: str) -> float:
     """Return how much larger than usual a sheet is lettered."""
-    return LARGE if is_large(paper) else 1.0
+    return LARGE_TEXT_FACTOR if is_large(paper) else 1.0
 
 
 @record(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class SheetLayout:
         """Return left, bottom, right, top of the map on the paper, millimetres."""
         width, height = self.size
         right = width - MARGIN - (self.strip if self.beside else 0.0)
-        bottom = MARGIN + FOOT + (0.0 if self.beside else self.strip)
+        bottom = MARGIN + SHEET_FOOT_MM + (0.0 if self.beside else self.strip)
         return MARGIN, bottom, right, height - MARGIN
 
 
@@ -185,7 +185,7 @@ def _strip_turn(outline: Array, *, across: bool) -> float | None:
     corners = np.array(box.exterior.coords)
     sides = np.diff(corners[:3], axis=0)
     lengths = np.hypot(*sides.T)
-    if lengths.max() < STRIP * lengths.min():
+    if lengths.max() < STRIP_RATIO * lengths.min():
         return None
     dx, dy = sides[lengths.argmax()]
     turn = (0.0 if across else pi / 2) - atan2(dy, dx)
@@ -204,7 +204,7 @@ def _layout_if_it_fits(
     if strip is None or _spare(outline, layout := replace(bare, strip=strip)) < 0:
         return None
     left, _, right, _ = layout.window
-    if right - left < LEAST_WIDTH * letter_factor(paper):
+    if right - left < MIN_MAP_WIDTH_MM * letter_factor(paper):
         return None
     west, south, east, north = _bounds(outline, turn)
     x, y = turning_matrix(-turn) @ np.array([(west + east) / 2, (south + north) / 2])
@@ -223,7 +223,7 @@ def _spare(outline: Array, layout: SheetLayout) -> float:
     west, south, east, north = _bounds(outline, layout.turn)
     left, bottom, right, top = layout.window
     wide, high = (east - west) * 1000 / layout.scale, (north - south) * 1000 / layout.scale
-    return min(right - left - wide, top - bottom - high) - 2 * AIR
+    return min(right - left - wide, top - bottom - high) - 2 * PLAN_AIR_MM
 
 
 def joined_sheets(outline: Array, room_of: RoomOf, scale: int, paper: str, landscape: bool | None) -> SheetLayout:

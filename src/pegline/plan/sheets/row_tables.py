@@ -9,12 +9,12 @@ from pegline.plan.fonts import text_width
 from pegline.plan.map.boundaries import boundary_sides
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.sheets.column import LEADING, SMALL, Pencil, shorten
+from pegline.plan.sheets.column import COLUMN_LEADING, SMALL_TEXT_MM, Pencil, shorten
 from pegline.records import record
 
 __all__ = [
     "Block",
-    "Part",
+    "HeightLimitedPart",
     "RowTable",
     "TableOf",
     "boundary_table",
@@ -23,12 +23,12 @@ __all__ = [
     "write_heading",
 ]
 
-ROW_HEIGHT: Final = SMALL * LEADING  #: mm
+ROW_HEIGHT: Final = SMALL_TEXT_MM * COLUMN_LEADING  #: mm
 LEAST_ROWS: Final = 3  #: that may stand in a column on their own
-GAP: Final = 1.5  #: between two cells, mm
+CELL_GAP_MM: Final = 1.5  #: between two cells, mm
 
 #: Draws something in so much height; None where it does not fit.
-Part = Callable[[float], Pencil | None]
+HeightLimitedPart = Callable[[float], Pencil | None]
 Block = Callable[[Pencil, Content], None]
 Heads = tuple[tuple[str, float, Literal["left", "right"]], ...]
 
@@ -45,7 +45,7 @@ class RowTable:
     limit: int | None = None  #: rows that are shown; None: all
     may_be_cut: bool = False  #: another file has all of it
 
-    def parts(self, *, split: bool = True) -> Iterator[Part]:
+    def parts(self, *, split: bool = True) -> Iterator[HeightLimitedPart]:
         """Yield what draws the next part of the table; all of it is one part unless it may be split."""
         start, more = 0, True
         while more:
@@ -93,17 +93,19 @@ class RowTable:
         return pencil
 
     def _write_row(self, pencil: Pencil, cells: tuple[str, ...], *, bold_first: bool = False) -> None:
-        pencil.text("", height=SMALL)
+        pencil.text("", height=SMALL_TEXT_MM)
         for i, ((_, edge, side), cell) in enumerate(zip(self.heads, cells, strict=True)):
             x, bold = edge * pencil.width, bold_first and i == 0
-            text = shorten(cell, self._room(i, cells), SMALL) if side == "left" else cell
+            text = shorten(cell, self._room(i, cells), SMALL_TEXT_MM) if side == "left" else cell
             pencil.text(text, x=x, anchor=side, down=False, bold=bold)
 
     def _room(self, i: int, cells: tuple[str, ...]) -> float:
         """Return how wide the text of a left column may be, millimetres."""
         start = self.heads[i][1] * self.width
         for (_, edge, side), cell in zip(self.heads[i + 1 :], cells[i + 1 :], strict=True):
-            return edge * self.width - (text_width(cell, SMALL) if side == "right" else 0.0) - GAP - start
+            return (
+                edge * self.width - (text_width(cell, SMALL_TEXT_MM) if side == "right" else 0.0) - CELL_GAP_MM - start
+            )
         return self.width - start
 
 

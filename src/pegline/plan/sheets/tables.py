@@ -13,10 +13,10 @@ import numpy as np
 from pegline.plan.display import Item, Stroke
 from pegline.plan.map.features import Content
 from pegline.plan.model import Feature
-from pegline.plan.sheets.blocks import BLOCKS, NEEDED, SLIM, TABLES, title_block
-from pegline.plan.sheets.column import BODY, Pencil, shift_items
+from pegline.plan.sheets.blocks import NEEDED_BLOCKS, SHEET_BLOCKS, SLIM, TABLE_BLOCKS, title_block
+from pegline.plan.sheets.column import A4_BODY, Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, RoomOf, SheetLayout, letter_factor
-from pegline.plan.sheets.row_tables import Block, Part, RowTable, TableOf, schedule_table
+from pegline.plan.sheets.row_tables import Block, HeightLimitedPart, RowTable, TableOf, schedule_table
 from pegline.records import record
 
 __all__ = ["FEW", "MORE", "PAD", "room_for_tables", "schedule_pages", "sheet_tables", "table_pages"]
@@ -50,7 +50,7 @@ def room_for_tables(content: Content, rows: int | None = FEW) -> RoomOf:
         draft = replace(content, paper=paper)
         layout = SheetLayout(content.scale, paper, across, beside, 0.0, complete)
         width, height = layout.size
-        blocks, large = BLOCKS if complete else SLIM, letter_factor(paper)
+        blocks, large = SHEET_BLOCKS if complete else SLIM, letter_factor(paper)
         columns, each = (1, _column_width(paper)) if beside else _band_columns(paper, width)
         inner = (each - 2 * PAD) / large
         pieces, title = _draw_blocks(blocks, draft, inner, rows), _title(draft, inner)
@@ -116,7 +116,7 @@ def _flow(pieces: Sequence[Piece], title: Pencil | None, columns: int, height: f
 
 
 def _fill_columns(
-    pieces: Sequence[Piece | Part], title: Pencil | None, columns: int, height: float
+    pieces: Sequence[Piece | HeightLimitedPart], title: Pencil | None, columns: int, height: float
 ) -> list[_Placed] | None:
     """Return the pieces in columns, tables parted where a column ends."""
     foot = 0.0 if title is None else -title.y + PAD
@@ -140,7 +140,7 @@ def _fill_columns(
     return None if -title.y > height else [*placed, _Placed(columns - 1, height + title.y, title)]
 
 
-def _whole(piece: Pencil | Part) -> Iterator[Part]:
+def _whole(piece: Pencil | HeightLimitedPart) -> Iterator[HeightLimitedPart]:
     """Yield one part that stays together."""
     yield (lambda free: piece if -piece.y <= free else None) if isinstance(piece, Pencil) else piece
 
@@ -183,10 +183,10 @@ def _chosen_blocks(
 ) -> tuple[Block | TableOf, ...]:
     """Return the blocks that stand on a plan's sheet: all, or those that must and what else finds room."""
     if layout.complete:
-        return BLOCKS
+        return SHEET_BLOCKS
     chosen = SLIM
-    for block in () if layout.joined else TABLES:
-        more = tuple(each for each in BLOCKS if each in chosen or each is block)
+    for block in () if layout.joined else TABLE_BLOCKS:
+        more = tuple(each for each in SHEET_BLOCKS if each in chosen or each is block)
         if block not in chosen and _flow(_draw_blocks(more, content, width, None), title, columns, height):
             chosen = more
     return chosen
@@ -207,7 +207,7 @@ def _place_most_needed(content: Content, width: float, columns: int, height: flo
     title = _title(content, width)
     placed: list[_Placed] = []
     heights = [0.0] * columns
-    for block in NEEDED:
+    for block in NEEDED_BLOCKS:
         pencil = Pencil(width)
         block(pencil, content)
         room = [height - down for down in heights]
@@ -219,24 +219,24 @@ def _place_most_needed(content: Content, width: float, columns: int, height: flo
     return [*placed, _Placed(columns - 1, height + title.y, title)]
 
 
-def table_pages(content: Content, layout: SheetLayout, bottom: float = BODY[1]) -> list[list[Item]]:
+def table_pages(content: Content, layout: SheetLayout, bottom: float = A4_BODY[1]) -> list[list[Item]]:
     """Return pages with the tables that the plan's own sheet has no room for."""
     columns, each, tall = _columns(layout)
     large = letter_factor(layout.paper)
     inner = (each - 2 * PAD) / large
     there = _chosen_blocks(content, layout, _title(content, inner), inner, columns, (tall - PAD) / large)
-    left = [block for block in TABLES if block not in there]
-    return _pages(_draw_blocks(left, content, _page_column() - 2 * PAD, None), BODY[3], bottom)
+    left = [block for block in TABLE_BLOCKS if block not in there]
+    return _pages(_draw_blocks(left, content, _page_column() - 2 * PAD, None), A4_BODY[3], bottom)
 
 
 def schedule_pages(content: Content, numbered: tuple[tuple[int, Feature], ...]) -> list[list[Item]]:
     """Return pages with the schedule of what is numbered."""
     table = replace(schedule_table(content, numbered), width=_page_column() - 2 * PAD)
-    return _pages([table], BODY[3], BODY[1])
+    return _pages([table], A4_BODY[3], A4_BODY[1])
 
 
 def _page_column() -> float:
-    return (BODY[2] - BODY[0]) / PAGE_COLUMNS
+    return (A4_BODY[2] - A4_BODY[0]) / PAGE_COLUMNS
 
 
 def _pages(pieces: Sequence[Piece], top: float, bottom: float) -> list[list[Item]]:
@@ -249,5 +249,5 @@ def _pages(pieces: Sequence[Piece], top: float, bottom: float) -> list[list[Item
     pages: list[list[Item]] = [[] for _ in range(1 + max((block.column for block in flow), default=0) // PAGE_COLUMNS)]
     for block in flow:
         page, column = divmod(block.column, PAGE_COLUMNS)
-        pages[page] += shift_items(block.pencil.items, BODY[0] + column * _page_column() + PAD, top - block.down)
+        pages[page] += shift_items(block.pencil.items, A4_BODY[0] + column * _page_column() + PAD, top - block.down)
     return pages

@@ -19,14 +19,23 @@ from pegline.plan.dashes import is_smooth
 from pegline.plan.map.features import bounding_corners
 from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
-from pegline.writers.dxf.entities import CENTRE, LEFT, Drawn, Entities, add_entities, add_groups, extended_data, look
+from pegline.writers.dxf.entities import (
+    CENTRE,
+    LEFT_ALIGNED,
+    Drawn,
+    Entities,
+    add_entities,
+    add_groups,
+    extended_data,
+    look,
+)
 from pegline.writers.dxf.file import add_geodata, refuse_unsound, save, without_clock
 from pegline.writers.dxf.layouts import add_layouts
 from pegline.writers.dxf.tables import (
-    APPLICATION,
-    BLOCKS,
+    APPLICATION_NAME,
+    BLOCK_OF_SYMBOL,
     DIMENSION_STYLE,
-    STYLE,
+    TEXT_STYLE,
     LetteredLine,
     add_blocks,
     add_lettered_lines,
@@ -44,7 +53,7 @@ __all__ = ["write"]
 LEAST_RATIO: Final = 1e-6  #: of an ellipse's axes; readers refuse a smaller one
 NOTES_BELOW: Final = 10.0  #: from what is drawn down to the first note, paper millimetres
 NOTE_STEP: Final = 5.0  #: from one note to the next
-WHOLE: Final = 1000.0  #: a shift towards the origin is a multiple of this, in the drawing's unit
+SHIFT_STEP: Final = 1000.0  #: a shift towards the origin is a multiple of this, in the drawing's unit
 #: Figures that are dimensions; of more than these the offsets are plain texts, for each dimension has a block of
 #: its own (0.4 ms each, so that a survey of a thousand offsets takes half a second longer).
 MAX_DIMENSIONS: Final = 1000
@@ -94,13 +103,13 @@ class _Drawing:
         self.lettered = {} if self.r12 else dict(self._lettered())
         # A symbol has its facts and an end beside it; a label may have a leader.
         most = 12 * len(plan.features) + len(plan.tufts) + 2 * len(plan.labels) + len(self.notes)
-        self.entities = Entities(self.space, STYLE, most)
+        self.entities = Entities(self.space, TEXT_STYLE, most)
 
     def _shift(self) -> Any:
         """Return what is taken off every coordinate, a whole number of thousands; nothing by default."""
         if not self.plan.options.near_origin:
             return np.zeros(2)
-        return np.floor(np.array(self.plan.survey.frame.origin) / self.unit / WHOLE) * WHOLE
+        return np.floor(np.array(self.plan.survey.frame.origin) / self.unit / SHIFT_STEP) * SHIFT_STEP
 
     def _unit_name(self) -> str | None:
         """Return the name of the drawing's unit; None for one that has none."""
@@ -114,7 +123,7 @@ class _Drawing:
         """Return the finished document."""
         plan = self.plan
         add_tables(self.doc, plan, self.names, self.mm, r12=self.r12)
-        add_lettered_lines(self.doc, self.lettered.values(), STYLE, self.mm)
+        add_lettered_lines(self.doc, self.lettered.values(), TEXT_STYLE, self.mm)
         add_blocks(self.doc, plan)
         self._header()
         self._properties()
@@ -124,12 +133,12 @@ class _Drawing:
         joined = self._joined_blocks() if self.r12 else {}
         layouts: list[Drawn] = [(self.space, self._texts(dimensions, joined))]
         if not self.r12:  # for programs that know no sheets, and lay them over the plan
-            layouts += add_layouts(self.doc, plan, self.origin, self.unit, self.names, STYLE)
+            layouts += add_layouts(self.doc, plan, self.origin, self.unit, self.names, TEXT_STYLE)
         if plan.options.geodata:
             add_geodata(self.space, self.shift.tolist(), plan.survey.frame.wkt)
         refuse_unsound(self.doc)
         for label, block in dimensions.items():
-            add_entities(block, [self._text_of(label, Entities(block, STYLE, most=1))])
+            add_entities(block, [self._text_of(label, Entities(block, TEXT_STYLE, most=1))])
         by_line = self._by_line(joined).items()
         layouts += [(joined[name], self._pieces(things, joined[name])) for name, things in by_line]
         if not self.r12:
@@ -169,7 +178,7 @@ class _Drawing:
 
     def _pieces(self, pieces: Sequence[Feature | Tuft], block: Any) -> Iterator[str]:
         """Return what is drawn of a line in pieces, for its block; handles are set aside at once."""
-        entities = Entities(block, STYLE, most=len(pieces))
+        entities = Entities(block, TEXT_STYLE, most=len(pieces))
         return (self._tuft(p, entities) if isinstance(p, Tuft) else self._feature(p, entities) for p in pieces)
 
     def _by_line(self, names: Iterable[str]) -> dict[str, list[Feature | Tuft]]:
@@ -266,7 +275,7 @@ class _Drawing:
         }
         return self.entities.insert(
             where,
-            BLOCKS[symbol_of(feature)],
+            BLOCK_OF_SYMBOL[symbol_of(feature)],
             at,
             scale,
             -degrees(self.plan.turn),
@@ -280,7 +289,7 @@ class _Drawing:
         where = look(self.names[tuft.layer])
         data = _belongs(tuft.owner, tuft.source)
         turn = degrees(tuft.rotation)
-        return entities.insert(where, BLOCKS[tuft.symbol], at, self.mm, turn, data=data, member_of=tuft.owner)
+        return entities.insert(where, BLOCK_OF_SYMBOL[tuft.symbol], at, self.mm, turn, data=data, member_of=tuft.owner)
 
     def _label(self, label: Label) -> str:
         """Write a label, and the line that leads from it where it has one."""
@@ -331,16 +340,16 @@ class _Drawing:
         if feature.sd is not None:
             finite([feature.sd], feature.name)
         texts = [short(f"{drawing_text(key)}={drawing_text(value)}") for key, value in facts.items()]
-        return extended_data(APPLICATION, texts, feature.sd)
+        return extended_data(APPLICATION_NAME, texts, feature.sd)
 
     def _notes(self) -> Iterator[str]:
         """Write the notes under what is drawn, the verdict larger than the others."""
         (west, south), _ = self.bounds
-        data = extended_data(APPLICATION, ["kind=note"])
+        data = extended_data(APPLICATION_NAME, ["kind=note"])
         for row, text in enumerate(self.notes):
             at = (west, south - (NOTES_BELOW + NOTE_STEP * row) * self.mm)
             height = (3.5 if row == 0 else 2.5) * self.mm
-            yield self.entities.text(look(self.names["NOTES"]), drawing_text(text), at, height, 0.0, LEFT, data)
+            yield self.entities.text(look(self.names["NOTES"]), drawing_text(text), at, height, 0.0, LEFT_ALIGNED, data)
 
     # -- header ----------------------------------------------------------------------------------
 
@@ -367,7 +376,7 @@ class _Drawing:
         header["$ANGBASE"], header["$ANGDIR"] = 90.0, 1  # angles read as bearings
         header["$LTSCALE"], header["$PSLTSCALE"] = 1.0, 0
         header["$LWDISPLAY"] = 1
-        header["$TEXTSTYLE"], header["$DIMSTYLE"] = STYLE, DIMENSION_STYLE
+        header["$TEXTSTYLE"], header["$DIMSTYLE"] = TEXT_STYLE, DIMENSION_STYLE
         header["$EXTMIN"], header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
         header["$LIMMIN"], header["$LIMMAX"] = low, high
         self.space.reset_extents((*low, 0.0), (*high, 0.0))
@@ -391,4 +400,4 @@ class _Drawing:
 
 def _belongs(owner: str, source: str) -> str:
     """Return as extended data what a label or a tuft belongs to."""
-    return extended_data(APPLICATION, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])
+    return extended_data(APPLICATION_NAME, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])

@@ -21,8 +21,8 @@ from pegline.plan.style import plain_name
 __all__ = [
     "ATTRIBUTE_HEIGHT",
     "CENTRE",
-    "HIDDEN",
-    "LEFT",
+    "HIDDEN_FLAG",
+    "LEFT_ALIGNED",
     "MIDDLE",
     "RIGHT",
     "Drawn",
@@ -38,7 +38,7 @@ Point = Sequence[float]  #: x and y: metres or, on a sheet, millimetres
 Drawn = tuple[Any, Iterable[str]]  #: a layout, and the texts of what is to be put into it
 
 #: Which point of a text is given: along it (group 72) and up it (group 73). All but CENTRE are on the baseline.
-LEFT: Final = (0, 0)
+LEFT_ALIGNED: Final = (0, 0)
 MIDDLE: Final = (1, 0)
 RIGHT: Final = (2, 0)
 CENTRE: Final = (1, 2)
@@ -48,7 +48,7 @@ ATTRIBUTE_HEIGHT: Final = 0.5  #: of its letters, of the block's own unit
 ALIGNED: Final = 1 + 32 + 128
 MIDDLE_CENTRE: Final = 5
 RUNS_ON: Final = 128  #: bit of a line's flags: its line type runs on across its vertices
-HIDDEN: Final = 1  #: bit of an attribute's flags
+HIDDEN_FLAG: Final = 1  #: bit of an attribute's flags
 NO_ATTRIBUTES: Final[Mapping[str, str]] = {}
 
 
@@ -168,7 +168,7 @@ class Entities:
         hidden = [
             f"{self._head('ATTRIB', where, owner=handle)}100\nAcDbText\n"
             f" 10\n{x}\n 20\n{y - row * scale}\n 30\n0.0\n 40\n{ATTRIBUTE_HEIGHT * scale}\n  1\n{words}\n"
-            f"  7\n{self._style}\n100\nAcDbAttribute\n  2\n{tag}\n 70\n{HIDDEN}\n{self._one_line}"
+            f"  7\n{self._style}\n100\nAcDbAttribute\n  2\n{tag}\n 70\n{HIDDEN_FLAG}\n{self._one_line}"
             for row, (tag, words) in enumerate(attributes.items(), start=1)
         ]
         return groups + "".join(hidden) + self._head("SEQEND", where, owner=handle)

@@ -18,7 +18,7 @@ from pegline.errors import OutputError
 __all__ = ["add_geodata", "refuse_unsound", "save", "without_clock"]
 
 ESCAPED: Final = "pegline-dxf"  #: the name of the rule ``_escape`` among the codecs
-MARKS: Final = ("0\nSECTION\n", "0\nENDSEC\n")  #: where a section of a file begins, and where it ends
+SECTION_MARKS: Final = ("0\nSECTION\n", "0\nENDSEC\n")  #: where a section of a file begins, and where it ends
 PART: Final = 2**20  #: signs of a file that are looked at in one go
 
 
@@ -106,8 +106,8 @@ def _look_at(path: Path) -> None:
         while part := stream.read(PART):
             lines += part.count("\n")
             joined = last + part  # a mark may lie across the two
-            counts = [c + joined.count(mark) - last.count(mark) for c, mark in zip(counts, MARKS, strict=True)]
-            last = joined[-max(map(len, MARKS)) :]
+            counts = [c + joined.count(mark) - last.count(mark) for c, mark in zip(counts, SECTION_MARKS, strict=True)]
+            last = joined[-max(map(len, SECTION_MARKS)) :]
     if lines % 2 or counts[0] != counts[1] or not last.endswith("0\nEOF\n"):
         raise OutputError(f"{path.name}: the drawing is not whole; write it again, and report it if that does not help")
 

@@ -11,13 +11,13 @@ import numpy as np
 from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.model import Plan, Sheet
 from pegline.plan.style import LINE_TYPES, Layer
-from pegline.writers.dxf.entities import LEFT, MIDDLE, RIGHT, Drawn, Entities, look
+from pegline.writers.dxf.entities import LEFT_ALIGNED, MIDDLE, RIGHT, Drawn, Entities, look
 from pegline.writers.dxf.text import drawing_text, finite
 
 __all__ = ["add_layouts"]
 
 LOCKED = 0x4000  #: flag of a window whose scale must not be changed by chance
-PLACES: Final = {"left": LEFT, "middle": MIDDLE, "right": RIGHT}
+ALIGNMENTS: Final = {"left": LEFT_ALIGNED, "middle": MIDDLE, "right": RIGHT}
 
 
 def add_layouts(doc: Any, plan: Plan, origin: Any, unit: float, names: Mapping[str, str], style: str) -> list[Drawn]:
@@ -92,5 +92,5 @@ def _words(entities: Entities, words: Words, names: Mapping[str, str]) -> Iterat
     finite([words.x, words.y, words.rotation, words.height], words.text)
     if text := drawing_text(words.text):
         at = float(words.x), float(words.y)
-        place = PLACES[words.anchor]
+        place = ALIGNMENTS[words.anchor]
         yield entities.text(look(names[words.layer]), text, at, words.height, degrees(words.rotation), place)

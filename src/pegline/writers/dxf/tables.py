@@ -13,14 +13,14 @@ from pegline.plan.display import close_ring
 from pegline.plan.model import Feature, OfficeLayer, Plan
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, SYMBOLS, Layer, Pen
 from pegline.records import record
-from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, HIDDEN
+from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, HIDDEN_FLAG
 from pegline.writers.dxf.text import drawing_text, usable_layer_name
 
 __all__ = [
-    "APPLICATION",
-    "BLOCKS",
+    "APPLICATION_NAME",
+    "BLOCK_OF_SYMBOL",
     "DIMENSION_STYLE",
-    "STYLE",
+    "TEXT_STYLE",
     "LetteredLine",
     "add_blocks",
     "add_lettered_lines",
@@ -31,15 +31,15 @@ __all__ = [
     "too_short_for",
 ]
 
-APPLICATION: Final = "PEGLINE"
-STYLE: Final = "PEGLINE"
+APPLICATION_NAME: Final = "PEGLINE"
+TEXT_STYLE: Final = "PEGLINE"
 DIMENSION_STYLE: Final = "PEGLINE"
 FONT: Final = "arial.ttf"  # on most desktops; others take what they have
 UNBROKEN: Final = {"linetype": "CONTINUOUS"}  #: lines of symbols, whatever their layer's are
-BLOCKS: Final = {symbol: re.sub(r"[^A-Z0-9-]", "-", symbol.upper()) for symbol in SYMBOLS}
+BLOCK_OF_SYMBOL: Final = {symbol: re.sub(r"[^A-Z0-9-]", "-", symbol.upper()) for symbol in SYMBOLS}
 
 #: The attributes of every symbol, with what a program asks for when one is changed.
-FACTS: Final[Mapping[str, str]] = {
+SYMBOL_ATTRIBUTES: Final[Mapping[str, str]] = {
     "NAME": "Name in the field book",
     "KIND": "Kind of thing",
     "SD": "Standard deviation in metres, relative to the base line",
@@ -57,7 +57,7 @@ MORE_FACTS: Final[Mapping[str, Mapping[str, str]]] = {
 
 def facts_of(symbol: str) -> Mapping[str, str]:
     """Return the attributes of a symbol with their prompts."""
-    return {**FACTS, **MORE_FACTS.get(symbol, {})}
+    return {**SYMBOL_ATTRIBUTES, **MORE_FACTS.get(symbol, {})}
 
 
 def layer_names(plan: Plan) -> dict[str, str]:
@@ -78,8 +78,8 @@ def layer_names(plan: Plan) -> dict[str, str]:
 
 def add_tables(doc: Any, plan: Plan, names: Mapping[str, str], mm: float, *, r12: bool) -> None:
     """Add line types sized for the plan's scale, layers, and the styles of texts and dimensions."""
-    doc.appids.add(APPLICATION)
-    doc.styles.add(STYLE, font=FONT)
+    doc.appids.add(APPLICATION_NAME)
+    doc.styles.add(TEXT_STYLE, font=FONT)
     _add_dimension_style(doc, mm)
     for name, pattern in LINE_TYPES.items():
         if pattern:
@@ -106,7 +106,7 @@ def _add_dimension_style(doc: Any, mm: float) -> None:
     style = doc.dimstyles.new(DIMENSION_STYLE)
     attributes = {
         "dimtxt": 1.8 * mm,
-        "dimtxsty": STYLE,
+        "dimtxsty": TEXT_STYLE,
         "dimasz": 0.0,
         "dimgap": 0.5 * mm,
         "dimse1": 1,  # no extension lines
@@ -142,11 +142,11 @@ def add_blocks(doc: Any, plan: Plan) -> None:
     for name, symbol in SYMBOLS.items():
         if name not in symbols:
             continue
-        block = doc.blocks.new(BLOCKS[name])
+        block = doc.blocks.new(BLOCK_OF_SYMBOL[name])
         for pen in symbol.pens:
             _draw_pen(block, pen)
         for row, (fact, prompt) in enumerate(facts_of(name).items() if name in with_facts else ()):
-            attribs = {"flags": HIDDEN, "style": STYLE, "height": ATTRIBUTE_HEIGHT, "prompt": prompt}
+            attribs = {"flags": HIDDEN_FLAG, "style": TEXT_STYLE, "height": ATTRIBUTE_HEIGHT, "prompt": prompt}
             block.add_attdef(fact, (0, -1.0 - row), dxfattribs=attribs)
 
 

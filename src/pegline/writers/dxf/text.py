@@ -23,9 +23,9 @@ __all__ = [
     "usable_layer_name",
 ]
 
-LONGEST: Final = 250  #: bytes of one text; old readers stop at 255
+MAX_DRAWING_TEXT_BYTES: Final = 250  #: bytes of one text; old readers stop at 255
 #: What goes into a drawing as it is, as nearly all text does: printed ASCII but % \\ ^, no blanks about it.
-PLAIN: Final = re.compile(rf"(?! )[ -$&-\[\]_-~]{{0,{LONGEST}}}(?<! )")
+PLAIN_TEXT: Final = re.compile(rf"(?! )[ -$&-\[\]_-~]{{0,{MAX_DRAWING_TEXT_BYTES}}}(?<! )")
 _SIGNS: Final = r"<>/\\\":;?*|,=`\x7f"  #: that commands of drawing programs use
 
 #: Names of layers that a version takes, and what to say of others: the oldest takes short plain ones only.
@@ -47,7 +47,7 @@ def drawing_text(text: str) -> str:
     >>> drawing_text("50%%d \\U+0041 ^J 63°")
     '50% %d \\ U+0041 ^ J 63%%d'
     """
-    if PLAIN.fullmatch(text):
+    if PLAIN_TEXT.fullmatch(text):
         return text
     plain = text
     if not (text.isascii() and text.isprintable()):
@@ -62,7 +62,7 @@ def _is_hidden(character: str) -> bool:
     return unicodedata.category(character) in ("Cc", "Cs", "Cn", "Cf", "Zl", "Zp") and character not in "\u200c\u200d"
 
 
-def short(text: str, longest: int = LONGEST) -> str:
+def short(text: str, longest: int = MAX_DRAWING_TEXT_BYTES) -> str:
     """Return a text of no more than so many bytes of UTF-8, cut at a character.
 
     >>> short("abcdef", 4)

@@ -13,7 +13,17 @@ from pegline.kinds import KINDS
 from pegline.measures.offset import Method
 from pegline.records import record
 
-__all__ = ["ACCURACY", "RESERVED", "TRUST", "VALUES", "Column", "Type", "safe_name", "type_of", "typed_value"]
+__all__ = [
+    "ACCURACY_COLUMNS",
+    "LISTS_OF_VALUES",
+    "RESERVED",
+    "TRUST_COLUMNS",
+    "Column",
+    "Type",
+    "safe_name",
+    "type_of",
+    "typed_value",
+]
 
 #: Dates are texts, YYYY-MM-DD.
 Type = Literal["text", "number", "whole number", "date", "yes or no"]
@@ -29,38 +39,38 @@ class Column:
     values: str | None = None  #: the list of values that it takes, by name
 
 
-SURVEY: Final = Column("survey", "the survey that it is from: the name of its file")
-NAME: Final = Column("name", "as in the field book")
-KIND: Final = Column("kind", "what it is", values="kind")
-NOTE: Final = Column("note", "note in the field book")
-LINE: Final = Column("line", "the chain line that it was booked on, P-Q")
-AT: Final = Column("at", "chainage along that line on the ground, metres", "number")
-OFF: Final = Column("off", "offset from that line on the ground, metres, left positive", "number")
-METHOD: Final = Column("method", "how the right angle was set out", values="method")
-SOURCE: Final = Column("source", "place in the field book, LINE:COLUMN")
-PAGE: Final = Column("page", "page of the paper book")
-IMAGE: Final = Column("image", "image of that page, as the field book names it")
-CHECKED: Final = Column(
+SURVEY_COLUMN: Final = Column("survey", "the survey that it is from: the name of its file")
+NAME_COLUMN: Final = Column("name", "as in the field book")
+KIND_COLUMN: Final = Column("kind", "what it is", values="kind")
+NOTE_COLUMN: Final = Column("note", "note in the field book")
+LINE_COLUMN: Final = Column("line", "the chain line that it was booked on, P-Q")
+CHAINAGE_COLUMN: Final = Column("at", "chainage along that line on the ground, metres", "number")
+OFFSET_COLUMN: Final = Column("off", "offset from that line on the ground, metres, left positive", "number")
+METHOD_COLUMN: Final = Column("method", "how the right angle was set out", values="method")
+SOURCE_COLUMN: Final = Column("source", "place in the field book, LINE:COLUMN")
+PAGE_COLUMN: Final = Column("page", "page of the paper book")
+IMAGE_COLUMN: Final = Column("image", "image of that page, as the field book names it")
+CHECKED_COLUMN: Final = Column(
     "checked", "whether the checks reach it, passed or not; of a line or area: all its points", "yes or no"
 )
-UNNOTICED: Final = Column(
+UNNOTICED_COLUMN: Final = Column(
     "unnoticed",
     "how far one wrong reading that no check notices could have put it, metres; empty: any distance",
     "number",
 )
-RELIABLE: Final = Column(
+RELIABLE_COLUMN: Final = Column(
     "reliable", "no: the framework is too flat there for its accuracy to be relied on", "yes or no"
 )
-TRUST: Final = (CHECKED, UNNOTICED, RELIABLE)
-ACCURACY: Final = (
+TRUST_COLUMNS: Final = (CHECKED_COLUMN, UNNOTICED_COLUMN, RELIABLE_COLUMN)
+ACCURACY_COLUMNS: Final = (
     Column("sd_x", "standard deviation of x, metres", "number"),
     Column("sd_y", "standard deviation of y, metres", "number"),
     Column("ellipse_a", "semi-major axis of the 95 % ellipse, metres", "number"),
     Column("ellipse_b", "semi-minor axis of the 95 % ellipse, metres", "number"),
     Column("ellipse_bearing", "bearing of its major axis, degrees clockwise from +y", "number"),
 )
-TAPED: Final = Column("taped", "as taped: mean reading, metres", "number")
-SIZES: Final = (
+TAPED_COLUMN: Final = Column("taped", "as taped: mean reading, metres", "number")
+SIZE_COLUMNS: Final = (
     Column("girth", "round the stem, metres", "number"),
     Column("width", "metres", "number"),
     Column("spread", "of the crown, metres", "number"),
@@ -68,11 +78,11 @@ SIZES: Final = (
     Column("thickness", "of a wall or hedge, metres", "number"),
     Column("face", "which face of a wall or hedge was taken", values="face"),
 )
-LABEL: Final = Column("label", "what the plan says at it")
-END: Final = (SOURCE, PAGE, IMAGE, *TRUST)
+LABEL_COLUMN: Final = Column("label", "what the plan says at it")
+LAST_COLUMNS: Final = (SOURCE_COLUMN, PAGE_COLUMN, IMAGE_COLUMN, *TRUST_COLUMNS)
 
 #: Lists of values that columns take. Kinds grow by those that a book adds.
-VALUES: Final[Mapping[str, Mapping[str, str]]] = {
+LISTS_OF_VALUES: Final[Mapping[str, Mapping[str, str]]] = {
     "kind": {
         "station": "a station of the framework",
         "tie station": "a peg on a chain line",

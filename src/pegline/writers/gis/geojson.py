@@ -10,7 +10,7 @@ from pegline.diagnosis.model import Survey
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.package import package
 from pegline.writers.gis.reprojection import (
-    DECIMALS,
+    DEGREE_DECIMALS,
     MAX_SHIFT,
     OtherCRS,
     datum_accuracy_words,
@@ -41,7 +41,7 @@ def write(survey: Survey, path: Path) -> None:
 
 def _features(layer: FilledLayer) -> list[dict[str, Any]]:
     name = layer.name
-    corners = layer.shapes.corners.round(DECIMALS).tolist()
+    corners = layer.shapes.corners.round(DEGREE_DECIMALS).tolist()
     return [
         {
             "type": "Feature",

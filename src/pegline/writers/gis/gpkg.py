@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 __all__ = ["describe_columns", "write", "write_package"]
 
 #: What tells a GeoPackage from other databases: the letters GPKG, and the version (requirement 2).
-APPLICATION: Final = 0x47504B47
+GEOPACKAGE_ID: Final = 0x47504B47
 VERSION: Final = 10300
 #: Forms from the lowest to the topmost.
-DRAWN: Final = ("Polygon", "LineString", "Point")
+FORMS_FROM_BELOW: Final = ("Polygon", "LineString", "Point")
 
 
 def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
@@ -63,11 +63,11 @@ def _fill(database: Connection, package: Package) -> None:
     for pragma in ("journal_mode = OFF", "synchronous = OFF", "foreign_keys = ON"):
         database.execute(f"PRAGMA {pragma}")
     database.execute("BEGIN")
-    database.execute(f"PRAGMA application_id = {APPLICATION}")
+    database.execute(f"PRAGMA application_id = {GEOPACKAGE_ID}")
     database.execute(f"PRAGMA user_version = {VERSION}")
     crs = make_core_tables(database, package.wkt, package.epoch)
     # Programs draw what they read first below the rest: areas, then lines, then points.
-    for layer in sorted(package.layers, key=lambda layer: DRAWN.index(str(layer.shapes.form))):
+    for layer in sorted(package.layers, key=lambda layer: FORMS_FROM_BELOW.index(str(layer.shapes.form))):
         add_layer(database, layer, crs, package.moment)
     _add_extensions(database, package)
     database.execute("COMMIT")

@@ -16,14 +16,14 @@ from pegline.plan.style import LAYERS as LOOKS
 from pegline.plan.style import Layer as Look
 from pegline.plan.style import layer_of
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers
-from pegline.writers.gis.metadata import CAUTION
+from pegline.writers.gis.metadata import LAYERS_CAUTION
 from pegline.writers.gis.reprojection import datum_accuracy_words, to_degrees, way_to_wgs84
 from pegline.writers.survey_figures import point_places, station_places
 
 __all__ = ["write"]
 
 #: What is shown, from the lowest to the topmost, with what a person calls it, and whether it is shown at first.
-FOLDERS: Final = (
+KML_FOLDERS: Final = (
     ("detail_areas", "Areas", True),
     ("detail_lines", "Lines", True),
     ("chain_lines", "Chain lines", False),
@@ -31,7 +31,7 @@ FOLDERS: Final = (
     ("stations", "Pegs", False),
 )
 #: Rows of a balloon: a column, what a person calls it, and its unit.
-ROWS: Final = (
+BALLOON_ROWS: Final = (
     ("kind", "what", ""),
     ("note", "note", ""),
     ("area", "area on the ground", " m²"),
@@ -56,8 +56,8 @@ def write(survey: Survey, path: Path) -> None:
     way = way_to_wgs84(survey, "KML")
     layers = {layer.name: layer for layer in fill_layers(survey)}
     places = {name: to_degrees(layer.shapes.corners, way).tolist() for name, layer in layers.items()}
-    folders = [_folder(layers[name], places[name], title, survey, shown=shown) for name, title, shown in FOLDERS]
-    about = f"{_worst(survey)}{datum_accuracy_words(way)} {CAUTION}"
+    folders = [_folder(layers[name], places[name], title, survey, shown=shown) for name, title, shown in KML_FOLDERS]
+    about = f"{_worst(survey)}{datum_accuracy_words(way)} {LAYERS_CAUTION}"
     path.write_text(
         '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2">\n<Document>\n'
         f"<name>{_words(survey.book.title or survey.book.file)}</name>\n<description>{_words(about)}</description>\n"
@@ -136,7 +136,9 @@ def _placemark(
     under = survey.detail.points_under(shape) if shape else (str(row["name"]),)
     radii = [within[point] for point in under if point in within]
     rows = [("on the grid within (95 %)", f"{max(radii):.2f} m")] if radii else []
-    rows += [(title, f"{_value(row[column])}{unit}") for column, title, unit in ROWS if row.get(column) is not None]
+    rows += [
+        (title, f"{_value(row[column])}{unit}") for column, title, unit in BALLOON_ROWS if row.get(column) is not None
+    ]
     table = "".join(f"<tr><td>{escape(title)}</td><td>{escape(value)}</td></tr>" for title, value in rows)
     return (
         f"<Placemark><name>{_words(name)}</name><description>{_words(f'<table>{table}</table>')}</description>"

@@ -41,7 +41,7 @@ PALE_OPACITY: Final = 0.4
 LABEL_HEIGHT_MM: Final = 2.5
 
 #: The mark for each symbol, of those that every program has; what is not named is a circle.
-MARKS: Final[Mapping[str, str]] = {
+MARK_OF_SYMBOL: Final[Mapping[str, str]] = {
     "shrub": "star",
     "stump": "x",
     "post": "square",
@@ -123,7 +123,7 @@ def _detail_rules(layer: FilledLayer, own: Mapping[str, OwnKind]) -> Iterator[_R
             layer_of(kind, own),
             ("kind", kind),
             looks.line_type if looks else None,
-            MARKS.get(looks.symbol or "", "circle") if looks else "circle",
+            MARK_OF_SYMBOL.get(looks.symbol or "", "circle") if looks else "circle",
             label="label",
             crown="spread" if of_points and "spread" in layer.values else None,
         )

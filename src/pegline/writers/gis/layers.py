@@ -1,6 +1,6 @@
 """The layers of a survey before any GIS format: their columns, what each column means, and the rows that fill them.
 
-One row of ``LAYERS`` a layer. What writes a GIS file reads this and knows nothing of surveying.
+One row of ``GIS_LAYERS`` a layer. What writes a GIS file reads this and knows nothing of surveying.
 """
 
 from __future__ import annotations
@@ -12,23 +12,23 @@ from pegline.diagnosis.model import Survey
 from pegline.records import record
 from pegline.writers.gis import rows
 from pegline.writers.gis.columns import (
-    ACCURACY,
-    AT,
-    END,
-    IMAGE,
-    KIND,
-    LABEL,
-    LINE,
-    METHOD,
-    NAME,
-    NOTE,
-    OFF,
-    PAGE,
-    SIZES,
-    SOURCE,
-    TAPED,
-    TRUST,
-    VALUES,
+    ACCURACY_COLUMNS,
+    CHAINAGE_COLUMN,
+    IMAGE_COLUMN,
+    KIND_COLUMN,
+    LABEL_COLUMN,
+    LAST_COLUMNS,
+    LINE_COLUMN,
+    LISTS_OF_VALUES,
+    METHOD_COLUMN,
+    NAME_COLUMN,
+    NOTE_COLUMN,
+    OFFSET_COLUMN,
+    PAGE_COLUMN,
+    SIZE_COLUMNS,
+    SOURCE_COLUMN,
+    TAPED_COLUMN,
+    TRUST_COLUMNS,
     Column,
     safe_name,
     type_of,
@@ -36,7 +36,7 @@ from pegline.writers.gis.columns import (
 from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.rows import Rows, Site, Value
 
-__all__ = ["LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
+__all__ = ["GIS_LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
 
 
 @record(frozen=True, slots=True)
@@ -72,15 +72,34 @@ class FilledLayer:
 
 
 #: What is booked of some features only: a column of it stands in layers of detail where one of them has it.
-SPARE: Final = (NOTE, LABEL, LINE, AT, OFF, METHOD, *SIZES, PAGE, IMAGE)
+SPARE_COLUMNS: Final = (
+    NOTE_COLUMN,
+    LABEL_COLUMN,
+    LINE_COLUMN,
+    CHAINAGE_COLUMN,
+    OFFSET_COLUMN,
+    METHOD_COLUMN,
+    *SIZE_COLUMNS,
+    PAGE_COLUMN,
+    IMAGE_COLUMN,
+)
 
 #: Every layer, in the order of the files.
-LAYERS: Final = (
+GIS_LAYERS: Final = (
     GisLayer(
         "stations",
         "Point",
         "Stations of the framework and on its lines",
-        (NAME, KIND, Column("mark", "what marks it"), NOTE, *ACCURACY, LINE, AT, *END),
+        (
+            NAME_COLUMN,
+            KIND_COLUMN,
+            Column("mark", "what marks it"),
+            NOTE_COLUMN,
+            *ACCURACY_COLUMNS,
+            LINE_COLUMN,
+            CHAINAGE_COLUMN,
+            *LAST_COLUMNS,
+        ),
         rows.stations_rows,
     ),
     GisLayer(
@@ -88,13 +107,13 @@ LAYERS: Final = (
         "LineString",
         "Lines as chained, with what was taped and what came out",
         (
-            NAME,
+            NAME_COLUMN,
             Column("use", "what it was taped for", values="use"),
-            TAPED,
+            TAPED_COLUMN,
             Column("ground", "horizontal on the ground, as taped and corrected, metres", "number"),
             Column("length", "horizontal on the ground between its ends as delivered, metres", "number"),
-            NOTE,
-            *END,
+            NOTE_COLUMN,
+            *LAST_COLUMNS,
         ),
         rows.chain_lines_rows,
     ),
@@ -103,18 +122,18 @@ LAYERS: Final = (
         "Point",
         "Every point of detail, and point features with all that was booked of them",
         (
-            NAME,
-            KIND,
+            NAME_COLUMN,
+            KIND_COLUMN,
             Column("feature", "the feature that it belongs to"),
-            LABEL,
-            NOTE,
-            *ACCURACY,
-            LINE,
-            AT,
-            OFF,
-            METHOD,
-            *SIZES,
-            *END,
+            LABEL_COLUMN,
+            NOTE_COLUMN,
+            *ACCURACY_COLUMNS,
+            LINE_COLUMN,
+            CHAINAGE_COLUMN,
+            OFFSET_COLUMN,
+            METHOD_COLUMN,
+            *SIZE_COLUMNS,
+            *LAST_COLUMNS,
         ),
         rows.detail_points_rows,
         own=True,
@@ -124,14 +143,14 @@ LAYERS: Final = (
         "LineString",
         "Line features; curves are stroked",
         (
-            NAME,
-            KIND,
-            LABEL,
-            NOTE,
-            *SIZES,
+            NAME_COLUMN,
+            KIND_COLUMN,
+            LABEL_COLUMN,
+            NOTE_COLUMN,
+            *SIZE_COLUMNS,
             Column("length", "on the ground, metres", "number"),
             Column("length_sd", "standard deviation of the length, metres", "number"),
-            *END,
+            *LAST_COLUMNS,
         ),
         rows.detail_lines_rows,
         own=True,
@@ -141,16 +160,16 @@ LAYERS: Final = (
         "Polygon",
         "Area features; curves are stroked, areas are those of the curves themselves",
         (
-            NAME,
-            KIND,
-            LABEL,
-            NOTE,
-            *SIZES,
+            NAME_COLUMN,
+            KIND_COLUMN,
+            LABEL_COLUMN,
+            NOTE_COLUMN,
+            *SIZE_COLUMNS,
             Column("area", "on the ground, square metres", "number"),
             Column("area_sd", "standard deviation of the area, square metres", "number"),
             Column("perimeter", "on the ground, metres", "number"),
             Column("perimeter_sd", "standard deviation of the perimeter, metres", "number"),
-            *END,
+            *LAST_COLUMNS,
         ),
         rows.detail_areas_rows,
         own=True,
@@ -159,7 +178,16 @@ LAYERS: Final = (
         "offsets",
         "LineString",
         "Offsets as booked, from the foot on the line to the point",
-        (NAME, Column("form", "perpendicular or oblique", values="form"), LINE, AT, OFF, METHOD, NOTE, *END),
+        (
+            NAME_COLUMN,
+            Column("form", "perpendicular or oblique", values="form"),
+            LINE_COLUMN,
+            CHAINAGE_COLUMN,
+            OFFSET_COLUMN,
+            METHOD_COLUMN,
+            NOTE_COLUMN,
+            *LAST_COLUMNS,
+        ),
         rows.offsets_rows,
     ),
     GisLayer(
@@ -171,9 +199,9 @@ LAYERS: Final = (
             Column("object", "the lasting object"),
             Column("taped", "horizontal on the ground, as taped and corrected, metres", "number"),
             Column("length", "between the two as delivered, metres", "number"),
-            NOTE,
-            SOURCE,
-            *TRUST,
+            NOTE_COLUMN,
+            SOURCE_COLUMN,
+            *TRUST_COLUMNS,
         ),
         rows.witnesses_rows,
     ),
@@ -181,7 +209,7 @@ LAYERS: Final = (
         "ellipses",
         "Polygon",
         "Ellipses, true to size, that hold each place with 95 % probability",
-        (NAME, KIND, *ACCURACY[2:], *TRUST),
+        (NAME_COLUMN, KIND_COLUMN, *ACCURACY_COLUMNS[2:], *TRUST_COLUMNS),
         rows.ellipses_rows,
     ),
 )
@@ -191,7 +219,7 @@ def fill_layers(survey: Survey) -> list[FilledLayer]:
     """Return every layer with its rows; empty layers too, so that the files always hold the same."""
     own = own_columns(survey)
     site = Site(survey, own)
-    return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in LAYERS]
+    return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in GIS_LAYERS]
 
 
 def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
@@ -200,7 +228,8 @@ def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
     columns = tuple(
         column
         for column in layer.columns
-        if not (layer.own and column in SPARE) or any(value is not None for value in values.get(column.name, blank))
+        if not (layer.own and column in SPARE_COLUMNS)
+        or any(value is not None for value in values.get(column.name, blank))
     )
     columns += tuple(column for column in own if any(value is not None for value in values.get(column.name, blank)))
     return FilledLayer(
@@ -211,12 +240,12 @@ def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
 def values_of(survey: Survey) -> Mapping[str, Mapping[str, str]]:
     """Return the lists of values, with the kinds that the book adds."""
     added = {kind.name: f"{kind.geometry} feature, of this book" for kind in survey.book.kinds.values()}
-    return {**VALUES, "kind": {**VALUES["kind"], **added}}
+    return {**LISTS_OF_VALUES, "kind": {**LISTS_OF_VALUES["kind"], **added}}
 
 
 def own_columns(survey: Survey) -> dict[str, Column]:
     """Return a column for each key that the book's features have under ``data``, with the type of its values."""
-    column_names = {column.name for layer in LAYERS for column in layer.columns}
+    column_names = {column.name for layer in GIS_LAYERS for column in layer.columns}
     values: dict[str, list[str]] = {}
     for shape in survey.detail.shapes.values():
         for key, value in shape.booked.data.items():

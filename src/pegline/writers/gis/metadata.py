@@ -17,7 +17,7 @@ from pegline.release import __version__
 from pegline.solved import PlaceRadius
 from pegline.writers.survey_figures import moment, point_places, station_places
 
-__all__ = ["CAUTION", "NAMESPACE", "Extent", "head", "iso_record", "with_process_step"]
+__all__ = ["LAYERS_CAUTION", "NAMESPACE", "Extent", "head", "iso_record", "with_process_step"]
 
 #: The namespace of the record, which also names the standard in a GeoPackage.
 NAMESPACE: Final = "http://www.isotc211.org/2005/gmd"
@@ -32,7 +32,7 @@ SPACES: Final = {
     "xlink": "http://www.w3.org/1999/xlink",
 }
 
-CAUTION: Final = (
+LAYERS_CAUTION: Final = (
     "This is not a boundary survey: it shows what was measured, not who owns it. "
     "A legal boundary is for a licensed land surveyor."
 )
@@ -85,7 +85,7 @@ def head(survey: Survey) -> Iterator[tuple[str, str]]:
         "delivered": adjustment.delivered,
         "checked": {True: "checked", False: "a check failed", None: "not checked"}[survey.solved.checked],
         "verdict": str(verdict(survey.solved)),
-        "caution": CAUTION,
+        "caution": LAYERS_CAUTION,
         "program": f"pegline {__version__}",
     }
     yield from ((key, str(value)) for key, value in facts.items() if value is not None)
@@ -110,7 +110,7 @@ def iso_record(survey: Survey) -> str:
     party = f"{len(book.party)} in the party: {', '.join(book.party)}" if book.party else None
     place = f"Measured at {book.place}" if book.place else None
     extent = _extent(survey)
-    texts = (book.note, place, party, str(verdict(survey.solved)), CAUTION)
+    texts = (book.note, place, party, str(verdict(survey.solved)), LAYERS_CAUTION)
     abstract = " ".join(f"{text.rstrip('.')}." for text in texts if text)
     parts = [
         f"<gmd:fileIdentifier>{_words(book.sha256)}</gmd:fileIdentifier>",

@@ -18,7 +18,7 @@ from pegline.diagnosis.model import Survey
 from pegline.network.confidence import confidence_radii, ellipses, variances_of
 from pegline.records import record
 from pegline.solved import PlaceRadius
-from pegline.writers.gis.columns import ACCURACY, SOURCE, SURVEY, Column
+from pegline.writers.gis.columns import ACCURACY_COLUMNS, SOURCE_COLUMN, SURVEY_COLUMN, Column
 from pegline.writers.gis.geometries import Shapes, no_shapes, of_parts
 from pegline.writers.gis.layer_styles import Style, styles
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers, values_of
@@ -28,8 +28,8 @@ from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment
 
 __all__ = [
-    "TABLES",
-    "WARNINGS",
+    "PACKAGE_TABLES",
+    "WARNINGS_TABLE",
     "Links",
     "Motion",
     "Package",
@@ -74,7 +74,7 @@ class PackageTable:
     columns: tuple[Column, ...]
 
 
-CHECKS: Final = PackageTable(
+CHECKS_TABLE: Final = PackageTable(
     "checks",
     "Extra measurements compared with the plotting solution, which does without them",
     (
@@ -87,20 +87,20 @@ CHECKS: Final = PackageTable(
         Column("test", "difference over its standard deviation", "number"),
         Column("passed", "whether the check passed", "yes or no"),
         Column("chosen", "whether it passed only because a reading left open was chosen so", "yes or no"),
-        SOURCE,
+        SOURCE_COLUMN,
     ),
 )
-WARNINGS: Final = PackageTable(
+WARNINGS_TABLE: Final = PackageTable(
     "warnings",
     "Warnings of the book and of the rules of thumb",
-    (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE),
+    (Column("rule", "its short name"), Column("text", "what is odd; what to do"), SOURCE_COLUMN),
 )
-BOOK: Final = PackageTable(
+BOOK_TABLE: Final = PackageTable(
     "book",
     "The survey: what the head of the field book says, and how it came out",
     (Column("key", "what"), Column("value", "its words")),
 )
-TABLES: Final = (CHECKS, WARNINGS, BOOK)
+PACKAGE_TABLES: Final = (CHECKS_TABLE, WARNINGS_TABLE, BOOK_TABLE)
 
 
 def package(survey: Survey) -> Package:
@@ -125,7 +125,7 @@ def _tables(survey: Survey, pages: Pages) -> Iterator[FilledLayer]:
         "warnings": warnings(survey, pages),
         "book": [{"key": key, "value": value} for key, value in head(survey)],
     }
-    return (filled_table(table, rows[table.name]) for table in TABLES)
+    return (filled_table(table, rows[table.name]) for table in PACKAGE_TABLES)
 
 
 def filled_table(table: PackageTable, rows: Sequence[Mapping[str, Any]]) -> FilledLayer:
@@ -170,9 +170,9 @@ def _numbers(layer: FilledLayer) -> dict[Value, list[int]]:
 Array = NDArray[np.float64]
 
 #: Layers of places, whose rows have an accuracy.
-PLACES: Final = ("stations", "detail_points")
+PLACE_LAYERS: Final = ("stations", "detail_points")
 #: Figures of an ellipse, by their columns.
-FIGURES: Final = tuple(column.name for column in ACCURACY[2:])
+FIGURES: Final = tuple(column.name for column in ACCURACY_COLUMNS[2:])
 
 
 @record(frozen=True, slots=False)
@@ -205,8 +205,8 @@ def move_package(package: Package, motion: Motion) -> Package:
     layers = {layer.name: _moved_layer(layer, motion, unit) for layer in package.layers}
     layers["ellipses"] = _redrawn(package, layers, motion, unit)
     weakest = _weakest_by_survey(layers)
-    (book,) = (table for table in package.tables if table.name == BOOK.name)
-    corners = np.concatenate([layers[name].shapes.corners for name in PLACES])
+    (book,) = (table for table in package.tables if table.name == BOOK_TABLE.name)
+    corners = np.concatenate([layers[name].shapes.corners for name in PLACE_LAYERS])
     extent = Extent.of(motion.on_earth(corners)) if len(corners) else None
     return replace(
         package,
@@ -231,13 +231,13 @@ def metres_per_unit(wkt: str) -> float:
 def _moved_layer(layer: FilledLayer, motion: Motion, unit: float) -> FilledLayer:
     """Return a layer with its corners carried, and with the accuracy of its places where it has one."""
     shapes = _moved_shapes(layer.shapes, motion)
-    if layer.name not in PLACES:
+    if layer.name not in PLACE_LAYERS:
         return replace(layer, shapes=shapes)
     corners = layer.shapes.corners
     slopes = motion.slopes(corners)
     variances = slopes @ _variances(layer) @ slopes.transpose(0, 2, 1) + motion.spread(corners)
     accuracy = np.column_stack([np.sqrt(np.diagonal(variances, axis1=1, axis2=2)), ellipses(variances)])
-    columns = dict(zip((column.name for column in ACCURACY), accuracy.T.tolist(), strict=True))
+    columns = dict(zip((column.name for column in ACCURACY_COLUMNS), accuracy.T.tolist(), strict=True))
     return replace(layer, shapes=shapes, values={**layer.values, **columns})
 
 
@@ -257,7 +257,7 @@ def _variances(layer: FilledLayer) -> Array:
 
 def _key(row: Mapping[str, Any], layer: str) -> tuple[Value, str, Value]:
     """Return what a place is known by: its survey, what it is, and its name."""
-    return row.get(SURVEY.name), layer, row["name"]
+    return row.get(SURVEY_COLUMN.name), layer, row["name"]
 
 
 def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion, unit: float) -> FilledLayer:
@@ -265,7 +265,7 @@ def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion
     (before,) = (layer for layer in package.layers if layer.name == "ellipses")
     here: dict[tuple[Value, str, Value], Array] = {}
     there: dict[tuple[Value, str, Value], Mapping[str, Value]] = {}
-    for layer in (layer for layer in package.layers if layer.name in PLACES):
+    for layer in (layer for layer in package.layers if layer.name in PLACE_LAYERS):
         for corner, row in zip(layer.shapes.corners, layers[layer.name].rows(), strict=True):
             here.setdefault(_key(row, layer.name), corner)
             there.setdefault(_key(row, layer.name), row)
@@ -283,10 +283,10 @@ def _redrawn(package: Package, layers: Mapping[str, FilledLayer], motion: Motion
 def _weakest_by_survey(layers: Mapping[str, FilledLayer]) -> dict[Value, PlaceRadius]:
     """Return the place of each survey that is known worst in the other CRS."""
     weakest: dict[Value, PlaceRadius] = {}
-    for name in PLACES:
+    for name in PLACE_LAYERS:
         radii = confidence_radii(_variances(layers[name])).tolist()
         for row, radius in zip(layers[name].rows(), radii, strict=True):
-            survey = row.get(SURVEY.name)
+            survey = row.get(SURVEY_COLUMN.name)
             if radius != radius:  # a place that another program added tells no accuracy
                 continue
             if survey not in weakest or radius > weakest[survey].radius:
@@ -295,20 +295,20 @@ def _weakest_by_survey(layers: Mapping[str, FilledLayer]) -> dict[Value, PlaceRa
 
 
 def _surveys(book: FilledLayer) -> list[Value]:
-    return list(dict.fromkeys(row.get(SURVEY.name) for row in book.rows()))
+    return list(dict.fromkeys(row.get(SURVEY_COLUMN.name) for row in book.rows()))
 
 
 def _book(book: FilledLayer, weakest: Mapping[Value, PlaceRadius], motion: Motion) -> FilledLayer:
     """Return the table of the survey's facts with those that the way changed, and the way itself."""
     entries: list[dict[str, Any]] = []
     for survey in _surveys(book):
-        facts = {str(row["key"]): row["value"] for row in book.rows() if row.get(SURVEY.name) == survey}
+        facts = {str(row["key"]): row["value"] for row in book.rows() if row.get(SURVEY_COLUMN.name) == survey}
         steps = sum(key.startswith("history") for key in facts)
         scale = float(str(facts.get("frame scale") or 1.0)) * motion.scale
         facts |= {"frame": "grid", "north": "grid", "crs": motion.crs_name, "frame scale": f"{scale:.10g}"}
         if survey in weakest:
             facts["weakest point, on the grid"] = f"{weakest[survey].name} within {weakest[survey].radius:.3f} m (95 %)"
         facts[f"history {steps + 1}"] = motion.history
-        named = {} if survey is None else {SURVEY.name: survey}
+        named = {} if survey is None else {SURVEY_COLUMN.name: survey}
         entries += [{**named, "key": key, "value": value} for key, value in facts.items()]
-    return filled_table(replace(BOOK, columns=book.columns), entries)
+    return filled_table(replace(BOOK_TABLE, columns=book.columns), entries)

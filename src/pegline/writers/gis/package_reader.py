@@ -12,12 +12,12 @@ from typing import Any, Final
 import numpy as np
 
 from pegline.errors import OpenError
-from pegline.writers.gis.columns import SURVEY, Column, Type
+from pegline.writers.gis.columns import SURVEY_COLUMN, Column, Type
 from pegline.writers.gis.geometries import Form, Shapes, of_parts
 from pegline.writers.gis.gpkg_tables import SQL_TYPES
 from pegline.writers.gis.layer_styles import Style
-from pegline.writers.gis.layers import LAYERS, FilledLayer, Value
-from pegline.writers.gis.package import TABLES, Links, Package
+from pegline.writers.gis.layers import GIS_LAYERS, FilledLayer, Value
+from pegline.writers.gis.package import PACKAGE_TABLES, Links, Package
 
 __all__ = ["foreign_layers", "is_package", "read_package", "split_surveys"]
 
@@ -34,7 +34,7 @@ def is_package(path: Path) -> bool:
             listed = {name for (name,) in database.execute("SELECT table_name FROM gpkg_contents")}
     except sqlite3.Error:
         return False
-    return {layer.name for layer in LAYERS} | {table.name for table in TABLES} <= listed
+    return {layer.name for layer in GIS_LAYERS} | {table.name for table in PACKAGE_TABLES} <= listed
 
 
 def read_package(path: Path) -> Package:
@@ -61,7 +61,7 @@ def read_package(path: Path) -> Package:
 
 def foreign_layers(path: Path) -> list[str]:
     """Return the names of layers and tables in a GeoPackage that are none of ours."""
-    ours = {layer.name for layer in LAYERS} | {table.name for table in TABLES} | {"layer_styles", *REPORTS}
+    ours = {layer.name for layer in GIS_LAYERS} | {table.name for table in PACKAGE_TABLES} | {"layer_styles", *REPORTS}
     with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as database:
         listed = database.execute("SELECT table_name FROM gpkg_contents ORDER BY table_name").fetchall()
         links = {name for (name,) in database.execute("SELECT mapping_table_name FROM gpkgext_relations")}
@@ -86,8 +86,8 @@ def _package(database: sqlite3.Connection) -> Package:
         wkt,
         _epoch(database),
         moment,
-        tuple(_layer(database, layer.name, layer.shape, layer.about, layer.columns, described) for layer in LAYERS),
-        tuple(_layer(database, table.name, None, table.about, table.columns, described) for table in TABLES),
+        tuple(_layer(database, layer.name, layer.shape, layer.about, layer.columns, described) for layer in GIS_LAYERS),
+        tuple(_layer(database, table.name, None, table.about, table.columns, described) for table in PACKAGE_TABLES),
         values,
         tuple(text for (text,) in database.execute("SELECT metadata FROM gpkg_metadata ORDER BY id")),
         tuple(_links(database)),
@@ -123,10 +123,12 @@ def _layer(
     own = tuple(
         Column(column, text or ADDED, _TYPES.get(there[column], "text"), values)
         for column, (text, values) in {**dict.fromkeys(there, (ADDED, None)), **texts}.items()
-        if column in there and column not in column_names and column not in (SURVEY.name, "geom", "fid", "id")
+        if column in there and column not in column_names and column not in (SURVEY_COLUMN.name, "geom", "fid", "id")
     )
     # A survey has no column that nothing was booked for, or that an older release did not write.
-    every = ((SURVEY,) if SURVEY.name in there else ()) + tuple(c for c in columns if c.name in there) + own
+    every = (
+        ((SURVEY_COLUMN,) if SURVEY_COLUMN.name in there else ()) + tuple(c for c in columns if c.name in there) + own
+    )
     listed = ", ".join(f'"{column.name}"' for column in every)
     geometry, order = ('"geom"', "fid") if form else ("NULL", "id")
     rows = database.execute(f'SELECT {geometry}, {listed} FROM "{name}" ORDER BY {order}').fetchall()
@@ -194,9 +196,9 @@ def _styles(database: sqlite3.Connection) -> dict[str, Style]:
 def split_surveys(package: Package) -> dict[str, Package]:
     """Return each survey of a joined package by its name; nothing of a package that was not joined."""
     (book,) = (table for table in package.tables if table.name == "book")
-    if SURVEY.name not in book.values:
+    if SURVEY_COLUMN.name not in book.values:
         return {}
-    names = [str(name) for name in dict.fromkeys(book.values[SURVEY.name])]
+    names = [str(name) for name in dict.fromkeys(book.values[SURVEY_COLUMN.name])]
     return {name: _one_of(package, name, number) for number, name in enumerate(names)}
 
 
@@ -213,16 +215,16 @@ def _one_of(package: Package, name: str, number: int) -> Package:
 
 
 def _rows_of(part: FilledLayer, survey: str) -> list[int]:
-    return [row for row, name in enumerate(part.values[SURVEY.name]) if name == survey]
+    return [row for row, name in enumerate(part.values[SURVEY_COLUMN.name]) if name == survey]
 
 
 def _select_rows(part: FilledLayer, rows: Sequence[int]) -> FilledLayer:
     """Return some rows of a layer or table, without the survey's name."""
     return replace(
         part,
-        columns=tuple(column for column in part.columns if column != SURVEY),
+        columns=tuple(column for column in part.columns if column != SURVEY_COLUMN),
         shapes=part.shapes.of_rows(np.array(rows, np.int64)),
-        values={name: [each[row] for row in rows] for name, each in part.values.items() if name != SURVEY.name},
+        values={name: [each[row] for row in rows] for name, each in part.values.items() if name != SURVEY_COLUMN.name},
     )
 
 

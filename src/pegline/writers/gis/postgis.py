@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError, UsageError
-from pegline.writers.gis.columns import NAME, Column, Type
-from pegline.writers.gis.layers import LAYERS, FilledLayer
-from pegline.writers.gis.package import BOOK, TABLES, Package
+from pegline.writers.gis.columns import NAME_COLUMN, Column, Type
+from pegline.writers.gis.layers import GIS_LAYERS, FilledLayer
+from pegline.writers.gis.package import BOOK_TABLE, PACKAGE_TABLES, Package
 from pegline.writers.gis.reprojection import package_in
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["to_postgis"]
 
-NEEDED: Final = ("sqlalchemy", "psycopg")
+NEEDED_PACKAGES: Final = ("sqlalchemy", "psycopg")
 TYPES: Final[Mapping[Type, str]] = {
     "text": "text",
     "number": "double precision",
@@ -37,7 +37,7 @@ OWN_SRIDS: Final = 910_000
 #: The number of a CRS that leads nowhere.
 NO_SRID: Final = 0
 #: Facts of the table ``book`` that stand in ``surveys`` too.
-FACTS: Final = ("title", "place", "date", "surveyor", "crs", "sha256")
+BOOK_FACTS: Final = ("title", "place", "date", "surveyor", "crs", "sha256")
 
 
 def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public", other: OtherCRS | None = None) -> None:
@@ -65,7 +65,7 @@ def to_postgis(survey: Survey, engine: Any, name: str, schema: str = "public", o
     OutputError
         The database does not take it.
     """
-    if missing := [library for library in NEEDED if find_spec(library) is None]:
+    if missing := [library for library in NEEDED_PACKAGES if find_spec(library) is None]:
         raise UsageError(f"a database needs {missing[0]}; install it with: pip install 'pegline[postgis]'")
     from sqlalchemy.exc import SQLAlchemyError
 
@@ -123,16 +123,16 @@ class _Office:
         srid = self._srid(package.wkt)
         self._surveys()
         self._refuse_other_crs(srid, name)
-        (book,) = (table for table in package.tables if table.name == BOOK.name)
+        (book,) = (table for table in package.tables if table.name == BOOK_TABLE.name)
         facts = dict(zip(book.values["key"], book.values["value"], strict=True))
         self._run(f"DELETE FROM {self._table('surveys')} WHERE survey = :name", name=name)
-        columns = ", ".join(f'"{fact}"' for fact in FACTS)
-        marks = ", ".join(f":{fact}" for fact in FACTS)
+        columns = ", ".join(f'"{fact}"' for fact in BOOK_FACTS)
+        marks = ", ".join(f":{fact}" for fact in BOOK_FACTS)
         self._run(
             f"INSERT INTO {self._table('surveys')} (survey, srid, {columns}) VALUES (:survey, :srid, {marks})",
             survey=name,
             srid=srid,
-            **{fact: facts.get(fact) for fact in FACTS},
+            **{fact: facts.get(fact) for fact in BOOK_FACTS},
         )
         for layer in (*package.layers, *package.tables):
             self._make(layer, srid)
@@ -237,7 +237,7 @@ class _Office:
             self._run(f"CREATE INDEX ON {table} USING gist (geom)")
         if layer.name == "stations":
             self._run(f"ALTER TABLE {table} ADD UNIQUE (survey, name)")
-        if layer.name == BOOK.name:
+        if layer.name == BOOK_TABLE.name:
             self._run(f"ALTER TABLE {table} ADD UNIQUE (survey, key)")
         self._comment(layer.name, layer.about, {name: column.about for name, column in columns.items()})
 
@@ -297,11 +297,11 @@ def _proj_string(crs: Any) -> str:
 
 def _every_column(name: str) -> tuple[Column, ...]:
     """Return the columns that pegline may write of a layer or table, also those that this survey has none of."""
-    return next((each.columns for each in (*LAYERS, *TABLES) if each.name == name), ())
+    return next((each.columns for each in (*GIS_LAYERS, *PACKAGE_TABLES) if each.name == name), ())
 
 
 def _not_null(column: Column) -> str:
-    return " NOT NULL" if column in (NAME, *BOOK.columns) else ""
+    return " NOT NULL" if column in (NAME_COLUMN, *BOOK_TABLE.columns) else ""
 
 
 def _holds(stored: str, column_type: Type) -> bool:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pegline.frame.datum_shift import Way
 
 __all__ = [
-    "DECIMALS",
+    "DEGREE_DECIMALS",
     "MAX_SHIFT",
     "OtherCRS",
     "datum_accuracy_words",
@@ -33,7 +33,7 @@ __all__ = [
 #: How far a straight piece may lie from its line in the other CRS before it is divided, metres: that of arcs.
 TOLERANCE: Final = 0.005
 #: Steps by which derivatives are taken, in units of the source.
-STEP: Final = 1.0
+SOURCE_STEP: Final = 1.0
 #: A piece is divided into so many at most.
 MAX_PIECES: Final = 1024
 
@@ -154,8 +154,8 @@ def _motion(source: Any, other: OtherCRS, way: Any, middle: Array) -> Motion:
     def slopes(corners: Array) -> Array:
         columns = [
             (in_metres(places(corners + step), places(corners)) - in_metres(places(corners - step), places(corners)))
-            / (2 * STEP * unit)
-            for step in np.eye(2) * STEP
+            / (2 * SOURCE_STEP * unit)
+            for step in np.eye(2) * SOURCE_STEP
         ]
         return np.stack(columns, axis=-1)
 
@@ -225,7 +225,7 @@ MAX_SHIFT: Final = 5.0
 #: WGS 84 is an ensemble of its realisations, which agree to so many metres (EPSG's register, datum 6326).
 ENSEMBLE: Final = 2.0
 #: Degrees kept: nine decimals are a tenth of a millimetre.
-DECIMALS: Final = 9
+DEGREE_DECIMALS: Final = 9
 
 
 def way_to_wgs84(survey: Survey, format_name: str) -> Way:
@@ -267,4 +267,4 @@ def to_degrees(corners: Array, way: Way) -> Array:
     """Return corners (k, 2) in longitude and latitude, degrees."""
     if not len(corners):
         return np.empty((0, 2))
-    return np.stack(way.transformer.transform(*corners.T, errcheck=True), axis=-1).round(DECIMALS)
+    return np.stack(way.transformer.transform(*corners.T, errcheck=True), axis=-1).round(DEGREE_DECIMALS)

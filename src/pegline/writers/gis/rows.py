@@ -20,7 +20,7 @@ from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import ReducedRow
 from pegline.solved import places_booked
-from pegline.writers.gis.columns import ACCURACY, TRUST, Column, typed_value
+from pegline.writers.gis.columns import ACCURACY_COLUMNS, TRUST_COLUMNS, Column, typed_value
 from pegline.writers.gis.geometries import Shapes, of_parts
 from pegline.writers.survey_figures import (
     Places,
@@ -84,7 +84,7 @@ class Site:
 
     @cached_property
     def accuracy(self) -> Array:
-        """Return the figures of ``ACCURACY`` (n, 5) of stations, then points."""
+        """Return the figures of ``ACCURACY_COLUMNS`` (n, 5) of stations, then points."""
         both = (self.stations, self.points)
         return np.concatenate([np.hstack([each.deviations, ellipses(each.variances)]) for each in both])
 
@@ -133,7 +133,7 @@ class Site:
             [None if distance == inf else distance for distance in farthest],
             [unreliable.isdisjoint(names) for names in rows],
         ]
-        return dict(zip((column.name for column in TRUST), values, strict=True))
+        return dict(zip((column.name for column in TRUST_COLUMNS), values, strict=True))
 
     def images(self, pages: Iterable[Value]) -> list[Value]:
         """Return the image of each page, as the book names it."""
@@ -148,7 +148,7 @@ def lines_between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shap
 
 
 def _accuracy(site: Site, numbers: Numbers) -> Columns:
-    return dict(zip((column.name for column in ACCURACY), site.accuracy[numbers].T.tolist(), strict=True))
+    return dict(zip((column.name for column in ACCURACY_COLUMNS), site.accuracy[numbers].T.tolist(), strict=True))
 
 
 def stations_rows(site: Site) -> Rows:
@@ -343,7 +343,7 @@ def ellipses_rows(site: Site) -> Rows:
     return ellipse_shapes(site.metres, figures, site.unit), {
         "name": [*site.stations.names, *site.points.names],
         "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
-        **dict(zip((column.name for column in ACCURACY[2:]), figures.T.tolist(), strict=True)),
+        **dict(zip((column.name for column in ACCURACY_COLUMNS[2:]), figures.T.tolist(), strict=True)),
         **site.trust([name] for name in (*site.stations.names, *site.points.names)),
     }
 

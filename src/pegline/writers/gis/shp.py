@@ -21,13 +21,13 @@ if TYPE_CHECKING:
 __all__ = ["write"]
 
 #: What the format allows: letters in a column's name, and bytes in a text.
-NAME: Final = 10
-TEXT: Final = 254
+MAX_NAME_LETTERS: Final = 10
+MAX_TEXT_BYTES: Final = 254
 #: The first day that the head of a file can bear: it counts years from here.
 FIRST_DAY: Final = "1900-01-01"
 
 _TYPES: Final[Mapping[Type, str]] = {
-    "text": f"str:{TEXT}",
+    "text": f"str:{MAX_TEXT_BYTES}",
     "number": "float:24.9",
     "whole number": "int:18",
     "date": "date",
@@ -48,7 +48,8 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
 
     sentences = [
         "Shapefiles of a survey: what they cannot hold. The GeoPackage has everything.",
-        f"Names of columns have {NAME} letters, texts {TEXT} bytes, numbers 9 decimals; yes and no are texts.",
+        f"Names of columns have {MAX_NAME_LETTERS} letters, texts {MAX_TEXT_BYTES} bytes, numbers 9 decimals;"
+        " yes and no are texts.",
         "An empty text means none.",
     ]
     packed = []
@@ -104,7 +105,7 @@ def _fit(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return value.replace("\0", "").encode()[:TEXT].decode(errors="ignore")
+        return value.replace("\0", "").encode()[:MAX_TEXT_BYTES].decode(errors="ignore")
     return value
 
 
@@ -114,7 +115,7 @@ def _cuts_in(layer: FilledLayer, names: Mapping[str, str]) -> list[str]:
     texts = {
         key
         for key, values in layer.values.items()
-        if any(isinstance(value, str) and len(value.encode()) > TEXT for value in values)
+        if any(isinstance(value, str) and len(value.encode()) > MAX_TEXT_BYTES for value in values)
     }
     return cut + [f"{layer.name}: texts in {key} are cut off" for key in sorted(texts)]
 
@@ -127,9 +128,9 @@ def short_names(names: list[str]) -> dict[str, str]:
     """
     short: dict[str, str] = {}
     for name in names:
-        candidate, number = name[:NAME], 0
+        candidate, number = name[:MAX_NAME_LETTERS], 0
         while candidate in short.values():
             number += 1
-            candidate = f"{name[: NAME - 1 - len(str(number))].rstrip('_')}_{number}"
+            candidate = f"{name[: MAX_NAME_LETTERS - 1 - len(str(number))].rstrip('_')}_{number}"
         short[name] = candidate
     return short

@@ -25,8 +25,8 @@ from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
 from pegline.units import METRES_PER
 from pegline.web.markup import Head, Safe, element, join_markup, page, table
-from pegline.writers.gis.metadata import CAUTION, head
-from pegline.writers.page.figure_text import NONE, SheetUnits, Where, image_link, leads, ratio, signed_number
+from pegline.writers.gis.metadata import LAYERS_CAUTION, head
+from pegline.writers.page.figure_text import NOTHING_TO_SHOW, SheetUnits, Where, image_link, leads, ratio, signed_number
 from pegline.writers.page.measured_tables import (
     check_mark,
     dimensions,
@@ -87,8 +87,8 @@ def sheet(survey: Survey, scale: int) -> str:
     links = (element("li", element("a", name.split(":")[0], href=f"#{anchor}")) for anchor, name, _ in sections)
     body = [
         element("header", element("h1", title), element("p", f"Computation sheet of {book.file}", class_="soft")),
-        element("p", str(judged), class_=f"verdict {COLOURS[judged.word]}"),
-        element("p", CAUTION, class_="caution"),
+        element("p", str(judged), class_=f"verdict {CLASS_OF_VERDICT[judged.word]}"),
+        element("p", LAYERS_CAUTION, class_="caution"),
         element("nav", element("ul", *links), aria_label="Sections"),
         *(element("section", element("h2", name), content, id=anchor) for anchor, name, content in sections),
     ]
@@ -96,7 +96,7 @@ def sheet(survey: Survey, scale: int) -> str:
 
 
 #: Class of the verdict's words.
-COLOURS: Final = {"PASSED": "good", "FAILED": "bad", "NOT CHECKED": "open"}
+CLASS_OF_VERDICT: Final = {"PASSED": "good", "FAILED": "bad", "NOT CHECKED": "open"}
 
 
 def _head(survey: Survey) -> Safe:
@@ -164,7 +164,7 @@ def _checks(survey: Survey, scale: int, where: Where) -> Safe:
 
 
 def _ratio(check: Check) -> str:
-    return ratio(check.difference, check.taped) if CHECKS[check.kind].compared == "length" else NONE
+    return ratio(check.difference, check.taped) if CHECKS[check.kind].compared == "length" else NOTHING_TO_SHOW
 
 
 def _warnings(survey: Survey, where: Where) -> Safe:
@@ -225,13 +225,13 @@ def _tapes(survey: Survey) -> Safe:
 def _constants(tape: TapeConstants, units: SheetUnits) -> Iterator[str]:
     def figure(name: str, value: float | None, form: str, factor: float = 1.0) -> str:
         if value is None:
-            return NONE
+            return NOTHING_TO_SHOW
         return f"{value * factor:{form}}{'*' if name in tape.from_table else ''}"
 
     one = 1.0 if units.is_metric else METRES_PER[units.notation.units[0]]
     yield from (tape.name, tape.material, f"{tape.nominal / one:.6g}")
     yield f"{units.deviation(tape.lay_sd, 1)}{'*' if 'lay_sd' in tape.from_table else ''}"
-    share = f"1/{1 / tape.scale_sd:.0f}" if tape.scale_sd else NONE
+    share = f"1/{1 / tape.scale_sd:.0f}" if tape.scale_sd else NOTHING_TO_SHOW
     yield f"{share}{'*' if 'scale_sd' in tape.from_table else ''}"
     yield figure("standard_temperature", tape.standard_temperature, "g")
     yield figure("standard_pull", tape.standard_pull, "g")
@@ -245,12 +245,12 @@ def _reads(survey: Survey, tape: TapeConstants) -> str:
     """Return how much a tape reads long or short by the control; a dash where that says nothing of it."""
     solution = survey.adjustment.solution
     if tape.name not in solution.tapes:
-        return NONE
+        return NOTHING_TO_SHOW
     which = solution.tapes.index(tape.name)
     number = 2 * len(solution.names) + which
     sd = float(solution.covariances.blocks(np.array([[number]]))[0, 0, 0]) ** 0.5
     if sd > 0.99 * tape.scale_sd:
-        return NONE
+        return NOTHING_TO_SHOW
     scale = float(solution.scales[which])
     return f"{abs(scale) * 1e4:.1f} ± {sd * 1e4:.1f} mm in 10 m {'long' if scale > 0 else 'short'}"
 

@@ -16,7 +16,7 @@ from pegline.units import METRES_PER
 from pegline.web.markup import element, join_markup
 
 __all__ = [
-    "NONE",
+    "NOTHING_TO_SHOW",
     "SheetUnits",
     "Where",
     "degrees_of",
@@ -29,7 +29,7 @@ __all__ = [
     "signed_number",
 ]
 
-NONE: Final = "–"  #: a cell that has nothing to tell
+NOTHING_TO_SHOW: Final = "–"  #: a cell that has nothing to tell
 
 Where = Callable[[Place | None], str]  #: what a cell says of a place in the book
 
@@ -50,7 +50,7 @@ def paper(metres: float | None, scale: int) -> str:
     >>> paper(0.05, 500)
     '+0.1'
     """
-    return NONE if metres is None else signed_number(1000 * metres / scale, 1)
+    return NOTHING_TO_SHOW if metres is None else signed_number(1000 * metres / scale, 1)
 
 
 def ratio(difference: float | None, length: float) -> str:
@@ -60,7 +60,7 @@ def ratio(difference: float | None, length: float) -> str:
     ('1/1000', 'exact')
     """
     if difference is None:
-        return NONE
+        return NOTHING_TO_SHOW
     return f"1/{length / abs(difference):.0f}" if abs(difference) > length * 1e-6 else "exact"
 
 
@@ -78,7 +78,7 @@ def leads(pages: Pages) -> Where:
 
     def whereabouts(place: Place | None) -> str:
         if place is None:
-            return NONE
+            return NOTHING_TO_SHOW
         page = pages.page(place.source)
         return (
             place.source if page is None else join_markup((place.source, ", ", image_link(f"page {page}", pages, page)))
@@ -131,7 +131,7 @@ class SheetUnits:
     def length(self, metres: float | None) -> str:
         """Return a length in the unit of its column, finer than a tape shows it."""
         if metres is None:
-            return NONE
+            return NOTHING_TO_SHOW
         return f"{metres + 0.0:.3f}" if self.is_metric else self.notation.finer.figure(metres)
 
     def length_with_unit(self, metres: float) -> str:
@@ -141,13 +141,13 @@ class SheetUnits:
     def deviation(self, metres: float | None, decimals: int = 0) -> str:
         """Return a standard deviation or an axis in the small unit, to so many decimals of a millimetre or as fine."""
         if metres is None:
-            return NONE
+            return NOTHING_TO_SHOW
         value, places = self._in_small(metres, decimals)
         return f"{value:.{places}f}"
 
     def signed(self, metres: float | None, decimals: int = 0) -> str:
         """Return a difference in the small unit, with its sign."""
-        return NONE if metres is None else signed_number(*self._in_small(metres, decimals))
+        return NOTHING_TO_SHOW if metres is None else signed_number(*self._in_small(metres, decimals))
 
     def _in_small(self, metres: float, decimals: int) -> tuple[float, int]:
         """Return a length in the small unit, and the decimals that show what as many of a millimetre do."""

@@ -20,19 +20,19 @@ from pegline.plan.model import Plan
 from pegline.web.markup import Safe, element
 from pegline.web.plan_svg import inline_pages
 from pegline.writers.gis.layers import fill_layers
-from pegline.writers.gis.metadata import CAUTION
+from pegline.writers.gis.metadata import LAYERS_CAUTION
 from pegline.writers.survey_figures import point_places, station_places
 
 __all__ = ["write"]
 
 #: Kinds of image that every browser shows, by their endings.
-IMAGES: Final = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".webp": "image/webp"}
+MEDIA_TYPES: Final = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".webp": "image/webp"}
 #: An image of a page that is larger than this is named, not carried, bytes.
 MAX_IMAGE: Final = 4_000_000
 #: Layers whose rows are things to tap, those that are told first where several share a place in the book.
 TAPPED: Final = ("detail_areas", "detail_lines", "detail_points", "stations", "chain_lines")
 
-STYLE: Final = """
+MAP_CSS: Final = """
 html, body { height: 100%; margin: 0; }
 body { display: grid; grid-template: auto 1fr auto / 1fr; background: #fff; color: #1d2327;
   font: 16px/1.4 system-ui, "Segoe UI", Roboto, "Noto Sans", sans-serif; }
@@ -242,14 +242,14 @@ def _image(survey: Survey, name: str) -> str | None:
     """Return an image of a page as text, where it lies with the book and is not too large."""
     folder = Path(survey.book.path).resolve().parent
     path = (folder / name).resolve()
-    kind = IMAGES.get(path.suffix.lower())
+    kind = MEDIA_TYPES.get(path.suffix.lower())
     if kind is None or not path.is_relative_to(folder) or not path.is_file() or path.stat().st_size > MAX_IMAGE:
         return None
     return f"data:{kind};base64,{base64.b64encode(path.read_bytes()).decode()}"
 
 
 def _page(plan: Plan, sheets: list[str], things: Mapping[str, Any], images: Mapping[str, str]) -> str:
-    style, script = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (STYLE, SCRIPT))
+    style, script = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (MAP_CSS, SCRIPT))
     policy = (
         f"default-src 'none'; style-src 'sha256-{style}'; script-src 'sha256-{script}'; img-src data:; base-uri 'none';"
         " form-action 'none'"
@@ -259,7 +259,7 @@ def _page(plan: Plan, sheets: list[str], things: Mapping[str, Any], images: Mapp
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+        f"<title>{title}</title>\n<style>{MAP_CSS}</style>\n</head>\n<body>\n"
         f"<header><h1>{title}</h1><p>{escape(str(verdict(plan.survey.solved)))}</p></header>\n"
         + "\n".join([*_view(plan, sheets), _list(things)])
         + f'\n<script id="things" type="application/json">{_data(things)}</script>\n'
@@ -291,7 +291,7 @@ def _list(things: Mapping[str, Any]) -> str:
     names = sorted(((thing["name"], source) for source, thing in things.items()), key=lambda each: each[0].casefold())
     items = [element("li", element("button", name, type="button", data_thing=source)) for name, source in names]
     inside = element("details", element("summary", f"{len(names)} things"), element("ul", *items, id="list"))
-    return element("footer", element("p", CAUTION), inside)
+    return element("footer", element("p", LAYERS_CAUTION), inside)
 
 
 def _data(value: object) -> Safe:

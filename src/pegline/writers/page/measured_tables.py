@@ -19,7 +19,7 @@ from pegline.reduction.model import ReducedDistance, ReducedLine
 from pegline.reduction.tape import CORRECTIONS
 from pegline.web.markup import Head, Safe, element, table
 from pegline.writers.page.figure_text import (
-    NONE,
+    NOTHING_TO_SHOW,
     SheetUnits,
     Where,
     degrees_of,
@@ -166,7 +166,7 @@ def _against(
         units.signed(difference),
         paper(difference, scale),
         ratio(difference, length),
-        NONE if figure is None else signed_number(figure, 2),
+        NOTHING_TO_SHOW if figure is None else signed_number(figure, 2),
         _word(check, line, computed),
         where(line.booked.place),
     ]
@@ -203,7 +203,7 @@ def witnesses(survey: Survey, where: Where) -> Safe:
             witness.booked.object,
             "; ".join(reading_text(reading, survey.book.unit) for reading in witness.booked.readings),
             units.length(witness.ground.length),
-            witness.booked.note or NONE,
+            witness.booked.note or NOTHING_TO_SHOW,
             where(witness.booked.place),
         ]
         for peg, entries in survey.reduction.witnesses.items()
@@ -302,12 +302,12 @@ def _measurement(
 ) -> list[str]:
     if each.angle:
         figures = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
-        least = NONE if noticed is None else degrees_of(noticed)
+        least = NOTHING_TO_SHOW if noticed is None else degrees_of(noticed)
     else:
         figures = [units.length(each.value), units.signed(each.residual, 1), units.deviation(each.sd, 1)]
         least = units.deviation(noticed)
     test: str = signed_number(each.test, 2)
-    redundancy = NONE if each.redundancy is None else f"{each.redundancy:.2f}"
+    redundancy = NOTHING_TO_SHOW if each.redundancy is None else f"{each.redundancy:.2f}"
     if abs(each.test) > critical:
         test = element("strong", test, class_="bad")
     return [each.what, each.kind, *figures, redundancy, test, least, where(each.place)]

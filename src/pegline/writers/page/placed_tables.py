@@ -15,7 +15,7 @@ from pegline.reduction.model import ReducedArc, ReducedRow
 from pegline.solved import places_booked
 from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
-from pegline.writers.page.figure_text import NONE, SheetUnits, Where, reading_text
+from pegline.writers.page.figure_text import NOTHING_TO_SHOW, SheetUnits, Where, reading_text
 from pegline.writers.survey_figures import Places, kinds_of_points
 
 __all__ = ["features_table", "points_table", "stations_table"]
@@ -56,7 +56,7 @@ def _figures(survey: Survey, places: Places) -> Iterator[list[str]]:
             at.length(x),
             at.length(y),
             *(units.deviation(value) for value in (*deviations, a, b)),
-            f"{bearing:.0f}" if a > 0 else NONE,
+            f"{bearing:.0f}" if a > 0 else NOTHING_TO_SHOW,
             units.deviation(local_sd),
         ]
 
@@ -70,7 +70,7 @@ def _check_cells(survey: Survey, name: str) -> list[str]:
     unnoticed, units = survey.solved.unnoticed, SheetUnits(survey.solved.notation)
     distance, reading = unnoticed.distance(name), unnoticed.causes.get(name)
     if reading is None:  # it is where it is held, or no equation of the network has it
-        return ["any", "nothing"] if distance is None else [units.length(distance), NONE]
+        return ["any", "nothing"] if distance is None else [units.length(distance), NOTHING_TO_SHOW]
     if distance is None:
         return ["any", f"nothing: a mistake in {reading.label} would not show"]
     check = unnoticed.noticed_by.get(reading)
@@ -87,7 +87,7 @@ def _holding_lines(survey: Survey, name: str) -> str:
     """Return the lines that hold a station: those to it, and the line that a tie station is on."""
     lines = [f"{line.name} ({line.use})" for line in survey.solved.lines_at.get(name, ()) if line.use != "detail"]
     on = survey.book.tie_stations.get(name)
-    return ", ".join([*([f"on {on}"] if on else []), *lines]) or NONE
+    return ", ".join([*([f"on {on}"] if on else []), *lines]) or NOTHING_TO_SHOW
 
 
 def stations_table(survey: Survey, where: Where) -> Safe:
@@ -97,7 +97,7 @@ def stations_table(survey: Survey, where: Where) -> Safe:
     rows = (
         [
             name,
-            book.stations[name].mark or NONE if name in book.stations else NONE,
+            book.stations[name].mark or NOTHING_TO_SHOW if name in book.stations else NOTHING_TO_SHOW,
             _holding_lines(survey, name),
             *_check_cells(survey, name),
             *cells,
@@ -192,9 +192,9 @@ def features_table(survey: Survey, where: Where) -> Safe:
             shape.kind,
             units.length(shape.perimeter),
             units.deviation(shape.perimeter_sd),
-            *(NONE if shape.area is None else area_text(shape.area, unit) for unit in other_units),
-            NONE if shape.area is None else f"{shape.area:.2f}",
-            NONE if shape.area_sd is None else f"{shape.area_sd:.2f}",
+            *(NOTHING_TO_SHOW if shape.area is None else area_text(shape.area, unit) for unit in other_units),
+            NOTHING_TO_SHOW if shape.area is None else f"{shape.area:.2f}",
+            NOTHING_TO_SHOW if shape.area_sd is None else f"{shape.area_sd:.2f}",
             ", ".join(shape.points),
             _remark(shape.booked.note, shape.booked.data),
             where(shape.place),
@@ -206,4 +206,6 @@ def features_table(survey: Survey, where: Where) -> Safe:
 
 
 def _remark(note: str | None, data: Mapping[str, str]) -> str:
-    return "; ".join([*([note] if note else []), *(f"{key}: {value}" for key, value in data.items())]) or NONE
+    return (
+        "; ".join([*([note] if note else []), *(f"{key}: {value}" for key, value in data.items())]) or NOTHING_TO_SHOW
+    )

@@ -25,7 +25,7 @@ __all__ = ["sheet_pdf"]
 
 LAYERED: Final = (1, 5)  #: the first version of the format that knows layers
 INFORMATION: Final = ("Title", "Author", "Subject", "Keywords", "Creator", "Producer")
-POINT: Final = 72 / 25.4  #: points in a millimetre
+POINTS_PER_MM: Final = 72 / 25.4  #: points in a millimetre
 
 
 def sheet_pdf(plan: Plan) -> bytes:
@@ -40,7 +40,7 @@ def sheet_pdf(plan: Plan) -> bytes:
     _describe(canvas, plan)
     with _without_text_armour():
         for page, sheet in zip(plan_pages(plan), plan.sheets, strict=True):
-            canvas.setPageSize((page.width * POINT, page.height * POINT))
+            canvas.setPageSize((page.width * POINTS_PER_MM, page.height * POINTS_PER_MM))
             canvas.bookmarkPage(sheet.name)
             canvas.addOutlineEntry(sheet.name, sheet.name)
             tags.begin_page(sheet.name)
@@ -100,7 +100,7 @@ def _leave_out_dates(canvas: Any) -> None:
 def _draw(canvas: Any, page: Page, plan: Plan, tags: Tags, layers: PdfLayers) -> None:
     """Draw a page: the map as one figure, then what stands about it, in which lines are ornament."""
     if page.map and page.clip:
-        left, bottom, right, top = (at * POINT for at in page.clip)
+        left, bottom, right, top = (at * POINTS_PER_MM for at in page.clip)
         with tags.part("Figure", f"Plan of {plan.title} at 1:{plan.scale}"):
             canvas.addLiteral(f"q {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re W n")
             for is_words, some in groupby(page.map, key=_is_words):
@@ -152,7 +152,7 @@ def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[st
 def _path(points: Any, *, closed: bool) -> str:
     """Return what traces a line through points in millimetres."""
     drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(points) - 1) + (" h" if closed else "")
-    return drawing % tuple((points * POINT).ravel().tolist())
+    return drawing % tuple((points * POINTS_PER_MM).ravel().tolist())
 
 
 #: What finishes a path, by whether its edge is drawn and whether it is filled.
@@ -164,7 +164,7 @@ def _look(stroke: Stroke, layer: Layer) -> str:
     pattern = LINE_TYPES[stroke.line_type or layer.line_type]
     cap = 1 if 0.0 in pattern else 0  # a dot has no length: a round cap makes it one
     shade = "" if stroke.fill is None else f" {_colour(_shade(stroke.fill, layer))} rg"
-    return f"{cap} J {layer.weight / 100 * POINT:.3f} w {_colour(_full(layer))} RG{shade}"
+    return f"{cap} J {layer.weight / 100 * POINTS_PER_MM:.3f} w {_colour(_full(layer))} RG{shade}"
 
 
 Colour = tuple[float, float, float]
@@ -184,7 +184,7 @@ def _colour(parts: Colour) -> str:
     return " ".join(f"{part:.4g}" for part in parts)
 
 
-UNSEEN: Final = 3  #: the text rendering mode that draws nothing
+INVISIBLE_TEXT_MODE: Final = 3  #: the text rendering mode that draws nothing
 
 #: How much of its width stands before the place of a text.
 BEFORE: Final = {"left": 0.0, "middle": 0.5, "right": 1.0}
@@ -205,7 +205,7 @@ def _letters(canvas: Any, some: Iterable[Words], layers: Mapping[str, Layer]) ->
     text = canvas.beginText()
     for words in some:
         text.setFillColorRGB(*_full(layers[words.layer]))
-        text.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINT)
+        text.setFont(fonts.BOLD if words.bold else fonts.REGULAR, words.height / fonts.CAPITALS * POINTS_PER_MM)
         text.setTextTransform(*_at(words, fonts.plain_width(words.text, words.height, bold=words.bold)))
         text.textOut(words.text + " ")  # the blank parts it from the next for who has the page read aloud
     canvas.drawText(text)
@@ -218,12 +218,12 @@ def _at(words: Words, width: float, along: float = 0.0) -> Transform:
     """Return the matrix of a place ``along`` a text, both in millimetres, from its left end."""
     c, s = cos(words.rotation), sin(words.rotation)
     ahead = along - BEFORE[words.anchor] * width
-    return c, s, -s, c, (words.x + ahead * c) * POINT, (words.y + ahead * s) * POINT
+    return c, s, -s, c, (words.x + ahead * c) * POINTS_PER_MM, (words.y + ahead * s) * POINTS_PER_MM
 
 
 def _shape(outline: TextOutline, words: Words, layer: Layer) -> str:
     """Return what fills the shapes of a text in another font."""
-    size = words.height * POINT
+    size = words.height * POINTS_PER_MM
     moved = "q {:.6f} {:.6f} {:.6f} {:.6f} {:.3f} {:.3f} cm".format(*_at(words, outline.width * words.height))
     operators = {"move": "m", "line": "l", "curve": "c", "close": "h"}
     operations = (
@@ -241,12 +241,12 @@ def _unseen(canvas: Any, outline: TextOutline, words: Words) -> None:
     for run in outline.runs:
         if (font := _font_of(run.font)) is None:
             continue
-        size = words.height / fonts.CAPITALS * POINT
+        size = words.height / fonts.CAPITALS * POINTS_PER_MM
         wide = canvas.stringWidth(run.text, font, size)
         text = canvas.beginText()
-        text.setTextRenderMode(UNSEEN)
+        text.setTextRenderMode(INVISIBLE_TEXT_MODE)
         text.setFont(font, size)
-        text.setHorizScale(100 * (run.end - run.start) * words.height * POINT / wide if wide else 100)
+        text.setHorizScale(100 * (run.end - run.start) * words.height * POINTS_PER_MM / wide if wide else 100)
         text.setTextTransform(*_at(words, outline.width * words.height, run.start * words.height))
         text.textOut(run.text)
         canvas.drawText(text)

@@ -42,6 +42,7 @@ from pegline.network.quality import (
     redundancies,
     solution_of,
 )
+from pegline.network.row_sides import on_other_sides
 from pegline.network.start import Hints, Start, start_figure
 from pegline.network.walls import meeting_faults, with_produced_sds
 from pegline.plane import Array
@@ -92,7 +93,7 @@ def adjust(
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     compared, witnesses = with_witnesses(plotting, book, reduction)
     left_out = (*np.flatnonzero(~plotting.keep[: len(network.values)]).tolist(), *witnesses)
-    checks, failing = _checks(book, frame, compared, left_out, critical)
+    checks, failing = _checks(book, frame, compared, left_out, critical, side_hints)
     failing = failing[: len(network.values)]
     misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
@@ -194,12 +195,15 @@ def _network(
 
 
 def _checks(
-    book: Book, frame: Frame, plotting: Fit, left_out: Sequence[int], critical: float
+    book: Book, frame: Frame, plotting: Fit, left_out: Sequence[int], critical: float, side_hints: Hints
 ) -> tuple[tuple[Check, ...], Mask]:
     """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
     network = plotting.network
     sds = np.sqrt(network.sds**2 + computed_variances(plotting, NetworkCovariances(plotting)))
-    tests = plotting.residuals / sds
+    differences = plotting.residuals.copy()
+    for number in on_other_sides(plotting, left_out, side_hints, critical):
+        differences[number] = 2 * network.observations[number].booking.value - differences[number]
+    tests = differences / sds
     groups: dict[tuple[CheckKind, Group], list[int]] = {}
     for number in left_out:
         booking = network.observations[number].booking
@@ -211,7 +215,7 @@ def _checks(
         allowed = critical * sds[worst]
         if one.booking.measured_line is not None and kind == "line":
             allowed = min([allowed, *_limits(book, one.booking.value)])
-        difference = float(plotting.residuals[worst])
+        difference = float(differences[worst])
         passed = abs(difference) <= allowed
         if not passed and not CHECKS[kind].framework:
             failing[numbers] = True

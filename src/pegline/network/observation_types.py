@@ -165,7 +165,7 @@ class Oblique:
     end: str
     chainage: float  #: on the ground from ``start``, metres
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
-    side: int  #: +1 left, -1 right, 0 not told; settles the start only
+    side: int  #: +1 left, -1 right, 0 not told; settles the start, and is compared
 
     points = Points("point", "start", "end")
 

@@ -1,0 +1,61 @@
+"""A point that is booked more than once lies on the side that each of its rows says, or a check fails."""
+
+import pytest
+
+from pegline import reduce
+from pegline.readers import parse_book
+
+BOOK = """\
+book: 1
+unit: m
+stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: 30.00
+    details:
+      - {at: 12.00, left: 5.00, point: oak}
+      - {at: 20.00, left: 4.00, point: elm}
+MORE
+  A-C: {use: side, taped: 18.44}
+  C-B: {use: side, taped: 22.80}
+  A-D: {use: side, taped: 20.25}
+  D-B: {use: side, taped: 17.03}
+  C-D: {use: check, taped: 25.49}
+ARCS
+"""
+
+
+def judged(more="", arcs=""):
+    """Return the checks of points and arcs: the chainage of each or its point, with whether it passes."""
+    text = BOOK.replace("MORE\n", f"      - {more}\n" if more else "").replace("ARCS\n", arcs)
+    survey = reduce(parse_book(text.encode(), "plot.yaml"))
+    return survey, [check for check in survey.adjustment.checks if check.kind in ("point", "arc", "dimension")]
+
+
+@pytest.mark.parametrize(("side", "passes"), [("left", True), ("right", False)])
+def test_a_row_of_two_arms_on_the_other_side_fails(side, passes):
+    # From 8 and 15 along the line the oak is √(4² + 5²) and √(3² + 5²) away, to either side.
+    survey, checks = judged(f"{{at: [8.00, 15.00], {side}: [6.40, 5.83], point: oak}}")
+
+    (check,) = checks
+    assert check.passed is survey.passed is passes
+    assert check.difference == pytest.approx(0.0 if passes else 2 * 5.83, abs=0.02)
+    assert survey.adjustment.delivered == "adjusted"  # it touches its own point and the exit status
+    assert survey.detail.points.positions[survey.detail.points.index["oak"]] == pytest.approx((12.0, 5.0), abs=0.02)
+
+
+@pytest.mark.parametrize(("side", "passes"), [("left", True), ("right", False)])
+def test_arcs_on_the_other_side_fail(side, passes):
+    # The elm is 4 m left of the line, 20 m along it.
+    survey, checks = judged(arcs=f"arcs: [{{point: elm, from: {{A: 20.40, B: 10.77}}, {side}_of: A-B}}]\n")
+
+    assert len(checks) >= 1
+    assert all(check.passed for check in checks) is survey.passed is passes
+
+
+def test_a_point_that_lies_on_its_line_within_what_the_tapes_allow_is_on_either_side():
+    text = BOOK.replace("left: 5.00, point: oak", "left: 0.02, point: oak")
+    row = "      - {at: [8.00, 15.00], right: [4.00, 3.00], point: oak}\n"
+
+    assert reduce(parse_book(text.replace("MORE\n", row).replace("ARCS\n", "").encode(), "plot.yaml")).passed

@@ -126,8 +126,8 @@ def test_names_that_collide_stop_only_those(tmp_path, capsys):
 
     assert batch(root, tmp_path / "out") == 73
     said = capsys.readouterr().err
-    assert "Plot.yaml: its files would have the names of those of plot.yml; rename the book" in said
-    assert "plot.yml: its files would have the names of those of Plot.yaml; rename the book" in said
+    assert "Plot.yaml: its files would have the same names as those of plot.yml; rename the book" in said
+    assert "plot.yml: its files would have the same names as those of Plot.yaml; rename the book" in said
     assert sorted(outputs(tmp_path / "out")) == ["other.csv", "other.files.json", "other.json"]
 
 
@@ -211,7 +211,7 @@ def test_a_book_with_the_name_of_the_archives_own_files_stops_only_itself(archiv
     (archive / name).write_text(GOOD, encoding="utf-8")
 
     assert batch(archive, tmp_path / "out", *words) == 73
-    assert f"{name}: its files would have the names of those of the archive's own files" in capsys.readouterr().err
+    assert f"{name}: its files would have the same names as the archive's own files" in capsys.readouterr().err
     assert "unchecked.json" in outputs(tmp_path / "out")
     assert not (tmp_path / "out" / Path(name).with_suffix(".json")).exists()
 
@@ -553,19 +553,6 @@ def test_where_all_files_are_books_none_is_left_aside(archive, tmp_path, capsys)
 
     assert "left aside" not in capsys.readouterr().out
     assert "eft aside" not in (tmp_path / "out" / "batch.html").read_text(encoding="utf-8")
-
-
-@pytest.mark.parametrize(
-    ("qualities", "says"),
-    [
-        (["FAILED"] + 4 * ["PASSED"], "5 books: 1 FAILED, 4 PASSED"),
-        (["PASSED"], "1 book: 1 PASSED"),
-        (3 * ["NOT CHECKED"] + 2 * ["typing fault"], "5 books: 2 typing fault, 3 NOT CHECKED"),
-        ([], "0 books: none"),
-    ],
-)
-def test_the_books_of_each_quality_are_counted(qualities, says):
-    assert summary.tally([{"quality": quality} for quality in qualities]) == says
 
 
 def test_of_many_endings_the_rarest_are_summed_up():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections import Counter
 from urllib.parse import unquote, urlsplit
 
 import pytest
@@ -67,6 +68,27 @@ def test_each_filter_hides_the_rows_of_its_quality_and_shows_them_again(page):
     for box in boxes.values():
         box.click()
     assert rows(page) == []
+
+
+def test_each_count_leads_to_the_first_row_of_its_quality(page):
+    every = rows(page)
+    links = page.locator("h1 + p a").all()
+    counts = [link.inner_text().split(" ", 1) for link in links]
+
+    assert page.locator("h1 + p").inner_text().startswith(f"{len(every)} books")
+    assert [(quality, int(count)) for count, quality in counts] == list(Counter(every).items())
+    for link, (_, quality) in zip(links, counts, strict=True):
+        link.click()
+        target = page.locator("tr:target")
+        assert target.locator("td.q").inner_text() == quality
+        assert target.evaluate("row => row.sectionRowIndex") == every.index(quality)
+
+
+def test_a_row_says_what_is_wrong_and_where_without_the_name_of_its_book(page):
+    row = page.locator("tr", has=page.get_by_text("unknown-key.yaml", exact=True)).inner_text()
+
+    assert "book 6: unknown key 'usee'" in row
+    assert row.count("unknown-key.yaml") == 1
 
 
 def test_every_book_that_was_reduced_has_a_plan_of_its_size_with_its_chain_lines(page):

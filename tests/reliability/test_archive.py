@@ -52,7 +52,7 @@ RUNS = [
     pytest.param(3, SmallBooks(20, 7, 1), 2, 4, id="short"),
     pytest.param(10, SmallBooks(400, 20, 3), 2, 10, id="middle", marks=pytest.mark.long),
     pytest.param(50, SmallBooks(950, 50, 10), 2, 5, id="thousand", marks=pytest.mark.long),
-    pytest.param(50, SmallBooks(9500, 340, 40), 4, 10, id="archive", marks=pytest.mark.long),
+    pytest.param(50, SmallBooks(9640, 340, 5), 2, 10, id="archive", marks=pytest.mark.long),
 ]
 
 

@@ -147,7 +147,7 @@ def _tell_counts(outcomes: Sequence[Outcome], tell: Tell) -> None:
 
 def _clash(book: str, others: str) -> Outcome:
     """Return the outcome of a book whose files would have the names of others."""
-    why = f"{book}: its files would have the names of those of {others}; rename the book"
+    why = f"{book}: its files would have the same names as {others}; rename the book"
     return {"book": book, **failure_outcome(OutputError.status, [why])}
 
 
@@ -254,7 +254,7 @@ def _sum_up(outcomes: list[Outcome], aside: Sequence[str], root: Path, out: Path
     with write_aside(out / "batch.csv") as path:
         path.write_text(summary.csv_text(outcomes), encoding="utf-8", newline="\n")
     with write_aside(out / "batch.html") as path:
-        title = f"Field books of {root.name}"
+        title = f"Field books in the folder {root.resolve().name}"
         path.write_text(summary.html_text(outcomes, title, aside, _way(out, root)), encoding="utf-8")
     if index_kind:
         with write_aside(out / f"index.{index_kind}") as path:

@@ -171,8 +171,12 @@ def _first_concerns(survey: Survey) -> dict[str, Any]:
     rows = check_rows(survey, survey.solved.scale, survey.solved.notation)
     failed_rows = [row for row in rows if not row.check.passed]
     survey_verdict = verdict(survey.solved)
+    units = survey.solved.notation.units
+    unit = f" {units[0]}" if len(units) == 1 else ""  # feet and inches bear their signs
     why = [
-        f"{row.label}: booked {row.booked}, difference {row.difference}, allowed {row.allowed}" for row in failed_rows
+        f"{row.label}: booked {row.booked}, difference {row.difference}, allowed {row.allowed}"
+        f"{'' if row.check.angle else unit}"
+        for row in failed_rows
     ]
     if not why and survey_verdict.word != "PASSED":
         why = [f"{survey_verdict.about}. {survey_verdict.meaning}"]

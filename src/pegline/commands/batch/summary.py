@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import Counter
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from functools import cache
@@ -25,14 +25,13 @@ __all__ = [
     "csv_text",
     "html_text",
     "in_order_of_need",
-    "tally",
     "write_index",
 ]
 
 
 #: Worst first, with what each means: what somebody has to look at stands on top.
 QUALITIES: Final[Mapping[str, str]] = {
-    "not done": "a limit, a full disk or a fault of the program stopped it; run it again",
+    "not done": "a limit, a clash of names, a full disk or a fault of the program stopped it",
     "broken file": "the file is no readable text, or no book",
     "too large": "the file is larger than a book can be",
     "typing fault": "a key, a name or a value is not written as it should be",
@@ -99,17 +98,6 @@ def _cell(value: Any) -> str:
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") and text else text
 
 
-def tally(outcomes: Sequence[Outcome]) -> str:
-    """Return how many books are of each quality.
-
-    >>> tally([{"quality": "PASSED"}, {"quality": "FAILED"}, {"quality": "PASSED"}])
-    '3 books: 1 FAILED, 2 PASSED'
-    """
-    counts = Counter(outcome["quality"] for outcome in outcomes)
-    each = [f"{counts[quality]} {quality}" for quality in QUALITIES if counts[quality]]
-    return f"{len(outcomes)} {'book' if len(outcomes) == 1 else 'books'}: {', '.join(each) or 'none'}"
-
-
 def aside_text(endings: Mapping[str, int]) -> str:
     """Return what files were left aside, most first; nothing where there were none.
 
@@ -152,16 +140,35 @@ def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str], boo
     numbers = {quality: number for number, quality in enumerate(QUALITIES)}
     hiding = "".join(f"body:has(#q{numbers[q]}:not(:checked)) tr.q{numbers[q]}{{display:none}}" for q in present)
     head = element("tr", *(element("th", text, scope="col") for text in ("Plan", "Book", "Verdict", "What to look at")))
-    rows = (_row(outcome, numbers[outcome["quality"]], books) for outcome in in_order_of_need(outcomes))
+    order = in_order_of_need(outcomes)
+    first = {outcome["quality"]: outcome for outcome in reversed(order)}
+    rows = (
+        _row(outcome, numbers[outcome["quality"]], books, first=outcome is first[outcome["quality"]])
+        for outcome in order
+    )
     body = [
         element("h1", title),
-        element("p", f"{tally(outcomes)}."),
+        element("p", *_tally(outcomes, present)),
         *(element("p", f"{text}.") for text in aside),
         element("div", *(_filter(quality, numbers[quality], outcomes) for quality in present), class_="filters"),
         element("table", element("thead", head), element("tbody", *rows)),
         element("p", "None of these is a boundary survey: a legal boundary is for a licensed land surveyor."),
     ]
     return page(title, join_markup(body), STYLE + hiding)
+
+
+def _tally(outcomes: Sequence[Outcome], present: Sequence[str]) -> Iterator[str]:
+    """Yield how many books there are, and a link to the first of each quality with their number."""
+    yield f"{len(outcomes)} {'book' if len(outcomes) == 1 else 'books'}, those that need somebody most on top: "
+    for quality in present:
+        count = sum(outcome["quality"] == quality for outcome in outcomes)
+        yield element("a", f"{count} {quality}", href=f"#{_anchor(quality)}")
+        yield "." if quality == present[-1] else ", "
+
+
+def _anchor(quality: str) -> str:
+    """Return by which name the first row of a quality is led to."""
+    return f"first-{quality.replace(' ', '-').lower()}"
 
 
 def _filter(quality: str, number: int, outcomes: Sequence[Outcome]) -> Safe:
@@ -171,7 +178,7 @@ def _filter(quality: str, number: int, outcomes: Sequence[Outcome]) -> Safe:
     return element("label", box, f" {quality} ({count}): {QUALITIES[quality]}")
 
 
-def _row(outcome: Outcome, number: int, books: str | None) -> Safe:
+def _row(outcome: Outcome, number: int, books: str | None, *, first: bool) -> Safe:
     parts = [
         element("path", class_=name, d=outcome[key])
         for name, key in (("chain", "chains"), ("thing", "sketch"))
@@ -186,6 +193,7 @@ def _row(outcome: Outcome, number: int, books: str | None) -> Safe:
         element("td", outcome["quality"], class_="q"),
         element("td", *(element("p", each) for each in _looks(outcome, books))),
         class_=f"q{number}",
+        **({"id": _anchor(outcome["quality"])} if first else {}),
     )
 
 
@@ -199,20 +207,36 @@ def _looks(outcome: Outcome, books: str | None) -> Iterator[str]:
     if outcome.get("suspect"):
         line = f" (book {outcome['suspect_line']})" if outcome.get("suspect_line") else ""
         yield join_markup((element("strong", "Likely "), f"{outcome['suspect']}{line} ", _image_link(outcome, books)))
-    yield from outcome["why"]
+    for text in outcome["why"]:
+        yield _without_name(text, outcome["book"])
     figures = []
     if outcome.get("worst_test"):
         figures.append(f"worst test {outcome['worst_test']}")
     if outcome.get("closing_error"):
         figures.append(f"largest difference {outcome['closing_error']} m")
     if outcome.get("rules"):
-        figures.append(", ".join(f"{count} × {rule}" for rule, count in sorted(outcome["rules"].items())))
+        count = outcome["warnings"]
+        each = ", ".join(f"{count} × {rule}" for rule, count in sorted(outcome["rules"].items()))
+        figures.append(f"{count} {'warning' if count == 1 else 'warnings'}: {each}")
     if figures:
         yield "; ".join(figures)
     yield from outcome.get("notes", ())
     if outcome.get("stale"):
         yield f"of an earlier state of this book: {', '.join(outcome['stale'])}"
     yield _output_links(outcome)
+
+
+def _without_name(text: str, book: str) -> str:
+    """Return a message about a book as its own row says it: where in the book, without the name.
+
+    >>> _without_name("a/b.yaml:7:27: the arcs to C do not meet", "a/b.yaml")
+    'book 7: the arcs to C do not meet'
+    """
+    found = re.match(rf"{re.escape(book)}(?::(\d+):\d+)?: ", text)
+    if found is None:
+        return text
+    said = text[found.end() :]
+    return f"book {found[1]}: {said}" if found[1] else said
 
 
 def _image_link(outcome: Outcome, books: str | None) -> str:

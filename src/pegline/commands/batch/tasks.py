@@ -116,7 +116,7 @@ def _tasks(
             if name in own:
                 clashes[task.book] = "the archive's own files"
             elif len(tasks) > 1:
-                clashes[task.book] = " and ".join(other.book for other in tasks if other is not task)
+                clashes[task.book] = f"those of {' and '.join(other.book for other in tasks if other is not task)}"
     return tuple(task for tasks in by_name.values() for task in tasks if task.book not in clashes), clashes
 
 

@@ -75,6 +75,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     for name in THREADS:
         os.environ.setdefault(name, "1")
+    _stand_in_for_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal that is not UTF-8 shows escapes
@@ -89,6 +90,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         gc.enable()
         if argv is None:
             gc.freeze()
+
+
+def _stand_in_for_closed_streams() -> None:
+    """Open what goes nowhere in the place of closed standard streams.
+
+    Else the first files of a run would stand there, and take what a library complains of.
+    """
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
 
 
 def _end_in_order() -> None:

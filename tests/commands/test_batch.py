@@ -379,6 +379,25 @@ def test_where_nobody_listens_the_exit_status_stays(archive, tmp_path):
     assert run.returncode == 65
 
 
+@pytest.mark.parametrize("closed", ["2>&-", "<&- >&- 2>&-"])
+def test_closed_standard_streams_change_neither_status_nor_files(tmp_path, closed):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    (root / "sound.yaml").write_text(GOOD, encoding="utf-8")
+    (root / "gap.yaml").write_bytes(BAD["gap.yaml"])
+    command = [sys.executable, "-m", "pegline", "batch", str(root), "--out", str(out), "--formats", "json,gpkg"]
+
+    done = subprocess.run(["sh", "-c", f'exec "$@" {closed}', "sh", *command], check=False, stdout=subprocess.DEVNULL)
+
+    assert done.returncode == 65
+    assert {row["book"]: row["quality"] for row in rows_of(out).values()} == {
+        "gap.yaml": "cannot be decided",
+        "sound.yaml": "PASSED",
+    }
+    assert main(["verify", str(out), "--books", str(root)]) == 0
+    assert all(json.loads(line) for line in (out / manifest.NAME).read_text(encoding="utf-8").splitlines())
+
+
 def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_path):
     (archive / "slow.yaml").write_text(book_text(random_plot(1, stations=60, details=60)), encoding="utf-8")
     brief = Settings(("json",), 0.01, LIMITS.memory)  # it takes a second or so

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import sys
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
@@ -240,7 +241,9 @@ def _with_bar(
     from tqdm import tqdm
 
     bad = 0
-    with tqdm(total=total, initial=already, unit="book", disable=None) as bar:
+    # None: where standard error is no terminal; it knows none that is closed.
+    hidden = True if sys.stderr is None else None
+    with tqdm(total=total, initial=already, unit="book", disable=hidden) as bar:
         for task, outcome in outcomes:
             bad += outcome["status"] != 0
             bar.set_postfix_str(f"{bad} not good", refresh=False)

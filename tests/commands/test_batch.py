@@ -293,6 +293,21 @@ def test_what_an_earlier_state_or_a_book_that_is_gone_left_is_told(archive, tmp_
     assert "is gone" not in capsys.readouterr().out
 
 
+def test_what_an_earlier_run_made_of_the_same_book_in_another_format_is_not_of_an_earlier_state(tmp_path, capsys):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    (root / "sound.yaml").write_text(GOOD, encoding="utf-8")
+    batch(root, out)
+    words = ["batch", str(root), "--out", str(out), "--formats", "csv", "--workers", "1"]
+
+    assert main(words) == 0
+    assert rows_of(out)["sound.yaml"]["stale"] == ""
+    (root / "sound.yaml").write_text(GOOD + "# another\n", encoding="utf-8")
+    assert main(words) == 0
+    assert rows_of(out)["sound.yaml"]["stale"] == "sound.json"
+    assert main(["verify", str(out), "--books", str(root)]) == 1
+
+
 def test_a_folder_without_books_says_so(tmp_path, capsys):
     (tmp_path / "books").mkdir()
     (tmp_path / "books" / "scan.jpg").write_bytes(b"x")

@@ -20,6 +20,7 @@ from pegline.commands.batch.tasks import Archive, Settings, Task, key_of, looked
 from pegline.commands.batch.workers import run_on_cluster, run_tasks
 from pegline.commands.command_line import Tell, add_crs_arguments, requested_crs
 from pegline.errors import OpenError, OutputError, UsageError, worst
+from pegline.writers.file_list import ENDING, FileList
 
 __all__ = ["arguments", "run"]
 TRIES_ALONE: Final = 3
@@ -154,13 +155,19 @@ def _clash(book: str, others: str) -> Outcome:
 
 def _with_stale(outcome: Outcome, past: History, out: Path) -> Outcome:
     """Return an outcome with the names of files that an earlier state of the book left there."""
-    written = past.written.get(outcome["book"], {})
-    return {
-        **outcome,
-        "stale": _outputs_still_there(
-            outcome["book"], [name for name in written if name not in outcome["outputs"]], out
-        ),
-    }
+    book = outcome["book"]
+    current = _names_of_its_set(outcome, (out / book).parent)
+    written = past.written.get(book, {})
+    return {**outcome, "stale": _outputs_still_there(book, [name for name in written if name not in current], out)}
+
+
+def _names_of_its_set(outcome: Outcome, folder: Path) -> Collection[str]:
+    """Return the outputs of a book as it is now, with those that an earlier run made of it in other formats."""
+    outputs: set[str] = set(outcome["outputs"])
+    stem = Path(outcome["book"]).stem
+    lists = [FileList.read(folder / f"{name}{ENDING}") for name in (stem, f"{stem}-unfinished")]
+    sets = [set(each.files) for each in lists if outputs and each and outputs <= each.files.keys()]
+    return outputs.union(*sets)
 
 
 def _orphan_outputs(past: History, books: Collection[str], out: Path) -> dict[str, list[str]]:

@@ -87,7 +87,7 @@ def tests_by_line(copy: Path, room: Room) -> TestsByLine:
     from coverage import CoverageData
 
     options = ["--cov=pegline", "--cov-context=test", "--cov-report="]
-    if run_tests(copy, [*options, *room.tests]) != 0:
+    if run_tests(copy, [*options, *room.tests], keeps_compiled=True) != 0:
         raise RuntimeError("tests fail without any change")
     data = CoverageData(str(copy / ".coverage"))
     data.read()
@@ -107,9 +107,15 @@ def nearest(change: Change, known: TestsByLine) -> list[str]:
     return sorted(tests, key=lambda name: (named not in name, name))
 
 
-def run_tests(copy: Path, arguments: Sequence[str]) -> int:
-    """Return how the tests end in a copy: 0 where none fails."""
-    environment = {**os.environ, "PYTHONPATH": str(copy / "src"), "CI": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+def run_tests(copy: Path, arguments: Sequence[str], *, keeps_compiled: bool = False) -> int:
+    """Return how the tests end in a copy: 0 where none fails.
+
+    What is compiled is kept of the unchanged files only: a change within the second could be taken for the file before.
+    """
+    environment = {**os.environ, "PYTHONPATH": str(copy / "src"), "CI": "1"}
+    environment |= {"PYTHONPYCACHEPREFIX": str(copy / ".compiled"), "PYTHONDONTWRITEBYTECODE": "1"}
+    if keeps_compiled:
+        del environment["PYTHONDONTWRITEBYTECODE"]
     limited = ["bash", "-c", f'ulimit -t {HANGS}; exec "$@"', "limited"]
     command = [*limited, sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *arguments]
     environment |= {"PEGLINE_HYPOTHESIS": "unshrunk", "COVERAGE_FILE": str(copy / ".coverage")}

@@ -82,3 +82,16 @@ A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 
 def test_what_is_read(kind, points, numbers, reads):
     # By hand: A-B has the direction (0.6, 0.8), its left the direction (-0.8, 0.6).
     assert value(kind, np.array(points), np.array(numbers)) == pytest.approx(reads, abs=1e-12)
+
+
+@pytest.mark.parametrize("pair", [(0, 1), (1, 2), (0, 2)])
+@pytest.mark.parametrize("kind", EQUATIONS, ids=lambda kind: kind.__name__)
+def test_only_points_that_give_a_direction_must_not_lie_at_one_place(kind, pair):
+    points = np.array([LEFT, A, B])[: POINTS.get(kind, 3)]
+    if pair[1] >= len(points):
+        return
+    points[pair[1]] = points[pair[0]]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        computed, partials = EQUATIONS[kind].function(points[None], np.array(NUMBERS.get(kind, []))[None])
+
+    assert (np.isfinite(computed).all() and np.isfinite(partials).all()) == (pair not in EQUATIONS[kind].apart)

@@ -177,6 +177,18 @@ def test_solving_without_one_observation_is_solving_the_others():
     assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())
 
 
+@pytest.mark.parametrize("count", [2, 5, 40])
+def test_tests_are_joined_by_the_tree_of_their_strongest_correlations(count):
+    from scipy.sparse.csgraph import minimum_spanning_tree
+
+    rows = np.random.default_rng(count).standard_normal((count, 6))
+    rows /= np.linalg.norm(rows, axis=1)[:, None]
+    strengths = np.abs(rows @ rows.T)
+    tree = minimum_spanning_tree(2 - np.triu(strengths, 1) - 2 * np.tri(count)).tocoo()
+
+    assert np.sort(family._strongest_tree(strengths)) == pytest.approx(np.sort(2 - tree.data))
+
+
 def test_both_of_two_tests_alarm_as_often_as_two_normal_variables_do():
     from scipy.stats import multivariate_normal
 

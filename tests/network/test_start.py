@@ -151,11 +151,12 @@ def test_a_station_that_waits_for_the_hand_is_placed_once_that_is_told(side, oth
     assert all(close(placed[name], (at[name][0], flip * at[name][1])) for name in "CDE")
 
 
+@pytest.mark.parametrize("small", [10, 1000])  # a sketch may have any measure
 @pytest.mark.parametrize("flip", [1, -1])
-def test_a_sketch_of_later_stations_turns_the_whole_figure(flip):
+def test_a_sketch_of_later_stations_turns_the_whole_figure(flip, small):
     # A is not drawn, so that the sketch says nothing of C; of E it does, whose lines are from B and C.
     figure = lines(*TRIANGLE, "B-E side", "C-E side", "A-E tie")
-    sketches = {name: (AT[name][0] / 10, flip * AT[name][1] / 10) for name in "BCE"}
+    sketches = {name: (AT[name][0] / small, flip * AT[name][1] / small) for name in "BCE"}
     at = placed_stations(*measure(figure, sketches=sketches))
     assert all(close(at[name], (AT[name][0], flip * AT[name][1])) for name in "CE")
 

@@ -156,9 +156,11 @@ def _clash(book: str, others: str) -> Outcome:
 def _with_stale(outcome: Outcome, past: History, out: Path) -> Outcome:
     """Return an outcome with the names of files that an earlier state of the book left there."""
     book = outcome["book"]
-    current = _names_of_its_set(outcome, (out / book).parent)
-    written = past.written.get(book, {})
-    return {**outcome, "stale": _outputs_still_there(book, [name for name in written if name not in current], out)}
+    others = [name for name in past.written.get(book, {}) if name not in outcome["outputs"]]
+    if others:
+        current = _names_of_its_set(outcome, (out / book).parent)
+        others = [name for name in others if name not in current]
+    return {**outcome, "stale": _outputs_still_there(book, others, out)}
 
 
 def _names_of_its_set(outcome: Outcome, folder: Path) -> Collection[str]:

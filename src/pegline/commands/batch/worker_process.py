@@ -22,7 +22,7 @@ from pegline.commands.batch.tasks import Task
 __all__ = ["Crew", "serve"]
 
 #: Books a process does before a fresh one takes its place, so that what a library leaks is given back.
-LIFE: Final = 500
+LIFE: Final = 5000
 #: Each process is one core's: libraries that start threads of their own would only hinder each other.
 ONE_THREAD: Final = {f"{library}_NUM_THREADS": "1" for library in ("OPENBLAS", "OMP", "MKL")}
 

@@ -15,10 +15,11 @@ from pegline.detail.model import Detail, Shape
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.notation import Notation
-from pegline.network.adjust import framework_fails
+from pegline.network.adjust import framework_fails, hints
 from pegline.network.confidence import confidence_radii
 from pegline.network.model import Adjustment
 from pegline.network.quality import MIN_REDUNDANCY
+from pegline.network.sides_by_book import BookedSide, sides_by_book
 from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.plane import Array
 from pegline.records import record
@@ -166,6 +167,11 @@ class Solved:
         if framework_fails(self.adjustment.checks):
             return False
         return None if self.unnoticed.unchecked else True
+
+    @cached_property
+    def sides_by_book(self) -> tuple[BookedSide, ...]:
+        """Return what could lie on the other side of its line and pass every check: only the book tells its side."""
+        return sides_by_book(self.adjustment, hints(self.book, self.reduction), self.unnoticed)
 
     @cached_property
     def compared_lines(self) -> frozenset[str]:

@@ -219,15 +219,6 @@ def test_no_probability_is_quite_certain():
     assert "probability over 99 %" in cause.why
 
 
-def test_points_that_no_check_reaches_are_counted():
-    solved = survey(SOUND).solved
-    loose = [name for name in solved.detail.points.names if not solved.unnoticed.is_checked(name)]
-
-    assert loose
-    counted = f"Nothing checks {len(loose)} of {len(solved.detail.points.names)} points"
-    assert any(sentence.startswith(counted) for sentence in accuracy_in_full(solved))
-
-
 COMMON = "A mistake that all lengths share, such as a wrong unit, would not show."
 
 

@@ -97,6 +97,52 @@ def test_what_a_mistake_moves_that_reaches_no_check_is_never_called_checked(coun
     assert surveys[True] == stations[True] == 0
 
 
+def plot_on_a_tie_station(draw):
+    """Return a triangle, and a further one that hangs on a tie station on its side; a few lines check each."""
+    width = float(draw.uniform(40, 80))
+    a, b = (0.0, 0.0), (width, 0.0)
+    c = (float(draw.uniform(0.3, 0.7)) * width, float(draw.uniform(0.5, 0.9)) * width)
+    t, s = between(a, b, float(draw.uniform(0.35, 0.65))), between(a, c, float(draw.uniform(0.3, 0.8)))
+    (x, y), out = between(s, c, float(draw.uniform(0.3, 0.7))), float(draw.uniform(0.3, 0.6))
+    at = {"A": a, "B": b, "C": c, "T": t, "S": s, "E": (x - out * c[1], y + out * c[0])}
+    more = [line for line, share in (("S-T", 0.3), ("E-A", 0.5)) if draw.random() < share]
+    return net(at, "A-B", "A-C C-B S-E E-C", checks=" ".join(["T-C", "S-B", *more]), on="T on A-B, S on A-C")
+
+
+def mistake_in_a_tie(at, chainage, draw):
+    """Return a mistake in the chainage of S on A-C: where S sees a peg under the same length again, or of any size."""
+    along = np.array(at["C"]) / hypot(*at["C"])
+    if draw.random() < 0.5:
+        return float(draw.uniform(-20, 20))
+    return 2 * (float(np.array(at["BTE"[draw.integers(3)]]) @ along) - chainage) + float(draw.normal(0, 0.02))
+
+
+@pytest.mark.parametrize("count", [40, pytest.param(2000, marks=pytest.mark.long)])
+def test_a_tie_station_booked_elsewhere_with_every_check_passed_is_never_called_checked(count):
+    draw, passed, tried = np.random.default_rng(11), Counter(), 0
+    while tried < count:
+        plot = plot_on_a_tie_station(draw)
+        book, reduction = simulate(plot, int(draw.integers(1_000_000)))
+        number = [row.name for row in reduction.rows].index("S")
+        chainage = reduction.rows[number].chainages[0]
+        mistake = mistake_in_a_tie(plot.stations, chainage, draw)
+        if not 0.3 < abs(mistake) < 20 or not 0 < chainage + mistake < hypot(*plot.stations["C"]):
+            continue
+        tried += 1
+        wrong = with_mistakes(reduction, {}, {number: mistake})
+        try:
+            sound, found = adjust(book, reduction, LOCAL), adjust(book, wrong, LOCAL)
+        except BookError:
+            continue  # arcs that no longer meet
+        if all(check.passed for check in found.checks):
+            unnoticed = find_unnoticed(book, wrong, found)
+            shifts = {name: shift for name, shift in station_shifts(sound, found).items() if shift > unnoticed.limit}
+            passed.update((name, unnoticed.is_checked(name)) for name in shifts)
+    print(f"of {tried} passed, with what stood elsewhere, called checked or not: {dict(passed)}")
+    assert passed["S", False] > count / 40
+    assert passed["S", True] == passed["E", True] == 0
+
+
 def figure(draw, extent, way):
     """Return two well-shaped triangles on a base, with a check line across it or one from it to each apex."""
     a, b = (0.0, 0.0), (1.0, 0.0)

@@ -31,6 +31,7 @@ from pegline.diagnosis.report import (
 from pegline.diagnosis.rules.impossible import future_dates
 from pegline.diagnosis.rules.lost_points import SIZE_RULES
 from pegline.diagnosis.rules.phrases import list_names
+from pegline.diagnosis.unseen_mistakes import unseen_in_short
 from pegline.errors import BookError, Finding, printable, worst
 
 if TYPE_CHECKING:
@@ -141,6 +142,8 @@ def survey_lines(
     Where rows could not be read (``faults``), what they leave out is not to be measured again: they are mended first.
     """
     yield from _verdict_lines(verdict(survey.solved), screen, missing, faults)
+    if survey.passed and (unseen := unseen_in_short(survey.solved)):
+        yield from screen.paragraph("", " ".join(unseen))
     if odd := [finding for finding in survey.diagnosis.warnings if finding.rule in SIZE_RULES]:
         yield from _notes("Look at", odd[:MOST_NOTES], screen)
     if faults:

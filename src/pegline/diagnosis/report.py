@@ -11,13 +11,12 @@ from pegline.diagnosis.causes import suspect_name
 from pegline.diagnosis.model import Advice, Survey, Suspect
 from pegline.diagnosis.rules.impossible import runs_clear
 from pegline.diagnosis.rules.phrases import list_names, number_with_noun
+from pegline.diagnosis.unseen_mistakes import hidden_mistakes, unchecked_corners
 from pegline.errors import Place
-from pegline.kinds import LAND_EDGES
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails
 from pegline.network.kinds import CHECKS, MEASURE, MEASUREMENTS
 from pegline.network.model import Adjustment, Check
-from pegline.network.observation_types import Booking
 from pegline.records import record
 from pegline.solved import Solved
 
@@ -33,12 +32,10 @@ __all__ = [
     "check_word",
     "do_now",
     "headline",
-    "unchecked_points",
     "verdict",
 ]
 
 
-MOST_HIDDEN: Final = 2  #: readings that no check shows a mistake in, named in the verdict
 NO_REDUNDANCY: Final = 1e-6  #: a reading with less has no part in a check
 NONE: Final = "–"  #: a cell that has nothing to show
 
@@ -98,24 +95,9 @@ def _verdict_of_checks(solved: Solved) -> Verdict:
     control = _unchecked_control(solved)
     if solved.checked is None:
         about = f"{list_names(list(solved.unchecked))} ({number_with_noun(total, 'check')} passed)"
-        return Verdict("NOT CHECKED", about, _join_sentences(_hidden_mistake(solved), control, by_choice))
+        return Verdict("NOT CHECKED", about, _join_sentences(*hidden_mistakes(solved), control, by_choice))
     meaning = "The extra measurements agree within what the tapes allow."
     return Verdict("PASSED", number_with_noun(total, "check"), _join_sentences(meaning, control, by_choice))
-
-
-def _hidden_mistake(solved: Solved) -> str:
-    """Return which reading could be wrong without any check showing it, and what hangs on it."""
-    unnoticed = solved.unnoticed
-    by_reading: dict[Booking | None, list[str]] = {}
-    for name in solved.unchecked:
-        by_reading.setdefault(unnoticed.causes.get(name), []).append(name)
-    sentences = []
-    for reading, names in by_reading.items():
-        distance = unnoticed.distance(names[0])
-        far = "anywhere" if distance is None else f"off by {solved.notation.length(distance)}"
-        what = reading.label if reading else "a reading"
-        sentences.append(f"A mistake in {what} would not show and could put {list_names(names)} {far}.")
-    return _join_sentences(*sentences[:MOST_HIDDEN])
 
 
 def _unchecked_control(solved: Solved) -> str:
@@ -179,43 +161,11 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
 
 
 def accuracy_in_full(solved: Solved) -> list[str]:
-    """Return the accuracy as a screen or a computation sheet has room for it, with what no check could show."""
+    """Return the accuracy as a screen or a computation sheet has room for it, with what all lengths share."""
     sentences = list(accuracy_sentences(solved))
-    loose = unchecked_points(solved)
-    if loose:
-        count = f"{len(loose)} of {len(solved.detail.points.names)}"
-        sentences.append(f"Nothing checks {count} points: a mistake in its row moves one unseen.")
     if sentences and not any(check.kind == "control" for check in solved.adjustment.checks):
         sentences.append("A mistake that all lengths share, such as a wrong unit, would not show.")
     return sentences
-
-
-def unchecked_points(solved: Solved) -> tuple[str, ...]:
-    """Return the points that no check reaches."""
-    return tuple(name for name in solved.detail.points.names if not solved.unnoticed.is_checked(name))
-
-
-def unchecked_corners(solved: Solved) -> Iterator[str]:
-    """Yield for each area that a boundary bounds which of its corners no check reaches."""
-    rows = dict(zip(solved.detail.points.names, solved.detail.points.rows, strict=True))
-    for name, shape in solved.detail.shapes.items():
-        if shape.kind not in LAND_EDGES or shape.area is None:
-            continue
-        corners = [corner for corner in shape.points if not solved.unnoticed.is_checked(corner)]
-        if not corners:
-            continue
-        meeting = [name for corner in corners for name in _ends_of_meeting(solved, corner)]
-        corners = list(dict.fromkeys((*corners, *meeting)))
-        once = all(len(rows.get(corner, ())) == 1 for corner in corners)
-        offsets = (", one offset each" if len(corners) > 1 else ", one offset") if once else ""
-        yield f"Area of {name}: nothing checks {list_names(corners)}{offsets}; a mistake there changes the area unseen."
-
-
-def _ends_of_meeting(solved: Solved, corner: str) -> Iterator[str]:
-    """Yield the points that nothing checks of the walls that meet in a corner."""
-    point = solved.book.points.get(corner)
-    ends = (name for pair in (point.meet if point else ()) for name in (pair.start, pair.end))
-    yield from (name for name in ends if not solved.unnoticed.is_checked(name))
 
 
 def do_now(survey: Survey) -> Iterator[str]:

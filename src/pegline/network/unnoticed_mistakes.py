@@ -8,7 +8,7 @@ line's first station and direction held, so that what only places the whole move
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 from math import inf, radians
 from typing import Final, NamedTuple
 
@@ -16,13 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
+from pegline.network.adjust import hints
 from pegline.network.dependents import Readings, derivative_matrix, full_matrix, pulls_on_unknowns
 from pegline.network.equations import EQUATIONS
+from pegline.network.growing_figure import Hints
 from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import Booking, Observation
 from pegline.network.quality import POWER, base_holding
+from pegline.network.second_crossings import second_crossings
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Reduction
@@ -54,6 +57,9 @@ class Unnoticed:
     noticed_by: Mapping[Booking, Booking] = field(
         default_factory=dict
     )  #: by reading, the check that notices a mistake in it first
+    hidden: Mapping[Booking, float] = field(
+        default_factory=dict
+    )  #: by chainage of a tie station, a larger mistake in it that no check notices after all, metres
 
     def distance(self, name: str) -> float | None:
         """Return how far an unnoticed mistake could have put a station or point, metres; None: any distance."""
@@ -97,7 +103,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
     names = adjusted.network.names
     counted = _stations_that_count(reduction, names[: adjusted.network.stations])
     positions = adjustment.adjusted.positions[: adjusted.network.stations] / scale
-    return Unnoticed(
+    unnoticed = Unnoticed(
         dict(zip(names, (movements / scale).tolist(), strict=True)),
         {name: observations[cause].booking for name, cause in zip(names, causes.tolist(), strict=True) if cause >= 0},
         {
@@ -118,6 +124,19 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
             if mistake <= _largest(one)
         },
     )
+    return _with_second_crossings(unnoticed, adjustment, hints(book, reduction))
+
+
+def _with_second_crossings(unnoticed: Unnoticed, adjustment: Adjustment, told: Hints) -> Unnoticed:
+    """Return what no check would notice, with the tie stations that count and could stand at a second crossing."""
+    movements, causes, hidden = dict(unnoticed.movements), dict(unnoticed.causes), {}
+    names = [name for name in unnoticed.counted if movements.get(name, inf) < inf]
+    for crossing in second_crossings(adjustment, told, names, unnoticed.limit, MAX_MISTAKE):
+        hidden[crossing.booking] = crossing.mistake
+        for name, moved in crossing.movements.items():
+            if moved > max(movements.get(name, inf), unnoticed.limit):
+                movements[name], causes[name] = moved, crossing.booking
+    return replace(unnoticed, movements=movements, causes=causes, hidden=hidden) if hidden else unnoticed
 
 
 def _limit(book: Book, positions: Array) -> float:

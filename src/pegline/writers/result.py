@@ -152,6 +152,10 @@ def _solution(survey: Survey) -> SolutionEntry:
         "delivered": adjustment.delivered,
         "checked": survey.solved.checked,
         "unchecked": list(survey.solved.unchecked),
+        "sides_by_book": [
+            {"line": each.line, "stations": list(each.stations), "points": list(each.points)}
+            for each in survey.solved.sides_by_book
+        ],
         "freedom": adjustment.freedom,
         "variance_factor": adjustment.variance_factor,
         "chi2_probability": adjustment.chi2_probability,

@@ -48,6 +48,14 @@ class FrameEntry(TypedDict):
     within_of: Annotated[str | None, "the name of that point"]
 
 
+class SideEntry(TypedDict):
+    """What only the book puts on its side of a line: mirrored in the line, it would pass every check as well."""
+
+    line: Annotated[str | None, "the line as P-Q; null: the whole framework may be mirrored"]
+    stations: Annotated[list[str], "main stations that may lie on the other side, together"]
+    points: Annotated[list[str], "points of detail that may, together, all rows booked left for right"]
+
+
 class SolutionEntry(TypedDict):
     """How the stations were fixed, and how that stands."""
 
@@ -61,6 +69,10 @@ class SolutionEntry(TypedDict):
     unchecked: Annotated[
         list[str],
         "stations that nothing checks: main ones, and tie stations that carry details or a side",
+    ]
+    sides_by_book: Annotated[
+        list[SideEntry],
+        "of a survey that passed, what is checked but for its side: no measurement would show left booked for right",
     ]
     freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
     variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]

@@ -268,7 +268,10 @@ def add_checking_line(terrain: Terrain, draft: Draft, expectation: Expectation) 
         return None
     names = _names(terrain, draft)
     survey = expectation.survey
-    bad = [i for i, name in names.items() if not survey.solved.unnoticed.is_checked(name)]
+    unchecked = {name for name in expectation.intention.layout.stations if not survey.solved.unnoticed.is_checked(name)}
+    bad = [i for i, name in names.items() if name in unchecked]
+    if not bad:
+        return _with_second_line(terrain, draft, [expectation.intention.layout.stations[name] for name in unchecked])
     free = [pair for pair in _free_lines(terrain, draft) if set(pair) & set(bad)]
     if free:
         whole = [i for pair in (draft.base, *draft.sides, *draft.extra) for i in pair]
@@ -289,6 +292,26 @@ def add_checking_line(terrain: Terrain, draft: Draft, expectation: Expectation) 
     most = terrain.length(*draft.base)
     usable = [tie for tie in along if _length(terrain, tie) <= most]
     return replace(draft, ties=(*draft.ties, max(usable, key=lambda tie: _length(terrain, tie)))) if usable else None
+
+
+def _with_second_line(terrain: Terrain, draft: Draft, pegs: Sequence[Array]) -> Draft | None:
+    """Return the draft with the shortest further line from one of some tie stations; None where there is none.
+
+    From beyond the foot of a station, as far as a tie station is before it, the line to it is as long: with a line
+    to a second station, a chainage that is wrong by that much shows too.
+    """
+    most = terrain.length(*draft.base)
+    ways = [
+        Tie(i, tie.line, tie.share)
+        for tie in draft.ties
+        if any(np.array_equal(tie_place(terrain, tie), peg) for peg in pegs)
+        for i in draft.places
+        if i not in tie.line and terrain.clear(tie_place(terrain, tie), terrain.places[i])
+    ]
+    usable = [tie for tie in ways if tie not in draft.ties and _length(terrain, tie) <= most]
+    if not usable:
+        return None
+    return replace(draft, ties=(*draft.ties, min(usable, key=lambda tie: _length(terrain, tie))))
 
 
 def cost_of(terrain: Terrain, draft: Draft) -> float:

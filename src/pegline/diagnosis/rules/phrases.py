@@ -2,15 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 from math import atan2
+from typing import Final
 
 from pegline.book.model import Book
 from pegline.errors import Place
 from pegline.measures.values import Length
+from pegline.network.kinds import MeasurementKind
+from pegline.network.observation_types import Booking
+from pegline.reduction.model import Reduction
 
-__all__ = ["angle_between", "angles_between", "base_place", "booked_text", "list_names", "number_with_noun", "percent"]
+__all__ = [
+    "angle_between",
+    "angles_between",
+    "base_place",
+    "booked_text",
+    "list_names",
+    "number_with_noun",
+    "percent",
+    "reading_name",
+]
+
+#: How a reading that is no length of a line is named; ``name`` is its point, ``what`` its own label.
+READINGS: Final[Mapping[MeasurementKind, str]] = {
+    "chainage": "the chainage of {name} on {line}",
+    "ranging": "how {name} stands in {line}",
+    "offset": "the offset of {name} from {line}",
+    "oblique": "the distance of {name} at {what}",
+    "bearing": "the bearing {what}",
+    "angle": "the angle {what}",
+    "control": "the coordinates of {what}",
+    "witness": "the witness distance {what}",
+}
 
 
 def angle_between(at: Sequence[float], first: Sequence[float], second: Sequence[float]) -> float:
@@ -63,6 +88,12 @@ def list_names(names: Sequence[str], most: int = 6) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def reading_name(booking: Booking, reduction: Reduction) -> str:
+    """Return a reading as a sentence names it: 'A-C', or 'the chainage of S on A-B'."""
+    name = "" if booking.row is None else reduction.rows[booking.row].name
+    return READINGS.get(booking.kind, "{what}").format(name=name, line=booking.line, what=booking.label)
 
 
 def number_with_noun(number: int, noun: str) -> str:

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.rules.phrases import angles_between, base_place, booked_text, list_names
+from pegline.diagnosis.rules.phrases import angles_between, base_place, booked_text, list_names, reading_name
 from pegline.errors import Place
 from pegline.kinds import CORNERED
 from pegline.measures.values import Reading
@@ -168,7 +168,10 @@ def unchecked_figure(solved: Solved, limit: None) -> Remarks:
     for reading, names in by_reading.items():
         distance = solved.unnoticed.distance(names[0])
         far = "anywhere" if distance is None else f"{solved.notation.small(distance)} off"
-        text = f"no check would show a mistake in {reading.label}: it could put {list_names(names)} {far}"
+        mistake = solved.unnoticed.hidden.get(reading)
+        size = f" of {solved.notation.small(abs(mistake))}" if mistake else ""
+        what = reading_name(reading, solved.reduction)
+        text = f"no check would show a mistake{size} in {what}: it could put {list_names(names)} {far}"
         yield f"{text}; tape one more line to {names[0]}", reading.place
 
 

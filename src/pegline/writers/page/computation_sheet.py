@@ -20,6 +20,7 @@ from pegline.diagnosis.report import (
     do_now,
     verdict,
 )
+from pegline.diagnosis.unseen_mistakes import sides_sentences, unseen_in_rows
 from pegline.network.kinds import CHECKS
 from pegline.network.model import Check
 from pegline.reduction.model import TapeConstants
@@ -62,6 +63,11 @@ def sheet(survey: Survey, scale: int) -> str:
             ("cause", "Likely cause, and what to do now", _cause(survey)),
             ("checks", "Checks", _checks(survey, scale, where)),
             ("accuracy", "Accuracy", _list(accuracy_in_full(survey.solved))),
+            (
+                "unseen",
+                "What no check would show",
+                _list([*unseen_in_rows(survey.solved), *sides_sentences(survey.solved)]),
+            ),
             ("improve", "What would improve the survey", _improvement(survey)),
             ("warnings", "Warnings", _warnings(survey, where)),
             ("book", "The survey", _head(survey)),

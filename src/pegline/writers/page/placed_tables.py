@@ -8,6 +8,7 @@ from math import degrees
 import numpy as np
 
 from pegline.diagnosis.model import Survey
+from pegline.diagnosis.rules.phrases import reading_name
 from pegline.measures.notation import METRES, area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
@@ -71,16 +72,32 @@ def _check_cells(survey: Survey, name: str) -> list[str]:
     distance, reading = unnoticed.distance(name), unnoticed.causes.get(name)
     if reading is None:  # it is where it is held, or no equation of the network has it
         return ["any", "nothing"] if distance is None else [units.length(distance), NOTHING_TO_SHOW]
+    what = reading_name(reading, survey.reduction)
     if distance is None:
-        return ["any", f"nothing: a mistake in {reading.label} would not show"]
+        return ["any", f"nothing: a mistake in {what} would not show"]
+    mistake = unnoticed.hidden.get(reading)
+    if mistake is not None and not unnoticed.is_checked(name):
+        return [units.length(distance), f"nothing shows a mistake of {units.length_with_unit(abs(mistake))} in {what}"]
     check = unnoticed.noticed_by.get(reading)
     if check is None:
-        return [units.length(distance), f"nothing shows a mistake in {reading.label}, but it moves this no further"]
+        return [units.length(distance), f"nothing shows a mistake in {what}, but it moves this no further"]
     size = unnoticed.smallest_noticed[reading]
     angular = any(each.angle for each in survey.adjustment.measurements if each.booking is reading)
     least = f"{degrees(size):.2f}°" if angular else units.length_with_unit(size)
     weakly = "" if unnoticed.is_checked(name) else "too weakly: "
-    return [units.length(distance), f"{weakly}{check.label} shows a mistake in {reading.label} from {least}"]
+    by_book = _side_by_book(survey).get(name)
+    side = "" if by_book is None else f"; which side of {by_book} it lies on is by the book alone"
+    return [units.length(distance), f"{weakly}{check.label} shows a mistake in {what} from {least}{side}"]
+
+
+def _side_by_book(survey: Survey) -> Mapping[str, str]:
+    """Return of each place that only the book puts on its side of a line the line."""
+    return {
+        name: side.line
+        for side in survey.solved.sides_by_book
+        if side.line is not None
+        for name in (*side.stations, *side.points)
+    }
 
 
 def _holding_lines(survey: Survey, name: str) -> str:

@@ -1,0 +1,133 @@
+"""Where a tie station could stand as well as where it is booked: a tape swung from a peg cuts a line twice.
+
+A line from a tie station to a peg is as long from where the line is cut again, as far beyond the foot of the peg as
+the tie station stands before it. A chainage that is wrong by just that passes such a check, however large it is:
+the derivatives, by which other mistakes are followed, do not see it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterator, Mapping, Sequence
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from pegline.errors import BookError
+from pegline.network.arc_intersection import twice_area
+from pegline.network.dependents import with_reading_changed
+from pegline.network.growing_figure import Hints
+from pegline.network.least_squares import Fit, solve, with_observations
+from pegline.network.model import Adjustment
+from pegline.network.observation_types import Booking, Chainage, Distance
+from pegline.plane import Array
+
+__all__ = ["SecondCrossing", "second_crossings"]
+
+SAME: Final = 0.05  #: metres: crossings nearer to each other than this are tried once
+
+
+class SecondCrossing(NamedTuple):
+    """A mistake in a tie station's chainage that passes every check."""
+
+    booking: Booking  #: of the chainage
+    mistake: float  #: metres on the ground
+    movements: Mapping[str, float]  #: by station and point, how far it would have put it, metres on the ground
+
+
+def second_crossings(
+    adjustment: Adjustment, hints: Hints, names: Sequence[str], least: float, largest: float
+) -> Iterator[SecondCrossing]:
+    """Yield for each tie station the mistakes in its chainage that a second crossing hides.
+
+    With c the chainage, f the foot of a peg on the line: 2 (f - c) along the line. Each is put into the chainage and
+    the plotting solution is solved anew; every check must pass, and every booked side hold.
+
+    Parameters
+    ----------
+    adjustment
+        The solved network.
+    hints
+        For the booked sides.
+    names
+        The tie stations that are looked at.
+    least, largest
+        Sizes of a mistake that are looked at, metres.
+    """
+    plotting = adjustment.plotting_fit
+    if plotting is None or not names or not all(check.passed for check in adjustment.checks):
+        return
+    network = plotting.network
+    wanted, at = set(names), plotting.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    tapes_to = _tapes_to(plotting, wanted)
+    checks = {n: check for check in adjustment.checks for n in check.numbers}
+    for number, one in enumerate(network.observations):
+        if not (isinstance(one, Chainage) and one.booking.part == "station" and one.point in wanted):
+            continue
+        start, end, stand = (at[network.index[name]] for name in (one.start, one.end, one.point))
+        along = np.asarray((end - start) / np.hypot(*(end - start)))
+        ends = [(checks.get(n), at[network.index[other]] - stand) for n, other in tapes_to.get(one.point, ())]
+        tried: list[float] = []
+        for _, away in ends:
+            mistake = 2 * float(away @ along) / network.scale
+            if not least < abs(mistake) <= largest or any(abs(mistake - size) < SAME for size in tried):
+                continue
+            tried.append(mistake)
+            if any(check and _changes_by(away, along, mistake * network.scale) > check.allowed for check, away in ends):
+                continue
+            moved = _passing(adjustment, plotting, hints, number, mistake, along)
+            if moved is not None:
+                yield SecondCrossing(one.booking, mistake, moved)
+
+
+def _tapes_to(fit: Fit, names: Container[str]) -> Mapping[str, list[tuple[int, str]]]:
+    """Return by station the numbers of the lengths that end there, each with its other end."""
+    ending: dict[str, list[tuple[int, str]]] = {}
+    for number, one in enumerate(fit.network.observations):
+        if isinstance(one, Distance):
+            for name, other in (one.points, one.points[::-1]):
+                if name in names:
+                    ending.setdefault(name, []).append((number, other))
+    return ending
+
+
+def _changes_by(away: Array, along: Array, moved: float) -> float:
+    """Return how much a length changes when the station that it is taped from moves along its line.
+
+    >>> round(_changes_by(np.array([3.0, 4.0]), np.array([1.0, 0.0]), 6.0), 9)  # beyond the foot as far as before it
+    0.0
+    """
+    return abs(float(np.hypot(*(away - moved * along)) - np.hypot(*away)))
+
+
+def _passing(
+    adjustment: Adjustment, plotting: Fit, hints: Hints, number: int, mistake: float, along: Array
+) -> Mapping[str, float] | None:
+    """Return how far a mistake in a chainage puts every point; None where a check or a booked side shows it."""
+    network = plotting.network
+    count, index = len(network.names), network.index
+    other = with_observations(network, with_reading_changed(network.observations, number, mistake))
+    begin = plotting.parameters.copy()
+    point = index[network.observations[number].points[0]]
+    begin[2 * point : 2 * point + 2] += mistake * network.scale * along
+    try:
+        fit = solve(other, plotting.keep, begin)
+    except BookError:
+        return None
+    shown = (
+        abs(fit.residuals[n]) > (check.allowed if len(check.numbers) == 1 else adjustment.critical * check.sd)
+        for check in adjustment.checks
+        for n in check.numbers
+    )
+    at = fit.parameters[: 2 * count].reshape(-1, 2)
+    if any(shown) or not _on_booked_sides(at, index, hints):
+        return None
+    moved = np.hypot(*(at - plotting.parameters[: 2 * count].reshape(-1, 2)).T) / network.scale
+    return dict(zip(network.names, moved.tolist(), strict=True))
+
+
+def _on_booked_sides(at: Array, index: Mapping[str, int], hints: Hints) -> bool:
+    sides = ((name, side) for name, side in hints.sides.items() if {name, side.of.start, side.of.end} <= index.keys())
+    return all(
+        (twice_area(*(tuple(at[index[one]]) for one in (side.of.start, side.of.end, name))) > 0) == side.left
+        for name, side in sides
+    )

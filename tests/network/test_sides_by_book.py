@@ -1,0 +1,163 @@
+"""What only the book puts on its side of a line passes every check on the other side; what is not told fails there."""
+
+from collections import Counter
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from builders.networks import NETWORKS, between, net, random_plot
+from builders.records import LOCAL, measure, simulate
+
+from pegline.errors import BookError
+from pegline.network.adjust import adjust, hints
+from pegline.network.sides_by_book import BookedSide, sides_by_book
+from pegline.network.unnoticed_mistakes import find_unnoticed
+
+
+def told(book, reduction, adjustment=None):
+    adjustment = adjustment or adjust(book, reduction, LOCAL)
+    return sides_by_book(adjustment, hints(book, reduction), find_unnoticed(book, reduction, adjustment))
+
+
+KITE = {
+    "A-B": ("base", 60.0),
+    "A-C": ("side", 50.0),
+    "C-B": ("side", 46.0),
+    "A-D": ("side", 48.0),
+    "D-B": ("side", 44.0),
+}
+SIDES = {"C": "left A-B", "D": "right A-B"}
+TIES = (("S", "A-B", 22.0, "station"), ("T", "A-B", 38.0, "station"))
+
+
+def kite(**more):
+    """Return two triangles on a base, each checked by a line from a tie station; figures worked by hand.
+
+    C is at (33.2, 37.387), D at (33.067, -34.795).
+    """
+    checks = {"S-C": ("check", 39.020), "T-D": ("check", 35.143)}
+    lines = KITE | checks | more.pop("lines", {})
+    return measure(lines, sides=SIDES, **({"rows": TIES} | more))
+
+
+def test_lines_from_a_tie_station_on_the_base_do_not_tell_the_side_of_the_apex():
+    assert told(*kite()) == (BookedSide("A-B", ("C",)), BookedSide("A-B", ("D",)), BookedSide(None))
+
+
+def test_a_line_across_the_base_leaves_only_the_whole():
+    assert told(*kite(lines={"C-D": ("check", 72.182)})) == (BookedSide(None),)
+
+
+def test_of_a_survey_that_fails_nothing_is_told():
+    assert told(*kite(lines={"C-D": ("check", 75.0)})) == ()
+
+
+@pytest.mark.parametrize("shown", [False, True])
+def test_a_building_taken_from_one_line_may_lie_on_its_other_side(shown):
+    # h and k at 10 and 18 on A-B, 5 to the left, booked twice; arcs to h from A and C tell its side.
+    def taken(side):
+        twice = [("h", "A-B", 10.0, 5.0 * side), ("k", "A-B", 18.0, 5.0 * side)] * 2
+        arcs = [("h", {"A": 11.1803, "C": 39.807}, f"{'left' if side > 0 else 'right'} A-C")] if shown else []
+        return kite(rows=[*TIES, *twice], dimensions={"h-k": 8.0}, arcs=arcs)
+
+    sides = [side for side in told(*taken(1)) if side.points]
+    assert sides == ([] if shown else [BookedSide("A-B", points=("h", "k"))])
+
+    try:
+        otherwise = adjust(*taken(-1), LOCAL)
+    except BookError:
+        assert shown
+    else:
+        assert all(check.passed for check in otherwise.checks) != shown
+
+
+# -- against surveys that are booked on the other side ------------------------------------------------
+
+
+def on_other_side(book, names, start, end):
+    """Return a book with the sketches of some stations mirrored in a line between two others."""
+    at = {name: np.array(station.sketch) for name, station in book.stations.items()}
+    along = (at[end] - at[start]) / np.hypot(*(at[end] - at[start]))
+    stations = dict(book.stations)
+    for name in names:
+        away = at[name] - at[start]
+        stations[name] = replace(stations[name], sketch=tuple(at[start] + 2 * (away @ along) * along - away))
+    return replace(book, stations=stations)
+
+
+def differs(one, other, names):
+    """Return by how much the distances between stations differ at most, metres: a mirrored whole is the same."""
+    pairs = list(combinations(names, 2))
+    apart = [[np.hypot(*(each.position(i) - each.position(j))) for i, j in pairs] for each in (one, other)]
+    return float(np.abs(np.subtract(*apart)).max(initial=0.0))
+
+
+def plots():
+    """Yield plots without end: the named ones, some lines left out, and triangles checked from the base."""
+    draw = np.random.default_rng(8)
+    names = list(NETWORKS)
+    while True:
+        plot = NETWORKS[names[int(draw.integers(len(names)))]]()
+        spare = [line.name for line in plot.lines if line.use in ("check", "tie") and not line.rows]
+        out = {name for name in spare if draw.random() < 0.4}
+        yield replace(plot, lines=tuple(line for line in plot.lines if line.name not in out))
+        yield random_plot(int(draw.integers(100_000)), stations=int(draw.integers(4, 9)), details=0)
+        yield chained(draw)
+
+
+def chained(draw):
+    """Return a triangle on each side of a base, a further one on one of them, each with a line from a tie station."""
+    a, b = (0.0, 0.0), (float(draw.uniform(50, 80)), 0.0)
+    c = (float(draw.uniform(0.3, 0.7)) * b[0], float(draw.uniform(25, 45)))
+    d = (float(draw.uniform(0.3, 0.7)) * b[0], -float(draw.uniform(25, 45)))
+    s, t, r = between(a, b, 0.45), between(a, b, 0.6), between(a, c, 0.5)
+    e = (r[0] - float(draw.uniform(20, 30)), r[1] + float(draw.uniform(10, 20)))
+    at = {"A": a, "B": b, "C": c, "D": d, "E": e, "S": s, "T": t, "R": r}
+    more = [name for name in ("C-D", "E-B", "E-D") if draw.random() < 0.25]
+    checks = " ".join(["S-C", "T-D", "R-E", *more])
+    return net(at, "A-B", "A-C C-B A-D D-B A-E E-C", checks=checks, on="S on A-B, T on A-B, R on A-C")
+
+
+@pytest.mark.parametrize("count", [60, pytest.param(2000, marks=pytest.mark.long)])
+def test_what_is_told_passes_on_the_other_side_and_what_is_not_told_does_not(count):
+    tried = Counter()
+    for number, plot in zip(range(count), plots(), strict=False):
+        try:
+            book, reduction = simulate(plot, number)
+            sound = adjust(book, reduction, LOCAL)
+        except BookError:
+            continue
+        if not sound.checks or not all(check.passed for check in sound.checks):
+            continue
+        unnoticed = find_unnoticed(book, reduction, sound)
+        sides = [side for side in told(book, reduction, sound) if side.stations]
+        stations = sound.adjusted.names[: sound.adjusted.stations]
+        for side in sides:
+            passes = passes_elsewhere(book, reduction, sound, side.stations, side.line.split("-"), stations)
+            tried["told", passes] += 1
+        # What is told, or not checked at all, may lie elsewhere; of the others none may. A side is booked neither of
+        # tie stations nor of the ends of the base line.
+        named = {name for side in sides for name in side.stations}
+        others = [name for name in stations if name not in named and unnoticed.is_checked(name)]
+        free = {row.name for row in reduction.rows} | {sound.adjusted.names[row] for row in sound.adjusted.base}
+        for name in set(others) - free:
+            ends = [(line.start, line.end) for line in reduction.lines.values() if name in (line.start, line.end)]
+            axes = combinations(sorted({*sum(ends, ())} - {name}), 2)
+            passes = any(passes_elsewhere(book, reduction, sound, [name], axis, others) for axis in axes)
+            tried["not told", passes] += 1
+    print(f"passes on the other side: {dict(tried)}")
+    assert tried["told", True] > count / 8
+    assert tried["not told", False] > count / 2
+    assert tried["told", False] <= 0.02 * (tried["told", True] + tried["told", False])
+    assert tried["not told", True] <= 0.01 * tried["not told", False]
+
+
+def passes_elsewhere(book, reduction, sound, names, axis, others):
+    """Return whether a survey passes, and is another figure, with some stations on the other side of a line."""
+    try:
+        found = adjust(on_other_side(book, names, *axis), reduction, LOCAL)
+    except BookError:
+        return False
+    limit = find_unnoticed(book, reduction, sound).limit
+    return all(check.passed for check in found.checks) and differs(sound.adjusted, found.adjusted, others) > limit

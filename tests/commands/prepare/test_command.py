@@ -54,6 +54,14 @@ def test_without_a_check_the_layout_is_not_sound(capsys, tmp_path):
     assert found["lines"]["A-C"]["smallest_noticed"] is None
 
 
+def test_a_detail_coarser_than_the_plan_shows_is_a_note_as_it_is_after_measuring(capsys, tmp_path):
+    path = changed_book(tmp_path, ("scale: 200", "scale: 50"))
+    assert main(["prepare", str(path)]) == 0
+    first, *rest = capsys.readouterr().out.splitlines()
+    assert first.startswith("PASSED")
+    assert any(line.startswith("! at 1:50 the plan shows") for line in rest)
+
+
 def test_a_flat_triangle_is_told(capsys, tmp_path):
     status, found = answer(capsys, changed_book(tmp_path, ("C: {sketch: [30, 34]}", "C: {sketch: [30, 9]}")))
     assert status == 1

@@ -76,5 +76,5 @@ lines:
   T-C: {use: check, taped: 31.01}
 """
     advice = reduce(parse_book(text.encode(), "tie.yaml")).diagnosis.advice
-    assert "A-B at 25.00" in advice[0].why
+    assert "the chainage of T on A-B" in advice[0].why
     assert "T" in advice[0].measure.split("-")

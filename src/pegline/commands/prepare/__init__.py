@@ -52,7 +52,7 @@ class Preparation:
         """Return whether the layout is well-conditioned, checked and reaches everything; or a proposal is."""
         if not self.has_layout and self.proposals:
             return not self.expectation.intention.unplaced
-        return all(remark.good for remark in self.judgement)
+        return all(remark.sound for remark in self.judgement)
 
     def with_layout(self, number: int = 1) -> Preparation:
         """Return what sheets and needs are told of: the book's own layout, or a proposal where it has none."""
@@ -284,7 +284,7 @@ def preparation_lines(preparation: Preparation) -> Iterator[str]:
         yield from _ends(preparation.with_layout())
         return
     wrong = [remark for remark in preparation.judgement if not remark.good]
-    yield "FAILED   Do not start yet." if wrong else "PASSED   A sound layout."
+    yield "PASSED   A sound layout." if preparation.sound else "FAILED   Do not start yet."
     for remark in (*wrong, *(each for each in preparation.judgement if each.good)):
         place = f"   book {remark.source.split(':')[0]}" if remark.source else ""
         yield f"{' ' if remark.good else '!'} {remark.text}.{place}"

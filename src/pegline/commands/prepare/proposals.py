@@ -123,7 +123,7 @@ def is_sound(expectation: Expectation) -> bool:
     return (
         bool(figure)
         and all(survey.solved.unnoticed.is_checked(name) for name in layout.stations)
-        and all(remark.good or remark.rule == "scale" for remark in judge_layout(expectation))
+        and all(remark.sound for remark in judge_layout(expectation))
     )
 
 

@@ -87,6 +87,11 @@ class Remark(NamedTuple):
     good: bool
     source: str | None = None  #: ``LINE:COLUMN`` of the book
 
+    @property
+    def sound(self) -> bool:
+        """Return whether a layout may have it: a detail coarser than the plan shows is a note here as in ``check``."""
+        return self.good or self.rule == "scale"
+
 
 Rule = Callable[[Expectation, Notation], Iterator[Remark]]
 

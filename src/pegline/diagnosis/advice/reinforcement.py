@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.model import Advice
+from pegline.diagnosis.rules.phrases import name_reading
 from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
 from pegline.network.observation_types import Chainage, Distance, Observation
@@ -142,7 +143,7 @@ def _strengthening(
     possible = _possible(fit, weakest, alone, tape, is_clear)
     if possible is None:
         return ()
-    what = ones[int(weakest[0])].booking.label
+    what = name_reading(ones[int(weakest[0])].booking, ones[int(weakest[0])].points[0])
     scale = fit.network.sds[weakest] ** 2
 
     def weakest_of_all(power: Array) -> float:

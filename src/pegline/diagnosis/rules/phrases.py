@@ -20,6 +20,7 @@ __all__ = [
     "base_place",
     "booked_text",
     "list_names",
+    "name_reading",
     "number_with_noun",
     "percent",
     "reading_name",
@@ -92,8 +93,12 @@ def list_names(names: Sequence[str], most: int = 6) -> str:
 
 def reading_name(booking: Booking, reduction: Reduction) -> str:
     """Return a reading as a sentence names it: 'A-C', or 'the chainage of S on A-B'."""
-    name = "" if booking.row is None else reduction.rows[booking.row].name
-    return READINGS.get(booking.kind, "{what}").format(name=name, line=booking.line, what=booking.label)
+    return name_reading(booking, "" if booking.row is None else reduction.rows[booking.row].name)
+
+
+def name_reading(booking: Booking, point: str) -> str:
+    """Return a reading as a sentence names it; ``point`` is the one that its row books."""
+    return READINGS.get(booking.kind, "{what}").format(name=point, line=booking.line, what=booking.label)
 
 
 def number_with_noun(number: int, noun: str) -> str:

@@ -90,13 +90,6 @@ class _Figure:
         return frozenset(self.adjustment.adjusted.names[row] for row in self.adjustment.adjusted.base)
 
     @cached_property
-    def tie_stations(self) -> frozenset[str]:
-        """Return the stations that stand on a line."""
-        return frozenset(
-            one.point for one in self.observations if isinstance(one, Chainage) and one.booking.part == "station"
-        )
-
-    @cached_property
     def lengths(self) -> Mapping[str, list[tuple[str, float]]]:
         """Return by station those that its distance to is known, and by how much that may change unseen, metres."""
         allowed = {n: check.allowed for check in self.adjustment.checks for n in check.numbers}
@@ -109,6 +102,24 @@ class _Figure:
                     known.setdefault(first, []).append((other, most))
                     known.setdefault(other, []).append((first, most))
         return known
+
+    @cached_property
+    def tie_stations(self) -> frozenset[str]:
+        """Return the stations that stand on a line."""
+        return frozenset(
+            one.point for one in self.observations if isinstance(one, Chainage) and one.booking.part == "station"
+        )
+
+    @cached_property
+    def placed_from(self) -> Mapping[str, list[str]]:
+        """Return by station the others that a plan plotted by hand places it from, and those placed from it."""
+        fit = self.adjustment.plotting_fit
+        others: dict[str, list[str]] = {}
+        for one, kept in zip(self.observations, [] if fit is None else fit.keep.tolist(), strict=True):
+            if kept and isinstance(one, Distance) and self.stations.issuperset(one.points):
+                others.setdefault(one.start, []).append(one.end)
+                others.setdefault(one.end, []).append(one.start)
+        return others
 
     @cached_property
     def groups(self) -> Sequence[tuple[tuple[str, ...], tuple[str, ...]]]:
@@ -217,8 +228,8 @@ def _stations(figure: _Figure, hints: Hints) -> Iterator[tuple[tuple[str, str], 
     for name in dict.fromkeys((*hints.sides, *hints.sketches)):
         if name not in figure.stations or name in figure.base | figure.tie_stations:
             continue
-        others = dict.fromkeys(other for other, _ in figure.lengths.get(name, ()))
-        for axis in combinations(others, 2):
+        # The first station of a part is placed from two that stand on the line; its own side is booked.
+        for axis in combinations(figure.placed_from.get(name, ()), 2):
             with_it = figure.together(name, axis) if figure.moves(name, axis) else None
             # With all that stands off the line, that is the whole, mirrored.
             if with_it and any(figure.moves(other, axis) for other in figure.stations - with_it):

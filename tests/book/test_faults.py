@@ -154,6 +154,12 @@ FAULTS = [
     (row("[3, 3, z]"), "15:9: a list is given where a row of details is expected"),
     (row("{at: 3, produced: A-B, left: 2}"), "15:9: produced says where a wall cuts the line itself"),
     (after("witnesses: {A: {p: {distance: 3, to: face}}}"), "10:17: to: face needs half the width of p; book its"),
+    (
+        after(
+            "features: {w: {kind: well, circle: {through: [p, q, r]}}}\nwitnesses: {A: {w: {distance: 3, to: face}}}"
+        ),
+        "11:17: to: face needs half the width of w; book its girth",
+    ),
     (after("points: {k: {meet: [A-B]}}"), "10:20: meet: 1 in the list; the two lines wants 2"),
     (after("points: {p: {meet: [A-B, C-T1]}}\npoints: {}"), "11:1: the key 'points' is already in book 10"),
     # off the lines

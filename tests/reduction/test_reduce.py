@@ -519,17 +519,19 @@ def test_a_comparison_with_a_standard_says_how_well_the_scale_is_known(tape: str
 def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> None:
     found = reduction_of(
         "lines: {A-B: {use: base, taped: 100, details: [{at: 5, left: 3, point: oak, kind: tree, girth: 1.57},"
-        " {at: 9, left: 3, point: w}]}}\n"
+        " {at: 9, left: 3, point: w}, {at: 9, left: 5, point: x}]}}\n"
         "features: {well: {kind: well, circle: {centre: w, radius: 0.9}},"
-        " sump: {kind: well, circle: {centre: w, girth: 6}}}\n"
+        " sump: {kind: well, circle: {centre: w, girth: 6}},"
+        " pond: {kind: well, circle: {through: [oak, w, x]}, width: 3}}\n"
         "witnesses: {A: {oak: {distance: 5.58, to: face}, well: {distance: 8, to: face},"
-        " sump: {distance: 8, to: face}, pole: {distance: 4, to: face}}}"
+        " sump: {distance: 8, to: face}, pond: {distance: 7, to: face}, pole: {distance: 4, to: face}}}"
     )
-    oak, well, sump, pole = (witness.ground for witness in found.witnesses["A"])
+    oak, well, sump, pond, pole = (witness.ground for witness in found.witnesses["A"])
 
     assert oak.length == pytest.approx(5.58 + 1.57 / (2 * pi), abs=ROUNDING)
     assert well.length == pytest.approx(8.9, abs=ROUNDING)
     assert sump.length == pytest.approx(8 + 6 / (2 * pi), abs=ROUNDING)
+    assert pond.length == pytest.approx(8.5, abs=ROUNDING)  # a circle through three points needs a size of its own
     assert pole.length == 4
     assert oak.corrections == {"face": pytest.approx(1.57 / (2 * pi))}
 

@@ -111,7 +111,7 @@ def test_so_it_does_with_each_number_of_control_points_and_each_compass(control,
     found = share(2000, control, bearing_sd)
     points = f"{control} point{'s' * (control > 1)} of control, a compass of {bearing_sd:g}°"
     keep("G6", f"the weakest point on the grid within what is told, {points}", f"{found:.1%}", 2000)
-    assert 0.93 <= found <= 0.97
+    assert 0.935 <= found <= 0.965
 
 
 def local_frame(position):
@@ -147,4 +147,4 @@ def test_a_typical_and_the_weakest_point_lie_within_what_is_told_relative_to_the
 def test_so_they_do_in_2000_surveys():
     for which, share_inside in local_shares(2000).items():
         keep("G6", f"the {which} point within what is told, relative to the base line", f"{share_inside:.1%}", 2000)
-        assert 0.93 <= share_inside <= 0.97
+        assert 0.935 <= share_inside <= 0.965

@@ -52,7 +52,13 @@ GOALS: Final = {
         "of two mistakes no innocent reading accused",
         ("python tests/bench/trust.py --only two,", "python tests/bench/trust.py --first 2000 --only 'two, 3'"),
     ),
-    "G12": Goal("no plan is mirrored", ("pytest -m long -k mirrored tests/simulation/test_same_figure.py",)),
+    "G12": Goal(
+        "no plan is mirrored, no detail on the other side of its line",
+        (
+            "pytest -m long -k mirrored tests/simulation/test_same_figure.py",
+            "pytest -m long tests/reliability/test_sides.py",
+        ),
+    ),
     "G13": Goal(
         "2,000 kills at random and at every step of publishing: no damaged file, no mixed set unknown",
         ("pytest -m 'long or not long' tests/reliability/test_kills.py",),

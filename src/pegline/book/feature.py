@@ -62,7 +62,8 @@ class Feature:
     @property
     def has_half_width(self) -> bool:
         """Return whether half its width is known, which a witness taped to its face needs."""
-        return bool(self.girth or self.width or isinstance(self.geometry, Circle))
+        of_circle = isinstance(self.geometry, Circle) and (self.geometry.radius or self.geometry.girth)
+        return bool(self.girth or self.width or of_circle)
 
 
 def _feature(values: dict[str, Any], table: Table, log: ReadingLog) -> Feature:

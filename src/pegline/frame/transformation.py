@@ -42,7 +42,9 @@ NEEDED: Final[dict[Kind, int]] = {"similarity": 2, "affine": 3, "projective": 4}
 FALSE_ALARM: Final = 0.01
 #: A projective transformation is settled when a step changes no point by more than this share of the figure.
 SETTLED: Final = 1e-13
-STEPS: Final = 50
+STEPS: Final = 300
+HALVINGS: Final = 40  #: of a step that makes the misfit larger, as a list of mixed-up points has them
+ROUNDING: Final = 1e-9  #: share of the misfit's square that may be rounding
 
 
 def carry_points(matrix: ArrayLike, points: ArrayLike) -> Array:
@@ -197,12 +199,25 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
         if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
             raise ValueError(f"the points are too near one line for a {kind} transformation")
-        parameters = parameters + step
-        if kind != "projective" or np.abs(step).max() < SETTLED:
+        parameters, size = _stepped(kind, parameters, step, u, v, weights, misfit @ misfit)
+        if kind != "projective" or size < SETTLED:
             break
         rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
     matrix = back @ matrix_of_parameters(kind, parameters) @ centre
     return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
+
+
+def _stepped(
+    kind: Kind, parameters: Array, step: Array, u: Array, v: Array, weights: Array, square: float
+) -> tuple[Array, float]:
+    """Return parameters a step on, halved until the misfit is no larger, and the largest change of one of them."""
+    for _ in range(HALVINGS if kind == "projective" else 1):
+        moved = parameters + step
+        misfit = (v - carry_points(matrix_of_parameters(kind, moved), u)).ravel() * weights
+        if misfit @ misfit <= square * (1 + ROUNDING):
+            break
+        step = step / 2
+    return moved, float(np.abs(step).max())
 
 
 def centring_matrix(points: Array) -> Array:

@@ -174,7 +174,7 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
     turn = _turn(points, base)
     shared = covariances.with_each(_base_parameters(base)) @ turn
     by_direction = float(turn @ shared[_base_parameters(base)])
-    flat_rows: set[int] = set()
+    flat_ends: list[Ints] = []
     for batch in network.batches:
         kind = type(network.observations[batch.rows[0]])
         if kind not in (Distance, Oblique):
@@ -188,11 +188,10 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
         variance = np.einsum("mi,mij,mj->m", gradient, covariances.blocks(numbers), gradient)
         variance += size**2 * by_direction - 2 * size * np.einsum("mi,mi->m", gradient, shared[numbers])
         flat = fit.keep[batch.rows] & (variance > network.sds[batch.rows] * size / (FLAT_SIGMAS * sqrt(2)))
-        for row in np.flatnonzero(flat):
-            loose = max(ends[row], key=lambda point: float(np.trace(covariances.blocks(_pair(point))[0])))
-            flat_rows.add(int(loose))
-    return tuple(network.names[number] for number in sorted(flat_rows))
-
-
-def _pair(point: int) -> Ints:
-    return np.array([[2 * point, 2 * point + 1]], np.int64)
+        flat_ends += list(ends[flat])
+    if not flat_ends:
+        return ()
+    variances = covariances.blocks(np.arange(2 * len(points)).reshape(-1, 2))
+    # Of two ends the looser one about the base line: where the whole may turn, what is far from A moves most.
+    loose = np.trace(_local(points, variances, covariances, base), axis1=1, axis2=2)
+    return tuple(network.names[number] for number in sorted({int(max(pair, key=loose.item)) for pair in flat_ends}))

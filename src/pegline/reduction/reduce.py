@@ -331,9 +331,11 @@ def _witness(rack: Rack, peg: str, witness: Witness) -> Ground:
     feature = rack.book.features.get(witness.object) if witness.to == "face" else None
     if feature is None:
         return ground
-    if isinstance(feature.geometry, Circle):
-        size, unit = feature.geometry, rack.book.unit
-        half = size.radius.metres(unit) if size.radius else size.girth.metres(unit) / (2 * pi) if size.girth else 0.0
+    circle, unit = feature.geometry, rack.book.unit
+    if isinstance(circle, Circle) and circle.radius:
+        half = circle.radius.metres(unit)
+    elif isinstance(circle, Circle) and circle.girth:
+        half = circle.girth.metres(unit) / (2 * pi)
     else:
         half = _half_width(feature, _unit_at(rack.book, feature))
     return _to_centre(ground, half)

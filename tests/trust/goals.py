@@ -96,7 +96,11 @@ GOALS: Final = {
         (
             *(f"python -m tests.trust.branches {room}" for room in CORE),
             "python -m tests.trust.everything",
-            *(f"python -m tests.trust.mutants --each 40 --seed 22 --room {room}" for room in CORE),
+            *(
+                f"python -m tests.trust.mutants --each 40 --seed {seed} --room {room}"
+                for room in CORE
+                for seed in (22, 23)
+            ),
         ),
     ),
 }

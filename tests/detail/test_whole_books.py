@@ -3,6 +3,7 @@
 from math import pi, sqrt
 
 import pytest
+from builders.little_book import head
 
 from pegline import reduce
 from pegline.errors import BookError
@@ -11,13 +12,9 @@ from pegline.readers import parse_book
 MICROMETRE = 1e-6
 
 #: A right-angled triangle of 30, 40 and 50 with everything booked without error.
-PLOT = """
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-default_method: optical square
-stations: {C: {left_of: A-B}}
+PLOT = (
+    head(method="optical square")
+    + """\
 lines:
   A-B:
     use: base
@@ -34,6 +31,7 @@ lines:
 features:
   lane: {kind: road edge, curve: booked}
 """
+)
 
 
 def shapes(features, plot=PLOT):
@@ -84,7 +82,7 @@ def test_an_outline_out_of_order_is_told_and_has_no_area():
     survey = reduce(parse_book((PLOT + "  plot: {kind: boundary, ring: [h1, w, h2, C]}").encode(), "plot.yaml"))
     assert survey.detail.shapes["plot"].area is survey.detail.shapes["plot"].area_sd is None
     (warning,) = [finding for finding in survey.diagnosis.warnings if finding.rule == "ring-crosses"]
-    assert warning.place.line == 23
+    assert warning.place.line == 22
     assert "at x 18.00 m, y 4.80 m, near h2 and h1" in warning.text
 
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from builders.little_book import TWO_TRIANGLES, head
+
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
 #: Two triangles on one base, nothing between C and D: A 0, 0; B 60, 0; C 25, 28; D 30, -26.
-UNCHECKED = """\
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+UNCHECKED = (
+    head(TWO_TRIANGLES)
+    + """\
 lines:
   A-B:
     use: base
@@ -28,6 +27,7 @@ lines:
 features:
   thing: {kind: KIND, ring: [h1, h2, h3, h4]}
 """
+)
 
 
 def _advice_of(kind: str) -> list[str]:

@@ -5,6 +5,7 @@ import json
 
 import pytest
 import shapely
+from builders.little_book import head
 from builders.paths import ROOT
 
 from pegline import read, reduce, write
@@ -14,12 +15,9 @@ from pegline.kinds import KINDS
 from pegline.readers import parse_book
 
 HOW_TO = ROOT / "samples" / "how-to"
-FRAME = """\
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-stations: {C: {left_of: A-B}}
+FRAME = (
+    head()
+    + """\
 lines:
   A-C: {use: side, taped: 40}
   C-B: {use: side, taped: 40}
@@ -28,6 +26,7 @@ lines:
     taped: 60
     details:
 """
+)
 POINTS = "".join(
     f"      - {{at: {at}, left: {left}, point: {name}}}\n"
     for name, at, left in (("p", 5, 3), ("q", 20, 4), ("r", 35, 3), ("s", 20, 9))
@@ -122,13 +121,9 @@ def test_every_small_book_comes_back_from_its_tables(path, end, tmp_path):
     }
 
 
-PASSED = """\
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-default_method: optical square
-stations: {C: {left_of: A-B}, D: {right_of: A-B}, E: {right_of: A-B}}
+PASSED = (
+    head("C: {left_of: A-B}, D: {right_of: A-B}, E: {right_of: A-B}", method="optical square")
+    + """\
 lines:
   A-B:
     use: base
@@ -145,6 +140,7 @@ lines:
   D-E: {use: check, taped: 15.81}
   C-E: {use: check, taped: 46.62}
 """
+)
 
 
 @pytest.mark.parametrize(("wrong", "slip"), [("24.60", "the digits"), ("25.40", "1 m misread")])

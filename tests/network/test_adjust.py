@@ -5,6 +5,7 @@ from math import cos, dist, hypot, radians, sin, sqrt
 
 import numpy as np
 import pytest
+from builders.little_book import stations_on_a_line
 from builders.networks import NETWORKS
 from builders.plot import Plot
 from builders.records import LAY_SD, LOCAL, apart, measure, place, simulate
@@ -96,26 +97,7 @@ def test_the_adjusted_solution_is_that_of_a_general_optimiser(name):
         assert solution.position(station) == pytest.approx(at, abs=ROUNDING)
 
 
-LAYS = """
-book: 1
-unit: m
-tapes: {s: {material: steel, length: 30}}
-default_tape: {lines: s, offsets: s}
-stations: {C: {left_of: A-B}}
-lines:
-  A-B:
-    use: base
-    taped: [140.02, 139.99]
-    details:
-    - {at: 29.01, station: R}
-    - {at: 61.03, station: S}
-    - {at: 118.02, station: T}
-    - {at: 139.00, station: U}
-  A-C: {use: side, taped: 91.47}
-  C-B: {use: side, taped: 104.41}
-  C-S: {use: check, taped: 68.20}
-  C-T: {use: check, taped: 88.92}
-"""
+LAYS = stations_on_a_line("[140.02, 139.99]", {"R": "29.01", "S": "61.03", "T": "118.02", "U": "139.00"})
 
 
 def test_readings_of_one_line_are_adjusted_by_what_their_lays_have_in_common():

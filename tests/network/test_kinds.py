@@ -3,6 +3,7 @@
 from typing import get_args
 
 import pytest
+from builders.little_book import head
 
 import pegline
 from pegline.errors import BookError
@@ -12,12 +13,9 @@ from pegline.network.observation_types import Observation
 from pegline.readers import parse_book
 from pegline.writers.result import result
 
-YARD = """
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-stations: {C: {left_of: A-B}}
+YARD = (
+    head()
+    + """\
 lines:
   A-B: {use: base, taped: 50.00}
   A-C: {use: side, taped: 40.00}
@@ -25,6 +23,7 @@ lines:
 angles:
   A-C-B: {angle: [270°10', 269°40'], accuracy: 0°30'}
 """
+)
 
 
 @pytest.mark.parametrize(
@@ -87,4 +86,4 @@ def test_what_is_no_angle_is_told_with_its_place(wrong, told):
         parse_book(text.encode(), "yard.yaml")
     (finding,) = error.value.findings
     assert told in finding.text
-    assert finding.place.line == 12
+    assert finding.place.line == 11

@@ -5,6 +5,7 @@ from math import hypot
 
 import numpy as np
 import pytest
+from builders.little_book import TWO_TRIANGLES, head
 from builders.records import LAY_SD, LOCAL, measure
 from builders.solved import HERE, feature
 
@@ -80,12 +81,9 @@ def test_a_group_is_what_stands_or_falls_together():
     assert {one.booking.measured_line for one in three} == {None}
 
 
-YARD = """book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-default_method: optical square
-stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+YARD = (
+    head(TWO_TRIANGLES, method="optical square")
+    + """\
 lines:
   A-B:
     use: base
@@ -99,6 +97,7 @@ lines:
   D-B: {use: side, taped: 30.00}
   C-D: {use: check, taped: 48.00}
 """
+)
 WITNESSES = "witnesses: {A: {h1: 10.00, oak: 20.62, old gate: 3.30}}\n"  # √(8² + 6²), √(20² + 5²)
 WRONG = WITNESSES.replace("10.00", "13.00")
 

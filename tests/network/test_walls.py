@@ -4,6 +4,7 @@ from math import atan2, degrees, hypot, pi, radians, sqrt, tan
 
 import numpy as np
 import pytest
+from builders.little_book import head
 from builders.solved import HERE, feature, given_book, ground, reduction_of
 
 from pegline import reduce
@@ -96,13 +97,9 @@ def test_a_wall_carries_the_tape_and_the_deviation_of_its_readings():
 
 
 MILLIMETRE = 1e-3
-HEAD = """\
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-default_method: optical square
-stations: {C: {left_of: A-B}}
+HEAD = (
+    head(method="optical square")
+    + """\
 lines:
   A-C: {use: side, taped: 50}
   C-B: {use: side, taped: 50}
@@ -111,6 +108,7 @@ lines:
     taped: 60
     details:
 """
+)
 WALL = [("h1", 10.0, 4.0), ("h2", 16.0, 7.0)]  # y = 4 + (x - 10) / 2, which cuts the line at x = 2
 OTHER = [("g1", 40.0, 4.0), ("g2", 38.0, 8.0)]  # x = 42 - y / 2
 

@@ -11,6 +11,7 @@ from math import ceil, floor, sqrt
 
 import numpy as np
 import pytest
+from builders.little_book import head
 
 from pegline import reduce
 from pegline.readers import parse_book
@@ -18,13 +19,7 @@ from pegline.readers import parse_book
 A, B, TAPE = 0.005, 1 / 5000, 30.0  # of a steel tape: one lay, its scale, its length (common practice)
 EAST, NORTH = 512_340.0, 5_712_800.0
 TIGHT = 0.002  # of control, metres
-HEAD = """book: 1
-unit: m
-tapes: {s: {material: steel, length: 30}}
-default_tape: {lines: s, offsets: s}
-default_method: optical square
-stations: {C: {left_of: A-B}}
-"""
+HEAD = head(tape=30, method="optical square")
 
 
 def book(length, at, draw, *, grid_scale):

@@ -3,20 +3,15 @@
 import json
 
 import pytest
+from builders.little_book import head
 
 from pegline.cli import main
 from pegline.commands.area.areas import in_units
 from pegline.commands.area.request import read_cut_off
 
-BOOK = """\
-book: 1
-unit: m
-tapes:
-  steel: {material: steel, length: 50}
-default_tape: {lines: steel, offsets: steel}
-stations:
-  C: {left_of: A-B}
-  D: {left_of: A-B}
+BOOK = (
+    head("C: {left_of: A-B}, D: {left_of: A-B}")
+    + """\
 lines:
   A-B:
     use: base
@@ -38,6 +33,7 @@ features:
   hedge: {kind: hedge, through: booked}
 limits: {offset: 20}
 """
+)
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 from builders.book import fill
+from builders.little_book import TWO_TAPES
 from builders.party import Chain, Errors, Party
 from builders.plot import Line, Plot
 
@@ -22,15 +23,6 @@ from pegline.readers.yaml import parse
 from pegline.survey import refine_frame, solve
 
 USUAL = Errors(lays=1.0, scale=1.0, angle=1.0)
-HEAD = """\
-book: 1
-unit: m
-tapes:
-  steel: {material: steel, length: 50}
-  fibreglass: {material: fibreglass, length: 30}
-default_tape: {lines: steel, offsets: fibreglass}
-default_method: optical square
-"""
 
 
 class ChainingParty(Party):
@@ -70,7 +62,7 @@ def sketch_book(stations, points):
     things = "\n".join(f"  {name}: {{sketch: [{x:.6f}, {y:.6f}]}}" for name, (x, y) in points.items())
     uses = {"A-B": "base", "A-C": "side", "C-B": "side", "A-D": "side", "D-B": "side", "C-D": "check"}
     lines = "\n".join(f"  {name}: {{use: {use}, taped: }}" for name, use in uses.items())
-    return f"{HEAD}stations:\n{places}\npoints:\n{things}\nlines:\n{lines}\n", uses
+    return f"{TWO_TAPES}stations:\n{places}\npoints:\n{things}\nlines:\n{lines}\n", uses
 
 
 def expectation_of(text):
@@ -97,7 +89,7 @@ def measure_layout(expectation, stations, points, uses, seed):
         for name, use in uses.items()
     )
     sides = "stations: {C: {left_of: A-B}, D: {right_of: A-B}}\n"
-    text = fill(f"{HEAD}{sides}lines:\n{lines}", ChainingParty(plot, errors=USUAL, seed=seed))
+    text = fill(f"{TWO_TAPES}{sides}lines:\n{lines}", ChainingParty(plot, errors=USUAL, seed=seed))
     framework = refine_frame(solve(parse_book(text.encode(), "layout.yaml")))
     solution, detail = framework.adjustment.solution, place(*framework)
     positions = dict(zip(solution.names, solution.positions, strict=True))

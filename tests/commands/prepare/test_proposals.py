@@ -4,6 +4,7 @@ from itertools import chain, combinations
 
 import numpy as np
 import pytest
+from builders.little_book import TWO_TAPES
 from shapely import Polygon
 from shapely.affinity import rotate, translate
 
@@ -15,16 +16,6 @@ from pegline.commands.prepare.proposals import is_sound, propose, why_none
 from pegline.commands.prepare.rules import well_conditioned
 from pegline.readers import parse_book
 from pegline.readers.yaml import parse
-
-HEAD = """\
-book: 1
-unit: m
-tapes:
-  steel: {material: steel, length: 50}
-  fibreglass: {material: fibreglass, length: 30}
-default_tape: {lines: steel, offsets: fibreglass}
-default_method: optical square
-"""
 
 
 def outline_of(rng, kind):
@@ -70,7 +61,7 @@ def random_plot(rng, kind):
             points |= dict(zip(names, ring, strict=True))
             features.append(f"  {name}: {{kind: {what}, ring: [{', '.join(names)}]}}")
         places = "\n".join(f"  {name}: {{sketch: [{x:.3f}, {y:.3f}]}}" for name, (x, y) in points.items())
-        return f"{HEAD}points:\n{places}\nfeatures:\n" + "\n".join(features) + "\n"
+        return f"{TWO_TAPES}points:\n{places}\nfeatures:\n" + "\n".join(features) + "\n"
 
 
 def expectation_of(text):

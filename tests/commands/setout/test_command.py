@@ -5,6 +5,7 @@ from math import hypot
 from pathlib import Path
 
 import pytest
+from builders.little_book import TWO_TRIANGLES, head
 
 from pegline.cli import main
 
@@ -157,13 +158,9 @@ def test_words_that_mean_nothing_are_told(targets, capsys):
         assert message in capsys.readouterr().err
 
 
-HOUSE_CORNERS_ONCE = """\
-book: 1
-unit: m
-tapes: {steel: {material: steel, length: 50}}
-default_tape: {lines: steel, offsets: steel}
-default_method: optical square
-stations: {C: {left_of: A-B}, D: {right_of: A-B}}
+HOUSE_CORNERS_ONCE = (
+    head(TWO_TRIANGLES, method="optical square")
+    + """\
 lines:
   A-B:
     use: base
@@ -183,6 +180,7 @@ features:
   front: {kind: wall, through: [h1, h2]}
   bent wall: {kind: wall, curve: [w1, w2, w3]}
 """
+)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from builders.little_book import stations_on_a_line
 from builders.networks import NETWORKS
 from builders.records import LOCAL, measure
 from builders.simulated import Framework
@@ -27,28 +28,10 @@ def survey(name, seed=3):
     return network, solve(network)
 
 
-LAYS = """
-book: 1
-unit: m
-tapes: {s: {material: steel, length: 30}}
-default_tape: {lines: s, offsets: s}
-stations: {C: {left_of: A-B}}
-lines:
-  A-B:
-    use: base
-    taped: 140.00
-    details:
-    - {at: 61.03, station: S}
-    - {at: 118.02, station: T}
-  A-C: {use: side, taped: 91.47}
-  C-B: {use: side, taped: 104.41}
-  C-S: {use: check, taped: 68.20}
-  C-T: {use: check, taped: 88.92}
-"""
-
-
 def test_readings_that_share_lays_are_solved_as_the_network_solves_them():
-    fit = reduce(parse_book(LAYS.encode(), "lays.yaml")).adjustment.fit
+    fit = reduce(
+        parse_book(stations_on_a_line("140.00", {"S": "61.03", "T": "118.02"}).encode(), "lays.yaml")
+    ).adjustment.fit
     network, ones = fit.network, fit.network.observations
     assert list(network.shared) == ["A-B lays 1 to 2", "A-B lays 3 to 3"]
     others = {n: with_value(one, one.booking.value + 0.04) for n, one in enumerate(ones)}

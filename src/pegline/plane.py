@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
     "Array",
+    "Ints",
     "along",
     "arc_gap",
     "arcs_meet",
@@ -31,6 +32,8 @@ __all__ = [
 
 #: Numbers in an array of any shape: what every room above means by one.
 Array = NDArray[np.float64]
+#: Whole numbers in an array, such as the numbers of rows.
+Ints = NDArray[np.int64]
 
 
 def wrap_angle(angle: ArrayLike) -> Array:

@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from builders.drawn import Drawn, random_survey
 
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.plan.display import Stroke
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import outline_points
@@ -55,7 +55,7 @@ def main() -> None:
     for seed in range(count):
         drawn = random_survey(seed)
         scale = (100, 200, 250, 500)[seed % 4]
-        plan = Drawn(**{**drawn.__dict__, "scale": scale, "sheet": Sheet()}).plan()
+        plan = Drawn(**{**drawn.__dict__, "scale": scale, "sheet": BookedSheet()}).plan()
         maps = sum(sheet.window is not None for sheet in plan.sheets)
         papers[plan.sheets[0].paper if maps == 1 else f"{maps} of {plan.sheets[0].paper}"] += 1
         if maps == 1:

@@ -10,7 +10,7 @@ from random import Random
 
 import numpy as np
 
-from pegline.book.model import At, Book, Feature, Line, Ring, Sheet, Station, Through
+from pegline.book.model import At, Book, BookedSheet, Feature, Line, Ring, Station, Through
 from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Diagnosis, Survey
 from pegline.errors import Place
@@ -49,7 +49,7 @@ class Drawn:
     title: str | None = "Weir cottage and its garden"
     unit: str = "m"
     scale: int | None = None
-    sheet: Sheet = field(default_factory=Sheet)
+    sheet: BookedSheet = field(default_factory=BookedSheet)
     passed: bool | None = True
     file: str = "weir.yaml"
 

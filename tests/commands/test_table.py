@@ -15,7 +15,7 @@ from pegline.commands.tidy import canonical_text
 from pegline.errors import BookError, OpenError, OutputError, UsageError
 from pegline.measures.source_tree import Items, Table
 from pegline.readers import zip_guard as archives
-from pegline.readers.book_tables import NAMING, SHEETS, columns_of, table_of
+from pegline.readers.book_tables import NAMING, TABLE_SHEETS, columns_of, table_of
 from pegline.readers.workbooks import CHOICES, sheets_in
 from pegline.readers.yaml import parse
 
@@ -556,7 +556,7 @@ def test_a_cell_without_brackets_is_taken_as_it_is_and_no_line_of_a_book(text, t
 
 
 def test_columns_whose_cells_may_be_merged_are_columns():
-    assert {column for sheet in SHEETS.values() for column in columns_of(sheet)} >= NAMING
+    assert {column for sheet in TABLE_SHEETS.values() for column in columns_of(sheet)} >= NAMING
 
 
 def part(name, old, new):
@@ -728,7 +728,7 @@ def test_without_a_book_blank_tables_have_every_sheet_and_column(end, tmp_path):
     sheets = sheets_in(blank)
 
     assert {name: [cell.value for cell in rows[0]] for name, rows in sheets.items()} == {
-        name: columns_of(sheet) for name, sheet in SHEETS.items()
+        name: columns_of(sheet) for name, sheet in TABLE_SHEETS.items()
     }
     run(blank, to=tmp_path / "book.yaml")
     assert said_by(tmp_path / "book.yaml") == {"book": "1", "unit": "m"}

@@ -22,11 +22,11 @@ from pegline.book.settings import (
     SHEET,
     SKETCH_PAGE,
     TAPES,
+    BookedSheet,
     DefaultTape,
     Limits,
     Material,
     Near,
-    Sheet,
     SketchPage,
     Tape,
     TrueLength,
@@ -66,6 +66,7 @@ __all__ = [
     "BOOK",
     "At",
     "Book",
+    "BookedSheet",
     "Circle",
     "Curve",
     "Feature",
@@ -79,7 +80,6 @@ __all__ = [
     "Parallel",
     "Rectangle",
     "Ring",
-    "Sheet",
     "SketchPage",
     "Station",
     "Tape",
@@ -310,7 +310,9 @@ class Book:
     ] = field(default_factory=dict)
     north: Annotated[North | None, Key(NORTH.grammar, "Bearings, and the north they are from.")] = None
     control: Annotated[Control | None, Key(CONTROL.grammar, "Stations known on a grid.")] = None
-    sheet: Annotated[Sheet, Key(SHEET.grammar, "How the plan's sheet should be.")] = field(default_factory=Sheet)
+    sheet: Annotated[BookedSheet, Key(SHEET.grammar, "How the plan's sheet should be.")] = field(
+        default_factory=BookedSheet
+    )
     limits: Annotated[
         Limits,
         Key(LIMITS.grammar, "Limits of the rules of thumb."),
@@ -321,6 +323,11 @@ class Book:
     def unit_of(self, line: str) -> str:
         """Return the unit of bare lengths on a line."""
         return self.lines[line].unit or self.unit
+
+    @property
+    def heading(self) -> str:
+        """Return its title; without one the name of its file, less the ending."""
+        return self.title or self.file.rsplit(".", 1)[0]
 
     @property
     def station_names(self) -> tuple[str, ...]:

@@ -45,12 +45,12 @@ __all__ = [
     "SHEET",
     "SKETCH_PAGE",
     "TAPES",
+    "BookedSheet",
     "DefaultTape",
     "Limits",
     "Material",
     "Near",
     "Revision",
-    "Sheet",
     "SketchPage",
     "Tape",
     "TapeClass",
@@ -103,7 +103,7 @@ _REVISION: Final = Record(Revision, "a revision", name="revision")
 
 
 @record(frozen=True, slots=True)
-class Sheet:
+class BookedSheet:
     """The plan's sheet as the book asks for it."""
 
     paper: Annotated[str | None, Key(word(*PAPERS), "Size of the paper.")] = None  #: A4 to A0
@@ -228,7 +228,7 @@ def _format(text: str) -> int:
 NEAR: Final = Record(Near, "near", name="near")
 DEFAULT_TAPE: Final = Record(DefaultTape, "default tapes", name="default_tape")
 SKETCH_PAGE: Final = Record(SketchPage, "a sketch", name="sketch_page")
-SHEET: Final = Record(Sheet, "a sheet", name="sheet")
+SHEET: Final = Record(BookedSheet, "a sheet", name="sheet")
 LIMITS: Final = Record(
     Limits,
     "limits",

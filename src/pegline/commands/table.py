@@ -19,7 +19,7 @@ from pegline.commands.command_line import Tell
 from pegline.errors import BookError, Finding, OpenError, UsageError
 from pegline.measures.source_tree import Table, Text
 from pegline.readers import parse_book
-from pegline.readers.book_tables import SHEETS, Sheet, choices, columns_of, sheets_of, table_of
+from pegline.readers.book_tables import TABLE_SHEETS, TableSheet, choices, columns_of, sheets_of, table_of
 from pegline.readers.cells import CHOICES
 from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
@@ -202,7 +202,7 @@ def _blank_tables(to: Path, tell: Tell) -> int:
         raise UsageError(f"{to}: a book is made of tables; name them, or write a blank book with: pegline new {to}")
     if to.exists():
         raise UsageError(f"{to}: exists already; give another name")
-    columns = {name: columns_of(sheet) for name, sheet in SHEETS.items()}
+    columns = {name: columns_of(sheet) for name, sheet in TABLE_SHEETS.items()}
     blank = {name: [heads] for name, heads in columns.items()}
     head = columns["head"]
     blank["head"].append([{"book": str(NEWEST), "unit": "m"}.get(column, "") for column in head])
@@ -252,11 +252,11 @@ def _to_tables(book: Path, to: Path, complain: Tell) -> int:
 def _stale(folder: Path, sheets: Collection[str]) -> list[Path]:
     """Return the tables in a folder that a book does not have, by their names and by what their columns are."""
     files = sorted(folder.iterdir()) if folder.is_dir() else []
-    names = {f"{name}.csv": sheet for name, sheet in SHEETS.items() if name not in sheets}
+    names = {f"{name}.csv": sheet for name, sheet in TABLE_SHEETS.items() if name not in sheets}
     return [file for file in files if file.is_file() and _is_table(file, names.get(file.name.lower()))]
 
 
-def _is_table(file: Path, sheet: Sheet | None) -> bool:
+def _is_table(file: Path, sheet: TableSheet | None) -> bool:
     if sheet is None:
         return False
     try:
@@ -282,7 +282,7 @@ def _sheets(files: Sequence[Path], tell: Callable[[Finding], None]) -> dict[str,
     sheets: dict[str, list[list[Text]]] = {}
     for file in files:
         for name, rows in sheets_in(file, tell).items():
-            sheet_name = next((sheet for sheet in SHEETS if sheet == name.strip().casefold()), name)
+            sheet_name = next((sheet for sheet in TABLE_SHEETS if sheet == name.strip().casefold()), name)
             if sheet_name in sheets:
                 raise UsageError(f"{file}: a second sheet {sheet_name}; keep one of them")
             sheets[sheet_name] = rows

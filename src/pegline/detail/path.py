@@ -19,15 +19,15 @@ __all__ = [
     "SAME",
     "Place1D",
     "area",
-    "areas",
     "chord_tolerance",
     "cut",
     "enclosed_areas",
     "first_crossing",
     "left_normals",
     "length",
-    "lengths",
     "locate",
+    "path_areas",
+    "path_lengths",
     "piece_lengths",
     "pieces",
     "position_at",
@@ -95,7 +95,7 @@ def enclosed_areas(chord: ArrayLike, bulge: ArrayLike) -> Array:
     return np.asarray(np.asarray(chord) ** 2 * np.where(np.abs(b) < SMALL, b / 3 + b**3 / 15, whole))
 
 
-def lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
+def path_lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
     """Return the lengths (…) of paths with vertices (…, k, 2) and bulges (…, k), metres."""
     along = _piece_lengths(distance(vertices[..., :-1, :], vertices[..., 1:, :]), bulges[..., :-1]).sum(axis=-1)
     if not closed:
@@ -108,7 +108,7 @@ def _piece_lengths(chord: Array, bulge: Array) -> Array:
     return piece_lengths(chord, bulge) if bulge.any() else chord
 
 
-def areas(vertices: Array, bulges: Array) -> Array:
+def path_areas(vertices: Array, bulges: Array) -> Array:
     """Return the areas (…) within closed paths with vertices (…, k, 2) and bulges (…, k), square metres.
 
     Positive where they run anticlockwise. The shoelace formula over the vertices, and what lies
@@ -129,7 +129,7 @@ def length(path: Path) -> float:
     >>> length(Path(np.array([[0.0, 0.0], [3.0, 4.0]]), np.zeros(2), False))
     5.0
     """
-    return float(lengths(path.vertices, path.bulges, closed=path.closed))
+    return float(path_lengths(path.vertices, path.bulges, closed=path.closed))
 
 
 def area(path: Path) -> float:
@@ -138,7 +138,7 @@ def area(path: Path) -> float:
     >>> area(straight([[0, 0], [3, 0], [3, 2], [0, 2]], closed=True))
     6.0
     """
-    return float(areas(path.vertices, path.bulges))
+    return float(path_areas(path.vertices, path.bulges))
 
 
 def chord_tolerance(scale: float) -> float:

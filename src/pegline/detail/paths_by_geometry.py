@@ -26,7 +26,7 @@ from pegline.book.model import (
 )
 from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
-from pegline.detail.path import area, areas, cut, length, lengths, locate, straight, without_repeats
+from pegline.detail.path import area, cut, length, locate, path_areas, path_lengths, straight, without_repeats
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Ground, Reduction
@@ -174,7 +174,7 @@ def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
         vertices, bulges = curve_vertices(
             moved[:, :count].reshape(-1, len(positions), 2)[:, list(numbers)], closed=closed
         )
-        measures = np.array([areas(vertices, bulges), lengths(vertices, bulges, closed=closed)])
+        measures = np.array([path_areas(vertices, bulges), path_lengths(vertices, bulges, closed=closed)])
     else:
         make = _quickest(made, path, positions, own)
         paths = [make(one[:count].reshape(-1, 2), one[count:]) or path for one in moved]

@@ -11,7 +11,6 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.errors import BookError
 from pegline.network.dependents import dependents_of, with_reading_changed
@@ -19,7 +18,7 @@ from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit, linearise, misclosures, solve, with_observations
 from pegline.network.model import Adjustment
 from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, computed_variances, derivatives
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 from pegline.records import record
 
 __all__ = ["LOOSE", "TIED", "Effects", "Explained", "fit_of_everything", "jacobian", "something_fails"]
@@ -51,8 +50,6 @@ def fit_of_everything(adjustment: Adjustment) -> Fit | None:
             continue
     return None
 
-
-Ints = NDArray[np.int64]
 
 LOOSE = MIN_REDUNDANCY
 TIED = MAX_CORRELATION

@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pegline.frame.transformation import (
     Transformation,
@@ -19,11 +19,11 @@ from pegline.frame.transformation import (
     matrix_of_parameters,
     parameter_derivatives,
 )
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["LEAST_POINTS", "LocalTransformation", "fit_local"]
 
-Array = NDArray[np.float64]
 
 #: Points that it needs: fewer say too little of how far a distortion reaches.
 LEAST_POINTS: Final = 8

@@ -12,7 +12,6 @@ from functools import cached_property
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.frame.transformation import (
     FALSE_ALARM,
@@ -23,11 +22,11 @@ from pegline.frame.transformation import (
     matrix_of_parameters,
     parameter_derivatives,
 )
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["GridPoint", "PointResidual", "SheetBlock", "SheetPoints", "fit_sheets"]
 
-Array = NDArray[np.float64]
 
 #: Singular values below this share of the largest mean that something hangs loose.
 LOOSE: Final = 1e-9

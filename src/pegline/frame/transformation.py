@@ -12,8 +12,9 @@ from math import atan2
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = [
@@ -31,7 +32,6 @@ __all__ = [
     "parameter_derivatives",
 ]
 
-Array = NDArray[np.float64]
 Kind = Literal["similarity", "affine", "projective", "local"]
 
 #: Every kind.

@@ -26,7 +26,7 @@ from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
 from pegline.network.least_squares import Fit, Mask, Network, build_network, solve, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import Control, Distance, Group, Observation
-from pegline.network.observations import observations, shared_points, stops_by_line, with_witnesses
+from pegline.network.observations import observations, shared_points, stops_by_line
 from pegline.network.orientation import (
     control_at_one_place,
     crossing_control,
@@ -45,6 +45,7 @@ from pegline.network.quality import (
 from pegline.network.row_sides import on_other_sides
 from pegline.network.start import Hints, Start, start_figure
 from pegline.network.walls import meeting_faults, with_produced_sds
+from pegline.network.witnesses import with_witnesses
 from pegline.plane import Array
 from pegline.reduction.ground import chi2_exceeded
 from pegline.reduction.model import Reduction

@@ -6,16 +6,14 @@ from statistics import NormalDist
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.network.dependents import derivative_matrix, full_matrix
 from pegline.network.least_squares import Fit
 from pegline.network.quality import MIN_REDUNDANCY
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 
 __all__ = ["FAMILY", "critical_value", "sidak"]
 
-Ints = NDArray[np.int64]
 
 #: At most this share of sound surveys is called wrong, by all their tests together.
 FAMILY: Final = 0.05

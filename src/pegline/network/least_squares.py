@@ -18,12 +18,11 @@ from pegline.errors import BookError, Finding
 from pegline.network.equations import EQUATIONS, Equation
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
 from pegline.network.observation_types import Observation
-from pegline.plane import Array, wrap_angle
+from pegline.plane import Array, Ints, wrap_angle
 from pegline.records import record
 
 __all__ = ["Batch", "Fit", "Linear", "Network", "build_network", "linearise", "solve", "with_observations"]
 
-Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 #: Up to so many unknowns a full matrix is quicker than a sparse one.

@@ -10,12 +10,9 @@ from itertools import pairwise
 from math import hypot, radians, sqrt
 from typing import Any, Final
 
-import numpy as np
-
-from pegline.book.model import At, Book, Rectangle, TapedRound
+from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
 from pegline.measures.values import Pair
-from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
 from pegline.network.observation_types import (
     Angle,
     Bearing,
@@ -30,12 +27,13 @@ from pegline.network.observation_types import (
     TieChainage,
 )
 from pegline.network.walls import produced_observations, wall_observations
+from pegline.network.witnesses import surveyed_objects
 from pegline.plane import mean_angle
 from pegline.records import record
 from pegline.reduction.model import Ground, ReducedRow, Reduction, TapeConstants
 from pegline.reduction.tape import lays
 
-__all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_line", "with_witnesses"]
+__all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_line"]
 
 
 #: How well an angle is read with a compass, a square or a triangle, radians (1°, common practice).
@@ -357,51 +355,3 @@ def _control(frame: Frame) -> Iterator[Observation]:
                 place=known.place,
             )
             yield Control(booking, known.station, along)
-
-
-def surveyed_objects(book: Book, reduction: Reduction) -> Mapping[str, str]:
-    """Return the witness objects that are stations, points or point features, each with its station or point."""
-    known = {*book.station_names, *(row.name for row in reduction.rows), *(arc.point for arc in reduction.arcs)}
-    known |= {name for line in reduction.lines.values() if line.use == "detail" for name in (line.start, line.end)}
-    at = {
-        name: feature.geometry.point
-        for name, feature in book.features.items()
-        if isinstance(feature.geometry, At) and feature.geometry.point in known
-    }
-    objects = dict.fromkeys(witness.object for witnesses in book.witnesses.values() for witness in witnesses)
-    return {name: name if name in known else at[name] for name in objects if name in known or name in at}
-
-
-def witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance]:
-    """Yield the distance from each surveyed object to its peg."""
-    points = surveyed_objects(book, reduction)
-    for peg, witnesses in reduction.witnesses.items():
-        for witness in witnesses:
-            thing, ground = witness.booked.object, witness.ground
-            if thing in points and points[thing] != peg:
-                label = f"{thing}-{peg}"
-                booking = Booking(
-                    label=label,
-                    kind="witness",
-                    part="witness",
-                    group=("witness", label),
-                    value=ground.length,
-                    sd=ground.sd,
-                    tape=ground.tape,
-                    place=ground.place,
-                    read=ground.reading,
-                )
-                yield Distance(booking, points[thing], peg)
-
-
-def with_witnesses(fit: Fit, book: Book, reduction: Reduction) -> tuple[Fit, tuple[int, ...]]:
-    """Return a solution with the witnesses beside its observations, left out of it, and their numbers."""
-    index, network = fit.network.index, fit.network
-    observed = [one for one in witness_observations(book, reduction) if all(name in index for name in one.points)]
-    if not observed:
-        return fit, ()
-    wider = with_observations(network, (*network.observations, *observed))
-    linear = linearise(wider, fit.parameters)
-    keep = np.append(fit.keep, np.zeros(len(observed), bool))
-    numbers = tuple(range(len(network.observations), len(wider.observations)))
-    return replace(fit, network=wider, keep=keep, linear=linear, residuals=misclosures(wider, linear)), numbers

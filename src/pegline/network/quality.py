@@ -6,11 +6,10 @@ from math import sqrt
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
-from pegline.plane import Array, left_of
+from pegline.plane import Array, Ints, left_of
 
 __all__ = [
     "MAX_CORRELATION",
@@ -25,7 +24,6 @@ __all__ = [
     "solution_of",
 ]
 
-Ints = NDArray[np.int64]
 
 #: Quantile for the error that is noticed in 80 of 100 cases.
 POWER: Final = 0.84

@@ -22,7 +22,7 @@ from pegline.plan.extra_sheets.table import FURTHER_SHEETS
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.plan_labels import place_labels
 from pegline.plan.map.features import Content, bounding_corners, map_content, outline_points
-from pegline.plan.model import Ellipse, Feature, Heading, Label, Options, Plan, Sheet, Tuft
+from pegline.plan.model import DrawnFeature, Ellipse, Heading, Label, Options, Plan, Sheet, Tuft
 from pegline.plan.sheets.column import A4_BODY, A4_HEIGHT, A4_WIDTH, SMALL_TEXT_MM, shorten
 from pegline.plan.sheets.layout import lay_out, make_sheets, tables_and_index
 from pegline.plan.sheets.papers import MARGIN, Paper, SheetLayout, is_large
@@ -61,7 +61,7 @@ def compose(survey: Survey, options: Options | None = None) -> Plan:
     return Plan(
         survey,
         options,
-        title=book.title or book.file.rsplit(".", 1)[0],
+        title=book.heading,
         scale=layout.scale,
         turn=layout.turn,
         ellipse_scale=_ellipse_scale(content.features, metres_per_mm),
@@ -97,7 +97,7 @@ def _further_sheets(
 def _further_sheet(content: Content, name: str, heading: str, body: list[Item], number: int, total: int) -> Sheet:
     book = content.solved.book
     left, bottom, right, top = A4_BODY
-    title = book.title or book.file.rsplit(".", 1)[0]
+    title = book.heading
     day = f", measured {book.date.isoformat()}" if book.date else ""
     upper = A4_HEIGHT - MARGIN
     edge = np.array([(left, MARGIN), (right, MARGIN), (right, upper), (left, upper)])
@@ -133,7 +133,7 @@ def _layers(book: Book) -> dict[str, Layer]:
     return {**{name: layer for name, layer in own.items() if name not in LAYERS}, **LAYERS}
 
 
-def _hull(features: Sequence[Feature]) -> Array:
+def _hull(features: Sequence[DrawnFeature]) -> Array:
     """Return the corners (k, 2) of the least convex outline that holds features, metres."""
     points = np.concatenate([outline_points(feature) for feature in features])
     if not np.isfinite(points).all():
@@ -141,7 +141,7 @@ def _hull(features: Sequence[Feature]) -> Array:
     return np.asarray(shapely.get_coordinates(shapely.MultiPoint(points).convex_hull))
 
 
-def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
+def _tufts(features: Sequence[DrawnFeature], metres_per_mm: float) -> Iterator[Tuft]:
     """Yield the symbols that stand along lines to show their kind."""
     for feature in features:
         look = KIND_LOOKS.get(feature.kind)
@@ -161,7 +161,7 @@ def _tufts(features: Sequence[Feature], metres_per_mm: float) -> Iterator[Tuft]:
             yield Tuft(feature.layer, look.tuft, tuple(place), rotation, feature.source, feature.name)
 
 
-def _ellipse_scale(features: Sequence[Feature], metres_per_mm: float) -> int:
+def _ellipse_scale(features: Sequence[DrawnFeature], metres_per_mm: float) -> int:
     """Return how many times larger ellipses are drawn: a round number that makes the largest some 8 mm long."""
     largest = max((f.geometry.semi_major for f in features if isinstance(f.geometry, Ellipse)), default=0.0)
     if largest == 0:

@@ -12,7 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from pegline.plan.display import Array, close_ring
+from pegline.plan.display import close_ring
+from pegline.plane import Array
 
 __all__ = ["dash_pieces", "is_smooth"]
 

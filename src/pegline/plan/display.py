@@ -7,13 +7,12 @@ from math import cos, sin
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["Item", "Page", "Stroke", "Words", "close_ring", "flatten", "turning_matrix"]
 
-Array = NDArray[np.float64]
 Anchor = Literal["left", "middle", "right"]
 
 

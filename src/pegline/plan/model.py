@@ -16,7 +16,7 @@ from pegline.plan.display import Page
 from pegline.plan.style import Layer
 from pegline.records import record
 
-__all__ = ["Ellipse", "Feature", "Heading", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
+__all__ = ["DrawnFeature", "Ellipse", "Heading", "Label", "OfficeLayer", "Options", "Plan", "Position", "Sheet", "Tuft"]
 
 Position = tuple[float, float]  #: x and y, metres in the frame about its origin
 
@@ -57,7 +57,7 @@ class Ellipse:
 
 
 @record(frozen=True, slots=True)
-class Feature:
+class DrawnFeature:
     """One thing drawn: a symbol at a position, a line, an area or an ellipse."""
 
     layer: str  #: a name of ``Plan.layers``
@@ -139,11 +139,11 @@ class Plan:
     turn: float  #: of the map on its sheets, anticlockwise, radians; texts and symbols stand upright there
     ellipse_scale: int  #: ellipses are drawn so many times their size
     layers: Mapping[str, Layer]  #: those used, in the order of the table
-    features: tuple[Feature, ...]
+    features: tuple[DrawnFeature, ...]
     tufts: tuple[Tuft, ...]
     labels: tuple[Label, ...]
     sheets: tuple[Sheet, ...]
-    numbered: tuple[tuple[int, Feature], ...] = ()  #: things in a crowd, by the number that stands for their name
+    numbered: tuple[tuple[int, DrawnFeature], ...] = ()  #: things in a crowd, by the number that stands for their name
     warnings: tuple[Finding, ...] = ()  #: what the drawing could not do, such as a script without a font
 
     @property

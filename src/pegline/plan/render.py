@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from pegline.detail.model import Path
-from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
+from pegline.plan.display import Item, Page, Stroke, Words, flatten
 from pegline.plan.map.features import bounding_corners
-from pegline.plan.model import Ellipse, Feature, Label, Plan, Tuft
+from pegline.plan.model import DrawnFeature, Ellipse, Label, Plan, Tuft
 from pegline.plan.sheets.column import repeat_symbol
 from pegline.plan.sheets.papers import Paper
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["plan_pages"]
@@ -40,7 +41,7 @@ def plan_pages(plan: Plan, *, also: Collection[str] = ()) -> Iterator[Page]:
 class _Plotted:
     """What is drawn, in the order that it is drawn in, and how far each thing reaches, metres."""
 
-    features: Sequence[Feature]
+    features: Sequence[DrawnFeature]
     tufts: Sequence[Tuft]
     labels: Sequence[Label]
     low: Array  #: (n, 2) south-west corners of the features, then of tufts and labels
@@ -65,7 +66,7 @@ def _plottable_things(plan: Plan, also: Collection[str]) -> _Plotted:
 def _map(plan: Plan, plotted: _Plotted, paper: Paper) -> Iterator[Item]:
     things: list[Any] = [*plotted.features, *plotted.tufts, *plotted.labels]
     things_on_sheet = [things[i] for i in np.flatnonzero(paper.shows(plotted.low, plotted.high, OVERHANG_MM))]
-    yield from _fills(plan, paper, [thing for thing in things_on_sheet if isinstance(thing, Feature)])
+    yield from _fills(plan, paper, [thing for thing in things_on_sheet if isinstance(thing, DrawnFeature)])
     for how, alike in groupby(things_on_sheet, key=_how):
         yield from ITEMS_OF_GROUP[how[0]](plan, paper, list(alike))
 
@@ -81,7 +82,7 @@ def _how(thing: Any) -> tuple[Any, ...]:
     return ("path",) if isinstance(thing.geometry, Path) else ("symbol", thing.layer, thing.symbol, thing.size)
 
 
-def _fills(plan: Plan, paper: Paper, features: Sequence[Feature]) -> Iterator[Item]:
+def _fills(plan: Plan, paper: Paper, features: Sequence[DrawnFeature]) -> Iterator[Item]:
     """Yield the fills of areas, before all lines: what stands inside a building or in water is seen."""
     for feature in features:
         path, fill = feature.geometry, plan.layers[feature.layer].fill

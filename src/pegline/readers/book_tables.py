@@ -19,7 +19,7 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import suggest
 from pegline.readers.yaml import parse
 
-__all__ = ["NAMING", "SHEETS", "Cells", "Sheet", "choices", "columns_of", "sheets_of", "table_of"]
+__all__ = ["NAMING", "TABLE_SHEETS", "Cells", "TableSheet", "choices", "columns_of", "sheets_of", "table_of"]
 
 #: Rows of cells, the first with the names of the columns; each cell knows its row and column.
 Cells: TypeAlias = Sequence[Sequence[Text]]
@@ -27,7 +27,7 @@ MAX_TITLE_ROWS: Final = 6  #: rows at the top that are looked through for the na
 Entry = dict[str, tuple[Text, Written]]
 
 
-class Sheet(NamedTuple):
+class TableSheet(NamedTuple):
     """The place of one part of a book in a sheet."""
 
     name: str
@@ -42,29 +42,29 @@ class Sheet(NamedTuple):
 
 
 _PARTS: Final = (
-    Sheet("tapes", "tape", ("name",)),
-    Sheet("stations", "station", ("name",)),
-    Sheet("lines", "line", ("name",), elsewhere=("legs", "details", "details_back")),
-    Sheet("legs", "taped", ("line",), short="reading", other="passage"),
-    Sheet("details", "row", ("line",)),
-    Sheet("details_back", "row", ("line",)),
-    Sheet("dimensions", "dimension", ("name",), short="taped"),
-    Sheet("arcs", "arc"),
-    Sheet("angles", "station_angle", ("name",), short="angle"),
-    Sheet("points", "named_point", ("name",)),
-    Sheet("kinds", "own_kind", ("name",)),
-    Sheet("features", "feature", ("name",)),
-    Sheet("witnesses", "witness", ("name", "object"), short="distance"),
-    Sheet("north", "north", children="bearings", child="bearings", child_short="bearing"),
-    Sheet("control", "control", children="points", child="control_point"),
-    Sheet("sheet", "sheet"),
-    Sheet("limits", "limits"),
+    TableSheet("tapes", "tape", ("name",)),
+    TableSheet("stations", "station", ("name",)),
+    TableSheet("lines", "line", ("name",), elsewhere=("legs", "details", "details_back")),
+    TableSheet("legs", "taped", ("line",), short="reading", other="passage"),
+    TableSheet("details", "row", ("line",)),
+    TableSheet("details_back", "row", ("line",)),
+    TableSheet("dimensions", "dimension", ("name",), short="taped"),
+    TableSheet("arcs", "arc"),
+    TableSheet("angles", "station_angle", ("name",), short="angle"),
+    TableSheet("points", "named_point", ("name",)),
+    TableSheet("kinds", "own_kind", ("name",)),
+    TableSheet("features", "feature", ("name",)),
+    TableSheet("witnesses", "witness", ("name", "object"), short="distance"),
+    TableSheet("north", "north", children="bearings", child="bearings", child_short="bearing"),
+    TableSheet("control", "control", children="points", child="control_point"),
+    TableSheet("sheet", "sheet"),
+    TableSheet("limits", "limits"),
 )
 #: Lists within a line that have sheets of their own.
 _IN_LINES: Final = ("legs", "details", "details_back")
-_HEAD: Final = Sheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
+_HEAD: Final = TableSheet("head", "book", elsewhere=tuple(part.name for part in _PARTS))
 #: Every sheet by name, in the order in which a workbook has them.
-SHEETS: Final[Mapping[str, Sheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
+TABLE_SHEETS: Final[Mapping[str, TableSheet]] = {sheet.name: sheet for sheet in (_HEAD, *_PARTS)}
 #: Columns whose cells are prose, taken as they are.
 PROSE: Final = frozenset(
     {"title", "place", "surveyor", "weather", "purpose", "licence", "note", "mark", "label", "object", "prepared_for"}
@@ -78,7 +78,7 @@ NAMING: Final = frozenset(
 )
 
 
-def columns_of(sheet: Sheet) -> list[str]:
+def columns_of(sheet: TableSheet) -> list[str]:
     """Return the names of all columns that a sheet may have."""
     keys = [key for key in keys_of(sheet.record) if key not in sheet.elsewhere]
     for record in filter(None, (sheet.other, sheet.child)):
@@ -90,7 +90,7 @@ def choices() -> dict[tuple[str, str], tuple[str, ...]]:
     """Return the words that a column of a sheet may have, where they are few, by sheet and column."""
     return {
         (name, column): words
-        for name, sheet in SHEETS.items()
+        for name, sheet in TABLE_SHEETS.items()
         for column in columns_of(sheet)
         if (words := words_of(sheet.record, column))
     }
@@ -102,7 +102,7 @@ def choices() -> dict[tuple[str, str], tuple[str, ...]]:
 def sheets_of(table: Table) -> dict[str, list[list[str]]]:
     """Return the sheets that a book fills, each with a row of column names first."""
     rows_by_sheet: dict[str, list[list[str]]] = {}
-    for sheet in SHEETS.values():
+    for sheet in TABLE_SHEETS.values():
         rows = list(_rows(sheet, table))
         if not rows:
             continue
@@ -112,7 +112,7 @@ def sheets_of(table: Table) -> dict[str, list[list[str]]]:
     return rows_by_sheet
 
 
-def _rows(sheet: Sheet, table: Table) -> Iterator[dict[str, str]]:
+def _rows(sheet: TableSheet, table: Table) -> Iterator[dict[str, str]]:
     """Yield the rows of one sheet as columns with their cells."""
     if sheet is _HEAD:
         yield _cells(sheet, table)
@@ -140,7 +140,7 @@ def _entries(table: Table, name: str) -> Iterator[tuple[str, Written]]:
         yield from ((word, value) for word, (_, value) in part[1].entries.items())
 
 
-def _cells(sheet: Sheet, value: Written) -> dict[str, str]:
+def _cells(sheet: TableSheet, value: Written) -> dict[str, str]:
     """Return the cells of one record."""
     if not isinstance(value, Table) or (sheet.short and "either" in value.entries):
         return {sheet.short: _cell(value)} if sheet.short else {}
@@ -151,12 +151,12 @@ def _cells(sheet: Sheet, value: Written) -> dict[str, str]:
     }
 
 
-def _with_children(sheet: Sheet, value: Written) -> Iterator[dict[str, str]]:
+def _with_children(sheet: TableSheet, value: Written) -> Iterator[dict[str, str]]:
     yield _cells(sheet, value)
     if not sheet.children or not isinstance(value, Table):
         return
     for word, part in _entries(value, sheet.children):
-        child = Sheet("", sheet.child, short=sheet.child_short)
+        child = TableSheet("", sheet.child, short=sheet.child_short)
         yield {sheet.children: word, **_cells(child, part)}
 
 
@@ -199,7 +199,7 @@ class _BookInTheMaking:
 class _FilledRow(NamedTuple):
     """One row of a sheet."""
 
-    sheet: Sheet
+    sheet: TableSheet
     names: dict[str, Text]
     entries: Entry
     place: Place
@@ -221,13 +221,13 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
         A sheet, a column or a cell cannot be part of a book.
     """
     book = _BookInTheMaking()
-    for name, sheet in SHEETS.items():
+    for name, sheet in TABLE_SHEETS.items():
         if sheets.get(name):
             _read_sheet(sheet, sheets[name], book)
     for name, cells in sheets.items():
         first = next((cell for row in cells for cell in row if cell.value), None)
-        if name not in SHEETS and first:
-            book.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, SHEETS)}", first.place)
+        if name not in TABLE_SHEETS and first:
+            book.tell("unknown-sheet", f"unknown sheet {name!r}{suggest(name, TABLE_SHEETS)}", first.place)
     if book.faults:
         raise BookError(in_order(book.faults))
     for (line, name), rows in book.lists.items():
@@ -237,7 +237,7 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
     return Table(root, next(iter(root.values()))[0].place if root else Place("", 1, 1))
 
 
-def _read_sheet(sheet: Sheet, cells: Cells, book: _BookInTheMaking) -> None:
+def _read_sheet(sheet: TableSheet, cells: Cells, book: _BookInTheMaking) -> None:
     known = columns_of(sheet)
     if (number := _title_rows(known, cells)) > 0:
         place = next(cell.place for cell in cells[0] if cell.value)
@@ -257,7 +257,7 @@ def _read_sheet(sheet: Sheet, cells: Cells, book: _BookInTheMaking) -> None:
 
 
 def _read_row(
-    sheet: Sheet,
+    sheet: TableSheet,
     cells: Sequence[Text],
     columns: Sequence[str],
     known: Sequence[str],

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from pegline.errors import Finding, Place
 from pegline.measures.source_tree import Text
-from pegline.readers.book_tables import SHEETS, columns_of
+from pegline.readers.book_tables import TABLE_SHEETS, columns_of
 
 __all__ = ["CellMarks", "Tell", "hidden_rows_finding", "hidden_sheet_finding", "with_marks"]
 
@@ -73,7 +73,7 @@ class _Rows:
     def __init__(self, rows: list[list[Text]], sheet: str, file: str) -> None:
         self.rows = rows
         self.file = file
-        known = SHEETS.get(sheet.strip().casefold())
+        known = TABLE_SHEETS.get(sheet.strip().casefold())
         self.columns = columns_of(known) if known else []
         self.by_line = {row[0].place.line: row for row in rows if row}
 

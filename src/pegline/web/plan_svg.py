@@ -16,10 +16,11 @@ import numpy as np
 
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
-from pegline.plan.display import Array, Item, Page, Stroke, Words
+from pegline.plan.display import Item, Page, Stroke, Words
 from pegline.plan.model import Plan
 from pegline.plan.render import plan_pages
 from pegline.plan.style import LINE_TYPES, Layer
+from pegline.plane import Array
 
 __all__ = ["inline_pages", "svg_documents"]
 

@@ -11,7 +11,7 @@ from builders.placed_labels import boxes, nearer_to_another, overlaps, plotted_l
 from builders.stress import grove
 
 import pegline
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.measures.lengths import length_of_text
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.requests import symbol_radius
@@ -112,7 +112,7 @@ def test_boundaries_have_no_figures_unless_the_book_asks_and_then_no_finer_than_
     assert not [label for label in silent.labels if label.layer == "BOUNDARY-FIGURES"]
     assert not [item for item in silent.sheets[0].page.items if getattr(item, "text", "") == "BOUNDARY LINES"]
 
-    plan = house(sheet=Sheet(boundary_figures=True)).plan()
+    plan = house(sheet=BookedSheet(boundary_figures=True)).plan()
 
     texts = [label.text for label in plan.labels if label.layer == "BOUNDARY-FIGURES"]
     assert {"a", "b", "c"} <= set(texts)

@@ -12,10 +12,10 @@ from pegline.detail.model import Path
 from pegline.measures.values import Length
 from pegline.plan.compose import compose
 from pegline.plan.map.features import K_95
-from pegline.plan.model import Ellipse, Feature, Plan
+from pegline.plan.model import DrawnFeature, Ellipse, Plan
 
 
-def by_name(plan: Plan, name: str, layer: str) -> Feature:
+def by_name(plan: Plan, name: str, layer: str) -> DrawnFeature:
     return next(f for f in plan.features if f.name == name and f.layer == layer)
 
 

@@ -12,7 +12,7 @@ import pytest
 from builders.drawn import Drawn, house
 from pyproj import CRS
 
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.book.settings import Revision
 from pegline.errors import Place
 from pegline.frame.model import Frame, FrameBearing
@@ -30,7 +30,7 @@ def texts(plan: Plan, sheet: int = 0) -> list[str]:
 
 def test_the_title_says_who_checked_it_and_what_was_revised():
     revisions = (Revision("a", datetime.date(2026, 4, 2), "first issue"), Revision("b", None, "hedge added"))
-    said = texts(house(sheet=Sheet(checked_by="B. Tamm", revisions=revisions)).plan())
+    said = texts(house(sheet=BookedSheet(checked_by="B. Tamm", revisions=revisions)).plan())
 
     assert {"Checked by", "B. Tamm"} <= set(said)
     assert "a 2026-04-02 first issue" in said
@@ -38,7 +38,7 @@ def test_the_title_says_who_checked_it_and_what_was_revised():
 
 
 def test_areas_are_in_the_units_asked_for_first_and_never_called_legal():
-    said = " ".join(texts(house(sheet=Sheet(areas=("hectare", "m2"))).plan()))
+    said = " ".join(texts(house(sheet=BookedSheet(areas=("hectare", "m2"))).plan()))
 
     assert "0.1802 ha ±" in said
     assert "1802.5 m²" in said
@@ -46,7 +46,7 @@ def test_areas_are_in_the_units_asked_for_first_and_never_called_legal():
 
 
 def test_an_area_in_square_feet_has_its_deviation_in_them_too():
-    metric, feet = (" ".join(texts(house(sheet=Sheet(areas=(unit,))).plan())) for unit in ("m2", "square feet"))
+    metric, feet = (" ".join(texts(house(sheet=BookedSheet(areas=(unit,))).plan())) for unit in ("m2", "square feet"))
     metres = float(re.search(r"1802\.5 ± ([\d.]+) m²", metric)[1])
 
     assert float(re.search(r"19402 ± ([\d.]+) sq ft", feet)[1]) == pytest.approx(metres / 0.09290304, rel=0.02)
@@ -77,7 +77,7 @@ def test_a_failed_check_is_told_in_the_units_of_the_book():
 
 @pytest.mark.parametrize(("paper", "least"), [("A3", 1.8), ("A1", 2.5), ("A0", 2.5)])
 def test_no_letter_is_smaller_than_can_be_read_at_the_sheets_distance(paper, least):
-    plan = house(sheet=Sheet(paper=paper)).plan()
+    plan = house(sheet=BookedSheet(paper=paper)).plan()
 
     assert min(item.height for item in plan.sheets[0].page.items if isinstance(item, Words)) >= least
     assert min(label.height for label in plan.labels if plan.layers[label.layer].plots) >= least
@@ -87,10 +87,10 @@ def test_stations_without_room_beside_the_map_go_on_in_the_next_column_or_are_co
     stations = {f"S{i}": (float(i % 9) * 5, float(i // 9) * 5) for i in range(80)}
     names = list(stations)
     lines = [(names[0], names[8], "base"), *((names[0], name, "side") for name in names[9:])]
-    roomy = Drawn(stations, lines, sheet=Sheet(paper="A1"), scale=100).plan()
+    roomy = Drawn(stations, lines, sheet=BookedSheet(paper="A1"), scale=100).plan()
     assert not any(text.startswith("… and ") for text in texts(roomy))  # its empty boxes hold all of them
     assert set(names) <= set(texts(roomy))
-    plan = Drawn(stations, lines, sheet=Sheet(paper="A4"), scale=250).plan()
+    plan = Drawn(stations, lines, sheet=BookedSheet(paper="A4"), scale=250).plan()
 
     said = [text for number in range(len(plan.sheets)) for text in texts(plan, number)]
     (left,) = [text for text in said if text.startswith("… and ")]

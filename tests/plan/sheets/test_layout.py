@@ -9,7 +9,7 @@ import pytest
 from builders.drawn import house
 from pyproj import CRS
 
-from pegline.book.model import Sheet as Asked
+from pegline.book.model import BookedSheet as Asked
 from pegline.errors import Place
 from pegline.frame.model import Frame, FrameControl
 from pegline.measures.notation import area_text

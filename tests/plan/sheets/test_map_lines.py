@@ -10,7 +10,7 @@ import shapely
 from builders.drawn import Drawn, house, random_survey
 from pyproj import CRS
 
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.frame.model import Frame
 from pegline.plan.display import Stroke, Words
 from pegline.plan.fonts import text_width
@@ -41,13 +41,13 @@ def cut_up(plan: Plan) -> list[tuple[list[Words], list[Words]]]:
 @pytest.mark.parametrize(
     "survey",
     [
-        house(sheet=Sheet(paper="A4"), scale=100),
-        house(sheet=Sheet(paper="A4"), scale=50),
+        house(sheet=BookedSheet(paper="A4"), scale=100),
+        house(sheet=BookedSheet(paper="A4"), scale=50),
         *(random_survey(seed, 8, 60) for seed in range(4)),
     ],
 )
 def test_where_sheets_join_is_told_off_the_names_of_the_map(survey):
-    sheets = cut_up(replace(survey, sheet=Sheet(paper="A4"), scale=survey.scale or 300).plan())
+    sheets = cut_up(replace(survey, sheet=BookedSheet(paper="A4"), scale=survey.scale or 300).plan())
 
     assert sum(len(joins) for joins, _ in sheets) > 1
     for joins, words in sheets:

@@ -11,7 +11,7 @@ from builders.drawn import Drawn, random_survey
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.book.settings import PAPERS
 from pegline.errors import BookError, UsageError
 from pegline.plan.map.features import outline_points
@@ -255,7 +255,7 @@ PLOTS = [*range(12), *(pytest.param(seed, marks=pytest.mark.long) for seed in ra
 def test_the_sheet_of_a_random_plot_is_the_smallest_that_holds_it_whole(seed):
     scale = (100, 200, 250, 500)[seed % 4]
     drawn = random_survey(seed)
-    plan = Drawn(**{**drawn.__dict__, "scale": scale, "sheet": Sheet()}).plan()
+    plan = Drawn(**{**drawn.__dict__, "scale": scale, "sheet": BookedSheet()}).plan()
 
     assert plan.scale == scale
     if drawn_sheets(plan) == 1:

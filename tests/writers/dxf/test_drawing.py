@@ -16,7 +16,7 @@ from ezdxf.document import Drawing
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
 import pegline
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.detail.model import Path as Outline
 from pegline.errors import OutputError, UsageError
 from pegline.frame.model import Frame
@@ -314,7 +314,7 @@ def test_lines_of_symbols_are_unbroken_whatever_their_layers_are(version, plan, 
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_samples_of_the_key_and_sketches_are_on_layers_of_their_own(version, tmp_path):
-    plan = house(sheet=Sheet(paper="A4"), scale=100).plan(
+    plan = house(sheet=BookedSheet(paper="A4"), scale=100).plan(
         Options(dxf_version=version, sheets=("pegs", "diagram", "pages"))
     )
     doc = ezdxf.readfile(write_drawing(plan, tmp_path))

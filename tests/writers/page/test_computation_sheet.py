@@ -160,9 +160,9 @@ def test_every_station_point_line_and_feature_has_a_row(local):
 
 
 def test_areas_are_told_in_the_units_asked_for(local):
-    from pegline.book.model import Sheet
+    from pegline.book.model import BookedSheet
 
-    asked = with_stages(local, book=replace(local.book, sheet=Sheet(areas=("hectare", "acre-rood-perch"))))
+    asked = with_stages(local, book=replace(local.book, sheet=BookedSheet(areas=("hectare", "acre-rood-perch"))))
     text = Page(sheet(asked, 100)).text
 
     assert "55.86" in text

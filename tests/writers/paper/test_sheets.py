@@ -14,7 +14,7 @@ from builders.drawn import Drawn, house
 from builders.paths import SAMPLES
 
 import pegline
-from pegline.book.model import Sheet
+from pegline.book.model import BookedSheet
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.display import Words
 from pegline.plan.model import Options, Plan
@@ -36,7 +36,7 @@ def only_a_wall(paper: str, orientation: str, scale: int, length: float) -> Plan
         lines=[("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
         points={"w1": (0.0, 5.0), "w2": (length, 5.0)},
         features={"wall": ("wall", ("w1", "w2"), (), False)},
-        sheet=Sheet(paper=paper, orientation=orientation),
+        sheet=BookedSheet(paper=paper, orientation=orientation),
         scale=scale,
     ).plan()
 
@@ -107,7 +107,7 @@ def test_the_bar_to_check_the_printer_by_is_100_mm(tmp_path):
     ],
 )
 def test_the_scale_bar_is_to_scale_in_metres_and_in_the_unit_of_the_book(paper, orientation, scale, unit, tmp_path):
-    plan = house(unit=unit, scale=scale, sheet=Sheet(paper=paper, orientation=orientation)).plan()
+    plan = house(unit=unit, scale=scale, sheet=BookedSheet(paper=paper, orientation=orientation)).plan()
     pdf.write(plan, tmp_path / "plan.pdf")
     page = pypdfium2.PdfDocument(tmp_path / "plan.pdf")[0]
     words = [item for item in plan.sheets[0].page.items if isinstance(item, Words)]
@@ -189,7 +189,7 @@ def test_hostile_names_stay_text_in_an_svg(tmp_path):
 
 
 def test_a_plan_too_large_for_its_paper_is_cut_into_sheets_that_join(tmp_path):
-    plan = house(sheet=Sheet(paper="A4"), scale=100).plan()
+    plan = house(sheet=BookedSheet(paper="A4"), scale=100).plan()
     pdf.write(plan, tmp_path / "plan.pdf")
     svg.write(plan, tmp_path / "plan.svg")
 

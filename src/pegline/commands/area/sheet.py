@@ -35,7 +35,7 @@ def area_sheet(result: AreaResult) -> Plan:
                 flow.row([f"  {rule}", notation.area(size), ""], WIDTHS)
     if result.division:
         _division(flow, result)
-    title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
+    title = survey.book.heading
     return field_sheets(survey, title, flow.pages, caution=AREA_CAUTION)
 
 

@@ -34,7 +34,7 @@ def peg_sheet(lost: LostPeg) -> Plan:
         flow.text("Other surveyed things in reach, the best angle first:", bold=True)
         notation = notation_of(lost.survey.book)
         flow.text("; ".join(f"{other.name} {notation.length(other.distance)}" for other in lost.others) + ".")
-    title = lost.survey.book.title or lost.survey.book.file.rsplit(".", 1)[0]
+    title = lost.survey.book.heading
     return field_sheets(lost.survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 

@@ -67,7 +67,7 @@ def preparation_sheets(expectation: Expectation, judgement: Sequence[Remark]) ->
     _sums(flow, expectation)
     _judgement(flow, judgement)
     _safety(flow)
-    title = book.title or book.file.rsplit(".", 1)[0]
+    title = book.heading
     return field_sheets(survey, title, [*pages, *flow.pages], caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 

@@ -42,7 +42,7 @@ def setting_out_sheet(result: SettingOut) -> Plan:
         if ways.best is not None and (loose := result.unchecked(ways)):
             flow.text(f"Mind: {unchecked_sentence(loose)}.", indent=6)
     _checks(flow, result)
-    title = survey.book.title or survey.book.file.rsplit(".", 1)[0]
+    title = survey.book.heading
     return field_sheets(survey, title, flow.pages, caution=f"{FIELD_CAUTION} {BOUNDARY_CAUTION}")
 
 

@@ -16,7 +16,6 @@ from math import ceil, sqrt
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.diagnosis.effects import LOOSE, Effects
 from pegline.diagnosis.model import Advice
@@ -25,12 +24,11 @@ from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
 from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.quality import POWER
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 from pegline.records import record
 
 __all__ = ["NEAREST", "REACH", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
 
-Ints = NDArray[np.int64]
 Judge = Callable[[Array], float]
 
 NEAREST: Final = 14  #: stations about the place in question between which new lines are looked for

@@ -11,18 +11,16 @@ from dataclasses import field
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.network.dependents import Change
 from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Batch, Network
 from pegline.network.observation_types import Chainage, Oblique, Observation, TieChainage
-from pegline.plane import Array, wrap_angle
+from pegline.plane import Array, Ints, wrap_angle
 from pegline.records import record
 
 __all__ = ["SolvedVariant", "Variant", "Variants"]
 
-Ints = NDArray[np.int64]
 
 ROUNDS: Final = 25  #: steps after which a variant is taken as it stands,
 MORE_ROUNDS: Final = 40  #: and one that comes near the best

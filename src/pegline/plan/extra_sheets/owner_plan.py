@@ -20,7 +20,7 @@ from pegline.plan.labels.plan_labels import place_labels
 from pegline.plan.labels.requests import DimensionLine
 from pegline.plan.map.boundaries import no_finer_than
 from pegline.plan.map.features import Content, outline_points
-from pegline.plan.model import Feature, Label
+from pegline.plan.model import DrawnFeature, Label
 from pegline.plan.sheets.blocks import area_name, north_point
 from pegline.plan.sheets.column import A4_BODY, Bodies, Pencil, repeat_symbol, shift_items, shorten
 from pegline.plan.sheets.layout import check_bar, scale_bar
@@ -74,7 +74,9 @@ def owner_pages(content: Content) -> Bodies:
     yield items
 
 
-def _paper(features: tuple[Feature, ...], window: tuple[float, float, float, float]) -> tuple[Paper, LabelPaper, int]:
+def _paper(
+    features: tuple[DrawnFeature, ...], window: tuple[float, float, float, float]
+) -> tuple[Paper, LabelPaper, int]:
     """Return the largest usual scale at which everything fits a window, and the papers that draw so."""
     points = np.concatenate([outline_points(feature) for feature in features])
     low, high = points.min(axis=0), points.max(axis=0)

@@ -20,7 +20,7 @@ from pegline.plan.labels.boxes import Array, box
 from pegline.plan.labels.placement import PlaceableLabel, places_along, places_around, settle_labels
 from pegline.plan.map.boundaries import bearing_no_finer_than, north_sd
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature
+from pegline.plan.model import DrawnFeature
 from pegline.plan.sheets.blocks import NEEDLE_SD, magnetic_bearing
 from pegline.plan.sheets.column import A4_BODY, SMALL_TEXT_MM, Bodies, centred_words, shorten, symbol_strokes
 from pegline.records import record
@@ -175,7 +175,7 @@ Arm = tuple[Witness, float, Array]  #: a witness, its distance on the ground, wh
 class SketchGround:
     """What sketches show, found by where it is."""
 
-    features: Sequence[Feature]
+    features: Sequence[DrawnFeature]
     outlines: Sequence[Array]  #: their points, metres
     tree: Any  #: index of them
 
@@ -192,7 +192,7 @@ class SketchGround:
                 outlines.append(close_ring(points, closed=path.closed))
         return cls(features, outlines, shapely.STRtree([shapely.LineString(points) for points in outlines]))
 
-    def within(self, west: float, south: float, east: float, north: float) -> Iterator[tuple[Feature, Array]]:
+    def within(self, west: float, south: float, east: float, north: float) -> Iterator[tuple[DrawnFeature, Array]]:
         """Yield what reaches into a box, in its order."""
         for i in sorted(self.tree.query(shapely.box(west, south, east, north)).tolist()):
             yield self.features[i], self.outlines[i]
@@ -241,7 +241,7 @@ def sketch(
     yield from _sketch_names([(w, length) for w, length, _ in arms], start, ends, lines, discs, (x, y), content)
 
 
-def _clip(points: Array, frame: Any, feature: Feature) -> Iterator[Stroke]:
+def _clip(points: Array, frame: Any, feature: DrawnFeature) -> Iterator[Stroke]:
     inside = shapely.LineString(points).intersection(frame)
     for part in getattr(inside, "geoms", [inside]):
         if part.geom_type == "LineString" and not part.is_empty:

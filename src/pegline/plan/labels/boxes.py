@@ -7,10 +7,10 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pegline.detail.model import Path
 from pegline.plan.display import flatten, turning_matrix
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["TOUCHING", "Array", "Boxes", "LabelPaper", "box", "common_area", "level_diagonals"]
@@ -62,8 +62,6 @@ class LabelPaper:
         """Return a line's points, millimetres."""
         return flatten(self.points(path.vertices), path.bulges, path.closed, 0.05)
 
-
-Array = NDArray[np.float64]
 
 TOUCHING: Final = 1e-6  #: square millimetres that are no overlap
 

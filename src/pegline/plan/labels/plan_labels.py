@@ -29,7 +29,7 @@ from pegline.plan.labels.requests import (
 )
 from pegline.plan.labels.unplotted_labels import unplotted_labels
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature, Label, Tuft
+from pegline.plan.model import DrawnFeature, Label, Tuft
 from pegline.records import record
 
 __all__ = ["PlacedLabels", "place_labels"]
@@ -47,7 +47,7 @@ class PlacedLabels:
     """The labels of a plan, and what they leave to other places."""
 
     labels: tuple[Label, ...]
-    numbered: tuple[tuple[int, Feature], ...]  #: things in a crowd, by the number that stands for their name
+    numbered: tuple[tuple[int, DrawnFeature], ...]  #: things in a crowd, by the number that stands for their name
     left_out: int  #: names and numbers without room
 
 
@@ -61,7 +61,7 @@ def place_labels(
     rooms = room_outlines(content.features, paper)
     requests, spots, unclear = _settle_all(requests, lines, discs)
     crowds = Counter(requests[i].feature.layer for i in unclear if requests[i].kind == "point")
-    numbered: list[tuple[int, Feature]] = []
+    numbered: list[tuple[int, DrawnFeature]] = []
     if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
         requests = list(_number_crowds(requests, crowded, numbered, paper))
         requests, spots, unclear = _settle_all(requests, lines, discs)
@@ -200,7 +200,7 @@ def _unclear(
 
 
 def _number_crowds(
-    requests: Sequence[LabelRequest], crowded: set[str], numbered: list[tuple[int, Feature]], paper: LabelPaper
+    requests: Sequence[LabelRequest], crowded: set[str], numbered: list[tuple[int, DrawnFeature]], paper: LabelPaper
 ) -> Iterator[LabelRequest]:
     """Yield the labels, numbers in the place of names on layers that are crowded."""
     for ask in requests:

@@ -27,7 +27,7 @@ from pegline.plan.labels.placement import (
 )
 from pegline.plan.map.boundaries import boundary_corners, boundary_sides
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature, Position, Tuft
+from pegline.plan.model import DrawnFeature, Position, Tuft
 from pegline.plan.style import SYMBOLS, plots
 from pegline.records import record
 
@@ -86,12 +86,12 @@ class LabelRequest:
     kind: Literal["station", "point", "line", "area", "figure", "corner", "way"]
     lines: tuple[TextLine, ...]
     wanted: PlaceableLabel
-    feature: Feature
+    feature: DrawnFeature
     anchor: LabelledSymbol | None = None
     measures: tuple[Position, Position] | None = None  #: the ends of what a figure is the length of
 
 
-def symbol_radius(feature: Feature, metres_per_mm: float) -> float:
+def symbol_radius(feature: DrawnFeature, metres_per_mm: float) -> float:
     """Return how far a feature's symbol reaches, paper millimetres."""
     radius = SYMBOLS[feature.symbol or "mark"].radius
     return radius if feature.size is None else radius * feature.size / metres_per_mm
@@ -133,7 +133,7 @@ class DimensionLine:
     start: Position
     end: Position
     figure: str
-    feature: Feature  #: that it belongs to
+    feature: DrawnFeature  #: that it belongs to
 
 
 def way_labels(ways: Sequence[DimensionLine], paper: LabelPaper) -> Iterator[LabelRequest]:
@@ -170,7 +170,7 @@ def _size(lines: Sequence[TextLine]) -> tuple[float, float]:
 def point_label(
     kind: Literal["station", "point"],
     layer: str,
-    feature: Feature,
+    feature: DrawnFeature,
     text: str,
     height: float,
     paper: LabelPaper,
@@ -196,7 +196,7 @@ def point_label(
     return LabelRequest(kind, lines, label, feature, LabelledSymbol(x, y, core, feature.layer))
 
 
-def _on_line(feature: Feature, text: str, outline: Any, paper: LabelPaper) -> LabelRequest:
+def _on_line(feature: DrawnFeature, text: str, outline: Any, paper: LabelPaper) -> LabelRequest:
     height = paper.name_height
     width = text_width(text, height)
     lengths = np.hypot(*np.diff(outline, axis=0).T)
@@ -237,7 +237,7 @@ def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any
     return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
-def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> LabelRequest:
+def _in_area(feature: DrawnFeature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> LabelRequest:
     polygon = shapely.Polygon(outline)
     ring: Any = polygon if polygon.is_valid else shapely.make_valid(polygon)
     small = paper.name_height
@@ -258,7 +258,7 @@ def _in_area(feature: Feature, text: str, outline: Any, area: str | None, paper:
 
 
 def _wall_figures(
-    feature: Feature, path: Path, content: Content, paper: LabelPaper, figured: set[tuple[int, ...]]
+    feature: DrawnFeature, path: Path, content: Content, paper: LabelPaper, figured: set[tuple[int, ...]]
 ) -> Iterator[LabelRequest]:
     """Ask for the lengths of walls, those of a wall that two rooms share once."""
     starts = path.vertices if path.closed else path.vertices[:-1]
@@ -310,7 +310,7 @@ def _signed_area(vertices: Any) -> float:
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) / 2)
 
 
-def room_outlines(features: Sequence[Feature], paper: LabelPaper) -> list[Any]:
+def room_outlines(features: Sequence[DrawnFeature], paper: LabelPaper) -> list[Any]:
     """Return the outlines of buildings as polygons, on the paper."""
     rooms = (
         shapely.Polygon(paper.path(feature.geometry))
@@ -321,7 +321,7 @@ def room_outlines(features: Sequence[Feature], paper: LabelPaper) -> list[Any]:
 
 
 def obstacles(
-    features: Sequence[Feature], tufts: Sequence[Tuft], paper: LabelPaper
+    features: Sequence[DrawnFeature], tufts: Sequence[Tuft], paper: LabelPaper
 ) -> tuple[list[Any], list[tuple[float, float, float]]]:
     """Return the lines, and the symbols as discs, that plot and that labels keep off."""
     lines: list[Any] = []

@@ -16,7 +16,7 @@ from pegline.detail.model import Path
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
 from pegline.plan.labels.placement import ALONG, PLACES_AROUND, places_along, places_around
-from pegline.plan.model import Feature, Label
+from pegline.plan.model import DrawnFeature, Label
 from pegline.plan.style import SYMBOLS
 
 __all__ = ["first_free", "unplotted_labels"]
@@ -28,10 +28,10 @@ RINGS: Final = PLACES_AROUND[:, :TRIED]
 CLOSE_PLACES: Final = ALONG[:, np.lexsort((ALONG[3], ALONG[2]))[:TRIED]]  #: those closest to the offset
 
 
-Wish = tuple[str, Feature, str, Any]  #: layer, feature, text, and the two ends that it stands along
+Wish = tuple[str, DrawnFeature, str, Any]  #: layer, feature, text, and the two ends that it stands along
 
 
-def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper: LabelPaper) -> Iterator[Label]:
+def unplotted_labels(features: Sequence[DrawnFeature], placed: Sequence[Label], paper: LabelPaper) -> Iterator[Label]:
     """Yield the labels that do not plot, off those that are placed, off stations and off one another.
 
     A point whose feature or station bears its name, and is labelled, needs no name of its own.
@@ -58,7 +58,7 @@ def unplotted_labels(features: Sequence[Feature], placed: Sequence[Label], paper
         yield Label(layer, text, (x, y), turn, FIGURE_HEIGHT, width, feature.source, feature.name, measures)
 
 
-def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> list[Wish]:
+def _unnamed_points(features: Sequence[DrawnFeature], placed: Sequence[Label]) -> list[Wish]:
     """Return what the points want that no feature or station names."""
     owners = {label.owner for label in placed}
     owners &= {f.name for f in features if isinstance(f.geometry, tuple) and f.layer != "POINTS"}
@@ -69,7 +69,7 @@ def _unnamed_points(features: Sequence[Feature], placed: Sequence[Label]) -> lis
     ]
 
 
-def _booked_offsets(features: Sequence[Feature]) -> list[Wish]:
+def _booked_offsets(features: Sequence[DrawnFeature]) -> list[Wish]:
     """Return what the offsets want: their figures as booked."""
     return [
         ("OFFSET-FIGURES", feature, text, feature.geometry.vertices)
@@ -79,7 +79,7 @@ def _booked_offsets(features: Sequence[Feature]) -> list[Wish]:
     ]
 
 
-def _occupied_boxes(features: Sequence[Feature], labels: Sequence[Label], paper: LabelPaper) -> Array:
+def _occupied_boxes(features: Sequence[DrawnFeature], labels: Sequence[Label], paper: LabelPaper) -> Array:
     """Return the boxes (n, 5) of labels and stations: x, y, rotation, width, height, paper millimetres."""
     centres = paper.points(np.array([label.centre for label in labels]).reshape(-1, 2)).tolist()
     rows = [

@@ -16,7 +16,7 @@ from pegline.measures.values import Length
 from pegline.network.confidence import CHI2_95
 from pegline.network.model import Adjustment
 from pegline.plan.display import flatten
-from pegline.plan.model import Ellipse, Feature, Position
+from pegline.plan.model import DrawnFeature, Ellipse, Position
 from pegline.plan.style import KIND_LOOKS, layer_of, plots
 from pegline.plane import Array
 from pegline.records import record
@@ -68,7 +68,7 @@ class Where:
         return name in self.rows
 
 
-def _draw(solved: Solved, where: Where) -> tuple[Feature, ...]:
+def _draw(solved: Solved, where: Where) -> tuple[DrawnFeature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
     book, reduction, detail = solved.book, solved.reduction, solved.detail
     booked = places_booked(book, reduction, detail)
@@ -88,7 +88,7 @@ def straight_path(*ends: Position) -> Path:
     return Path(np.array(ends, dtype=float), np.zeros(len(ends)), closed=False)
 
 
-def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
+def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[DrawnFeature]:
     for shape in detail.shapes.values():
         look = KIND_LOOKS.get(shape.kind)
         size = _true_size(shape, book.unit)
@@ -96,7 +96,7 @@ def _shapes(book: Book, detail: Detail, where: Where) -> Iterator[Feature]:
         symbol = None
         if shape.path is None:
             symbol = (look and (look.symbol if size is None else look.sized_symbol or look.symbol)) or "mark"
-        feature = Feature(
+        feature = DrawnFeature(
             layer_of(shape.kind, book.kinds).name,
             shape.name,
             shape.kind,
@@ -174,7 +174,7 @@ def _facts(shape: Shape, unit: str) -> dict[str, str]:
     return facts | {str(key): str(value) for key, value in shape.booked.data.items()}
 
 
-def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
     solution = adjustment.solution
     ties = book.tie_stations
     control_stations = {point.station for point in book.control.points} if book.control else set()
@@ -184,7 +184,7 @@ def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], w
         facts = {"mark": entry.mark} if entry and entry.mark else {}
         if entry and entry.note:
             facts["note"] = entry.note
-        yield Feature(
+        yield DrawnFeature(
             "STATIONS",
             name,
             kind,
@@ -196,18 +196,20 @@ def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], w
         )
 
 
-def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
     points = detail.points
     for name, rows in zip(points.names, points.rows, strict=True):
         facts = {"line": reduction.rows[rows[0]].line} if rows else {}
         source = booked[name].source
-        yield Feature("POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=facts)
+        yield DrawnFeature(
+            "POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=facts
+        )
 
 
-def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
+def _lines(reduction: Reduction, where: Where) -> Iterator[DrawnFeature]:
     for line in reduction.lines.values():
         if line.start in where and line.end in where:
-            yield Feature(
+            yield DrawnFeature(
                 "CHECK-LINES" if line.use == "check" else "CHAIN-LINES",
                 line.name,
                 line.use,
@@ -218,14 +220,14 @@ def _lines(reduction: Reduction, where: Where) -> Iterator[Feature]:
             )
 
 
-def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[DrawnFeature]:
     """Draw each offset of each row, from the line to the point; the figure is its ``booked`` attribute."""
     feet = detail.offset_feet
     rows = [reduction.rows[row] for row in feet.rows.tolist()]
     ends = np.stack((feet.positions, np.array([where.position(row.name) for row in rows]).reshape(-1, 2)), axis=1)
     level = np.zeros(2)
     for row, arm, vertices in zip(rows, feet.arms.tolist(), ends, strict=True):
-        yield Feature(
+        yield DrawnFeature(
             "OFFSETS",
             row.name,
             "offset",
@@ -236,7 +238,7 @@ def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Fea
         )
 
 
-def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[Feature]:
+def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
     stations = set(book.station_names)
     values, vectors = np.linalg.eigh(where.variances)
     axes = np.sqrt(np.clip(values, 0.0, None)) * K_95
@@ -244,7 +246,7 @@ def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator
     for row, ((minor, major), bearing) in enumerate(zip(axes.tolist(), bearings.tolist(), strict=True)):
         if major > 0:
             name = where.names[row]
-            yield Feature(
+            yield DrawnFeature(
                 "ELLIPSES",
                 name,
                 "ellipse of a station" if name in stations else "ellipse of a point",
@@ -254,13 +256,13 @@ def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator
             )
 
 
-def _witnesses(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Feature]:
+def _witnesses(reduction: Reduction, detail: Detail, where: Where) -> Iterator[DrawnFeature]:
     for peg, witnesses in reduction.witnesses.items():
         for reduced in witnesses:
             witness, ground = reduced.booked, reduced.ground
             object_point = _object(witness.object, detail, where)
             if object_point is not None and peg in where:
-                yield Feature(
+                yield DrawnFeature(
                     "WITNESSES",
                     f"{witness.object} to {peg}",
                     "witness",
@@ -279,7 +281,7 @@ def _object(name: str, detail: Detail, where: Where) -> str | None:
     return shape.points[0] if shape is not None and shape.form == "point" else None
 
 
-def bounding_corners(features: Sequence[Feature]) -> tuple[Array, Array]:
+def bounding_corners(features: Sequence[DrawnFeature]) -> tuple[Array, Array]:
     """Return the south-west and north-east corners (n, 2) of the boxes that features lie within, metres."""
     if not features:
         return np.empty((0, 2)), np.empty((0, 2))
@@ -289,7 +291,7 @@ def bounding_corners(features: Sequence[Feature]) -> tuple[Array, Array]:
     return np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
 
 
-def outline_points(feature: Feature) -> Array:
+def outline_points(feature: DrawnFeature) -> Array:
     """Return points (k, 2) that hold a feature, metres."""
     if isinstance(feature.geometry, Path):
         path = feature.geometry
@@ -310,8 +312,8 @@ class Content:
 
     solved: Solved
     where: Where
-    features: tuple[Feature, ...]
-    kinds: Mapping[str, Feature]  #: the first thing of each kind that plots
+    features: tuple[DrawnFeature, ...]
+    kinds: Mapping[str, DrawnFeature]  #: the first thing of each kind that plots
     notation: Notation  #: how the book writes lengths, areas and bearings
     scale: int = 0
     paper: str = ""
@@ -325,7 +327,7 @@ def map_content(solved: Solved) -> Content:
     """Return a survey with what is drawn of it, before it is laid out on sheets."""
     where = Where.of(solved)
     features = _draw(solved, where)
-    kinds: dict[str, Feature] = {}
+    kinds: dict[str, DrawnFeature] = {}
     for feature in features:
         if plots(feature.layer):
             kinds.setdefault(feature.kind, feature)

@@ -17,7 +17,7 @@ from pegline.measures.values import CustomaryArea
 from pegline.plan.display import Stroke, Words, turning_matrix
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature
+from pegline.plan.model import DrawnFeature
 from pegline.plan.sheets.column import COLUMN_LEADING, SMALL_TEXT_MM, Pencil, shorten
 from pegline.plan.sheets.row_tables import Block, TableOf, boundary_table, station_table, write_heading
 from pegline.plan.style import KIND_LOOKS, layer_of
@@ -161,7 +161,7 @@ def key_block(pencil: Pencil, content: Content) -> None:
     pencil.paragraph(f"Lengths along walls are in {content.notation.words}, on the ground.")
 
 
-def _sample(pencil: Pencil, x: float, feature: Feature, content: Content) -> None:
+def _sample(pencil: Pencil, x: float, feature: DrawnFeature, content: Content) -> None:
     middle = pencil.y + 0.8
     layer = feature.layer
     look = KIND_LOOKS.get(feature.kind)
@@ -253,7 +253,7 @@ def title_block(pencil: Pencil, content: Content) -> None:
     """Print what this is, of where, when, by and for whom, and which sheet."""
     book, sheet = content.solved.book, content.solved.book.sheet
     pencil.gap(1.0)
-    pencil.paragraph(book.title or book.file.rsplit(".", 1)[0], height=3.5, bold=True)
+    pencil.paragraph(book.heading, height=3.5, bold=True)
     pencil.gap(0.5)
     if book.place:
         pencil.paragraph(book.place, height=2.5)

@@ -10,11 +10,12 @@ from typing import Final
 import numpy as np
 
 from pegline.book.settings import PAPERS
-from pegline.plan.display import Anchor, Array, Item, Stroke, Words, flatten
+from pegline.plan.display import Anchor, Item, Stroke, Words, flatten
 from pegline.plan.fonts import fitting_signs, text_width, wrap
 from pegline.plan.labels.placement import Spot
 from pegline.plan.sheets.papers import MARGIN
 from pegline.plan.style import SYMBOLS
+from pegline.plane import Array
 
 __all__ = [
     "A4_BODY",

@@ -13,10 +13,10 @@ from pegline.book.settings import PAPERS
 from pegline.detail.model import Path
 from pegline.errors import BookError, Finding, UsageError
 from pegline.measures.notation import UNIT_WORDS
-from pegline.plan.display import Array, Item, Page, Stroke, Words, flatten
+from pegline.plan.display import Item, Page, Stroke, Words, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.map.features import Content, outline_points
-from pegline.plan.model import Feature, Heading, Label, Options, Sheet
+from pegline.plan.model import DrawnFeature, Heading, Label, Options, Sheet
 from pegline.plan.sheets.column import A4_BODY, SMALL_TEXT_MM
 from pegline.plan.sheets.map_lines import GridTicks, MapObstacles, join_items, map_obstacles
 from pegline.plan.sheets.papers import (
@@ -35,6 +35,7 @@ from pegline.plan.sheets.papers import (
 )
 from pegline.plan.sheets.tables import FEW, MORE, PAD, room_for_tables, sheet_tables, table_pages
 from pegline.plan.style import plots
+from pegline.plane import Array
 from pegline.solved import PLAN_SCALES, USUAL_PAPER
 from pegline.units import METRES_PER
 
@@ -150,13 +151,13 @@ def _too_many(
     return BookError([Finding("plan-too-large", text, _place_of(content, far))])
 
 
-def _furthest(features: Sequence[Feature]) -> Feature:
+def _furthest(features: Sequence[DrawnFeature]) -> DrawnFeature:
     """Return the thing whose farthest point is farthest from the middle of all points."""
     middle = np.median(np.concatenate([outline_points(feature) for feature in features]), axis=0)
     return max(features, key=lambda feature: float(np.hypot(*(outline_points(feature) - middle).T).max()))
 
 
-def _place_of(content: Content, feature: Feature) -> Any:
+def _place_of(content: Content, feature: DrawnFeature) -> Any:
     """Return where a thing's farthest point is booked."""
     middle = np.median([content.where.position(name) for name in content.where.names], axis=0)
     shape = content.solved.detail.shapes.get(feature.name)

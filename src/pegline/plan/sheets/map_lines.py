@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
-from pegline.plan.display import Array, Item, Stroke, Words, close_ring, flatten
+from pegline.plan.display import Item, Stroke, Words, close_ring, flatten
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import box
 from pegline.plan.labels.placement import PlaceableLabel, settle_labels
@@ -25,6 +25,7 @@ from pegline.plan.model import Label
 from pegline.plan.sheets.column import SMALL_TEXT_MM, centred_words
 from pegline.plan.sheets.papers import LAP, Paper, SheetLayout, Tile, letter_factor
 from pegline.plan.style import LAYERS, plots
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["GridTicks", "MapObstacles", "join_items", "map_obstacles", "round_step"]

@@ -11,7 +11,8 @@ import numpy as np
 import shapely
 
 from pegline.book.settings import PAPERS
-from pegline.plan.display import Array, turning_matrix
+from pegline.plan.display import turning_matrix
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = [

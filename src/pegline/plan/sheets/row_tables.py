@@ -8,7 +8,7 @@ from typing import Final, Literal
 from pegline.plan.fonts import text_width
 from pegline.plan.map.boundaries import boundary_sides
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature
+from pegline.plan.model import DrawnFeature
 from pegline.plan.sheets.column import COLUMN_LEADING, SMALL_TEXT_MM, Pencil, shorten
 from pegline.records import record
 
@@ -161,7 +161,7 @@ station_table: Final = TableOf(_station_table)
 boundary_table: Final = TableOf(_boundary_table)
 
 
-def schedule_table(content: Content, numbered: tuple[tuple[int, Feature], ...]) -> RowTable:
+def schedule_table(content: Content, numbered: tuple[tuple[int, DrawnFeature], ...]) -> RowTable:
     """Return the table of the things whose names gave way to numbers: name, girth, spread, height as booked."""
     rows = []
     for number, feature in numbered:

@@ -12,7 +12,7 @@ import numpy as np
 
 from pegline.plan.display import Item, Stroke
 from pegline.plan.map.features import Content
-from pegline.plan.model import Feature
+from pegline.plan.model import DrawnFeature
 from pegline.plan.sheets.blocks import NEEDED_BLOCKS, SHEET_BLOCKS, SLIM, TABLE_BLOCKS, title_block
 from pegline.plan.sheets.column import A4_BODY, Pencil, shift_items
 from pegline.plan.sheets.papers import MARGIN, RoomOf, SheetLayout, letter_factor
@@ -229,7 +229,7 @@ def table_pages(content: Content, layout: SheetLayout, bottom: float = A4_BODY[1
     return _pages(_draw_blocks(left, content, _page_column() - 2 * PAD, None), A4_BODY[3], bottom)
 
 
-def schedule_pages(content: Content, numbered: tuple[tuple[int, Feature], ...]) -> list[list[Item]]:
+def schedule_pages(content: Content, numbered: tuple[tuple[int, DrawnFeature], ...]) -> list[list[Item]]:
     """Return pages with the schedule of what is numbered."""
     table = replace(schedule_table(content, numbered), width=_page_column() - 2 * PAD)
     return _pages([table], A4_BODY[3], A4_BODY[1])

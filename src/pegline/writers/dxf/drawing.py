@@ -17,7 +17,7 @@ from pegline.detail.model import Path as Outline
 from pegline.measures.notation import UNIT_WORDS
 from pegline.plan.dashes import is_smooth
 from pegline.plan.map.features import bounding_corners
-from pegline.plan.model import Ellipse, Feature, Label, Plan, Position, Tuft
+from pegline.plan.model import DrawnFeature, Ellipse, Label, Plan, Position, Tuft
 from pegline.units import METRES_PER
 from pegline.writers.dxf.entities import (
     CENTRE,
@@ -157,7 +157,7 @@ class _Drawing:
         faces = {feature.name for feature in self.plan.features if feature.other_face}
         return faces | {tuft.owner for tuft in self.plan.tufts if tuft.owner not in self.lettered}
 
-    def _line_of(self, feature: Feature) -> str:
+    def _line_of(self, feature: DrawnFeature) -> str:
         """Return the name of the line or area of the book that a feature is, or is a face of; empty for others."""
         shape = self.plan.survey.detail.shapes.get(feature.name)
         is_outline_of_shape = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
@@ -176,14 +176,14 @@ class _Drawing:
         names = sorted(self._in_pieces())
         return {name: self.doc.blocks.new(f"LINE-{i}") for i, name in enumerate(names, 1)}
 
-    def _pieces(self, pieces: Sequence[Feature | Tuft], block: Any) -> Iterator[str]:
+    def _pieces(self, pieces: Sequence[DrawnFeature | Tuft], block: Any) -> Iterator[str]:
         """Return what is drawn of a line in pieces, for its block; handles are set aside at once."""
         entities = Entities(block, TEXT_STYLE, most=len(pieces))
         return (self._tuft(p, entities) if isinstance(p, Tuft) else self._feature(p, entities) for p in pieces)
 
-    def _by_line(self, names: Iterable[str]) -> dict[str, list[Feature | Tuft]]:
+    def _by_line(self, names: Iterable[str]) -> dict[str, list[DrawnFeature | Tuft]]:
         """Return what is drawn of each of some lines."""
-        things_by_line: dict[str, list[Feature | Tuft]] = {name: [] for name in names}
+        things_by_line: dict[str, list[DrawnFeature | Tuft]] = {name: [] for name in names}
         for feature in self.plan.features:
             if (name := self._line_of(feature)) in things_by_line:
                 things_by_line[name].append(feature)
@@ -206,7 +206,7 @@ class _Drawing:
         finite(chain.from_iterable(corners), name)
         return corners
 
-    def _fill(self, feature: Feature) -> None:
+    def _fill(self, feature: DrawnFeature) -> None:
         """Fill an area, one ring a hatch: readers differ in what several outer rings mean."""
         path = feature.geometry
         if isinstance(path, Outline) and path.closed and self.plan.layers[feature.layer].fill is not None:
@@ -236,7 +236,7 @@ class _Drawing:
             yield self._dimension(label, dimensions[label].name) if label in dimensions else self._label(label)
         yield from self._notes()
 
-    def _feature(self, feature: Feature, entities: Entities) -> str:
+    def _feature(self, feature: DrawnFeature, entities: Entities) -> str:
         geometry = feature.geometry
         letters = None if feature.other_face else self.lettered.get(self._line_of(feature))
         where = look(self.names[feature.layer], feature.line_type if letters is None else letters.name)
@@ -256,7 +256,7 @@ class _Drawing:
             return self._ellipse(feature, geometry, where)
         return self._symbol(feature, self._point(geometry), where)
 
-    def _ellipse(self, feature: Feature, ellipse: Ellipse, where: str) -> str:
+    def _ellipse(self, feature: DrawnFeature, ellipse: Ellipse, where: str) -> str:
         """Draw an ellipse so many times its size; its true semi-axes are in the extended data."""
         centre = self._point(ellipse.centre)
         reach = ellipse.semi_major * self.plan.ellipse_scale / self.unit
@@ -265,7 +265,7 @@ class _Drawing:
         ratio = max(min(ellipse.semi_minor / ellipse.semi_major, 1.0), LEAST_RATIO)
         return self.entities.ellipse(where, centre, axis, ratio, self._feature_data(feature))
 
-    def _symbol(self, feature: Feature, at: Position, where: str) -> str:
+    def _symbol(self, feature: DrawnFeature, at: Position, where: str) -> str:
         scale = self.mm if feature.size is None else feature.size / self.unit
         finite([*at, scale], feature.name)
         sd = "" if feature.sd is None else f"{feature.sd:.4f}"
@@ -329,7 +329,7 @@ class _Drawing:
             member_of=label.owner if label.layer == "DIMENSIONS" else "",
         )
 
-    def _feature_data(self, feature: Feature) -> str:
+    def _feature_data(self, feature: DrawnFeature) -> str:
         """Return a feature's facts as extended data."""
         facts = {"name": feature.shown_name, "kind": feature.kind, "source": feature.source, **feature.attributes}
         if page := self.pages.page(feature.source):

@@ -10,7 +10,7 @@ import numpy as np
 
 from pegline.detail.model import Path
 from pegline.plan.display import close_ring
-from pegline.plan.model import Feature, OfficeLayer, Plan
+from pegline.plan.model import DrawnFeature, OfficeLayer, Plan
 from pegline.plan.style import KIND_LOOKS, LINE_TYPES, SYMBOLS, Layer, Pen
 from pegline.records import record
 from pegline.writers.dxf.entities import ATTRIBUTE_HEIGHT, HIDDEN_FLAG
@@ -150,7 +150,7 @@ def add_blocks(doc: Any, plan: Plan) -> None:
             block.add_attdef(fact, (0, -1.0 - row), dxfattribs=attribs)
 
 
-def symbol_of(feature: Feature) -> str:
+def symbol_of(feature: DrawnFeature) -> str:
     """Return the name of a feature's symbol."""
     return feature.symbol or "mark"
 
@@ -217,7 +217,7 @@ LETTERED_LINES: Final[Mapping[str, LetteredLine]] = {
 }
 
 
-def lettered_line(feature: Feature) -> LetteredLine | None:
+def lettered_line(feature: DrawnFeature) -> LetteredLine | None:
     """Return the line type whose letters show a feature's kind; None for what has none, or is another's second face."""
     look = KIND_LOOKS.get(feature.kind)
     if look is None or look.tuft is None or not isinstance(feature.geometry, Path):

@@ -11,11 +11,11 @@ from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import confidence_radii, ellipses, variances_of
+from pegline.plane import Array
 from pegline.records import record
 from pegline.solved import PlaceRadius
 from pegline.writers.gis.columns import ACCURACY_COLUMNS, SOURCE_COLUMN, SURVEY_COLUMN, Column
@@ -166,8 +166,6 @@ def _numbers(layer: FilledLayer) -> dict[Value, list[int]]:
         by_value.setdefault(name, []).append(number)
     return by_value
 
-
-Array = NDArray[np.float64]
 
 #: Layers of places, whose rows have an accuracy.
 PLACE_LAYERS: Final = ("stations", "detail_points")

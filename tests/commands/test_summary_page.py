@@ -84,6 +84,13 @@ def test_each_count_leads_to_the_first_row_of_its_quality(page):
         assert target.evaluate("row => row.sectionRowIndex") == every.index(quality)
 
 
+def test_on_a_phone_only_the_table_scrolls_sideways(page):
+    page.set_viewport_size({"width": 400, "height": 800})
+
+    assert page.evaluate("document.documentElement.scrollWidth") == 400
+    assert page.evaluate("document.querySelector('.wide').scrollWidth") > 400
+
+
 def test_a_row_says_what_is_wrong_and_where_without_the_name_of_its_book(page):
     row = page.locator("tr", has=page.get_by_text("unknown-key.yaml", exact=True)).inner_text()
 

@@ -151,7 +151,8 @@ def html_text(outcomes: Sequence[Outcome], title: str, aside: Sequence[str], boo
         element("p", *_tally(outcomes, present)),
         *(element("p", f"{text}.") for text in aside),
         element("div", *(_filter(quality, numbers[quality], outcomes) for quality in present), class_="filters"),
-        element("table", element("thead", head), element("tbody", *rows)),
+        # Wider than a phone it scrolls by itself.
+        element("div", element("table", element("thead", head), element("tbody", *rows)), class_="wide", tabindex="0"),
         element("p", "None of these is a boundary survey: a legal boundary is for a licensed land surveyor."),
     ]
     return page(title, join_markup(body), STYLE + hiding)

@@ -92,10 +92,11 @@ def _settle_all(
 ) -> tuple[list[LabelRequest], list[Spot | None], dict[int, bool]]:
     """Return the labels, places that belong to another symbol made worse, the place of each, and the unclear ones."""
     near = _Neighbours(requests)
+    nearer = near.nearer_to_another({i: ask.wanted.spots for i, ask in enumerate(requests)})
     weighed = []
     for i, ask in enumerate(requests):
         spots = ask.wanted.spots.copy()
-        spots[:, 3] += AMBIGUOUS * near.nearer_to_another(i, spots)
+        spots[:, 3] += AMBIGUOUS * nearer[i]
         weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
     placed = list(settle_labels([ask.wanted for ask in weighed], lines, discs))
     return weighed, placed, _unclear(weighed, placed, lines, near)
@@ -121,39 +122,45 @@ class _Neighbours:
             for row, i in enumerate(members):
                 if starts[row] < starts[row + 1]:
                     self._others[i] = places[other[order][starts[row] : starts[row + 1]]]
-        self._lines: dict[int, tuple[Any, Any]] = {}  #: a line, and an index of all of its sort
-        for kind in ("line", "way"):
-            self._index_lines([i for i, ask in enumerate(requests) if ask.kind == kind and ask.anchor is not None])
+        #: the labelled lines of each sort
+        self._lines = [
+            {i: ask.anchor.line for i, ask in enumerate(requests) if ask.kind == kind and ask.anchor is not None}
+            for kind in ("line", "way")
+        ]
 
-    def _index_lines(self, members: Sequence[int]) -> None:
-        if len(members) > 1:
-            lines = [shapely.LineString(self._asked[i].anchor.line) for i in members]  # type: ignore[union-attr]
-            tree = shapely.STRtree(lines)
-            self._lines |= {i: (line, tree) for i, line in zip(members, lines, strict=True)}
+    def nearer_to_another(self, spots: Mapping[int, Array]) -> dict[int, Any]:
+        """Return which places of some labels are nearer to another symbol or line of its sort than to its own."""
+        nearer = {i: self._nearer_to_another_symbol(i, places) for i, places in spots.items()}
+        for lines in self._lines:
+            asked = {i: spots[i] for i in lines if i in spots}
+            if asked and len(lines) > 1:
+                nearer |= self._nearer_to_another_line(lines, asked)
+        return nearer
 
-    def nearer_to_another(self, i: int, spots: Array) -> Any:
-        """Return which places of a label are nearer to another symbol or line of its sort than to its own."""
-        ask, others = self._asked[i], self._others.get(i)
-        if i in self._lines:
-            return self._nearer_to_another_line(i, spots)
-        if ask.anchor is None or others is None:
+    def _nearer_to_another_symbol(self, i: int, spots: Array) -> Any:
+        anchor, others, label = self._asked[i].anchor, self._others.get(i), self._asked[i].wanted
+        if anchor is None or others is None:
             return np.zeros(len(spots), dtype=bool)
-        half = np.array([ask.wanted.width, ask.wanted.height]) / 2
-        own = _distance(spots, half, np.array([[ask.anchor.x, ask.anchor.y]]))[:, 0]
+        half = np.array([label.width, label.height]) / 2
+        own = _distance(spots, half, np.array([[anchor.x, anchor.y]]))[:, 0]
         return _distance(spots, half, others).min(axis=1) < own - DISTANCE_ROUNDING_MM
 
-    def _nearer_to_another_line(self, i: int, spots: Array) -> Any:
-        """Return which places are nearer to another line, those that are not looked at among them."""
-        line, tree = self._lines[i]
-        nearer = np.ones(len(spots), dtype=bool)
-        best = np.argsort(spots[:, 3], kind="stable")[:LINE_PLACES_COMPARED]
-        x, y, rotation = spots[best, :3].T
-        label = self._asked[i].wanted
-        boxes = box(x, y, rotation, label.width, label.height)
-        own = shapely.distance(line, boxes) - DISTANCE_ROUNDING_MM
+    def _nearer_to_another_line(self, lines: Mapping[int, Any], spots: Mapping[int, Array]) -> Mapping[int, Any]:
+        """Return which places of some lines' labels are nearer to another line, those not looked at among them."""
+        shapes = {i: shapely.LineString(line) for i, line in lines.items()}
+        best = {i: np.argsort(places[:, 3], kind="stable")[:LINE_PLACES_COMPARED] for i, places in spots.items()}
+        counts = list(map(len, best.values()))
+        x, y, rotation = np.concatenate([spots[i][some, :3] for i, some in best.items()]).T
+        sizes = [(self._asked[i].wanted.width, self._asked[i].wanted.height) for i in best]
+        boxes = box(x, y, rotation, *np.repeat(sizes, counts, axis=0).T)
+        own = shapely.distance(np.repeat([shapes[i] for i in best], counts), boxes) - DISTANCE_ROUNDING_MM
         apart = np.flatnonzero(own > 0)  # nothing is nearer than a line that the label touches
+        tree = shapely.STRtree([*shapes.values()])
         (which, _) = tree.query(boxes[apart], predicate="dwithin", distance=own[apart])
-        nearer[best] = np.isin(np.arange(len(best)), apart[which])
+        closer = np.isin(np.arange(len(boxes)), apart[which])
+        nearer = {i: np.ones(len(places), dtype=bool) for i, places in spots.items()}
+        for (i, some), those in zip(best.items(), np.split(closer, np.cumsum(counts)[:-1]), strict=True):
+            nearer[i][some] = those
         return nearer
 
 
@@ -185,18 +192,21 @@ def _unclear(
     one, two = boxes.meet(boxes, shapely.STRtree(boxes.reach))
     over = {placed[i] for i in np.concatenate([one[one != two], two[one != two]]).tolist()}
     struck = {placed[i] for i in np.flatnonzero(lines_under(boxes.shape, lines) > MAX_STRUCK_MM).tolist()}
+    anchored = {i: np.array([spots[i]], dtype=float) for i in placed if not _in_own_area(requests[i], spots[i])}
+    nearer = near.nearer_to_another(anchored)
     unclear: dict[int, bool] = {}
-    for i in placed:
-        if requests[i].anchor is None:
-            continue
-        spot = np.array([spots[i]], dtype=float)
-        ring = requests[i].anchor.inside  # type: ignore[union-attr]
-        if ring is not None and shapely.Point(spot[0, :2]).within(ring):
-            continue  # in its own area it may lie across what is there
-        wrong = i in over or bool(near.nearer_to_another(i, spot)[0])
+    for i in anchored:
+        wrong = i in over or bool(nearer[i][0])
         if wrong or i in struck:
             unclear[i] = not wrong and requests[i].kind in ("line", "area", "way")
     return unclear
+
+
+def _in_own_area(ask: LabelRequest, spot: Spot | None) -> bool:
+    """Return whether a label may lie across what is there: it belongs to no place, or stands in its own area."""
+    if ask.anchor is None or spot is None:
+        return True
+    return ask.anchor.inside is not None and bool(shapely.Point(spot.x, spot.y).within(ask.anchor.inside))
 
 
 def _number_crowds(

@@ -102,21 +102,13 @@ def _join_spans(spans: Sequence[tuple[float, float]], length: float, closed: boo
 
 
 def _cut_all(ring: Array, along: Array, spans: Sequence[tuple[float, float]]) -> list[Array]:
-    """Return the pieces of a line between pairs of distances along it: most have no vertex between their ends."""
+    """Return the pieces of a line between pairs of distances along it; past a ring's end it goes round once more."""
     ends = np.array(spans)
+    if ends[-1, 1] > along[-1]:
+        ring, along = np.vstack([ring, ring[1:]]), np.concatenate([along, along[1:] + along[-1]])
     pieces = np.stack([np.interp(ends, along, column) for column in ring.T], axis=2)
     first, last = np.searchsorted(along, ends[:, 0], "right"), np.searchsorted(along, ends[:, 1], "left")
-    plain = (first >= last) & (ends[:, 1] <= along[-1])
     return [
-        piece if straight else _cut(ring, along, start, end)
-        for piece, straight, (start, end) in zip(pieces, plain.tolist(), spans, strict=True)
+        np.concatenate([piece[:1], ring[start:end], piece[1:]]) if start < end else piece
+        for piece, start, end in zip(pieces, first.tolist(), last.tolist(), strict=True)
     ]
-
-
-def _cut(ring: Array, along: Array, start: float, end: float) -> Array:
-    """Return the piece of a line between two distances along it; past a ring's end it goes on from its beginning."""
-    if end > along[-1] > start:
-        return np.vstack([_cut(ring, along, start, along[-1]), _cut(ring, along, 0.0, end - along[-1])[1:]])
-    within = ring[(along > start) & (along < end)]
-    (x0, x1), (y0, y1) = (np.interp([start, end], along, column) for column in ring.T)
-    return np.vstack([[(x0, y0)], within, [(x1, y1)]])

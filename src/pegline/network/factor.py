@@ -72,8 +72,9 @@ class Blocks(NamedTuple):
         found = np.empty_like(right)
         found[self.place] = right
         for first, last, rows, root, below in self.blocks:
-            found[first:last] = root @ found[first:last]
-            found[rows[last - first :]] -= below @ found[first:last]
+            if found[first:last].any():  # most right-hand sides begin with nothing but zeros
+                found[first:last] = root @ found[first:last]
+                found[rows[last - first :]] -= below @ found[first:last]
         found /= self.pivots[:, None]
         for first, last, rows, root, below in reversed(self.blocks):
             found[first:last] = root.T @ (found[first:last] - below.T @ found[rows[last - first :]])

@@ -32,6 +32,7 @@ __all__ = [
 DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
 CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
 STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
+AT_ONCE: Final = 64  #: points whose neighbours are looked for at one time
 
 
 def house_in_the_way(solved: Solved, limit: None) -> Remarks:
@@ -118,20 +119,28 @@ def same_point(solved: Solved, limit: float) -> Remarks:
     """Points of different names so near each other that they may be one, whose second booking would check the first."""
     names = list(solved.positions)
     at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
-    order = np.argsort(at[:, 0], kind="stable")
-    from_left = at[order, 0]
-    beyond = np.searchsorted(from_left, from_left + limit, side="right")
     places = _places(solved)
-    for rank in np.flatnonzero(beyond > np.arange(1, len(order) + 1)):
-        i, others = order[rank], order[rank + 1 : beyond[rank]]
-        apart = np.hypot(*(at[others] - at[i]).T)
-        for near in np.flatnonzero(apart <= limit):
-            pair = sorted((names[i], names[others[near]]), key=names.index)
-            text = f"{list_names(pair)} lie {solved.notation.small(float(apart[near]))} apart and may be one point"
-            yield (
-                f"{text}; if so, give both one name: it is then checked",
-                places.get(pair[1]) or places.get(pair[0]),
-            )
+    for one, other, apart in _near_pairs(at, limit):
+        pair = sorted((names[one], names[other]), key=names.index)
+        text = f"{list_names(pair)} lie {solved.notation.small(apart)} apart and may be one point"
+        yield (
+            f"{text}; if so, give both one name: it is then checked",
+            places.get(pair[1]) or places.get(pair[0]),
+        )
+
+
+def _near_pairs(at: Array, limit: float) -> Iterator[tuple[int, int, float]]:
+    """Yield the pairs of points (n, 2) that are no further apart than a limit, from left to right, and how far."""
+    order = np.argsort(at[:, 0], kind="stable")
+    from_left = at[order]
+    others = np.searchsorted(from_left[:, 0], from_left[:, 0] + limit, side="right") - np.arange(1, len(order) + 1)
+    for begin in range(0, len(order), AT_ONCE):
+        count = others[begin : begin + AT_ONCE]
+        one = np.repeat(np.arange(begin, begin + len(count)), count)
+        other = one + 1 + np.arange(len(one)) - np.repeat(np.cumsum(count) - count, count)
+        apart = np.hypot(*(from_left[other] - from_left[one]).T)
+        near = apart <= limit
+        yield from zip(order[one[near]].tolist(), order[other[near]].tolist(), apart[near].tolist(), strict=True)
 
 
 def _places(solved: Solved) -> dict[str, Place]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from math import dist
 
 import numpy as np
 import pytest
-from builders.mistaken import LAY_SD, PEGS, Mistaken, survey_of, taped_length
+from builders.mistaken import LAY_SD, PEGS, Mistaken, one_wrong, survey_of, taped_length
 
-from pegline.diagnosis.model import Advice, Suspect
+from pegline.diagnosis.model import Advice, Diagnosis, Suspect
 from pegline.errors import BookError
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -135,3 +136,44 @@ def test_followed_to_its_end_the_advice_names_the_mistake(checks, surveys):
     typical, most = np.median(counts), max(counts)
     print(f"{checks} check lines: named {named} of {noticed}; measurements {typical:.0f}, at most {most}")
     assert named >= 0.95 * noticed - (0 if surveys >= MANY else 1)
+
+
+RISE = re.compile(r"on average the likeliest of them then has (?:over )?(\d+) % instead of (?:over )?\d+ %")
+
+
+def likeliest_after(survey: Mistaken, random: np.random.Generator) -> tuple[float, float] | None:
+    """Return how probable the likeliest suspect is told to be after what is advised first, and how probable it is."""
+    try:
+        diagnosis = reduce(parse_book(survey.text.encode(), "plot.yaml")).diagnosis
+        advice = diagnosis.advice[:1]
+        rise = RISE.search(advice[0].why) if advice else None
+        if rise is None:
+            return None
+        party = Party(survey, random)
+        # A reading that differs when it is read again is known to be wrong.
+        if party._follow(advice, ()):
+            return int(rise[1]) / 100, 1.0
+        return int(rise[1]) / 100, likeliest(reduce(parse_book(party.survey.text.encode(), "plot.yaml")).diagnosis)
+    except BookError:
+        return None
+
+
+def likeliest(diagnosis: Diagnosis) -> float:
+    """Return how probable the likeliest suspected reading is."""
+    return max((one.score or 0.0 for one in diagnosis.suspects if one.reading), default=0.0)
+
+
+@pytest.mark.parametrize(
+    ("checks", "surveys", "off"),
+    [(2, 30, 0.15), *(pytest.param(checks, MANY, 0.06, marks=pytest.mark.long) for checks in (1, 2))],
+)
+def test_the_likeliest_suspect_has_on_average_the_probability_that_the_advice_foretells(checks, surveys, off):
+    random = np.random.default_rng([checks, 23])
+    pairs: list[tuple[float, float]] = []
+    for _ in range(surveys):
+        found = likeliest_after(one_wrong(survey_of(random, checks), random), random)
+        pairs += [found] if found else []
+    foretold, found_then = np.mean(pairs, axis=0)
+    print(f"{checks} check lines, {len(pairs)} surveys: foretold {foretold:.3f}, then {found_then:.3f}")
+    assert len(pairs) > surveys / 4
+    assert found_then == pytest.approx(foretold, abs=off)

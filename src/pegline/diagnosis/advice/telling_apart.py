@@ -100,10 +100,10 @@ def telling_apart(suspicion: Suspicion, tape: NewLineTape, *, is_clear: Sight = 
 
 
 def _rise(now: float, then: float) -> str:
-    """Return how probable the likeliest is then, whichever it is, in words; nothing where that does not show."""
+    """Return how probable the likeliest is then on average, in words; nothing where that does not show."""
     if round(100 * now) >= round(100 * then):
         return ""
-    return f": whichever of them it is will then stand at {percent(then)} instead of {percent(now)}"
+    return f": on average the likeliest of them then has {percent(then)} instead of {percent(now)}"
 
 
 def _likeliest(probabilities: Array, apart: Array) -> float:

@@ -3,6 +3,7 @@
 import pytest
 
 from pegline import reduce
+from pegline.diagnosis.report import do_now
 from pegline.readers import parse_book
 
 BOOK = """\
@@ -41,6 +42,8 @@ def test_a_row_of_two_arms_on_the_other_side_fails(side, passes):
     (check,) = checks
     assert check.passed is survey.passed is passes
     assert check.difference == pytest.approx(0.0 if passes else 2 * 5.83, abs=0.02)
+    told = "Look on which side of its line A-B at 15.00 lies: another row has the other side."
+    assert list(do_now(survey)) == ([] if passes else [told])
     assert survey.adjustment.delivered == "adjusted"  # it touches its own point and the exit status
     assert survey.detail.points.positions[survey.detail.points.index["oak"]] == pytest.approx((12.0, 5.0), abs=0.02)
 

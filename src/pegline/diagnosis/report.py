@@ -182,8 +182,16 @@ def do_now(survey: Survey) -> Iterator[str]:
     failed = [check for check in survey.adjustment.checks if check.kind == "witness" and not check.passed]
     yield from (MEASUREMENTS["witness"].again.format(check.what) for check in failed)
     if not (suspects or advice or failed):
-        unexplained = [check.what for check in survey.adjustment.checks if not check.passed]
-        yield MEASURE.format(list_names(unexplained, most=3)) if unexplained else _one_more_check(survey.solved)
+        unexplained = [check for check in survey.adjustment.checks if not check.passed]
+        yield _at_fault(unexplained) if unexplained else _one_more_check(survey.solved)
+
+
+def _at_fault(failed: Sequence[Check]) -> str:
+    """Return what to look at where checks fail that nothing explains: sides first, which nobody need measure again."""
+    sided = [check.what for check in failed if check.kind == "point" and check.taped * check.computed < 0]
+    if sided:
+        return f"Look on which side of its line {list_names(sided, most=3)} lies: another row has the other side."
+    return MEASURE.format(list_names([check.what for check in failed], most=3))
 
 
 def _one_more_check(solved: Solved) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from builders.networks import RANGING
 from builders.plot import Plot
 from pegline.diagnosis.effects import Effects, Explained, jacobian
-from pegline.diagnosis.suspects.slips import BookedReading
+from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.least_squares import Fit, Network, build_network, solve, with_observations

@@ -187,7 +187,8 @@ def _witness_causes(survey: Survey) -> Iterator[LikelyCause]:
 
 def _reading_meant(survey: Survey, check: Check, witness: ReducedWitness) -> tuple[str, str, str]:
     """Return a witness reading as booked, what it may have been, and the mistake that made the one of the other."""
-    from pegline.diagnosis.suspects.slips import BookedReading, as_booked, slips  # not for a sound survey
+    from pegline.diagnosis.suspects.booked_reading import BookedReading, as_booked  # not for a sound survey
+    from pegline.diagnosis.suspects.slips import slips  # not for a sound survey
 
     nominal = survey.reduction.tapes[witness.ground.tape].nominal
     readings = [

@@ -5,7 +5,8 @@ from unittest.mock import patch
 import pytest
 from builders.slips import SLIPS as MADE
 
-from pegline.diagnosis.suspects.slips import SLIPS, BookedReading, SlipKind, as_booked, meant_readings, slips
+from pegline.diagnosis.suspects.booked_reading import BookedReading, as_booked
+from pegline.diagnosis.suspects.slips import SLIPS, SlipKind, meant_readings, slips
 from pegline.measures.values import Length
 
 #: what was booked, its unit, the tape in metres, what was meant, in words. By hand.

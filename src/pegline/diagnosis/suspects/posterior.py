@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.diagnosis.suspects.construction import Construction
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
@@ -27,7 +28,7 @@ from pegline.diagnosis.suspects.evidence import (
 from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation
 from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
 from pegline.diagnosis.suspects.pairs import Pairs, told_with_one
-from pegline.diagnosis.suspects.slips import BookedReading, Slip, slips, spread_of
+from pegline.diagnosis.suspects.slips import Slip, slips, spread_of
 from pegline.diagnosis.suspects.variants import SolvedVariant, Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.plane import Array

@@ -7,7 +7,7 @@ from math import nan
 from typing import Final
 
 from pegline.book.model import Book, Parallel, Rectangle, TapedRound
-from pegline.diagnosis.suspects.slips import BookedReading
+from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.errors import Place
 from pegline.measures.obstacles import Passage, passage_length
 from pegline.measures.values import Reading

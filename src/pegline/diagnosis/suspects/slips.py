@@ -7,67 +7,34 @@ whoever misreads a tape misreads it in few ways.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
-from math import floor, isfinite
+from math import isfinite
 from typing import Final
 
+from pegline.diagnosis.suspects.booked_reading import (
+    EXACT,
+    BookedReading,
+    as_booked,
+    number_parts,
+    with_number,
+)
 from pegline.errors import Place
-from pegline.measures.lengths import UNIT_MARKS, length_of_text
-from pegline.measures.reading_log import Misread
-from pegline.measures.scalars import plain_signs
-from pegline.measures.values import Length
 from pegline.records import record
 from pegline.units import METRES_PER
 
 __all__ = [
     "SLIPS",
     "USUAL",
-    "BookedReading",
     "Meant",
     "Slip",
     "SlipKind",
-    "as_booked",
-    "bare",
     "meant_readings",
     "slips",
     "spread_of",
 ]
-
-
-@record(frozen=True, slots=True)
-class BookedReading:
-    """One reading as it stands in the book, with what its slips depend on."""
-
-    length: Length  #: as booked
-    unit: str  #: of a bare number here
-    tapes: tuple[float, ...]  #: nominal lengths of the book's tapes, its own first, metres
-    tape_words: str = "tape"  #: what its own is called: tape or chain
-    whole: float | None = None  #: length of the line that a chainage runs along, metres as read; None: no chainage
-    side: int = 0  #: of an offset: +1 left, -1 right; 0: no offset
-    place: Place | None = None
-    share: float = 1.0  #: how much of a small change of the reading goes into the measurement
-    #: What the measurement has of this reading, metres, where it is worked out from several; NaN where that is nothing.
-    effect: Callable[[float], float] | None = None
-
-    def change_to(self, metres: float) -> float:
-        """Return what the measurement changes by when the reading is another, metres."""
-        if self.effect is None:
-            return self.share * (metres - self.metres)
-        return self.effect(metres) - self.effect(self.metres)
-
-    @property
-    def metres(self) -> float:
-        """Return the reading in metres."""
-        return self.length.metres(self.unit)
-
-    @property
-    def text(self) -> str:
-        """Return the reading as written, without the mark of doubt."""
-        return bare(self.length.text)
 
 
 @record(frozen=True, slots=True)
@@ -93,113 +60,6 @@ class Slip:
     share: float  #: of the prior, all slips of its kind in one reading together
     spread: float = 0.0  #: χ² of the readings of one measurement about their mean, once it is undone
 
-
-def bare(text: str) -> str:
-    """Return a reading as written, without the mark of doubt."""
-    return text.lstrip("~ ")
-
-
-# --- a length as the book writes it -----------------------------------------------------------------------------------
-
-_NUMBER: Final = re.compile(r"(?:(\d+)\s+)?(\d+)/(\d+)|(\d+(?:\.\d*)?|\.\d+)")
-_PART: Final = re.compile(rf"({_NUMBER.pattern})\s*([a-zA-Z]+(?:-[a-zA-Z]\w*)*|''|['′’\"″”])?")
-FINEST: Final = 0.012  #: a suggestion is written at least so fine, metres,
-EXACT: Final = 5e-4  #: unless it is a round one within so much, metres
-
-
-@record(frozen=True, slots=True)
-class _Part:
-    """One number of a booked length, with its unit."""
-
-    number: str  #: as written, a fraction with it
-    unit: str
-    start: int  #: where the number stands in the text
-    end: int
-
-    @property
-    def denominator(self) -> int:
-        """Return in how many parts the unit is written, 0 for decimals."""
-        return int(self.number.rpartition("/")[2]) if "/" in self.number else 0
-
-    @property
-    def decimals(self) -> int:
-        """Return the number of decimals."""
-        return len(self.number.partition(".")[2])
-
-
-def _parts(reading: BookedReading) -> list[_Part]:
-    """Return the numbers of a booked length, a bare one in the unit that it stands for."""
-    fallback = reading.length.unit or reading.unit
-    parts = [
-        _Part(match[1], UNIT_MARKS.get(match[6], match[6]) if match[6] else fallback, match.start(1), match.end(1))
-        for match in _PART.finditer(_plain(reading))
-    ]
-    return [part for part in parts if part.unit in METRES_PER]
-
-
-def _plain(reading: BookedReading) -> str:
-    return plain_signs(bare(reading.length.text)).lstrip("+-").strip()
-
-
-def as_booked(metres: float, like: BookedReading) -> str:
-    """Return a length as the book writes it: the unit, the parts and the fractions of another reading.
-
-    Examples
-    --------
-    >>> as_booked(12.5, BookedReading(Length(3.0, None, "3.00"), "m", (30,)))
-    '12.50'
-    >>> as_booked(12.3444, BookedReading(Length(3.5, "ft", "3 ft 6 in"), "m", (30,)))
-    '40 ft 6 in'
-    >>> as_booked(29.508, BookedReading(Length(97.8125, "ft", "97 ft 9 3/4 in"), "m", (30,)))
-    '96 ft 9 3/4 in'
-    """
-    parts, text = _parts(like), _plain(like)
-    if not parts:
-        return f"{metres / METRES_PER[like.unit]:.2f}"
-    steps = _steps(parts[-1], abs(metres))
-    left = Fraction(floor(abs(metres) / METRES_PER[parts[-1].unit] * steps + 0.5), steps)
-    numbers = []
-    for part in parts[:-1]:
-        size = round(METRES_PER[part.unit] / METRES_PER[parts[-1].unit])
-        numbers.append(str(left // size))
-        left %= size
-    numbers.append(_number_text(left, parts[-1], steps))
-    for part, number in reversed(list(zip(parts, numbers, strict=True))):
-        text = text[: part.start] + number + text[part.end :]
-    return ("-" if metres < 0 else "") + text
-
-
-def _steps(part: _Part, metres: float) -> int:
-    """Return in how many steps the last unit is written: as booked, or fine enough to tell what is meant."""
-    fractions = part.denominator or (part.unit == "in" and not part.decimals)
-    steps = max(part.denominator, 1) if fractions else 10**part.decimals
-    size = METRES_PER[part.unit]
-    while size / steps > FINEST and abs(metres - round(metres / size * steps) * size / steps) > EXACT:
-        steps *= 2 if fractions else 10
-    return int(steps)
-
-
-def _number_text(number: Fraction, part: _Part, steps: int) -> str:
-    if not part.denominator and not (part.unit == "in" and not part.decimals):
-        return f"{float(number):.{len(str(steps)) - 1}f}"
-    whole, rest = divmod(number, 1)
-    if not rest:
-        return str(int(whole))
-    return f"{int(whole)} {rest}" if whole else str(rest)
-
-
-def _with(reading: BookedReading, part: _Part, number: str) -> tuple[float, str] | None:
-    """Return metres and text of a reading with the number of one part written otherwise, where that is a length."""
-    text = _plain(reading)
-    negative = reading.metres < 0
-    written = ("-" if negative else "") + text[: part.start] + number + text[part.end :]
-    try:
-        return length_of_text(written).metres(reading.unit), written
-    except Misread:
-        return None
-
-
-# --- the slips --------------------------------------------------------------------------------------------------------
 
 Found = Iterator[tuple[float, str, str]]  #: metres, text and words of what may have been meant
 
@@ -246,7 +106,7 @@ def _slip_by(reading: BookedReading, change: float, words: str) -> tuple[float, 
 
 def misread_unit(reading: BookedReading) -> Found:
     """One, five or ten units misread: metres, feet, or links where chains and links are booked."""
-    units = [part.unit for part in _parts(reading)] or [reading.length.unit or reading.unit]
+    units = [part.unit for part in number_parts(reading)] or [reading.length.unit or reading.unit]
     unit = next((unit for unit in units if not unit.startswith("ch")), units[-1])
     for count in (1, 5, 10):
         for sign in (1, -1):
@@ -255,7 +115,7 @@ def misread_unit(reading: BookedReading) -> Found:
 
 def exchanged_digits(reading: BookedReading) -> Found:
     """Two neighbouring digits exchanged."""
-    for part in _parts(reading):
+    for part in number_parts(reading):
         digits = part.number.partition(" ")[0]
         if "/" in digits:
             continue
@@ -263,7 +123,7 @@ def exchanged_digits(reading: BookedReading) -> Found:
         for one, two in pairwise(places):
             if digits[one] != digits[two]:
                 other = f"{digits[:one]}{digits[two]}{digits[one + 1 : two]}{digits[one]}{digits[two + 1 :]}"
-                changed = _with(reading, part, other + part.number[len(digits) :])
+                changed = with_number(reading, part, other + part.number[len(digits) :])
                 if changed:
                     yield (*changed, f"the digits {digits[one]} and {digits[two]} exchanged")
 
@@ -271,12 +131,12 @@ def exchanged_digits(reading: BookedReading) -> Found:
 def confused_digits(reading: BookedReading) -> Found:
     """A digit taken for one that looks like it."""
     alike = {"6": "9", "9": "6", "1": "7", "7": "1", "3": "8", "8": "3"}
-    for part in _parts(reading):
+    for part in number_parts(reading):
         digits = part.number.partition(" ")[0]
         for at, sign in enumerate(digits if "/" not in digits else ""):
             if sign in alike:
                 other = digits[:at] + alike[sign] + digits[at + 1 :]
-                changed = _with(reading, part, other + part.number[len(digits) :])
+                changed = with_number(reading, part, other + part.number[len(digits) :])
                 if changed:
                     article = "an" if alike[sign] == "8" else "a"
                     yield (*changed, f"{article} {alike[sign]} booked as {'an' if sign == '8' else 'a'} {sign}")
@@ -284,11 +144,11 @@ def confused_digits(reading: BookedReading) -> Found:
 
 def moved_decimal_point(reading: BookedReading) -> Found:
     """The decimal point one place off."""
-    parts = _parts(reading)
+    parts = number_parts(reading)
     if len(parts) == 1 and not parts[0].denominator:
         for factor, way in ((Fraction(10), "left"), (Fraction(1, 10), "right")):
             decimals = max(parts[0].decimals + (1 if factor < 1 else -1), 0)
-            changed = _with(reading, parts[0], f"{float(Fraction(parts[0].number) * factor):.{decimals}f}")
+            changed = with_number(reading, parts[0], f"{float(Fraction(parts[0].number) * factor):.{decimals}f}")
             if changed:
                 yield (*changed, f"the decimal point booked one place too far {way}")
 
@@ -313,7 +173,7 @@ CONFUSED_UNITS: Final = (
 
 def wrong_unit(reading: BookedReading) -> Found:
     """Feet for metres, links for feet, or the other way round."""
-    parts = _parts(reading)
+    parts = number_parts(reading)
     if len(parts) != 1 or parts[0].denominator:
         return
     for unit_taken, read, words in CONFUSED_UNITS:

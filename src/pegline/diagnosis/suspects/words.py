@@ -8,10 +8,11 @@ from typing import Final, assert_never
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
+from pegline.diagnosis.suspects.booked_reading import BookedReading, as_booked
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.readings import readings_by_number
-from pegline.diagnosis.suspects.slips import BookedReading, Slip, as_booked
+from pegline.diagnosis.suspects.slips import Slip
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.control import ControlPoint

@@ -9,7 +9,7 @@ from builders.solved import HERE, feature, given_book, ground, reduction_of
 
 from pegline import reduce
 from pegline.book.model import Rectangle, TapedRound
-from pegline.errors import BookError
+from pegline.errors import BookError, Place
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
 from pegline.network.observation_types import Distance, Square
@@ -78,6 +78,13 @@ def test_a_wall_left_out_is_square_to_the_one_before(turns, lengths, back):
     corners = [f"c{i}" for i in range(1, len(turns) + 1)]
     last = texts_of(walls_of(around(turns, corners), *lengths))[-1]
     assert last == f"{['Q', *corners][-2]}>{corners[-1]}>P {back}"
+
+
+def test_each_square_is_told_where_its_wall_is_booked_and_the_last_one_at_the_last_wall():
+    walls = tuple(Wall(turn == "l", (), Place("plot.yaml", line, 9)) for line, turn in enumerate("lrrr", start=20))
+    found = walls_of(TapedRound(EDGE, walls, ("c1", "c2", "c3", "c4"), False), 3.0, 4.0, 6.0, 12.0)
+
+    assert [one.booking.place.line for one in found if isinstance(one, Square)] == [20, 21, 22, 23, 23]
 
 
 def test_a_wall_left_out_that_runs_back_alongside_the_last_one_is_not_square_to_it():

@@ -53,6 +53,7 @@ def test_a_mesh_of_many_blocks():
     assert found == pytest.approx(inverse[rows, columns], abs=DIGITS * np.abs(inverse).max())
     assert not factor._columns
     assert len(factor._inverse.starts) > 20
+    assert (np.diff(factor._inverse.keys) > 0).all()  # no entry is kept twice
     right = np.random.default_rng(4).standard_normal((len(full), 40))  # many at once go by the blocks
     alone = np.column_stack([factor.solve(one) for one in right.T])
     assert factor.solve(right) == pytest.approx(inverse @ right, abs=DIGITS * np.abs(inverse).max() * len(full))

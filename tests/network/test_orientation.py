@@ -85,6 +85,24 @@ def test_the_second_control_point_turns_the_plotting_solution_by_its_coordinate_
     assert across.booking.value == pytest.approx(0.0)  # A is the origin: B lies nothing across A-B
 
 
+@pytest.mark.parametrize(
+    ("places", "held", "turned_by"),
+    [
+        ({"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0)}, "A", "B"),  # 50, 36 and 42 m apart
+        ({"A": (0.0, 0.0), "B": (0.0, 50.0), "C": (30.0, 20.0)}, "A", "B"),
+        ({"A": (0.0, 0.0), "B": (10.0, 0.0), "C": (20.0, 30.0)}, "A", "C"),
+        ({"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (-20.0, 1.0)}, "C", "B"),
+    ],
+)
+def test_the_two_control_points_farthest_apart_place_the_figure(places, held, turned_by):
+    found = [one for name in places for one in control(name, 4e5 + places[name][0], 5e5 + places[name][1])]
+    (across,) = crossing_control(found, places)
+
+    assert across.station == turned_by
+    away = [places[turned_by][axis] - places[held][axis] for axis in (0, 1)]
+    assert across.along[0] * away[0] + across.along[1] * away[1] == pytest.approx(0.0, abs=1e-9)
+
+
 def test_control_points_at_one_place_are_told_by_name():
     found = [*control("A", 3.0, 4.0), *control("B", 3.0, 4.0004), *control("C", 3.0, 4.01)]
     assert [finding.data for finding in control_at_one_place(found)] == [("A", "B")]

@@ -76,6 +76,16 @@ def test_sides_and_sketches_settle(sides, sketches):
     assert all(close(at[name], AT[name]) for name in "ABCD")
 
 
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_side_settles_a_figure_smaller_than_a_metre(side):
+    at = {name: (x / 80, y / 80) for name, (x, y) in AT.items()}
+    at["D"] = (at["D"][0], at["D"][1] * (1 if side == "right" else -1))
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", at=at)
+    placed = placed_stations(*measure(figure, sides={"C": "left A-B", "D": f"{side} A-B"}))
+
+    assert all(close(placed[name], at[name]) for name in "ABCD")
+
+
 @pytest.mark.parametrize("flip", [1, -1])
 def test_a_sketch_as_a_whole_settles_a_station_whose_centres_are_not_both_drawn(flip):
     # D, cut flatter than C, comes after it; B is not drawn, and the sketch lies on A and C, turned a quarter.

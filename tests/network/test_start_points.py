@@ -157,3 +157,18 @@ def test_a_chainage_and_an_offset_place_a_point_together_and_neither_does_alone(
 def test_distances_that_do_not_meet_place_nothing():
     ones = [Distance(booking(2.0), "p", "r"), Distance(booking(3.0), "r", "q")]
     assert place_point("r", [range(2)], ones, WALL, Side(Pair("p", "q", Place("made.yaml", 1, 1)), True)) is None
+
+
+def test_dimensions_to_a_point_place_it_together_after_what_is_booked_of_it_by_itself():
+    def booking(label, part, group):
+        return Booking(label, "distance", part, group, 5.0, SD, None, Place("made.yaml", 1, 1))
+
+    observations = [
+        Distance(booking("A-p", "dimension", ("dimension", "A-p")), "A", "p"),
+        Distance(booking("w", "wall", ("feature", "shed")), "q", "p"),
+        Distance(booking("B-p", "dimension", ("dimension", "B-p")), "B", "p"),
+        Distance(booking("r", "row", ("row", "1")), "A", "p"),
+        Distance(booking("v", "wall", ("feature", "house")), "p", "s"),
+    ]
+
+    assert bookings(["p"], observations) == {"p": [[3], [1], [4], [0, 2]]}

@@ -27,7 +27,6 @@ from pegline.readers import parse_book
 
 LEAST_OFFSET = 0.5  #: metres; errors of a shorter one may well put it on the other side
 LEAST_ON_SHEET = 4.0  #: millimetres off the line, so that a name beside its point tells its side
-FORMATS = ("gpkg", "dxf", "csv", "json", "pdf", "svg")
 
 
 def book_of(seed):
@@ -88,36 +87,35 @@ def wrong_sides(places, sides):
     return [point for point, start, end, side in sides if aside(*map(places.get, (point, start, end))) * side <= 0]
 
 
-def in_package(path, names):
+def in_package(path):
     """Return the places in a GeoPackage, as GDAL reads it."""
     layers = [pyogrio.read_dataframe(path, layer=layer) for layer in ("stations", "detail_points")]
     return {name: complex(at.x, at.y) for rows in layers for name, at in zip(rows["name"], rows.geometry, strict=True)}
 
 
-def in_drawing(path, names):
+def in_drawing(path):
     """Return the places in a drawing, as ezdxf reads it."""
     blocks = ezdxf.readfile(path).modelspace().query("INSERT")
     named = ((block.get_attrib_text("NAME"), block.dxf.insert) for block in blocks)
     return {name: complex(at.x, at.y) for name, at in named}
 
 
-def in_table(path, names):
+def in_table(path):
     """Return the places in the table of points."""
     with path.open(encoding="utf-8", newline="") as file:
         return {row["name"]: complex(float(row["east (m)"]), float(row["north (m)"])) for row in csv.DictReader(file)}
 
 
-def in_results(path, names):
+def in_results(path):
     """Return the places in the results."""
     results = json.loads(path.read_text(encoding="utf-8"))
     return {name: complex(one["x"], one["y"]) for part in ("stations", "points") for name, one in results[part].items()}
 
 
-def on_sheet(path, names):
-    """Return where the names stand on a sheet, as PDFium reads it, millimetres."""
-    document = pypdfium2.PdfDocument(path)
-    text = document[0].get_textpage()
-    found = {}
+def on_sheet(folder, names):
+    """Return where the names stand on the plan's first page, as PDFium reads it, millimetres."""
+    document = pypdfium2.PdfDocument(folder / "plot.pdf")
+    text, found = document[0].get_textpage(), {}
     for name in names:
         if (hit := text.search(name, match_case=True, match_whole_word=True).get_next()) is not None:
             boxes = [text.get_charbox(hit[0] + number) for number in range(len(name))]
@@ -127,22 +125,23 @@ def on_sheet(path, names):
     return found
 
 
-def in_picture(path, names):
-    """Return where the names stand on an SVG, millimetres."""
+def in_picture(folder, names):
+    """Return where the names stand on the plan's first SVG, millimetres."""
     found = {}
-    for text in ET.parse(path).iter("{http://www.w3.org/2000/svg}text"):
+    for text in ET.parse(min(folder.glob("*.svg"))).iter("{http://www.w3.org/2000/svg}text"):
         if text.text in names:  # on the plan, which is drawn before the words about it
             found.setdefault(text.text, complex(float(text.get("x")), -float(text.get("y"))))
     return found
 
 
-READERS = dict(zip(FORMATS, (in_package, in_drawing, in_table, in_results, on_sheet, in_picture), strict=True))
+READERS = {"gpkg": in_package, "dxf": in_drawing, "csv": in_table, "json": in_results}
+SHEETS = {"pdf": on_sheet, "svg": in_picture}
+FORMATS = (*READERS, *SHEETS)
 
 
 def fitted(places, found):
     """Return places on a sheet by the names of stations, and what is left over as they lie and mirrored."""
-    names = [name for name in places if name in found]
-    own, theirs = (np.array([of[name] for name in names]) for of in (places, found))
+    own, theirs = (np.array([of[name] for name in places]) for of in (places, found))
     left_over = []
     for figure in (own, own.conj()):
         design = np.column_stack((figure, np.ones(len(figure))))
@@ -155,8 +154,10 @@ def fitted(places, found):
 
 def judge_sheet(places, found, sides):
     """Return how many sides the names on a sheet tell; the figure is not mirrored, and none is on the other side."""
-    stations = {name: place for name, place in places.items() if name[0] in "ST"}
-    on_paper, as_it_lies, mirrored = fitted(stations, {name: found[name] for name in stations if name in found})
+    stations = {name: place for name, place in places.items() if name[0] in "ST" and name in found}
+    if len(stations) < 3:  # of a plan of several sheets
+        return 0
+    on_paper, as_it_lies, mirrored = fitted(stations, found)
     assert 3 * as_it_lies < mirrored
     told = 0
     for point, start, end, _ in sides:
@@ -195,16 +196,16 @@ def test_no_file_has_a_detail_on_the_other_side_or_a_plan_mirrored(tmp_path, pla
         sides, survey = booked_sides(text), reduced(text)
         if survey is None:
             continue
-        pegline.write(survey, tmp_path, formats=FORMATS)
+        folder = tmp_path / str(seed)
+        pegline.write(survey, folder, formats=FORMATS)
         places = reckoned(survey)
         for ending, read in READERS.items():
-            found = read(tmp_path / f"plot.{ending}", places.keys())
-            if ending in ("pdf", "svg"):
-                told[ending] += judge_sheet(places, found, sides)
-            else:
-                assert found.keys() >= places.keys(), ending
-                assert wrong_sides(found, sides) == [], (seed, ending)
-                told[ending] += len(sides)
+            found = read(folder / f"plot.{ending}")
+            assert found.keys() >= places.keys(), ending
+            assert wrong_sides(found, sides) == [], (seed, ending)
+            told[ending] += len(sides)
+        for ending, read_names in SHEETS.items():
+            told[ending] += judge_sheet(places, read_names(folder, places.keys()), sides)
 
     assert min(told.values()) > plans / 2
     if plans > 2:

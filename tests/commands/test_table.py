@@ -217,6 +217,7 @@ WRONG = [
     ({"lines": [["name", "use"], ["A-B", "base"], ["A-B", "tie"]]}, "t[lines]:3:1: cell A3: 'A-B' is in row 2"),
     ({"details": [["line", "at"], ["A-B", 3]]}, "t[details]:2:1: cell A2: there is no line 'A-B' in the sheet lines"),
     ({"lines": [["name", "taped"], ["A-B", "[3, 4"]]}, "t[lines]:2:2: cell B2: the bracket [ opened in this"),
+    ({"lines": [["name", "note"], ["A-B", "a" * 10_001]]}, "t[lines]:2:2: cell B2: this cell has 10001 signs, and a"),
     ({"leins": [["name"], ["A-B"]]}, "t[leins]:1:1: cell A1: unknown sheet 'leins'; did you mean 'lines'?"),
 ]  # fmt: skip
 

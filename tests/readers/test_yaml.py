@@ -8,7 +8,7 @@ import pytest
 from pegline.errors import BookError, OpenError
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
-from pegline.readers.yaml import _REFUSED, SIGNS, comments, parse
+from pegline.readers.yaml import _REFUSED, MAX_SIGNS, comments, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -230,7 +230,7 @@ def test_of_all_signs_those_that_cannot_be_seen_are_refused():
 
 def test_what_is_not_refused_is_a_sign_to_yaml_too():
     signs = "".join(sign for sign in map(chr, range(0x110000)) if not _REFUSED.match(sign) and sign not in '"\\\n\r')
-    texts = [signs[begin : begin + SIGNS] for begin in range(0, len(signs), SIGNS)]
+    texts = [signs[begin : begin + MAX_SIGNS] for begin in range(0, len(signs), MAX_SIGNS)]
 
     written = parse("".join(f'- "{text}"\n' for text in texts), "b.yaml")
 

@@ -17,7 +17,7 @@ from pegline.book.reference import keys_of, words_of
 from pegline.errors import BookError, Finding, Place, in_order
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import suggest
-from pegline.readers.yaml import parse
+from pegline.readers.yaml import MAX_SIGNS, parse
 
 __all__ = ["NAMING", "TABLE_SHEETS", "Cells", "TableSheet", "choices", "columns_of", "sheets_of", "table_of"]
 
@@ -271,7 +271,10 @@ def _read_row(
         column = columns[number] if number < len(columns) else ""
         if not text.value:
             continue
-        if not column:
+        if len(text.value) > MAX_SIGNS:
+            said = f"this cell has {len(text.value)} signs, and a text of a book at most {MAX_SIGNS}; shorten it"
+            book.tell("too-large", said, cell.place)
+        elif not column:
             if number not in nameless:
                 book.tell("column", "this cell is under no column name; name the column", cell.place)
             nameless.add(number)

@@ -25,12 +25,12 @@ from pegline.errors import BookError, Finding, Place
 from pegline.measures.scalars import sign_name
 from pegline.measures.source_tree import Items, Table, Text, Written
 
-__all__ = ["comments", "parse"]
+__all__ = ["MAX_SIGNS", "comments", "parse"]
 
 MAX_YAML_DEPTH: Final = 20  # levels of lists and maps; a book needs 7
-ENTRIES: Final = 20_000  #: of one list or map, at most
-TEXTS: Final = 300_000  #: of a book, at most: 2,000 stations and 30,000 details have so many
-SIGNS: Final = 10_000  #: of one text, at most: some four pages
+MAX_ENTRIES: Final = 20_000  #: of one list or map, at most
+MAX_TEXTS: Final = 300_000  #: of a book, at most: 2,000 stations and 30,000 details have so many
+MAX_SIGNS: Final = 10_000  #: of one text, at most: some four pages
 _TOO_DEEP: Final = f"more than {MAX_YAML_DEPTH} lists and maps inside one another; check the brackets"
 
 #: Signs that no book may have: control characters, line ends that editors count differently,
@@ -158,7 +158,7 @@ class _Reader:
         self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
         self.next: Callable[[], Any] = _Loader(text).get_event
         self.faults: list[Finding] = []
-        self.room = TEXTS  #: for further texts
+        self.room = MAX_TEXTS  #: for further texts
 
     def document(self) -> Written:
         """Return the only document of the stream."""
@@ -211,8 +211,10 @@ class _Reader:
         value = event.value
         mark = event.start_mark
         place = Place(self.file, mark.line + 1, mark.column + 1)
-        if len(value) > SIGNS:
-            text = f"this text has {len(value)} signs, and at most {SIGNS} can be read; keep it in a file of its own"
+        if len(value) > MAX_SIGNS:
+            text = (
+                f"this text has {len(value)} signs, and at most {MAX_SIGNS} can be read; keep it in a file of its own"
+            )
             raise _refuse("too-large", text, place)
         if self.careful and not (value.isascii() and value.isprintable()):
             value = self.check_text(value, place)
@@ -232,7 +234,7 @@ class _Reader:
         written_items = []
         while type(event := self.next()) is not SequenceEndEvent:
             written_items.append(self.value(event, depth))
-            if len(written_items) > ENTRIES:
+            if len(written_items) > MAX_ENTRIES:
                 raise self.too_many(written_items[-1].place)
         self.take_room(len(written_items), place)
         return Items(tuple(written_items), place, closed)
@@ -246,7 +248,7 @@ class _Reader:
             word = key.value
             if word == "<<":
                 raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
-            if (count := count + 1) > ENTRIES:
+            if (count := count + 1) > MAX_ENTRIES:
                 raise self.too_many(key.place)
             value = self.value(self.next(), depth)
             if word in entries and closed and word.isdigit() and value == Text("", value.place):
@@ -264,14 +266,14 @@ class _Reader:
         """Return the refusal of a list or map that goes on too long: by what is found first, where there is any."""
         if self.faults:
             return BookError(self.faults)
-        text = f"a list or map has more than {ENTRIES} entries, and this is the next; no book can have so many"
+        text = f"a list or map has more than {MAX_ENTRIES} entries, and this is the next; no book can have so many"
         return _refuse("too-large", text, place)
 
     def take_room(self, count: int, place: Place) -> None:
         """Count the texts of a list or map; refuse more than a book can have."""
         self.room -= count
         if self.room < 0:
-            text = f"a book can have at most {TEXTS} keys and values, and here are more; split it into several"
+            text = f"a book can have at most {MAX_TEXTS} keys and values, and here are more; split it into several"
             raise _refuse("too-large", text, place)
 
     def no_key(self, event: Any) -> NoReturn:

@@ -123,6 +123,19 @@ def test_corners_of_straight_pieces_are_carried_out_to_a_point():
     ) == pytest.approx(0, abs=ROUNDING)
 
 
+@pytest.mark.parametrize("offset", [1.0, -1.0])
+@pytest.mark.parametrize("bulge", [(0.3, 0.0), (0.0, 0.3), (0.3, 0.3), (0.0, 0.0)])
+def test_a_copy_keeps_its_distance_where_an_arc_and_a_straight_piece_meet_in_a_corner(bulge, offset):
+    path = Path(np.array([[0.0, 0], [20, 0], [28, 16]]), np.array([*bulge, 0.0]), closed=False)
+    expected = shapely.LineString(stroke(path, 1e-4)).offset_curve(offset, join_style="mitre")
+
+    copy = shapely.LineString(stroke(parallel(path, offset), 1e-4))
+
+    # The copy is made of chords within 1 mm of the arc, of radius 18.2 m or 16.3 m: the last one lies askew by up to
+    # √(2 · 1 mm / 16.3 m) = 0.0111, by which a copy 1 m off ends elsewhere.
+    assert shapely.hausdorff_distance(copy, expected, densify=0.01) < 0.0111 + 0.001
+
+
 def test_a_ring_is_copied_inward_on_its_left_when_it_runs_anticlockwise():
     ring = straight([[0, 0], [10, 0], [10, 8], [0, 8]], closed=True)
     assert area(parallel(ring, 1.0)) == pytest.approx(8 * 6)

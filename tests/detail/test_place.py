@@ -8,7 +8,7 @@ from builders.solved import HERE, local, reduction_of, row, solution_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.detail.place import place_offset_feet, place_points
+from pegline.detail.place import _oblique, place_offset_feet, place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
 from pegline.network.observations import Stops
@@ -216,6 +216,23 @@ def test_the_covariance_of_an_oblique_over_two_pieces_agrees_with_trials():
     assert points.variances[0] == pytest.approx(
         np.cov(found.T), rel=BY_CHANCE, abs=BY_CHANCE * points.variances[0].max()
     )
+
+
+@pytest.mark.parametrize(
+    ("chainages", "arms"), [([10.0, 35.0], [-20.0, -15.0]), ([35.0, 10.0], [15.0, 20.0]), ([5.0, 48.0], [33.0, 31.0])]
+)
+@pytest.mark.parametrize("arm", [0, 1])
+def test_how_a_point_follows_the_chainage_of_each_arm_is_what_a_small_change_of_it_gives(chainages, arms, arm):
+    step = 1e-5
+
+    def tied(change):
+        booked = [chainage + change * (number == arm) for number, chainage in enumerate(chainages)]
+        rows = [row("A-B", "p", booked, arms)]
+        ruler = Ruler(reduction_of({"A-B": 50.0}, rows), local(), solution_of(AB))
+        return _oblique(rows, [0], ruler, str)
+
+    moved = (tied(step).positions[0] - tied(-step).positions[0]) / (2 * step)
+    assert tied(0.0).by_chainage[arm][0] == pytest.approx(moved, abs=1e-6)
 
 
 def test_the_scale_of_a_tape_that_the_network_does_not_know_is_the_offsets_own():

@@ -23,7 +23,7 @@ DRAWN: Final = {
     "reduction": (40, 23),
     "network": (30, 23),
     "frame": (40, 23),
-    "detail": (40, 22),
+    "detail": (25, 23),
     "publishing": (40, 23),
 }
 

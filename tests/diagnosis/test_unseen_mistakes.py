@@ -6,10 +6,13 @@ import pytest
 from builders.paths import SAMPLES
 from builders.sound_book import SOUND
 
+from pegline.book.habits import notation_of
 from pegline.commands.check import Screen, survey_lines
-from pegline.diagnosis.report import verdict
+from pegline.diagnosis.report import accuracy_sentences, verdict
 from pegline.diagnosis.rules.phrases import reading_name
+from pegline.diagnosis.suspects.slips import BookedReading, as_booked
 from pegline.diagnosis.unseen_mistakes import sides_sentences, unseen_in_rows, unseen_in_short
+from pegline.measures.values import Length
 from pegline.readers import parse_book, read
 from pegline.survey import reduce
 from pegline.writers.result import result
@@ -101,3 +104,44 @@ def test_corners_of_buildings_among_them_are_named():
     (sentence,) = unseen_in_rows(reduce(read(SAMPLES / "house-plot.yaml")).solved)
 
     assert "corners of buildings among them (s3)" in sentence
+
+
+def test_a_bearing_read_forward_and_back_checks_no_station():
+    lines = "  A-B: {use: base, taped: 60}\n  A-C: {use: side, taped: 50}\n  C-B: {use: side, taped: 46}\n"
+    head = "book: 1\nunit: m\nstations: {C: {left_of: A-B}}\nnorth: {from: true, bearings: {A-B: 90°, B-A: 270°}}\n"
+
+    judged = verdict(survey(f"{head}lines:\n{lines}").solved)
+
+    assert judged.headline == "NOT CHECKED: B and C (1 check passed)"
+
+
+def test_a_flat_framework_is_told_beside_the_accuracy_wherever_that_is():
+    # C stands 0.2 m beside A-B: its lines run almost in one direction. The screen, the plan and the computation
+    # sheet say these sentences; rows of tables say it of each place.
+    lines = "  A-B: {use: base, taped: 60.00}\n  A-C: {use: side, taped: 30.00}\n  C-B: {use: side, taped: 30.00}\n"
+    flat = survey(f"book: 1\nunit: m\nstations: {{C: {{left_of: A-B}}}}\nlines:\n{lines.replace('30.00', '30.01')}")
+
+    assert "C" in flat.adjustment.unreliable
+    assert any(text.startswith("The framework is too flat at C") for text in accuracy_sentences(flat.solved))
+    assert result(flat)["stations"]["C"]["reliable"] is False
+    assert result(flat)["stations"]["A"]["reliable"] is True
+
+
+@pytest.mark.parametrize(
+    ("unit", "words"), [("ft-us", "US survey feet"), ("ft", "feet"), ("lk", "links"), ("yd", "yards"), ("m", "metres")]
+)
+def test_a_screen_names_its_unit_in_the_plural(unit, words):
+    assert notation_of(survey(ON_A_TIE.replace("unit: m", f"unit: {unit}")).book).words == words
+
+
+def test_a_length_below_nought_has_one_sign():
+    assert as_booked(-3.05, BookedReading(Length(-3.5, None, "-3.50"), "m", (30,))) == "-3.05"
+    assert as_booked(3.05, BookedReading(Length(-3.5, None, "-3.50"), "m", (30,))) == "3.05"
+
+
+@pytest.mark.parametrize(("spread", "told"), [(5.5, False), (75, True)])
+def test_a_crown_wider_than_the_plot_is_told(spread, told):
+    book = SOUND.replace("kind: tree, point: oak", f"kind: tree, spread: {spread}, point: oak")
+    words = [finding.text for finding in survey(book).diagnosis.warnings if finding.rule == "odd-size"]
+
+    assert any("the spread of oak" in text for text in words) == told

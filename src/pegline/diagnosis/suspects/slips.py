@@ -222,6 +222,7 @@ def meant_readings(reading: BookedReading) -> tuple[Meant, ...]:
 
     Examples
     --------
+    >>> from pegline.measures.values import Length
     >>> reading = BookedReading(Length(46.05, None, "46.05"), "m", (30,))
     >>> [m.text for m in meant_readings(reading) if m.kind == "whole-tape"]
     ['76.05', '16.05']
